@@ -1,0 +1,1 @@
+"""Timings and simulations that are too long for the tests."""

@@ -1,0 +1,72 @@
+"""Starting the app from the command line: `afterfeel app [STUDY]`."""
+
+from __future__ import annotations
+
+import os
+import socket
+import sys
+from contextlib import suppress
+from pathlib import Path
+
+from panel.app.settings import ADDRESS, SETTINGS, STUDY_VARIABLE
+from panel.errors import PanelError
+
+SCRIPT = Path(__file__).parent / "start" / "main.py"
+# The fits are small: more threads than one only make them wait for each other.
+_ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
+
+
+def launch(study: str | None, port: int, *, browser: bool) -> int:
+    """Start the app for this computer only, serve it until it is stopped, and return the exit code 0.
+
+    Parameters
+    ----------
+    study
+        Path of a study to open at first; None opens the demo.
+    port
+        Port on 127.0.0.1.
+    browser
+        Open a browser window as well.
+
+    Raises
+    ------
+    PanelError
+        If the study cannot be read or the port is taken; nothing was started then.
+    """
+    for variable in _ONE_THREAD:
+        os.environ.setdefault(variable, "1")
+    _refuse_taken(port)
+    _name_study(study)
+    from panel.app.warm_up import warm_up
+
+    warm_up()
+    import streamlit as st
+
+    sys.argv = [str(SCRIPT)]  # Streamlit looks for its settings beside the script that was called
+    options = {**SETTINGS, "server.port": port, "server.headless": not browser}
+    with suppress(KeyboardInterrupt):  # the way to stop it
+        st.App(SCRIPT).run(config=options)
+    return 0
+
+
+def _name_study(study: str | None) -> None:
+    """Hand the study to the app by its full path, once it is known to be one; pages never take it from a link."""
+    os.environ.pop(STUDY_VARIABLE, None)
+    if study is not None:
+        from panel.study.open_study import open_study
+
+        open_study(study)
+        os.environ[STUDY_VARIABLE] = str(Path(study).resolve())
+
+
+def _refuse_taken(port: int) -> None:
+    with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as probe:
+        if os.name == "posix":  # elsewhere this option would take over a port in use
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((ADDRESS, port))
+        except OSError as error:
+            raise PanelError(
+                f"Port {port} is taken, perhaps by another window of this app. Close it, or choose another port "
+                "with --port."
+            ) from error

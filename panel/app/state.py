@@ -1,0 +1,180 @@
+"""Which study is in use? One handle in the session; the study itself stays on disk or in the uploaded bytes."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import streamlit as st
+
+from panel.app.settings import STUDY_VARIABLE
+from panel.errors import StudyError
+from panel.study.open_study import open_study, study_of_bytes
+from panel.study.study import Study
+from panel.study.zip_file import zip_bytes
+
+_HANDLE, _MESSAGE, _TIMES = "study_handle", "study_message", "times a study was opened"
+
+
+@dataclass(frozen=True, slots=True)
+class StudyHandle:
+    """Where the study in use comes from.
+
+    Parameters
+    ----------
+    name
+        What it is called on the pages.
+    path
+        Folder, workbook or zip on this computer; empty if the study is only in memory.
+    content
+        Bytes of a zip or workbook if there is no path.
+    content_hash
+        SHA-256 of what was read; empty before the first reading.
+    """
+
+    name: str
+    path: str = ""
+    content: bytes = field(default=b"", repr=False)
+    content_hash: str = ""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class StudyInUse:
+    """The study in use, its handle, and the key under which answers about it are kept."""
+
+    study: Study
+    handle: StudyHandle
+
+    @property
+    def key(self) -> str:
+        """SHA-256 of everything a page can see of the study."""
+        return self.handle.content_hash
+
+    @property
+    def title(self) -> str:
+        """The study's own title, else the name of its file; and whether it is invented."""
+        title = str(self.study.facts.get("title") or self.handle.name)
+        return f"{title} (invented, for trying things out)" if self.study.facts.get("invented") else title
+
+    @property
+    def folder(self) -> Path | None:
+        """The folder it lives in, if it does and if it is not the demo."""
+        path = Path(self.handle.path)
+        return path if self.handle.path and path.is_dir() and path != demo_folder() else None
+
+    def choice(self, name: str) -> str:
+        """Return the key under which a choice on a page is kept for this study."""
+        return f"{name} of {self.handle.path or self.handle.name}"
+
+
+def demo_folder() -> Path:
+    """Return the folder of the demo study: inside the installed package, else beside it in the checkout."""
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "_data_demo", package.parent / "data_demo"):
+        if (folder / "reading_room").is_dir():
+            return folder / "reading_room"
+    raise StudyError("The demo study was not found. Install the package again, or open a study of your own.")
+
+
+def demo_handle() -> StudyHandle:
+    """Return the handle of the demo study."""
+    return StudyHandle("demo", str(demo_folder()))
+
+
+def study_in_use() -> StudyInUse:
+    """Return the study in use: the chosen one, else the one given on the command line, else the demo.
+
+    Raises
+    ------
+    StudyError
+        If it cannot be read.
+    """
+    given = os.environ.get(STUDY_VARIABLE, "")
+    first = StudyHandle(Path(given).name, given) if given else demo_handle()
+    handle: StudyHandle = st.session_state.setdefault(_HANDLE, first)
+    if handle.path:
+        study, content_hash = _read_path(handle.path, _stamp(Path(handle.path)))
+    else:
+        study, content_hash = _read_bytes(hashlib.sha256(handle.content).hexdigest(), handle.name, handle.content)
+    st.session_state[_HANDLE] = replace(handle, content_hash=content_hash)
+    return StudyInUse(study, st.session_state[_HANDLE])
+
+
+def use_path(text: str) -> None:
+    """Use the study at a path of this computer; StudyError if there is none."""
+    path = Path(text.strip().strip('"')).expanduser()
+    if not text.strip():
+        raise StudyError("Write the path of a study folder, workbook or zip.")
+    open_study(path)
+    _use(StudyHandle(path.name, str(path.resolve())))
+
+
+def use_bytes(name: str, content: bytes) -> None:
+    """Use a study uploaded as zip or workbook; StudyError if it is none."""
+    study_of_bytes(content, name)
+    _use(StudyHandle(name, content=content))
+
+
+def use_study(name: str, study: Study) -> None:
+    """Use a study made or changed here; it stays in memory until it is saved."""
+    _use(StudyHandle(name, content=zip_bytes(study)))
+
+
+def use_demo() -> None:
+    """Use the demo study."""
+    _use(demo_handle())
+
+
+def times_opened() -> int:
+    """Return how often another study was taken into use; fields that belong to opening one begin anew with it."""
+    return int(st.session_state.get(_TIMES, 0))
+
+
+def _use(handle: StudyHandle) -> None:
+    st.session_state[_HANDLE] = handle
+    st.session_state[_TIMES] = times_opened() + 1
+
+
+def leave_message(text: str) -> None:
+    """Keep a sentence to be shown once, on the next run of a page."""
+    st.session_state[_MESSAGE] = text
+
+
+def take_message() -> str:
+    """Return the sentence left for this run; empty if there is none."""
+    return str(st.session_state.pop(_MESSAGE, ""))
+
+
+def now() -> str:
+    """Return this moment in ISO 8601, to the second, in UTC."""
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def _stamp(path: Path) -> tuple[tuple[str, int, int], ...]:
+    """Return names, times and sizes of the study's files, so that a change on disk is noticed."""
+    try:
+        files = sorted(path.iterdir()) if path.is_dir() else [path]
+        facts = [(file.name, file.stat()) for file in files if file.is_file()]
+    except OSError as error:
+        raise StudyError(f"{path} cannot be read: {error}. Choose another study on the Study page.") from error
+    return tuple((name, fact.st_mtime_ns, fact.st_size) for name, fact in facts)
+
+
+@st.cache_resource(max_entries=4, show_spinner="Opening the study ...")
+def _read_path(path: str, stamp: tuple[tuple[str, int, int], ...]) -> tuple[Study, str]:
+    study = open_study(path)
+    return study, _content_hash(study)
+
+
+@st.cache_resource(max_entries=8, show_spinner="Opening the study ...")
+def _read_bytes(sha256: str, name: str, _content: bytes) -> tuple[Study, str]:
+    study = study_of_bytes(_content, name)
+    return study, _content_hash(study)
+
+
+def _content_hash(study: Study) -> str:
+    """Return a hash of what an analysis sees and of the cells that could not be read, which the findings name."""
+    return hashlib.sha256(f"{study.content_hash}\n{study.unread.to_csv(index=False)}".encode()).hexdigest()

@@ -1,0 +1,45 @@
+"""Loading what the pages need once, before the first one is asked for."""
+
+from __future__ import annotations
+
+import gc
+from functools import cache
+from importlib import import_module
+
+# No module with cached functions: Streamlit wants its server running before it sees them.
+_NEEDED = (
+    "matplotlib.backends.backend_agg",
+    "scipy.stats",
+    "streamlit",
+    "panel.checks.all_checks",
+    "panel.models.emollients.swaps",
+    "panel.models.prototypes.map",
+    "panel.study.scores_import",
+    "panel.study.workbook",
+    "panel.study.zip_file",
+    "panel.views.both_ways",
+    "panel.views.difference_pictures",
+    "panel.views.difference_words",
+    "panel.views.map_charts",
+    "panel.views.maps",
+    "panel.views.png",
+    "panel.views.profiles",
+    "panel.views.study_tables",
+    "panel.views.study_words",
+    "panel.views.swap_pictures",
+    "panel.views.swap_summary",
+    "panel.views.swap_tables",
+    "panel.views.tables",
+)
+
+
+@cache
+def warm_up() -> None:
+    """Import what the pages use and set it aside from garbage collection.
+
+    Streamlit collects garbage after every run of a page; without this it would look through all libraries each time.
+    """
+    for name in _NEEDED:
+        import_module(name)
+    gc.collect()
+    gc.freeze()

@@ -1,0 +1,165 @@
+"""What the pages share: title, sentences, tables and pictures that can be taken away, how it was computed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, ParamSpec, TypeVar
+
+import pandas as pd
+import streamlit as st
+
+from panel.app.state import StudyInUse, study_in_use, take_message
+from panel.errors import PanelError
+from panel.study.knowledge import cautions
+from panel.views.png import png_bytes
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+_MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+.!|~$:<>&-])")
+_ROWS_SHOWN, _ROW_PIXELS, _FEW_COLUMNS = 24, 42, 5
+_FITS_A_PHONE = 540  # points; shrunk further the words in a picture are too small to read
+_ALWAYS = ("always", "with any result")
+
+
+def plain(text: object) -> str:
+    """Return text from a study so that it is shown as it is and never taken for formatting."""
+    return _MARKDOWN.sub(r"\\\1", str(text))
+
+
+def page(title: str, otherwise: Callable[[], None] | None = None) -> StudyInUse:
+    """Write the title and the name of the study in use, and return that study.
+
+    If it cannot be read the page says why, calls `otherwise`, and ends.
+    """
+    st.title(title, anchor=False)
+    message = take_message()
+    if message:
+        st.success(plain(message), icon=":material/check:")
+    study = attempt(study_in_use)
+    if study is None:
+        (otherwise or (lambda: st.markdown("Choose another study on the page Study.")))()
+        close()
+        st.stop()
+    kept = "" if study.handle.path else " \u00b7 only in this window until you save a copy on the page Study"
+    st.caption(f"Study: {plain(study.title)}{kept}")
+    return study
+
+
+def ask(question: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+    """Return the answer, or show the sentence that says why there is none and end the page."""
+    answer = attempt(question, *args, **kwargs)
+    if answer is None:
+        close()
+        st.stop()
+    return answer
+
+
+def attempt(question: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
+    """Return the answer, or show the sentence that says why there is none and return None."""
+    try:
+        return question(*args, **kwargs)
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return None
+
+
+def heading(text: str) -> None:
+    """Write the heading of a section."""
+    st.header(plain(text), anchor=False)
+
+
+def say(lines: Iterable[str], first: Iterable[str] = ()) -> None:
+    """Write sentences as a list; `first` are the words at the head of each line that are set in bold."""
+    heads = [*first]
+    st.markdown("\n".join(f"- {_bold_head(line, heads)}" for line in lines))
+
+
+def _bold_head(line: str, heads: Sequence[str]) -> str:
+    head = next((words for words in heads if line.startswith(f"{words}:")), "")
+    return f"**{plain(head)}**{plain(line[len(head) :])}" if head else plain(line)
+
+
+def wide(name: str) -> st.delta_generator.DeltaGenerator:
+    """Return a place for something that keeps its size: on a narrow screen it scrolls sideways, not the whole page."""
+    return st.container(key=f"wide {name}")
+
+
+def table(shown: pd.DataFrame, *, name: str, alt: str, full: pd.DataFrame | None = None) -> None:
+    """Show a table of texts, with a download as CSV.
+
+    Parameters
+    ----------
+    name
+        Name of the file without ending.
+    alt
+        What the table holds, for people who hear it.
+    full
+        What the file holds, such as the unrounded numbers; by default what is shown.
+    """
+    escaped = shown.astype("str").map(plain)
+    escaped.columns = pd.Index([plain(column) for column in shown.columns])
+    tall: Any = "content" if len(shown) <= _ROWS_SHOWN else _ROWS_SHOWN * _ROW_PIXELS
+    place = wide(f"table {name}") if shown.shape[1] > _FEW_COLUMNS else st.container()
+    place.table(escaped, hide_index=True, border="horizontal", height=tall, alt=alt)
+    file = (shown if full is None else full).to_csv(index=False).encode("utf-8-sig")
+    _download("Table as CSV", file, f"{name}.csv", "text/csv")
+
+
+def picture(svg: str, figure: Callable[[], Any], *, name: str, alt: str) -> None:
+    """Show a picture, with downloads as SVG and PNG; `figure` draws it again for the PNG when it is asked for."""
+    place = wide(name) if _points_wide(svg) > _FITS_A_PHONE else st.container()
+    place.image(svg, alt=alt, width="content")
+    picture_downloads(svg, figure, name=name)
+
+
+def _points_wide(svg: str) -> float:
+    """Return the width a picture says it has, in points."""
+    found = re.search(r'<svg [^>]*?width="([\d.]+)pt"', svg)
+    return float(found.group(1)) if found else 0.0
+
+
+def picture_downloads(svg: str, figure: Callable[[], Any], *, name: str) -> None:
+    """Offer a picture as SVG and PNG."""
+    with st.container(horizontal=True):
+        _download("Picture as SVG", svg.encode(), f"{name}.svg", "image/svg+xml")
+        _download("Picture as PNG", lambda: png_bytes(figure()), f"{name}.png", "image/png")
+
+
+def _download(label: str, data: bytes | Callable[[], bytes], file_name: str, kind: str) -> None:
+    st.download_button(
+        label,
+        data,
+        file_name,
+        kind,
+        key=f"download {file_name}",
+        on_click="ignore",
+        type="tertiary",
+        icon=":material/download:",
+    )
+
+
+def how_computed(method: str, notes: Sequence[str], cannot: Sequence[str]) -> None:
+    """Write what the results cannot show, then method and notes behind a fold."""
+    heading("What this cannot show")
+    say(cannot)
+    with st.expander("How it was computed, and what to know before trusting it"):
+        st.markdown(plain(method))
+        say(notes)
+
+
+def style() -> None:
+    """Let wide things scroll by themselves, and keep the letters in pictures large enough to read on a phone."""
+    st.html(
+        "<style>[class*='st-key-wide']{overflow-x:auto;overflow-y:hidden}"
+        "[class*='st-key-wide'] :is(img,table){min-width:44rem}</style>"
+    )
+
+
+def close() -> None:
+    """End the page with the cautions that belong under every result."""
+    known = cautions()
+    words = known.loc[known["applies"].isin(_ALWAYS), "words"]
+    st.divider()
+    st.caption(plain(" ".join(words)))

@@ -1,0 +1,47 @@
+"""The `afterfeel` command: read the arguments, make one call, print.
+
+Results go to standard output, talk to standard error. Exit 0: done; 1: the study has findings that stop the work;
+2: wrong use or unreadable input. Heavy imports stay inside the commands, so that `--help` is quick.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Any
+
+import click
+
+from panel import __version__
+from panel.cli.analyses import compare, map_prototypes, trace
+from panel.cli.studies import app, check, import_scores
+from panel.errors import PanelError
+
+
+class _Commands(click.Group):
+    """A group whose commands say what is wrong in one sentence instead of a traceback."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; a PanelError becomes its sentence on standard error and an exit code."""
+        try:
+            return super().invoke(ctx)
+        except PanelError as error:
+            from panel.errors import ModelError
+
+            click.echo(f"afterfeel: {error}", err=True)
+            sys.exit(1 if isinstance(error, ModelError) else 2)
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="afterfeel")
+def main() -> None:
+    """Panel tests of emollient prototypes: which differ, which swap made the difference, what may be said.
+
+    STUDY is a study folder, a workbook (.xlsx) or a zipped folder (.zip).
+    """
+    for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")  # the matrices are small: more threads only get in each other's way
+
+
+for _command in (import_scores, check, compare, map_prototypes, trace, app):
+    main.add_command(_command)

@@ -1,0 +1,127 @@
+"""Commands that ask the study a question: compare, map, trace."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from panel.cli.shared import (
+    json_option,
+    open_path,
+    print_json,
+    print_lines,
+    print_table,
+    study_argument,
+)
+
+
+@click.command()
+@study_argument
+@click.option(
+    "--versus", default=None, metavar="PROTOTYPE", help="Prototype to compare with; the benchmark if not given."
+)
+@click.option("--margin", type=float, default=None, help="Largest difference that does not matter, in scale units.")
+@click.option(
+    "--adjust-for",
+    multiple=True,
+    type=click.Choice(["position", "site", "first_on_site"]),
+    help="Take the effect of this fact of a serving out; may be given more than once.",
+)
+@click.option("--kenward-roger", is_flag=True, help="Kenward and Roger's method instead of Satterthwaite's.")
+@json_option
+def compare(
+    study: Path,
+    versus: str | None,
+    margin: float | None,
+    adjust_for: tuple[str, ...],
+    kenward_roger: bool,
+    as_json: bool,
+) -> None:
+    """Say which prototypes differ, on which attribute, and by how much."""
+    from panel.models.prototypes.differences import find_differences
+
+    opened = open_path(study)
+    result = find_differences(
+        opened,
+        versus=versus,
+        margin=margin,
+        adjust_for=adjust_for,
+        small_sample="kenward-roger" if kenward_roger else "satterthwaite",
+    )
+    if as_json:
+        frames = ("attributes", "means", "pairs", "versus", "variances", "both_ways", "set_aside", "not_estimated")
+        content: dict[str, Any] = {name: getattr(result, name) for name in frames}
+        content |= {"benchmark": result.benchmark, "margin": result.margin, "level": result.level}
+        print_json(content | {"method": result.method, "notes": result.notes})
+        return
+    from panel.views.difference_words import headline, what_the_differences_cannot_show, what_the_differences_show
+    from panel.views.naming import naming
+    from panel.views.tables import attributes_table, means_table, pairs_table
+
+    names = naming(opened)
+    print_lines(headline(result, names), "", *what_the_differences_show(result, names), "")
+    print_table(means_table(result.means, names))
+    print_table(attributes_table(result.attributes, names, result.level))
+    if len(result.versus):
+        print_table(pairs_table(result.versus, names, result.level))
+    print_lines(result.method, *result.notes, *what_the_differences_cannot_show(result))
+
+
+@click.command("map")
+@study_argument
+@click.option(
+    "--matrix",
+    type=click.Choice(["covariance", "correlation"]),
+    default="covariance",
+    help="Covariance when all attributes share one scale.",
+)
+@click.option("--draws", type=int, default=1000, help="Panels drawn for the regions.")
+@click.option("--seed", type=int, default=1, help="Seed of the draws.")
+@json_option
+def map_prototypes(study: Path, matrix: str, draws: int, seed: int, as_json: bool) -> None:
+    """Place the prototypes on a map, with a region for each."""
+    import numpy as np
+
+    from panel.models.prototypes.map import find_map
+
+    opened = open_path(study)
+    result = find_map(opened, matrix=matrix, draws=draws, rng=np.random.default_rng(seed))  # type: ignore[arg-type]  # click checked the choice
+    if as_json:
+        frames = {name: getattr(result, name) for name in ("components", "prototypes", "attributes", "regions")}
+        print_json(frames | {"matrix": result.matrix, "seed": seed, "method": result.method, "notes": result.notes})
+        return
+    from panel.views.map_words import what_the_map_cannot_show, what_the_map_shows
+    from panel.views.naming import naming
+    from panel.views.tables import components_table, map_attributes_table, map_places_table
+
+    names = naming(opened)
+    print_lines(*what_the_map_shows(result, names), "")
+    for table in (components_table(result), map_places_table(result, names), map_attributes_table(result, names)):
+        print_table(table)
+    print_lines(result.method, f"Seed {seed}.", *result.notes, *what_the_map_cannot_show(result))
+
+
+@click.command()
+@study_argument
+@json_option
+def trace(study: Path, as_json: bool) -> None:
+    """Trace the differences back to the emollients."""
+    from panel.models.emollients.descriptors import find_descriptors
+    from panel.models.emollients.swaps import trace_swaps
+
+    opened = open_path(study)
+    result, described = trace_swaps(opened), find_descriptors(opened)
+    if as_json:
+        frames = ("aliases", "swaps", "joint", "interactions", "pairs", "unpaired")
+        content: dict[str, Any] = {"moves": result.n_moves, "singular_values": result.moves}
+        content |= {name: getattr(result, name) for name in frames} | {"descriptors": described.values}
+        print_json(content | {"method": result.method, "notes": (*result.notes, *described.notes)})
+        return
+    from panel.views.naming import naming
+    from panel.views.swap_words import alias_sentences, what_the_swaps_cannot_show, what_the_swaps_show
+
+    names = naming(opened)
+    print_lines(*what_the_swaps_show(result, names), "", *alias_sentences(result), "")
+    print_lines(result.method, *result.notes, *described.notes, *what_the_swaps_cannot_show())

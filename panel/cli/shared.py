@@ -1,0 +1,52 @@
+"""What the commands share: arguments, opening a study, printing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from panel.study.study import Study
+
+study_argument = click.argument("study", type=click.Path(path_type=Path))
+json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+
+
+def open_path(path: Path) -> Study:
+    """Return the study at a path."""
+    from panel.study.open_study import open_study
+
+    return open_study(path)
+
+
+def print_json(content: dict[str, Any]) -> None:
+    """Print one JSON object; frames become lists of rows."""
+    from panel.views.plain_data import json_text
+
+    click.echo(json_text(content))
+
+
+def print_findings(found: tuple[Any, ...]) -> None:
+    """Print findings, the gravest first."""
+    from panel.views.tables import finding_table
+
+    if not found:
+        click.echo("Nothing stands out.")
+    for row in finding_table(found).to_dict("records"):
+        click.echo(f"{row['How grave']} | {row['Where']}\n  {row['What']}\n  {row['What to do']}")
+
+
+def print_lines(*lines: str) -> None:
+    """Print lines of text."""
+    for line in lines:
+        click.echo(line)
+
+
+def print_table(table: pd.DataFrame) -> None:
+    """Print a display table."""
+    click.echo(table.to_string(index=False))
+    click.echo()

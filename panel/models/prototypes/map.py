@@ -1,0 +1,251 @@
+"""Where the prototypes lie to each other when all attributes are seen together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from panel.errors import ModelError
+from panel.models.prototypes.assessor_means import assessor_means
+from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.map_notes import map_method, map_notes
+from panel.stats.components import Components, Matrix, chance_shares, principal_components, varies_not
+from panel.stats.map_regions import (
+    cloud_covariances,
+    ellipses,
+    resampled_means,
+    turned_onto,
+    two_component_scores,
+)
+from panel.study.scores_used import scores_used
+from panel.study.study import Study
+
+FEWEST_PROTOTYPES = 3
+FEWEST_ATTRIBUTES = 2
+FEWEST_DRAWS = 100
+# With three assessors the radius is 28 standard errors: such a region says nothing.
+FEWEST_ASSESSORS = 4
+
+_REGION_COLUMNS = ["prototype", "centre_1", "centre_2", "half_axis_1", "half_axis_2", "angle", "assessors"]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PrototypeMap:
+    """A map of the prototypes on the first two principal components of their estimated means.
+
+    Parameters
+    ----------
+    components
+        `component eigenvalue share chance_share`: every component; `chance_share` is what this component
+        exceeds in 5 of 100 cases when attributes are unrelated.
+    prototypes
+        `prototype component_1 component_2`.
+    attributes
+        `attribute component loading`: correlation of the attribute with components 1 and 2.
+    regions
+        `prototype centre_1 centre_2 half_axis_1 half_axis_2 angle assessors`: ellipses, angle of the longer
+        half axis to component 1 in degrees, anticlockwise; NaN where too few assessors scored the prototype.
+    matrix
+        `covariance` or `correlation`.
+    level
+        Confidence of each single region.
+    method
+        How it was made, as one paragraph.
+    notes
+        What a reader must know before trusting it.
+    """
+
+    components: pd.DataFrame
+    prototypes: pd.DataFrame
+    attributes: pd.DataFrame
+    regions: pd.DataFrame
+    matrix: Matrix
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+def find_map(
+    study: Study,
+    *,
+    matrix: Matrix = "covariance",
+    draws: int = 1000,
+    rng: np.random.Generator,
+    level: float = 0.95,
+    means: pd.DataFrame | None = None,
+) -> PrototypeMap:
+    """Return the map of the study's prototypes with a region for each.
+
+    Parameters
+    ----------
+    study
+        A study with scores.
+    matrix
+        `covariance` when all attributes share one scale, `correlation` when they do not.
+    draws
+        How many panels to draw from the assessors for the regions.
+    rng
+        Source of the draws; the same generator state gives the same map.
+    level
+        Confidence of each single region.
+    means
+        Estimated means `attribute prototype estimate` where they are at hand already.
+
+    Raises
+    ------
+    ModelError
+        With fewer than three prototypes or two attributes that can be placed, or settings out of range.
+    """
+    if means is None:
+        means = find_differences(study).means
+    spans = {attribute: _span(study, attribute) for attribute in study.attributes}
+    return map_of_means(
+        means,
+        scores_used(study).frame,
+        prototypes=study.prototypes,
+        attributes=study.attributes,
+        spans=spans,
+        matrix=matrix,
+        draws=draws,
+        rng=rng,
+        level=level,
+    )
+
+
+def map_of_means(
+    means: pd.DataFrame,
+    scores: pd.DataFrame,
+    *,
+    prototypes: Sequence[str],
+    attributes: Sequence[str],
+    rng: np.random.Generator,
+    spans: dict[str, float] | None = None,
+    matrix: Matrix = "covariance",
+    draws: int = 1000,
+    level: float = 0.95,
+) -> PrototypeMap:
+    """Return the map of estimated means (`attribute prototype estimate`), regions from the single scores.
+
+    `scores` has the columns `assessor prototype attribute score`; `spans` the length of each attribute's
+    scale. Otherwise as `find_map`.
+    """
+    _check_settings(matrix, draws, level)
+    wide = means.pivot_table(index="prototype", columns="attribute", values="estimate")
+    wide = wide.reindex(index=list(prototypes), columns=list(attributes))
+    kept, left_out = _placeable(wide)
+    table = kept.to_numpy(dtype=float)
+    main = principal_components(table, matrix)
+    by_assessor = assessor_means(scores, list(kept.index), list(kept.columns))
+    regions, drawn = _regions(main, by_assessor, list(kept.index), matrix, draws, rng, level)
+    components = _components(main, chance_shares(table, matrix, rng))
+    return PrototypeMap(
+        components=components,
+        prototypes=_places(main, list(kept.index)),
+        attributes=_loadings(main, list(kept.columns)),
+        regions=regions,
+        matrix=matrix,
+        level=level,
+        method=map_method(kept.shape, by_assessor, matrix, drawn, level),
+        notes=map_notes(kept, components, regions, left_out, spans or {}, matrix, (draws, drawn)),
+    )
+
+
+def _check_settings(matrix: str, draws: int, level: float) -> None:
+    if matrix not in ("covariance", "correlation"):
+        raise ModelError(f"A map can use the covariance or the correlation matrix, not {matrix!r}.")
+    if draws < FEWEST_DRAWS:
+        raise ModelError(f"{draws} draws are too few for regions; ask for at least {FEWEST_DRAWS}.")
+    if not 0 < level < 1:
+        raise ModelError(f"The level must lie between 0 and 1, such as 0.95; it is {level}.")
+
+
+def _placeable(wide: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, list[str]]]:
+    """Return the means that can be mapped, and by reason what is left out."""
+    scored = wide.notna().any(axis=1)
+    rows = wide[scored]
+    gaps = rows.isna().any(axis=0)
+    rows = rows.loc[:, ~gaps]
+    flat = pd.Series(varies_not(rows.to_numpy(dtype=float)), index=rows.columns) if len(rows) else gaps
+    kept = rows.loc[:, ~flat.reindex(rows.columns)]
+    if len(kept) < FEWEST_PROTOTYPES:
+        raise ModelError(
+            f"A map needs at least {FEWEST_PROTOTYPES} prototypes with estimated means; there are {len(kept)}."
+            " With two, look at their differences attribute by attribute."
+        )
+    if kept.shape[1] < FEWEST_ATTRIBUTES:
+        raise ModelError(
+            f"A map needs at least {FEWEST_ATTRIBUTES} attributes estimated for every prototype and varying"
+            f" between them; there are {kept.shape[1]}. Look at the attributes one by one."
+        )
+    left_out = {
+        "prototypes": [str(name) for name in wide.index[~scored]],
+        "not_estimated": [str(name) for name in gaps.index[gaps]],
+        "flat": [str(name) for name in flat.index[flat]],
+    }
+    return kept, left_out
+
+
+def _regions(
+    main: Components,
+    by_assessor: NDArray[np.float64],
+    prototypes: list[str],
+    matrix: Matrix,
+    draws: int,
+    rng: np.random.Generator,
+    level: float,
+) -> tuple[pd.DataFrame, int]:
+    """Return the ellipses and how many draws could be used."""
+    target = main.scores[:, :2]
+    people = np.isfinite(by_assessor).sum(axis=0).min(axis=1)  # behind the attribute least scored
+    half_axes, angles, drawn = np.full((len(target), 2), np.nan), np.full(len(target), np.nan), 0
+    if len(by_assessor) >= FEWEST_ASSESSORS:
+        means = resampled_means(by_assessor, rng, draws)
+        drawn = len(means)
+        if drawn >= FEWEST_DRAWS:
+            cloud = turned_onto(target, two_component_scores(means, matrix))
+            shapes = ellipses(cloud_covariances(cloud, len(by_assessor)), people, level)
+            enough = people >= FEWEST_ASSESSORS
+            half_axes[enough], angles[enough] = shapes.half_axes[enough], shapes.angles[enough]
+    columns = [prototypes, target[:, 0], target[:, 1], half_axes[:, 0], half_axes[:, 1], angles, people]
+    return pd.DataFrame(dict(zip(_REGION_COLUMNS, columns, strict=True))), drawn
+
+
+def _components(main: Components, chance: NDArray[np.float64]) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "component": np.arange(1, len(main.shares) + 1),
+            "eigenvalue": main.eigenvalues,
+            "share": main.shares,
+            "chance_share": np.quantile(chance, 0.95, axis=0),
+        }
+    )
+
+
+def _places(main: Components, prototypes: list[str]) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "prototype": pd.Series(prototypes, dtype="str"),
+            "component_1": main.scores[:, 0],
+            "component_2": main.scores[:, 1],
+        }
+    )
+
+
+def _loadings(main: Components, attributes: list[str]) -> pd.DataFrame:
+    """Return the correlations with components 1 and 2, one row each."""
+    return pd.DataFrame(
+        {
+            "attribute": pd.Series(np.repeat(attributes, 2), dtype="str"),
+            "component": np.tile([1, 2], len(attributes)),
+            "loading": main.loadings[:, :2].ravel(),
+        }
+    )
+
+
+def _span(study: Study, attribute: str) -> float:
+    scale = study.scale(attribute)
+    return float("nan") if scale is None else scale[1] - scale[0]

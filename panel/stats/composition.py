@@ -1,0 +1,147 @@
+"""What a set of blends can tell apart, and paired contrasts over the people who judged them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import stdtr, stdtrit
+
+ALIAS_THRESHOLD = 0.9
+# Columns whose correlation misses 1 by less than this are the same column: float arithmetic loses about 1e-15.
+EXACT_ALIAS_THRESHOLD = 1.0 - 1e-9
+# A spread below this share of the largest value is rounding of the arithmetic, not variation.
+_NO_SPREAD = 1e-12
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Moves:
+    """Directions in which blends differ: how many, their singular values, and from where one counts."""
+
+    count: int
+    singular_values: NDArray[np.float64]
+    tolerance: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Aliases:
+    """Which columns move together.
+
+    Parameters
+    ----------
+    group
+        For each column the number of its group, from 0; -1 where the column moves with no other, or is set apart.
+    sign
+        +1 where the column rises with the first column of its group, -1 where it falls, 0 outside groups.
+    apart
+        True where a column cannot be correlated: it is constant, or some of its values are missing.
+    """
+
+    group: NDArray[np.int64]
+    sign: NDArray[np.int64]
+    apart: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PairedContrasts:
+    """Mean contrast of each column with its paired t test; `n` is how many people it rests on."""
+
+    n: NDArray[np.int64]
+    estimate: NDArray[np.float64]
+    std_error: NDArray[np.float64]
+    df: NDArray[np.float64]
+    statistic: NDArray[np.float64]
+    p_value: NDArray[np.float64]
+    ci_low: NDArray[np.float64]
+    ci_high: NDArray[np.float64]
+
+
+def independent_moves(blends: ArrayLike, rounding: float = 0.0) -> Moves:
+    """Count the directions in which the rows of `blends` (prototypes x emollients) differ.
+
+    The count is the numerical rank of the column-centred matrix: how many singular values exceed a tolerance.
+    If each entry is off by up to `rounding`, no singular value moves by more than
+    ``rounding * sqrt(rows * columns)`` (Weyl's inequality with the Frobenius norm; centring is a projection and
+    cannot enlarge it), so that is the tolerance, and never less than the precision of floats.
+    """
+    X = np.asarray(blends, dtype=float)
+    singular_values = np.linalg.svd(X - X.mean(axis=0), compute_uv=False)
+    floor = np.finfo(float).eps * max(X.shape) * np.linalg.norm(X)
+    tolerance = max(rounding * np.sqrt(X.size), float(floor))
+    return Moves(int(np.count_nonzero(singular_values > tolerance)), singular_values, float(tolerance))
+
+
+def alias_groups(columns: ArrayLike, threshold: float = ALIAS_THRESHOLD) -> Aliases:
+    """Group the columns (rows are prototypes) that are tied by correlations above `threshold` in size.
+
+    Two columns are tied if the absolute correlation exceeds the threshold; tied columns form connected groups. The
+    sign of a column follows the correlations from the first column of its group. `EXACT_ALIAS_THRESHOLD` finds
+    columns that are the same up to shift and scale.
+    """
+    X = np.asarray(columns, dtype=float)
+    r, apart = _correlations(X)
+    tied = np.abs(r) > threshold
+    group = np.full(X.shape[1], -1)
+    sign = np.zeros(X.shape[1], dtype=np.int64)
+    n_groups = 0
+    for first in range(X.shape[1]):
+        if group[first] >= 0 or np.count_nonzero(tied[first]) < 2:
+            continue
+        group[first], sign[first] = n_groups, 1
+        reached = [first]
+        for column in reached:
+            for other in np.flatnonzero(tied[column] & (group < 0)):
+                group[other], sign[other] = n_groups, int(sign[column] * np.sign(r[column, other]))
+                reached.append(int(other))
+        n_groups += 1
+    return Aliases(group, sign, apart)
+
+
+def _correlations(X: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Return the correlations of the columns, 0 for columns that cannot be correlated, and which those are."""
+    centred = X - X.mean(axis=0)
+    length = np.linalg.norm(centred, axis=0)
+    size = np.abs(X).max(axis=0, initial=0.0) * np.sqrt(X.shape[0])
+    apart = ~(length > _NO_SPREAD * size)
+    unit = np.where(apart, 0.0, centred) / np.where(apart, 1.0, length)
+    return unit.T @ unit, apart
+
+
+def mean_of_known(values: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
+    """Return the mean along `axis` over the values that are not NaN; NaN where there are none."""
+    known = ~np.isnan(values)
+    count = known.sum(axis=axis)
+    total = np.where(known, values, 0.0).sum(axis=axis)
+    return np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
+
+
+def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> PairedContrasts:
+    """Test the mean of each column of `contrasts` (people x columns, or one column) against zero.
+
+    The plain paired t test: each person gives one contrast, the people are the sample. NaN is a person who cannot
+    give that contrast. Fewer than two people leave the error unknown (NaN); people who all agree exactly, too.
+    Source: Student (1908), Biometrika 6, 1-25.
+    """
+    X = np.asarray(contrasts, dtype=float)
+    n = np.count_nonzero(~np.isnan(X), axis=0)
+    estimate = mean_of_known(X, axis=0)
+    deviation = X - estimate
+    squares = np.where(np.isnan(deviation), 0.0, deviation**2).sum(axis=0)
+    size = np.where(np.isnan(X), 0.0, np.abs(X)).max(axis=0, initial=0.0)
+    spread = (n > 1) & (np.sqrt(squares) > _NO_SPREAD * size)
+    df = np.where(n > 1, n - 1.0, np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        std_error = np.where(spread, np.sqrt(squares / df / n), np.nan)
+    statistic = estimate / std_error
+    half = stdtrit(df, 0.5 + level / 2) * std_error
+    return PairedContrasts(
+        n=np.asarray(n, dtype=np.int64),
+        estimate=estimate,
+        std_error=std_error,
+        df=df,
+        statistic=statistic,
+        p_value=2 * stdtr(df, -np.abs(statistic)),
+        ci_low=estimate - half,
+        ci_high=estimate + half,
+    )

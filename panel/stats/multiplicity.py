@@ -1,0 +1,55 @@
+"""P-values adjusted for having asked several questions at once."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+
+def holm(p: ArrayLike) -> NDArray[np.float64]:
+    """Return Holm's step-down adjusted p-values, in the shape of `p`.
+
+    They bound the chance of even one false alarm in the family, whatever the dependence. NaN is a question that
+    was not asked: it stays NaN and is not counted. ValueError if a p-value lies outside 0 to 1.
+    Source: Holm (1979), Scandinavian Journal of Statistics 6, 65-70.
+    """
+    values, asked, order = _sorted_family(p)
+    m = order.size
+    stepped = values[asked][order] * np.arange(m, 0, -1)
+    return _back_in_place(values, asked, order, np.maximum.accumulate(stepped))
+
+
+def benjamini_hochberg(p: ArrayLike) -> NDArray[np.float64]:
+    """Return Benjamini and Hochberg's step-up adjusted p-values, in the shape of `p`.
+
+    They bound the expected share of false alarms among the findings, for independent or positively dependent
+    tests. NaN is a question that was not asked: it stays NaN and is not counted. ValueError if a p-value lies
+    outside 0 to 1. Source: Benjamini and Hochberg (1995), Journal of the Royal Statistical Society B 57, 289-300.
+    """
+    values, asked, order = _sorted_family(p)
+    m = order.size
+    stepped = values[asked][order] * m / np.arange(1, m + 1)
+    return _back_in_place(values, asked, order, np.minimum.accumulate(stepped[::-1])[::-1])
+
+
+def _sorted_family(p: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.intp]]:
+    """Return p as an array, which entries were asked, and the order of those from small to large."""
+    values = np.asarray(p, dtype=float)
+    asked = ~np.isnan(values)
+    if np.any((values[asked] < 0) | (values[asked] > 1)):
+        raise ValueError("p-values must lie between 0 and 1")
+    return values, asked, np.argsort(values[asked], kind="stable")
+
+
+def _back_in_place(
+    values: NDArray[np.float64],
+    asked: NDArray[np.bool_],
+    order: NDArray[np.intp],
+    stepped: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Return the stepped values at the places their p-values came from, none above 1."""
+    family = np.empty(order.size)
+    family[order] = np.minimum(stepped, 1.0)
+    adjusted = np.full(values.shape, np.nan)
+    adjusted[asked] = family
+    return adjusted

@@ -1,0 +1,216 @@
+"""What is known about emollients, attributes and cautions before anything is measured: the tables in `shared`.
+
+Every value carries the tag of its source; `sources` says what the tag stands for. A value the user measured
+herself (table `ingredient_values` of her study) comes before the value of the shared table.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+
+import pandas as pd
+
+from panel.errors import StudyError
+from panel.study.study import Study
+
+PROPERTIES = (
+    "viscosity_mpa_s",
+    "spreading_mm2_10min",
+    "surface_tension_mn_m",
+    "interfacial_tension_mn_m",
+    "density_g_ml",
+    "melting_c",
+    "molar_mass_g_mol",
+    "volatile",
+    "solid",
+)
+OWN_MEASUREMENT = "own measurement"
+_NUMBERS = (*PROPERTIES, *(f"{name}_{end}" for name in PROPERTIES for end in ("low", "high")))
+
+
+@dataclass(frozen=True, slots=True)
+class IngredientValue:
+    """One value of an ingredient: NaN and empty text where nothing is known.
+
+    `source` holds the tags of `sources`, separated by `; `; `method` how it was got or what to know about it.
+    """
+
+    value: float
+    low: float
+    high: float
+    source: str
+    measured_on: str
+    method: str
+
+
+@cache
+def shared_folder() -> Path:
+    """Return the folder with the shared tables: inside the installed package, else beside it in the repository."""
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "_shared", package.parent / "shared"):
+        if (folder / "emollients.csv").is_file():
+            return folder
+    raise StudyError(
+        f"The shared tables (emollients.csv and others) were not found in {package / '_shared'} nor in "
+        f"{package.parent / 'shared'}. Install the package again, or work from a complete copy of the repository."
+    )
+
+
+@cache
+def _read(name: str, numbers: tuple[str, ...] = ()) -> pd.DataFrame:
+    """Read one shared table: text as it stands, the columns named in `numbers` as float."""
+    frame = pd.read_csv(shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
+    present = [column for column in numbers if column in frame.columns]
+    return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in present})
+
+
+def emollient_table() -> pd.DataFrame:
+    """Return the emollients, one a row: names, words, structure, and each property with range, source and remark.
+
+    Units stand in the column names: mPa s at 25 °C, mm2 covered in 10 min, mN/m, g/mL, °C, g/mol. The returned
+    frame is a copy. `volatile` and `solid` are 0 or 1.
+    """
+    return _read("emollients.csv", _NUMBERS).copy()
+
+
+def lexicon() -> pd.DataFrame:
+    """Return the attributes, one a row: stage, words, ends, anchors, usual direction, usual instrument partner."""
+    return _read("lexicon.csv", ("minutes",)).copy()
+
+
+def sources() -> pd.DataFrame:
+    """Return the sources (columns `source`, `citation`, `seen`): what a tag stands for and what of it was read."""
+    return _read("sources.csv").copy()
+
+
+def cautions() -> pd.DataFrame:
+    """Return the cautions (columns `caution`, `applies`, `words`, `source`): short texts and when to show them."""
+    return _read("cautions.csv").copy()
+
+
+def legal_limits() -> pd.DataFrame:
+    """Return limits in per cent by mass, one ingredient and case a row; for orientation, never legal advice."""
+    return _read("limits.csv", ("limit_percent",)).copy()
+
+
+def ingredients() -> pd.DataFrame:
+    """Return every known INCI name, emollients first: kind, function, allergen, cautions, source, note."""
+    emollients = _read("emollients.csv", _NUMBERS)
+    first = pd.DataFrame(
+        {
+            "ingredient": emollients["ingredient"],
+            "also_written": emollients["also_written"],
+            "kind": "emollient",
+            "function": emollients["chemistry"],
+            "allergen": emollients["allergen"],
+            "cautions": emollients["cautions"],
+            "source": emollients["words_source"],
+            "note": emollients["note"],
+        },
+        dtype="str",
+    )
+    return pd.concat([first, _read("ingredients.csv")], ignore_index=True)
+
+
+def everyday_words() -> Mapping[str, tuple[str, ...]]:
+    """Return each everyday word (spreadability, tack, greasiness, after-feel ...) with its attributes."""
+    grouped: dict[str, list[str]] = {}
+    rows = _read("lexicon.csv", ("minutes",))
+    for word, attribute in zip(rows["everyday_word"], rows["attribute"], strict=True):
+        grouped.setdefault(word, []).append(attribute)
+    return MappingProxyType({word: tuple(attributes) for word, attributes in grouped.items()})
+
+
+def canonical_ingredient(text: str) -> str | None:
+    """Return the INCI name of the shared tables that `text` stands for, or None if it is not known.
+
+    Capitals, spaces and punctuation do not count; words in parentheses may be left out where that leaves no doubt.
+    """
+    whole, short = _bare(text), _bare(_without_parentheses(text))
+    full_names, short_names = _names()
+    for key, names in ((whole, full_names), (whole, short_names), (short, full_names), (short, short_names)):
+        if key in names:
+            return names[key]
+    return None
+
+
+@cache
+def _names() -> tuple[Mapping[str, str], Mapping[str, str]]:
+    """Return bare name to INCI name: with the words in parentheses, and without them where that is unambiguous."""
+    known = ingredients()
+    full: dict[str, str] = {}
+    short: dict[str, set[str]] = {}
+    for ingredient, also_written in zip(known["ingredient"], known["also_written"], strict=True):
+        for written in (ingredient, *also_written.split(";")):
+            if bare := _bare(written):
+                full.setdefault(bare, ingredient)
+        short.setdefault(_bare(_without_parentheses(ingredient)), set()).add(ingredient)
+    return full, {bare: names.pop() for bare, names in short.items() if len(names) == 1}
+
+
+def _bare(text: str) -> str:
+    plain = unicodedata.normalize("NFKD", text).casefold()
+    return "".join(character for character in plain if character.isalnum())
+
+
+def _without_parentheses(text: str) -> str:
+    return re.sub(r"\([^()]*\)", " ", text)
+
+
+def emollient_value(study: Study, ingredient: str, property_name: str) -> IngredientValue:
+    """Return one property of one ingredient, the study's own measurement before the value of the shared table.
+
+    Parameters
+    ----------
+    study
+        Its table `ingredient_values` comes first; of several measurements the latest counts.
+    ingredient
+        INCI name, in any of the ways `canonical_ingredient` knows.
+    property_name
+        One of `PROPERTIES`.
+
+    Raises
+    ------
+    StudyError
+        If there is no such property. An ingredient without a value gives NaN, not an error.
+    """
+    if property_name not in PROPERTIES:
+        raise StudyError(f"There is no property called {property_name!r}. Known are: {', '.join(PROPERTIES)}.")
+    measured = _own_measurement(study, _same_name(ingredient), property_name)
+    return measured or _shared_value(_same_name(ingredient), property_name)
+
+
+def _same_name(ingredient: str) -> str:
+    return canonical_ingredient(ingredient) or _bare(ingredient)
+
+
+def _own_measurement(study: Study, ingredient: str, property_name: str) -> IngredientValue | None:
+    values = study.table("ingredient_values")
+    about = values["ingredient"].map(_same_name).eq(ingredient) & values["property"].eq(property_name)
+    mine = values.loc[about & values["value"].notna()]
+    if mine.empty:
+        return None
+    last = mine.sort_values("measured_on", kind="stable").iloc[-1]
+    nan = float("nan")
+    return IngredientValue(
+        float(last["value"]), nan, nan, OWN_MEASUREMENT, str(last["measured_on"]), str(last["method"])
+    )
+
+
+def _shared_value(ingredient: str, property_name: str) -> IngredientValue:
+    nan = float("nan")
+    table = _read("emollients.csv", _NUMBERS)
+    rows = table.loc[table["ingredient"] == ingredient]
+    if rows.empty:
+        return IngredientValue(nan, nan, nan, "", "", "")
+    row = rows.iloc[0]
+    source = row.get(f"{property_name}_source", row["words_source"])
+    low, high = (float(row.get(f"{property_name}_{end}", nan)) for end in ("low", "high"))
+    remark = row.get(f"{property_name}_remark", row["structure_is"] if property_name == "molar_mass_g_mol" else "")
+    return IngredientValue(float(row[property_name]), low, high, str(source), "", str(remark))

@@ -1,0 +1,238 @@
+"""How is a number read the way people type it? The decimal sign is decided for a whole column, never cell by cell."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+NOT_A_NUMBER = "not a number"
+TOO_LARGE = "a number too large to hold"
+TOO_LONG = "too long for a number"
+OTHER_SIGN = "not a number with a decimal {sign}"
+TWO_READINGS = "could be {point} or {comma}: the column does not tell whether the {sign} is a decimal sign"
+
+LONGEST_NUMBER = 64  # characters; a score or a measured value never needs more
+CLEAR_MAJORITY = 10  # a column that mixes both decimal signs is decided when one is this many times as frequent
+
+_MISSING = frozenset({"", "-", "--", ".", "..", "n/a", "#n/a", "na", "n.a.", "n.a", "nan", "null", "none"})
+_SAME_SIGN = str.maketrans(
+    {
+        **dict.fromkeys("\u00a0\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\t", " "),
+        **dict.fromkeys("\u2019\u2018\u02bc\u00b4", "'"),
+        **dict.fromkeys("\u2212\u2010\u2011\u2012\u2013\u2014\ufe63\uff0d", "-"),
+    }
+)
+_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+
+
+def _pattern(decimal: str, other: str) -> re.Pattern[str]:
+    grouped = rf"[1-9]\d{{0,2}}(?P<mark>[ '{other}])\d{{3}}(?:(?P=mark)\d{{3}})*(?:[{decimal}]\d*)?"
+    plain = rf"(?:\d+(?:[{decimal}]\d*)?|[{decimal}]\d+)(?:[eE][+-]?\d{{1,3}})?"
+    return re.compile(rf"[+-]? ?(?:{grouped}|{plain})(?: ?%)?", re.ASCII)
+
+
+_PATTERNS = {".": _pattern(".", ","), ",": _pattern(",", ".")}
+_SIGN_WORDS = {".": "point", ",": "comma"}
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class NumbersRead:
+    """A column read as numbers.
+
+    Parameters
+    ----------
+    values
+        The numbers; NaN where a cell is missing or unreadable.
+    missing
+        True where a cell is empty or says that there is no value (`n/a`, `-`, `.` ...).
+    reasons
+        Place of each unreadable cell (from 0) and why it could not be read.
+    decimal
+        The decimal sign of the column, `.` or `,`.
+    decided
+        True if a cell of the column (or the caller) shows which decimal sign is meant.
+    ambiguous
+        True if some cells can be read in two ways and were therefore left unread.
+    notes
+        What was noticed, as short sentences about the column.
+    """
+
+    values: NDArray[np.float64]
+    missing: NDArray[np.bool_]
+    reasons: Mapping[int, str]
+    decimal: str
+    decided: bool
+    ambiguous: bool
+    notes: tuple[str, ...]
+
+    @property
+    def unreadable(self) -> NDArray[np.bool_]:
+        """True where a cell holds something that is not a number."""
+        mask = np.zeros(len(self.values), dtype=bool)
+        mask[list(self.reasons)] = True
+        return mask
+
+
+def read_numbers(texts: Iterable[str], decimal: str = "") -> NumbersRead:
+    """Read a column of texts as numbers.
+
+    Parameters
+    ----------
+    texts
+        The cells of one column.
+    decimal
+        `.` or `,` if it is known; the empty string lets the column decide.
+
+    Returns
+    -------
+    NumbersRead
+        Spaces of any width and apostrophes may separate thousands; a per cent sign is left out (`45 %` is 45).
+
+    Raises
+    ------
+    ValueError
+        If `decimal` is something else.
+    """
+    if decimal not in ("", ".", ","):
+        raise ValueError(f"the decimal sign is '.' or ',', not {decimal!r}")
+    cells = list(texts)
+    counts = Counter(cells)
+    if decimal != "," and (plain := _plain_values(counts)) is not None:
+        return _as_read(cells, plain, {}, ".", decided=decimal == "." or _shows_point(counts))
+    return _read_with_care(cells, counts, decimal)
+
+
+def read_number_columns(columns: Mapping[str, Iterable[str]], decimal: str = "") -> dict[str, NumbersRead]:
+    """Read the number columns of one file.
+
+    A column that does not show its decimal sign is read with the sign of the columns that do, if these agree.
+    """
+    read = {name: read_numbers(texts, decimal) for name, texts in columns.items()}
+    signs = {column.decimal for column in read.values() if column.decided}
+    if len(signs) != 1:
+        return read
+    sign = signs.pop()
+    return {name: c if c.decided else read_numbers(columns[name], sign) for name, c in read.items()}
+
+
+def _plain_values(counts: Counter[str]) -> dict[str, float] | None:
+    """Return the value of each distinct text if all are plain numbers or empty, else None."""
+    values: dict[str, float] = {}
+    for text in counts:
+        if not text:
+            values[text] = math.nan
+        elif len(text) <= LONGEST_NUMBER and _PLAIN.fullmatch(text) and math.isfinite(value := float(text)):
+            values[text] = value
+        else:
+            return None
+    return values
+
+
+def _shows_point(counts: Counter[str]) -> bool:
+    """Return True if a plain number has a point that cannot be a thousands separator."""
+    return any("." in text and _value(text, ",") is None for text in counts)
+
+
+def _value(text: str, decimal: str) -> float | None:
+    """Return the number that `text` is under one decimal sign, or None."""
+    found = _PATTERNS[decimal].fullmatch(text)
+    if found is None:
+        return None
+    mark = found["mark"]
+    digits = text.rstrip("% ").replace(mark, "") if mark else text.rstrip("% ")
+    return float(digits.replace(" ", "").replace(decimal, "."))
+
+
+def _read_with_care(cells: list[str], counts: Counter[str], decimal: str) -> NumbersRead:
+    """Read the distinct texts under both decimal signs, let the column choose one, then look every cell up."""
+    cleaned = {text: text.translate(_SAME_SIGN).strip() for text in counts}
+    asked = [text for text, clean in cleaned.items() if clean.casefold() not in _MISSING]
+    reasons = {text: TOO_LONG for text in asked if len(cleaned[text]) > LONGEST_NUMBER}
+    both = {t: (_value(cleaned[t], "."), _value(cleaned[t], ",")) for t in asked if t not in reasons}
+    evidence = {".": 0, ",": 0}
+    for text, (point, comma) in both.items():
+        if (point is None) != (comma is None):
+            evidence["." if comma is None else ","] += counts[text]
+    commas_two_ways = any("," in text and _two_ways(*pair) for text, pair in both.items())
+    sign, settled = _decimal_sign(evidence, decimal, commas_two_ways)
+    values = dict.fromkeys(counts, math.nan)
+    for text, pair in both.items():
+        value, reason = _settle(text, pair, sign, settled=settled, stated=bool(decimal))
+        if reason:
+            reasons[text] = reason
+        else:
+            values[text] = value
+    decided = bool(decimal) or sum(evidence.values()) > 0
+    notes = _notes(evidence, sign, (cleaned[text] for text in both), stated=bool(decimal))
+    return _as_read(cells, values, reasons, sign, decided=decided, notes=notes)
+
+
+def _two_ways(point: float | None, comma: float | None) -> bool:
+    return point is not None and comma is not None and point != comma
+
+
+def _settle(
+    text: str, pair: tuple[float | None, float | None], sign: str, *, settled: bool, stated: bool
+) -> tuple[float, str]:
+    """Return the value of one text, or NaN and the reason why it has none."""
+    point, comma = pair
+    if not settled and _two_ways(point, comma):
+        mark = "comma" if "," in text else "point"
+        return math.nan, TWO_READINGS.format(point=f"{point:.15g}", comma=f"{comma:.15g}", sign=mark)
+    first, second = (comma, point) if sign == "," else (point, comma)
+    if first is None and second is not None and stated:
+        return math.nan, OTHER_SIGN.format(sign=_SIGN_WORDS[sign])
+    value = second if first is None else first
+    if value is None:
+        return math.nan, NOT_A_NUMBER
+    return (value, "") if math.isfinite(value) else (math.nan, TOO_LARGE)
+
+
+def _decimal_sign(evidence: Mapping[str, int], decimal: str, commas_two_ways: bool) -> tuple[str, bool]:
+    """Return the decimal sign, and whether cells that can be read in two ways may be read by it.
+
+    A column whose only separators are points with three digits behind them (`1.234`) is read with a decimal
+    point, as files are by default. Commas in the same situation stay unread.
+    """
+    if decimal:
+        return decimal, True
+    more, fewer = (".", ",") if evidence["."] >= evidence[","] else (",", ".")
+    if evidence[more] == 0:
+        return ".", not commas_two_ways
+    return more, evidence[fewer] * CLEAR_MAJORITY <= evidence[more]
+
+
+def _notes(evidence: Mapping[str, int], sign: str, cleaned: Iterable[str], *, stated: bool) -> tuple[str, ...]:
+    """Return what is worth telling about the column."""
+    notes = []
+    if evidence["."] and evidence[","] and not stated:
+        notes.append(f"decimal commas ({evidence[',']}) and decimal points ({evidence['.']}) are mixed")
+    elif sign == "," and evidence[","]:
+        notes.append("the comma was read as the decimal sign")
+    if any(text.endswith("%") for text in cleaned):
+        notes.append("per cent signs were left out")
+    return tuple(notes)
+
+
+def _as_read(
+    cells: list[str],
+    values: Mapping[str, float],
+    why: Mapping[str, str],
+    decimal: str,
+    *,
+    decided: bool,
+    notes: tuple[str, ...] = (),
+) -> NumbersRead:
+    """Put the values of the distinct texts back into the order of the cells."""
+    read = np.array([values[text] for text in cells], dtype=float)
+    reasons = {place: why[text] for place, text in enumerate(cells) if text in why} if why else {}
+    missing = np.isnan(read)
+    missing[list(reasons)] = False
+    ambiguous = any(reason.startswith("could be ") for reason in why.values())
+    return NumbersRead(read, missing, reasons, decimal, decided, ambiguous, notes)

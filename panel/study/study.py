@@ -1,0 +1,139 @@
+"""What a study is once it has been read: its tables, its facts, and what could not be read."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panel.study.tables import TABLES
+
+UNREAD_COLUMNS = ("table", "row", "column", "text", "reason")
+
+
+def empty_table(name: str) -> pd.DataFrame:
+    """Return a table without rows that has all the columns of the table called `name`."""
+    columns = {
+        column.name: pd.Series(dtype="float64" if column.kind in ("number", "integer") else "str")
+        for column in TABLES[name].columns
+    }
+    return pd.DataFrame(columns)
+
+
+def _no_unread() -> pd.DataFrame:
+    return pd.DataFrame({column: pd.Series(dtype="str") for column in UNREAD_COLUMNS})
+
+
+@dataclass(frozen=True, slots=True)
+class RawFile:
+    """A file as it came in, kept unchanged: its name, its SHA-256 and its bytes."""
+
+    name: str
+    sha256: str
+    content: bytes = field(repr=False)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Study:
+    """A study as the chemist thinks of it.
+
+    Parameters
+    ----------
+    tables
+        Table name to frame. Text and date cells are `str`, missing ones the empty string; numbers are `float`,
+        missing ones NaN. The index counts rows from 0: row `i` stands on line `i + 2` of its file.
+    facts
+        What concerns the whole study: title, purpose, scale_min, scale_max, benchmark, rules, dose, room ...
+    unread
+        Cells that hold something that could not be read as what the column holds
+        (columns `table row column text reason`; `row` is the line in the file).
+    raw_files
+        The files that were imported, byte for byte.
+    """
+
+    tables: Mapping[str, pd.DataFrame]
+    facts: Mapping[str, Any] = field(default_factory=dict)
+    unread: pd.DataFrame = field(default_factory=_no_unread)
+    raw_files: tuple[RawFile, ...] = ()
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Return the table called `name` with all its known columns; without rows if the study has none."""
+        if name not in TABLES:
+            raise KeyError(name)
+        frame = self.tables.get(name)
+        if frame is None:
+            return empty_table(name)
+        absent = [column for column in TABLES[name].columns if column.name not in frame.columns]
+        if not absent:
+            return frame
+        blank = {c.name: float("nan") if c.kind in ("number", "integer") else "" for c in absent}
+        return frame.assign(**blank)
+
+    @property
+    def scores(self) -> pd.DataFrame:
+        """The scores as they came in; `panel.study.scores_used` says which of them an analysis uses."""
+        return self.table("scores")
+
+    @property
+    def prototypes(self) -> tuple[str, ...]:
+        """Prototypes in the order of the prototypes table, then any others in the order they were scored."""
+        listed = self.table("prototypes")["prototype"]
+        return _in_order(listed, self.scores["prototype"], self.table("formulas")["prototype"])
+
+    @property
+    def attributes(self) -> tuple[str, ...]:
+        """Attributes in the order of the attributes table, then any others in the order they were scored."""
+        return _in_order(self.table("attributes")["attribute"], self.scores["attribute"])
+
+    @property
+    def assessors(self) -> tuple[str, ...]:
+        """Trained assessors in the order of the assessors table, then any others that gave scores."""
+        listed = self.table("assessors")
+        return _in_order(listed.loc[listed["kind"] != "consumer", "assessor"], self.scores["assessor"])
+
+    @property
+    def benchmark(self) -> str | None:
+        """The prototype the others are compared with: the first whose role is benchmark, or None."""
+        prototypes = self.table("prototypes")
+        benchmarks = prototypes.loc[prototypes["role"] == "benchmark", "prototype"]
+        if len(benchmarks):
+            return str(benchmarks.iloc[0])
+        stated = self.facts.get("benchmark")
+        return str(stated) if stated else None
+
+    def scale(self, attribute: str) -> tuple[float, float] | None:
+        """Lowest and highest possible score of `attribute`, or None if the study does not say."""
+        attributes = self.table("attributes")
+        own = np.flatnonzero((attributes["attribute"] == attribute).to_numpy())
+        limits = attributes[["scale_min", "scale_max"]].to_numpy(dtype=float)[own]
+        if len(limits) and np.isfinite(limits[0]).all():
+            return float(limits[0, 0]), float(limits[0, 1])
+        low, high = self.facts.get("scale_min"), self.facts.get("scale_max")
+        return (float(low), float(high)) if low is not None and high is not None else None
+
+    def attribute_words(self, attribute: str) -> str:
+        """Name of `attribute` in words, or its short name where the study gives no words."""
+        attributes = self.table("attributes")
+        names = attributes.loc[attributes["attribute"] == attribute, "name"]
+        return str(names.iloc[0]) if len(names) and names.iloc[0] else attribute
+
+    @property
+    def content_hash(self) -> str:
+        """SHA-256 of everything an analysis can see: the same content gives the same hash, whatever its place."""
+        digest = hashlib.sha256(json.dumps(dict(self.facts), sort_keys=True, default=str).encode())
+        for name in sorted(self.tables):
+            digest.update(f"\n{name}\n".encode())
+            digest.update(self.tables[name].to_csv(index=False, float_format="%.17g").encode())
+        if len(self.unread):
+            digest.update(b"\nunread\n" + self.unread.to_csv(index=False).encode())
+        return digest.hexdigest()
+
+
+def _in_order(*columns: pd.Series) -> tuple[str, ...]:
+    """Return the distinct non-empty values of the columns, first column first, in order of appearance."""
+    return tuple(dict.fromkeys(str(value) for column in columns for value in column.unique() if value))

@@ -1,0 +1,250 @@
+"""Which tables a study has, which columns each table has, and what a row of it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a study table: its name, its kind (text, number, integer, date) and what it holds."""
+
+    name: str
+    kind: str
+    meaning: str
+    required: bool = False
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table of a study: what a row is, its columns, and the columns that together name a row."""
+
+    name: str
+    row: str
+    columns: tuple[Column, ...]
+    key: tuple[str, ...] = ()
+
+    @property
+    def column_names(self) -> tuple[str, ...]:
+        """Names of the columns in their order."""
+        return tuple(column.name for column in self.columns)
+
+    def column(self, name: str) -> Column:
+        """Return the column called `name`; KeyError if the table has none."""
+        for column in self.columns:
+            if column.name == name:
+                return column
+        raise KeyError(name)
+
+
+def _text(name: str, meaning: str, *, required: bool = False, choices: tuple[str, ...] = ()) -> Column:
+    return Column(name, "text", meaning, required, choices)
+
+
+def _number(name: str, meaning: str, *, required: bool = False) -> Column:
+    return Column(name, "number", meaning, required)
+
+
+_PROTOTYPE = _text("prototype", "short name of the prototype", required=True)
+_ASSESSOR = _text("assessor", "code of the person, never a name", required=True)
+_ATTRIBUTE = _text("attribute", "short name of the attribute", required=True)
+_SESSION = _text("session", "which sitting")
+_POSITION = Column("position", "integer", "place in the serving order, 1 is first")
+
+_TABLES = (
+    Table(
+        "prototypes",
+        "one prototype",
+        (
+            _PROTOTYPE,
+            _text("name", "what it is called in words"),
+            _text("role", "its part in the study", choices=("prototype", "benchmark", "reference")),
+            _text("note", "anything worth keeping"),
+        ),
+        key=("prototype",),
+    ),
+    Table(
+        "batches",
+        "one making of a prototype",
+        (
+            _text("batch", "batch number", required=True),
+            _PROTOTYPE,
+            Column("made_on", "date", "date, or date and time, of making"),
+            Column("tested_on", "date", "date, or date and time, of the first test"),
+            _number("size_g", "batch size in g"),
+            _number("ph", "pH"),
+            _number("viscosity_mpa_s", "viscosity in mPa s"),
+            _text("viscosity_method", "spindle, speed and temperature"),
+            _text("note", "anything worth keeping"),
+        ),
+        key=("batch",),
+    ),
+    Table(
+        "formulas",
+        "one ingredient in one prototype",
+        (
+            _PROTOTYPE,
+            _text("ingredient", "INCI name", required=True),
+            Column("percent", "number", "per cent by mass", required=True),
+            _text("phase", "phase of the formula, A, B, C ..."),
+            _text(
+                "kind",
+                "what it does in the formula",
+                choices=("emollient", "emulsifier", "structurant", "humectant", "other"),
+            ),
+        ),
+    ),
+    Table(
+        "attributes",
+        "one attribute",
+        (
+            _ATTRIBUTE,
+            _text("name", "what it is called in words"),
+            _text(
+                "stage",
+                "when it is judged",
+                choices=("appearance", "pick-up", "rub-out", "after-feel", "later after-feel", "any"),
+            ),
+            _number("minutes", "minutes after the end of rubbing"),
+            _text("definition", "what is judged"),
+            _text("procedure", "how it is judged"),
+            _text("low_end", "words at the low end of the scale"),
+            _text("high_end", "words at the high end of the scale"),
+            _number("scale_min", "lowest possible score"),
+            _number("scale_max", "highest possible score"),
+            _text("direction", "what is wanted", choices=("more", "less", "target", "describe")),
+            _number("target_low", "lower end of the target window"),
+            _number("target_high", "upper end of the target window"),
+            _text("partner", "the instrument reading that goes with it"),
+        ),
+        key=("attribute",),
+    ),
+    Table(
+        "assessors",
+        "one person, by code",
+        (
+            _ASSESSOR,
+            _text("kind", "trained assessor or consumer", choices=("trained", "consumer")),
+            _text("group", "a group the person belongs to"),
+            _text("avoid", "allergens to keep away from this person, separated by ;"),
+        ),
+        key=("assessor",),
+    ),
+    Table(
+        "servings",
+        "one sample put before one person",
+        (
+            _text("session", "which sitting", required=True),
+            _ASSESSOR,
+            Column("position", "integer", "place in the serving order, 1 is first", required=True),
+            _PROTOTYPE,
+            _text("code", "three-digit blind code", required=True),
+            _text("site", "where on the skin"),
+        ),
+        key=("session", "assessor", "position"),
+    ),
+    Table(
+        "scores",
+        "one score",
+        (
+            _ASSESSOR,
+            _PROTOTYPE,
+            _ATTRIBUTE,
+            Column("score", "number", "the score given", required=True),
+            _SESSION,
+            _text("replicate", "which repetition"),
+            _POSITION,
+            _text("batch", "batch number"),
+            Column("recorded_at", "date", "date and time of entry"),
+            _text("source", "typed, scanned, ballot or imported"),
+        ),
+    ),
+    Table(
+        "answers",
+        "one consumer answer",
+        (
+            _ASSESSOR,
+            _PROTOTYPE,
+            _text("question", "short name of the question", required=True),
+            _text(
+                "kind",
+                "kind of question",
+                required=True,
+                choices=("liking", "just_about_right", "check_all", "agreement", "preference"),
+            ),
+            _text("answer", "the answer given", required=True),
+            _SESSION,
+            _POSITION,
+        ),
+    ),
+    Table(
+        "readings",
+        "one instrument reading",
+        (
+            _PROTOTYPE,
+            _text("measure", "what was measured", required=True),
+            _text("unit", "unit of the value", required=True),
+            _number("value", "the value read", required=True),
+            _text("batch", "batch number"),
+            _text("repeat", "which repetition"),
+            _number("temperature_c", "temperature in degrees Celsius"),
+            _text("note", "anything worth keeping"),
+        ),
+    ),
+    Table(
+        "curves",
+        "one point of a measured curve",
+        (
+            _PROTOTYPE,
+            _text("kind", "kind of curve", required=True, choices=("flow", "force")),
+            _number("x", "value along the curve", required=True),
+            _text("x_unit", "unit of x", required=True),
+            _number("y", "value measured", required=True),
+            _text("y_unit", "unit of y", required=True),
+            _text("repeat", "which repetition"),
+        ),
+    ),
+    Table(
+        "corrections",
+        "one change to a score, never deleted",
+        (
+            Column("when", "date", "date and time of the change", required=True),
+            _text("who", "who made it", required=True),
+            _text("table", "which table", required=True),
+            _text("key", "which row, as column=value pairs separated by ;", required=True),
+            _text("old", "the value before"),
+            _text("new", "the value after; empty sets the score aside"),
+            _text("why", "the reason", required=True),
+        ),
+    ),
+    Table(
+        "ingredient_values",
+        "one value of an ingredient that the user measured herself; it comes before the table value",
+        (
+            _text("ingredient", "INCI name", required=True),
+            _text("property", "which property, named as in the emollient table", required=True),
+            _number("value", "the value measured", required=True),
+            Column("measured_on", "date", "date of the measurement", required=True),
+            _text("method", "how it was measured", required=True),
+        ),
+    ),
+    Table(
+        "claims",
+        "one sentence somebody wants to say",
+        (
+            _text("claim", "the sentence", required=True),
+            _text("kind", "kind of claim", required=True),
+            _text("prototype", "which prototype it is about"),
+            _text("versus", "what it is compared with"),
+            _text("attribute", "which attribute it is about"),
+            _text("question", "which consumer question it rests on"),
+            _number("minutes", "minutes after the end of rubbing"),
+            _number("margin", "largest difference that does not matter"),
+            _number("bar", "value that must be reached"),
+        ),
+    ),
+)
+
+TABLES = MappingProxyType({table.name: table for table in _TABLES})

@@ -1,0 +1,100 @@
+"""The app running as users run it, and a browser that looks at it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from playwright.sync_api import BrowserContext, Page, sync_playwright
+
+ROOT = Path(__file__).resolve().parents[2]
+CHROMIUM = shutil.which("chromium") or ""
+PAGES = ("study", "differences", "map", "emollients")
+_ARGUMENTS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+_STARTED_WITHIN = 60.0  # seconds; about four on an idle machine
+
+
+def free_port() -> int:
+    """Return a port nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextmanager
+def running_app(*study: str, folder: Path | None = None) -> Iterator[str]:
+    """Start `afterfeel app` on a free port, away from the checkout; give its address, stop it at the end."""
+    port = free_port()
+    command = [sys.executable, "-c", "from panel.cli import main; main()", "app", *study, "--no-browser"]
+    with TemporaryDirectory() as elsewhere:
+        server = subprocess.Popen(
+            [*command, "--port", str(port)],
+            cwd=folder or elsewhere,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+        )
+        try:
+            _wait(server, port)
+            yield f"http://127.0.0.1:{port}"
+        finally:
+            server.send_signal(signal.SIGINT)
+            try:
+                server.communicate(timeout=10)
+            except subprocess.TimeoutExpired:
+                server.kill()
+                server.communicate()
+
+
+def _wait(server: subprocess.Popen[bytes], port: int) -> None:
+    """Wait until the app answers; fail with what it said if it does not."""
+    end = time.monotonic() + _STARTED_WITHIN
+    while time.monotonic() < end:
+        if server.poll() is not None:
+            said = server.stdout.read().decode() if server.stdout else ""
+            raise AssertionError(f"the app ended with {server.returncode}: {said}")
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return
+        time.sleep(0.1)
+    raise AssertionError("the app did not answer in time")
+
+
+@contextmanager
+def browser(width: int, height: int = 900) -> Iterator[BrowserContext]:
+    """Open Chromium with a window of this size and a profile of its own."""
+    size: Any = {"width": width, "height": height}
+    with TemporaryDirectory() as profile, sync_playwright() as playwright:
+        context = playwright.chromium.launch_persistent_context(
+            profile, executable_path=CHROMIUM, args=_ARGUMENTS, viewport=size
+        )
+        try:
+            yield context
+        finally:
+            context.close()
+
+
+def settled(page: Page) -> None:
+    """Wait until the page has stopped computing and drawing."""
+    page.wait_for_selector("h1", timeout=30_000)
+    page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=30_000)
+    page.wait_for_function("document.querySelectorAll('[data-testid=stSkeleton]').length === 0", timeout=30_000)

