@@ -84,7 +84,11 @@ def _study(score: np.ndarray, sessions: bool) -> Study:
     words = [WORDS.get(number, name) for number, name in enumerate(names)]
     attributes = pd.DataFrame({"attribute": names, "name": words}, dtype="str")
     tables = {"scores": scores, "attributes": attributes, "prototypes": pd.DataFrame({"prototype": []}, dtype="str")}
-    whole = {name: frame.reindex(columns=empty_table(name).columns) for name, frame in tables.items()}
-    text = {name: frame.select_dtypes("str").columns for name, frame in ((n, empty_table(n)) for n in whole)}
-    filled = {name: frame.fillna(dict.fromkeys(text[name], "")) for name, frame in whole.items()}
+    blanks = {name: empty_table(name) for name in tables}
+    filled = {
+        name: frame.assign(
+            **{c: "" if blanks[name][c].dtype == "str" else np.nan for c in blanks[name] if c not in frame}
+        )
+        for name, frame in tables.items()
+    }
     return Study(filled, {"scale_min": 0, "scale_max": 100})

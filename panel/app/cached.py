@@ -13,11 +13,17 @@ from panel.checks.all_checks import check_study
 from panel.checks.finding import Finding
 from panel.models.emollients.descriptors import BlendDescriptors, find_descriptors
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
+from panel.models.prototypes.assumptions import Assumptions, look_at_assumptions
 from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.inference import SmallSample
 from panel.models.prototypes.map import PrototypeMap, find_map
+from panel.models.prototypes.rank_sums import RankComparison, compare_ranks
 from panel.stats.components import Matrix
 from panel.study.raw_table import RawFile, RawTable, raw_table
 from panel.study.study import Study
+
+ASSUMPTION_SEED = 1
+"""Seed of the simulated reference behind the tests of what the model assumes."""
 
 MAP_SEED = 1
 """Seed of the draws behind the rings of the map, so that the same study gives the same map."""
@@ -30,9 +36,28 @@ def findings(content_hash: str, _study: Study) -> tuple[Finding, ...]:
 
 
 @st.cache_data(max_entries=32, show_spinner="Comparing the prototypes ...")
-def differences(content_hash: str, versus: str | None, margin: float | None, _study: Study) -> Differences:
+def differences(
+    content_hash: str,
+    versus: str | None,
+    margin: float | None,
+    _study: Study,
+    adjust_for: tuple[str, ...] = (),
+    small_sample: SmallSample = "satterthwaite",
+) -> Differences:
     """Return the differences between the prototypes."""
-    return find_differences(_study, versus=versus, margin=margin)
+    return find_differences(_study, versus=versus, margin=margin, adjust_for=adjust_for, small_sample=small_sample)
+
+
+@st.cache_data(max_entries=16, show_spinner="Ranking within each assessor ...")
+def ranks(content_hash: str, _study: Study) -> RankComparison:
+    """Return what the ranks alone say."""
+    return compare_ranks(_study)
+
+
+@st.cache_data(max_entries=8, show_spinner="Looking at what the model assumes (a few seconds) ...")
+def assumptions(content_hash: str, _study: Study) -> Assumptions:
+    """Return what is left over of the scores, and what it says of the model's assumptions."""
+    return look_at_assumptions(_study, rng=np.random.default_rng(ASSUMPTION_SEED))
 
 
 @st.cache_data(max_entries=16, show_spinner="Drawing panels for the map ...")

@@ -10,7 +10,13 @@ from panel.app.warm_up import warm_up
 from panel.app.widgets import style
 
 _FOLDER = Path(__file__).parent / "pages"
-PAGES = (("study", "Study"), ("differences", "Differences"), ("map", "Map"), ("emollients", "Emollients"))
+PAGES = (
+    ("study", "Study"),
+    ("assessors", "Panel"),
+    ("differences", "Differences"),
+    ("map", "Map"),
+    ("emollients", "Emollients"),
+)
 
 
 def show() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from panel.checks.batches import check_batches
 from panel.checks.finding import SEVERITIES, Finding
 from panel.checks.formulas import check_formulas
+from panel.checks.raw_files import check_raw_files
 from panel.checks.scores import check_scores
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import check_structure
@@ -18,5 +19,11 @@ def check_study(study: Study) -> tuple[Finding, ...]:
     in the same order. Nothing is repaired, and no content of the tables makes it raise.
     """
     sound = sound_study(study)
-    findings = [*check_structure(study, sound), *check_formulas(sound), *check_batches(sound), *check_scores(sound)]
+    findings = [
+        *check_structure(study, sound),
+        *check_raw_files(study),
+        *check_formulas(sound),
+        *check_batches(sound),
+        *check_scores(sound),
+    ]
     return tuple(sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity)))

@@ -1,4 +1,4 @@
-"""Commands that ask the study a question: compare, map, trace."""
+"""Commands that ask the study a question: panel, compare, map, trace."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import Any
 
 import click
 
+from panel.cli.beside import beside_as_data, beside_in_words
 from panel.cli.shared import (
     json_option,
     open_path,
@@ -30,6 +31,7 @@ from panel.cli.shared import (
     help="Take the effect of this fact of a serving out; may be given more than once.",
 )
 @click.option("--kenward-roger", is_flag=True, help="Kenward and Roger's method instead of Satterthwaite's.")
+@click.option("--beside", is_flag=True, help="Also by ranks, with scale use taken out, and what the model assumes.")
 @json_option
 def compare(
     study: Path,
@@ -37,6 +39,7 @@ def compare(
     margin: float | None,
     adjust_for: tuple[str, ...],
     kenward_roger: bool,
+    beside: bool,
     as_json: bool,
 ) -> None:
     """Say which prototypes differ, on which attribute, and by how much."""
@@ -54,6 +57,7 @@ def compare(
         frames = ("attributes", "means", "pairs", "versus", "variances", "both_ways", "set_aside", "not_estimated")
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         content |= {"benchmark": result.benchmark, "margin": result.margin, "level": result.level}
+        content |= beside_as_data(opened, result) if beside else {}
         print_json(content | {"method": result.method, "notes": result.notes})
         return
     from panel.views.difference_words import headline, what_the_differences_cannot_show, what_the_differences_show
@@ -67,6 +71,37 @@ def compare(
     if len(result.versus):
         print_table(pairs_table(result.versus, names, result.level))
     print_lines(result.method, *result.notes, *what_the_differences_cannot_show(result))
+    if beside:
+        print_lines("", *beside_in_words(opened, result, names))
+
+
+@click.command()
+@study_argument
+@json_option
+def panel(study: Path, as_json: bool) -> None:
+    """Say of each assessor: separates prototypes, repeats, agrees, how the scale is used."""
+    from panel.models.assessors.performance import check_panel
+
+    opened = open_path(study)
+    result = check_panel(opened)
+    if as_json:
+        frames = ("assessors", "people", "patterns", "panel", "without", "duplicates")
+        content: dict[str, Any] = {name: getattr(result, name) for name in frames}
+        print_json(content | {"level": result.level, "method": result.method, "notes": result.notes})
+        return
+    from panel.views.assessor_tables import panel_table, people_table
+    from panel.views.assessor_words import (
+        panel_headline,
+        what_the_assessors_show,
+        what_the_panel_check_cannot_show,
+    )
+    from panel.views.naming import naming
+
+    names = naming(opened)
+    print_lines(panel_headline(result), "", *what_the_assessors_show(result, names), "")
+    print_table(people_table(result))
+    print_table(panel_table(result, names))
+    print_lines(result.method, *result.notes, *what_the_panel_check_cannot_show(result))
 
 
 @click.command("map")

@@ -78,7 +78,9 @@ def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: A
             "There are no more scores than means to estimate, so nothing is left to judge them by. Add replicates "
             "or assessors, or leave out the attribute."
         )
-    theta = np.sqrt(start) if start is not None else np.ones((response.shape[1], len(groups)))
+    theta = np.ones((response.shape[1], len(groups)))
+    if start is not None:
+        theta = np.minimum(np.sqrt(start), LARGEST_THETA)
     if not np.isfinite(reml_criterion(design, theta**2).deviance).all():
         raise ModelError(
             "The effects of the model cannot be told apart with these scores (a prototype or a session has none, "

@@ -16,6 +16,7 @@ import numpy as np
 from panel.stats.moments import Array
 
 ASSESSOR, INTERACTION, SITTING, ERROR = range(4)
+SMALLEST_LEVEL = 1e-20  # of all squares; a mean square below is rounding, and its inverse stays a number
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -92,4 +93,4 @@ def _pooled_levels(strata: Strata, active: set[int]) -> Array:
     for stratum in range(4):
         together = [other for other in range(4) if group[other] == group[stratum]]
         level[:, stratum] = strata.sum_squares[:, together].sum(axis=1) / max(strata.df[together].sum(), 1.0)
-    return np.maximum(level, np.finfo(float).tiny)
+    return np.maximum(level, SMALLEST_LEVEL * strata.sum_squares.sum(axis=1, keepdims=True) + np.finfo(float).tiny)

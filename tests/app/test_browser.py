@@ -17,7 +17,9 @@ from tests.app.running import CHROMIUM, PAGES, browser, running_app, settled
 pytestmark = pytest.mark.browser
 
 # What each page must say about the demo before anything else.
+TITLES = {"assessors": "Panel", "next_prototype": "Next prototype"}
 ANSWERS = {
+    "assessors": "6 of 10 assessors are in line with the panel",
     "study": "8 prototypes, 14 attributes, 10 assessors",
     "differences": "The prototypes differ on all 14 attributes.",
     "map": "The map places 8 prototypes by 14 attributes at once.",
@@ -87,7 +89,7 @@ def watched(window: BrowserContext, address: str) -> Iterator[Watched]:
 def test_every_page_shows_its_answer_and_talks_to_nobody_else(width: int, name: str, watched: Watched):
     watched.page.set_viewport_size({"width": width, "height": 900})
     page = watched.open(name)
-    assert page.locator("h1").inner_text() == name.capitalize()
+    assert page.locator("h1").inner_text() == TITLES.get(name, name.capitalize())
     answer = page.get_by_text(re.compile(re.escape(ANSWERS[name]))).first
     answer.wait_for(state="visible")
     sideways = page.evaluate(

@@ -19,7 +19,7 @@ from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from tests.studies import small_study
 
-PAGES = ("study", "differences", "map", "emollients")
+PAGES = ("study", "assessors", "differences", "map", "emollients")
 FOLDER = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages"
 SECONDS = 60  # a page takes well under one; a busy machine may take many times as long
 
@@ -235,3 +235,32 @@ def test_another_study_is_opened_by_its_path(kept: Path, demo: Study):
     labelled(app.button, "Open this study").click().run()
     assert not app.exception
     assert "96 scores" in shown(app)
+
+
+@pytest.mark.parametrize(
+    ("look", "words"),
+    [
+        ("What this panel could have seen", "With 80 % probability this panel shows"),
+        ("By ranks alone", "Ranks and mixed model agree on"),
+        ("What the model assumes", "Scatter differs between assessors"),
+    ],
+)
+def test_the_differences_can_be_looked_at_in_other_ways(look: str, words: str, demo: Study):
+    app = opened("differences").run()
+    labelled(app.radio, "Look").set_value(look).run()
+    assert not app.exception
+    assert words in shown(app)
+
+
+def test_the_panel_page_names_who_should_train_first(demo: Study):
+    words = shown(opened("assessors").run())
+    assert "train first: A03, A06 and A07; look again at: A08" in words
+
+
+def test_position_can_be_taken_out_and_the_method_named(demo: Study):
+    app = opened("differences").run()
+    labelled(app.multiselect, "Take out the effect of").set_value(["position"]).run()
+    labelled(app.radio, "Degrees of freedom").set_value("kenward-roger").run()
+    assert not app.exception
+    assert "prototype, session, position (fixed)" in shown(app)
+    assert "Kenward-Roger" in shown(app)

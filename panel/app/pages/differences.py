@@ -6,8 +6,10 @@ import streamlit as st
 
 from panel.app import cached
 from panel.app.choices import margin_field, telling_prototypes
+from panel.app.other_ways import other_ways
 from panel.app.widgets import ask, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.prototypes.differences import Differences
+from panel.models.prototypes.inference import SMALL_SAMPLE_WORDS, SmallSample
 from panel.study.scores_used import scores_used
 from panel.views.both_ways import both_ways_table
 from panel.views.difference_pictures import difference_figure, difference_svg
@@ -18,6 +20,7 @@ from panel.views.profiles import PROFILE_CAUTION, profile_figure, profile_svg
 from panel.views.study_tables import changed_scores_table
 from panel.views.tables import attributes_table, means_table, pairs_table, variances_table
 
+SERVING_WORDS = {"position": "serving position", "site": "site", "first_on_site": "being the first on a site"}
 BY_PROTOTYPE, BY_ATTRIBUTE = "One prototype, all attributes", "One attribute, all prototypes"
 
 study = page("Differences")
@@ -42,7 +45,15 @@ def settings() -> Differences:
         )
     with right:
         margin = margin_field(study, names)
-    return ask(cached.differences, study.key, versus, margin, study.study)
+    with st.expander("How it is computed"):
+        taken_out = st.multiselect("Take out the effect of", list(SERVING_WORDS), format_func=SERVING_WORDS.__getitem__)
+        method: SmallSample = st.radio(
+            "Degrees of freedom",
+            ("satterthwaite", "kenward-roger"),
+            format_func=SMALL_SAMPLE_WORDS.__getitem__,
+            horizontal=True,
+        )
+    return ask(cached.differences, study.key, versus, margin, study.study, tuple(taken_out), method)
 
 
 def profiles(result: Differences, names: Naming) -> None:
@@ -117,5 +128,6 @@ with answer:
 profiles(result, names)
 from_benchmark(result, names)
 tables(result, names)
+other_ways(study, result, names)
 how_computed(result.method, result.notes, what_the_differences_cannot_show(result))
 close()

@@ -45,7 +45,8 @@ def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tu
         for place, term in enumerate(design.terms):
             zero = [name for name, at in zip(design.attributes, fit.at_zero[:, place], strict=True) if at]
             if zero and term != ASSESSOR:
+                careful = " The tests are then careful rather than rash." if term == INTERACTION else ""
                 yield (
                     f"The variance {VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
-                    f"with the residual for {', '.join(zero)}."
+                    f"with the residual for {', '.join(zero)}.{careful}"
                 )

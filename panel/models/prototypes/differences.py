@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.prototypes.difference_notes import difference_method, difference_notes
@@ -28,7 +29,8 @@ from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
 LEVEL = 0.95
-NOTHING_VARIES = 1e-12  # residual variance, relative to the squared range of the scores, that is only rounding
+REPEATS_EXACTLY = "the scores repeat exactly, so nothing is left to judge a difference by"
+NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is only rounding
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -182,7 +184,12 @@ def fit_panel(
     fits: list[tuple[PanelDesign, MixedFit]] = []
     for design in panel_designs(array):
         try:
-            fits.append((design, _fit(design)))
+            fit = _fit(design)
+            exact = _repeats_exactly(design, fit)
+            left_out += [(name, REPEATS_EXACTLY) for name in np.array(design.attributes, dtype=object)[exact]]
+            if not exact.all():
+                rest = design.only(~exact)
+                fits.append((rest, _fit(rest) if exact.any() else fit))
         except ModelError as error:
             left_out += [(name, str(error)) for name in design.attributes]
     return fits, left_out
@@ -203,11 +210,13 @@ def _fit(design: PanelDesign) -> MixedFit:
     start = None
     if design.cube is not None:
         start = relative_variances(balanced_strata(design.cube), design.terms)
-    fit = fit_mixed_model(design.response, design.fixed, design.groups, start)
+    return fit_mixed_model(design.response, design.fixed, design.groups, start)
+
+
+def _repeats_exactly(design: PanelDesign, fit: MixedFit) -> NDArray[np.bool_]:
+    """Return which attributes leave nothing to judge a difference by."""
     spread = np.nanmax(design.response, axis=0) - np.nanmin(design.response, axis=0)
-    if (fit.variances[:, -1] <= NOTHING_VARIES * spread**2).any():
-        raise ModelError("the scores repeat exactly, so nothing is left to judge a difference by")
-    return fit
+    return np.asarray(fit.variances[:, -1] <= NOTHING_VARIES * spread**2)
 
 
 def _both_ways(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -49,6 +49,15 @@ class PanelDesign:
     cube: Array | None
     factors: tuple[str, ...]
     dropped: tuple[str, ...]
+
+    def only(self, chosen: NDArray[np.bool_]) -> PanelDesign:
+        """Return the design of the `chosen` attributes alone."""
+        return replace(
+            self,
+            attributes=tuple(np.array(self.attributes, dtype=object)[chosen]),
+            response=self.response[:, chosen],
+            cube=None if self.cube is None else self.cube[..., chosen],
+        )
 
     @property
     def sentence(self) -> str:

@@ -271,3 +271,15 @@ def test_a_session_that_is_a_prototype_is_said():
     scores = study.scores.assign(session=study.scores["prototype"].map({"P4": "late"}).fillna("early"))
     found = find_differences(Study({"scores": scores}))
     assert any("session cannot be told in full" in note for note in found.notes)
+
+
+def test_an_attribute_scored_without_any_scatter_leaves_the_others_alone():
+    study, _ = balanced_study(6)
+    scores = study.scores
+    person = scores["assessor"].str[1:].astype(float)
+    exact = scores[scores["attribute"] == "film"].assign(attribute="white", score=person)
+    found = find_differences(Study({"scores": pd.concat([scores, exact], ignore_index=True)}))
+    assert set(found.attributes["attribute"]) == {"glide", "film"}
+    assert "repeat exactly" in found.not_estimated["why"].iloc[0]
+    alone = find_differences(study).attributes
+    np.testing.assert_allclose(found.attributes["statistic"], alone["statistic"])

@@ -1,0 +1,166 @@
+"""The numbers of a panel check as tables: a row per assessor and attribute, per attribute, and per assessor."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+from scipy.special import stdtrit
+
+from panel.models.assessors.panel_numbers import PanelNumbers
+from panel.models.prototypes.difference_tables import attribute_rows, variance_rows
+from panel.models.prototypes.inference import inference
+from panel.models.prototypes.panel_design import PanelDesign
+from panel.stats.moments import Array
+from panel.stats.multiplicity import holm
+from panel.stats.one_way import f_tail
+from panel.stats.reliability import h_limit, intraclass, k_limit
+from panel.stats.reml import MixedFit
+from panel.stats.shares import mean_share
+
+SEPARATES_BELOW = 0.30
+"""A person alone has few scores: panels with two or three replicates take a p-value of 0.30 to 0.50 of the own table
+as telling the prototypes apart (common practice, no source)."""
+
+
+def assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
+    """Return one row per assessor and attribute, assessor by assessor."""
+    own, found, apart, repeat = numbers.own, numbers.found, numbers.apart, numbers.repeats
+    half = stdtrit(apart.df, (1 + level) / 2) * apart.std_error
+    spread = np.nanstd(found.level, axis=1, ddof=1, keepdims=True) if found.level.shape[1] > 2 else np.nan
+    arrays: dict[str, Array] = {
+        "n_scores": own.counts.sum(axis=2),
+        "statistic": own.statistic,
+        "df": own.df,
+        "df_error": own.df_error,
+        "p_value": own.p_value,
+        "repeat_sd": np.sqrt(own.mean_square),
+        "repeat_ratio": repeat.ratio,
+        "k": repeat.k,
+        "repeat_p_adjusted": holm(repeat.p_value),
+        "judged": numbers.judged,
+        "others_p_value": numbers.others_p,
+        "correlation": found.correlation,
+        "slope": found.slope,
+        "ci_low": found.slope - half,
+        "ci_high": found.slope + half,
+        "slope_expected": apart.expected,
+        "slope_p_adjusted": holm(apart.lower),
+        "flatness_p_value": apart.flatter,
+        "flatness_p_adjusted": holm(apart.flatter),
+        "interaction_share": found.share,
+        "interaction_p_adjusted": holm(apart.stranger),
+        "level": found.level,
+        "h": found.level / spread,
+        "drift": numbers.drift.slope,
+        "drift_p_adjusted": holm(numbers.drift.p_value),
+    }
+    names = {
+        "assessor": np.repeat(np.array(numbers.assessors, dtype=object), len(numbers.attributes)),
+        "attribute": list(numbers.attributes) * len(numbers.assessors),
+    }
+    frame = pd.DataFrame(names | {name: np.asarray(value).T.ravel() for name, value in arrays.items()})
+    return frame.loc[frame["n_scores"] > 0].astype({"n_scores": int}).reset_index(drop=True)
+
+
+def mean_rows(numbers: PanelNumbers) -> pd.DataFrame:
+    """Return each person's means and the others', less their average, in the columns of `PanelCheck.means`."""
+    q, a, p = numbers.found.own.shape
+    index = pd.MultiIndex.from_product([numbers.assessors, numbers.attributes, numbers.prototypes])
+    frame = index.to_frame(index=False, name=["assessor", "attribute", "prototype"])
+    for name, values in (("estimate", numbers.found.own), ("others", numbers.found.others)):
+        frame[name] = values.transpose(1, 0, 2).reshape(q * a * p)
+    return frame.dropna(ignore_index=True)
+
+
+def panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]], level: float) -> pd.DataFrame:
+    """Return one row per attribute: does the panel as a whole tell the prototypes apart, repeat, agree?"""
+    columns = ["attribute", "statistic", "df", "df_error", "p_value"]
+    tests = pd.concat([attribute_rows(d, f, inference(f))[columns] for d, f in fits], ignore_index=True)
+    variances = pd.concat([variance_rows(d, f) for d, f in fits], ignore_index=True)
+    frame = pd.DataFrame({"attribute": numbers.attributes}).merge(tests, on="attribute", how="left")
+    frame = frame.merge(variances, on="attribute", how="left")
+    frame["p_adjusted"] = holm(frame["p_value"].to_numpy())
+    frame["differ"] = frame["p_value"] < 1 - level
+    frame["reliability"] = np.maximum(1 - 1 / frame["statistic"], 0.0)
+    frame["repeatability"] = np.sqrt(frame["residual"])
+    terms = frame[["assessor", "assessor_prototype", "session", "residual"]]
+    frame["reproducibility"] = np.sqrt(terms.sum(axis=1, min_count=1))
+    for name, values in (_agreement_of_all(numbers) | _own_tests(numbers)).items():
+        frame[name] = values
+    return frame.drop(columns=terms.columns)
+
+
+def _agreement_of_all(numbers: PanelNumbers) -> dict[str, Array]:
+    """Return interaction share and test, and intraclass correlations of the means of those who scored everything."""
+    means, own = numbers.own.means, numbers.own
+    q = len(means)
+    single, agree, share = (np.full(q, np.nan) for _ in range(3))
+    statistic, df, df_error = (np.full(q, np.nan) for _ in range(3))
+    for place, table in enumerate(means):
+        scored = np.isfinite(table).any(axis=0)
+        whole = np.isfinite(table[:, scored]).all(axis=1)
+        if whole.sum() < 2 or scored.sum() < 2:
+            continue
+        table = table[np.ix_(whole, scored)]
+        icc = intraclass(table.T[None])
+        single[place], agree[place] = icc.three_single[0], icc.two_single[0]
+        products, rest = icc.ms_targets[0] * (scored.sum() - 1), icc.ms_residual[0]
+        df[place] = (scored.sum() - 1) * (whole.sum() - 1)
+        share[place] = rest * df[place] / (rest * df[place] + products)
+        cells = own.counts[place][np.ix_(whole, scored)]
+        df_error[place] = own.df_error[place, whole].sum()
+        if df_error[place] > 0:
+            error = own.within[place, whole].sum() / df_error[place]
+            statistic[place] = rest / (1 / cells).mean() / error if error > 0 else np.inf
+    test = {"interaction_statistic": statistic, "interaction_df": df, "interaction_df_error": df_error}
+    p_value = f_tail(statistic, df, df_error)
+    shares = {"icc_consistency": single, "icc_agreement": agree, "interaction_share": share}
+    return shares | test | {"interaction_p_value": p_value}
+
+
+def _own_tests(numbers: PanelNumbers) -> dict[str, Array]:
+    """Return how many assessors separate alone, and the limits of h and k of ASTM E691 for this panel."""
+    people = (numbers.own.counts.sum(axis=2) > 0).sum(axis=1)
+    df = [np.median(row[row > 0]) if (row > 0).any() else np.nan for row in numbers.own.df_error]
+    return {
+        "n_assessors": people,
+        "n_separating": (numbers.own.p_value < SEPARATES_BELOW).sum(axis=1),
+        "h_limit": np.array([h_limit(int(count)) for count in people]),
+        "k_limit": np.array([k_limit(int(count), float(value)) for count, value in zip(people, df, strict=True)]),
+    }
+
+
+def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: float) -> pd.DataFrame:
+    """Return one row per assessor over all attributes; the `lengths` of the scales put levels on one footing."""
+    own, found, apart = numbers.own, numbers.found, numbers.apart
+    length = np.array([lengths[name] for name in numbers.attributes])[:, None]
+    judged = numbers.judged & np.isfinite(found.slope)
+    half = stdtrit(np.maximum(judged.sum(axis=0) - 1, 1), (1 + level) / 2) * apart.scale_error
+    squares = np.where(judged, found.spread * (found.prototypes - 1), np.nan)
+    spread = mean_share(squares, found.prototypes - 1, numbers.repeats.independent / len(squares))
+    return pd.DataFrame(
+        {
+            "assessor": numbers.assessors,
+            "n_attributes": (own.counts.sum(axis=2) > 0).sum(axis=0),
+            "n_judged": judged.sum(axis=0),
+            "n_separated": (judged & (own.p_value < SEPARATES_BELOW)).sum(axis=0),
+            "scale": apart.scale,
+            "scale_error": apart.scale_error,
+            "scale_low": apart.scale - half,
+            "scale_high": apart.scale + half,
+            "spread_ratio": spread.ratio,
+            "spread_p_adjusted": holm(spread.lower),
+            "repeat_ratio": numbers.repeats.overall,
+            "repeat_p_adjusted": holm(numbers.repeats.overall_p),
+            "level_share": _mean(found.level / length),
+        }
+    )
+
+
+def _mean(values: Array) -> Array:
+    """Return the mean of each column without its NaN; NaN for a column without values."""
+    known = np.isfinite(values)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.where(known, values, 0.0).sum(axis=0) / known.sum(axis=0))

@@ -1,0 +1,168 @@
+"""Do the assessors put the prototypes in the same order? A check that asks nothing of the distances on the scale."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from panel.errors import ModelError
+from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.rank_tables import DURBIN, FRIEDMAN, SKILLINGS_MACK, RankTables, rank_tables
+from panel.stats.multiplicity import holm
+from panel.study.scores_used import scores_used
+from panel.study.study import Study
+
+FEW_FOR_DURBIN = 12  # below, the F form rejects more often than its level says (simulation)
+TIE_DIGITS = 9  # decimals kept of a mean, so that the last bits of a sum do not break a tie
+_COLUMNS = [
+    *("attribute", "method", "statistic", "df", "df_error", "p_value", "exact", "f_p_value", "kendall_w"),
+    *("n_assessors", "n_lost", "p_adjusted", "mixed_p_value", "mixed_p_adjusted"),
+]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RankComparison:
+    """What the ranks within assessors say about the prototypes, beside the mixed model; frames tidy and unrounded.
+
+    Parameters
+    ----------
+    attributes
+        `attribute method statistic df df_error p_value exact f_p_value kendall_w n_assessors n_lost p_adjusted
+        mixed_p_value mixed_p_adjusted`. Methods: Friedman where every assessor scored every prototype, Durbin where
+        all scored equally many and all pairs met equally often, else Skillings and Mack. `statistic` is chi-square,
+        for Durbin F with `df_error`. `exact` is True where the p-value is from the permutations of the ranks;
+        `f_p_value` is that of Friedman's F form, nearer to the exact one than chi-square where many prototypes meet few
+        assessors. `kendall_w` is the agreement of the assessors, 0 to 1.
+        `p_adjusted` by Holm over the attributes; `mixed_...` the F test of the mixed model.
+    rank_sums
+        `attribute prototype n_ranked rank_sum mean_rank`; 1 is the lowest score of an assessor.
+    pairs
+        `attribute prototype versus difference std_error statistic p_value p_adjusted`: difference of mean ranks,
+        prototype minus versus, `p_adjusted` over all pairs of the attribute. Where assessors have gaps the difference
+        is adjusted for who was ranked beside whom, and scaled as if all prototypes had been ranked.
+    gaps
+        `attribute assessor n_prototypes missing lost`: assessors who did not score every prototype, whom Friedman's
+        test would lose; `lost` is True where the method used loses them too.
+    not_ranked
+        `attribute why`.
+    """
+
+    attributes: pd.DataFrame
+    rank_sums: pd.DataFrame
+    pairs: pd.DataFrame
+    gaps: pd.DataFrame
+    not_ranked: pd.DataFrame
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+def compare_ranks(study: Study, differences: Differences | None = None) -> RankComparison:
+    """Compare the prototypes by their ranks within each assessor, attribute by attribute.
+
+    Scores of an assessor are averaged over repetitions, then ranked; ties keep their mean rank.
+
+    Parameters
+    ----------
+    differences
+        The mixed model's answer where it is at hand already.
+
+    Raises
+    ------
+    ModelError
+        As `find_differences`, or if no attribute can be ranked.
+    """
+    found = find_differences(study) if differences is None else differences
+    frame = scores_used(study).frame
+    tables: list[RankTables] = []
+    left_out: list[tuple[str, str]] = []
+    for attribute in (name for name in study.attributes if name in set(frame["attribute"])):
+        rows = frame.loc[frame["attribute"] == attribute]
+        try:
+            tables.append(rank_tables(attribute, _mean_scores(study, rows)))
+        except ModelError as error:
+            left_out.append((attribute, str(error)))
+    if not tables:
+        raise ModelError(
+            f"No attribute can be ranked: {'; '.join(f'{name} ({why})' for name, why in left_out)}. "
+            "Check the scores on the Study page."
+        )
+    attributes = pd.DataFrame([table.attribute for table in tables])
+    mixed = found.attributes.set_index("attribute")
+    return RankComparison(
+        attributes=attributes.assign(
+            p_adjusted=holm(attributes["p_value"].to_numpy()),
+            mixed_p_value=attributes["attribute"].map(mixed["p_value"]).astype("float64"),
+            mixed_p_adjusted=attributes["attribute"].map(mixed["p_adjusted"]).astype("float64"),
+        )[_COLUMNS],
+        rank_sums=pd.concat([table.rank_sums for table in tables], ignore_index=True),
+        pairs=pd.concat([table.pairs for table in tables], ignore_index=True),
+        gaps=pd.concat([table.gaps for table in tables], ignore_index=True),
+        not_ranked=pd.DataFrame(left_out, columns=["attribute", "why"], dtype="str"),
+        level=found.level,
+        method=_method(attributes),
+        notes=tuple(_notes(attributes, frame, left_out)),
+    )
+
+
+def _mean_scores(study: Study, rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the mean score of each assessor (rows) for each scored prototype (columns), NaN where there is none."""
+    means = rows.pivot_table(index="assessor", columns="prototype", values="score", aggfunc="mean", sort=False)
+    order = [name for name in study.prototypes if name in means.columns]
+    return means[order].round(TIE_DIGITS)
+
+
+_METHODS = {
+    FRIEDMAN: (
+        "Friedman's test of the ranks within each assessor, corrected for ties; the p-value is exact, from the "
+        "permutations of the ranks themselves, where these are few enough, else from chi-square"
+    ),
+    DURBIN: "Durbin's test of the ranks within each assessor of a balanced incomplete block design, in its F form",
+    SKILLINGS_MACK: (
+        "Skillings and Mack's test of the ranks within each assessor, who need not have scored every prototype; "
+        "p-value from chi-square"
+    ),
+}
+
+
+def _method(attributes: pd.DataFrame) -> str:
+    used = [text for name, text in _METHODS.items() if name in set(attributes["method"])]
+    return (
+        f"{'; '.join(used)}. Scores are averaged over repetitions first. All pairs of an attribute by the range of "
+        "normal rank sums (Nemenyi); tests over attributes by Holm. The ranks use no distances on the scale; they "
+        "stand beside the mixed model as a check and never replace it."
+    )
+
+
+def _notes(attributes: pd.DataFrame, frame: pd.DataFrame, left_out: list[tuple[str, str]]) -> list[str]:
+    notes = [f"{name} is not ranked: {why}" for name, why in left_out]
+    repeats = frame.groupby(["attribute", "assessor", "prototype"], sort=False).size()
+    if repeats.min() < repeats.max():
+        notes.append(
+            "Assessors scored some prototypes more often than others; the means that are ranked are not equally sure, "
+            "and a session that was missed is not taken out of them. The mixed model weighs both."
+        )
+    few = (attributes["method"] == DURBIN) & (attributes["n_assessors"] < FEW_FOR_DURBIN)
+    if few.any():
+        notes.append(
+            "With fewer than a dozen assessors Durbin's test in its F form finds differences a little too readily; "
+            "trust it only where the mixed model agrees."
+        )
+    gapped = attributes.loc[attributes["method"] == SKILLINGS_MACK, "attribute"]
+    if len(gapped):
+        notes.append(
+            f"With gaps ({_which(gapped, attributes)}) the rank test holds only if the gaps have nothing to do with "
+            "the scores, and with few assessors its p-value is a rough guide."
+        )
+    lost = attributes.loc[attributes["n_lost"] > 0, "attribute"]
+    if len(lost):
+        notes.append(
+            "Assessors with a single prototype say nothing about an order and are lost "
+            f"({_which(lost, attributes)}); the mixed model uses them."
+        )
+    return notes
+
+
+def _which(some: pd.Series, attributes: pd.DataFrame) -> str:
+    return "all attributes" if len(some) == len(attributes) else ", ".join(some)

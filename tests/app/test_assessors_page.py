@@ -1,0 +1,68 @@
+"""The page about the assessors: with the demo, with a small study, and with one that has too little to say."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from panel.app.settings import STUDY_VARIABLE
+from panel.study.folder import write_study
+from tests.studies import small_study
+
+PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "assessors.py"
+SECONDS = 60  # the page takes about two; a busy machine may take many times as long
+
+
+def shown(app: AppTest) -> str:
+    """Return everything the page says, without the signs that keep it from being taken for formatting."""
+    parts = [*app.title, *app.header, *app.markdown, *app.caption, *app.warning]
+    return " ".join(part.value for part in parts).replace("\\", "")
+
+
+def opened() -> AppTest:
+    return AppTest.from_file(str(PAGE), default_timeout=SECONDS)
+
+
+def labelled(widgets, label: str):
+    return next(widget for widget in widgets if widget.label == label)
+
+
+@pytest.fixture
+def demo(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv(STUDY_VARIABLE, raising=False)
+
+
+def test_the_demo(demo: None):
+    app = opened().run()
+    assert not app.exception
+    assert not app.warning
+    words = shown(app)
+    assert "6 of 10 assessors are in line with the panel; train first: A03, A06 and A07; look again at: A08." in words
+    assert "Training comes first." in words
+    assert "Taking each assessor's use of the scale into account" in words
+
+
+def test_somebody_who_calls_for_something_is_shown_first_and_others_can_be_chosen(demo: None):
+    app = opened().run()
+    assert labelled(app.selectbox, "Assessor").value == "A03"
+    labelled(app.selectbox, "Assessor").set_value("A07").run()
+    assert not app.exception
+    assert labelled(app.selectbox, "Attribute").value == "RO_ABS"
+
+
+def test_a_small_study(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    write_study(small_study(), tmp_path / "small")
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "small"))
+    app = opened().run()
+    assert not app.exception
+    assert "assessors are in line with the panel" in shown(app)
+
+
+def test_a_study_without_scores_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    write_study(small_study(scores=small_study().scores.iloc[:0]), tmp_path / "empty")
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "empty"))
+    app = opened().run()
+    assert not app.exception
+    assert "has no scores" in shown(app)

@@ -1,0 +1,53 @@
+"""Which rank test the gaps of a table allow, and what is refused."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panel.errors import ModelError
+from panel.models.prototypes.rank_tables import rank_tables
+from panel.stats.incomplete_ranks import skillings_mack_test
+from tests.stats.test_incomplete_ranks import ASSEMBLY, ICE_CREAM
+
+
+def frame(table):
+    table = np.asarray(table, dtype=float)
+    people, samples = [f"A{k}" for k in range(len(table))], [f"P{k}" for k in range(table.shape[1])]
+    return pd.DataFrame(table, index=people, columns=samples)
+
+
+@pytest.mark.parametrize(
+    ("table", "method"),
+    [(np.arange(12).reshape(3, 4) % 5, "Friedman"), (ICE_CREAM, "Durbin"), (ASSEMBLY, "Skillings-Mack")],
+)
+def test_the_gaps_choose_the_method(table, method):
+    assert rank_tables("x", frame(table)).attribute["method"] == method
+
+
+def test_incomplete_pairs_have_the_statistic_of_the_adjusted_effects():
+    found = rank_tables("x", frame(ASSEMBLY)).pairs
+    test = skillings_mack_test(ASSEMBLY)
+    z = (test.effects[3] - test.effects[0]) / np.sqrt(
+        test.covariance[0, 0] + test.covariance[3, 3] - 2 * test.covariance[0, 3]
+    )
+    own = found[(found["prototype"] == "P3") & (found["versus"] == "P0")].iloc[0]
+    assert own["statistic"] == pytest.approx(z)
+    assert own["difference"] == pytest.approx(own["statistic"] * own["std_error"])
+
+
+def test_closing_the_gaps_leads_over_to_friedmans_pairs():
+    # without ties, the adjusted difference of a table without gaps is the difference of mean ranks; taking the branch
+    # for gaps needs one gap, here in a person who then says nothing
+    rng = np.random.default_rng(3)
+    full = rng.random((8, 4))
+    lonely = np.vstack([full, [1.0, np.nan, np.nan, np.nan]])
+    a, b = rank_tables("x", frame(full)), rank_tables("x", frame(lonely))
+    pd.testing.assert_frame_equal(a.pairs, b.pairs)
+    assert b.attribute["n_lost"] == 1
+    assert b.gaps["lost"].tolist() == [True]
+
+
+@pytest.mark.parametrize("table", [[[1, 2, 3]], [[1, np.nan], [np.nan, 2]], [[1, 2], [3, np.nan]], [[1], [2]]])
+def test_too_little_to_rank_is_said(table):
+    with pytest.raises(ModelError, match="fewer than two assessors scored two prototypes"):
+        rank_tables("x", frame(table))

@@ -1,0 +1,125 @@
+"""Smallest difference that could have been shown: its power by simulation and by a library, its three families."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from statsmodels.stats.power import TTestPower
+
+from panel.errors import ModelError
+from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.sensitivity import (
+    AGAINST_BENCHMARK,
+    ALL_PAIRS,
+    FAMILIES,
+    ONE_PLANNED,
+    smallest_difference,
+)
+from panel.study.study import Study
+from tests.studies import crossed_study, small_study
+
+SOLVED = 1e-7
+
+
+def test_paired_scores_of_two_prototypes_are_a_paired_t_test():
+    # one score each of two prototypes: the mixed model is the paired t test; statsmodels gives its power
+    rng = np.random.default_rng(4)
+    n = 12
+    scores = pd.DataFrame(
+        {
+            "assessor": [f"A{k}" for k in range(n)] * 2,
+            "prototype": ["P1"] * n + ["P2"] * n,
+            "attribute": "x",
+            "score": np.r_[rng.normal(50, 5, n), rng.normal(52, 5, n)] + np.tile(rng.normal(0, 8, n), 2),
+        }
+    )
+    found = smallest_difference(Study({"scores": scores})).differences
+    difference = scores["score"][n:].to_numpy() - scores["score"][:n].to_numpy()
+    effect = found["smallest_difference"].to_numpy() / difference.std(ddof=1)
+    assert TTestPower().power(effect[0], n, 0.05) == pytest.approx(0.8, abs=1e-5)
+    # with two prototypes all pairs are one pair
+    assert effect[0] == pytest.approx(effect[1], rel=SOLVED)
+
+
+def test_a_true_difference_of_that_size_is_found_as_often_as_promised():
+    # 8 assessors, 3 prototypes, 3 repetitions with known variances: the standard error is known beforehand
+    rng = np.random.default_rng(5)
+    people, samples, repeats, panels = 8, 3, 3, 400
+    sd = np.sqrt(2 * (4.0**2 + 6.0**2 / repeats) / people)  # assessor x prototype and residual, of a difference
+    shape = (people, samples, repeats, panels)
+    base = rng.normal(0, 5, (people, 1, 1, panels)) + rng.normal(0, 4, (people, samples, 1, panels))
+    scores = 50 + base + rng.normal(0, 6, shape)
+    index = np.indices(shape).reshape(4, -1)
+    frame = pd.DataFrame(
+        {
+            "assessor": np.char.add("A", index[0].astype(str)),
+            "prototype": np.char.add("P", index[1].astype(str)),
+            "attribute": np.char.add("T", index[3].astype(str)),
+            "replicate": index[2].astype(str),
+            "score": scores.ravel(),
+        }
+    )
+    null = find_differences(Study({"scores": frame}))
+    typical = smallest_difference(null).differences
+    typical = typical[(typical["family"] == ALL_PAIRS) & (typical["versus"] == "P0") & (typical["prototype"] == "P2")]
+    # at the true standard error the smallest difference is the typical one, scaled
+    size = float((typical["smallest_difference"] / typical["std_error"]).median() * sd)
+    # adding the difference to every score of P2 moves its estimates by just that and leaves everything else
+    pairs = null.pairs[(null.pairs["prototype"] == "P2") & (null.pairs["versus"] == "P0")]
+    told = (pairs["estimate"] + size).abs() > (pairs["ci_high"] - pairs["ci_low"]) / 2
+    # four standard errors of a share of 400, and a point for the degrees of freedom that vary from panel to panel
+    assert told.mean() == pytest.approx(0.8, abs=4 * np.sqrt(0.16 / 400) + 0.01)
+
+
+@pytest.fixture(scope="module")
+def differences():
+    return find_differences(small_study())
+
+
+def test_three_families_from_the_same_standard_errors(differences):
+    found = smallest_difference(differences).differences
+    wide = found.pivot_table(index=["attribute", "prototype", "versus"], columns="family", values="smallest_difference")
+    against = wide.dropna()
+    assert len(wide) == 3 * 6
+    assert len(against) == 3 * 3  # P2, P3 and P4 against the benchmark P1
+    assert (against[ONE_PLANNED] < against[AGAINST_BENCHMARK]).all()
+    assert (against[AGAINST_BENCHMARK] < against[ALL_PAIRS]).all()
+    assert set(found["family"]) == set(FAMILIES)
+    errors = found.merge(differences.pairs, on=["attribute", "prototype", "versus"], suffixes=("", "_of_pairs"))
+    np.testing.assert_allclose(errors["std_error"], errors["std_error_of_pairs"])
+
+
+def test_medians_are_those_of_the_pairs(differences):
+    found = smallest_difference(differences)
+    row = found.medians.iloc[0]
+    own = found.differences[
+        (found.differences["attribute"] == row["attribute"]) & (found.differences["family"] == row["family"])
+    ]
+    assert row["smallest_difference"] == own["smallest_difference"].median()
+    assert len(found.medians) == 9
+
+
+def test_more_power_needs_a_larger_difference_and_a_study_will_do(differences):
+    low, high = smallest_difference(differences, 0.5), smallest_difference(differences, 0.9)
+    assert (low.differences["smallest_difference"] < high.differences["smallest_difference"]).all()
+    pd.testing.assert_frame_equal(smallest_difference(small_study(), 0.5).differences, low.differences)
+    assert "0.5" in low.method
+
+
+def test_a_difference_right_at_the_interval_half_is_found_half_the_time(differences):
+    # power 0.5 lies where t is as likely above the bar as below: near the half interval, for many degrees of freedom
+    study = crossed_study(np.random.default_rng(1), assessors=40, prototypes=4, attributes=2, sessions=2)
+    large = find_differences(study)
+    found = smallest_difference(large, 0.5).differences
+    own = found[found["family"] == ALL_PAIRS].reset_index(drop=True)
+    half = (large.pairs["ci_high"] - large.pairs["ci_low"]) / 2
+    np.testing.assert_allclose(own["smallest_difference"], half, rtol=0.01)
+
+
+def test_without_a_benchmark_there_is_no_such_family():
+    study = crossed_study(np.random.default_rng(1), assessors=5, prototypes=3, attributes=1, sessions=2)
+    assert set(smallest_difference(study).differences["family"]) == {ALL_PAIRS, ONE_PLANNED}
+
+
+def test_a_power_that_means_nothing_is_refused(differences):
+    with pytest.raises(ModelError, match="above the chance of a false alarm"):
+        smallest_difference(differences, 1.5)
