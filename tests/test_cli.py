@@ -41,7 +41,7 @@ def test_help_is_quick_because_nothing_heavy_is_imported():
     assert out.strip() == "[]"
     shown = run("--help")
     assert shown.exit_code == 0
-    for command in ("import", "check", "compare", "map", "trace", "app"):
+    for command in ("import", "check", "panel", "compare", "map", "trace", "plan", "app"):
         assert f"  {command} " in shown.output
 
 
@@ -177,3 +177,59 @@ def test_what_is_not_there_and_what_is_no_study(tmp_path):
 def test_python_dash_m_is_the_same_command():
     shown = subprocess.run([sys.executable, "-m", "panel", "--version"], capture_output=True, text=True, check=True)
     assert shown.stdout.startswith("afterfeel, version ")
+
+
+def test_panel_on_the_demo_finds_the_planted_quirks_and_nobody_else():
+    found = answer("panel", DEMO)
+    row = {"assessor", "attribute", "statistic", "p_value", "repeat_sd", "correlation", "slope", "level"}
+    assert row <= set(found["assessors"][0])
+    judged = {row["assessor"]: row["judgement"] for row in found["people"] if row["judgement"] != "none"}
+    assert set(judged) == {"A03", "A06", "A07", "A08"}
+    reversed_on = [(row["assessor"], row["attribute"]) for row in found["patterns"] if row["pattern"] == "reversed"]
+    assert reversed_on == [("A07", "RO_ABS")]
+    assert run("panel", DEMO).stdout.startswith("6 of 10 assessors are in line with the panel")
+
+
+def test_compare_beside_adds_the_other_ways_of_looking():
+    found = answer("compare", DEMO, "--beside")
+    assert len(found["ranks"]) == len(found["scale_use"]) == 14
+    assert {row["family"] for row in found["smallest_differences"]} >= {"all pairs (Tukey)"}
+    assert found["influence"]
+
+
+def test_trace_goes_on_to_prediction_and_the_next_prototype():
+    found = answer("trace", DEMO)
+    assert {"attribute", "q2", "p_value", "floor"} <= set(found["prediction"][0])
+    assert not [row for row in found["verdicts"] if row["driver"]]  # aliases: no property may be named in the demo
+    first = {row["ingredient"]: row["percent"] for row in found["next"] if row["proposal"] == 1}
+    assert sum(first.values()) == pytest.approx(15)
+    assert 0 < first["Butyrospermum Parkii (Shea) Butter"] < 4  # between almond and shea, inside the tested region
+    assert "make, test" in run("trace", DEMO).stdout
+
+
+def test_plan_makes_every_combination_of_the_swaps_at_equal_mass():
+    swaps = (
+        "--swaps",
+        "Dicaprylyl Carbonate -> Coco-Caprylate: 6",
+        "--swaps",
+        "Caprylic/Capric Triglyceride->Squalane: 2,5",
+    )
+    found = answer("plan", DEMO, *swaps)
+    assert [row["made"] for row in found["prototypes"]] == ["base", "A", "B", "AB"] or len(found["prototypes"]) == 4
+    for name in ("P1", "P2", "P3", "P4"):
+        assert sum(row["percent"] for row in found["formulas"] if row["prototype"] == name) == pytest.approx(100)
+    assert found["moves"] == 2
+
+
+@pytest.mark.parametrize(
+    ("swap", "words", "code"),
+    [
+        ("Dicaprylyl Carbonate to Coco-Caprylate", "is no swap", 2),
+        ("Dicaprylyl Carbonate -> Aqua: 6", "water take up the difference", 1),
+        ("Dicaprylyl Carbonate -> Squalane: 60", "cannot be replaced", 1),
+    ],
+)
+def test_a_swap_that_is_none_is_refused(swap, words, code):
+    refused = run("plan", DEMO, "--swaps", swap)
+    assert refused.exit_code == code
+    assert words in refused.stderr

@@ -16,6 +16,9 @@ PAGES = (
     ("differences", "Differences"),
     ("map", "Map"),
     ("emollients", "Emollients"),
+    ("readings", "Readings"),
+    ("next_prototype", "Next prototype"),
+    ("plan", "Plan"),
 )
 
 

@@ -13,7 +13,8 @@ from typing import Any
 import click
 
 from panel import __version__
-from panel.cli.analyses import compare, map_prototypes, panel, trace
+from panel.cli.analyses import compare, map_prototypes, panel
+from panel.cli.emollients import plan, trace
 from panel.cli.studies import app, check, import_scores
 from panel.errors import PanelError
 
@@ -43,5 +44,5 @@ def main() -> None:
         os.environ.setdefault(name, "1")  # the matrices are small: more threads only get in each other's way
 
 
-for _command in (import_scores, check, panel, compare, map_prototypes, trace, app):
+for _command in (import_scores, check, panel, compare, map_prototypes, trace, plan, app):
     main.add_command(_command)

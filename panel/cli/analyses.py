@@ -1,4 +1,4 @@
-"""Commands that ask the study a question: panel, compare, map, trace."""
+"""Commands that ask the study a question: panel, compare, map."""
 
 from __future__ import annotations
 
@@ -136,27 +136,3 @@ def map_prototypes(study: Path, matrix: str, draws: int, seed: int, as_json: boo
     for table in (components_table(result), map_places_table(result, names), map_attributes_table(result, names)):
         print_table(table)
     print_lines(result.method, f"Seed {seed}.", *result.notes, *what_the_map_cannot_show(result))
-
-
-@click.command()
-@study_argument
-@json_option
-def trace(study: Path, as_json: bool) -> None:
-    """Trace the differences back to the emollients."""
-    from panel.models.emollients.descriptors import find_descriptors
-    from panel.models.emollients.swaps import trace_swaps
-
-    opened = open_path(study)
-    result, described = trace_swaps(opened), find_descriptors(opened)
-    if as_json:
-        frames = ("aliases", "swaps", "joint", "interactions", "pairs", "unpaired")
-        content: dict[str, Any] = {"moves": result.n_moves, "singular_values": result.moves}
-        content |= {name: getattr(result, name) for name in frames} | {"descriptors": described.values}
-        print_json(content | {"method": result.method, "notes": (*result.notes, *described.notes)})
-        return
-    from panel.views.naming import naming
-    from panel.views.swap_words import alias_sentences, what_the_swaps_cannot_show, what_the_swaps_show
-
-    names = naming(opened)
-    print_lines(*what_the_swaps_show(result, names), "", *alias_sentences(result), "")
-    print_lines(result.method, *result.notes, *described.notes, *what_the_swaps_cannot_show())

@@ -20,6 +20,9 @@ pytestmark = pytest.mark.browser
 TITLES = {"assessors": "Panel", "next_prototype": "Next prototype"}
 ANSWERS = {
     "assessors": "6 of 10 assessors are in line with the panel",
+    "readings": "The panel's firmness and the reading firmness rise together",
+    "next_prototype": "worth making and testing next",
+    "plan": "4 prototypes for 2 swaps",
     "study": "8 prototypes, 14 attributes, 10 assessors",
     "differences": "The prototypes differ on all 14 attributes.",
     "map": "The map places 8 prototypes by 14 attributes at once.",

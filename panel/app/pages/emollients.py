@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from panel.app import cached
+from panel.app.evidence import cascade, evidence
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.emollients.descriptors import BlendDescriptors
@@ -90,7 +91,9 @@ blends(study, traced, names)
 if len(emollient_blend(study.study)):
     described = attempt(cached.descriptors, study.key, study.study)
     if described is not None:
+        cascade(described, names)
         blend_descriptors(described)
 if traced is not None:
+    evidence(study, names)
     how_computed(traced.method, traced.notes, what_the_swaps_cannot_show())
 close()

@@ -1,0 +1,124 @@
+"""Commands about the emollients: trace what they did, plan the next prototypes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, study_argument
+from panel.errors import ModelError
+
+if TYPE_CHECKING:
+    from panel.models.emollients.next_prototype import NextPrototypes
+    from panel.models.prototypes.differences import Differences
+    from panel.plan.planned_formulas import Swap
+    from panel.study.study import Study
+
+
+@click.command()
+@study_argument
+@click.option("--seed", type=int, default=1, help="Seed of the permutations.")
+@json_option
+def trace(study: Path, seed: int, as_json: bool) -> None:
+    """Trace the differences back to the emollients, and say what to make next."""
+    import numpy as np
+
+    from panel.models.emollients.descriptors import find_descriptors
+    from panel.models.emollients.ladder import find_ladder
+    from panel.models.emollients.swaps import trace_swaps
+    from panel.models.prototypes.differences import find_differences
+
+    opened = open_path(study)
+    result, described = trace_swaps(opened), find_descriptors(opened)
+    differences = find_differences(opened)
+    ladder = find_ladder(opened, rng=np.random.default_rng(seed), differences=differences, traced=result)
+    following, why_not = _next(opened, differences)
+    if as_json:
+        frames = ("aliases", "swaps", "joint", "interactions", "pairs", "unpaired")
+        content: dict[str, Any] = {"moves": result.n_moves, "singular_values": result.moves}
+        content |= {name: getattr(result, name) for name in frames} | {"descriptors": described.values}
+        content |= {"verdicts": ladder.verdicts, "prediction": ladder.prediction, "seed": seed}
+        content |= {"next": [] if following is None else following.blends}
+        notes = (*result.notes, *described.notes, *ladder.notes, *([why_not] if why_not else []))
+        print_json(content | {"method": f"{result.method} {ladder.method}", "notes": notes})
+        return
+    from panel.views.ladder_words import ladder_headline, verdict_sentences, what_the_ladder_cannot_show
+    from panel.views.naming import naming
+    from panel.views.next_words import next_headline, proposals_table
+    from panel.views.swap_words import alias_sentences, what_the_swaps_cannot_show, what_the_swaps_show
+
+    names = naming(opened)
+    print_lines(*what_the_swaps_show(result, names), "", *alias_sentences(result), "")
+    print_lines(ladder_headline(ladder), *verdict_sentences(ladder, names), "")
+    if following is None:
+        print_lines(why_not)
+    else:
+        print_lines(next_headline(following))
+        print_table(proposals_table(following))
+    print_lines(result.method, ladder.method, *result.notes, *described.notes, *ladder.notes)
+    print_lines(*what_the_swaps_cannot_show(), *what_the_ladder_cannot_show())
+
+
+def _next(study: Study, differences: Differences) -> tuple[NextPrototypes | None, str]:
+    """Return what to make next, or why nothing can be proposed."""
+    from panel.models.emollients.next_prototype import propose_next
+
+    try:
+        return propose_next(study, differences=differences), ""
+    except ModelError as error:
+        return None, f"Nothing is proposed: {error}"
+
+
+@click.command()
+@study_argument
+@click.option(
+    "--swaps",
+    "swaps",
+    multiple=True,
+    metavar="'REMOVED -> ADDED: PERCENT'",
+    help="A swap to plan, such as 'Dicaprylyl Carbonate -> Coco-Caprylate: 6'; may be given more than once.",
+)
+@click.option(
+    "--base", default=None, metavar="PROTOTYPE", help="Prototype the swaps start from; the benchmark if not given."
+)
+@click.option(
+    "--make",
+    type=click.Choice(["full", "half", "one at a time"]),
+    default="full",
+    help="Every combination of the swaps, half of them, or the base and each swap alone.",
+)
+@json_option
+def plan(study: Path, swaps: tuple[str, ...], base: str | None, make: str, as_json: bool) -> None:
+    """Plan the prototypes to make, so that the effects of swaps can be told apart."""
+    from panel.plan.swap_plan import plan_swaps
+    from panel.study.formulas import formula
+
+    opened = open_path(study)
+    start = base or opened.benchmark or next(iter(opened.prototypes), "")
+    result = plan_swaps(formula(opened, start), [_swap(text) for text in swaps], make)  # type: ignore[arg-type]  # click checked the choice
+    if as_json:
+        frames = ("prototypes", "formulas", "swaps", "aliases", "extra", "cautions")
+        content: dict[str, Any] = {name: getattr(result, name) for name in frames}
+        print_json(content | {"moves": result.n_moves, "method": result.method, "notes": result.notes})
+        return
+    from panel.views.plan_tables import cautions_sentences, plan_sentences, plan_swaps_table, plan_table
+
+    print_lines(*plan_sentences(result), "")
+    print_table(plan_table(result))
+    print_table(plan_swaps_table(result))
+    print_lines(*cautions_sentences(result.cautions), result.method, *result.notes)
+
+
+def _swap(text: str) -> Swap:
+    """Read a swap as it is written on the command line."""
+    from panel.plan.planned_formulas import Swap
+    from panel.study.typed_number import typed_number
+
+    both, _, amount = text.rpartition(":")
+    removed, arrow, added = both.partition("->")
+    percent = typed_number(amount, f"The amount in {text!r}") if arrow else None
+    if percent is None:
+        raise click.UsageError(f"{text!r} is no swap. Write it as 'REMOVED -> ADDED: PERCENT'.")
+    return Swap(removed.strip(), added.strip(), percent)

@@ -1,0 +1,249 @@
+"""Which prototype to make next: nearer to the target, telling more, or both?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from panel.errors import ModelError
+from panel.models.emollients.blend_warnings import blend_warnings
+from panel.models.emollients.candidate_blends import candidate_blends
+from panel.models.emollients.prediction_model import PredictionModel, model_rows, prediction_model
+from panel.models.emollients.targets import Targets, study_targets
+from panel.models.emollients.what_if import what_if
+from panel.models.prototypes.differences import Differences
+from panel.stats.design_information import information_gain
+from panel.stats.linear_prediction import Predicted, predict_rows
+from panel.study.formulas import SAME_AMOUNT
+from panel.study.study import Study
+from panel.study.swaps import joint_changes
+
+Floats = NDArray[np.float64]
+# target: most target windows likely met. learn: most new information inside the region. untangle: moves emollients
+# apart that always changed together; outside the region, so without numbers.
+PURPOSES = ("target", "learn", "untangle")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class NextPrototypes:
+    """One to three prototypes to make and test next; none is called the best there is.
+
+    Parameters
+    ----------
+    proposals
+        `proposal purpose inside windows expected rank_gain gain`: number of target windows, how many of them the
+        prototype is expected to meet (the sum of the chances), how many terms of a model with interactions and
+        curvature it sets free, and what it adds to log det X'X of the model in use.
+    tested
+        `prototype expected`: how many windows the prototypes that were made meet, counted in the same way.
+    blends
+        `proposal ingredient percent`, per cent of the formula.
+    profiles
+        `proposal` and the columns of a predicted profile; numbers only inside the tested region.
+    teaches
+        `proposal kind about`: `new level` (of a swap or emollient), `curvature`, `alias broken`.
+    warnings
+        `proposal kind value versus about words`: see `panel.models.emollients.blend_warnings`.
+    """
+
+    proposals: pd.DataFrame
+    tested: pd.DataFrame
+    blends: pd.DataFrame
+    profiles: pd.DataFrame
+    teaches: pd.DataFrame
+    warnings: pd.DataFrame
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Candidates:
+    """Blends inside the region: amounts, expected number of windows met, gains of the richer model (rank, log det)."""
+
+    amounts: Floats
+    expected: Floats
+    rank_gain: NDArray[np.int64]
+    gain: Floats
+
+
+def propose_next(
+    study: Study,
+    *,
+    targets: Targets | None = None,
+    level: float = 0.95,
+    differences: Differences | None = None,
+    model: PredictionModel | None = None,
+) -> NextPrototypes:
+    """Propose what to make next; ModelError if nothing can be predicted from the prototypes there are.
+
+    Parameters
+    ----------
+    targets
+        Target windows; by default those of the study's attributes.
+    differences, model
+        Answers that are at hand already.
+    """
+    known = prediction_model(study, differences) if model is None else model
+    wanted = study_targets(study) if targets is None else targets
+    found = _candidates(known, wanted, level)
+    chosen = _chosen(found, has_targets=bool(wanted.limits))
+    blends = [(purpose, found.amounts[place]) for purpose, place in chosen]
+    apart = _untangling(study, known)
+    if apart is not None:
+        blends.append(("untangle", apart))
+    if not blends:
+        raise ModelError(
+            "Every blend between the prototypes that one could weigh has been made. Widen the region: plan a new swap."
+        )
+    return _result(study, known, wanted, blends, found, level)
+
+
+def _candidates(model: PredictionModel, targets: Targets, level: float) -> _Candidates:
+    amounts = candidate_blends(model)
+    if not len(amounts):
+        nothing = np.zeros(0)
+        return _Candidates(amounts, nothing, nothing.astype(np.int64), nothing)
+    found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df, level)
+    expected = _chances(model, found, targets).sum(axis=1)
+    return _Candidates(amounts, expected, *_gains(model, amounts))
+
+
+def _chances(model: PredictionModel, found: Predicted, targets: Targets) -> Floats:
+    """Return for each blend and attribute with a window the chance to fall into it."""
+    low, high = targets.windows(model.level.attributes)
+    wanted = ~(np.isnan(low) & np.isnan(high))
+    return found.chance_between(low, high)[:, wanted]
+
+
+def _gains(model: PredictionModel, amounts: Floats) -> tuple[NDArray[np.int64], Floats]:
+    """Return what each blend adds to the model with interactions and curvature."""
+    tested, _ = model.moves.coordinates(model.level.amounts.to_numpy(dtype=float))
+    z, _ = model.moves.coordinates(amounts)
+    return information_gain(model_rows(tested, "curved"), model_rows(z, "curved"))
+
+
+def _tested_rows(model: PredictionModel) -> Floats:
+    return model.rows(model.level.amounts.to_numpy(dtype=float))
+
+
+def _tested(model: PredictionModel, targets: Targets) -> pd.DataFrame:
+    """Return how many windows each prototype meets, from its own mean and the panel's own error."""
+    mean = model.level.means.to_numpy(dtype=float)
+    std_error = np.broadcast_to(np.sqrt(model.level.panel_variance), mean.shape)
+    found = Predicted(mean, std_error, np.broadcast_to(model.level.panel_df, mean.shape), mean, mean)
+    expected = _chances(model, found, targets).sum(axis=1)
+    return pd.DataFrame({"prototype": model.level.means.index.astype("str"), "expected": expected})
+
+
+def _chosen(found: _Candidates, *, has_targets: bool) -> list[tuple[str, int]]:
+    """Return purpose and number of the blend nearest to the target and of the one that tells most."""
+    if not len(found.amounts):
+        return []
+    chosen = []
+    if has_targets:
+        chosen.append(("target", int(np.argmax(found.expected.round(9)))))
+    order = np.lexsort((-found.expected, -found.gain.round(9), -found.rank_gain))
+    telling = [int(place) for place in order if place not in [taken for _, taken in chosen]]
+    return [*chosen, *(("learn", place) for place in telling[:1])]
+
+
+def _untangling(study: Study, model: PredictionModel) -> Floats | None:
+    """Return the base with half of a joint change made, so that emollients which never changed apart do; or None."""
+    joint = joint_changes(study)
+    columns = list(model.level.emollients)
+    base = model.level.base_amounts
+    for removed, added in dict.fromkeys(zip(joint["removed"].astype(str), joint["added"].astype(str), strict=True)):
+        gone, came = removed.split(" + "), added.split(" + ")
+        if not {*gone, *came} <= set(columns) or len(gone) + len(came) < 3:
+            continue
+        amounts = base.copy()
+        mass = min(base[columns.index(gone[0])], _largest(model, came[0]))
+        if mass <= SAME_AMOUNT:
+            continue
+        amounts[columns.index(gone[0])] -= mass
+        amounts[columns.index(came[0])] += mass
+        return amounts
+    return None
+
+
+def _largest(model: PredictionModel, emollient: str) -> float:
+    return float(np.ptp(model.level.amounts[emollient].to_numpy(dtype=float)))
+
+
+def _result(
+    study: Study,
+    model: PredictionModel,
+    targets: Targets,
+    blends: list[tuple[str, Floats]],
+    found: _Candidates,
+    level: float,
+) -> NextPrototypes:
+    columns = model.level.emollients
+    base = dict(zip(columns, model.level.base_amounts.tolist(), strict=True))
+    rows, amounts_rows, profiles, teaches, warnings = [], [], [], [], []
+    for number, (purpose, amounts) in enumerate(blends, start=1):
+        blend = dict(zip(columns, amounts.tolist(), strict=True))
+        told = what_if(model, blend, targets, level)
+        rank_gain = _gains(model, amounts[None])[0]
+        gain = information_gain(_tested_rows(model), model.rows(amounts))[1]
+        expected = float(told.profile["chance"].sum()) if told.inside else float("nan")
+        rows.append((number, purpose, told.inside, len(targets.limits), expected, int(rank_gain[0]), float(gain[0])))
+        amounts_rows += [(number, name, amount) for name, amount in blend.items() if amount > SAME_AMOUNT]
+        profiles.append(told.profile.assign(proposal=number))
+        teaches += [(number, kind, about) for kind, about in _teaches(model, amounts, purpose, int(rank_gain[0]))]
+        warnings.append(blend_warnings(study, blend, base).assign(proposal=number))
+    head = ["proposal", "purpose", "inside", "windows", "expected", "rank_gain", "gain"]
+    return NextPrototypes(
+        proposals=pd.DataFrame(rows, columns=head).astype({"purpose": "str"}),
+        tested=_tested(model, targets),
+        blends=pd.DataFrame(amounts_rows, columns=["proposal", "ingredient", "percent"]).astype({"ingredient": "str"}),
+        profiles=_first("proposal", pd.concat(profiles, ignore_index=True)),
+        teaches=pd.DataFrame(teaches, columns=["proposal", "kind", "about"]).astype({"kind": "str", "about": "str"}),
+        warnings=_first("proposal", pd.concat(warnings, ignore_index=True)),
+        level=level,
+        method=_method(model, len(found.amounts)),
+        notes=tuple(_notes(model, targets)),
+    )
+
+
+def _first(column: str, frame: pd.DataFrame) -> pd.DataFrame:
+    return frame[[column, *(name for name in frame.columns if name != column)]]
+
+
+def _teaches(model: PredictionModel, amounts: Floats, purpose: str, rank_gain: int) -> list[tuple[str, str]]:
+    """Return what is new about the blend: levels nobody tried, curvature, emollients moved apart."""
+    if purpose == "untangle":
+        off = model.moves.coordinates(amounts)[1][0]
+        moved = np.abs(amounts - model.level.base_amounts) > SAME_AMOUNT
+        names = [name for name, is_moved in zip(model.level.emollients, moved, strict=True) if is_moved]
+        return [("alias broken", ", ".join(names))] if off > SAME_AMOUNT else []
+    tested = model.level.amounts.to_numpy(dtype=float)
+    if model.moves.kind == "swaps":
+        z, made = model.moves.coordinates(amounts)[0][0], model.moves.coordinates(tested)[0]
+        names, new = list(model.moves.names), np.abs(made - z).min(axis=0) > 1e-6
+    else:
+        names, new = list(model.level.emollients), np.abs(tested - amounts).min(axis=0) > SAME_AMOUNT
+    told = [("new level", name) for name, is_new in zip(names, new, strict=True) if is_new]
+    return [*told, ("curvature", "")] if rank_gain > 0 and told else told
+
+
+def _method(model: PredictionModel, n: int) -> str:
+    return (
+        f"Of {n} blends inside the tested region that could be weighed and were not made: the one expected to meet "
+        "most target windows (sum of the chances of the predicted means), and the one that adds most to a model with "
+        f"interactions and curvature (rank, then log det X'X). {model.method}"
+    )
+
+
+def _notes(model: PredictionModel, targets: Targets) -> list[str]:
+    notes = ["Make it and test it beside the base: a prediction is no result.", *model.level.notes]
+    if not targets.limits:
+        notes.append("The study states no target window, so nothing could be held against a target.")
+    beyond = [name for name in targets.limits if name not in model.level.means.columns]
+    if beyond:
+        notes.append(f"Have a target window but no predicted mean: {', '.join(beyond)}.")
+    return notes

@@ -1,0 +1,249 @@
+"""Which prototypes to make, so that the effects of emollient swaps can be told apart?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from string import ascii_uppercase
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from panel.errors import ModelError
+from panel.plan.planned_formulas import Swap, base_formula, called_cautions, formulas_of, known_swap, with_swaps
+from panel.stats.blend_designs import Runs, full_factorial, half_fraction, one_at_a_time
+from panel.stats.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves
+from panel.stats.design_information import effect_columns, information_gain, variance_inflation
+from panel.study.blend import blend_rounding, emollient_blend
+from panel.study.knowledge import emollient_table
+from panel.study.study import Study
+from panel.study.swaps import matched_pairs
+
+SwapKind = Literal["full", "half", "one at a time"]
+_RUNS = {"full": full_factorial, "half": half_fraction, "one at a time": one_at_a_time}
+MOST_SWAPS = 6
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SwapPlan:
+    """A plan of prototypes, each the base with some swaps made.
+
+    Parameters
+    ----------
+    prototypes
+        `prototype made` and one column per letter (0 without the swap, 1 with it); `made` is such as `AC`.
+    formulas
+        The formulas as a study has them: `prototype ingredient percent phase kind`.
+    swaps
+        `letter swap removed added percent n_pairs variance_inflation`.
+    n_moves
+        How many independent directions the blends differ in.
+    aliases
+        Effects that move together: `group effect sign`, effects by their letters, two letters being an interaction.
+    extra
+        Prototypes that could be added, the best first: `made rank_gain gain n_pairs`. The gain is that of log det X'X
+        for swaps and their interactions in twos; `rank_gain` counts the effects it sets free.
+    cautions
+        Usual cautions: `ingredient caution words`.
+    """
+
+    kind: SwapKind
+    prototypes: pd.DataFrame
+    formulas: pd.DataFrame
+    swaps: pd.DataFrame
+    n_moves: int
+    aliases: pd.DataFrame
+    extra: pd.DataFrame
+    cautions: pd.DataFrame
+    method: str
+    notes: tuple[str, ...]
+
+
+def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full", *, first: int = 1) -> SwapPlan:
+    """Plan the prototypes for these swaps in this base.
+
+    Parameters
+    ----------
+    base
+        Lines of a formula: ingredient, percent, phase, kind; `panel.study.formulas.formula` gives them.
+    kind
+        `full`: every combination; `half`: half of them; `one at a time`: the base and each swap alone.
+    first
+        Number of the first prototype, P1 unless others exist.
+
+    Raises
+    ------
+    ModelError
+        If a swap is none (no emollient, more than the base holds, water topping up), if there are none, too many or
+        too few for the plan, or one is given twice.
+    """
+    lines = base_formula(base)
+    known = [known_swap(swap, lines) for swap in swaps]
+    _ask(known, kind)
+    runs = _RUNS[kind](len(known))
+    names = [f"P{first + run}" for run in range(len(runs))]
+    prototypes = pd.DataFrame({"prototype": pd.Series(names, dtype="str"), "made": _letters(runs)})
+    letters = list(ascii_uppercase[: len(known)])
+    prototypes[letters] = runs
+    formulas = formulas_of(
+        {
+            name: with_swaps(lines, [swap for swap, made in zip(known, run, strict=True) if made])
+            for name, run in zip(names, runs, strict=True)
+        }
+    )
+    planned = planned_study(prototypes, formulas)
+    aliases = _aliases(runs)
+    table = _swaps(known, runs, planned)
+    return SwapPlan(
+        kind=kind,
+        prototypes=prototypes,
+        formulas=formulas,
+        swaps=table,
+        n_moves=independent_moves(emollient_blend(planned).to_numpy(), blend_rounding(planned)).count,
+        aliases=aliases,
+        extra=_extra(runs),
+        cautions=called_cautions(list(dict.fromkeys(name for swap in known for name in (swap.removed, swap.added)))),
+        method=_method(kind, len(known), len(runs)),
+        notes=tuple(_notes(known, table, aliases)),
+    )
+
+
+def planned_study(prototypes: pd.DataFrame, formulas: pd.DataFrame) -> Study:
+    """Return a study with the prototypes and formulas of a plan, the first one as benchmark, and nothing scored."""
+    role = np.where(np.arange(len(prototypes)) == 0, "benchmark", "prototype")
+    made = prototypes["made"].replace("", "base") if "made" in prototypes else prototypes["prototype"]
+    listed = pd.DataFrame({"prototype": prototypes["prototype"], "name": made, "role": role, "note": ""}, dtype="str")
+    return Study({"prototypes": listed, "formulas": formulas})
+
+
+def _ask(swaps: Sequence[Swap], kind: SwapKind) -> None:
+    if not swaps:
+        raise ModelError("No swap was given. Name at least one emollient to replace, and by what.")
+    if len(swaps) > MOST_SWAPS:
+        raise ModelError(
+            f"{len(swaps)} swaps need too many prototypes for a small panel; plan at most {MOST_SWAPS} at once."
+        )
+    if kind == "half" and len(swaps) < 3:
+        raise ModelError("Half of a plan needs at least three swaps; with fewer it could not tell them apart.")
+    ends = [(swap.removed, swap.added) for swap in swaps]
+    if len(set(ends)) < len(ends):
+        raise ModelError("A swap is given twice. Give each swap once; a different amount of it is another plan.")
+
+
+def _letters(runs: Runs) -> pd.Series:
+    made = ["".join(letter for letter, on in zip(ascii_uppercase, run, strict=False) if on) for run in runs]
+    return pd.Series(made, dtype="str")
+
+
+def _swaps(swaps: Sequence[Swap], runs: Runs, planned: Study) -> pd.DataFrame:
+    pairs = matched_pairs(planned)
+    ends = [{swap.removed, swap.added} for swap in swaps]
+    rows = [({removed, added}) for removed, added in zip(pairs["removed"], pairs["added"], strict=True)]
+    return pd.DataFrame(
+        {
+            "letter": pd.Series(list(ascii_uppercase[: len(swaps)]), dtype="str"),
+            "swap": pd.Series([swap.label for swap in swaps], dtype="str"),
+            "removed": pd.Series([swap.removed for swap in swaps], dtype="str"),
+            "added": pd.Series([swap.added for swap in swaps], dtype="str"),
+            "percent": [float(swap.percent) for swap in swaps],
+            "n_pairs": [rows.count(both) for both in ends],
+            "variance_inflation": variance_inflation(runs),
+        }
+    )
+
+
+def _aliases(runs: Runs) -> pd.DataFrame:
+    """Return the swaps and interactions in twos that always change together."""
+    effects, columns = effect_columns(runs)
+    found = alias_groups(columns, EXACT_ALIAS_THRESHOLD)
+    names = ["".join(ascii_uppercase[factor] for factor in effect) for effect in effects]
+    order = np.argsort(found.group, kind="stable")
+    order = order[found.group[order] >= 0]
+    return pd.DataFrame(
+        {
+            "group": found.group[order] + 1,
+            "effect": pd.Series([names[place] for place in order], dtype="str"),
+            "sign": found.sign[order],
+        }
+    )
+
+
+def _extra(runs: Runs) -> pd.DataFrame:
+    """Return the combinations of swaps that the plan leaves out, the one that tells most first."""
+    every = full_factorial(runs.shape[1])
+    made = {tuple(run) for run in runs}
+    left = np.array([run for run in every if tuple(run) not in made], dtype=np.int64).reshape(-1, runs.shape[1])
+    columns = ["made", "rank_gain", "gain", "n_pairs"]
+    if not len(left):
+        return pd.DataFrame({"made": pd.Series(dtype="str"), **{name: pd.Series(dtype=float) for name in columns[1:]}})
+    rank_gain, gain = information_gain(_model(runs), _model(left))
+    n_pairs = (np.abs(left[:, None] - runs[None]).sum(axis=2) == 1).sum(axis=1)
+    frame = pd.DataFrame({"made": _letters(left), "rank_gain": rank_gain, "gain": gain.round(9), "n_pairs": n_pairs})
+    order = frame.assign(size=left.sum(axis=1)).sort_values(
+        ["rank_gain", "gain", "n_pairs", "size"], ascending=[False, False, False, True], kind="stable"
+    )
+    return order[columns].reset_index(drop=True)
+
+
+def _model(runs: Runs) -> np.ndarray:
+    _, columns = effect_columns(runs)
+    return np.column_stack([np.ones(len(runs)), columns])
+
+
+def _method(kind: SwapKind, k: int, n: int) -> str:
+    how = {
+        "full": f"every combination of {k} swaps",
+        "half": f"half of the combinations of {k} swaps, those with an even number of them",
+        "one at a time": f"the base and each of {k} swaps alone",
+    }[kind]
+    return (
+        f"{n} prototypes: {how}. Each swap replaces one emollient by another at equal mass; the emollient total and "
+        "everything that is no emollient stay as in the base. Gains are those of log det X'X for swaps and their "
+        "interactions in twos."
+    )
+
+
+def _notes(swaps: Sequence[Swap], table: pd.DataFrame, aliases: pd.DataFrame) -> list[str]:
+    notes = [
+        "Make a second batch of the base, or serve it twice under two codes: it is the cheapest check of how much of a "
+        "difference is the luck of a batch."
+    ]
+    if (table["n_pairs"] == 0).any():
+        notes.append(
+            "No two prototypes of this plan differ by one swap only, so effects will rest on the differences between "
+            "prototypes, not on matched pairs judged in one sitting."
+        )
+    single = table.loc[table["n_pairs"] == 1, "swap"]
+    if len(single):
+        notes.append(f"Each rests on one pair of prototypes, and no interaction can be seen: {'; '.join(single)}.")
+    for _, group in aliases.groupby("group"):
+        notes.append(f"Cannot be told apart: {' = '.join(group['effect'])}.")
+    return [*notes, *_shared(swaps), *_solids(swaps)]
+
+
+def _shared(swaps: Sequence[Swap]) -> list[str]:
+    """Name swaps that touch the same emollient, so that their mass is added up."""
+    touching = [
+        f"{one.label} and {other.label}"
+        for one, other in combinations(swaps, 2)
+        if {one.removed, one.added} & {other.removed, other.added}
+    ]
+    return [f"Share an emollient, so that its amount takes more than two levels: {'; '.join(touching)}."] * bool(
+        touching
+    )
+
+
+def _solids(swaps: Sequence[Swap]) -> list[str]:
+    """Name swaps between a liquid and a solid emollient."""
+    solid = emollient_table().set_index("ingredient")["solid"]
+    across = [
+        swap.label
+        for swap in swaps
+        if {swap.removed, swap.added} <= set(solid.index) and solid[swap.removed] != solid[swap.added]
+    ]
+    return [
+        f"Between a liquid and a solid, so viscosity and structure of the cream change as well: {'; '.join(across)}. "
+        "Measure the viscosity of every batch."
+    ] * bool(across)
