@@ -233,3 +233,15 @@ def test_a_swap_that_is_none_is_refused(swap, words, code):
     refused = run("plan", DEMO, "--swaps", swap)
     assert refused.exit_code == code
     assert words in refused.stderr
+
+
+def test_plan_without_swaps_gives_servings_and_their_balance():
+    found = answer("plan", DEMO, "--replicates", "2", "--seed", "3")
+    assert {"session", "assessor", "position", "prototype", "code", "site"} == set(found["servings"][0])
+    assert len(found["servings"]) == 2 * 8 * 10
+    for session in ("1", "2"):
+        codes = [row["code"] for row in found["servings"] if row["session"] == session]
+        assert all(len(code) == 3 and code.isdigit() for code in codes)
+    assert {row["what"] for row in found["balance"]} >= {"place", "carry-over"}
+    assert found == answer("plan", DEMO, "--replicates", "2", "--seed", "3")
+    assert "A plan is no permission" in run("plan", DEMO).stdout

@@ -19,6 +19,7 @@ PAGES = (
     ("readings", "Readings"),
     ("next_prototype", "Next prototype"),
     ("plan", "Plan"),
+    ("servings", "Servings"),
 )
 
 

@@ -14,7 +14,8 @@ import click
 
 from panel import __version__
 from panel.cli.analyses import compare, map_prototypes, panel
-from panel.cli.emollients import plan, trace
+from panel.cli.emollients import trace
+from panel.cli.planning import plan
 from panel.cli.studies import app, check, import_scores
 from panel.errors import PanelError
 

@@ -1,4 +1,4 @@
-"""Commands about the emollients: trace what they did, plan the next prototypes."""
+"""Command about the emollients: trace what they did, and what to make next."""
 
 from __future__ import annotations
 
@@ -13,7 +13,6 @@ from panel.errors import ModelError
 if TYPE_CHECKING:
     from panel.models.emollients.next_prototype import NextPrototypes
     from panel.models.prototypes.differences import Differences
-    from panel.plan.planned_formulas import Swap
     from panel.study.study import Study
 
 
@@ -69,56 +68,3 @@ def _next(study: Study, differences: Differences) -> tuple[NextPrototypes | None
         return propose_next(study, differences=differences), ""
     except ModelError as error:
         return None, f"Nothing is proposed: {error}"
-
-
-@click.command()
-@study_argument
-@click.option(
-    "--swaps",
-    "swaps",
-    multiple=True,
-    metavar="'REMOVED -> ADDED: PERCENT'",
-    help="A swap to plan, such as 'Dicaprylyl Carbonate -> Coco-Caprylate: 6'; may be given more than once.",
-)
-@click.option(
-    "--base", default=None, metavar="PROTOTYPE", help="Prototype the swaps start from; the benchmark if not given."
-)
-@click.option(
-    "--make",
-    type=click.Choice(["full", "half", "one at a time"]),
-    default="full",
-    help="Every combination of the swaps, half of them, or the base and each swap alone.",
-)
-@json_option
-def plan(study: Path, swaps: tuple[str, ...], base: str | None, make: str, as_json: bool) -> None:
-    """Plan the prototypes to make, so that the effects of swaps can be told apart."""
-    from panel.plan.swap_plan import plan_swaps
-    from panel.study.formulas import formula
-
-    opened = open_path(study)
-    start = base or opened.benchmark or next(iter(opened.prototypes), "")
-    result = plan_swaps(formula(opened, start), [_swap(text) for text in swaps], make)  # type: ignore[arg-type]  # click checked the choice
-    if as_json:
-        frames = ("prototypes", "formulas", "swaps", "aliases", "extra", "cautions")
-        content: dict[str, Any] = {name: getattr(result, name) for name in frames}
-        print_json(content | {"moves": result.n_moves, "method": result.method, "notes": result.notes})
-        return
-    from panel.views.plan_tables import cautions_sentences, plan_sentences, plan_swaps_table, plan_table
-
-    print_lines(*plan_sentences(result), "")
-    print_table(plan_table(result))
-    print_table(plan_swaps_table(result))
-    print_lines(*cautions_sentences(result.cautions), result.method, *result.notes)
-
-
-def _swap(text: str) -> Swap:
-    """Read a swap as it is written on the command line."""
-    from panel.plan.planned_formulas import Swap
-    from panel.study.typed_number import typed_number
-
-    both, _, amount = text.rpartition(":")
-    removed, arrow, added = both.partition("->")
-    percent = typed_number(amount, f"The amount in {text!r}") if arrow else None
-    if percent is None:
-        raise click.UsageError(f"{text!r} is no swap. Write it as 'REMOVED -> ADDED: PERCENT'.")
-    return Swap(removed.strip(), added.strip(), percent)

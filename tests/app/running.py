@@ -19,7 +19,7 @@ from playwright.sync_api import BrowserContext, Page, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or ""
-PAGES = ("study", "assessors", "differences", "map", "emollients", "readings", "next_prototype", "plan")
+PAGES = ("study", "assessors", "differences", "map", "emollients", "readings", "next_prototype", "plan", "servings")
 _ARGUMENTS = [
     "--headless",
     "--no-sandbox",

@@ -23,6 +23,7 @@ ANSWERS = {
     "readings": "The panel's firmness and the reading firmness rise together",
     "next_prototype": "worth making and testing next",
     "plan": "4 prototypes for 2 swaps",
+    "servings": "10 assessors, 8 prototypes, 3 sessions: 240 servings",
     "study": "8 prototypes, 14 attributes, 10 assessors",
     "differences": "The prototypes differ on all 14 attributes.",
     "map": "The map places 8 prototypes by 14 attributes at once.",

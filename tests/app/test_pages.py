@@ -19,7 +19,7 @@ from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from tests.studies import small_study
 
-PAGES = ("study", "assessors", "differences", "map", "emollients", "readings", "next_prototype", "plan")
+PAGES = ("study", "assessors", "differences", "map", "emollients", "readings", "next_prototype", "plan", "servings")
 FOLDER = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages"
 SECONDS = 60  # a page takes well under one; a busy machine may take many times as long
 
@@ -110,6 +110,7 @@ def test_a_study_without_scores_is_told_what_to_do_next(page: str, tmp_path: Pat
         "import a table of scores",
         "Add the table formulas",
         "Add the table readings",
+        "Add what is missing",
     )
     assert any(words in said for words in advice)
 

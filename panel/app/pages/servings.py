@@ -1,0 +1,122 @@
+"""Page: how many people, who gets what in which order, and may it be applied at all?"""
+
+from __future__ import annotations
+
+import numpy as np
+import streamlit as st
+
+from panel.app import cached
+from panel.app.choices import margin_field
+from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
+from panel.models.prototypes.differences import Differences
+from panel.plan.orders import MOST_PER_SESSION
+from panel.plan.safety import safety_gate
+from panel.plan.sample_size import PanelSizes, panel_sizes, what_you_can_see
+from panel.plan.scatter import PLANNING_SCATTER, own_scatter, typical_scatter
+from panel.plan.study_plan import plan_study
+from panel.study.typed_number import typed_number
+from panel.views.naming import naming
+from panel.views.plan_words import (
+    what_the_plan_cannot_show,
+    what_the_plan_shows,
+    what_the_sizes_cannot_show,
+    what_the_sizes_show,
+)
+from panel.views.power_picture import power_alt_text, power_figure, power_svg
+from panel.views.safety_tables import gate_table
+from panel.views.safety_words import what_the_gate_cannot_say, what_the_gate_says
+from panel.views.serving_tables import (
+    balance_table,
+    carry_over_table,
+    gaps_table,
+    places_table,
+    servings_table,
+    sites_table,
+)
+from panel.views.size_tables import panel_sizes_table, what_you_can_see_table
+
+USUAL_MARGIN, SHOWN_ASSESSORS = 8.0, (8, 10, 12)
+study = page("Servings")
+names = naming(study.study)
+
+
+def number(label: str, usual: int) -> int:
+    """Return a whole number typed into a field."""
+    text = st.text_input(label, str(usual), key=study.choice(label))
+    return int(ask(typed_number, text or str(usual), label) or 0)
+
+
+def sizes(earlier: Differences | None, replicates: int) -> PanelSizes | None:
+    """Show what panels of different sizes can see."""
+    margin = margin_field(study, names) or USUAL_MARGIN
+    scatter = typical_scatter(own_scatter(earlier.variances)) if earlier is not None else PLANNING_SCATTER
+    result = attempt(panel_sizes, margin, len(study.study.prototypes), scatter)
+    if result is None:
+        return None
+    say(what_the_sizes_show(result))
+    picture(
+        power_svg(result, SHOWN_ASSESSORS, replicates),
+        lambda: power_figure(result, SHOWN_ASSESSORS, replicates),
+        name="power",
+        alt=power_alt_text(result, SHOWN_ASSESSORS, replicates),
+    )
+    with st.expander("Panels of different sizes"):
+        table(panel_sizes_table(result), name="sizes", alt="What panels of different sizes can see", full=result.sizes)
+    if earlier is not None:
+        with st.expander("What the people you have can see, by attribute, from this study's own scatter"):
+            people, k = len(study.study.assessors), len(study.study.prototypes)
+            seen = what_you_can_see(people, replicates, k, own_scatter(earlier.variances))
+            table(what_you_can_see_table(seen, names), name="seen", alt="Smallest differences by attribute", full=seen)
+    return result
+
+
+def serving_plan(replicates: int) -> None:
+    """Show a plan of servings and how even it is."""
+    heading("Who gets what, in which order")
+    left, right = st.columns(2)
+    with left:
+        per_session = number("Samples in a session at most", MOST_PER_SESSION)
+    with right:
+        seed = number("Seed of the order", 1)
+    result = attempt(
+        plan_study, study.study, np.random.default_rng(seed), replicates=replicates, per_session=per_session
+    )
+    if result is None:
+        return
+    say(what_the_plan_shows(result))
+    table(balance_table(result.balance), name="balance", alt="How even the plan is", full=result.balance.summary)
+    if len(result.gaps):
+        table(gaps_table(result.gaps), name="gaps", alt="What somebody must not get, and why", full=result.gaps)
+    with st.expander("Positions, followings, sites"):
+        table(places_table(result.balance), name="positions", alt="Prototypes by position")
+        table(carry_over_table(result.balance), name="carry_over", alt="What comes straight after what")
+        table(sites_table(result.balance), name="sites", alt="Prototypes by site")
+    with st.expander("The servings, with the key (not for assessors, nor for the panel leader before the lock)"):
+        shown = servings_table(result.servings, result.warm_up)
+        table(shown, name="servings", alt="All servings with codes", full=result.servings)
+    say([result.method, *result.notes, *what_the_plan_cannot_show()])
+
+
+def gate() -> None:
+    """Show for which batches the safety gate is open."""
+    heading("May it be applied?")
+    day = st.text_input("On the day", "2026-01-01", key=study.choice("gate day"), help="Year-month-day.")
+    result = attempt(safety_gate, study.study, day or "")
+    if result is None:
+        return
+    say(what_the_gate_says(result))
+    table(gate_table(result), name="gate", alt="The safety gate of each batch", full=result.batches)
+    say(what_the_gate_cannot_say(result))
+
+
+scored = not study.study.scores.empty
+earlier = attempt(cached.differences, study.key, None, None, study.study) if scored else None
+answer = st.container()
+replicates = number("Times each sample is scored", 3)
+with answer:
+    result = sizes(earlier, replicates)
+serving_plan(replicates)
+gate()
+if result is not None:
+    how_computed(plain(result.method), result.notes, what_the_sizes_cannot_show())
+close()

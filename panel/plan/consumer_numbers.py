@@ -1,0 +1,162 @@
+"""How many consumers does it take to show what is to be shown about liking, agreement and preference?"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from scipy.special import nctdtr, stdtrit
+
+from panel.errors import ModelError
+from panel.plan.answers_needed import ALPHA, POWER, AnswerNumbers, answer_numbers, ask_between
+from panel.stats.answer_numbers import enough_answers
+from panel.stats.binomial_tests import (
+    Counts,
+    Floats,
+    maximum_count,
+    minimum_count,
+    power_above,
+    power_different,
+    power_parity,
+    wilson_interval,
+)
+from panel.stats.equivalence import detection_power
+from panel.stats.power import equivalence_power
+
+LIKING_SD = 2.0
+"""Standard deviation of one person's difference in liking, 9-point scale; common practice, no source."""
+
+MAJORITY = 0.5
+
+_SMOOTH = "Exact for normally distributed differences (noncentral t)."
+
+
+def liking_difference(difference: float, sd: float = LIKING_SD, *, power: float = POWER) -> AnswerNumbers:
+    """Return how many people show a mean difference in liking, both samples tried by each (two-sided 5 %)."""
+    _above_zero(difference, sd)
+
+    def chance(n: Counts) -> Floats:
+        df = np.maximum(n - 1, 1)
+        found = detection_power(difference, sd / np.sqrt(n), df, stdtrit(df, 1 - ALPHA / 2))
+        return np.where(n > 1, found, 0.0)
+
+    return answer_numbers(
+        f"a mean difference in liking of {difference:g} (standard deviation of differences {sd:g})",
+        enough_answers(chance, power),
+        power,
+        f"Paired t test, two-sided 5 %. {_SMOOTH}",
+    )
+
+
+def liking_alike(margin: float, sd: float = LIKING_SD, *, power: float = POWER) -> AnswerNumbers:
+    """Return how many people show that two samples are liked alike within a margin, if there is no difference."""
+    _above_zero(margin, sd)
+
+    def chance(n: Counts) -> Floats:
+        return np.where(n > 1, equivalence_power(margin, sd / np.sqrt(n), np.maximum(n - 1, 1)), 0.0)
+
+    return answer_numbers(
+        f"liking alike within {margin:g} (standard deviation of differences {sd:g}), if there is no difference",
+        enough_answers(chance, power),
+        power,
+        f"Two one-sided t tests, each 5 %. {_SMOOTH}",
+    )
+
+
+def liking_not_worse(margin: float, sd: float = LIKING_SD, *, power: float = POWER) -> AnswerNumbers:
+    """Return how many people show that a sample is liked not worse than another by a margin, if it is liked equally."""
+    _above_zero(margin, sd)
+
+    def chance(n: Counts) -> Floats:
+        df = np.maximum(n - 1, 1)
+        return np.where(n > 1, 1 - nctdtr(df, margin * np.sqrt(n) / sd, stdtrit(df, 1 - ALPHA)), 0.0)
+
+    return answer_numbers(
+        f"liking not worse by {margin:g} (standard deviation of differences {sd:g}), if there is no difference",
+        enough_answers(chance, power),
+        power,
+        f"One-sided t test, 5 %. {_SMOOTH}",
+    )
+
+
+def agreed(share: float, bar: float = MAJORITY, *, power: float = POWER) -> AnswerNumbers:
+    """Return how many people show that more than a share `bar` agree, if `share` of all users do (one-sided 5 %)."""
+    ask_between("The true share", bar, share, 1.0)
+    found = enough_answers(lambda n: power_above(n, bar, share, ALPHA), power)
+    return answer_numbers(
+        f"that more than {100 * bar:g} % agree, if {100 * share:g} % of all users do",
+        found,
+        power,
+        f"Exact binomial test against {100 * bar:g} %, one-sided 5 %.",
+        minimum=minimum_count(found.numbers, bar, ALPHA),
+    )
+
+
+def agreed_width(share: float, numbers: Counts | list[int], level: float = 0.95) -> pd.DataFrame:
+    """Return `n share ci_low ci_high width`: how exactly a share will be known (Wilson's interval)."""
+    n = np.asarray(numbers, dtype=np.int64)
+    low, high = wilson_interval(share * n, n, level)
+    return pd.DataFrame({"n": n, "share": share, "ci_low": low, "ci_high": high, "width": high - low})
+
+
+def agreed_exactly(share: float, width: float, level: float = 0.95) -> int:
+    """Return the fewest people with whom the interval of a share is at most so wide (Wilson's interval)."""
+    ask_between("The true share", 0.0, share, 1.0)
+    ask_between("The width", 0.0, width, 1.0)
+    low, high = 1, 2
+    while agreed_width(share, [high], level)["width"].iloc[0] > width:
+        low, high = high, 2 * high
+    table = agreed_width(share, list(range(low, high + 1)), level)
+    return int(table.loc[table["width"] <= width, "n"].iloc[0])
+
+
+def preferred(share: float, *, two_sided: bool = False, power: float = POWER) -> AnswerNumbers:
+    """Return how many people show a preference, if `share` of all prefer the sample; both tried by each.
+
+    One-sided: that more than half prefer it. Two-sided: that preferences are not equal, either way.
+    """
+    ask_between("The true share", MAJORITY, share, 1.0)
+    how = power_different if two_sided else power_above
+    found = enough_answers(lambda n: how(n, MAJORITY, share, ALPHA), power)
+    side = "two" if two_sided else "one"
+    return answer_numbers(
+        f"a preference, if {100 * share:g} % of all prefer it ({side}-sided)",
+        found,
+        power,
+        f"Exact binomial test against 50 %, {side}-sided 5 %. People without a preference are not among these; keep "
+        "their answer and report it.",
+        minimum=minimum_count(found.numbers, MAJORITY, ALPHA / 2 if two_sided else ALPHA),
+    )
+
+
+def parity(margin: float = 0.05, *, power: float = POWER) -> AnswerNumbers:
+    """Return how many people show that preference lies within 50 % plus or minus a margin, if it is 50 %."""
+    ask_between("The margin", 0.0, margin, 0.5)
+    low, high = MAJORITY - margin, MAJORITY + margin
+    found = enough_answers(lambda n: power_parity(n, low, high, MAJORITY, ALPHA), power)
+    return answer_numbers(
+        f"preference between {100 * low:g} and {100 * high:g} %, if it is 50 %",
+        found,
+        power,
+        "Two exact one-sided binomial tests, each 5 %.",
+        minimum=minimum_count(found.numbers, low, ALPHA),
+        maximum=maximum_count(found.numbers, high, ALPHA),
+    )
+
+
+def unsurpassed(margin: float = 0.05, *, power: float = POWER) -> AnswerNumbers:
+    """Return how many people show that more than 50 % minus a margin prefer the sample, if 50 % do."""
+    ask_between("The margin", 0.0, margin, 0.5)
+    low = MAJORITY - margin
+    found = enough_answers(lambda n: power_above(n, low, MAJORITY, ALPHA), power)
+    return answer_numbers(
+        f"preference above {100 * low:g} %, if it is 50 %",
+        found,
+        power,
+        f"Exact binomial test against {100 * low:g} %, one-sided 5 %; once for every relevant competitor.",
+        minimum=minimum_count(found.numbers, low, ALPHA),
+    )
+
+
+def _above_zero(size: float, sd: float) -> None:
+    if not (size > 0 and sd > 0):
+        raise ModelError("The difference or margin, and the standard deviation, must be above zero.")

@@ -1,0 +1,144 @@
+"""The key says which code is which prototype: sealed before the first sample, opened after the data are locked.
+
+What is published at the start is a SHA-256 over the key and a secret salt. Nobody can guess the key from it, and nobody
+can change the key afterwards without its showing. Every opening is written down, also one in an emergency before the
+lock, and what was written down cannot be changed unseen.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import secrets
+from dataclasses import dataclass
+
+import pandas as pd
+
+from panel.errors import StudyError
+from panel.plan.moments import moment
+
+KEY_COLUMNS = ("session", "code", "prototype")
+OPENING_COLUMNS = ("when", "who", "what", "why", "locked", "seal")
+SALT_BYTES = 32
+_START = "afterfeel unblindings"
+
+
+@dataclass(frozen=True, slots=True)
+class Seal:
+    """What is published before the first sample: the hash of key and salt, how many codes, by whom and when."""
+
+    sha256: str
+    codes: int
+    sealed_by: str
+    sealed_at: str
+
+
+def serving_key(servings: pd.DataFrame) -> pd.DataFrame:
+    """Return the key, `session code prototype`, each code once.
+
+    Raises
+    ------
+    StudyError
+        If there are no codes, or one stands for two prototypes in a session.
+    """
+    key = servings.loc[servings["code"] != "", list(KEY_COLUMNS)].drop_duplicates()
+    if key.empty:
+        raise StudyError("The servings have no codes, so there is no key. Plan the servings first.")
+    twice = key.loc[key.duplicated(["session", "code"])]
+    if len(twice):
+        session, code = twice[["session", "code"]].iloc[0]
+        raise StudyError(
+            f"In session {session} the code {code} stands for two prototypes. Give each prototype its own code."
+        )
+    return key.sort_values(list(KEY_COLUMNS), ignore_index=True)
+
+
+def new_salt() -> str:
+    """Return a secret salt, drawn by the system and not from a seed: the seed of a plan may be known."""
+    return secrets.token_hex(SALT_BYTES)
+
+
+def seal_key(key: pd.DataFrame, salt: str, *, sealed_by: str, sealed_at: str) -> Seal:
+    """Return the seal of a key. Keep the salt with the key, apart from the seal, until the data are locked.
+
+    Raises
+    ------
+    StudyError
+        If nobody seals it, no moment is given, or the salt is so short that the key could be guessed.
+    """
+    if not sealed_by.strip() or not sealed_at.strip():
+        raise StudyError("A key is sealed by a named person at a stated time. Give both.")
+    moment(sealed_at, "The time of sealing")
+    if len(salt) < SALT_BYTES:
+        raise StudyError(f"The salt is too short to hide the key; use {SALT_BYTES} characters or more (new_salt).")
+    return Seal(_hash(key, salt), len(key), sealed_by, sealed_at)
+
+
+def key_matches(key: pd.DataFrame, salt: str, sha256: str) -> bool:
+    """Return True if this is the key that was sealed, with this salt."""
+    return secrets.compare_digest(_hash(key, salt), sha256)
+
+
+def no_openings() -> pd.DataFrame:
+    """Return the list of openings before there is one."""
+    return pd.DataFrame({name: pd.Series(dtype="str") for name in OPENING_COLUMNS})
+
+
+def note_opening(
+    openings: pd.DataFrame, *, when: str, who: str, why: str, what: str = "all codes", locked_at: str = ""
+) -> pd.DataFrame:
+    """Return the list with one more opening; the rows before stay as they are.
+
+    Parameters
+    ----------
+    openings
+        `when who what why locked seal`, as it stands in the study.
+    what
+        What was revealed, such as `session 2, code 417`.
+    locked_at
+        When the data were locked; empty before. An opening before the lock is noted as such, never refused: in an
+        emergency a physician must be able to know what was applied.
+
+    Raises
+    ------
+    StudyError
+        If the moment, the person or the reason is missing, or the list so far was changed.
+    """
+    if not (when.strip() and who.strip() and why.strip()):
+        raise StudyError("An unblinding is noted with the time, a named person and the reason. Give all three.")
+    broken = first_changed_opening(openings)
+    if broken is not None:
+        raise StudyError(
+            f"Row {broken + 1} of the list of unblindings was changed after it was written. Restore the list from a "
+            "copy before anything is added."
+        )
+    opened = moment(when, "The time of the unblinding")
+    locked = "yes" if locked_at.strip() and moment(locked_at, "The time of the lock") <= opened else "no"
+    row = {"when": when, "who": who, "what": what, "why": why, "locked": locked}
+    last = str(openings["seal"].iloc[-1]) if len(openings) else _START
+    added = pd.DataFrame([{**row, "seal": _row_seal(last, row)}], columns=list(OPENING_COLUMNS), dtype="str")
+    return pd.concat([openings[list(OPENING_COLUMNS)], added], ignore_index=True)
+
+
+def first_changed_opening(openings: pd.DataFrame) -> int | None:
+    """Return the first row that no longer fits its seal, counted from 0; None if nothing was changed or taken out.
+
+    Each seal covers its row and the seal before. Rows cut off at the end leave no trace here; the copy of the list in
+    the evidence file shows them.
+    """
+    last = _START
+    for number, row in enumerate(openings.to_dict("records")):
+        facts = {str(name): str(row[name]) for name in OPENING_COLUMNS if name != "seal"}
+        if row["seal"] != _row_seal(last, facts):
+            return number
+        last = str(row["seal"])
+    return None
+
+
+def _hash(key: pd.DataFrame, salt: str) -> str:
+    rows = sorted([str(cell) for cell in row] for row in key[list(KEY_COLUMNS)].to_numpy().tolist())
+    return hashlib.sha256(json.dumps([salt, rows], ensure_ascii=True).encode()).hexdigest()
+
+
+def _row_seal(last: str, row: dict[str, str]) -> str:
+    return hashlib.sha256(json.dumps([last, row], ensure_ascii=True, sort_keys=True).encode()).hexdigest()

@@ -1,0 +1,56 @@
+"""Testers who must choose: the numbers of the standards, exact."""
+
+import pytest
+
+from panel.errors import ModelError
+from panel.plan.forced_choice_numbers import GUESSING, similar, told_apart
+
+
+@pytest.mark.parametrize(
+    ("method", "share", "first"),
+    [("triangle", 0.3, 40), ("triangle", 0.5, 16), ("duo-trio", 0.3, 69), ("paired", 0.4, 37), ("tetrad", 0.2, 87)],
+)
+def test_testers_to_tell_apart(method, share, first):
+    # exact binomial, 5 % and 80 %, computed with R; ISO 4120 gives 40 for the first (from memory)
+    found = told_apart(method, share)
+    assert found.first == first
+    assert found.always >= first
+
+
+def test_the_number_never_missed_again_is_given_beside_the_first():
+    assert (told_apart("triangle", 0.3).first, told_apart("triangle", 0.3).always) == (40, 42)
+    assert (told_apart("triangle", 0.3, power=0.9).first, told_apart("triangle", 0.3, power=0.9).always) == (53, 57)
+    assert told_apart("triangle", 0.3, alpha=0.01).first == 62
+
+
+def test_the_counts_that_show_it_are_those_of_the_table():
+    # FAO document V7180E, appendix A: triangle, 5 %
+    curve = told_apart("triangle", 0.3).curve.set_index("n")
+    assert curve.loc[[24, 30, 36, 60], "minimum"].tolist() == [13, 15, 18, 27]
+
+
+def test_similarity_counts_the_most_that_may_be_right():
+    # exact binomial, computed with R: triangle, fewer than 30 % can tell, 5 %
+    curve = similar("triangle", 0.3).curve.set_index("n")
+    assert curve.loc[[24, 48, 66], "maximum"].tolist() == [8, 19, 28]
+    found = similar("triangle", 0.3)
+    assert curve.loc[found.first, "chance"] >= 0.8
+
+
+def test_guessing_is_right_by_construction():
+    assert {name: round(1 / chance) for name, chance in GUESSING.items()} == {
+        "triangle": 3,
+        "duo-trio": 2,
+        "paired": 2,
+        "3-AFC": 3,
+        "tetrad": 3,
+    }
+
+
+def test_what_is_not_known_is_said():
+    with pytest.raises(ModelError, match="The method 'dice' is not known"):
+        told_apart("dice", 0.3)
+    with pytest.raises(ModelError, match="must lie between 0 and 100 %, and it is 0 %"):
+        told_apart("triangle", 0.0)
+    with pytest.raises(ModelError, match="must lie between 0 and 100 %, and it is 100 %"):
+        similar("triangle", 1.0)

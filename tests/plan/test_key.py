@@ -1,0 +1,125 @@
+"""The sealed key: what the seal shows and hides, and a list of openings that cannot be changed unseen."""
+
+import hashlib
+import json
+
+import numpy as np
+import pytest
+
+from panel.errors import StudyError
+from panel.plan.key import (
+    first_changed_opening,
+    key_matches,
+    new_salt,
+    no_openings,
+    note_opening,
+    seal_key,
+    serving_key,
+)
+from panel.plan.orders import plan_servings
+from tests.studies import small_study
+
+SALT = "0123456789abcdef" * 4
+SERVINGS = plan_servings(["P1", "P2", "P3"], ["A1", "A2", "A3"], np.random.default_rng(1), replicates=2).servings
+
+
+def openings(*times):
+    found = no_openings()
+    for when in times:
+        found = note_opening(found, when=when, who="A. Analyst", why="analysis", locked_at="2025-04-01")
+    return found
+
+
+def test_the_key_has_each_code_once():
+    key = serving_key(SERVINGS)
+    assert key.columns.tolist() == ["session", "code", "prototype"]
+    assert len(key) == 6
+    assert not key.duplicated(["session", "code"]).any()
+
+
+def test_the_seal_is_the_sha256_of_salt_and_sorted_key():
+    # computed here by hand with the standard library
+    key = serving_key(small_study().table("servings"))
+    rows = sorted(key.to_numpy().tolist())
+    expected = hashlib.sha256(json.dumps([SALT, rows]).encode()).hexdigest()
+    assert seal_key(key, SALT, sealed_by="third person", sealed_at="2025-03-10").sha256 == expected
+
+
+def test_the_right_key_matches_and_no_other():
+    key = serving_key(SERVINGS)
+    seal = seal_key(key, SALT, sealed_by="third person", sealed_at="2025-03-10T09:00")
+    assert seal.codes == 6
+    assert key_matches(key, SALT, seal.sha256)
+    assert key_matches(key.sample(frac=1, random_state=1), SALT, seal.sha256)  # whatever the order of the rows
+    exchanged = key.assign(prototype=key["prototype"].to_numpy()[::-1])
+    assert not key_matches(exchanged, SALT, seal.sha256)
+    assert not key_matches(key.iloc[1:], SALT, seal.sha256)
+    assert not key_matches(key, SALT + "0", seal.sha256)
+
+
+def test_salts_differ_and_cannot_be_guessed():
+    assert new_salt() != new_salt()
+    assert len(new_salt()) == 64
+
+
+def test_what_cannot_be_sealed_is_refused():
+    key = serving_key(SERVINGS)
+    with pytest.raises(StudyError, match="named person at a stated time"):
+        seal_key(key, SALT, sealed_by=" ", sealed_at="2025-03-10")
+    with pytest.raises(StudyError, match="salt is too short"):
+        seal_key(key, "short", sealed_by="third person", sealed_at="2025-03-10")
+    with pytest.raises(StudyError, match="'yesterday', which is no date"):
+        seal_key(key, SALT, sealed_by="third person", sealed_at="yesterday")
+    with pytest.raises(StudyError, match="The servings have no codes"):
+        serving_key(SERVINGS.assign(code=""))
+    with pytest.raises(StudyError, match="In session 1 the code 111 stands for two prototypes"):
+        serving_key(SERVINGS.assign(code="111"))
+
+
+def test_openings_are_added_and_never_changed():
+    first = openings("2025-04-07")
+    second = note_opening(first, when="2025-04-08", who="B", why="report", locked_at="2025-04-01")
+    assert len(second) == 2
+    assert second.iloc[:1].equals(first)
+    assert first_changed_opening(second) is None
+
+
+@pytest.mark.parametrize(
+    ("when", "locked_at", "locked"),
+    [
+        ("2025-04-07", "2025-04-01", "yes"),
+        ("2025-03-20T10:00", "2025-04-01", "no"),
+        ("2025-03-20", "", "no"),
+        ("2025-04-01T12:00+02:00", "2025-04-01T11:00+00:00", "no"),  # 10:00 against 11:00 in UTC
+    ],
+)
+def test_an_opening_before_the_lock_is_noted_not_refused(when, locked_at, locked):
+    found = note_opening(no_openings(), when=when, who="physician", why="reaction of A03", locked_at=locked_at)
+    assert found["locked"].tolist() == [locked]
+
+
+@pytest.mark.parametrize("column", ["when", "who", "what", "why", "locked", "seal"])
+def test_a_changed_row_is_seen(column):
+    found = openings("2025-04-07", "2025-04-08", "2025-04-09")
+    changed = found.copy()
+    changed.loc[1, column] = "something else"
+    assert first_changed_opening(changed) == 1
+
+
+def test_a_row_taken_out_or_moved_is_seen():
+    found = openings("2025-04-07", "2025-04-08", "2025-04-09")
+    assert first_changed_opening(found.drop(index=1).reset_index(drop=True)) == 1
+    assert first_changed_opening(found.iloc[[1, 0, 2]].reset_index(drop=True)) == 0
+
+
+def test_nothing_is_added_to_a_changed_list():
+    found = openings("2025-04-07")
+    with pytest.raises(StudyError, match="Row 1 of the list of unblindings was changed"):
+        note_opening(found.assign(who="nobody"), when="2025-04-09", who="B", why="report")
+
+
+@pytest.mark.parametrize("missing", ["when", "who", "why"])
+def test_an_opening_needs_time_person_and_reason(missing):
+    facts = {"when": "2025-04-07", "who": "B", "why": "report"} | {missing: "  "}
+    with pytest.raises(StudyError, match="the time, a named person and the reason"):
+        note_opening(no_openings(), **facts)
