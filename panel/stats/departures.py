@@ -60,6 +60,7 @@ def departures(
     panel: Disagreement,
     others: Disagreement,
     extra: tuple[Array, Array],
+    together: Array,
 ) -> Departures:
     """Return the departures of each assessor.
 
@@ -76,6 +77,8 @@ def departures(
     extra
         (q, a) variance of a person's means by which the own scatter exceeds the panel's (zero if it does not), and
         its degrees of freedom.
+    together
+        (q, q) correlations of what is left of the scores of one sample, for the error of a scale over attributes.
     """
     base, base_df = panel.mean_square[:, None], panel.df[:, None]
     variance = base + extra[0]
@@ -100,8 +103,25 @@ def departures(
             flatter=np.where(usable, fdtr(found.prototypes - 1, df, flat), np.nan),
             stranger=_stranger(found, others, extra, n_others),
             scale=np.where(weight.any(axis=0), towards.sum(axis=0) / weight.sum(axis=0), np.nan),
-            scale_error=np.where(weight.any(axis=0), 1 / np.sqrt(weight.sum(axis=0)), np.nan),
+            scale_error=_scale_error(found.others, weight, reliability, by_chance, together),
         )
+
+
+def _scale_error(others: Array, weight: Array, reliability: Array, by_chance: Array, together: Array) -> Array:
+    """Return the standard error (a,) of a scale over all judged attributes.
+
+    The errors of two slopes go together as far as the scores of one sample do, and as the two attributes order the
+    prototypes alike. Never less than if they did not: correlations are themselves uncertain.
+    """
+    direction = np.where(np.isfinite(others), others, 0.0)
+    length = np.sqrt((direction**2).sum(axis=-1, keepdims=True))
+    direction = np.divide(direction, length, out=np.zeros_like(direction), where=length > 0)
+    alike = np.einsum("kap,lap->kla", direction, direction) * together[:, :, None]
+    alike[np.arange(len(together)), np.arange(len(together))] = 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        pull = np.where(weight > 0, weight / reliability * np.sqrt(by_chance), 0.0)
+        variance = weight.sum(axis=0) + np.einsum("ka,kla,la->a", pull, alike, pull)
+        return np.asarray(np.sqrt(np.maximum(variance, weight.sum(axis=0))) / weight.sum(axis=0))
 
 
 def _scale_elsewhere(weight: Array, towards: Array) -> tuple[Array, Array]:

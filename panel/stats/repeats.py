@@ -16,6 +16,9 @@ from panel.stats.moments import Array
 from panel.stats.own_tables import OwnTables
 from panel.stats.shares import mean_share
 
+ALLOWED = 1.3
+"""Honest people differ in scatter by about a third (common practice, no source); only more than that is looked for."""
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Repeats:
@@ -30,7 +33,7 @@ class Repeats:
     p_value
         Upper tail of each attribute, beyond the person's ratio on the other attributes if that is above 1.
     overall, overall_p
-        The ratio over all attributes by the mean share (`panel.stats.shares`), and its upper tail.
+        The ratio over all attributes by the mean share (`panel.stats.shares`), and the upper tail beyond ALLOWED.
     independent
         How many independent attributes the q amount to: scores of one sample go together.
     """
@@ -56,7 +59,7 @@ def repeats(own: OwnTables) -> Repeats:
     usual = np.where(np.isfinite(elsewhere), np.maximum(elsewhere, 1.0), 1.0)
     panel = _over(within.sum(axis=1, keepdims=True), df.sum(axis=1, keepdims=True))
     independent = independent_attributes(own)
-    whole = mean_share(within, df, independent / len(f))
+    whole = mean_share(within, df, independent / len(f), ALLOWED)
     return Repeats(
         ratio=np.sqrt(f),
         k=np.sqrt(_over(own.mean_square, panel)),
@@ -73,16 +76,19 @@ def independent_attributes(own: OwnTables) -> float:
     A mean of q variances of equal size scatters as if over so many independent ones. Squared correlations are freed
     of what chance adds, 1 / df.
     """
-    residual = own.residual
-    there = np.isfinite(residual)
-    filled = np.where(there, residual, 0.0)
-    cross, both = filled.T @ filled, there.T.astype(float) @ there
-    size = np.sqrt(np.outer(np.diagonal(cross), np.diagonal(cross)))
-    square = np.where(size > 0, cross / np.where(size > 0, size, 1.0), 0.0) ** 2
-    df = np.maximum(both - (np.diagonal(both) - own.df_error.sum(axis=1)), 2.0)
-    square = np.clip((square - 1 / df) / (1 - 1 / df), 0.0, 1.0)
+    df = np.maximum(own.df_error.sum(axis=1), 2.0)
+    chance = 1 / np.minimum(df[:, None], df[None, :])
+    square = np.clip((residual_correlations(own) ** 2 - chance) / (1 - chance), 0.0, 1.0)
     np.fill_diagonal(square, 1.0)
     return float(len(square) ** 2 / square.sum())
+
+
+def residual_correlations(own: OwnTables) -> Array:
+    """Return the correlations (q, q) of the residuals of one sample, zero where an attribute leaves none."""
+    filled = np.where(np.isfinite(own.residual), own.residual, 0.0)
+    cross = filled.T @ filled
+    size = np.sqrt(np.outer(np.diagonal(cross), np.diagonal(cross)))
+    return np.divide(cross, size, out=np.zeros_like(cross), where=size > 0)
 
 
 def _upper(f: Array, df: Array, df_error: Array) -> Array:

@@ -25,7 +25,7 @@ class MeanShare:
     upper: Array
 
 
-def mean_share(squares: Array, df: Array, independent: float) -> MeanShare:
+def mean_share(squares: Array, df: Array, independent: float, allowed: float = 1.0) -> MeanShare:
     """Return how an assessor's share, on average over the attributes, compares with an equal one.
 
     Parameters
@@ -34,6 +34,8 @@ def mean_share(squares: Array, df: Array, independent: float) -> MeanShare:
         (q, a) sums of squares and their degrees of freedom; a cell without any counts for nothing.
     independent
         Share of the attributes, 0 to 1, that are as good as independent.
+    allowed
+        Ratio of standard deviations up to which more is nothing out of the ordinary, for the upper tail.
     """
     held = np.isfinite(squares) & (df > 0)
     own, d = np.where(held, squares, 0.0), np.where(held, df, 0.0)
@@ -41,17 +43,17 @@ def mean_share(squares: Array, df: Array, independent: float) -> MeanShare:
     held &= (total > 0) & (whole > d)
     count = held.sum(axis=0)
     share = _mean(_over(own, total), held)
+    beyond = _mean(_over(own, own + allowed**2 * (total - own)), held)
     expected = _mean(_over(d, whole), held)
     size = np.maximum(independent * count, 1.0) * (_mean(np.broadcast_to(whole / 2, d.shape), held) + 1) - 1
     known = (count > 0) & (expected > 0)
     alpha, beta = (np.where(known, part * size, 1.0) for part in (expected, 1 - expected))
-    at = np.where(known, share, 0.5)
     with np.errstate(divide="ignore", invalid="ignore"):
         odds = share / (1 - share) * (1 - expected) / expected
     return MeanShare(
         ratio=np.where(known, np.sqrt(odds), np.nan),
-        lower=np.where(known, betainc(alpha, beta, at), np.nan),
-        upper=np.where(known, betaincc(alpha, beta, at), np.nan),
+        lower=np.where(known, betainc(alpha, beta, np.where(known, share, 0.5)), np.nan),
+        upper=np.where(known, betaincc(alpha, beta, np.where(known, beyond, 0.5)), np.nan),
     )
 
 

@@ -9,7 +9,7 @@ from panel.stats.departures import SCALE_SD, departures
 FOUR = 4  # standard errors of a simulated share
 
 
-def depart(means, reliability=None, judged=None, extra=0.0):
+def depart(means, reliability=None, judged=None, extra=0.0, together=None):
     """Departures from tables of means, with the reliability 1 - 1/F of the others' means in their own table."""
     q, a, _ = means.shape
     without = np.where(np.eye(a, dtype=bool)[:, :, None], np.nan, means[:, None])
@@ -17,7 +17,15 @@ def depart(means, reliability=None, judged=None, extra=0.0):
         reliability = np.clip(1 - 1 / others_f(means), 0, 1)
     judged = np.ones((q, a), dtype=bool) if judged is None else judged
     more = (np.full((q, a), extra), np.full((q, a), 10.0))
-    return departures(agreement(means), reliability, judged, disagreement(means), disagreement(without), more)
+    return departures(
+        agreement(means),
+        reliability,
+        judged,
+        disagreement(means),
+        disagreement(without),
+        more,
+        np.eye(q) if together is None else together,
+    )
 
 
 def others_f(means):
@@ -127,3 +135,22 @@ def test_two_prototypes_cannot_be_judged():
     found = depart(honest(np.random.default_rng(9), p=2), reliability=np.full((10, 9), 0.9))
     assert np.isnan(found.lower).all()
     assert np.isnan(found.stranger).all()
+
+
+def test_the_error_of_a_scale_allows_for_scores_that_go_together():
+    # views that 12 attributes have in common by 0.8, over 4 prototypes, all using the scale alike: the scales scatter
+    # as the error says, less the part allowed for use of the scale; without the correlations it would be too low
+    rng = np.random.default_rng(20250311)
+    common = 0.8
+    together = np.full((12, 12), common) + (1 - common) * np.eye(12)
+    scales, careful, careless = [], [], []
+    for _ in range(300):
+        view = np.sqrt(common) * rng.normal(size=(1, 9, 4)) + np.sqrt(1 - common) * rng.normal(size=(12, 9, 4))
+        means = 12 * rng.normal(size=(12, 1, 4)) + 6 * view
+        scales.append(depart(means).scale[0])
+        careful.append(depart(means, together=together).scale_error[0])
+        careless.append(depart(means).scale_error[0])
+    allowed = SCALE_SD**2 / 12
+    told, plain = (np.sqrt(np.mean(np.square(errors)) - allowed) for errors in (careful, careless))
+    assert told == pytest.approx(np.std(scales), rel=0.15)
+    assert plain < 0.85 * np.std(scales)

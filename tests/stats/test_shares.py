@@ -31,6 +31,14 @@ def test_size_over_several_attributes(copies):
         assert (p_values < 0.05).mean() == pytest.approx(0.05, abs=four_standard_errors)
 
 
+def test_what_is_allowed_is_nothing_out_of_the_ordinary():
+    rng = np.random.default_rng(20250311)
+    squares = rng.chisquare(6, (3000, 1, 6))
+    squares[:, :, 0] *= 1.3**2
+    p_values = np.array([mean_share(part, np.full((1, 6), 6.0), 1.0, 1.3).upper[0] for part in squares])
+    assert (p_values < 0.05).mean() == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 3000))
+
+
 def test_attributes_on_other_scales_count_alike():
     rng = np.random.default_rng(1)
     squares = rng.chisquare(6, (5, 7))

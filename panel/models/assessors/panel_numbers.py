@@ -13,7 +13,7 @@ from panel.stats.departures import Departures, departures
 from panel.stats.drift import Drift, drift
 from panel.stats.moments import Array
 from panel.stats.own_tables import OwnTables, own_tables
-from panel.stats.repeats import Repeats, repeats
+from panel.stats.repeats import Repeats, repeats, residual_correlations
 from panel.study.study import Study
 
 FEWEST_ASSESSORS = 3
@@ -93,7 +93,7 @@ def _departures(own: OwnTables, found: Agreement, others_f: Array, judged: np.nd
         reliability = np.where(judged, np.clip(1 - 1 / others_f, 0.0, 1.0), 0.0)
     panel, others = disagreement(own.means), disagreement(without)
     extra = (_per(beyond, own, found.prototypes), own.df_error)
-    return departures(found, reliability, judged, panel, others, extra)
+    return departures(found, reliability, judged, panel, others, extra, residual_correlations(own))
 
 
 def _beyond(own: OwnTables) -> Array:

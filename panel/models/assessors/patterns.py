@@ -32,9 +32,6 @@ UNLIKELY = 0.01
 POSSIBLE = 0.05
 """Adjusted p-value for a quality not felt at any stage: it needs two attributes to agree, and only says look again."""
 
-SCATTERS_FOR_SURE = 0.005
-"""Adjusted p-value for scatter over all attributes, smaller because honest people do differ somewhat in scatter."""
-
 CLEARLY_SEPARATES = 0.10
 """P-value of the own table of somebody who reverses: the scores follow the prototypes, only the wrong way."""
 
@@ -131,7 +128,7 @@ def _by_person(people: pd.DataFrame) -> Iterator[tuple[object, ...]]:
         elif scale > WIDEST and scale - beyond * row["scale_error"] > 1:
             yield who, WIDE, "", "", scale, *ends, np.nan, NONE
         ratio, p_adjusted = row["repeat_ratio"], row["repeat_p_adjusted"]
-        if ratio > SCATTER_TOLD and p_adjusted < SCATTERS_FOR_SURE:
+        if ratio > SCATTER_TOLD and p_adjusted < UNLIKELY:
             action = RETRAIN if ratio > SCATTER_TRAINED else LOOK_AGAIN
             yield who, SCATTERS, "", "", ratio, np.nan, np.nan, p_adjusted, action
         if abs(row["level_share"]) > LEVEL_TOLD:
