@@ -24,11 +24,13 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 import numpy as np  # noqa: E402  # the number of threads has to be set before
 
-from benchmarks.panels import Panel, all_panels  # noqa: E402
+from benchmarks.panels import Panel, all_panels  # noqa: E402  # the same
+from panel.models.prototypes.differences import find_differences  # noqa: E402  # the same
 from panel.stats.range_distribution import studentized_range, tukey_critical, tukey_p_value  # noqa: E402
 from panel.stats.reml import fit_mixed_model  # noqa: E402
 from panel.stats.satterthwaite import estimate_contrasts, test_contrasts  # noqa: E402
-from panel.stats.strata import ASSESSOR, INTERACTION, balanced_strata, relative_variances  # noqa: E402
+from panel.stats.strata import ASSESSOR, INTERACTION, balanced_strata, relative_variances  # noqa: E402  # the same
+from panel.study.open_study import open_study  # noqa: E402  # the same
 
 R_SCRIPT = """
 suppressMessages({library(lme4); library(lmerTest); library(emmeans)})
@@ -105,7 +107,10 @@ def main() -> None:
     quick = "--quick" in sys.argv
     begin = time.perf_counter()
     studentized_range(8)
-    print(f"Table of the studentized range of 8 means, once: {1000 * (time.perf_counter() - begin):.0f} ms\n")
+    print(f"Table of the studentized range of 8 means, once: {1000 * (time.perf_counter() - begin):.0f} ms")
+    study = open_study(Path(__file__).parents[1] / "data_demo" / "reading_room")
+    demo = seconds(lambda: find_differences(study), 10)
+    print(f"Differences of the demo study, everything with Tukey and Dunnett: {1000 * demo:.0f} ms\n")
     print(f"{'panel':<16}{'rows x attributes':>18}{'ours':>10}{'statsmodels':>14}{'ratio':>8}{'R':>10}{'ratio':>8}")
     for panel in all_panels():
         n, q = panel.scores.shape
