@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from panel.cli.beside import beside_as_data, beside_in_words
+from panel.cli.planned import planned_as_data, print_planned
 from panel.cli.shared import (
     json_option,
     open_path,
@@ -58,7 +59,7 @@ def compare(
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         content |= {"benchmark": result.benchmark, "margin": result.margin, "level": result.level}
         content |= beside_as_data(opened, result) if beside else {}
-        print_json(content | {"method": result.method, "notes": result.notes})
+        print_json(content | planned_as_data(opened, result))
         return
     from panel.views.difference_words import headline, what_the_differences_cannot_show, what_the_differences_show
     from panel.views.naming import naming
@@ -71,6 +72,7 @@ def compare(
     if len(result.versus):
         print_table(pairs_table(result.versus, names, result.level))
     print_lines(result.method, *result.notes, *what_the_differences_cannot_show(result))
+    print_planned(opened, result, names)
     if beside:
         print_lines("", *beside_in_words(opened, result, names))
 
@@ -94,11 +96,19 @@ def panel(study: Path, as_json: bool) -> None:
         panel_headline,
         what_the_assessors_show,
         what_the_panel_check_cannot_show,
+        what_would_be_noticed,
     )
     from panel.views.naming import naming
 
     names = naming(opened)
-    print_lines(panel_headline(result), "", *what_the_assessors_show(result, names), "")
+    print_lines(
+        panel_headline(result),
+        "",
+        *what_the_assessors_show(result, names),
+        "",
+        what_would_be_noticed(result, names),
+        "",
+    )
     print_table(people_table(result))
     print_table(panel_table(result, names))
     print_lines(result.method, *result.notes, *what_the_panel_check_cannot_show(result))

@@ -41,8 +41,8 @@ def many_to_one(covariance: Array) -> ManyToOne:
     sd = np.sqrt(np.diagonal(covariance))
     loading, misfit = _one_factor(covariance / np.outer(sd, sd))
     x = np.arange(0, LARGEST + GRID_STEP / 2, GRID_STEP)
-    z = np.arange(-8.0, 8.01, 0.25)
-    weight = np.exp(-(z**2) / 2) * 0.25 / np.sqrt(2 * np.pi)
+    z = np.arange(0.0, 8.01, 0.25)  # the chances of z and -z are the same
+    weight = np.where(z > 0, 2.0, 1.0) * np.exp(-(z**2) / 2) * 0.25 / np.sqrt(2 * np.pi)
     rest = np.sqrt(1 - loading**2)
     shift = (loading / rest)[:, None, None] * z
     reach = (x / rest[:, None])[:, :, None]

@@ -153,7 +153,7 @@ def each_response(products: Array, p: int) -> Array:
 
 def _layout(groups: list[Codes]) -> tuple[Codes, list[Codes], tuple[slice, ...], int]:
     """Return each row's block, its column within the block for each term, each term's columns, and their number."""
-    block = _connected(groups)
+    block = connected(groups)
     places, columns, start = [], [], 0
     for group in groups:
         names, first, code = np.unique(group, return_index=True, return_inverse=True)
@@ -168,7 +168,7 @@ def _layout(groups: list[Codes]) -> tuple[Codes, list[Codes], tuple[slice, ...],
     return block, places, tuple(columns), start
 
 
-def _connected(groups: list[Codes]) -> Codes:
+def connected(groups: list[Codes]) -> Codes:
     """Return a block number for each row: rows joined by any shared group are in one block."""
     block = np.unique(groups[0], return_inverse=True)[1].reshape(-1)
     changed = True

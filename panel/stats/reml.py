@@ -13,8 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from panel.errors import ModelError
-from panel.stats.moments import Array, Codes, Moments, block_design, intercept_design
+from panel.stats.border_moments import border_design
+from panel.stats.moments import Array, Codes, Moments, intercept_design
 from panel.stats.reml_criterion import Criterion, Design, reml_criterion
+from panel.stats.strata_moments import strata_design
 
 MAX_STEPS = 60
 DECREMENT = 1e-9  # promised fall of the deviance from which one last step squares the error away
@@ -23,7 +25,9 @@ ZERO_GRADIENT = 1e-6  # slope in the relative variance below which zero is the p
 SMALLEST_CURVATURE = 1e-10
 LARGEST_THETA = 1e4  # from here on the residual variance is too small to be told from rounding
 SECOND_LOOK_THETA = 0.5  # where a component found at zero starts for the second look
+SAME_OPTIMUM = 0.05  # relative SDs all nearer than this to those of a known optimum lead to it
 SAME_DEVIANCE = 1e-7  # deviances that differ by less are one optimum
+SMALLEST_START, LARGEST_START = 0.2, 10.0  # relative SDs between which the first start lies
 RESTART_THETA = 0.1  # where to start again a component that must not stay at zero
 HALVINGS = 12
 DEVIANCE_ROUNDING = 1e-12  # relative error with which a deviance is known
@@ -81,21 +85,44 @@ def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: A
     theta = np.ones((response.shape[1], len(groups)))
     if start is not None:
         theta = np.minimum(np.sqrt(start), LARGEST_THETA)
-    if not np.isfinite(reml_criterion(design, theta**2).deviance).all():
+    now = reml_criterion(design, theta**2)
+    if not np.isfinite(now.deviance).all():
         raise ModelError(
             "The effects of the model cannot be told apart with these scores (a prototype or a session has none, "
             "or each session holds one prototype only). Leave out what was not scored, or score more."
         )
-    theta, converged = _minimise(design, theta)
     if start is None:
+        theta = _from_moments(design, theta, now)
+        theta, converged = _minimise(design, theta)
         theta, converged = _second_look(design, theta, converged)
+    else:
+        theta, converged = _minimise(design, theta, now)
     return _fit_at(design, theta**2, converged)
 
 
 def _design(response: Array, fixed: Array, groups: list[Codes]) -> Design:
     if len(groups) == 1 and len(np.unique(groups[0])) >= ONE_INTERCEPT_FROM:
         return intercept_design(response, fixed, groups[0])
-    return block_design(response, fixed, groups)
+    return strata_design(response, fixed, groups) or border_design(response, fixed, groups)
+
+
+def _from_moments(design: Design, theta: Array, now: Criterion) -> Array:
+    """Return relative standard deviations at which the quadratic forms of `now` equal their expectations.
+
+    One step of minimum norm quadratic estimation (Rao 1971, J. Multivar. Anal. 1:445-456); in balanced data these are
+    the estimates of the analysis of variance. Only a start, so that what comes out near or below zero is set above.
+    """
+    f = design.n_scores - design.n_fixed
+    q, k = theta.shape
+    expected, observed = np.empty((q, k + 1, k + 1)), np.empty((q, k + 1))
+    expected[:, :k, :k], expected[:, k, k] = now.trace_pp, f
+    expected[:, :k, k] = expected[:, k, :k] = now.gradient + f[:, None] * now.residual_k / now.residual[:, None]
+    observed[:, :k], observed[:, k] = now.residual_k, now.residual
+    scale = np.sqrt(np.maximum(np.diagonal(expected, axis1=1, axis2=2), SMALLEST_CURVATURE))
+    found = np.linalg.pinv(expected / (scale[:, :, None] * scale[:, None, :]), hermitian=True)
+    excess = np.einsum("qij,qj->qi", found, observed / scale) / scale
+    residual = np.maximum(excess[:, k:], SMALLEST_START**2 * now.residual[:, None] / f[:, None])
+    return np.sqrt(np.clip(theta**2 + excess[:, :k] / residual, SMALLEST_START**2, LARGEST_START**2))
 
 
 def _second_look(design: Design, theta: Array, converged: np.ndarray) -> tuple[Array, np.ndarray]:
@@ -105,7 +132,8 @@ def _second_look(design: Design, theta: Array, converged: np.ndarray) -> tuple[A
         return theta, converged
     part = design.select(doubtful)
     first = theta[doubtful]
-    again, settled = _minimise(part, np.where(first < SECOND_LOOK_THETA, SECOND_LOOK_THETA, first))
+    raised = np.where(first < SECOND_LOOK_THETA, SECOND_LOOK_THETA, first)
+    again, settled = _minimise(part, raised, known=np.where(converged[doubtful, None], first, np.inf))
     lower = reml_criterion(part, again**2).deviance < reml_criterion(part, first**2).deviance - SAME_DEVIANCE
     better = settled & (lower | ~converged[doubtful])
     theta, converged = theta.copy(), converged.copy()
@@ -114,15 +142,23 @@ def _second_look(design: Design, theta: Array, converged: np.ndarray) -> tuple[A
     return theta, converged
 
 
-def _minimise(design: Design, theta: Array) -> tuple[Array, np.ndarray]:
-    """Newton in theta with absolute eigenvalues and halving; responses leave the work as they settle."""
+def _minimise(
+    design: Design, theta: Array, now: Criterion | None = None, known: Array | None = None
+) -> tuple[Array, np.ndarray]:
+    """Newton in theta with absolute eigenvalues and halving; responses leave the work as they settle.
+
+    Where they come back to the optimum `known` they stop there.
+    """
     theta, active = theta.copy(), np.ones(len(theta), dtype=bool)
-    now = reml_criterion(design, theta**2)
+    known = np.full_like(theta, np.inf) if known is None else known
+    now = reml_criterion(design, theta**2) if now is None else now
     for _ in range(MAX_STEPS):
         step, decrement = _newton_step(theta[active], now)
-        settled = decrement < DECREMENT
+        back = np.asarray((np.abs(theta[active] - known[active]) < SAME_OPTIMUM).all(axis=1))
+        step = np.where(back[:, None], known[active] - theta[active], step)
+        settled = back | (decrement < DECREMENT)
         near = np.where(settled[:, None], theta[active] + step, theta[active])
-        wrong = settled[:, None] & (np.abs(near) < ZERO_THETA) & (now.gradient < -ZERO_GRADIENT)
+        wrong = settled[:, None] & (np.abs(near) < ZERO_THETA) & ~back[:, None] & (now.gradient < -ZERO_GRADIENT)
         near = np.where(wrong, RESTART_THETA, np.where(np.abs(near) < ZERO_THETA, 0.0, np.abs(near)))
         theta[active] = np.where(settled[:, None], near, theta[active])
         going = ~settled

@@ -34,7 +34,11 @@ class StudentizedMaximum:
         """Return P(X / s > q) with `df` degrees of freedom; arrays of one shape."""
         q, df = np.broadcast_arrays(np.asarray(q, dtype=float), np.asarray(df, dtype=float))
         log_s, log_weight = _chi_nodes(np.minimum(df, NORMAL_DF))
-        inside = self._log_survival_at(q[..., None] * np.exp(log_s))
+        return self._expected(q, np.exp(log_s), log_weight)
+
+    def _expected(self, q: Array, s: Array, log_weight: Array) -> Array:
+        """Return the sum of S(q s) over the nodes `s` with their weights."""
+        inside = self._log_survival_at(q[..., None] * s)
         return np.asarray(np.clip(np.exp(inside + log_weight).sum(axis=-1), 0.0, 1.0))
 
     def isf(self, p: float, df: Array) -> Array:
@@ -56,15 +60,17 @@ class StudentizedMaximum:
 
     def _solved(self, p: float, df: Array) -> Array:
         """Solve sf(q, df) = p by false position on log p, the end that stays put losing weight (Illinois)."""
+        log_s, log_weight = _chi_nodes(np.minimum(df, NORMAL_DF))
+        s = np.exp(log_s)
         place = np.interp(-np.log(p), -self.log_survival, np.arange(len(self.log_survival)))
         low = np.full_like(df, 0.9 * self.step * place)  # with known variance; estimating it only raises the quantile
         high = low * (1.2 + 4 / df)
-        while (rising := self.sf(high, df) > p).any():
+        while (rising := self._expected(high, s, log_weight) > p).any():
             low, high = np.where(rising, high, low), np.where(rising, 2 * high, high)
-        f_low, f_high = np.log(self.sf(low, df) / p), np.log(self.sf(high, df) / p)
+        f_low, f_high = (np.log(self._expected(end, s, log_weight) / p) for end in (low, high))
         for _ in range(ITERATIONS):
             middle = np.where(f_low > f_high, low + (high - low) * f_low / (f_low - f_high), (low + high) / 2)
-            value = np.log(np.maximum(self.sf(middle, df), 1e-300) / p)
+            value = np.log(np.maximum(self._expected(middle, s, log_weight), 1e-300) / p)
             above = value > 0
             f_low, f_high = np.where(above, value, f_low / 2), np.where(above, f_high / 2, value)
             low, high = np.where(above, middle, low), np.where(above, high, middle)

@@ -198,6 +198,29 @@ def _number(value: float) -> str:
     return format_number(value, 1)
 
 
+def what_would_be_noticed(result: PanelCheck, names: Naming) -> str:
+    """Return what this panel could have found of a reversed scale, and what not, in one or two sentences."""
+    rows = result.panel.dropna(subset="reversal_noticed").sort_values("reversal_noticed", ascending=False)
+    if rows.empty:
+        return "On no attribute would a scale used backwards have been noticed: nothing here tells it from chance."
+    count = result.means["prototype"].nunique()
+    best, worst = rows.iloc[0], rows.iloc[-1]
+    told = (
+        f"With {count} prototypes a scale used backwards by one person would be noticed in about "
+        f"{_chance(best)} of panels like this one on {names.attribute(str(best['attribute']))}"
+    )
+    if len(rows) > 1:
+        told += f", where it shows best, and in about {_chance(worst)} on {names.attribute(str(worst['attribute']))}"
+    unjudged = len(result.panel) - len(rows)
+    rest = f" On {unjudged} of {len(result.panel)} attributes it would not be noticed at all." if unjudged else ""
+    return f"{told}.{rest}"
+
+
+def _chance(row: Mapping[Any, Any] | pd.Series) -> str:
+    """Return a chance in steps of 5 %: it is known no better."""
+    return f"{5 * round(20 * float(row['reversal_noticed']))} %"
+
+
 def what_the_panel_check_cannot_show(result: PanelCheck) -> tuple[str, ...]:
     """Return what a reader must not take from these numbers."""
     return (

@@ -25,6 +25,7 @@ from panel.views.assessor_words import (
     panel_headline,
     what_the_assessors_show,
     what_the_panel_check_cannot_show,
+    what_would_be_noticed,
 )
 from panel.views.naming import naming
 from panel.views.scale_use_words import scale_use_headline, what_scale_use_cannot_show, what_scale_use_shows
@@ -105,6 +106,7 @@ picture(
     name="assessors",
     alt="Every assessor on every attribute; the tables have the numbers.",
 )
+st.caption(plain(what_would_be_noticed(result, names)))
 table(people_table(result), name="people", alt="Every assessor over all attributes", full=result.people)
 one_person(result)
 without_each(result)

@@ -7,6 +7,7 @@ import streamlit as st
 from panel.app import cached
 from panel.app.choices import margin_field, telling_prototypes
 from panel.app.other_ways import other_ways
+from panel.app.planned import alike, planned
 from panel.app.widgets import ask, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.inference import SMALL_SAMPLE_WORDS, SmallSample
@@ -128,6 +129,8 @@ with answer:
 profiles(result, names)
 from_benchmark(result, names)
 tables(result, names)
+planned(study, result, names)
+alike(study, result, names)
 other_ways(study, result, names)
 how_computed(result.method, result.notes, what_the_differences_cannot_show(result))
 close()

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 
 from panel.models.prototypes.panel_design import ScoreArray, score_array
-from panel.stats.agreement import Agreement, agreement, disagreement
+from panel.stats.agreement import Agreement, Disagreement, agreement, disagreement
 from panel.stats.departures import Departures, departures
 from panel.stats.drift import Drift, drift
+from panel.stats.moderated_variances import moderated_variances
 from panel.stats.moments import Array
 from panel.stats.own_tables import OwnTables, own_tables
 from panel.stats.repeats import Repeats, repeats, residual_correlations
@@ -30,6 +31,8 @@ class PanelNumbers:
         Names of the sessions in order of time; one where sessions do not count.
     others_f, others_p
         (q, a) test that no prototype differs, by the panel's model without that assessor.
+    reliability
+        (q, a) of the means of the others, zero where agreement is not judged.
     judged
         (q, a) whether agreement can be judged: the others tell the prototypes apart.
     """
@@ -46,6 +49,7 @@ class PanelNumbers:
     others_f: Array
     others_p: Array
     judged: np.ndarray
+    reliability: Array
 
 
 def panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level: float) -> PanelNumbers:
@@ -66,9 +70,11 @@ def panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level
     array = score_array(_by_assessor(study, scores), prototypes, attributes)
     own = own_tables(array.scores, array.assessor, array.prototype, array.session)
     statistic, p_value = (_spread(tests, array, column) for column in ("statistic", "p_value"))
-    with np.errstate(invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         judged = (p_value < 1 - level) & (len(array.assessors) >= FEWEST_ASSESSORS)
+        reliability = np.where(judged, np.clip(1 - 1 / statistic, 0.0, 1.0), 0.0)
     found = agreement(own.means)
+    repeating = repeats(own)
     beyond = _beyond(own)
     sittings = own.sittings[:, :, _order(array, scores)]
     return PanelNumbers(
@@ -78,22 +84,26 @@ def panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level
         sessions=tuple(dict.fromkeys(scores["session"])),
         own=own,
         found=found,
-        apart=_departures(own, found, statistic, judged, beyond),
+        apart=_departures(own, found, reliability, judged, beyond, repeating.independent),
         drift=drift(sittings, (_per(beyond, own, np.isfinite(sittings).sum(axis=2)), own.df_error)),
-        repeats=repeats(own),
+        repeats=repeating,
         others_f=statistic,
         others_p=p_value,
         judged=judged,
+        reliability=reliability,
     )
 
 
-def _departures(own: OwnTables, found: Agreement, others_f: Array, judged: np.ndarray, beyond: Array) -> Departures:
+def _departures(
+    own: OwnTables, found: Agreement, reliability: Array, judged: np.ndarray, beyond: Array, independent: float
+) -> Departures:
     without = np.where(np.eye(own.means.shape[1], dtype=bool)[:, :, None], np.nan, own.means[:, None])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        reliability = np.where(judged, np.clip(1 - 1 / others_f, 0.0, 1.0), 0.0)
-    panel, others = disagreement(own.means), disagreement(without)
     extra = (_per(beyond, own, found.prototypes), own.df_error)
-    return departures(found, reliability, judged, panel, others, extra, residual_correlations(own))
+    # with few prototypes one attribute alone says little about how differently honest people see them
+    alone = disagreement(own.means)
+    drawn = moderated_variances(alone.mean_square, alone.df, independent)
+    panel = Disagreement(drawn.variance, drawn.df)
+    return departures(found, reliability, judged, panel, disagreement(without), extra, residual_correlations(own))
 
 
 def _beyond(own: OwnTables) -> Array:

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
-from panel.models.assessors.check_tables import SEPARATES_BELOW
+from panel.models.assessors.check_tables import FOLLOWS_PROTOTYPES, REVERSED_RULES, SEPARATES_BELOW
 from panel.stats.departures import SCALE_SD
 from panel.stats.multiplicity import holm
 
@@ -31,9 +31,6 @@ UNLIKELY = 0.01
 
 POSSIBLE = 0.05
 """Adjusted p-value for a quality not felt at any stage: it needs two attributes to agree, and only says look again."""
-
-CLEARLY_SEPARATES = 0.10
-"""P-value of the own table of somebody who reverses: the scores follow the prototypes, only the wrong way."""
 
 NARROWEST, WIDEST = 0.5, 1.5
 """Slope on the others that leaders commonly accept as use of the scale (common practice, no source)."""
@@ -77,17 +74,24 @@ def find_patterns(
 
 def _by_attribute(assessors: pd.DataFrame) -> Iterator[tuple[object, ...]]:
     """Yield the patterns that a single attribute shows."""
+    smaller = np.fmin(assessors["slope_p_adjusted"], assessors["reversed_p_adjusted"])
+    assessors = assessors.assign(backwards_p_adjusted=smaller)
     separates = assessors["p_value"]
     slope = assessors["slope"]
     low = assessors["slope_p_adjusted"] < TOO_LOW
-    backwards = low & (slope < 0)
+    follows = separates < FOLLOWS_PROTOTYPES
+    everybody, separating = REVERSED_RULES
+    backwards = (slope < 0) & (
+        ((assessors["slope_p_adjusted"] < everybody.alpha) & follows)
+        | (assessors["reversed_p_adjusted"] < separating.alpha)
+    )
     flat = (assessors["flatness_p_adjusted"] < UNLIKELY) & ~(separates < SEPARATES_BELOW)
-    strange = (assessors["interaction_p_adjusted"] < UNLIKELY) & (separates < CLEARLY_SEPARATES) & ~low
+    strange = (assessors["interaction_p_adjusted"] < UNLIKELY) & follows & ~low & ~backwards
     scatter = (assessors["repeat_p_adjusted"] < UNLIKELY) & (assessors["repeat_ratio"] > SCATTER_TOLD)
     wander = assessors["drift_p_adjusted"] < UNLIKELY
     for chosen, pattern, estimate, p_adjusted, action in (
-        (backwards & (separates < CLEARLY_SEPARATES), REVERSED, "slope", "slope_p_adjusted", RETRAIN),
-        (low & ~(backwards & (separates < CLEARLY_SEPARATES)), NOT_FOLLOWING, "slope", "slope_p_adjusted", LOOK_AGAIN),
+        (backwards, REVERSED, "slope", "backwards_p_adjusted", RETRAIN),
+        (low & ~backwards, NOT_FOLLOWING, "slope", "slope_p_adjusted", LOOK_AGAIN),
         (flat & ~low, NOT_FELT, "slope", "flatness_p_adjusted", LOOK_AGAIN),
         (strange, OWN_VIEW, "interaction_share", "interaction_p_adjusted", LOOK_AGAIN),
         (scatter, SCATTERS, "repeat_ratio", "repeat_p_adjusted", LOOK_AGAIN),

@@ -33,7 +33,8 @@ class PanelCheck:
     panel
         One row per attribute: `statistic df df_error p_value p_adjusted differ` of the panel's model, `reliability`
         (1 - 1/F), `repeatability` and `reproducibility` as standard deviations, `interaction_*`, intraclass
-        correlations of the means, `n_separating` of `n_assessors`, limits of h and k.
+        correlations of the means, `n_separating` of `n_assessors`, limits of h and k, `reversal_noticed`: about how
+        likely a scale used backwards would have been noticed.
     people
         One row per assessor: `judgement` (none, look again, retrain), `scale` with its interval, `repeat_ratio`,
         `level_share` of the scale, `n_separated` of `n_judged` of `n_attributes`.
@@ -133,7 +134,8 @@ def _method(numbers: PanelNumbers, level: float) -> str:
         "of Cochran and of ASTM E691); correlation with, and slope on, the mean of the other assessors. Agreement is "
         f"judged only where the others, without this person, tell the prototypes apart at {100 * (1 - level):g} %, "
         "against the slope of somebody who feels what they feel, given how weakly the attribute differs; adjusted "
-        "by Holm for the number of persons and attributes."
+        "by Holm for the number of persons and attributes. How differently honest people see the prototypes is "
+        "estimated for each attribute and drawn towards what the attributes have in common (Smyth 2004)."
     )
 
 

@@ -178,7 +178,8 @@ def fit_panel(
     frame = frame.loc[~frame["attribute"].isin([name for name, _ in left_out])]
     if frame.empty:
         return [], left_out
-    attributes = tuple(name for name in study.attributes if name in set(frame["attribute"]))
+    held = set(frame["attribute"].unique())
+    attributes = tuple(name for name in study.attributes if name in held)
     covariates = serving_labels(study, frame, adjust_for)
     array = score_array(frame, study.prototypes, attributes, covariates)
     fits: list[tuple[PanelDesign, MixedFit]] = []

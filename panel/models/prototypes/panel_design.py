@@ -97,7 +97,7 @@ def score_array(
     for column in ("assessor", "prototype", "session", "replicate", "attribute"):
         order = {"prototype": prototypes, "attribute": attributes}.get(column)
         labels = scores[column]
-        names = list(order) if order is not None else list(dict.fromkeys(labels))
+        names = list(order) if order is not None else list(labels.unique())
         codes[column] = pd.Index(names).get_indexer(pd.Index(labels))
         levels[column] = tuple(str(name) for name in names)
     sample = np.zeros(len(scores), dtype=np.int64)

@@ -8,7 +8,8 @@ from panel.models.assessors import patterns as rule
 from panel.models.assessors.patterns import COLUMNS, find_patterns, judgements, qualities_of
 
 ORDINARY = {
-    "p_value": 0.01, "slope": 0.9, "ci_low": 0.3, "ci_high": 1.5, "slope_p_adjusted": 1.0, "flatness_p_value": 0.5,
+    "p_value": 0.01, "slope": 0.9, "ci_low": 0.3, "ci_high": 1.5, "slope_p_adjusted": 1.0,
+    "reversed_p_adjusted": 1.0, "flatness_p_value": 0.5,
     "flatness_p_adjusted": 1.0, "interaction_share": 0.1, "interaction_p_adjusted": 1.0, "repeat_ratio": 1.0,
     "repeat_p_adjusted": 1.0, "drift": 0.0, "drift_p_adjusted": 1.0,
 }  # fmt: skip
@@ -47,7 +48,7 @@ def test_an_ordinary_panel_shows_nothing():
 
 
 def test_reversed_needs_a_slope_chance_does_not_give_below_zero_and_clear_separation():
-    low = {"slope": -1.0, "slope_p_adjusted": 0.01, "p_value": 0.001}
+    low = {"slope": -1.0, "slope_p_adjusted": 0.005, "p_value": 0.001}
     assert found([("A2", "RO_ABS", low)])[0] == [("A2", "reversed", "RO_ABS", "retrain")]
     for changed in ({"slope": 0.05}, {"p_value": 0.5}, {"p_value": np.nan}):
         told = found([("A2", "RO_ABS", low | changed)])[0]
@@ -55,10 +56,24 @@ def test_reversed_needs_a_slope_chance_does_not_give_below_zero_and_clear_separa
     assert found([("A2", "RO_ABS", low | {"slope_p_adjusted": 0.2})])[0] == []
 
 
+def test_among_those_who_clearly_separate_fewer_are_counted():
+    # the slope is not low enough among all persons and attributes, but among those who separate it is
+    few = {"slope": -0.9, "slope_p_adjusted": 0.2, "reversed_p_adjusted": 0.04, "p_value": 0.01}
+    assert found([("A2", "RO_ABS", few)])[0] == [("A2", "reversed", "RO_ABS", "retrain")]
+    assert found([("A2", "RO_ABS", few)])[1]["p_adjusted"].tolist() == [0.04]
+    for changed in ({"slope": 0.1}, {"reversed_p_adjusted": 0.06}, {"reversed_p_adjusted": np.nan}):
+        assert found([("A2", "RO_ABS", few | changed)])[0] == []
+
+
+def test_somebody_told_to_reverse_is_not_told_an_own_view_as_well():
+    both = {"slope": -0.9, "slope_p_adjusted": 0.2, "reversed_p_adjusted": 0.04, "interaction_p_adjusted": 0.001}
+    assert found([("A2", "RO_ABS", both)])[0] == [("A2", "reversed", "RO_ABS", "retrain")]
+
+
 def test_the_interval_of_the_slope_goes_along():
-    low = {"slope": -1.0, "slope_p_adjusted": 0.01, "p_value": 0.001, "ci_low": -1.9, "ci_high": -0.1}
+    low = {"slope": -1.0, "slope_p_adjusted": 0.005, "p_value": 0.001, "ci_low": -1.9, "ci_high": -0.1}
     row = found([("A2", "RO_ABS", low)])[1].iloc[0]
-    assert (row["estimate"], row["ci_low"], row["ci_high"], row["p_adjusted"]) == (-1.0, -1.9, -0.1, 0.01)
+    assert (row["estimate"], row["ci_low"], row["ci_high"], row["p_adjusted"]) == (-1.0, -1.9, -0.1, 0.005)
 
 
 def test_a_flat_attribute_is_told_only_where_the_person_does_not_separate():
@@ -130,7 +145,7 @@ def test_what_is_within_reason_is_not_told(changes):
 
 
 def test_the_gravest_pattern_decides_and_persons_keep_their_order():
-    low = {"slope": -1.0, "slope_p_adjusted": 0.01, "p_value": 0.001}
+    low = {"slope": -1.0, "slope_p_adjusted": 0.005, "p_value": 0.001}
     told, _, judged = found([("A2", "RO_ABS", low)], [("A1", {"level_share": 0.2}), ("A2", {"level_share": 0.2})])
     assert [who for who, *_ in told] == ["A1", "A2", "A2"]
     assert list(judged[:2]) == ["none", "retrain"]

@@ -1,0 +1,197 @@
+"""Which prototypes are alike within the margin, and which are not worse?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from panel.errors import ModelError
+from panel.models.prototypes.differences import Differences
+from panel.models.prototypes.verdict import EQUIVALENT
+from panel.stats.equivalence import non_inferiority, two_one_sided_tests
+from panel.stats.moments import Array
+from panel.stats.multiplicity import holm
+from panel.study.study import Study
+
+ALPHA = 0.05
+BEYOND, NOT_SHOWN = "beyond the margin", "not shown"
+NOT_WORSE, WORSE, NO_DIRECTION = "not worse", "worse by more than the margin", "no direction"
+WITH_DIRECTION = ("more", "less")
+COLUMNS = (
+    "attribute",
+    "prototype",
+    "versus",
+    "estimate",
+    "std_error",
+    "df",
+    "ci_low",
+    "ci_high",
+    "margin",
+    "low_p",
+    "high_p",
+    "p_value",
+    "p_adjusted",
+    "verdict",
+    "direction",
+    "bound",
+    "not_worse_p",
+    "not_worse",
+)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Alike:
+    """Two one-sided tests of each difference, and one of them where the study says which way is better.
+
+    Parameters
+    ----------
+    differences
+        `attribute prototype versus estimate std_error df ci_low ci_high margin low_p high_p p_value p_adjusted verdict
+        direction bound not_worse_p not_worse`: the interval is the 90 % one, `low_p` and `high_p` the tests against a
+        difference at or beyond the lower and the upper margin, `p_value` the larger of both, `p_adjusted` by Holm over
+        all rows. `verdict` is equivalent within the margin, beyond the margin (the whole interval), or not shown.
+        `direction` is what is better (more, less, or empty); `bound` the worst difference still credible at 95 %,
+        `not_worse_p` its test, `not_worse` the verdict.
+    margin
+        The margin; None where none was set, and then there are no rows.
+    margin_stated
+        Whether the study itself states this margin, so that it cannot have been chosen to fit on the spot.
+    """
+
+    differences: pd.DataFrame
+    margin: float | None
+    margin_stated: bool
+    alpha: float
+    method: str
+    notes: tuple[str, ...]
+
+
+def find_alike(
+    study: Study, result: Differences, pairs: Sequence[tuple[str, str]] | None = None, *, alpha: float = ALPHA
+) -> Alike:
+    """Test which differences lie within the margin of `result`.
+
+    Parameters
+    ----------
+    result
+        The differences and the margin they were judged by.
+    pairs
+        (prototype, versus) pairs; by default every prototype with the benchmark of `result`.
+
+    Raises
+    ------
+    ModelError
+        If the margin is not above zero.
+    """
+    margin = result.margin
+    if margin is not None and not margin > 0:
+        raise ModelError(
+            f"The margin is {margin:g}, but it must be above zero: it is the largest difference that does not matter. "
+            "Set one such as 5."
+        )
+    rows = _asked(result, pairs) if margin is not None else result.pairs.iloc[:0]
+    stated = study.facts.get("margin")
+    direction = _directions(study, rows["attribute"])
+    return Alike(
+        differences=_tested(rows, direction, margin if margin is not None else 1.0, alpha),
+        margin=margin,
+        margin_stated=margin is not None and isinstance(stated, int | float) and float(stated) == margin,
+        alpha=alpha,
+        method=(
+            f"Two one-sided t tests at {100 * alpha:g} % each with the standard errors and degrees of freedom of the "
+            f"mixed model (Schuirmann 1987): alike when the {100 * (1 - 2 * alpha):g} % interval lies within the "
+            "margins. Not worse: the one of both tests that guards the worse side. Each difference is judged for "
+            "itself; Holm's p-values over all of them stand beside it."
+        ),
+        notes=tuple(_notes(result, rows, direction, pairs)),
+    )
+
+
+def _asked(result: Differences, pairs: Sequence[tuple[str, str]] | None) -> pd.DataFrame:
+    """Return the differences asked for, prototype minus versus."""
+    if pairs is None:
+        return result.versus.reset_index(drop=True)
+    both = pd.concat([result.pairs, result.pairs.rename(columns={"prototype": "versus", "versus": "prototype"})])
+    both["estimate"] = np.where(np.arange(len(both)) < len(result.pairs), 1.0, -1.0) * both["estimate"]
+    wanted = set(pairs)
+    asked = [pair in wanted for pair in zip(both["prototype"], both["versus"], strict=True)]
+    chosen = both.loc[asked]
+    order = {name: place for place, name in enumerate(result.attributes["attribute"])}
+    return chosen.sort_values("attribute", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+
+
+def _directions(study: Study, attributes: pd.Series) -> pd.Series:
+    """Return `more` or `less` for each attribute of which the study says which is better, else empty."""
+    listed = study.table("attributes")
+    stated = dict(zip(listed["attribute"], listed["direction"], strict=True))
+    found = [stated.get(name, "") for name in attributes]
+    return pd.Series([one if one in WITH_DIRECTION else "" for one in found], index=attributes.index, dtype="str")
+
+
+def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: float) -> pd.DataFrame:
+    estimate, error, df = (rows[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
+    tost = two_one_sided_tests(estimate, error, df, -margin, margin, alpha)
+    beyond = (tost.ci_low > margin) | (tost.ci_high < -margin)
+    sides = {
+        better: non_inferiority(estimate, error, df, margin, more_is_better=better, alpha=alpha)
+        for better in (True, False)
+    }
+    more, known = (direction == "more").to_numpy(), (direction != "").to_numpy()
+    bound = np.where(known, np.where(more, sides[True].bound, sides[False].bound), np.nan)
+    p_worse = np.where(known, np.where(more, sides[True].p_value, sides[False].p_value), np.nan)
+    shown = np.where(
+        p_worse < alpha, NOT_WORSE, np.where(_worse(estimate, error, df, margin, more, alpha), WORSE, NOT_SHOWN)
+    )
+    frame = rows.assign(
+        ci_low=tost.ci_low,
+        ci_high=tost.ci_high,
+        margin=margin,
+        low_p=tost.low_p,
+        high_p=tost.high_p,
+        p_value=tost.p_value,
+        p_adjusted=holm(tost.p_value),
+        verdict=np.where(tost.p_value < alpha, EQUIVALENT, np.where(beyond, BEYOND, NOT_SHOWN)),
+        direction=direction.to_numpy(),
+        bound=bound,
+        not_worse_p=p_worse,
+        not_worse=np.where(known, shown, NO_DIRECTION),
+    )
+    return frame[list(COLUMNS)]
+
+
+def _worse(estimate: Array, error: Array, df: Array, margin: float, more: NDArray[np.bool_], alpha: float) -> Array:
+    """Return whether even the best difference still credible is worse by more than the margin."""
+    gain = np.where(more, estimate, -estimate)
+    return np.asarray(gain + stdtrit(df, 1 - alpha) * error < -margin)
+
+
+def _notes(
+    result: Differences, rows: pd.DataFrame, direction: pd.Series, pairs: Sequence[tuple[str, str]] | None
+) -> list[str]:
+    if result.margin is None:
+        return [
+            "No margin was set, so nothing can be called alike. State the largest difference that does not matter as "
+            'the fact "margin" of the study, before the scores are seen.'
+        ]
+    if rows.empty:
+        return [
+            "There is no benchmark to be alike with. Give a prototype the role benchmark, or choose a pair."
+            if pairs is None
+            else "None of these pairs was scored on an attribute that can be modelled. Choose another."
+        ]
+    silent = list(dict.fromkeys(rows.loc[(direction == "").to_numpy(), "attribute"]))
+    notes = [
+        "To say that two prototypes are alike on every attribute named, each has to be alike at 5 %, with no further "
+        "adjustment; to pick out the attributes on which they are, use the adjusted p-values."
+    ]
+    if silent:
+        notes.append(
+            f"The study does not say whether more or less is better on {', '.join(silent)}, so 'not worse' has no "
+            "meaning there. Fill in the column direction of the table attributes."
+        )
+    return notes

@@ -1,0 +1,195 @@
+"""Two one-sided tests and 'not worse' on the differences of a panel, against a library and against their intervals."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as some
+from statsmodels.stats.tests.test_tost import clinic
+from statsmodels.stats.weightstats import DescrStatsW
+
+from panel.errors import ModelError
+from panel.models.prototypes.alike import (
+    BEYOND,
+    COLUMNS,
+    NO_DIRECTION,
+    NOT_SHOWN,
+    NOT_WORSE,
+    WORSE,
+    find_alike,
+)
+from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.verdict import EQUIVALENT
+from panel.study.study import Study
+from tests.studies import small_study
+
+SAME = 1e-6  # relative; the model's variances come from iteration
+RNG = np.random.default_rng(12)
+PEOPLE = 14
+
+
+def paired(shift=0.3, spread=1.0):
+    """Return the scores of two prototypes by people who scored each once: the mixed model is the paired t test."""
+    level = RNG.normal(50, 5, PEOPLE)
+    own = np.column_stack([level, level + shift]) + RNG.normal(0, spread, (PEOPLE, 2))
+    frame = pd.DataFrame(
+        {
+            "assessor": np.repeat([f"A{k}" for k in range(PEOPLE)], 2),
+            "prototype": ["P1", "P2"] * PEOPLE,
+            "attribute": "x",
+            "score": own.ravel(),
+        }
+    )
+    return own, frame
+
+
+def paired_study(frame, direction="", **facts):
+    attributes = pd.DataFrame({"attribute": ["x"], "direction": [direction]})
+    return Study({"scores": frame, "attributes": attributes}, {"benchmark": "P1", **facts})
+
+
+def test_paired_differences_as_in_r():
+    # R package equivalence, function tost, margin 0.6; values kept in the tests of statsmodels, data `clinic`. In its
+    # other variable people do not keep their level: their variance is zero, and the pairs are gone.
+    frame = pd.DataFrame(
+        {
+            "assessor": [f"A{k}" for k in range(15)] * 2,
+            "prototype": ["P2"] * 15 + ["P1"] * 15,
+            "attribute": "x",
+            "score": clinic[:, 2],
+        }
+    )
+    study = paired_study(frame)
+    row = find_alike(study, find_differences(study, margin=0.6)).differences.iloc[0]
+    np.testing.assert_allclose([row["ci_low"], row["ci_high"]], (-0.0744336620516462, 0.4037669953849797), atol=SAME)
+    assert row["p_value"] == pytest.approx(0.003166881489265175, rel=SAME)
+    assert row["verdict"] == EQUIVALENT
+
+
+@pytest.mark.parametrize("margin", [0.5, 1.0, 2.0])
+def test_two_one_sided_tests_equal_statsmodels_on_paired_scores(margin):
+    own, frame = paired()
+    study = paired_study(frame)
+    row = find_alike(study, find_differences(study, margin=margin)).differences.iloc[0]
+    p_value, low, high = DescrStatsW(own[:, 1] - own[:, 0]).ttost_mean(-margin, margin)
+    assert row["p_value"] == pytest.approx(p_value, rel=SAME)
+    assert row["low_p"] == pytest.approx(low[1], rel=SAME)
+    assert row["high_p"] == pytest.approx(high[1], rel=SAME)
+    ends = DescrStatsW(own[:, 1] - own[:, 0]).tconfint_mean(0.10)
+    np.testing.assert_allclose([row["ci_low"], row["ci_high"]], ends, rtol=SAME)
+
+
+@pytest.mark.parametrize(("direction", "alternative"), [("more", "larger"), ("less", "smaller")])
+def test_not_worse_equals_the_one_sided_test_of_statsmodels(direction, alternative):
+    own, frame = paired()
+    study = paired_study(frame, direction)
+    row = find_alike(study, find_differences(study, margin=1.0)).differences.iloc[0]
+    against = -1.0 if direction == "more" else 1.0
+    _, p_value, _ = DescrStatsW(own[:, 1] - own[:, 0]).ttest_mean(against, alternative)
+    assert row["not_worse_p"] == pytest.approx(p_value, rel=SAME)
+    # the bound is one end of the two-sided 90 % interval
+    assert row["bound"] == pytest.approx(row["ci_low"] if direction == "more" else row["ci_high"], rel=SAME)
+
+
+@given(margin=some.floats(0.5, 60), level=some.sampled_from([0.01, 0.05, 0.1]))
+def test_verdicts_follow_the_interval(margin, level):
+    # two one-sided tests at alpha are the (1 - 2 alpha) interval within the margins (Schuirmann 1987)
+    rows = find_alike(STUDY, at_margin(margin), alpha=level).differences
+    within = (rows["ci_low"] > -margin) & (rows["ci_high"] < margin)
+    outside = (rows["ci_low"] > margin) | (rows["ci_high"] < -margin)
+    expected = np.where(within, EQUIVALENT, np.where(outside, BEYOND, NOT_SHOWN))
+    assert list(rows["verdict"]) == list(expected)
+    worse_side = np.where(rows["direction"] == "more", rows["bound"] > -margin, rows["bound"] < margin)
+    known = rows["direction"] != ""
+    assert list((rows["not_worse"] == NOT_WORSE)[known]) == list(worse_side[known.to_numpy()])
+
+
+def with_directions():
+    attributes = small_study().table("attributes")
+    return small_study(attributes=attributes.assign(direction=["more", "less", "describe"]))
+
+
+STUDY = with_directions()
+_RESULT = find_differences(STUDY, versus="P1", margin=5.0)
+
+
+def at_margin(margin):
+    return replace(_RESULT, margin=margin)
+
+
+def test_worse_by_more_than_the_margin_is_said_on_the_worse_side_only():
+    rows = find_alike(STUDY, at_margin(0.5)).differences.set_index(["attribute", "prototype"])
+    # P2 has the fast slot: soaks in faster, by 14, and sticks less
+    assert rows.loc[("RO_ABS", "P2"), "not_worse"] == NOT_WORSE
+    turned = find_alike(STUDY, at_margin(0.5), [("P1", "P2")]).differences.set_index("attribute")
+    assert turned.loc["RO_ABS", "not_worse"] == WORSE
+    assert (turned.loc["RO_ABS", "estimate"]) == pytest.approx(-rows.loc[("RO_ABS", "P2"), "estimate"])
+
+
+def test_without_a_direction_nothing_is_better_and_this_is_said():
+    found = find_alike(STUDY, at_margin(5.0))
+    rows = found.differences[found.differences["attribute"] == "AF_GREASE"]
+    assert (rows["not_worse"] == NO_DIRECTION).all()
+    assert rows[["bound", "not_worse_p"]].isna().all(axis=None)
+    assert any("whether more or less is better on AF_GREASE" in note for note in found.notes)
+
+
+def test_turning_a_pair_round_turns_its_interval():
+    one = find_alike(STUDY, at_margin(5.0), [("P3", "P2")]).differences
+    other = find_alike(STUDY, at_margin(5.0), [("P2", "P3")]).differences
+    np.testing.assert_allclose(one["ci_low"], -other["ci_high"])
+    np.testing.assert_allclose(one["p_value"], other["p_value"])
+    assert list(one["verdict"]) == list(other["verdict"])
+
+
+def test_without_a_margin_there_are_no_rows_and_it_is_said_what_to_do():
+    found = find_alike(STUDY, find_differences(STUDY, versus="P1"))
+    assert list(found.differences.columns) == list(COLUMNS)
+    assert found.differences.empty
+    assert found.notes[0].startswith("No margin was set")
+    assert '"margin"' in found.notes[0]
+
+
+@pytest.mark.parametrize("margin", [0.0, -3.0])
+def test_a_margin_that_is_none_is_refused(margin):
+    with pytest.raises(ModelError, match=r"must be above zero.*Set one such as 5"):
+        find_alike(STUDY, at_margin(margin))
+
+
+def test_without_a_benchmark_a_pair_has_to_be_chosen():
+    roles = small_study().table("prototypes").assign(role="prototype")
+    study = small_study(prototypes=roles)
+    result = find_differences(study, margin=5.0)
+    assert find_alike(study, result).notes[0].startswith("There is no benchmark to be alike with.")
+    assert find_alike(study, result, []).notes[0].startswith("None of these pairs")
+    assert len(find_alike(study, result, [("P1", "P2")]).differences) == 3
+
+
+def test_a_margin_of_the_study_is_told_from_one_typed_in():
+    own = small_study({"margin": 5})
+    assert find_alike(own, find_differences(own, versus="P1")).margin_stated
+    assert not find_alike(own, find_differences(own, versus="P1", margin=7.0)).margin_stated
+
+
+def test_two_alike_prototypes_are_called_alike_as_rarely_as_promised_at_the_margin():
+    # a true difference of exactly the margin: two one-sided tests err in at most 5 of 100 (Schuirmann 1987)
+    rng = np.random.default_rng(7)
+    panels, people, margin = 1000, 10, 4.0
+    level = rng.normal(50, 5, (people, 1, 1, panels)) + np.array([0.0, margin])[None, :, None, None]
+    scores = level + rng.normal(0, 2, (people, 2, 1, panels)) + rng.normal(0, 3, (people, 2, 2, panels))
+    index = np.indices(scores.shape).reshape(4, -1)
+    frame = pd.DataFrame(
+        {
+            "assessor": np.char.add("A", index[0].astype(str)),
+            "prototype": np.char.add("P", (index[1] + 1).astype(str)),
+            "replicate": index[2].astype(str),
+            "attribute": np.char.add("T", index[3].astype(str)),
+            "score": scores.ravel(),
+        }
+    )
+    study = Study({"scores": frame}, {"benchmark": "P1"})
+    found = find_alike(study, find_differences(study, margin=margin)).differences
+    share = (found["verdict"] == EQUIVALENT).mean()
+    assert 0.029 < share < 0.071  # 5 % within three standard errors of 1,000 panels

@@ -1,0 +1,95 @@
+"""Planned differences against the contrasts of the model, and the mark on what was chosen afterwards."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from statsmodels.stats.multitest import multipletests
+
+from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.planned_contrasts import planned_contrasts
+from panel.models.prototypes.planned_differences import COLUMNS, planned_differences
+from tests.studies import small_study
+
+SAME = 1e-9  # relative; the same fit read twice
+PLAN = [
+    {"prototype": "P2", "versus": "P1"},
+    {"prototype": "P1", "versus": "P3", "attribute": "AF_GREASE"},
+]
+
+
+@pytest.fixture(scope="module")
+def study():
+    return small_study({"planned_differences": PLAN})
+
+
+@pytest.fixture(scope="module")
+def result(study):
+    return find_differences(study, versus="P1")
+
+
+def test_planned_differences_are_the_contrasts_of_the_model(study, result):
+    found = planned_differences(study, result).differences
+    contrasts = planned_contrasts(study, {"one": {"P2": 1, "P1": -1}, "two": {"P1": 1, "P3": -1}}).contrasts
+    second = (contrasts["contrast"] == "two") & (contrasts["attribute"] == "AF_GREASE")
+    expected = pd.concat([contrasts[contrasts["contrast"] == "one"], contrasts[second]])
+    assert list(found["attribute"]) == list(expected["attribute"])
+    for column in ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high"):
+        np.testing.assert_allclose(found[column], expected[column], rtol=SAME, err_msg=column)
+
+
+def test_planned_p_values_are_adjusted_over_all_that_was_planned(study, result):
+    found = planned_differences(study, result, [("P4", "P3")]).differences
+    planned = found[found["planned"]]
+    # statsmodels as a second computation of Holm
+    np.testing.assert_allclose(planned["p_adjusted"], multipletests(planned["p_value"], method="holm")[1], rtol=SAME)
+
+
+def test_what_is_chosen_afterwards_keeps_tukeys_numbers_and_is_marked(study, result):
+    found = planned_differences(study, result, [("P3", "P4"), ("P1", "P2")]).differences
+    explored = found[~found["planned"]]
+    assert set(zip(explored["prototype"], explored["versus"], strict=True)) == {("P3", "P4")}  # P1, P2 was planned
+    pairs = result.pairs[(result.pairs["prototype"] == "P4") & (result.pairs["versus"] == "P3")]
+    np.testing.assert_allclose(explored["estimate"], -pairs["estimate"])
+    np.testing.assert_allclose(explored["ci_low"], -pairs["ci_high"])
+    np.testing.assert_allclose(explored["ci_high"], -pairs["ci_low"])
+    np.testing.assert_allclose(explored["p_adjusted"], pairs["p_adjusted"])
+
+
+def test_a_difference_planned_on_one_attribute_may_be_explored_on_the_others(study, result):
+    found = planned_differences(study, result, [("P3", "P1")]).differences
+    explored = found[~found["planned"]]
+    assert list(explored["attribute"]) == ["RO_ABS", "AF_STICK"]
+
+
+def test_a_difference_of_its_own_has_a_narrower_interval_than_among_all_pairs(study, result):
+    alone = planned_differences(study, result).differences.query("planned")
+    among = planned_differences(small_study(), result, [("P2", "P1")]).differences
+    width = {one: (rows["ci_high"] - rows["ci_low"]).iloc[0] for one, rows in (("alone", alone), ("among", among))}
+    assert width["alone"] < width["among"]
+
+
+def test_nothing_planned_gives_no_rows_and_says_so():
+    study = small_study()
+    found = planned_differences(study, find_differences(study))
+    assert list(found.differences.columns) == list(COLUMNS)
+    assert len(found.differences) == 0
+    assert found.method == "No difference was planned."
+    assert found.notes == ()
+
+
+def test_what_was_not_scored_is_said(study):
+    scores = study.scores[~((study.scores["prototype"] == "P2") & (study.scores["attribute"] == "AF_STICK"))]
+    thinned = small_study({"planned_differences": PLAN}, scores=scores)
+    found = planned_differences(thinned, find_differences(thinned))
+    assert any(note.startswith("P2 minus P1 is not tested on AF_STICK") for note in found.notes)
+
+
+def test_what_cannot_be_read_is_among_the_notes(result):
+    study = small_study({"planned_differences": ["nonsense"]})
+    assert any(
+        "is not read" in note and "datapackage.json" in note for note in planned_differences(study, result).notes
+    )
+
+
+def test_that_nothing_shows_when_it_was_written_is_said(study, result):
+    assert any("before anybody saw" in note for note in planned_differences(study, result).notes)
