@@ -1,0 +1,99 @@
+"""What is read off the course of an intensity over time: the peak, when it comes, how long it lasts, the areas.
+
+Terms as in ASTM E1909. Between two points the course is taken as straight. Where the peak is a plateau, its time is
+that of its first point.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from panel.errors import ModelError
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class IntensityCourse:
+    """The quantities of one course, in the units of its time and intensity; NaN where there is none.
+
+    Parameters
+    ----------
+    largest, time_to_largest, plateau
+        Largest intensity (Imax), when it is first reached (Tmax), and how long it lasts.
+    duration
+        From the onset (last zero before the first intensity, else the first point) to the end (first zero after the
+        last intensity, else the last point).
+    area, area_before, area_after
+        Area under the course, and its parts before and after `time_to_largest`.
+    rate_up, rate_down
+        Slope from the onset to the peak, and from the end of the plateau to the end.
+    ended
+        Whether the course came back to zero; if not, duration, areas and `rate_down` end with the recording.
+    """
+
+    largest: float
+    time_to_largest: float
+    plateau: float
+    duration: float
+    area: float
+    area_before: float
+    area_after: float
+    rate_up: float
+    rate_down: float
+    ended: bool
+
+
+def intensity_course(time: ArrayLike, intensity: ArrayLike) -> IntensityCourse:
+    """Return what one course comes down to.
+
+    Raises
+    ------
+    ModelError
+        If there are fewer than two points, times do not grow, or an intensity is below zero.
+    """
+    t, y = np.asarray(time, dtype=float), np.asarray(intensity, dtype=float)
+    if len(t) < 2 or len(t) != len(y) or not (np.isfinite(t).all() and np.isfinite(y).all()):
+        raise ModelError("a course needs two points or more, each with a time and an intensity.")
+    if not (np.diff(t) > 0).all():
+        raise ModelError("two points of a course have the same time.")
+    if (y < 0).any():
+        raise ModelError("an intensity lies below zero.")
+    felt = np.flatnonzero(y > 0)
+    nothing = float("nan")
+    if not len(felt):
+        return IntensityCourse(0.0, nothing, nothing, 0.0, 0.0, 0.0, 0.0, nothing, nothing, ended=True)
+    peak = int(y.argmax())
+    last = peak + int(np.argmin(np.r_[y[peak:] == y[peak], False])) - 1
+    onset, end = max(int(felt[0]) - 1, 0), min(int(felt[-1]) + 1, len(t) - 1)
+    before, after = _area(t[: peak + 1], y[: peak + 1]), _area(t[peak:], y[peak:])
+    return IntensityCourse(
+        largest=float(y[peak]),
+        time_to_largest=float(t[peak]),
+        plateau=float(t[last] - t[peak]),
+        duration=float(t[end] - t[onset]),
+        area=before + after,
+        area_before=before,
+        area_after=after,
+        rate_up=_slope(t, y, onset, peak),
+        rate_down=_slope(t, y, last, end),
+        ended=bool(y[end] == 0),
+    )
+
+
+def course_at(time: ArrayLike, intensity: ArrayLike, at: ArrayLike) -> Array:
+    """Return the intensity at the times `at`: 0 after the end of a course that came back to zero, else NaN outside."""
+    t, y, at = (np.asarray(values, dtype=float) for values in (time, intensity, at))
+    found = np.interp(at, t, y, left=np.nan, right=np.nan)
+    return np.asarray(np.where((at > t[-1]) & (y[-1] == 0), 0.0, found))
+
+
+def _area(t: Array, y: Array) -> float:
+    return float(np.sum(np.diff(t) * (y[1:] + y[:-1]) / 2))
+
+
+def _slope(t: Array, y: Array, first: int, last: int) -> float:
+    return float((y[last] - y[first]) / (t[last] - t[first])) if last > first else float("nan")
