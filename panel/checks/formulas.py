@@ -120,10 +120,10 @@ def _without_formula(study: Study) -> Iterator[Finding]:
     scored = study.scores["prototype"].unique().tolist()
     with_formula = set(study.table("formulas")["prototype"])
     prototypes = study.table("prototypes")
-    bought = set(prototypes.loc[prototypes["role"].isin(["benchmark", "reference"]), "prototype"])
+    bought = set(prototypes.loc[prototypes["role"].isin(["benchmark", "reference", "untreated"]), "prototype"])
     absent = [name for name in scored if name and name not in with_formula]
     if absent:
         message = f"Scored, but without a formula: {listed(absent, 6)}."
-        advice = "Add the formula if it is known; a purchased benchmark or reference may stay without one."
+        advice = "Add the formula if it is known; what was bought, or untreated skin, may stay without one."
         severity = "note" if set(absent) <= bought else "warning"
         yield Finding(severity, "formula_missing", "formulas", message, advice)

@@ -99,16 +99,19 @@ def _times(study: Study) -> pd.DataFrame:
     usual = stage_times().set_index("stage")
     table = study.table("attributes")
     stage = table["stage"].where(table["stage"].isin(usual.index), "any")
-    minutes = table["minutes"].where(table["minutes"].notna(), stage.map(usual["minutes"]))
+    # as numbers even where there is no attribute at all
+    by_stage, early, late = (
+        stage.map(usual[name]).astype("float64") for name in ("minutes", "early_slack", "late_slack")
+    )
     # a stage that is not tied to the end of rubbing stays so, whatever its minutes say
-    minutes = minutes.where(stage.map(usual["minutes"]).notna())
+    minutes = table["minutes"].astype("float64").where(table["minutes"].notna(), by_stage).where(by_stage.notna())
     return pd.DataFrame(
         {
             "attribute": table["attribute"],
             "stage": table["stage"],
             "minutes": minutes,
-            "earliest": minutes - stage.map(usual["early_slack"]),
-            "latest": minutes + stage.map(usual["late_slack"]),
+            "earliest": minutes - early,
+            "latest": minutes + late,
         }
     ).reset_index(drop=True)
 

@@ -12,6 +12,12 @@ from pathlib import Path
 from panel.errors import StudyError
 
 
+def refuse_existing(path: Path, *, overwrite: bool) -> None:
+    """Raise StudyError if a file is there already and may not be replaced; to be asked before long work."""
+    if path.exists() and not overwrite:
+        raise StudyError(f"{path} is there already; choose another name or say that it may be replaced.")
+
+
 def write_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     """Write one file whole or not at all.
 
@@ -22,8 +28,7 @@ def write_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     """
     spare = path.with_name(f".{path.name}.{secrets.token_hex(4)}.tmp")
     try:
-        if path.exists() and not overwrite:
-            raise StudyError(f"{path} is there already; choose another name or say that it may be replaced.")
+        refuse_existing(path, overwrite=overwrite)
         _write(spare, content)
         os.replace(spare, path)
     except (OSError, ValueError) as error:

@@ -18,7 +18,8 @@ COLLECTED = (
             POSITION,
             text("batch", "batch number"),
             Column("recorded_at", "date", "date and time of entry"),
-            text("source", "typed, scanned, ballot or imported"),
+            text("source", "typed, scanned, ballot, imported or rehearsal"),
+            text("flag", "early, late, no clock, or cannot judge"),
         ),
     ),
     Table(
@@ -45,10 +46,18 @@ COLLECTED = (
                     "tetrad",
                 ),
             ),
-            text("answer", "the answer given", required=True),
+            text(
+                "answer",
+                "the answer given: for preference and paired the prototype chosen (preference: or 'no preference'); "
+                "for triangle, duo_trio, three_afc and tetrad 1 right, 0 wrong",
+                required=True,
+            ),
             SESSION,
             POSITION,
-            text("versus", "the other prototype of a choice between two"),
+            text(
+                "versus",
+                "the other prototype of a choice between two; position 1: prototype tried first, 2: versus tried first",
+            ),
             text("replicate", "which repetition"),
         ),
     ),

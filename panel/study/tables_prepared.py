@@ -11,7 +11,7 @@ PREPARED = (
         (
             PROTOTYPE,
             text("name", "what it is called in words"),
-            text("role", "its part in the study", choices=("prototype", "benchmark", "reference")),
+            text("role", "its part in the study", choices=("prototype", "benchmark", "reference", "untreated")),
             text("note", "anything worth keeping"),
         ),
         key=("prototype",),
@@ -71,6 +71,7 @@ PREPARED = (
             number("weight", "how much it counts in a decision"),
             text("must_have", "whether a prototype outside the window is out", choices=("yes", "no")),
             text("partner", "the instrument reading that goes with it"),
+            text("unit", "unit of the scores where something is measured, such as s for seconds"),
         ),
         key=("attribute",),
     ),

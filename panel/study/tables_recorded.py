@@ -1,4 +1,4 @@
-"""What is put on record beside the data: corrections, safety, unblindings, own values, claims."""
+"""What is put on record beside the data: corrections, safety, unblindings, own values, decisions, claims."""
 
 from __future__ import annotations
 
@@ -76,6 +76,22 @@ RECORDED = (
         ),
     ),
     Table(
+        "decisions",
+        "one decision about the prototypes, made by a named person; a later change is a new row",
+        (
+            text("decision", "number of the decision", required=True),
+            text("chosen", "the prototype chosen; none if none was", required=True),
+            text("runner_up", "the one that came next"),
+            text("reason", "why", required=True),
+            text("not_established", "what the evidence does not establish", required=True),
+            text("who", "who decided", required=True),
+            text("role", "in which role"),
+            Column("date", "date", "when", required=True),
+            text("data_hash", "SHA-256 of the study that was decided on, without its decisions", required=True),
+            text("seal", "seal over this and the entries before"),
+        ),
+    ),
+    Table(
         "claims",
         "one sentence somebody wants to say",
         (
@@ -87,7 +103,21 @@ RECORDED = (
             text("question", "which consumer question it rests on"),
             number("minutes", "minutes after the end of rubbing"),
             number("margin", "largest difference that does not matter"),
-            number("bar", "value that must be reached"),
+            number("bar", "value that must be reached; a share in per cent where answers are counted"),
+            number("bar_panel", "value the trained panel must stay below, for an absolute negative"),
+            text("competitors", "what nothing is better than, or the range, separated by ;"),
+            text("direction", "which way the sentence says it goes", choices=("more", "less")),
+            text("sides", "one-sided or two-sided test of a difference", choices=("one", "two")),
+            text("ingredient", "INCI name of the ingredient that gets the credit"),
+            text("session_before", "the sitting before, for a change over time"),
+            text("session_after", "the sitting after, for a change over time"),
+            text("family", "claims of one family are adjusted together"),
+            text("media", "where it is to be said"),
+            text("territory", "in which countries it is to be said"),
+            text("owner", "who wants to say it"),
+            Column("stamped_at", "date", "when sentence, margin and bar were fixed"),
+            text("stamped_by", "who fixed them"),
+            text("stamp", "seal over the claim as it was fixed"),
         ),
     ),
 )

@@ -126,7 +126,7 @@ def test_a_scored_prototype_without_a_formula():
     finding = one(study, "formula_missing")
     assert finding.severity == "warning"
     assert finding.message == "Scored, but without a formula: P2, REF."
-    assert finding.advice == "Add the formula if it is known; a purchased benchmark or reference may stay without one."
+    assert finding.advice == "Add the formula if it is known; what was bought, or untreated skin, may stay without one."
     roles = [{"prototype": "P1"}, {"prototype": "P2", "role": "reference"}, {"prototype": "REF", "role": "benchmark"}]
     assert one(study_of({"P1": cream()}, scores=scores, prototypes=roles), "formula_missing").severity == "note"
 

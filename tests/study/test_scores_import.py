@@ -109,7 +109,7 @@ def test_scores_table():
     scores = imported_of(MESSY).scores
     assert scores.columns.tolist() == [
         "assessor", "prototype", "attribute", "score", "session", "replicate", "position", "batch", "recorded_at",
-        "source",
+        "source", "flag",
     ]  # fmt: skip
     assert scores["assessor"].tolist()[:4] == ["A01", "A01", "A02", "A02"]
     assert scores["prototype"].tolist()[:4] == ["P1"] * 4
