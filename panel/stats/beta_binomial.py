@@ -13,8 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq, minimize_scalar
-from scipy.special import betaln, stdtr, stdtrit, xlog1py, xlogy
-from scipy.stats import chi2
+from scipy.special import betaln, chdtrc, stdtr, stdtrit, xlog1py, xlogy
 
 from panel.errors import ModelError
 
@@ -121,7 +120,7 @@ def fit_beta_binomial(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> BetaBi
         high=high,
         rho=rho,
         rho_std_error=rho_error,
-        p_no_spread=1.0 if statistic == 0 else float(chi2.sf(statistic, 1) / 2),
+        p_no_spread=1.0 if statistic == 0 else float(chdtrc(1, statistic) / 2),
         log_likelihood=top,
         binomial_log_likelihood=plain,
         signed_root=signed_root,

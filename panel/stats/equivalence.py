@@ -136,6 +136,14 @@ def smallest_difference(
     freedom: Array = np.minimum(np.asarray(df, dtype=float), LARGEST_DF)
     alone = stdtrit(freedom, 1 - alpha / 2) if critical is None else np.asarray(critical, dtype=float)
     error, freedom, bar = np.broadcast_arrays(np.asarray(std_error, dtype=float), freedom, alone)
+    # in balanced data most differences share their degrees of freedom and their bar: each kind is looked for once
+    kinds, kind = np.unique(np.stack([freedom.ravel(), bar.ravel()]), axis=1, return_inverse=True)
+    shift = _shift_for(power, kinds[0], kinds[1])[kind.reshape(-1)].reshape(bar.shape)
+    return np.asarray(shift * error)
+
+
+def _shift_for(power: float, freedom: Array, bar: Array) -> Array:
+    """Return the noncentrality with which |t| exceeds `bar` with probability `power`, by halving."""
     if not 0 < power < 1 or (_power(np.zeros_like(bar), freedom, bar) >= power).any():
         raise ModelError(
             "The power must lie above the chance of a false alarm and below 1. Choose a value such as 0.8."
@@ -150,7 +158,7 @@ def smallest_difference(
         low, high = np.where(enough, low, middle), np.where(enough, middle, high)
         if (high - low <= SAME_SHIFT * high).all():
             break
-    return np.asarray(high * error)
+    return np.asarray(high)
 
 
 def _power(shift: Array, df: Array, bar: Array) -> Array:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.covariance import ledoit_wolf
 
 Array = NDArray[np.float64]
 _FEWEST_ROWS = 4  # rows from which a correlation over responses is estimated at all
@@ -31,10 +30,27 @@ def shrunk_correlation(rows: Array) -> Array:
     centred = rows - rows.mean(axis=0)
     spread = centred.std(axis=0)
     scaled = centred / np.where(spread > 0, spread, 1.0)
-    covariance = np.asarray(ledoit_wolf(scaled, assume_centered=True)[0])
+    covariance = ledoit_wolf(scaled)
     covariance[np.diag_indices(q)] = np.where(spread > 0, np.diag(covariance), 1.0)
     own = np.sqrt(np.diag(covariance))
     return np.asarray(covariance / own[:, None] / own[None, :])
+
+
+def ledoit_wolf(centred: Array) -> Array:
+    """Return the covariance of the columns of `centred` (n, q), drawn towards equal variances and no correlation.
+
+    How far is estimated from the data. Source: Ledoit & Wolf (2004), Journal of Multivariate Analysis 88, 365-411,
+    lemma 3.2 to 3.4: m the mean variance, d2 how far the covariance is from m times the unit matrix, b2 how far chance
+    alone puts it.
+    """
+    n, q = centred.shape
+    covariance = centred.T @ centred / n
+    m = np.trace(covariance) / q
+    d2 = (covariance**2).sum() / q - m**2
+    squares = centred**2
+    b2 = min(((squares.T @ squares).sum() / n - (covariance**2).sum()) / (n * q), d2)
+    pull = b2 / d2 if b2 > 0 else 0.0
+    return np.asarray((1 - pull) * covariance + pull * m * np.eye(q))
 
 
 def person_correlations(cells: Array) -> tuple[Array, Array]:

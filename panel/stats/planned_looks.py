@@ -7,8 +7,7 @@ from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gammaln
-from scipy.stats import binom, chi2
+from scipy.special import chdtrc, gammaln, xlog1py, xlogy
 
 from panel.errors import ModelError
 
@@ -48,12 +47,19 @@ def planned_looks_p(
     going, stopped = np.ones(1), list[float]()
     p_value = 0.0
     for place, (before, now) in enumerate(pairwise((0, *numbers))):
-        going = np.convolve(going, binom.pmf(np.arange(now - before + 1), now - before, guess))
+        going = np.convolve(going, _chances(now - before, guess))
         if place == look:
             p_value = sum(stopped) + float(going[right:].sum())
         stopped.append(float(going[needed[place] :].sum()))
         going[needed[place] :] = 0.0
     return min(p_value, 1.0), min(sum(stopped), 1.0)
+
+
+def _chances(n: int, guess: float) -> Floats:
+    """Return the binomial chances of 0 to n right answers."""
+    x = np.arange(n + 1.0)
+    ways = _log_ways(x[:, None], np.array([float(n)]))
+    return np.asarray(np.exp(ways + xlogy(x, guess) + xlog1py(n - x, -guess)))
 
 
 def _ask_plan(numbers: Sequence[int], needed: Sequence[int], look: int, right: int) -> None:
@@ -77,7 +83,7 @@ def same_share_p(right: ArrayLike, n: ArrayLike) -> tuple[float, bool]:
     if np.prod(n[:-1] + 1) > MOST_TABLES:
         expected = n * total / answers
         statistic = np.sum((x - expected) ** 2 / expected + (x - expected) ** 2 / (n - expected))
-        return float(chi2.sf(statistic, len(x) - 1)), False
+        return float(chdtrc(len(x) - 1, statistic)), False
     first = np.array(list(product(*(range(int(size) + 1) for size in n[:-1]))), dtype=float).reshape(-1, len(x) - 1)
     tables = np.column_stack([first, total - first.sum(axis=1)])
     tables = tables[(tables[:, -1] >= 0) & (tables[:, -1] <= n[-1])]

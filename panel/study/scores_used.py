@@ -60,7 +60,7 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
 def outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:
     """Return True for each score below the lowest or above the highest possible one."""
     names = list(dict.fromkeys(scores["attribute"]))
-    limits = np.array([study.scale(name) or (-np.inf, np.inf) for name in names]).reshape(-1, 2)
+    limits = np.array([limits or (-np.inf, np.inf) for limits in study.scales(names)]).reshape(-1, 2)
     code = pd.Index(names).get_indexer(pd.Index(scores["attribute"]))
     values = scores["score"].to_numpy(dtype=float)
     outside = (values < limits[code, 0]) | (values > limits[code, 1])

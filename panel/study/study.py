@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -60,9 +60,15 @@ class Study:
     facts: Mapping[str, Any] = field(default_factory=dict)
     unread: pd.DataFrame = field(default_factory=_no_unread)
     raw_files: tuple[RawFile, ...] = ()
+    _whole: dict[str, pd.DataFrame] = field(default_factory=dict, init=False, repr=False)  # tables with all columns
 
     def table(self, name: str) -> pd.DataFrame:
         """Return the table called `name` with all its known columns; without rows if the study has none."""
+        if name not in self._whole:
+            self._whole[name] = self._with_all_columns(name)
+        return self._whole[name].copy(deep=False)
+
+    def _with_all_columns(self, name: str) -> pd.DataFrame:
         if name not in TABLES:
             raise KeyError(name)
         frame = self.tables.get(name)
@@ -108,13 +114,18 @@ class Study:
 
     def scale(self, attribute: str) -> tuple[float, float] | None:
         """Lowest and highest possible score of `attribute`, or None if the study does not say."""
-        attributes = self.table("attributes")
-        own = np.flatnonzero((attributes["attribute"] == attribute).to_numpy())
-        limits = attributes[["scale_min", "scale_max"]].to_numpy(dtype=float)[own]
-        if len(limits) and np.isfinite(limits[0]).all():
-            return float(limits[0, 0]), float(limits[0, 1])
+        return self.scales([attribute])[0]
+
+    def scales(self, attributes: Iterable[str]) -> list[tuple[float, float] | None]:
+        """Lowest and highest possible score of each of `attributes`, None where the study does not say."""
+        table = self.table("attributes")
+        limits = table[["scale_min", "scale_max"]].to_numpy(dtype=float)
+        own: dict[str, tuple[float, float] | None] = {}
+        for name, limit in zip(table["attribute"], limits, strict=True):
+            own.setdefault(name, (float(limit[0]), float(limit[1])) if np.isfinite(limit).all() else None)
         low, high = self.facts.get("scale_min"), self.facts.get("scale_max")
-        return (float(low), float(high)) if low is not None and high is not None else None
+        usual = (float(low), float(high)) if low is not None and high is not None else None
+        return [own.get(name) or usual for name in attributes]
 
     def attribute_words(self, attribute: str) -> str:
         """Name of `attribute` in words, or its short name where the study gives no words."""

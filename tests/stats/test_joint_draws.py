@@ -3,13 +3,15 @@
 import numpy as np
 import pytest
 from scipy import stats
+from sklearn import covariance as sklearn_covariance
 
-from panel.stats.joint_draws import joint_draws, person_correlations, shrunk_correlation
+from panel.stats.joint_draws import joint_draws, ledoit_wolf, person_correlations, shrunk_correlation
 
 DRAWS = 40_000
 MANY_DF = 1e9  # so many that Student's t is normal
 # Four standard errors of a variance from 40,000 draws are 4 * sqrt(2 / 40000) = 2.8 % of it.
 VARIANCE = 0.03
+ROUNDING = 1e-12  # two ways of adding up the same squares
 COVARIANCE = 0.06  # of the product of standard deviations: correlated variances err together
 
 
@@ -101,3 +103,16 @@ def test_where_nothing_can_be_estimated_responses_count_as_unrelated():
     assert (person_correlations(np.full((1, 3, 2), 5.0))[0] == np.eye(2)).all()
     gaps = np.full((9, 3, 2), np.nan)
     assert (person_correlations(gaps)[1] == np.eye(2)).all()
+
+
+@pytest.mark.parametrize("shape", [(4, 2), (6, 14), (12, 3), (200, 5)])
+def test_the_covariance_is_drawn_in_as_far_as_scikit_learn_draws_it(shape):
+    rows = np.random.default_rng(sum(shape)).normal(size=shape)
+    rows[:, 1] += rows[:, 0]
+    centred = rows - rows.mean(axis=0)
+    theirs, _ = sklearn_covariance.ledoit_wolf(centred, assume_centered=True)
+    assert ledoit_wolf(centred) == pytest.approx(theirs, rel=ROUNDING, abs=ROUNDING)
+
+
+def test_columns_without_spread_stay_without():
+    assert ledoit_wolf(np.zeros((5, 3))) == pytest.approx(np.zeros((3, 3)), abs=ROUNDING)

@@ -191,7 +191,7 @@ def _notes(
     ]
     if silent:
         notes.append(
-            f"The study does not say whether more or less is better on {', '.join(silent)}, so 'not worse' has no "
-            "meaning there. Fill in the column direction of the table attributes."
+            f"The study does not say whether more or less is better on {len(silent)} of the attributes, so 'not worse' "
+            "has no meaning there (– in the table). Fill in the column direction of the table attributes."
         )
     return notes

@@ -65,13 +65,12 @@ def test_one_score_decides_when_the_test_turns_or_the_difference_moves_by_a_stan
 
 
 def test_ends_are_counted_and_crowded_from_fifteen_per_cent():
-    study = small_study()
-    scores = study.scores
-    scores["score"] = 50.0
+    scores = small_study().scores.assign(score=50.0)
     chosen = scores.index[(scores["attribute"] == "AF_STICK") & (scores["prototype"] == "P4")]
     scores.loc[chosen[:2], "score"] = 0.0  # 2 of 8
     scores.loc[chosen[2:3], "score"] = 100.0  # 1 of 8
     scores.loc[scores.index[(scores["attribute"] == "RO_ABS")][0], "score"] = -3.0  # below the scale counts as its end
+    study = small_study(scores=scores)
     ends = end_rows(study, scores_used(study).frame)
     own = ends.set_index(["attribute", "prototype"])
     assert own.loc[("AF_STICK", "P4"), ["n_scores", "at_floor", "at_ceiling"]].tolist() == [8, 2, 1]

@@ -1,0 +1,252 @@
+"""The server that phones talk to: it reads servings and appends answers, and knows no prototype names.
+
+Every page is behind a personal token. A wrong token, a revoked one and a mistyped address get the same plain page.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from anyio import CapacityLimiter, to_thread
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from panel.ballots import pages
+from panel.ballots.answers import MOST_BYTES, Marked, form_fields, read_marks
+from panel.ballots.protection import SafeHeaders, nonce_of, too_long
+from panel.ballots.steps import Step, next_step, steps_of
+from panel.errors import StudyError
+from panel.store.ballot import Ballot, ballot_of, find_ballot
+from panel.store.database import Connection, Store
+from panel.store.events import Entry, Sent, add_entries
+from panel.store.moments import now as this_moment
+
+Clock = Callable[[], datetime]
+
+AT_ONCE = 40
+"""Requests that are worked on at once; the others wait in the order in which they came. Ballots that arrive together
+share a transaction: more at once means fewer of them, but more threads (40 was the best measured on two processors)."""
+
+
+def ballot_app(
+    store: Store, *, hosts: Sequence[str] = ("127.0.0.1", "localhost"), clock: Clock = this_moment
+) -> Starlette:
+    """Return the ballot server as an ASGI application.
+
+    Parameters
+    ----------
+    store
+        The open record of ballots.
+    hosts
+        Names under which the server may be addressed; others are refused.
+    clock
+        Gives the time; a rehearsal has one that runs faster.
+    """
+    server = _Server(store, clock, CapacityLimiter(AT_ONCE))
+    routes = [
+        Route("/b/{token}", server.overview, methods=["GET"]),
+        Route("/b/{token}/reaction", server.reaction, methods=["GET", "POST"]),
+        Route("/b/{token}/{position:int}/{stage:int}", server.step, methods=["GET", "POST"]),
+    ]
+    middleware = [Middleware(SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
+    handlers = {HTTPException: _no_page, Exception: _broken}
+    app = Starlette(routes=routes, middleware=middleware, exception_handlers=handlers)
+    app.router.redirect_slashes = False  # a mistyped address gets the plain page like any other
+    return app
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Server:
+    """The pages, each answering for the ballot that its token opens."""
+
+    store: Store
+    clock: Clock
+    limiter: CapacityLimiter
+
+    async def overview(self, request: Request) -> Response:
+        return await to_thread.run_sync(self._overview, request, limiter=self.limiter)
+
+    async def reaction(self, request: Request) -> Response:
+        fields = await _fields(request)
+        return await to_thread.run_sync(self._reaction, request, fields, limiter=self.limiter)
+
+    async def step(self, request: Request) -> Response:
+        fields = await _fields(request)
+        return await to_thread.run_sync(self._step, request, fields, limiter=self.limiter)
+
+    def _overview(self, request: Request) -> Response:
+        found = self._ballot(request)
+        if isinstance(found, Response):
+            return found
+        return _page(pages.overview_page(found, _path(request), self.clock(), nonce_of(request)))
+
+    def _step(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
+        if isinstance(fields, Response):
+            return self._refused(request, fields)
+        if request.method == "POST":
+            return self._take(request, fields)
+        found = self._ballot(request)
+        if isinstance(found, Response):
+            return found
+        step = _step_at(request, found)
+        return step if isinstance(step, Response) else self._show(request, found, step)
+
+    def _show(self, request: Request, ballot: Ballot, step: Step) -> Response:
+        moment = self.clock()
+        key = (step.serving.serving, str(step.number))
+        if key not in ballot.shown:
+            entry = Entry("shown", step.serving.serving, text=str(step.number))
+            sent = Sent(f"shown {ballot.collection} {key[0]} {key[1]}", moment, ballot.assessor)
+            try:
+                self.store.add(lambda connection: add_entries(connection, [entry], ballot.place, sent))
+            except StudyError as error:
+                return _plain(request, str(error), 503)
+        asked_again = "open" in request.query_params
+        page = pages.step_page(ballot, step, _path(request), moment, nonce_of(request), incomplete=asked_again)
+        return _page(page)
+
+    def _take(self, request: Request, fields: Mapping[str, str]) -> Response:
+        """Keep what was marked; then the next page, or the same one with what is unclear or has no mark."""
+        moment = self.clock()
+        try:
+            kept = self.store.add(lambda connection: _keep(connection, request, fields, moment))
+        except StudyError as error:
+            return _page(pages.not_kept_page(str(error), dict(fields), nonce_of(request)), 503)
+        if isinstance(kept, Response):
+            return kept
+        ballot, step, marked = kept
+        after = ballot.after(marked.entries, moment)
+        steps = steps_of(after)
+        again = next(s for s in steps if (s.serving, s.number) == (step.serving, step.number))
+        if marked.unclear:
+            nonce = nonce_of(request)
+            page = pages.step_page(after, again, _path(request), moment, nonce, unclear=marked.unclear)
+            return _page(page, 422)
+        if not again.finished:
+            asked = "" if fields.get("act") == "rubbed" else "?open=1"
+            return RedirectResponse(f"{_path(request)}/{step.serving.position}/{step.number}{asked}", 303)
+        following = next_step(after, steps, moment)
+        onward = "" if following is None else f"/{following.serving.position}/{following.number}"
+        return RedirectResponse(f"{_path(request)}{onward}", 303)
+
+    def _reaction(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
+        """Show the page on which a reaction is reported, or keep the report and stop the ballot.
+
+        Skin can react at any time: also after the session, and while the safety gate is closed again.
+        """
+        if isinstance(fields, Response):
+            return self._refused(request, fields)
+        try:
+            found = find_ballot(self.store, request.path_params["token"])
+            if found is None:
+                return _plain(request, pages.NO_BALLOT, 404)
+            if request.method != "POST":
+                return _page(pages.reaction_page(found, _path(request), nonce_of(request)))
+            sample = request.query_params.get("sample", "")
+            serving = next((s.serving for s in found.servings if str(s.position) == sample), None)
+            entry = Entry("reaction", serving, text=fields.get("reaction", "").strip()[: pages.LONGEST_REPORT])
+            submission = fields.get("submission", "")[:64] or secrets.token_urlsafe(16)
+            sent = Sent(f"reaction {found.collection} {found.assessor} {submission}", self.clock(), found.assessor)
+            self.store.add(lambda connection: add_entries(connection, [entry], found.place, sent))
+        except StudyError as error:
+            return _page(pages.not_kept_page(str(error), dict(fields), nonce_of(request)), 503)
+        return RedirectResponse(_path(request), 303)
+
+    def _ballot(self, request: Request) -> Ballot | Response:
+        """Return the ballot of the token, or the page that is shown instead of it."""
+        try:
+            ballot = find_ballot(self.store, request.path_params["token"])
+        except StudyError as error:
+            return _plain(request, str(error), 503)
+        return _opened(request, ballot)
+
+    def _refused(self, request: Request, refusal: Response) -> Response:
+        """Return the refusal of a form, to somebody with a token; to others the page that everybody gets."""
+        found = self._ballot(request)
+        return found if isinstance(found, Response) else refusal
+
+
+def _keep(
+    connection: Connection, request: Request, fields: Mapping[str, str], moment: datetime
+) -> tuple[Ballot, Step, Marked] | Response:
+    """Look the ballot up and keep what was marked, in one transaction: nothing can change in between."""
+    found = _opened(request, ballot_of(connection, request.path_params["token"]))
+    if isinstance(found, Response):
+        return found
+    step = _step_at(request, found)
+    if isinstance(step, Response):
+        return step
+    marked = read_marks(fields, step, moment)
+    if marked.entries:
+        # the collection and the serving are part of the identifier: nobody can block or touch what another one sends
+        page = f"page {found.collection} {step.serving.serving} {step.number}"
+        sent = Sent(f"{page} {marked.submission or secrets.token_urlsafe(16)}", moment, found.assessor)
+        add_entries(connection, marked.entries, found.place, sent)
+    return found, step, marked
+
+
+def _opened(request: Request, ballot: Ballot | None) -> Ballot | Response:
+    """Return a ballot that may be answered now, or the page that is shown instead of it."""
+    if ballot is None:
+        return _plain(request, pages.NO_BALLOT, 404)
+    if not (ballot.safety_signed or ballot.rehearsal):
+        return _plain(request, pages.NOT_OPEN, 403)
+    if ballot.stopped:
+        return _plain(request, pages.STOPPED, 403)
+    return _plain(request, pages.SESSION_OVER, 403) if ballot.locked else ballot
+
+
+def _step_at(request: Request, ballot: Ballot) -> Step | Response:
+    """Return the step of the address, or the page that is shown instead of it."""
+    place = (request.path_params["position"], request.path_params["stage"])
+    step = next((s for s in steps_of(ballot) if (s.serving.position, s.number) == place), None)
+    if step is None:
+        return _plain(request, pages.NO_PAGE, 404)
+    return _plain(request, pages.HELD, 403) if step.held else step
+
+
+async def _fields(request: Request) -> Mapping[str, str] | Response:
+    """Return the fields of a posted form, or the page that refuses one that is too large."""
+    if request.method != "POST":
+        return {}
+    body = bytearray()
+    if too_long(request, MOST_BYTES):
+        return _plain(request, pages.TOO_MUCH, 413)
+    async for part in request.stream():
+        body += part
+        if len(body) > MOST_BYTES:
+            return _plain(request, pages.TOO_MUCH, 413)
+    try:
+        return form_fields(bytes(body))
+    except StudyError as error:
+        return _plain(request, str(error), 413)
+
+
+def _path(request: Request) -> str:
+    return f"/b/{request.path_params['token']}"
+
+
+def _page(html: str, status: int = 200) -> Response:
+    return HTMLResponse(html, status)
+
+
+def _plain(request: Request, words: str, status: int) -> Response:
+    return _page(pages.plain_page(words, nonce_of(request)), status)
+
+
+async def _no_page(request: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, HTTPException) else 404
+    words = pages.NO_BALLOT if status == 404 else pages.NO_PAGE
+    return _plain(request, words, status)
+
+
+async def _broken(request: Request, _error: Exception) -> Response:
+    return _plain(request, "Something went wrong; tell the panel leader. What you sent may not be kept.", 500)

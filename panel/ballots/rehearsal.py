@@ -1,0 +1,212 @@
+"""Does the whole way work before anybody comes? Simulated assessors answer through the real server, marked for ever."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from panel.ballots.serving import served
+from panel.ballots.visitor import SeenPage, Visitor
+from panel.errors import StudyError
+from panel.store.board import board_of_servings
+from panel.store.collecting import USUAL_SCALE, prepare
+from panel.store.database import OWN_FILE, OWN_STUDY, Store, open_store
+from panel.store.links import make_tokens
+from panel.store.lock import Locked, lock_session
+from panel.store.moments import now
+from panel.store.sessions import session_record
+from panel.study.folder import write_study
+from panel.study.rehearsed import to_rehearse
+from panel.study.study import Study
+
+SPREAD_OF_PROTOTYPES, SPREAD_OF_ASSESSORS, SPREAD_OF_MARKS = 0.10, 0.06, 0.08
+"""Standard deviations of the simulated marks, as parts of the line."""
+
+CANNOT_JUDGE, COMMENT = 0.02, 0.1
+"""How often a simulated assessor cannot judge, or writes a comment."""
+
+_MOST_PAGES = 5000  # per assessor and session: a ballot has about fifty
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Rehearsal:
+    """What a rehearsal did.
+
+    Parameters
+    ----------
+    collection
+        Its number in the record; everything in it is marked as rehearsed.
+    servings
+        How far each serving came, as `panel.store.board.board_of_servings` tells it.
+    sent
+        Every mark that was sent: `session assessor code field text`; `field` is `v` and the place of the line, `c`
+        and the same for `cannot judge`, or `comment`.
+    failures
+        What did not work, in sentences; empty if all went well.
+    """
+
+    collection: int
+    servings: pd.DataFrame
+    sent: pd.DataFrame
+    failures: tuple[str, ...]
+
+
+class _Clock:
+    """A clock that jumps over the waiting times."""
+
+    def __init__(self) -> None:
+        self.time = now()
+
+    def __call__(self) -> datetime:
+        self.time += timedelta(milliseconds=200)
+        return self.time
+
+    def jump(self, minutes: float) -> None:
+        self.time += timedelta(minutes=minutes)
+
+
+def rehearse(
+    study: Study, store: Store, rng: np.random.Generator, *, name: str = "rehearsal", sessions: tuple[str, ...] = ()
+) -> Rehearsal:
+    """Let simulated assessors answer all ballots of a study through the server, on this computer only.
+
+    Nobody applies anything, so the safety gate may still be open. The marks are drawn, not measured: they show that
+    codes, pages, timers and the record work, and say nothing about the prototypes.
+
+    Parameters
+    ----------
+    store
+        An open record; a collection of its own is made in it.
+    rng
+        Draws the marks.
+    name
+        What the study is called in the record.
+    sessions
+        Only these; all if empty.
+
+    Raises
+    ------
+    StudyError
+        If the study has no serving plan or no attributes, or the server does not answer.
+    """
+    collection = prepare(store, study, name, at=now(), rehearsal=True)
+    unknown = sorted(set(sessions) - set(collection.sessions))
+    if unknown:
+        raise StudyError(f"There is no session {', '.join(unknown)} in the serving plan; it has {collection.sessions}.")
+    clock = _Clock()
+    sent: list[tuple[str, ...]] = []
+    failures: list[str] = []
+    with served(store, clock=clock) as address:
+        for session in sessions or collection.sessions:
+            tokens = make_tokens(store, collection.number, session, at=now())
+            for assessor, token in zip(tokens["assessor"], tokens["token"], strict=True):
+                with Visitor(address, token) as visitor:
+                    marks, trouble = _answer(visitor, clock, _Hand(study, session, assessor, rng))
+                sent += [(session, assessor, *mark) for mark in marks]
+                failures += [f"session {session}, {assessor}: {words}" for words in trouble]
+    board = board_of_servings(store, collection.number)
+    board = board.loc[board["session"].isin(sessions or collection.sessions)].reset_index(drop=True)
+    table = pd.DataFrame(sent, columns=["session", "assessor", "code", "field", "text"], dtype="str")
+    failures += _missing(store, collection.number, board, table)
+    return Rehearsal(collection.number, board, table, tuple(failures))
+
+
+def rehearse_into(study: Study, folder: str | Path, seed: int) -> tuple[Rehearsal, tuple[Locked, ...]]:
+    """Rehearse a study in a new folder, from the ballots to the locked scores; return what happened.
+
+    The folder gets a copy of the study without anything that people said, marked as a rehearsal.
+
+    Raises
+    ------
+    StudyError
+        If the folder holds something already, or the study has no serving plan or no attributes; nothing is written
+        into a study that is there.
+    """
+    folder = Path(folder)
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise StudyError(f"{folder} holds something already. A rehearsal goes into a new folder; choose another name.")
+    write_study(to_rehearse(study), folder)
+    store = open_store(folder / OWN_FILE)
+    try:
+        result = rehearse(study, store, np.random.default_rng(seed), name=OWN_STUDY)
+        sessions = result.servings["session"].unique() if not result.failures else ()
+        locked = [lock_session(store, result.collection, name, folder, who="rehearsal", at=now()) for name in sessions]
+    finally:
+        store.close()
+    return result, tuple(locked)
+
+
+def _answer(visitor: Visitor, clock: _Clock, hand: _Hand) -> tuple[list[tuple[str, str, str]], list[str]]:
+    """Go through one ballot to its end; return what was sent and what went wrong."""
+    sent: list[tuple[str, str, str]] = []
+    page = visitor.go()
+    for _ in range(_MOST_PAGES):
+        if page.status != 200:
+            return sent, [f"{page.path.rpartition('/b/')[0]} answered {page.status}: {page.words}"]
+        if page.waits is False:
+            return sent, []
+        if page.waits:
+            clock.jump(1.0)
+            page = visitor.go()
+        elif page.lines:
+            if "rubbed" in page.acts and "Press this at the moment" in page.words:
+                page = visitor.send(page, {}, act="rubbed")
+            marks = hand.marks(page)
+            sent += [(page.code, name, text) for name, text in marks.items()]
+            page = visitor.send(page, marks)
+        else:
+            page = visitor.go(page.onward or visitor.path)
+    return sent, ["the ballot did not come to an end"]
+
+
+class _Hand:
+    """A simulated assessor: how this person marks the lines of each sample."""
+
+    def __init__(self, study: Study, session: str, assessor: str, rng: np.random.Generator) -> None:
+        plan = study.table("servings")
+        own = plan.loc[(plan["session"] == session) & (plan["assessor"] == assessor)]
+        scales = [study.scale(name) or USUAL_SCALE for name in study.table("attributes")["attribute"]]
+        self._low, self._high = min(low for low, _ in scales), max(high for _, high in scales)
+        self._centre = {code: _centre(prototype) for code, prototype in zip(own["code"], own["prototype"], strict=True)}
+        self._level = float(rng.normal(0.0, SPREAD_OF_ASSESSORS))
+        self._rng = rng
+
+    def marks(self, page: SeenPage) -> dict[str, str]:
+        """Return the fields that this person fills in on a page; numbers are written the way people do."""
+        fields: dict[str, str] = {}
+        for line in page.lines:
+            if self._rng.random() < CANNOT_JUDGE:
+                fields[f"c{line[1:]}"] = "1"
+                continue
+            part = self._centre.get(page.code, 0.5) + self._level + float(self._rng.normal(0.0, SPREAD_OF_MARKS))
+            value = self._low + (self._high - self._low) * float(np.clip(part, 0.0, 1.0))
+            text = f"{value:.1f}"
+            fields[line] = text.replace(".", ",") if self._rng.random() < 0.5 else text
+        if self._rng.random() < COMMENT:
+            fields["comment"] = "rehearsed comment"
+        return fields
+
+
+def _centre(prototype: str) -> float:
+    """Return a made-up place on the line for a prototype: the same in each rehearsal, no matter what it is."""
+    drawn = np.random.default_rng([ord(sign) for sign in prototype])
+    return 0.5 + float(drawn.normal(0.0, SPREAD_OF_PROTOTYPES))
+
+
+def _missing(store: Store, collection: int, board: pd.DataFrame, sent: pd.DataFrame) -> list[str]:
+    """Compare what was sent with what is in the record."""
+    kept = sum(
+        line.count(b'"kind":"answer"') + line.count(b'"kind":"cannot_judge"') + line.count(b'"kind":"comment"')
+        for session in board["session"].unique()
+        for line in session_record(store, collection, session).splitlines()
+    )
+    words = [f"{len(sent)} marks were sent, {kept} are in the record"] if kept != len(sent) else []
+    short = board.loc[board["answered"] + board["cannot_judge"] < board["asked"]]
+    return words + [
+        f"session {row.session}, {row.assessor}, code {row.code}: {row.answered} of {row.asked} marks"
+        for row in short.itertuples()
+    ]

@@ -1,0 +1,183 @@
+"""Serve the ballots of a study: prepare its record, drop the study, answer phones until told to stop."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+import uvicorn
+
+from panel.ballots.address import firewall_hint, host_to_bind, listening_socket
+from panel.ballots.app import Clock, ballot_app
+from panel.ballots.links import with_links
+from panel.errors import PanelError, StudyError
+from panel.store.collecting import Collection, prepare
+from panel.store.database import Store, name_in_record, open_store, store_url
+from panel.store.links import assessors_with_token, make_tokens
+from panel.store.moments import now
+from panel.store.safety import follow_gate, safety_signed
+from panel.store.sessions import sessions_table
+from panel.study.disk_place import place_warning
+from panel.study.folder import read_folder
+
+USUAL_PORT = 8600
+_MOST_AT_ONCE = 2000  # connections; each phone opens one to six
+_STARTS_WITHIN = 15.0  # seconds
+
+
+_GATE_SECONDS = 30.0  # how often a running server looks at the safety gate again
+
+
+def serve(
+    folder: str | Path,
+    store_at: str | Path = "",
+    host: str = "127.0.0.1",
+    port: int = USUAL_PORT,
+    *,
+    lan: bool = False,
+    session: str = "",
+    new_links: bool = False,
+    tell: Callable[[str], None] = lambda words: None,
+) -> None:
+    """Serve the ballots of a study until the process is interrupted.
+
+    Parameters
+    ----------
+    store_at
+        Where the ballots are kept; `panel.store.database.store_url(folder)` if empty.
+    lan
+        Listen at this computer's address in the local network, instead of on this computer only.
+    session
+        The session that is about to begin; the first that is not locked if empty.
+    new_links
+        Make a link for each assessor of that session and tell it; links handed out before open nothing any more.
+    tell
+        Takes the sentences for the person who started it: the address, personal links, warnings.
+
+    Raises
+    ------
+    StudyError
+        If it is no study folder, has no serving plan or no attributes, was rehearsed, the record cannot be opened, or
+        the port is taken.
+    """
+    if not Path(folder).is_dir():
+        raise StudyError(f"{folder} is no study folder. Ballots end up in one: save the study as a folder first.")
+    address = host_to_bind(host, lan=lan)
+    url = str(store_at) or store_url(folder)
+    store = open_store(url)
+    try:
+        if store.engine.dialect.name == "sqlite" and (warning := place_warning(store.place)):
+            tell(warning)
+        collection = prepare(store, read_folder(folder), name_in_record(folder, url), at=now())
+        tell(follow_gate(store, collection.number, read_folder(folder), at=now()))
+        listening = listening_socket(address, port)
+        with listening, _gate_followed(store, collection.number, folder):
+            base = f"http://{_in_url(address)}:{listening.getsockname()[1]}"
+            for words in _opening_words(store, collection, base, session, new_links=new_links, lan=lan):
+                tell(words)
+            server = uvicorn.Server(server_settings(store, (address, "localhost"), now))
+            tell("Stop with Ctrl+C; every ballot that was sent is kept.")
+            with suppress(KeyboardInterrupt):
+                server.run(sockets=[listening])
+    finally:
+        store.close()
+
+
+@contextmanager
+def _gate_followed(store: Store, collection: int, folder: str | Path, seconds: float = _GATE_SECONDS) -> Iterator[None]:
+    """Look at the safety gate again and again while the ballots are served: they close when it does."""
+    over = threading.Event()
+
+    def look() -> None:
+        while not over.wait(seconds):
+            with suppress(PanelError):  # a study that is just being written is read the next time
+                follow_gate(store, collection, read_folder(folder), at=now())
+
+    watching = threading.Thread(target=look, daemon=True)
+    watching.start()
+    try:
+        yield
+    finally:
+        over.set()
+        watching.join()
+
+
+@contextmanager
+def served(store: Store, *, port: int = 0, clock: Clock = now) -> Iterator[str]:
+    """Serve a record on this computer from another thread; give the address, stop at the end."""
+    listening = listening_socket("127.0.0.1", port)
+    server = uvicorn.Server(server_settings(store, ("127.0.0.1",), clock))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+    thread.start()
+    try:
+        _wait_until_started(server, thread)
+        yield f"http://127.0.0.1:{listening.getsockname()[1]}"
+    finally:
+        server.should_exit = True
+        thread.join(_STARTS_WITHIN)
+        listening.close()
+
+
+def _wait_until_started(server: uvicorn.Server, thread: threading.Thread) -> None:
+    pause = threading.Event()
+    for _ in range(int(_STARTS_WITHIN / 0.01)):
+        if server.started:
+            return
+        if not thread.is_alive():
+            break
+        pause.wait(0.01)
+    raise StudyError("The ballot server did not start; try another port.")
+
+
+def server_settings(store: Store, hosts: tuple[str, ...], clock: Clock = now) -> uvicorn.Config:
+    """Return how the server is run; its log has no line for a request, because that would hold a token."""
+    return uvicorn.Config(
+        ballot_app(store, hosts=hosts, clock=clock),
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        lifespan="off",
+        proxy_headers=False,
+        limit_concurrency=_MOST_AT_ONCE,
+        timeout_keep_alive=20,
+        timeout_graceful_shutdown=5,
+    )
+
+
+def _opening_words(
+    store: Store, collection: Collection, base: str, session: str, *, new_links: bool, lan: bool
+) -> Iterator[str]:
+    """Yield the address, whether the ballots are open, and the links of the session."""
+    yield f"Ballots are answered at {base}" + ("." if lan else ", on this computer only.")
+    if lan:
+        yield firewall_hint(int(base.rpartition(":")[2]))
+    if not safety_signed(store, collection.number):
+        yield "Every ballot stays closed until the safety gate is signed; nobody applies anything before."
+    session = session or _first_open(store, collection)
+    if not session:
+        yield "All sessions are locked."
+        return
+    if not new_links:
+        given_out = assessors_with_token(store, collection.number, session)
+        yield (
+            f"The links of session {session} that were handed out still hold: {', '.join(given_out)}."
+            if given_out
+            else f"Nobody has a link for session {session} yet. Make them on the page Ballots of the app, or start "
+            "this again with --new-links."
+        )
+        return
+    tokens = make_tokens(store, collection.number, session, at=now())
+    for row in with_links(tokens, base).itertuples(index=False):
+        yield f"session {row.session}, {row.assessor}: {row.link}"
+
+
+def _first_open(store: Store, collection: Collection) -> str:
+    table = sessions_table(store)
+    locked = table.loc[(table["collection"] == collection.number) & (table["locked_at"] != ""), "session"]
+    return next((session for session in collection.sessions if session not in set(locked)), "")
+
+
+def _in_url(address: str) -> str:
+    return f"[{address}]" if ":" in address else address

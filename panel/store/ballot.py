@@ -1,0 +1,195 @@
+"""What does one token open? The servings of one assessor in one session, what is asked, and how far it has come."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Table, bindparam, exists, select
+
+from panel.store.database import Store
+from panel.store.events import Entry
+from panel.store.links import token_sha256
+from panel.store.moments import read
+from panel.store.tables import COLLECTION, EVENT, QUESTION, SAFETY, SCORE_KINDS, SERVING, SESSION, SKIN_KINDS, TOKEN
+
+
+def _here(table: Table) -> tuple[Any, ...]:
+    own = (table.c.assessor == bindparam("assessor"),) if "assessor" in table.c else ()
+    return (table.c.collection == bindparam("number"), table.c.session == bindparam("session"), *own)
+
+
+@dataclass(frozen=True, slots=True)
+class Serving:
+    """One sample put before the assessor, known by its code."""
+
+    serving: int
+    position: int
+    code: str
+    site: str
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One attribute as it is asked: `minutes` after the end of rubbing, in time from `earliest` to `latest`.
+
+    The three are None for an attribute that is not tied to the end of rubbing.
+    """
+
+    attribute: str
+    name: str
+    stage: str
+    minutes: float | None
+    earliest: float | None
+    latest: float | None
+    definition: str
+    procedure: str
+    low_end: str
+    high_end: str
+    scale_min: float
+    scale_max: float
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Ballot:
+    """The ballot of one assessor in one session.
+
+    Parameters
+    ----------
+    given
+        (serving, attribute) to the kind of the last event that says its score: `answer`, `cannot_judge`,
+        `correction`. The values stay in the record.
+    rubbing_ended
+        Serving to the moment the assessor stopped rubbing it.
+    shown
+        (serving, stage) that were opened.
+    stopped
+        True after a skin reaction was reported and nobody let the assessor go on.
+    held
+        Codes of this session that somebody reacted to and that nobody has given free again: not to be applied.
+    """
+
+    collection: int
+    session: str
+    assessor: str
+    rehearsal: bool
+    locked: bool
+    safety_signed: bool
+    servings: tuple[Serving, ...]
+    questions: tuple[Question, ...]
+    given: Mapping[tuple[int, str], str]
+    rubbing_ended: Mapping[int, datetime]
+    shown: frozenset[tuple[int, str]]
+    stopped: bool
+    held: frozenset[str]
+
+    @property
+    def place(self) -> dict[str, Any]:
+        """Collection, session and assessor: where the entries of this ballot belong."""
+        return {"collection": self.collection, "session": self.session, "assessor": self.assessor}
+
+    def after(self, entries: Iterable[Entry], at: datetime) -> Ballot:
+        """Return the ballot as it is once these entries are in the record."""
+        scores = {(e.serving, e.attribute): e.kind for e in entries if e.kind in SCORE_KINDS and e.serving is not None}
+        ended = {e.serving: at for e in entries if e.kind == "rubbing_ended" and e.serving is not None}
+        return replace(self, given={**self.given, **scores}, rubbing_ended={**self.rubbing_ended, **ended})
+
+
+# Made once: every page of a ballot needs these statements.
+_SIGNED = (
+    select(SAFETY.c.signed)
+    .where(SAFETY.c.collection == TOKEN.c.collection)
+    .order_by(SAFETY.c.safety.desc())
+    .limit(1)
+    .scalar_subquery()
+)
+_REACTED = exists().where(
+    EVENT.c.collection == TOKEN.c.collection, EVENT.c.session == TOKEN.c.session, EVENT.c.kind.in_(SKIN_KINDS)
+)
+_OPENED = (
+    select(TOKEN.c.collection, TOKEN.c.session, TOKEN.c.assessor, COLLECTION.c.rehearsal, SESSION.c.locked_at)
+    .add_columns(_SIGNED.label("signed"), _REACTED.label("reacted"))
+    .join(SESSION, (SESSION.c.collection == TOKEN.c.collection) & (SESSION.c.session == TOKEN.c.session))
+    .join(COLLECTION, COLLECTION.c.collection == TOKEN.c.collection)
+    .where(TOKEN.c.token_sha256 == bindparam("token"), TOKEN.c.revoked_at.is_(None))
+)
+_SERVINGS = select(*(SERVING.c[name] for name in Serving.__slots__)).where(*_here(SERVING)).order_by(SERVING.c.position)
+_QUESTIONS = (
+    select(*(QUESTION.c[name] for name in Question.__slots__)).where(*_here(QUESTION)).order_by(QUESTION.c.place)
+)
+_EVENTS = (
+    select(EVENT.c.kind, EVENT.c.serving, EVENT.c.attribute, EVENT.c.text, EVENT.c.at)
+    .where(*_here(EVENT))
+    .order_by(EVENT.c.event)
+)
+_REACTIONS = (
+    select(EVENT.c.kind, EVENT.c.assessor, SERVING.c.code)
+    .outerjoin_from(EVENT, SERVING, SERVING.c.serving == EVENT.c.serving)
+    .where(EVENT.c.collection == bindparam("number"), EVENT.c.session == bindparam("session"))
+    .where(EVENT.c.kind.in_(SKIN_KINDS))
+    .order_by(EVENT.c.event)
+)
+
+
+def find_ballot(store: Store, token: str) -> Ballot | None:
+    """Return the ballot that a token opens; None for a token that is wrong or was revoked."""
+    with store.reading() as connection:
+        return ballot_of(connection, token)
+
+
+def ballot_of(connection: Connection, token: str) -> Ballot | None:
+    """Return the same, within a transaction."""
+    row = connection.execute(_OPENED, {"token": token_sha256(token)}).first()
+    if row is None:
+        return None
+    number, session, assessor, rehearsal, locked_at, signed, reacted = row
+    place = {"number": number, "session": session, "assessor": assessor}
+    given, rubbing_ended, shown, stopped = _so_far(connection, place)
+    return Ballot(
+        number,
+        session,
+        assessor,
+        bool(rehearsal),
+        locked_at is not None,
+        bool(signed),
+        tuple(Serving(*row) for row in connection.execute(_SERVINGS, place)),
+        tuple(Question(*row) for row in connection.execute(_QUESTIONS, place)),
+        given,
+        rubbing_ended,
+        shown,
+        stopped,
+        _held(connection, place) if reacted else frozenset(),
+    )
+
+
+def _so_far(
+    connection: Connection, place: dict[str, Any]
+) -> tuple[dict[tuple[int, str], str], dict[int, datetime], frozenset[tuple[int, str]], bool]:
+    """Go through the events in their order; later ones replace earlier ones."""
+    given: dict[tuple[int, str], str] = {}
+    rubbing_ended: dict[int, datetime] = {}
+    shown: set[tuple[int, str]] = set()
+    stopped = False
+    for kind, serving, attribute, words, at in connection.execute(_EVENTS, place):
+        if kind in SCORE_KINDS:
+            given[serving, attribute] = kind
+        elif kind == "rubbing_ended":
+            rubbing_ended[serving] = read(at)
+        elif kind == "shown":
+            shown.add((serving, words))
+        elif kind in ("reaction", "resumed"):
+            stopped = kind == "reaction"
+    return given, rubbing_ended, frozenset(shown), stopped
+
+
+def _held(connection: Connection, place: dict[str, Any]) -> frozenset[str]:
+    """Return the codes of the session that somebody reacted to, until she is let go on."""
+    held: dict[str, set[str]] = {}
+    for kind, assessor, code in connection.execute(_REACTIONS, place):
+        if kind == "resumed":
+            held.pop(assessor, None)
+        elif code is not None:
+            held.setdefault(assessor, set()).add(code)
+    return frozenset(code for codes in held.values() for code in codes)

@@ -1,0 +1,147 @@
+"""Who has answered what so far? Counts for the panel leader, who sees codes and never what they stand for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pandas as pd
+from sqlalchemy import case, func, select
+
+from panel.store.database import Store
+from panel.store.moments import local
+from panel.store.tables import EVENT, QUESTION, SCORE, SERVING, SKIN_KINDS
+
+
+def board_of_servings(store: Store, collection: int, session: str = "") -> pd.DataFrame:
+    """Return how far each serving has come.
+
+    Parameters
+    ----------
+    session
+        Only this one; all of the collection if empty.
+
+    Returns
+    -------
+    DataFrame
+        One row a serving, in serving order: `session assessor position code site asked answered cannot_judge early
+        comments opened last_at`. `answered` counts marks, `asked` attributes; `early` counts answers before their
+        time; `opened` is True once the sample was shown; `last_at` is local time, empty if nothing came.
+    """
+    asked = dict(_rows(store, _asked(collection)))
+    wanted = (
+        select(
+            SERVING.c.serving,
+            SERVING.c.session,
+            SERVING.c.assessor,
+            SERVING.c.position,
+            SERVING.c.code,
+            SERVING.c.site,
+        )
+        .where(SERVING.c.collection == collection)
+        .order_by(SERVING.c.session, SERVING.c.assessor, SERVING.c.position)
+    )
+    servings = [row for row in _rows(store, wanted) if session in ("", row.session)]
+    scores = {row.serving: row for row in _rows(store, _score_counts(collection))}
+    events = {row.serving: row for row in _rows(store, _event_counts(collection))}
+    rows = []
+    for serving in servings:
+        score, happened = scores.get(serving.serving), events.get(serving.serving)
+        rows.append(
+            {
+                **{name: getattr(serving, name) for name in ("session", "assessor", "position", "code", "site")},
+                "asked": asked.get(serving.session, 0),
+                "answered": int(score.answered) if score else 0,
+                "cannot_judge": int(score.cannot_judge) if score else 0,
+                "early": int(score.early) if score else 0,
+                "comments": int(happened.comments) if happened else 0,
+                "opened": happened is not None,
+                "last_at": local(happened.last_at) if happened else "",
+            }
+        )
+    return pd.DataFrame(rows, columns=_SERVING_COLUMNS)
+
+
+def board_of_assessors(store: Store, collection: int, session: str = "") -> pd.DataFrame:
+    """Return how far each assessor has come, from the board of servings.
+
+    Columns: `session assessor servings finished asked answered cannot_judge early comments stopped last_at`;
+    `stopped` is True after a skin reaction until the assessor was let go on.
+    """
+    board = board_of_servings(store, collection, session)
+    done = board["answered"] + board["cannot_judge"] >= board["asked"]
+    counted = board.assign(servings=1, finished=done.astype("int64"))
+    sums = ["servings", "finished", "asked", "answered", "cannot_judge", "early", "comments"]
+    by = counted.groupby(["session", "assessor"], sort=False)
+    table = by[sums].sum().join(by["last_at"].max()).reset_index()
+    stopped = _stopped(store, collection)
+    who = zip(table["session"], table["assessor"], strict=True)
+    table["stopped"] = [place in stopped for place in who]
+    return table[["session", "assessor", *sums, "stopped", "last_at"]]
+
+
+def reactions_table(store: Store, collection: int) -> pd.DataFrame:
+    """Return the skin reactions that were reported: `at session assessor code site text`, oldest first.
+
+    These are health data: for the panel leader and the safety assessor, not for a report.
+    """
+    wanted = (
+        select(EVENT.c.at, EVENT.c.session, EVENT.c.assessor, SERVING.c.code, SERVING.c.site, EVENT.c.text)
+        .outerjoin_from(EVENT, SERVING, SERVING.c.serving == EVENT.c.serving)
+        .where(EVENT.c.collection == collection, EVENT.c.kind == "reaction")
+        .order_by(EVENT.c.event)
+    )
+    rows = [(local(row[0]), *(word or "" for word in row[1:])) for row in _rows(store, wanted)]
+    return pd.DataFrame(rows, columns=["at", "session", "assessor", "code", "site", "text"], dtype="str")
+
+
+_SERVING_COLUMNS = [
+    *("session", "assessor", "position", "code", "site", "asked"),
+    *("answered", "cannot_judge", "early", "comments", "opened", "last_at"),
+]
+
+
+def _rows(store: Store, wanted: Any) -> list[Any]:
+    with store.reading() as connection:
+        return list(connection.execute(wanted))
+
+
+def _asked(collection: int) -> Any:
+    return (
+        select(QUESTION.c.session, func.count()).where(QUESTION.c.collection == collection).group_by(QUESTION.c.session)
+    )
+
+
+def _score_counts(collection: int) -> Any:
+    judged = SCORE.c.value.is_not(None)
+    return (
+        select(
+            SCORE.c.serving,
+            func.sum(case((judged, 1), else_=0)).label("answered"),
+            func.sum(case((judged, 0), else_=1)).label("cannot_judge"),
+            func.sum(case((SCORE.c.flag == "early", 1), else_=0)).label("early"),
+        )
+        .where(SCORE.c.collection == collection)
+        .group_by(SCORE.c.serving)
+    )
+
+
+def _event_counts(collection: int) -> Any:
+    return (
+        select(
+            EVENT.c.serving,
+            func.sum(case((EVENT.c.kind == "comment", 1), else_=0)).label("comments"),
+            func.max(EVENT.c.at).label("last_at"),
+        )
+        .where(EVENT.c.collection == collection, EVENT.c.serving.is_not(None))
+        .group_by(EVENT.c.serving)
+    )
+
+
+def _stopped(store: Store, collection: int) -> set[tuple[str, str]]:
+    wanted = (
+        select(EVENT.c.session, EVENT.c.assessor, EVENT.c.kind)
+        .where(EVENT.c.collection == collection, EVENT.c.kind.in_(SKIN_KINDS))
+        .order_by(EVENT.c.event)
+    )
+    last = {(session, assessor): kind for session, assessor, kind in _rows(store, wanted)}
+    return {place for place, kind in last.items() if kind == "reaction"}

@@ -1,0 +1,162 @@
+"""How does a study get ready for its ballots? Codes, questions and times are copied, prototypes are left out.
+
+What was copied for a session stays as it is from its first event on, whatever happens to the study meanwhile.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, delete, insert, select
+
+from panel.errors import StudyError
+from panel.plan.protocol import read_protocol
+from panel.store.database import Store
+from panel.store.moments import written
+from panel.store.tables import COLLECTION, EVENT, QUESTION, SERVING, SESSION
+from panel.study.rehearsed import is_rehearsed
+from panel.study.study import Study
+
+USUAL_SCALE = (0.0, 100.0)
+"""A line from 0 to 100 where the study names no scale (common practice, no source)."""
+
+_STAGES = ("appearance", "pick-up", "rub-out", "after-feel", "later after-feel", "any", "")
+_WORDS = ("attribute", "name", "stage", "definition", "procedure", "low_end", "high_end")
+
+
+@dataclass(frozen=True, slots=True)
+class Collection:
+    """One collecting of ballots for one study: the real one, or a rehearsal, which stays a rehearsal for ever."""
+
+    number: int
+    study: str
+    rehearsal: bool
+    sessions: tuple[str, ...]
+
+
+def prepare(store: Store, study: Study, name: str, *, at: datetime, rehearsal: bool = False) -> Collection:
+    """Copy the sessions of a study's serving plan that are not in the record yet; return the collection.
+
+    A study has one real collection; each rehearsal is one of its own. Consumers get no ballot here: they are never
+    asked for intensities.
+
+    Parameters
+    ----------
+    name
+        What the study is called in the record: always the same for the same study.
+
+    Raises
+    ------
+    StudyError
+        If the study has no servings for trained assessors or no attributes, if a serving is incomplete or a code
+        is used twice for one person in a session, if a session that has begun differs from the plan, or if real
+        ballots are asked for in a study that was rehearsed.
+    """
+    if is_rehearsed(study) and not rehearsal:
+        raise StudyError("This study is a rehearsal and stays one. Open the ballots of the study it was made from.")
+    questions = _questions(study)
+    sessions = _servings(study)
+    with store.writing() as connection:
+        number = None if rehearsal else _real_collection(connection, name)
+        if number is None:
+            row = {"study": name, "rehearsal": int(rehearsal), "started_at": written(at)}
+            number = connection.execute(insert(COLLECTION).values(row).returning(COLLECTION.c.collection)).scalar_one()
+        for session, servings in sessions.items():
+            _copy_session(connection, number, session, servings, questions)
+    return Collection(number, name, rehearsal, tuple(sessions))
+
+
+def _real_collection(connection: Connection, name: str) -> int | None:
+    wanted = select(COLLECTION.c.collection).where(COLLECTION.c.study == name, COLLECTION.c.rehearsal == 0)
+    return connection.execute(wanted).scalar_one_or_none()
+
+
+def _copy_session(
+    connection: Connection, number: int, session: str, servings: list[dict[str, Any]], questions: list[dict[str, Any]]
+) -> None:
+    """Copy one session; if it has begun, make sure that the copy still is what the study says."""
+    place = {"collection": number, "session": session}
+    of_session = [SESSION.c.collection == number, SESSION.c.session == session]
+    if connection.execute(select(SESSION.c.session).where(*of_session)).first() is None:
+        connection.execute(insert(SESSION).values(place))
+    changed = _changed(connection, number, session, servings, questions)
+    begun = select(EVENT.c.event).where(EVENT.c.collection == number, EVENT.c.session == session).limit(1)
+    if changed and connection.execute(begun).first() is not None:
+        raise StudyError(
+            f"The {changed} of session {session} changed after its ballots had begun; what was answered would no "
+            f"longer fit. Put the {changed} back as before, or give the changed part a new session name."
+        )
+    if changed:
+        for table in (SERVING, QUESTION):
+            connection.execute(delete(table).where(table.c.collection == number, table.c.session == session))
+        connection.execute(insert(SERVING), [place | serving for serving in servings])
+        connection.execute(insert(QUESTION), [place | question for question in questions])
+
+
+def _changed(
+    connection: Connection, number: int, session: str, servings: list[dict[str, Any]], questions: list[dict[str, Any]]
+) -> str:
+    """Return what differs between the copy of a session and the study, in words; empty if nothing does."""
+    for table, wanted, what in ((SERVING, servings, "serving plan"), (QUESTION, questions, "attributes")):
+        columns = [table.c[name] for name in wanted[0]]
+        rows = select(*columns).where(table.c.collection == number, table.c.session == session)
+        if {tuple(row) for row in connection.execute(rows)} != {tuple(row.values()) for row in wanted}:
+            return what
+    return ""
+
+
+def _servings(study: Study) -> dict[str, list[dict[str, Any]]]:
+    """Return session to the servings of its trained assessors, without the prototypes."""
+    people = study.table("assessors")
+    consumers = set(people.loc[people["kind"] == "consumer", "assessor"])
+    table = study.table("servings")
+    sessions: dict[str, list[dict[str, Any]]] = {}
+    seen: set[tuple[str, ...]] = set()
+    for row, (session, assessor, position, code, site) in enumerate(
+        zip(*(table[name] for name in ("session", "assessor", "position", "code", "site")), strict=True)
+    ):
+        if assessor in consumers:
+            continue
+        if not (session and assessor and code) or math.isnan(position):
+            raise StudyError(f"servings.csv, line {row + 2}: session, assessor, position or code is missing; add it.")
+        for key in ((session, assessor, f"position {position:g}"), (session, assessor, f"code {code}")):
+            if key in seen:
+                raise StudyError(f"servings.csv, line {row + 2}: {assessor} has {key[2]} twice in session {session}.")
+            seen.add(key)
+        serving = {"assessor": str(assessor), "position": int(position), "code": str(code), "site": str(site)}
+        sessions.setdefault(str(session), []).append(serving)
+    if not sessions:
+        raise StudyError("The study has no servings for trained assessors. Make a serving plan first.")
+    return sessions
+
+
+def _questions(study: Study) -> list[dict[str, Any]]:
+    """Return the attributes in the order in which they are judged."""
+    table = study.table("attributes")
+    if table.empty:
+        raise StudyError("The study has no attributes to ask for. Fill its table of attributes first.")
+    times = read_protocol(study).times
+    rows: list[dict[str, Any]] = []
+    for row, (minutes, earliest, latest) in zip(
+        table.to_dict("records"), times[["minutes", "earliest", "latest"]].to_numpy().tolist(), strict=True
+    ):
+        low, high = study.scale(row["attribute"]) or USUAL_SCALE
+        if not low < high:
+            raise StudyError(f"The scale of {row['attribute']} goes from {low:g} to {high:g}; correct its ends.")
+        words = {name: str(row[name]) for name in _WORDS}
+        words["name"] = words["name"] or words["attribute"]
+        timed = {"minutes": _or_none(minutes), "earliest": _or_none(earliest), "latest": _or_none(latest)}
+        rows.append(words | timed | {"scale_min": low, "scale_max": high})
+    rows.sort(key=lambda question: (float(question["minutes"] or 0.0), _stage_rank(str(question["stage"]))))
+    return [{"place": place} | question for place, question in enumerate(rows)]
+
+
+def _or_none(minutes: float) -> float | None:
+    return None if math.isnan(minutes) else float(minutes)
+
+
+def _stage_rank(stage: str) -> int:
+    return _STAGES.index(stage) if stage in _STAGES else len(_STAGES)

@@ -1,0 +1,246 @@
+"""How does something that happened get into the record? A submission whole or not at all, and once."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, bindparam, insert, select, text
+from sqlalchemy.dialects import postgresql, sqlite
+
+from panel.errors import StudyError
+from panel.store.database import Store
+from panel.store.moments import written
+from panel.store.tables import COLLECTION, EVENT, FROZEN_KINDS, SCORE, SERVING, SESSION, SKIN_KINDS, SUBMISSION
+from panel.store.troubles import ALREADY_LOCKED
+
+LONGEST_TEXT = 4000
+_OWN_CONTENT = ("kind", "serving", "attribute", "value", "text")
+
+# The statements of `record` are made once: every ballot page needs them. SQLite leaves locks out; it has one writer.
+_SESSION_AT_HAND = (
+    select(SESSION.c.locked_at, COLLECTION.c.rehearsal)
+    .join(COLLECTION, COLLECTION.c.collection == SESSION.c.collection)
+    .where(SESSION.c.collection == bindparam("collection"), SESSION.c.session == bindparam("session"))
+)
+_HOLD = {
+    exclusive: text(f"SELECT pg_advisory_xact_lock{'' if exclusive else '_shared'}(:collection, hashtext(:session))")
+    for exclusive in (True, False)
+}
+_OWN_SERVING = (
+    select(SERVING.c.serving)
+    .where(*(SERVING.c[name] == bindparam(name) for name in ("serving", "collection", "session", "assessor")))
+    .with_for_update(of=SERVING)
+)
+_LAST_TURN = (
+    select(SUBMISSION.c.turn, SUBMISSION.c.content_sha256)
+    .where(SUBMISSION.c.submission == bindparam("submission"))
+    .order_by(SUBMISSION.c.turn.desc())
+    .limit(1)
+)
+_TAKE_TURN: dict[str, Any] = {
+    dialect.dialect.name: dialect.insert(SUBMISSION).on_conflict_do_nothing().returning(SUBMISSION.c.turn)
+    for dialect in (sqlite, postgresql)
+}
+_ADD_EVENTS = insert(EVENT)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing that happened.
+
+    Parameters
+    ----------
+    kind
+        One of `FROZEN_KINDS` or `SKIN_KINDS` of `panel.store.tables`.
+    serving
+        Which sample, None where it is about none.
+    attribute, value, text
+        What was answered; `text` is what was typed, a comment, or the name of a stage.
+    flag
+        `early` or `late` for an answer given out of its time, `no clock` where the end of rubbing was not noted.
+    minutes
+        Minutes since the end of rubbing.
+    """
+
+    kind: str
+    serving: int | None = None
+    attribute: str = ""
+    value: float | None = None
+    text: str = ""
+    flag: str = ""
+    minutes: float | None = None
+
+
+def record(
+    store: Store,
+    entries: Sequence[Entry],
+    *,
+    submission: str,
+    collection: int,
+    session: str,
+    assessor: str,
+    at: datetime,
+    who: str = "",
+    why: str = "",
+) -> bool:
+    """Add the entries of one submission to the record, in one transaction.
+
+    The same submission sent again adds nothing. If it comes again with other content (somebody went back and
+    changed a mark), the change is added; the last one counts.
+
+    Returns
+    -------
+    bool
+        True if something was added, False if all of it was there already.
+
+    Raises
+    ------
+    StudyError
+        If the session is locked or unknown, a serving is not one of this assessor and session, an entry cannot be
+        kept, or the database refuses.
+    """
+    place = {"collection": collection, "session": session, "assessor": assessor}
+    sent = Sent(submission, at, who or assessor, why)
+    return bool(store.add(lambda connection: add_entries(connection, entries, place, sent)))
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """How entries came: under which identifier, when, by whom and, where somebody decides something, why."""
+
+    submission: str
+    at: datetime
+    who: str
+    why: str = ""
+
+
+def add_entries(connection: Connection, entries: Sequence[Entry], place: Mapping[str, Any], sent: Sent) -> bool:
+    """Do what `record` does, within a transaction; `place` names collection, session and assessor."""
+    for entry in entries:
+        _check(entry)
+    rehearsal = _open_session(connection, place, entries)
+    _check_servings(connection, place, entries)
+    turn = _take_turn(connection, sent.submission, _digest(entries), sent.at)
+    if turn is None:
+        return False
+    common = {"submission": sent.submission, "turn": turn, "at": written(sent.at), "who": sent.who, "why": sent.why}
+    if entries:
+        rows = [{**asdict(entry), **common, **place, "rehearsal": rehearsal} for entry in entries]
+        connection.execute(_ADD_EVENTS, rows)
+    return True
+
+
+def correct(store: Store, serving: int, attribute: str, *, new: float | None, who: str, why: str, at: datetime) -> None:
+    """Add a correction of a score before its session is locked; the answer itself stays.
+
+    Parameters
+    ----------
+    new
+        The right value; None sets the score aside.
+
+    Raises
+    ------
+    StudyError
+        If nobody or no reason is named, there is no such score, or the session is locked.
+    """
+    if not who.strip() or not why.strip():
+        raise StudyError("A correction needs a name and a reason. Write who corrects the score, and why.")
+    wanted = select(SCORE).where(SCORE.c.serving == serving, SCORE.c.attribute == attribute)
+    with store.reading() as connection:
+        last = connection.execute(wanted).first()
+    if last is None:
+        raise StudyError(f"There is no answer about {attribute} for this serving; nothing can be corrected.")
+    old = "" if last.value is None else repr(last.value)
+    key = f"correction {serving} {attribute} after {last.event}"
+    record(
+        store,
+        [Entry("correction", serving, attribute, new, text=old)],
+        submission=key,
+        collection=last.collection,
+        session=last.session,
+        assessor=last.assessor,
+        at=at,
+        who=who.strip(),
+        why=why.strip(),
+    )
+
+
+def let_go_on(store: Store, collection: int, session: str, assessor: str, *, who: str, why: str, at: datetime) -> None:
+    """Let an assessor go on after a skin reaction, and give the sample free again for the others.
+
+    The panel leader decides this with whoever is qualified to; StudyError if nobody or no reason is named.
+    """
+    if not who.strip() or not why.strip():
+        raise StudyError("This is kept with a name and a reason. Write who does it, and why.")
+    record(
+        store,
+        [Entry("resumed")],
+        submission=f"resumed {collection} {session} {assessor} {who} {written(at)}",
+        collection=collection,
+        session=session,
+        assessor=assessor,
+        at=at,
+        who=who.strip(),
+        why=why.strip(),
+    )
+
+
+def hold_session(connection: Connection, collection: int, session: str, *, exclusive: bool = False) -> None:
+    """Keep a session from being locked meanwhile, or, `exclusive`, wait for all that are adding to it.
+
+    In PostgreSQL they queue fairly: a lock on the row could wait for ever behind phones that keep coming.
+    """
+    if connection.dialect.name == "postgresql":
+        connection.execute(_HOLD[exclusive], {"collection": collection, "session": session})
+
+
+def _check(entry: Entry) -> None:
+    if entry.kind not in (*FROZEN_KINDS, *SKIN_KINDS):
+        raise StudyError(f"{entry.kind!r} is not something the record keeps.")
+    if len(entry.text) > LONGEST_TEXT:
+        raise StudyError(f"A text is longer than {LONGEST_TEXT} characters; shorten it.")
+    if entry.value is not None and not math.isfinite(entry.value):
+        raise StudyError(f"The score of {entry.attribute} is not a finite number.")
+
+
+def _open_session(connection: Connection, place: Mapping[str, Any], entries: Sequence[Entry]) -> int:
+    """Return the rehearsal flag of the collection; nobody can lock the session before this transaction ends."""
+    hold_session(connection, place["collection"], place["session"])
+    row = connection.execute(_SESSION_AT_HAND, dict(place)).first()
+    if row is None:
+        raise StudyError(f"There is no session {place['session']} in the record.")
+    if row.locked_at is not None and any(entry.kind in FROZEN_KINDS for entry in entries):
+        raise StudyError(ALREADY_LOCKED)
+    return int(row.rehearsal)
+
+
+def _check_servings(connection: Connection, place: Mapping[str, Any], entries: Sequence[Entry]) -> None:
+    """Make sure that each serving is this assessor's; events of one serving are added one transaction at a time."""
+    for serving in sorted({entry.serving for entry in entries if entry.serving is not None}):
+        if connection.execute(_OWN_SERVING, {**place, "serving": serving}).first() is None:
+            raise StudyError("This sample is not one of this person's in this session; nothing was kept.")
+
+
+def _take_turn(connection: Connection, submission: str, digest: str, at: datetime) -> int | None:
+    """Return the number of this sending of a submission, None if its content is there already."""
+    take = _TAKE_TURN[connection.dialect.name]
+    turn = 1
+    while True:
+        row = {"submission": submission, "turn": turn, "content_sha256": digest, "received_at": written(at)}
+        if connection.execute(take, row).first() is not None:
+            return turn
+        last = connection.execute(_LAST_TURN, {"submission": submission}).one()
+        if last.content_sha256 == digest:
+            return None
+        turn = int(last.turn) + 1
+
+
+def _digest(entries: Sequence[Entry]) -> str:
+    content = [[getattr(entry, name) for name in _OWN_CONTENT] for entry in entries]
+    return hashlib.sha256(json.dumps(content).encode()).hexdigest()

@@ -1,0 +1,174 @@
+"""How do collected answers become scores of a study? Here each code is looked up in the serving plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pandas as pd
+
+from panel.errors import StudyError
+from panel.store.moments import local
+from panel.store.tables import PAPER
+from panel.study.rehearsed import REHEARSED, is_rehearsed
+from panel.study.study import Study
+
+BALLOT, TYPED = "ballot", "typed"
+_NUMBERS = ("score", "position")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Collected:
+    """What a session brought.
+
+    Parameters
+    ----------
+    servings
+        (assessor, position) to the code on the cup.
+    answers
+        The last answer to each question: `assessor position code attribute value flag kind at why`.
+    corrections
+        Corrections that came after those answers: the same, and `text` (the value before) and `who`.
+    """
+
+    session: str
+    rehearsal: bool
+    servings: Mapping[tuple[str, int], str]
+    answers: tuple[Mapping[str, Any], ...]
+    corrections: tuple[Mapping[str, Any], ...]
+
+
+def with_collected(study: Study, collected: Collected) -> Study:
+    """Return the study with the answers as scores and the corrections as corrections.
+
+    Raises
+    ------
+    StudyError
+        If the serving plan is not the one the ballots were made from, scores of the same servings are there
+        already, or rehearsed scores would stand beside real ones.
+    """
+    _keep_apart(study, collected)
+    prototypes = _prototypes(study, collected)
+    batches = _only_batch(study)
+    rows = [_score_row(row, collected, prototypes, batches) for row in collected.answers]
+    scores = pd.DataFrame(rows)
+    _refuse_repeats(study, scores, collected.session)
+    tables = dict(study.tables)
+    tables["scores"] = _below(study.table("scores"), scores)
+    if collected.corrections:
+        rows = [_correction_row(row, collected, prototypes) for row in collected.corrections]
+        tables["corrections"] = _below(study.table("corrections"), pd.DataFrame(rows, dtype="str"))
+    return replace(study, tables=tables)
+
+
+def _keep_apart(study: Study, collected: Collected) -> None:
+    rehearsed = is_rehearsed(study)
+    if collected.rehearsal and not rehearsed and len(study.scores):
+        raise StudyError(
+            "This session was rehearsed, and the study holds real scores; nothing was written. "
+            "Write a rehearsal into a copy of the study without scores."
+        )
+    if rehearsed and not collected.rehearsal:
+        raise StudyError(
+            "The study in this folder is a rehearsal; real scores do not go into it. Choose the folder of the real one."
+        )
+
+
+def _prototypes(study: Study, collected: Collected) -> dict[tuple[str, int], str]:
+    """Return (assessor, position) to the prototype; StudyError if a code on a cup is not the one in the plan."""
+    plan = study.table("servings")
+    plan = plan.loc[plan["session"] == collected.session]
+    keys = zip(plan["assessor"], plan["position"], strict=True)
+    planned = dict(zip(keys, zip(plan["code"], plan["prototype"], strict=True), strict=True))
+    found = {}
+    for (assessor, position), code in collected.servings.items():
+        now, prototype = planned.get((assessor, float(position)), ("", ""))
+        if now != code or not prototype:
+            raise StudyError(
+                f"Session {collected.session}, {assessor}, position {position}: the cup had the code {code}, the "
+                f"serving plan now says {now or 'nothing'}. Put the plan back as it was when the ballots were made."
+            )
+        found[assessor, position] = str(prototype)
+    return found
+
+
+def _only_batch(study: Study) -> dict[str, str]:
+    """Return prototype to batch, for prototypes that have one batch."""
+    batches = study.table("batches")
+    alone = batches.drop_duplicates("prototype", keep=False)
+    return dict(zip(alone["prototype"], alone["batch"], strict=True))
+
+
+def _score_row(
+    row: Mapping[str, Any],
+    collected: Collected,
+    prototypes: Mapping[tuple[str, int], str],
+    batches: Mapping[str, str],
+) -> dict[str, Any]:
+    prototype = prototypes[row["assessor"], row["position"]]
+    value = row["value"]
+    return {
+        "assessor": row["assessor"],
+        "prototype": prototype,
+        "attribute": row["attribute"],
+        "score": float("nan") if value is None else float(value),
+        "session": collected.session,
+        "position": float(row["position"]),
+        "batch": batches.get(prototype, ""),
+        "recorded_at": local(row["at"]),
+        "source": REHEARSED if collected.rehearsal else TYPED if row["why"] == PAPER else BALLOT,
+        "flag": "cannot judge" if row["kind"] == "cannot_judge" else row["flag"],
+    }
+
+
+def _correction_row(
+    row: Mapping[str, Any], collected: Collected, prototypes: Mapping[tuple[str, int], str]
+) -> dict[str, str]:
+    place = {
+        "assessor": row["assessor"],
+        "session": collected.session,
+        "prototype": prototypes[row["assessor"], row["position"]],
+        "attribute": row["attribute"],
+        "position": str(float(row["position"])),
+    }
+    return {
+        "when": local(row["at"]),
+        "who": row["who"],
+        "table": "scores",
+        "key": "; ".join(f"{name}={value}" for name, value in place.items()),
+        "old": row["text"],
+        "new": "" if row["value"] is None else _plain(float(row["value"])),
+        "why": row["why"],
+    }
+
+
+def _plain(value: float) -> str:
+    text = repr(value)
+    return f"{text}0" if len(text.partition(".")[2]) == 3 else text  # 1.234 could be read as a thousand and more
+
+
+def _refuse_repeats(study: Study, scores: pd.DataFrame, session: str) -> None:
+    there = study.scores.loc[study.scores["session"] == session]
+    names = ["assessor", "prototype", "attribute", "position"]
+    kept = set(there[names].fillna(-1.0).itertuples(index=False, name=None))
+    again = [row for row in scores[names].itertuples(index=False, name=None) if row in kept]
+    if again:
+        who = ", ".join(sorted({str(row[0]) for row in again}))
+        raise StudyError(
+            f"The study already holds scores of session {session} for the same samples ({who}); nothing was written. "
+            "Remove one of the two first."
+        )
+
+
+def _below(table: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+    """Return a table with rows below it; text that is missing on either side is empty."""
+    columns = list(dict.fromkeys([*table.columns, *rows.columns]))
+    parts = [_complete(part.reindex(columns=columns)) for part in (table, rows) if len(part)]
+    return pd.concat(parts, ignore_index=True)
+
+
+def _complete(part: pd.DataFrame) -> pd.DataFrame:
+    text = [name for name in part.columns if name not in _NUMBERS]
+    filled = {name: part[name].astype("object").where(part[name].notna(), "").astype("str") for name in text}
+    return part.assign(**filled, **{name: part[name].astype("float64") for name in _NUMBERS if name in part.columns})
