@@ -1,0 +1,217 @@
+"""How many people agree with a statement, of how many, and is that the share somebody wants to claim?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from panel.models.consumers.answer_grid import AnswerGrid, answer_grid
+from panel.models.consumers.question_facts import QuestionFacts, question_facts, share_of_bar
+from panel.stats.binomial_tests import minimum_count, upper_tail, wilson_interval
+from panel.stats.exact_interval import exact_interval
+from panel.stats.multiplicity import holm
+from panel.study.study import Study
+
+AGREED = (4, 5)  # fixed before anything is looked at: the two upper answers of five
+NEUTRAL = 3
+MAJORITY = 0.5
+DEFAULT, FROM_CLAIM, FROM_QUESTION = "default", "claim", "question"
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Agreement:
+    """How many agreed with each statement; frames tidy and unrounded.
+
+    Parameters
+    ----------
+    statements
+        One row per prototype and statement: `prototype question words foil agreed neutral disagreed dont_know base
+        share ci_low ci_high exact_low exact_high opinion_base opinion_share opinion_low opinion_high neutral_share
+        started dropped`. `base` is everybody who answered the statement, don't-knows among them; the `opinion`
+        columns leave those out. `ci_` Wilson, `exact_` Clopper and Pearson. `started` people who were served the
+        prototype where these answers come from (NaN if the study does not say), `dropped` those of them who did not
+        answer.
+    bars
+        One row per statement and bar: `prototype question claim bar source needed agreed base share p_value
+        p_adjusted passed`. `bar` as a share; `source` says who set it (`claim`, `question`, or `default`: a majority);
+        `needed` the fewest who would have to agree; exact one-sided test; Holm over all bars.
+    foils
+        `prototype question agreed base share ci_low ci_high` of the statements that are untrue for the product.
+    without_foil
+        `prototype question agreed base share lost`: the counts again without those who agreed with an untrue
+        statement; `lost` is how many of the agreed were theirs.
+    level, method, notes
+        Confidence level, how it was done, and what to know before trusting it.
+    """
+
+    statements: pd.DataFrame
+    bars: pd.DataFrame
+    foils: pd.DataFrame
+    without_foil: pd.DataFrame
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+def count_agreement(study: Study, *, level: float = 0.95) -> Agreement:
+    """Count who agrees with each statement, and test the share against the bar set beforehand.
+
+    The bar comes from the table of claims (a claim of kind `agreement` that names the question), else from the fact
+    `questions`, else it is a majority. ModelError if the study has no agreement answers.
+    """
+    grid = answer_grid(study, "agreement")
+    facts = question_facts(study, "agreement")
+    statements = _statements(study, grid, facts, level)
+    bars, bar_notes = _bars(study, statements, facts, level)
+    foils = statements.loc[
+        statements["foil"], ["prototype", "question", "agreed", "base", "share", "ci_low", "ci_high"]
+    ].reset_index(drop=True)
+    return Agreement(
+        statements=statements,
+        bars=bars,
+        foils=foils,
+        without_foil=_without_foil(grid, statements),
+        level=level,
+        method=_method(level, len(bars)),
+        notes=(*grid.notes(), *bar_notes, *_notes(statements, foils)),
+    )
+
+
+def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts], level: float) -> pd.DataFrame:
+    agreed = np.isin(grid.values, AGREED)
+    counts = {
+        "agreed": agreed.sum(axis=1),
+        "neutral": (grid.values == NEUTRAL).sum(axis=1),
+        "disagreed": (grid.values < NEUTRAL).sum(axis=1),
+        "dont_know": grid.dont_know.sum(axis=1),
+    }
+    question, prototype = np.nonzero(sum(counts.values()))
+    rows = pd.DataFrame({name: count[question, prototype] for name, count in counts.items()})
+    names = np.array(grid.questions, dtype=object)[question]
+    known = [facts.get(str(name), QuestionFacts()) for name in names]
+    rows.insert(0, "prototype", pd.Series(np.array(grid.prototypes, dtype=object)[prototype], dtype="str"))
+    rows.insert(1, "question", pd.Series(names, dtype="str"))
+    rows.insert(2, "words", pd.Series([about.words for about in known], dtype="str"))
+    rows.insert(3, "foil", np.array([about.foil for about in known], dtype=bool))
+    x, n = rows["agreed"].to_numpy(), rows[["agreed", "neutral", "disagreed", "dont_know"]].sum(axis=1).to_numpy()
+    opinion = n - rows["dont_know"].to_numpy()
+    low, high = wilson_interval(x, n, level)
+    exact_low, exact_high = exact_interval(x, n, level)
+    some = np.maximum(opinion, 1)
+    opinion_low, opinion_high = (np.where(opinion > 0, end, np.nan) for end in wilson_interval(x, some, level))
+    started, dropped = _started(study, grid)
+    return rows.assign(
+        **{"base": n, "share": x / n, "ci_low": low, "ci_high": high, "exact_low": exact_low, "exact_high": exact_high},
+        **{"opinion_base": opinion, "opinion_share": np.where(opinion > 0, x / some, np.nan)},
+        **{"opinion_low": opinion_low, "opinion_high": opinion_high, "neutral_share": rows["neutral"] / n},
+        **{"started": started[question, prototype], "dropped": dropped[question, prototype]},
+    )
+
+
+def _started(study: Study, grid: AnswerGrid) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return for each statement and prototype how many were served it, and how many of them did not answer."""
+    answers, servings = study.table("answers"), study.table("servings")
+    sessions = set(answers.loc[answers["kind"] == "agreement", "session"]) - {""}
+    served = servings.loc[servings["session"].isin(sessions)]
+    shape = len(grid.questions), len(grid.prototypes)
+    started, dropped = np.full(shape, np.nan), np.full(shape, np.nan)
+    answered = ~np.isnan(grid.values) | grid.dont_know
+    for column, prototype in enumerate(grid.prototypes):
+        people = set(served.loc[served["prototype"] == prototype, "assessor"])
+        if not people:
+            continue
+        came = np.isin(np.array(grid.people, dtype=object), list(people))
+        started[:, column] = len(people)
+        dropped[:, column] = len(people) - (answered[:, :, column] & came).sum(axis=1)
+    return started, dropped
+
+
+def _bars(
+    study: Study, statements: pd.DataFrame, facts: dict[str, QuestionFacts], level: float
+) -> tuple[pd.DataFrame, list[str]]:
+    """Return the tests against the bars, and what is wrong with a bar."""
+    claims = study.table("claims")
+    claims = claims.loc[claims["kind"] == "agreement"]
+    rows, notes = [], []
+    for claim in claims.to_dict("records"):
+        if not claim["question"] or claim["question"] not in set(statements["question"]):
+            notes.append(f"The claim {claim['claim']!r} names no statement that was asked; it is not tested here.")
+        elif not np.isnan(claim["bar"]) and np.isnan(share_of_bar(claim["bar"])):
+            notes.append(f"The bar {claim['bar']:g} of the claim {claim['claim']!r} is no share between 0 and 100 %.")
+    for statement in statements.loc[~statements["foil"]].to_dict("records"):
+        about = claims.loc[
+            (claims["question"] == statement["question"]) & claims["prototype"].isin(["", statement["prototype"]])
+        ]
+        own = [(str(c), share_of_bar(bar), FROM_CLAIM) for c, bar in zip(about["claim"], about["bar"], strict=True)]
+        own = [bar for bar in own if not np.isnan(bar[1])]
+        fact = facts.get(str(statement["question"]), QuestionFacts()).bar
+        fallback = ("", MAJORITY, DEFAULT) if np.isnan(fact) else ("", fact, FROM_QUESTION)
+        rows += [
+            (statement["prototype"], statement["question"], *bar, statement["agreed"], statement["base"])
+            for bar in own or [fallback]
+        ]
+    frame = pd.DataFrame(rows, columns=["prototype", "question", "claim", "bar", "source", "agreed", "base"])
+    frame = frame.astype(dict.fromkeys(("prototype", "question", "claim", "source"), "str"))
+    return _tested(frame, level), notes
+
+
+def _tested(frame: pd.DataFrame, level: float) -> pd.DataFrame:
+    x, n, bar = (frame[name].to_numpy(dtype=float) for name in ("agreed", "base", "bar"))
+    p_value = upper_tail(x, n, bar)
+    tested = frame.assign(
+        needed=minimum_count(n, bar, 1 - level) if len(frame) else np.empty(0, dtype=np.int64),
+        share=x / n,
+        p_value=p_value,
+        p_adjusted=holm(p_value),
+    )
+    columns = ["prototype", "question", "claim", "bar", "source", "needed", "agreed", "base", "share", "p_value"]
+    return tested.assign(passed=tested["agreed"] >= tested["needed"])[[*columns, "p_adjusted", "passed"]]
+
+
+def _without_foil(grid: AnswerGrid, statements: pd.DataFrame) -> pd.DataFrame:
+    """Return the counts without the people who agreed with an untrue statement about the same prototype."""
+    place = {name: number for number, name in enumerate(grid.questions)}
+    column = {name: number for number, name in enumerate(grid.prototypes)}
+    rows = []
+    for prototype, own in statements.groupby("prototype", sort=False):
+        where = column[str(prototype)]
+        foils = [place[str(name)] for name in own.loc[own["foil"], "question"]]
+        if not foils:
+            continue
+        sayers = np.isin(grid.values[foils, :, where], AGREED).any(axis=0)
+        for statement in own.loc[~own["foil"]].to_dict("records"):
+            values = grid.values[place[statement["question"]], :, where]
+            answered = (~np.isnan(values) | grid.dont_know[place[statement["question"]], :, where]) & ~sayers
+            agreed, base = int((np.isin(values, AGREED) & ~sayers).sum()), int(answered.sum())
+            share = agreed / base if base else float("nan")
+            rows.append((prototype, statement["question"], agreed, base, share, statement["agreed"] - agreed))
+    frame = pd.DataFrame(rows, columns=["prototype", "question", "agreed", "base", "share", "lost"])
+    return frame.astype({"prototype": "str", "question": "str"})
+
+
+def _method(level: float, n_bars: int) -> str:
+    return (
+        "Agreed means the answers 4 and 5 of 1 to 5, fixed before looking; 3 is neutral. The base is everybody who "
+        "answered the statement, don't-knows among them; the share of those with an opinion stands beside it. "
+        f"{100 * level:g} % intervals by Wilson's method, and exact ones by Clopper and Pearson. The bar is tested one-"
+        f"sided with the exact binomial count at {100 * (1 - level):g} %, for each statement alone; p-values adjusted "
+        f"by Holm over all {n_bars} bars stand beside it. Nothing is rounded up."
+    )
+
+
+def _notes(statements: pd.DataFrame, foils: pd.DataFrame) -> list[str]:
+    notes = []
+    if foils.empty:
+        notes.append(
+            "No statement is marked as untrue for the product, so nothing measures how readily these people say yes. "
+            "Add one sentence that is untrue, with `foil` in the fact `questions`."
+        )
+    if statements["started"].isna().any():
+        notes.append(
+            "The servings do not say how many people started, so nobody can tell how many dropped out. Give the "
+            "answers the session of their servings."
+        )
+    return notes

@@ -1,0 +1,256 @@
+"""Which words do people tick for which prototype, and which go with liking? Check-all-that-apply questions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from panel.errors import ModelError
+from panel.models.consumers.answer_grid import AnswerGrid, answer_grid
+from panel.models.consumers.answers_read import numeric_answers, questions_of
+from panel.models.consumers.term_map import TermMap, term_map
+from panel.stats.binomial_tests import wilson_interval
+from panel.stats.cochran import CochranTests, cochran_tests
+from panel.stats.mcnemar import mcnemar_exact, pair_counts
+from panel.stats.multiplicity import holm
+from panel.stats.within_people import PeopleDifferences, ticked_differences, within_people
+from panel.study.study import Study
+
+RARE = 0.05  # share of all answers below which a term tells little: common practice, no source
+FEW_CONSUMERS = 60  # for a map of terms: common practice, no source
+LEAST_TICKS = 10  # answers ticked, and not ticked, below which a change of liking is marked: common practice, no source
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class CheckAll:
+    """What the check-all terms say; frames tidy and unrounded.
+
+    Parameters
+    ----------
+    terms
+        `term ticked base share rare n_consumers n_lost n_telling statistic df p_value p_adjusted exact`: ticks over
+        all prototypes; Cochran's Q over consumers who answered for every prototype (`n_lost` did not), of whom
+        `n_telling` neither ticked the term everywhere nor nowhere; `exact` where the p-value is from the permutations
+        within consumers, else from chi-square; `p_adjusted` by Holm over the terms.
+    shares
+        `term prototype ticked base share ci_low ci_high`; Wilson intervals.
+    pairs
+        `term prototype versus n only_prototype only_versus estimate p_value p_adjusted`: McNemar's exact test over
+        those who judged both, `estimate` the difference of shares, prototype minus versus, Holm over the pairs of a
+        term.
+    lift
+        `term n_ticked n_not few estimate std_error df statistic p_value p_adjusted ci_low ci_high n_consumers
+        within_estimate within_ci_low within_ci_high within_p_value within_p_adjusted n_within`: mean liking of the
+        answers (one consumer, one prototype) with the term ticked minus that of the others; the `within` columns
+        compare only answers of the same consumer with each other. Consumers are the units of all intervals. Without
+        rows if there is no liking question.
+    map
+        Correspondence map of the counts; None where there is none.
+    liking, level, method, notes
+        The liking question used (empty if none), confidence level of the intervals, how it was done, and what to know.
+    """
+
+    terms: pd.DataFrame
+    shares: pd.DataFrame
+    pairs: pd.DataFrame
+    lift: pd.DataFrame
+    map: TermMap | None
+    liking: str
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+def count_check_all(study: Study, *, level: float = 0.95, liking: str | None = None) -> CheckAll:
+    """Count the ticked terms, compare the prototypes term by term, and map them.
+
+    Parameters
+    ----------
+    liking
+        The liking question; by default the first one of the study.
+
+    Raises
+    ------
+    ModelError
+        If the study has no check-all answers, only one prototype was judged, or there is no such liking question.
+    """
+    grid = answer_grid(study, "check_all")
+    if len(grid.prototypes) < 2:
+        raise ModelError(
+            f"All check-all answers are about {grid.prototypes[0]}. Terms are compared between prototypes: ask about "
+            "at least two."
+        )
+    tests = cochran_tests(grid.values)
+    shares = _shares(grid, level)
+    terms = _terms(grid, tests)
+    lift, liking = _lift(study, grid, liking, level)
+    mapped, why_not = _map(shares)
+    return CheckAll(
+        terms=terms,
+        shares=shares,
+        pairs=_pairs(grid),
+        lift=lift,
+        map=mapped,
+        liking=liking,
+        level=level,
+        method=_method(level, len(grid.questions)),
+        notes=(*grid.notes(), *_notes(grid, terms, mapped, liking), *why_not),
+    )
+
+
+def _counted(grid: AnswerGrid) -> tuple[np.ndarray, np.ndarray]:
+    """Return how many ticked each term for each prototype, and how many were asked, (terms, prototypes)."""
+    return np.nansum(grid.values, axis=1).astype(np.int64), (~np.isnan(grid.values)).sum(axis=1)
+
+
+def _shares(grid: AnswerGrid, level: float) -> pd.DataFrame:
+    ticked, base = _counted(grid)
+    term, prototype = np.nonzero(base)
+    x, n = ticked[term, prototype], base[term, prototype]
+    low, high = wilson_interval(x, n, level)
+    frame = pd.DataFrame(
+        {
+            "term": np.array(grid.questions, dtype=object)[term],
+            "prototype": np.array(grid.prototypes, dtype=object)[prototype],
+            **{"ticked": x, "base": n, "share": x / n, "ci_low": low, "ci_high": high},
+        }
+    )
+    return frame.astype({"term": "str", "prototype": "str"})
+
+
+def _terms(grid: AnswerGrid, tests: CochranTests) -> pd.DataFrame:
+    ticked, base = (part.sum(axis=1) for part in _counted(grid))
+    return pd.DataFrame(
+        {
+            "term": pd.Series(grid.questions, dtype="str"),
+            "ticked": ticked,
+            "base": base,
+            "share": ticked / base,
+            "rare": ticked / base < RARE,
+            "n_consumers": tests.n,
+            "n_lost": tests.n_lost,
+            "n_telling": tests.n_telling,
+            "statistic": tests.statistic,
+            "df": np.full(len(base), tests.df),
+            "p_value": tests.p_value,
+            "p_adjusted": holm(tests.p_value),
+            "exact": tests.exact,
+        }
+    )
+
+
+def _pairs(grid: AnswerGrid) -> pd.DataFrame:
+    found = pair_counts(grid.values)
+    p_value = np.where(found.n > 0, mcnemar_exact(found.only_second, found.only_first), np.nan)
+    adjusted = np.stack([holm(row) for row in p_value])
+    estimate = np.divide(
+        found.only_second - found.only_first, found.n, out=np.full(found.n.shape, np.nan), where=found.n > 0
+    )
+    names = np.array(grid.prototypes, dtype=object)
+    count = len(grid.questions)
+    frame = pd.DataFrame(
+        {
+            "term": np.repeat(np.array(grid.questions, dtype=object), len(found.first)),
+            "prototype": np.tile(names[found.second], count),
+            "versus": np.tile(names[found.first], count),
+            "n": found.n.ravel(),
+            "only_prototype": found.only_second.ravel(),
+            "only_versus": found.only_first.ravel(),
+            "estimate": estimate.ravel(),
+            "p_value": p_value.ravel(),
+            "p_adjusted": adjusted.ravel(),
+        }
+    )
+    return frame.astype(dict.fromkeys(("term", "prototype", "versus"), "str"))
+
+
+def _lift(study: Study, grid: AnswerGrid, liking: str | None, level: float) -> tuple[pd.DataFrame, str]:
+    """Return how liking goes with each term, and the liking question."""
+    if liking is None and not questions_of(study, "liking"):
+        return _lift_frame(grid, None, None, None).iloc[:0], ""
+    read = numeric_answers(study, "liking", liking)
+    liked = grid.matched(read.frame)
+    plain = ticked_differences(liked, grid.values, level)
+    within = within_people(liked, grid.values[:, None], level)
+    return _lift_frame(grid, liked, plain, within), read.question
+
+
+def _lift_frame(
+    grid: AnswerGrid, liked: np.ndarray | None, plain: PeopleDifferences | None, within: PeopleDifferences | None
+) -> pd.DataFrame:
+    nothing = np.full(len(grid.questions), np.nan)
+    used = grid.values if liked is None else np.where(np.isnan(liked), np.nan, grid.values)
+    ticked, not_ticked = (used == 1).sum(axis=(1, 2)), (used == 0).sum(axis=(1, 2))
+    columns = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
+    first = {name: nothing if plain is None else getattr(plain.tests, name) for name in columns}
+    own = {name: nothing if within is None else getattr(within.tests, name)[:, 0] for name in columns}
+    return pd.DataFrame(
+        {
+            "term": pd.Series(grid.questions, dtype="str"),
+            "n_ticked": ticked,
+            "n_not": not_ticked,
+            "few": np.minimum(ticked, not_ticked) < LEAST_TICKS,
+            **{name: first[name] for name in columns[:5]},
+            "p_adjusted": holm(first["p_value"]),
+            **{name: first[name] for name in columns[5:]},
+            "n_consumers": nothing if plain is None else plain.n_people,
+            "within_estimate": own["estimate"],
+            "within_ci_low": own["ci_low"],
+            "within_ci_high": own["ci_high"],
+            "within_p_value": own["p_value"],
+            "within_p_adjusted": holm(own["p_value"]),
+            "n_within": nothing if within is None else within.n_people[:, 0],
+        }
+    )
+
+
+def _map(shares: pd.DataFrame) -> tuple[TermMap | None, list[str]]:
+    try:
+        return term_map(shares), []
+    except ModelError as error:
+        return None, [f"There is no map of the terms: {error}"]
+
+
+def _method(level: float, n_terms: int) -> str:
+    return (
+        f"Counts with Wilson's {100 * level:g} % intervals. Cochran's Q compares the prototypes term by term over the "
+        "consumers who answered for all of them, exact from the permutations within consumers where these are few, "
+        f"else from chi-square; Holm over the {n_terms} terms. Pairs by McNemar's exact test over those who answered "
+        "for both, Holm over the pairs of a term. The map is a correspondence analysis of the counts. Liking is "
+        "compared between answers with the term ticked and without; one answer is one consumer and one prototype, and "
+        "the interval leaves out each consumer in turn, because the answers of one consumer belong together. The same "
+        "within consumers compares nobody with anybody else. P-values by Holm over the terms."
+    )
+
+
+def _notes(grid: AnswerGrid, terms: pd.DataFrame, mapped: TermMap | None, liking: str) -> list[str]:
+    notes = []
+    rare = [str(name) for name in terms.loc[terms["rare"], "term"]]
+    if rare:
+        notes.append(f"Ticked in fewer than {100 * RARE:.0f} % of the answers, so they tell little: {', '.join(rare)}.")
+    lost = int(terms["n_lost"].max())
+    if lost:
+        notes.append(
+            f"Cochran's Q needs answers for every prototype: {lost} of {lost + int(terms['n_consumers'].min())} "
+            "consumers are lost for it. Counts, pairs and liking use their answers."
+        )
+    if len(grid.people) < FEW_CONSUMERS:
+        notes.append(
+            f"{len(grid.people)} consumers are fewer than the {FEW_CONSUMERS} a steady map of terms takes (common "
+            "practice, no source): another group may give another picture."
+        )
+    if mapped is not None and mapped.too_few_expected:
+        notes.append(
+            f"{100 * mapped.few_expected:.0f} % of the counts behind the map would be below five if terms and "
+            "prototypes had nothing to do with each other; single terms can pull at the picture."
+        )
+    if not (grid.values == 0).any():
+        notes.append(
+            "No term is recorded as not ticked, so every term counts as ticked by all who were asked. Record 0 for "
+            "the terms a consumer left open."
+        )
+    if not liking:
+        notes.append("Without a liking question nothing can be said about which terms go with liking.")
+    return notes

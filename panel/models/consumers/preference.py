@@ -1,0 +1,229 @@
+"""Which of two samples do consumers prefer, and is one of them superior, unsurpassed, or as much preferred?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panel.errors import ModelError
+from panel.models.consumers.choice_answers import (
+    TEST,
+    by_person,
+    question_facts,
+    read_choices,
+    share_fact,
+    unread_notes,
+)
+from panel.stats.beta_binomial import fit_beta_binomial
+from panel.stats.binomial_tests import lower_tail, minimum_count, parity_region, upper_tail, wilson_interval
+from panel.stats.exact_interval import exact_interval
+from panel.stats.planned_looks import same_share_p
+from panel.study.study import Study
+
+HALF = 0.5
+USUAL_MARGIN = 0.05
+"""Half the width of the parity region: preference between 45 and 55 %, as in ASTM E1958."""
+
+LEFT_OUT, SPLIT, NOT_PREFERRING = "left out", "split equally", "counted as not preferring"
+WAYS = (LEFT_OUT, SPLIT, NOT_PREFERRING)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Preferences:
+    """What paired preferences say, question by question; frames tidy and unrounded.
+
+    Parameters
+    ----------
+    counts
+        `question kind prototype versus n_people n chosen other no_preference margin margin_recorded needed
+        needed_two_sided p_order order_first order_n p_above p_two_sided rho p_no_spread repeated`. `chosen` prefer
+        `prototype`, `other` prefer `versus`. `needed`: fewest of those who chose, for a preference at the level.
+        `order_first` of `order_n` chose what they tried first; `p_order`: exact test that the order does not matter.
+        `p_above p_two_sided rho p_no_spread`: where people answered more than once, allowing for each person's leaning.
+    ways
+        One row for each question, direction and way to treat votes for no preference: `question prototype versus way
+        count base share ci_low ci_high wilson_low wilson_high p_value p_two_sided needed unsurpassed_needed parity_low
+        parity_high p_unsurpassed p_parity superior unsurpassed parity`. `p_value` is one-sided, that no more than half
+        prefer `prototype`.
+    """
+
+    counts: pd.DataFrame
+    ways: pd.DataFrame
+    unread: pd.DataFrame
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+def count_preferences(study: Study, *, level: float = 0.95) -> Preferences:
+    """Count the paired preferences of a study.
+
+    Raises
+    ------
+    ModelError
+        If the study has no preferences, or none that can be read.
+    """
+    read = read_choices(study, ("preference",))
+    if read.frame.empty:
+        raise ModelError(
+            "The study has no preferences that can be read. Add them to the table answers: kind preference, prototype "
+            "and versus name the two samples, answer is the one preferred or 'no preference'."
+        )
+    counts, ways = [], []
+    for key, rows in read.frame.groupby(TEST, sort=False):
+        names = dict(zip(TEST, map(str, key), strict=True))
+        recorded = share_fact(question_facts(study, names["question"], "preference"), "margin", HALF)
+        row = names | _counts(rows, level) | {"margin": recorded or USUAL_MARGIN, "margin_recorded": bool(recorded)}
+        counts.append(row)
+        ways += _all_ways(row, level)
+    table = pd.DataFrame(counts)
+    return Preferences(
+        counts=table,
+        ways=pd.DataFrame(ways),
+        unread=read.unread,
+        level=level,
+        method=_method(level),
+        notes=(*_notes(table), *unread_notes(read.unread)),
+    )
+
+
+def _counts(rows: pd.DataFrame, level: float) -> dict[str, Any]:
+    chosen, other = int((rows["chosen"] == 1).sum()), int((rows["chosen"] == 0).sum())
+    decided = chosen + other
+    people = by_person(rows)
+    alpha = 1 - level
+    return (
+        {
+            "n_people": int(rows["assessor"].nunique()),
+            "n": len(rows),
+            "chosen": chosen,
+            "other": other,
+            "no_preference": len(rows) - decided,
+            "needed": int(minimum_count(decided, HALF, alpha)) if decided else np.nan,
+            "needed_two_sided": int(minimum_count(decided, HALF, alpha / 2)) if decided else np.nan,
+            "repeated": bool(rows["assessor"].duplicated().any()),
+        }
+        | _order(rows)
+        | _with_leaning(rows, people, level)
+    )
+
+
+def _order(rows: pd.DataFrame) -> dict[str, Any]:
+    """Return whether people lean to what they tried first: exact test of order against choice."""
+    known = rows.loc[rows["first"].notna() & rows["chosen"].notna()]
+    if known["first"].nunique() < 2 or rows["assessor"].duplicated().any():
+        return {"order_first": np.nan, "order_n": len(known), "p_order": np.nan}
+    table = pd.crosstab(known["first"], known["chosen"]).reindex(columns=[0.0, 1.0], fill_value=0)
+    return {
+        "order_first": int((known["first"] == known["chosen"]).sum()),
+        "order_n": len(known),
+        "p_order": same_share_p(table[1.0], table.sum(axis=1))[0],
+    }
+
+
+def _with_leaning(rows: pd.DataFrame, people: pd.DataFrame, level: float) -> dict[str, Any]:
+    """Return the tests that allow for several answers of one person, NaN where everybody answered once."""
+    nothing = dict.fromkeys(["p_above", "p_two_sided", "rho", "p_no_spread"], np.nan)
+    if not rows["assessor"].duplicated().any():
+        return nothing
+    try:
+        fit = fit_beta_binomial(people["right"], people["n"], level)
+    except ModelError:  # nobody chose twice, or all chose alike: each person counts once
+        return nothing
+    above, below = fit.p_above(HALF), fit.p_below(HALF)
+    return {
+        "p_above": above,
+        "p_two_sided": min(2 * min(above, below), 1.0),
+        "rho": fit.rho,
+        "p_no_spread": fit.p_no_spread,
+    }
+
+
+def _all_ways(row: Mapping[str, Any], level: float) -> list[dict[str, Any]]:
+    """Return both directions, votes for no preference treated in three ways."""
+    found = []
+    for prototype, versus, mine in (
+        (row["prototype"], row["versus"], row["chosen"]),
+        (row["versus"], row["prototype"], row["other"]),
+    ):
+        undecided, n = row["no_preference"], row["n"]
+        votes = {LEFT_OUT: (mine, n - undecided), SPLIT: (mine + undecided / 2, n), NOT_PREFERRING: (mine, n)}
+        names = {"question": row["question"], "prototype": prototype, "versus": versus}
+        found += [
+            names | {"way": way} | _one_way(count, base, row, level, way)
+            for way, (count, base) in votes.items()
+            if base
+        ]
+    return found
+
+
+def _one_way(count: float, base: int, row: Mapping[str, Any], level: float, way: str) -> dict[str, Any]:
+    """Return share, intervals, tests and verdicts of one direction; an odd half vote never helps to show anything."""
+    alpha, margin = 1 - level, row["margin"]
+    sure, possible = int(np.floor(count)), int(np.ceil(count))
+    low, high = HALF - margin, HALF + margin
+    fewest, most = (int(value) for value in parity_region(base, low, high, alpha))
+    p_value = float(upper_tail(sure, base, HALF))
+    p_other = float(lower_tail(possible, base, HALF))
+    p_unsurpassed = float(upper_tail(sure, base, low))
+    p_parity = max(p_unsurpassed, float(lower_tail(possible, base, high)))
+    needed = int(minimum_count(base, HALF, alpha))
+    decides = not row["repeated"]
+    exact, wilson = exact_interval([sure, possible], base, level), wilson_interval(count, base, level)
+    return {
+        "count": count,
+        "base": base,
+        "share": count / base,
+        "ci_low": float(exact[0][0]),
+        "ci_high": float(exact[1][1]),
+        "wilson_low": float(wilson[0]),
+        "wilson_high": float(wilson[1]),
+        "p_value": p_value,
+        "p_two_sided": np.nan if way == NOT_PREFERRING else min(2 * min(p_value, p_other), 1.0),
+        "needed": needed,
+        "unsurpassed_needed": fewest,
+        "parity_low": fewest,
+        "parity_high": most,
+        "p_unsurpassed": p_unsurpassed,
+        "p_parity": p_parity,
+        "superior": decides and sure >= needed,
+        "unsurpassed": decides and sure >= fewest,
+        "parity": decides and fewest <= sure and possible <= most,
+    }
+
+
+def _method(level: float) -> str:
+    percent = f"{100 * (1 - level):g} %"
+    return (
+        f"Exact binomial tests of the counts, each one-sided at {percent} and the two-sided one beside them. Superior: "
+        "more than half prefer it. Unsurpassed: more than half less the margin do. Parity: between half less and half "
+        "plus the margin (two one-sided tests). Votes for no preference are treated in three ways: left out; split "
+        "equally between the two, an odd half vote counted against what is to be shown; counted among those who do not "
+        f"prefer the sample, so that shares are of everybody asked. {100 * level:g} % intervals by Clopper and Pearson "
+        "(exact) and by Wilson."
+    )
+
+
+def _notes(counts: pd.DataFrame) -> list[str]:
+    notes = []
+    usual = counts.loc[~counts["margin_recorded"], "question"]
+    if len(usual):
+        notes.append(
+            f"No margin was set beforehand for {', '.join(dict.fromkeys(usual))}: the usual 5 points are used (45 to "
+            "55 %, ASTM E1958). Record a margin with the question before the test."
+        )
+    if counts["repeated"].any():
+        notes.append(
+            "Some people gave a preference more than once. Their answers go together, so the exact counts do not hold "
+            "and no verdict is given on them; the test that allows for each person's leaning stands beside."
+        )
+    if (counts["no_preference"] > 0).any():
+        notes.append(
+            "Votes for no preference are answers. Look at all three ways; a claim that holds in one of them only "
+            "depends on how they were counted."
+        )
+    return notes

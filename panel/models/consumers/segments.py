@@ -1,0 +1,235 @@
+"""Do consumers fall into groups that like different prototypes, or does one mean liking stand for all of them?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from panel.errors import ModelError
+from panel.models.consumers.answers_read import AnswersRead, numeric_answers
+from panel.models.consumers.liking_model import liking_model
+from panel.models.consumers.liking_tables import FEWEST_ALIKE
+from panel.models.consumers.segment_tables import group_means, group_of, numbered, pairs_by_group
+from panel.stats.groups import Labels, k_means, more_groups, recovered, without_effects
+from panel.stats.moments import Array
+from panel.study.study import Study
+
+LEVEL = 0.95
+FEWEST_CONSUMERS = 40  # common practice, no source: below, groups are not believed
+FEWEST_PROTOTYPES = 4  # with fewer there is too little of a profile to group people by
+TRIED = 0.75  # share of the prototypes a consumer has to have tried
+RARE = 0.01  # noise alone must look as grouped as this more rarely
+STABLE = 0.6  # of Jaccard's index when consumers are drawn anew (Hennig 2007: below 0.6 a group is not to be trusted)
+MOST_GROUPS = 4
+SMALLEST_GROUP = 5  # consumers
+DRAWS, AGAIN = 199, 100
+Step = tuple[int, float, float, float, int, bool]  # the columns of `Segments.steps`
+MOST_DRAWN = 300  # consumers that enter the draws; with more of them the draws use a random part
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Segments:
+    """Groups of consumers by what they like, or one group; all frames tidy and unrounded.
+
+    Parameters
+    ----------
+    n_groups
+        How many groups are believed: 1 where no stable groups were found.
+    steps
+        `groups share p_value stability smallest accepted`: for 2, 3 ... groups, by which share one group more lowers
+        the scatter inside the groups, how often noise alone does so, the lowest Jaccard index of a group when consumers
+        are drawn anew, and the smallest group. Asking stops at the first step that is not accepted.
+    consumers
+        `assessor segment`: group of each consumer, from 1, the largest first; 0 for those left out.
+    means
+        `segment prototype n estimate std_error df ci_low ci_high letters favourite`: mean liking within each group;
+        `favourite` where the prototype cannot be separated from the best one of that group.
+    divided
+        `prototype versus segment estimate ci_low ci_high`: pairs that cannot be separated over all consumers, while one
+        group clearly likes the one better and another group leans the other way.
+    alike
+        `segment versus correlation`: correlation of the mean profiles of two groups; near 1 they like the same
+        prototypes, one of them more strongly.
+    left_out
+        `assessor n`: consumers who tried too few prototypes to be put into a group.
+    why_one
+        Why one group stands for all; empty where groups are believed.
+    """
+
+    question: str
+    n_groups: int
+    steps: pd.DataFrame
+    consumers: pd.DataFrame
+    means: pd.DataFrame
+    divided: pd.DataFrame
+    alike: pd.DataFrame
+    left_out: pd.DataFrame
+    why_one: str
+    n_grouped: int
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+def find_segments(
+    study: Study, rng: np.random.Generator, *, question: str | None = None, level: float = LEVEL
+) -> Segments:
+    """Look for groups of consumers that like different prototypes.
+
+    Each consumer's own level and the mean of each prototype are taken out first. Groups are believed only with at
+    least 40 consumers, where noise alone would hardly look so grouped, and where the same groups come back when
+    consumers are drawn anew. Otherwise the answer is one group.
+
+    Parameters
+    ----------
+    rng
+        Source of the draws; the same generator state gives the same groups.
+    question
+        Which liking question; by default the first.
+    level
+        Level of the intervals.
+
+    Raises
+    ------
+    ModelError
+        If there are no liking answers, fewer than four prototypes were tried, or nothing varies.
+    """
+    answers = numeric_answers(study, "liking", question)
+    frame = answers.frame
+    if frame.shape[1] < FEWEST_PROTOTYPES:
+        raise ModelError(
+            f"Groups are looked for from {FEWEST_PROTOTYPES} prototypes on; consumers tried {frame.shape[1]}. With so "
+            "few, look at the single answers."
+        )
+    needed = max(FEWEST_ALIKE, int(np.ceil(TRIED * frame.shape[1])))
+    tried = frame.notna().sum(axis=1)
+    used = frame.loc[tried >= needed]
+    model = {0: liking_model(frame, level)}
+    labels, steps, why = _labels(used, needed, rng)
+    labels = numbered(labels)
+    groups = range(1, int(labels.max(initial=0)) + 2)
+    model |= {group: liking_model(used.loc[labels == group - 1], level) for group in groups if len(groups) > 1}
+    means = group_means(model, used, labels)
+    return Segments(
+        question=answers.question,
+        n_groups=len(groups),
+        steps=pd.DataFrame(steps, columns=["groups", "share", "p_value", "stability", "smallest", "accepted"]),
+        consumers=group_of(frame, used, labels),
+        means=means,
+        divided=pairs_by_group(model),
+        alike=_alike(means, groups),
+        left_out=pd.DataFrame(
+            {
+                "assessor": pd.Series(frame.index[tried < needed], dtype="str"),
+                "n": tried[tried < needed].to_numpy(),
+            }
+        ),
+        why_one=why,
+        n_grouped=len(used),
+        level=level,
+        method=_method(needed),
+        notes=tuple(_notes(answers, used, needed, len(groups))),
+    )
+
+
+def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[Labels, list[Step], str]:
+    """Return the group of each consumer from 0, the steps that led there, and why it is one group if it is."""
+    one = np.zeros(len(used), dtype=np.intp)
+    if len(used) < FEWEST_CONSUMERS:
+        return (
+            one,
+            [],
+            (
+                f"{len(used)} consumers tried at least {needed} prototypes; groups are not looked for with fewer than "
+                f"{FEWEST_CONSUMERS}."
+            ),
+        )
+    value = used.to_numpy(dtype=float)
+    present = np.isfinite(value)
+    if not present.any(axis=0).all():
+        return one, [], "A prototype was tried by none of the consumers who tried enough of them."
+    left = without_effects(value)
+    part = np.arange(len(left)) if len(left) <= MOST_DRAWN else rng.choice(len(left), MOST_DRAWN, replace=False)
+    found, steps = _grown(left[part], present[part], rng)
+    if not found.any():
+        return one, steps, _why(steps[0])
+    if len(part) < len(left):
+        found = k_means(left[None], int(found.max()) + 1, rng).labels[0]
+    return found, steps, ""
+
+
+def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) -> tuple[Labels, list[Step]]:
+    """Add a group as long as it says more than noise would, no group is tiny, and the same groups come back."""
+    labels = np.zeros(len(left), dtype=np.intp)
+    steps: list[Step] = []
+    for groups in range(2, MOST_GROUPS + 1):
+        more, share, p_value = more_groups(left, present, labels, DRAWS, rng)
+        smallest = int(np.bincount(more.labels, minlength=groups).min())
+        stability = float("nan")
+        accepted = p_value <= RARE and smallest >= SMALLEST_GROUP
+        if accepted:
+            stability = float(recovered(left, more.labels, AGAIN, rng).min())
+            accepted = stability >= STABLE
+        steps.append((groups, share, p_value, stability, smallest, accepted))
+        if not accepted:
+            break
+        labels = more.labels
+    return labels, steps
+
+
+def _why(step: Step) -> str:
+    _, _, p_value, _, smallest, _ = step
+    if p_value > RARE:
+        return "Two groups would say no more about these answers than noise alone often does."
+    if smallest < SMALLEST_GROUP:
+        return f"The second group would be {smallest} consumers only."
+    return "Two groups show, but other ones when consumers are drawn anew."
+
+
+def _alike(means: pd.DataFrame, groups: range) -> pd.DataFrame:
+    """Return the correlation of the mean profiles of each two groups."""
+    profile = means.pivot_table(index="prototype", columns="segment", values="estimate")
+    rows = [
+        (first, second, float(np.corrcoef(profile[first], profile[second])[0, 1]))
+        for first, second in combinations(groups, 2)
+    ]
+    return pd.DataFrame(rows, columns=["segment", "versus", "correlation"])
+
+
+def _method(needed: int) -> str:
+    return (
+        "What is left of each liking answer once the consumer's own level and the prototype's mean are taken out is "
+        f"put into groups by k-means; consumers with fewer than {needed} prototypes are left out, and a gap "
+        "pulls nobody towards a group. One group more is accepted if it lowers the scatter inside the groups by more "
+        f"than it does in all but 1 of 100 of {DRAWS} tables of the same groups and noise of the same size for every "
+        f"consumer and prototype (signs drawn anew), if no group has fewer than {SMALLEST_GROUP} consumers, and if the "
+        f"same groups come back when consumers are drawn anew ({AGAIN} times, Jaccard's index at least {STABLE})."
+    )
+
+
+def _notes(answers: AnswersRead, used: pd.DataFrame, needed: int, n_groups: int) -> list[str]:
+    notes = []
+    lost = answers.n_consumers - len(used)
+    if lost:
+        notes.append(
+            f"{lost} of {answers.n_consumers} consumers tried fewer than {needed} prototypes and are left out."
+        )
+    if len(used) > MOST_DRAWN:
+        notes.append(
+            f"The draws use {MOST_DRAWN} consumers chosen at random out of {len(used)}, to keep the waiting short; the "
+            "groups themselves are made from all."
+        )
+    if n_groups > 1:
+        notes.append(
+            "The groups were found in the same answers as the means within them, so differences between groups look "
+            "larger than they are. Recruit by the presumed taste and test again before relying on them."
+        )
+        notes.append(
+            "Groups that come back may also be two ends of one gradient of taste: these answers do not show a gap "
+            "between kinds of people."
+        )
+    return notes

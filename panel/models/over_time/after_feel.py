@@ -1,0 +1,205 @@
+"""How does an attribute change over the minutes after use, and do the prototypes change alike?
+
+Attributes that share their name and differ in `minutes` are one attribute over time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.special import stdtrit
+
+from panel.errors import ModelError
+from panel.models.over_time.time_design import TimeDesign, time_design
+from panel.stats.moments import Array
+from panel.stats.multiplicity import holm
+from panel.stats.reml import fit_mixed_model
+from panel.stats.satterthwaite import estimate_contrasts, test_contrasts
+from panel.study.scores_used import scores_used
+from panel.study.study import Study
+
+FEWEST_TIMES = 2
+_TERMS = ("prototype", "time", "prototype_time")
+_VERSUS = [
+    *("name", "minutes", "prototype", "versus", "estimate", "std_error", "df", "statistic", "p_value"),
+    *("ci_low", "ci_high", "p_adjusted"),
+]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class AfterFeel:
+    """Attributes over the minutes after use; frames tidy and unrounded.
+
+    Parameters
+    ----------
+    tests
+        `name term statistic df df_error p_value p_adjusted n_scores times model`; terms `prototype` (means over the
+        times), `time` (means over the prototypes) and `prototype_time` (do the prototypes change alike?);
+        `p_adjusted` by Holm over the attributes, for each term.
+    curves
+        `name attribute minutes prototype estimate std_error df ci_low ci_high`: estimated means.
+    versus
+        `name minutes prototype versus estimate std_error df statistic p_value ci_low ci_high p_adjusted`: differences
+        from the benchmark at each time; p-values and intervals by Bonferroni over all times and prototypes of the
+        attribute. Without rows if there is no benchmark.
+    variances
+        `name term variance`.
+    not_estimated
+        `name why`.
+    """
+
+    tests: pd.DataFrame
+    curves: pd.DataFrame
+    versus: pd.DataFrame
+    variances: pd.DataFrame
+    not_estimated: pd.DataFrame
+    benchmark: str | None
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+def timed_attributes(study: Study) -> dict[str, pd.DataFrame]:
+    """Return the attributes over time: name to `attribute minutes`, by time, of those with two times or more."""
+    attributes = study.table("attributes")
+    timed = attributes.loc[attributes["minutes"].notna() & (attributes["name"] != "")]
+    found = {}
+    for name, rows in timed.groupby("name", sort=False):
+        times = rows[["attribute", "minutes"]].drop_duplicates("minutes").sort_values("minutes", ignore_index=True)
+        if len(times) >= FEWEST_TIMES:
+            found[str(name)] = times
+    return found
+
+
+def follow_after_feel(study: Study, *, level: float = 0.95) -> AfterFeel:
+    """Compare the prototypes over the times of each attribute that was scored at several.
+
+    Raises
+    ------
+    ModelError
+        If no attribute has several times, or none can be estimated.
+    """
+    timed = timed_attributes(study)
+    if not timed:
+        raise ModelError(
+            "No attribute was scored at several times. Give attributes that are the same but for the time one name and "
+            "different minutes in the table attributes."
+        )
+    frame = scores_used(study).frame
+    parts: list[dict[str, Any]] = []
+    left_out: list[tuple[str, str]] = []
+    for name, times in timed.items():
+        try:
+            design = time_design(frame, times, study.prototypes)
+            parts.append(_follow(name, design, study.benchmark, level))
+        except ModelError as error:
+            left_out.append((name, str(error)))
+    if not parts:
+        raise ModelError(f"No attribute can be followed over time: {'; '.join(f'{n} ({why})' for n, why in left_out)}")
+    tests = pd.concat([part["tests"] for part in parts], ignore_index=True)
+    tests["p_adjusted"] = tests.groupby("term")["p_value"].transform(lambda p: holm(p.to_numpy()))
+    versus = pd.concat([part["versus"] for part in parts], ignore_index=True)
+    return AfterFeel(
+        tests=tests,
+        curves=pd.concat([part["curves"] for part in parts], ignore_index=True),
+        versus=versus,
+        variances=pd.concat([part["variances"] for part in parts], ignore_index=True),
+        not_estimated=pd.DataFrame(left_out, columns=["name", "why"], dtype="str"),
+        benchmark=study.benchmark if len(versus) else None,
+        level=level,
+        method=_method(level),
+        notes=(*(note for part in parts for note in part["notes"]), *(f"{n}: {why}" for n, why in left_out)),
+    )
+
+
+def _follow(name: str, design: TimeDesign, benchmark: str | None, level: float) -> dict[str, Any]:
+    """Fit one attribute over time and return its tables."""
+    fit = fit_mixed_model(design.response, design.fixed, design.groups)
+    if fit.variances[0, -1] <= 1e-9 * np.ptp(design.response) ** 2:
+        raise ModelError("the scores repeat exactly, so nothing is left to judge a difference by.")
+    tests = []
+    for term, contrasts in zip(_TERMS, _hypotheses(design), strict=True):
+        found = test_contrasts(fit, contrasts)
+        tests.append(
+            {
+                "name": name,
+                "term": term,
+                "statistic": found.statistic[0],
+                "df": float(found.df),
+                "df_error": found.df_error[0],
+                "p_value": found.p_value[0],
+                "n_scores": int(fit.n_scores[0]),
+                "times": len(design.minutes),
+                "model": design.sentence,
+            }
+        )
+    cells = estimate_contrasts(fit, np.eye(design.n_cells, design.fixed.shape[1]))
+    low, high = cells.interval(level)
+    means = {"estimate": cells.estimate, "std_error": cells.std_error, "df": cells.df, "ci_low": low, "ci_high": high}
+    curves = design.cells.assign(name=name, **{column: values[0] for column, values in means.items()})
+    columns = ["name", "attribute", "minutes", "prototype", *means]
+    return {
+        "tests": pd.DataFrame(tests),
+        "curves": curves[columns],
+        "versus": _versus(name, design, fit, benchmark, level),
+        "variances": pd.DataFrame({"name": name, "term": [*design.terms, "residual"], "variance": fit.variances[0]}),
+        "notes": [f"{name}: {note}" for note in design.notes],
+    }
+
+
+def _hypotheses(design: TimeDesign) -> tuple[Array, Array, Array]:
+    """Return contrasts of the cells (prototype by time, time fastest): prototypes, times, and their interaction."""
+    k, m = len(design.prototypes), len(design.minutes)
+    apart_k, apart_m = _differences(k), _differences(m)
+    rows = (
+        np.kron(apart_k, np.full((1, m), 1 / m)),
+        np.kron(np.full((1, k), 1 / k), apart_m),
+        np.kron(apart_k, apart_m),
+    )
+    more = design.fixed.shape[1] - design.n_cells
+    prototype, time, both = (np.hstack([each, np.zeros((len(each), more))]) for each in rows)
+    return prototype, time, both
+
+
+def _differences(k: int) -> Array:
+    return np.hstack([-np.ones((k - 1, 1)), np.eye(k - 1)])
+
+
+def _versus(name: str, design: TimeDesign, fit: Any, benchmark: str | None, level: float) -> pd.DataFrame:
+    """Return the differences from the benchmark at each time, adjusted over all of them."""
+    if benchmark not in design.prototypes:
+        return pd.DataFrame(columns=_VERSUS)
+    cells = design.cells
+    others = cells.loc[cells["prototype"] != benchmark]
+    base = cells.loc[cells["prototype"] == benchmark].set_index("minutes")["place"]
+    contrasts = np.zeros((len(others), design.fixed.shape[1]))
+    contrasts[np.arange(len(others)), others["place"]] = 1
+    contrasts[np.arange(len(others)), base.loc[others["minutes"]].to_numpy()] = -1
+    found = estimate_contrasts(fit, contrasts)
+    half = stdtrit(found.df[0], 1 - (1 - level) / (2 * len(others))) * found.std_error[0]
+    return others.assign(
+        name=name,
+        versus=benchmark,
+        estimate=found.estimate[0],
+        std_error=found.std_error[0],
+        df=found.df[0],
+        statistic=found.statistic[0],
+        p_value=found.p_value[0],
+        ci_low=found.estimate[0] - half,
+        ci_high=found.estimate[0] + half,
+        p_adjusted=np.minimum(len(others) * found.p_value[0], 1.0),
+    )[_VERSUS]
+
+
+def _method(level: float) -> str:
+    return (
+        "One mixed model per attribute over all its times: prototype by time fixed (and session where there are "
+        "several); assessor, assessor x prototype, assessor x time, and where something was repeated each serving and "
+        "assessor x prototype x time random; REML, Satterthwaite. The test of prototype x time asks whether the "
+        "prototypes change alike; Holm over the attributes. Differences from the benchmark: p-values and "
+        f"{100 * level:g} % intervals by Bonferroni, the family being all times and prototypes of one attribute. "
+        "Scores of one serving at neighbouring times are taken to go together no more than those further apart."
+    )

@@ -1,0 +1,241 @@
+"""Forced-choice tests all the way: tables of the standards, d-prime, similarity, sessions, repeated answers."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import binom, binomtest, false_discovery_control, fisher_exact
+from statsmodels.stats.multitest import multipletests
+
+from panel.errors import ModelError
+from panel.models.consumers.forced_choice import judge_count, judge_forced_choices
+from panel.stats.beta_binomial import fit_beta_binomial
+from panel.stats.planned_looks import planned_looks_p
+from tests.choice_studies import choice_study, named_rows, right_rows
+from tests.stats.test_binomial_tests import HALVES, NONE, SIMILAR, TRIANGLE, TWO_SIDED
+from tests.stats.test_discrimination import ERRORS
+
+KINDS = {"triangle": "triangle", "3-AFC": "three_afc", "duo-trio": "duo_trio", "paired": "paired"}
+CLOSED_FORM = 1e-10
+PRINTED = 5.1e-7
+
+
+def one(result):
+    assert len(result.tests) == 1
+    return result.tests.iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("kind", "expected", "table"),
+    [
+        ("triangle", False, TRIANGLE),
+        ("duo_trio", False, HALVES),
+        ("paired", True, HALVES),
+        ("paired", False, TWO_SIDED),
+    ],
+    ids=["triangle", "duo-trio", "paired one-sided", "paired two-sided"],
+)
+@pytest.mark.parametrize("place", [0, 1, 2])
+def test_the_tables_of_the_standards(kind, expected, table, place):
+    """FAO V7180E appendix A = ISO 4120 for the triangle; ISO 10399 and ISO 5495 by the exact binomial."""
+    level = (0.95, 0.99, 0.999)[place]
+    for n, counts in table.items():
+        needed = counts[place]
+        told = one(judge_count(kind, min(needed, n), n, level=level, expected=expected))
+        assert told["needed"] == (needed if needed != NONE else n + 1)
+        assert (told["verdict"] == "differs") == (needed != NONE)
+        if needed != NONE and 2 * (needed - 1) > n:
+            assert one(judge_count(kind, needed - 1, n, level=level, expected=expected))["verdict"] == "cannot tell"
+
+
+@pytest.mark.parametrize("n", [18, 36, 60])
+def test_similarity_counts_of_the_triangle_test(n):
+    for limit, most in zip((0.1, 0.2, 0.3, 0.4, 0.5), SIMILAR[n], strict=True):
+        shown = one(judge_count("triangle", most, n, similar_below=limit))
+        assert shown["most"] == most
+        assert shown["verdict"] == ("differs but small" if most >= shown["needed"] else "similar")
+        assert shown["p_similar"] == pytest.approx(binom.cdf(most, n, 1 / 3 + 2 / 3 * limit), abs=CLOSED_FORM)
+        assert one(judge_count("triangle", most + 1, n, similar_below=limit))["verdict"] in ("cannot tell", "differs")
+
+
+@pytest.mark.parametrize(("method", "right", "n", "d", "error"), ERRORS)
+def test_d_prime_and_its_error(method, right, n, d, error):
+    told = one(judge_count(KINDS[method], right, n))
+    assert told["d_prime"] == pytest.approx(d, abs=PRINTED)
+    assert told["d_std_error"] == pytest.approx(error, abs=PRINTED)
+    exact = binomtest(right, n).proportion_ci(0.95, "exact")
+    assert (told["right_low"], told["right_high"]) == pytest.approx((exact.low, exact.high), abs=1e-7)
+
+
+def test_a_large_test_may_show_a_difference_and_that_it_is_small():
+    told = one(judge_count("triangle", 270, 700, similar_below=0.2))
+    assert told["verdict"] == "differs but small"
+    assert told["p_value"] < 0.05
+    assert told["p_similar"] < 0.05
+
+
+def test_power_of_so_many_answers():
+    told = one(judge_count("triangle", 10, 30, similar_below=0.3))
+    true = 1 / 3 + 2 / 3 * 0.3
+    assert told["power"] == pytest.approx(binom.sf(told["needed"] - 1, 30, true), abs=CLOSED_FORM)
+    assert told["power_similar"] == pytest.approx(binom.cdf(told["most"], 30, 1 / 3), abs=CLOSED_FORM)
+    assert binom.sf(told["needed"] - 1, 30, 1 / 3 + 2 / 3 * told["seen"]) == pytest.approx(0.8, abs=1e-9)
+    assert np.isnan(one(judge_count("triangle", 2, 2))["seen"])
+
+
+def test_a_paired_comparison_is_told_from_the_side_chosen_more_often():
+    study = choice_study(named_rows("paired", ["P4"] * 5 + ["P1"] * 19))
+    told = one(judge_forced_choices(study))
+    assert (told["prototype"], told["versus"], told["right"]) == ("P1", "P4", 19)
+    assert told["p_value"] == pytest.approx(binomtest(5, 24).pvalue, abs=CLOSED_FORM)
+    expected = choice_study(
+        named_rows("paired", ["P4"] * 5 + ["P1"] * 19), questions=[{"question": "paired", "expected": "P4"}]
+    )
+    told = one(judge_forced_choices(expected))
+    assert (told["prototype"], told["right"], told["d_prime"], bool(told["two_sided"])) == ("P4", 5, 0.0, False)
+    assert told["p_value"] == pytest.approx(binomtest(5, 24, alternative="greater").pvalue, abs=CLOSED_FORM)
+
+
+def test_several_tests_are_one_family():
+    study = choice_study(right_rows("triangle", 18, 36), right_rows("duo_trio", 20, 30), right_rows("tetrad", 12, 36))
+    tests = judge_forced_choices(study).tests
+    assert tests["p_adjusted"].tolist() == pytest.approx(multipletests(tests["p_value"], method="holm")[1].tolist())
+    assert (tests["p_adjusted"] >= false_discovery_control(tests["p_value"]) - CLOSED_FORM).all()
+
+
+# --- limits
+
+
+@pytest.mark.parametrize(
+    ("facts", "limit", "right"),
+    [({"similar_below": 0.3}, 0.3, 1 / 3 + 0.2), ({"d_prime_below": 1.0}, 0.1270705, 0.418047)],
+)
+def test_a_recorded_limit_is_used(facts, limit, right):
+    # chance at d-prime 1 from the table in tests/stats/test_discrimination.py
+    study = choice_study(right_rows("triangle", 8, 36), questions=[{"question": "triangle"} | facts])
+    told = one(judge_forced_choices(study))
+    assert told["limit"] == pytest.approx(limit, abs=1e-6)
+    assert told["limit_right"] == pytest.approx(right, abs=1e-6)
+    assert told["limit_beforehand"]
+
+
+def test_a_limit_chosen_afterwards_decides_nothing():
+    rows, late = (
+        right_rows("triangle", 8, 36),
+        {"question": "triangle", "similar_below": 0.3, "recorded_on": "2025-05-02"},
+    )
+    given_now = judge_forced_choices(choice_study(rows), similar_below=0.3)
+    recorded_late = judge_forced_choices(choice_study(rows, questions=[late], unblinded_on="2025-05-01"))
+    for result in (given_now, recorded_late):
+        assert one(result)["p_similar"] < 0.05
+        assert one(result)["verdict"] == "cannot tell"
+        assert any("was chosen when the answers were there" in note for note in result.notes)
+
+
+# --- sessions
+
+
+def test_sessions_are_added_up_compared_and_shown():
+    study = choice_study(right_rows("triangle", 10, 18), right_rows("triangle", 4, 18, session="2", start=18))
+    result = judge_forced_choices(study)
+    told = one(result)
+    assert (told["right"], told["n"], told["n_sessions"]) == (14, 36, 2)
+    assert told["p_same"] == pytest.approx(fisher_exact([[10, 4], [8, 14]]).pvalue, abs=1e-9)
+    assert result.sessions["p_value"].tolist() == pytest.approx(binom.sf([9, 3], 18, 1 / 3).tolist())
+    assert any("right only if their number was fixed before" in note for note in result.notes)
+
+
+def looked(first, second, needed=(12, 20)):
+    plan = [{"answers": 18, "right": needed[0]}, {"answers": 36, "right": needed[1]}]
+    parts = [right_rows("triangle", first, 18)]
+    parts += [right_rows("triangle", second, 18, session="2", start=18)] if second is not None else []
+    return judge_forced_choices(choice_study(*parts, questions=[{"question": "triangle", "looks": plan}]))
+
+
+def test_planned_looks_get_their_exact_p_value():
+    told = one(looked(9, 9))
+    p_value, alarm = planned_looks_p([18, 36], [12, 20], 1 / 3, 1, 18)
+    assert (told["p_value"], told["looks_alarm"], told["look"]) == (p_value, alarm, 2)
+    assert told["p_value"] > told["p_count"]
+    stopped = one(looked(12, None))
+    assert stopped["look"] == 1
+    assert stopped["p_value"] == pytest.approx(stopped["p_count"], abs=CLOSED_FORM)
+
+
+def test_answers_that_do_not_follow_the_plan_are_taken_as_fixed():
+    result = looked(13, 9)  # should have stopped
+    assert one(result)["look"] == 0
+    assert one(result)["p_value"] == one(result)["p_count"]
+    assert any("do not follow the looks that were planned" in note for note in result.notes)
+    odd = choice_study(right_rows("triangle", 9, 17), questions=[{"question": "triangle", "looks": [{"answers": "x"}]}])
+    assert any("do not follow the looks" in note for note in judge_forced_choices(odd).notes)
+
+
+# --- repeated answers
+
+
+def repeated(kind, counts, of):
+    """People with these numbers of right answers, of so many each."""
+    parts = [
+        right_rows(kind, 1, 1, start=person, answer="1" if turn < count else "0", replicate=str(turn))
+        for person, count in enumerate(counts)
+        for turn in range(of)
+    ]
+    return judge_forced_choices(choice_study(*parts, questions=[{"question": kind, "similar_below": 0.5}]))
+
+
+def test_repeated_triangle_tests_keep_the_exact_test_and_take_intervals_from_people():
+    counts = [3, 3, 3, 0, 1, 0, 3, 1, 0, 3, 2, 0]
+    result = repeated("triangle", counts, 3)
+    told, fit = one(result), fit_beta_binomial(counts, [3] * 12)
+    assert told["p_value"] == pytest.approx(binom.sf(sum(counts) - 1, 36, 1 / 3))
+    assert told["right_low"] == fit.low
+    assert told["p_similar"] == fit.p_below(2 / 3)
+    assert np.isnan(told["most"])
+    row = result.repeated.iloc[0]
+    assert (row["n_people"], row["n"], row["rho"]) == (12, 36, fit.rho)
+    single = one(judge_count("triangle", sum(counts), 36))
+    assert told["d_high"] - told["d_low"] > single["d_high"] - single["d_low"]
+    assert any("rests on people, not on answers" in note for note in result.notes)
+
+
+def test_repeated_paired_comparisons_do_not_keep_it():
+    rows = [named_rows("paired", ["P4"] * 14 + ["P1"] * 6, replicate=turn) for turn in "123"]
+    result = judge_forced_choices(choice_study(*rows))
+    told = one(result)
+    assert told["p_count"] == pytest.approx(binomtest(42, 60).pvalue)
+    # everybody answers alike each time, so there are 20 people's worth of answers: 14 of 20
+    assert told["p_value"] > 0.5 * binomtest(14, 20).pvalue > told["p_count"]
+    assert any("leaning of each person" in note for note in result.notes)
+
+
+def test_repeated_answers_that_are_all_alike_count_people():
+    result = repeated("triangle", [2] * 8, 2)
+    told = one(result)
+    assert told["d_prime"] == np.inf
+    assert told["right_low"] == pytest.approx(binomtest(8, 8).proportion_ci(0.95, "exact").low)
+    assert np.isnan(result.repeated["rho"].iloc[0])
+    none = one(repeated("triangle", [0] * 8, 2))
+    assert none["p_similar"] == pytest.approx(binom.cdf(0, 8, 2 / 3))
+
+
+def test_an_order_of_rows_changes_nothing():
+    study = choice_study(right_rows("triangle", 10, 18), right_rows("tetrad", 8, 20))
+    mixed = study.table("answers").sample(frac=1, random_state=3)
+    again = judge_forced_choices(choice_study(mixed)).tests.set_index("kind")
+    pd.testing.assert_frame_equal(
+        judge_forced_choices(study).tests.set_index("kind"), again.loc[["triangle", "tetrad"]]
+    )
+
+
+# --- messages
+
+
+def test_messages():
+    with pytest.raises(ModelError, match="The study has no forced-choice answers that can be read"):
+        judge_forced_choices(choice_study(named_rows("preference", ["P4"])))
+    with pytest.raises(ModelError, match=r"must lie between 0 and 1, such as 0\.3; it is 30"):
+        judge_forced_choices(choice_study(right_rows("triangle", 1, 2)), similar_below=30)
+    with pytest.raises(ModelError, match="The kind 'pentad' is not known"):
+        judge_count("pentad", 1, 2)
+    with pytest.raises(ModelError, match="5 right answers of 4 cannot be"):
+        judge_count("triangle", 5, 4)

@@ -1,0 +1,290 @@
+"""Just-about-right answers against constructed data worked out by hand and with scipy, and on the demo."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import ttest_ind
+from statsmodels.stats.contingency_tables import SquareTable
+from statsmodels.stats.multitest import multipletests
+
+from data_demo.make_demo import make_study
+from panel.errors import ModelError
+from panel.models.consumers.just_about_right import weigh_just_about_right
+from panel.models.consumers.question_facts import QuestionFacts
+from panel.models.consumers.right_moves import move_frame
+from panel.models.emollients.swaps import trace_swaps
+from panel.study.formulas import all_formulas
+from tests.consumer_answers import RIGHT, TOO_LITTLE, TOO_MUCH, constructed, study_of
+
+PRINTED = 5e-8  # half a unit of the seventh decimal
+PRINTED_4 = 5e-5
+CLOSED_FORM = 1e-9
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return make_study()[0]
+
+
+@pytest.fixture(scope="module")
+def found(demo):
+    return weigh_just_about_right(demo)
+
+
+def tenfold(rows, times=2):
+    """The same people again under other names, so that every group is large enough to be tested."""
+    return [(f"{who}-{copy}", *rest) for copy in range(times) for who, *rest in rows]
+
+
+def test_constructed_data_to_all_digits():
+    # worked out by hand and with scipy
+    result = weigh_just_about_right(study_of(constructed()))
+    little, much = result.drops.to_dict("records")
+    assert (little["side"], much["side"]) == ("too little", "too much")
+    assert little["base"] == 27
+    assert little["share"] == pytest.approx(0.222222222, abs=PRINTED)
+    assert much["share"] == pytest.approx(0.333333333, abs=PRINTED)
+    assert little["off_mean"] == pytest.approx(5.1666667, abs=PRINTED)
+    assert much["off_mean"] == pytest.approx(6.2222222, abs=PRINTED)
+    assert little["right_mean"] == pytest.approx(7.8333333, abs=PRINTED)
+    assert little["grand_mean"] == pytest.approx(6.7037037, abs=PRINTED)
+    assert little["estimate"] == pytest.approx(2.6666667, abs=PRINTED)
+    assert much["estimate"] == pytest.approx(1.6111111, abs=PRINTED)
+    assert little["weighted"] == pytest.approx(0.5925926, abs=PRINTED)
+    assert much["weighted"] == pytest.approx(0.5370370, abs=PRINTED)
+    balance = result.balance.iloc[0]
+    assert balance["weighted"] == pytest.approx(1.1296296, abs=PRINTED)
+    assert balance["right_mean"] - balance["grand_mean"] == pytest.approx(1.1296296, abs=PRINTED)
+
+
+def test_groups_below_ten_are_marked_and_not_tested():
+    result = weigh_just_about_right(study_of(constructed()))
+    assert result.drops["verdict"].tolist() == ["small group", "small group"]
+    assert result.drops[["statistic", "p_value", "ci_low"]].isna().all().all()
+    assert any("fewer than 10 people" in note for note in result.notes)
+
+
+def test_larger_groups_are_tested_as_scipy_does():
+    result = weigh_just_about_right(study_of(tenfold(constructed())))
+    for row, off in zip(result.drops.to_dict("records"), (TOO_LITTLE, TOO_MUCH), strict=True):
+        theirs = ttest_ind(RIGHT * 2, off * 2, equal_var=False)
+        assert row["statistic"] == pytest.approx(theirs.statistic, rel=CLOSED_FORM)
+        assert row["df"] == pytest.approx(theirs.df, rel=CLOSED_FORM)
+        ends = theirs.confidence_interval()
+        assert (row["ci_low"], row["ci_high"]) == pytest.approx((ends.low, ends.high), rel=CLOSED_FORM)
+        assert row["verdict"] == "move"
+    assert result.drops["p_adjusted"].tolist() == pytest.approx(
+        multipletests(result.drops["p_value"], method="holm")[1].tolist()
+    )
+    assert result.drops["split"].all()  # a fifth and more on both sides
+
+
+sides = st.lists(st.tuples(st.integers(1, 5), st.integers(1, 9)), min_size=4, max_size=40)
+
+
+@settings(max_examples=30)
+@given(sides)
+def test_weighted_drops_add_up_to_what_the_right_group_is_above_the_mean(people):
+    rows = []
+    for number, (side, liking) in enumerate(people):
+        rows += [
+            (f"C{number}", "P1", "glide", "just_about_right", side),
+            (f"C{number}", "P1", "overall liking", "liking", liking),
+        ]
+    balance = weigh_just_about_right(study_of(rows)).balance.iloc[0]
+    if any(side == 3 for side, _ in people):
+        expected = balance["right_mean"] - balance["grand_mean"]
+        assert balance["weighted"] == pytest.approx(expected, abs=CLOSED_FORM)
+    else:
+        assert np.isnan(balance["right_mean"])
+
+
+def test_a_side_below_a_fifth_is_not_weighed():
+    rows = tenfold(constructed(), 10)
+    extra = [(f"R{number}", "P1", "thickness", "just_about_right", 3) for number in range(200)]
+    liked = [(f"R{number}", "P1", "overall liking", "liking", 8 - number % 2) for number in range(200)]
+    drops = weigh_just_about_right(study_of(rows + extra + liked)).drops
+    assert drops["share"].round(3).tolist() == [0.128, 0.191]
+    assert drops["verdict"].tolist() == ["few people", "few people"]
+    assert drops["p_value"].isna().all()
+
+
+def test_a_question_nobody_could_want_more_of_is_refused_and_counted():
+    for name, facts in (
+        ("stickiness", {}),
+        ("feel", {"questions": [{"question": "feel", "kind": "just_about_right", "words": "The greasy layer is"}]}),
+        ("feel", {"questions": [{"question": "feel", "kind": "just_about_right", "attribute": "AF_GREASE"}]}),
+    ):
+        result = weigh_just_about_right(study_of(tenfold(constructed(name)), facts))
+        assert result.refused["question"].tolist() == [name]
+        assert result.drops.empty
+        assert result.balance.empty
+        assert result.within.empty
+        assert result.shares["count"].tolist() == [12, 24, 18]
+        assert any("cannot be asked as too little or too much" in note for note in result.notes)
+
+
+def test_without_liking_there_are_counts_only():
+    rows = [row for row in constructed() if row[3] != "liking"]
+    result = weigh_just_about_right(study_of(rows))
+    assert result.liking == ""
+    assert result.drops["estimate"].isna().all()
+    assert result.drops["verdict"].tolist() == ["small group", "small group"]
+    assert any("Without a liking question" in note for note in result.notes)
+
+
+def test_what_is_missing_is_said():
+    with pytest.raises(ModelError, match="no just-about-right answers"):
+        weigh_just_about_right(study_of([("C1", "P1", "overall liking", "liking", 5)]))
+    with pytest.raises(ModelError, match="could be read as a whole number from 1 to 5"):
+        weigh_just_about_right(study_of([("C1", "P1", "glide", "just_about_right", "fine")]))
+    with pytest.raises(ModelError, match="no liking question 'nothing'"):
+        weigh_just_about_right(study_of(constructed()), liking="nothing")
+
+
+def test_unreadable_and_repeated_answers_are_told():
+    rows = [*constructed(), ("C00", "P1", "thickness", "just_about_right", 5)]
+    rows += [("C90", "P1", "thickness", "just_about_right", 7)]
+    result = weigh_just_about_right(study_of(rows))
+    assert result.shares["count"].tolist() == [6, 12, 9]
+    notes = " ".join(result.notes)
+    assert "1 answer could not be read and is left out, such as '7' of C90 to thickness" in notes
+    assert "1 answer came after an earlier answer" in notes
+
+
+def test_the_demo_counts_and_tests_of_pairs_equal_the_long_way(demo, found):
+    rows = demo.table("answers")
+    rows = rows.loc[(rows["kind"] == "just_about_right") & (rows["question"] == "thickness")]
+    side = np.sign(rows["answer"].astype(int) - 3)
+    counts = (
+        rows.assign(side=side.map({-1: "too little", 0: "just about right", 1: "too much"}))
+        .groupby(["prototype", "side"])["answer"]
+        .size()
+    )
+    own = found.shares.loc[found.shares["question"] == "thickness"].set_index(["prototype", "side"])["count"]
+    assert own.loc[counts.index].tolist() == counts.tolist()
+    assert own.sum() == len(rows)
+    wide = rows.assign(side=side).pivot_table(index="assessor", columns="prototype", values="side")
+    for row in found.pairs.loc[found.pairs["question"] == "thickness"].head(5).to_dict("records"):
+        both = wide[[row["versus"], row["prototype"]]].dropna()
+        table = pd.crosstab(both[row["versus"]], both[row["prototype"]]).reindex(
+            index=[-1, 0, 1], columns=[-1, 0, 1], fill_value=0
+        )
+        theirs = SquareTable(table.to_numpy(), shift_zeros=False).homogeneity(method="stuart_maxwell")
+        assert row["statistic"] == pytest.approx(theirs.statistic)
+        assert row["n"] == len(both)
+
+
+def test_the_demo_pairs_are_adjusted_within_their_question(found):
+    for _, rows in found.pairs.groupby("question"):
+        assert rows["p_adjusted"].tolist() == pytest.approx(multipletests(rows["p_value"], method="holm")[1].tolist())
+
+
+def test_the_demo_finds_slow_soaking_in_to_cost_liking(found):
+    # truth of the scenario: most people want it to soak in fast, and nobody minds it being too fast as much
+    within = found.within.set_index(["question", "side"])
+    slow = within.loc[("soaking-in speed", "too little")]
+    assert slow["ci_low"] > 0
+    assert slow["p_adjusted"] < 0.05
+    assert within.loc[("soaking-in speed", "too much"), "p_adjusted"] > 0.05
+
+
+def test_every_proposed_change_goes_the_wanted_way_and_can_be_made(demo, found):
+    formulas = demo.table("formulas")
+    held = {(row["prototype"], row["ingredient"]) for row in formulas.to_dict("records")}
+    assert len(found.moves)
+    cases = found.drops.loc[found.drops["verdict"].isin(["move", "perhaps"]) & ~found.drops["split"]]
+    keys = set(zip(cases["prototype"], cases["question"], cases["side"], strict=True))
+    for row in found.moves.to_dict("records"):
+        assert (row["prototype"], row["question"], row["side"]) in keys
+        assert (row["estimate"] > 0) == (row["wanted"] == "more") == (row["side"] == "too little")
+        assert row["ci_low"] * row["ci_high"] > 0
+        assert (row["prototype"], row["removed"]) in held
+        assert (row["gives"], row["added"]) in held
+        # never one emollient alone: both ends of the swap are named
+        assert row["removed"]
+        assert row["added"]
+
+
+def test_an_opposite_attribute_turns_the_wish(demo):
+    facts = dict(demo.facts)
+    facts["questions"] = [
+        {**about, "attribute_runs": "opposite"} if about["kind"] == "just_about_right" else about
+        for about in facts["questions"]
+    ]
+    turned = weigh_just_about_right(replace(demo, facts=facts))
+    assert len(turned.moves)
+    for row in turned.moves.to_dict("records"):
+        assert (row["wanted"] == "more") == (row["side"] == "too much")
+        assert (row["estimate"] > 0) == (row["wanted"] == "more")
+
+
+def test_no_attribute_stated_no_change_proposed(demo):
+    facts = {**demo.facts, "questions": []}
+    result = weigh_just_about_right(replace(demo, facts=facts))
+    assert result.moves.empty
+    assert any("does not say which attribute goes with" in note for note in result.notes)
+
+
+WORTH = {"prototype": "P6", "question": "thickness", "side": "too much", "verdict": "move", "split": False}
+THICKNESS = {"thickness": QuestionFacts(attribute="RO_THICK")}
+
+
+def moves_of(demo, kept, *, aliases=None, **changes):
+    """The changes proposed for one case in a study of the prototypes `kept`."""
+    tables = {
+        name: frame.loc[frame["prototype"].isin(kept)] if "prototype" in frame else frame
+        for name, frame in demo.tables.items()
+    }
+    study = replace(demo, tables=tables)
+    traced = trace_swaps(study)
+    if aliases is not None:
+        traced = replace(traced, aliases=aliases)
+    return move_frame(pd.DataFrame([WORTH | changes]), THICKNESS, traced, all_formulas(study).percent)
+
+
+def test_emollients_that_never_change_apart_are_only_named_together(demo):
+    # four prototypes in which the fast and the slow emollient always change together
+    (row,) = (row for row in moves_of(demo, ["P1", "P3", "P6", "P8"]).to_dict("records") if "Alkane" in row["swap"])
+    assert row["removed"] == "C13-15 Alkane + Butyrospermum Parkii (Shea) Butter"
+    assert row["added"] == "Dicaprylyl Carbonate + Prunus Amygdalus Dulcis (Sweet Almond) Oil"
+    assert (row["made"], row["wanted"]) == ("undone", "less")
+    assert row["estimate"] < 0
+
+
+def test_what_goes_along_with_a_swap_is_named(demo):
+    every = list(demo.prototypes)
+    tied = ["Butyrospermum Parkii (Shea) Butter", "Glyceryl Oleate", "Squalane"]
+    aliases = pd.DataFrame({"group": 1, "kind": "emollient", "descriptor": tied, "sign": 1})
+    rows = moves_of(demo, every, aliases=aliases).set_index("added")
+    assert rows.loc["Prunus Amygdalus Dulcis (Sweet Almond) Oil", "also"] == "Glyceryl Oleate + Squalane"
+    assert rows.loc["Isopropyl Isostearate", "also"] == ""
+
+
+def test_no_change_where_opinions_split_or_nothing_has_to_move(demo):
+    every = list(demo.prototypes)
+    assert len(moves_of(demo, every))
+    assert moves_of(demo, every, split=True).empty
+    assert moves_of(demo, every, verdict="no cost seen").empty
+    assert moves_of(demo, every, prototype="P9").empty
+
+
+def test_formulas_that_cannot_be_traced_are_told(demo):
+    tables = {name: frame for name, frame in demo.tables.items() if name != "formulas"}
+    result = weigh_just_about_right(replace(demo, tables=tables))
+    assert result.moves.empty
+    assert any("No change of emollients can be proposed" in note for note in result.notes)
+
+
+def test_order_of_rows_and_names_do_not_matter(demo, found):
+    shuffled = demo.table("answers").sample(frac=1, random_state=1).reset_index(drop=True)
+    again = weigh_just_about_right(replace(demo, tables={**demo.tables, "answers": shuffled}))
+    keys = ["prototype", "question", "side"]
+    first, second = (
+        result.drops.sort_values(keys, ignore_index=True)[[*keys, "estimate", "p_value"]] for result in (found, again)
+    )
+    pd.testing.assert_frame_equal(first, second)

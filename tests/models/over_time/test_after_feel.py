@@ -1,0 +1,158 @@
+"""After-feel over minutes: balanced data against the classical strata, statsmodels, size by simulation, and gaps."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+from statsmodels.formula.api import ols
+from statsmodels.stats.anova import anova_lm
+from statsmodels.stats.multitest import multipletests
+
+from panel.errors import ModelError
+from panel.models.over_time.after_feel import follow_after_feel, timed_attributes
+from panel.study.study import Study
+from tests.time_studies import MINUTES, PROTOTYPES, after_feel_scores, after_feel_study
+
+REML = 1e-4  # relative; an iterative fit against closed forms
+CLOSED_FORM = 1e-8
+
+
+def test_attributes_of_one_name_are_one_attribute_over_time():
+    attributes = pd.DataFrame(
+        {
+            "attribute": ["G20", "G2", "S2", "X", "Y"],
+            "name": ["grease", "grease", "stick", "", ""],
+            "minutes": [20.0, 2.0, 2.0, 1.0, 2.0],
+        }
+    )
+    found = timed_attributes(Study({"attributes": attributes}))
+    assert list(found) == ["grease"]
+    assert found["grease"]["attribute"].tolist() == ["G2", "G20"]
+
+
+@pytest.fixture(scope="module")
+def balanced():
+    scores = after_feel_scores(np.random.default_rng(2))
+    return scores, follow_after_feel(after_feel_study(scores))
+
+
+def test_balanced_data_give_the_classical_f_tests(balanced):
+    scores, found = balanced
+    rows = scores.assign(y=scores["score"], A=scores["assessor"], P=scores["prototype"], T=scores["attribute"])
+    table = anova_lm(ols("y ~ C(P) * C(T) * C(A)", rows).fit())["mean_sq"]
+    strata = {
+        "prototype": (table["C(P)"] / table["C(P):C(A)"], 2, 14),
+        "time": (table["C(T)"] / table["C(T):C(A)"], 2, 14),
+        "prototype_time": (table["C(P):C(T)"] / table["C(P):C(T):C(A)"], 4, 28),
+    }
+    assert (found.variances["variance"] > 0).all()  # else REML pools and the classical tests would differ
+    tests = found.tests.set_index("term")
+    for term, (f, df, df_error) in strata.items():
+        assert tests.loc[term, "statistic"] == pytest.approx(f, rel=REML)
+        assert tests.loc[term, "df"] == df
+        assert tests.loc[term, "df_error"] == pytest.approx(df_error, rel=REML)
+        assert tests.loc[term, "p_value"] == pytest.approx(stats.f.sf(f, df, df_error), rel=1e-3)
+
+
+def test_balanced_means_are_the_plain_ones(balanced):
+    scores, found = balanced
+    plain = scores.groupby(["prototype", "attribute"])["score"].mean()
+    curves = found.curves.set_index(["prototype", "attribute"])
+    assert len(curves) == 9
+    np.testing.assert_allclose(curves["estimate"], plain.loc[curves.index], rtol=CLOSED_FORM)
+    assert found.curves["minutes"].tolist() == [*MINUTES] * 3
+
+
+def test_differences_from_the_benchmark_are_one_family(balanced):
+    _, found = balanced
+    assert found.benchmark == "P1"
+    assert set(found.versus["prototype"]) == {"P2", "P3"}
+    assert len(found.versus) == 6
+    expected = multipletests(found.versus["p_value"], method="bonferroni")[1]
+    np.testing.assert_allclose(found.versus["p_adjusted"], expected)
+    means = found.curves.set_index(["prototype", "minutes"])["estimate"]
+    for row in found.versus.to_dict("records"):
+        assert row["estimate"] == pytest.approx(means[row["prototype"], row["minutes"]] - means["P1", row["minutes"]])
+        half = stats.t.ppf(1 - 0.05 / 12, row["df"]) * row["std_error"]
+        assert row["ci_high"] - row["estimate"] == pytest.approx(half, rel=1e-9)
+        assert (row["p_adjusted"] < 0.05) == (not row["ci_low"] < 0 < row["ci_high"])
+
+
+def test_one_session_leaves_out_the_terms_it_cannot_tell_apart():
+    found = follow_after_feel(after_feel_study(after_feel_scores(np.random.default_rng(1), repeats=1)))
+    assert found.variances["term"].tolist() == ["assessor", "assessor_prototype", "assessor_time", "residual"]
+    assert (found.variances["variance"] > 0).all()
+    tests = found.tests.set_index("term")
+    assert tests.loc["prototype_time", "df_error"] == pytest.approx(28, rel=REML)
+
+
+def test_as_many_prototypes_as_times_are_still_two_terms():
+    scores = after_feel_scores(np.random.default_rng(4), repeats=1)
+    scores = scores.loc[(scores["prototype"] != "P3") & (scores["attribute"] != "GREASE_20")]
+    found = follow_after_feel(after_feel_study(scores))
+    assert {"assessor_prototype", "assessor_time"} < set(found.variances["term"])
+
+
+def test_sessions_are_taken_out():
+    scores = after_feel_scores(np.random.default_rng(5))
+    moved = scores.assign(session=scores["replicate"], score=scores["score"] + 30 * (scores["replicate"] == "2"))
+    plain = follow_after_feel(after_feel_study(scores.assign(session=scores["replicate"]))).tests
+    found = follow_after_feel(after_feel_study(moved)).tests
+    np.testing.assert_allclose(found["statistic"], plain["statistic"], rtol=REML)
+    assert "session" in found["model"].iloc[0]
+
+
+def test_a_prototype_that_falls_faster_is_found_and_named_by_its_time():
+    found = follow_after_feel(after_feel_study(after_feel_scores(np.random.default_rng(6), fall=15)))
+    tests = found.tests.set_index("term")
+    assert tests.loc["prototype_time", "p_value"] < 0.001
+    late = found.versus.loc[(found.versus["prototype"] == "P3") & (found.versus["minutes"] == 20)].iloc[0]
+    assert late["ci_high"] < 0
+
+
+def test_gaps_keep_the_people_and_lose_a_prototype_only_without_a_time():
+    scores = after_feel_scores(np.random.default_rng(7))
+    gaps = scores.drop(index=[0, 7, 23])
+    found = follow_after_feel(after_feel_study(gaps))
+    assert (found.tests["n_scores"] == len(scores) - 3).all()
+    without = scores.loc[~((scores["prototype"] == "P2") & (scores["attribute"] == "GREASE_20"))]
+    found = follow_after_feel(after_feel_study(without))
+    assert set(found.curves["prototype"]) == {"P1", "P3"}
+    assert "greasy film: P2 was not scored at every time and is left out." in found.notes
+
+
+def test_without_a_benchmark_there_are_no_differences():
+    study = after_feel_study(after_feel_scores(np.random.default_rng(8)))
+    tables = dict(study.tables) | {
+        "prototypes": pd.DataFrame({"prototype": PROTOTYPES, "name": "", "role": "prototype"})
+    }
+    found = follow_after_feel(Study(tables))
+    assert found.versus.empty
+    assert found.benchmark is None
+
+
+def test_the_test_of_alike_change_keeps_its_level():
+    rng = np.random.default_rng(9)
+    draws = 60
+    rejected = np.mean(
+        [
+            follow_after_feel(after_feel_study(after_feel_scores(rng, people=6, repeats=2)))
+            .tests.set_index("term")
+            .loc["prototype_time", "p_value"]
+            < 0.05
+            for _ in range(draws)
+        ]
+    )
+    assert rejected < 0.05 + 4 * np.sqrt(0.05 * 0.95 / draws)
+
+
+def test_messages():
+    with pytest.raises(ModelError, match="No attribute was scored at several times"):
+        follow_after_feel(Study({}))
+    lonely = after_feel_scores(np.random.default_rng(10), people=1)
+    with pytest.raises(ModelError, match=r"No attribute can be followed over time: greasy film \(it takes two times"):
+        follow_after_feel(after_feel_study(lonely))
+    exact = after_feel_scores(np.random.default_rng(11)).assign(score=lambda s: s["prototype"].map(len) * 1.0)
+    exact["score"] = exact["prototype"].map({"P1": 1.0, "P2": 2.0, "P3": 3.0})
+    with pytest.raises(ModelError, match="the scores repeat exactly"):
+        follow_after_feel(after_feel_study(exact))
