@@ -13,6 +13,7 @@ import pandas as pd
 
 from data_demo import scenario as story
 from data_demo import simulate
+from panel.claims.stamp import claim_seal
 from panel.study.folder import write_study
 from panel.study.knowledge import lexicon
 from panel.study.study import Study
@@ -57,10 +58,12 @@ def attributes() -> pd.DataFrame:
         target_high=pd.Series(high, dtype="float64"),
         # The brief sets no window for what the lexicon would aim at a target: such attributes only describe.
         direction=rows["direction"].replace("target", "describe"),
+        weight=rows["attribute"].map(story.WEIGHTS).astype("float64"),
+        must_have=["yes" if name in story.MUST_HAVE else "" for name in rows["attribute"]],
         partner=rows["partner"].where(rows["partner"].isin(measured), ""),
     )
     columns = "attribute name stage minutes definition procedure low_end high_end scale_min scale_max direction"
-    return rows[[*columns.split(), "target_low", "target_high", "partner"]]
+    return rows[[*columns.split(), "target_low", "target_high", "weight", "must_have", "partner"]]
 
 
 def people() -> pd.DataFrame:
@@ -88,22 +91,37 @@ def batches(readings: pd.DataFrame) -> pd.DataFrame:
 
 
 def claims() -> pd.DataFrame:
-    """Return the sentences somebody wants to say; an agreement claim names the question it rests on."""
+    """Return the sentences somebody wants to say, each fixed with its bar and margin before the first session."""
     columns = ["claim", "kind", "prototype", "versus", "attribute", "minutes", "margin", "bar", "question"]
-    return pd.DataFrame(story.CLAIMS, columns=columns).astype(dict.fromkeys(columns[5:8], "float64"))
+    table = pd.DataFrame(story.CLAIMS, columns=columns).astype(dict.fromkeys(columns[5:8], "float64"))
+    table["bar_panel"] = table["claim"].map(story.CLAIM_PANEL_BARS).astype("float64")
+    table["ingredient"] = table["claim"].map(story.CLAIM_INGREDIENTS).fillna("")
+    table = table.assign(**story.CLAIMS_FIXED)
+    return table.assign(stamp=[claim_seal(row) for row in table.to_dict("records")])
+
+
+def safety() -> pd.DataFrame:
+    """Return the safety record: who stated what, on which day, resting on which document."""
+    rows = [(item, "", "signed", *rest, "") for item, *rest in story.SIGN_OFFS]
+    item, who, role, day, why = story.NOT_NEEDED
+    rows.append((item, "", "not needed", who, role, day, "", why))
+    rows += [(item, batch, "signed", *rest, "") for item, *rest in story.BATCH_SIGN_OFFS for batch in BATCH.values()]
+    columns = ["item", "batch", "outcome", "who", "role", "date", "document", "note"]
+    return pd.DataFrame(rows, columns=columns, dtype="str")
 
 
 def questions() -> list[dict[str, object]]:
     """Return the wording of every question as the consumers saw it."""
-    asked: list[dict[str, object]] = [
-        {"question": question, "kind": kind, "words": words, "low_end": low, "high_end": high}
-        for question, (kind, words, low, high) in story.QUESTION_WORDS.items()
-    ]
+    asked: list[dict[str, object]] = []
+    for question, (kind, words, low, high) in story.QUESTION_WORDS.items():
+        matched = story.QUESTION_ATTRIBUTES.get(question)
+        follows = {"attribute": matched} if matched else {}
+        asked.append({"question": question, "kind": kind, "words": words, "low_end": low, "high_end": high, **follows})
     asked += [{"question": word, "kind": "check_all", "words": word} for word in story.CHECK_ALL]
     for question, (sentence, _, _) in story.HOME_USE.items():
         foil = {"foil": True} if question == story.HOME_USE_FOIL else {}
         asked.append({"question": question, "kind": "agreement", "words": sentence, **foil})
-    return asked
+    return [*asked, *story.CHOICE_QUESTIONS]
 
 
 def make_study(seed: int = story.SEED) -> tuple[Study, dict[str, str]]:
@@ -116,7 +134,13 @@ def make_study(seed: int = story.SEED) -> tuple[Study, dict[str, str]]:
     scores = simulate.score_table(trained, simulate.draw_scores(rng, trained), BATCH)
     measured = simulate.readings(rng, BATCH)
     segments = simulate.consumer_segments(rng)
-    answers = [simulate.hall_answers(rng, hall, segments), simulate.home_answers(rng, home)]
+    choices = np.random.default_rng([seed, story.CHOICE_SEED])
+    answers = [
+        simulate.hall_answers(rng, hall, segments),
+        simulate.home_answers(rng, home),
+        simulate.triangle_answers(choices),
+        simulate.preference_answers(choices),
+    ]
     tables = {
         "prototypes": prototypes(),
         "batches": batches(measured),
@@ -125,8 +149,9 @@ def make_study(seed: int = story.SEED) -> tuple[Study, dict[str, str]]:
         "assessors": people(),
         "servings": pd.concat([trained, hall, home], ignore_index=True),
         "scores": scores,
-        "answers": pd.concat(answers, ignore_index=True),
+        "answers": pd.concat(answers, ignore_index=True).fillna({"versus": ""}),
         "readings": measured,
+        "safety": safety(),
         "claims": claims(),
     }
     return Study(tables, {**story.FACTS, "questions": questions()}), segments

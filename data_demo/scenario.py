@@ -76,6 +76,51 @@ TARGETS = {  # lowest, highest wanted
     "LA_SOFT": (54, None),
 }
 
+WEIGHTS = {"AF_GREASE": 2, "RO_ABS": 2, "AF_STICK": 1, "RO_SPREAD": 1, "LA_RESID": 1, "LA_SOFT": 1}
+MUST_HAVE = ("AF_GREASE",)
+BENCHMARK_LEVELS = {  # where the panel put P1 in the training session in which the targets were set
+    "AF_GREASE": 51,
+    "AF_STICK": 35,
+    "RO_ABS": 46,
+    "RO_SPREAD": 59,
+    "LA_RESID": 42,
+    "LA_SOFT": 53,
+}
+GATES = {
+    "ph": [5.0, 6.0],
+    "viscosity_mpa_s": [15000, 40000],
+    "volatile_share": [None, 0.45],
+    "solid_share": [None, 0.30],
+    "free_of": ["lanolin", "fragrance"],
+    "stability": True,
+}
+STABILITY = {  # P6 was made again, so its storage test began again
+    prototype: {
+        "outcome": "running" if prototype == "P6" else "passed",
+        "who": "stability laboratory",
+        "date": "2025-06-16",
+        "document": f"ST-2025-{prototype[1]}, 12 weeks at 5, 25 and 40 °C",
+    }
+    for prototype in SWAPS
+}
+
+SIGN_OFFS = (  # item, who, role, day, document; for the whole study, by code
+    ("safety_assessment", "S1", "qualified safety assessor", "2025-03-10", "RR-SA-1"),
+    ("restricted_lists", "S1", "qualified safety assessor", "2025-03-10", "RR-SA-1"),
+    ("preservation", "S1", "qualified safety assessor", "2025-03-10", "RR-SA-1"),
+    ("skin_tolerance", "S1", "qualified safety assessor", "2025-03-10", "RR-SA-1"),
+    ("allergen_list", "L1", "panel leader", "2025-03-12", "RR-PL-1"),
+    ("informed_consent", "L1", "panel leader", "2025-03-12", "RR-PL-1"),
+    ("exclusion", "L1", "panel leader", "2025-03-12", "RR-PL-1"),
+    ("reaction_plan", "L1", "panel leader", "2025-03-12", "RR-PL-1"),
+    ("data_protection", "D1", "person responsible for data protection", "2025-03-12", "RR-DP-1"),
+)
+BATCH_SIGN_OFFS = (  # the same for every batch
+    ("batch_identity", "F1", "maker of the batch, countersigned", "2025-03-13", "batch sheet"),
+    ("microbial_count", "S1", "qualified safety assessor", "2025-03-13", "RR-MB-1"),
+)
+NOT_NEEDED = ("ethics_review", "S1", "qualified safety assessor", "2025-03-10", "adults, healthy skin; local rule ER-2")
+
 ASSESSORS = tuple(f"A{number:02d}" for number in range(1, 11))
 CONSUMERS = tuple(f"C{number:03d}" for number in range(1, 61))
 QUIRKS = {
@@ -150,6 +195,41 @@ HOME_USE = {  # question: (sentence, true share who agree among those with an op
 }
 HOME_USE_FOIL = "scented"
 
+# Two tests with a forced choice, drawn from a seed of their own so that nothing else moves.
+CHOICE_SEED = 20250402
+TRIANGLE = {
+    "question": "P4 against P8",
+    "pair": ("P4", "P8"),
+    "session": "triangle",
+    "people": 36,  # consumers C001 to C036
+    "tell": 0.45,  # true share of people who can tell the two apart; the others guess
+}
+PREFERENCE = {
+    "question": "preference",
+    "pair": ("P4", "P1"),
+    "session": "preference",
+    "no_preference": 0.10,  # share without a preference whatever they feel
+    "prefer_first": 0.66,  # of the others, who prefer the first of the pair
+}
+CHOICE_QUESTIONS = (
+    {
+        "question": "P4 against P8",
+        "kind": "triangle",
+        "words": "Two of the three samples are the same. Which one is different?",
+        "similar_below": 0.3,
+        "recorded_on": "2025-03-10",
+        "by": "panel leader",
+    },
+    {
+        "question": "preference",
+        "kind": "preference",
+        "words": "Which of the two creams do you prefer? You may also say that you have no preference.",
+        "margin": 0.1,
+        "recorded_on": "2025-03-10",
+        "by": "panel leader",
+    },
+)
+
 MEASURES = {  # unit, P1, factor of swap A, B, C, coefficient of variation, decimals, °C
     "viscosity": ("mPa s", 24000, 0.86, 0.94, 1.50, 0.04, 0, 25),
     "firmness": ("g", 62, 0.88, 0.95, 1.45, 0.05, 1, 25),
@@ -170,12 +250,22 @@ CLAIMS = (  # sentence, kind, prototype, versus, attribute, minutes, margin, bar
     ("does not leave hands feeling greasy", "agreement", "P4", "", "", None, None, 50, "hands not greasy"),
     ("sinks in quickly", "agreement", "P4", "", "", None, None, 50, "sinks in"),
     ("left no mark on the paper I handled", "agreement", "P4", "", "", None, None, 50, "no mark on paper"),
+    ("comforting", "agreement", "P4", "", "", None, None, 50, "comforting"),
     ("8 in 10 users found no mark on their paper", "agreement", "P4", "", "", None, None, 80, "no mark on paper"),
-    ("non-greasy", "absolute_negative", "P4", "", "AF_GREASE", 2, None, 20, ""),
+    ("non-greasy", "absolute_negative", "P4", "", "AF_GREASE", 2, None, 50, "hands not greasy"),
     ("as soft as our previous hand cream", "parity", "P4", "P1", "LA_SOFT", 20, 8, None, ""),
     ("dry touch thanks to C13-15 Alkane", "ingredient_attribution", "P4", "P3", "AF_GREASE", 2, None, None, ""),
     ("moisturises for 24 hours", "beyond_sensory", "P4", "", "", None, None, None, ""),
 )
+CLAIM_PANEL_BARS = {"non-greasy": 20}  # beside the agreement of consumers
+CLAIM_INGREDIENTS = {"dry touch thanks to C13-15 Alkane": "C13-15 Alkane"}
+CLAIMS_FIXED = {
+    "owner": "brand owner",
+    "media": "pack and web page",
+    "territory": "EU",
+    "stamped_at": "2025-03-10T16:00:00",
+    "stamped_by": "panel leader",
+}
 
 FACTS = {
     "title": "Reading Room hand cream",
@@ -190,6 +280,13 @@ FACTS = {
     "scale_max": 100,
     "benchmark": "P1",
     "margin": 8,
+    "planned_differences": [
+        {"prototype": "P4", "versus": "P1", "attribute": "AF_GREASE"},
+        {"prototype": "P4", "versus": "P1", "attribute": "LA_SOFT"},
+    ],
+    "benchmark_levels": BENCHMARK_LEVELS,
+    "gates": GATES,
+    "stability": STABILITY,
     "dose": "50 mg from a pre-weighed syringe",
     "area": "circle of 5 cm diameter on the inner forearm, four circles on each arm",
     "strokes": "forefinger and middle finger, circular, 120 strokes a minute, at most 120 strokes",
@@ -200,6 +297,7 @@ FACTS = {
         "hall test": ["2025-03-20", "2025-03-21"],
         "home use": ["2025-03-24", "2025-03-30"],
     },
+    "users": {"who": "adults", "ages": "21 to 63", "sex": "women and men", "skin": "normal and dry", "staff": "no"},
     "rules": [
         {
             "rule": "set_aside_outside_scale",
@@ -225,4 +323,10 @@ QUESTION_WORDS = {  # question: (kind, words, low end, high end)
     "glide": ("just_about_right", "While rubbing in, the glide is", "much too little", "much too much"),
     "soaking-in speed": ("just_about_right", "The cream sinks in", "much too slowly", "much too fast"),
     "richness of the after-feel": ("just_about_right", "What stays on the skin is", "much too poor", "much too rich"),
+}
+QUESTION_ATTRIBUTES = {  # just-about-right question: the scored attribute it was matched with before the hall test
+    "thickness": "RO_THICK",
+    "glide": "RO_SPREAD",
+    "soaking-in speed": "RO_ABS",
+    "richness of the after-feel": "LA_RESID",
 }

@@ -234,6 +234,37 @@ def _answer_table(servings: pd.DataFrame, answers: dict[tuple[str, str], np.ndar
     return table[["assessor", "prototype", "question", "kind", "answer", "session", "position"]]
 
 
+# --- forced choices
+
+
+def triangle_answers(rng: np.random.Generator) -> pd.DataFrame:
+    """Return one triangle test per person: some can tell, the others are right one time in three."""
+    test = story.TRIANGLE
+    people = story.CONSUMERS[: test["people"]]
+    right = (rng.random(len(people)) < test["tell"]) | (rng.random(len(people)) < 1 / 3)
+    return _choice_table(test, people, right.astype(int).astype(str), np.full(len(people), np.nan))
+
+
+def preference_answers(rng: np.random.Generator) -> pd.DataFrame:
+    """Return one paired preference per consumer, half of them with the first of the pair tried first."""
+    test = story.PREFERENCE
+    people, (first, second) = story.CONSUMERS, test["pair"]
+    undecided = rng.random(len(people)) < test["no_preference"]
+    chosen = np.where(rng.random(len(people)) < test["prefer_first"], first, second)
+    place = rng.permutation(np.resize([1.0, 2.0], len(people)))
+    return _choice_table(test, people, np.where(undecided, "no preference", chosen), place)
+
+
+def _choice_table(
+    test: dict[str, object], people: tuple[str, ...], answer: np.ndarray, place: np.ndarray
+) -> pd.DataFrame:
+    prototype, versus = test["pair"]
+    kind = "triangle" if test is story.TRIANGLE else "preference"
+    columns = {"assessor": people, "prototype": prototype, "question": test["question"], "kind": kind}
+    rest = {"answer": answer, "session": test["session"], "position": place, "versus": versus}
+    return pd.DataFrame(columns | rest)
+
+
 # --- readings
 
 

@@ -336,7 +336,7 @@ def test_consumers_tried_four_samples_a_sitting_and_three_did_not_return(demo, l
     tried = liking.groupby("assessor")["prototype"].agg(["nunique", "size"])
     assert (tried["nunique"] == tried["size"]).all()
     assert tried["size"].value_counts().to_dict() == {8: 57, 4: 3}
-    answers = demo.table("answers").loc[lambda a: a["kind"] != "agreement"]
+    answers = demo.table("answers").loc[lambda a: a["kind"].isin(["liking", "just_about_right", "check_all"])]
     assert len(answers) == 468 * (1 + 4 + 16)
     assert set(liking["answer"]) <= set("123456789")
     ticks = answers.loc[answers["kind"] == "check_all"]
@@ -387,6 +387,19 @@ def test_home_use_has_58_finishers_and_a_foil(demo):
     assert agreed["scented"] < 0.25
     foils = [q["question"] for q in demo.facts["questions"] if q.get("foil")]
     assert foils == ["scented"]
+
+
+def test_forced_choices_are_drawn_apart_from_everything_else(demo):
+    answers = demo.table("answers")
+    triangle = answers.loc[answers["kind"] == "triangle"]
+    assert len(triangle) == triangle["assessor"].nunique() == 36
+    true = story.TRIANGLE["tell"] + (1 - story.TRIANGLE["tell"]) / 3
+    assert abs((triangle["answer"] == "1").mean() - true) < 3.5 * np.sqrt(true * (1 - true) / 36)
+    preference = answers.loc[answers["kind"] == "preference"]
+    assert len(preference) == 60
+    assert set(preference["answer"]) == {"P4", "P1", "no preference"}
+    assert preference["position"].value_counts().to_dict() == {1.0: 30, 2.0: 30}
+    assert (answers.loc[~answers["kind"].isin(["triangle", "preference"]), "versus"] == "").all()
 
 
 def test_every_question_has_its_words(demo):

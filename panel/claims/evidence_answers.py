@@ -1,0 +1,174 @@
+"""How many consumers agreed? Count, base, intervals, and the exact test against a bar set beforehand."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from panel.claims.claim import Claim
+from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, nothing_yet
+from panel.claims.materials import Materials
+from panel.claims.needs import people_for_agreement
+from panel.claims.said import counted, interval, p_value, percent
+from panel.stats.binomial_tests import minimum_count, upper_tail, wilson_interval
+from panel.stats.exact_interval import exact_interval
+from panel.study.numbers_read import read_numbers
+from panel.study.study import Study
+
+ANSWERS = "consumer answers"
+MAJORITY = 0.5
+LEAST_AGREED = 4  # of 5: agree, agree strongly
+DONT_KNOW = frozenset(("don't know", "do not know", "dont know", "don’t know", "no opinion"))
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """How many of how many agreed; `dont_know` of them do not know, `unread` answers could not be read.
+
+    `served` people were given the sample in those sittings, 0 where no servings are recorded.
+    """
+
+    agreed: int
+    base: int
+    dont_know: int
+    unread: int
+    repeated: int
+    served: int
+    sessions: tuple[str, ...]
+
+
+def agreement(claim: Claim, materials: Materials) -> Evidence:
+    """Return the share who agreed or agreed strongly; who does not know stays in the base."""
+    told = count_agreed(materials.study, claim.prototype, claim.question)
+    if not told.base:
+        return nothing_yet(ANSWERS, f"Nobody answered {claim.question!r} for {claim.prototype}.")
+    stated = claim.bar if not math.isnan(claim.bar) else materials.setting("agreement", "default_bar")
+    bar, x, n = stated / 100, told.agreed, told.base
+    p = float(upper_tail(x, n, bar))
+    share = x / n
+    suggestion = f"{percent(share)} agreed: “{question_words(materials.study, claim.question)}” ({x} of {n})"
+    return Evidence(
+        ANSWERS,
+        _intervals(x, n, bar, materials),
+        p,
+        float(x),
+        n=n,
+        against=share <= bar,
+        weaker=Weaker(
+            float(upper_tail(x, n, MAJORITY)),
+            suggestion,
+            "That more than half agreed is shown; the share itself is given as it was counted.",
+            rescues=False,
+        ),
+        suggestion=suggestion,
+        reasons=(
+            f"{x} of {n} agreed or agreed strongly: {percent(share)} ({_both_intervals(x, n, materials.level)}).",
+            _needed_words(n, bar, p, materials.alpha),
+            *_on_the_base(told),
+            *_on_foils(materials.study, claim),
+        ),
+        needs=lambda: (people_for_agreement(share, bar),),
+        observed_share=share,
+        method="exact one-sided binomial test of the share who agreed against a bar",
+    )
+
+
+def _needed_words(n: int, bar: float, p: float, alpha: float) -> str:
+    needed = int(minimum_count(n, bar, alpha))
+    if needed > n:
+        return f"With {n} answers not even all of them would show more than {percent(bar)}."
+    return f"To show more than {percent(bar)}, {needed} of {n} would do; {p_value(p)} (exact, one-sided)."
+
+
+def _intervals(x: int, n: int, bar: float, materials: Materials) -> tuple[NumberShown, ...]:
+    """Return the intervals of the share: Wilson's, the exact one, and the one-sided one that goes with the test."""
+    level, share = materials.level, x / n
+    one_sided = float(exact_interval(x, n, 1 - 2 * materials.alpha)[0])
+    return (
+        _shown("agreed", share, *wilson_interval(x, n, level), level, 100 * bar, "Wilson"),
+        _shown("agreed", share, *exact_interval(x, n, level), level, 100 * bar, "Clopper and Pearson"),
+        _shown("agreed", share, one_sided, math.inf, level, 100 * bar, "one-sided, Clopper and Pearson"),
+    )
+
+
+def count_agreed(study: Study, prototype: str, question: str) -> Counted:
+    """Count the answers to one agreement question; each person once, the last answer counts."""
+    answers = study.table("answers")
+    own = answers.loc[
+        (answers["kind"] == "agreement")
+        & (answers["question"] == question)
+        & (answers["prototype"] == prototype)
+        & (answers["answer"].str.strip() != "")
+    ]
+    last = own.drop_duplicates("assessor", keep="last")
+    texts = last["answer"].str.strip()
+    unknown = texts.str.casefold().isin(DONT_KNOW).to_numpy(dtype=bool)
+    values = np.full(len(texts), NAN)
+    values[~unknown] = read_numbers(list(texts[~unknown])).values
+    agreed = int((values >= LEAST_AGREED).sum())
+    unread = int((~unknown & ~np.isfinite(values)).sum())
+    sessions = tuple(str(name) for name in last["session"].unique())
+    served = _served(study, prototype, sessions)
+    return Counted(agreed, len(last), int(unknown.sum()), unread, len(own) - len(last), served, sessions)
+
+
+def _served(study: Study, prototype: str, sessions: tuple[str, ...]) -> int:
+    servings = study.table("servings")
+    given = servings.loc[(servings["prototype"] == prototype) & servings["session"].isin(sessions), "assessor"]
+    return int(given.nunique())
+
+
+def question_words(study: Study, question: str) -> str:
+    """Return the sentence as the consumers saw it; the short name where it is not recorded."""
+    return str(next((row.get("words", question) for row in asked(study) if row.get("question") == question), question))
+
+
+def asked(study: Study) -> list[dict[str, object]]:
+    """Return the wording of the questions as recorded in the study."""
+    stated = study.facts.get("questions", [])
+    return [row for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
+
+
+def _both_intervals(x: int, n: int, level: float) -> str:
+    (low, high), (exact_low, exact_high) = wilson_interval(x, n, level), exact_interval(x, n, level)
+    wilson = interval(100 * float(low), 100 * float(high))
+    exact = interval(100 * float(exact_low), 100 * float(exact_high))
+    return f"{100 * level:g} % interval {wilson} % by Wilson, {exact} % exact"
+
+
+def _on_the_base(told: Counted) -> list[str]:
+    found = []
+    if told.dont_know:
+        found.append(f"{counted(told.dont_know, 'person', 'people')} did not know; they stay in the base.")
+    if told.unread:
+        found.append(f"{counted(told.unread, 'answer')} could not be read; they stay in the base as not agreeing.")
+    if told.repeated:
+        found.append(f"{counted(told.repeated, 'answer')} of people who answered again; only the last one counts.")
+    if told.served > told.base:
+        lost = told.served - told.base
+        found.append(
+            f"{told.served} people were given it and {lost} of them did not answer: the base is those who answered."
+        )
+    return found
+
+
+def _on_foils(study: Study, claim: Claim) -> list[str]:
+    """Say how many agreed with a sentence that is untrue for the product."""
+    found = []
+    for row in asked(study):
+        if not row.get("foil"):
+            continue
+        told = count_agreed(study, claim.prototype, str(row.get("question", "")))
+        if told.base:
+            found.append(
+                f"{told.agreed} of {told.base} ({percent(told.agreed / told.base)}) agreed with a sentence that is "
+                "untrue for the product: so many say yes to anything."
+            )
+    return found
+
+
+def _shown(what: str, share: float, low: Any, high: Any, level: float, bar: float, method: str) -> NumberShown:
+    return NumberShown(what, 100 * share, 100 * float(low), 100 * float(high), level, bar, NAN, "%", method)

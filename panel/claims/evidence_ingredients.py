@@ -1,0 +1,161 @@
+"""May an ingredient get the credit? The effect of its swap in this base, and what always moves together with it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pandas as pd
+
+from panel.claims.claim import Claim
+from panel.claims.evidence import Evidence, NumberShown, beyond, nothing_yet
+from panel.claims.evidence_differences import PANEL
+from panel.claims.materials import Materials
+from panel.claims.said import counted, interval, listed, number, p_value
+from panel.models.emollients.swaps import TracedSwaps
+from panel.study.knowledge import canonical_ingredient
+
+_IN_THIS_BASE = "in this base, replacing"
+
+
+def ingredient_attribution(claim: Claim, materials: Materials) -> Evidence:
+    """Return the effect of the swap that brings the ingredient in, with prototypes alike in everything else."""
+    traced = materials.swaps
+    if isinstance(traced, str):
+        return nothing_yet(PANEL, traced)
+    ingredient = credited(claim, materials)
+    if not ingredient:
+        return nothing_yet(PANEL, "No ingredient of the formulas is named. Fill in ingredient with its INCI name.")
+    row = _swap_row(claim, traced, ingredient)
+    if row is None:
+        return _no_swap(claim, traced, ingredient)
+    return _evidence(claim, materials, traced, row, ingredient)
+
+
+def credited(claim: Claim, materials: Materials) -> str:
+    """Return the ingredient that gets the credit: as stated, else the one that the sentence names."""
+    formulas = materials.study.table("formulas")["ingredient"]
+    known = {str(name) for name in formulas}
+    if claim.ingredient:
+        return next((name for name in (claim.ingredient, canonical_ingredient(claim.ingredient)) if name in known), "")
+    sentence = claim.claim.casefold()
+    named = [name for name in known if name.casefold() in sentence]
+    return max(named, key=len, default="")
+
+
+def _swap_row(claim: Claim, traced: TracedSwaps, ingredient: str) -> dict[Any, Any] | None:
+    """Return the least convincing swap that brings the ingredient in; of the claim's own pair where it names one."""
+    rows = traced.swaps
+    rows = rows.loc[
+        (rows["attribute"] == claim.attribute) & ((rows["added"] == ingredient) | (rows["removed"] == ingredient))
+    ]
+    if claim.versus:
+        pairs = traced.pairs
+        ends = [
+            {claim.prototype, claim.versus} == {first, second}
+            for first, second in zip(pairs["prototype"], pairs["versus"], strict=True)
+        ]
+        rows = rows.loc[rows["swap"].isin(pairs.loc[ends, "swap"])]
+    if rows.empty:
+        return None
+    return rows.sort_values("p_value", kind="stable").to_dict("records")[-1]
+
+
+def _no_swap(claim: Claim, traced: TracedSwaps, ingredient: str) -> Evidence:
+    """Say why nothing can be credited: never changed, or never changed alone."""
+    joint = traced.joint
+    together = [
+        str(swap)
+        for swap, removed, added in zip(joint["swap"], joint["removed"], joint["added"], strict=True)
+        if ingredient in f"{removed} + {added}".split(" + ")
+    ]
+    if together:
+        return Evidence(
+            PANEL,
+            against=True,
+            reasons=(
+                f"{ingredient} never changes alone: {together[0]} changes several emollients at once. These data "
+                "cannot say which of them did it.",
+            ),
+            needs=lambda: (f"A pair of prototypes that differ by {ingredient} alone, at equal mass.",),
+        )
+    pair = f"{claim.prototype} and {claim.versus}" if claim.versus else "No two prototypes"
+    return nothing_yet(
+        PANEL,
+        f"{pair} do not differ by {ingredient} alone at equal mass, or nobody scored {claim.attribute}. Make one "
+        "prototype with it and one without, alike in everything else.",
+    )
+
+
+def _evidence(
+    claim: Claim, materials: Materials, traced: TracedSwaps, row: dict[Any, Any], ingredient: str
+) -> Evidence:
+    turned = 1.0 if row["added"] == ingredient else -1.0
+    estimate, low, high = (turned * float(row[name]) for name in ("estimate", "ci_low", "ci_high"))
+    low, high = min(low, high), max(low, high)
+    out, into = (row["removed"], row["added"]) if turned > 0 else (row["added"], row["removed"])
+    words = materials.study.attribute_words(claim.attribute)
+    p_two, right = float(row["p_value"]), claim.sign * estimate > 0
+    p = p_two if right else 1.0
+    change = f"{number(float(row['percent']))} % {out} by {into}"
+    return Evidence(
+        PANEL,
+        (NumberShown(f"{into} in place of {out}", estimate, low, high, materials.level, *beyond(0.0, claim.sign)),),
+        p,
+        turned * float(row["statistic"]),
+        float(row["df"]),
+        float(row["std_error"]),
+        int(row["n_assessors"]),
+        not right,
+        qualifier=(
+            f"Credit the swap in this base: '{_IN_THIS_BASE} ...'; never {ingredient} as such, nor a property of it."
+        ),
+        suggestion=f"{_IN_THIS_BASE} {change} gave {claim.direction} {words}{materials.when(claim.attribute)}",
+        reasons=(
+            f"{words}: replacing {change} changed it by {number(estimate)} ({100 * materials.level:g} % interval "
+            f"{interval(low, high)}), {p_value(p_two)}, {counted(int(row['n_pairs']), 'matched pair')}, "
+            f"{counted(int(row['n_assessors']), 'assessor')}.",
+            *_alias_words(traced, ingredient, str(out)),
+            *_interaction_words(materials, traced, claim, str(row["swap"])),
+            *_over_prototypes(materials, claim, str(row["swap"]), turned),
+            *(note for note in traced.notes if str(row["swap"]) in note),
+        ),
+        needs=lambda: ("A second batch of both prototypes, or more matched pairs with and without it.",),
+        method="contrast of matched pairs that differ by the swap alone, paired t test over assessors",
+    )
+
+
+def _alias_words(traced: TracedSwaps, ingredient: str, out: str) -> Iterator[str]:
+    """Name what moves together with the ingredient in these formulas."""
+    aliases = traced.aliases
+    own = aliases.loc[aliases["descriptor"] == ingredient, "group"]
+    together = aliases.loc[aliases["group"].isin(own) & ~aliases["descriptor"].isin([ingredient, out])]
+    if len(together):
+        names = listed([str(name).replace("_", " ") for name in together["descriptor"]])
+        yield (
+            f"In these formulas {ingredient} always moves together with {names}: the data cannot say which of them "
+            "did it, so none may be named as the cause."
+        )
+
+
+def _interaction_words(materials: Materials, traced: TracedSwaps, claim: Claim, swap: str) -> Iterator[str]:
+    """Say where another swap changes what this one does."""
+    rows = traced.interactions
+    rows = rows.loc[(rows["attribute"] == claim.attribute) & (rows["swap"] == swap)]
+    for row in rows.loc[rows["p_adjusted"] <= materials.alpha].to_dict("records"):
+        yield (
+            f"It does {number(row['estimate'])} more where {row['with_swap']} has been made too "
+            f"({interval(row['ci_low'], row['ci_high'])}): the effect is that of the range tested, not of any formula."
+        )
+
+
+def _over_prototypes(materials: Materials, claim: Claim, swap: str, turned: float) -> Iterator[str]:
+    """Say whether the effect also holds from prototype to prototype."""
+    rows: pd.DataFrame = materials.swaps_over_prototypes
+    rows = rows.loc[(rows["attribute"] == claim.attribute) & (rows["swap"] == swap)]
+    for row in rows.to_dict("records"):
+        low, high = sorted((turned * row["ci_low"], turned * row["ci_high"]))
+        yield (
+            f"With prototypes as the units the effect is {number(turned * row['estimate'])} ({interval(low, high)}), "
+            f"{p_value(row['p_value'])}: the step from these assessors to other batches."
+        )

@@ -1,0 +1,210 @@
+"""What may be said? The verdict on every claim of a study, with reasons, numbers and what it would take."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+
+import pandas as pd
+
+from panel.claims.claim import BEYOND, Claim, claims_frame, read_claims
+from panel.claims.evidence import NAN, NUMBER_COLUMNS, Evidence, nothing_yet, numbers_frame
+from panel.claims.evidence_answers import agreement
+from panel.claims.evidence_control import change_over_time, duration
+from panel.claims.evidence_differences import PANEL, parity, superiority
+from panel.claims.evidence_ingredients import ingredient_attribution
+from panel.claims.evidence_levels import BOTH, absolute_negative, perceived_attribute
+from panel.claims.evidence_ranges import ranking, unsurpassed
+from panel.claims.evidence_times import time
+from panel.claims.evidence_votes import preference, vote_parity, vote_unsurpassed
+from panel.claims.families import InFamily, adjust_together
+from panel.claims.footnote import Footnote, footnote
+from panel.claims.materials import Materials
+from panel.claims.stamp import Standing, standing
+from panel.claims.verdict import Case, Verdict, verdict_on
+from panel.claims.wording import wording_findings
+from panel.claims.wording_rules import WordingFinding
+from panel.models.emollients.swaps import TracedSwaps
+from panel.models.prototypes.differences import Differences
+from panel.study.rehearsed import is_rehearsed
+from panel.study.study import Study
+
+LEVEL = 0.95
+
+_BY_PANEL: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
+    {
+        "agreement": agreement,
+        "perceived_attribute": perceived_attribute,
+        "absolute_negative": absolute_negative,
+        "time": time,
+        "duration": duration,
+        "change_over_time": change_over_time,
+        "superiority": superiority,
+        "preference": preference,
+        "parity": parity,
+        "unsurpassed": unsurpassed,
+        "ranking": ranking,
+        "ingredient_attribution": ingredient_attribution,
+    }
+)
+# Where no attribute is named, these rest on preference answers.
+_BY_VOTES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
+    {"superiority": preference, "parity": vote_parity, "unsurpassed": vote_unsurpassed}
+)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Claims:
+    """What may be said of each claim; all frames tidy and unrounded, `number` counts the claims from 1.
+
+    Parameters
+    ----------
+    claims
+        `number claim kind verdict exploratory prototype versus attribute question minutes estimate ci_low ci_high
+        ci_level unit bar margin statistic df std_error p_value p_adjusted family n suggestion footnote method
+        stamped_at stamped_by media territory owner`; the estimate and its interval are those that decide.
+    reasons, needs
+        `number claim reason` and `number claim need`: why, and what it would take.
+    findings
+        `number claim severity check message advice source`: what was found in the words.
+    numbers
+        `number claim what estimate ci_low ci_high ci_level limit_low limit_high unit method`: all numbers behind it.
+    gaps
+        `number claim gap`: what the footnote lacks because it is not recorded.
+    """
+
+    claims: pd.DataFrame
+    reasons: pd.DataFrame
+    needs: pd.DataFrame
+    findings: pd.DataFrame
+    numbers: pd.DataFrame
+    gaps: pd.DataFrame
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Judged:
+    claim: Claim
+    evidence: Evidence
+    family: InFamily
+    standing: Standing
+    findings: tuple[WordingFinding, ...]
+    verdict: Verdict
+    footnote: Footnote
+
+
+def judge_claims(
+    study: Study, *, level: float = LEVEL, differences: Differences | None = None, traced: TracedSwaps | None = None
+) -> Claims:
+    """Judge every claim of `study`; each model is fitted once. A study without claims gives frames without rows.
+
+    Parameters
+    ----------
+    level
+        One minus the chance of supporting a false claim; also the level of the intervals.
+    differences, traced
+        Answers that are at hand already.
+    """
+    claims = read_claims(study)
+    materials = Materials(study, claims, level, differences, traced)
+    evidence = [find_evidence(claim, materials) for claim in claims]
+    rehearsed = is_rehearsed(study)
+    judged = []
+    for claim, found, family in zip(claims, evidence, adjust_together(claims, evidence), strict=True):
+        words = wording_findings(claim, found, materials)
+        fixed = standing(study, claim)
+        case = Case(claim, found, family, fixed, words, rehearsed, 1 - level)
+        judged.append(_Judged(claim, found, family, fixed, words, verdict_on(case), footnote(claim, found, materials)))
+    return _result(judged, level)
+
+
+def find_evidence(claim: Claim, materials: Materials) -> Evidence:
+    """Return what the data say about one claim."""
+    if claim.problems or claim.kind == BEYOND:
+        return nothing_yet("nothing")
+    by_votes = not claim.attribute and claim.kind in _BY_VOTES
+    found = (_BY_VOTES if by_votes else _BY_PANEL)[claim.kind](claim, materials)
+    batch = materials.one_batch(claim) if found.shown and found.rests_on in (PANEL, BOTH) else ""
+    return replace(found, reasons=(*found.reasons, batch)) if batch else found
+
+
+def _result(judged: Sequence[_Judged], level: float) -> Claims:
+    return Claims(
+        claims=pd.DataFrame([_row(each) for each in judged], columns=list(_COLUMNS)),
+        reasons=_stacked(judged, "reason", lambda each: each.verdict.reasons),
+        needs=_stacked(judged, "need", lambda each: each.verdict.needs),
+        findings=_findings(judged),
+        numbers=_numbers(judged),
+        gaps=_stacked(judged, "gap", lambda each: each.footnote.gaps),
+        level=level,
+        method=_method(level),
+        notes=_NOTES,
+    )
+
+
+_COLUMNS = (
+    *("number", "claim", "kind", "verdict", "exploratory", "prototype", "versus", "attribute", "question", "minutes"),
+    *("estimate", "ci_low", "ci_high", "ci_level", "unit", "bar", "margin", "statistic", "df", "std_error"),
+    *("p_value", "p_adjusted", "family", "n", "suggestion", "footnote", "method"),
+    *("stamped_at", "stamped_by", "media", "territory", "owner"),
+)
+
+
+def _row(each: _Judged) -> list[object]:
+    claim, evidence = each.claim, each.evidence
+    first = evidence.shown[0] if evidence.shown else None
+    interval = (
+        (first.estimate, first.ci_low, first.ci_high, first.ci_level, first.unit) if first else (NAN,) * 4 + ("",)
+    )
+    return [
+        *(claim.number, claim.claim, claim.kind, each.verdict.verdict, each.standing.exploratory),
+        *(claim.prototype, claim.versus, claim.attribute, claim.question, claim.minutes),
+        *interval,
+        *(claim.bar, claim.margin, evidence.statistic, evidence.df, evidence.std_error),
+        *(evidence.p_value, each.family.p_adjusted, each.family.family if evidence.shown else "", evidence.n),
+        *(each.verdict.suggestion, each.footnote.words, evidence.method),
+        *(claim.stamped_at, claim.stamped_by, claim.media, claim.territory, claim.owner),
+    ]
+
+
+def _stacked(judged: Sequence[_Judged], column: str, texts: Callable[[_Judged], Sequence[str]]) -> pd.DataFrame:
+    rows = [(each.claim.number, each.claim.claim, text) for each in judged for text in texts(each)]
+    return pd.DataFrame(rows, columns=["number", "claim", column])
+
+
+def _findings(judged: Sequence[_Judged]) -> pd.DataFrame:
+    columns = ["severity", "check", "message", "advice", "source"]
+    rows = [
+        (each.claim.number, each.claim.claim, *(getattr(finding, name) for name in columns))
+        for each in judged
+        for finding in each.findings
+    ]
+    return pd.DataFrame(rows, columns=["number", "claim", *columns])
+
+
+def _numbers(judged: Sequence[_Judged]) -> pd.DataFrame:
+    parts = [numbers_frame(each.evidence).assign(number=each.claim.number, claim=each.claim.claim) for each in judged]
+    columns = ["number", "claim", *NUMBER_COLUMNS]
+    kept = [part for part in parts if len(part)]
+    return pd.concat(kept, ignore_index=True)[columns] if kept else pd.DataFrame(columns=columns)
+
+
+def _method(level: float) -> str:
+    return (
+        f"Each claim is tested by the rule of its kind, with a chance of {100 * (1 - level):g} % to support a "
+        "false one; p-values of one family are adjusted by Holm. Panel claims rest on the mixed model of each "
+        "attribute (REML, Satterthwaite), answers on exact binomial tests. A claim that was not fixed before the data "
+        "is exploratory and at best 'cannot tell yet'."
+    )
+
+
+_NOTES = (
+    "The kinds of claim and their rules are settings of ours that follow published guides; they are not law.",
+    "Intervals are those of each claim alone; the adjusted p-value decides.",
+    "The words are read by rules in English. They miss things: read the sentence yourself.",
+)
+
+__all__ = ["Claims", "claims_frame", "find_evidence", "judge_claims"]

@@ -1,0 +1,124 @@
+"""May the sentence be said? Supported, supported in other words only, not supported, cannot tell yet, not this tool."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from panel.claims.claim import BEYOND, Claim
+from panel.claims.evidence import Evidence
+from panel.claims.families import InFamily
+from panel.claims.said import p_value
+from panel.claims.stamp import Standing
+from panel.claims.wording_rules import CHANGE, STOP, WordingFinding
+
+SUPPORTED = "supported"
+WITH_WORDING = "supported in other words only"
+NOT_SUPPORTED = "not supported"
+CANNOT_TELL = "cannot tell yet"
+NOT_THIS_TOOL = "not this tool"
+VERDICTS = (SUPPORTED, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL)
+_SLACK = 1 + 1e-12  # a p-value that equals the level but for rounding keeps to it
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The verdict on one claim, its reasons, what it would take, and the wording that may be used (empty if none)."""
+
+    verdict: str
+    reasons: tuple[str, ...]
+    needs: tuple[str, ...]
+    suggestion: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Case:
+    """Everything a verdict on one claim rests on."""
+
+    claim: Claim
+    evidence: Evidence
+    family: InFamily
+    standing: Standing
+    findings: Sequence[WordingFinding]
+    rehearsed: bool
+    alpha: float
+
+
+def verdict_on(case: Case) -> Verdict:
+    """Return the verdict on one claim."""
+    stops = tuple(finding.message for finding in case.findings if finding.severity == STOP)
+    if case.claim.kind == BEYOND or stops:
+        return Verdict(
+            NOT_THIS_TOOL,
+            (*stops, "A test of what people feel shows nothing about physiology, safety or medicine."),
+            ("Instruments or clinical tests, and a regulatory professional who says which law applies.",),
+            "",
+        )
+    if case.claim.problems:
+        return Verdict(CANNOT_TELL, ("The claim cannot be judged as it stands.",), case.claim.problems, "")
+    if case.evidence.missing:
+        return Verdict(
+            CANNOT_TELL, ("Something is not there that a claim of this kind needs.",), case.evidence.missing, ""
+        )
+    found = _from_the_data(case)
+    return _held_back(case, found)
+
+
+def is_shown(evidence: Evidence, p_adjusted: float, alpha: float) -> bool:
+    """Return whether the numbers show the claim."""
+    return p_adjusted <= alpha * _SLACK and not evidence.against
+
+
+def _from_the_data(case: Case) -> Verdict:
+    """Return the verdict as far as the numbers go."""
+    evidence, family = case.evidence, case.family
+    reasons = [*evidence.reasons, *_on_family(case)]
+    shown = is_shown(evidence, family.p_adjusted, case.alpha)
+    changes = [finding for finding in case.findings if finding.severity == CHANGE]
+    if shown and not changes and not evidence.qualifier:
+        return Verdict(SUPPORTED, tuple(reasons), (), "")
+    if shown:
+        reasons += [evidence.qualifier] if evidence.qualifier else []
+        reasons += [finding.message for finding in changes]
+        return Verdict(WITH_WORDING, tuple(reasons), tuple(f.advice for f in changes), evidence.suggestion)
+    weaker = evidence.weaker
+    said = weaker is not None and min(1.0, weaker.p_value * max(family.size, 1)) <= case.alpha * _SLACK
+    if weaker is not None and said:
+        reasons.append(weaker.reason)
+        if weaker.rescues:
+            return Verdict(WITH_WORDING, tuple(reasons), evidence.needs(), weaker.words)
+    instead = weaker.words if weaker is not None and said else ""
+    verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
+    return Verdict(verdict, tuple(reasons), evidence.needs(), instead)
+
+
+def _on_family(case: Case) -> list[str]:
+    """Say what the other claims of the family do to this one."""
+    family, alone = case.family, case.evidence.p_value
+    if family.size < 2 or np.isnan(alone):
+        return []
+    words = (
+        f"Adjusted with the {family.size} claims of the family '{family.family}' (Holm): {p_value(family.p_adjusted)}."
+    )
+    if alone <= case.alpha < family.p_adjusted:
+        words += " Alone it would be shown; beside the others it is not."
+    return [words]
+
+
+def _held_back(case: Case, found: Verdict) -> Verdict:
+    """Return the verdict with the limit that rehearsed data and claims fixed too late put on it."""
+    held = found.verdict in (SUPPORTED, WITH_WORDING)
+    reasons = (*found.reasons, case.standing.words)
+    needs = found.needs
+    if case.rehearsed:
+        reasons = ("The data are a rehearsal, drawn by a program: they support no claim.", *reasons)
+        needs = ("Real people.", *needs)
+        return Verdict(CANNOT_TELL, reasons, needs, "")
+    if case.standing.exploratory:
+        needs = (*needs, "A new test, with this sentence, its margin and its bar stamped before the data.")
+    if case.standing.exploratory and held:
+        reasons = ("Exploratory: the numbers speak for it, but the claim was not fixed before the data.", *reasons)
+        return Verdict(CANNOT_TELL, reasons, needs, "")
+    return Verdict(found.verdict, reasons, needs, "" if case.standing.exploratory else found.suggestion)

@@ -1,0 +1,326 @@
+"""Every kind of claim: a study whose truth supports it, one whose truth does not, and the demo.
+
+The truths are constructed; what counts as enough evidence follows the kinds of claim in `shared/claim_kinds.csv`.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from panel.claims.judge import Claims, judge_claims
+from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, NOT_THIS_TOOL, SUPPORTED, VERDICTS, WITH_WORDING
+from panel.study.claim_knowledge import claim_kinds
+from panel.study.open_study import open_study
+from tests.claims.claim_studies import (
+    answer_rows,
+    claim_row,
+    panel_scores,
+    row_of,
+    seeded,
+    study_with,
+    swapped_scores,
+    time_rows,
+    verdict_of,
+    vote_rows,
+)
+from tests.formula_studies import ALKANE, CARBONATE, hand_cream_formulas
+
+DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
+PRECISE = {"scatter": 2.0, "own_view": 1.0}
+SINK = {"attribute": "SINK", "unit": "s"}
+MORE = {"attribute": "SOFT", "direction": "more", "minutes": 480.0}
+
+
+def grease(p1, p2, p3=None, *, roles=None, **how):
+    truth = {"P1": p1, "P2": p2} | ({"P3": p3} if p3 is not None else {})
+    return {"scores": panel_scores({"GREASE": truth}, seeded(), **(PRECISE | how)), "roles": roles}
+
+
+def soft(p1, p2, minutes=480.0, role="untreated"):
+    return {
+        "scores": panel_scores({"SOFT": {"P1": p1, "P2": p2}}, seeded(), **PRECISE),
+        "attributes": [MORE | {"minutes": minutes}],
+        "roles": {"P2": role},
+    }
+
+
+def changed(before, after, untreated_before, untreated_after, role="untreated"):
+    rows, rng = [], seeded()
+    for sitting, treated, untreated in (("before", before, untreated_before), ("after", after, untreated_after)):
+        means = {"SOFT": {"P1": treated, "P2": untreated}}
+        rows += panel_scores(means, rng, replicates=1, sessions=[sitting], **PRECISE)
+    return {"scores": rows, "attributes": [MORE | {"minutes": float("nan")}], "roles": {"P2": role}}
+
+
+def creams(effects):
+    return {"scores": swapped_scores(seeded(), effects), "formulas": hand_cream_formulas()}
+
+
+AGREE = ("feels soft", "agreement", {"question": "soft", "bar": 50})
+FILM = ("low greasy film in a trained-panel test", "perceived_attribute", {"attribute": "GREASE", "bar": 30})
+NON = (
+    "non-greasy 2 minutes after rubbing in",
+    "absolute_negative",
+    {"attribute": "GREASE", "question": "soft", "bar": 50, "bar_panel": 20, "minutes": 2},
+)
+SINKS = ("sinks in within 60 seconds", "time", {"attribute": "SINK", "bar": 60})
+LASTS = ("soft for 8 hours", "duration", {"attribute": "SOFT", "versus": "P2", "minutes": 480})
+SOFTER = (
+    "softer after 7 days",
+    "change_over_time",
+    {"attribute": "SOFT", "versus": "P2", "session_before": "before", "session_after": "after"},
+)
+LESS = ("less greasy than our previous cream", "superiority", {"attribute": "GREASE", "versus": "P2"})
+PREFER = ("preferred by more than half", "preference", {"versus": "P2", "bar": 50})
+ALIKE = ("as greasy as our previous cream", "parity", {"attribute": "GREASE", "versus": "P2", "margin": 8})
+ALIKE_VOTES = ("liked as much as our previous cream", "parity", {"versus": "P2", "margin": 10})
+NOTHING = ("nothing is drier", "unsurpassed", {"attribute": "GREASE", "competitors": "P2; P3", "margin": 5})
+NOTHING_VOTES = ("nothing is preferred", "unsurpassed", {"competitors": "P2", "margin": 5})
+DRIEST = ("the driest of our range", "ranking", {"attribute": "GREASE", "direction": "less"})
+THANKS = (
+    f"dry touch thanks to {ALKANE}",
+    "ingredient_attribution",
+    {"attribute": "AF_GREASE", "prototype": "P2", "versus": "P1", "ingredient": ALKANE},
+)
+BEYOND = ("moisturises for 24 hours", "beyond_sensory", {})
+
+CASES = [
+    (AGREE, {"answers": answer_rows(37, 60)}, SUPPORTED),  # 37 of 60 is the majority of the tables
+    (AGREE, {"answers": answer_rows(36, 60)}, CANNOT_TELL),
+    (AGREE, {"answers": answer_rows(30, 60)}, NOT_SUPPORTED),
+    (FILM, grease(20, 40), SUPPORTED),
+    (FILM, grease(40, 40), NOT_SUPPORTED),
+    (FILM, grease(20, 40, assessors=6), CANNOT_TELL),  # fewer than eight assessors
+    (NON, grease(10, 40) | {"answers": answer_rows(50, 60)}, SUPPORTED),
+    (NON, grease(30, 40) | {"answers": answer_rows(50, 60)}, NOT_SUPPORTED),  # the panel says no
+    (NON, grease(10, 40) | {"answers": answer_rows(20, 60)}, NOT_SUPPORTED),  # the users say no
+    (NON, grease(10, 40), CANNOT_TELL),  # no users were asked
+    (SINKS, {"scores": time_rows([30] * 60), "attributes": [SINK]}, SUPPORTED),
+    (SINKS, {"scores": time_rows([30] * 40 + [90] * 10), "attributes": [SINK]}, WITH_WORDING),
+    # the mean is 40 s, and half of them need longer than a minute
+    (SINKS, {"scores": time_rows([15] * 20 + [65] * 20), "attributes": [SINK]}, NOT_SUPPORTED),
+    (LASTS, soft(60, 40), SUPPORTED),
+    (LASTS, soft(40, 60), NOT_SUPPORTED),
+    (LASTS, soft(60, 40, minutes=120.0), CANNOT_TELL),  # judged last after two hours
+    (LASTS, soft(60, 40, role="prototype"), CANNOT_TELL),  # no untreated control
+    (SOFTER, changed(50, 70, 50, 52), SUPPORTED),
+    (SOFTER, changed(50, 55, 50, 65), NOT_SUPPORTED),
+    (SOFTER, changed(50, 70, 50, 52, role="benchmark"), CANNOT_TELL),  # no untreated control
+    (LESS, grease(30, 50), SUPPORTED),
+    (LESS, grease(50, 30), NOT_SUPPORTED),
+    (PREFER, {"answers": vote_rows(60, 20, 5)}, SUPPORTED),
+    (PREFER, {"answers": vote_rows(20, 60, 5)}, NOT_SUPPORTED),
+    (PREFER, {"answers": vote_rows(40, 12, 33)}, WITH_WORDING),  # more than half only of those with a preference
+    (ALIKE, grease(40, 40), SUPPORTED),
+    (ALIKE, grease(30, 50), NOT_SUPPORTED),
+    (ALIKE, grease(40, 40, scatter=30.0, own_view=20.0), CANNOT_TELL),  # no difference is found, and nothing is shown
+    (ALIKE_VOTES, {"answers": vote_rows(120, 120, 10)}, SUPPORTED),
+    (ALIKE_VOTES, {"answers": vote_rows(200, 40, 10)}, NOT_SUPPORTED),
+    (NOTHING, grease(40, 40, 60), SUPPORTED),
+    (NOTHING, grease(40, 20, 60), NOT_SUPPORTED),  # one competitor is enough
+    (NOTHING_VOTES, {"answers": vote_rows(400, 380, 0)}, WITH_WORDING),  # one competitor: it must be named
+    (NOTHING_VOTES, {"answers": vote_rows(100, 300, 0)}, NOT_SUPPORTED),
+    (DRIEST, grease(20, 40, 50), SUPPORTED),
+    (DRIEST, grease(40, 20, 50), NOT_SUPPORTED),
+    (THANKS, creams((-15, 0, 0)), WITH_WORDING),
+    (THANKS, creams((15, 0, 0)), NOT_SUPPORTED),
+    (BEYOND, {"answers": answer_rows(60, 60)}, NOT_THIS_TOOL),
+]
+
+
+def judged(case, built):
+    sentence, kind, row = case
+    return study_with([claim_row(sentence, kind, **row)], **built)
+
+
+@pytest.mark.parametrize(("case", "built", "expected"), CASES)
+def test_each_kind_is_supported_by_its_truth_and_refused_by_another(case, built, expected):
+    study = judged(case, built)
+    result = judge_claims(study)
+    assert result.claims["verdict"].iloc[0] == expected, "\n".join(result.reasons["reason"])
+    assert len(result.reasons)
+    if expected in (NOT_SUPPORTED, CANNOT_TELL):
+        assert len(result.needs), "what it would take is said"
+
+
+def test_the_table_has_a_case_for_and_against_every_kind():
+    kinds = set(claim_kinds()["kind"])
+    positive = {case[1] for case, _, expected in CASES if expected in (SUPPORTED, WITH_WORDING)}
+    refused = {case[1] for case, _, expected in CASES if expected not in (SUPPORTED, WITH_WORDING)}
+    assert positive == kinds - {"beyond_sensory"}
+    assert refused == kinds
+
+
+def test_not_significant_is_never_sold_as_equal():
+    found = judge_claims(judged(ALIKE, grease(40, 40, scatter=30.0, own_view=20.0)))
+    assert found.claims["p_value"].iloc[0] > 0.05
+    assert any("no difference was found shows nothing" in reason for reason in found.reasons["reason"])
+
+
+def test_not_judged_at_the_time_the_sentence_speaks_of():
+    row = dict(LESS[2]) | {"minutes": 20}
+    found = judge_claims(study_with([claim_row(LESS[0], LESS[1], **row)], **grease(30, 50)))
+    assert found.claims["verdict"].iloc[0] == CANNOT_TELL
+    assert "was judged at 2 min" in found.needs["need"].iloc[0]
+
+
+def test_a_claim_fixed_too_late_is_exploratory_and_cannot_be_supported():
+    built = grease(30, 50)
+    late = claim_row(LESS[0], LESS[1], stamped=False, **LESS[2])
+    row = row_of(study_with([late], **built))
+    assert row["verdict"] == CANNOT_TELL
+    assert row["exploratory"]
+    assert verdict_of(study_with([claim_row(LESS[0], LESS[1], **LESS[2])], **built)) == SUPPORTED
+    # what speaks against a claim does so whenever it was written down
+    assert verdict_of(study_with([late], **grease(50, 30))) == NOT_SUPPORTED
+
+
+def test_a_rehearsal_supports_nothing():
+    study = judged(AGREE, {"answers": answer_rows(60, 60), "facts": {"rehearsal": True}})
+    found = judge_claims(study)
+    assert found.claims["verdict"].iloc[0] == CANNOT_TELL
+    assert "rehearsal" in found.reasons["reason"].iloc[0]
+
+
+def test_a_small_difference_that_is_real_is_said_to_be_small():
+    study = study_with([claim_row(LESS[0], LESS[1], margin=8, **LESS[2])], **grease(37, 40, assessors=40))
+    found = judge_claims(study)
+    assert found.claims["verdict"].iloc[0] == WITH_WORDING
+    assert found.claims["suggestion"].iloc[0].startswith("slightly less GREASE")
+
+
+def test_words_that_say_too_much_change_a_verdict():
+    built = {"answers": answer_rows(50, 60)}
+    plain = claim_row("feels soft", "agreement", question="soft")
+    loud = claim_row("clinically proven: feels soft", "agreement", question="soft")
+    stop = claim_row("soothes eczema", "agreement", question="soft")
+    study = study_with([plain, loud, stop], **built)
+    assert [verdict_of(study, number) for number in (1, 2, 3)] == [SUPPORTED, WITH_WORDING, NOT_THIS_TOOL]
+
+
+def test_a_study_without_claims_gives_frames_without_rows():
+    found = judge_claims(study_with([], answers=answer_rows(5, 6)))
+    assert isinstance(found, Claims)
+    for frame in (found.claims, found.reasons, found.needs, found.findings, found.numbers, found.gaps):
+        assert frame.empty
+        assert {"number", "claim"} <= set(frame.columns)
+
+
+def test_what_is_missing_is_named_and_not_guessed():
+    study = study_with(
+        [
+            claim_row("soft", "agreement", prototype="", question="soft"),
+            claim_row("drier", "wishful"),
+            claim_row("as soft", "parity", versus="P2", attribute="GREASE"),
+            claim_row("less greasy than P9", "superiority", versus="P9", attribute="GREASE"),
+        ],
+        answers=answer_rows(5, 6),
+        **grease(30, 50),
+    )
+    found = judge_claims(study)
+    assert (found.claims["verdict"] == CANNOT_TELL).all()
+    text = " ".join(found.needs["need"])
+    for words in ("needs prototype", "'wishful' is not known", "needs margin", "'P9' is not in the study"):
+        assert words in text
+
+
+# --- the demo, whose truth is known: P4 52 - 15 - 8 + 5 = 34 against 52 on greasy film
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return judge_claims(open_study(DEMO))
+
+
+EXPECTED = {
+    "less greasy than our previous hand cream": SUPPORTED,
+    "does not leave hands feeling greasy": SUPPORTED,
+    "sinks in quickly": SUPPORTED,
+    "left no mark on the paper I handled": SUPPORTED,
+    "8 in 10 users found no mark on their paper": NOT_SUPPORTED,
+    "comforting": NOT_SUPPORTED,
+    "non-greasy": NOT_SUPPORTED,
+    "dry touch thanks to C13-15 Alkane": WITH_WORDING,
+    "moisturises for 24 hours": NOT_THIS_TOOL,
+}
+
+
+@pytest.mark.parametrize(("sentence", "expected"), EXPECTED.items())
+def test_the_demo_says_what_its_truth_allows(demo, sentence, expected):
+    row = demo.claims.loc[demo.claims["claim"] == sentence].iloc[0]
+    assert row["verdict"] == expected
+    assert not row["exploratory"]
+
+
+def test_the_demo_gives_shares_with_their_base_and_never_rounds_up(demo):
+    study = open_study(DEMO)
+    answers = study.table("answers")
+    own = answers.loc[(answers["question"] == "no mark on paper") & (answers["kind"] == "agreement"), "answer"]
+    agreed = int(own.isin(["4", "5"]).sum())
+    row = demo.claims.loc[demo.claims["claim"].str.startswith("8 in 10")].iloc[0]
+    assert row["n"] == len(own) == 58  # don't knows stay in the base; two of sixty did not answer
+    assert row["suggestion"].startswith(f"{100 * agreed // 58} % agreed")
+    assert f"({agreed} of 58)" in row["suggestion"]
+    found = demo.findings.loc[demo.findings["claim"] == row["claim"], "check"]
+    assert "rounded up" in set(found)
+    assert row["footnote"] == "Home-use test, 58 adults aged 21 to 63, 7 days, March 2025; agreed or strongly agreed."
+
+
+def test_the_demo_credits_the_swap_in_this_base_and_no_property(demo):
+    row = demo.claims.loc[demo.claims["kind"] == "ingredient_attribution"].iloc[0]
+    reasons = " ".join(demo.reasons.loc[demo.reasons["number"] == row["number"], "reason"])
+    assert row["suggestion"].startswith(f"in this base, replacing 6 % {CARBONATE} by {ALKANE}")
+    assert "always moves together with volatile share" in reasons
+    assert "none may be named as the cause" in reasons
+    assert row["ci_high"] < 0
+
+
+def test_the_verdict_on_the_difference_is_the_one_of_the_panel_model(demo):
+    from panel.models.prototypes.differences import find_differences
+
+    pairs = find_differences(open_study(DEMO)).pairs
+    pair = pairs.loc[(pairs["attribute"] == "AF_GREASE") & (pairs["prototype"] == "P4") & (pairs["versus"] == "P1")]
+    row = demo.claims.loc[demo.claims["kind"] == "superiority"].iloc[0]
+    for column in ("estimate", "std_error", "df", "statistic", "p_value"):
+        np.testing.assert_allclose(row[column], pair[column].iloc[0], rtol=1e-9)
+
+
+def test_verdicts_are_the_known_ones(demo):
+    assert set(demo.claims["verdict"]) <= set(VERDICTS)
+
+
+def test_one_batch_of_each_is_said_and_several_are_not():
+    # with one batch of each, batch and formula are the same factor: no analysis can take them apart
+    rows = panel_scores({"GREASE": {"P1": 30, "P2": 50}}, seeded(), **PRECISE)
+    claims = [claim_row(LESS[0], LESS[1], **LESS[2]), claim_row(FILM[0], FILM[1], **FILM[2])]
+    one = [row | {"batch": f"B-{row['prototype']}"} for row in rows]
+    words = judge_claims(study_with(claims, scores=one)).reasons
+    told = words.loc[words["reason"].str.startswith("One batch of")].set_index("number")["reason"]
+    assert "One batch of each prototype (B-P1 and B-P2) was scored" in told.loc[1]
+    assert told.loc[2].startswith("One batch of P1 was scored")
+    two = [row | {"batch": f"B-{row['prototype']}-{row['replicate']}"} for row in rows]
+    for scores in (two, rows):  # two batches of each, and none recorded
+        reasons = judge_claims(study_with(claims, scores=scores)).reasons["reason"]
+        assert not reasons.str.startswith("One batch").any()
+
+
+def test_a_margin_wider_than_what_matters_shows_nothing():
+    scores = panel_scores({"GREASE": {"P1": 40, "P2": 41}}, seeded(), **PRECISE)
+    wide, fitting = ({**ALIKE[2], "margin": margin} for margin in (50, 8))
+    study = study_with(
+        [claim_row(ALIKE[0], "parity", **wide), claim_row(ALIKE[0], "parity", **fitting)],
+        scores=scores,
+        facts={"margin": 8},
+    )
+    result = judge_claims(study)
+    assert result.claims["verdict"].tolist() == [CANNOT_TELL, SUPPORTED]
+    assert "(50) is wider than the smallest difference that matters" in result.needs["need"].iloc[0]
+
+
+def test_how_often_each_assessor_scored_is_not_smoothed_over():
+    scores = panel_scores({"GREASE": {"P1": 30, "P2": 50}}, seeded(), replicates=3, **PRECISE)
+    gone = [row for row in scores if not (row["assessor"] == "A10" and row["replicate"] == "3")]
+    for rows, words in ((scores, "10 assessors, 3 scores each"), (gone, "10 assessors, 2 to 3 scores each")):
+        result = judge_claims(study_with([claim_row(LESS[0], LESS[1], **LESS[2])], scores=rows))
+        assert words in result.reasons["reason"].iloc[0]

@@ -1,0 +1,82 @@
+"""What it would take: the numbers of the plan, and planned numbers that hold."""
+
+import re
+
+import numpy as np
+import pytest
+from scipy.special import stdtrit
+from statsmodels.stats.power import TTestPower
+
+from panel.claims.claim import read_claims
+from panel.claims.materials import Materials
+from panel.claims.needs import (
+    assessors_for_difference,
+    assessors_for_limit,
+    assessors_for_margin,
+    people_for_agreement,
+    people_for_parity,
+    people_for_preference,
+)
+from panel.claims.panel_numbers import Estimate
+from panel.plan.consumer_numbers import agreed, parity, preferred, unsurpassed
+from panel.plan.sample_size import panel_sizes
+from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with
+
+
+def number_in(text):
+    return int(re.search(r"\d+", text)[0])
+
+
+def test_people_are_those_of_the_plan():
+    assert number_in(people_for_preference(0.7)) == preferred(0.7).always
+    assert number_in(people_for_agreement(0.7, 0.5)) == agreed(0.7, 0.5).always
+    assert number_in(people_for_parity(0.1)) == parity(0.1).always
+    assert number_in(people_for_parity(0.1, one_sided=True)) == unsurpassed(0.1).always
+
+
+def test_more_people_do_not_help_a_share_below_its_bar():
+    assert "More people alone will not do" in people_for_agreement(0.5, 0.5)
+    assert "More people alone will not do" in people_for_preference(0.4)
+    assert "More people than can be asked" in people_for_agreement(0.5001, 0.5)
+
+
+def test_all_of_them_agreeing_is_enough_from_a_small_number_on():
+    # 0.9**29 = 0.047 is the first power of 0.9 below 5 %
+    assert number_in(people_for_agreement(1.0, 0.9)) == 29
+    assert number_in(people_for_preference(1.0)) == 5
+
+
+def test_assessors_are_those_of_the_plan_with_the_scatter_of_this_panel():
+    study = study_with(
+        [claim_row("less", "superiority", versus="P2", attribute="GREASE")],
+        scores=panel_scores({"GREASE": {"P1": 40, "P2": 50, "P3": 50}}, seeded()),
+    )
+    numbers = Materials(study, read_claims(study), 0.95).panel
+    planned = panel_sizes(
+        6.0, 3, numbers.scatter("GREASE"), replicates=(2,), assessors=tuple(range(4, 61)), with_swap=1
+    )
+    first = planned.needed.loc[planned.needed["comparison"] == "one planned difference", "assessors"].iloc[0]
+    assert number_in(assessors_for_difference(numbers, "GREASE", -6.0)) == first
+    assert "with 2 replicates" in assessors_for_difference(numbers, "GREASE", 6.0)
+    assert number_in(assessors_for_difference(numbers, "GREASE", 6.0, all_others=True)) > first
+    assert assessors_for_difference(numbers, "GREASE", 0.1).startswith("More than 60 assessors")
+
+
+def test_assessors_for_a_limit_against_the_power_of_a_t_test():
+    # a mean of ten people with standard deviation 8: the one-sample t test of statsmodels
+    found = Estimate(15.0, 8 / np.sqrt(10), 9.0)
+    n = number_in(assessors_for_limit(found, 20.0, 10))
+    power = [TTestPower().power(5 / 8, size, 0.05) for size in (n - 1, n)]
+    assert power[0] < 0.8 <= power[1]
+
+
+def test_assessors_for_a_margin_against_simulated_panels():
+    found = Estimate(0.0, 8 / np.sqrt(10), 9.0)
+    n = number_in(assessors_for_margin(found, 5.0, 10))
+    rng = np.random.default_rng(1)
+    draws = rng.normal(0, 8, (20_000, n))
+    half = stdtrit(n - 1, 0.95) * draws.std(axis=1, ddof=1) / np.sqrt(n)
+    shown = np.mean((draws.mean(axis=1) - half > -5) & (draws.mean(axis=1) + half < 5))
+    assert shown == pytest.approx(0.8, abs=0.05)  # the next whole number of people: at most 5 points above 80 %
+    assert shown >= 0.8 - 4 * np.sqrt(0.16 / 20_000)
+    assert number_in(assessors_for_margin(found, 5.0, 10, one_sided=True)) < n
