@@ -1,0 +1,171 @@
+"""Everything about a study in one zip that can be read and checked without this program.
+
+It is described by the RO-Crate Metadata Specification 1.2 (https://w3id.org/ro/crate/1.2), written here as plain JSON.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from pathlib import Path, PurePosixPath
+from typing import Any
+from urllib.parse import quote
+
+from panel.errors import StudyError
+from panel.report.contents.blocks import Report
+from panel.report.contents.days import NO_DAY
+from panel.report.contents.evidence import report_of
+from panel.report.contents.parts import fact
+from panel.report.contents.results import NotThere, Results
+from panel.report.forms import FORMS
+from panel.report.pages import page_facts
+from panel.report.plain_text import plain_text
+from panel.report.zip_bytes import zip_of_files
+from panel.study.safe_write import refuse_existing, write_file
+from panel.study.study import Study
+
+DESCRIPTOR, SUMS, README = "ro-crate-metadata.json", "SHA256SUMS", "README.txt"
+STUDY_FOLDER, REPORT_FOLDER = "study", "report"
+_SPECIFICATION = "https://w3id.org/ro/crate/1.2"
+_NO_LICENCE = "No licence is stated. The study belongs to those who made it; ask them before passing it on."
+_KINDS = {
+    ".csv": "text/csv",
+    ".json": "application/json",
+    ".pdf": "application/pdf",
+    ".html": "text/html",
+    ".txt": "text/plain",
+    ".docx": "application/vnd.openxmlformats-officedocument.wordprocessingml.document",
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
+_UNKNOWN_KIND = "application/octet-stream"
+
+
+def write_archive(study: Study, path: str | Path, *, overwrite: bool = False, rng_seed: int = 1) -> str:
+    """Write the archive of a study, whole or not at all, and return its SHA-256.
+
+    Raises
+    ------
+    StudyError
+        If the file is there already and `overwrite` is not set, or it cannot be written.
+    """
+    refuse_existing(Path(path), overwrite=overwrite)
+    content = archive_bytes(Results(study, rng_seed))
+    write_file(Path(path), content, overwrite=overwrite)
+    return hashlib.sha256(content).hexdigest()
+
+
+def archive_bytes(results: Results, report: Report | None = None) -> bytes:
+    """Return the archive: the study, the report in four forms, a description, checksums, and how to read it all.
+
+    The same study and version give the same bytes.
+    """
+    files = results.files
+    if isinstance(files, NotThere):
+        raise StudyError(files.why)
+    report = report or report_of(results)
+    payload = {f"{STUDY_FOLDER}/{path}": data for path, data in files.items()}
+    payload |= {f"{REPORT_FOLDER}/evidence{ending}": form.make(report) for ending, form in FORMS.items()}
+    payload[README] = _readme(report).encode()
+    packed = {README: payload[README], DESCRIPTOR: _description(results.study, report, payload)}
+    packed |= {path: data for path, data in payload.items() if path != README}
+    sums = "".join(f"{hashlib.sha256(data).hexdigest()}  {path}\n" for path, data in sorted(packed.items()))
+    return zip_of_files({**packed, SUMS: sums.encode()})
+
+
+def _description(study: Study, report: Report, payload: Mapping[str, bytes]) -> bytes:
+    """Return the crate's metadata document: flat JSON-LD, every entity in one list."""
+    facts = page_facts(report)
+    inside = {folder: [path for path in payload if path.startswith(f"{folder}/")] for folder in _folders()}
+    graph: list[dict[str, Any]] = [
+        {
+            "@id": DESCRIPTOR,
+            "@type": "CreativeWork",
+            "conformsTo": {"@id": _SPECIFICATION},
+            "about": {"@id": "./"},
+        },
+        {
+            "@id": "./",
+            "@type": "Dataset",
+            "name": f"Study and evidence file: {facts['title']}",
+            "description": ". ".join(part for part in (facts["mark"], plain_text(fact(study, "purpose"))) if part)
+            or "A sensory study of prototypes, with the report on it.",
+            "datePublished": report.date or NO_DAY,
+            "license": plain_text(fact(study, "licence")) or _NO_LICENCE,
+            "hasPart": [{"@id": _id(path)} for path in (README, *(f"{folder}/" for folder in _folders()))],
+            "mentions": {"@id": "#making"},
+        },
+        *(_folder(folder, words, inside[folder]) for folder, words in _folders().items()),
+        *(_file(path, data) for path, data in payload.items()),
+        *_making(report, inside),
+    ]
+    # schema.org's term, said here because not every version of the crate's own list of terms has it
+    context = [f"{_SPECIFICATION}/context", {"sha256": "http://schema.org/sha256"}]
+    return (json.dumps({"@context": context, "@graph": graph}, indent=1, ensure_ascii=False) + "\n").encode()
+
+
+def _folders() -> dict[str, str]:
+    return {
+        STUDY_FOLDER: "The study: a Data Package, version 2, of CSV tables, with the files that were imported",
+        REPORT_FOLDER: "The evidence file in four forms with the same content",
+    }
+
+
+def _folder(folder: str, words: str, paths: list[str]) -> dict[str, Any]:
+    parts = [{"@id": _id(path)} for path in paths]
+    return {"@id": f"{folder}/", "@type": "Dataset", "name": folder, "description": words, "hasPart": parts}
+
+
+def _file(path: str, data: bytes) -> dict[str, Any]:
+    return {
+        "@id": _id(path),
+        "@type": "File",
+        "name": PurePosixPath(path).name,
+        "contentSize": str(len(data)),
+        "encodingFormat": _KINDS.get(PurePosixPath(path).suffix.lower(), _UNKNOWN_KIND),
+        "sha256": hashlib.sha256(data).hexdigest(),
+    }
+
+
+def _making(report: Report, inside: Mapping[str, list[str]]) -> list[dict[str, Any]]:
+    """Return how the report came about: from which files, by which program."""
+    name, _, version = report.version.partition(" ")
+    return [
+        {"@id": "#program", "@type": "SoftwareApplication", "name": name, "softwareVersion": version},
+        {
+            "@id": "#making",
+            "@type": "CreateAction",
+            "name": "The evidence file was made from the study",
+            "instrument": {"@id": "#program"},
+            "object": [{"@id": _id(path)} for path in inside[STUDY_FOLDER]],
+            "result": [{"@id": _id(path)} for path in inside[REPORT_FOLDER]],
+        },
+    ]
+
+
+def _id(path: str) -> str:
+    """Return a path as the relative address that names it in the description."""
+    return quote(path)
+
+
+def _readme(report: Report) -> str:
+    facts = page_facts(report)
+    forms = "\n".join(f"  {REPORT_FOLDER}/evidence{ending}  {form.words}" for ending, form in FORMS.items())
+    mark = f"\n{facts['mark'].upper()}\n" if facts["mark"] else ""
+    return f"""{facts["title"]}
+{mark}
+This archive can be read without the program that made it.
+
+  {STUDY_FOLDER}/  the study: tables as CSV (UTF-8, comma, first line = names of the columns);
+          {STUDY_FOLDER}/datapackage.json says what each column holds; {STUDY_FOLDER}/raw/ keeps imported files
+{forms}
+  {DESCRIPTOR}  what is in the archive, for programs (RO-Crate 1.2)
+  {SUMS}  checksums; check them with: sha256sum -c {SUMS}
+
+SHA-256 of the data, as it stands on every page of the report: {facts["hash"]}
+Made by: {facts["version"]}
+Day of the study: {report.date or "not stated"}
+
+Keep it as the study itself is kept: it may hold the names of those who signed, and facts about health by code.
+Forms of consent are not in it; they are kept apart.
+"""

@@ -1,0 +1,132 @@
+"""The report as plain texts in order, for the writers of pages: every word made safe once, every table measured."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from panel.report.contents.blocks import (
+    Block,
+    Caution,
+    Gap,
+    Numbers,
+    Paragraph,
+    Picture,
+    Points,
+    Report,
+    Section,
+    SignOff,
+    Subheading,
+    TextTable,
+)
+from panel.report.plain_text import plain_text
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A table as texts.
+
+    Parameters
+    ----------
+    ids
+        What is written small under the first cell of each row; empty where there is no id.
+    note
+        What is written under the table.
+    """
+
+    title: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    ids: tuple[str, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A picture: its SVG, its words, and a way to have it as PNG."""
+
+    name: str
+    title: str
+    alt: str
+    svg: str = field(repr=False)
+    png: Callable[[], bytes] = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Something made of words: `kind` is paragraph, subheading, gap, caution, points or sign-off."""
+
+    kind: str
+    texts: tuple[str, ...]
+
+
+Item = Words | Sheet | Drawn
+
+
+def items(section: Section) -> Iterator[Item]:
+    """Yield what stands in a section."""
+    for block in section.blocks:
+        yield from _items(block)
+
+
+def page_facts(report: Report) -> dict[str, str]:
+    """Return what stands on every page."""
+    return {
+        "title": plain_text(report.title),
+        "mark": plain_text(report.mark),
+        "date": report.date,
+        "hash": report.data_hash,
+        "version": plain_text(report.version),
+    }
+
+
+def _items(block: Block) -> Iterator[Item]:
+    match block:
+        case Paragraph(text):
+            yield Words("paragraph", (plain_text(text),))
+        case Subheading(text):
+            yield Words("subheading", (plain_text(text),))
+        case Gap(text):
+            yield Words("gap", (plain_text(text),))
+        case Caution(text):
+            yield Words("caution", (plain_text(text),))
+        case Points(lines):
+            yield Words("points", tuple(map(plain_text, lines)))
+        case SignOff(role, states, named):
+            yield Words("sign-off", (plain_text(role), plain_text(states), plain_text(named)))
+        case Picture():
+            drawn = block.draw()
+            yield Drawn(block.name, plain_text(block.title), plain_text(block.alt), drawn, block.png)
+        case TextTable(title, shown):
+            yield _sheet(plain_text(title), shown, ("",) * len(shown), "")
+        case Numbers():
+            yield _numbers(block)
+
+
+def _numbers(table: Numbers) -> Item:
+    title = plain_text(f"{table.code}. {table.title}")
+    if not table.printed:
+        rows = len(table.full)
+        return Words("paragraph", (f"{title}: {rows} rows, in the workbook (sheet {table.code}).",))
+    whole = len(table.shown_ids) == len(table.full_ids)
+    added = "its column" if whole else "what its column stands for, and its column in the workbook"
+    example = next(iter(table.full_ids), "")
+    note = f"The id of a number is that of its row, then {added}; {example}-{_first_number(table)} is one."
+    return _sheet(title, table.shown, table.shown_ids, plain_text(note) if example else "")
+
+
+def _first_number(table: Numbers) -> str:
+    return next(iter(table.number_columns), "")
+
+
+def _together(cell: str) -> str:
+    """Keep a number and its per cent sign on one line."""
+    return cell.replace(" %", "\u00a0%")
+
+
+def _sheet(title: str, shown: pd.DataFrame, ids: tuple[str, ...], note: str) -> Sheet:
+    headings = tuple(plain_text(name) for name in shown.columns)
+    rows = tuple(tuple(_together(plain_text(cell)) for cell in row) for row in shown.itertuples(index=False, name=None))
+    return Sheet(title, headings, rows, tuple(map(plain_text, ids)), note)

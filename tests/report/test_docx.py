@@ -1,0 +1,91 @@
+"""The evidence file as a text document, reopened with python-docx and looked at as Office Open XML (ECMA-376)."""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+
+import pytest
+from docx import Document
+from docx.oxml.ns import qn
+from lxml import etree
+
+from panel.report.plain_text import SHOWN_INSTEAD
+from tests.report.evidence_studies import FORMULA, SCRIPT, SIGNS, bytes_of, demo_report, small_report
+
+
+def opened(name):
+    return Document(io.BytesIO(bytes_of(".docx", name)))
+
+
+def all_text(name):
+    document = opened(name)
+    cells = [t.text or "" for t in document.element.body.iter(qn("w:t"))]
+    return "\n".join(cells)
+
+
+def test_headings_follow_the_parts():
+    headings = [p.text for p in opened("demo").paragraphs if p.style.name == "Heading 1"]
+    assert headings == ["Summary", *(f"{part.number}. {part.heading}" for part in demo_report().sections)]
+
+
+def test_header_rows_repeat_and_rows_stay_whole():
+    tables = opened("small").tables
+    assert len(tables) > 10
+    for table in tables:
+        first, *rest = table.rows
+        assert first._tr.trPr is not None
+        assert first._tr.trPr.find(qn("w:tblHeader")) is not None
+        assert all(row._tr.trPr is None or row._tr.trPr.find(qn("w:tblHeader")) is None for row in rest)
+
+
+def test_every_picture_has_words():
+    shapes = opened("small").inline_shapes
+    assert len(shapes) >= 5
+    assert all(shape._inline.docPr.get("descr") for shape in shapes)
+
+
+def test_the_language_is_said_and_every_page_carries_the_hash():
+    document = opened("small")
+    languages = {element.get(qn("w:val")) for element in document.styles.element.iter(qn("w:lang"))}
+    assert languages == {"en-GB"}
+    header = "\n".join(p.text for p in document.sections[0].header.paragraphs)
+    assert small_report().data_hash in header
+    assert small_report().title in header
+    fields = [field.get(qn("w:instr")) for field in document.sections[0].footer._element.iter(qn("w:fldSimple"))]
+    assert fields == ["PAGE", "NUMPAGES"]
+
+
+def test_a_mark_stands_on_every_page():
+    header = "\n".join(p.text for p in opened("demo").sections[0].header.paragraphs)
+    assert demo_report().mark in header
+
+
+def test_the_ids_of_rows_stand_in_small_print():
+    text = all_text("demo")
+    assert "D-AF_GREASE-P4-P1" in text
+    assert "H-P4" in text
+
+
+@pytest.mark.parametrize("name", ["small", "hostile"])
+def test_every_part_of_the_file_is_xml_and_leads_nowhere(name):
+    with zipfile.ZipFile(io.BytesIO(bytes_of(".docx", name))) as packed:
+        assert packed.testzip() is None
+        assert {member.date_time for member in packed.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+        for member in packed.namelist():
+            if member.endswith((".xml", ".rels")):
+                tree = etree.fromstring(packed.read(member))
+                modes = [element.get("TargetMode") for element in tree.iter() if element.get("TargetMode")]
+                assert "External" not in modes
+        document = etree.fromstring(packed.read("word/document.xml"))
+    assert not list(document.iter(qn("w:hyperlink")))
+    assert not list(document.iter(qn("w:instrText")))
+
+
+def test_what_people_typed_is_shown_and_does_nothing():
+    text = all_text("hostile")
+    for typed in (FORMULA, SCRIPT, SIGNS):
+        assert typed in text
+    assert SHOWN_INSTEAD in text  # control signs are seen, not obeyed
+    assert not re.search(r"[\x00-\x08\x0b\x0c\x0e-\x1f\u202e]", text)
