@@ -1,4 +1,4 @@
-"""Set everything up if need be, then run the tests; words after the command go to pytest."""
+"""Set everything up if need be, then run the tests, a file to a process; words after the command go to pytest."""
 
 from __future__ import annotations
 
@@ -8,7 +8,10 @@ import sys
 
 from environment import CHECKOUT, ready
 
+MOST_PROCESSES = 4  # a browser and a server in each of them fill the memory before more would help
+
 if __name__ == "__main__":
     one_thread = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-    command = [str(ready("test")), "-m", "pytest", *sys.argv[1:]]
+    processes = str(min(os.cpu_count() or 1, MOST_PROCESSES))
+    command = [str(ready("test")), "-m", "pytest", "-n", processes, "--dist", "loadfile", *sys.argv[1:]]
     sys.exit(subprocess.run(command, cwd=CHECKOUT, env=os.environ | one_thread, check=False).returncode)

@@ -10,17 +10,20 @@ from panel.app.warm_up import warm_up
 from panel.app.widgets import style
 
 _FOLDER = Path(__file__).parent / "pages"
-PAGES = (
-    ("study", "Study"),
-    ("assessors", "Panel"),
-    ("differences", "Differences"),
-    ("map", "Map"),
-    ("emollients", "Emollients"),
-    ("readings", "Readings"),
-    ("next_prototype", "Next prototype"),
-    ("plan", "Plan"),
-    ("servings", "Servings"),
-)
+SECTIONS = {
+    "": (("study", "Study"),),
+    "Prepare": (("plan", "Plan"), ("servings", "Servings"), ("safety", "Safety"), ("ballots", "Ballots")),
+    "Trained panel": (
+        ("assessors", "Panel"),
+        ("differences", "Differences"),
+        ("map", "Map"),
+        ("over_time", "Over time"),
+    ),
+    "Emollients": (("emollients", "Emollients"), ("readings", "Readings"), ("next_prototype", "Next prototype")),
+    "Consumers": (("consumers", "Consumers"), ("forced_choice", "Forced choice")),
+    "Decide": (("decide", "Decide"), ("claims", "Claims"), ("evidence_file", "Evidence file")),
+}
+PAGES = tuple(page for section in SECTIONS.values() for page in section)
 
 
 def show() -> None:
@@ -28,8 +31,11 @@ def show() -> None:
     st.set_page_config(page_title="Afterfeel", layout="wide", menu_items={"About": None})
     warm_up()
     style()
-    pages = [
-        st.Page(_FOLDER / f"{name}.py", title=title, url_path=name, default=number == 0)
-        for number, (name, title) in enumerate(PAGES)
-    ]
+    pages = {
+        section: [
+            st.Page(_FOLDER / f"{name}.py", title=title, url_path=name, default=(name, title) == PAGES[0])
+            for name, title in inside
+        ]
+        for section, inside in SECTIONS.items()
+    }
     st.navigation(pages, position="top").run()

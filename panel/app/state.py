@@ -157,7 +157,9 @@ def _stamp(path: Path) -> tuple[tuple[str, int, int], ...]:
     """Return names, times and sizes of the study's files, so that a change on disk is noticed."""
     try:
         files = sorted(path.iterdir()) if path.is_dir() else [path]
-        facts = [(file.name, file.stat()) for file in files if file.is_file()]
+        # the record of running ballots changes with every answer, and no page reads it as part of the study
+        kept = [file for file in files if file.is_file() and not file.name.startswith("ballots.sqlite")]
+        facts = [(file.name, file.stat()) for file in kept]
     except OSError as error:
         raise StudyError(f"{path} cannot be read: {error}. Choose another study on the Study page.") from error
     return tuple((name, fact.st_mtime_ns, fact.st_size) for name, fact in facts)

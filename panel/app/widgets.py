@@ -18,6 +18,7 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+.!|~$:<>&-])")
+_CALCULATED = re.compile(r"[=@\t\r]|[+-](?![\d.])")
 _ROWS_SHOWN, _ROW_PIXELS, _FEW_COLUMNS = 24, 42, 5
 _FITS_A_PHONE = 540  # points; shrunk further the words in a picture are too small to read
 _ALWAYS = ("always", "with any result")
@@ -103,8 +104,18 @@ def table(shown: pd.DataFrame, *, name: str, alt: str, full: pd.DataFrame | None
     tall: Any = "content" if len(shown) <= _ROWS_SHOWN else _ROWS_SHOWN * _ROW_PIXELS
     place = wide(f"table {name}") if shown.shape[1] > _FEW_COLUMNS else st.container()
     place.table(escaped, hide_index=True, border="horizontal", height=tall, alt=alt)
-    file = (shown if full is None else full).to_csv(index=False).encode("utf-8-sig")
+    file = csv_bytes(shown if full is None else full)
     _download("Table as CSV", file, f"{name}.csv", "text/csv")
+
+
+def csv_bytes(frame: pd.DataFrame) -> bytes:
+    """Return a table as CSV in which a spreadsheet calculates no text: an apostrophe stands before such a one."""
+    texts = frame.select_dtypes(["object", "string"]).map(
+        lambda cell: f"'{cell}" if isinstance(cell, str) and _CALCULATED.match(cell) else cell
+    )
+    safe = frame.copy()
+    safe[texts.columns] = texts
+    return safe.to_csv(index=False).encode("utf-8-sig")
 
 
 def picture(svg: str, figure: Callable[[], Any], *, name: str, alt: str) -> None:

@@ -14,8 +14,15 @@ import click
 
 from panel import __version__
 from panel.cli.analyses import compare, map_prototypes, panel
+from panel.cli.ballots import ballots, rehearse
+from panel.cli.claim import claim
+from panel.cli.consumers import consumers
+from panel.cli.decide import decide
 from panel.cli.emollients import trace
+from panel.cli.forced_choice import forced_choice
+from panel.cli.over_time import over_time
 from panel.cli.planning import plan
+from panel.cli.report import archive, report, why
 from panel.cli.studies import app, check, import_scores
 from panel.errors import PanelError
 
@@ -45,5 +52,12 @@ def main() -> None:
         os.environ.setdefault(name, "1")  # the matrices are small: more threads only get in each other's way
 
 
-for _command in (import_scores, check, panel, compare, map_prototypes, trace, plan, app):
+_COMMANDS = (
+    (import_scores, check, plan, ballots, rehearse),
+    (panel, compare, map_prototypes, over_time, trace),
+    (consumers, forced_choice),
+    (decide, claim, report, why, archive),
+    (app,),
+)
+for _command in (command for group in _COMMANDS for command in group):
     main.add_command(_command)

@@ -9,6 +9,8 @@ from panel.models.prototypes.verdict import EQUIVALENT
 from panel.views.formats import NOTHING, format_change, format_interval, format_list, format_number, format_p
 from panel.views.naming import Naming
 
+ALIKE_WORDS = "alike within the margin"
+
 
 def alike_headline(result: Alike) -> str:
     """Return in one sentence for how many differences it is shown that they lie within the margin."""
@@ -25,7 +27,8 @@ def alike_headline(result: Alike) -> str:
         )
     if not within:
         return f"Not one of {len(rows)} differences is shown to lie {limits}. That does not show that they lie beyond."
-    return f"{within} of {len(rows)} differences {'is' if within == 1 else 'are'} shown to lie {limits}."
+    shown = f"{within} of {len(rows)} differences {'is' if within == 1 else 'are'} shown to lie {limits}"
+    return f"{shown}, each judged for itself."
 
 
 def what_is_alike(result: Alike, names: Naming) -> list[str]:
@@ -68,9 +71,9 @@ def alike_table(result: Alike, names: Naming) -> pd.DataFrame:
                 for low, high in zip(rows["ci_low"], rows["ci_high"], strict=True)
             ],
             "Margin": [f"± {format_number(value, 1)}" for value in rows["margin"]],
-            "p, not below": [format_p(value) for value in rows["low_p"]],
-            "p, not above": [format_p(value) for value in rows["high_p"]],
-            "Alike?": list(rows["verdict"]),
+            "p, lower margin": [format_p(value) for value in rows["low_p"]],
+            "p, upper margin": [format_p(value) for value in rows["high_p"]],
+            "Alike?": [ALIKE_WORDS if value == EQUIVALENT else str(value) for value in rows["verdict"]],
             "Better": [better[str(name)] for name in rows["direction"]],
             "Worst still credible": [format_change(value, names.digits) for value in rows["bound"]],
             "Not worse?": [NOTHING if value == NO_DIRECTION else str(value) for value in rows["not_worse"]],

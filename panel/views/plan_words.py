@@ -14,7 +14,7 @@ from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.views.formats import format_number, format_share
 
 _KINDS = {
-    "place": "Prototypes at the places of the order",
+    "place": "Prototypes at the positions of the order",
     "carry-over": "Prototypes straight after each other",
     "site": "Prototypes at the sites",
 }
@@ -66,7 +66,7 @@ def what_the_sizes_show(result: PanelSizes) -> list[str]:
 def what_the_sizes_cannot_show() -> tuple[str, ...]:
     """Return what a reader must not take from planned numbers."""
     return (
-        "They rest on scatter that is assumed, or estimated from a study that was not this one.",
+        "These numbers rest on scatter that is assumed, or estimated from another study than the one that is planned.",
         "A chance of 80 % means that one such difference in five is missed.",
         "More people make the mean more precise. They do not make one batch of each prototype stand for another batch.",
     )
@@ -112,6 +112,6 @@ def _swap_line(result: PanelSizes) -> str:
     row = result.sizes.iloc[-1]
     share = row["seen_swap"] / row["seen"]
     return (
-        f"A swap made in several prototypes is seen when its effect is {format_share(share)} of a difference that two "
-        "prototypes alone must have: every prototype takes part in it."
+        f"The effect of a swap made in several prototypes may be smaller: {format_share(share)} of what two prototypes "
+        "must differ by is enough, because every prototype takes part in it."
     )

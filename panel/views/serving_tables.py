@@ -8,7 +8,7 @@ from panel.plan.balance import ServingBalance
 from panel.views.formats import NOTHING, format_number, format_share
 
 _WHAT = {
-    "place": "How often each prototype stands at each place",
+    "place": "How often each prototype stands at each position",
     "carry-over": "How often each prototype comes straight after each other one",
     "site": "How often each prototype goes to each site",
 }
@@ -16,10 +16,10 @@ _WHAT = {
 
 def servings_table(servings: pd.DataFrame, warm_up: str = "") -> pd.DataFrame:
     """Return one row per serving in the order of serving; prototypes and codes only where the frame has them."""
-    columns = {"session": "Session", "assessor": "Assessor", "position": "Place"}
+    columns = {"session": "Session", "assessor": "Assessor", "position": "Position"}
     columns |= {"code": "Code", "prototype": "Prototype", "site": "Site"}
     shown = servings[[name for name in columns if name in servings]].rename(columns=columns)
-    shown["Place"] = [format_number(value, 0) for value in shown["Place"]]
+    shown["Position"] = [format_number(value, 0) for value in shown["Position"]]
     if "Site" in shown:
         shown["Site"] = [site or NOTHING for site in shown["Site"]]
     if warm_up and "prototype" in servings:
@@ -33,7 +33,7 @@ def tray_table(servings: pd.DataFrame, session: str) -> pd.DataFrame:
     label = [f"{code} ({site})" if site else code for code, site in zip(rows["code"], rows["site"], strict=True)]
     wide = rows.assign(label=label).pivot_table(index="assessor", columns="position", values="label", aggfunc="first")
     wide = wide.fillna(NOTHING)
-    wide.columns = [f"Place {format_number(float(place), 0)}" for place in wide.columns]
+    wide.columns = [f"Position {format_number(float(place), 0)}" for place in wide.columns]
     return wide.rename_axis("Assessor").reset_index().astype("str")
 
 
@@ -62,8 +62,10 @@ def balance_table(balance: ServingBalance) -> pd.DataFrame:
 
 
 def places_table(balance: ServingBalance) -> pd.DataFrame:
-    """Return how often each prototype (row) stands at each place of the order (column)."""
-    counts = balance.positions.assign(position=[f"Place {format_number(p, 0)}" for p in balance.positions["position"]])
+    """Return how often each prototype (row) stands at each position of the order (column)."""
+    counts = balance.positions.assign(
+        position=[f"Position {format_number(p, 0)}" for p in balance.positions["position"]]
+    )
     return _wide(counts, "position")
 
 

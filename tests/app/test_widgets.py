@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
-from panel.app.widgets import plain
+from panel.app.widgets import csv_bytes, plain
 
 
 @pytest.mark.parametrize(
@@ -29,3 +30,19 @@ def shown(markdown: str) -> str:
     children = tokens[1].children or []
     assert {child.type for child in children} <= {"text", "text_special"}
     return "".join(child.content for child in children)
+
+
+@pytest.mark.parametrize("text", ['=cmd()|"/C calc"!A0', "@SUM(A1)", "+cmd", "-cmd", "\t=1"])
+def test_a_spreadsheet_calculates_no_text_of_a_table_taken_away(text: str):
+    # the characters that start a formula: the usual advice on exported CSV, common practice
+    read = csv_bytes(pd.DataFrame({"claim": [text], "estimate": [-14.1]})).decode("utf-8-sig")
+    assert f"'{text.strip()}"[:3] in read.replace("\t", "")
+    assert not read.splitlines()[1].lstrip('"').startswith(text[0])
+    assert read.rstrip().endswith(",-14.1")
+
+
+@pytest.mark.parametrize("text", ["−14.1", "+0.37", "-2.5", "less greasy", "", "P4 - P1"])
+def test_other_texts_are_taken_away_as_they_are(text: str):
+    frame = pd.DataFrame({"what": [text, "x"], "n": [1, 2]})
+    assert csv_bytes(frame) == frame.to_csv(index=False).encode("utf-8-sig")
+    assert frame["what"].iloc[0] == text

@@ -24,7 +24,9 @@ def result(rows=ROWS, margin=8.0, stated=True, notes=()):
 
 
 def test_the_headline_counts_and_keeps_not_shown_apart_from_different():
-    assert alike_headline(result()) == "1 of 4 differences is shown to lie within 8.0 scale units either way."
+    assert alike_headline(result()) == (
+        "1 of 4 differences is shown to lie within 8.0 scale units either way, each judged for itself."
+    )
     assert alike_headline(result(ROWS[:1])) == "The difference is shown to lie within 8.0 scale units either way."
     assert alike_headline(result(ROWS[1:2])) == (
         "The difference is not shown to lie within 8.0 scale units either way. That does not show that it lies beyond."
@@ -54,7 +56,7 @@ def test_the_table_holds_both_tests_the_interval_and_the_bound():
     table = alike_table(result(), NAMES)
     row = table.iloc[0]
     assert row["90 % interval"] == "−2.0 to 3.0"
-    assert (row["p, not below"], row["p, not above"], row["Margin"]) == ("0.010", "< 0.001", "± 8.0")
+    assert (row["p, lower margin"], row["p, upper margin"], row["Margin"]) == ("0.010", "< 0.001", "± 8.0")
     assert (row["Better"], row["Worst still credible"], row["Not worse?"]) == ("less is better", "+3.0", "not worse")
     assert (table.iloc[1]["Better"], table.iloc[1]["Worst still credible"], table.iloc[1]["Not worse?"]) == ("–",) * 3
 

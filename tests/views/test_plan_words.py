@@ -25,7 +25,7 @@ def plan(**how):
 def test_what_is_served_and_how_even_it_is():
     lines = what_the_plan_shows(plan(replicates=3))
     assert lines[0] == ("10 assessors, 8 prototypes, 3 sessions: 240 servings, 8 for each assessor in a session.")
-    assert lines[1] == ("Prototypes at the places of the order: as even as whole numbers allow, 3 to 4 times each.")
+    assert lines[1] == ("Prototypes at the positions of the order: as even as whole numbers allow, 3 to 4 times each.")
     assert lines[2].startswith("Prototypes straight after each other: as even as whole numbers allow")
     assert lines[3].startswith("Prototypes at the sites: ")
     assert len(lines) == 4  # a complete plan loses no precision
@@ -63,7 +63,7 @@ def test_how_many_people_it_takes():
         f"{alone[0]} assessors with 1 replicate, {alone[1]} assessors with 2 replicates, "
         f"{alone[2]} assessors with 3 replicates or {alone[3]} assessors with 4 replicates."
     )
-    assert "is 50 % of a difference" in lines[-1]
+    assert "50 % of what two prototypes must differ by" in lines[-1]
     assert len(what_the_sizes_cannot_show()) == 3
 
 

@@ -27,7 +27,7 @@ PLAN = plan_servings(
 def test_one_row_per_serving():
     table = servings_table(PLAN.servings, "start")
     assert len(table) == len(PLAN.servings)
-    assert table["Place"].iloc[0] == "1"
+    assert table["Position"].iloc[0] == "1"
     assert (table.loc[table["Prototype"] == "start", "Remark"] == "warm-up, not analysed").all()
     assert (table.loc[table["Prototype"] != "start", "Remark"] == "").all()
 

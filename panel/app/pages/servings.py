@@ -14,6 +14,7 @@ from panel.plan.safety import safety_gate
 from panel.plan.sample_size import PanelSizes, panel_sizes, what_you_can_see
 from panel.plan.scatter import PLANNING_SCATTER, own_scatter, typical_scatter
 from panel.plan.study_plan import plan_study
+from panel.store.moments import now
 from panel.study.typed_number import typed_number
 from panel.views.naming import naming
 from panel.views.plan_words import (
@@ -36,13 +37,14 @@ from panel.views.serving_tables import (
 from panel.views.size_tables import panel_sizes_table, what_you_can_see_table
 
 USUAL_MARGIN, SHOWN_ASSESSORS = 8.0, (8, 10, 12)
+HELP = {"Seed of the order": "Any whole number. The same number gives the same order and codes again."}
 study = page("Servings")
 names = naming(study.study)
 
 
 def number(label: str, usual: int) -> int:
     """Return a whole number typed into a field."""
-    text = st.text_input(label, str(usual), key=study.choice(label))
+    text = st.text_input(label, str(usual), key=study.choice(label), help=HELP.get(label))
     return int(ask(typed_number, text or str(usual), label) or 0)
 
 
@@ -84,10 +86,10 @@ def serving_plan(replicates: int) -> None:
     if result is None:
         return
     say(what_the_plan_shows(result))
-    table(balance_table(result.balance), name="balance", alt="How even the plan is", full=result.balance.summary)
     if len(result.gaps):
         table(gaps_table(result.gaps), name="gaps", alt="What somebody must not get, and why", full=result.gaps)
-    with st.expander("Positions, followings, sites"):
+    with st.expander("How even it is: positions, what follows what, sites"):
+        table(balance_table(result.balance), name="balance", alt="How even the plan is", full=result.balance.summary)
         table(places_table(result.balance), name="positions", alt="Prototypes by position")
         table(carry_over_table(result.balance), name="carry_over", alt="What comes straight after what")
         table(sites_table(result.balance), name="sites", alt="Prototypes by site")
@@ -100,12 +102,15 @@ def serving_plan(replicates: int) -> None:
 def gate() -> None:
     """Show for which batches the safety gate is open."""
     heading("May it be applied?")
-    day = st.text_input("On the day", "2026-01-01", key=study.choice("gate day"), help="Year-month-day.")
-    result = attempt(safety_gate, study.study, day or "")
+    today = now().astimezone().date().isoformat()
+    day = st.text_input("On the day", today, key=study.choice("gate day"), help="Year-month-day.")
+    result = attempt(safety_gate, study.study, day or today)
     if result is None:
         return
     say(what_the_gate_says(result))
-    table(gate_table(result), name="gate", alt="The safety gate of each batch", full=result.batches)
+    with st.expander("Batch by batch"):
+        table(gate_table(result), name="gate", alt="The safety gate of each batch", full=result.batches)
+    st.markdown("Sign-offs and reactions are recorded on the page Safety.")
     say(what_the_gate_cannot_say(result))
 
 

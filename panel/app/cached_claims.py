@@ -1,0 +1,14 @@
+"""Verdicts on claims, kept for as long as the study is the same (see `panel.app.cached`)."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from panel.claims.judge import Claims, judge_claims
+from panel.study.study import Study
+
+
+@st.cache_data(max_entries=16, show_spinner="Judging the claims ...")
+def claims(content_hash: str, _study: Study) -> Claims:
+    """Return the verdict on every claim of the study."""
+    return judge_claims(_study)

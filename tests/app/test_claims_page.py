@@ -1,0 +1,103 @@
+"""The page about claims: with the demo, without claims, and writing one down."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from panel.app.settings import STUDY_VARIABLE
+from panel.study.folder import write_study
+from panel.study.open_study import open_study
+from tests.studies import small_study
+
+PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "claims.py"
+SECONDS = 60  # the page takes about two; a busy machine may take many times as long
+
+
+def shown(app: AppTest) -> str:
+    """Return everything the page says, without the signs that keep it from being taken for formatting."""
+    parts = [*app.title, *app.header, *app.markdown, *app.caption, *app.warning, *app.success]
+    return " ".join(part.value for part in parts).replace("\\", "")
+
+
+def opened() -> AppTest:
+    return AppTest.from_file(str(PAGE), default_timeout=SECONDS)
+
+
+def labelled(widgets, label: str):
+    return next(widget for widget in widgets if widget.label == label)
+
+
+@pytest.fixture
+def small(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    folder = tmp_path / "small"
+    write_study(small_study({"unblinded_on": "2999-01-01"}), folder)
+    monkeypatch.setenv(STUDY_VARIABLE, str(folder))
+    return folder
+
+
+def test_the_demo_and_one_claim_after_another(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv(STUDY_VARIABLE, raising=False)
+    app = opened().run()
+    assert not app.exception
+    text = shown(app)
+    assert app.title[0].value == "Claims"
+    assert "Of 10 claims:" in text
+    assert "Local law decides what may be claimed" in text
+    assert "✓ supported**: “less greasy than our previous hand cream”" in text
+    chosen = labelled(app.selectbox, "Claim")
+    app = chosen.select(next(n for n in range(1, 11) if "8 in 10" in chosen.options[n - 1])).run()
+    assert not app.exception
+    assert "✗ not supported" in shown(app)
+    assert "What it would take" in shown(app)
+    assert "Home-use test, 58 adults" in shown(app)
+
+
+def test_a_study_without_claims_says_so_and_offers_the_form(small: Path):
+    app = opened().run()
+    assert not app.exception
+    assert "No claim has been written down yet." in shown(app)
+    assert labelled(app.text_input, "Sentence, exactly as it is to be said")
+
+
+def test_a_claim_is_written_down_stamped_and_judged(small: Path):
+    app = opened().run()
+    labelled(app.text_input, "Sentence, exactly as it is to be said").input("less greasy than our previous cream")
+    labelled(app.selectbox, "Kind of claim").select("superiority")
+    labelled(app.selectbox, "Prototype").select("P4")
+    labelled(app.selectbox, "Compared with").select("P1")
+    labelled(app.selectbox, "Attribute").select("AF_GREASE")
+    labelled(app.text_input, "Margin").input("8,5")
+    labelled(app.text_input, "Who fixes it").input("panel leader")
+    labelled(app.checkbox, f"Also write it into {small}").check()
+    labelled(app.button, "Write the claim and stamp it").click()
+    app = app.run()
+    assert not app.exception
+    assert "The claim is written and stamped." in shown(app)
+    assert "less greasy than our previous cream" in shown(app)
+    row = open_study(small).table("claims").iloc[0]
+    assert (row["kind"], row["margin"], row["stamped_by"]) == ("superiority", 8.5, "panel leader")
+    assert len(row["stamp"]) == 64
+    assert "Stamped at" in shown(app)
+    assert "Exploratory" not in shown(app)
+
+
+def test_a_claim_without_a_name_is_not_written(small: Path):
+    app = opened().run()
+    labelled(app.text_input, "Sentence, exactly as it is to be said").input("soft")
+    labelled(app.button, "Write the claim and stamp it").click()
+    app = app.run()
+    assert "A claim is fixed by a named person" in shown(app)
+    assert open_study(small).table("claims").empty
+
+
+def test_a_margin_that_is_no_number_is_said(small: Path):
+    app = opened().run()
+    labelled(app.text_input, "Sentence, exactly as it is to be said").input("soft")
+    labelled(app.text_input, "Who fixes it").input("leader")
+    labelled(app.text_input, "Margin").input("some")
+    labelled(app.button, "Write the claim and stamp it").click()
+    app = app.run()
+    assert "Margin" in " ".join(warning.value for warning in app.warning)

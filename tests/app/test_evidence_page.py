@@ -1,0 +1,58 @@
+"""The page with the evidence file: what is missing first, downloads made on demand, a number traced back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from panel.app.settings import STUDY_VARIABLE
+from panel.study.folder import write_study
+from tests.studies import small_study
+
+PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "evidence_file.py"
+SECONDS = 120  # the page takes some seconds; a busy machine may take many times as long
+
+
+@pytest.fixture
+def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
+    write_study(small_study({"invented": True}), tmp_path / "small")
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "small"))
+    return AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
+
+
+def shown(app: AppTest) -> str:
+    parts = [*app.title, *app.header, *app.markdown, *app.caption, *app.warning]
+    return " ".join(part.value for part in parts).replace("\\", "")
+
+
+def test_gaps_come_first_and_the_mark_is_said(app: AppTest):
+    assert not app.exception
+    words = shown(app)
+    assert app.title[0].value == "Evidence file"
+    assert "gaps are named in it" in words
+    assert "Part 1, Claim sheet: Nobody has written down a claim" in words
+    assert "Invented data" in words
+    assert words.index("Nobody has written down a claim") < words.index("PDF: to read and keep")
+
+
+def test_there_are_four_forms_and_the_archive(app: AppTest):
+    labels = [button.label for button in app.get("download_button")]
+    for label in ("PDF", "DOCX", "HTML", "XLSX"):
+        assert f"Evidence file, {label}" in labels
+    assert "Archive of the study, ZIP" in labels
+
+
+def test_a_number_is_traced_back(app: AppTest):
+    app.text_input[0].set_value("D-AF_GREASE-P2-P1-estimate").run()
+    assert not app.exception
+    words = shown(app)
+    assert "D-AF_GREASE-P2-P1-estimate = " in words
+    assert "16 direct and 16 through the model" in words
+
+
+def test_an_unknown_id_is_answered_with_near_ones(app: AppTest):
+    app.text_input[0].set_value("D-AF_GREESE-P2-P1-estimate").run()
+    assert not app.exception
+    assert "Near to it: D-AF_GREASE-P2-P1-estimate" in shown(app)

@@ -1,0 +1,76 @@
+"""The command `consumers`: words and one JSON object, on the demo and where something is missing."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from panel.cli.consumers import consumers
+from panel.errors import ModelError
+from panel.study.folder import write_study
+from tests.consumer_studies import answers_study, one_group_panel
+from tests.studies import small_study
+
+DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
+
+
+def asked(folder, *words):
+    return CliRunner().invoke(consumers, [str(folder), *words])
+
+
+def test_the_demo_in_words():
+    told = asked(DEMO)
+    assert told.exit_code == 0
+    for words in (
+        "There is no single winner: P4, P8",
+        "The prototypes please different people: 2 groups of 39 and 18 consumers.",
+        "Liking rises for group 1",
+        "Just about right",
+        "Check all that apply",
+        "Agreement",
+    ):
+        assert words in told.output
+
+
+def test_the_demo_as_one_json_object():
+    told = asked(DEMO, "--json")
+    found = json.loads(told.output)
+    assert found["kinds"] == ["liking", "just_about_right", "check_all", "agreement"]
+    liking = found["liking"][0]
+    assert liking["question"] == "overall liking"
+    assert liking["n_consumers"] == 60
+    assert liking["n_complete"] == 57
+    assert len(liking["means"]) == 8
+    assert {"estimate", "ci_low", "ci_high", "letters"} <= set(liking["means"][0])
+    assert {row["test"] for row in liking["tests"]} >= {"mixed model", "Friedman"}
+    assert liking["segments"]["n_groups"] == 2
+    assert len(liking["preferences"]["directions"]) == 3
+    assert isinstance(found["check_all"]["terms"], list)
+    assert isinstance(found["agreement"]["statements"][0], dict)
+
+
+def test_against_another_prototype():
+    found = json.loads(asked(DEMO, "--json", "--versus", "P4").output)
+    assert found["liking"][0]["benchmark"] == "P4"
+    assert {row["versus"] for row in found["liking"][0]["versus"]} == {"P4"}
+
+
+def test_what_cannot_be_answered_is_said_in_its_place(tmp_path):
+    write_study(answers_study(one_group_panel(np.random.default_rng(1), "even", 20, 2)), tmp_path / "two")
+    told = asked(tmp_path / "two")
+    assert told.exit_code == 0
+    assert "Groups are looked for from 4 prototypes on" in told.output
+    found = json.loads(asked(tmp_path / "two", "--json").output)
+    assert "from 4 prototypes on" in found["liking"][0]["segments"]["why_not"]
+    write_study(answers_study(one_group_panel(np.random.default_rng(1), "even", 45, 6)), tmp_path / "six")
+    assert "The study has no scores" in asked(tmp_path / "six").output
+
+
+def test_a_study_without_consumers_says_what_to_do(tmp_path):
+    write_study(small_study(), tmp_path / "none")
+    told = asked(tmp_path / "none")
+    assert isinstance(told.exception, ModelError)
+    with pytest.raises(ModelError, match=r"no answers of consumers\. Add them to the table answers"):
+        raise told.exception
