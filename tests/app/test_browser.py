@@ -122,7 +122,7 @@ def test_a_table_is_uploaded_and_its_differences_are_seen(tmp_path: Path, watche
     page.get_by_role("button", name="Use these scores").click()
     page.get_by_text("These scores are in use.").wait_for(state="visible")
     page.get_by_text("Trained panel", exact=True).click()
-    page.get_by_role("link", name="Differences").click()
+    page.get_by_role("menuitem", name="Differences").click()
     page.get_by_text(re.compile("^The prototypes differ on|^On no attribute")).wait_for(state="visible")
     settled(page)
     assert page.get_by_role("cell", name="potato").count() > 0

@@ -176,7 +176,7 @@ def test_a_margin_of_the_study_is_told_from_one_typed_in():
 def test_two_alike_prototypes_are_called_alike_as_rarely_as_promised_at_the_margin():
     # a true difference of exactly the margin: two one-sided tests err in at most 5 of 100 (Schuirmann 1987)
     rng = np.random.default_rng(7)
-    panels, people, margin = 500, 10, 4.0
+    panels, people, margin = 1000, 10, 4.0
     level = rng.normal(50, 5, (people, 1, 1, panels)) + np.array([0.0, margin])[None, :, None, None]
     scores = level + rng.normal(0, 2, (people, 2, 1, panels)) + rng.normal(0, 3, (people, 2, 2, panels))
     index = np.indices(scores.shape).reshape(4, -1)
