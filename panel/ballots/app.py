@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from anyio import CapacityLimiter, to_thread
@@ -24,7 +24,7 @@ from panel.ballots.answers import MOST_BYTES, Marked, form_fields, read_marks
 from panel.ballots.protection import SafeHeaders, nonce_of, too_long
 from panel.ballots.steps import Step, next_step, steps_of
 from panel.errors import StudyError
-from panel.store.ballot import Ballot, ballot_of, find_ballot
+from panel.store.ballot import Ballot, Known, ballot_of, find_ballot
 from panel.store.database import Connection, Store
 from panel.store.events import Entry, Sent, add_entries
 from panel.store.moments import now as this_moment
@@ -70,6 +70,7 @@ class _Server:
     store: Store
     clock: Clock
     limiter: CapacityLimiter
+    known: Known = field(default_factory=dict)
 
     async def overview(self, request: Request) -> Response:
         return await to_thread.run_sync(self._overview, request, limiter=self.limiter)
@@ -117,7 +118,7 @@ class _Server:
         """Keep what was marked; then the next page, or the same one with what is unclear or has no mark."""
         moment = self.clock()
         try:
-            kept = self.store.add(lambda connection: _keep(connection, request, fields, moment))
+            kept = self.store.add(lambda connection: _keep(connection, request, fields, moment, self.known))
         except StudyError as error:
             return _page(pages.not_kept_page(str(error), dict(fields), nonce_of(request)), 503)
         if isinstance(kept, Response):
@@ -145,7 +146,7 @@ class _Server:
         if isinstance(fields, Response):
             return self._refused(request, fields)
         try:
-            found = find_ballot(self.store, request.path_params["token"])
+            found = find_ballot(self.store, request.path_params["token"], self.known)
             if found is None:
                 return _plain(request, pages.NO_BALLOT, 404)
             if request.method != "POST":
@@ -163,7 +164,7 @@ class _Server:
     def _ballot(self, request: Request) -> Ballot | Response:
         """Return the ballot of the token, or the page that is shown instead of it."""
         try:
-            ballot = find_ballot(self.store, request.path_params["token"])
+            ballot = find_ballot(self.store, request.path_params["token"], self.known)
         except StudyError as error:
             return _plain(request, str(error), 503)
         return _opened(request, ballot)
@@ -175,10 +176,10 @@ class _Server:
 
 
 def _keep(
-    connection: Connection, request: Request, fields: Mapping[str, str], moment: datetime
+    connection: Connection, request: Request, fields: Mapping[str, str], moment: datetime, known: Known
 ) -> tuple[Ballot, Step, Marked] | Response:
     """Look the ballot up and keep what was marked, in one transaction: nothing can change in between."""
-    found = _opened(request, ballot_of(connection, request.path_params["token"]))
+    found = _opened(request, ballot_of(connection, request.path_params["token"], known))
     if isinstance(found, Response):
         return found
     step = _step_at(request, found)

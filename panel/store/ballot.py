@@ -52,6 +52,12 @@ class Question:
     scale_max: float
 
 
+Servings = tuple[Serving, ...]
+Questions = tuple[Question, ...]
+Known = dict[tuple[Any, ...], tuple[Servings, Questions]]
+"""Collection, session and assessor to what was prepared for them."""
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Ballot:
     """The ballot of one assessor in one session.
@@ -133,13 +139,16 @@ _REACTIONS = (
 )
 
 
-def find_ballot(store: Store, token: str) -> Ballot | None:
-    """Return the ballot that a token opens; None for a token that is wrong or was revoked."""
+def find_ballot(store: Store, token: str, known: Known | None = None) -> Ballot | None:
+    """Return the ballot that a token opens; None for a token that is wrong or was revoked.
+
+    `known` keeps what was prepared between two calls: servings and questions, which the record never changes.
+    """
     with store.reading() as connection:
-        return ballot_of(connection, token)
+        return ballot_of(connection, token, known)
 
 
-def ballot_of(connection: Connection, token: str) -> Ballot | None:
+def ballot_of(connection: Connection, token: str, known: Known | None = None) -> Ballot | None:
     """Return the same, within a transaction."""
     row = connection.execute(_OPENED, {"token": token_sha256(token)}).first()
     if row is None:
@@ -154,14 +163,22 @@ def ballot_of(connection: Connection, token: str) -> Ballot | None:
         bool(rehearsal),
         locked_at is not None,
         bool(signed),
-        tuple(Serving(*row) for row in connection.execute(_SERVINGS, place)),
-        tuple(Question(*row) for row in connection.execute(_QUESTIONS, place)),
+        *_prepared(connection, place, {} if known is None else known),
         given,
         rubbing_ended,
         shown,
         stopped,
         _held(connection, place) if reacted else frozenset(),
     )
+
+
+def _prepared(connection: Connection, place: dict[str, Any], known: Known) -> tuple[Servings, Questions]:
+    """Return the servings and the questions of one assessor in one session."""
+    key = tuple(place.values())
+    if key not in known:
+        servings = tuple(Serving(*row) for row in connection.execute(_SERVINGS, place))
+        known[key] = servings, tuple(Question(*row) for row in connection.execute(_QUESTIONS, place))
+    return known[key]
 
 
 def _so_far(
