@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from pathlib import Path
 
 import streamlit as st
 
+from panel.app.file_names import file_name
 from panel.app.state import StudyInUse, demo_folder, leave_message, use_path
 from panel.app.widgets import plain
 from panel.errors import PanelError, StudyError
@@ -25,17 +25,14 @@ def save_form(study: StudyInUse) -> None:
         replace = st.checkbox("If a study is there already, replace it")
         if st.form_submit_button("Save"):
             _save(study, path or "", replace=replace)
-    name = (
-        re.sub(r"[^\w-]+", "_", str(study.study.facts.get("title") or study.handle.name)).strip("_").lower()[:60]
-        or "study"
-    )
+    name = file_name(study)
     with st.container(horizontal=True):
         _download("Study as zip", lambda: zip_bytes(study.study), f"{name}.zip", "application/zip")
         _download("Study as workbook", lambda: workbook_bytes(study.study), f"{name}.xlsx", _WORKBOOK)
 
 
-def _download(label: str, content: Callable[[], bytes], file_name: str, kind: str) -> None:
-    st.download_button(label, content, file_name, kind, on_click="ignore", icon=":material/download:")
+def _download(label: str, content: Callable[[], bytes], name: str, kind: str) -> None:
+    st.download_button(label, content, name, kind, on_click="ignore", icon=":material/download:")
 
 
 def _save(study: StudyInUse, text: str, *, replace: bool) -> None:

@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from types import MappingProxyType
-
-from panel.errors import ModelError
 from panel.plan.answers_needed import ALPHA, POWER, AnswerNumbers, answer_numbers, ask_between
 from panel.stats.answer_numbers import enough_answers
 from panel.stats.binomial_tests import chance_correct, maximum_count, minimum_count, power_above, power_below
-
-GUESSING = MappingProxyType({"triangle": 1 / 3, "duo-trio": 1 / 2, "paired": 1 / 2, "3-AFC": 1 / 3, "tetrad": 1 / 3})
-"""Chance of a correct answer by guessing. Triangle ISO 4120, duo-trio ISO 10399, paired (2-AFC, one-sided) ISO 5495."""
+from panel.stats.discrimination import guessing
 
 
 def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float = POWER) -> AnswerNumbers:
@@ -21,7 +16,7 @@ def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float 
     ModelError
         If the method is not known, or the share is not between 0 and 1.
     """
-    guess = _guessing(method)
+    guess = guessing(method)
     ask_between("The share of people who can tell", 0.0, share, 1.0)
     found = enough_answers(lambda n: power_above(n, guess, chance_correct(share, guess), alpha), power)
     return answer_numbers(
@@ -35,7 +30,7 @@ def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float 
 
 def similar(method: str, share: float, *, beta: float = ALPHA, power: float = POWER) -> AnswerNumbers:
     """Return how many testers show that fewer than `share` of people can tell two samples apart, if nobody can."""
-    guess = _guessing(method)
+    guess = guessing(method)
     ask_between("The share of people who may tell", 0.0, share, 1.0)
     limit = chance_correct(share, guess)
     found = enough_answers(lambda n: power_below(n, limit, guess, beta), power)
@@ -46,9 +41,3 @@ def similar(method: str, share: float, *, beta: float = ALPHA, power: float = PO
         f"Exact binomial test against {float(limit):.3f} correct, one-sided {100 * beta:g} %.",
         maximum=maximum_count(found.numbers, limit, beta),
     )
-
-
-def _guessing(method: str) -> float:
-    if method not in GUESSING:
-        raise ModelError(f"The method {method!r} is not known. Choose one of: {', '.join(GUESSING)}.")
-    return GUESSING[method]

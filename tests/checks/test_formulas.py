@@ -221,7 +221,7 @@ rows = st.fixed_dictionaries(
 )
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=60)
 @given(st.lists(rows, max_size=6))
 def test_no_content_of_the_table_makes_the_check_raise(lines):
     frame = pd.DataFrame(lines, columns=["prototype", "ingredient", "percent", "kind"])

@@ -3,7 +3,8 @@
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.forced_choice_numbers import GUESSING, similar, told_apart
+from panel.plan.forced_choice_numbers import similar, told_apart
+from panel.stats.discrimination import METHODS, guessing
 
 
 @pytest.mark.parametrize(
@@ -38,7 +39,7 @@ def test_similarity_counts_the_most_that_may_be_right():
 
 
 def test_guessing_is_right_by_construction():
-    assert {name: round(1 / chance) for name, chance in GUESSING.items()} == {
+    assert {name: round(1 / guessing(name)) for name in METHODS} == {
         "triangle": 3,
         "duo-trio": 2,
         "paired": 2,

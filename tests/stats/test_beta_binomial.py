@@ -110,7 +110,7 @@ def test_right_and_wrong_may_change_places():
 def test_size_when_nobody_differs():
     """Guessing in triangle tests, three each: both tests keep near their 5 %."""
     rng = np.random.default_rng(41)
-    people, draws = 24, 120
+    people, draws = 24, 250
     n = np.full(people, 3.0)
     fits = [fit_beta_binomial(rng.binomial(3, 1 / 3, people).astype(float), n) for _ in range(draws)]
     error = np.sqrt(0.05 * 0.95 / draws)

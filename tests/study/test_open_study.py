@@ -56,7 +56,7 @@ def studies(draw: st.DrawFn) -> Study:
     return Study(tables, draw(st.dictionaries(fact_names, JSON, max_size=4)))
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(studies())
 def test_folder_workbook_and_zip_give_the_same_study(study: Study):
     with tempfile.TemporaryDirectory() as place:

@@ -133,7 +133,7 @@ def test_without_a_benchmark_there_are_no_differences():
 
 def test_the_test_of_alike_change_keeps_its_level():
     rng = np.random.default_rng(9)
-    draws = 60
+    draws = 120
     rejected = np.mean(
         [
             follow_after_feel(after_feel_study(after_feel_scores(rng, people=6, repeats=2)))

@@ -132,10 +132,10 @@ def test_an_attribute_that_cannot_be_ranked_is_named_and_the_others_stay():
 
 
 def test_under_no_difference_the_exact_test_keeps_its_level():
-    # 100 attributes of 6 assessors and 4 prototypes without any difference; allowance of three standard errors
+    # 200 attributes of 6 assessors and 4 prototypes without any difference; allowance of three standard errors
     study = crossed_study(
-        np.random.default_rng(2), assessors=6, prototypes=4, attributes=100, sessions=1, difference_sd=0
+        np.random.default_rng(2), assessors=6, prototypes=4, attributes=200, sessions=1, difference_sd=0
     )
     found = compare_ranks(study, find_differences(small_study()))
     assert found.attributes["exact"].all()
-    assert (found.attributes["p_value"] <= 0.05).mean() <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 100)
+    assert (found.attributes["p_value"] <= 0.05).mean() <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 200)
