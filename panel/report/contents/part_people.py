@@ -59,7 +59,7 @@ def _consumers(study: Study) -> list[Block]:
         return [Subheading("Consumers"), Paragraph("Consumers: not part of this study.")]
     blocks: list[Block] = [
         Subheading("Consumers"),
-        stated(study, "consumers", "Consumers", "Age, use and other facts about the consumers are not stated."),
+        stated(study, "users", "Consumers", "Age, use and other facts about the consumers are not stated."),
         stated(
             study, "screener", "Screener and quotas", "The screener and the quotas of the consumers are not stated."
         ),
