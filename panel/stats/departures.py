@@ -35,6 +35,8 @@ class Departures:
         Slope expected of somebody who feels what the others feel.
     lower
         Chance of a slope this low or lower in such a person.
+    turn
+        How far the slope of the same person with the scale reversed lies below the expected one, in standard errors.
     flatter
         Chance of own means that differ so little.
     stranger
@@ -47,6 +49,7 @@ class Departures:
     df: Array
     expected: Array
     lower: Array
+    turn: Array
     flatter: Array
     stranger: Array
     scale: Array
@@ -100,6 +103,7 @@ def departures(
             df=np.broadcast_to(df, by_chance.shape),
             expected=np.where(usable, expected, np.nan),
             lower=np.where(usable, stdtr(df, (found.slope - expected) / error), np.nan),
+            turn=np.where(usable, 2 * expected / error, np.nan),
             flatter=np.where(usable, fdtr(found.prototypes - 1, df, flat), np.nan),
             stranger=_stranger(found, others, extra, n_others),
             scale=np.where(weight.any(axis=0), towards.sum(axis=0) / weight.sum(axis=0), np.nan),

@@ -18,10 +18,14 @@ from panel.stats.moments import Array
 
 @dataclass(frozen=True, eq=False, slots=True)
 class ReversalRule:
-    """Reversed is a slope whose adjusted p-value is below `alpha`, and that of the own table below `separates`."""
+    """Reversed is a slope whose adjusted p-value is below `alpha`, and that of the own table below `separates`.
+
+    Slopes are looked at only where a reversed one lies at least `turn` standard errors below an honest one.
+    """
 
     alpha: float
     separates: float
+    turn: float = 0.0
 
 
 def reversal_chance(
@@ -56,7 +60,8 @@ def reversal_chance(
         strength = reliability * others_square * scores / mean_square
         for rule, counted in zip(rules, tests, strict=True):
             limit = np.minimum(reliability + honest * stdtrit(df, rule.alpha / max(counted, 1.0)), 0.0)
-            low = ndtr((limit + reliability) / error)
+            looked_at = 2 * reliability / honest >= rule.turn
+            low = np.where(looked_at, ndtr((limit + reliability) / error), 0.0)
             bar = fdtri(prototypes - 1, df_error, 1 - rule.separates)
             chances.append(np.minimum(low, 1 - ncfdtr(prototypes - 1, df_error, strength, bar)))
     usable = (reliability > 0) & np.isfinite(error) & (df_error > 0) & (prototypes > 2)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.special import stdtr
 
 from panel.stats.agreement import agreement, disagreement
 from panel.stats.departures import SCALE_SD, departures
@@ -65,6 +66,18 @@ def test_a_reversed_profile_is_a_rare_thing_and_a_weak_attribute_makes_it_less_s
     assert found.lower[0, 0] < 1e-4
     assert found.lower[0, 0] < found.lower[6, 0]
     assert found.lower[1:6].min() > 1e-3
+
+
+def test_the_turn_says_how_well_a_reversed_slope_could_be_told_from_an_honest_one():
+    means = honest(np.random.default_rng(4))
+    found = depart(means)
+    error = found.turn**-1 * 2 * found.expected
+    # the same error stands behind the p-value of the slope: moved by two of it, twice the expected slope is `turn` away
+    slope = agreement(means).slope
+    np.testing.assert_allclose(found.lower, stdtr(found.df, (slope - found.expected) / error), rtol=1e-9)
+    weak = means.copy()
+    weak[0] = 0.2 * (means[0] - means[0].mean(axis=0)) + np.random.default_rng(5).normal(0, 6, means[0].shape)
+    assert np.nanmax(depart(weak).turn[0]) < found.turn[0].min()
 
 
 def test_somebody_who_uses_less_of_the_scale_everywhere_is_judged_by_that():

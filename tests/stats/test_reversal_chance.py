@@ -73,6 +73,12 @@ def test_any_one_of_the_rules_is_enough():
     assert both == pytest.approx(max(chance((one,), (30.0,)), chance((other,), (8.0,))))
 
 
+def test_a_rule_that_does_not_look_at_weak_attributes_finds_nothing_there():
+    # an honest slope of 0.9 and a reversed one of -0.9 lie 1.8 / sqrt(0.4 ** 2 + 2 * 0.18 ** 2) = 3.79 errors apart
+    assert chance((ReversalRule(0.01, 0.10, turn=3.7),)) == chance((ReversalRule(0.01, 0.10),)) > 0
+    assert chance((ReversalRule(0.01, 0.10, turn=3.9),)) == 0
+
+
 @pytest.mark.parametrize("changes", [{"reliability": 0.0}, {"own": (64.0, 0.0, 1.0)}, {"prototypes": 2.0}])
 def test_where_nothing_can_be_judged_there_is_no_chance(changes):
     assert np.isnan(chance(**changes))

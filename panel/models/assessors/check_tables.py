@@ -32,9 +32,12 @@ counted and nothing is lost."""
 FOLLOWS_PROTOTYPES = 0.10
 """P-value of the own table of somebody who reverses: the scores follow the prototypes, only the wrong way."""
 
-REVERSED_RULES = (ReversalRule(0.01, FOLLOWS_PROTOTYPES), ReversalRule(0.05, CLEARLY_SEPARATES))
+REVERSED_RULES = (ReversalRule(0.01, FOLLOWS_PROTOTYPES), ReversalRule(0.035, CLEARLY_SEPARATES, turn=2.0))
 """When a slope under zero is a reversed scale: by its p-value adjusted over everybody, or over those alone who clearly
-separate the prototypes. With four or five prototypes honest people were told so in 1.5 % of simulated panels."""
+separate the prototypes, on attributes whose differences are large enough to tell a reversed slope from an honest one.
+On the others a reversed scale could hardly be found, so that counting them would add false findings and no true ones.
+The limits come from simulation: honest people are to be advised to train in at most 2 % of panels, somebody reversed
+who clearly separates is to be found in at least 95 % (benchmarks/README.md)."""
 
 
 def assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
@@ -60,7 +63,7 @@ def assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
         "ci_high": found.slope + half,
         "slope_expected": apart.expected,
         "slope_p_adjusted": holm(apart.lower),
-        "reversed_p_adjusted": holm(np.where(own.p_value < CLEARLY_SEPARATES, apart.lower, np.nan)),
+        "reversed_p_adjusted": holm(np.where(_looked_at_closely(numbers), apart.lower, np.nan)),
         "flatness_p_value": apart.flatter,
         "flatness_p_adjusted": holm(apart.flatter),
         "interaction_share": found.share,
@@ -76,6 +79,12 @@ def assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
     }
     frame = pd.DataFrame(names | {name: np.asarray(value).T.ravel() for name, value in arrays.items()})
     return frame.loc[frame["n_scores"] > 0].astype({"n_scores": int}).reset_index(drop=True)
+
+
+def _looked_at_closely(numbers: PanelNumbers) -> np.ndarray:
+    """Return whose scale on which attribute is looked at by the second of the rules, (q, a)."""
+    _, rule = REVERSED_RULES
+    return np.asarray((numbers.own.p_value < rule.separates) & (numbers.apart.turn >= rule.turn))
 
 
 def mean_rows(numbers: PanelNumbers) -> pd.DataFrame:
@@ -143,7 +152,7 @@ def _reversal_noticed(numbers: PanelNumbers) -> Array:
     usual = np.where(own.df_error > 0, own.within, 0.0).sum(axis=1, keepdims=True) / np.maximum(df, 1)
     chance = reversal_chance(
         REVERSED_RULES,
-        (float(looked_at.sum()), float((looked_at & (own.p_value < CLEARLY_SEPARATES)).sum() + 1)),
+        (float(looked_at.sum()), float((looked_at & _looked_at_closely(numbers)).sum() + 1)),
         reliability=numbers.reliability,
         others_square=found.others_square,
         std_error=apart.std_error,

@@ -58,15 +58,15 @@ def test_reversed_needs_a_slope_chance_does_not_give_below_zero_and_clear_separa
 
 def test_among_those_who_clearly_separate_fewer_are_counted():
     # the slope is not low enough among all persons and attributes, but among those who separate it is
-    few = {"slope": -0.9, "slope_p_adjusted": 0.2, "reversed_p_adjusted": 0.04, "p_value": 0.01}
+    few = {"slope": -0.9, "slope_p_adjusted": 0.2, "reversed_p_adjusted": 0.03, "p_value": 0.01}
     assert found([("A2", "RO_ABS", few)])[0] == [("A2", "reversed", "RO_ABS", "retrain")]
-    assert found([("A2", "RO_ABS", few)])[1]["p_adjusted"].tolist() == [0.04]
-    for changed in ({"slope": 0.1}, {"reversed_p_adjusted": 0.06}, {"reversed_p_adjusted": np.nan}):
+    assert found([("A2", "RO_ABS", few)])[1]["p_adjusted"].tolist() == [0.03]
+    for changed in ({"slope": 0.1}, {"reversed_p_adjusted": 0.04}, {"reversed_p_adjusted": np.nan}):
         assert found([("A2", "RO_ABS", few | changed)])[0] == []
 
 
 def test_somebody_told_to_reverse_is_not_told_an_own_view_as_well():
-    both = {"slope": -0.9, "slope_p_adjusted": 0.2, "reversed_p_adjusted": 0.04, "interaction_p_adjusted": 0.001}
+    both = {"slope": -0.9, "slope_p_adjusted": 0.2, "reversed_p_adjusted": 0.03, "interaction_p_adjusted": 0.001}
     assert found([("A2", "RO_ABS", both)])[0] == [("A2", "reversed", "RO_ABS", "retrain")]
 
 
