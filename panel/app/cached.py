@@ -6,11 +6,15 @@ which Streamlit leaves out of its key: a table as a key would be sampled, and a 
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import ParamSpec, TypeVar
+
 import numpy as np
 import streamlit as st
 
 from panel.checks.all_checks import check_study
 from panel.checks.finding import Finding
+from panel.errors import PanelError
 from panel.models.emollients.descriptors import BlendDescriptors, find_descriptors
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.assumptions import Assumptions, look_at_assumptions
@@ -22,11 +26,22 @@ from panel.stats.components import Matrix
 from panel.study.raw_table import RawFile, RawTable, raw_table
 from panel.study.study import Study
 
+P = ParamSpec("P")
+T = TypeVar("T")
+
 ASSUMPTION_SEED = 1
 """Seed of the simulated reference behind the tests of what the model assumes."""
 
 MAP_SEED = 1
 """Seed of the draws behind the rings of the map, so that the same study gives the same map."""
+
+
+def where_there(answer: Callable[P, T], *given: P.args, **also: P.kwargs) -> T | None:
+    """Return the answer; None where the study has none, for questions that can do without it."""
+    try:
+        return answer(*given, **also)
+    except PanelError:
+        return None
 
 
 @st.cache_data(max_entries=16, show_spinner="Checking the study ...")
@@ -51,7 +66,7 @@ def differences(
 @st.cache_data(max_entries=16, show_spinner="Ranking within each assessor ...")
 def ranks(content_hash: str, _study: Study) -> RankComparison:
     """Return what the ranks alone say."""
-    return compare_ranks(_study)
+    return compare_ranks(_study, differences(content_hash, None, None, _study))
 
 
 @st.cache_data(max_entries=8, show_spinner="Looking at what the model assumes (a few seconds) ...")

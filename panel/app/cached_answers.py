@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from panel.app import cached
 from panel.models.consumers.agreement import Agreement, count_agreement
 from panel.models.consumers.check_all import CheckAll, count_check_all
 from panel.models.consumers.just_about_right import JustAboutRight, weigh_just_about_right
@@ -13,7 +14,7 @@ from panel.study.study import Study
 @st.cache_data(max_entries=16, show_spinner="Weighing what is too little or too much ...")
 def just_about_right(content_hash: str, _study: Study) -> JustAboutRight:
     """Return what people find too little or too much, and what it costs in liking."""
-    return weigh_just_about_right(_study)
+    return weigh_just_about_right(_study, swaps=cached.where_there(cached.swaps, content_hash, _study))
 
 
 @st.cache_data(max_entries=16, show_spinner="Counting the ticked terms ...")

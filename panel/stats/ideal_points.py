@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import Delaunay, QhullError
+from scipy.spatial import ConvexHull, QhullError
 from scipy.special import fdtrc, stdtr
 
 Array = NDArray[np.float64]
@@ -66,6 +66,9 @@ def _solved(columns: Array, response: Array) -> tuple[Array, Array]:
     return coefficients, ((response - columns @ coefficients) ** 2).sum(axis=0)
 
 
+ON_EDGE = 1e-12  # of the largest coordinate: so near a side of the hull a place is on it, but for rounding
+
+
 def direction_interval(slopes: Array, centre: Array, level: float) -> tuple[float, float]:
     """Return the angles, in degrees from that of `centre` (2,), that hold the middle part of the drawn slopes.
 
@@ -80,7 +83,8 @@ def direction_interval(slopes: Array, centre: Array, level: float) -> tuple[floa
 def inside_hull(points: Array, places: Array) -> NDArray[np.bool_]:
     """Return which `places` (m, 2) lie in the convex hull of the points (n, 2); none if these are on a line."""
     try:
-        hull = Delaunay(points)
+        sides = ConvexHull(points).equations  # outward normals and offsets, one row per side
     except QhullError:
         return np.zeros(len(places), dtype=bool)
-    return np.asarray(hull.find_simplex(places) >= 0)
+    reach = np.abs(points).max()
+    return np.asarray((places @ sides[:, :2].T + sides[:, 2] <= ON_EDGE * reach).all(axis=1))

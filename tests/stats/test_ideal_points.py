@@ -5,6 +5,7 @@ import pytest
 import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.spatial import Delaunay
 
 from panel.stats.ideal_points import direction_interval, fit_plane, inside_hull
 
@@ -68,6 +69,15 @@ def test_directions_drawn_on_both_sides_of_the_cut_are_neighbours():
     angles = np.radians(np.linspace(170, 190, 201))
     low, high = direction_interval(np.column_stack([np.cos(angles), np.sin(angles)]), np.array([-1.0, 0.0]), 0.95)
     assert (low, high) == pytest.approx((-9.5, 9.5), abs=0.01)
+
+
+def test_inside_is_what_the_triangles_of_a_second_method_hold():
+    rng = np.random.default_rng(8)
+    points, places = rng.normal(size=(8, 2)), 1.5 * rng.normal(size=(2000, 2))
+    expected = Delaunay(points).find_simplex(places) >= 0  # scipy, the hull cut into triangles
+    assert 0 < expected.sum() < len(places)
+    np.testing.assert_array_equal(inside_hull(points, places), expected)
+    assert inside_hull(points, points).all()
 
 
 def test_inside_and_outside():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
@@ -36,25 +37,40 @@ def move_frame(
         tested = pd.concat([traced.swaps, traced.joint], ignore_index=True)
         seen = tested.loc[tested["p_adjusted"] < SEEN]
         worth = drops.loc[drops["verdict"].isin(["move", "perhaps"]) & ~drops["split"]]
+        asked = {fact.attribute for fact in facts.values() if fact.attribute}
+        by_attribute = {name: seen.loc[seen["attribute"] == name].to_dict("records") for name in asked}
+        known_moves = _Known(_groups(traced.aliases), _changes(traced.pairs))
         for drop in worth.to_dict("records"):
             known = facts.get(str(drop["question"]), QuestionFacts())
             if known.attribute and drop["prototype"] in formulas.index:
                 amounts = formulas.loc[[str(drop["prototype"])]].iloc[0]
-                rows += _helping(drop, known, seen, amounts, traced)
+                rows += _helping(drop, known, by_attribute.get(known.attribute, []), amounts, known_moves)
     frame = pd.DataFrame(rows, columns=COLUMNS)
     text = ["prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "made", "gives", "also"]
     numbers = ["percent", "estimate", "ci_low", "ci_high", "p_adjusted"]
     return frame.astype({**dict.fromkeys(text, "str"), **dict.fromkeys(numbers, "float64")})
 
 
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """The emollients of each group that moves together, and the prototype that a swap makes of another one."""
+
+    groups: list[list[str]]
+    changes: dict[tuple[str, str], tuple[str, str]]
+
+
 def _helping(
-    drop: Mapping[Any, Any], known: QuestionFacts, seen: pd.DataFrame, amounts: pd.Series, traced: TracedSwaps
+    drop: Mapping[Any, Any],
+    known: QuestionFacts,
+    seen: list[dict[Any, Any]],
+    amounts: pd.Series,
+    moves: _Known,
 ) -> list[dict[str, Any]]:
     """Return the changes that can be made from this prototype and move the attribute the wanted way."""
     wanted = 1 if drop["side"] == "too little" else -1
     wanted *= -1 if known.opposite else 1
     found = []
-    for effect in seen.loc[seen["attribute"] == known.attribute].to_dict("records"):
+    for effect in seen:
         undone = (effect["estimate"] > 0) != (wanted > 0)
         removed, added = (effect["added"], effect["removed"]) if undone else (effect["removed"], effect["added"])
         if not _holds(amounts, removed, effect["percent"]):
@@ -73,8 +89,8 @@ def _helping(
                 "estimate": sign * effect["estimate"],
                 "ci_low": ends[0],
                 "ci_high": ends[1],
-                "gives": _made_already(str(drop["prototype"]), str(effect["swap"]), traced.pairs, undone=undone),
-                "also": PLUS.join(_never_apart([*removed.split(PLUS), *added.split(PLUS)], traced.aliases)),
+                "gives": moves.changes.get((str(effect["swap"]), str(drop["prototype"])), ("", ""))[int(undone)],
+                "also": PLUS.join(_never_apart([*removed.split(PLUS), *added.split(PLUS)], moves.groups)),
             }
         )
     return sorted(found, key=lambda row: -abs(row["estimate"]))
@@ -86,16 +102,25 @@ def _holds(amounts: pd.Series, removed: str, percent: float) -> bool:
     return set(names) <= set(amounts.index) and float(amounts[names].sum()) >= percent - SAME_AMOUNT
 
 
-def _made_already(prototype: str, swap: str, pairs: pd.DataFrame, *, undone: bool) -> str:
-    """Return the prototype of the study that this change would give; empty if there is none."""
-    start, end = ("prototype", "versus") if undone else ("versus", "prototype")
-    found = pairs.loc[(pairs["swap"] == swap) & (pairs[start] == prototype), end]
-    return str(found.iloc[0]) if len(found) else ""
+def _changes(pairs: pd.DataFrame) -> dict[tuple[str, str], tuple[str, str]]:
+    """Return by swap and prototype what the swap makes of it, and what undoing makes of it; empty if not made."""
+    found: dict[tuple[str, str], tuple[str, str]] = {}
+    for row in pairs[["swap", "versus", "prototype"]].itertuples(index=False):
+        swap, before, after = map(str, row)
+        for prototype, place, other in ((before, 0, after), (after, 1, before)):
+            made = list(found.get((swap, prototype), ("", "")))
+            made[place] = made[place] or other
+            found[swap, prototype] = (made[0], made[1])
+    return found
 
 
-def _never_apart(names: list[str], aliases: pd.DataFrame) -> list[str]:
-    """Return the other emollients that move together with these in the study."""
+def _groups(aliases: pd.DataFrame) -> list[list[str]]:
+    """Return the groups of emollients that move together in the study."""
     emollients = aliases.loc[aliases["kind"] == "emollient"]
-    groups = set(emollients.loc[emollients["descriptor"].isin(names), "group"])
-    others = emollients.loc[emollients["group"].isin(groups) & ~emollients["descriptor"].isin(names), "descriptor"]
-    return [str(name) for name in others]
+    return [list(map(str, part)) for _, part in emollients.groupby("group", sort=False)["descriptor"]]
+
+
+def _never_apart(names: list[str], groups: list[list[str]]) -> list[str]:
+    """Return the other emollients that move together with these in the study."""
+    moved = [group for group in groups if set(group) & set(names)]
+    return [name for group in moved for name in group if name not in names]
