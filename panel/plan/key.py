@@ -113,7 +113,9 @@ def note_opening(
             "copy before anything is added."
         )
     opened = moment(when, "The time of the unblinding")
-    locked = "yes" if locked_at.strip() and moment(locked_at, "The time of the lock") <= opened else "no"
+    # an opening is told to the second: one in the second of the lock comes after it
+    closed = moment(locked_at, "The time of the lock").replace(microsecond=0) if locked_at.strip() else None
+    locked = "yes" if closed is not None and closed <= opened else "no"
     row = {"when": when, "who": who, "what": what, "why": why, "locked": locked}
     last = str(openings["seal"].iloc[-1]) if len(openings) else _START
     added = pd.DataFrame([{**row, "seal": _row_seal(last, row)}], columns=list(OPENING_COLUMNS), dtype="str")
