@@ -1,5 +1,6 @@
 """The command as a user types it: what it prints, its JSON, its exit codes, and one clear sentence for bad input."""
 
+import gc
 import json
 import subprocess
 import sys
@@ -250,3 +251,9 @@ def test_plan_without_swaps_gives_servings_and_their_balance():
     assert {row["what"] for row in found["balance"]} >= {"place", "carry-over"}
     assert found == answer("plan", DEMO, "--replicates", "2", "--seed", "3")
     assert "A plan is no permission" in run("plan", DEMO).stdout
+
+
+def test_a_command_leaves_the_settings_of_the_process_as_they_were():
+    before = pd.get_option("mode.string_storage"), gc.get_threshold()
+    assert answer("check", DEMO)
+    assert (pd.get_option("mode.string_storage"), gc.get_threshold()) == before

@@ -13,7 +13,6 @@ from panel.study.study import Study
 from panel.study.tables import TABLES, Column
 
 SCALE_FACTS = ("scale_min", "scale_max")
-_TEXT = pd.Series(dtype="str").dtype
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -79,6 +78,11 @@ def _sound_table(name: str, frame: pd.DataFrame) -> pd.DataFrame:
     return frame.assign(**changed) if changed else frame
 
 
+def _is_text(values: pd.Series) -> bool:
+    """Return True for text whose missing cells are NaN, however pandas keeps it."""
+    return isinstance(values.dtype, pd.StringDtype) and values.dtype.na_value is np.nan
+
+
 def _sound_column(frame: pd.DataFrame, column: Column) -> pd.Series | None:
     """Return the column in the promised form, or None if it has that form already."""
     is_number = column.kind in ("number", "integer")
@@ -90,7 +94,7 @@ def _sound_column(frame: pd.DataFrame, column: Column) -> pd.Series | None:
         infinite = np.isinf(numbers.to_numpy())
         numbers = numbers.mask(infinite) if infinite.any() else numbers
         return None if numbers is values else numbers
-    if values.dtype != _TEXT:
+    if not _is_text(values):
         values = values.astype("str")
     elif not values.hasnans:
         return None

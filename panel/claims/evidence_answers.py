@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
+from panel.claims.answers_counted import Counted
 from panel.claims.claim import Claim
 from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, nothing_yet
 from panel.claims.materials import Materials
@@ -15,34 +13,15 @@ from panel.claims.needs import people_for_agreement
 from panel.claims.said import counted, interval, p_value, percent
 from panel.stats.binomial_tests import minimum_count, upper_tail, wilson_interval
 from panel.stats.exact_interval import exact_interval
-from panel.study.numbers_read import read_numbers
 from panel.study.study import Study
 
 ANSWERS = "consumer answers"
 MAJORITY = 0.5
-LEAST_AGREED = 4  # of 5: agree, agree strongly
-DONT_KNOW = frozenset(("don't know", "do not know", "dont know", "don’t know", "no opinion"))
-
-
-@dataclass(frozen=True, slots=True)
-class Counted:
-    """How many of how many agreed; `dont_know` of them do not know, `unread` answers could not be read.
-
-    `served` people were given the sample in those sittings, 0 where no servings are recorded.
-    """
-
-    agreed: int
-    base: int
-    dont_know: int
-    unread: int
-    repeated: int
-    served: int
-    sessions: tuple[str, ...]
 
 
 def agreement(claim: Claim, materials: Materials) -> Evidence:
     """Return the share who agreed or agreed strongly; who does not know stays in the base."""
-    told = count_agreed(materials.study, claim.prototype, claim.question)
+    told = materials.agreed(claim.prototype, claim.question)
     if not told.base:
         return nothing_yet(ANSWERS, f"Nobody answered {claim.question!r} for {claim.prototype}.")
     stated = claim.bar if not math.isnan(claim.bar) else materials.setting("agreement", "default_bar")
@@ -68,7 +47,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
             f"{x} of {n} agreed or agreed strongly: {percent(share)} ({_both_intervals(x, n, materials.level)}).",
             _needed_words(n, bar, p, materials.alpha),
             *_on_the_base(told),
-            *_on_foils(materials.study, claim),
+            *_on_foils(materials, claim),
         ),
         needs=lambda: (people_for_agreement(share, bar),),
         observed_share=share,
@@ -92,33 +71,6 @@ def _intervals(x: int, n: int, bar: float, materials: Materials) -> tuple[Number
         _shown("agreed", share, *exact_interval(x, n, level), level, 100 * bar, "Clopper and Pearson"),
         _shown("agreed", share, one_sided, math.inf, level, 100 * bar, "one-sided, Clopper and Pearson"),
     )
-
-
-def count_agreed(study: Study, prototype: str, question: str) -> Counted:
-    """Count the answers to one agreement question; each person once, the last answer counts."""
-    answers = study.table("answers")
-    own = answers.loc[
-        (answers["kind"] == "agreement")
-        & (answers["question"] == question)
-        & (answers["prototype"] == prototype)
-        & (answers["answer"].str.strip() != "")
-    ]
-    last = own.drop_duplicates("assessor", keep="last")
-    texts = last["answer"].str.strip()
-    unknown = texts.str.casefold().isin(DONT_KNOW).to_numpy(dtype=bool)
-    values = np.full(len(texts), NAN)
-    values[~unknown] = read_numbers(list(texts[~unknown])).values
-    agreed = int((values >= LEAST_AGREED).sum())
-    unread = int((~unknown & ~np.isfinite(values)).sum())
-    sessions = tuple(str(name) for name in last["session"].unique())
-    served = _served(study, prototype, sessions)
-    return Counted(agreed, len(last), int(unknown.sum()), unread, len(own) - len(last), served, sessions)
-
-
-def _served(study: Study, prototype: str, sessions: tuple[str, ...]) -> int:
-    servings = study.table("servings")
-    given = servings.loc[(servings["prototype"] == prototype) & servings["session"].isin(sessions), "assessor"]
-    return int(given.nunique())
 
 
 def question_words(study: Study, question: str) -> str:
@@ -155,13 +107,13 @@ def _on_the_base(told: Counted) -> list[str]:
     return found
 
 
-def _on_foils(study: Study, claim: Claim) -> list[str]:
+def _on_foils(materials: Materials, claim: Claim) -> list[str]:
     """Say how many agreed with a sentence that is untrue for the product."""
     found = []
-    for row in asked(study):
+    for row in asked(materials.study):
         if not row.get("foil"):
             continue
-        told = count_agreed(study, claim.prototype, str(row.get("question", "")))
+        told = materials.agreed(claim.prototype, str(row.get("question", "")))
         if told.base:
             found.append(
                 f"{told.agreed} of {told.base} ({percent(told.agreed / told.base)}) agreed with a sentence that is "

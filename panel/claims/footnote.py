@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from panel.claims.claim import Claim
 from panel.claims.evidence import Evidence
-from panel.claims.evidence_answers import ANSWERS, count_agreed
+from panel.claims.evidence_answers import ANSWERS
 from panel.claims.evidence_differences import PANEL
 from panel.claims.evidence_levels import BOTH
 from panel.claims.evidence_votes import VOTES
@@ -40,7 +40,7 @@ def footnote(claim: Claim, evidence: Evidence, materials: Materials) -> Footnote
 
 
 def _of_answers(claim: Claim, materials: Materials) -> Footnote:
-    told = count_agreed(materials.study, claim.prototype, claim.question)
+    told = materials.agreed(claim.prototype, claim.question)
     record = test_record(materials.study, told.sessions)
     parts = [record.kind, *_people(told.base, record), *_duration(record), record.month]
     words = f"{_joined(parts)}; agreed or strongly agreed."

@@ -7,6 +7,7 @@ from functools import cached_property
 
 import pandas as pd
 
+from panel.claims.answers_counted import Counted, count_agreed
 from panel.claims.claim import Claim
 from panel.claims.panel_numbers import PanelNumbers, panel_numbers
 from panel.claims.said import counted, listed, number
@@ -69,6 +70,17 @@ class Materials:
 
     @cached_property
     def _from_one(self) -> dict[tuple[tuple[str, ...], str], pd.DataFrame]:
+        return {}
+
+    def agreed(self, prototype: str, question: str) -> Counted:
+        """Return how many agreed with the sentence `question` about a prototype."""
+        key = (prototype, question)
+        if key not in self._agreed:
+            self._agreed[key] = count_agreed(self.study, prototype, question)
+        return self._agreed[key]
+
+    @cached_property
+    def _agreed(self) -> dict[tuple[str, str], Counted]:
         return {}
 
     @cached_property

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from panel.claims.claim import BEYOND, Claim
 from panel.claims.evidence import Evidence
-from panel.claims.evidence_answers import ANSWERS, count_agreed
+from panel.claims.evidence_answers import ANSWERS
 from panel.claims.evidence_differences import PANEL
 from panel.claims.evidence_levels import BOTH
 from panel.claims.evidence_votes import VOTES
@@ -42,7 +42,7 @@ def _beside_the_record(claim: Claim, evidence: Evidence, materials: Materials) -
     asked_people = evidence.rests_on in (ANSWERS, BOTH, VOTES)
     sessions: tuple[str, ...] = ()
     if evidence.rests_on in (ANSWERS, BOTH):
-        sessions = count_agreed(materials.study, claim.prototype, claim.question).sessions
+        sessions = materials.agreed(claim.prototype, claim.question).sessions
     record = test_record(materials.study, sessions)
     return [
         *share_findings(claim, evidence),

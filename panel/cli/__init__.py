@@ -6,6 +6,8 @@ Results go to standard output, talk to standard error. Exit 0: done; 1: the stud
 
 from __future__ import annotations
 
+import atexit
+import gc
 import os
 import sys
 from typing import Any
@@ -26,6 +28,9 @@ from panel.cli.report import archive, report, why
 from panel.cli.studies import app, check, import_scores
 from panel.errors import PanelError
 
+_COLLECT_AFTER = 100_000
+"""New objects before the collector looks for cycles: loading the libraries and a whole report make few of them."""
+
 
 class _Commands(click.Group):
     """A group whose commands say what is wrong in one sentence instead of a traceback."""
@@ -43,13 +48,18 @@ class _Commands(click.Group):
 
 @click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="afterfeel")
-def main() -> None:
+@click.pass_context
+def main(context: click.Context) -> None:
     """Panel tests of emollient prototypes: which differ, which swap made the difference, what may be said.
 
     STUDY is a study folder, a workbook (.xlsx) or a zipped folder (.zip).
     """
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # the matrices are small: more threads only get in each other's way
+    usual = gc.get_threshold()
+    gc.set_threshold(_COLLECT_AFTER)
+    context.call_on_close(lambda: gc.set_threshold(*usual))
+    atexit.register(gc.freeze)  # a process that ends need not look for cycles among everything it loaded
 
 
 _COMMANDS = (

@@ -17,9 +17,14 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print one JS
 
 
 def open_path(path: Path) -> Study:
-    """Return the study at a path."""
+    """Return the study at a path; until the command ends, texts are kept as plain strings."""
+    import pandas as pd
+
     from panel.study.open_study import open_study
 
+    command = click.get_current_context(silent=True)
+    if command is not None:  # Arrow's strings are slower to read one by one, as a command does
+        command.with_resource(pd.option_context("mode.string_storage", "python"))
     return open_study(path)
 
 

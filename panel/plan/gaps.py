@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from panel.plan.balance import ServingBalance
+from panel.study.those_in import those_in
 
 NO_GAPS = pd.DataFrame({name: pd.Series(dtype="str") for name in ("assessor", "prototype", "reason")})
 """Nothing is forbidden."""
@@ -35,7 +36,7 @@ def gap_notes(
     """Return in words what the gaps do to the design, from the numbers of the plan."""
     notes = []
     for assessor, rows in gaps.groupby("assessor", sort=False):
-        missed = [name for name in prototypes if name in set(rows["prototype"])]
+        missed = list(those_in(prototypes, rows["prototype"]))
         reason = "; ".join(dict.fromkeys(rows["reason"]))
         left = len(prototypes) - len(missed)
         if left == 0:

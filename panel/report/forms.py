@@ -21,9 +21,10 @@ class Form:
 
 
 def _pdf(report: Report) -> bytes:
+    from panel.report.draw_ahead import drawn_ahead
     from panel.report.pdf import pdf_bytes
 
-    return pdf_bytes(report)
+    return pdf_bytes(drawn_ahead(report))
 
 
 def _docx(report: Report) -> bytes:
@@ -33,9 +34,10 @@ def _docx(report: Report) -> bytes:
 
 
 def _html(report: Report) -> bytes:
+    from panel.report.draw_ahead import drawn_ahead
     from panel.report.html import html_bytes
 
-    return html_bytes(report)
+    return html_bytes(drawn_ahead(report))
 
 
 def _xlsx(report: Report) -> bytes:

@@ -9,12 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.optimize.elementwise import find_root
 from scipy.special import nctdtr, ndtri, stdtr, stdtrit
 
 from panel.errors import ModelError
 from panel.stats.moments import Array
 
-HALVINGS = 200  # of the bracket; far more than float64 can use
 SAME_SHIFT = 1e-13  # relative width of the bracket at which to stop
 LARGEST_DF = 1e8  # from here on t and the normal distribution agree to eight digits
 
@@ -143,7 +143,7 @@ def smallest_difference(
 
 
 def _shift_for(power: float, freedom: Array, bar: Array) -> Array:
-    """Return the noncentrality with which |t| exceeds `bar` with probability `power`, by halving."""
+    """Return the noncentrality with which |t| exceeds `bar` with probability `power`."""
     if not 0 < power < 1 or (_power(np.zeros_like(bar), freedom, bar) >= power).any():
         raise ModelError(
             "The power must lie above the chance of a false alarm and below 1. Choose a value such as 0.8."
@@ -152,13 +152,11 @@ def _shift_for(power: float, freedom: Array, bar: Array) -> Array:
     high = np.maximum(high, 1.0)
     while (short := _power(high, freedom, bar) < power).any():
         high = np.where(short, 2 * high, high)
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2
-        enough = _power(middle, freedom, bar) >= power
-        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
-        if (high - low <= SAME_SHIFT * high).all():
-            break
-    return np.asarray(high)
+
+    def beyond(shift: Array, df: Array, limit: Array) -> Array:
+        return _power(shift, df, limit) - power
+
+    return np.asarray(find_root(beyond, (low, high), args=(freedom, bar), tolerances={"xrtol": SAME_SHIFT}).x)
 
 
 def _power(shift: Array, df: Array, bar: Array) -> Array:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.collections import PatchCollection
+from matplotlib.colors import LinearSegmentedColormap, to_rgba
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
@@ -16,6 +14,7 @@ from matplotlib.patches import Rectangle
 from panel.models.assessors.check_tables import SEPARATES_BELOW
 from panel.models.assessors.patterns import NONE
 from panel.models.assessors.performance import PanelCheck
+from panel.stats.moments import Array
 from panel.views.assessor_words import JUDGED, MARKS
 from panel.views.interval_picture import FONT
 from panel.views.labels import text_width
@@ -67,8 +66,7 @@ def grid_figure(result: PanelCheck, names: Naming) -> Figure:
     figure = Figure(figsize=(width, height))
     axes = figure.add_axes((left / width, _BOTTOM / height, wide / width, tall / height))
     axes.set(xlim=(0, len(people)), ylim=(len(attributes), 0))
-    for row in rows.to_dict("records"):
-        _draw_cell(axes, people.index(row["assessor"]), attributes.index(row["attribute"]), row)
+    _draw_cells(axes, rows, _places(rows["assessor"], people), _places(rows["attribute"], attributes))
     judged = result.people.set_index("assessor")["judgement"]
     heads = [f"{name}\n{JUDGED[judged[name]] if judged[name] != NONE else ''}" for name in people]
     axes.set_xticks(np.arange(len(people)) + 0.5, heads, fontsize=FONT - 1, color=INK)
@@ -101,27 +99,33 @@ def grid_svg(result: PanelCheck, names: Naming, *, text_as_paths: bool = True) -
     )
 
 
-def _draw_cell(axes: Axes, column: int, line: int, row: Mapping[Any, Any]) -> None:
-    sign, correlation = str(row["sign"]), row["correlation"]
-    colour = "white" if sign == UNJUDGED else _COLOURS((correlation + 1) / 2)
-    axes.add_patch(Rectangle((column + 0.03, line + 0.05), 0.94, 0.9, facecolor=colour, edgecolor=FAINT, linewidth=0.5))
-    if row["marked"]:
-        axes.add_patch(Rectangle((column + 0.05, line + 0.09), 0.9, 0.82, fill=False, edgecolor=INK, linewidth=2.0))
-    _sign(axes, column + 0.5, line + 0.5, sign)
+def _places(names: pd.Series, order: list[str]) -> Array:
+    """Return where each name stands in the order, counted from 0."""
+    return np.array([order.index(name) for name in names], dtype=np.float64)
 
 
-def _sign(axes: Axes, x: float, y: float, sign: str) -> None:
-    shape, filled = _SIGNS[sign]
-    colour = GREY if sign == UNJUDGED else INK
-    axes.plot(
-        [x],
-        [y],
-        linestyle="none",
-        marker=shape,
-        markersize=6,
-        color=colour,
-        markerfacecolor=colour if filled else "none",
-    )
+def _draw_cells(axes: Axes, rows: pd.DataFrame, column: Array, line: Array) -> None:
+    """Draw every cell of the grid: its colour, its sign, and a frame where it is named."""
+    sign = rows["sign"].to_numpy(dtype=object)
+    colours = _COLOURS((rows["correlation"].fillna(0.0).to_numpy(dtype=float) + 1) / 2)
+    colours[sign == UNJUDGED] = to_rgba("white")
+    cells = [Rectangle((x + 0.03, y + 0.05), 0.94, 0.9) for x, y in zip(column, line, strict=True)]
+    axes.add_collection(PatchCollection(cells, facecolors=colours, edgecolors=FAINT, linewidths=0.5))
+    marked = rows["marked"].to_numpy(dtype=bool)
+    for x, y in zip(column[marked], line[marked], strict=True):
+        axes.add_patch(Rectangle((x + 0.05, y + 0.09), 0.9, 0.82, fill=False, edgecolor=INK, linewidth=2.0))
+    for name, (shape, filled) in _SIGNS.items():
+        there = sign == name
+        colour = GREY if name == UNJUDGED else INK
+        axes.plot(
+            column[there] + 0.5,
+            line[there] + 0.5,
+            linestyle="none",
+            marker=shape,
+            markersize=6,
+            color=colour,
+            markerfacecolor=colour if filled else "none",
+        )
 
 
 def _grid_key(figure: Figure, left: float) -> None:

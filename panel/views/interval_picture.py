@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -52,6 +51,9 @@ def interval_figure(
     figure = Figure(figsize=(width, height))
     axes = figure.add_axes((left / width, _BOTTOM / height, _WIDTH / width, depth / height))
     axes.set(xlim=limits, ylim=(depth, 0))
+    known = rows.dropna(subset=["ci_low", "ci_high"])
+    colours = list(known["colour"])
+    axes.hlines(known["y"], known["ci_low"], known["ci_high"], colors=colours, linewidth=1.5, zorder=2)
     for row in rows.to_dict("records"):
         _draw(axes, row)
     axes.set_yticks([y for y, _ in ticks], [words for _, words in ticks], fontsize=FONT, color=INK)
@@ -106,9 +108,6 @@ def needed_limits(rows: pd.DataFrame, *also: float) -> tuple[float, float]:
 
 def _draw(axes: Axes, line: dict[Any, Any]) -> None:
     y, colour = line["y"], line["colour"]
-    if not math.isnan(line["ci_low"]):
-        ends = [line["ci_low"], line["ci_high"]]
-        axes.plot(ends, [y, y], color=colour, linewidth=1.5, solid_capstyle="butt", zorder=2)
     axes.plot(
         [line["estimate"]],
         [y],

@@ -114,18 +114,18 @@ def blend_svg(
 
 def _draw_effects(axes: Axes, effects: pd.DataFrame, attributes: Sequence[str], marker: Marker) -> None:
     axes.axvline(0, color=INK, linewidth=0.8, zorder=1)
-    for line in range(len(attributes)):
-        axes.axhline(line, color=FAINT, linewidth=0.5, zorder=0)
-    for row in effects.to_dict("records"):
-        line = attributes.index(str(row["attribute"]))
-        axes.plot([row["ci_low"], row["ci_high"]], [line, line], color=marker.colour, linewidth=1.6, zorder=2)
+    axes.hlines(range(len(attributes)), *axes.get_xlim(), color=FAINT, linewidth=0.5, zorder=0)
+    line = effects["attribute"].map({name: place for place, name in enumerate(attributes)}).to_numpy(dtype=float)
+    axes.hlines(line, effects["ci_low"], effects["ci_high"], color=marker.colour, linewidth=1.6, zorder=2)
+    seen = (effects["p_adjusted"] < SEEN).to_numpy(dtype=bool)
+    for chosen, face in ((seen, marker.colour), (~seen, "white")):
         axes.plot(
-            [row["estimate"]],
-            [line],
+            effects["estimate"].to_numpy(dtype=float)[chosen],
+            line[chosen],
             linestyle="none",
             marker=marker.shape,
             markersize=6,
-            markerfacecolor=marker.colour if row["p_adjusted"] < SEEN else "white",
+            markerfacecolor=face,
             markeredgecolor=marker.colour,
             markeredgewidth=1.2,
             zorder=3,

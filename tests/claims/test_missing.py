@@ -2,7 +2,7 @@
 
 import pytest
 
-from panel.claims.evidence_answers import count_agreed
+from panel.claims.answers_counted import count_agreed
 from panel.claims.evidence_votes import count_votes
 from panel.claims.judge import judge_claims
 from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, WITH_WORDING

@@ -8,8 +8,8 @@ import scipy.stats
 from statsmodels.stats.tests.test_tost import clinic
 from statsmodels.stats.weightstats import ttost_ind
 
+from panel.claims.answers_counted import count_agreed
 from panel.claims.claim import read_claims
-from panel.claims.evidence_answers import count_agreed
 from panel.claims.evidence_votes import count_votes
 from panel.claims.judge import find_evidence, judge_claims
 from panel.claims.materials import Materials

@@ -35,7 +35,8 @@ def test_cells_that_differ_in_sign_differ_in_shape_not_only_in_colour():
     axes = grid_figure(result, names).axes[0]
     shapes = {line.get_marker() for line in axes.lines}
     assert shapes == {"^", "v", "o", "_"}
-    assert len(axes.lines) == len(result.assessors)
+    assert sum(len(line.get_xdata()) for line in axes.lines) == len(result.assessors)
+    assert len(axes.collections[0].get_paths()) == len(result.assessors)
 
 
 def test_no_word_leaves_the_picture_or_covers_another():

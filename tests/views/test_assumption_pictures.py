@@ -51,10 +51,14 @@ def test_the_wild_assessor_is_marked_and_named(wild):
     assert set(rows.loc[rows["marked"], "assessor"]) == {"A3"}
     figure = residual_figure(wild, "T0", NAMES)
     assert "greasy film (A3 scatters most)" in [text for text, _ in drawn_words(figure)]
-    bars = assessor_spread_figure(wild, "T0", NAMES).axes[0].lines
-    marked = [line for line in bars if to_hex(line.get_color()) == COLOURS[1] and len(line.get_xdata()) == 2]
+    bars = assessor_spread_figure(wild, "T0", NAMES).axes[0].collections[0]
+    marked = [
+        ends[:, 0].tolist()
+        for ends, colour in zip(bars.get_segments(), bars.get_colors(), strict=True)
+        if to_hex(colour) == COLOURS[1]
+    ]
     sd = wild.assessors.set_index(["attribute", "assessor"])["residual_sd"]["T0", "A3"]
-    assert [list(line.get_xdata()) for line in marked] == [[-sd, sd]]
+    assert marked == [[-sd, sd]]
 
 
 def test_the_scores_that_pull_most_are_ringed_and_named(result):

@@ -22,9 +22,9 @@ ROWS = pd.DataFrame(
 def test_a_missing_interval_draws_a_dot_alone():
     _, axes = interval_figure(ROWS, 0.8, [(0.2, "a"), (0.5, "b")], limits=(0, 30))
     dots = [line for line in axes.lines if line.get_linestyle() == "None"]
-    bars = [line for line in axes.lines if line.get_linestyle() != "None"]
+    bars = axes.collections[0].get_segments()
     assert [float(dot.get_xdata()[0]) for dot in dots] == [10.0, 20.0]
-    assert [list(bar.get_xdata()) for bar in bars] == [[8.0, 12.0]]
+    assert [bar[:, 0].tolist() for bar in bars] == [[8.0, 12.0]]
     assert dots[1].get_markerfacecolor() == "white"
 
 

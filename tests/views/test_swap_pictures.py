@@ -39,16 +39,21 @@ def inside(figure):
     return all(box.x0 >= -1 and box.y0 >= -1 and box.x1 <= width + 1 and box.y1 <= height + 1 for box in boxes)
 
 
+def dots_of(axes):
+    """The two rows of dots of one swap, those that stand out and the others."""
+    return [line for line in axes.lines if line.get_linestyle() == "None"]
+
+
 def test_every_effect_is_drawn_where_it_is_with_its_interval(study, traced):
     figure = swap_figure(traced, naming(study))
     assert isinstance(figure, Figure)
     assert len(figure.axes) == 3
     for axes, (swap, part) in zip(figure.axes, traced.swaps.groupby("swap", sort=False), strict=True):
         assert axes.get_title().replace("\n", " ") == swap.replace("->", "→")
-        dots = [line for line in axes.lines if len(line.get_xdata()) == 1]
-        spans = [tuple(line.get_xdata()) for line in axes.lines if len(line.get_xdata()) == 2]
-        assert [dot.get_xdata()[0] for dot in dots] == part["estimate"].tolist()
-        assert set(zip(part["ci_low"], part["ci_high"], strict=True)) <= set(spans)
+        dots = sorted((y, x) for line in dots_of(axes) for x, y in zip(*line.get_data(), strict=True))
+        assert [x for _, x in dots] == part["estimate"].tolist()
+        spans = [(ends[0, 0], ends[1, 0]) for ends in axes.collections[-1].get_segments()]
+        assert spans == list(zip(part["ci_low"], part["ci_high"], strict=True))
         low, high = axes.get_xlim()
         assert low < part["ci_low"].min()
         assert part["ci_high"].max() < high
@@ -58,9 +63,12 @@ def test_every_effect_is_drawn_where_it_is_with_its_interval(study, traced):
 
 def test_swaps_differ_in_shape_and_what_is_seen_is_filled(study, traced):
     figure = swap_figure(traced, naming(study))
-    dots = [[line for line in axes.lines if len(line.get_xdata()) == 1] for axes in figure.axes]
-    assert len({panel[0].get_marker() for panel in dots}) == 3
-    drawn_filled = [dot.get_markerfacecolor() != "white" for panel in dots for dot in panel]
+    assert len({dots_of(axes)[0].get_marker() for axes in figure.axes}) == 3
+    drawn_filled = []
+    for axes in figure.axes:
+        kinds = [(dots.get_markerfacecolor() != "white", dots.get_ydata()) for dots in dots_of(axes)]
+        by_line = {int(y): filled for filled, lines in kinds for y in lines}
+        drawn_filled += [by_line[line] for line in sorted(by_line)]
     by_swap = pd.concat([part for _, part in traced.swaps.groupby("swap", sort=False)])
     assert drawn_filled == (by_swap["p_adjusted"] < 0.05).tolist()
     assert any(drawn_filled)

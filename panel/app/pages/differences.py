@@ -12,6 +12,7 @@ from panel.app.widgets import ask, close, heading, how_computed, page, picture, 
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.inference import SMALL_SAMPLE_WORDS, SmallSample
 from panel.study.scores_used import scores_used
+from panel.study.those_in import those_in
 from panel.views.both_ways import both_ways_table
 from panel.views.difference_pictures import difference_figure, difference_svg
 from panel.views.difference_words import headline, what_the_differences_cannot_show, what_the_differences_show
@@ -26,7 +27,7 @@ BY_PROTOTYPE, BY_ATTRIBUTE = "One prototype, all attributes", "One attribute, al
 
 study = page("Differences")
 names = naming(study.study)
-scored = [name for name in study.study.prototypes if name in set(study.study.scores["prototype"])]
+scored = list(those_in(study.study.prototypes, study.study.scores["prototype"]))
 answer = st.container()
 
 

@@ -16,6 +16,7 @@ from panel.stats.moments import Array
 from panel.stats.own_tables import OwnTables, own_tables
 from panel.stats.repeats import Repeats, repeats, residual_correlations
 from panel.study.study import Study
+from panel.study.those_in import those_in
 
 FEWEST_ASSESSORS = 3
 """With two assessors nobody can say which of them departs from the other."""
@@ -64,8 +65,8 @@ def panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level
     level
         The others tell the prototypes apart where their p-value is below 1 - `level`.
     """
-    attributes = tuple(name for name in study.attributes if name in set(scores["attribute"]))
-    prototypes = tuple(name for name in study.prototypes if name in set(scores["prototype"]))
+    attributes = those_in(study.attributes, scores["attribute"])
+    prototypes = those_in(study.prototypes, scores["prototype"])
     scores = _by_session(scores)
     array = score_array(_by_assessor(study, scores), prototypes, attributes)
     own = own_tables(array.scores, array.assessor, array.prototype, array.session)

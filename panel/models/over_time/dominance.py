@@ -13,6 +13,7 @@ from panel.stats.dominance import significance_line, standardised
 from panel.stats.mcnemar import mcnemar_exact
 from panel.stats.planned_looks import same_share_p
 from panel.study.study import Study
+from panel.study.those_in import those_in
 
 STOP = "stop"
 GRID = np.linspace(0.0, 1.0, 101)
@@ -79,7 +80,7 @@ def follow_dominance(study: Study, *, level: float = 0.95, versus: str | None = 
     evaluations, left_out = _evaluations(rows, attributes)
     if evaluations.empty:
         raise ModelError(f"No evaluation of dominance can be read: {left_out[0]['why']}")
-    prototypes = [name for name in study.prototypes if name in set(evaluations["prototype"])]
+    prototypes = list(those_in(study.prototypes, evaluations["prototype"]))
     prototypes += [name for name in evaluations["prototype"].unique() if name not in prototypes]
     base = versus or (study.benchmark if study.benchmark in prototypes else prototypes[0])
     if base not in prototypes:

@@ -27,6 +27,7 @@ from panel.stats.reml import MixedFit, fit_mixed_model
 from panel.stats.strata import balanced_strata, relative_variances
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
+from panel.study.those_in import those_in
 
 LEVEL = 0.95
 REPEATS_EXACTLY = "the scores repeat exactly, so nothing is left to judge a difference by"
@@ -229,7 +230,7 @@ def _both_ways(
 ) -> pd.DataFrame:
     """Return the F tests of the attributes with changed scores, with and without the changes."""
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
-    names = [name for name in attributes["attribute"] if name in set(changed["attribute"])]
+    names = list(those_in(attributes["attribute"], changed["attribute"]))
     frame = scores_used(study, rules=False).frame
     fits, _ = fit_panel(study, frame.loc[frame["attribute"].isin(names)], adjust_for) if names else ([], [])
     parts = [attributes.loc[attributes["attribute"].isin(names), columns].assign(rules=True)]

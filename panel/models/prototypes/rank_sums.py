@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import pandas as pd
@@ -12,6 +13,7 @@ from panel.models.prototypes.rank_tables import DURBIN, FRIEDMAN, SKILLINGS_MACK
 from panel.stats.multiplicity import holm
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
+from panel.study.those_in import those_in
 
 FEW_FOR_DURBIN = 12  # below, the F form rejects more often than its level says (simulation)
 TIE_DIGITS = 9  # decimals kept of a mean, so that the last bits of a sum do not break a tie
@@ -77,10 +79,9 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
     frame = scores_used(study).frame
     tables: list[RankTables] = []
     left_out: list[tuple[str, str]] = []
-    for attribute in (name for name in study.attributes if name in set(frame["attribute"])):
-        rows = frame.loc[frame["attribute"] == attribute]
+    for attribute, means in _mean_scores(study, frame):
         try:
-            tables.append(rank_tables(attribute, _mean_scores(study, rows)))
+            tables.append(rank_tables(attribute, means))
         except ModelError as error:
             left_out.append((attribute, str(error)))
     if not tables:
@@ -106,11 +107,16 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
     )
 
 
-def _mean_scores(study: Study, rows: pd.DataFrame) -> pd.DataFrame:
-    """Return the mean score of each assessor (rows) for each scored prototype (columns), NaN where there is none."""
-    means = rows.pivot_table(index="assessor", columns="prototype", values="score", aggfunc="mean", sort=False)
-    order = [name for name in study.prototypes if name in means.columns]
-    return means[order].round(TIE_DIGITS)
+def _mean_scores(study: Study, frame: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
+    """Yield each attribute with the mean score of each assessor (rows) for each prototype (columns), NaN for gaps."""
+    index = ["attribute", "assessor"]
+    wide = frame.pivot_table(index=index, columns="prototype", values="score", aggfunc="mean", sort=False)
+    wide = wide[[name for name in study.prototypes if name in wide.columns]].round(TIE_DIGITS)
+    scored = wide.index.get_level_values("attribute")
+    for attribute in those_in(study.attributes, frame["attribute"]):
+        rows = wide.loc[scored == attribute].droplevel("attribute")
+        people = [name for name in study.assessors if name in rows.index]
+        yield attribute, rows.loc[people].dropna(axis="columns", how="all")
 
 
 _METHODS = {

@@ -21,6 +21,7 @@ from panel.stats.own_tables import OwnTables, own_tables
 from panel.stats.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
+from panel.study.those_in import those_in
 
 FEWEST_ASSESSORS = 2
 
@@ -103,8 +104,8 @@ def find_scale_use(study: Study, *, level: float = LEVEL) -> ScaleUse:
 
 def _fit_all(study: Study, scores: pd.DataFrame) -> tuple[list[_Fitted], list[tuple[str, str]]]:
     """Fit every attribute that has a table without holes; return the others with the reason."""
-    attributes = tuple(name for name in study.attributes if name in set(scores["attribute"]))
-    prototypes = tuple(name for name in study.prototypes if name in set(scores["prototype"]))
+    attributes = those_in(study.attributes, scores["attribute"])
+    prototypes = those_in(study.prototypes, scores["prototype"])
     array = score_array(scores, prototypes, attributes)
     own = own_tables(array.scores, array.assessor, array.prototype, array.session)
     fitted, why_not = [], []

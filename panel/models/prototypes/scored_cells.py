@@ -13,6 +13,7 @@ from panel.models.prototypes.panel_design import PanelDesign, panel_designs, sco
 from panel.stats.moments import Codes
 from panel.stats.reml import MixedFit
 from panel.study.study import Study
+from panel.study.those_in import those_in
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -43,7 +44,7 @@ def scored_panels(study: Study, frame: pd.DataFrame) -> tuple[list[ScoredPanel],
     scores = frame.iloc[held]
     if left_out:  # the arrays below and those of the fit must come from the same rows
         fits, _ = fit_panel(study, scores)
-    attributes = tuple(name for name in study.attributes if name in set(scores["attribute"]))
+    attributes = those_in(study.attributes, scores["attribute"])
     # a design depends only on which scores are there: with row numbers for scores it says where each one is
     numbers = panel_designs(score_array(scores.assign(score=held.astype(float)), study.prototypes, attributes))
     return [
