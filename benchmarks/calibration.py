@@ -19,12 +19,12 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 import numpy as np  # noqa: E402  # the number of threads has to be set before
 
-from panel.stats.kenward_roger import kenward_roger  # noqa: E402
-from panel.stats.many_to_one import many_to_one  # noqa: E402
-from panel.stats.moments import Array  # noqa: E402
-from panel.stats.range_distribution import tukey_p_value  # noqa: E402
-from panel.stats.reml import fit_mixed_model  # noqa: E402
-from panel.stats.satterthwaite import estimate_contrasts, test_contrasts  # noqa: E402
+from panel.stats.arrays import Array  # noqa: E402
+from panel.stats.comparing.many_to_one import many_to_one  # noqa: E402
+from panel.stats.comparing.range_distribution import tukey_p_value  # noqa: E402
+from panel.stats.mixed.kenward_roger import kenward_roger  # noqa: E402
+from panel.stats.mixed.reml import fit_mixed_model  # noqa: E402
+from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts  # noqa: E402
 
 PROTOTYPES = 6
 SD_ASSESSOR, SD_INTERACTION, SD_SITTING, SD_RESIDUAL = 8.0, 5.0, 2.0, 8.0

@@ -27,9 +27,9 @@ from panel.claims.judge import find_evidence  # noqa: E402
 from panel.claims.materials import Materials  # noqa: E402
 from panel.claims.verdict import is_shown  # noqa: E402
 from panel.plan.sample_size import panel_sizes  # noqa: E402
-from panel.stats.binomial_tests import power_above, upper_tail  # noqa: E402
-from panel.stats.equivalence import detection_power  # noqa: E402
-from panel.stats.power import equivalence_power  # noqa: E402
+from panel.stats.answers.binomial_tests import power_above, upper_tail  # noqa: E402
+from panel.stats.comparing.equivalence import detection_power  # noqa: E402
+from panel.stats.comparing.power import equivalence_power  # noqa: E402
 from panel.study.study import Study, empty_table  # noqa: E402
 from tests.formula_studies import ALKANE, formulas_table, hand_cream_formulas  # noqa: E402
 

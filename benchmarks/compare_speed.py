@@ -27,10 +27,10 @@ import numpy as np  # noqa: E402  # the number of threads has to be set before
 
 from benchmarks.panels import NESTED, Panel, all_panels  # noqa: E402  # the same
 from panel.models.prototypes.differences import find_differences  # noqa: E402  # the same
-from panel.stats.range_distribution import studentized_range, tukey_critical, tukey_p_value  # noqa: E402
-from panel.stats.reml import fit_mixed_model  # noqa: E402
-from panel.stats.satterthwaite import estimate_contrasts, test_contrasts  # noqa: E402
-from panel.stats.strata import ASSESSOR, INTERACTION, balanced_strata, relative_variances  # noqa: E402  # the same
+from panel.stats.comparing.range_distribution import studentized_range, tukey_critical, tukey_p_value  # noqa: E402
+from panel.stats.mixed.reml import fit_mixed_model  # noqa: E402
+from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts  # noqa: E402
+from panel.stats.mixed.strata import ASSESSOR, INTERACTION, balanced_strata, relative_variances  # noqa: E402  # the same
 from panel.study.open_study import open_study  # noqa: E402  # the same
 
 R_SCRIPT = """

@@ -41,9 +41,9 @@ from panel.models.emollients.prediction_model import (  # noqa: E402
 )
 from panel.models.emollients.prototype_level import PrototypeLevel  # noqa: E402
 from panel.models.emollients.verdicts import JOIN, attribute_verdicts  # noqa: E402
-from panel.stats.composition import paired_contrasts  # noqa: E402
-from panel.stats.linear_prediction import fit_linear, pooled_variance, predict_rows  # noqa: E402
-from panel.stats.multiplicity import benjamini_hochberg, holm  # noqa: E402
+from panel.stats.comparing.multiplicity import benjamini_hochberg, holm  # noqa: E402
+from panel.stats.formulas.composition import paired_contrasts  # noqa: E402
+from panel.stats.mixed.linear_prediction import fit_linear, pooled_variance, predict_rows  # noqa: E402
 from panel.study.formulas import all_formulas  # noqa: E402
 from panel.study.study import Study  # noqa: E402
 from panel.study.swaps import matched_pairs  # noqa: E402

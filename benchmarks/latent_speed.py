@@ -14,7 +14,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 import numpy as np  # noqa: E402  # the number of threads has to be set before
 
-from panel.stats.latent import permutation_test, row_orders  # noqa: E402
+from panel.stats.maps.latent import permutation_test, row_orders  # noqa: E402
 
 DRAWS, FEW, DESCRIPTORS = 1000, 10, 12
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from panel.stats.moments import Array, Codes
+from panel.stats.arrays import Array, Codes
 
 NESTED = ("a", "a:p")
 SESSIONS = ("a", "a:p", "a:r")  # with the session fixed

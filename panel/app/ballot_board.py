@@ -13,7 +13,7 @@ from panel.store.board import board_of_assessors, board_of_servings, reactions_t
 from panel.store.events import let_go_on
 from panel.store.moments import now
 from panel.store.safety import follow_gate, stop_ballots, stopped_by
-from panel.views.board_tables import progress_table, samples_table, who_has_answered
+from panel.views.planning.board_tables import progress_table, samples_table, who_has_answered
 
 SECONDS = 5
 """How often the board looks again."""

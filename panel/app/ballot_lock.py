@@ -18,8 +18,8 @@ from panel.store.lock import lock_session
 from panel.store.moments import local
 from panel.store.moments import now as this_moment
 from panel.study.study import Study
-from panel.views.board_tables import what_locking_leaves_out
-from panel.views.formats import format_list
+from panel.views.drawing.formats import format_list
+from panel.views.planning.board_tables import what_locking_leaves_out
 
 
 def lock(study: StudyInUse, record: BallotRecord, session: str) -> None:

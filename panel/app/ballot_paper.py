@@ -15,7 +15,7 @@ from panel.report.ballot_paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, se
 from panel.report.double_entry import PLACE
 from panel.store.moments import now
 from panel.store.typed import keep_typed, take_over_typed, typed_differences, typed_grid
-from panel.views.naming import Naming
+from panel.views.drawing.naming import Naming
 
 NOT_CLEARED = "The safety gate is not open: do not apply anything."
 FIRST, SECOND = "first typing", "second typing"

@@ -22,7 +22,7 @@ from panel.models.prototypes.differences import Differences, find_differences
 from panel.models.prototypes.inference import SmallSample
 from panel.models.prototypes.map import PrototypeMap, find_map
 from panel.models.prototypes.rank_sums import RankComparison, compare_ranks
-from panel.stats.components import Matrix
+from panel.stats.maps.components import Matrix
 from panel.study.raw_table import RawFile, RawTable, raw_table
 from panel.study.study import Study
 

@@ -11,7 +11,7 @@ from panel.errors import PanelError
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.map import PrototypeMap
 from panel.study.typed_number import typed_number
-from panel.views.naming import Naming
+from panel.views.drawing.naming import Naming
 
 
 def margin_field(study: StudyInUse, names: Naming) -> float | None:

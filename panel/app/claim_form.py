@@ -13,8 +13,8 @@ from panel.errors import PanelError
 from panel.study.claim_knowledge import claim_kinds
 from panel.study.folder import write_study
 from panel.study.typed_number import typed_number
-from panel.views.claim_words import kind_words
-from panel.views.naming import Naming
+from panel.views.decision.claim_words import kind_words
+from panel.views.drawing.naming import Naming
 
 _NUMBERS = (
     ("minutes", "Minutes after rubbing in", "When it was judged, or for how long it is to hold."),

@@ -10,32 +10,31 @@ from panel.app.widgets import attempt, heading, picture, plain, say, table
 from panel.models.consumers.agreement import Agreement
 from panel.models.consumers.check_all import CheckAll
 from panel.models.consumers.just_about_right import JustAboutRight
-from panel.views.agreement_pictures import agreement_figure, agreement_svg
-from panel.views.agreement_tables import bars_table, statements_table, without_foil_table
-from panel.views.agreement_words import (
+from panel.views.consumers.agreement_pictures import agreement_figure, agreement_svg
+from panel.views.consumers.agreement_tables import bars_table, statements_table, without_foil_table
+from panel.views.consumers.agreement_words import (
     agreement_headline,
     how_readily_yes_is_said,
     what_agreement_cannot_show,
     what_the_statements_show,
 )
-from panel.views.check_all_pictures import lift_figure, lift_svg, term_map_figure, term_map_svg
-from panel.views.check_all_tables import (
+from panel.views.consumers.check_all_pictures import lift_figure, lift_svg, term_map_figure, term_map_svg
+from panel.views.consumers.check_all_tables import (
     lift_table,
     term_components_table,
     term_counts_table,
     term_pairs_table,
     term_tests_table,
 )
-from panel.views.check_all_words import (
+from panel.views.consumers.check_all_words import (
     check_all_headline,
     term_map_words,
     what_check_all_cannot_show,
     what_goes_with_liking,
     what_the_terms_show,
 )
-from panel.views.naming import Naming
-from panel.views.right_pictures import right_alt_text, right_figure, right_svg
-from panel.views.right_tables import (
+from panel.views.consumers.right_pictures import right_alt_text, right_figure, right_svg
+from panel.views.consumers.right_tables import (
     balance_table,
     drops_table,
     moves_table,
@@ -44,7 +43,7 @@ from panel.views.right_tables import (
     right_shares_table,
     within_table,
 )
-from panel.views.right_words import (
+from panel.views.consumers.right_words import (
     changes_to_test,
     moves_caution,
     over_all_prototypes,
@@ -52,6 +51,7 @@ from panel.views.right_words import (
     what_costs_liking,
     what_right_cannot_show,
 )
+from panel.views.drawing.naming import Naming
 
 _HOW = "How it was computed, and what it cannot show"
 

@@ -10,18 +10,17 @@ from panel.app.widgets import attempt, heading, how_computed, picture, plain, sa
 from panel.models.consumers.answers_read import questions_of
 from panel.models.consumers.liking import Liking
 from panel.models.consumers.segments import Segments
-from panel.views.liking_pictures import (
+from panel.views.consumers.liking_pictures import (
     distribution_alt_text,
     distribution_figure,
     distribution_svg,
     liking_figure,
     liking_svg,
 )
-from panel.views.liking_tables import liking_pairs_table, liking_table, liking_tests_table
-from panel.views.liking_words import liking_headline, what_liking_cannot_show, what_liking_shows
-from panel.views.naming import Naming
-from panel.views.preference_map_picture import preference_map_figure, preference_map_svg
-from panel.views.preference_map_words import (
+from panel.views.consumers.liking_tables import liking_pairs_table, liking_table, liking_tests_table
+from panel.views.consumers.liking_words import liking_headline, what_liking_cannot_show, what_liking_shows
+from panel.views.consumers.preference_map_picture import preference_map_figure, preference_map_svg
+from panel.views.consumers.preference_map_words import (
     directions_table,
     preferences_alt_text,
     preferences_headline,
@@ -30,7 +29,7 @@ from panel.views.preference_map_words import (
     what_the_preferences_cannot_show,
     what_the_preferences_show,
 )
-from panel.views.segment_pictures import (
+from panel.views.consumers.segment_pictures import (
     divided_table,
     segments_alt_text,
     segments_figure,
@@ -38,7 +37,8 @@ from panel.views.segment_pictures import (
     segments_table,
     steps_table,
 )
-from panel.views.segment_words import segments_headline, what_the_segments_cannot_show, what_the_segments_show
+from panel.views.consumers.segment_words import segments_headline, what_the_segments_cannot_show, what_the_segments_show
+from panel.views.drawing.naming import Naming
 
 
 def liking_section(study: StudyInUse, names: Naming) -> None:

@@ -9,7 +9,7 @@ from panel.app.widgets import plain
 from panel.errors import PanelError
 from panel.study.corrections import PLACE_COLUMNS, with_correction
 from panel.study.folder import write_study
-from panel.views.naming import Naming
+from panel.views.drawing.naming import Naming
 
 _LABELS = {
     "assessor": "Assessor",

@@ -9,8 +9,8 @@ from panel.app.widgets import attempt, heading, say, table
 from panel.models.decision.decide import Decision
 from panel.models.decision.record import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
 from panel.study.folder import write_study
-from panel.views.decision_tables import decisions_table
-from panel.views.naming import Naming
+from panel.views.decision.decision_tables import decisions_table
+from panel.views.drawing.naming import Naming
 
 
 def decision_record(study: StudyInUse, result: Decision, names: Naming) -> None:

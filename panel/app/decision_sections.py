@@ -9,7 +9,7 @@ from panel.app.widgets import attempt, heading, picture, plain, say, table
 from panel.models.decision.decide import Decision
 from panel.models.decision.profile import Profile
 from panel.study.typed_number import typed_number
-from panel.views.decision_pictures import (
+from panel.views.decision.decision_pictures import (
     INTERVALS_KEY,
     chances_alt_text,
     chances_figure,
@@ -17,7 +17,7 @@ from panel.views.decision_pictures import (
     windows_figure,
     windows_svg,
 )
-from panel.views.decision_tables import (
+from panel.views.decision.decision_tables import (
     front_table,
     gates_table,
     pairs_decision_table,
@@ -25,9 +25,9 @@ from panel.views.decision_tables import (
     weights_table,
     windows_table,
 )
-from panel.views.decision_words import opposed_sentences
-from panel.views.naming import Naming
-from panel.views.palette import MOST_COLOURED
+from panel.views.decision.decision_words import opposed_sentences
+from panel.views.drawing.naming import Naming
+from panel.views.drawing.palette import MOST_COLOURED
 
 _MEANS, _DIFFERENCES = "Means", "Differences from the benchmark"
 

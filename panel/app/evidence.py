@@ -8,10 +8,10 @@ from panel.app import cached_blends
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, heading, picture, plain, say, table
 from panel.models.emollients.descriptors import BlendDescriptors
-from panel.views.ladder_tables import ladder_table, links_table, prediction_table
-from panel.views.ladder_words import ladder_headline, verdict_sentences, what_the_ladder_cannot_show
-from panel.views.naming import Naming
-from panel.views.spreading_pictures import cascade_alt_text, cascade_figure, cascade_sentences, cascade_svg
+from panel.views.drawing.naming import Naming
+from panel.views.emollients.ladder_tables import ladder_table, links_table, prediction_table
+from panel.views.emollients.ladder_words import ladder_headline, verdict_sentences, what_the_ladder_cannot_show
+from panel.views.emollients.spreading_pictures import cascade_alt_text, cascade_figure, cascade_sentences, cascade_svg
 
 
 def evidence(study: StudyInUse, names: Naming) -> None:

@@ -8,9 +8,9 @@ import streamlit as st
 
 from panel.app.widgets import heading, picture, plain, say, table
 from panel.claims.judge import Claims
-from panel.views.claim_pictures import claim_figure, claim_svg, claim_units
-from panel.views.claim_tables import claim_findings_table, claim_numbers_table
-from panel.views.claim_words import fixed_words, footnote_lines, needs_of, reasons_of, verdict_words
+from panel.views.decision.claim_pictures import claim_figure, claim_svg, claim_units
+from panel.views.decision.claim_tables import claim_findings_table, claim_numbers_table
+from panel.views.decision.claim_words import fixed_words, footnote_lines, needs_of, reasons_of, verdict_words
 
 
 def one_claim(result: Claims, number: int) -> None:

@@ -9,16 +9,20 @@ from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, heading, picture, plain, say, table
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.sensitivity import smallest_difference
-from panel.views.assumption_pictures import (
+from panel.views.drawing.naming import Naming
+from panel.views.prototypes.assumption_pictures import (
     assessor_spread_figure,
     assessor_spread_svg,
     residual_figure,
     residual_svg,
 )
-from panel.views.assumption_words import what_the_assumptions_cannot_show, what_the_assumptions_show, what_to_do
-from panel.views.naming import Naming
-from panel.views.rank_words import do_both_agree, what_the_ranks_cannot_show, what_the_ranks_show
-from panel.views.sensitivity_tables import smallest_difference_table, what_could_have_been_seen
+from panel.views.prototypes.assumption_words import (
+    what_the_assumptions_cannot_show,
+    what_the_assumptions_show,
+    what_to_do,
+)
+from panel.views.prototypes.rank_words import do_both_agree, what_the_ranks_cannot_show, what_the_ranks_show
+from panel.views.prototypes.sensitivity_tables import smallest_difference_table, what_could_have_been_seen
 
 NOTHING, SEEN, RANKS, ASSUMPTIONS = (
     "Not now",

@@ -12,9 +12,9 @@ from panel.models.prototypes.alike import find_alike
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.planned_differences import planned_differences
 from panel.study.planned_differences import HOW, stated_differences
-from panel.views.alike_words import alike_headline, alike_table, what_alike_cannot_show, what_is_alike
-from panel.views.naming import Naming
-from panel.views.planned_words import (
+from panel.views.drawing.naming import Naming
+from panel.views.prototypes.alike_words import alike_headline, alike_table, what_alike_cannot_show, what_is_alike
+from panel.views.prototypes.planned_words import (
     planned_headline,
     planned_table,
     what_planned_differences_cannot_show,

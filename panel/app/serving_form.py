@@ -16,7 +16,7 @@ from panel.plan.orders import MOST_PER_SESSION, ServingPlan
 from panel.plan.study_plan import plan_study
 from panel.study.study import Study
 from panel.study.typed_number import typed_number
-from panel.views.plan_words import what_the_plan_shows
+from panel.views.planning.plan_words import what_the_plan_shows
 
 KEY_FACT = "key"
 

@@ -14,10 +14,15 @@ from panel.study.formulas import formula_difference, formulated
 from panel.study.knowledge import cautions
 from panel.study.scores_used import scores_used
 from panel.study.swaps import matched_pairs
-from panel.views.naming import Naming
-from panel.views.study_tables import batches_table, changed_scores_table, formula_difference_table, formulas_table
-from panel.views.swap_pictures import blend_figure, blend_svg
-from panel.views.swap_words import blend_alt_text
+from panel.views.drawing.naming import Naming
+from panel.views.emollients.swap_pictures import blend_figure, blend_svg
+from panel.views.emollients.swap_words import blend_alt_text
+from panel.views.planning.study_tables import (
+    batches_table,
+    changed_scores_table,
+    formula_difference_table,
+    formulas_table,
+)
 
 _SEVERITY_WORDS = {"stop": "Settle this first", "warning": "May mislead the results", "note": "Good to know"}
 _SEVERITY_SIGNS = {"stop": ":material/block:", "warning": ":material/warning:", "note": ":material/info:"}

@@ -12,7 +12,7 @@ import streamlit as st
 from panel.app.state import StudyInUse, study_in_use, take_message
 from panel.errors import PanelError
 from panel.study.knowledge import cautions
-from panel.views.png import png_bytes
+from panel.views.drawing.png import png_bytes
 
 P = ParamSpec("P")
 T = TypeVar("T")

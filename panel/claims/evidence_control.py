@@ -12,7 +12,7 @@ from panel.claims.materials import Materials
 from panel.claims.needs import assessors_for_limit
 from panel.claims.panel_numbers import Estimate
 from panel.claims.said import counted, interval, number, p_value
-from panel.stats.composition import paired_contrasts
+from panel.stats.formulas.composition import paired_contrasts
 
 UNTREATED = "untreated"
 FEWEST = 2

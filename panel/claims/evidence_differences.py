@@ -10,7 +10,7 @@ from panel.claims.materials import Materials
 from panel.claims.needs import assessors_for_difference, assessors_for_margin
 from panel.claims.panel_numbers import Estimate
 from panel.claims.said import interval, number, p_value
-from panel.stats.equivalence import Equivalence, two_one_sided_tests
+from panel.stats.comparing.equivalence import Equivalence, two_one_sided_tests
 
 PANEL = "trained panel"
 _OTHER_WAY = "More assessors will not do: the difference goes the other way, or there is none."

@@ -15,7 +15,7 @@ from panel.claims.materials import Materials
 from panel.claims.needs import assessors_for_difference, assessors_for_margin
 from panel.claims.panel_numbers import Estimate
 from panel.claims.said import interval, listed, number, p_value
-from panel.stats.equivalence import NotWorse, non_inferiority
+from panel.stats.comparing.equivalence import NotWorse, non_inferiority
 
 REFERENCE_ROLES = ("reference", "untreated")
 

@@ -13,8 +13,8 @@ from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, nothing_ye
 from panel.claims.materials import Materials
 from panel.claims.needs import people_for_agreement
 from panel.claims.said import interval, number, p_value
-from panel.stats.binomial_tests import upper_tail
-from panel.stats.order_interval import percentile_interval
+from panel.stats.answers.binomial_tests import upper_tail
+from panel.stats.comparing.order_interval import percentile_interval
 
 TIMES = "times of people"
 SECONDS = frozenset(("s", "sec", "second", "seconds"))

@@ -16,7 +16,7 @@ from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, nothing_ye
 from panel.claims.materials import Materials
 from panel.claims.needs import people_for_parity, people_for_preference
 from panel.claims.said import interval, listed, number, p_value, percent
-from panel.stats.binomial_tests import (
+from panel.stats.answers.binomial_tests import (
     lower_tail,
     maximum_count,
     minimum_count,
@@ -24,7 +24,7 @@ from panel.stats.binomial_tests import (
     upper_tail,
     wilson_interval,
 )
-from panel.stats.exact_interval import exact_interval
+from panel.stats.comparing.exact_interval import exact_interval
 from panel.study.study import Study
 
 VOTES = "preference answers"

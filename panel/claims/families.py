@@ -9,7 +9,7 @@ import numpy as np
 
 from panel.claims.claim import Claim
 from panel.claims.evidence import Evidence
-from panel.stats.multiplicity import holm
+from panel.stats.comparing.multiplicity import holm
 
 
 @dataclass(frozen=True, slots=True)

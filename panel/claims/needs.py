@@ -13,8 +13,8 @@ from panel.claims.said import number, percent
 from panel.errors import ModelError
 from panel.plan.consumer_numbers import agreed, parity, preferred, unsurpassed
 from panel.plan.sample_size import ALONE, WITH_BENCHMARK, panel_sizes
-from panel.stats.equivalence import detection_power
-from panel.stats.power import equivalence_power
+from panel.stats.comparing.equivalence import detection_power
+from panel.stats.comparing.power import equivalence_power
 
 POWER = 0.8
 MOST_ASSESSORS = 60

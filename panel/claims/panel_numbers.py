@@ -15,7 +15,7 @@ from panel.models.prototypes.differences import fit_panel
 from panel.models.prototypes.inference import Inference, inference
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.plan.scatter import Scatter, own_scatter
-from panel.stats.reml import MixedFit
+from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -17,6 +17,10 @@ from panel.cli.shared import (
     print_table,
     study_argument,
 )
+
+if TYPE_CHECKING:
+    from panel.models.prototypes.differences import Differences
+    from panel.study.study import Study
 
 
 @click.command()
@@ -61,9 +65,17 @@ def compare(
         content |= beside_as_data(opened, result) if beside else {}
         print_json(content | planned_as_data(opened, result))
         return
-    from panel.views.difference_words import headline, what_the_differences_cannot_show, what_the_differences_show
-    from panel.views.naming import naming
-    from panel.views.tables import attributes_table, means_table, pairs_table
+    _print_differences(opened, result, beside=beside)
+
+
+def _print_differences(opened: Study, result: Differences, *, beside: bool) -> None:
+    from panel.views.drawing.naming import naming
+    from panel.views.prototypes.difference_words import (
+        headline,
+        what_the_differences_cannot_show,
+        what_the_differences_show,
+    )
+    from panel.views.prototypes.tables import attributes_table, means_table, pairs_table
 
     names = naming(opened)
     print_lines(headline(result, names), "", *what_the_differences_show(result, names), "")
@@ -91,14 +103,14 @@ def panel(study: Path, as_json: bool) -> None:
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         print_json(content | {"level": result.level, "method": result.method, "notes": result.notes})
         return
-    from panel.views.assessor_tables import panel_table, people_table
-    from panel.views.assessor_words import (
+    from panel.views.assessors.assessor_tables import panel_table, people_table
+    from panel.views.assessors.assessor_words import (
         panel_headline,
         what_the_assessors_show,
         what_the_panel_check_cannot_show,
         what_would_be_noticed,
     )
-    from panel.views.naming import naming
+    from panel.views.drawing.naming import naming
 
     names = naming(opened)
     print_lines(
@@ -137,9 +149,9 @@ def map_prototypes(study: Path, matrix: str, draws: int, seed: int, as_json: boo
         frames = {name: getattr(result, name) for name in ("components", "prototypes", "attributes", "regions")}
         print_json(frames | {"matrix": result.matrix, "seed": seed, "method": result.method, "notes": result.notes})
         return
-    from panel.views.map_words import what_the_map_cannot_show, what_the_map_shows
-    from panel.views.naming import naming
-    from panel.views.tables import components_table, map_attributes_table, map_places_table
+    from panel.views.drawing.naming import naming
+    from panel.views.prototypes.map_words import what_the_map_cannot_show, what_the_map_shows
+    from panel.views.prototypes.tables import components_table, map_attributes_table, map_places_table
 
     names = naming(opened)
     print_lines(*what_the_map_shows(result, names), "")

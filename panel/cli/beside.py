@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from panel.models.prototypes.differences import Differences
     from panel.study.study import Study
-    from panel.views.naming import Naming
+    from panel.views.drawing.naming import Naming
 
 SEED = 1  # of the simulated reference behind the tests of what the model assumes
 
@@ -44,10 +44,10 @@ def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterato
     from panel.models.prototypes.rank_sums import compare_ranks
     from panel.models.prototypes.scale_use import find_scale_use
     from panel.models.prototypes.sensitivity import smallest_difference
-    from panel.views.assumption_words import what_the_assumptions_show, what_to_do
-    from panel.views.rank_words import do_both_agree
-    from panel.views.scale_use_words import scale_use_headline, what_scale_use_shows
-    from panel.views.sensitivity_tables import what_could_have_been_seen
+    from panel.views.assessors.scale_use_words import scale_use_headline, what_scale_use_shows
+    from panel.views.prototypes.assumption_words import what_the_assumptions_show, what_to_do
+    from panel.views.prototypes.rank_words import do_both_agree
+    from panel.views.prototypes.sensitivity_tables import what_could_have_been_seen
 
     yield what_could_have_been_seen(smallest_difference(result), names)
     yield do_both_agree(compare_ranks(study, result), names)

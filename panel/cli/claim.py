@@ -20,7 +20,7 @@ def claim(study: Path, as_json: bool) -> None:
     opened = open_path(study)
     result = judge_claims(opened)
     if as_json:
-        from panel.views.plain_data import records
+        from panel.views.drawing.plain_data import records
 
         content: dict[str, Any] = {"claims": [_with_words(row, result) for row in records(result.claims)]}
         frames = ("numbers", "findings", "gaps")
@@ -28,8 +28,8 @@ def claim(study: Path, as_json: bool) -> None:
         print_json(content | {"level": result.level, "method": result.method, "notes": result.notes})
         return
     from panel.report.contents.evidence import mark
-    from panel.views.claim_tables import claims_table
-    from panel.views.claim_words import claims_headline, what_claims_cannot_show
+    from panel.views.decision.claim_tables import claims_table
+    from panel.views.decision.claim_words import claims_headline, what_claims_cannot_show
 
     warned = mark(opened)
     print_lines(claims_headline(result), *([f"{warned}."] if warned else []), "")
@@ -42,7 +42,7 @@ def claim(study: Path, as_json: bool) -> None:
 
 def _with_words(row: dict[str, Any], result: Any) -> dict[str, Any]:
     """Return a claim with its reasons and what it would take."""
-    from panel.views.claim_words import needs_of, reasons_of
+    from panel.views.decision.claim_words import needs_of, reasons_of
 
     number = int(row["number"])
     return row | {"reasons": reasons_of(result, number), "needs": needs_of(result, number)}
@@ -50,7 +50,7 @@ def _with_words(row: dict[str, Any], result: Any) -> dict[str, Any]:
 
 def _one(result: Any, number: int) -> list[str]:
     """Return one claim in words."""
-    from panel.views.claim_words import (
+    from panel.views.decision.claim_words import (
         fixed_words,
         footnote_lines,
         needs_of,

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from panel.models.consumers.preference_map import PreferenceMap
     from panel.models.consumers.segments import Segments
     from panel.study.study import Study
-    from panel.views.naming import Naming
+    from panel.views.drawing.naming import Naming
 
 KINDS = ("liking", "just_about_right", "check_all", "agreement")
 SEED = 1
@@ -102,9 +102,9 @@ def _part(result: Any, frames: tuple[str, ...], also: tuple[str, ...]) -> dict[s
 
 
 def _print_liking(study: Study, versus: str | None, seed: int) -> None:
-    from panel.views.liking_tables import liking_pairs_table, liking_table, liking_tests_table
-    from panel.views.liking_words import liking_headline, what_liking_cannot_show, what_liking_shows
-    from panel.views.naming import naming
+    from panel.views.consumers.liking_tables import liking_pairs_table, liking_table, liking_tests_table
+    from panel.views.consumers.liking_words import liking_headline, what_liking_cannot_show, what_liking_shows
+    from panel.views.drawing.naming import naming
 
     names = naming(study)
     for result, segments, mapped in _asked_liking(study, versus, seed):
@@ -119,15 +119,15 @@ def _print_liking(study: Study, versus: str | None, seed: int) -> None:
 
 
 def _print_segments(segments: Any, mapped: Any, names: Naming, seed: int) -> None:
-    from panel.views.preference_map_words import (
+    from panel.views.consumers.preference_map_words import (
         preferences_headline,
         sensations_caption,
         sensations_table,
         what_the_preferences_cannot_show,
         what_the_preferences_show,
     )
-    from panel.views.segment_pictures import segments_table, steps_table
-    from panel.views.segment_words import (
+    from panel.views.consumers.segment_pictures import segments_table, steps_table
+    from panel.views.consumers.segment_words import (
         segments_headline,
         what_the_segments_cannot_show,
         what_the_segments_show,
@@ -178,7 +178,7 @@ def _rows(content: Any) -> Any:
     """Return the content with every frame, however deep, as rows of plain values."""
     import pandas as pd
 
-    from panel.views.plain_data import records
+    from panel.views.drawing.plain_data import records
 
     if isinstance(content, pd.DataFrame):
         return records(content)
@@ -188,7 +188,7 @@ def _rows(content: Any) -> Any:
 
 
 def _print_counted(study: Study, kind: str) -> None:
-    from panel.views.naming import naming
+    from panel.views.drawing.naming import naming
 
     result = _counted(study, kind)
     title = {"just_about_right": "Just about right", "check_all": "Check all that apply", "agreement": "Agreement"}
@@ -209,16 +209,21 @@ Told = tuple[list[str], list[Any], tuple[str, ...]]  # words, tables, what it ca
 
 
 def _right(result: Any, names: Naming) -> Told:
-    from panel.views.right_tables import balance_table, drops_table
-    from panel.views.right_words import changes_to_test, right_headline, what_costs_liking, what_right_cannot_show
+    from panel.views.consumers.right_tables import balance_table, drops_table
+    from panel.views.consumers.right_words import (
+        changes_to_test,
+        right_headline,
+        what_costs_liking,
+        what_right_cannot_show,
+    )
 
     words = [right_headline(result), "", *what_costs_liking(result), *changes_to_test(result, names)]
     return words, [drops_table(result), balance_table(result)], what_right_cannot_show(result)
 
 
 def _terms(result: Any, names: Naming) -> Told:
-    from panel.views.check_all_tables import lift_table, term_counts_table, term_tests_table
-    from panel.views.check_all_words import (
+    from panel.views.consumers.check_all_tables import lift_table, term_counts_table, term_tests_table
+    from panel.views.consumers.check_all_words import (
         check_all_headline,
         what_check_all_cannot_show,
         what_goes_with_liking,
@@ -231,8 +236,8 @@ def _terms(result: Any, names: Naming) -> Told:
 
 
 def _statements(result: Any, names: Naming) -> Told:
-    from panel.views.agreement_tables import bars_table, statements_table
-    from panel.views.agreement_words import (
+    from panel.views.consumers.agreement_tables import bars_table, statements_table
+    from panel.views.consumers.agreement_words import (
         agreement_headline,
         how_readily_yes_is_said,
         what_agreement_cannot_show,

@@ -37,9 +37,13 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, as_json: bool) -> No
         content |= {"decisions": opened.table("decisions"), "level": result.level, "seed": seed}
         print_json(content | {"method": result.method, "notes": result.notes})
         return
-    from panel.views.decision_tables import gates_table, pairs_decision_table, ranking_table, windows_table
-    from panel.views.decision_words import decision_headline, what_the_decision_cannot_show, what_the_decision_shows
-    from panel.views.naming import naming
+    from panel.views.decision.decision_tables import gates_table, pairs_decision_table, ranking_table, windows_table
+    from panel.views.decision.decision_words import (
+        decision_headline,
+        what_the_decision_cannot_show,
+        what_the_decision_shows,
+    )
+    from panel.views.drawing.naming import naming
 
     names = naming(opened)
     print_lines(decision_headline(result), "", *what_the_decision_shows(result, names), "")

@@ -43,10 +43,10 @@ def trace(study: Path, seed: int, as_json: bool) -> None:
         notes = (*result.notes, *described.notes, *ladder.notes, *([why_not] if why_not else []))
         print_json(content | {"method": f"{result.method} {ladder.method}", "notes": notes})
         return
-    from panel.views.ladder_words import ladder_headline, verdict_sentences, what_the_ladder_cannot_show
-    from panel.views.naming import naming
-    from panel.views.next_words import next_headline, proposals_table
-    from panel.views.swap_words import alias_sentences, what_the_swaps_cannot_show, what_the_swaps_show
+    from panel.views.drawing.naming import naming
+    from panel.views.emollients.ladder_words import ladder_headline, verdict_sentences, what_the_ladder_cannot_show
+    from panel.views.emollients.next_words import next_headline, proposals_table
+    from panel.views.emollients.swap_words import alias_sentences, what_the_swaps_cannot_show, what_the_swaps_show
 
     names = naming(opened)
     print_lines(*what_the_swaps_show(result, names), "", *alias_sentences(result), "")

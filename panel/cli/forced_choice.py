@@ -61,20 +61,25 @@ def _as_data(choices: ForcedChoices | None, preferences: Preferences | None) -> 
 
 
 def _print_words(study: Study, choices: ForcedChoices | None, preferences: Preferences | None) -> None:
-    from panel.views.choice_tables import choice_sessions_table, choices_table, preferences_table, similarity_table
-    from panel.views.choice_words import (
+    from panel.views.consumers.choice_tables import (
+        choice_sessions_table,
+        choices_table,
+        preferences_table,
+        similarity_table,
+    )
+    from panel.views.consumers.choice_words import (
         choice_headline,
         how_much_it_could_see,
         repeated_words,
         what_choices_cannot_show,
         what_the_choices_show,
     )
-    from panel.views.naming import naming
-    from panel.views.preference_words import (
+    from panel.views.consumers.preference_words import (
         preference_headline,
         what_preferences_cannot_show,
         what_the_preferences_show,
     )
+    from panel.views.drawing.naming import naming
 
     names = naming(study)
     if choices is not None:

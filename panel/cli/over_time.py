@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from panel.models.over_time.after_feel import AfterFeel
     from panel.models.over_time.dominance import Dominances
     from panel.models.over_time.intensity import Courses
-    from panel.views.naming import Naming
+    from panel.views.drawing.naming import Naming
 
 
 NOTHING_OVER_TIME = (
@@ -31,7 +31,7 @@ def over_time(study: Path, as_json: bool) -> None:
     from panel.models.over_time.after_feel import follow_after_feel, timed_attributes
     from panel.models.over_time.dominance import follow_dominance
     from panel.models.over_time.intensity import reduce_courses
-    from panel.views.naming import naming
+    from panel.views.drawing.naming import naming
 
     opened = open_path(study)
     has_courses, has_dominance = (not opened.table(name).empty for name in ("courses", "dominances"))
@@ -67,8 +67,8 @@ def _as_data(after_feel: AfterFeel | None, courses: Courses | None, dominance: D
 def _print_words(
     names: Naming, after_feel: AfterFeel | None, courses: Courses | None, dominance: Dominances | None
 ) -> None:
-    from panel.views import over_time_tables as tables
-    from panel.views import over_time_words as words
+    from panel.views.over_time import over_time_tables as tables
+    from panel.views.over_time import over_time_words as words
 
     if after_feel is not None:
         print_lines(words.after_feel_headline(after_feel), "", *words.after_feel_sentences(after_feel, names), "")

@@ -9,7 +9,7 @@ from panel.cli.shared import print_lines, print_table
 if TYPE_CHECKING:
     from panel.models.prototypes.differences import Differences
     from panel.study.study import Study
-    from panel.views.naming import Naming
+    from panel.views.drawing.naming import Naming
 
 
 def planned_as_data(study: Study, result: Differences) -> dict[str, Any]:
@@ -30,8 +30,12 @@ def print_planned(study: Study, result: Differences, names: Naming) -> None:
     """Print the planned differences, then what is alike or not worse."""
     from panel.models.prototypes.alike import find_alike
     from panel.models.prototypes.planned_differences import planned_differences
-    from panel.views.alike_words import alike_headline, what_alike_cannot_show, what_is_alike
-    from panel.views.planned_words import planned_headline, planned_table, what_planned_differences_cannot_show
+    from panel.views.prototypes.alike_words import alike_headline, what_alike_cannot_show, what_is_alike
+    from panel.views.prototypes.planned_words import (
+        planned_headline,
+        planned_table,
+        what_planned_differences_cannot_show,
+    )
 
     planned, alike = planned_differences(study, result), find_alike(study, result)
     print_lines("", planned_headline(planned), *planned.notes)

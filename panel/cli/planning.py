@@ -66,7 +66,7 @@ def _plan_prototypes(opened: Study, swaps: tuple[str, ...], base: str | None, ma
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         print_json(content | {"moves": result.n_moves, "method": result.method, "notes": result.notes})
         return
-    from panel.views.plan_tables import cautions_sentences, plan_sentences, plan_swaps_table, plan_table
+    from panel.views.planning.plan_tables import cautions_sentences, plan_sentences, plan_swaps_table, plan_table
 
     print_lines(*plan_sentences(result), "")
     print_table(plan_table(result))
@@ -87,8 +87,8 @@ def _plan_servings(opened: Study, replicates: int, per_session: int, seed: int, 
         content |= {name: getattr(balance, name) for name in ("positions", "carry_over", "sites", "together")}
         print_json(content | {"seed": seed, "method": result.method, "notes": result.notes})
         return
-    from panel.views.plan_words import what_the_plan_cannot_show, what_the_plan_shows
-    from panel.views.serving_tables import balance_table, servings_table
+    from panel.views.planning.plan_words import what_the_plan_cannot_show, what_the_plan_shows
+    from panel.views.planning.serving_tables import balance_table, servings_table
 
     print_lines(*what_the_plan_shows(result), "")
     print_table(balance_table(result.balance))

@@ -30,14 +30,14 @@ def open_path(path: Path) -> Study:
 
 def print_json(content: dict[str, Any]) -> None:
     """Print one JSON object; frames become lists of rows."""
-    from panel.views.plain_data import json_text
+    from panel.views.drawing.plain_data import json_text
 
     click.echo(json_text(content))
 
 
 def print_findings(found: tuple[Any, ...]) -> None:
     """Print findings, the gravest first."""
-    from panel.views.tables import finding_table
+    from panel.views.prototypes.tables import finding_table
 
     if not found:
         click.echo("Nothing stands out.")

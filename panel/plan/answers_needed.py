@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.stats.answer_numbers import EnoughAnswers
-from panel.stats.binomial_tests import Counts
+from panel.stats.answers.answer_numbers import EnoughAnswers
+from panel.stats.answers.binomial_tests import Counts
 
 POWER = 0.8
 ALPHA = 0.05

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from panel.stats.block_precision import pair_variances
+from panel.stats.orders.block_precision import pair_variances
 
 EVEN, NEAREST, NEARLY, UNEVEN = "even", "as even as whole numbers allow", "nearly even", "uneven"
 NEARLY_COUNT, NEARLY_SHARE = 2, 0.25

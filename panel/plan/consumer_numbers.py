@@ -8,8 +8,8 @@ from scipy.special import nctdtr, stdtrit
 
 from panel.errors import ModelError
 from panel.plan.answers_needed import ALPHA, POWER, AnswerNumbers, answer_numbers, ask_between
-from panel.stats.answer_numbers import enough_answers
-from panel.stats.binomial_tests import (
+from panel.stats.answers.answer_numbers import enough_answers
+from panel.stats.answers.binomial_tests import (
     Counts,
     Floats,
     maximum_count,
@@ -19,8 +19,8 @@ from panel.stats.binomial_tests import (
     power_parity,
     wilson_interval,
 )
-from panel.stats.equivalence import detection_power
-from panel.stats.power import equivalence_power
+from panel.stats.comparing.equivalence import detection_power
+from panel.stats.comparing.power import equivalence_power
 
 LIKING_SD = 2.0
 """Standard deviation of one person's difference in liking, 9-point scale; common practice, no source."""

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from panel.plan.answers_needed import ALPHA, POWER, AnswerNumbers, answer_numbers, ask_between
-from panel.stats.answer_numbers import enough_answers
-from panel.stats.binomial_tests import chance_correct, maximum_count, minimum_count, power_above, power_below
-from panel.stats.discrimination import guessing
+from panel.stats.answers.answer_numbers import enough_answers
+from panel.stats.answers.binomial_tests import chance_correct, maximum_count, minimum_count, power_above, power_below
+from panel.stats.answers.discrimination import guessing
 
 
 def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float = POWER) -> AnswerNumbers:

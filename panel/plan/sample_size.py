@@ -11,10 +11,10 @@ from scipy.special import stdtrit
 
 from panel.errors import ModelError
 from panel.plan.scatter import PLANNING_SCATTER, Scatter
-from panel.stats.equivalence import detection_power, smallest_difference
-from panel.stats.many_to_one import many_to_one
-from panel.stats.power import f_power, sample_noncentrality
-from panel.stats.range_distribution import tukey_critical
+from panel.stats.comparing.equivalence import detection_power, smallest_difference
+from panel.stats.comparing.many_to_one import many_to_one
+from panel.stats.comparing.power import f_power, sample_noncentrality
+from panel.stats.comparing.range_distribution import tukey_critical
 
 POWER = 0.8
 LEVEL = 0.95

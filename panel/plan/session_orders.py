@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from panel.errors import ModelError
-from panel.stats.near_balance import nearly_balanced_blocks, ordered_blocks, split_into_sittings
-from panel.stats.order_designs import serving_orders
+from panel.stats.orders.near_balance import nearly_balanced_blocks, ordered_blocks, split_into_sittings
+from panel.stats.orders.order_designs import serving_orders
 
 Order = list[str]
 

@@ -13,9 +13,9 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.plan.planned_formulas import Swap, base_formula, called_cautions, formulas_of, known_swap, with_swaps
-from panel.stats.blend_designs import Runs, full_factorial, half_fraction, one_at_a_time
-from panel.stats.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves
-from panel.stats.design_information import effect_columns, information_gain, variance_inflation
+from panel.stats.formulas.blend_designs import Runs, full_factorial, half_fraction, one_at_a_time
+from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves
+from panel.stats.formulas.design_information import effect_columns, information_gain, variance_inflation
 from panel.study.blend import blend_rounding, emollient_blend
 from panel.study.knowledge import emollient_table
 from panel.study.study import Study

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.stats.composition import EXACT_ALIAS_THRESHOLD, alias_groups
+from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, all_formulas
 from panel.study.study import Study
 

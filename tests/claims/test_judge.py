@@ -75,9 +75,9 @@ LESS = ("less greasy than our previous cream", "superiority", {"attribute": "GRE
 PREFER = ("preferred by more than half", "preference", {"versus": "P2", "bar": 50})
 ALIKE = ("as greasy as our previous cream", "parity", {"attribute": "GREASE", "versus": "P2", "margin": 8})
 ALIKE_VOTES = ("liked as much as our previous cream", "parity", {"versus": "P2", "margin": 10})
-NOTHING = ("nothing is drier", "unsurpassed", {"attribute": "GREASE", "competitors": "P2; P3", "margin": 5})
+NOTHING = ("nothing is less greasy", "unsurpassed", {"attribute": "GREASE", "competitors": "P2; P3", "margin": 5})
 NOTHING_VOTES = ("nothing is preferred", "unsurpassed", {"competitors": "P2", "margin": 5})
-DRIEST = ("the driest of our range", "ranking", {"attribute": "GREASE", "direction": "less"})
+DRIEST = ("the least greasy of our range", "ranking", {"attribute": "GREASE", "direction": "less"})
 THANKS = (
     f"dry touch thanks to {ALKANE}",
     "ingredient_attribution",
@@ -309,7 +309,7 @@ def test_a_margin_wider_than_what_matters_shows_nothing():
     scores = panel_scores({"GREASE": {"P1": 40, "P2": 41}}, seeded(), **PRECISE)
     wide, fitting = ({**ALIKE[2], "margin": margin} for margin in (50, 8))
     study = study_with(
-        [claim_row(ALIKE[0], "parity", **wide), claim_row(ALIKE[0], "parity", **fitting)],
+        [claim_row(ALIKE[0], "parity", **wide), claim_row(f"{ALIKE[0]}, too", "parity", **fitting)],
         scores=scores,
         facts={"margin": 8},
     )

@@ -16,8 +16,8 @@ from panel.claims.materials import Materials
 from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, is_shown
 from panel.models.consumers.agreement import count_agreement
 from panel.models.consumers.preference import count_preferences
-from panel.stats.exact_interval import exact_interval
-from panel.stats.multiplicity import holm
+from panel.stats.comparing.exact_interval import exact_interval
+from panel.stats.comparing.multiplicity import holm
 from panel.study.open_study import open_study
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, vote_rows
 
@@ -39,7 +39,7 @@ def paired_study(first, second, margin):
         for prototype, value in zip(("P1", "P2"), pair, strict=True)
     ]
     return study_with(
-        [claim_row("as good as P2", "parity", attribute="VALUE", versus="P2", margin=margin)], scores=rows
+        [claim_row("the same value as P2", "parity", attribute="VALUE", versus="P2", margin=margin)], scores=rows
     )
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.plan.forced_choice_numbers import similar, told_apart
-from panel.stats.discrimination import METHODS, guessing
+from panel.stats.answers.discrimination import METHODS, guessing
 
 
 @pytest.mark.parametrize(

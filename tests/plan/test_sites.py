@@ -8,7 +8,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.plan.sites import FOREARMS, HANDS, given_sites, site_sequences
-from panel.stats.order_designs import serving_orders
+from panel.stats.orders.order_designs import serving_orders
 
 
 @pytest.mark.parametrize("number", range(1, 9))

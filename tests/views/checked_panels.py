@@ -8,7 +8,7 @@ import pandas as pd
 
 from panel.models.assessors.patterns import COLUMNS, judgements
 from panel.models.assessors.performance import PanelCheck, check_panel
-from panel.views.naming import Naming, naming
+from panel.views.drawing.naming import Naming, naming
 from tests.simulated_panels import STRONG, simulated_panel
 
 

@@ -10,7 +10,7 @@ from matplotlib.transforms import Bbox
 
 from panel.models.prototypes.map import PrototypeMap, map_of_means
 from panel.study.study import Study
-from panel.views.naming import Naming
+from panel.views.drawing.naming import Naming
 
 WORDS = {
     "PU_FIRM": ("firmness (force to compress)", "pick-up"),

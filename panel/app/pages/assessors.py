@@ -8,9 +8,9 @@ from panel.app import cached_panel
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.assessors.patterns import ACTIONS
 from panel.models.assessors.performance import PanelCheck
-from panel.views.assessor_pictures import grid_figure, grid_svg
-from panel.views.assessor_profile import means_figure, means_svg, slopes_figure, slopes_svg
-from panel.views.assessor_tables import (
+from panel.views.assessors.assessor_pictures import grid_figure, grid_svg
+from panel.views.assessors.assessor_profile import means_figure, means_svg, slopes_figure, slopes_svg
+from panel.views.assessors.assessor_tables import (
     assessor_table,
     duplicates_table,
     panel_table,
@@ -20,15 +20,15 @@ from panel.views.assessor_tables import (
     without_differences_table,
     without_table,
 )
-from panel.views.assessor_words import (
+from panel.views.assessors.assessor_words import (
     assessor_sentence,
     panel_headline,
     what_the_assessors_show,
     what_the_panel_check_cannot_show,
     what_would_be_noticed,
 )
-from panel.views.naming import naming
-from panel.views.scale_use_words import scale_use_headline, what_scale_use_cannot_show, what_scale_use_shows
+from panel.views.assessors.scale_use_words import scale_use_headline, what_scale_use_cannot_show, what_scale_use_shows
+from panel.views.drawing.naming import naming
 
 study = page("Panel")
 names = naming(study.study)

@@ -18,7 +18,7 @@ from panel.store.moments import now
 from panel.store.safety import safety_signed
 from panel.study.disk_place import place_warning
 from panel.study.rehearsed import is_rehearsed
-from panel.views.naming import naming
+from panel.views.drawing.naming import naming
 
 NO_FOLDER = (
     "Ballots on phones need a study folder that can be written to on this computer. Save a copy of this study as a "

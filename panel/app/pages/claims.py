@@ -10,15 +10,15 @@ from panel.app.one_claim import one_claim
 from panel.app.widgets import ask, close, heading, how_computed, page, plain, say, table
 from panel.claims.verdict import VERDICTS
 from panel.report.contents.evidence import mark
-from panel.views.claim_tables import claims_table
-from panel.views.claim_words import (
+from panel.views.decision.claim_tables import claims_table
+from panel.views.decision.claim_words import (
     claims_headline,
     local_law,
     verdict_words,
     what_claims_cannot_show,
     what_the_claims_show,
 )
-from panel.views.naming import naming
+from panel.views.drawing.naming import naming
 
 study = page("Claims")
 names = naming(study.study)

@@ -7,7 +7,7 @@ import streamlit as st
 from panel.app.consumer_answers import agreement_section, check_all_section, just_about_right_section
 from panel.app.consumer_liking import liking_section
 from panel.app.widgets import close, page
-from panel.views.naming import naming
+from panel.views.drawing.naming import naming
 
 KINDS = {
     "liking": "Liking",

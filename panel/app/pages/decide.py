@@ -9,9 +9,13 @@ from panel.app.decision_form import decision_record
 from panel.app.decision_sections import chances, gates, other_choices, typed_weights, unmet
 from panel.app.widgets import ask, close, heading, how_computed, page, plain, say, table
 from panel.models.decision.profile import target_profile
-from panel.views.decision_tables import ranking_table
-from panel.views.decision_words import decision_headline, what_the_decision_cannot_show, what_the_decision_shows
-from panel.views.naming import naming
+from panel.views.decision.decision_tables import ranking_table
+from panel.views.decision.decision_words import (
+    decision_headline,
+    what_the_decision_cannot_show,
+    what_the_decision_shows,
+)
+from panel.views.drawing.naming import naming
 
 study = page("Decide")
 names = naming(study.study)

@@ -13,14 +13,18 @@ from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.inference import SMALL_SAMPLE_WORDS, SmallSample
 from panel.study.scores_used import scores_used
 from panel.study.those_in import those_in
-from panel.views.both_ways import both_ways_table
-from panel.views.difference_pictures import difference_figure, difference_svg
-from panel.views.difference_words import headline, what_the_differences_cannot_show, what_the_differences_show
-from panel.views.naming import Naming, naming
-from panel.views.palette import MOST_COLOURED
-from panel.views.profiles import PROFILE_CAUTION, profile_figure, profile_svg
-from panel.views.study_tables import changed_scores_table
-from panel.views.tables import attributes_table, means_table, pairs_table, variances_table
+from panel.views.assessors.both_ways import both_ways_table
+from panel.views.drawing.naming import Naming, naming
+from panel.views.drawing.palette import MOST_COLOURED
+from panel.views.planning.study_tables import changed_scores_table
+from panel.views.prototypes.difference_pictures import difference_figure, difference_svg
+from panel.views.prototypes.difference_words import (
+    headline,
+    what_the_differences_cannot_show,
+    what_the_differences_show,
+)
+from panel.views.prototypes.profiles import PROFILE_CAUTION, profile_figure, profile_svg
+from panel.views.prototypes.tables import attributes_table, means_table, pairs_table, variances_table
 
 SERVING_WORDS = {"position": "serving position", "site": "site", "first_on_site": "being the first on a site"}
 BY_PROTOTYPE, BY_ATTRIBUTE = "One prototype, all attributes", "One attribute, all prototypes"

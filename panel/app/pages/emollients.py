@@ -11,11 +11,11 @@ from panel.app.widgets import attempt, close, heading, how_computed, page, pictu
 from panel.models.emollients.descriptors import BlendDescriptors
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.blend import emollient_blend
-from panel.views.naming import Naming, naming
-from panel.views.swap_pictures import blend_figure, blend_svg, swap_figure, swap_svg
-from panel.views.swap_summary import SwapSummary, swap_summaries
-from panel.views.swap_tables import descriptors_table, swaps_table
-from panel.views.swap_words import (
+from panel.views.drawing.naming import Naming, naming
+from panel.views.emollients.swap_pictures import blend_figure, blend_svg, swap_figure, swap_svg
+from panel.views.emollients.swap_summary import SwapSummary, swap_summaries
+from panel.views.emollients.swap_tables import descriptors_table, swaps_table
+from panel.views.emollients.swap_words import (
     alias_sentences,
     blend_alt_text,
     interaction_sentences,

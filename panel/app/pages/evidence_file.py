@@ -13,7 +13,7 @@ from panel.app.state import StudyInUse
 from panel.app.widgets import ask, attempt, close, heading, page, plain, say, table
 from panel.report.contents.blocks import Report
 from panel.report.forms import FORMS
-from panel.views.evidence_words import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
+from panel.views.decision.evidence_words import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
 
 _EXAMPLE = "such as D-AF_GREASE-P4-P1-estimate"
 _MOST_ROWS = 200

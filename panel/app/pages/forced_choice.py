@@ -10,9 +10,14 @@ from panel.errors import ModelError
 from panel.models.consumers.choice_answers import METHOD_OF
 from panel.models.consumers.forced_choice import judge_count
 from panel.study.typed_number import typed_number
-from panel.views.choice_picture import choice_figure, choice_svg
-from panel.views.choice_tables import choice_sessions_table, choices_table, preferences_table, similarity_table
-from panel.views.choice_words import (
+from panel.views.consumers.choice_picture import choice_figure, choice_svg
+from panel.views.consumers.choice_tables import (
+    choice_sessions_table,
+    choices_table,
+    preferences_table,
+    similarity_table,
+)
+from panel.views.consumers.choice_words import (
     METHOD_WORDS,
     choice_alt_text,
     choice_headline,
@@ -22,13 +27,13 @@ from panel.views.choice_words import (
     what_choices_cannot_show,
     what_the_choices_show,
 )
-from panel.views.naming import naming
-from panel.views.preference_words import (
+from panel.views.consumers.preference_words import (
     preference_headline,
     preference_heads,
     what_preferences_cannot_show,
     what_the_preferences_show,
 )
+from panel.views.drawing.naming import naming
 
 study = page("Forced choice")
 names = naming(study.study)

@@ -13,10 +13,16 @@ from panel.models.emollients.targets import study_targets
 from panel.models.emollients.what_if import WhatIf, what_if
 from panel.study.folder import write_study
 from panel.study.typed_number import typed_number
-from panel.views.naming import Naming, naming
-from panel.views.next_words import next_headline, proposal_words, proposals_table, record_sentences, record_table
-from panel.views.prediction_pictures import prediction_figure, prediction_svg
-from panel.views.what_if_words import what_if_alt_text, what_if_headline, what_if_sentences, what_if_table
+from panel.views.drawing.naming import Naming, naming
+from panel.views.emollients.next_words import (
+    next_headline,
+    proposal_words,
+    proposals_table,
+    record_sentences,
+    record_table,
+)
+from panel.views.emollients.prediction_pictures import prediction_figure, prediction_svg
+from panel.views.emollients.what_if_words import what_if_alt_text, what_if_headline, what_if_sentences, what_if_table
 
 study = page("Next prototype")
 names = naming(study.study)

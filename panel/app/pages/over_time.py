@@ -7,9 +7,8 @@ import streamlit as st
 from panel.app import cached_time
 from panel.app.widgets import attempt, close, heading, page, picture, plain, say, table
 from panel.models.over_time.after_feel import timed_attributes
-from panel.views.difference_words import what_the_differences_show
-from panel.views.naming import naming
-from panel.views.over_time_pictures import (
+from panel.views.drawing.naming import naming
+from panel.views.over_time.over_time_pictures import (
     after_feel_alt_text,
     after_feel_figure,
     after_feel_svg,
@@ -20,14 +19,14 @@ from panel.views.over_time_pictures import (
     dominance_figure,
     dominance_svg,
 )
-from panel.views.over_time_tables import (
+from panel.views.over_time.over_time_tables import (
     after_feel_means_table,
     after_feel_tests_table,
     after_feel_versus_table,
     courses_table,
     dominance_table,
 )
-from panel.views.over_time_words import (
+from panel.views.over_time.over_time_words import (
     after_feel_headline,
     after_feel_heads,
     after_feel_sentences,
@@ -42,7 +41,8 @@ from panel.views.over_time_words import (
     what_courses_cannot_show,
     what_dominance_cannot_show,
 )
-from panel.views.tables import attributes_table, pairs_table
+from panel.views.prototypes.difference_words import what_the_differences_show
+from panel.views.prototypes.tables import attributes_table, pairs_table
 
 study = page("Over time")
 names = naming(study.study)

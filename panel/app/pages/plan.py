@@ -15,8 +15,8 @@ from panel.plan.swap_plan import MOST_SWAPS, SwapKind, plan_swaps
 from panel.study.formulas import formula, formulated
 from panel.study.knowledge import emollient_table
 from panel.study.typed_number import typed_number
-from panel.views.naming import naming
-from panel.views.plan_tables import (
+from panel.views.drawing.naming import naming
+from panel.views.planning.plan_tables import (
     cautions_sentences,
     plan_formulas_table,
     plan_sentences,

@@ -7,20 +7,20 @@ import streamlit as st
 from panel.app import cached_blends
 from panel.app.widgets import ask, close, heading, how_computed, page, picture, say, table
 from panel.models.emollients.readings import JoinedReadings
-from panel.views.curve_pictures import flow_figure, flow_svg, force_figure, force_svg
-from panel.views.curve_tables import flow_models_table, flow_table, force_table, viscosities_table
-from panel.views.curve_words import (
+from panel.views.drawing.naming import Naming, naming
+from panel.views.emollients.curve_pictures import flow_figure, flow_svg, force_figure, force_svg
+from panel.views.emollients.curve_tables import flow_models_table, flow_table, force_table, viscosities_table
+from panel.views.emollients.curve_words import (
     flow_alt_text,
     flow_sentences,
     force_alt_text,
     force_sentences,
     what_curves_cannot_show,
 )
-from panel.views.joint_map_picture import joint_map_figure, joint_map_svg
-from panel.views.naming import Naming, naming
-from panel.views.reading_pictures import partner_figure, partner_svg
-from panel.views.reading_tables import partners_table, reading_swaps_table, readings_table, screening_table
-from panel.views.reading_words import (
+from panel.views.emollients.joint_map_picture import joint_map_figure, joint_map_svg
+from panel.views.emollients.reading_pictures import partner_figure, partner_svg
+from panel.views.emollients.reading_tables import partners_table, reading_swaps_table, readings_table, screening_table
+from panel.views.emollients.reading_words import (
     joint_map_alt_text,
     joint_map_sentences,
     partner_alt_text,

@@ -9,8 +9,8 @@ from panel.app.widgets import ask, close, heading, page, plain, say, table
 from panel.plan.reactions import reactions, unsettled_reactions, when_to_stop
 from panel.plan.safety import safety_gate
 from panel.store.moments import now
-from panel.views.safety_tables import checklist_table, gate_table, reactions_table
-from panel.views.safety_words import what_the_gate_cannot_say, what_the_gate_says
+from panel.views.planning.safety_tables import checklist_table, gate_table, reactions_table
+from panel.views.planning.safety_words import what_the_gate_cannot_say, what_the_gate_says
 
 study = page("Safety")
 gate = ask(safety_gate, study.study, now().astimezone().date().isoformat())

@@ -16,17 +16,17 @@ from panel.plan.scatter import PLANNING_SCATTER, own_scatter, typical_scatter
 from panel.plan.study_plan import plan_study
 from panel.store.moments import now
 from panel.study.typed_number import typed_number
-from panel.views.naming import naming
-from panel.views.plan_words import (
+from panel.views.drawing.naming import naming
+from panel.views.planning.plan_words import (
     what_the_plan_cannot_show,
     what_the_plan_shows,
     what_the_sizes_cannot_show,
     what_the_sizes_show,
 )
-from panel.views.power_picture import power_alt_text, power_figure, power_svg
-from panel.views.safety_tables import gate_table
-from panel.views.safety_words import what_the_gate_cannot_say, what_the_gate_says
-from panel.views.serving_tables import (
+from panel.views.planning.power_picture import power_alt_text, power_figure, power_svg
+from panel.views.planning.safety_tables import gate_table
+from panel.views.planning.safety_words import what_the_gate_cannot_say, what_the_gate_says
+from panel.views.planning.serving_tables import (
     balance_table,
     carry_over_table,
     gaps_table,
@@ -34,7 +34,7 @@ from panel.views.serving_tables import (
     servings_table,
     sites_table,
 )
-from panel.views.size_tables import panel_sizes_table, what_you_can_see_table
+from panel.views.planning.size_tables import panel_sizes_table, what_you_can_see_table
 
 USUAL_MARGIN, SHOWN_ASSESSORS = 8.0, (8, 10, 12)
 HELP = {"Seed of the order": "Any whole number. The same number gives the same order and codes again."}

@@ -10,8 +10,8 @@ from panel.app.saving import save_form
 from panel.app.study_choice import choose_study
 from panel.app.study_parts import batches, changed_scores, findings_by_severity, formulas, general_cautions
 from panel.app.widgets import ask, close, heading, page, plain
-from panel.views.naming import naming
-from panel.views.study_words import what_is_in_the_study, what_the_findings_say
+from panel.views.drawing.naming import naming
+from panel.views.planning.study_words import what_is_in_the_study, what_the_findings_say
 
 study = page("Study", otherwise=choose_study)
 names = naming(study.study)

@@ -12,13 +12,13 @@ from panel.models.assessors.panel_numbers import PanelNumbers
 from panel.models.prototypes.difference_tables import attribute_rows, variance_rows
 from panel.models.prototypes.inference import inference
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.stats.moments import Array
-from panel.stats.multiplicity import holm
-from panel.stats.one_way import f_tail
-from panel.stats.reliability import h_limit, intraclass, k_limit
-from panel.stats.reml import MixedFit
-from panel.stats.reversal_chance import ReversalRule, reversal_chance
-from panel.stats.shares import mean_share
+from panel.stats.arrays import Array
+from panel.stats.assessors.reliability import h_limit, intraclass, k_limit
+from panel.stats.assessors.reversal_chance import ReversalRule, reversal_chance
+from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.one_way import f_tail
+from panel.stats.comparing.shares import mean_share
+from panel.stats.mixed.reml import MixedFit
 
 SEPARATES_BELOW = 0.30
 """A person alone has few scores: panels with two or three replicates take a p-value of 0.30 to 0.50 of the own table

@@ -13,8 +13,8 @@ from panel.models.prototypes.difference_tables import attribute_rows
 from panel.models.prototypes.differences import LEVEL, fit_panel
 from panel.models.prototypes.inference import inference
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.stats.reml import MixedFit, fit_mixed_model
-from panel.stats.strata import ASSESSOR, balanced_strata, relative_variances
+from panel.stats.mixed.reml import MixedFit, fit_mixed_model
+from panel.stats.mixed.strata import ASSESSOR, balanced_strata, relative_variances
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 

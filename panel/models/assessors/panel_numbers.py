@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 
 from panel.models.prototypes.panel_design import ScoreArray, score_array
-from panel.stats.agreement import Agreement, Disagreement, agreement, disagreement
-from panel.stats.departures import Departures, departures
-from panel.stats.drift import Drift, drift
-from panel.stats.moderated_variances import moderated_variances
-from panel.stats.moments import Array
-from panel.stats.own_tables import OwnTables, own_tables
-from panel.stats.repeats import Repeats, repeats, residual_correlations
+from panel.stats.arrays import Array
+from panel.stats.assessors.agreement import Agreement, Disagreement, agreement, disagreement
+from panel.stats.assessors.departures import Departures, departures
+from panel.stats.assessors.drift import Drift, drift
+from panel.stats.assessors.own_tables import OwnTables, own_tables
+from panel.stats.assessors.repeats import Repeats, repeats, residual_correlations
+from panel.stats.mixed.moderated_variances import moderated_variances
 from panel.study.study import Study
 from panel.study.those_in import those_in
 

@@ -14,8 +14,8 @@ import pandas as pd
 from scipy.special import ndtr, ndtri
 
 from panel.models.assessors.check_tables import FOLLOWS_PROTOTYPES, REVERSED_RULES, SEPARATES_BELOW
-from panel.stats.departures import SCALE_SD
-from panel.stats.multiplicity import holm
+from panel.stats.assessors.departures import SCALE_SD
+from panel.stats.comparing.multiplicity import holm
 
 REVERSED, NOT_FOLLOWING, NOT_FELT, FEELS_LITTLE = "reversed", "does not follow", "not felt", "feels little"
 NARROW, WIDE, SCATTERS, OWN_VIEW, DRIFTS = "narrow scale", "wide scale", "scatters", "own view", "drifts"

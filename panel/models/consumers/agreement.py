@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from panel.models.consumers.answer_grid import AnswerGrid, answer_grid
 from panel.models.consumers.question_facts import QuestionFacts, question_facts, share_of_bar
-from panel.stats.binomial_tests import minimum_count, upper_tail, wilson_interval
-from panel.stats.exact_interval import exact_interval
-from panel.stats.multiplicity import holm
+from panel.stats.answers.binomial_tests import minimum_count, upper_tail, wilson_interval
+from panel.stats.comparing.exact_interval import exact_interval
+from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study
 
 AGREED = (4, 5)  # fixed before anything is looked at: the two upper answers of five

@@ -11,11 +11,11 @@ from panel.errors import ModelError
 from panel.models.consumers.answer_grid import AnswerGrid, answer_grid
 from panel.models.consumers.answers_read import numeric_answers, questions_of
 from panel.models.consumers.term_map import TermMap, term_map
-from panel.stats.binomial_tests import wilson_interval
-from panel.stats.cochran import CochranTests, cochran_tests
-from panel.stats.mcnemar import mcnemar_exact, pair_counts
-from panel.stats.multiplicity import holm
-from panel.stats.within_people import PeopleDifferences, ticked_differences, within_people
+from panel.stats.answers.binomial_tests import wilson_interval
+from panel.stats.answers.cochran import CochranTests, cochran_tests
+from panel.stats.answers.mcnemar import mcnemar_exact, pair_counts
+from panel.stats.assessors.within_people import PeopleDifferences, ticked_differences, within_people
+from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study
 
 RARE = 0.05  # share of all answers below which a term tells little: common practice, no source

@@ -15,7 +15,7 @@ from panel.study.study import Study
 METHOD_OF = MappingProxyType(
     {"triangle": "triangle", "duo_trio": "duo-trio", "three_afc": "3-AFC", "tetrad": "tetrad", "paired": "paired"}
 )
-"""Kind of answer to the method in the words of `panel.stats.discrimination`."""
+"""Kind of answer to the method in the words of `panel.stats.answers.discrimination`."""
 
 NO_PREFERENCE = "no preference"
 RIGHT, WRONG = "1", "0"

@@ -11,8 +11,8 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.consumers.choice_answers import METHOD_OF, by_person, share_fact
-from panel.stats.beta_binomial import BetaBinomial, fit_beta_binomial
-from panel.stats.binomial_tests import (
+from panel.stats.answers.beta_binomial import BetaBinomial, fit_beta_binomial
+from panel.stats.answers.binomial_tests import (
     chance_correct,
     lower_tail,
     maximum_count,
@@ -22,7 +22,7 @@ from panel.stats.binomial_tests import (
     power_different,
     upper_tail,
 )
-from panel.stats.discrimination import (
+from panel.stats.answers.discrimination import (
     Apartness,
     apartness,
     apartness_of_share,
@@ -31,8 +31,8 @@ from panel.stats.discrimination import (
     guessing,
     share_who_tell,
 )
-from panel.stats.exact_interval import exact_interval, share_reached
-from panel.stats.planned_looks import planned_looks_p, same_share_p
+from panel.stats.comparing.exact_interval import exact_interval, share_reached
+from panel.stats.comparing.planned_looks import planned_looks_p, same_share_p
 
 SEEN_WITH = 0.8
 """Chance with which the smallest share a test could see would have been seen."""

@@ -11,7 +11,7 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.models.consumers.choice_answers import METHOD_OF, TEST, question_facts, read_choices, unread_notes
 from panel.models.consumers.choice_counts import OneTest, one_test
-from panel.stats.multiplicity import holm
+from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study
 
 DIFFERS, SMALL, SIMILAR, CANNOT_TELL = "differs", "differs but small", "similar", "cannot tell"

@@ -14,9 +14,9 @@ from panel.models.consumers.question_facts import QuestionFacts, question_facts
 from panel.models.consumers.right_drops import LEAST_GROUP, LEAST_SHARE, SIDES, balance_frame, drop_frame, within_frame
 from panel.models.consumers.right_moves import move_frame
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
-from panel.stats.binomial_tests import wilson_interval
-from panel.stats.multiplicity import holm
-from panel.stats.paired_categories import paired_tables, stuart_maxwell
+from panel.stats.answers.binomial_tests import wilson_interval
+from panel.stats.answers.paired_categories import paired_tables, stuart_maxwell
+from panel.stats.comparing.multiplicity import holm
 from panel.study.formulas import all_formulas
 from panel.study.one_sided import why_one_sided
 from panel.study.study import Study

@@ -12,10 +12,10 @@ from scipy.special import gammaincc
 from panel.errors import ModelError
 from panel.models.consumers.answers_read import AnswersRead
 from panel.models.prototypes.rank_tables import FRIEDMAN, rank_tables
-from panel.stats.cumulative_logit import fit_cumulative_logit
-from panel.stats.moments import Array
-from panel.stats.reml import fit_mixed_model
-from panel.stats.satterthwaite import estimate_contrasts, test_contrasts
+from panel.stats.answers.cumulative_logit import fit_cumulative_logit
+from panel.stats.arrays import Array
+from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 
 NOT_FITTED = (
     "The model that uses only the order of the nine points was not fitted; without being asked for it is left out with "

@@ -13,8 +13,8 @@ from panel.errors import ModelError
 from panel.models.prototypes.difference_tables import attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.inference import inference
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.stats.reml import fit_mixed_model
-from panel.stats.strata import ASSESSOR
+from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.strata import ASSESSOR
 
 LIKING = "liking"
 CORRECTED = "mixed model, corrected"

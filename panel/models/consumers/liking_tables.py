@@ -10,8 +10,8 @@ from scipy.special import stdtr
 from panel.models.consumers.answers_read import AnswersRead
 from panel.models.consumers.liking_checks import RanksBeside
 from panel.models.consumers.liking_model import CORRECTED
-from panel.stats.binomial_tests import wilson_interval
-from panel.stats.moments import Array
+from panel.stats.answers.binomial_tests import wilson_interval
+from panel.stats.arrays import Array
 
 POINTS = range(1, 10)
 BOXES = {"top 2": 8, "top 3": 7}  # the lowest answer that counts

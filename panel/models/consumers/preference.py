@@ -18,10 +18,10 @@ from panel.models.consumers.choice_answers import (
     share_fact,
     unread_notes,
 )
-from panel.stats.beta_binomial import fit_beta_binomial
-from panel.stats.binomial_tests import lower_tail, minimum_count, parity_region, upper_tail, wilson_interval
-from panel.stats.exact_interval import exact_interval
-from panel.stats.planned_looks import same_share_p
+from panel.stats.answers.beta_binomial import fit_beta_binomial
+from panel.stats.answers.binomial_tests import lower_tail, minimum_count, parity_region, upper_tail, wilson_interval
+from panel.stats.comparing.exact_interval import exact_interval
+from panel.stats.comparing.planned_looks import same_share_p
 from panel.study.study import Study
 
 HALF = 0.5

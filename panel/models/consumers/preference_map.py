@@ -19,8 +19,8 @@ from panel.models.consumers.preference_tables import (
 from panel.models.consumers.segments import Segments, find_segments
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import PrototypeMap, find_map
-from panel.stats.correlation import needed_correlation
-from panel.stats.groups import without_levels
+from panel.stats.maps.correlation import needed_correlation
+from panel.stats.maps.groups import without_levels
 from panel.study.study import Study
 
 LEVEL = 0.95

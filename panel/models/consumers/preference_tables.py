@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panel.stats.correlation import correlations
-from panel.stats.ideal_points import direction_interval, fit_plane, inside_hull
-from panel.stats.moments import Array
+from panel.stats.arrays import Array
+from panel.stats.maps.correlation import correlations
+from panel.stats.maps.ideal_points import direction_interval, fit_plane, inside_hull
 
 GRID = 41  # places along each side of the map
 FEWEST_OWN = 6  # prototypes a consumer has to have tried for a model of his own

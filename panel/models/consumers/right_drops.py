@@ -7,9 +7,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.models.consumers.answer_grid import AnswerGrid, Floats
-from panel.stats.multiplicity import holm
-from panel.stats.welch import welch_differences
-from panel.stats.within_people import within_people
+from panel.stats.assessors.within_people import within_people
+from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.welch import welch_differences
 
 SIDES = ("too little", "too much")
 LEAST_SHARE = 0.20  # of people on one side: common practice, no source

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from panel.models.consumers.liking_model import LikingModel
-from panel.stats.groups import Labels
+from panel.stats.maps.groups import Labels
 
 _MEANS = ["segment", "prototype", "n", "estimate", "std_error", "df", "ci_low", "ci_high", "letters", "favourite"]
 _DIVIDED = ["prototype", "versus", "segment", "estimate", "ci_low", "ci_high"]

@@ -14,8 +14,8 @@ from panel.models.consumers.answers_read import AnswersRead, numeric_answers
 from panel.models.consumers.liking_model import liking_model
 from panel.models.consumers.liking_tables import FEWEST_ALIKE
 from panel.models.consumers.segment_tables import group_means, group_of, numbered, pairs_by_group
-from panel.stats.groups import Labels, k_means, more_groups, recovered, without_effects
-from panel.stats.moments import Array
+from panel.stats.arrays import Array
+from panel.stats.maps.groups import Labels, k_means, more_groups, recovered, without_effects
 from panel.study.study import Study
 
 LEVEL = 0.95

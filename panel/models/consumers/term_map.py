@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.stats.correspondence import correspondence
+from panel.stats.maps.correspondence import correspondence
 
 TOO_MANY_FEW = 0.20  # share of expected counts below five that calls for a warning (Cochran 1954, Biometrics 10:417)
 

@@ -10,7 +10,7 @@ from panel.models.decision.liking import LikingDraws
 from panel.models.decision.panel_draws import PanelDraws
 from panel.models.decision.profile import Profile
 from panel.models.decision.windows import window_distance
-from panel.stats.front import beats
+from panel.stats.formulas.front import beats
 
 Floats = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.models.consumers.answers_read import numeric_answers, questions_of
 from panel.models.decision.panel_draws import DRAWS
-from panel.stats.people_draws import FEWEST_PEOPLE, people_draws
+from panel.stats.maps.people_draws import FEWEST_PEOPLE, people_draws
 from panel.study.study import Study
 
 Floats = NDArray[np.float64]

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.models.decision.liking import LikingDraws
-from panel.stats.simultaneous_bands import simultaneous_bands
+from panel.stats.comparing.simultaneous_bands import simultaneous_bands
 
 Floats = NDArray[np.float64]
 AHEAD, BEHIND, CANNOT_TELL, OPPOSED = "ahead", "behind", "cannot tell", "opposed"

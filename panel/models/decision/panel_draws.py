@@ -12,9 +12,9 @@ from panel.errors import ModelError
 from panel.models.prototypes.assessor_means import assessor_means
 from panel.models.prototypes.differences import fit_panel
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.stats.joint_draws import joint_draws, person_correlations
-from panel.stats.reml import MixedFit
-from panel.stats.satterthwaite import estimate_contrasts
+from panel.stats.maps.joint_draws import joint_draws, person_correlations
+from panel.stats.mixed.reml import MixedFit
+from panel.stats.mixed.satterthwaite import estimate_contrasts
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.stats.desirability import overall_desirability
+from panel.stats.formulas.desirability import overall_desirability
 
 Floats = NDArray[np.float64]
 WEIGHTINGS = 2000

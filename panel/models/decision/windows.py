@@ -11,7 +11,7 @@ from scipy.special import stdtrit
 
 from panel.models.decision.panel_draws import PanelDraws
 from panel.models.decision.profile import Profile
-from panel.stats.desirability import overall_desirability, window_wanted
+from panel.stats.formulas.desirability import overall_desirability, window_wanted
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

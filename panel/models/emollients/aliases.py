@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from panel.stats.composition import ALIAS_THRESHOLD, alias_groups
+from panel.stats.formulas.composition import ALIAS_THRESHOLD, alias_groups
 
 ALIAS_COLUMNS = ("group", "kind", "descriptor", "sign")
 

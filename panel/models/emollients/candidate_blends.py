@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.emollients.what_if import REGION_TOLERANCE
-from panel.stats.blend_designs import rounded_to_total
-from panel.stats.regions import hull_place
+from panel.stats.formulas.blend_designs import rounded_to_total
+from panel.stats.formulas.regions import hull_place
 
 Floats = NDArray[np.float64]
 # Parts of a swap that are tried; with many swaps only the middle, or there would be thousands of blends.

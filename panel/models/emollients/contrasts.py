@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.stats.composition import mean_of_known, paired_contrasts
+from panel.stats.formulas.composition import mean_of_known, paired_contrasts
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 

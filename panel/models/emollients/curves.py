@@ -19,8 +19,8 @@ from panel.models.emollients.flow_curves import (
     flow_curves,
 )
 from panel.models.emollients.force_curves import ForceCurves, WorkUntil, force_curves
-from panel.stats.flow import Weighting
-from panel.stats.flow_models import FlowModel
+from panel.stats.curves.flow import Weighting
+from panel.stats.curves.flow_models import FlowModel
 from panel.study.study import Study
 
 # Shear rates of use, 1/s. The ends of rubbing in: Brummer and Godersky (1999) Colloids Surf. A 152:89-94 (of the order

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from panel.models.emollients.link_columns import LinkColumns
 from panel.models.emollients.prototype_level import PrototypeLevel
-from panel.stats.composition import independent_moves
-from panel.stats.drivers import Drivers, name_drivers, p_over_moves
-from panel.stats.multiplicity import holm
-from panel.stats.single_links import SingleLinks, best_by_chance, correlation_needed, single_links
+from panel.stats.comparing.multiplicity import holm
+from panel.stats.formulas.composition import independent_moves
+from panel.stats.maps.drivers import Drivers, name_drivers, p_over_moves
+from panel.stats.maps.single_links import SingleLinks, best_by_chance, correlation_needed, single_links
 from panel.study.expected_directions import expected_directions
 from panel.study.formulas import SAME_AMOUNT
 

@@ -8,9 +8,9 @@ import pandas as pd
 from panel.models.emollients.link_columns import LinkColumns
 from panel.models.emollients.prediction_model import PredictionModel, model_rows
 from panel.models.emollients.prototype_level import PrototypeLevel
-from panel.stats.latent import permutation_test, row_orders
-from panel.stats.linear_prediction import fit_linear
-from panel.stats.multiplicity import holm
+from panel.stats.comparing.multiplicity import holm
+from panel.stats.maps.latent import permutation_test, row_orders
+from panel.stats.mixed.linear_prediction import fit_linear
 
 FEWEST_FOR_PREDICTION = 6
 MOST_COMPONENTS = 2
@@ -56,7 +56,7 @@ def predict_from_descriptors(
 
 def swaps_q_squared(level: PrototypeLevel, swaps: PredictionModel | None) -> np.ndarray:
     """Return the leave-one-prototype-out Q2 of the swaps alone; NaN where some prototype cannot be predicted."""
-    from panel.stats.latent import q_squared
+    from panel.stats.maps.latent import q_squared
 
     Y = level.means.to_numpy(dtype=float)
     if swaps is None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.models.emollients.descriptor_notes import descriptor_notes
 from panel.models.emollients.ingredient_values import BlendValues, blend_values
-from panel.stats.blends import (
+from panel.stats.formulas.blends import (
     harmonic_mean,
     part_of_mass,
     smallest_present,

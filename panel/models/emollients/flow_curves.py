@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import PanelError
-from panel.stats.apparent_viscosity import apparent_viscosity
-from panel.stats.flow import FlowFit, Weighting, akaike_weights, fit_flow_models, needs_yield_stress
-from panel.stats.flow_models import FLOW_MODELS, FlowModel
+from panel.stats.curves.apparent_viscosity import apparent_viscosity
+from panel.stats.curves.flow import FlowFit, Weighting, akaike_weights, fit_flow_models, needs_yield_stress
+from panel.stats.curves.flow_models import FLOW_MODELS, FlowModel
 from panel.study.units import convert, read_unit, same_quantity
 
 RATE_UNIT, STRESS_UNIT, VISCOSITY_UNIT = "1/s", "Pa", "Pa s"

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import PanelError, StudyError
-from panel.stats.force_curve import ForceCurve, read_force_curve
+from panel.stats.curves.force_curve import ForceCurve, read_force_curve
 from panel.study.units import convert, read_unit, same_quantity
 
 WorkUntil = Literal["peak", "whole stroke"]

@@ -22,7 +22,7 @@ from panel.models.emollients.prototype_level import PrototypeLevel, prototype_le
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.emollients.verdicts import attribute_verdicts
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.stats.multiplicity import benjamini_hochberg
+from panel.stats.comparing.multiplicity import benjamini_hochberg
 from panel.study.study import Study
 
 DRAWS = 1000

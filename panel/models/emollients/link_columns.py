@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from panel.models.emollients.descriptors import BlendDescriptors
 from panel.models.emollients.prototype_level import PrototypeLevel
-from panel.stats.composition import ALIAS_THRESHOLD, EXACT_ALIAS_THRESHOLD, alias_groups
+from panel.stats.formulas.composition import ALIAS_THRESHOLD, EXACT_ALIAS_THRESHOLD, alias_groups
 from panel.study.expected_directions import expected_directions
 from panel.study.formulas import SAME_AMOUNT
 

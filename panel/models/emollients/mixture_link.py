@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from scipy.special import fdtrc
 
 from panel.models.emollients.prototype_level import PrototypeLevel
-from panel.stats.composition import independent_moves
-from panel.stats.latent import q_squared
-from panel.stats.mixtures import Form, MixtureFit, Order, fit_mixture, lack_of_fit, mixture_terms
+from panel.stats.formulas.composition import independent_moves
+from panel.stats.formulas.mixtures import Form, MixtureFit, Order, fit_mixture, lack_of_fit, mixture_terms
+from panel.stats.maps.latent import q_squared
 from panel.study.formulas import SAME_AMOUNT
 
 SPARE_BLENDS = 3

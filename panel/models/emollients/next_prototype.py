@@ -15,8 +15,8 @@ from panel.models.emollients.prediction_model import PredictionModel, model_rows
 from panel.models.emollients.targets import Targets, study_targets
 from panel.models.emollients.what_if import what_if
 from panel.models.prototypes.differences import Differences
-from panel.stats.design_information import information_gain
-from panel.stats.linear_prediction import Predicted, predict_rows
+from panel.stats.formulas.design_information import information_gain
+from panel.stats.mixed.linear_prediction import Predicted, predict_rows
 from panel.study.formulas import SAME_AMOUNT
 from panel.study.study import Study
 from panel.study.swaps import joint_changes

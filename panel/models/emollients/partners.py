@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from panel.models.emollients.reading_means import bare_measure
-from panel.stats.correlation import correlations, needed_correlation
-from panel.stats.multiplicity import benjamini_hochberg, holm
+from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
+from panel.stats.maps.correlation import correlations, needed_correlation
 from panel.study.knowledge import lexicon
 from panel.study.study import Study
 

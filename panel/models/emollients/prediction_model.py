@@ -14,8 +14,8 @@ from panel.errors import ModelError
 from panel.models.emollients.prototype_level import PrototypeLevel, prototype_level
 from panel.models.emollients.tested_swaps import Moves, find_moves, held_swaps, swap_steps
 from panel.models.prototypes.differences import Differences
-from panel.stats.latent import q_squared
-from panel.stats.linear_prediction import LinearFit, cautious_variance, fit_linear, pooled_variance
+from panel.stats.maps.latent import q_squared
+from panel.stats.mixed.linear_prediction import LinearFit, cautious_variance, fit_linear, pooled_variance
 from panel.study.study import Study
 
 Floats = NDArray[np.float64]

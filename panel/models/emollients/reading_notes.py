@@ -8,7 +8,7 @@ import pandas as pd
 
 from panel.checks.batch_age import batch_age
 from panel.checks.making_day import making_day
-from panel.stats.composition import independent_moves
+from panel.stats.formulas.composition import independent_moves
 from panel.study.blend import blend_rounding, emollient_blend
 from panel.study.scores_used import scores_used
 from panel.study.study import Study

@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.models.emollients.reading_means import ReadingMeans
-from panel.stats.composition import paired_contrasts
+from panel.stats.formulas.composition import paired_contrasts
 from panel.study.study import Study
 from panel.study.swaps import joint_changes, matched_pairs
 

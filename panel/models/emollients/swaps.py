@@ -13,8 +13,8 @@ from panel.models.emollients.aliases import find_aliases
 from panel.models.emollients.contrasts import ScoreArray, contrast_frame, mean_by, pair_differences, score_array
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.emollients.swap_notes import swap_notes
-from panel.stats.composition import Moves, independent_moves
-from panel.stats.multiplicity import benjamini_hochberg
+from panel.stats.comparing.multiplicity import benjamini_hochberg
+from panel.stats.formulas.composition import Moves, independent_moves
 from panel.study.blend import blend_rounding, emollient_blend
 from panel.study.study import Study
 from panel.study.swaps import formula_pairs, oriented

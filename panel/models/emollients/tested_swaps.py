@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.stats.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves
+from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves
 from panel.study.formulas import SAME_AMOUNT
 from panel.study.study import Study
 from panel.study.swaps import swap_table

@@ -13,8 +13,8 @@ from scipy.special import stdtrit
 from panel.errors import ModelError
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.emollients.targets import Targets
-from panel.stats.linear_prediction import predict_rows
-from panel.stats.regions import HullPlace, hull_place
+from panel.stats.formulas.regions import HullPlace, hull_place
+from panel.stats.mixed.linear_prediction import predict_rows
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT
 from panel.study.knowledge import canonical_ingredient
 

@@ -14,10 +14,10 @@ from scipy.special import stdtrit
 
 from panel.errors import ModelError
 from panel.models.over_time.time_design import TimeDesign, time_design
-from panel.stats.moments import Array
-from panel.stats.multiplicity import holm
-from panel.stats.reml import fit_mixed_model
-from panel.stats.satterthwaite import estimate_contrasts, test_contrasts
+from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import holm
+from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.stats.dominance import significance_line, standardised
-from panel.stats.mcnemar import mcnemar_exact
-from panel.stats.planned_looks import same_share_p
+from panel.stats.answers.dominance import significance_line, standardised
+from panel.stats.answers.mcnemar import mcnemar_exact
+from panel.stats.comparing.planned_looks import same_share_p
 from panel.study.study import Study
 from panel.study.those_in import those_in
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.stats.intensity_course import course_at, intensity_course
+from panel.stats.curves.intensity_course import course_at, intensity_course
 from panel.study.study import Study
 
 QUANTITIES = MappingProxyType(
@@ -39,7 +39,7 @@ class Courses:
     ----------
     courses
         One row for each course: `attribute prototype assessor session replicate`, the quantities of
-        `panel.stats.intensity_course.IntensityCourse`, `n_points ended`.
+        `panel.stats.curves.intensity_course.IntensityCourse`, `n_points ended`.
     means
         `attribute prototype seconds estimate n`: mean intensity at points of time where most courses run; n courses.
     differences
@@ -161,6 +161,6 @@ def _notes(courses: pd.DataFrame, left_out: list[dict[str, str]], why: str) -> l
     if why:
         notes.append(f"The prototypes are not compared: {why}")
     notes.append(
-        "The quantities of one course hang together; nine tests of one attribute are not nine pieces of evidence."
+        "The quantities of one course hang together: the tests of one attribute are not as many pieces of evidence."
     )
     return notes

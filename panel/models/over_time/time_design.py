@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.stats.moments import Array, Codes
+from panel.stats.arrays import Array, Codes
 
 TERM_WORDS = {
     "assessor": "assessor",

@@ -13,9 +13,9 @@ from scipy.special import stdtrit
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.verdict import EQUIVALENT
-from panel.stats.equivalence import non_inferiority, two_one_sided_tests
-from panel.stats.moments import Array
-from panel.stats.multiplicity import holm
+from panel.stats.arrays import Array
+from panel.stats.comparing.equivalence import non_inferiority, two_one_sided_tests
+from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study
 
 ALPHA = 0.05

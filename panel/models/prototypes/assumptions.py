@@ -12,7 +12,7 @@ from panel.models.prototypes.assumption_problems import end_rows, problem_rows
 from panel.models.prototypes.influence import influence_rows
 from panel.models.prototypes.residual_checks import residual_checks
 from panel.models.prototypes.scored_cells import ScoredPanel, scored_panels
-from panel.stats.multiplicity import holm
+from panel.stats.comparing.multiplicity import holm
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 

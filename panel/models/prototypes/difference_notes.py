@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from panel.models.prototypes.difference_tables import VARIANCE_COLUMNS
 from panel.models.prototypes.inference import SMALL_SAMPLE_WORDS, SmallSample
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.stats.reml import MixedFit
-from panel.stats.strata import ASSESSOR, INTERACTION
+from panel.stats.mixed.reml import MixedFit
+from panel.stats.mixed.strata import ASSESSOR, INTERACTION
 
 
 def difference_method(designs: list[PanelDesign], benchmark: str | None, small_sample: SmallSample) -> str:

@@ -9,13 +9,13 @@ import pandas as pd
 
 from panel.models.prototypes.inference import Inference
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.stats.letters import letters_for
-from panel.stats.many_to_one import many_to_one
-from panel.stats.moments import Array
-from panel.stats.range_distribution import tukey_critical, tukey_p_value
-from panel.stats.reml import MixedFit
-from panel.stats.satterthwaite import Estimates, sequential_contrasts
-from panel.stats.strata import ASSESSOR, INTERACTION, SITTING
+from panel.stats.arrays import Array
+from panel.stats.comparing.letters import letters_for
+from panel.stats.comparing.many_to_one import many_to_one
+from panel.stats.comparing.range_distribution import tukey_critical, tukey_p_value
+from panel.stats.mixed.reml import MixedFit
+from panel.stats.mixed.satterthwaite import Estimates, sequential_contrasts
+from panel.stats.mixed.strata import ASSESSOR, INTERACTION, SITTING
 
 VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session"}
 

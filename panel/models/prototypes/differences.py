@@ -22,9 +22,9 @@ from panel.models.prototypes.inference import SmallSample, inference
 from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array
 from panel.models.prototypes.serving_labels import serving_labels
 from panel.models.prototypes.verdict import difference_verdicts
-from panel.stats.multiplicity import holm
-from panel.stats.reml import MixedFit, fit_mixed_model
-from panel.stats.strata import balanced_strata, relative_variances
+from panel.stats.comparing.multiplicity import holm
+from panel.stats.mixed.reml import MixedFit, fit_mixed_model
+from panel.stats.mixed.strata import balanced_strata, relative_variances
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.study.those_in import those_in

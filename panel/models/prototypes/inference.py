@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Literal
 
-from panel.stats.kenward_roger import kenward_roger
-from panel.stats.moments import Array
-from panel.stats.reml import MixedFit
-from panel.stats.satterthwaite import Estimates, FTest, estimate_contrasts, test_contrasts
+from panel.stats.arrays import Array
+from panel.stats.mixed.kenward_roger import kenward_roger
+from panel.stats.mixed.reml import MixedFit
+from panel.stats.mixed.satterthwaite import Estimates, FTest, estimate_contrasts, test_contrasts
 
 SmallSample = Literal["satterthwaite", "kenward-roger"]
 SMALL_SAMPLE_WORDS = {"satterthwaite": "Satterthwaite", "kenward-roger": "Kenward-Roger"}

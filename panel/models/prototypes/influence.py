@@ -11,9 +11,9 @@ from panel.models.prototypes.difference_tables import attribute_rows
 from panel.models.prototypes.inference import inference
 from panel.models.prototypes.residual_checks import ResidualChecks
 from panel.models.prototypes.scored_cells import ScoredPanel
-from panel.stats.left_out import f_without_each
-from panel.stats.moments import Array
-from panel.stats.reml import fit_mixed_model
+from panel.stats.arrays import Array
+from panel.stats.formulas.left_out import f_without_each
+from panel.stats.mixed.reml import fit_mixed_model
 
 _KEYS = ["attribute", "assessor", "prototype", "session", "replicate", "score"]
 

@@ -13,8 +13,8 @@ from panel.errors import ModelError
 from panel.models.prototypes.assessor_means import assessor_means
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map_notes import map_method, map_notes
-from panel.stats.components import Components, Matrix, chance_shares, principal_components, varies_not
-from panel.stats.map_regions import (
+from panel.stats.maps.components import Components, Matrix, chance_shares, principal_components, varies_not
+from panel.stats.maps.map_regions import (
     cloud_covariances,
     ellipses,
     resampled_means,

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.stats.components import Matrix
+from panel.stats.maps.components import Matrix
 
 LOW_SHARE = 0.70
 FEW_PROTOTYPES = 5

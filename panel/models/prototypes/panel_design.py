@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.stats.moments import Array, Codes, missing_patterns
-from panel.stats.strata import ASSESSOR, INTERACTION, SITTING
+from panel.stats.arrays import Array, Codes
+from panel.stats.mixed.moments import missing_patterns
+from panel.stats.mixed.strata import ASSESSOR, INTERACTION, SITTING
 
 TERM_WORDS = {ASSESSOR: "assessor", INTERACTION: "assessor x prototype", SITTING: "assessor x session"}
 
@@ -30,7 +31,7 @@ class PanelDesign:
     factors
         What is fixed beside the prototype: `session` and the covariates that are in the model.
     terms
-        Random terms in the numbering of `panel.stats.strata`.
+        Random terms in the numbering of `panel.stats.mixed.strata`.
     groups
         Group numbers (n,) of each random term.
     cube

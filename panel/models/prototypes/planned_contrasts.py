@@ -13,8 +13,8 @@ from panel.errors import ModelError
 from panel.models.prototypes.differences import fit_panel
 from panel.models.prototypes.inference import SMALL_SAMPLE_WORDS, SmallSample, inference
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.stats.multiplicity import benjamini_hochberg, holm
-from panel.stats.reml import MixedFit
+from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
+from panel.stats.mixed.reml import MixedFit
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 

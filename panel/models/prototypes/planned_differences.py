@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.special import stdtrit
 
 from panel.models.prototypes.differences import Differences
-from panel.stats.multiplicity import holm
+from panel.stats.comparing.multiplicity import holm
 from panel.study.planned_differences import PlannedDifference, stated_differences
 from panel.study.study import Study
 

@@ -10,7 +10,7 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.models.prototypes.rank_tables import DURBIN, FRIEDMAN, SKILLINGS_MACK, RankTables, rank_tables
-from panel.stats.multiplicity import holm
+from panel.stats.comparing.multiplicity import holm
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.study.those_in import those_in

@@ -11,16 +11,16 @@ import pandas as pd
 from scipy.special import ndtr
 
 from panel.errors import ModelError
-from panel.stats.incomplete_ranks import (
+from panel.stats.arrays import Array
+from panel.stats.comparing.range_distribution import tukey_p_value
+from panel.stats.ranking.incomplete_ranks import (
     FEWEST_IN_BLOCK,
     durbin_test,
     is_balanced_incomplete,
     skillings_mack_test,
 )
-from panel.stats.moments import Array
-from panel.stats.range_distribution import tukey_p_value
-from panel.stats.rank_differences import INFINITE, rank_sum_differences
-from panel.stats.ranks import FEWEST_BLOCKS, friedman_test, ranks_within_blocks
+from panel.stats.ranking.rank_differences import INFINITE, rank_sum_differences
+from panel.stats.ranking.ranks import FEWEST_BLOCKS, friedman_test, ranks_within_blocks
 
 FRIEDMAN, DURBIN, SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
 

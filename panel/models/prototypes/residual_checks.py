@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 
 from panel.models.prototypes.scored_cells import ScoredPanel
-from panel.stats.mixed_residuals import MixedResiduals, ResidualMaker, mixed_residuals, residual_maker
-from panel.stats.moments import Array
-from panel.stats.residual_tests import (
+from panel.stats.arrays import Array
+from panel.stats.mixed.mixed_residuals import MixedResiduals, ResidualMaker, mixed_residuals, residual_maker
+from panel.stats.mixed.residual_tests import (
     normal_plot_correlation,
     share_reaching,
     simulated_residuals,

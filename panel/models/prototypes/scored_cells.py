@@ -10,8 +10,8 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.models.prototypes.differences import fit_panel
 from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array
-from panel.stats.moments import Codes
-from panel.stats.reml import MixedFit
+from panel.stats.arrays import Codes
+from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study
 from panel.study.those_in import those_in
 

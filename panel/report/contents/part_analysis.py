@@ -23,15 +23,15 @@ from panel.report.contents.tables_differences import (
     variances,
     versus,
 )
-from panel.views.difference_pictures import difference_figure, difference_svg
-from panel.views.difference_words import headline, what_the_differences_show
-from panel.views.map_words import map_alt_text, what_the_map_shows
-from panel.views.maps import map_figure, map_svg
-from panel.views.palette import MOST_COLOURED
-from panel.views.profiles import PROFILE_CAUTION, profile_figure, profile_svg
-from panel.views.rank_words import do_both_agree
-from panel.views.scale_use_words import scale_use_headline, what_scale_use_shows
-from panel.views.sensitivity_tables import what_could_have_been_seen
+from panel.views.assessors.scale_use_words import scale_use_headline, what_scale_use_shows
+from panel.views.drawing.palette import MOST_COLOURED
+from panel.views.prototypes.difference_pictures import difference_figure, difference_svg
+from panel.views.prototypes.difference_words import headline, what_the_differences_show
+from panel.views.prototypes.map_words import map_alt_text, what_the_map_shows
+from panel.views.prototypes.maps import map_figure, map_svg
+from panel.views.prototypes.profiles import PROFILE_CAUTION, profile_figure, profile_svg
+from panel.views.prototypes.rank_words import do_both_agree
+from panel.views.prototypes.sensitivity_tables import what_could_have_been_seen
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
 _PROFILES = 3  # prototypes in one picture of profiles; more cover each other

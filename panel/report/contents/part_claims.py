@@ -10,7 +10,7 @@ from panel.report.contents.matrix import evidence_matrix
 from panel.report.contents.parts import not_there, or_gap, points
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.tables_claims import NO_CLAIMS, all_numbers, verdicts
-from panel.views.claim_words import (
+from panel.views.decision.claim_words import (
     claims_headline,
     ended,
     footnote_lines,
@@ -22,7 +22,7 @@ from panel.views.claim_words import (
     what_claims_cannot_show,
     wording_lines,
 )
-from panel.views.evidence_tables import recorded_table
+from panel.views.decision.evidence_tables import recorded_table
 
 _SHEET = {
     "claim": "Exact wording",

@@ -14,11 +14,15 @@ from panel.report.contents.parts import fact, not_there, or_gap, picture, points
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.tables_claims import decision_pairs, gates, ranking, windows
 from panel.study.knowledge import cautions
-from panel.views.decision_pictures import chances_alt_text, chances_figure, chances_svg
-from panel.views.decision_words import decision_headline, what_the_decision_cannot_show, what_the_decision_shows
-from panel.views.difference_words import what_the_differences_cannot_show
-from panel.views.evidence_tables import recorded_table
-from panel.views.map_words import what_the_map_cannot_show
+from panel.views.decision.decision_pictures import chances_alt_text, chances_figure, chances_svg
+from panel.views.decision.decision_words import (
+    decision_headline,
+    what_the_decision_cannot_show,
+    what_the_decision_shows,
+)
+from panel.views.decision.evidence_tables import recorded_table
+from panel.views.prototypes.difference_words import what_the_differences_cannot_show
+from panel.views.prototypes.map_words import what_the_map_cannot_show
 
 _SIGNED = (
     (PANEL_LEADER, "The sessions were run as the protocol says, or the deviations are listed."),

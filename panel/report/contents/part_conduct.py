@@ -13,9 +13,9 @@ from panel.report.contents.parts import fact, or_gap, points, stated
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.sources import Source
 from panel.study.study import Study
-from panel.views.evidence_tables import ballot_table, questions_table, recorded_table
-from panel.views.safety_tables import protocol_table
-from panel.views.serving_tables import balance_table, key_table
+from panel.views.decision.evidence_tables import ballot_table, questions_table, recorded_table
+from panel.views.planning.safety_tables import protocol_table
+from panel.views.planning.serving_tables import balance_table, key_table
 
 _OPENINGS = {"when": "When", "who": "Who", "what": "What was seen", "why": "Why", "locked": "Data locked"}
 

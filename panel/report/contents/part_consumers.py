@@ -25,28 +25,28 @@ from panel.report.contents.tables_consumers import (
     term_tests,
     terms,
 )
-from panel.views.agreement_pictures import agreement_figure, agreement_svg
-from panel.views.agreement_words import (
+from panel.views.consumers.agreement_pictures import agreement_figure, agreement_svg
+from panel.views.consumers.agreement_words import (
     agreement_headline,
     how_readily_yes_is_said,
     what_agreement_cannot_show,
     what_the_statements_show,
 )
-from panel.views.check_all_words import (
+from panel.views.consumers.check_all_words import (
     check_all_headline,
     what_check_all_cannot_show,
     what_goes_with_liking,
     what_the_terms_show,
 )
-from panel.views.choice_words import choice_headline, what_choices_cannot_show, what_the_choices_show
-from panel.views.liking_pictures import liking_figure, liking_svg
-from panel.views.liking_words import liking_headline, what_liking_cannot_show, what_liking_shows
-from panel.views.preference_map_words import preferences_headline
-from panel.views.preference_words import preference_headline, what_preferences_cannot_show
-from panel.views.preference_words import what_the_preferences_show as what_preferences_show
-from panel.views.right_words import changes_to_test, right_headline, what_costs_liking, what_right_cannot_show
-from panel.views.segment_pictures import segments_alt_text, segments_figure, segments_svg
-from panel.views.segment_words import segments_headline, what_the_segments_cannot_show, what_the_segments_show
+from panel.views.consumers.choice_words import choice_headline, what_choices_cannot_show, what_the_choices_show
+from panel.views.consumers.liking_pictures import liking_figure, liking_svg
+from panel.views.consumers.liking_words import liking_headline, what_liking_cannot_show, what_liking_shows
+from panel.views.consumers.preference_map_words import preferences_headline
+from panel.views.consumers.preference_words import preference_headline, what_preferences_cannot_show
+from panel.views.consumers.preference_words import what_the_preferences_show as what_preferences_show
+from panel.views.consumers.right_words import changes_to_test, right_headline, what_costs_liking, what_right_cannot_show
+from panel.views.consumers.segment_pictures import segments_alt_text, segments_figure, segments_svg
+from panel.views.consumers.segment_words import segments_headline, what_the_segments_cannot_show, what_the_segments_show
 
 Maker = Callable[[Results], Numbers | NotThere]
 

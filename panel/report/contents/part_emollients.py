@@ -7,11 +7,11 @@ from panel.report.contents.parts import or_gap, picture, points
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.tables_emollients import interactions, partners, prediction, reading_swaps, readings, swaps
 from panel.study.blend import emollient_blend
-from panel.views.ladder_tables import ladder_table
-from panel.views.ladder_words import ladder_headline, what_the_ladder_cannot_show
-from panel.views.reading_words import partner_sentences, screening_sentences, what_readings_cannot_show
-from panel.views.swap_pictures import swap_figure, swap_svg
-from panel.views.swap_words import (
+from panel.views.emollients.ladder_tables import ladder_table
+from panel.views.emollients.ladder_words import ladder_headline, what_the_ladder_cannot_show
+from panel.views.emollients.reading_words import partner_sentences, screening_sentences, what_readings_cannot_show
+from panel.views.emollients.swap_pictures import swap_figure, swap_svg
+from panel.views.emollients.swap_words import (
     alias_sentences,
     interaction_sentences,
     moves_sentence,

@@ -8,8 +8,12 @@ from panel.report.contents.parts import or_gap, picture, points, stated
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.tables_assessors import each_assessor, panel, people, without
 from panel.study.study import Study
-from panel.views.assessor_pictures import grid_figure, grid_svg
-from panel.views.assessor_words import panel_headline, what_the_assessors_show, what_the_panel_check_cannot_show
+from panel.views.assessors.assessor_pictures import grid_figure, grid_svg
+from panel.views.assessors.assessor_words import (
+    panel_headline,
+    what_the_assessors_show,
+    what_the_panel_check_cannot_show,
+)
 
 
 def who_judged(results: Results) -> Section:

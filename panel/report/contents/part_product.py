@@ -11,11 +11,11 @@ from panel.report.contents.results import Results
 from panel.report.contents.tables_emollients import batches, formulas
 from panel.study.blend import emollient_blend
 from panel.study.swaps import matched_pairs
-from panel.views.evidence_tables import recorded_table
-from panel.views.safety_tables import checklist_table, gate_table, reactions_table
-from panel.views.safety_words import what_the_gate_says
-from panel.views.swap_pictures import blend_figure, blend_svg
-from panel.views.swap_words import blend_alt_text
+from panel.views.decision.evidence_tables import recorded_table
+from panel.views.emollients.swap_pictures import blend_figure, blend_svg
+from panel.views.emollients.swap_words import blend_alt_text
+from panel.views.planning.safety_tables import checklist_table, gate_table, reactions_table
+from panel.views.planning.safety_words import what_the_gate_says
 
 
 def product(results: Results) -> Section:

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from panel.report.contents.blocks import Block, Gap, Numbers, Paragraph, Picture, Points
 from panel.report.contents.results import NotThere
 from panel.study.study import Study
-from panel.views.png import png_bytes
+from panel.views.drawing.png import png_bytes
 
 T = TypeVar("T")
 

@@ -34,7 +34,7 @@ from panel.models.prototypes.scale_use import ScaleUse, find_scale_use
 from panel.models.prototypes.sensitivity import Sensitivity, smallest_difference
 from panel.study.study import Study
 from panel.study.study_files import files_of_study
-from panel.views.naming import Naming, naming
+from panel.views.drawing.naming import Naming, naming
 
 T = TypeVar("T")
 

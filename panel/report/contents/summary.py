@@ -9,14 +9,14 @@ from panel.report.contents.parts import fact, not_there, points
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.tables_claims import NO_CLAIMS
 from panel.study.knowledge import cautions
-from panel.views.assessor_words import panel_headline
-from panel.views.claim_words import claims_headline, what_the_claims_show
-from panel.views.decision_words import decision_headline
-from panel.views.difference_words import headline, what_the_differences_cannot_show
-from panel.views.ladder_words import ladder_headline
-from panel.views.liking_words import liking_headline
-from panel.views.segment_words import segments_headline
-from panel.views.study_words import what_is_in_the_study, what_the_findings_say
+from panel.views.assessors.assessor_words import panel_headline
+from panel.views.consumers.liking_words import liking_headline
+from panel.views.consumers.segment_words import segments_headline
+from panel.views.decision.claim_words import claims_headline, what_the_claims_show
+from panel.views.decision.decision_words import decision_headline
+from panel.views.emollients.ladder_words import ladder_headline
+from panel.views.planning.study_words import what_is_in_the_study, what_the_findings_say
+from panel.views.prototypes.difference_words import headline, what_the_differences_cannot_show
 
 _GRAVE = ("stop", "warning")
 

@@ -7,8 +7,8 @@ from panel.report.contents.numbers import numbers
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.sources import Source
 from panel.report.contents.tables_differences import OF_ATTRIBUTE
-from panel.views.assessor_tables import panel_table, people_table, scale_use_table, without_table
-from panel.views.evidence_tables import ranks_table
+from panel.views.assessors.assessor_tables import panel_table, people_table, scale_use_table, without_table
+from panel.views.decision.evidence_tables import ranks_table
 
 OF_ASSESSOR = Source("scores", same={"assessor": "assessor"})
 

@@ -6,9 +6,9 @@ from panel.report.contents.blocks import Numbers
 from panel.report.contents.numbers import numbers
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.sources import Source
-from panel.views.claim_tables import claims_table
-from panel.views.decision_tables import gates_table, pairs_decision_table, ranking_table, windows_table
-from panel.views.evidence_tables import claim_numbers_of_all
+from panel.views.decision.claim_tables import claims_table
+from panel.views.decision.decision_tables import gates_table, pairs_decision_table, ranking_table, windows_table
+from panel.views.decision.evidence_tables import claim_numbers_of_all
 
 _SCORES = Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus"))
 _ANSWERS = Source("answers", same={"question": "question"})

@@ -8,9 +8,9 @@ from panel.report.contents.blocks import Numbers
 from panel.report.contents.numbers import numbers
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.sources import Source
-from panel.views.both_ways import both_ways_table
-from panel.views.sensitivity_tables import smallest_difference_table
-from panel.views.tables import (
+from panel.views.assessors.both_ways import both_ways_table
+from panel.views.prototypes.sensitivity_tables import smallest_difference_table
+from panel.views.prototypes.tables import (
     attributes_table,
     components_table,
     map_attributes_table,

@@ -13,11 +13,11 @@ from panel.report.contents.tables_differences import OF_ATTRIBUTE
 from panel.study.formulas import formulated
 from panel.study.study import Study
 from panel.study.swaps import formula_pairs
-from panel.views.evidence_tables import interactions_table
-from panel.views.ladder_tables import prediction_table
-from panel.views.reading_tables import partners_table, reading_swaps_table, readings_table
-from panel.views.study_tables import batches_table, formulas_table
-from panel.views.swap_tables import swaps_table
+from panel.views.decision.evidence_tables import interactions_table
+from panel.views.emollients.ladder_tables import prediction_table
+from panel.views.emollients.reading_tables import partners_table, reading_swaps_table, readings_table
+from panel.views.emollients.swap_tables import swaps_table
+from panel.views.planning.study_tables import batches_table, formulas_table
 
 _ENTERED = "As it was written down; nothing was computed."
 

@@ -14,7 +14,7 @@ from data_demo.make_demo import make_study
 from panel.errors import ModelError
 from panel.models.consumers.check_all import count_check_all
 from tests.consumer_answers import study_of, ticked
-from tests.stats.test_cochran import CONOVER, STATSMODELS
+from tests.stats.answers.test_cochran import CONOVER, STATSMODELS
 
 CLOSED_FORM = 1e-9
 

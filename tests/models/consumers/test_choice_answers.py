@@ -13,7 +13,7 @@ from panel.models.consumers.choice_answers import (
     share_fact,
     unread_notes,
 )
-from panel.stats.discrimination import METHODS
+from panel.stats.answers.discrimination import METHODS
 from panel.study.tables import TABLES
 from tests.choice_studies import choice_study, named_rows, right_rows
 

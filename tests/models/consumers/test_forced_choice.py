@@ -8,11 +8,11 @@ from statsmodels.stats.multitest import multipletests
 
 from panel.errors import ModelError
 from panel.models.consumers.forced_choice import judge_count, judge_forced_choices
-from panel.stats.beta_binomial import fit_beta_binomial
-from panel.stats.planned_looks import planned_looks_p
+from panel.stats.answers.beta_binomial import fit_beta_binomial
+from panel.stats.comparing.planned_looks import planned_looks_p
 from tests.choice_studies import choice_study, named_rows, right_rows
-from tests.stats.test_binomial_tests import HALVES, NONE, SIMILAR, TRIANGLE, TWO_SIDED
-from tests.stats.test_discrimination import ERRORS
+from tests.stats.answers.test_binomial_tests import HALVES, NONE, SIMILAR, TRIANGLE, TWO_SIDED
+from tests.stats.answers.test_discrimination import ERRORS
 
 KINDS = {"triangle": "triangle", "3-AFC": "three_afc", "duo-trio": "duo_trio", "paired": "paired"}
 CLOSED_FORM = 1e-10

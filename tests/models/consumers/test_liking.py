@@ -14,8 +14,8 @@ from panel.models.consumers.liking_model import corrected_test, liking_model
 from panel.models.consumers.liking_tables import evenness
 from panel.study.study import Study
 from tests.consumer_studies import answers_study, demo_panel, one_group_panel
-from tests.stats.test_incomplete_ranks import apples
-from tests.stats.test_ranks import GRASSES
+from tests.stats.ranking.test_incomplete_ranks import apples
+from tests.stats.ranking.test_ranks import GRASSES
 
 SAME = 1e-6
 REML = 1e-4  # relative, of variances found by iteration

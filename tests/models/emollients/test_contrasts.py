@@ -16,7 +16,7 @@ from panel.models.emollients.contrasts import (
     pair_differences,
     score_array,
 )
-from panel.stats.multiplicity import benjamini_hochberg
+from panel.stats.comparing.multiplicity import benjamini_hochberg
 from tests.formula_studies import scores_of, study_of
 
 EXACT = 1e-10

@@ -9,7 +9,7 @@ from panel.models.emollients.descriptor_links import find_links
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.emollients.link_columns import link_columns
 from panel.models.emollients.prototype_level import prototype_level
-from panel.stats.multiplicity import holm
+from panel.stats.comparing.multiplicity import holm
 from tests.blend_studies import DEMO, scored
 from tests.formula_studies import study_of
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.models.emollients.flow_curves import PARAMETER_UNITS, flow_curves
-from panel.stats.flow_models import PARAMETERS
+from panel.stats.curves.flow_models import PARAMETERS
 from tests.reading_studies import curve, curves_table, flow_rows
 
 RATES = np.geomspace(0.1, 1000, 16)

@@ -5,7 +5,7 @@ import pytest
 
 from panel.models.emollients.mixture_link import mixture_links, why_no_mixture
 from panel.models.emollients.prototype_level import prototype_level
-from panel.stats.mixtures import fit_mixture, lack_of_fit
+from panel.stats.formulas.mixtures import fit_mixture, lack_of_fit
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
 
 STRAIGHT = 30 + 40 * SHARES[:, 0]

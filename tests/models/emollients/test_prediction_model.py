@@ -63,7 +63,7 @@ def test_a_curved_truth_is_met_by_a_curved_model_and_a_straight_one_by_the_strai
 
 
 def test_the_curved_model_is_the_scheffe_model():
-    from panel.stats.mixtures import fit_mixture
+    from panel.stats.formulas.mixtures import fit_mixture
 
     formulas = mixture_formulas(total=12.0)
     truth = 30 + 40 * SHARES[:, 0] + 80 * SHARES[:, 0] * SHARES[:, 1]

@@ -6,8 +6,8 @@ import pytest
 
 from panel.errors import ModelError
 from panel.models.prototypes.rank_tables import rank_tables
-from panel.stats.incomplete_ranks import skillings_mack_test
-from tests.stats.test_incomplete_ranks import ASSEMBLY, ICE_CREAM
+from panel.stats.ranking.incomplete_ranks import skillings_mack_test
+from tests.stats.ranking.test_incomplete_ranks import ASSEMBLY, ICE_CREAM
 
 
 def frame(table):

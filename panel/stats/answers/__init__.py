@@ -1,0 +1,1 @@
+"""Counted answers, choices and categories."""

@@ -1,0 +1,1 @@
+"""One assessor against the others."""

@@ -1,0 +1,152 @@
+"""How one assessor's picture of the prototypes goes with everybody else's.
+
+Everything rests on tables of means, (q, a, p): q attributes, a assessors, p prototypes, NaN where not scored. A table
+with holes is split into rows and columns by least squares; without holes these are the plain means.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from panel.stats.arrays import Array
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Agreement:
+    """Each assessor against the others; every array (q, a) unless said otherwise, NaN where it cannot be had.
+
+    Parameters
+    ----------
+    own, others
+        (q, a, p) the person's means and the others', less their average over the prototypes that both scored.
+    correlation, slope
+        Of the person's means with, and on, the mean of the others' means.
+    spread
+        Variance of the person's own means, over `prototypes` - 1.
+    others_square
+        Sum of squares of the others' means about their mean, over the prototypes the person scored.
+    scatter
+        Mean square of the person's means about the line of that slope, over `prototypes` - 2.
+    level
+        The person's mean less the panel's; the sum over the assessors is zero.
+    interaction
+        Sum of squares of what the person sees differently, means less row and column of the additive table.
+    prototypes
+        Number of prototypes the person scored.
+    """
+
+    own: Array
+    others: Array
+    correlation: Array
+    slope: Array
+    spread: Array
+    others_square: Array
+    scatter: Array
+    level: Array
+    interaction: Array
+    prototypes: Array
+
+    @property
+    def share(self) -> Array:
+        """The person's share of all that is seen differently."""
+        return _ratio(self.interaction, np.nansum(self.interaction, axis=-1, keepdims=True))
+
+
+def agreement(means: Array) -> Agreement:
+    """Return how each assessor of `means` (q, a, p) goes with the others."""
+    others = others_effects(means)
+    both = np.isfinite(means) & np.isfinite(others)
+    own, others = _centred(np.where(both, means, np.nan)), _centred(np.where(both, others, np.nan))
+    cross, own_square, others_square = (np.nansum(part, axis=-1) for part in (own * others, own**2, others**2))
+    count = both.sum(axis=-1).astype(float)
+    slope = _ratio(cross, others_square)
+    scatter = np.nansum((own - slope[..., None] * others) ** 2, axis=-1)
+    columns = column_effects(means)[..., None, :]
+    rows = _mean(means - columns)
+    left = np.nansum((means - rows[..., None] - columns) ** 2, axis=-1)
+    return Agreement(
+        own=own,
+        others=others,
+        correlation=_ratio(cross, np.sqrt(own_square * others_square)),
+        slope=slope,
+        spread=_ratio(own_square, count - 1),
+        others_square=others_square,
+        scatter=_ratio(scatter, count - 2),
+        level=rows - _mean(rows)[..., None],
+        interaction=np.where(np.isfinite(rows), left, np.nan),
+        prototypes=count,
+    )
+
+
+def others_effects(means: Array) -> Array:
+    """Return the column effects of the others for each assessor, (q, a, p), sum zero; NaN where no other scored."""
+    a = means.shape[-2]
+    without = np.where(np.eye(a, dtype=bool)[:, :, None], np.nan, means[..., None, :, :])
+    return column_effects(without)
+
+
+def column_effects(table: Array) -> Array:
+    """Return the least-squares column effects of additive tables (..., a, p), sum zero over the columns that have any.
+
+    From the normal equations after the rows are eliminated; columns that share no row with the rest keep the level of
+    their own part.
+    """
+    there = np.isfinite(table)
+    weight = there.astype(float)
+    n_row, n_column = weight.sum(axis=-1), weight.sum(axis=-2)
+    filled = np.where(there, table, 0.0)
+    row_mean = filled.sum(axis=-1) / np.maximum(n_row, 1)
+    right = np.where(there, table - row_mean[..., None], 0.0).sum(axis=-2)
+    if there.all():
+        effect = right / n_column
+    else:
+        scaled = weight / np.maximum(n_row, 1)[..., None]
+        left = n_column[..., None] * np.eye(table.shape[-1]) - np.swapaxes(weight, -1, -2) @ scaled
+        effect = np.einsum("...ij,...j->...i", np.linalg.pinv(left, hermitian=True), right)
+    held = n_column > 0
+    mean = (effect * held).sum(axis=-1, keepdims=True) / np.maximum(held.sum(axis=-1, keepdims=True), 1)
+    return np.where(held, effect - mean, np.nan)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Disagreement:
+    """What is seen differently beyond a wider or narrower use of the scale: mean square of means (q,) and its df."""
+
+    mean_square: Array
+    df: Array
+
+
+def disagreement(means: Array) -> Disagreement:
+    """Return the mean square left of `means` (q, a, p) after assessors, prototypes and each assessor's slope on them.
+
+    In a table without holes (a - 1)(p - 2) degrees of freedom (Brockhoff, Schlich & Skovgaard 2015, Food Qual.
+    Prefer. 39:156-166); otherwise as many as there are cells less what was fitted.
+    """
+    own = _centred(means)
+    panel = _centred(np.where(np.isfinite(means), column_effects(means)[..., None, :], np.nan))
+    slope = _ratio(np.nansum(own * panel, axis=-1), np.nansum(panel**2, axis=-1))
+    rest = np.nansum((own - slope[..., None] * panel) ** 2, axis=(-1, -2))
+    cells = np.isfinite(means)
+    people = (cells.sum(axis=-1) > 0).sum(axis=-1)
+    columns = (cells.sum(axis=-2) > 0).sum(axis=-1)
+    df = (cells.sum(axis=(-1, -2)) - 2 * people - columns + 2).astype(float)
+    return Disagreement(_ratio(rest, df), df)
+
+
+def _centred(values: Array) -> Array:
+    """Return values less their mean along the last axis, NaN kept."""
+    return values - _mean(values)[..., None]
+
+
+def _mean(values: Array) -> Array:
+    """Return the mean of what is there along the last axis; NaN where nothing is."""
+    there = np.isfinite(values)
+    return _ratio(np.where(there, values, 0.0).sum(axis=-1), there.sum(axis=-1))
+
+
+def _ratio(above: Array, below: Array) -> Array:
+    """Return above / below; NaN where nothing is below."""
+    above, below = np.broadcast_arrays(above, below)
+    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)

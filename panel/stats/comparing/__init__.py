@@ -1,0 +1,1 @@
+"""Comparing means and shares: tests, intervals, many at a time, and how large a study must be."""

@@ -1,0 +1,1 @@
+"""Curves: flow, force and intensity over time."""

@@ -1,0 +1,1 @@
+"""Blends: their geometry, designs, models and targets."""

@@ -1,0 +1,1 @@
+"""Maps, groups and draws of people."""

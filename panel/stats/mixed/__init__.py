@@ -1,0 +1,1 @@
+"""Mixed models: fits, their moments, and what follows from them."""

@@ -1,0 +1,117 @@
+"""Estimates and tests of a fitted mixed model with Satterthwaite's degrees of freedom.
+
+Satterthwaite (1946), Biometrics Bulletin 2:110-114, for one contrast; Fai & Cornelius (1996), J. Stat. Comput.
+Simul. 54:363-378, for several at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import fdtrc, stdtr, stdtrit
+
+from panel.stats.arrays import Array
+from panel.stats.mixed.reml import MixedFit
+
+SAME_DF = 1e-8  # relative: degrees of freedom that differ by less are one and the same
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Estimates:
+    """Contrasts of a fitted model, each array (q, m): q responses, m contrasts."""
+
+    estimate: Array
+    std_error: Array
+    df: Array
+
+    @property
+    def statistic(self) -> Array:
+        """Estimate over standard error."""
+        return np.asarray(self.estimate / self.std_error)
+
+    @property
+    def p_value(self) -> Array:
+        """Two-sided p-value, unadjusted."""
+        return np.asarray(2 * stdtr(self.df, -np.abs(self.statistic)))
+
+    def interval(self, level: float) -> tuple[Array, Array]:
+        """Return lower and upper limits of the two-sided interval at `level`, unadjusted."""
+        half = stdtrit(self.df, (1 + level) / 2) * self.std_error
+        return self.estimate - half, self.estimate + half
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class FTest:
+    """F tests of one hypothesis for each response, each array (q,)."""
+
+    statistic: Array
+    df: int
+    df_error: Array
+
+    @property
+    def p_value(self) -> Array:
+        """Upper tail probability."""
+        return np.asarray(fdtrc(self.df, self.df_error, self.statistic))
+
+
+def estimate_contrasts(fit: MixedFit, contrasts: Array) -> Estimates:
+    """Return the estimates of `contrasts` (m, p) for each response of `fit`."""
+    estimate = fit.coefficients @ contrasts.T
+    variance = np.einsum("mi,qij,mj->qm", contrasts, fit.covariance, contrasts)
+    slope = np.einsum("mi,qkij,mj->qmk", contrasts, fit.covariance_slope, contrasts)
+    return Estimates(estimate, np.sqrt(variance), _df(variance, slope, fit))
+
+
+def _df(variance: Array, slope: Array, fit: MixedFit) -> Array:
+    spread = np.einsum("qmk,qkl,qml->qm", slope, fit.parameter_covariance, slope)
+    return np.asarray(2 * variance**2 / spread)
+
+
+def test_contrasts(fit: MixedFit, contrasts: Array) -> FTest:
+    """Return the F test that all `contrasts`, of full row rank, are zero, for each response.
+
+    `contrasts` is (r, p), or (q, r, p) with rows of its own for each response. F does not depend on which rows state
+    the hypothesis; the pooled degrees of freedom do, in their third or fourth digit (see `sequential_contrasts`).
+    """
+    contrasts = np.broadcast_to(contrasts, (len(fit.coefficients), *contrasts.shape[-2:]))
+    r = contrasts.shape[1]
+    estimate = np.einsum("qrp,qp->qr", contrasts, fit.coefficients)
+    covariance = contrasts @ fit.covariance @ np.swapaxes(contrasts, 1, 2)
+    values, vectors = np.linalg.eigh(covariance)
+    rotated = np.einsum("qri,qr->qi", vectors, estimate)
+    statistic = (rotated**2 / values).sum(axis=1) / r
+    directions = np.swapaxes(vectors, 1, 2) @ contrasts
+    slope = np.einsum("qmi,qkij,qmj->qmk", directions, fit.covariance_slope, directions)
+    return FTest(statistic, r, _pooled_df(_df(values, slope, fit)))
+
+
+test_contrasts.__test__ = False  # type: ignore[attr-defined]  # a function of statistics, not a test of pytest
+
+
+def sequential_contrasts(counts: Array, n_fixed: int) -> Array:
+    """Return the rows (k - 1, n_fixed) that test k means, the first columns, one after another.
+
+    They are the rows of the unit upper triangle of X'X for the differences from the first mean, given how many
+    scores each mean has (`counts`): the rows a sequential analysis of variance of a single factor uses (Goodnight
+    1979, Am. Stat. 33:149, Doolittle's method), as general mixed-model software does.
+    """
+    rest = counts[1:]
+    reduced = np.diag(rest) - np.outer(rest, rest) / counts.sum()
+    lower = np.linalg.cholesky(reduced)
+    unit = (lower / np.diagonal(lower)).T
+    rows = np.zeros((len(rest), n_fixed))
+    rows[:, 1 : len(counts)] = unit
+    rows[:, 0] = -unit.sum(axis=1)
+    return rows
+
+
+def _pooled_df(nu: Array) -> Array:
+    """Return the denominator degrees of freedom from those of the r independent directions (Fai & Cornelius)."""
+    r = nu.shape[1]
+    alike = np.ptp(nu, axis=1) <= SAME_DF * nu.mean(axis=1)
+    low = (nu <= 2).any(axis=1)
+    safe = np.where(nu > 2, nu, 3.0)
+    expected = (safe / (safe - 2)).sum(axis=1)
+    pooled = np.where(low, 2.0, 2 * expected / np.where(expected > r, expected - r, np.inf))
+    return np.asarray(np.where(alike, nu.mean(axis=1), pooled))

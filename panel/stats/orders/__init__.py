@@ -1,0 +1,1 @@
+"""Serving orders and incomplete blocks."""

@@ -1,0 +1,1 @@
+"""The panel check in words, tables and pictures."""

@@ -1,0 +1,1 @@
+"""What consumers said in words, tables and pictures."""

@@ -1,0 +1,1 @@
+"""Decision, claims and evidence in words, tables and pictures."""

@@ -1,0 +1,175 @@
+"""Pictures behind the choice of a prototype: the chances of meeting each window, and windows beside intervals."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from textwrap import wrap
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from panel.models.decision.contenders import OUT
+from panel.models.decision.decide import Decision
+from panel.views.decision.decision_tables import window_text
+from panel.views.decision.decision_words import chance_words
+from panel.views.drawing.interval_picture import FONT, interval_figure, marker_legend, needed_limits
+from panel.views.drawing.labels import text_width
+from panel.views.drawing.naming import Naming
+from panel.views.drawing.palette import FAINT, INK, MOST_COLOURED, markers
+from panel.views.drawing.svg import svg_text
+
+_POINTS = 72.0  # to the inch
+_CELL, _ROW, _HEAD, _LEFT, _FOOT, _GAP = 0.95, 0.3, 0.75, 0.25, 0.35, 0.12  # inches
+_LETTERS = 14  # of a column heading before it is broken
+_PALE, _DARK = np.array([1.0, 1.0, 1.0]), np.array([0.42, 0.70, 0.72])  # white to a teal that black letters stand on
+_MET, _MISSED, _UNKNOWN = "✓", "✗", "–"
+_LINE, _BETWEEN = 0.16, 0.14  # inches: one prototype's line, free room between attributes
+_BAND = "#e4ece9"  # a window; behind black letters and dark lines
+ALL, ALL_VERSUS = "all windows", "all, as differences from"
+
+CHANCES_KEY = (
+    f"Number: chance that the true mean lies in the window. {_MET} the mean itself does, {_MISSED} it does not. The "
+    "darker, the likelier."
+)
+INTERVALS_KEY = "Shaded: the window. Dot: mean. Line: its interval."
+
+
+def chance_cells(result: Decision, names: Naming) -> pd.DataFrame:
+    """Return what the grid writes: `row column prototype heading chance mark`, best prototype first."""
+    order = [str(name) for name in result.ranking["prototype"]]
+    attributes = [str(name) for name in dict.fromkeys(result.windows["attribute"])]
+    found = []
+    for windows in result.windows.to_dict("records"):
+        met = windows["met"]
+        mark = _UNKNOWN if met != met else _MET if met else _MISSED
+        place = order.index(str(windows["prototype"])), attributes.index(str(windows["attribute"]))
+        found.append(
+            (*place, windows["prototype"], names.attribute(str(windows["attribute"])), windows["chance"], mark)
+        )
+    together = [("chance_all", ALL)]
+    if result.benchmark is not None:
+        together.append(("chance_all_versus", f"{ALL_VERSUS} {result.benchmark}"))
+    for row, ranked in enumerate(result.ranking.to_dict("records")):
+        found += [
+            (row, len(attributes) + number, ranked["prototype"], heading, ranked[column], "")
+            for number, (column, heading) in enumerate(together)
+        ]
+    columns = ["row", "column", "prototype", "heading", "chance", "mark"]
+    return pd.DataFrame(found, columns=columns).sort_values(["row", "column"], ignore_index=True)
+
+
+def chances_figure(result: Decision, names: Naming) -> Figure:
+    """Return the grid of chances: a row per prototype, a column per window, and all windows at once."""
+    cells = chance_cells(result, names)
+    out = set(result.ranking.loc[result.ranking["standing"] == OUT, "prototype"])
+    labels = [f"{name} (out)" if name in out else str(name) for name in result.ranking["prototype"]]
+    headings = cells.loc[cells["row"] == 0, ["column", "heading"]].sort_values("column")["heading"].tolist()
+    singles = int((cells.loc[cells["row"] == 0, "mark"] != "").sum())
+    left = max(text_width(label, FONT) for label in labels) / _POINTS + _LEFT
+    across = [number * _CELL + (_GAP if number >= singles else 0.0) for number in range(len(headings))]
+    width, depth = left + across[-1] + _CELL + 0.1, len(labels) * _ROW
+    key = wrap(CHANCES_KEY, int(width * _POINTS / (0.5 * FONT)))
+    foot = _FOOT + 0.16 * (len(key) - 1)
+    figure = Figure(figsize=(width, _HEAD + depth + foot))
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set(xlim=(0, width), ylim=(_HEAD + depth + foot, 0))
+    axes.set_axis_off()
+    for cell in cells.to_dict("records"):
+        _cell(axes, left + across[cell["column"]], _HEAD + cell["row"] * _ROW, float(cell["chance"]), str(cell["mark"]))
+    for number, heading in enumerate(headings):
+        words = "\n".join(wrap(str(heading), _LETTERS)[:3])
+        x = left + across[number] + _CELL / 2
+        axes.text(x, _HEAD - 0.07, words, fontsize=FONT - 0.5, color=INK, ha="center", va="bottom", linespacing=1.05)
+    for number, label in enumerate(labels):
+        axes.text(left - 0.1, _HEAD + (number + 0.5) * _ROW, label, fontsize=FONT, color=INK, ha="right", va="center")
+    axes.text(0.1, _HEAD + depth + 0.1, "\n".join(key), fontsize=FONT - 0.5, color=INK, va="top")
+    return figure
+
+
+def chances_svg(result: Decision, names: Naming) -> str:
+    """Return the grid of chances as SVG."""
+    return svg_text(
+        chances_figure(result, names),
+        title="Chances of meeting the windows",
+        description=chances_alt_text(result, names),
+    )
+
+
+def chances_alt_text(result: Decision, names: Naming) -> str:
+    """Return the grid in words: for each prototype the chance of all windows, and of the least likely one."""
+    cells = chance_cells(result, names)
+    told = []
+    for prototype, own in cells.groupby("prototype", sort=False):
+        single = own.loc[own["mark"] != ""].dropna(subset=["chance"])
+        whole = chance_words(float(own.loc[own["heading"] == ALL, "chance"].iloc[0]))
+        least = single.sort_values("chance", kind="stable")["heading"].iloc[0] if len(single) else "not known"
+        told.append(f"{prototype}: all windows {whole}, least likely {least}")
+    return f"Chances of meeting the windows. {'; '.join(told)}."
+
+
+def windows_figure(result: Decision, names: Naming, chosen: Sequence[str] = (), *, versus: bool = False) -> Figure:
+    """Return windows as bands with the means and intervals of the chosen prototypes, seven at the most.
+
+    With `versus` everything is a difference from the benchmark.
+    """
+    shown = list(chosen or [str(name) for name in result.ranking["prototype"]])[:MOST_COLOURED]
+    marks = markers(shown)
+    rows, places = _interval_rows(result, shown, versus=versus)
+    drawn = rows.assign(
+        colour=[marks[name].colour for name in rows["prototype"]],
+        shape=[marks[name].shape for name in rows["prototype"]],
+        filled=True,
+    )
+    edges = rows[["low", "high"]].to_numpy(float).ravel()
+    limits = needed_limits(rows, *edges[np.isfinite(edges)].tolist())
+    depth = len(places) * (len(shown) * _LINE + _BETWEEN)
+    ticks = [(y, names.attribute(attribute)) for attribute, y in places.items()]
+    first = rows.drop_duplicates("attribute")
+    ends = dict(zip(first["attribute"], first[["low", "high"]].to_numpy(float).tolist(), strict=True))
+    remarks = [
+        (y, window_text(ends[attribute][0], ends[attribute][1], names.digits)) for attribute, y in places.items()
+    ]
+    x_title = f"Difference from {result.benchmark}" if versus else names.with_scale("Mean")
+    figure, axes = interval_figure(drawn, depth, ticks, remarks=remarks, limits=limits, x_title=x_title)
+    half = len(shown) * _LINE / 2 + 0.03
+    for attribute, y in places.items():
+        low, high = (limit if math.isnan(end) else end for end, limit in zip(ends[attribute], limits, strict=True))
+        axes.add_patch(Rectangle((low, y - half), high - low, 2 * half, facecolor=_BAND, edgecolor=FAINT, zorder=0.5))
+    marker_legend(axes, marks)
+    return figure
+
+
+def windows_svg(result: Decision, names: Naming, chosen: Sequence[str] = (), *, versus: bool = False) -> str:
+    """Return the windows and intervals as SVG."""
+    what = f"differences from {result.benchmark}" if versus else "means"
+    return svg_text(
+        windows_figure(result, names, chosen, versus=versus),
+        title=f"Windows beside the {what}",
+        description=f"Windows beside the {what} with their intervals; the table of windows has the numbers.",
+    )
+
+
+def _interval_rows(result: Decision, shown: list[str], *, versus: bool) -> tuple[pd.DataFrame, dict[str, float]]:
+    """Return the intervals to draw and the middle of each attribute, in inches from the top."""
+    columns = {"difference": "estimate", "difference_low": "ci_low", "difference_high": "ci_high"} if versus else {}
+    ends = ("versus_low", "versus_high") if versus else ("target_low", "target_high")
+    taken = [*(columns or ("estimate", "ci_low", "ci_high")), *ends]
+    rows = result.windows.loc[result.windows["prototype"].isin(shown), ["attribute", "prototype", *taken]]
+    rows = rows.rename(columns=columns | {ends[0]: "low", ends[1]: "high"}).dropna(subset=["estimate"])
+    step = len(shown) * _LINE + _BETWEEN
+    places = {str(name): (number + 0.5) * step for number, name in enumerate(dict.fromkeys(rows["attribute"]))}
+    offset = {name: (number - (len(shown) - 1) / 2) * _LINE for number, name in enumerate(shown)}
+    y = [places[str(a)] + offset[str(p)] for a, p in zip(rows["attribute"], rows["prototype"], strict=True)]
+    return rows.assign(y=y).reset_index(drop=True), places
+
+
+def _cell(axes: Axes, x: float, y: float, chance: float, mark: str) -> None:
+    known = chance == chance
+    shade = _PALE + (_DARK - _PALE) * (chance if known else 0.0)
+    axes.add_patch(Rectangle((x, y), _CELL, _ROW, facecolor=shade, edgecolor=FAINT, linewidth=0.6))
+    words = f"{mark} {chance_words(chance)}".strip()
+    axes.text(x + _CELL / 2, y + _ROW / 2, words, fontsize=FONT, color=INK, ha="center", va="center")

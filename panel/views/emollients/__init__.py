@@ -1,0 +1,1 @@
+"""Swaps, the ladder, readings and next prototypes in words, tables and pictures."""

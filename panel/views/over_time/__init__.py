@@ -1,0 +1,1 @@
+"""After-feel and courses over time in words, tables and pictures."""

@@ -1,0 +1,1 @@
+"""The study, its plan, servings, safety and ballots in words and tables."""

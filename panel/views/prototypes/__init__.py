@@ -1,0 +1,1 @@
+"""Differences and the map in words, tables and pictures."""

@@ -1,0 +1,52 @@
+"""Satterthwaite's degrees of freedom in special cases that have a known answer."""
+
+import numpy as np
+import pytest
+
+from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
+
+EXACT = 1e-6  # relative; the variances are iterated
+
+
+def balanced(seed=0, a=6, p=4, r=3):
+    rng = np.random.default_rng(seed)
+    person, product, _ = (grid.ravel() for grid in np.indices((a, p, r)))
+    pair = person * p + product
+    y = rng.normal(size=len(person)) + 2 * rng.normal(size=a)[person] + rng.normal(size=a * p)[pair]
+    return fit_mixed_model(y[:, None], np.eye(p)[product], [person, pair]), p
+
+
+def test_balanced_differences_have_the_degrees_of_freedom_of_their_stratum():
+    fit, p = balanced()
+    contrasts = np.hstack([-np.ones((p - 1, 1)), np.eye(p - 1)])
+    np.testing.assert_allclose(estimate_contrasts(fit, contrasts).df, 15, rtol=EXACT)
+    assert test_contrasts(fit, contrasts).df_error[0] == pytest.approx(15, rel=EXACT)
+
+
+def test_one_contrast_as_t_and_as_f():
+    fit, p = balanced(1)
+    contrast = np.zeros((1, p))
+    contrast[0, :2] = 1, -1
+    one, f = estimate_contrasts(fit, contrast), test_contrasts(fit, contrast)
+    assert f.statistic[0] == pytest.approx(one.statistic[0, 0] ** 2)
+    assert f.p_value[0] == pytest.approx(one.p_value[0, 0])
+    assert f.df_error[0] == pytest.approx(one.df[0, 0])
+
+
+def test_the_test_does_not_depend_on_which_differences_state_the_hypothesis():
+    fit, p = balanced(2)
+    from_first = np.hstack([-np.ones((p - 1, 1)), np.eye(p - 1)])
+    rng = np.random.default_rng(0)
+    mixed = rng.normal(size=(p - 1, p - 1)) @ from_first
+    assert test_contrasts(fit, mixed).statistic[0] == pytest.approx(test_contrasts(fit, from_first).statistic[0])
+
+
+def test_few_degrees_of_freedom_pool_as_fai_and_cornelius_do():
+    # with q directions of nu each the pooled value is nu; with any nu of 2 or less it is 2
+    from panel.stats.mixed.satterthwaite import _pooled_df
+
+    assert _pooled_df(np.array([[7.0, 7.0, 7.0]]))[0] == pytest.approx(7)
+    expected = sum(v / (v - 2) for v in (5.0, 9.0, 20.0))
+    assert _pooled_df(np.array([[5.0, 9.0, 20.0]]))[0] == pytest.approx(2 * expected / (expected - 3))
+    assert _pooled_df(np.array([[1.5, 9.0, 20.0]]))[0] == 2

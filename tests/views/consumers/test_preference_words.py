@@ -1,0 +1,85 @@
+"""Sentences about preferences: counts, ways of counting, order, and the paradox."""
+
+from panel.models.consumers.preference import count_preferences
+from panel.views.consumers.preference_words import (
+    preference_headline,
+    preference_heads,
+    what_preferences_cannot_show,
+    what_the_preferences_show,
+)
+from panel.views.drawing.naming import Naming
+from tests.choice_studies import choice_study, named_rows, votes
+
+
+def counted(mine, other, undecided=0, **columns):
+    return count_preferences(choice_study(named_rows("preference", votes(mine, other, undecided), **columns)))
+
+
+def lines(*count, **columns):
+    return what_the_preferences_show(counted(*count, **columns), Naming())
+
+
+def test_the_counts_come_first_with_their_base():
+    told = lines(32, 20, 8)
+    assert told[0] == (
+        "preference: of 60 answers by 60 people 32 preferred P4, 20 preferred P1, 8 had no preference. Of the 52 who "
+        "chose, 33 are needed for a preference named beforehand, 34 for one either way."
+    )
+    assert "Neither a preference, nor unsurpassed, nor parity is shown in any way of counting." not in told
+    assert any("P4 is preferred by more than 45 %, so unsurpassed" in line for line in told)
+
+
+def test_a_preference_in_every_way_of_counting():
+    result = counted(70, 20, 10)
+    assert preference_headline(result) == "P4 is preferred to P1, however votes for no preference are counted."
+    assert any(line.startswith("P4 is preferred by more than half, in all three ways") for line in lines(70, 20, 10))
+    turned = counted(20, 70, 10)
+    assert preference_headline(turned).startswith("P1 is preferred to P4")
+
+
+def test_a_preference_that_depends_on_the_way_of_counting():
+    result = counted(60, 38, 22)
+    assert preference_headline(result) == (
+        "P4 and P1: a preference is shown in some ways of counting votes for no preference, not in all."
+    )
+    told = [line for line in lines(60, 38, 22) if "more than half" in line]
+    assert told == [
+        "P4 is preferred by more than half, only with votes for no preference left out and split equally "
+        "(p = 0.027 at the most)."
+    ]
+
+
+def test_nothing_shown():
+    assert preference_headline(counted(10, 11)) == (
+        "P4 and P1: that one of them is preferred is not shown, however votes for no preference are counted."
+    )
+    assert preference_heads(counted(10, 11)) == ["preference"]
+    assert "Neither a preference, nor unsurpassed, nor parity is shown in any way of counting." in lines(10, 11)
+    assert any("not parity" in line for line in what_preferences_cannot_show(counted(10, 11)))
+    assert any("name the base" in line for line in what_preferences_cannot_show(counted(10, 11, 1)))
+
+
+def test_parity_and_the_paradox():
+    alike = counted(500, 500)
+    assert preference_headline(alike) == "P4 and P1 are preferred alike, however votes for no preference are counted."
+    told = lines(587, 531)
+    assert any("Report both; neither may be picked alone." in line for line in told)
+    assert not any("Report both" in line for line in lines(500, 500))
+
+
+def test_the_order():
+    assert any("is not known for both orders" in line for line in lines(10, 9))
+    assert any("No effect of the order is seen: 20 of 40" in line for line in lines(20, 20, position=[1.0, 2.0] * 20))
+    first = [1.0] * 18 + [2.0] * 2 + [2.0] * 17 + [1.0] * 3
+    told = [line for line in lines(20, 20, position=first) if "order" in line]
+    assert told[0].startswith("The order matters: 35 of 40 chose what they tried first (87 %), p < 0.001.")
+
+
+def test_repeated_answers():
+    parts = [named_rows("preference", votes(mine, 20 - mine), replicate=str(mine)) for mine in (13, 15)]
+    result = count_preferences(choice_study(*parts))
+    assert "people answered more than once" in preference_headline(result)
+    told = what_the_preferences_show(result, Naming())
+    assert any("Allowing for each person's leaning, p = " in line for line in told)
+    alike = count_preferences(choice_study(*[named_rows("preference", votes(9, 0), replicate=turn) for turn in "12"]))
+    assert any("nothing can be tested beside their leanings" in s for s in what_the_preferences_show(alike, Naming()))

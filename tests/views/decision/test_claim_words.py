@@ -1,0 +1,142 @@
+"""Words, tables and pictures of claims say what the numbers say. Constructed studies with known counts."""
+
+from xml.etree import ElementTree
+
+import pytest
+
+from panel.claims.judge import judge_claims
+from panel.views.decision.claim_pictures import claim_figure, claim_rows, claim_svg, claim_units
+from panel.views.decision.claim_tables import claim_findings_table, claim_numbers_table, claims_table, limit_words
+from panel.views.decision.claim_words import (
+    claims_headline,
+    ended,
+    fixed_words,
+    footnote_lines,
+    kind_words,
+    local_law,
+    needs_of,
+    reasons_of,
+    verdict_words,
+    what_claims_cannot_show,
+    what_the_claims_show,
+    wording_lines,
+)
+from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
+
+
+@pytest.fixture(scope="module")
+def result():
+    rows = [
+        claim_row("feels soft", "agreement", question="soft", media="pack", territory="EU", owner="brand"),
+        claim_row("8 in 10 feel soft", "agreement", question="soft", bar=80),
+        claim_row("less greasy than P2", "superiority", attribute="GREASE", versus="P2", stamped=False),
+        claim_row("repairs skin", "beyond_sensory"),
+        claim_row("as greasy as P2", "parity", attribute="GREASE", versus="P2", margin=8),
+        claim_row("nothing is less greasy", "unsurpassed", attribute="GREASE", competitors="P2", margin=8),
+        claim_row("non-greasy", "absolute_negative", attribute="GREASE", question="soft", bar_panel=20),
+    ]
+    scores = panel_scores({"GREASE": {"P1": 40, "P2": 41}}, seeded(), scatter=3.0, own_view=1.0)
+    return judge_claims(study_with(rows, answers=answer_rows(45, 58), scores=scores))
+
+
+def test_the_headline_counts_verdicts(result):
+    words = claims_headline(result)
+    assert words.startswith("Of 7 claims: 2 supported as worded")
+    assert "1 not for this tool" in words
+    assert words.endswith("1 of them was not fixed before the data.")
+    assert claims_headline(judge_claims(study_with([], answers=answer_rows(1, 2)))).startswith("No claim")
+
+
+def test_every_claim_has_its_line(result):
+    lines = what_the_claims_show(result)
+    assert lines[0].startswith("✓ supported: “feels soft”. 45 of 58 agreed or agreed strongly: 77 % (95 % interval ")
+    assert lines[1].startswith("✗ not supported: “8 in 10 feel soft”. 45 of 58 ")
+    assert " What may be said: 77 % agreed" in lines[1]
+    assert lines[3].startswith("– not this tool: “repairs skin”. 'repairs' belongs to physiology")
+
+
+def test_a_line_says_what_is_lacking_and_where_the_attribute_is_not_named():
+    rows = [
+        claim_row("less greasy than P9", "superiority", attribute="GREASE", versus="P9"),
+        claim_row("nicer than P2", "superiority", attribute="GREASE", versus="P2"),
+    ]
+    scores = panel_scores({"GREASE": {"P1": 20, "P2": 60}}, seeded(), scatter=3.0, own_view=1.0)
+    lines = what_the_claims_show(judge_claims(study_with(rows, scores=scores)))
+    assert "The prototype 'P9' is not in the study." in lines[0]
+    assert "The sentence does not name GREASE, which was judged." in lines[1]
+
+
+def test_a_wording_ends_with_one_full_stop():
+    assert ended("less greasy") == "less greasy."
+    assert ended("agreed: “It is soft.” (4 of 5)") == "agreed: “It is soft.” (4 of 5)."
+    assert ended("agreed: “It is soft.”") == "agreed: “It is soft.”"
+
+
+def test_one_claim_in_words(result):
+    assert reasons_of(result, 1)[0].startswith("45 of 58 agreed or agreed strongly: 77 %")
+    assert needs_of(result, 1) == []
+    assert needs_of(result, 2)
+    assert any("never rounded up" in line for line in wording_lines(result, 2))
+    assert footnote_lines(result, 1)[0].startswith("Home-use test, 58 people")
+    assert footnote_lines(result, 4) == []
+    assert fixed_words(result, 1).endswith("Wanted by: brand. To be used in: pack; EU.")
+    assert fixed_words(result, 3) == "Not stamped: nothing shows when it was fixed."
+
+
+def test_verdicts_carry_a_sign_and_kinds_their_words():
+    assert verdict_words("supported") == "✓ supported"
+    assert len({verdict_words(v)[0] for v in ("supported", "not supported", "cannot tell yet", "not this tool")}) == 4
+    assert kind_words("parity") == "as good as another"
+    assert kind_words("nonsense") == "nonsense"
+
+
+def test_local_law_is_always_said():
+    assert "Local law decides" in local_law()
+    assert what_claims_cannot_show()[0] == local_law()
+
+
+def test_tables_hold_what_a_person_reads(result):
+    table = claims_table(result)
+    assert list(table["Verdict"].iloc[[0, 1, 3]]) == ["✓ supported", "✗ not supported", "– not this tool"]
+    assert table["Estimate"].iloc[0] == "77 %"  # cut, not 77.6 rounded to 78
+    assert table["Fixed beforehand"].tolist().count("no") == 1
+    numbers = claim_numbers_table(result, 1)
+    assert numbers["Number"].iloc[0] == "agreed (Wilson)"
+    assert numbers["Has to lie"].iloc[0] == "above 50.0 %"
+    assert numbers["Interval"].iloc[2].startswith("from 66.")
+    assert claim_numbers_table(result, 5)["Has to lie"].iloc[0] == "between −8.0 and 8.0"
+    assert claim_numbers_table(result, 6)["Interval"].iloc[0].startswith("up to ")
+    assert claim_numbers_table(result, 4).empty
+    assert claim_findings_table(result, 2)["How grave"].iloc[0] == "change the wording"
+
+
+def test_no_limit_is_told_as_nothing():
+    nothing = {"limit_low": float("nan"), "limit_high": float("nan"), "unit": "scale"}
+    assert limit_words(nothing) == "–"
+
+
+def test_the_picture_draws_each_number_against_its_limit(result):
+    assert claim_units(result, 1) == ["%"]
+    assert claim_units(result, 4) == []
+    rows = claim_rows(result, 1, "%")
+    assert rows["clear"].all()
+    assert not claim_rows(result, 2, "%")["clear"].any()
+    axes = claim_figure(result, 1, "%").axes[0]
+    uprights = [line for line in axes.lines if len(set(line.get_xdata())) == 1 and len(line.get_xdata()) == 2]
+    assert {float(line.get_xdata()[0]) for line in uprights} == {50.0}
+    # an absolute negative is held against a bar of the scale and a share of people: two pictures
+    assert claim_units(result, 7) == ["scale", "%"]
+
+
+def test_an_open_end_reaches_the_edge_of_the_picture(result):
+    axes = claim_figure(result, 6, "scale").axes[0]
+    interval = axes.collections[0].get_segments()[0]
+    assert interval[:, 0].min() == pytest.approx(axes.get_xlim()[0])
+
+
+def test_the_picture_says_its_numbers_to_those_who_hear_it(result):
+    text = claim_svg(result, 1, "%", text_as_paths=False)
+    root = ElementTree.fromstring(text)
+    words = " ".join("".join(node.itertext()) for node in root.iter())
+    assert "Numbers behind the claim: agreed, Wilson 77 %" in words
+    assert text == claim_svg(result, 1, "%", text_as_paths=False)

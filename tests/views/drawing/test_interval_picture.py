@@ -1,0 +1,44 @@
+"""The frame of pictures with intervals."""
+
+import numpy as np
+import pandas as pd
+
+from panel.views.drawing.interval_picture import interval_figure, needed_limits
+from tests.views.examples import words_outside
+
+ROWS = pd.DataFrame(
+    {
+        "y": [0.2, 0.5],
+        "estimate": [10.0, 20.0],
+        "ci_low": [8.0, np.nan],
+        "ci_high": [12.0, np.nan],
+        "colour": ["#000000", "#0072b2"],
+        "shape": ["o", "s"],
+        "filled": [True, False],
+    }
+)
+
+
+def test_a_missing_interval_draws_a_dot_alone():
+    _, axes = interval_figure(ROWS, 0.8, [(0.2, "a"), (0.5, "b")], limits=(0, 30))
+    dots = [line for line in axes.lines if line.get_linestyle() == "None"]
+    bars = axes.collections[0].get_segments()
+    assert [float(dot.get_xdata()[0]) for dot in dots] == [10.0, 20.0]
+    assert [bar[:, 0].tolist() for bar in bars] == [[8.0, 12.0]]
+    assert dots[1].get_markerfacecolor() == "white"
+
+
+def test_the_picture_grows_with_its_words():
+    short, _ = interval_figure(ROWS, 0.8, [(0.2, "a")], limits=(0, 30))
+    long, _ = interval_figure(
+        ROWS, 0.8, [(0.2, "a very long name " * 4)], headings=[(0.1, "h")], remarks=[(0.2, "p = 0.1")], limits=(0, 30)
+    )
+    assert long.get_figwidth() > short.get_figwidth()
+    assert words_outside(long) == []
+
+
+def test_limits_hold_everything():
+    low, high = needed_limits(ROWS, -5.0)
+    assert low < -5 < 20 < high
+    same = needed_limits(ROWS.assign(estimate=1.0, ci_low=1.0, ci_high=1.0))
+    assert same[0] < 1 < same[1]

@@ -1,0 +1,66 @@
+"""Pictures over time: what is drawn, and that no words collide."""
+
+import numpy as np
+import pytest
+
+from panel.models.over_time.after_feel import follow_after_feel
+from panel.models.over_time.dominance import follow_dominance
+from panel.models.over_time.intensity import reduce_courses
+from panel.study.study import Study
+from panel.views.drawing.naming import naming
+from panel.views.over_time.over_time_pictures import (
+    after_feel_figure,
+    after_feel_svg,
+    courses_figure,
+    courses_svg,
+    dominance_figure,
+    dominance_svg,
+)
+from tests.time_studies import dominance_rows, everything_over_time
+from tests.views.examples import svg_words, words_covering_words, words_outside
+
+STUDY = everything_over_time()
+NAMES = naming(STUDY)
+MANY = follow_dominance(Study({"dominances": dominance_rows({f"P{n}": ["abcdefghij"] * 9 for n in range(1, 6)})}))
+FIGURES = {
+    "after-feel": after_feel_figure(follow_after_feel(STUDY)),
+    "courses": courses_figure(reduce_courses(STUDY), NAMES),
+    "dominance": dominance_figure(follow_dominance(STUDY), NAMES),
+    "many": dominance_figure(MANY, NAMES),
+}
+
+
+@pytest.mark.parametrize("name", FIGURES)
+def test_no_word_leaves_the_picture_or_covers_another(name):
+    assert words_outside(FIGURES[name]) == []
+    assert words_covering_words(FIGURES[name]) == []
+
+
+def test_means_stand_near_their_times_with_their_intervals():
+    found = follow_after_feel(STUDY)
+    axes = FIGURES["after-feel"].axes[0]
+    for line, prototype in zip(axes.lines, ("P1", "P2", "P3"), strict=True):
+        rows = found.curves.loc[found.curves["prototype"] == prototype]
+        np.testing.assert_array_equal(line.get_ydata(), rows["estimate"])
+        np.testing.assert_allclose(line.get_xdata(), rows["minutes"], atol=0.5)
+    ends = axes.collections[0].get_segments()
+    assert [(end[0, 1], end[1, 1]) for end in ends] == list(
+        found.curves.loc[found.curves["prototype"] == "P1", ["ci_low", "ci_high"]].itertuples(index=False, name=None)
+    )
+
+
+def test_one_part_per_prototype_with_chance_and_line():
+    found = follow_dominance(STUDY)
+    parts = FIGURES["dominance"].axes
+    assert [axes.get_title(loc="left") for axes in parts] == ["P1", "P2"]
+    flat = [float(line.get_ydata()[0]) for line in parts[0].lines if len(line.get_xdata()) == 2]
+    assert flat == [0.25, float(found.lines["line"].iloc[0])]
+    assert len(FIGURES["many"].axes) == 5
+
+
+def test_the_words_are_in_the_file():
+    assert "greasy film" in svg_words(after_feel_svg(follow_after_feel(STUDY), text_as_paths=False))
+    assert "seconds after the start" in svg_words(courses_svg(reduce_courses(STUDY), NAMES, text_as_paths=False))
+    told = dominance_svg(follow_dominance(STUDY), NAMES)
+    assert "Share of evaluations in which each sensation is dominant" in told
+    assert dominance_svg(follow_dominance(STUDY), NAMES) == told

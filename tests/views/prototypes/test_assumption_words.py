@@ -1,0 +1,104 @@
+"""Words about the assumptions: one line per kind of problem, advice for each, and the limits."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panel.models.prototypes.assumption_problems import CEILING, FLOOR, ONE_SCORE_DECIDES
+from panel.models.prototypes.assumptions import Assumptions
+from panel.models.prototypes.residual_checks import NOT_NORMAL, SPREAD_FOLLOWS_LEVEL, UNEVEN_ASSESSORS
+from panel.views.drawing.naming import Naming
+from panel.views.prototypes.assumption_words import (
+    ADVICE,
+    what_the_assumptions_cannot_show,
+    what_the_assumptions_show,
+    what_to_do,
+)
+
+NAMES = Naming(attributes={"grease": "greasy film", "stick": "stickiness"})
+NOTHING = pd.DataFrame()
+COLUMNS = ["attribute", "kind", "prototype", "assessor", "row", "size", "p_adjusted"]
+
+
+def assumptions(*problems):
+    found = pd.DataFrame([dict(zip(COLUMNS, row, strict=True)) for row in problems], columns=COLUMNS)
+    return Assumptions(NOTHING, NOTHING, NOTHING, NOTHING, NOTHING, found, 0.95, 999, "", ())
+
+
+def test_nothing_found_is_said():
+    result = assumptions()
+    assert what_the_assumptions_show(result, NAMES) == [
+        "Nothing in the scores speaks against the model: even spread, no crowded end, no single score that decides."
+    ]
+    assert what_to_do(result) == []
+
+
+def problem(attribute, kind, size, p_adjusted=np.nan, prototype="", assessor="", row=np.nan):
+    return (attribute, kind, prototype, assessor, row, size, p_adjusted)
+
+
+@pytest.mark.parametrize(
+    ("problems", "line"),
+    [
+        (
+            [problem(a, UNEVEN_ASSESSORS, size, 0.01, assessor="A6") for a, size in (("grease", 1.62), ("stick", 2))],
+            "Scatter differs between assessors: A6 1.6 to 2.0 times as wide as the panel on greasy film and "
+            "stickiness.",
+        ),
+        (
+            [
+                problem("grease", UNEVEN_ASSESSORS, 2.0, 0.01, assessor="A6"),
+                problem("stick", UNEVEN_ASSESSORS, 3.0, 0.01, assessor="A2"),
+            ],
+            "Scatter differs between assessors: A6 2.0 times as wide as the panel on greasy film; A2 3.0 times as wide "
+            "as the panel on stickiness.",
+        ),
+        (
+            [problem("grease", SPREAD_FOLLOWS_LEVEL, 0.4, 0.01), problem("stick", SPREAD_FOLLOWS_LEVEL, -0.4, 0.01)],
+            "Scatter grows with the level on greasy film; it shrinks with the level on stickiness.",
+        ),
+        (
+            [problem("grease", NOT_NORMAL, 0.95, 0.02), problem("stick", NOT_NORMAL, 0.9, 0.014)],
+            "Residuals are not normal on greasy film and stickiness (clearest: stickiness, p = 0.014).",
+        ),
+        (
+            [problem("grease", FLOOR, 0.257, prototype="P1"), problem("grease", FLOOR, 0.4, prototype="P2")],
+            "Scores crowd at the low end of the scale: greasy film (P1 25 % and P2 40 % of the scores).",
+        ),
+        (
+            [problem("stick", CEILING, 0.5, prototype="P1")],
+            "Scores crowd at the high end of the scale: stickiness (P1 50 % of the scores).",
+        ),
+        (
+            [problem("grease", ONE_SCORE_DECIDES, 1.34, prototype="P2", assessor="A6", row=812.0)],
+            "A single score decides the result. greasy film: A6 on P2 (line 812), without it the widest difference "
+            "moves by 1.3 standard errors.",
+        ),
+    ],
+)
+def test_each_kind_has_its_line(problems, line):
+    assert what_the_assumptions_show(assumptions(*problems), NAMES) == [line]
+
+
+def test_many_attributes_are_counted():
+    problems = [problem(f"x{k}", NOT_NORMAL, 0.9, 0.01) for k in range(7)]
+    (line,) = what_the_assumptions_show(assumptions(*problems), NAMES)
+    assert "on 7 attributes, among them x0, x1 and x2" in line
+
+
+def test_every_kind_has_advice_and_only_what_was_found_is_advised():
+    kinds = {UNEVEN_ASSESSORS, SPREAD_FOLLOWS_LEVEL, NOT_NORMAL, FLOOR, CEILING, ONE_SCORE_DECIDES}
+    assert set(ADVICE) == kinds
+    found = what_to_do(assumptions(problem("grease", FLOOR, 0.2, prototype="P1")))
+    assert found == [(FLOOR, ADVICE[FLOOR])]
+
+
+def test_nobody_is_told_to_delete():
+    assert "written" in ADVICE[UNEVEN_ASSESSORS]
+    assert "written reason" in ADVICE[ONE_SCORE_DECIDES]
+
+
+def test_limits_are_stated():
+    words = " ".join(what_the_assumptions_cannot_show(assumptions()))
+    assert "not at bias" in words
+    assert "0.0010" in words

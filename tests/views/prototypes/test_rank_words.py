@@ -1,0 +1,93 @@
+"""Words about ranks: agreement with the mixed model, the order, who is lost."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panel.models.prototypes.rank_sums import RankComparison
+from panel.views.drawing.naming import Naming
+from panel.views.prototypes.rank_words import do_both_agree, what_the_ranks_cannot_show, what_the_ranks_show
+
+NAMES = Naming(attributes={"grease": "greasy film", "stick": "stickiness"})
+
+
+def comparison(ranks=(0.001, 0.2), mixed=(0.002, 0.3), **changes):
+    """Two attributes with these adjusted p-values of ranks and mixed model; five prototypes in order."""
+    attributes = pd.DataFrame(
+        {
+            **{"attribute": ["grease", "stick"], "method": "Friedman", "statistic": [18.44, 3.1], "df": 4.0},
+            **{"df_error": np.nan, "p_value": ranks, "exact": [True, False], "f_p_value": ranks},
+            **{"kendall_w": [0.74, 0.2], "n_assessors": 8, "n_lost": [0, 0], "p_adjusted": ranks},
+            **{"mixed_p_value": mixed, "mixed_p_adjusted": mixed},
+        }
+    ).assign(**changes)
+    sums = pd.DataFrame(
+        {
+            "attribute": ["grease"] * 5 + ["stick"] * 5,
+            "prototype": ["P1", "P2", "P3", "P4", "P5"] * 2,
+            "mean_rank": [1.5, 4.8, 2.0, 3.0, 3.7] * 2,
+        }
+    )
+    gaps = pd.DataFrame(
+        {"attribute": ["grease", "stick"], "assessor": ["A03", "A04"], "lost": [True, False], "missing": ["P1", "P2"]}
+    )
+    return RankComparison(attributes, sums, pd.DataFrame(), gaps, pd.DataFrame(), 0.95, "", ())
+
+
+def test_agreement_is_one_sentence():
+    assert do_both_agree(comparison(), NAMES) == "Ranks and mixed model agree on all 2 attributes."
+
+
+@pytest.mark.parametrize(
+    ("ranks", "mixed", "words"),
+    [
+        (
+            (0.001, 0.2),
+            (0.002, 0.01),
+            "agree on 1 of 2 attributes. Only the mixed model finds a difference on stickiness",
+        ),
+        ((0.001, 0.01), (0.002, 0.2), "Only the ranks find a difference on stickiness"),
+    ],
+)
+def test_where_they_part_it_is_named(ranks, mixed, words):
+    assert words in do_both_agree(comparison(ranks, mixed), NAMES)
+
+
+def test_without_the_mixed_model_there_is_nothing_to_agree_with():
+    assert "no answer of the mixed model" in do_both_agree(comparison(mixed=(np.nan, np.nan)), NAMES)
+    assert "mixed model" not in what_the_ranks_show(comparison(mixed=(np.nan, np.nan)), NAMES)[0]
+
+
+def test_a_line_tells_test_order_agreement_and_the_other_answer():
+    first, second = what_the_ranks_show(comparison(), NAMES)
+    assert first == (
+        "greasy film: the ranks tell the prototypes apart (Friedman, chi-square 18.4, exact p after Holm = 0.001). "
+        "Ranked high: P2 and P5; low: P3 and P1. Agreement of the assessors on the order is strong (W 0.74). "
+        "The mixed model says the same."
+    )
+    assert "the ranks show no difference (Friedman, chi-square 3.1, approximate p after Holm = 0.200)" in second
+    assert "Ranked high" not in second
+
+
+def test_few_prototypes_are_all_named():
+    result = comparison()
+    fewer = RankComparison(
+        result.attributes, result.rank_sums[result.rank_sums["prototype"] < "P4"], result.pairs, result.gaps,
+        result.not_ranked, 0.95, "", (),
+    )  # fmt: skip
+    assert "From high to low: P2, P3, P1." in what_the_ranks_show(fewer, NAMES)[0]
+
+
+def test_other_tests_and_the_lost_are_named():
+    line = what_the_ranks_show(comparison(method="Skillings-Mack", n_lost=[1, 0], kendall_w=np.nan), NAMES)[0]
+    assert "(Skillings-Mack, chi-square 18.4, p after Holm = 0.001)" in line
+    assert "Lost for the ranks: A03." in line
+    assert "Agreement" not in line
+    assert "(Durbin, F 18.4, p" in what_the_ranks_show(comparison(method="Durbin"), NAMES)[0]
+    assert "says otherwise (p = 0.300)" in what_the_ranks_show(comparison(mixed=(0.3, 0.3)), NAMES)[0]
+
+
+def test_limits_are_stated():
+    words = " ".join(what_the_ranks_cannot_show(comparison()))
+    assert "never how far apart" in words
+    assert "mixed model's" in words
