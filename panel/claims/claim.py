@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -59,6 +59,13 @@ class Claim:
     problems: tuple[str, ...] = ()
 
     @property
+    def said(self) -> tuple[object, ...]:
+        """What is said of what, whatever the margin or the bar."""
+        words = " ".join(self.claim.casefold().split())
+        minutes = f"{self.minutes:g}"
+        return words, self.kind, self.prototype, self.versus, self.competitors, self.attribute, self.question, minutes
+
+    @property
     def sign(self) -> float:
         """1 where the sentence says more, -1 where it says less."""
         return -1.0 if self.direction == "less" else 1.0
@@ -69,7 +76,16 @@ def read_claims(study: Study) -> tuple[Claim, ...]:
     rows = study.table("claims").to_dict("records")
     names = _names(study)
     claims = [_claim(study, number, row) for number, row in enumerate(rows, start=1)]
-    return tuple(replace(claim, problems=tuple(_problems(claim, names))) for claim in claims)
+    problems = [[*_said_before(claim, claims), *_problems(claim, names)] for claim in claims]
+    return tuple(replace(claim, problems=tuple(found)) for claim, found in zip(claims, problems, strict=True))
+
+
+def _said_before(claim: Claim, claims: Iterable[Claim]) -> Iterator[str]:
+    """Say where the same claim stands further up: tested twice, by two margins, one of them might pass."""
+    for earlier in claims:
+        if earlier.number < claim.number and claim.claim and earlier.said == claim.said:
+            yield f"The same claim stands in row {earlier.number} of the table claims. Delete one of the two."
+            return
 
 
 def split_names(text: str) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from panel.claims.claim import BEYOND, Claim
 from panel.claims.evidence import Evidence
-from panel.claims.evidence_answers import ANSWERS
+from panel.claims.evidence_answers import ANSWERS, question_words
 from panel.claims.evidence_differences import PANEL
 from panel.claims.evidence_levels import BOTH
 from panel.claims.evidence_votes import VOTES
@@ -21,6 +21,7 @@ _ORDER = (STOP, CHANGE, NOTE)
 _SEXES = re.compile(r"\b(women|men|females?|males?|ladies)\b", re.IGNORECASE)
 _SKIN = re.compile(r"\b(dry|oily|normal|mature|combination) skin\b", re.IGNORECASE)
 NOT_NAMED = "attribute not named"
+NOT_ASKED = "another sentence than was asked"
 _LETTERS = 4  # of two words that begin alike, as greasy and grease do
 _SAY_LITTLE = re.compile(
     r"\b(the|and|our|for|how|all|any|not|you|are|was|its|one|than|with|from|after|before|hands?|creams?|felt|feel|feels|"
@@ -51,6 +52,7 @@ def _beside_the_record(claim: Claim, evidence: Evidence, materials: Materials) -
         *_on_users(claim, record, asked_people=asked_people),
         *_on_aliases(claim, materials),
         *(_on_attribute(claim, materials) if evidence.rests_on in (PANEL, BOTH) else ()),
+        *(_on_question(claim, materials) if evidence.rests_on == ANSWERS else ()),
     ]
 
 
@@ -128,11 +130,23 @@ def _on_attribute(claim: Claim, materials: Materials) -> Iterator[WordingFinding
         )
         return
     yield WordingFinding(
-        NOTE,
+        CHANGE,
         NOT_NAMED,
         f"The sentence does not name {words}, which was judged.",
-        "A person has to say whether the sentence means just that.",
+        f"Name what was judged: {words}.",
     )
+
+
+def _on_question(claim: Claim, materials: Materials) -> Iterator[WordingFinding]:
+    """Say where the sentence shares no word with the one that people were asked about."""
+    asked = question_words(materials.study, claim.question)
+    if not _alike(_telling(claim.claim), _telling(f"{claim.question} {asked}")):
+        yield WordingFinding(
+            CHANGE,
+            NOT_ASKED,
+            f"People were asked whether they agree with “{asked}”, and the sentence shares no word with it.",
+            "Say what people agreed with.",
+        )
 
 
 def _telling(text: str) -> set[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
@@ -22,6 +23,8 @@ from panel.report.contents.blocks import (
     TextTable,
 )
 from panel.report.plain_text import plain_text
+
+_SIGN_BEFORE = re.compile(r"([<>±]) (?=\d)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,8 +125,8 @@ def _first_number(table: Numbers) -> str:
 
 
 def _together(cell: str) -> str:
-    """Keep a number and its per cent sign on one line."""
-    return cell.replace(" %", "\u00a0%")
+    """Keep a number and its per cent sign on one line, and a number and the sign before it."""
+    return _SIGN_BEFORE.sub("\\1\u00a0", cell.replace(" %", "\u00a0%"))
 
 
 def _sheet(title: str, shown: pd.DataFrame, ids: tuple[str, ...], note: str) -> Sheet:

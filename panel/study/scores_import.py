@@ -11,6 +11,7 @@ import pandas as pd
 from panel.study.layout import ScoresLayout, attribute_columns, check_layout
 from panel.study.numbers_read import NumbersRead, read_number_columns, read_numbers
 from panel.study.raw_table import RawTable
+from panel.study.rehearsed import REHEARSED
 from panel.study.study import UNREAD_COLUMNS, RawFile, Study
 from panel.study.table_cells import NOT_WHOLE
 from panel.study.tables import TABLES
@@ -69,6 +70,7 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
         *table.notes,
         *_notes_on_names(table, layout),
         *_notes_on_numbers(numbers),
+        *_notes_on_rehearsal(table),
         *_notes_on_shape(table, layout, scores, unread),
     )
     return ImportedScores(scores, unread, notes, layout)
@@ -139,7 +141,7 @@ def _long_scores(
     columns["score"] = np.column_stack([read.values for read in numbers.values()]).ravel()
     rows = len(columns["score"])
     columns["position"] = np.repeat(position.values, times) if position else np.full(rows, np.nan)
-    columns["source"] = np.full(rows, "imported", dtype=object)
+    columns["source"] = np.repeat(np.where(_rehearsed(table), REHEARSED, "imported").astype(object), times)
     blank = np.full(rows, "", dtype=object)
     return pd.DataFrame(
         {
@@ -149,6 +151,14 @@ def _long_scores(
             for column in TABLES["scores"].columns
         }
     )
+
+
+def _rehearsed(table: RawTable) -> np.ndarray:
+    """Return which rows say that they come from a rehearsal: no way of bringing them in may lose that."""
+    column = next((name for name in table.header if name.strip().casefold() == "source"), None)
+    if column is None:
+        return np.zeros(len(table.lines), dtype=bool)
+    return np.array([cell.strip().casefold() == REHEARSED for cell in table.column(column)], dtype=bool)
 
 
 def _unread(
@@ -193,6 +203,11 @@ def _notes_on_names(table: RawTable, layout: ScoresLayout) -> list[str]:
             if trimmed:
                 notes.append(f"Blanks round these names in column {column!r} were taken off: {_some(trimmed)}.")
     return notes
+
+
+def _notes_on_rehearsal(table: RawTable) -> list[str]:
+    rows, of = int(_rehearsed(table).sum()), len(table.lines)
+    return [f"{rows} of {of} rows come from a rehearsal; with them the study supports no claim."] if rows else []
 
 
 def _notes_on_numbers(numbers: dict[str, NumbersRead]) -> list[str]:

@@ -3,7 +3,8 @@
 import pytest
 
 from panel.claims.judge import judge_claims
-from panel.claims.verdict import SUPPORTED
+from panel.claims.verdict import CANNOT_TELL, SUPPORTED, WITH_WORDING
+from panel.claims.wording import NOT_ASKED
 from panel.claims.wording_numbers import quoted_minutes, quoted_shares
 from panel.study.claim_knowledge import claim_wordings
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, swapped_scores
@@ -117,7 +118,7 @@ def test_a_share_needs_a_count():
 
 
 def test_a_sentence_is_about_the_attribute_that_was_judged():
-    # `softer` said of scores of greasiness is another claim; a word of its own, or none at all, is left to a person
+    # `softer` said of scores of greasiness is another claim; a word of its own, or none at all, is not what was judged
     attributes = [{"attribute": "GREASE", "direction": "less"}, {"attribute": "SOFT", "direction": "more"}]
     sentences = ("softer than P2", "less greasy and softer than P2", "nicer than P2", '=cmd()|"/C calc"!A0')
     rows = [claim_row(words, "superiority", attribute="GREASE", versus="P2") for words in sentences]
@@ -127,7 +128,10 @@ def test_a_sentence_is_about_the_attribute_that_was_judged():
     assert not {"another attribute", "attribute not named"} & checks[1]
     assert "attribute not named" in checks[2]
     assert "attribute not named" in checks[3]
-    assert result.claims["verdict"].tolist()[0] != SUPPORTED
+    verdicts = result.claims["verdict"].tolist()
+    assert SUPPORTED not in (verdicts[0], verdicts[2], verdicts[3])
+    needs = result.needs.loc[result.needs["number"] == 3, "need"].tolist()
+    assert "Name what was judged: GREASE." in needs
 
 
 def test_average_times_hide_the_slow_half():
@@ -206,3 +210,22 @@ def test_every_wording_rule_is_reached_by_some_sentence_here():
     assert set(rules.index) == set(sentences)
     for check, sentence in sentences.items():
         assert re.search(rules.loc[check, "pattern"], sentence, re.IGNORECASE), check
+
+
+def test_a_sentence_is_the_one_that_people_were_asked_about():
+    rows = [claim_row(words, "agreement", question="soft") for words in ("feels softer", "lovely to hold")]
+    result = judge_claims(study_with(rows, answers=answer_rows(50, 58)))
+    assert result.claims["verdict"].tolist() == [SUPPORTED, WITH_WORDING]
+    message = result.findings.loc[result.findings["check"] == NOT_ASKED, "message"].item()
+    assert message.startswith("People were asked whether they agree with “soft”, and the sentence shares no word with")
+
+
+def test_the_same_claim_is_tested_once_whatever_its_margin():
+    twice = [
+        claim_row("As greasy  as P2", "parity", attribute="GREASE", versus="P2", margin=margin) for margin in (5, 9)
+    ]
+    twice[1]["claim"] = "as greasy as P2"
+    result = judge_claims(study_with(twice, scores=SCORES))
+    assert result.claims["verdict"].tolist()[1] == CANNOT_TELL
+    assert "The same claim stands in row 1 of the table claims. Delete one of the two." in result.needs["need"].tolist()
+    assert not result.needs.loc[result.needs["number"] == 1, "need"].str.contains("same claim").any()

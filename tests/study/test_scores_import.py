@@ -19,6 +19,7 @@ from panel.study.folder import write_study
 from panel.study.layout import ScoresLayout, guess_layout
 from panel.study.open_study import open_study
 from panel.study.raw_table import raw_file, raw_table, table_of_rows
+from panel.study.rehearsed import is_rehearsed
 from panel.study.scores_import import read_scores, study_from_scores
 
 KEYS = ["subject", "treatment", "time", "rep"]
@@ -203,3 +204,14 @@ def test_table_without_scores():
         imported_of(b"judge,product,remark\nA,P,good\nB,P,bad\n")
     with pytest.raises(StudyError, match="say which column holds the assessor"):
         imported_of(b"x,y\n1,2\n")
+
+
+def test_a_rehearsal_stays_one():
+    rows = [("assessor", "prototype", "attribute", "score", "Source")]
+    rows += [("A1", name, "GLOSS", "40", source) for name, source in (("P1", "ballot"), ("P2", " Rehearsal "))]
+    table = table_of_rows([list(row) for row in rows], "file")
+    imported = read_scores(table, guess_layout(table))
+    assert imported.scores["source"].tolist() == ["imported", "rehearsal"]
+    assert "1 of 2 rows come from a rehearsal; with them the study supports no claim." in imported.notes
+    study = study_from_scores(imported, raw_file("file.csv", b"any"), "bare")
+    assert is_rehearsed(study)
