@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app.ballot_record import BallotRecord, ballot_record
 from panel.app.state import StudyInUse, leave_message
 from panel.app.widgets import heading, plain, table
 from panel.errors import PanelError
 from panel.plan.reactions import when_to_stop
+from panel.store.ballot_record import BallotRecord, ballot_record
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
 from panel.store.events import let_go_on
 from panel.store.moments import now

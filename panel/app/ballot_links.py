@@ -7,12 +7,12 @@ import shlex
 import pandas as pd
 import streamlit as st
 
-from panel.app.ballot_record import BallotRecord
 from panel.app.state import StudyInUse, leave_message
 from panel.app.widgets import attempt, plain, say
 from panel.ballots.address import THIS_COMPUTER, ballots_at, firewall_hint, lan_address, link_opens
 from panel.ballots.links import links_page, qr_svg, with_links
 from panel.ballots.serving import USUAL_PORT
+from panel.store.ballot_record import BallotRecord
 from panel.store.links import assessors_with_token, make_tokens, revoke_token
 from panel.store.moments import now
 

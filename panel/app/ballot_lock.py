@@ -6,13 +6,13 @@ from dataclasses import replace
 
 import streamlit as st
 
-from panel.app.ballot_record import BallotRecord
 from panel.app.state import StudyInUse, leave_message, now
 from panel.app.study_writing import keep
 from panel.app.widgets import heading, plain, say, table
 from panel.errors import PanelError, StudyError
 from panel.plan.key import no_openings, note_opening
 from panel.plan.roles import conflicts, people
+from panel.store.ballot_record import BallotRecord
 from panel.store.board import board_of_servings
 from panel.store.lock import lock_session
 from panel.store.moments import local

@@ -7,12 +7,12 @@ from collections.abc import Callable
 import pandas as pd
 import streamlit as st
 
-from panel.app.ballot_record import BallotRecord
 from panel.app.state import StudyInUse, leave_message
 from panel.app.widgets import attempt, heading, plain, say, table
 from panel.errors import PanelError
 from panel.report.ballot_paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
 from panel.report.double_entry import PLACE
+from panel.store.ballot_record import BallotRecord
 from panel.store.moments import now
 from panel.store.typed import keep_typed, take_over_typed, typed_differences, typed_grid
 from panel.views.drawing.naming import Naming

@@ -9,7 +9,7 @@ from datetime import date
 import pandas as pd
 import streamlit as st
 
-from panel.app.ballot_record import after_safety_change
+from panel.app.ballot_gate import after_safety_change
 from panel.app.state import StudyInUse, leave_message
 from panel.app.study_writing import keep
 from panel.app.widgets import plain

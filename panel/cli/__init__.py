@@ -22,6 +22,7 @@ from panel.cli.consumers import consumers
 from panel.cli.decide import decide
 from panel.cli.emollients import trace
 from panel.cli.forced_choice import forced_choice
+from panel.cli.lock import lock
 from panel.cli.over_time import over_time
 from panel.cli.planning import plan
 from panel.cli.report import archive, report, why
@@ -63,7 +64,7 @@ def main(context: click.Context) -> None:
 
 
 _COMMANDS = (
-    (import_scores, check, plan, ballots, rehearse),
+    (import_scores, check, plan, ballots, lock, rehearse),
     (panel, compare, map_prototypes, over_time, trace),
     (consumers, forced_choice),
     (decide, claim, report, why, archive),

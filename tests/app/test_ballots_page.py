@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.ballot_record import prepare_ballots
 from panel.app.settings import STUDY_VARIABLE
 from panel.plan.key import key_matches, serving_key
 from panel.store.ballot import find_ballot
+from panel.store.ballot_record import prepare_ballots
 from panel.store.database import open_store, store_exists, store_url
 from panel.store.events import Entry, record
 from panel.store.moments import now

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.ballot_record import prepare_ballots
 from panel.app.settings import STUDY_VARIABLE
 from panel.plan.safety import safety_gate
+from panel.store.ballot_record import prepare_ballots
 from panel.store.database import open_store, store_url
 from panel.store.safety import safety_signed
 from panel.study.folder import read_folder, write_study

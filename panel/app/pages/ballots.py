@@ -8,12 +8,12 @@ from panel.app.ballot_board import board, interventions
 from panel.app.ballot_links import links
 from panel.app.ballot_lock import key, lock, roles
 from panel.app.ballot_paper import NOT_CLEARED, print_paper, typing
-from panel.app.ballot_record import BallotRecord, ballot_record, prepare_ballots
 from panel.app.serving_form import serving_form
 from panel.app.state import leave_message
 from panel.app.widgets import attempt, close, heading, page, plain, say
 from panel.errors import PanelError
 from panel.plan.safety import safety_gate
+from panel.store.ballot_record import BallotRecord, ballot_record, prepare_ballots
 from panel.store.moments import now
 from panel.store.safety import safety_signed
 from panel.study.disk_place import place_warning

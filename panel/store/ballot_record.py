@@ -1,4 +1,4 @@
-"""The record of ballots of the study in use: opened for one run of a page, and closed again."""
+"""The record of ballots of a study folder: opened for one purpose, and closed again."""
 
 from __future__ import annotations
 
@@ -7,8 +7,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from panel.app.state import StudyInUse
-from panel.errors import PanelError
 from panel.store.collecting import prepare
 from panel.store.database import Store, name_in_record, open_store, store_exists, store_url
 from panel.store.moments import now
@@ -51,14 +49,3 @@ def prepare_ballots(folder: Path, study: Study) -> str:
         return follow_gate(store, collection.number, study, at=now())
     finally:
         store.close()
-
-
-def after_safety_change(study: StudyInUse, changed: Study) -> str:
-    """Open or close the ballots that are prepared, as the changed study's gate says; return a sentence about it."""
-    if study.folder is None:
-        return ""
-    try:
-        with ballot_record(study.folder) as record:
-            return "" if record is None else follow_gate(record.store, record.collection, changed, at=now())
-    except PanelError as error:
-        return f"The ballots could not be told: {error}"
