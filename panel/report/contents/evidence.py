@@ -22,14 +22,17 @@ INVENTED = "Invented data, for trying things out: no evidence of anything"
 def evidence_report(study: Study, *, rng_seed: int = 1) -> Report:
     """Return the evidence file of a study, before it is written in any form.
 
-    Every result is computed once. Pictures are drawn when a writer asks for them.
+    Every result is computed once, about half of them by a second process. Pictures are drawn when a writer asks for
+    them.
 
     Parameters
     ----------
     rng_seed
         Seed of everything that is drawn; it stands in the file.
     """
-    return report_of(Results(study, rng_seed))
+    results = Results(study, rng_seed)
+    results.work_out()
+    return report_of(results)
 
 
 def report_of(results: Results) -> Report:

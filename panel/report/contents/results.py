@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -32,6 +32,7 @@ from panel.models.prototypes.map import PrototypeMap, find_map
 from panel.models.prototypes.rank_sums import RankComparison, compare_ranks
 from panel.models.prototypes.scale_use import ScaleUse, find_scale_use
 from panel.models.prototypes.sensitivity import Sensitivity, smallest_difference
+from panel.report.elsewhere import elsewhere
 from panel.study.study import Study
 from panel.study.study_files import files_of_study
 from panel.views.drawing.naming import Naming, naming
@@ -39,6 +40,14 @@ from panel.views.drawing.naming import Naming, naming
 T = TypeVar("T")
 
 NOT_PART = "Not part of this study."
+
+# Two halves that take about as long; the preference map rests on both and comes last.
+_FIRST = ("differences", "swaps")
+_HERE = ("data_hash", "files", "findings", "panel", "map", "ladder", "claims", "ranks", "readings")
+_THERE = (
+    *("liking", "segments", "just_about_right", "check_all", "agreement", "preferences", "forced_choices"),
+    *("decision", "scale_use", "sensitivity"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +68,16 @@ class Results:
     def __init__(self, study: Study, rng_seed: int = 1) -> None:
         self.study = study
         self.rng_seed = rng_seed
+
+    def work_out(self) -> None:
+        """Work everything out, half of it in a second process; what each half rests on is worked out before."""
+        self._get(_FIRST)
+        theirs = elsewhere(lambda: self._get(_THERE))
+        self._get(_HERE)
+        vars(self).update(theirs())
+
+    def _get(self, names: Iterable[str]) -> dict[str, Any]:
+        return {name: getattr(self, name) for name in names}
 
     def _rng(self) -> np.random.Generator:
         """Return a new generator for each result, so that none depends on which others were asked for."""
