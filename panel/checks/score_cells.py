@@ -13,6 +13,8 @@ from panel.checks.sound_study import scales
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
+CANNOT_JUDGE = "cannot judge"  # the flag of a score that the assessor could not give
+
 
 @dataclass(frozen=True, eq=False, slots=True)
 class ScoreCells:
@@ -26,6 +28,8 @@ class ScoreCells:
         The score after written corrections; NaN where it is blank or was set aside.
     settled
         True where a written correction concerns the row.
+    unable
+        True where the assessor said that it cannot be judged.
     sitting
         The session; where no row has one, the replicate.
     sitting_word
@@ -37,6 +41,7 @@ class ScoreCells:
     line: np.ndarray
     score: np.ndarray
     settled: np.ndarray
+    unable: np.ndarray
     assessor: Names
     prototype: Names
     attribute: Names
@@ -73,6 +78,7 @@ def score_cells(study: Study) -> ScoreCells:
         line=np.flatnonzero(named) + 2,
         score=score[named],
         settled=settled[named],
+        unable=(rows["flag"].str.strip().str.casefold() == CANNOT_JUDGE).to_numpy(dtype=bool),
         assessor=Names.read(rows["assessor"]),
         prototype=Names.read(rows["prototype"]),
         attribute=attribute,

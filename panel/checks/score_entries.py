@@ -48,8 +48,9 @@ def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:
 
 
 def blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
-    """Return rows without a score, other than those whose cell could not be read (already reported)."""
-    rows = np.flatnonzero(np.isnan(cells.score) & ~cells.settled & ~np.isin(cells.line, unread_lines))
+    """Return rows without a score, save those that could not be read (already reported) or could not be judged."""
+    empty = np.isnan(cells.score) & ~cells.settled & ~cells.unable
+    rows = np.flatnonzero(empty & ~np.isin(cells.line, unread_lines))
     findings = []
     for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
         who = listed(_names(cells, rows[cases]))
@@ -59,6 +60,21 @@ def blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
             "are there and fills in nothing."
         )
         findings.append(Finding("warning", "score_blank", where, message, advice))
+    return findings
+
+
+def cannot_judge(cells: ScoreCells) -> list[Finding]:
+    """Return what assessors said they cannot judge."""
+    rows = np.flatnonzero(np.isnan(cells.score) & ~cells.settled & cells.unable)
+    findings = []
+    for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
+        who = listed(_names(cells, rows[cases]))
+        message = f"{who} could not judge {counted(len(cases), 'score')}."
+        advice = (
+            "Leave them blank: that is an answer, and nothing is filled in. Where it is often the same attribute, look "
+            "at its definition with the panel."
+        )
+        findings.append(Finding("note", "score_cannot_judge", where, message, advice))
     return findings
 
 

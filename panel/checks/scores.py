@@ -7,7 +7,7 @@ import numpy as np
 from panel.checks.exchanged_profiles import exchanged_profiles
 from panel.checks.finding import Finding
 from panel.checks.score_cells import score_cells
-from panel.checks.score_entries import blank, given_twice, outside_scale
+from panel.checks.score_entries import blank, cannot_judge, given_twice, outside_scale
 from panel.checks.score_gaps import score_gaps
 from panel.checks.score_patterns import few_steps, piled_at_end, straight_lines
 from panel.checks.score_times import score_times
@@ -29,6 +29,7 @@ def check_scores(study: Study) -> list[Finding]:
     return [
         *outside_scale(cells),
         *blank(cells, unread_rows(study).get(("scores", "score"), np.empty(0, dtype=int)) + 2),
+        *cannot_judge(cells),
         *given_twice(cells),
         *straight_lines(cells),
         *score_gaps(sound, cells),

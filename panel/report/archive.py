@@ -50,7 +50,9 @@ def write_archive(study: Study, path: str | Path, *, overwrite: bool = False, rn
         If the file is there already and `overwrite` is not set, or it cannot be written.
     """
     refuse_existing(Path(path), overwrite=overwrite)
-    content = archive_bytes(Results(study, rng_seed))
+    results = Results(study, rng_seed)
+    results.work_out()
+    content = archive_bytes(results)
     write_file(Path(path), content, overwrite=overwrite)
     return hashlib.sha256(content).hexdigest()
 

@@ -100,6 +100,21 @@ def test_many_blank_scores_give_one_finding_for_each_assessor():
     assert [finding.message for finding in found] == ["3 scores of A01 are blank.", "2 scores of A02 are blank."]
 
 
+def test_what_could_not_be_judged_is_an_answer_and_no_blank():
+    finding = the_one(with_cells("scores", [8], score=float("nan"), flag="cannot judge"))
+    assert (finding.severity, finding.kind) == ("note", "score_cannot_judge")
+    assert finding.where == "scores, row 10: A01, session 1, P4, AF_GREASE"
+    assert finding.message == "A01 could not judge 1 score."
+    assert finding.advice == (
+        "Leave them blank: that is an answer, and nothing is filled in. Where it is often the same attribute, look at "
+        "its definition with the panel."
+    )
+    rows = [0, 4, 9, 13, 17]
+    found = new_findings(with_cells("scores", rows, score=float("nan"), flag="Cannot judge "))
+    told = ["A01 could not judge 3 scores.", "A02 could not judge 2 scores."]
+    assert [finding.message for finding in found] == told
+
+
 def repeated(rows, **cells):
     scores = table("scores")
     again = scores.loc[rows].assign(**cells)
