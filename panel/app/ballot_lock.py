@@ -19,7 +19,7 @@ from panel.store.moments import local
 from panel.store.moments import now as this_moment
 from panel.study.study import Study
 from panel.views.drawing.formats import format_list
-from panel.views.planning.board_tables import what_locking_leaves_out
+from panel.views.planning.board_tables import what_locking_did, what_locking_leaves_out
 
 
 def lock(study: StudyInUse, record: BallotRecord, session: str) -> None:
@@ -54,8 +54,8 @@ def _lock(study: StudyInUse, record: BallotRecord, session: str, who: str, *, su
         st.warning(plain(error), icon=":material/info:")
         return
     leave_message(
-        f"Session {session} is locked: {done.scores} scores and {done.cannot_judge} times cannot judge are in the "
-        f"study. Seal {done.events_sha256[:12]}. The page Differences shows them."
+        f"{what_locking_did(session, done.scores, done.cannot_judge)} Seal {done.events_sha256[:12]}. The page "
+        "Differences shows them."
     )
     st.rerun()
 

@@ -7,7 +7,7 @@ import numpy as np
 from panel.checks.finding import Finding
 from panel.checks.places import listed
 from panel.checks.score_cells import ScoreCells
-from panel.stats.formulas.profile_exchange import profile_exchange
+from panel.stats.assessors.profile_exchange import profile_exchange
 
 CHANCE_PER_STUDY = 0.05
 """A pair is told when fewer than one honest study in twenty would hold one."""
@@ -32,7 +32,7 @@ def exchanged_profiles(cells: ScoreCells) -> list[Finding]:
     For each assessor and session the difference between two prototypes over all attributes is held against the
     same difference in that assessor's other sessions. Both point the same way when nothing went wrong, whatever
     the prototypes are. The rule: they point opposite ways by more than chance allows in one study out of twenty,
-    and exchanging the two removes more than half of the disagreement (`panel.stats.formulas.profile_exchange`).
+    and exchanging the two removes more than half of the disagreement (`panel.stats.assessors.profile_exchange`).
     """
     scores = _laid_out(cells)
     if scores is None:

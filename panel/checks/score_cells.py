@@ -12,8 +12,7 @@ from panel.checks.places import told
 from panel.checks.sound_study import scales
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
-
-CANNOT_JUDGE = "cannot judge"  # the flag of a score that the assessor could not give
+from panel.study.tables_collected import CANNOT_JUDGE
 
 
 @dataclass(frozen=True, eq=False, slots=True)

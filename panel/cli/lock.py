@@ -25,8 +25,10 @@ def lock(study: Path, session: str, who: str, with_gaps: bool, as_json: bool) ->
     from panel.store.board import board_of_servings
     from panel.store.lock import lock_session
     from panel.store.moments import now
-    from panel.views.planning.board_tables import what_locking_leaves_out
+    from panel.views.planning.board_tables import what_locking_did, what_locking_leaves_out
 
+    if not study.is_dir():
+        raise StudyError(f"{study} is no folder. Ballots are kept with a study folder; save the study as one.")
     with ballot_record(study) as record:
         if record is None:
             raise StudyError(
@@ -51,6 +53,5 @@ def lock(study: Path, session: str, who: str, with_gaps: bool, as_json: bool) ->
         return
     print_lines(
         *missing,
-        f"Session {done.session} is locked: {done.scores} scores and {done.cannot_judge} times cannot judge are in the "
-        f"study. Seal {done.events_sha256}.",
+        f"{what_locking_did(done.session, done.scores, done.cannot_judge)} Seal {done.events_sha256}.",
     )

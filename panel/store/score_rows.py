@@ -13,6 +13,7 @@ from panel.store.moments import local
 from panel.store.tables import PAPER
 from panel.study.rehearsed import REHEARSED, is_rehearsed
 from panel.study.study import Study
+from panel.study.tables_collected import CANNOT_JUDGE
 
 BALLOT, TYPED = "ballot", "typed"
 _NUMBERS = ("score", "position")
@@ -118,7 +119,7 @@ def _score_row(
         "batch": batches.get(prototype, ""),
         "recorded_at": local(row["at"]),
         "source": REHEARSED if collected.rehearsal else TYPED if row["why"] == PAPER else BALLOT,
-        "flag": "cannot judge" if row["kind"] == "cannot_judge" else row["flag"],
+        "flag": CANNOT_JUDGE if row["kind"] == "cannot_judge" else row["flag"],
     }
 
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from panel.study.columns import ASSESSOR, ATTRIBUTE, POSITION, PROTOTYPE, SESSION, Column, Table, number, text
 
+CANNOT_JUDGE = "cannot judge"
+"""Flag of a score that the assessor could not give."""
+
 COLLECTED = (
     Table(
         "scores",
@@ -19,7 +22,7 @@ COLLECTED = (
             text("batch", "batch number"),
             Column("recorded_at", "date", "date and time of entry"),
             text("source", "typed, scanned, ballot, imported or rehearsal"),
-            text("flag", "early, late, no clock, or cannot judge"),
+            text("flag", f"early, late, no clock, or {CANNOT_JUDGE}"),
         ),
     ),
     Table(

@@ -65,4 +65,5 @@ def test_a_session_that_is_not_there_and_ballots_that_were_never_prepared(folder
         "has no ballots yet. Prepare them with 'afterfeel ballots' or on the page"
         in lock(bare, "1", "--who", "x").stderr
     )
+    assert "nowhere is no folder. Ballots are kept with a study" in lock(tmp_path / "nowhere", "1", "--who", "x").stderr
     assert "Missing option '--who'" in lock(answered, "1").stderr

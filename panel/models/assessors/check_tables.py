@@ -15,9 +15,9 @@ from panel.models.prototypes.panel_design import PanelDesign
 from panel.stats.arrays import Array
 from panel.stats.assessors.reliability import h_limit, intraclass, k_limit
 from panel.stats.assessors.reversal_chance import ReversalRule, reversal_chance
+from panel.stats.assessors.shares import mean_share
 from panel.stats.comparing.multiplicity import holm
 from panel.stats.comparing.one_way import f_tail
-from panel.stats.comparing.shares import mean_share
 from panel.stats.mixed.reml import MixedFit
 
 SEPARATES_BELOW = 0.30

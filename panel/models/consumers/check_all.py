@@ -14,7 +14,7 @@ from panel.models.consumers.term_map import TermMap, term_map
 from panel.stats.answers.binomial_tests import wilson_interval
 from panel.stats.answers.cochran import CochranTests, cochran_tests
 from panel.stats.answers.mcnemar import mcnemar_exact, pair_counts
-from panel.stats.assessors.within_people import PeopleDifferences, ticked_differences, within_people
+from panel.stats.answers.within_people import PeopleDifferences, ticked_differences, within_people
 from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study
 

@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.models.consumers.answer_grid import AnswerGrid, Floats
-from panel.stats.assessors.within_people import within_people
+from panel.stats.answers.within_people import within_people
 from panel.stats.comparing.multiplicity import holm
 from panel.stats.comparing.welch import welch_differences
 

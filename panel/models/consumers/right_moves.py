@@ -39,12 +39,12 @@ def move_frame(
         worth = drops.loc[drops["verdict"].isin(["move", "perhaps"]) & ~drops["split"]]
         asked = {fact.attribute for fact in facts.values() if fact.attribute}
         by_attribute = {name: seen.loc[seen["attribute"] == name].to_dict("records") for name in asked}
-        known_moves = _Known(_groups(traced.aliases), _changes(traced.pairs))
+        moves = _moves(traced)
         for drop in worth.to_dict("records"):
             known = facts.get(str(drop["question"]), QuestionFacts())
             if known.attribute and drop["prototype"] in formulas.index:
                 amounts = formulas.loc[[str(drop["prototype"])]].iloc[0]
-                rows += _helping(drop, known, by_attribute.get(known.attribute, []), amounts, known_moves)
+                rows += _helping(drop, known, by_attribute.get(known.attribute, []), amounts, moves)
     frame = pd.DataFrame(rows, columns=COLUMNS)
     text = ["prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "made", "gives", "also"]
     numbers = ["percent", "estimate", "ci_low", "ci_high", "p_adjusted"]
@@ -52,11 +52,12 @@ def move_frame(
 
 
 @dataclass(frozen=True, slots=True)
-class _Known:
-    """The emollients of each group that moves together, and the prototype that a swap makes of another one."""
+class _Moves:
+    """The emollients of each group that moves together, and by swap and prototype what making or undoing it gives."""
 
     groups: list[list[str]]
-    changes: dict[tuple[str, str], tuple[str, str]]
+    made: dict[tuple[str, str], str]
+    undone: dict[tuple[str, str], str]
 
 
 def _helping(
@@ -64,7 +65,7 @@ def _helping(
     known: QuestionFacts,
     seen: list[dict[Any, Any]],
     amounts: pd.Series,
-    moves: _Known,
+    moves: _Moves,
 ) -> list[dict[str, Any]]:
     """Return the changes that can be made from this prototype and move the attribute the wanted way."""
     wanted = 1 if drop["side"] == "too little" else -1
@@ -89,7 +90,7 @@ def _helping(
                 "estimate": sign * effect["estimate"],
                 "ci_low": ends[0],
                 "ci_high": ends[1],
-                "gives": moves.changes.get((str(effect["swap"]), str(drop["prototype"])), ("", ""))[int(undone)],
+                "gives": (moves.undone if undone else moves.made).get((effect["swap"], drop["prototype"]), ""),
                 "also": PLUS.join(_never_apart([*removed.split(PLUS), *added.split(PLUS)], moves.groups)),
             }
         )
@@ -102,22 +103,14 @@ def _holds(amounts: pd.Series, removed: str, percent: float) -> bool:
     return set(names) <= set(amounts.index) and float(amounts[names].sum()) >= percent - SAME_AMOUNT
 
 
-def _changes(pairs: pd.DataFrame) -> dict[tuple[str, str], tuple[str, str]]:
-    """Return by swap and prototype what the swap makes of it, and what undoing makes of it; empty if not made."""
-    found: dict[tuple[str, str], tuple[str, str]] = {}
-    for row in pairs[["swap", "versus", "prototype"]].itertuples(index=False):
-        swap, before, after = map(str, row)
-        for prototype, place, other in ((before, 0, after), (after, 1, before)):
-            made = list(found.get((swap, prototype), ("", "")))
-            made[place] = made[place] or other
-            found[swap, prototype] = (made[0], made[1])
+def _moves(traced: TracedSwaps) -> _Moves:
+    emollients = traced.aliases.loc[traced.aliases["kind"] == "emollient"]
+    groups = [list(map(str, part)) for _, part in emollients.groupby("group", sort=False)["descriptor"]]
+    found = _Moves(groups, {}, {})
+    for swap, before, after in traced.pairs[["swap", "versus", "prototype"]].itertuples(index=False):
+        found.made.setdefault((swap, before), after)
+        found.undone.setdefault((swap, after), before)
     return found
-
-
-def _groups(aliases: pd.DataFrame) -> list[list[str]]:
-    """Return the groups of emollients that move together in the study."""
-    emollients = aliases.loc[aliases["kind"] == "emollient"]
-    return [list(map(str, part)) for _, part in emollients.groupby("group", sort=False)["descriptor"]]
 
 
 def _never_apart(names: list[str], groups: list[list[str]]) -> list[str]:

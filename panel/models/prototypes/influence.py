@@ -12,7 +12,7 @@ from panel.models.prototypes.inference import inference
 from panel.models.prototypes.residual_checks import ResidualChecks
 from panel.models.prototypes.scored_cells import ScoredPanel
 from panel.stats.arrays import Array
-from panel.stats.formulas.left_out import f_without_each
+from panel.stats.mixed.left_out import f_without_each
 from panel.stats.mixed.reml import fit_mixed_model
 
 _KEYS = ["attribute", "assessor", "prototype", "session", "replicate", "score"]

@@ -10,9 +10,8 @@ from panel.report.contents.results import NotThere, Results
 from panel.report.contents.tables_differences import both_ways
 from panel.study.scores_used import scores_used
 from panel.views.decision.evidence_tables import files_table, recorded_table
-from panel.views.planning.study_tables import changed_scores_table
+from panel.views.planning.study_tables import changed_scores_table, finding_table
 from panel.views.planning.study_words import what_is_in_the_study, what_the_findings_say
-from panel.views.prototypes.tables import finding_table
 
 _CORRECTIONS = {"when": "When", "who": "Who", "key": "Which", "old": "Before", "new": "After", "why": "Why"}
 

@@ -14,7 +14,7 @@ from scipy.special import fdtrc
 
 from panel.stats.arrays import Array
 from panel.stats.assessors.own_tables import OwnTables
-from panel.stats.comparing.shares import mean_share
+from panel.stats.assessors.shares import mean_share
 
 ALLOWED = 1.3
 """Honest people differ in scatter by about a third (common practice, no source); only more than that is looked for."""
@@ -33,7 +33,7 @@ class Repeats:
     p_value
         Upper tail of each attribute, beyond the person's ratio on the other attributes if that is above 1.
     overall, overall_p
-        The ratio over all attributes by the mean share (`panel.stats.comparing.shares`), and the upper tail beyond
+        The ratio over all attributes by the mean share (`panel.stats.assessors.shares`), and the upper tail beyond
         ALLOWED.
     independent
         How many independent attributes the q amount to: scores of one sample go together.

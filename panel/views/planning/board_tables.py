@@ -70,6 +70,11 @@ def who_has_answered(board: pd.DataFrame) -> str:
     return " ".join(parts)
 
 
+def what_locking_did(session: str, scores: int, cannot_judge: int) -> str:
+    """Return that a session is locked and what went into the study."""
+    return f"Session {session} is locked: {scores} scores and {cannot_judge} times cannot judge are in the study."
+
+
 def what_locking_leaves_out(board: pd.DataFrame) -> list[str]:
     """Return what is missing in a session that is about to be locked, one line per assessor; empty if nothing is."""
     lines = []

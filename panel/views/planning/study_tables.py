@@ -1,11 +1,14 @@
-"""Formulas, batches and changed scores of a study as tables a person reads."""
+"""Findings, formulas, batches and changed scores of a study as tables a person reads."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
 
 from panel.checks.dates import read_dates
+from panel.checks.finding import Finding, findings_table
 from panel.checks.places import counted
 from panel.study.formulas import all_formulas
 from panel.study.study import Study
@@ -14,6 +17,21 @@ from panel.views.drawing.naming import Naming
 
 _TOTAL, _EMOLLIENTS = "Total", "All emollients"
 _PERCENT = "per cent by mass"
+
+
+def finding_table(findings: Iterable[Finding]) -> pd.DataFrame:
+    """Return one row per finding, the gravest first: how grave, where, what is wrong, what to do."""
+    frame = findings_table(findings)
+    grave = {"stop": "Stop: settle this first", "warning": "Warning", "note": "Good to know"}
+    return pd.DataFrame(
+        {
+            "How grave": [grave[severity] for severity in frame["severity"]],
+            "Where": list(frame["where"]),
+            "What": list(frame["message"]),
+            "What to do": list(frame["advice"]),
+        },
+        dtype="str",
+    )
 
 
 def formulas_table(study: Study) -> pd.DataFrame:

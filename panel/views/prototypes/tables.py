@@ -1,13 +1,10 @@
-"""Results as tables a person reads: rounded, in words, with units."""
+"""Differences, means and the map as tables a person reads: rounded, in words, with units."""
 
 from __future__ import annotations
-
-from collections.abc import Iterable
 
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import Finding, findings_table
 from panel.models.prototypes.map import PrototypeMap
 from panel.views.drawing.formats import (
     format_change,
@@ -143,21 +140,6 @@ def map_places_table(result: PrototypeMap, names: Naming) -> pd.DataFrame:
             "Ring, longer half": _numbers(regions["half_axis_1"], names.digits),
             "Ring, shorter half": _numbers(regions["half_axis_2"], names.digits),
             "Assessors": [f"{count:d}" for count in regions["assessors"]],
-        },
-        dtype="str",
-    )
-
-
-def finding_table(findings: Iterable[Finding]) -> pd.DataFrame:
-    """Return one row per finding, the gravest first: how grave, where, what is wrong, what to do."""
-    frame = findings_table(findings)
-    grave = {"stop": "Stop: settle this first", "warning": "Warning", "note": "Good to know"}
-    return pd.DataFrame(
-        {
-            "How grave": [grave[severity] for severity in frame["severity"]],
-            "Where": list(frame["where"]),
-            "What": list(frame["message"]),
-            "What to do": list(frame["advice"]),
         },
         dtype="str",
     )

@@ -7,6 +7,7 @@ import pytest
 from panel.checks.finding import Finding
 from panel.models.prototypes.differences import find_differences
 from panel.views.drawing.naming import naming
+from panel.views.planning.study_tables import finding_table
 from panel.views.prototypes import tables
 from tests.views.examples import NAMES, panel_map, panel_study
 
@@ -28,7 +29,7 @@ ALL = {
     "components": tables.components_table(MAP),
     "map attributes": tables.map_attributes_table(MAP, NAMES),
     "map places": tables.map_places_table(MAP, NAMES),
-    "findings": tables.finding_table(FINDINGS),
+    "findings": finding_table(FINDINGS),
 }
 
 
@@ -107,4 +108,4 @@ def test_findings_come_gravest_first_in_words():
 
 
 def test_no_finding_is_an_empty_table():
-    assert tables.finding_table(()).empty
+    assert finding_table(()).empty

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from panel.stats.formulas.left_out import f_without_each
+from panel.stats.mixed.left_out import f_without_each
 from panel.stats.mixed.mixed_residuals import residual_maker
 from tests.stats.mixed.test_mixed_residuals import crossed, indicators
 
