@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from panel.app.state import StudyInUse, leave_message, now
+from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.study_writing import keep
 from panel.app.widgets import heading, plain, say, table
 from panel.errors import PanelError, StudyError
@@ -15,8 +15,7 @@ from panel.plan.roles import conflicts, people
 from panel.store.ballot_record import BallotRecord
 from panel.store.board import board_of_servings
 from panel.store.lock import lock_session
-from panel.store.moments import local
-from panel.store.moments import now as this_moment
+from panel.store.moments import local, now
 from panel.study.study import Study
 from panel.views.drawing.formats import format_list
 from panel.views.planning.board_tables import what_locking_did, what_locking_leaves_out
@@ -49,7 +48,7 @@ def _lock(study: StudyInUse, record: BallotRecord, session: str, who: str, *, su
     try:
         if study.folder is None or not sure:
             raise StudyError("Tick that the session is to be locked for good.")
-        done = lock_session(record.store, record.collection, session, study.folder, who=who, at=this_moment())
+        done = lock_session(record.store, record.collection, session, study.folder, who=who, at=now())
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
@@ -104,7 +103,7 @@ def _open(study: StudyInUse, locked: dict[str, str], session: str, code: str, wh
             raise StudyError(f"Session {session} has no code {code}.")
         before = study.study.tables.get("unblindings", no_openings())
         what = f"session {session}, {f'code {code}' if code else 'all codes'}"
-        noted = note_opening(before, when=now(), who=who, why=why, what=what, locked_at=locked[session])
+        noted = note_opening(before, when=moment(), who=who, why=why, what=what, locked_at=locked[session])
         saved = keep(study, replace(study.study, tables={**study.study.tables, "unblindings": noted}))
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")

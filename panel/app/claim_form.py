@@ -6,7 +6,7 @@ from typing import Any
 
 import streamlit as st
 
-from panel.app.state import StudyInUse, leave_message, now, use_study
+from panel.app.state import StudyInUse, leave_message, moment, use_study
 from panel.app.widgets import plain
 from panel.claims.stamp import with_claim
 from panel.errors import PanelError
@@ -77,7 +77,7 @@ def _write(study: StudyInUse, row: dict[str, Any], typed: dict[str, str], who: s
     labels = {name: label for name, label, _ in _NUMBERS}
     try:
         numbers = {name: typed_number(text, labels[name]) for name, text in typed.items()}
-        longer = with_claim(study.study, {**row, **numbers}, who=who, when=now())
+        longer = with_claim(study.study, {**row, **numbers}, who=who, when=moment())
         if to_disk and study.folder is not None:
             write_study(longer, study.folder, overwrite=True)
         else:

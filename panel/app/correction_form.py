@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app.state import StudyInUse, leave_message, now, use_study
+from panel.app.state import StudyInUse, leave_message, moment, use_study
 from panel.app.widgets import plain
 from panel.errors import PanelError
 from panel.study.corrections import PLACE_COLUMNS, with_correction
@@ -43,7 +43,7 @@ def correction_form(study: StudyInUse, names: Naming) -> None:
 def _write(study: StudyInUse, place: dict[str, str], words: dict[str, str], *, to_disk: bool) -> None:
     """Add the correction to the study in use, and to its folder if that was asked for."""
     try:
-        corrected = with_correction(study.study, place, when=now(), **words)
+        corrected = with_correction(study.study, place, when=moment(), **words)
         if to_disk and study.folder is not None:
             write_study(corrected, study.folder, overwrite=True)
         else:

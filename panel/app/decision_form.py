@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app.state import StudyInUse, leave_message, now, use_study
+from panel.app.state import StudyInUse, leave_message, moment, use_study
 from panel.app.widgets import attempt, heading, say, table
 from panel.models.decision.decide import Decision
 from panel.models.decision.record import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
@@ -36,7 +36,9 @@ def decision_record(study: StudyInUse, result: Decision, names: Naming) -> None:
         if not st.form_submit_button("Record the decision"):
             return
     words = {"reason": reason or "", "not_established": open_still or "", "who": who or "", "role": role or ""}
-    recorded = attempt(with_decision, study.study, chosen=chosen or "", runner_up=runner_up or "", date=now(), **words)
+    recorded = attempt(
+        with_decision, study.study, chosen=chosen or "", runner_up=runner_up or "", date=moment(), **words
+    )
     if recorded is None:
         return
     if to_disk and study.folder is not None:

@@ -7,7 +7,7 @@ from dataclasses import asdict, replace
 import numpy as np
 import streamlit as st
 
-from panel.app.state import StudyInUse, leave_message, now
+from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.study_writing import keep
 from panel.app.widgets import plain, say
 from panel.errors import PanelError
@@ -54,7 +54,7 @@ def _write(study: StudyInUse, typed: tuple[str, str, str], who: str) -> None:
 def _with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
     """Return the study with the plan as its servings, and the seal of the key among its facts."""
     salt = new_salt()
-    seal = seal_key(serving_key(plan.servings), salt, sealed_by=who, sealed_at=now())
+    seal = seal_key(serving_key(plan.servings), salt, sealed_by=who, sealed_at=moment())
     servings = plan.servings.assign(position=plan.servings["position"].astype("float64"))
     return replace(
         study,

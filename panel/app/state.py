@@ -148,7 +148,7 @@ def take_message() -> str:
     return str(st.session_state.pop(_MESSAGE, ""))
 
 
-def now() -> str:
+def moment() -> str:
     """Return this moment in ISO 8601, to the second, in UTC."""
     return datetime.now(UTC).isoformat(timespec="seconds")
 

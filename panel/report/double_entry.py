@@ -10,7 +10,7 @@ from panel.study.numbers_read import read_number_columns
 
 PLACE = ("session", "assessor", "position", "code")
 DIFFERENCE_COLUMNS = (*PLACE, "attribute", "first", "second", "what")
-CANNOT_JUDGE = "x"
+CANNOT_JUDGE_TYPED = "x"
 """Typed where `cannot judge` is ticked: an empty cell is one that nobody has typed yet."""
 
 
@@ -75,9 +75,13 @@ def _what(left: str, right: str, one: float, other: float) -> str:
         return "not typed"
     if not left or not right:
         return "only second" if right else "only first"
-    if left.casefold() == right.casefold() == CANNOT_JUDGE:
+    if left.casefold() == right.casefold() == CANNOT_JUDGE_TYPED:
         return ""
-    odd = [text for text, value in ((left, one), (right, other)) if np.isnan(value) and text.casefold() != CANNOT_JUDGE]
+    odd = [
+        text
+        for text, value in ((left, one), (right, other))
+        if np.isnan(value) and text.casefold() != CANNOT_JUDGE_TYPED
+    ]
     if odd:
         return "not a number"
     return "" if one == other else "different"

@@ -13,7 +13,7 @@ import pandas as pd
 from sqlalchemy import select
 
 from panel.errors import StudyError
-from panel.report.double_entry import CANNOT_JUDGE, PLACE, compare_entries
+from panel.report.double_entry import CANNOT_JUDGE_TYPED, PLACE, compare_entries
 from panel.store.database import Store
 from panel.store.events import Entry, Sent, add_entries
 from panel.store.moments import written
@@ -167,7 +167,7 @@ def _scales(store: Store, collection: int, session: str) -> dict[str, tuple[floa
 def _answers(serving: int, row: Any, scales: dict[str, tuple[float, float]], line_mm: float | None) -> Iterator[Entry]:
     for name, (low, high) in scales.items():
         text = row[name].strip()
-        if text.casefold() == CANNOT_JUDGE:
+        if text.casefold() == CANNOT_JUDGE_TYPED:
             yield Entry("cannot_judge", serving, name, text=text)
             continue
         typed = typed_number(text, name)

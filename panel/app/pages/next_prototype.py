@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from panel.app import cached_blends
-from panel.app.state import leave_message, now, use_study
+from panel.app.state import leave_message, moment, use_study
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.emollients.predictions import judge_predictions, keep_prediction, kept_predictions
@@ -90,7 +90,7 @@ def keep_form(model: PredictionModel, told: WhatIf) -> None:
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {study.folder}")
         if not st.form_submit_button("Write this prediction down before making it"):
             return
-    kept = attempt(keep_prediction, study.study, model, told, (name or "").strip(), now()[:10])
+    kept = attempt(keep_prediction, study.study, model, told, (name or "").strip(), moment()[:10])
     if kept is None:
         return
     if to_disk and study.folder is not None:

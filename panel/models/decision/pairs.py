@@ -9,11 +9,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from panel.models.decision.gates import CANNOT_TELL
 from panel.models.decision.liking import LikingDraws
 from panel.stats.comparing.simultaneous_bands import simultaneous_bands
 
 Floats = NDArray[np.float64]
-AHEAD, BEHIND, CANNOT_TELL, OPPOSED = "ahead", "behind", "cannot tell", "opposed"
+AHEAD, BEHIND, OPPOSED = "ahead", "behind", "opposed"
 _COLUMNS = ("estimate", "ci_low", "ci_high", "chance_above")
 
 

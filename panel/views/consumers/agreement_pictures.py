@@ -16,7 +16,7 @@ _ROW = 0.3  # inches
 def agreement_figure(result: Agreement) -> Figure:
     """Return one line per statement; untrue ones are hollow squares, bars short upright strokes."""
     rows = result.statements
-    several = rows["prototype"].nunique() > 1
+    several = len(set(rows["prototype"])) > 1
     names = [
         f"{name}{f', {prototype}' if several else ''}{' (untrue)' if foil else ''}"
         for name, prototype, foil in zip(rows["question"], rows["prototype"], rows["foil"], strict=True)
