@@ -11,8 +11,8 @@ from scipy.special import ndtri
 
 from panel.errors import ModelError
 from panel.stats.answers.binomial_tests import minimum_count
+from panel.stats.arrays import Array
 
-Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
 
 NORMAL_FROM = 5.0  # n P0 (1 - P0) above which the normal formula is near enough (the same source)

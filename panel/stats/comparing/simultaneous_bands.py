@@ -9,9 +9,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from panel.stats.arrays import Array
 
 
 def simultaneous_bands(drawn: Array, level: float) -> tuple[Array, Array]:

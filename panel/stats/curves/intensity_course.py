@@ -9,11 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from panel.errors import ModelError
-
-Array = NDArray[np.float64]
+from panel.stats.arrays import Array
 
 
 @dataclass(frozen=True, slots=True)

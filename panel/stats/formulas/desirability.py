@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Array = NDArray[np.float64]
+from panel.stats.arrays import Array
 
 
 def larger_wanted(y: ArrayLike, low: ArrayLike, high: ArrayLike, s: float = 1.0) -> Array:

@@ -10,9 +10,9 @@ scaled by sqrt(df / chi-square), as in Student's t.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from panel.stats.arrays import Array
+
 _FEWEST_ROWS = 4  # rows from which a correlation over responses is estimated at all
 _NOTHING = 1e-12  # a variance this small beside the largest is none
 _LEAST_DF = 1.0

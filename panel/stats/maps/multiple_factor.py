@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from panel.stats.arrays import Array
 from panel.stats.maps.components import principal_components, standardised
-
-Array = NDArray[np.float64]
 
 # A component with less than this of the first one's variance is rounding; its directions mean nothing.
 _EMPTY = 1e-12

@@ -8,9 +8,9 @@ samples as additive effects, so that who rated what does not shift a mean. The d
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from panel.stats.arrays import Array
+
 FEWEST_PEOPLE = 5
 
 
