@@ -29,13 +29,13 @@ from sqlalchemy import create_engine, insert, text
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
-from panel.store.collecting import prepare  # noqa: E402  # the checkout has to be on the path first
-from panel.store.database import Store, open_store  # noqa: E402  # the same
-from panel.store.links import make_tokens  # noqa: E402  # the same
-from panel.store.moments import now  # noqa: E402  # the same
-from panel.store.sessions import session_record  # noqa: E402  # the same
-from panel.store.tables import SAFETY  # noqa: E402  # the same
-from panel.study.study import Study  # noqa: E402  # the same
+from panel.store.collecting import prepare
+from panel.store.database import Store, open_store
+from panel.store.links import make_tokens
+from panel.store.moments import now
+from panel.store.sessions import session_record
+from panel.store.tables import SAFETY
+from panel.study.study import Study
 
 SERVINGS, STAGES, LINES = 4, 5, 4
 LIMIT_P95 = 0.5  # seconds
