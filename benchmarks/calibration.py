@@ -20,8 +20,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np
 
 from panel.stats.arrays import Array
-from panel.stats.comparing.many_to_one import many_to_one
-from panel.stats.comparing.range_distribution import tukey_p_value
+from panel.stats.comparing.studentized import many_to_one, tukey_p_value
 from panel.stats.mixed.kenward_roger import kenward_roger
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts

@@ -27,7 +27,7 @@ from panel.claims.judge import find_evidence
 from panel.claims.materials import Materials
 from panel.claims.verdict import is_shown
 from panel.plan.sample_size import panel_sizes
-from panel.stats.answers.binomial_tests import power_above, upper_tail
+from panel.stats.answers.binomial import power_above, upper_tail
 from panel.stats.comparing.equivalence import detection_power
 from panel.stats.comparing.power import equivalence_power
 from panel.study.study import Study, empty_table

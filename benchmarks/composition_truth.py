@@ -30,23 +30,22 @@ from scipy.special import fdtrc
 
 from data_demo import scenario as story
 from panel.errors import ModelError
-from panel.models.emollients.descriptor_links import find_links
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.emollients.link_columns import LinkColumns, link_columns
+from panel.models.emollients.ladder import JOIN, attribute_verdicts, find_links
+from panel.models.emollients.ladder_levels import PrototypeLevel
 from panel.models.emollients.prediction_model import (
     FEWEST_SPARE,
+    LinkColumns,
     PredictionModel,
+    link_columns,
     model_of,
     swap_effects,
 )
-from panel.models.emollients.prototype_level import PrototypeLevel
-from panel.models.emollients.verdicts import JOIN, attribute_verdicts
 from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
 from panel.stats.formulas.composition import paired_contrasts
 from panel.stats.mixed.linear_prediction import fit_linear, pooled_variance, predict_rows
-from panel.study.formulas import all_formulas
+from panel.study.formulas import all_formulas, matched_pairs
 from panel.study.study import Study
-from panel.study.swaps import matched_pairs
 
 Floats = NDArray[np.float64]
 SEED = 20250311

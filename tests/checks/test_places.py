@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from panel.checks.places import counted, gathered, listed, told
+from panel.checks.finding import counted, gathered, listed, told
 
 
 def test_a_number_carries_its_noun():

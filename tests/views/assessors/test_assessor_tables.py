@@ -3,11 +3,10 @@
 import numpy as np
 import pandas as pd
 
-from panel.models.assessors.leave_one_out import leave_one_out
-from panel.models.assessors.performance import check_panel
+from panel.models.assessors.performance import check_panel, leave_one_out
 from panel.models.prototypes.scale_use import find_scale_use
 from panel.study.study import Study
-from panel.views.assessors.assessor_tables import (
+from panel.views.assessors.assessor_words import (
     assessor_table,
     duplicates_table,
     panel_table,

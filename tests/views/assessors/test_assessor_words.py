@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from data_demo import make_demo
-from panel.models.assessors import patterns as found
+from panel.models.assessors import performance as found
 from panel.models.assessors.performance import check_panel
 from panel.study.folder import read_folder
 from panel.views.assessors.assessor_words import (

@@ -4,7 +4,7 @@ import pytest
 from scipy.stats import binom, fisher_exact
 
 from panel.models.consumers.forced_choice import judge_count, judge_forced_choices
-from panel.views.consumers.choice_words import (
+from panel.views.consumers.choices import (
     choice_alt_text,
     choice_headline,
     choice_heads,

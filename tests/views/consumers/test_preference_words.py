@@ -1,7 +1,7 @@
 """Sentences about preferences: counts, ways of counting, order, and the paradox."""
 
 from panel.models.consumers.preference import count_preferences
-from panel.views.consumers.preference_words import (
+from panel.views.consumers.choices import (
     preference_headline,
     preference_heads,
     what_preferences_cannot_show,

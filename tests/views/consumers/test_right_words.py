@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import JustAboutRight
-from panel.models.consumers.question_facts import QuestionFacts
-from panel.views.consumers.right_words import (
+from panel.views.consumers.just_about_right import (
     changes_to_test,
     drop_sentence,
     moves_caution,

@@ -6,6 +6,7 @@ from matplotlib.colors import to_rgb
 
 from data_demo import make_demo
 from panel.models.decision.decide import decide
+from panel.views.decision.decide import chance_words
 from panel.views.decision.decision_pictures import (
     ALL,
     chance_cells,
@@ -15,7 +16,6 @@ from panel.views.decision.decision_pictures import (
     windows_figure,
     windows_svg,
 )
-from panel.views.decision.decision_words import chance_words
 from panel.views.drawing.naming import naming
 from tests.models.decision.known_studies import target_study
 

@@ -7,7 +7,7 @@ import pytest
 from data_demo import make_demo
 from panel.models.decision.decide import decide
 from panel.models.decision.record import decisions_so_far, with_decision
-from panel.views.decision.decision_tables import (
+from panel.views.decision.decide import (
     decisions_table,
     front_table,
     gates_table,

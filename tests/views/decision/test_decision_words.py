@@ -8,9 +8,9 @@ import pytest
 
 from data_demo import make_demo
 from panel.models.consumers.segments import find_segments
+from panel.models.decision.contenders import OPPOSED
 from panel.models.decision.decide import decide
-from panel.models.decision.pairs import OPPOSED
-from panel.views.decision.decision_words import (
+from panel.views.decision.decide import (
     chance_words,
     decision_headline,
     opposed_sentences,

@@ -5,7 +5,7 @@ import hashlib
 import numpy as np
 import pandas as pd
 
-from panel.views.decision.evidence_tables import (
+from panel.views.decision.claims import (
     ballot_table,
     files_table,
     interactions_table,

@@ -5,7 +5,7 @@ import numpy as np
 from panel.models.emollients.ladder import find_ladder
 from panel.views.drawing.formats import format_number
 from panel.views.drawing.naming import Naming, naming
-from panel.views.emollients.ladder_tables import (
+from panel.views.emollients.ladder import (
     ladder_table,
     links_table,
     mixture_table,

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.views.drawing.naming import Naming
-from panel.views.prototypes.profiles import PROFILE_CAUTION, profile_figure, profile_rows, profile_svg
+from panel.views.prototypes.differences import PROFILE_CAUTION, profile_figure, profile_rows, profile_svg
 from tests.views.examples import (
     NAMES,
     WORDS,
