@@ -152,13 +152,14 @@ def main_of(before: str, after: str) -> int:
         for seed, study in enumerate(studies[2:]):
             draw_study(study, seed)
         outs = [_dumped(commit, folder / name, studies) for commit, name in ((before, "one"), (after, "other"))]
-        told, compared = [], 0
+        told, compared, held = [], 0, 0
         for file in sorted(outs[0].iterdir()):
             one, other = (json.loads((out / file.name).read_text(encoding="utf-8")) for out in outs)
             compared += 1
+        held += bool(one["json"])
             told += [f"{file.stem}{line}" for line in differing(one, other)]
     print(*told[:MOST_SHOWN], sep="\n")
-    print(f"{compared} answers compared, {len(told)} places differ.")
+    print(f"{compared} answers compared, {held} of them with numbers, {len(told)} places differ.")
     return len(told)
 
 

@@ -12,23 +12,22 @@ import streamlit as st
 from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import attempt, heading, plain, say, table
 from panel.ballots.answers import links_page, qr_svg, with_links
+from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
 from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewall_hint, lan_address, link_opens
 from panel.errors import PanelError, StudyError
 from panel.plan.codes import no_openings, note_opening
 from panel.plan.protocol import conflicts, people
 from panel.plan.safety import when_to_stop
-from panel.report.ballot_paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
-from panel.report.double_entry import PLACE
 from panel.store.ballot import BallotRecord, ballot_record
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
 from panel.store.database import local, now
+from panel.store.double_entry import PLACE
 from panel.store.events import assessors_with_token, let_go_on, make_tokens, revoke_token
 from panel.store.lock import lock_session
 from panel.store.safety import follow_gate, stop_ballots, stopped_by
 from panel.store.score_rows import keep_typed, take_over_typed, typed_differences, typed_grid
+from panel.study.naming import Naming
 from panel.study.study import Study
-from panel.views.drawing.formats import format_list
-from panel.views.drawing.naming import Naming
 from panel.views.planning.safety import (
     progress_table,
     samples_table,
@@ -36,6 +35,7 @@ from panel.views.planning.safety import (
     what_locking_leaves_out,
     who_has_answered,
 )
+from panel.words import format_list
 
 SECONDS = 5
 """How often the board looks again."""

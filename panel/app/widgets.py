@@ -15,8 +15,8 @@ from panel.errors import PanelError
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.map import PrototypeMap
 from panel.study.knowledge import cautions
+from panel.study.naming import Naming
 from panel.study.numbers_read import typed_number
-from panel.views.drawing.naming import Naming
 from panel.views.drawing.pictures import png_bytes
 
 P = ParamSpec("P")

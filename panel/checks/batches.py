@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import Finding, Names, counted, gathered, grouped, listed, read_dates, sound_study, told
+from panel.checks.finding import Finding, Names, gathered, grouped, read_dates, sound_study
 from panel.study.formulas import matched_pairs
 from panel.study.study import Study
+from panel.words import counted, first_few, format_typed
 
 PH_RANGE = (4.5, 6.5)
 """pH of leave-on skin care; common practice, no source."""
@@ -62,9 +63,9 @@ def _without_batch(scored: pd.DataFrame, batches: pd.DataFrame) -> list[Finding]
     without = names[~names.isin(batches["prototype"])]
     findings = []
     for where, cases in gathered(np.arange(len(without)), lambda case: f"batches: {without[case]}"):
-        message = f"{listed(list(without[cases]))} was scored but has no batch."
+        message = f"{first_few(list(without[cases]))} was scored but has no batch."
         if len(cases) > 1:
-            message = f"{len(cases):,} prototypes were scored but have no batch: {listed(list(without[cases]))}."
+            message = f"{len(cases):,} prototypes were scored but have no batch: {first_few(list(without[cases]))}."
         advice = "Add the batch with made_on and tested_on, so that age and making day can be checked."
         findings.append(Finding("warning", "prototype_without_batch", where, message, advice))
     return findings
@@ -102,8 +103,8 @@ def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]
     for where, cases in gathered(np.arange(len(several)), lambda case: f"batches: {several[case]}"):
         names = list(several[cases])
         untold = any(name in unnamed for name in names)
-        batches = listed(used.loc[used["prototype"].isin(names), "batch"].tolist())
-        message = f"Several batches are pooled as {listed(names)}: {batches}."
+        batches = first_few(used.loc[used["prototype"].isin(names), "batch"].tolist())
+        message = f"Several batches are pooled as {first_few(names)}: {batches}."
         if untold:
             message += " The scores do not all say from which."
         advice = "The analysis takes them for the same thing. Compare the batches, and name the batch of every score."
@@ -118,7 +119,7 @@ def _ph(used: pd.DataFrame) -> list[Finding]:
     names, values = outside["batch"].tolist(), outside["ph"].tolist()
     findings = []
     for where, cases in gathered(np.arange(len(outside)), lambda case: f"batches, batch {names[case]}"):
-        shown = listed([told(values[case]) for case in cases])
+        shown = first_few([format_typed(values[case]) for case in cases])
         message = f"pH {shown} is outside {low} to {high}, the usual range of leave-on skin care."
         advice = (
             "Measure again at 24 h with a calibrated electrode. If it is right, ask the qualified person before "
@@ -130,8 +131,9 @@ def _ph(used: pd.DataFrame) -> list[Finding]:
     # the measured values carry two decimals; the slack keeps a difference of exactly 0.3 on the inside
     if len(inside) and highest - lowest > PH_SPREAD + 1e-9:
         at = [str(inside.loc[inside["ph"] == value, "batch"].iloc[0]) for value in (lowest, highest)]
-        message = f"The pH of the batches differs by {told(round(highest - lowest, 4))}: {told(lowest)} in {at[0]}, "
-        message += f"{told(highest)} in {at[1]}."
+        apart = format_typed(round(highest - lowest, 4))
+        message = f"The pH of the batches differs by {apart}: {format_typed(lowest)} in {at[0]}, "
+        message += f"{format_typed(highest)} in {at[1]}."
         advice = "Adjust to the same pH: a difference in pH may be felt, and it changes thickeners."
         findings.append(Finding("note", "ph_differs", "batches, ph", message, advice))
     return findings
@@ -143,11 +145,11 @@ def _viscosity(used: pd.DataFrame) -> list[Finding]:
     without = measured.loc[measured["viscosity_method"] == "", "batch"].tolist()
     findings = []
     if len(methods) > 1:
-        message = f"Viscosity was measured in {len(methods)} ways: {listed([repr(method) for method in methods])}."
+        message = f"Viscosity was measured in {len(methods)} ways: {first_few([repr(method) for method in methods])}."
         advice = "Values from different spindles, speeds or temperatures cannot be compared. Measure all the same way."
         findings.append(Finding("warning", "viscosity_methods_differ", "batches, viscosity_method", message, advice))
     if without:
-        message = f"Viscosity without a method for {counted(len(without), 'batch', 'batches')}: {listed(without)}."
+        message = f"Viscosity without a method for {counted(len(without), 'batch', 'batches')}: {first_few(without)}."
         advice = "Write down spindle, speed and temperature; without them the value means nothing."
         findings.append(Finding("note", "viscosity_without_method", "batches, viscosity_method", message, advice))
     return findings
@@ -232,7 +234,7 @@ def _told(ages: _Ages, chosen: np.ndarray, severity: str, kind: str, words: str,
 
     findings = []
     for where, cases in gathered(np.zeros(len(rows)), place):
-        told = listed([_age(ages, row) for row in rows[cases]])
+        told = first_few([_age(ages, row) for row in rows[cases]])
         message = words.format(who=counted(len(cases), "batch", "batches"), ages=told)
         findings.append(Finding(severity, kind, where, message, advice))
     return findings
@@ -242,7 +244,7 @@ def _unknown(ages: _Ages) -> list[Finding]:
     names = [ages.batch[row] for row in np.flatnonzero(np.isnan(ages.hours))]
     if not names:
         return []
-    message = f"The age at test is unknown for {counted(len(names), 'batch', 'batches')}: {listed(names)}."
+    message = f"The age at test is unknown for {counted(len(names), 'batch', 'batches')}: {first_few(names)}."
     advice = "Fill in made_on and tested_on, with the time if the batch is younger than two days."
     return [Finding("note", "age_unknown", "batches, made_on and tested_on", message, advice)]
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import astuple, dataclass, fields
 from typing import Any
 
@@ -12,6 +12,7 @@ import pandas as pd
 
 from panel.study.study import Study
 from panel.study.tables import TABLES, Column
+from panel.words import FEW
 
 SEVERITIES = ("stop", "warning", "note")
 
@@ -55,30 +56,8 @@ def findings_table(findings: Iterable[Finding]) -> pd.DataFrame:
 # How a finding says where it is and how many there are: one by one up to three, gathered beyond.
 
 
-MOST_SHOWN = 3
-"""So many cases are named one by one; of more, the first so many and the count."""
-
 MOST_PLACES = 12
 """So many findings of one kind are made at most when cases are gathered by place; of more, one finding."""
-
-
-def counted(number: int, noun: str, plural: str = "") -> str:
-    """Return a number with its noun, such as `1 score` or `1,200 scores`."""
-    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
-
-
-def listed(names: Sequence[object], most: int = MOST_SHOWN) -> str:
-    """Return names in a row, such as `P1, P2, P3 and 4 more`."""
-    shown = ", ".join(str(name) for name in names[:most])
-    rest = len(names) - most
-    return f"{shown} and {rest:,} more" if rest > 0 else shown
-
-
-def told(cell: object) -> str:
-    """Return a cell of a table as the user would write it: P1, 330, 33.05, 120000."""
-    if isinstance(cell, float):
-        return np.format_float_positional(cell, trim="-") if np.isfinite(cell) else str(cell)
-    return str(cell)
 
 
 def gathered(places: np.ndarray, where: Callable[[int], str]) -> Iterator[tuple[str, np.ndarray]]:
@@ -95,7 +74,7 @@ def gathered(places: np.ndarray, where: Callable[[int], str]) -> Iterator[tuple[
         Returns the place of one case in words.
     """
     cases = np.arange(len(places))
-    if len(cases) <= MOST_SHOWN:
+    if len(cases) <= FEW:
         groups = [cases[i : i + 1] for i in cases]
     else:
         distinct, first = np.unique(places, return_index=True)
@@ -107,8 +86,8 @@ def gathered(places: np.ndarray, where: Callable[[int], str]) -> Iterator[tuple[
 
 
 def _where_all(group: np.ndarray, where: Callable[[int], str]) -> str:
-    shown = "; ".join(where(int(case)) for case in group[:MOST_SHOWN])
-    rest = len(group) - MOST_SHOWN
+    shown = "; ".join(where(int(case)) for case in group[:FEW])
+    rest = len(group) - FEW
     return f"{shown}; and {rest:,} more" if rest > 0 else shown
 
 

@@ -8,10 +8,11 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import Finding, listed
+from panel.checks.finding import Finding
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, all_formulas, formula_lines
 from panel.study.knowledge import canonical_ingredient, cautions, ingredients
 from panel.study.study import Study
+from panel.words import first_few
 
 # A formula adds up if it is within this of 100 %, the resolution in which amounts are written.
 SUM_TOLERANCE = 0.01
@@ -53,7 +54,7 @@ def _sums(study: Study, lines: pd.DataFrame) -> Iterator[Finding]:
         if amounts.isna().any():
             blank = [str(name) for name in amounts.index[amounts.isna()]]
             filled = lines.loc[(lines["prototype"] == prototype) & lines["percent"].notna(), "percent"].sum()
-            message = f"The formula of {prototype} cannot be added up: no amount for {listed(blank)}."
+            message = f"The formula of {prototype} cannot be added up: no amount for {first_few(blank)}."
             advice = "Write every amount. "
             if len(blank) == 1 and filled < 100:
                 advice += f"If {blank[0]} fills up to 100 (q.s.), write {100 - filled:.2f}. "
@@ -89,7 +90,7 @@ def _unknown(study: Study) -> Iterator[Finding]:
     offered = _known_names()
     for name in names:
         rows = written.index[written["ingredient"] == name]
-        where = f"formulas, row {rows[0] + 2}: {listed(written.loc[rows, 'prototype'].unique().tolist())}"
+        where = f"formulas, row {rows[0] + 2}: {first_few(written.loc[rows, 'prototype'].unique().tolist())}"
         close = difflib.get_close_matches(name.casefold(), offered, n=1, cutoff=0.8)
         message = f"{name!r} is not a known INCI name."
         if close:
@@ -121,7 +122,7 @@ def _without_formula(study: Study) -> Iterator[Finding]:
     bought = set(prototypes.loc[prototypes["role"].isin(["benchmark", "reference", "untreated"]), "prototype"])
     absent = [name for name in scored if name and name not in with_formula]
     if absent:
-        message = f"Scored, but without a formula: {listed(absent, 6)}."
+        message = f"Scored, but without a formula: {first_few(absent, 6)}."
         advice = "Add the formula if it is known; what was bought, or untreated skin, may stay without one."
         severity = "note" if set(absent) <= bought else "warning"
         yield Finding(severity, "formula_missing", "formulas", message, advice)
@@ -202,7 +203,7 @@ def _usual(amounts: pd.Series) -> float:
 
 
 def _amounts(amounts: pd.Series) -> str:
-    return listed([f"{amount:.2f} % in {prototype}" for prototype, amount in amounts.items()], 6)
+    return first_few([f"{amount:.2f} % in {prototype}" for prototype, amount in amounts.items()], 6)
 
 
 # Which usual cautions do the ingredients of the formulas call for?
@@ -227,8 +228,8 @@ def check_cautions(lines: pd.DataFrame) -> list[Finding]:
     for caution in [name for name in words.index if name in set(called["caution"])]:
         part = called.loc[called["caution"] == caution]
         materials, prototypes = part["ingredient"].unique().tolist(), part["prototype"].unique().tolist()
-        where = f"formulas, {listed(prototypes, 12)}"
-        message = f"{listed(materials, 6)}: {words[caution]}"
+        where = f"formulas, {first_few(prototypes, 12)}"
+        message = f"{first_few(materials, 6)}: {words[caution]}"
         advice = "Show this to whoever makes or applies it; the safety assessor decides, not this tool."
         findings.append(Finding("note", f"caution_{caution}", where, message, advice))
     return findings

@@ -8,24 +8,12 @@ import numpy as np
 import pandas as pd
 from scipy.special import gammaln
 
-from panel.checks.finding import (
-    WIDEST_OFFSET,
-    Dates,
-    Finding,
-    Names,
-    counted,
-    gathered,
-    grouped,
-    listed,
-    read_dates,
-    scales,
-    told,
-    told_date,
-)
+from panel.checks.finding import WIDEST_OFFSET, Dates, Finding, Names, gathered, grouped, read_dates, scales, told_date
 from panel.stats.assessors.profile_exchange import profile_exchange
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.study.tables import CANNOT_JUDGE
+from panel.words import counted, first_few, format_typed
 
 FEWEST_ALIKE = 3
 """Two equal scores say nothing; lines of three and more are looked at."""
@@ -220,7 +208,7 @@ def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> list[Finding]
     findings = []
     for where, cases in gathered(np.arange(len(found)), lambda case: f"scores, {noun} {names.of[found[case]]}"):
         values = np.unique(cells.score[rows[np.isin(code, found[cases])]])
-        shown = listed([told_score(value) for value in values], FEW_VALUES)
+        shown = first_few([told_score(value) for value in values], FEW_VALUES)
         message = f"Only {len(values)} different scores are used: {shown}."
         if len(values) == 1:
             message = f"Every score is the same: {shown}."
@@ -354,7 +342,7 @@ def told_turn(cells: ScoreCells, assessor: int, sitting: int) -> str:
 
 def told_score(score: float) -> str:
     """Return a score as the user wrote it."""
-    return told(float(score))
+    return format_typed(float(score))
 
 
 def _after_corrections(study: Study) -> tuple[np.ndarray, np.ndarray]:
@@ -414,7 +402,7 @@ def _told_pairs(cells: ScoreCells, found: np.ndarray) -> list[Finding]:
     findings = []
     for (assessor, first, second), sittings in pairs.items():
         names = f"{cells.prototype.of[first]} and {cells.prototype.of[second]}"
-        turn = f"{cells.sitting_word} {' or '.join(sittings[:2])}" if len(sittings) < 3 else listed(sittings)
+        turn = f"{cells.sitting_word} {' or '.join(sittings[:2])}" if len(sittings) < 3 else first_few(sittings)
         message = (
             f"The profiles of {names} look exchanged: over all attributes they differ the opposite way to this "
             f"assessor's other {cells.sitting_word}s, more than chance would give in one study out of twenty."
@@ -515,7 +503,7 @@ def _sessions_out_of_order(cells: ScoreCells, recorded: Dates) -> list[Finding]:
     found = turn[1:][same_person & (begun[1:] < ended[:-1])]
     findings = []
     for where, cases in gathered(cells.assessor.code[found], lambda case: f"scores: {cells.turn(found[case])}"):
-        who = listed(list(dict.fromkeys(cells.assessor.of[cells.assessor.code[found[cases]]])))
+        who = first_few(list(dict.fromkeys(cells.assessor.of[cells.assessor.code[found[cases]]])))
         message = f"By the recorded times this session of {who} began before an earlier one had ended."
         if len(cases) > 1:
             message = f"By the recorded times {len(cases):,} sessions began before an earlier one had ended ({who})."

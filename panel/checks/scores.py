@@ -4,20 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from panel.checks.finding import (
-    Finding,
-    among,
-    common,
-    counted,
-    distinct,
-    gathered,
-    grouped,
-    listed,
-    matched,
-    or_none,
-    sound_study,
-    told,
-)
+from panel.checks.finding import Finding, among, common, distinct, gathered, grouped, matched, or_none, sound_study
 from panel.checks.score_patterns import (
     ScoreCells,
     exchanged_profiles,
@@ -31,6 +18,7 @@ from panel.checks.score_patterns import (
 )
 from panel.checks.structure import unread_rows
 from panel.study.study import Study
+from panel.words import counted, first_few, format_typed
 
 
 def check_scores(study: Study) -> list[Finding]:
@@ -103,7 +91,7 @@ def blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
     rows = np.flatnonzero(empty & ~np.isin(cells.line, unread_lines))
     findings = []
     for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
-        who = listed(_names(cells, rows[cases]))
+        who = first_few(_names(cells, rows[cases]))
         message = "The score is blank." if len(cases) == 1 else f"{len(cases):,} scores of {who} are blank."
         advice = (
             "If the ballot has it, write a correction. Otherwise leave it blank: the analysis uses the scores that "
@@ -118,7 +106,7 @@ def cannot_judge(cells: ScoreCells) -> list[Finding]:
     rows = np.flatnonzero(np.isnan(cells.score) & ~cells.settled & cells.unable)
     findings = []
     for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
-        who = listed(_names(cells, rows[cases]))
+        who = first_few(_names(cells, rows[cases]))
         message = f"{who} could not judge {counted(len(cases), 'score')}."
         advice = (
             "Leave them blank: that is an answer, and nothing is filled in. Where it is often the same attribute, look "
@@ -274,7 +262,7 @@ def _sessions_missed(cells: ScoreCells, turns: _Codes) -> list[Finding]:
     assessor, sitting = _without((np.repeat(everybody, len(usual)), np.tile(usual, len(everybody))), turns)
     findings = []
     for where, cases in gathered(assessor, lambda case: f"scores: {told_turn(cells, assessor[case], sitting[case])}"):
-        who, which = listed(cells.assessor.told(assessor[cases])), listed(cells.sitting.told(sitting[cases]))
+        who, which = first_few(cells.assessor.told(assessor[cases])), first_few(cells.sitting.told(sitting[cases]))
         message = f"{who} gave no scores in {cells.sitting_word} {which}, in which most of the others did."
         findings.append(Finding("note", f"{cells.sitting_word}_missed", where, message, _KEPT))
     return findings
@@ -298,7 +286,7 @@ def _samples_not_scored(cells: ScoreCells, absent: _Codes) -> list[Finding]:
 
     findings = []
     for where, cases in gathered(assessor, place):
-        what = listed(cells.prototype.told(prototype[cases]))
+        what = first_few(cells.prototype.told(prototype[cases]))
         message = f"{counted(len(cases), 'sample')} of {what} should have been scored and have no scores at all."
         findings.append(Finding("note", "sample_not_scored", where, message, f"Look for the ballot. {_KEPT}"))
     return findings
@@ -320,7 +308,7 @@ def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> list[Finding]:
 
     findings = []
     for where, cases in gathered(assessor, place):
-        what = listed(cells.attribute.told(attribute[cases]))
+        what = first_few(cells.attribute.told(attribute[cases]))
         message = f"{counted(len(cases), 'score')} of {what} missing from samples that were otherwise scored."
         findings.append(Finding("note", "attribute_left_out", where, message, f"Look at the ballot. {_KEPT}"))
     return findings
@@ -336,7 +324,7 @@ def _never_scored(study: Study, cells: ScoreCells) -> list[Finding]:
         known = study.table(table)[noun].unique().tolist() if table in study.tables else []
         without = [name for name in known if name not in with_score]
         if without:
-            message = f"No scores for {counted(len(without), noun)} of the study: {listed(without, _MOST_LISTED)}."
+            message = f"No scores for {counted(len(without), noun)} of the study: {first_few(without, _MOST_LISTED)}."
             advice = (
                 f"Nothing can be said about it. Score it, or take it out of {table} if it is not part of the study."
             )
@@ -356,7 +344,7 @@ def _pairs_never_scored(cells: ScoreCells) -> list[Finding]:
     for where, cases in gathered(short, lambda case: f"scores, attribute {cells.attribute.of[short[case]]}"):
         attributes = short[cases]
         have = prototype[first][attribute[first] == attributes[0]]
-        lacking = listed(list(cells.prototype.of[np.setdiff1d(scored, have)]), _MOST_LISTED)
+        lacking = first_few(list(cells.prototype.of[np.setdiff1d(scored, have)]), _MOST_LISTED)
         message = f"No score at all for {lacking}."
         if len(cases) > 1:
             message = (
@@ -377,7 +365,7 @@ def _unequal_samples(cells: ScoreCells, samples: _Codes, absent: _Codes, planned
     if counts.min() == counts.max():
         return []
     order = np.argsort(counts, kind="stable")
-    shown = listed([f"{cells.prototype.of[code]} {counts[code]}" for code in order], _MOST_LISTED)
+    shown = first_few([f"{cells.prototype.of[code]} {counts[code]}" for code in order], _MOST_LISTED)
     message = f"The prototypes were not tried equally often; samples: {shown}."
     advice = "Those tried more often are known better. Every interval says how well; compare intervals, not only means."
     return [Finding("note", "unequal_replicates", "scores", message, advice)]
@@ -454,7 +442,7 @@ def _other_position(
     for where, cases in gathered(cells.assessor.code[rows], lambda case: f"scores: {cells.sample(rows[case])}"):
         first = int(cases[0])
         same = np.logical_and.reduce([code == sample[first] for code, sample in zip(served, samples, strict=True)])
-        given, planned = told(float(cells.position[rows[first]])), told(float(position[same][0]))
+        given, planned = format_typed(float(cells.position[rows[first]])), format_typed(float(position[same][0]))
         message = f"Scored at position {given}, served at position {planned}."
         if len(cases) > 1:
             message = f"{counted(len(cases), 'sample')} at another position than served. The first: {message.lower()}"

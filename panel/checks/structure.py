@@ -8,25 +8,22 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.finding import (
-    MOST_SHOWN,
     SCALE_FACTS,
     Finding,
     Names,
-    counted,
     distinct,
     gathered,
     grouped,
-    listed,
     or_none,
     read_dates,
     scales,
     scales_stated,
     sound_study,
-    told,
 )
 from panel.study.raw_table import changed_raw_files
 from panel.study.study import Study
 from panel.study.tables import TABLES, Column
+from panel.words import FEW, counted, first_few, format_typed
 
 _READ_ELSEWHERE = {("scores", "score"), ("formulas", "percent")}
 """Cells whose blanks are the business of `panel.checks.scores` and `panel.checks.formulas`."""
@@ -84,7 +81,7 @@ def _columns_missing(study: Study) -> list[Finding]:
                     "stop",
                     "table_not_understood",
                     name,
-                    f"None of the columns of {name} is known: {listed(list(frame.columns), 6)}.",
+                    f"None of the columns of {name} is known: {first_few(list(frame.columns), 6)}.",
                     f"Name the columns as a study does: {', '.join(known)}.",
                 )
             )
@@ -126,7 +123,7 @@ def _cells_not_read(study: Study) -> list[Finding]:
             return f"{table}, row {rows[case]}, column {column}"
 
         for place, cases in gathered(np.zeros(len(cells)), where):
-            shown = listed([repr(texts[case]) for case in cases])
+            shown = first_few([repr(texts[case]) for case in cases])
             message = f"{counted(len(cases), 'cell')} could not be read: {shown} ({reason})."
             advice = "Correct the file and read it again. Until then the cell counts as empty."
             findings.append(Finding("warning", "cell_not_read", place, message, advice))
@@ -145,7 +142,7 @@ def _dates_not_understood(study: Study, sound: Study) -> list[Finding]:
         bad = _apart_from(given & np.isnat(read_dates(text).values), unread.get((name, column.name)))
         rows = np.flatnonzero(bad)
         for place, cases in gathered(np.zeros(len(rows)), _cell_place(name, column.name, rows)):
-            shown = listed([repr(text.iloc[rows[case]]) for case in cases])
+            shown = first_few([repr(text.iloc[rows[case]]) for case in cases])
             message = f"{counted(len(cases), 'date')} cannot be understood: {shown}."
             advice = "Write dates as 2025-03-10 or 2025-03-10 16:30. Until then the cell counts as empty."
             findings.append(Finding("warning", "date_not_understood", place, message, advice))
@@ -198,11 +195,13 @@ def _scale(study: Study, sound: Study) -> list[Finding]:
     findings = []
     if wrong:
         given = ", ".join(f"{name} {study.facts[name]}" for name in SCALE_FACTS) if by_facts else "see attributes"
-        message = f"The scale of {listed(wrong)} makes no sense: its lowest value must be below its highest ({given})."
+        message = (
+            f"The scale of {first_few(wrong)} makes no sense: its lowest value must be below its highest ({given})."
+        )
         advice = "Correct scale_min and scale_max. Until then no score is checked against the scale."
         findings.append(Finding("warning", "scale_not_usable", "attributes, scale_min and scale_max", message, advice))
     if missing:
-        message = f"The study does not say which scores are possible for {listed(missing)}."
+        message = f"The study does not say which scores are possible for {first_few(missing)}."
         advice = "Add scale_min and scale_max to the table attributes or to the facts of the study."
         findings.append(Finding("note", "scale_missing", "attributes, scale_min and scale_max", message, advice))
     return findings
@@ -250,7 +249,7 @@ def _keys_repeated(study: Study) -> list[Finding]:
         again = whole[whole.duplicated()]
 
         def where(case: int, name: str = name, again: pd.DataFrame = again) -> str:
-            return f"{name}, row {again.index[case] + 2}: {', '.join(told(cell) for cell in again.iloc[case])}"
+            return f"{name}, row {again.index[case] + 2}: {', '.join(format_typed(cell) for cell in again.iloc[case])}"
 
         for place, cases in gathered(np.zeros(len(again)), where):
             message = f"{counted(len(cases), 'row')} of {name} named like an earlier one (same {', '.join(key)})."
@@ -286,11 +285,11 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> li
 
     findings = []
     for place, cases in gathered(np.arange(len(names)), where):
-        shown = listed([repr(names[case]) for case in cases])
+        shown = first_few([repr(names[case]) for case in cases])
         message = f"{shown}: no such {noun} in {target} ({counted(int(counts[cases].sum()), 'row')} of {table})."
-        likely = [(names[case], alike.get(_folded(names[case]))) for case in cases[:MOST_SHOWN]]
+        likely = [(names[case], alike.get(_folded(names[case]))) for case in cases[:FEW]]
         meant = [f"{name} as {known_name}" for name, known_name in likely if known_name]
-        advice = f"Perhaps meant: {listed(meant)}. " if meant else ""
+        advice = f"Perhaps meant: {first_few(meant)}. " if meant else ""
         advice += f"Correct the name, or add the {noun} to {target}."
         findings.append(Finding("warning", f"{noun}_not_listed", place, message, advice))
     return findings
@@ -333,7 +332,7 @@ def _wrong_words(wrong: pd.Series, place: str, choices: tuple[str, ...]) -> list
     first = rows[np.unique(codes, return_index=True)[1]]
     findings = []
     for where, cases in gathered(np.arange(len(words)), lambda case: f"{place}, row {first[case] + 2}"):
-        shown = listed([repr(words[case]) for case in cases])
+        shown = first_few([repr(words[case]) for case in cases])
         message = f"{shown}: not a word allowed there ({counted(int(counts[cases].sum()), 'cell')})."
         advice = f"Use one of: {', '.join(choices)}."
         findings.append(Finding("warning", "word_not_allowed", where, message, advice))

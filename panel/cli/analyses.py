@@ -19,8 +19,8 @@ from panel.cli.shared import (
 
 if TYPE_CHECKING:
     from panel.models.prototypes.differences import Differences
+    from panel.study.naming import Naming
     from panel.study.study import Study
-    from panel.views.drawing.naming import Naming
 
 
 @click.command()
@@ -69,7 +69,7 @@ def compare(
 
 
 def _print_differences(opened: Study, result: Differences, *, beside: bool) -> None:
-    from panel.views.drawing.naming import naming
+    from panel.study.naming import naming
     from panel.views.prototypes.differences import (
         attributes_table,
         headline,
@@ -105,6 +105,7 @@ def panel(study: Path, as_json: bool) -> None:
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         print_json(content | {"level": result.level, "method": result.method, "notes": result.notes})
         return
+    from panel.study.naming import naming
     from panel.views.assessors.assessor_words import (
         panel_headline,
         panel_table,
@@ -113,7 +114,6 @@ def panel(study: Path, as_json: bool) -> None:
         what_the_panel_check_cannot_show,
         what_would_be_noticed,
     )
-    from panel.views.drawing.naming import naming
 
     names = naming(opened)
     print_lines(
@@ -152,7 +152,7 @@ def map_prototypes(study: Path, matrix: str, draws: int, seed: int, as_json: boo
         frames = {name: getattr(result, name) for name in ("components", "prototypes", "attributes", "regions")}
         print_json(frames | {"matrix": result.matrix, "seed": seed, "method": result.method, "notes": result.notes})
         return
-    from panel.views.drawing.naming import naming
+    from panel.study.naming import naming
     from panel.views.prototypes.differences import components_table, map_attributes_table, map_places_table
     from panel.views.prototypes.map import what_the_map_cannot_show, what_the_map_shows
 

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from panel.models.over_time.after_feel import AfterFeel
     from panel.models.over_time.dominance import Dominances
     from panel.models.over_time.intensity import Courses
+    from panel.study.naming import Naming
     from panel.study.study import Study
-    from panel.views.drawing.naming import Naming
 
 KINDS = ("liking", "just_about_right", "check_all", "agreement")
 SEED = 1
@@ -107,6 +107,7 @@ def _part(result: Any, frames: tuple[str, ...], also: tuple[str, ...]) -> dict[s
 
 
 def _print_liking(study: Study, versus: str | None, seed: int) -> None:
+    from panel.study.naming import naming
     from panel.views.consumers.liking import (
         liking_headline,
         liking_pairs_table,
@@ -115,7 +116,6 @@ def _print_liking(study: Study, versus: str | None, seed: int) -> None:
         what_liking_cannot_show,
         what_liking_shows,
     )
-    from panel.views.drawing.naming import naming
 
     names = naming(study)
     for result, segments, mapped in _asked_liking(study, versus, seed):
@@ -200,7 +200,7 @@ def _rows(content: Any) -> Any:
 
 
 def _print_counted(study: Study, kind: str) -> None:
-    from panel.views.drawing.naming import naming
+    from panel.study.naming import naming
 
     result = _counted(study, kind)
     title = {"just_about_right": "Just about right", "check_all": "Check all that apply", "agreement": "Agreement"}
@@ -313,6 +313,7 @@ def _as_data(choices: ForcedChoices | None, preferences: Preferences | None) -> 
 
 
 def _print_words(study: Study, choices: ForcedChoices | None, preferences: Preferences | None) -> None:
+    from panel.study.naming import naming
     from panel.views.consumers.choices import (
         choice_headline,
         choice_sessions_table,
@@ -327,7 +328,6 @@ def _print_words(study: Study, choices: ForcedChoices | None, preferences: Prefe
         what_the_choices_show,
         what_the_preferences_show,
     )
-    from panel.views.drawing.naming import naming
 
     names = naming(study)
     if choices is not None:
@@ -361,7 +361,7 @@ def over_time(study: Path, as_json: bool) -> None:
     from panel.models.over_time.after_feel import follow_after_feel, timed_attributes
     from panel.models.over_time.dominance import follow_dominance
     from panel.models.over_time.intensity import reduce_courses
-    from panel.views.drawing.naming import naming
+    from panel.study.naming import naming
 
     opened = open_path(study)
     has_courses, has_dominance = (not opened.table(name).empty for name in ("courses", "dominances"))

@@ -39,6 +39,7 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, as_json: bool) -> No
         content |= {"decisions": opened.table("decisions"), "level": result.level, "seed": seed}
         print_json(content | {"method": result.method, "notes": result.notes})
         return
+    from panel.study.naming import naming
     from panel.views.decision.decide import (
         decision_headline,
         gates_table,
@@ -48,7 +49,6 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, as_json: bool) -> No
         what_the_decision_shows,
         windows_table,
     )
-    from panel.views.drawing.naming import naming
 
     names = naming(opened)
     print_lines(decision_headline(result), "", *what_the_decision_shows(result, names), "")
@@ -181,7 +181,7 @@ def trace(study: Path, seed: int, as_json: bool) -> None:
         notes = (*result.notes, *described.notes, *ladder.notes, *([why_not] if why_not else []))
         print_json(content | {"method": f"{result.method} {ladder.method}", "notes": notes})
         return
-    from panel.views.drawing.naming import naming
+    from panel.study.naming import naming
     from panel.views.emollients.ladder import ladder_headline, verdict_sentences, what_the_ladder_cannot_show
     from panel.views.emollients.next_prototype import next_headline, proposals_table
     from panel.views.emollients.swaps import alias_sentences, what_the_swaps_cannot_show, what_the_swaps_show

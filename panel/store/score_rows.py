@@ -13,8 +13,8 @@ from sqlalchemy import Connection, delete, insert, select
 
 from panel.errors import StudyError
 from panel.plan.protocol import read_protocol
-from panel.report.double_entry import CANNOT_JUDGE_TYPED, PLACE, compare_entries
 from panel.store.database import Store, local, written
+from panel.store.double_entry import CANNOT_JUDGE_TYPED, PLACE, compare_entries
 from panel.store.events import Entry, Sent, add_entries
 from panel.store.tables import COLLECTION, EVENT, PAPER, QUESTION, SCORE_KINDS, SERVING, SESSION, TYPED_KINDS
 from panel.study.numbers_read import typed_number

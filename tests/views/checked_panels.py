@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from panel.models.assessors.performance import COLUMNS, PanelCheck, check_panel, judgements
-from panel.views.drawing.naming import Naming, naming
+from panel.study.naming import Naming, naming
 from tests.simulated_panels import STRONG, simulated_panel
 
 

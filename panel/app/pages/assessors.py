@@ -7,6 +7,7 @@ import streamlit as st
 from panel.app import cached
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.assessors.performance import ACTIONS, PanelCheck
+from panel.study.naming import naming
 from panel.views.assessors.assessor_pictures import (
     grid_figure,
     grid_svg,
@@ -33,7 +34,6 @@ from panel.views.assessors.assessor_words import (
     without_differences_table,
     without_table,
 )
-from panel.views.drawing.naming import naming
 
 study = page("Panel")
 names = naming(study.study)

@@ -13,9 +13,9 @@ from panel.plan.safety import safety_gate
 from panel.store.ballot import BallotRecord, ballot_record, prepare_ballots
 from panel.store.database import now
 from panel.store.safety import safety_signed
+from panel.study.naming import naming
 from panel.study.safe_write import place_warning
 from panel.study.study import is_rehearsed
-from panel.views.drawing.naming import naming
 
 NO_FOLDER = (
     "Ballots on phones need a study folder that can be written to on this computer. Save a copy of this study as a "

@@ -17,6 +17,7 @@ from panel.errors import PanelError
 from panel.report.contents.evidence import mark
 from panel.study.folder import write_study
 from panel.study.knowledge import claim_kinds
+from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.decision.claims import (
     claim_figure,
@@ -36,7 +37,6 @@ from panel.views.decision.claims import (
     what_claims_cannot_show,
     what_the_claims_show,
 )
-from panel.views.drawing.naming import Naming, naming
 
 # Writing down a claim and fixing it: sentence, kind, margin and bar are stamped with a name and the time.
 

@@ -13,6 +13,7 @@ from panel.models.consumers.check_all import CheckAll
 from panel.models.consumers.just_about_right import JustAboutRight
 from panel.models.consumers.liking import Liking
 from panel.models.consumers.segments import Segments
+from panel.study.naming import Naming, naming
 from panel.views.consumers.agreement import (
     agreement_figure,
     agreement_headline,
@@ -93,7 +94,6 @@ from panel.views.consumers.segments import (
     what_the_segments_cannot_show,
     what_the_segments_show,
 )
-from panel.views.drawing.naming import Naming, naming
 
 # What consumers answered beside liking: just about right, ticked terms, agreement with statements.
 

@@ -11,6 +11,7 @@ from panel.models.decision.decide import Decision
 from panel.models.decision.profile import Profile, target_profile
 from panel.models.decision.record import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
 from panel.study.folder import write_study
+from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.decision.decide import (
     decision_headline,
@@ -34,7 +35,6 @@ from panel.views.decision.decision_pictures import (
     windows_figure,
     windows_svg,
 )
-from panel.views.drawing.naming import Naming, naming
 from panel.views.drawing.pictures import MOST_COLOURED
 
 # The parts of the page Decide: weights, pictures, gates, what is not met, who is beaten, other weights.

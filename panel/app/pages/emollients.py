@@ -11,7 +11,7 @@ from panel.app.widgets import attempt, close, heading, how_computed, page, pictu
 from panel.models.emollients.descriptors import BlendDescriptors
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.formulas import emollient_blend
-from panel.views.drawing.naming import Naming, naming
+from panel.study.naming import Naming, naming
 from panel.views.emollients.swap_pictures import blend_figure, blend_svg, swap_figure, swap_svg
 from panel.views.emollients.swaps import (
     SwapSummary,

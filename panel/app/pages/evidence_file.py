@@ -13,8 +13,8 @@ from panel.app.widgets import ask, attempt, close, file_name, heading, page, pic
 from panel.models.emollients.descriptors import BlendDescriptors
 from panel.report.archive import FORMS
 from panel.report.contents.blocks import Report
+from panel.study.naming import Naming
 from panel.views.decision.claims import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
-from panel.views.drawing.naming import Naming
 from panel.views.emollients.ladder import (
     ladder_headline,
     ladder_table,

@@ -9,6 +9,7 @@ from panel.app.widgets import attempt, close, heading, page, picture, plain, say
 from panel.errors import ModelError
 from panel.models.consumers.choices import METHOD_OF
 from panel.models.consumers.forced_choice import judge_count
+from panel.study.naming import naming
 from panel.study.numbers_read import typed_number
 from panel.views.consumers.choices import (
     METHOD_WORDS,
@@ -30,7 +31,6 @@ from panel.views.consumers.choices import (
     what_the_choices_show,
     what_the_preferences_show,
 )
-from panel.views.drawing.naming import naming
 
 study = page("Forced choice")
 names = naming(study.study)

@@ -9,7 +9,7 @@ import streamlit as st
 from panel.app import cached
 from panel.app.widgets import ask, close, heading, how_computed, outermost, page, picture_downloads, say, table, wide
 from panel.stats.maps.components import Matrix
-from panel.views.drawing.naming import naming
+from panel.study.naming import naming
 from panel.views.drawing.pictures import MOST_COLOURED, ZOOM_WORDS, zoomable
 from panel.views.prototypes.differences import components_table, map_attributes_table, map_places_table
 from panel.views.prototypes.map import map_chart, what_the_map_cannot_show, what_the_map_shows

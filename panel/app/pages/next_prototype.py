@@ -17,8 +17,8 @@ from panel.models.emollients.predictions import (
     what_if,
 )
 from panel.study.folder import write_study
+from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
-from panel.views.drawing.naming import Naming, naming
 from panel.views.emollients.next_prototype import (
     next_headline,
     prediction_figure,

@@ -7,7 +7,7 @@ import streamlit as st
 from panel.app import cached
 from panel.app.widgets import attempt, close, heading, page, picture, plain, say, table
 from panel.models.over_time.after_feel import timed_attributes
-from panel.views.drawing.naming import naming
+from panel.study.naming import naming
 from panel.views.over_time.over_time import (
     after_feel_alt_text,
     after_feel_figure,

@@ -12,8 +12,8 @@ from panel.app.widgets import ask, attempt, close, heading, how_computed, page, 
 from panel.plan.swap_plan import MOST_SWAPS, Swap, SwapKind, making_days, plan_swaps
 from panel.study.formulas import formula, formulated
 from panel.study.knowledge import emollient_table
+from panel.study.naming import naming
 from panel.study.numbers_read import typed_number
-from panel.views.drawing.naming import naming
 from panel.views.planning.plan import (
     cautions_sentences,
     plan_formulas_table,

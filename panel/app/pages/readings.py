@@ -7,7 +7,7 @@ import streamlit as st
 from panel.app import cached
 from panel.app.widgets import ask, close, heading, how_computed, page, picture, say, table
 from panel.models.emollients.readings import JoinedReadings
-from panel.views.drawing.naming import Naming, naming
+from panel.study.naming import Naming, naming
 from panel.views.emollients.curves import (
     flow_alt_text,
     flow_figure,

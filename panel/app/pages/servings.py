@@ -25,9 +25,9 @@ from panel.plan.sample_size import (
 )
 from panel.plan.study_plan import plan_study
 from panel.store.database import now
+from panel.study.naming import naming
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
-from panel.views.drawing.naming import naming
 from panel.views.planning.plan import (
     balance_table,
     carry_over_table,

@@ -15,8 +15,8 @@ from panel.errors import PanelError
 from panel.study.folder import write_study
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
 from panel.study.knowledge import cautions
+from panel.study.naming import Naming, naming
 from panel.study.scores_used import PLACE_COLUMNS, scores_used, with_correction
-from panel.views.drawing.naming import Naming, naming
 from panel.views.emollients.swap_pictures import blend_figure, blend_svg
 from panel.views.emollients.swaps import blend_alt_text
 from panel.views.planning.study import (

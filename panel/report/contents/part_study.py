@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import counted, listed, read_dates
+from panel.checks.finding import read_dates
 from panel.plan.balance import serving_balance
 from panel.plan.codes import OPENING_COLUMNS, first_changed_opening
 from panel.plan.protocol import read_protocol
@@ -48,6 +48,7 @@ from panel.views.emollients.swaps import blend_alt_text
 from panel.views.planning.plan import balance_table, key_table
 from panel.views.planning.safety import checklist_table, gate_table, protocol_table, reactions_table, what_the_gate_says
 from panel.views.planning.study import changed_scores_table, finding_table, what_is_in_the_study, what_the_findings_say
+from panel.words import counted, first_few
 
 
 def product(results: Results) -> Section:
@@ -202,7 +203,7 @@ def _dropped(study: Study) -> list[str]:
         served = list(dict.fromkeys(rows["assessor"]))
         came = set(answers.loc[answers["session"] == session, "assessor"])
         gone = [who for who in served if who not in came]
-        missing = f"; without an answer: {listed(gone, 10)}" if gone else ""
+        missing = f"; without an answer: {first_few(gone, 10)}" if gone else ""
         planned = counted(len(served), "consumer")
         lines.append(f"Session {session}: {planned} planned, {len(served) - len(gone)} answered{missing}.")
     return lines

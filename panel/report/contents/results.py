@@ -34,8 +34,8 @@ from panel.models.prototypes.scale_use import ScaleUse, find_scale_use
 from panel.models.prototypes.sensitivity import Sensitivity, smallest_difference
 from panel.report.elsewhere import elsewhere
 from panel.study.folder import files_of_study
+from panel.study.naming import Naming, naming
 from panel.study.study import Study
-from panel.views.drawing.naming import Naming, naming
 
 T = TypeVar("T")
 

@@ -14,11 +14,11 @@ from matplotlib.patches import Rectangle
 from panel.models.assessors.measures import SEPARATES_BELOW
 from panel.models.assessors.performance import NARROWEST, NONE, WIDEST, PanelCheck
 from panel.stats.arrays import Array
+from panel.study.naming import Naming
 from panel.views.assessors.assessor_words import JUDGED, MARKS
-from panel.views.drawing.formats import format_number
 from panel.views.drawing.interval_picture import FONT, interval_figure, marker_legend, needed_limits
-from panel.views.drawing.naming import Naming
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, Marker, svg_text, text_width
+from panel.words import format_number
 
 # Inches.
 _CELL_WIDTH, _CELL_HEIGHT, _TOP, _BOTTOM, _MARGIN = 0.66, 0.28, 0.62, 1.35, 0.12

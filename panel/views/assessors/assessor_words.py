@@ -11,7 +11,8 @@ import pandas as pd
 from panel.models.assessors import performance
 from panel.models.assessors.performance import EVERYBODY, PanelCheck
 from panel.models.prototypes.scale_use import ScaleUse
-from panel.views.drawing.formats import (
+from panel.study.naming import Naming
+from panel.words import (
     NOTHING,
     format_change,
     format_interval,
@@ -21,7 +22,6 @@ from panel.views.drawing.formats import (
     format_share,
     p_words,
 )
-from panel.views.drawing.naming import Naming
 
 JUDGED = {performance.RETRAIN: "train first", performance.LOOK_AGAIN: "look again", performance.NONE: "in line"}
 """What a judgement is called on screen."""

@@ -10,9 +10,9 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from panel.models.consumers.agreement import DEFAULT, FROM_QUESTION, MAJORITY, Agreement
-from panel.views.drawing.formats import NOTHING, format_list, format_p, format_share, p_words
 from panel.views.drawing.interval_picture import interval_figure
 from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
+from panel.words import NOTHING, format_list, format_p, format_share, p_words
 
 
 def agreement_headline(result: Agreement) -> str:

@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll, TermMap
 from panel.views.consumers.agreement import share_words
-from panel.views.drawing.formats import (
+from panel.views.drawing.interval_picture import interval_figure, needed_limits
+from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
+from panel.words import (
     NOTHING,
     format_change,
     format_interval,
@@ -25,8 +27,6 @@ from panel.views.drawing.formats import (
     format_share,
     p_words,
 )
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
 
 
 def check_all_headline(result: CheckAll) -> str:

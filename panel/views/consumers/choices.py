@@ -16,7 +16,10 @@ from panel.models.consumers.choices import SEEN_WITH
 from panel.models.consumers.forced_choice import CANNOT_TELL, DIFFERS, SIMILAR, SMALL, ForcedChoices
 from panel.models.consumers.preference import LEFT_OUT, WAYS, Preferences
 from panel.plan.consumer_numbers import similar, told_apart
-from panel.views.drawing.formats import (
+from panel.study.naming import Naming
+from panel.views.drawing.interval_picture import FONT, interval_figure
+from panel.views.drawing.pictures import COLOURS, INK, svg_text
+from panel.words import (
     NOTHING,
     format_interval,
     format_list,
@@ -25,9 +28,6 @@ from panel.views.drawing.formats import (
     format_share,
     p_words,
 )
-from panel.views.drawing.interval_picture import FONT, interval_figure
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.pictures import COLOURS, INK, svg_text
 
 METHOD_WORDS = MappingProxyType(
     {

@@ -13,8 +13,10 @@ from matplotlib.patches import Patch
 
 from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import ALL_SIDES, LEAST_GROUP, LEAST_SHARE, JustAboutRight
+from panel.study.naming import Naming
 from panel.views.consumers.agreement import share_words
-from panel.views.drawing.formats import (
+from panel.views.drawing.pictures import FAINT, INK, svg_text, text_width
+from panel.words import (
     NOTHING,
     format_change,
     format_interval,
@@ -24,8 +26,6 @@ from panel.views.drawing.formats import (
     format_share,
     p_words,
 )
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.pictures import FAINT, INK, svg_text, text_width
 
 _MOST_CHANGES = 2  # proposed for one case; the table has them all
 _LITTLE, _MUCH = "too little", "too much"

@@ -10,7 +10,10 @@ from matplotlib.ticker import PercentFormatter
 
 from panel.models.consumers.liking import CORRECTED, Liking
 from panel.models.prototypes.differences import CANNOT_TELL, EQUIVALENT
-from panel.views.drawing.formats import (
+from panel.study.naming import Naming
+from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
+from panel.views.drawing.pictures import COLOURS, INK, svg_text, text_width
+from panel.words import (
     NOTHING,
     format_change,
     format_interval,
@@ -20,9 +23,6 @@ from panel.views.drawing.formats import (
     format_share,
     p_words,
 )
-from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.pictures import COLOURS, INK, svg_text, text_width
 
 DIGITS = 1  # of a mean on nine points
 _AGREES, _DIFFERS = "come to the same", "do not come to the same"

@@ -11,10 +11,10 @@ from matplotlib.lines import Line2D
 from panel.models.consumers.preference_map import PreferenceMap
 from panel.models.consumers.segments import Segments
 from panel.stats.arrays import Array
+from panel.study.naming import Naming
 from panel.views.consumers.segments import segment_name
-from panel.views.drawing.formats import format_interval, format_list, format_number, format_p, format_share, p_words
-from panel.views.drawing.naming import Naming
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
+from panel.words import format_interval, format_list, format_number, format_p, format_share, p_words
 
 _MOST = 3  # sensations named on either side
 _CLEAR = 0.05

@@ -7,10 +7,10 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from panel.models.consumers.segments import Segments
-from panel.views.drawing.formats import format_change, format_interval, format_list, format_number, format_p, p_words
+from panel.study.naming import Naming
 from panel.views.drawing.interval_picture import interval_figure, marker_legend, needed_limits
-from panel.views.drawing.naming import Naming
 from panel.views.drawing.pictures import markers, svg_text
+from panel.words import format_change, format_interval, format_list, format_number, format_p, p_words
 
 ALIKE = 0.7  # correlation of two groups' means from which they order the prototypes alike: half of the variation shared
 _MOST_PAIRS = 3

@@ -11,7 +11,6 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
-from panel.checks.finding import counted
 from panel.claims.judge import Claims
 from panel.claims.verdict import (
     CANNOT_TELL,
@@ -25,9 +24,14 @@ from panel.claims.wording import NOT_NAMED
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.ranks import RankComparison
 from panel.study.knowledge import cautions, claim_kinds
+from panel.study.naming import Naming
 from panel.study.study import Study
-from panel.views.drawing.formats import (
+from panel.views.drawing.interval_picture import interval_figure, needed_limits
+from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
+from panel.views.emollients.swaps import effect_digits, swap_words
+from panel.words import (
     NOTHING,
+    counted,
     format_change,
     format_interval,
     format_list,
@@ -35,10 +39,6 @@ from panel.views.drawing.formats import (
     format_p,
     format_share,
 )
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
-from panel.views.emollients.swaps import effect_digits, swap_words
 
 _SIGNS = {SUPPORTED: "✓", WITH_WORDING: "≈", NOT_SUPPORTED: "✗", CANNOT_TELL: "?", NOT_THIS_TOOL: "–"}
 _COUNTED = {

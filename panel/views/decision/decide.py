@@ -24,7 +24,8 @@ from panel.models.decision.gates import (
     VISCOSITY,
     VOLATILE,
 )
-from panel.views.drawing.formats import (
+from panel.study.naming import Naming
+from panel.words import (
     NOTHING,
     format_change,
     format_interval,
@@ -32,7 +33,6 @@ from panel.views.drawing.formats import (
     format_number,
     format_share,
 )
-from panel.views.drawing.naming import Naming
 
 
 def chance_words(chance: float) -> str:

@@ -14,9 +14,9 @@ from matplotlib.patches import Rectangle
 
 from panel.models.decision.contenders import OUT
 from panel.models.decision.decide import Decision
+from panel.study.naming import Naming
 from panel.views.decision.decide import chance_words, window_text
 from panel.views.drawing.interval_picture import FONT, interval_figure, marker_legend, needed_limits
-from panel.views.drawing.naming import Naming
 from panel.views.drawing.pictures import FAINT, INK, MOST_COLOURED, markers, svg_text, text_width
 
 _POINTS = 72.0  # to the inch

@@ -22,9 +22,9 @@ from panel.models.emollients.curves import (
 )
 from panel.stats.curves.flow import CLEARLY_WORSE, FLOW_MODELS
 from panel.stats.curves.force_curve import zero_crossings
-from panel.views.drawing.formats import NOTHING, format_change, format_list, format_number
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, markers, spread_apart, svg_text, text_width
 from panel.views.emollients.readings import format_reading, measure_title, unit_words, with_unit
+from panel.words import NOTHING, format_change, format_list, format_number
 
 RATE_WORDS = {
     PICK_UP_RATE: "picking up",

@@ -9,9 +9,9 @@ from typing import Any
 import pandas as pd
 
 from panel.models.emollients.ladder import JOIN, SEEN, Ladder, Rung
-from panel.views.drawing.formats import NOTHING, format_interval, format_list, format_number, format_p, format_share
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
 from panel.views.emollients.swaps import descriptor_words, swap_words
+from panel.words import NOTHING, format_interval, format_list, format_number, format_p, format_share
 
 TITLES = {
     "moves": "How many ways the blends differ",

@@ -15,7 +15,11 @@ from matplotlib.patches import Patch, Rectangle
 
 from panel.models.emollients.next_prototype import NextPrototypes
 from panel.models.emollients.predictions import PredictionRecord, WhatIf
-from panel.views.drawing.formats import (
+from panel.study.naming import Naming
+from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
+from panel.views.drawing.pictures import COLOURS, INK, STAGES, svg_text
+from panel.views.emollients.swaps import swap_words
+from panel.words import (
     NOTHING,
     format_change,
     format_interval,
@@ -23,10 +27,6 @@ from panel.views.drawing.formats import (
     format_number,
     format_share,
 )
-from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.pictures import COLOURS, INK, STAGES, svg_text
-from panel.views.emollients.swaps import swap_words
 
 _PURPOSES = {
     "target": "Nearest to the target",

@@ -18,7 +18,10 @@ from numpy.typing import NDArray
 
 from panel.models.emollients.joint_map import BOTH, INSTRUMENTS, PANEL, JointMap
 from panel.models.emollients.readings import AGAINST, AS_EXPECTED, CANNOT_TELL, JoinedReadings
-from panel.views.drawing.formats import (
+from panel.study.naming import Naming
+from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
+from panel.views.emollients.swaps import swap_words
+from panel.words import (
     NOTHING,
     format_change,
     format_interval,
@@ -28,9 +31,6 @@ from panel.views.drawing.formats import (
     format_share,
     p_words,
 )
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
-from panel.views.emollients.swaps import swap_words
 
 _MOST_NAMED = 5
 _RAISED = str.maketrans("23", "²³")

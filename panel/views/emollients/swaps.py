@@ -11,7 +11,8 @@ import pandas as pd
 from panel.models.emollients.descriptors import BlendDescriptors
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.knowledge import everyday_words
-from panel.views.drawing.formats import (
+from panel.study.naming import Naming
+from panel.words import (
     MINUS,
     NOTHING,
     format_change,
@@ -21,7 +22,6 @@ from panel.views.drawing.formats import (
     format_p,
     p_words,
 )
-from panel.views.drawing.naming import Naming
 
 # Below this adjusted p-value an effect is told as seen.
 SEEN = 0.05

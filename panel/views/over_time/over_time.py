@@ -15,7 +15,9 @@ from matplotlib.ticker import PercentFormatter
 from panel.models.over_time.after_feel import AfterFeel
 from panel.models.over_time.dominance import Dominances
 from panel.models.over_time.intensity import QUANTITIES, Courses
-from panel.views.drawing.formats import (
+from panel.study.naming import Naming
+from panel.views.drawing.pictures import FAINT, INK, Marker, markers, svg_text, text_width
+from panel.words import (
     format_change,
     format_interval,
     format_list,
@@ -24,8 +26,6 @@ from panel.views.drawing.formats import (
     format_share,
     p_words,
 )
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.pictures import FAINT, INK, Marker, markers, svg_text, text_width
 
 _AT_ONCE = 0.05  # a difference of dominance with a smaller p-value is told, at its moment alone
 

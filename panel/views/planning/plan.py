@@ -7,15 +7,14 @@ from typing import Any
 
 import pandas as pd
 
-from panel.checks.finding import counted
 from panel.plan.balance import ServingBalance
 from panel.plan.consumer_numbers import AnswerNumbers
 from panel.plan.mixture_plan import MixturePlan
 from panel.plan.orders import ServingPlan
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.plan.swap_plan import SwapPlan
-from panel.views.drawing.formats import NOTHING, format_list, format_number, format_share
 from panel.views.emollients.swaps import swap_words
+from panel.words import NOTHING, counted, format_list, format_number, format_share
 
 _KINDS = {
     "place": "Prototypes at the positions of the order",

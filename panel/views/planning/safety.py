@@ -7,7 +7,7 @@ import pandas as pd
 from panel.checks.all_checks import Readiness
 from panel.plan.protocol import Protocol
 from panel.plan.safety import AMBER, GREEN, RED, SafetyGate
-from panel.views.drawing.formats import NOTHING, format_list, format_number
+from panel.words import NOTHING, format_list, format_number
 
 _MOST_NAMED = 5
 

@@ -12,9 +12,9 @@ from matplotlib.ticker import PercentFormatter
 
 from panel.plan.consumer_numbers import AnswerNumbers
 from panel.plan.sample_size import PanelSizes
-from panel.views.drawing.formats import format_list, format_number, format_share
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
 from panel.views.drawing.pictures import COLOURS, FAINT, INK, svg_text, text_width
+from panel.words import format_list, format_number, format_share
 
 
 def panel_sizes_table(result: PanelSizes, digits: int = 1) -> pd.DataFrame:

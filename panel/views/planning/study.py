@@ -8,11 +8,11 @@ from collections.abc import Iterable
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import Finding, counted, findings_table, read_dates
+from panel.checks.finding import Finding, findings_table, read_dates
 from panel.study.formulas import all_formulas
+from panel.study.naming import Naming
 from panel.study.study import Study
-from panel.views.drawing.formats import NOTHING, format_change, format_list, format_number
-from panel.views.drawing.naming import Naming
+from panel.words import NOTHING, counted, format_change, format_list, format_number
 
 
 def what_is_in_the_study(study: Study) -> str:

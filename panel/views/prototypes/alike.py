@@ -9,7 +9,8 @@ import pandas as pd
 
 from panel.models.prototypes.alike import BEYOND, NO_DIRECTION, NOT_WORSE, WORSE, Alike, PlannedDifferences
 from panel.models.prototypes.differences import EQUIVALENT
-from panel.views.drawing.formats import (
+from panel.study.naming import Naming
+from panel.words import (
     NOTHING,
     format_change,
     format_interval,
@@ -18,7 +19,6 @@ from panel.views.drawing.formats import (
     format_p,
     p_words,
 )
-from panel.views.drawing.naming import Naming
 
 ALIKE_WORDS = "alike within the margin"
 

@@ -20,10 +20,10 @@ from panel.models.prototypes.assumptions import (
     UNEVEN_ASSESSORS,
     Assumptions,
 )
-from panel.views.drawing.formats import format_list, format_number, format_share, p_words
+from panel.study.naming import Naming
 from panel.views.drawing.interval_picture import FONT, interval_figure
-from panel.views.drawing.naming import Naming
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
+from panel.words import format_list, format_number, format_share, p_words
 
 _MOST_NAMED, _FEW_NAMED = 5, 3  # attributes in one sentence; the table has them all
 

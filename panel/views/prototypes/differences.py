@@ -12,7 +12,10 @@ from matplotlib.figure import Figure
 from panel.models.prototypes.differences import CANNOT_TELL, EQUIVALENT, Differences
 from panel.models.prototypes.map import PrototypeMap
 from panel.models.prototypes.sensitivity import Sensitivity
-from panel.views.drawing.formats import (
+from panel.study.naming import Naming
+from panel.views.drawing.interval_picture import interval_figure, marker_legend, needed_limits
+from panel.views.drawing.pictures import COLOURS, GREY, INK, MOST_COLOURED, STAGES, markers, svg_text
+from panel.words import (
     MINUS,
     format_change,
     format_interval,
@@ -22,9 +25,6 @@ from panel.views.drawing.formats import (
     format_share,
     p_words,
 )
-from panel.views.drawing.interval_picture import interval_figure, marker_legend, needed_limits
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.pictures import COLOURS, GREY, INK, MOST_COLOURED, STAGES, markers, svg_text
 
 _CLEAREST = 3  # pairs named in one line; the table has them all
 

@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 
 from panel.models.prototypes.map import PrototypeMap
 from panel.stats.maps.draws import ellipse_outline
-from panel.views.drawing.formats import format_list, format_number, format_share
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
 from panel.views.drawing.pictures import (
     FAINT,
     GREY,
@@ -28,6 +27,7 @@ from panel.views.drawing.pictures import (
     stage_stroke,
     text_width,
 )
+from panel.words import format_list, format_number, format_share
 
 # An attribute names an end of an axis if half of its variation lies along it (0.7 x 0.7 = 0.49).
 CLEAR = 0.7

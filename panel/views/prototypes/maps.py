@@ -10,7 +10,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon
 
 from panel.models.prototypes.map import PrototypeMap
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
 from panel.views.drawing.pictures import (
     FAINT,
     GREY,

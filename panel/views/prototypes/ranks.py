@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from panel.models.prototypes.ranks import DURBIN, FRIEDMAN, RankComparison
-from panel.views.drawing.formats import format_list, format_number, p_words
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
+from panel.words import format_list, format_number, p_words
 
 # Lowest W for each word: common practice, no source.
 _AGREEMENT = ((0.7, "strong"), (0.4, "fair"), (0.0, "weak"))

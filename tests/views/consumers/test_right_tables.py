@@ -6,6 +6,7 @@ import pytest
 
 from data_demo.make_demo import make_study
 from panel.models.consumers.just_about_right import weigh_just_about_right
+from panel.study.naming import naming
 from panel.views.consumers.just_about_right import (
     VERDICT_WORDS,
     balance_table,
@@ -19,7 +20,6 @@ from panel.views.consumers.just_about_right import (
     right_svg,
     within_table,
 )
-from panel.views.drawing.naming import naming
 from tests.consumer_answers import constructed, study_of
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import JustAboutRight
+from panel.study.naming import Naming
 from panel.views.consumers.just_about_right import (
     changes_to_test,
     drop_sentence,
@@ -18,7 +19,6 @@ from panel.views.consumers.just_about_right import (
     what_costs_liking,
     what_right_cannot_show,
 )
-from panel.views.drawing.naming import Naming
 
 NAMES = Naming(attributes={"RO_THICK": "thickness"})
 THICKNESS = QuestionFacts(low_end="much too thin", high_end="much too thick", attribute="RO_THICK")

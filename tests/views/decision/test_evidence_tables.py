@@ -13,7 +13,7 @@ from panel.views.decision.claims import (
     ranks_table,
     recorded_table,
 )
-from panel.views.drawing.formats import NOTHING, format_change
+from panel.words import NOTHING, format_change
 from tests.report.evidence_studies import demo_results
 from tests.studies import small_study
 

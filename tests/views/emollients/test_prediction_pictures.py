@@ -5,7 +5,7 @@ from matplotlib.patches import Rectangle
 
 from panel.models.emollients.prediction_model import prediction_model
 from panel.models.emollients.predictions import study_targets, what_if
-from panel.views.drawing.naming import Naming, naming
+from panel.study.naming import Naming, naming
 from panel.views.emollients.next_prototype import prediction_figure, prediction_svg
 from tests.blend_studies import DEMO, hand_cream
 from tests.formula_studies import ALKANE, ALMOND, ISOSTEARATE, SHEA

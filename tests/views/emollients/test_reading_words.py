@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from panel.models.emollients.readings import AGAINST, AS_EXPECTED, CANNOT_TELL, LINKED, join_readings
+from panel.study.naming import Naming, naming
 from panel.study.open_study import open_study
-from panel.views.drawing.naming import Naming, naming
 from panel.views.emollients.readings import (
     format_reading,
     joint_map_alt_text,

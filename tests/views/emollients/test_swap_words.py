@@ -8,7 +8,7 @@ import pytest
 
 from panel.models.emollients.swaps import trace_swaps
 from panel.study.formulas import emollient_blend
-from panel.views.drawing.naming import Naming, naming
+from panel.study.naming import Naming, naming
 from panel.views.emollients.swaps import (
     alias_sentences,
     blend_alt_text,

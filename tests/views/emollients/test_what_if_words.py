@@ -8,7 +8,7 @@ import pytest
 
 from panel.models.emollients.prediction_model import prediction_model
 from panel.models.emollients.predictions import study_targets, what_if
-from panel.views.drawing.naming import naming
+from panel.study.naming import naming
 from panel.views.emollients.next_prototype import (
     what_if_alt_text,
     what_if_headline,

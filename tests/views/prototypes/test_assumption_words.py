@@ -13,7 +13,7 @@ from panel.models.prototypes.assumptions import (
     UNEVEN_ASSESSORS,
     Assumptions,
 )
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
 from panel.views.prototypes.assumptions import (
     ADVICE,
     what_the_assumptions_cannot_show,

@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from panel.models.prototypes.alike import PlannedDifferences
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
 from panel.views.prototypes.alike import (
     planned_headline,
     planned_table,

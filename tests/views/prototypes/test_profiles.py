@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
 from panel.views.prototypes.differences import PROFILE_CAUTION, profile_figure, profile_rows, profile_svg
 from tests.views.examples import (
     NAMES,

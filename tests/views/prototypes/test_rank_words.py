@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.models.prototypes.ranks import RankComparison
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
 from panel.views.prototypes.ranks import do_both_agree, what_the_ranks_cannot_show, what_the_ranks_show
 
 NAMES = Naming(attributes={"grease": "greasy film", "stick": "stickiness"})

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from panel.study.study import Study
-from panel.views.drawing.formats import format_number
+from panel.words import format_number
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
 

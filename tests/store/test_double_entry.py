@@ -2,7 +2,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.report.double_entry import compare_entries
+from panel.store.double_entry import compare_entries
 
 BLANK = pd.DataFrame(
     [

@@ -6,8 +6,8 @@ import re
 import pytest
 from pypdf import PdfReader
 
+from panel.ballots.paper import paper_ballots, serving_labels
 from panel.errors import StudyError
-from panel.report.ballot_paper import paper_ballots, serving_labels
 from panel.study.open_study import open_study
 from tests.ballot_studies import ASSESSORS, CODES, SECRETS, ballot_study
 from tests.ballots.running import ROOT

@@ -2,8 +2,8 @@
 
 import pandas as pd
 
+from panel.study.naming import Naming, naming
 from panel.study.study import Study
-from panel.views.drawing.naming import Naming, naming
 
 
 def study(**facts: float) -> Study:

@@ -5,13 +5,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.views.drawing.formats import (
+from panel.words import (
+    DOWN,
+    NEAREST,
+    UP,
     format_change,
     format_interval,
     format_list,
     format_number,
     format_p,
     format_share,
+    format_shares,
     p_words,
 )
 
@@ -92,11 +96,36 @@ def test_intervals():
 
 
 @pytest.mark.parametrize(
-    ("share", "digits", "text"),
-    [(0.797, 0, "79 %"), (0.29, 0, "29 %"), (0.9999, 0, "99 %"), (1.0, 0, "100 %"), (0.6667, 1, "66.6 %")],
+    ("share", "digits", "rounding", "text"),
+    [
+        (0.797, 0, NEAREST, "80 %"),
+        (0.797, 0, DOWN, "79 %"),
+        (0.9999, 0, DOWN, "99 %"),
+        (0.6667, 1, DOWN, "66.6 %"),
+        (0.1379, 0, UP, "14 %"),
+        (0.1301, 0, UP, "14 %"),
+        (0.1301, 0, NEAREST, "13 %"),
+        (0.29, 0, DOWN, "29 %"),
+        (0.29, 0, UP, "29 %"),
+    ],
 )
-def test_shares_are_cut_not_rounded_up(share, digits, text):
-    assert format_share(share, digits) == text
+def test_shares_are_rounded_as_asked(share, digits, rounding, text):
+    assert format_share(share, digits, rounding) == text
+
+
+@given(st.floats(0, 1), st.integers(0, 2))
+def test_no_share_is_rounded_to_the_wrong_side(share, digits):
+    down, up = (float(format_share(share, digits, way)[:-2]) for way in (DOWN, UP))
+    assert down <= 100 * share + 1e-9 <= up + 2e-9  # what is stored as 28.999... counts as 29
+    assert up - down < 1.5 * 10.0**-digits
+
+
+@given(st.floats(0, 1), st.floats(0, 1))
+def test_an_interval_of_shares_is_never_made_narrower(one, other):
+    low, high = sorted((one, other))
+    first, last = (float(end) for end in format_shares(low, high, 1)[:-2].split(" to "))
+    assert first <= 100 * low + 1e-9
+    assert last >= 100 * high - 1e-9
 
 
 @given(st.integers(0, 1000))
