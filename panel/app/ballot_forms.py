@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 
+import numpy as np
 import pandas as pd
 import streamlit as st
 
@@ -15,9 +16,11 @@ from panel.ballots.answers import links_page, qr_svg, with_links
 from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
 from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewall_hint, lan_address, link_opens
 from panel.errors import PanelError, StudyError
-from panel.plan.codes import no_openings, note_opening
+from panel.plan.codes import new_salt, no_openings, note_opening, seal_key, serving_key
+from panel.plan.orders import MOST_PER_SESSION, ServingPlan
 from panel.plan.protocol import conflicts, people
 from panel.plan.safety import when_to_stop
+from panel.plan.study_plan import plan_study
 from panel.store.ballot import BallotRecord, ballot_record
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
 from panel.store.database import local, now
@@ -27,7 +30,9 @@ from panel.store.lock import lock_session
 from panel.store.safety import follow_gate, stop_ballots, stopped_by
 from panel.store.score_rows import keep_typed, take_over_typed, typed_differences, typed_grid
 from panel.study.naming import Naming
+from panel.study.numbers_read import typed_number
 from panel.study.study import Study
+from panel.views.planning.plan import what_the_plan_shows
 from panel.views.planning.safety import (
     progress_table,
     samples_table,
@@ -436,3 +441,51 @@ def _compare(record: BallotRecord, session: str, names: Naming) -> None:
             return
         leave_message(f"{count} answers from paper are in the record.")
         st.rerun()
+
+
+# Writing a serving plan into a study that has none: codes, orders, places, and the seal of the key.
+
+
+KEY_FACT = "key"
+
+
+def serving_form(study: StudyInUse) -> None:
+    """Let the user make a serving plan and write it into the study. What stands behind a code is not shown."""
+    st.markdown(
+        "The study has no serving plan yet. The plan gives every sample a code, and everybody a balanced order. "
+        "The page Servings shows how good such a plan is."
+    )
+    with st.form("serving plan"):
+        left, middle, right = st.columns(3)
+        replicates = left.text_input("Times each sample is scored", "2")
+        most = middle.text_input("Samples in a session at most", str(MOST_PER_SESSION))
+        seed = right.text_input("Seed of the order", "1")
+        who = st.text_input("Who makes the plan (not the panel leader: whoever makes it may know the key)")
+        if st.form_submit_button("Write the plan into the study"):
+            _write_plan(study, (replicates or "", most or "", seed or ""), who or "")
+
+
+def _write_plan(study: StudyInUse, typed: tuple[str, str, str], who: str) -> None:
+    try:
+        words = ("The number of times", "The number of samples", "The seed")
+        replicates, most, seed = (int(typed_number(text, name) or 1) for text, name in zip(typed, words, strict=True))
+        plan = plan_study(study.study, np.random.default_rng(seed), replicates=replicates, per_session=most)
+        saved = keep(study, _with_plan(study.study, plan, who))
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    leave_message(f"The serving plan is in the study, its key is sealed. {saved}")
+    say(what_the_plan_shows(plan))
+    st.rerun()
+
+
+def _with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
+    """Return the study with the plan as its servings, and the seal of the key among its facts."""
+    salt = new_salt()
+    seal = seal_key(serving_key(plan.servings), salt, sealed_by=who, sealed_at=moment())
+    servings = plan.servings.assign(position=plan.servings["position"].astype("float64"))
+    return replace(
+        study,
+        tables={**study.tables, "servings": servings},
+        facts={**study.facts, KEY_FACT: {**asdict(seal), "salt": salt}},
+    )

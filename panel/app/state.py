@@ -8,14 +8,17 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
 import streamlit as st
 
+from panel.answers import Answers, Question
 from panel.errors import StudyError
 from panel.study.folder import write_study
 from panel.study.open_study import open_study, study_of_bytes, zip_bytes
 from panel.study.study import Study
+
+T = TypeVar("T")
 
 _HANDLE, _MESSAGE, _TIMES = "study_handle", "study_message", "times a study was opened"
 
@@ -65,6 +68,18 @@ class StudyInUse:
         """The folder it lives in, if it does and if it is not the demo."""
         path = Path(self.handle.path)
         return path if self.handle.path and path.is_dir() and path != demo_folder() else None
+
+    @property
+    def answers(self) -> Answers:
+        """The answers about the study, kept as long as its content is the same."""
+        return _answers(self.key, self.study)
+
+    def answer(self, question: Question[T], /, **settings: Any) -> T:
+        """Return the answer to a question, saying meanwhile what is worked out; ModelError where there is none."""
+        if self.answers.known(question, **settings):
+            return self.answers.need(question, **settings)
+        with st.spinner(question.waiting):
+            return self.answers.need(question, **settings)
 
     def choice(self, name: str) -> str:
         """Return the key under which a choice on a page is kept for this study."""
@@ -241,3 +256,9 @@ def keep(study: StudyInUse, changed: Study) -> str:
         return "It is not saved yet: save a copy on the page Study."
     write_study(changed, study.folder, overwrite=True)
     return f"It is saved in {study.folder}."
+
+
+@st.cache_resource(max_entries=8)
+def _answers(content_hash: str, _study: Study) -> Answers:
+    """Return the answers about a study; the hash of its content is the key, never a table, which would be sampled."""
+    return Answers(_study)

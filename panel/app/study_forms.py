@@ -8,7 +8,6 @@ from pathlib import Path, PurePath
 import pandas as pd
 import streamlit as st
 
-from panel.app import cached
 from panel.app.state import (
     StudyInUse,
     demo_folder,
@@ -24,7 +23,7 @@ from panel.errors import PanelError, StudyError
 from panel.study.folder import write_study
 from panel.study.numbers_read import typed_number
 from panel.study.open_study import workbook_bytes, zip_bytes
-from panel.study.raw_table import RawTable, open_workbook, raw_file, sheet_names
+from panel.study.raw_table import RawTable, open_workbook, raw_file, raw_table, sheet_names
 from panel.study.scores_import import ImportedScores, ScoresLayout, guess_layout, read_scores, study_from_scores
 from panel.study.study import RawFile
 
@@ -128,7 +127,7 @@ def import_form() -> None:
     file = raw_file(upload.name, upload.getvalue())
     names = attempt(_sheets, file) or []
     sheet = st.selectbox("Sheet", names, key=f"sheet {file.sha256}") if len(names) > 1 else ""
-    raw = attempt(cached.uploaded_table, file.sha256, sheet or "", file)
+    raw = attempt(_uploaded_table, file.sha256, sheet or "", file)
     if raw is None:
         return
     _preview(raw)
@@ -211,3 +210,9 @@ def _use(imported: ImportedScores, file: RawFile) -> None:
         use_study(title or file.name, study)
         leave_message("These scores are in use. Look at the findings, then open the page Differences.")
         st.rerun()
+
+
+@st.cache_resource(max_entries=4, show_spinner="Reading the file ...")
+def _uploaded_table(sha256: str, sheet: str, _file: RawFile) -> RawTable:
+    """Return the table in an uploaded file."""
+    return raw_table(_file, sheet)

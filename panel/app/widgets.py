@@ -53,7 +53,7 @@ def page(title: str, otherwise: Callable[[], None] | None = None) -> StudyInUse:
     return study
 
 
-def ask(question: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+def ask(question: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T:
     """Return the answer, or show the sentence that says why there is none and end the page."""
     answer = attempt(question, *args, **kwargs)
     if answer is None:
@@ -62,7 +62,7 @@ def ask(question: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
     return answer
 
 
-def attempt(question: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
+def attempt(question: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T | None:
     """Return the answer, or show the sentence that says why there is none and return None."""
     try:
         return question(*args, **kwargs)

@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 import pandas as pd
 
+from panel.answers import DIFFERENCES, SWAPS, Question, Use
 from panel.claims.claim import BEYOND, Claim, claims_frame, read_claims
 from panel.claims.evidence import NAN, NUMBER_COLUMNS, Evidence, nothing_yet, numbers_frame
 from panel.claims.evidence_answers import agreement
@@ -207,3 +208,11 @@ _NOTES = (
 )
 
 __all__ = ["Claims", "claims_frame", "find_evidence", "judge_claims"]
+
+
+CLAIMS: Question[Claims] = Question(
+    "claims",
+    judge_claims,
+    "Judging the claims ...",
+    uses={"differences": Use(DIFFERENCES, needed=False), "traced": Use(SWAPS, needed=False)},
+)

@@ -16,11 +16,12 @@ from types import MappingProxyType
 from typing import Any
 from urllib.parse import quote
 
+from panel.answers import Answers, NoAnswer
 from panel.errors import StudyError
 from panel.report.contents.blocks import Report, fact
 from panel.report.contents.evidence import report_of
 from panel.report.contents.part_study import NO_DAY
-from panel.report.contents.results import NotThere, Results
+from panel.report.elsewhere import work_out
 from panel.report.html import page_facts, plain_text
 from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
@@ -50,26 +51,26 @@ def write_archive(study: Study, path: str | Path, *, overwrite: bool = False, rn
         If the file is there already and `overwrite` is not set, or it cannot be written.
     """
     refuse_existing(Path(path), overwrite=overwrite)
-    results = Results(study, rng_seed)
-    results.work_out()
-    content = archive_bytes(results)
+    answers = Answers(study, rng_seed)
+    work_out(answers)
+    content = archive_bytes(answers)
     write_file(Path(path), content, overwrite=overwrite)
     return hashlib.sha256(content).hexdigest()
 
 
-def archive_bytes(results: Results, report: Report | None = None) -> bytes:
+def archive_bytes(answers: Answers, report: Report | None = None) -> bytes:
     """Return the archive: the study, the report in four forms, a description, checksums, and how to read it all.
 
     The same study and version give the same bytes.
     """
-    files = results.files
-    if isinstance(files, NotThere):
+    files = answers.files
+    if isinstance(files, NoAnswer):
         raise StudyError(files.why)
-    report = report or report_of(results)
+    report = report or report_of(answers)
     payload = {f"{STUDY_FOLDER}/{path}": data for path, data in files.items()}
     payload |= {f"{REPORT_FOLDER}/evidence{ending}": form.make(report) for ending, form in FORMS.items()}
     payload[README] = _readme(report).encode()
-    packed = {README: payload[README], DESCRIPTOR: _description(results.study, report, payload)}
+    packed = {README: payload[README], DESCRIPTOR: _description(answers.study, report, payload)}
     packed |= {path: data for path, data in payload.items() if path != README}
     sums = "".join(f"{hashlib.sha256(data).hexdigest()}  {path}\n" for path, data in sorted(packed.items()))
     return zip_of_files({**packed, SUMS: sums.encode()})

@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from panel.answers import Answers, NoAnswer
 from panel.errors import PanelError, StudyError
 from panel.report.contents.blocks import Numbers, number_id, source_rows
 from panel.report.contents.evidence import TABLE_MAKERS
-from panel.report.contents.results import NotThere, Results
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import RawTable, raw_table
 from panel.study.study import RawFile, Study
@@ -52,15 +52,15 @@ class Trace:
     seed: int
 
 
-def why(study: Study, asked_id: str, *, rng_seed: int = 1, results: Results | None = None) -> Trace:
+def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | None = None) -> Trace:
     """Return where a number of the evidence file comes from. Only what its table needs is computed.
 
     Parameters
     ----------
     asked_id
         Such as `D-AF_GREASE-P4-P1-estimate`.
-    results
-        Results of the same study that are there already.
+    answers
+        Answers of the same study that are there already.
 
     Raises
     ------
@@ -71,14 +71,14 @@ def why(study: Study, asked_id: str, *, rng_seed: int = 1, results: Results | No
     code = name.partition("-")[0]
     if code not in TABLE_MAKERS:
         raise StudyError(f"No table has the letters {code!r}. Tables are: {', '.join(TABLE_MAKERS)}.")
-    results = results or Results(study, rng_seed)
-    table = TABLE_MAKERS[code](results)
-    if isinstance(table, NotThere):
+    answers = answers or Answers(study, rng_seed)
+    table = TABLE_MAKERS[code](answers)
+    if isinstance(table, NoAnswer):
         raise StudyError(f"There is no table {code}: {table.why[:1].lower()}{table.why[1:]}")
     place = _place(table, name)
     row = {str(column): cell for column, cell in table.full.iloc[place[0]].to_dict().items()}
     rows = tuple(with_raw_lines(study, source_rows(study, source, row)) for source in table.sources)
-    return Trace(name, float(row[place[1]]), place[1], table.title, row, table.method, rows, results.rng_seed)
+    return Trace(name, float(row[place[1]]), place[1], table.title, row, table.method, rows, answers.seed)
 
 
 def _place(table: Numbers, name: str) -> tuple[int, str]:

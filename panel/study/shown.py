@@ -175,9 +175,11 @@ def each_row(
     heading: str, write: Callable[[Mapping[str, Any], About], str], *needs: str, figure: bool = False
 ) -> Column:
     """Describe a column whose cells are written from the whole row."""
-    return Column(
-        heading, lambda rows, about: [write(row, about) for row in rows.to_dict("records")], needs, figure=figure
-    )
+
+    def cells(rows: pd.DataFrame, about: About) -> list[str]:
+        return [write({str(name): value for name, value in row.items()}, about) for row in rows.to_dict("records")]
+
+    return Column(heading, cells, needs, figure=figure)
 
 
 ATTRIBUTE = Column(

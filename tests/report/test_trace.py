@@ -18,7 +18,7 @@ ROUNDING = 1e-9  # relative; the same sums in another order
 
 
 def demo_why(number):
-    return why(demo_results().study, number, results=demo_results())
+    return why(demo_results().study, number, answers=demo_results())
 
 
 def test_a_mean_of_readings_is_the_mean_of_the_rows_named():
@@ -130,7 +130,7 @@ def test_an_unknown_id_is_answered_with_ids_that_are_near():
         demo_why("M-AF_GREASE")
     with pytest.raises(StudyError, match=r"No table has the letters 'QQ'. Tables are: CL,"):
         demo_why("QQ-1-x")
-    with pytest.raises(StudyError, match=r"There is no table H: not part of this study."):
+    with pytest.raises(StudyError, match=r"There is no table H: the study has no liking answers"):
         why(small_study(), "H-P1-estimate")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached
+from panel.answers import LEFT_OUT, PANEL, SCALE_USE
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.assessors.performance import ACTIONS, PanelCheck
 from panel.study.naming import naming
@@ -76,7 +76,7 @@ def without_each(result: PanelCheck) -> None:
         without_table(result.without, names), name="without", alt="F tests without each assessor", full=result.without
     )
     with st.expander("Differences from the benchmark, with and without"):
-        found = attempt(cached.left_out, study.key, study.study)
+        found = attempt(study.answer, LEFT_OUT)
         if found is not None and len(found.differences):
             chosen = st.selectbox("Without", [name for name in dict.fromkeys(found.differences["assessor"]) if name])
             rows = found.differences.loc[found.differences["assessor"].isin(["", chosen])]
@@ -90,7 +90,7 @@ def without_each(result: PanelCheck) -> None:
 def use_of_scale() -> None:
     """Show the scaling model beside the additive one."""
     heading("Use of the scale")
-    result = attempt(cached.scale_use, study.key, study.study)
+    result = attempt(study.answer, SCALE_USE)
     if result is None:
         return
     st.markdown(plain(scale_use_headline(result, names)))
@@ -102,7 +102,7 @@ def use_of_scale() -> None:
         say([result.method, *result.notes, *what_scale_use_cannot_show()])
 
 
-result = ask(cached.panel_check, study.key, study.study)
+result = ask(study.answer, PANEL)
 st.markdown(f"**{plain(panel_headline(result))}**")
 say(what_the_assessors_show(result, names), first=list(result.people["assessor"]))
 picture(

@@ -4,8 +4,18 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app.ballot_forms import NOT_CLEARED, board, interventions, key, links, lock, print_paper, roles, typing
-from panel.app.pages.servings import serving_form
+from panel.app.ballot_forms import (
+    NOT_CLEARED,
+    board,
+    interventions,
+    key,
+    links,
+    lock,
+    print_paper,
+    roles,
+    serving_form,
+    typing,
+)
 from panel.app.state import leave_message
 from panel.app.widgets import attempt, close, heading, page, plain, say
 from panel.errors import PanelError

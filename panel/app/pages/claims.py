@@ -7,10 +7,9 @@ from typing import Any
 
 import streamlit as st
 
-from panel.app import cached
 from panel.app.state import StudyInUse, leave_message, moment, use_study
 from panel.app.widgets import ask, close, heading, how_computed, page, picture, plain, say, table
-from panel.claims.judge import Claims
+from panel.claims.judge import CLAIMS, Claims
 from panel.claims.stamp import with_claim
 from panel.claims.verdict import VERDICTS
 from panel.errors import PanelError
@@ -169,7 +168,7 @@ def _words(result: Claims, number: int) -> None:
 
 study = page("Claims")
 names = naming(study.study)
-result = ask(cached.claims, study.key, study.study)
+result = ask(study.answer, CLAIMS)
 st.markdown(f"**{plain(claims_headline(result))}**")
 warned = mark(study.study)
 if warned:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached
+from panel.answers import DECISION, SEED
 from panel.app.state import StudyInUse, leave_message, moment, use_study
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.decision.decide import Decision
@@ -175,7 +175,7 @@ names = naming(study.study)
 profile = ask(target_profile, study.study)
 answer = st.container()
 weights = typed_weights(study, profile, names)
-result = ask(cached.decision, study.key, weights, study.study)
+result = ask(study.answer, DECISION, weights=None if weights is None else dict(weights))
 with answer:
     st.markdown(f"**{plain(decision_headline(result))}**")
     say(what_the_decision_shows(result, names))
@@ -187,6 +187,6 @@ gates(result)
 unmet(result, names)
 other_choices(result, names)
 decision_record(study, result, names)
-seed = f"The draws start from seed {cached.DECISION_SEED}, so that the same study gives the same chances."
+seed = f"The draws start from seed {SEED}, so that the same study gives the same chances."
 how_computed(result.method, (*result.notes, seed), what_the_decision_cannot_show())
 close()

@@ -6,7 +6,7 @@ from itertools import combinations
 
 import streamlit as st
 
-from panel.app import cached
+from panel.answers import ASSUMPTIONS, DIFFERENCES, RANKS
 from panel.app.state import StudyInUse
 from panel.app.widgets import (
     ask,
@@ -71,7 +71,7 @@ from panel.views.prototypes.ranks import do_both_agree, what_the_ranks_cannot_sh
 # The differences looked at in other ways: what could have been seen, ranks, the assumptions.
 
 
-NOTHING, SEEN, RANKS, ASSUMPTIONS = (
+NOTHING, SEEN, BY_RANKS, ASSUMED = (
     "Not now",
     "What this panel could have seen",
     "By ranks alone",
@@ -86,12 +86,12 @@ def other_ways(study: StudyInUse, result: Differences, names: Naming) -> None:
         "None of these replaces the result above; where one disagrees, find out why. "
         "Use of the scale is looked at on the page Panel."
     )
-    chosen = st.radio("Look", (NOTHING, SEEN, RANKS, ASSUMPTIONS), horizontal=True)
+    chosen = st.radio("Look", (NOTHING, SEEN, BY_RANKS, ASSUMED), horizontal=True)
     if chosen == SEEN:
         _seen(result, names)
-    elif chosen == RANKS:
+    elif chosen == BY_RANKS:
         _ranks(study, names)
-    elif chosen == ASSUMPTIONS:
+    elif chosen == ASSUMED:
         _assumptions(study, names)
 
 
@@ -108,7 +108,7 @@ def _seen(result: Differences, names: Naming) -> None:
 
 
 def _ranks(study: StudyInUse, names: Naming) -> None:
-    found = attempt(cached.ranks, study.key, study.study)
+    found = attempt(study.answer, RANKS)
     if found is None:
         return
     st.markdown(f"**{plain(do_both_agree(found, names))}**")
@@ -117,7 +117,7 @@ def _ranks(study: StudyInUse, names: Naming) -> None:
 
 
 def _assumptions(study: StudyInUse, names: Naming) -> None:
-    found = attempt(cached.assumptions, study.key, study.study)
+    found = attempt(study.answer, ASSUMPTIONS)
     if found is None:
         return
     say(what_the_assumptions_show(found, names))
@@ -260,7 +260,14 @@ def settings() -> Differences:
             format_func=SMALL_SAMPLE_WORDS.__getitem__,
             horizontal=True,
         )
-    return ask(cached.differences, study.key, versus, margin, study.study, tuple(taken_out), method)
+    return ask(
+        study.answer,
+        DIFFERENCES,
+        versus=versus,
+        margin=margin,
+        adjust_for=tuple(taken_out),
+        small_sample=method,
+    )
 
 
 def profiles(result: Differences, names: Naming) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached
+from panel.answers import FORCED_CHOICES, PREFERENCES
 from panel.app.widgets import attempt, close, heading, page, picture, plain, say, table
 from panel.errors import ModelError
 from panel.models.consumers.choices import METHOD_OF
@@ -39,7 +39,7 @@ kinds = set(study.study.table("answers")["kind"])
 
 def told_apart() -> None:
     """Show whether people can tell samples apart."""
-    result = attempt(cached.forced_choices, study.key, None, study.study)
+    result = attempt(study.answer, FORCED_CHOICES)
     if result is None:
         return
     heading("Can people tell the samples apart?")
@@ -58,7 +58,7 @@ def told_apart() -> None:
 
 def preferred() -> None:
     """Show which sample is preferred."""
-    result = attempt(cached.preferences, study.key, study.study)
+    result = attempt(study.answer, PREFERENCES)
     if result is None:
         return
     heading("Which one do they prefer?")

@@ -6,7 +6,7 @@ from typing import get_args
 
 import streamlit as st
 
-from panel.app import cached
+from panel.answers import MAP, SEED
 from panel.app.widgets import ask, close, heading, how_computed, outermost, page, picture_downloads, say, table, wide
 from panel.stats.maps.components import Matrix
 from panel.study.naming import naming
@@ -32,7 +32,7 @@ matrix: Matrix = st.radio(
     help="The first uses the covariance matrix: for attributes on one scale. The second uses the correlation matrix.",
     persist_state="session",
 )
-result = ask(cached.prototype_map, study.key, matrix, study.study)
+result = ask(study.answer, MAP, matrix=matrix)
 with answer:
     say(what_the_map_shows(result, names))
 
@@ -60,6 +60,6 @@ with st.expander("Places of the prototypes"):
 with st.expander("Attributes and components"):
     shown = map_attributes_table(result, names)
     table(shown, name="map_attributes", alt="Correlation with each component", full=result.attributes)
-seed = f"The draws start from seed {cached.MAP_SEED}, so that the same study gives the same map."
+seed = f"The draws start from seed {SEED}, so that the same study gives the same map."
 how_computed(result.method, (*result.notes, seed), what_the_map_cannot_show(result))
 close()

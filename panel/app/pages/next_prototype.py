@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached
+from panel.answers import NEXT, PREDICTION
 from panel.app.state import leave_message, moment, use_study
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.emollients.prediction_model import PredictionModel
@@ -39,7 +39,7 @@ names = naming(study.study)
 
 def proposals(names: Naming) -> None:
     """Show what to make next, and why."""
-    result = attempt(cached.proposals, study.key, study.study)
+    result = attempt(study.answer, NEXT)
     if result is None:
         return
     st.markdown(f"**{plain(next_headline(result))}**")
@@ -123,7 +123,7 @@ def record(names: Naming) -> None:
         table(record_table(found, names), name="predictions", alt="Predictions beside outcomes", full=found.outcomes)
 
 
-model = ask(cached.model, study.key, study.study)
+model = ask(study.answer, PREDICTION)
 proposals(names)
 another_blend(model, names)
 record(names)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached
+from panel.answers import AFTER_FEEL, COURSES, DOMINANCES
 from panel.app.widgets import attempt, close, heading, page, picture, plain, say, table
 from panel.models.over_time.after_feel import timed_attributes
 from panel.study.naming import naming
@@ -45,7 +45,7 @@ names = naming(study.study)
 
 def after_feel() -> None:
     """Show attributes over the minutes after use."""
-    result = attempt(cached.after_feel, study.key, study.study)
+    result = attempt(study.answer, AFTER_FEEL)
     if result is None:
         return
     heading("After-feel over the minutes")
@@ -70,7 +70,7 @@ def after_feel() -> None:
 
 def courses() -> None:
     """Show courses of intensity."""
-    result = attempt(cached.courses, study.key, study.study)
+    result = attempt(study.answer, COURSES)
     if result is None:
         return
     heading("Courses of intensity")
@@ -94,7 +94,7 @@ def courses() -> None:
 
 def dominance() -> None:
     """Show what is dominant when."""
-    result = attempt(cached.dominances, study.key, study.study)
+    result = attempt(study.answer, DOMINANCES)
     if result is None:
         return
     heading("Dominant sensations")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached
+from panel.answers import CURVES, READINGS
 from panel.app.widgets import ask, close, heading, how_computed, page, picture, say, table
 from panel.models.emollients.readings import JoinedReadings
 from panel.study.naming import Naming, naming
@@ -47,7 +47,7 @@ names = naming(study.study)
 
 def measured_curves() -> None:
     """Show what the measured curves come down to."""
-    found = ask(cached.curves, study.key, study.study)
+    found = ask(study.answer, CURVES)
     heading("Measured curves")
     if len(found.flow.parameters):
         say(flow_sentences(found))
@@ -99,7 +99,7 @@ if study.study.table("readings").empty and study.study.table("curves").empty:
     st.stop()
 if len(study.study.table("curves")):
     measured_curves()
-result = ask(cached.readings, study.key, study.study)
+result = ask(study.answer, READINGS)
 say(partner_sentences(result, names))
 together(result, names)
 heading("What the swaps did to the readings")

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import streamlit as st
 
-from panel.app import cached
+from panel.answers import FINDINGS
 from panel.app.state import StudyInUse, leave_message, moment, use_study
 from panel.app.study_forms import choose_study, save_form
 from panel.app.widgets import ask, attempt, close, heading, page, picture, plain, say, table
@@ -172,7 +172,7 @@ def _write(study: StudyInUse, place: dict[str, str], words: dict[str, str], *, t
 
 study = page("Study", otherwise=choose_study)
 names = naming(study.study)
-found = ask(cached.findings, study.key, study.study)
+found = ask(study.answer, FINDINGS)
 st.markdown(f"**{plain(what_is_in_the_study(study.study))}** {plain(what_the_findings_say(found))}")
 purpose = str(study.study.facts.get("purpose") or "")
 if purpose:

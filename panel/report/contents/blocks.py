@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import pandas as pd
 
-from panel.report.contents.results import NotThere
+from panel.answers import NoAnswer
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.views.drawing.pictures import png_bytes
@@ -95,7 +95,7 @@ class Picture:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class TextTable:
-    """A table that holds words, as they stand in the study, and no results."""
+    """A table that holds words, as they stand in the study, and no answers."""
 
     title: str
     shown: pd.DataFrame
@@ -225,21 +225,21 @@ _ORDER = (DIRECT, THROUGH_THE_MODEL, SET_ASIDE)
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Which rows of which table of the study a row of results comes from.
+    """Which rows of which table of the study a row of answers comes from.
 
     Parameters
     ----------
     table
         Table of the study.
     same
-        Column of the results to the column of the study's table that must hold the same.
+        Column of the answers to the column of the study's table that must hold the same.
     only
         Column of the study's table to the values that count.
     direct
-        Columns of the results that name the prototypes a row is about; rows of other prototypes count through the
+        Columns of the answers that name the prototypes a row is about; rows of other prototypes count through the
         model only. Without any, every row counts directly.
     group
-        Column of the results whose value stands for several prototypes, and which those are.
+        Column of the answers whose value stands for several prototypes, and which those are.
     """
 
     table: str
@@ -250,7 +250,7 @@ class Source:
 
 
 def source_rows(study: Study, source: Source, row: Mapping[str, Any]) -> pd.DataFrame:
-    """Return the rows of the study behind a row of results: `file line use` and the columns of the table.
+    """Return the rows of the study behind a row of answers: `file line use` and the columns of the table.
 
     Scores that the analysis uses have their corrected values; those set aside come last, as they came in. Columns that
     are empty throughout are left out. `line` counts the header as 1.
@@ -381,12 +381,12 @@ T = TypeVar("T")
 PRINT_DOTS = 150  # to the inch, for pictures in a text document: sharp on paper, and the file stays small
 
 
-def or_gap(found: Numbers | NotThere) -> Block:
+def or_gap(found: Numbers | NoAnswer) -> Block:
     """Return a table, or what stands in its place: a gap, or that the study was not about it."""
-    return not_there(found) if isinstance(found, NotThere) else found
+    return not_there(found) if isinstance(found, NoAnswer) else found
 
 
-def not_there(found: NotThere) -> Block:
+def not_there(found: NoAnswer) -> Block:
     """Return what is said in place of a result: a gap, or that the study was not about it."""
     return Paragraph(found.why) if found.not_part else Gap(found.why)
 

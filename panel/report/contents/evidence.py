@@ -6,12 +6,13 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 import panel
+from panel.answers import Answers, NoAnswer
 from panel.report.contents import part_claims, part_study, tables, tables_consumers
 from panel.report.contents.blocks import Numbers, Report, Section, fact
 from panel.report.contents.part_claims import summary
 from panel.report.contents.part_results import analysis, consumers, emollients, instruments
 from panel.report.contents.part_study import balance, report_day
-from panel.report.contents.results import NotThere, Results
+from panel.report.elsewhere import work_out
 from panel.study.study import Study, is_rehearsed
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
@@ -29,22 +30,22 @@ def evidence_report(study: Study, *, rng_seed: int = 1) -> Report:
     rng_seed
         Seed of everything that is drawn; it stands in the file.
     """
-    results = Results(study, rng_seed)
-    results.work_out()
-    return report_of(results)
+    answers = Answers(study, rng_seed)
+    work_out(answers)
+    return report_of(answers)
 
 
-def report_of(results: Results) -> Report:
-    """Return the evidence file made of results."""
-    study = results.study
-    sections = _sections(results)
+def report_of(answers: Answers) -> Report:
+    """Return the evidence file made of answers."""
+    study = answers.study
+    sections = _sections(answers)
     return Report(
         title=fact(study, "title") or "Study without a title",
         mark=mark(study),
         date=report_day(study),
-        data_hash=results.data_hash,
+        data_hash=answers.study.content_hash,
         version=f"Afterfeel {panel.__version__}",
-        summary=summary(results, sections),
+        summary=summary(answers, sections),
         sections=sections,
     )
 
@@ -54,31 +55,31 @@ def mark(study: Study) -> str:
     return REHEARSED if is_rehearsed(study) else INVENTED if study.facts.get("invented") else ""
 
 
-def _sections(results: Results) -> tuple[Section, ...]:
+def _sections(answers: Answers) -> tuple[Section, ...]:
     return (
-        part_claims.claim_sheet(results),
-        part_claims.evidence_of_claims(results),
-        part_study.product(results),
-        part_study.safety(results),
-        part_study.protocol(results),
-        part_study.who_judged(results),
-        part_study.blinding(results),
-        part_study.ballot(results),
-        part_study.raw_data(results),
-        analysis(results, emollients(results), instruments(results), consumers(results)),
-        part_study.references(results),
-        part_claims.limits(results),
-        part_claims.wording(results),
-        part_claims.sign_offs(results),
-        part_claims.expiry(results),
-        part_claims.decision(results),
+        part_claims.claim_sheet(answers),
+        part_claims.evidence_of_claims(answers),
+        part_study.product(answers),
+        part_study.safety(answers),
+        part_study.protocol(answers),
+        part_study.who_judged(answers),
+        part_study.blinding(answers),
+        part_study.ballot(answers),
+        part_study.raw_data(answers),
+        analysis(answers, emollients(answers), instruments(answers), consumers(answers)),
+        part_study.references(answers),
+        part_claims.limits(answers),
+        part_claims.wording(answers),
+        part_claims.sign_offs(answers),
+        part_claims.expiry(answers),
+        part_claims.decision(answers),
     )
 
 
 # Which table has which letters, and how is it made?
 
 
-Maker = Callable[[Results], Numbers | NotThere]
+Maker = Callable[[Answers], Numbers | NoAnswer]
 
 TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
     {
@@ -90,8 +91,8 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "Q": tables.panel,
         "W": tables.without,
         "PA": tables.each_assessor,
-        "N": lambda results: balance(results, "trained"),
-        "NC": lambda results: balance(results, "consumer"),
+        "N": lambda answers: balance(answers, "trained"),
+        "NC": lambda answers: balance(answers, "consumer"),
         "B": tables.both_ways,
         "M": tables.means,
         "T": tables.tests,

@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
-from panel.claims.judge import Claims
+from panel.answers import Answers, NoAnswer
+from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
 from panel.errors import PanelError
 from panel.models.decision.record import decisions_so_far, first_changed_decision
@@ -28,7 +29,6 @@ from panel.report.contents.blocks import (
     picture,
     points,
 )
-from panel.report.contents.results import NotThere, Results
 from panel.report.contents.tables import NO_CLAIMS, all_numbers, decision_pairs, gates, ranking, verdicts, windows
 from panel.study.knowledge import cautions
 from panel.views.assessors.assessor_words import panel_headline
@@ -82,18 +82,18 @@ _MATRIX = {
 }
 
 
-def claim_sheet(results: Results) -> Section:
+def claim_sheet(answers: Answers) -> Section:
     """Return the claims in their exact wording, as they were written down."""
-    return Section("1", "Claim sheet", tuple(_sheet(results)))
+    return Section("1", "Claim sheet", tuple(_sheet(answers)))
 
 
-def _sheet(results: Results) -> list[Block]:
-    claims = results.study.table("claims")
+def _sheet(answers: Answers) -> list[Block]:
+    claims = answers.study.table("claims")
     if claims.empty:
         return [Gap(NO_CLAIMS)]
     claims = claims.assign(
         kind=claims["kind"].map(kind_words),
-        attribute=[results.names.attribute(str(name)) if name else "" for name in claims["attribute"]],
+        attribute=[answers.names.attribute(str(name)) if name else "" for name in claims["attribute"]],
         stamped_at=claims["stamped_at"].str.replace("T", " "),
     )
     filled = {name for name in claims if (claims[name].astype("str").replace("nan", "") != "").any()}
@@ -107,21 +107,21 @@ def _sheet(results: Results) -> list[Block]:
     return [*blocks, Gap(f"Not written down for any claim: {', '.join(missing)}.")] if missing else blocks
 
 
-def evidence_of_claims(results: Results) -> Section:
+def evidence_of_claims(answers: Answers) -> Section:
     """Return the evidence behind each claim, its strength and its gaps."""
-    found = results.claims
+    found = answers.ask(CLAIMS)
     title = "Evidence behind each claim"
-    if isinstance(found, NotThere):
+    if isinstance(found, NoAnswer):
         return Section("2", title, (not_there(found),))
     if found.claims.empty:
         return Section("2", title, (Gap(NO_CLAIMS),))
-    read = results.readings
+    read = answers.readings
     matrix = evidence_matrix(found, read if isinstance(read, JoinedReadings) else None)
     blocks: list[Block] = [Paragraph(claims_headline(found))]
     blocks.append(TextTable("Strength of the evidence: direct, partial or none", recorded_table(matrix, _MATRIX)))
     bare = [str(claim) for claim in matrix.loc[matrix["strength"] == "none", "claim"]]
     blocks += [Gap(f"No evidence of this study bears on: “{claim}”.") for claim in bare]
-    blocks += [or_gap(verdicts(results)), or_gap(all_numbers(results))]
+    blocks += [or_gap(verdicts(answers)), or_gap(all_numbers(answers))]
     blocks += [block for number in found.claims["number"] for block in _one(found, int(number))]
     return Section("2", title, (*blocks, *points([found.method, *found.notes, *what_claims_cannot_show()])))
 
@@ -135,10 +135,10 @@ def _one(found: Claims, number: int) -> list[Block]:
     return [head, *points(lines), *map(Gap, gaps)]
 
 
-def wording(results: Results) -> Section:
+def wording(answers: Answers) -> Section:
     """Return what may be said, verdict by verdict, with the words that were found wanting."""
-    found = results.claims
-    if isinstance(found, NotThere):
+    found = answers.ask(CLAIMS)
+    if isinstance(found, NoAnswer):
         return Section("13", "Wording options", (not_there(found),))
     if found.claims.empty:
         return Section("13", "Wording options", (Gap(NO_CLAIMS),))
@@ -186,31 +186,31 @@ _RECHECK = (
 )
 
 
-def limits(results: Results) -> Section:
+def limits(answers: Answers) -> Section:
     """Return who, when and how long, and what is not shown."""
-    blocks: list[Block] = list(points(limit_sentences(results)))
+    blocks: list[Block] = list(points(limit_sentences(answers)))
     known = cautions()
     words = known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]
     return Section("12", "Limits", (*blocks, Points(tuple(words))))
 
 
-def limit_sentences(results: Results) -> Iterator[str]:
-    """Yield what a reader must not take from the results."""
-    found, placed = results.differences, results.map
+def limit_sentences(answers: Answers) -> Iterator[str]:
+    """Yield what a reader must not take from the answers."""
+    found, placed = answers.differences, answers.map
     for label, name in (("Who", "panel"), ("Dose", "dose"), ("Where on the skin", "area"), ("When", "dates")):
-        text = fact(results.study, name)
+        text = fact(answers.study, name)
         yield f"{label}: {text}." if text else f"{label}: not stated."
-    if not isinstance(found, NotThere):
+    if not isinstance(found, NoAnswer):
         yield from what_the_differences_cannot_show(found)
-    if not isinstance(placed, NotThere):
+    if not isinstance(placed, NoAnswer):
         yield from what_the_map_cannot_show(placed)
 
 
-def sign_offs(results: Results) -> Section:
+def sign_offs(answers: Answers) -> Section:
     """Return room for three signatures; the tool never signs."""
     intro = Paragraph("Each signs for what stands beside the name. The program leaves this empty and cannot sign.")
     try:
-        team = people(results.study)
+        team = people(answers.study)
     except PanelError as error:
         return Section("14", "Sign-offs", (intro, Gap(str(error)), *_blocks(())))
     blocks: list[Block] = [intro, *_blocks(team)]
@@ -227,9 +227,9 @@ def _blocks(team: tuple[Person, ...]) -> tuple[SignOff, ...]:
     )
 
 
-def expiry(results: Results) -> Section:
+def expiry(answers: Answers) -> Section:
     """Return when the evidence has to be looked at again."""
-    years = fact(results.study, "recheck_after_years")
+    years = fact(answers.study, "recheck_after_years")
     last = (
         Points((f"Look again at the latest after {years} years.",))
         if years
@@ -243,13 +243,13 @@ def expiry(results: Results) -> Section:
     return Section("15", "Expiry", blocks)
 
 
-def decision(results: Results) -> Section:
+def decision(answers: Answers) -> Section:
     """Return what was decided, by whom and when, and how the prototypes stand against the target profile."""
-    recorded = decisions_so_far(results.study)
+    recorded = decisions_so_far(answers.study)
     blocks: list[Block] = [Gap("No decision is recorded in this study.")] if recorded.empty else _decided(recorded)
-    found, names = results.decision, results.names
+    found, names = answers.decision, answers.names
     blocks += [Subheading("The prototypes against the target profile")]
-    if isinstance(found, NotThere):
+    if isinstance(found, NoAnswer):
         return Section("16", "Decision record", (*blocks, not_there(found)))
     blocks += [Caution("People decide. What follows is what the evidence says about the choice.")]
     blocks += [Paragraph(decision_headline(found)), *points(what_the_decision_shows(found, names))]
@@ -262,7 +262,7 @@ def decision(results: Results) -> Section:
             lambda: chances_figure(found, names),
         )
     )
-    blocks += [or_gap(make(results)) for make in (ranking, windows, gates, decision_pairs)]
+    blocks += [or_gap(make(answers)) for make in (ranking, windows, gates, decision_pairs)]
     blocks += points([found.method, *found.notes, *what_the_decision_cannot_show()])
     return Section("16", "Decision record", tuple(blocks))
 
@@ -283,45 +283,45 @@ def _decided(recorded: pd.DataFrame) -> list[Block]:
 _GRAVE = ("stop", "warning")
 
 
-def summary(results: Results, sections: Sequence[Section]) -> Section:
+def summary(answers: Answers, sections: Sequence[Section]) -> Section:
     """Return the summary; `sections` are the parts it stands before."""
     blocks: list[Block] = []
-    purpose = fact(results.study, "purpose")
+    purpose = fact(answers.study, "purpose")
     blocks += [Paragraph(purpose)] if purpose else [Gap("The study does not say what it is for.")]
-    blocks += [Subheading("The answer"), *points(_answers(results))]
-    blocks += [Subheading("The claims"), *_claims(results)]
-    blocks += [Subheading("What is not established"), *points(_not_established(results, sections))]
-    blocks += [Subheading("Limits"), *points(_limits(results))]
+    blocks += [Subheading("The answer"), *points(_answers(answers))]
+    blocks += [Subheading("The claims"), *_claims(answers)]
+    blocks += [Subheading("What is not established"), *points(_not_established(answers, sections))]
+    blocks += [Subheading("Limits"), *points(_limits(answers))]
     return Section("", "Summary", tuple(blocks))
 
 
-def _answers(results: Results) -> list[str]:
-    names, found = results.names, results.differences
-    lines = [what_is_in_the_study(results.study)]
-    lines.append(f"Trained panel: {found.why if isinstance(found, NotThere) else headline(found, names)}")
-    if not isinstance(results.panel, NotThere):
-        lines.append(f"Assessors: {panel_headline(results.panel)}")
-    if not isinstance(results.ladder, NotThere):
-        lines.append(f"Emollients: {ladder_headline(results.ladder)}")
-    if not isinstance(results.liking, NotThere):
-        lines.append(f"Liking: {liking_headline(results.liking, names)}")
-    if not isinstance(results.segments, NotThere):
-        lines.append(f"Groups of consumers: {segments_headline(results.segments, names)}")
-    if not isinstance(results.decision, NotThere):
-        lines.append(f"Choice: {decision_headline(results.decision)}")
+def _answers(answers: Answers) -> list[str]:
+    names, found = answers.names, answers.differences
+    lines = [what_is_in_the_study(answers.study)]
+    lines.append(f"Trained panel: {found.why if isinstance(found, NoAnswer) else headline(found, names)}")
+    if not isinstance(answers.panel, NoAnswer):
+        lines.append(f"Assessors: {panel_headline(answers.panel)}")
+    if not isinstance(answers.ladder, NoAnswer):
+        lines.append(f"Emollients: {ladder_headline(answers.ladder)}")
+    if not isinstance(answers.liking, NoAnswer):
+        lines.append(f"Liking: {liking_headline(answers.liking, names)}")
+    if not isinstance(answers.segments, NoAnswer):
+        lines.append(f"Groups of consumers: {segments_headline(answers.segments, names)}")
+    if not isinstance(answers.decision, NoAnswer):
+        lines.append(f"Choice: {decision_headline(answers.decision)}")
     return lines
 
 
-def _claims(results: Results) -> list[Block]:
-    found = results.claims
-    if isinstance(found, NotThere):
+def _claims(answers: Answers) -> list[Block]:
+    found = answers.ask(CLAIMS)
+    if isinstance(found, NoAnswer):
         return [not_there(found)]
     if found.claims.empty:
         return [Gap(NO_CLAIMS)]
     return [Paragraph(claims_headline(found)), *points(what_the_claims_show(found))]
 
 
-def _not_established(results: Results, sections: Sequence[Section]) -> list[str]:
+def _not_established(answers: Answers, sections: Sequence[Section]) -> list[str]:
     lines = []
     for section in sections:
         if section.gaps:
@@ -330,11 +330,11 @@ def _not_established(results: Results, sections: Sequence[Section]) -> list[str]
     return lines
 
 
-def _limits(results: Results) -> list[str]:
-    grave = [f"{finding.where}: {finding.message}" for finding in results.findings if finding.severity in _GRAVE]
-    lines = [f"Of the data: {what_the_findings_say(results.findings)}", *grave]
-    if not isinstance(results.differences, NotThere):
-        lines += what_the_differences_cannot_show(results.differences)
+def _limits(answers: Answers) -> list[str]:
+    grave = [f"{finding.where}: {finding.message}" for finding in answers.findings if finding.severity in _GRAVE]
+    lines = [f"Of the data: {what_the_findings_say(answers.findings)}", *grave]
+    if not isinstance(answers.differences, NoAnswer):
+        lines += what_the_differences_cannot_show(answers.differences)
     known = cautions()
     return [*lines, *known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]]
 

@@ -1,4 +1,4 @@
-"""Part 10: settings, versions, results with intervals, families of tests, and what other ways of looking say."""
+"""Part 10: settings, versions, answers with intervals, families of tests, and what other ways of looking say."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from importlib.metadata import version
 import pandas as pd
 
 import panel
+from panel.answers import Answers, NoAnswer
 from panel.models.consumers.answers import questions_of
 from panel.report.contents.blocks import (
     Block,
@@ -24,7 +25,6 @@ from panel.report.contents.blocks import (
     picture,
     points,
 )
-from panel.report.contents.results import NotThere, Results
 from panel.report.contents.tables import (
     components,
     interactions,
@@ -136,13 +136,13 @@ _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
 _PROFILES = 3  # prototypes in one picture of profiles; more cover each other
 
 
-def settings(results: Results) -> list[Block]:
+def settings(answers: Answers) -> list[Block]:
     """Return what the analysis was run with."""
-    found = results.differences
+    found = answers.differences
     rows = [("Program", f"Afterfeel {panel.__version__}"), ("Python", platform.python_version())]
     rows += [(name, version(name)) for name in _LIBRARIES]
-    rows += [("Seed of everything that is drawn", f"{results.rng_seed:d}")]
-    if not isinstance(found, NotThere):
+    rows += [("Seed of everything that is drawn", f"{answers.seed:d}")]
+    if not isinstance(found, NoAnswer):
         margin = f"{found.margin:g} scale units" if found.margin is not None else "none stated"
         rows += [("Level of the intervals", f"{100 * found.level:g} %"), ("Difference that matters", margin)]
         rows += [("Compared with", found.benchmark or "no benchmark: all pairs")]
@@ -153,16 +153,16 @@ def settings(results: Results) -> list[Block]:
     return [Subheading("Settings and versions"), TextTable("Settings and versions", shown)]
 
 
-def differences(results: Results) -> list[Block]:
+def differences(answers: Answers) -> list[Block]:
     """Return what the trained panel says of the prototypes."""
-    found, names = results.differences, results.names
+    found, names = answers.differences, answers.names
     blocks: list[Block] = [Subheading("Differences between the prototypes (trained panel)")]
-    if isinstance(found, NotThere):
+    if isinstance(found, NoAnswer):
         return [*blocks, Gap(found.why)]
     blocks += [Paragraph(headline(found, names)), *points(what_the_differences_show(found, names))]
-    chosen = prototypes_in_question(results)
+    chosen = prototypes_in_question(answers)
     blocks += [
-        or_gap(means(results)),
+        or_gap(means(answers)),
         picture(
             "profiles",
             "Profiles: estimated means with their intervals",
@@ -171,19 +171,19 @@ def differences(results: Results) -> list[Block]:
             lambda: profile_figure(found.means, names, chosen[:_PROFILES]),
         ),
         Paragraph(PROFILE_CAUTION),
-        or_gap(tests(results)),
+        or_gap(tests(answers)),
     ]
-    blocks += [_difference_picture(results, name) for name in chosen if name != found.benchmark][:1]
-    blocks += [or_gap(versus(results)), or_gap(pairs(results)), or_gap(variances(results))]
+    blocks += [_difference_picture(answers, name) for name in chosen if name != found.benchmark][:1]
+    blocks += [or_gap(versus(answers)), or_gap(pairs(answers)), or_gap(variances(answers))]
     blocks += [
         Gap(f"{row['attribute']} was not compared: {row['why']}.") for row in found.not_estimated.to_dict("records")
     ]
     return [*blocks, *points([found.method, *found.notes])]
 
 
-def _difference_picture(results: Results, prototype: str) -> Block:
-    found, names = results.differences, results.names
-    if isinstance(found, NotThere):
+def _difference_picture(answers: Answers, prototype: str) -> Block:
+    found, names = answers.differences, answers.names
+    if isinstance(found, NoAnswer):
         return Gap(found.why)
     rows = found.versus.loc[found.versus["prototype"] == prototype]
     if rows.empty:
@@ -197,10 +197,10 @@ def _difference_picture(results: Results, prototype: str) -> Block:
     )
 
 
-def prototypes_in_question(results: Results) -> list[str]:
+def prototypes_in_question(answers: Answers) -> list[str]:
     """Return the benchmark, then the prototypes that claims are about, then the others, as far as they were scored."""
-    found, study = results.differences, results.study
-    if isinstance(found, NotThere):
+    found, study = answers.differences, answers.study
+    if isinstance(found, NoAnswer):
         return []
     scored = list(dict.fromkeys(found.means["prototype"]))
     claimed = study.table("claims")["prototype"]
@@ -208,13 +208,13 @@ def prototypes_in_question(results: Results) -> list[str]:
     return [str(name) for name in dict.fromkeys(wanted) if name in scored]
 
 
-def map_part(results: Results) -> list[Block]:
+def map_part(answers: Answers) -> list[Block]:
     """Return the map of the prototypes."""
-    found, names = results.map, results.names
+    found, names = answers.map, answers.names
     blocks: list[Block] = [Subheading("Map")]
-    if isinstance(found, NotThere):
+    if isinstance(found, NoAnswer):
         return [*blocks, Gap(found.why)]
-    chosen = prototypes_in_question(results)[:MOST_COLOURED]
+    chosen = prototypes_in_question(answers)[:MOST_COLOURED]
     drawn = picture(
         "map",
         "Map of the prototypes, each with its ring",
@@ -222,44 +222,44 @@ def map_part(results: Results) -> list[Block]:
         lambda: map_svg(found, names, chosen),
         lambda: map_figure(found, names, chosen),
     )
-    blocks += [*points(what_the_map_shows(found, names)), drawn, or_gap(components(results))]
-    blocks += [or_gap(places(results)), or_gap(loadings(results)), *points([found.method, *found.notes])]
+    blocks += [*points(what_the_map_shows(found, names)), drawn, or_gap(components(answers))]
+    blocks += [or_gap(places(answers)), or_gap(loadings(answers)), *points([found.method, *found.notes])]
     return blocks
 
 
-def sensitivity(results: Results) -> list[Block]:
+def sensitivity(answers: Answers) -> list[Block]:
     """Return the other ways of looking at the differences."""
-    names = results.names
+    names = answers.names
     blocks: list[Block] = [Subheading("Sensitivity: the differences looked at in other ways")]
-    could, by_rank, scale = results.sensitivity, results.ranks, results.scale_use
-    if not isinstance(could, NotThere):
+    could, by_rank, scale = answers.sensitivity, answers.ranks, answers.scale_use
+    if not isinstance(could, NoAnswer):
         blocks.append(Paragraph(what_could_have_been_seen(could, names)))
-    blocks.append(or_gap(smallest(results)))
-    if not isinstance(by_rank, NotThere):
+    blocks.append(or_gap(smallest(answers)))
+    if not isinstance(by_rank, NoAnswer):
         blocks.append(Paragraph(do_both_agree(by_rank, names)))
-    blocks.append(or_gap(ranks(results)))
-    if not isinstance(scale, NotThere):
+    blocks.append(or_gap(ranks(answers)))
+    if not isinstance(scale, NoAnswer):
         blocks += [Paragraph(scale_use_headline(scale, names)), *points(what_scale_use_shows(scale, names))]
-    return [*blocks, or_gap(scale_use(results))]
+    return [*blocks, or_gap(scale_use(answers))]
 
 
-def analysis(results: Results, *more: list[Block]) -> Section:
+def analysis(answers: Answers, *more: list[Block]) -> Section:
     """Return settings and results; `more` are the parts on emollients, readings and consumers."""
-    parts = [settings(results), differences(results), map_part(results), *more, sensitivity(results)]
+    parts = [settings(answers), differences(answers), map_part(answers), *more, sensitivity(answers)]
     return Section("10", "Analysis and results", tuple(block for part in parts for block in part))
 
 
-# The part of the results on emollients and instrument readings: what the swaps did, and how far that can be
+# The part of the answers on emollients and instrument readings: what the swaps did, and how far that can be
 # traced.
 
 
-def emollients(results: Results) -> list[Block]:
+def emollients(answers: Answers) -> list[Block]:
     """Return what made the difference."""
-    found, names = results.swaps, results.names
+    found, names = answers.swaps, answers.names
     blocks: list[Block] = [Subheading("What the emollients did")]
-    if isinstance(found, NotThere):
+    if isinstance(found, NoAnswer):
         return [*blocks, Gap(found.why)]
-    blend = emollient_blend(results.study)
+    blend = emollient_blend(answers.study)
     used = int((blend > 0).any().sum())
     blocks += points([moves_sentence(found, len(blend), used), *alias_sentences(found)])
     if len(found.swaps):
@@ -272,70 +272,70 @@ def emollients(results: Results) -> list[Block]:
                 lambda: swap_figure(found, names),
             )
         )
-    blocks += [or_gap(swaps(results)), *points(interaction_sentences(found, names)), or_gap(interactions(results))]
-    blocks += [*points([found.method, *found.notes, *what_the_swaps_cannot_show()]), *_ladder(results)]
+    blocks += [or_gap(swaps(answers)), *points(interaction_sentences(found, names)), or_gap(interactions(answers))]
+    blocks += [*points([found.method, *found.notes, *what_the_swaps_cannot_show()]), *_ladder(answers)]
     return blocks
 
 
-def _ladder(results: Results) -> list[Block]:
-    found = results.ladder
-    if isinstance(found, NotThere):
+def _ladder(answers: Answers) -> list[Block]:
+    found = answers.ladder
+    if isinstance(found, NoAnswer):
         return [Gap(found.why)]
     blocks: list[Block] = [Paragraph(ladder_headline(found))]
-    blocks.append(TextTable("How far the evidence carries, rung by rung", ladder_table(found, results.names)))
-    return [*blocks, or_gap(prediction(results)), *points(what_the_ladder_cannot_show())]
+    blocks.append(TextTable("How far the evidence carries, rung by rung", ladder_table(found, answers.names)))
+    return [*blocks, or_gap(prediction(answers)), *points(what_the_ladder_cannot_show())]
 
 
-def instruments(results: Results) -> list[Block]:
+def instruments(answers: Answers) -> list[Block]:
     """Return what the instruments say beside the panel."""
     blocks: list[Block] = [Subheading("Instrument readings beside the panel")]
-    if results.study.table("readings").empty and results.study.table("curves").empty:
+    if answers.study.table("readings").empty and answers.study.table("curves").empty:
         return [*blocks, Paragraph("Instrument readings: not part of this study.")]
-    found = results.readings
-    if isinstance(found, NotThere):
+    found = answers.readings
+    if isinstance(found, NoAnswer):
         return [*blocks, Gap(found.why)]
-    blocks += [*points(partner_sentences(found, results.names)), *points(screening_sentences(found, results.names))]
-    blocks += [or_gap(readings(results)), or_gap(partners(results)), or_gap(reading_swaps(results))]
+    blocks += [*points(partner_sentences(found, answers.names)), *points(screening_sentences(found, answers.names))]
+    blocks += [or_gap(readings(answers)), or_gap(partners(answers)), or_gap(reading_swaps(answers))]
     return [*blocks, *points([found.method, *found.notes, *what_readings_cannot_show()])]
 
 
-# The results on consumers: liking, groups, just about right, terms, agreement, preference, forced choice.
+# The answers on consumers: liking, groups, just about right, terms, agreement, preference, forced choice.
 
 
-Maker = Callable[[Results], Numbers | NotThere]
+Maker = Callable[[Answers], Numbers | NoAnswer]
 
 
-def consumers(results: Results) -> list[Block]:
+def consumers(answers: Answers) -> list[Block]:
     """Return what consumers said, kind by kind."""
-    if results.study.table("answers").empty:
+    if answers.study.table("answers").empty:
         return [Subheading("Consumers"), Paragraph("Consumer answers: not part of this study.")]
     parts = (_liking, _groups, _just_about_right, _terms, _agreement, _preferences, _forced_choices)
-    return [block for part in parts for block in part(results)]
+    return [block for part in parts for block in part(answers)]
 
 
 def _told(title: str, found: object, make: Callable[[], Iterable[Block]]) -> list[Block]:
     """Return a part under its title, or why it is not there."""
-    told: Iterable[Block] = (not_there(found),) if isinstance(found, NotThere) else make()
+    told: Iterable[Block] = (not_there(found),) if isinstance(found, NoAnswer) else make()
     return [Subheading(title), *told]
 
 
-def _tables(results: Results, *makers: Maker) -> list[Block]:
-    return [or_gap(make(results)) for make in makers]
+def _tables(answers: Answers, *makers: Maker) -> list[Block]:
+    return [or_gap(make(answers)) for make in makers]
 
 
-def _liking(results: Results) -> list[Block]:
-    found, names = results.liking, results.names
+def _liking(answers: Answers) -> list[Block]:
+    found, names = answers.liking, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NotThere):
+        if isinstance(found, NoAnswer):
             return
         yield Paragraph(liking_headline(found, names))
         yield from points(what_liking_shows(found, names))
         alt = "Mean liking of each prototype with its interval; the table of liking has the numbers."
         figure, title = liking_figure, "Mean liking of each prototype"
         yield picture("liking", title, alt, lambda: liking_svg(found, names), lambda: figure(found, names))
-        yield from _tables(results, liking, liking_tests, liking_pairs, liking_boxes)
-        others = [name for name in questions_of(results.study, "liking") if name != found.question]
+        yield from _tables(answers, liking, liking_tests, liking_pairs, liking_boxes)
+        others = [name for name in questions_of(answers.study, "liking") if name != found.question]
         if others:
             yield Gap(f"Other liking questions were asked and are not in this file: {', '.join(others)}.")
         yield from points([found.method, *found.notes, *what_liking_cannot_show(found)])
@@ -343,28 +343,28 @@ def _liking(results: Results) -> list[Block]:
     return _told("Liking (consumers)", found, make)
 
 
-def _groups(results: Results) -> list[Block]:
-    found, names = results.segments, results.names
+def _groups(answers: Answers) -> list[Block]:
+    found, names = answers.segments, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NotThere):
+        if isinstance(found, NoAnswer):
             return
         yield Paragraph(segments_headline(found, names))
         yield from points(what_the_segments_show(found, names))
-        yield _group_picture(results)
-        yield from _tables(results, groups)
+        yield _group_picture(answers)
+        yield from _tables(answers, groups)
         yield from points([found.method, *found.notes, *what_the_segments_cannot_show(found)])
-        mapped = results.preference_map
-        if not isinstance(mapped, NotThere):
+        mapped = answers.preference_map
+        if not isinstance(mapped, NoAnswer):
             yield Paragraph(preferences_headline(mapped, found, names))
-        yield from _tables(results, sensations)
+        yield from _tables(answers, sensations)
 
     return _told("Groups of consumers", found, make)
 
 
-def _group_picture(results: Results) -> Picture | Gap:
-    found, names = results.segments, results.names
-    if isinstance(found, NotThere):
+def _group_picture(answers: Answers) -> Picture | Gap:
+    found, names = answers.segments, answers.names
+    if isinstance(found, NoAnswer):
         return Gap(found.why)
     return picture(
         "groups",
@@ -375,74 +375,74 @@ def _group_picture(results: Results) -> Picture | Gap:
     )
 
 
-def _just_about_right(results: Results) -> list[Block]:
-    found, names = results.just_about_right, results.names
+def _just_about_right(answers: Answers) -> list[Block]:
+    found, names = answers.just_about_right, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NotThere):
+        if isinstance(found, NoAnswer):
             return
         yield Paragraph(right_headline(found))
         yield from points([*what_costs_liking(found), *changes_to_test(found, names)])
-        yield from _tables(results, drops)
+        yield from _tables(answers, drops)
         yield from points([found.method, *found.notes, *what_right_cannot_show(found)])
 
     return _told("Just about right (consumers)", found, make)
 
 
-def _terms(results: Results) -> list[Block]:
-    found = results.check_all
+def _terms(answers: Answers) -> list[Block]:
+    found = answers.check_all
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NotThere):
+        if isinstance(found, NoAnswer):
             return
         yield Paragraph(check_all_headline(found))
         yield from points([*what_the_terms_show(found), *what_goes_with_liking(found)])
-        yield from _tables(results, terms, term_tests, lift, term_pairs)
+        yield from _tables(answers, terms, term_tests, lift, term_pairs)
         yield from points([found.method, *found.notes, *what_check_all_cannot_show(found)])
 
     return _told("Check all that apply (consumers)", found, make)
 
 
-def _agreement(results: Results) -> list[Block]:
-    found = results.agreement
+def _agreement(answers: Answers) -> list[Block]:
+    found = answers.agreement
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NotThere):
+        if isinstance(found, NoAnswer):
             return
         yield Paragraph(agreement_headline(found))
         yield from points([*what_the_statements_show(found), *how_readily_yes_is_said(found)])
         alt = "Share of consumers who agreed with each statement, with its interval; the table has the numbers."
         title = "Agreement with each statement"
         yield picture("agreement", title, alt, lambda: agreement_svg(found), lambda: agreement_figure(found))
-        yield from _tables(results, statements, bars)
+        yield from _tables(answers, statements, bars)
         yield from points([found.method, *found.notes, *what_agreement_cannot_show(found)])
 
     return _told("Agreement with statements (consumers)", found, make)
 
 
-def _preferences(results: Results) -> list[Block]:
-    found, names = results.preferences, results.names
+def _preferences(answers: Answers) -> list[Block]:
+    found, names = answers.preferences, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NotThere):
+        if isinstance(found, NoAnswer):
             return
         yield Paragraph(preference_headline(found))
         yield from points(what_preferences_show(found, names))
-        yield from _tables(results, preferences)
+        yield from _tables(answers, preferences)
         yield from points([found.method, *found.notes, *what_preferences_cannot_show(found)])
 
     return _told("Paired preference (consumers)", found, make)
 
 
-def _forced_choices(results: Results) -> list[Block]:
-    found, names = results.forced_choices, results.names
+def _forced_choices(answers: Answers) -> list[Block]:
+    found, names = answers.forced_choices, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NotThere):
+        if isinstance(found, NoAnswer):
             return
         yield Paragraph(choice_headline(found))
         yield from points(what_the_choices_show(found, names))
-        yield from _tables(results, forced_choices)
+        yield from _tables(answers, forced_choices)
         yield from points([found.method, *found.notes, *what_choices_cannot_show(found)])
 
     return _told("Forced choice", found, make)

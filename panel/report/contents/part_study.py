@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import pandas as pd
 
+from panel.answers import Answers, NoAnswer
 from panel.checks.finding import read_dates
 from panel.plan.balance import serving_balance
 from panel.plan.codes import OPENING_COLUMNS, first_changed_opening
@@ -31,7 +32,6 @@ from panel.report.contents.blocks import (
     points,
     stated,
 )
-from panel.report.contents.results import NotThere, Results
 from panel.report.contents.tables import batches, both_ways, each_assessor, formulas, panel, people, without
 from panel.study.formulas import emollient_blend, matched_pairs
 from panel.study.scores_used import scores_used
@@ -51,12 +51,12 @@ from panel.views.planning.study import changed_scores_table, finding_table, what
 from panel.words import counted, first_few
 
 
-def product(results: Results) -> Section:
+def product(answers: Answers) -> Section:
     """Return formulas, batches and age, pack, and whether the formula sold is the formula tested."""
-    study, blocks = results.study, [or_gap(formulas(results))]
+    study, blocks = answers.study, [or_gap(formulas(answers))]
     blend = emollient_blend(study)
     if len(blend):
-        pairs, names = matched_pairs(study), results.names
+        pairs, names = matched_pairs(study), answers.names
         blocks.append(
             picture(
                 "blends",
@@ -67,7 +67,7 @@ def product(results: Results) -> Section:
             )
         )
     blocks += [
-        or_gap(batches(results)),
+        or_gap(batches(answers)),
         stated(
             study, "formula_version", "Version of the formulas", "The study does not name a version of the formulas."
         ),
@@ -76,15 +76,15 @@ def product(results: Results) -> Section:
             study,
             "marketed_formula",
             "The formula sold and the formula tested",
-            "Nobody has stated that the formula to be sold is the formula tested, or why the results carry over.",
+            "Nobody has stated that the formula to be sold is the formula tested, or why the answers carry over.",
         ),
     ]
     return Section("3", "Product identity", tuple(blocks))
 
 
-def safety(results: Results) -> Section:
+def safety(answers: Answers) -> Section:
     """Return the record of the safety gate and of adverse events."""
-    study = results.study
+    study = answers.study
     blocks: list[Block] = [Caution("This is a record of what named persons signed. It is not a safety assessment.")]
     if sign_offs(study).empty:
         blocks.append(Gap("No sign-off of the safety gate is recorded in this study."))
@@ -97,7 +97,7 @@ def safety(results: Results) -> Section:
             blocks.append(TextTable(f"Checklist of batch {batch}", checklist_table(gate, str(batch))))
     else:
         blocks.append(Gap("The study has no date of a test, so it cannot be said what was signed by then."))
-    blocks += _events(results)
+    blocks += _events(answers)
     blocks.append(
         stated(
             study,
@@ -109,8 +109,8 @@ def safety(results: Results) -> Section:
     return Section("4", "Safety gate and adverse events", tuple(blocks))
 
 
-def _events(results: Results) -> list[Block]:
-    events = reactions(results.study)
+def _events(answers: Answers) -> list[Block]:
+    events = reactions(answers.study)
     if events.empty:
         return [
             Paragraph("Adverse events: none recorded. That nothing is recorded does not show that nothing happened.")
@@ -118,9 +118,9 @@ def _events(results: Results) -> list[Block]:
     return [TextTable("Adverse events", reactions_table(events))]
 
 
-def references(results: Results) -> Section:
+def references(answers: Answers) -> Section:
     """Return what the prototypes were compared with, and how it was bought and stored."""
-    study = results.study
+    study = answers.study
     table = study.table("prototypes")
     compared = table.loc[table["role"].isin(["benchmark", "reference"])]
     blocks: list[Block] = []
@@ -138,14 +138,14 @@ def references(results: Results) -> Section:
 # Part 6: who judged, how they were chosen, how the trained panel worked, and which consumers dropped out.
 
 
-def who_judged(results: Results) -> Section:
+def who_judged(answers: Answers) -> Section:
     """Return panel and consumers."""
-    blocks = [*_panel(results), *_consumers(results.study)]
+    blocks = [*_panel(answers), *_consumers(answers.study)]
     return Section("6", "Panel and consumers", tuple(blocks))
 
 
-def _panel(results: Results) -> list[Block]:
-    study = results.study
+def _panel(answers: Answers) -> list[Block]:
+    study = answers.study
     blocks: list[Block] = [
         Subheading("Trained panel"),
         stated(study, "panel", "Panel", "The study does not describe its panel."),
@@ -157,25 +157,25 @@ def _panel(results: Results) -> list[Block]:
         ),
         stated(study, "training", "Training", "How the assessors were trained is not stated."),
     ]
-    found = results.panel
-    if isinstance(found, NotThere):
+    found = answers.panel
+    if isinstance(found, NoAnswer):
         return [*blocks, or_gap(found)]
-    blocks += [Paragraph(panel_headline(found)), *points(what_the_assessors_show(found, results.names))]
-    blocks += [or_gap(people(results)), _grid(results), or_gap(panel(results)), or_gap(without(results))]
-    blocks += [or_gap(each_assessor(results)), *points([found.method, *found.notes])]
+    blocks += [Paragraph(panel_headline(found)), *points(what_the_assessors_show(found, answers.names))]
+    blocks += [or_gap(people(answers)), _grid(answers), or_gap(panel(answers)), or_gap(without(answers))]
+    blocks += [or_gap(each_assessor(answers)), *points([found.method, *found.notes])]
     return [*blocks, *points(what_the_panel_check_cannot_show(found))]
 
 
-def _grid(results: Results) -> Block:
-    found = results.panel
-    if isinstance(found, NotThere):
+def _grid(answers: Answers) -> Block:
+    found = answers.panel
+    if isinstance(found, NoAnswer):
         return or_gap(found)
     return picture(
         "assessors",
         "Each assessor on each attribute",
         "Grid of assessors and attributes with a mark where something stands out; the table above has the numbers.",
-        lambda: grid_svg(found, results.names),
-        lambda: grid_figure(found, results.names),
+        lambda: grid_svg(found, answers.names),
+        lambda: grid_figure(found, answers.names),
     )
 
 
@@ -215,9 +215,9 @@ def _dropped(study: Study) -> list[str]:
 _OPENINGS = {"when": "When", "who": "Who", "what": "What was seen", "why": "Why", "locked": "Data locked"}
 
 
-def protocol(results: Results) -> Section:
+def protocol(answers: Answers) -> Section:
     """Return the protocol, the rules recorded beforehand, and the deviations."""
-    study, card = results.study, read_protocol(results.study)
+    study, card = answers.study, read_protocol(answers.study)
     blocks: list[Block] = [
         stated(
             study, "protocol_dated", "Date of the protocol", "No date says that the protocol was fixed before the test."
@@ -248,15 +248,15 @@ def _rules(study: Study) -> list[Block]:
     return [TextTable("Rules recorded beforehand", recorded_table(frame, words))]
 
 
-def blinding(results: Results) -> Section:
+def blinding(answers: Answers) -> Section:
     """Return codes, orders and their balance, and who opened the key when."""
-    study = results.study
+    study = answers.study
     servings = study.table("servings")
     blocks: list[Block] = []
     if servings.empty:
         blocks.append(Gap("The study holds no serving plan: codes, orders and balance cannot be shown."))
     else:
-        blocks += [or_gap(balance(results, "trained")), or_gap(balance(results, "consumer"))]
+        blocks += [or_gap(balance(answers, "trained")), or_gap(balance(answers, "consumer"))]
         coded = servings.loc[servings["code"] != ""]
         trained = coded.loc[~coded["assessor"].isin(_part_conduct_consumers(study))]
         if trained.empty:
@@ -269,14 +269,14 @@ def blinding(results: Results) -> Section:
     return Section("7", "Blinding, codes, orders and balance", tuple(blocks))
 
 
-def balance(results: Results, kind: str) -> Numbers | NotThere:
+def balance(answers: Answers, kind: str) -> Numbers | NoAnswer:
     """Return how even the servings of the trained panel, or of the consumers, were."""
-    study = results.study
+    study = answers.study
     servings, consumers = study.table("servings"), _part_conduct_consumers(study)
     mine = servings.loc[servings["assessor"].isin(consumers) == (kind == "consumer")]
     who = "consumers" if kind == "consumer" else "trained panel"
     if mine.empty:
-        return NotThere(f"There is no serving plan of the {who}.")
+        return NoAnswer(f"There is no serving plan of the {who}.")
     found = serving_balance(mine)
     full = found.summary.assign(session=found.summary["session"].replace("", "all"))
     source = Source("servings", only={"assessor": tuple(dict.fromkeys(mine["assessor"]))})
@@ -309,9 +309,9 @@ def _seal(study: Study) -> Block:
     return Gap("No seal of the key is recorded from before the first sample.")
 
 
-def ballot(results: Results) -> Section:
+def ballot(answers: Answers) -> Section:
     """Return what the trained assessors and the consumers were asked, as it was shown."""
-    study = results.study
+    study = answers.study
     blocks: list[Block] = []
     if study.table("attributes").empty:
         blocks.append(Gap("The study has no table of attributes, so the ballot of the trained panel is not known."))
@@ -333,36 +333,36 @@ def ballot(results: Results) -> Section:
 _CORRECTIONS = {"when": "When", "who": "Who", "key": "Which", "old": "Before", "new": "After", "why": "Why"}
 
 
-def raw_data(results: Results) -> Section:
+def raw_data(answers: Answers) -> Section:
     """Return files with their hashes, corrections, scores set aside, and findings."""
-    study = results.study
+    study = answers.study
     blocks: list[Block] = [
         Paragraph(what_is_in_the_study(study)),
-        Paragraph(f"SHA-256 over everything an analysis can see: {results.data_hash}"),
-        _files(results),
+        Paragraph(f"SHA-256 over everything an analysis can see: {answers.study.content_hash}"),
+        _files(answers),
     ]
     imported = {file.name: (len(file.content), file.sha256) for file in study.raw_files}
     if imported:
         blocks.append(TextTable("Files that were imported, kept byte for byte", files_table(imported)))
     else:
         blocks.append(Paragraph("No imported files are kept: the tables of the study are themselves the raw data."))
-    blocks += _changes(results)
-    blocks.append(Paragraph(f"Findings about the data: {what_the_findings_say(results.findings)}"))
-    if results.findings:
-        blocks.append(TextTable("Findings", finding_table(results.findings)))
+    blocks += _changes(answers)
+    blocks.append(Paragraph(f"Findings about the data: {what_the_findings_say(answers.findings)}"))
+    if answers.findings:
+        blocks.append(TextTable("Findings", finding_table(answers.findings)))
     return Section("9", "Raw data, corrections and exclusions", tuple(blocks))
 
 
-def _files(results: Results) -> Block:
-    files = results.files
-    if isinstance(files, NotThere):
+def _files(answers: Answers) -> Block:
+    files = answers.files
+    if isinstance(files, NoAnswer):
         return not_there(files)
     hashes = {name: (len(data), hashlib.sha256(data).hexdigest()) for name, data in files.items()}
     return TextTable("Files of the study, as they are saved and archived", files_table(hashes))
 
 
-def _changes(results: Results) -> list[Block]:
-    study, used = results.study, scores_used(results.study)
+def _changes(answers: Answers) -> list[Block]:
+    study, used = answers.study, scores_used(answers.study)
     corrections = study.table("corrections")
     blocks: list[Block] = []
     if corrections.empty:
@@ -372,9 +372,9 @@ def _changes(results: Results) -> list[Block]:
     if used.set_aside.empty and used.corrected.empty:
         blocks.append(Paragraph("Every score is used as it came in. A blank is no score; nothing is filled in for it."))
         return blocks
-    shown = changed_scores_table(used.set_aside, used.corrected, results.names)
+    shown = changed_scores_table(used.set_aside, used.corrected, answers.names)
     blocks.append(TextTable("Scores set aside or corrected, and why", shown))
-    blocks.append(or_gap(both_ways(results)))
+    blocks.append(or_gap(both_ways(answers)))
     if not study.facts.get("unblinded_on"):
         words = "The study does not say when the key was opened, so nothing shows that these were decided before."
         blocks.append(Caution(words))
