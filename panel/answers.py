@@ -303,6 +303,7 @@ DOMINANCES: Question[Dominances] = Question(
     "models.over_time.dominance:follow_dominance",
     "Following what is dominant ...",
     settings=("versus",),
+    drawn=True,
 )
 DECISION: Question[Decision] = Question(
     "decision",

@@ -16,8 +16,9 @@ import click
 
 from panel import __version__
 from panel.cli.analyses import compare, map_prototypes, panel
-from panel.cli.consumers import consumers, forced_choice, over_time
+from panel.cli.consumers import consumers, forced_choice
 from panel.cli.decide import claim, decide, trace
+from panel.cli.over_time import over_time
 from panel.cli.planning import ballots, lock, plan, rehearse
 from panel.cli.studies import app, archive, check, import_scores, report, why
 from panel.errors import PanelError

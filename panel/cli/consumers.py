@@ -16,9 +16,6 @@ if TYPE_CHECKING:
     from panel.models.consumers.preference import Preferences
     from panel.models.consumers.preference_map import PreferenceMap
     from panel.models.consumers.segments import Segments
-    from panel.models.over_time.after_feel import AfterFeel
-    from panel.models.over_time.dominance import Dominances
-    from panel.models.over_time.intensity import Courses
     from panel.study.naming import Naming
     from panel.study.study import Study
 
@@ -331,80 +328,3 @@ def _print_words(study: Study, choices: ForcedChoices | None, preferences: Prefe
         print_lines(preference_headline(preferences), "", *what_the_preferences_show(preferences, names), "")
         print_table(preferences_table(preferences))
         print_lines(preferences.method, *preferences.notes, *what_preferences_cannot_show(preferences))
-
-
-# Command about time: after-feel over the minutes, courses of intensity, dominant sensations.
-
-
-NOTHING_OVER_TIME = (
-    "Nothing in this study runs over time. Score an attribute at several times (in the table attributes each time has "
-    "a row of its own, with the same name and other minutes), or add the table courses or the table dominances."
-)
-
-
-@click.command("over-time", short_help="Say what happens over time.")
-@study_argument
-@json_option
-def over_time(study: Path, as_json: bool) -> None:
-    """Say what happens over time: after-feel, courses of intensity, dominance."""
-    from panel.models.over_time.after_feel import follow_after_feel, timed_attributes
-    from panel.models.over_time.dominance import follow_dominance
-    from panel.models.over_time.intensity import reduce_courses
-    from panel.study.naming import naming
-
-    opened = open_path(study)
-    has_courses, has_dominance = (not opened.table(name).empty for name in ("courses", "dominances"))
-    timed = bool(timed_attributes(opened))
-    if not (timed or has_courses or has_dominance):
-        raise ModelError(NOTHING_OVER_TIME)
-    after_feel = follow_after_feel(opened) if timed else None
-    courses = reduce_courses(opened) if has_courses else None
-    dominance = follow_dominance(opened) if has_dominance else None
-    if as_json:
-        print_json(_over_time_as_data(after_feel, courses, dominance))
-        return
-    _over_time_print_words(naming(opened), after_feel, courses, dominance)
-
-
-def _over_time_as_data(
-    after_feel: AfterFeel | None, courses: Courses | None, dominance: Dominances | None
-) -> dict[str, Any]:
-    content: dict[str, Any] = {}
-    if after_feel is not None:
-        content |= {f"after_feel_{name}": getattr(after_feel, name) for name in ("tests", "curves", "versus")}
-        content["after_feel_variances"] = after_feel.variances
-    if courses is not None:
-        content |= {"courses": courses.courses, "mean_courses": courses.means}
-        if courses.differences is not None:
-            content |= {"course_tests": courses.differences.attributes, "course_pairs": courses.differences.pairs}
-    if dominance is not None:
-        content |= {"dominance_rates": dominance.rates, "dominance_lines": dominance.lines}
-        content |= {"dominance_periods": dominance.periods, "dominance_differences": dominance.differences}
-    results = [result for result in (after_feel, courses, dominance) if result is not None]
-    methods = " ".join(result.method for result in results)
-    return content | {"method": methods, "notes": [note for result in results for note in result.notes]}
-
-
-def _over_time_print_words(
-    names: Naming, after_feel: AfterFeel | None, courses: Courses | None, dominance: Dominances | None
-) -> None:
-    from panel.views.over_time import over_time
-
-    if after_feel is not None:
-        print_lines(
-            over_time.after_feel_headline(after_feel), "", *over_time.after_feel_sentences(after_feel, names), ""
-        )
-        print_table(over_time.after_feel_tests_table(after_feel))
-        if len(after_feel.versus):
-            print_table(over_time.after_feel_versus_table(after_feel, names))
-        print_lines(after_feel.method, *after_feel.notes, *over_time.what_after_feel_cannot_show(), "")
-    if courses is not None:
-        headline = [over_time.courses_headline(courses, names), ""] if courses.differences is not None else []
-        print_lines(*headline, *over_time.course_sentences(courses, names), "")
-        print_table(over_time.courses_table(courses, names))
-        print_lines(courses.method, *courses.notes, *over_time.what_courses_cannot_show(), "")
-    if dominance is not None:
-        print_lines(*over_time.dominance_sentences(dominance, names), "")
-        print_table(over_time.dominance_table(dominance, names))
-        print_lines(*over_time.dominance_difference_sentences(dominance, names))
-        print_lines(dominance.method, *dominance.notes, *over_time.what_dominance_cannot_show())

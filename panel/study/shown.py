@@ -192,9 +192,13 @@ def each_row(
     return Column(heading, cells, needs, figure=figure)
 
 
-ATTRIBUTE = Column(
-    "Attribute", _each("attribute", lambda x, about: about.names.attribute(str(x))), ("attribute",), figure=False
-)
+def attribute_column(heading: str = "Attribute") -> Column:
+    """Describe a column of attributes, in the study's words."""
+    cells = _each("attribute", lambda x, about: about.names.attribute(str(x)))
+    return Column(heading, cells, ("attribute",), figure=False)
+
+
+ATTRIBUTE = attribute_column()
 STAGE = Column(
     "Stage", _each("attribute", lambda x, about: about.names.stage(str(x)) or NOTHING), ("attribute",), figure=False
 )

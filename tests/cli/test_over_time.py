@@ -5,7 +5,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from panel.cli.consumers import over_time
+from panel.cli.over_time import over_time
 from panel.errors import ModelError
 from panel.study.folder import write_study
 from panel.study.study import Study
@@ -21,7 +21,7 @@ def timed(tmp_path_factory):
 
 
 def test_in_words(timed):
-    told = CliRunner().invoke(over_time, [timed])
+    told = CliRunner().invoke(over_time, [timed, "--all"])
     assert told.exit_code == 0
     assert told.output.startswith("The prototypes do not change alike over time on greasy film.")
     assert "24 courses of 6 people" in told.output

@@ -2,115 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import streamlit as st
 
-from panel.answers import AFTER_FEEL, COURSES, DOMINANCES
-from panel.app.widgets import attempt, close, heading, page, picture, plain, say, table
+from panel.answers import AFTER_FEEL, COURSES, DOMINANCES, Question
+from panel.app.widgets import attempt, close, heading, page, say, show
 from panel.models.over_time.after_feel import timed_attributes
-from panel.study.naming import naming
-from panel.views.over_time.over_time import (
-    after_feel_alt_text,
-    after_feel_figure,
-    after_feel_headline,
-    after_feel_heads,
-    after_feel_means_table,
-    after_feel_sentences,
-    after_feel_svg,
-    after_feel_tests_table,
-    after_feel_versus_table,
-    course_heads,
-    course_names,
-    course_sentences,
-    courses_alt_text,
-    courses_figure,
-    courses_headline,
-    courses_svg,
-    courses_table,
-    dominance_alt_text,
-    dominance_difference_sentences,
-    dominance_figure,
-    dominance_heads,
-    dominance_sentences,
-    dominance_svg,
-    dominance_table,
-    what_after_feel_cannot_show,
-    what_courses_cannot_show,
-    what_dominance_cannot_show,
-)
-from panel.views.prototypes.differences import attributes_table, pairs_table, what_the_differences_show
+from panel.study.naming import Naming, naming
+from panel.views.over_time.over_time import tell_after_feel, tell_courses, tell_dominance
+from panel.views.told import Told
 
 study = page("Over time")
 names = naming(study.study)
-
-
-def after_feel() -> None:
-    """Show attributes over the minutes after use."""
-    result = attempt(study.answer, AFTER_FEEL)
-    if result is None:
-        return
-    heading("After-feel over the minutes")
-    st.markdown(f"**{plain(after_feel_headline(result))}**")
-    say(after_feel_sentences(result, names), after_feel_heads(result))
-    picture(
-        after_feel_svg(result), lambda: after_feel_figure(result), name="after_feel", alt=after_feel_alt_text(result)
-    )
-    if len(result.versus):
-        table(
-            after_feel_versus_table(result, names),
-            name="after_feel_versus",
-            alt="Differences from the benchmark at each time",
-            full=result.versus,
-        )
-    with st.expander("Tests and means"):
-        table(after_feel_tests_table(result), name="after_feel_tests", alt="Tests over time", full=result.tests)
-        table(after_feel_means_table(result, names), name="after_feel", alt="Means over time", full=result.curves)
-    with st.expander("How it was computed, and what it cannot show"):
-        say([result.method, *result.notes, *what_after_feel_cannot_show()])
-
-
-def courses() -> None:
-    """Show courses of intensity."""
-    result = attempt(study.answer, COURSES)
-    if result is None:
-        return
-    heading("Courses of intensity")
-    words = course_names(result, names)
-    if result.differences is not None:
-        st.markdown(f"**{plain(courses_headline(result, names))}**")
-    say(course_sentences(result, names), course_heads(result, names))
-    picture(
-        courses_svg(result, names), lambda: courses_figure(result, names), name="courses", alt=courses_alt_text(result)
-    )
-    table(courses_table(result, names), name="courses", alt="Mean quantities of the courses", full=result.courses)
-    if result.differences is not None:
-        found = result.differences
-        with st.expander("How the prototypes differ in each quantity"):
-            say(what_the_differences_show(found, words))
-            table(attributes_table(found.attributes, words, found.level), name="course_tests", alt="Tests")
-            table(pairs_table(found.pairs, words, found.level), name="course_pairs", alt="All pairs", full=found.pairs)
-    with st.expander("How the courses were reduced, and what they cannot show"):
-        say([result.method, *result.notes, *what_courses_cannot_show()])
-
-
-def dominance() -> None:
-    """Show what is dominant when."""
-    result = attempt(study.answer, DOMINANCES)
-    if result is None:
-        return
-    heading("Dominant sensations")
-    say(dominance_sentences(result, names), dominance_heads(result, names))
-    picture(
-        dominance_svg(result, names),
-        lambda: dominance_figure(result, names),
-        name="dominance",
-        alt=dominance_alt_text(result, names),
-    )
-    table(dominance_table(result, names), name="dominance", alt="Dominant beyond chance", full=result.rates)
-    if len(result.differences):
-        with st.expander("Differences between prototypes, moment by moment"):
-            say(dominance_difference_sentences(result, names))
-    with st.expander("How dominance was computed, and what it cannot show"):
-        say([result.method, *result.notes, *what_dominance_cannot_show()])
 
 
 timed = bool(timed_attributes(study.study)) and not study.study.scores.empty
@@ -131,10 +36,14 @@ if not (timed or has_courses or has_dominance):
         ],
         first=("After-feel over the minutes", "Courses of intensity", "Dominant sensations"),
     )
-if timed:
-    after_feel()
-if has_courses:
-    courses()
-if has_dominance:
-    dominance()
+PARTS: tuple[tuple[bool, str, Question[Any], Callable[[Any, Naming], Told]], ...] = (
+    (timed, "After-feel over the minutes", AFTER_FEEL, tell_after_feel),
+    (has_courses, "Courses of intensity", COURSES, tell_courses),
+    (has_dominance, "Dominant sensations", DOMINANCES, tell_dominance),
+)
+for there, title, question, tell in PARTS:
+    found = attempt(study.answer, question) if there else None
+    if found is not None:
+        heading(title)
+        show(tell(found, names))
 close()

@@ -24,7 +24,7 @@ FEWEST_TIMES = 2
 _TERMS = ("prototype", "time", "prototype_time")
 _VERSUS = [
     *("name", "minutes", "prototype", "versus", "estimate", "std_error", "df", "statistic", "p_value"),
-    *("ci_low", "ci_high", "p_adjusted"),
+    *("ci_low", "ci_high", "p_adjusted", "differs"),
 ]
 
 
@@ -35,15 +35,15 @@ class AfterFeel:
     Parameters
     ----------
     tests
-        `name term statistic df df_error p_value p_adjusted n_scores times model`; terms `prototype` (means over the
-        times), `time` (means over the prototypes) and `prototype_time` (do the prototypes change alike?);
+        `name term statistic df df_error p_value p_adjusted n_scores times model differs`; terms `prototype` (means over
+        the times), `time` (means over the prototypes) and `prototype_time` (do the prototypes change alike?);
         `p_adjusted` by Holm over the attributes, for each term.
     curves
         `name attribute minutes prototype estimate std_error df ci_low ci_high`: estimated means.
     versus
-        `name minutes prototype versus estimate std_error df statistic p_value ci_low ci_high p_adjusted`: differences
-        from the benchmark at each time; p-values and intervals by Bonferroni over all times and prototypes of the
-        attribute. Without rows if there is no benchmark.
+        `name minutes prototype versus estimate std_error df statistic p_value ci_low ci_high p_adjusted differs`:
+        differences from the benchmark at each time; p-values and intervals by Bonferroni over all times and
+        prototypes of the attribute. Without rows if there is no benchmark.
     variances
         `name term variance`.
     not_estimated
@@ -100,6 +100,7 @@ def follow_after_feel(study: Study, *, level: float = 0.95) -> AfterFeel:
         raise ModelError(f"No attribute can be followed over time: {'; '.join(f'{n} ({why})' for n, why in left_out)}")
     tests = pd.concat([part["tests"] for part in parts], ignore_index=True)
     tests["p_adjusted"] = tests.groupby("term")["p_value"].transform(lambda p: holm(p.to_numpy()))
+    tests["differs"] = tests["p_adjusted"] < round(1 - level, 12)
     versus = pd.concat([part["versus"] for part in parts], ignore_index=True)
     return AfterFeel(
         tests=tests,
@@ -190,6 +191,7 @@ def _versus(name: str, design: TimeDesign, fit: Any, benchmark: str | None, leve
         ci_low=found.estimate[0] - half,
         ci_high=found.estimate[0] + half,
         p_adjusted=np.minimum(len(others) * found.p_value[0], 1.0),
+        differs=len(others) * found.p_value[0] < round(1 - level, 12),
     )[_VERSUS]
 
 

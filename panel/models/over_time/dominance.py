@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.stats.answers.paired_answers import mcnemar_exact
-from panel.stats.comparing.power import same_share_p
-from panel.stats.curves.over_time import significance_line, standardised
+from panel.stats.curves.over_time import DRAWS, SAME, chance_line, difference_p, standardised
 from panel.study.study import Study, those_in
 
+Floats = NDArray[np.float64]
 STOP = "stop"
 GRID = np.linspace(0.0, 1.0, 101)
 _WHO = ["assessor", "session", "replicate"]
-_DIFFERENCES = ["attribute", "prototype", "versus", "time", "estimate", "p_value", "paired"]
+_DIFFERENCES = ["attribute", "prototype", "versus", "time", "estimate", "p_adjusted", "paired", "differs"]
 _PERIODS = ["prototype", "attribute", "start", "end", "highest", "share_of_time"]
 
 
@@ -30,13 +31,13 @@ class Dominances:
     rates
         `prototype attribute time rate n`: share of the n evaluations in which the attribute is dominant.
     lines
-        `prototype n chance line exact`: chance 1 / k, the share that lies above it at the level, and whether that is
-        the exact binomial count (few evaluations) instead of the normal formula.
+        `prototype n people chance line`: evaluations and people, chance 1 / k, and the rate that chance alone passes
+        anywhere in 1 - level of panels.
     periods
         `prototype attribute start end highest share_of_time`: stretches of time above the line.
     differences
-        `attribute prototype versus time estimate p_value paired`: rate of prototype minus versus and its exact p-value
-        at that moment alone; McNemar's test where the same evaluations can be paired, else Fisher's.
+        `attribute prototype versus time estimate p_adjusted paired differs`: rate of prototype minus versus and its
+        p-value over all times and sensations at once; `paired` where the same people evaluated both.
     left_out
         `prototype assessor session replicate why`.
     attributes
@@ -55,11 +56,15 @@ class Dominances:
     notes: tuple[str, ...]
 
 
-def follow_dominance(study: Study, *, level: float = 0.95, versus: str | None = None) -> Dominances:
+def follow_dominance(
+    study: Study, *, rng: np.random.Generator, level: float = 0.95, versus: str | None = None
+) -> Dominances:
     """Follow which sensations are dominant for each prototype of a study.
 
     Parameters
     ----------
+    rng
+        Draws the panels that chance alone would give.
     versus
         Prototype the others are compared with; by default the benchmark, else the first.
 
@@ -84,13 +89,18 @@ def follow_dominance(study: Study, *, level: float = 0.95, versus: str | None = 
     base = versus or (study.benchmark if study.benchmark in prototypes else prototypes[0])
     if base not in prototypes:
         raise ModelError(f"{base} has no dominance evaluations. Choose among {', '.join(prototypes)}.")
-    rates = _rates(evaluations, prototypes, attributes)
-    lines = _lines(evaluations, prototypes, len(attributes), level)
+    if len(attributes) < 2:
+        raise ModelError("Dominance needs two sensations or more to choose from.")
+    people = {
+        name: _by_person(evaluations.loc[evaluations["prototype"] == name], len(attributes)) for name in prototypes
+    }
+    rates = _rates(evaluations, people, attributes)
+    lines = _lines(evaluations, people, level, rng)
     return Dominances(
         rates=rates,
         lines=lines,
         periods=_periods(rates, lines),
-        differences=_differences(evaluations, prototypes, str(base), attributes),
+        differences=_differences(people, str(base), attributes, level, rng),
         left_out=pd.DataFrame(left_out, columns=["prototype", *_WHO, "why"], dtype="str"),
         attributes=attributes,
         stated=stated,
@@ -130,46 +140,62 @@ def _evaluations(rows: pd.DataFrame, attributes: tuple[str, ...]) -> tuple[pd.Da
     return pd.DataFrame(found), left_out
 
 
-def _held(evaluations: pd.DataFrame, k: int) -> np.ndarray:
-    """Return (evaluations, attributes, times), whether the attribute is dominant."""
-    dominant = np.stack(evaluations["dominant"].to_list())
-    return np.asarray(dominant[:, None, :] == np.arange(k)[:, None])
+def _by_person(evaluations: pd.DataFrame, k: int) -> dict[str, Floats]:
+    """Return for each person (times, attributes), the share of the person's evaluations in which each is dominant."""
+    found: dict[str, Floats] = {}
+    for who, own in evaluations.groupby("assessor", sort=False):
+        dominant = np.stack(own["dominant"].to_list())
+        found[str(who)] = (dominant[:, :, None] == np.arange(k)).mean(axis=0)
+    return found
 
 
-def _rates(evaluations: pd.DataFrame, prototypes: list[str], attributes: tuple[str, ...]) -> pd.DataFrame:
-    parts = []
-    for prototype in prototypes:
-        held = _held(evaluations.loc[evaluations["prototype"] == prototype], len(attributes))
-        parts.append(
-            pd.DataFrame(
-                {
-                    "prototype": prototype,
-                    "attribute": np.repeat(np.array(attributes, dtype=object), len(GRID)),
-                    "time": np.tile(GRID, len(attributes)),
-                    "rate": held.mean(axis=0).ravel(),
-                    "n": len(held),
-                }
-            )
+def _rates(
+    evaluations: pd.DataFrame, people: Mapping[str, Mapping[str, Floats]], attributes: tuple[str, ...]
+) -> pd.DataFrame:
+    """Return the mean over people of their own rates; n counts evaluations."""
+    n = evaluations["prototype"].value_counts()
+    parts = [
+        _over_time(np.mean(list(own.values()), axis=0), attributes, "rate").assign(
+            prototype=prototype, n=int(n[prototype])
         )
-    return pd.concat(parts, ignore_index=True)
+        for prototype, own in people.items()
+    ]
+    return pd.concat(parts, ignore_index=True)[["prototype", "attribute", "time", "rate", "n"]]
 
 
-def _lines(evaluations: pd.DataFrame, prototypes: list[str], k: int, level: float) -> pd.DataFrame:
-    n = evaluations["prototype"].value_counts().loc[prototypes].to_numpy()
-    if k < 2:
-        raise ModelError("Dominance needs two sensations or more to choose from.")
-    line, exact = significance_line(n, k, level)
-    return pd.DataFrame({"prototype": prototypes, "n": n, "chance": 1 / k, "line": line, "exact": exact})
+def _over_time(values: Floats, attributes: tuple[str, ...], name: str) -> pd.DataFrame:
+    """Return (times, attributes) as rows `attribute time name`."""
+    return pd.DataFrame(
+        {
+            "attribute": np.repeat(np.array(attributes, dtype=object), len(GRID)),
+            "time": np.tile(GRID, len(attributes)),
+            name: values.T.ravel(),
+        }
+    )
+
+
+def _lines(
+    evaluations: pd.DataFrame, people: Mapping[str, Mapping[str, Floats]], level: float, rng: np.random.Generator
+) -> pd.DataFrame:
+    n = evaluations["prototype"].value_counts()
+    rows = [
+        (prototype, int(n[prototype]), len(own), 1 / _sensations(own), chance_line(list(own.values()), level, rng))
+        for prototype, own in people.items()
+    ]
+    return pd.DataFrame(rows, columns=["prototype", "n", "people", "chance", "line"])
+
+
+def _sensations(people: Mapping[str, Floats]) -> int:
+    return next(iter(people.values())).shape[1]
 
 
 def _periods(rates: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
-    """Return the stretches of time above the line; at it counts where the line is an exact count."""
-    bars = {row["prototype"]: (float(row["line"]), bool(row["exact"])) for row in lines.to_dict("records")}
+    """Return the stretches of time above the line."""
+    bars = dict(zip(lines["prototype"], lines["line"], strict=True))
     found = []
     for (prototype, attribute), own in rates.groupby(["prototype", "attribute"], sort=False):
-        bar, exact = bars[prototype]
         rate, time = own["rate"].to_numpy(), own["time"].to_numpy()
-        above = np.asarray(rate >= bar - 1e-12 if exact else rate > bar)
+        above = rate > bars[prototype] + SAME
         edges = np.flatnonzero(np.diff(np.r_[False, above, False].astype(int)))
         for first, after in zip(edges[::2], edges[1::2], strict=True):
             stretch = slice(first, after)
@@ -180,54 +206,36 @@ def _periods(rates: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
 
 
 def _differences(
-    evaluations: pd.DataFrame, prototypes: list[str], base: str, attributes: tuple[str, ...]
+    people: Mapping[str, Mapping[str, Floats]],
+    base: str,
+    attributes: tuple[str, ...],
+    level: float,
+    rng: np.random.Generator,
 ) -> pd.DataFrame:
+    """Return the differences from one prototype; paired over the people who evaluated both, if they are two or more."""
     parts = []
-    second = evaluations.loc[evaluations["prototype"] == base].set_index(_WHO)
-    for prototype in prototypes:
+    for prototype, own in people.items():
         if prototype == base:
             continue
-        first = evaluations.loc[evaluations["prototype"] == prototype].set_index(_WHO)
-        paired = first.index.is_unique and second.index.is_unique and set(first.index) == set(second.index)
-        ours = _held(first, len(attributes))
-        theirs = _held(second.loc[first.index] if paired else second, len(attributes))
-        p_value = _paired_p(ours, theirs) if paired else _fisher_p(ours, theirs)
-        parts.append(
-            pd.DataFrame(
-                {
-                    "attribute": np.repeat(np.array(attributes, dtype=object), len(GRID)),
-                    "prototype": prototype,
-                    "versus": base,
-                    "time": np.tile(GRID, len(attributes)),
-                    "estimate": (ours.mean(axis=0) - theirs.mean(axis=0)).ravel(),
-                    "p_value": p_value.ravel(),
-                    "paired": paired,
-                }
-            )
-        )
-    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=_DIFFERENCES)
-
-
-def _paired_p(ours: np.ndarray, theirs: np.ndarray) -> np.ndarray:
-    return mcnemar_exact((ours & ~theirs).sum(axis=0), (~ours & theirs).sum(axis=0))
-
-
-def _fisher_p(ours: np.ndarray, theirs: np.ndarray) -> np.ndarray:
-    """Return Fisher's p-values; each table is worked out once."""
-    counts = np.stack([ours.sum(axis=0), theirs.sum(axis=0)], axis=-1)
-    distinct, place = np.unique(counts.reshape(-1, 2), axis=0, return_inverse=True)
-    n = (len(ours), len(theirs))
-    p_values = [same_share_p((a, b), n)[0] for a, b in distinct]
-    return np.array(p_values)[place.reshape(-1)].reshape(counts.shape[:2])
+        both = [who for who in own if who in people[base]]
+        paired = len(both) > 1
+        ours = np.stack([own[who] for who in (both if paired else own)])
+        theirs = np.stack([people[base][who] for who in (both if paired else people[base])])
+        estimate, p_value = difference_p(ours, theirs, rng, paired=paired)
+        told = _over_time(estimate, attributes, "estimate").assign(prototype=prototype, versus=base, paired=paired)
+        told["p_adjusted"] = p_value.T.ravel()
+        parts.append(told.assign(differs=told["p_adjusted"] < round(1 - level, 12)))
+    return pd.concat(parts, ignore_index=True)[_DIFFERENCES] if parts else pd.DataFrame(columns=_DIFFERENCES)
 
 
 def _method(level: float) -> str:
     return (
-        "Time of each evaluation is standardised from its first choice (0) to its stop (1). Dominance rate: share of "
-        "the evaluations in which a sensation is dominant at that moment. Chance is 1 over the number of sensations; "
-        f"the line is the share above chance at {100 * (1 - level):g} %, one-sided: normal formula where "
-        "n P0 (1 - P0) exceeds 5, else the exact binomial count. Differences between prototypes: exact tests at each "
-        "moment by itself (McNemar's for the same evaluations, else Fisher's), not adjusted over the moments."
+        "Time of each evaluation is standardised from its first choice (0) to its stop (1). Dominance rate: mean over "
+        "people of the share of their evaluations in which a sensation is dominant at that moment. The line is what "
+        f"chance alone passes at any time and with any sensation in {100 * (1 - level):g} % of panels: each person's "
+        "sensations change names at random, the same in all of that person's evaluations. Differences between "
+        f"prototypes: {DRAWS} permutations over people (paired where the same people evaluated both), each p-value "
+        "from the largest difference over all times and sensations."
     )
 
 
@@ -240,8 +248,9 @@ def _notes(
     rates: pd.DataFrame,
 ) -> list[str]:
     notes = [f"{row['prototype']}, {row['assessor']}: left out, {row['why']}" for row in left_out]
-    if lines["exact"].any():
-        notes.append("With so few evaluations the normal formula for the line does not hold; the exact count is used.")
+    few = lines.loc[lines["line"] >= 1 - SAME, "prototype"]
+    if len(few):
+        notes.append(f"Too few people for anything to rise above chance: {', '.join(few)}.")
     if not stated:
         notes.append(
             f"The study does not list the sensations people could choose from; the {len(attributes)} that were chosen "
@@ -252,7 +261,7 @@ def _notes(
         notes.append(f"Never dominant: {', '.join(never)}.")
     if evaluations.duplicated(["prototype", "assessor"]).any():
         notes.append(
-            "Some people evaluated a prototype more than once. Their evaluations go together, so the line and the "
-            "differences are somewhat too easy to pass."
+            "Some people evaluated a prototype more than once. Each person counts once, with the mean of the own "
+            "evaluations."
         )
     return notes

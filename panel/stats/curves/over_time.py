@@ -6,14 +6,13 @@ that of its first point.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri
 
 from panel.errors import ModelError
-from panel.stats.answers.binomial import minimum_count
 from panel.stats.arrays import Array
 
 
@@ -107,7 +106,8 @@ def _slope(t: Array, y: Array, first: int, last: int) -> float:
 
 Codes = NDArray[np.intp]
 
-NORMAL_FROM = 5.0  # n P0 (1 - P0) above which the normal formula is near enough (the same source)
+DRAWS = 999
+SAME = 1e-12  # two sums of the same numbers in another order
 
 
 def standardised(times: ArrayLike, sensations: ArrayLike, end: float, grid: ArrayLike) -> Codes:
@@ -135,14 +135,51 @@ def standardised(times: ArrayLike, sensations: ArrayLike, end: float, grid: Arra
     return np.asarray(chosen[np.searchsorted(at, np.asarray(grid, dtype=float), side="right") - 1])
 
 
-def significance_line(n: ArrayLike, k: int, level: float = 0.95) -> tuple[Array, NDArray[np.bool_]]:
-    """Return the share that n evaluations must reach to lie above chance, and whether it is exact.
+def chance_line(held: Sequence[Array], level: float, rng: np.random.Generator, draws: int = DRAWS) -> float:
+    """Return the rate that some sensation reaches at some time in 1 - level of the panels in which names mean nothing.
 
-    P0 + z sqrt(P0 (1 - P0) / n) where n P0 (1 - P0) exceeds 5, else the exact binomial count over n (above 1 where
-    even all of n would not do).
+    In each draw every person's sensations change names among themselves, the same in all of a person's evaluations, so
+    that what a person does over time and the repeats stay together; kept is the highest rate over times and
+    sensations. One line for all of them: the chance that chance alone passes it anywhere is at most 1 - level.
+
+    Parameters
+    ----------
+    held
+        For each person (times, sensations), the share of that person's evaluations in which each is dominant.
     """
-    n = np.asarray(n, dtype=float)
-    chance = 1 / k
-    normal = chance + ndtri(level) * np.sqrt(chance * (1 - chance) / n)
-    exact = n * chance * (1 - chance) <= NORMAL_FROM
-    return np.where(exact, minimum_count(n, chance, 1 - level) / n, normal), exact
+    shares = np.stack(held)
+    people, _, k = shares.shape
+    highest = np.empty(draws)
+    for draw in range(draws):
+        names = np.argsort(rng.random((people, k)), axis=1)
+        mixed = np.take_along_axis(shares, names[:, None, :], axis=2)
+        highest[draw] = mixed.mean(axis=0).max()
+    return float(np.sort(highest)[min(int(np.ceil(level * (draws + 1))), draws) - 1])
+
+
+def difference_p(
+    ours: Array, theirs: Array, rng: np.random.Generator, *, paired: bool, draws: int = DRAWS
+) -> tuple[Array, Array]:
+    """Return the difference of two mean courses and its p-value, adjusted over all times and sensations at once.
+
+    People are the units. Paired, the two courses of a person change places; else people change groups. The p-value is
+    the share of draws whose largest difference anywhere is as large as the one seen (Westfall and Young's maximum,
+    one step; from memory).
+
+    Parameters
+    ----------
+    ours, theirs
+        (people, times, sensations).
+    """
+    observed = ours.mean(axis=0) - theirs.mean(axis=0)
+    everybody, n = np.concatenate([ours, theirs]), len(ours)
+    reached = np.ones(observed.shape)
+    for _ in range(draws):
+        if paired:
+            sign = rng.choice((-1.0, 1.0), size=n)
+            drawn = np.tensordot(sign, ours - theirs, axes=1) / n
+        else:
+            order = rng.permutation(len(everybody))
+            drawn = everybody[order[:n]].mean(axis=0) - everybody[order[n:]].mean(axis=0)
+        reached += np.abs(drawn).max() >= np.abs(observed) - SAME
+    return observed, reached / (draws + 1)

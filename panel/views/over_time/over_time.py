@@ -1,4 +1,4 @@
-"""What happens over time, in plain sentences made from the numbers, and what cannot be seen in it."""
+"""What happens over time: after-feel over the minutes, courses of intensity, what is dominant when."""
 
 from __future__ import annotations
 
@@ -16,51 +16,136 @@ from panel.models.over_time.after_feel import AfterFeel
 from panel.models.over_time.dominance import Dominances
 from panel.models.over_time.intensity import QUANTITIES, Courses
 from panel.study.naming import Naming
-from panel.views.drawing.pictures import FAINT, INK, Marker, markers, svg_text, text_width
-from panel.words import (
-    format_change,
-    format_interval,
-    format_list,
-    format_number,
-    format_p,
-    format_share,
-    p_words,
+from panel.study.shown import (
+    ATTRIBUTE,
+    P_ADJUSTED,
+    PROTOTYPE,
+    SCALE,
+    VERSUS,
+    P,
+    Table,
+    attribute_column,
+    change,
+    count,
+    degrees,
+    interval,
+    number,
+    share,
+    text,
+    typed,
+)
+from panel.views.drawing.pictures import FAINT, INK, Marker, markers, text_width
+from panel.views.told import Picture, Shown, Told, drawer
+from panel.words import capital, counted, format_list, format_number, format_share, format_typed, p_words
+
+_TERMS = {
+    "prototype": "Prototypes, over all times",
+    "time": "Times, over all prototypes",
+    "prototype_time": "Prototype x time",
+}
+_NAME = text("Attribute", "name")
+_MINUTES = typed("Minutes", "minutes")
+_AT_ONCE = interval(heading="{level}, simultaneous")
+AFTER_FEEL_TESTS = Table(
+    name="after_feel_tests",
+    title="Tests over time",
+    rows="tests",
+    columns=(_NAME, text("What is tested", "term", _TERMS), number("F", "statistic", 2), degrees(), P, P_ADJUSTED),
+)
+AFTER_FEEL_MEANS = Table(
+    name="after_feel",
+    title="Means at each time",
+    rows="curves",
+    columns=(_NAME, _MINUTES, PROTOTYPE, number("Mean{scale}", "estimate", SCALE), interval()),
+)
+AFTER_FEEL_VERSUS = Table(
+    name="after_feel_versus",
+    title="Differences from {benchmark} at each time; intervals and p-values over all times and prototypes at once",
+    rows="versus",
+    columns=(_NAME, _MINUTES, PROTOTYPE, VERSUS, change("Difference (scale units)"), _AT_ONCE, P_ADJUSTED),
+)
+COURSES_TABLE = Table(
+    name="courses",
+    title="Mean quantities of the courses",
+    rows=lambda found: (
+        found.courses.groupby(["attribute", "prototype"], sort=False)[list(QUANTITIES)].mean().reset_index()
+    ),
+    columns=(ATTRIBUTE, PROTOTYPE, *(number(capital(words), name, 2) for name, words in QUANTITIES.items())),
+)
+COURSE_TESTS = Table(
+    name="course_tests",
+    title="Tests that no prototype differs, by quantity",
+    rows="attributes",
+    columns=(ATTRIBUTE, number("F", "statistic", 2), degrees(), P, P_ADJUSTED),
+)
+COURSE_PAIRS = Table(
+    name="course_pairs",
+    title="All pairs of prototypes, by quantity",
+    rows="pairs",
+    columns=(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference"), interval(), P_ADJUSTED),
+)
+DOMINANT = Table(
+    name="dominance",
+    title="Dominant beyond chance",
+    rows=lambda found: found.periods.merge(found.lines, on="prototype", how="left"),
+    columns=(
+        *(PROTOTYPE, attribute_column("Dominant"), number("From, % of the time", "start", 0, 100)),
+        *(number("To, % of the time", "end", 0, 100), share("Highest rate", "highest")),
+        *(share("Beyond chance from", "line", 1), count("People", "people"), count("Evaluations", "n")),
+    ),
 )
 
-_AT_ONCE = 0.05  # a difference of dominance with a smaller p-value is told, at its moment alone
+
+def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
+    """Return what is told of the attributes over the minutes after use."""
+    return Told(
+        result,
+        names,
+        _after_feel_headline(result),
+        Picture(
+            "after_feel",
+            "After-feel over time",
+            f"Means of each prototype over the minutes after use, with intervals. {_after_feel_headline(result)}",
+            lambda: after_feel_figure(result),
+        ),
+        table=AFTER_FEEL_VERSUS if len(result.versus) else AFTER_FEEL_MEANS,
+        drawers=(
+            drawer("Attribute by attribute", *_after_feel_sentences(result, names)),
+            drawer("Differences from the benchmark", *([AFTER_FEEL_VERSUS] if len(result.versus) else [])),
+            drawer("Tests and means", AFTER_FEEL_TESTS, AFTER_FEEL_MEANS),
+        ),
+        cannot=(
+            "Between the times that were scored nothing was seen, and after the last one nothing is known.",
+            "Scores given one after another on the same skin lean on each other; people remember what they said "
+            "before.",
+            "What wears off in the test room need not wear off so in wear, with washing and handling.",
+        ),
+    )
 
 
-def after_feel_headline(result: AfterFeel) -> str:
-    """Return the answer in one sentence: on which attributes the prototypes change differently."""
-    rows = result.tests.loc[result.tests["term"] == "prototype_time"]
-    apart = rows.loc[rows["p_adjusted"] < round(1 - result.level, 12), "name"]
-    if len(apart):
-        return f"The prototypes do not change alike over time on {format_list([str(name) for name in apart])}."
+def _after_feel_headline(result: AfterFeel) -> str:
+    rows = result.tests.loc[(result.tests["term"] == "prototype_time") & result.tests["differs"], "name"]
+    if len(rows):
+        return f"The prototypes do not change alike over time on {format_list([str(name) for name in rows])}."
     return "No attribute shows that the prototypes change differently over time. That does not show they change alike."
 
 
-def after_feel_sentences(result: AfterFeel, names: Naming) -> list[str]:
+def _after_feel_sentences(result: AfterFeel, names: Naming) -> list[str]:
     """Return one line per attribute: the three tests, and the differences from the benchmark that stand out."""
     return [_follow(str(name), rows, result, names) for name, rows in result.tests.groupby("name", sort=False)]
 
 
-def after_feel_heads(result: AfterFeel) -> list[str]:
-    """Return the words at the head of each line."""
-    return [str(name) for name in result.tests["name"].unique()]
-
-
 def _follow(name: str, rows: pd.DataFrame, result: AfterFeel, names: Naming) -> str:
     told = rows.set_index("term").to_dict("index")
-    bar = round(1 - result.level, 12)
     words = {
+        "prototype_time": ("the prototypes do not change alike", "no difference in the change is shown"),
         "prototype": ("the prototypes differ on the whole", "no difference on the whole is shown"),
         "time": ("it changes over time", "no change over time is shown"),
-        "prototype_time": ("the prototypes do not change alike", "no difference in the change is shown"),
     }
     parts = [
-        f"{words[term][0] if told[term]['p_adjusted'] < bar else words[term][1]} "
-        f"(F {format_number(told[term]['statistic'], 1)}, {p_words(told[term]['p_adjusted'])})"
-        for term in ("prototype_time", "prototype", "time")
+        f"{seen if told[term]['differs'] else not_seen} (F {format_number(told[term]['statistic'], 1)}, "
+        f"{p_words(told[term]['p_adjusted'])} after Holm)"
+        for term, (seen, not_seen) in words.items()
     ]
     return f"{name}: {'; '.join(parts)}.{_beside_benchmark(name, result, names)}"
 
@@ -69,7 +154,7 @@ def _beside_benchmark(name: str, result: AfterFeel, names: Naming) -> str:
     versus = result.versus.loc[result.versus["name"] == name]
     if versus.empty:
         return ""
-    out = versus.loc[versus["p_adjusted"] < round(1 - result.level, 12)]
+    out = versus.loc[versus["differs"].astype(bool)]
     if out.empty:
         return f" No difference from {result.benchmark} stands out at any time."
     each = []
@@ -77,50 +162,72 @@ def _beside_benchmark(name: str, result: AfterFeel, names: Naming) -> str:
         own = out.loc[out["prototype"] == prototype]
         for side, rows in (("higher", own.loc[own["estimate"] > 0]), ("lower", own.loc[own["estimate"] < 0])):
             if len(rows):
-                each.append(f"{names.prototype(str(prototype))} {side} at {_moments(rows)}")
+                each.append(f"{names.prototype(str(prototype))} {side} at {_moments(rows, names)}")
     return f" Against {result.benchmark}: {'; '.join(each)} (scale units in brackets)."
 
 
-def _moments(rows: pd.DataFrame) -> str:
+def _moments(rows: pd.DataFrame, names: Naming) -> str:
     return format_list(
-        [f"{row['minutes']:g} min ({format_number(abs(row['estimate']), 1)})" for row in rows.to_dict("records")]
+        [
+            f"{format_typed(float(row['minutes']))} min ({format_number(abs(row['estimate']), names.digits)})"
+            for row in rows.to_dict("records")
+        ]
     )
 
 
-def what_after_feel_cannot_show() -> tuple[str, ...]:
-    """Return what a reader must not take from the curves."""
-    return (
-        "Between the times that were scored nothing was seen, and after the last one nothing is known.",
-        "Scores given one after another on the same skin lean on each other; people remember what they said before.",
-        "What wears off in the test room need not wear off so in wear, with washing and handling.",
+def tell_courses(result: Courses, names: Naming) -> Told:
+    """Return what is told of the courses of intensity."""
+    found, words = result.differences, _course_names(result, names)
+    tests = () if found is None else (Shown(COURSE_TESTS, found, words), Shown(COURSE_PAIRS, found, words))
+    return Told(
+        result,
+        names,
+        _courses_headline(result, names),
+        Picture(
+            "courses",
+            "Mean courses of intensity",
+            f"Mean intensity over time of each prototype, from {counted(len(result.courses), 'course')}.",
+            lambda: courses_figure(result, names),
+        ),
+        table=COURSES_TABLE,
+        drawers=(
+            drawer("Attribute by attribute", *_course_sentences(result, names)),
+            drawer("Quantities of the courses", COURSES_TABLE),
+            drawer("How the prototypes differ in each quantity", *tests),
+        ),
+        cannot=(
+            "A mean course is the course of nobody: people peak at different moments, so its peak is lower and "
+            "broader.",
+            "How fast a person moves the marker is in every rate and time; compare prototypes, not people.",
+        ),
     )
 
 
-def course_names(result: Courses, names: Naming) -> Naming:
+def _course_names(result: Courses, names: Naming) -> Naming:
     """Return the words for the quantities of the courses."""
     words = {
-        f"{attribute}: {quantity}": f"{names.attribute(str(attribute))}, {text}"
+        f"{attribute}: {quantity}": f"{names.attribute(str(attribute))}, {told}"
         for attribute in result.courses["attribute"].unique()
-        for quantity, text in QUANTITIES.items()
+        for quantity, told in QUANTITIES.items()
     }
     return Naming(attributes=words, prototypes=names.prototypes, digits=2)
 
 
-def courses_headline(result: Courses, names: Naming) -> str:
-    """Return the answer in one sentence: in which quantities the courses differ; empty if that was not tested."""
+def _courses_headline(result: Courses, names: Naming) -> str:
     if result.differences is None:
-        return ""
-    rows, words = result.differences.attributes, course_names(result, names)
+        people = result.courses["assessor"].nunique()
+        return (
+            f"{counted(len(result.courses), 'course')} of {counted(people, 'person', 'people')}; whether the "
+            "prototypes differ was not tested."
+        )
+    rows, words = result.differences.attributes, _course_names(result, names)
     apart = rows["p_adjusted"] < round(1 - result.differences.level, 12)
-    named = [[_quoted(words.attribute(str(name))) for name in rows.loc[side, "attribute"]] for side in (apart, ~apart)]
-    if not named[0]:
+    told = [_quoted(words.attribute(str(name))) for name in rows.loc[apart, "attribute"]]
+    if not told:
         return "In no quantity can the courses be told apart. That does not show that they are alike."
-    if not named[1]:
+    if len(told) == len(rows):
         return f"The courses of the prototypes differ in {'the one quantity' if len(rows) == 1 else 'every quantity'}."
-    return (
-        f"The courses of the prototypes differ in {len(named[0])} of {len(rows)} quantities; not told apart in "
-        f"{format_list(named[1])}."
-    )
+    return f"The courses of the prototypes differ in {len(told)} of {len(rows)} quantities: {format_list(told)}."
 
 
 def _quoted(words: str) -> str:
@@ -128,25 +235,52 @@ def _quoted(words: str) -> str:
     return f"“{words}”" if "," in words else words
 
 
-def course_sentences(result: Courses, names: Naming) -> list[str]:
+def _course_sentences(result: Courses, names: Naming) -> list[str]:
     """Return one line per attribute: how many courses, how strong and how long on average."""
     return [
-        f"{names.attribute(str(attribute))}: {len(rows)} courses of {rows['assessor'].nunique()} people; the largest "
+        f"{names.attribute(str(attribute))}: {counted(len(rows), 'course')} of "
+        f"{counted(rows['assessor'].nunique(), 'person', 'people')}; the largest "
         f"intensity is {format_number(rows['largest'].mean(), 1)} on average, reached after "
         f"{format_number(rows['time_to_largest'].mean(), 1)} s; it lasts {format_number(rows['duration'].mean(), 1)} s."
         for attribute, rows in result.courses.groupby("attribute", sort=False)
     ]
 
 
-def what_courses_cannot_show() -> tuple[str, ...]:
-    """Return what a reader must not take from courses of intensity."""
-    return (
-        "A mean course is the course of nobody: people peak at different moments, so its peak is lower and broader.",
-        "How fast a person moves the marker is in every rate and time; compare prototypes, not people.",
+def tell_dominance(result: Dominances, names: Naming) -> Told:
+    """Return what is told of dominance."""
+    lines = _dominance_sentences(result, names)
+    alt = f"Share of evaluations in which each sensation is dominant, over time. {' '.join(lines)}"
+    return Told(
+        result,
+        names,
+        _dominance_headline(result, names),
+        Picture("dominance", "Dominant sensations over time", alt, lambda: dominance_figure(result, names)),
+        table=DOMINANT,
+        drawers=(
+            drawer("Prototype by prototype", *lines, DOMINANT),
+            drawer("Differences between prototypes", *_difference_sentences(result, names)),
+        ),
+        cannot=(
+            "Dominant is what catches the attention, not what is strongest; a weak new sensation may be dominant.",
+            "Panel checks of scores do not apply to dominance; there is no right order.",
+            "Standardised time hides that some people stop much earlier than others.",
+        ),
     )
 
 
-def dominance_sentences(result: Dominances, names: Naming) -> list[str]:
+def _dominance_headline(result: Dominances, names: Naming) -> str:
+    """Return which prototype has something dominant beyond chance, or that none has."""
+    risen = result.periods.groupby("prototype", sort=False)["attribute"].unique()
+    if risen.empty:
+        return "No sensation is dominant beyond chance for any prototype. That does not show that none is."
+    told = [
+        f"{names.prototype(str(prototype))} {format_list([names.attribute(str(name)) for name in own])}"
+        for prototype, own in risen.items()
+    ]
+    return f"Dominant beyond chance at some time: {'; '.join(told)}."
+
+
+def _dominance_sentences(result: Dominances, names: Naming) -> list[str]:
     """Return one line per prototype: what is dominant beyond chance, in the order of time."""
     lines = []
     for row in result.lines.to_dict("records"):
@@ -156,161 +290,40 @@ def dominance_sentences(result: Dominances, names: Naming) -> list[str]:
 
 
 def _dominant(periods: pd.DataFrame, row: Mapping[Any, Any], names: Naming) -> str:
-    if row["line"] > 1:
-        return f"{row['n']} evaluations are too few to rise above chance."
-    base = f"{row['n']} evaluations; beyond chance from {format_share(row['line'])}"
+    base = f"{counted(row['people'], 'person', 'people')}; beyond chance from {format_share(row['line'])}"
     if periods.empty:
         return f"nothing is dominant beyond chance ({base})."
     told = [
-        f"{names.attribute(str(each['attribute']))} from {100 * each['start']:.0f} to {100 * each['end']:.0f} % of the "
-        f"time (at its height in {format_share(each['highest'])} of the evaluations)"
+        f"{names.attribute(str(each['attribute']))} from {format_number(100 * each['start'], 0)} to "
+        f"{format_number(100 * each['end'], 0)} % of the time (at its height in {format_share(each['highest'])} of the "
+        "evaluations)"
         for each in periods.to_dict("records")
     ]
-    return f"dominant beyond chance are {format_list(told)} ({base})."
+    return f"dominant beyond chance: {format_list(told)} ({base})."
 
 
-def dominance_difference_sentences(result: Dominances, names: Naming) -> list[str]:
+def _difference_sentences(result: Dominances, names: Naming) -> list[str]:
     """Return one line per prototype and attribute that differs from the other at some moments."""
     rows = result.differences
     lines = []
-    for (prototype, attribute), own in rows.groupby(["prototype", "attribute"], sort=False):
-        seen = own.loc[own["p_value"] < _AT_ONCE]
+    for (prototype, name), own in rows.groupby(["prototype", "attribute"], sort=False):
+        seen = own.loc[own["differs"].astype(bool)]
         if seen.empty:
             continue
         largest = seen.iloc[int(seen["estimate"].abs().to_numpy().argmax())]
         side = "more" if largest["estimate"] > 0 else "less"
         lines.append(
-            f"{names.attribute(str(attribute))} is dominant {side} often in {prototype} than in {largest['versus']} at "
-            f"{len(seen)} of {len(own)} moments, the most at {100 * largest['time']:.0f} % of the time (by "
-            f"{format_share(abs(largest['estimate']))} of the evaluations, {p_words(largest['p_value'])} at "
-            "that moment alone)."
+            f"{names.attribute(str(name))} is dominant {side} often in {prototype} than in {largest['versus']}, the "
+            f"most at {format_number(100 * largest['time'], 0)} % of the time (by "
+            f"{format_share(abs(largest['estimate']))} of the evaluations, {p_words(largest['p_adjusted'])} over all "
+            "times and sensations at once)."
         )
     if len(rows) and not lines:
-        lines.append("At no moment is a difference of dominance seen.")
+        lines.append("At no time is a difference of dominance shown. That does not show that there is none.")
     return lines
 
 
-def dominance_heads(result: Dominances, names: Naming) -> list[str]:
-    """Return the words at the head of each line."""
-    return [names.prototype(str(prototype)) for prototype in result.lines["prototype"]]
-
-
-def course_heads(result: Courses, names: Naming) -> list[str]:
-    """Return the words at the head of each line."""
-    return [names.attribute(str(attribute)) for attribute in result.courses["attribute"].unique()]
-
-
-def what_dominance_cannot_show() -> tuple[str, ...]:
-    """Return what a reader must not take from dominance."""
-    return (
-        "Dominant is what catches the attention, not what is strongest; a weak new sensation may be dominant.",
-        "Each moment is tested alone and there are many: with a hundred moments some differences come by chance. Trust "
-        "long stretches, not single moments.",
-        "Panel checks of scores do not apply to dominance; there is no right order.",
-        "Standardised time hides that some people stop much earlier than others.",
-    )
-
-
-# What happens over time as tables a person reads.
-
-
-_TERMS = {
-    "prototype": "Prototypes, over all times",
-    "time": "Times, over all prototypes",
-    "prototype_time": "Prototype x time",
-}
-
-
-def after_feel_tests_table(result: AfterFeel) -> pd.DataFrame:
-    """Return one row per attribute and question: F, degrees of freedom, p-values."""
-    rows = result.tests
-    return pd.DataFrame(
-        {
-            "Attribute": list(rows["name"]),
-            "What is tested": [_TERMS[term] for term in rows["term"]],
-            "F": [format_number(value, 2) for value in rows["statistic"]],
-            "Degrees of freedom": [
-                f"{format_number(df, 0)}; {format_number(df_error, 1)}"
-                for df, df_error in zip(rows["df"], rows["df_error"], strict=True)
-            ],
-            "p": [format_p(value) for value in rows["p_value"]],
-            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
-        },
-        dtype="str",
-    )
-
-
-def after_feel_means_table(result: AfterFeel, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute, time and prototype: estimated mean with interval."""
-    rows = result.curves
-    return pd.DataFrame(
-        {
-            "Attribute": list(rows["name"]),
-            "Minutes": [f"{value:g}" for value in rows["minutes"]],
-            "Prototype": list(rows["prototype"]),
-            names.with_scale("Mean"): [format_number(value, names.digits) for value in rows["estimate"]],
-            f"{100 * result.level:g} % interval": _intervals(rows, names.digits),
-        },
-        dtype="str",
-    )
-
-
-def after_feel_versus_table(result: AfterFeel, names: Naming) -> pd.DataFrame:
-    """Return one row per difference from the benchmark at each time."""
-    rows = result.versus
-    return pd.DataFrame(
-        {
-            "Attribute": list(rows["name"]),
-            "Minutes": [f"{value:g}" for value in rows["minutes"]],
-            "Prototype": list(rows["prototype"]),
-            "Compared with": list(rows["versus"]),
-            "Difference (scale units)": [format_change(value, names.digits) for value in rows["estimate"]],
-            f"{100 * result.level:g} % interval, simultaneous": _intervals(rows, names.digits),
-            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
-        },
-        dtype="str",
-    )
-
-
-def courses_table(result: Courses, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute and prototype: mean of each quantity over its courses."""
-    means = result.courses.groupby(["attribute", "prototype"], sort=False)[list(QUANTITIES)].mean().reset_index()
-    return pd.DataFrame(
-        {
-            "Attribute": [names.attribute(str(name)) for name in means["attribute"]],
-            "Prototype": list(means["prototype"]),
-        }
-        | {
-            f"{words[0].upper()}{words[1:]}": [format_number(value, 2) for value in means[quantity]]
-            for quantity, words in QUANTITIES.items()
-        },
-        dtype="str",
-    )
-
-
-def dominance_table(result: Dominances, names: Naming) -> pd.DataFrame:
-    """Return one row per stretch of time in which a sensation is dominant beyond chance."""
-    rows = result.periods
-    lines = {row["prototype"]: row for row in result.lines.to_dict("records")}
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Dominant": [names.attribute(str(name)) for name in rows["attribute"]],
-            "From, % of the time": [format_number(100 * value, 0) for value in rows["start"]],
-            "To, % of the time": [format_number(100 * value, 0) for value in rows["end"]],
-            "Highest rate": [format_share(value) for value in rows["highest"]],
-            "Beyond chance from": [format_share(lines[name]["line"], 1) for name in rows["prototype"]],
-            "Evaluations": [str(lines[name]["n"]) for name in rows["prototype"]],
-        },
-        dtype="str",
-    )
-
-
-def _intervals(rows: pd.DataFrame, digits: int) -> list[str]:
-    return [format_interval(low, high, digits) for low, high in zip(rows["ci_low"], rows["ci_high"], strict=True)]
-
-
-# Pictures over time: after-feel curves, mean courses of intensity, rates of dominance.
+# The pictures: one part for each attribute or prototype.
 
 
 FONT = 8.5  # points
@@ -341,21 +354,6 @@ def after_feel_figure(result: AfterFeel, chosen: Sequence[str] = ()) -> Figure:
     return figure
 
 
-def after_feel_svg(result: AfterFeel, chosen: Sequence[str] = (), *, text_as_paths: bool = True) -> str:
-    """Return the after-feel over time as SVG text, with what it shows in words."""
-    return svg_text(
-        after_feel_figure(result, chosen),
-        title="After-feel over time",
-        description=after_feel_alt_text(result),
-        text_as_paths=text_as_paths,
-    )
-
-
-def after_feel_alt_text(result: AfterFeel) -> str:
-    """Return what the picture shows, for those who do not see it."""
-    return f"Means of each prototype over the minutes after use, with intervals. {after_feel_headline(result)}"
-
-
 def courses_figure(result: Courses, names: Naming, chosen: Sequence[str] = ()) -> Figure:
     """Return one part per attribute: the mean course of each prototype."""
     attributes = [str(name) for name in result.means["attribute"].unique()]
@@ -373,21 +371,6 @@ def courses_figure(result: Courses, names: Naming, chosen: Sequence[str] = ()) -
         axes.set_ylim(bottom=0)
         axes.set_xlabel("seconds after the start", fontsize=FONT, color=INK)
     return figure
-
-
-def courses_svg(result: Courses, names: Naming, chosen: Sequence[str] = (), *, text_as_paths: bool = True) -> str:
-    """Return the mean courses as SVG text, with what they show in words."""
-    return svg_text(
-        courses_figure(result, names, chosen),
-        title="Mean courses of intensity",
-        description=courses_alt_text(result),
-        text_as_paths=text_as_paths,
-    )
-
-
-def courses_alt_text(result: Courses) -> str:
-    """Return what the picture shows, for those who do not see it."""
-    return f"Mean intensity over time of each prototype, from {len(result.courses)} courses."
 
 
 def dominance_figure(result: Dominances, names: Naming) -> Figure:
@@ -410,22 +393,6 @@ def dominance_figure(result: Dominances, names: Naming) -> Figure:
         axes.yaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
         axes.set_xlabel("% of the time; dotted: chance, full: beyond chance", fontsize=FONT, color=INK)
     return figure
-
-
-def dominance_svg(result: Dominances, names: Naming, *, text_as_paths: bool = True) -> str:
-    """Return the rates of dominance as SVG text, with what they show in words."""
-    return svg_text(
-        dominance_figure(result, names),
-        title="Dominant sensations over time",
-        description=dominance_alt_text(result, names),
-        text_as_paths=text_as_paths,
-    )
-
-
-def dominance_alt_text(result: Dominances, names: Naming) -> str:
-    """Return what the picture shows, for those who do not see it."""
-    told = " ".join(dominance_sentences(result, names))
-    return f"Share of evaluations in which each sensation is dominant, over time. {told}"
 
 
 def _parts(

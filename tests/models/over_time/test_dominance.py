@@ -1,21 +1,26 @@
-"""Dominant sensations: rates counted by hand, stretches above the line, exact differences at each moment."""
+"""Dominant sensations: rates counted by hand, stretches above the line, differences over people."""
 
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import binomtest, fisher_exact
+from scipy.stats import binom, fisher_exact
 
 from panel.errors import ModelError
 from panel.models.over_time.dominance import follow_dominance
+from panel.stats.curves.over_time import DRAWS
 from panel.study.study import Study
 from tests.time_studies import dominance_rows
 
 EARLY, LATE = "aaaaabbbbb", "aabbbccccc"
 
 
+def seeded():
+    return np.random.default_rng(1)
+
+
 def followed(sequences, *more, level=0.95, versus=None, **facts):
     rows = pd.concat([dominance_rows(sequences), *more], ignore_index=True)
-    return follow_dominance(Study({"dominances": rows}, facts), level=level, versus=versus)
+    return follow_dominance(Study({"dominances": rows}, facts), rng=seeded(), level=level, versus=versus)
 
 
 def at(frame, time, **where):
@@ -36,10 +41,10 @@ def test_rates_are_shares_of_evaluations():
 
 
 def test_stretches_above_the_line():
-    found = followed({"P1": [EARLY] * 60}, dominance_attributes=["a", "b", "c", "d", "e"])
+    found = followed({"P1": [EARLY] * 12}, dominance_attributes=["a", "b", "c", "d", "e"])
     line = found.lines.iloc[0]
-    assert (line["n"], line["chance"], bool(line["exact"])) == (60, 0.2, False)
-    assert line["line"] == pytest.approx(0.284947, abs=1.2e-5)  # tests/stats/test_dominance.py
+    assert (line["n"], line["people"], line["chance"]) == (12, 12, 0.2)
+    assert 0.2 < line["line"] < 1
     periods = found.periods.set_index("attribute")
     assert (periods.loc["a", "start"], periods.loc["a", "end"]) == (0, pytest.approx(0.49))
     assert (periods.loc["b", "start"], periods.loc["b", "end"]) == (pytest.approx(0.5), 1)
@@ -47,30 +52,41 @@ def test_stretches_above_the_line():
     assert not any("does not list" in note for note in found.notes)
 
 
-def test_a_count_just_enough_is_above_an_exact_line():
-    # 3 sensations, 10 evaluations: 7 are needed (exact binomial, P(X >= 7) = 0.0197, P(X >= 6) = 0.0766)
-    found = followed({"P1": ["aaaaaaaaaa"] * 7 + ["bbbbbbbbbb"] * 2 + ["cccccccccc"]})
-    assert found.lines["exact"].all()
-    assert found.periods["attribute"].tolist() == ["a"]
-    assert any("the exact count is used" in note for note in found.notes)
-    less = followed({"P1": ["aaaaaaaaaa"] * 6 + ["bbbbbbbbbb"] * 3 + ["cccccccccc"]})
-    assert less.periods.empty
+def test_too_few_people_for_anything_to_rise_above_chance():
+    found = followed({"P1": [EARLY] * 2})
+    assert found.periods.empty
+    assert any("Too few people for anything to rise above chance: P1." in note for note in found.notes)
 
 
-def test_the_same_people_are_compared_by_mcnemars_test():
+def test_the_same_people_are_compared_with_themselves():
     found = followed({"P1": [EARLY] * 9 + [LATE], "P2": [LATE] * 9 + [EARLY]}, versus="P1")
     assert found.differences["paired"].all()
     row = at(found.differences, 0.9, attribute="c")
     assert row["estimate"] == pytest.approx(0.8)
-    assert row["p_value"] == pytest.approx(binomtest(1, 10).pvalue)
-    assert at(found.differences, 0.1, attribute="a")["p_value"] == 1
+    # all ten people change places or not: 8 of 10 one way is reached with 1 or 9 or more of 10 signs alike
+    exact = 2 * binom.cdf(1, 10, 0.5)
+    assert row["p_adjusted"] == pytest.approx(exact, abs=4 * np.sqrt(exact / DRAWS))
+    assert row["differs"] == (row["p_adjusted"] < 0.05)
+    assert at(found.differences, 0.1, attribute="a")["p_adjusted"] == 1
 
 
-def test_other_people_by_fishers():
-    found = followed({"P1": [EARLY] * 8, "P2": [LATE] * 5 + [EARLY]}, versus="P1")
+def test_other_people_are_compared_as_groups():
+    found = followed({"P1": [EARLY] * 8}, other_people(dominance_rows({"P2": [LATE] * 5 + [EARLY]})), versus="P1")
     assert not found.differences["paired"].any()
     row = at(found.differences, 0.9, attribute="c")
-    assert row["p_value"] == pytest.approx(fisher_exact([[5, 1], [0, 8]]).pvalue)
+    assert row["estimate"] == pytest.approx(5 / 6)
+    assert row["p_adjusted"] == pytest.approx(fisher_exact([[5, 1], [0, 8]]).pvalue, abs=0.01)
+
+
+def other_people(rows):
+    return rows.assign(assessor="B" + rows["assessor"])
+
+
+def test_repeats_of_one_person_are_one_person():
+    once = followed({"P1": [EARLY] * 6})
+    again = followed({"P1": [EARLY] * 6}, dominance_rows({"P1": [EARLY] * 6}, repeat="2"))
+    assert once.lines["line"].item() == again.lines["line"].item()
+    assert again.lines["n"].item() == 12
 
 
 def test_the_benchmark_is_what_others_are_compared_with():
@@ -83,7 +99,7 @@ def test_the_benchmark_is_what_others_are_compared_with():
 def test_evaluations_without_a_stop_are_left_out_and_said():
     rows = dominance_rows({"P1": [EARLY] * 3})
     rows = rows.loc[~((rows["assessor"] == "A01") & (rows["attribute"] == "stop"))]
-    found = follow_dominance(Study({"dominances": rows}))
+    found = follow_dominance(Study({"dominances": rows}), rng=seeded())
     assert found.left_out["assessor"].tolist() == ["A01"]
     assert found.lines["n"].tolist() == [2]
     assert any("there is no stop" in note for note in found.notes)
@@ -97,10 +113,10 @@ def test_repeated_evaluations_are_said():
 
 def test_messages():
     with pytest.raises(ModelError, match="The study has no dominant sensations"):
-        follow_dominance(Study({}))
+        follow_dominance(Study({}), rng=seeded())
     rows = dominance_rows({"P1": [EARLY]})
     with pytest.raises(ModelError, match="No evaluation of dominance can be read: there is no stop"):
-        follow_dominance(Study({"dominances": rows.loc[rows["attribute"] != "stop"]}))
+        follow_dominance(Study({"dominances": rows.loc[rows["attribute"] != "stop"]}), rng=seeded())
     with pytest.raises(ModelError, match=r"P9 has no dominance evaluations\. Choose among P1"):
         followed({"P1": [EARLY]}, versus="P9")
     with pytest.raises(ModelError, match="two sensations or more"):
