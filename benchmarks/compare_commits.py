@@ -156,7 +156,7 @@ def main_of(before: str, after: str) -> int:
         for file in sorted(outs[0].iterdir()):
             one, other = (json.loads((out / file.name).read_text(encoding="utf-8")) for out in outs)
             compared += 1
-        held += bool(one["json"])
+            held += bool(one["json"])
             told += [f"{file.stem}{line}" for line in differing(one, other)]
     print(*told[:MOST_SHOWN], sep="\n")
     print(f"{compared} answers compared, {held} of them with numbers, {len(told)} places differ.")
