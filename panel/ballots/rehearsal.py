@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -13,7 +14,7 @@ from panel.ballots.serving import served
 from panel.ballots.visitor import SeenPage, Visitor
 from panel.errors import StudyError
 from panel.store.board import board_of_servings
-from panel.store.collecting import USUAL_SCALE, prepare
+from panel.store.collecting import prepare
 from panel.store.database import OWN_FILE, OWN_STUDY, Store, open_store
 from panel.store.links import make_tokens
 from panel.store.lock import Locked, lock_session
@@ -169,8 +170,6 @@ class _Hand:
     def __init__(self, study: Study, session: str, assessor: str, rng: np.random.Generator) -> None:
         plan = study.table("servings")
         own = plan.loc[(plan["session"] == session) & (plan["assessor"] == assessor)]
-        scales = [study.scale(name) or USUAL_SCALE for name in study.table("attributes")["attribute"]]
-        self._low, self._high = min(low for low, _ in scales), max(high for _, high in scales)
         self._centre = {code: _centre(prototype) for code, prototype in zip(own["code"], own["prototype"], strict=True)}
         self._level = float(rng.normal(0.0, SPREAD_OF_ASSESSORS))
         self._rng = rng
@@ -178,17 +177,23 @@ class _Hand:
     def marks(self, page: SeenPage) -> dict[str, str]:
         """Return the fields that this person fills in on a page; numbers are written the way people do."""
         fields: dict[str, str] = {}
-        for line in page.lines:
+        for line, (low, high) in page.ends.items():
             if self._rng.random() < CANNOT_JUDGE:
                 fields[f"c{line[1:]}"] = "1"
                 continue
             part = self._centre.get(page.code, 0.5) + self._level + float(self._rng.normal(0.0, SPREAD_OF_MARKS))
-            value = self._low + (self._high - self._low) * float(np.clip(part, 0.0, 1.0))
-            text = f"{value:.1f}"
+            text = _written(low + (high - low) * float(np.clip(part, 0.0, 1.0)), low, high)
             fields[line] = text.replace(".", ",") if self._rng.random() < 0.5 else text
         if self._rng.random() < COMMENT:
             fields["comment"] = "rehearsed comment"
         return fields
+
+
+def _written(value: float, low: float, high: float) -> str:
+    """Return a mark as it is typed, to about a hundredth of its line and never beyond it."""
+    digits = max(1, 2 - math.floor(math.log10(high - low)))  # three would let 1,234 be a thousand
+    text = f"{value:.{digits}f}"
+    return text if low <= float(text) <= high else f"{value:.12g}"
 
 
 def _centre(prototype: str) -> float:

@@ -17,7 +17,7 @@ PATIENCE = 60.0  # seconds; an answer takes a few milliseconds
 
 @dataclass(eq=False, slots=True)
 class SeenPage:
-    """What a page shows: its address, its words, its links, the fields of its form and the names of its lines."""
+    """What a page shows: its address, words, links, the fields of its form, the names of its lines and their ends."""
 
     path: str
     status: int
@@ -26,6 +26,7 @@ class SeenPage:
     links: list[str] = field(default_factory=list)
     fields: dict[str, str] = field(default_factory=dict)
     lines: list[str] = field(default_factory=list)
+    ends: dict[str, tuple[float, float]] = field(default_factory=dict)
     acts: set[str] = field(default_factory=set)
 
     @property
@@ -107,6 +108,8 @@ class _Reader(HTMLParser):
             self.page.fields[values["name"]] = values.get("value", "")
         elif tag == "input" and values.get("type") == "text":
             self.page.lines.append(values["name"])
+            if "data-low" in values:
+                self.page.ends[values["name"]] = (float(values["data-low"]), float(values["data-high"]))
 
     def handle_endtag(self, tag: str) -> None:
         self._inside = ""

@@ -42,7 +42,8 @@ class PanelSizes:
         `comparison replicates assessors servings`: the fewest assessors that reach the wanted power; 0 where none of
         those tried does.
     curve
-        `assessors replicates difference power`: chance to find one planned difference of each size.
+        `assessors replicates difference power`: chance to find one planned difference of each size, up to twice the
+        one that matters or the whole scale.
     """
 
     sizes: pd.DataFrame
@@ -67,6 +68,7 @@ def panel_sizes(
     level: float = LEVEL,
     power: float = POWER,
     with_swap: int | None = None,
+    length: float = np.inf,
 ) -> PanelSizes:
     """Return what panels of different sizes can see of a difference that matters.
 
@@ -77,16 +79,22 @@ def panel_sizes(
     prototypes
         How many are compared.
     scatter
-        Of this laboratory's own panel (`own_scatter`), else planning values.
+        Of this laboratory's own panel (`own_scatter`), else planning values for the length of the scale
+        (`planning_scatter`); by default those for a scale of 0 to 100.
     with_swap
         How many of the prototypes carry a swap, the others not; by default half of them.
+    length
+        From the lowest to the highest possible score, where it is known: no difference can be larger.
 
     Raises
     ------
     ModelError
-        If the difference or the scatter is not above zero, or there are too few prototypes or people.
+        If the difference or the scatter is not above zero, the difference is larger than the scale, or there are
+        too few prototypes or people.
     """
     _ask(difference, prototypes, scatter, assessors, replicates)
+    if difference > length:
+        raise ModelError(f"A difference of {difference:g} does not fit on a scale that is {length:g} long. Correct it.")
     grid = pd.MultiIndex.from_product([assessors, replicates], names=["assessors", "replicates"]).to_frame(index=False)
     carrying = prototypes // 2 if with_swap is None else with_swap
     if not 0 < carrying < prototypes:
@@ -95,7 +103,7 @@ def panel_sizes(
     return PanelSizes(
         sizes=sizes,
         needed=_needed(sizes, power),
-        curve=_curve(grid, scatter, prototypes, difference, level),
+        curve=_curve(grid, scatter, prototypes, min(2 * difference, length), level),
         scatter=scatter,
         difference=difference,
         prototypes=prototypes,
@@ -180,9 +188,9 @@ def _needed(sizes: pd.DataFrame, power: float) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["comparison", "replicates", "assessors", "servings"])
 
 
-def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, difference: float, level: float) -> pd.DataFrame:
-    """Return the chance to find one planned difference, from none to twice the one that matters."""
-    steps = np.linspace(0, 2 * difference, 41)
+def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float, level: float) -> pd.DataFrame:
+    """Return the chance to find one planned difference, from none to the largest that is looked at."""
+    steps = np.linspace(0, largest, 41)
     rows = grid.loc[grid.index.repeat(len(steps))].reset_index(drop=True)
     rows["difference"] = np.tile(steps, len(grid))
     a, r = rows["assessors"].to_numpy(dtype=float), rows["replicates"].to_numpy(dtype=float)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,20 +24,46 @@ class Scatter:
     attribute: str = ""
 
 
-PLANNING_SCATTER = Scatter(
-    5.0**2,
-    8.0**2,
-    "planning values for a scale of 0 to 100 (standard deviations 5 and 8; common practice, no source): replace them "
-    "by your own after the first study",
-)
+PLANNED_SD = (0.05, 0.08)
+"""Standard deviations to plan with, as parts of the scale: assessors by prototypes, and score to score.
+
+Common practice, no source.
+"""
 
 
-def own_scatter(variances: pd.DataFrame) -> list[Scatter]:
+def planning_scatter(length: float) -> Scatter:
+    """Return the scatter to plan with on a scale of this length, until there is a study of one's own.
+
+    Raises
+    ------
+    ModelError
+        If the scale has no length.
+    """
+    if not (length > 0 and np.isfinite(length)):
+        raise ModelError("The scale must end above where it begins. Correct its lowest and highest score.")
+    between, residual = (part * length for part in PLANNED_SD)
+    source = (
+        f"planning values for a scale {length:g} long (standard deviations {between:.3g} and {residual:.3g}, 5 and 8 % "
+        "of it; common practice, no source): replace them by your own after the first study"
+    )
+    return Scatter(between**2, residual**2, source)
+
+
+PLANNING_SCATTER = planning_scatter(100.0)
+"""On a scale of 0 to 100, and where everything is in per cent of a scale."""
+
+
+def own_scatter(variances: pd.DataFrame, units: Mapping[str, float] | None = None) -> list[Scatter]:
     """Return the scatter of each attribute from a table `attribute assessor_prototype residual` (variances).
 
     Such a table comes with the differences between prototypes of an earlier study. Without replicates the two cannot
     be told apart; then all of it is taken as between assessors, so that replicates are not credited with anything.
     Attributes without a residual are left out.
+
+    Parameters
+    ----------
+    units
+        Attribute to how many units of the plan are one unit of its scale (`planning_scale`); 1 if not given.
     """
     found = []
     for row in variances.to_dict("records"):
@@ -45,6 +71,8 @@ def own_scatter(variances: pd.DataFrame) -> list[Scatter]:
         if np.isnan(residual):
             continue
         name = str(row["attribute"])
+        square = (units or {}).get(name, 1.0) ** 2
+        residual, between = square * residual, square * between
         if np.isnan(between):
             source = "your own panel; not replicated, so all scatter is taken as between assessors"
             found.append(Scatter(residual, 0.0, source, name))

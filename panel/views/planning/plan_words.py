@@ -12,6 +12,7 @@ from panel.plan.answers_needed import AnswerNumbers
 from panel.plan.orders import ServingPlan
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.views.drawing.formats import format_number, format_share
+from panel.views.drawing.naming import Naming
 
 _KINDS = {
     "place": "Prototypes at the positions of the order",
@@ -50,9 +51,14 @@ def what_the_plan_cannot_show() -> tuple[str, ...]:
     )
 
 
-def what_the_sizes_show(result: PanelSizes) -> list[str]:
-    """Return how many people it takes to see the difference that matters, one line for each kind of comparison."""
-    size, percent = format_number(result.difference, 1), format_share(result.power)
+def what_the_sizes_show(result: PanelSizes, names: Naming | None = None) -> list[str]:
+    """Return how many people it takes to see the difference that matters, one line for each kind of comparison.
+
+    `names` says on which scale the numbers are, and with how many decimals.
+    """
+    known = names or Naming()
+    size, percent = format_number(result.difference, known.digits), format_share(result.power)
+    size += f" ({known.scale})" if known.scale else ""
     return [
         f"To find a difference of {size} with a chance of {percent} {words}: {_fewest(result, comparison)}."
         for comparison, words in (
