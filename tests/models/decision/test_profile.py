@@ -120,5 +120,6 @@ def test_without_a_scale_the_tolerance_is_left_open():
 def test_a_scale_that_is_not_known_is_said_where_desirability_leans_on_it():
     words = "does not say where the scale of SOFT begins and ends: desirability falls over the range of the prototypes"
     assert not any(words in note for note in target_profile(target_study(TRUTH)).notes)
-    study = target_study(TRUTH, columns={"scale_max": [100.0, np.nan]})
+    study = target_study(TRUTH)
+    study.tables["attributes"]["scale_max"] = [100.0, np.nan]
     assert any(words in note for note in target_profile(study).notes)
