@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
+from dataclasses import replace
 
 import numpy as np
 import streamlit as st
@@ -11,14 +11,12 @@ from panel.app.state import StudyInUse, leave_message, now
 from panel.app.study_writing import keep
 from panel.app.widgets import plain, say
 from panel.errors import PanelError
-from panel.plan.key import new_salt, seal_key, serving_key
+from panel.plan.key import new_salt, seal_key, serving_key, with_seal
 from panel.plan.orders import MOST_PER_SESSION, ServingPlan
 from panel.plan.study_plan import plan_study
 from panel.study.study import Study
 from panel.study.typed_number import typed_number
 from panel.views.planning.plan_words import what_the_plan_shows
-
-KEY_FACT = "key"
 
 
 def serving_form(study: StudyInUse) -> None:
@@ -59,5 +57,5 @@ def _with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
     return replace(
         study,
         tables={**study.tables, "servings": servings},
-        facts={**study.facts, KEY_FACT: {**asdict(seal), "salt": salt}},
+        facts=with_seal(study.facts, seal, salt),
     )

@@ -9,6 +9,7 @@ from panel.checks.batch_age import batch_age
 from panel.checks.codes import Names, grouped
 from panel.checks.finding import Finding
 from panel.checks.making_day import making_day
+from panel.checks.moments_recorded import batches_tested
 from panel.checks.places import counted, gathered, listed, told
 from panel.checks.sound_study import sound_study
 from panel.study.study import Study
@@ -26,7 +27,7 @@ def check_batches(study: Study) -> list[Finding]:
     scored = _scored(sound)
     if scored.empty:
         return []
-    batches = sound.table("batches")
+    batches = batches_tested(sound)
     batches = batches[batches["prototype"] != ""]
     if batches.empty:
         message = "No batches are recorded: age, pH and making day of the samples cannot be checked."

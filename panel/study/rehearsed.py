@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from panel.study.locked_sessions import LOCKED_FACT
 from panel.study.study import Study
 from panel.study.tables_collected import COLLECTED
 
@@ -14,7 +15,7 @@ REHEARSED = "rehearsal"
 _IN_A_RECORD = b'"rehearsal":true'
 _ABOUT_SCORES = ("corrections", "unblindings", "reactions")
 _REAL = ("readings", "curves")  # what instruments said stays true in a rehearsal
-_FACTS_OF_SCORES = ("locked_sessions", "deviations")
+_FACTS_OF_SCORES = (LOCKED_FACT, "deviations")
 
 
 def is_rehearsed(study: Study) -> bool:

@@ -8,13 +8,21 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.dates import read_dates
+from panel.checks.moments_recorded import days_of_scores, days_stated
+from panel.plan.key import moments_opened
+from panel.study.locked_sessions import locked_sessions
 from panel.study.study import Study
 
 NO_DAY = "1970-01-01"
 """Stands where a form of the file must have a date and the study names none."""
 
-_FACTS = ("analysed_on", "unblinded_on", "locked_on", "dates")
-_COLUMNS = (("batches", "tested_on"), ("scores", "recorded_at"), ("corrections", "when"), ("reactions", "when"))
+_COLUMNS = (
+    ("batches", "tested_on"),
+    ("scores", "recorded_at"),
+    ("corrections", "when"),
+    ("reactions", "when"),
+    ("unblindings", "when"),
+)
 
 
 def report_day(study: Study) -> str:
@@ -25,17 +33,23 @@ def report_day(study: Study) -> str:
 def first_test_day(study: Study) -> str:
     """Return the first day on which samples were applied; empty if the study does not say."""
     days = [*_column(study, "scores", "recorded_at"), *_column(study, "batches", "tested_on")]
-    sessions = study.facts.get("dates")
-    if isinstance(sessions, dict):
-        days += _read([str(day) for value in sessions.values() for day in _listed(value)])
-    return min(days, default="")
+    return min([*days, *_read(_stated(study))], default="")
+
+
+def days_told(study: Study) -> str:
+    """Return the days of the test in words, as people state them or as the scores carry them; empty for none."""
+    if stated := days_stated(study):
+        return "; ".join(f"{label}: {_joined(days)}" if label else _joined(days) for label, days in stated.items())
+    found = days_of_scores(study)
+    if not found:
+        return ""
+    told = [f"session {name}: {', '.join(days)}" if name else ", ".join(days) for name, days in found.items()]
+    return f"{'; '.join(told)} (by the times of the scores)"
 
 
 def _days(study: Study) -> Iterator[str]:
-    for name in _FACTS:
-        value = study.facts.get(name)
-        parts = list(value.values()) if isinstance(value, dict) else [value]
-        yield from _read([str(day) for part in parts for day in _listed(part)])
+    facts = [str(study.facts.get("analysed_on") or ""), *moments_opened(study), *_stated(study)]
+    yield from _read([*facts, *(locked.locked_at for locked in locked_sessions(study))])
     for table, column in _COLUMNS:
         yield from _column(study, table, column)
 
@@ -52,5 +66,9 @@ def _read(texts: list[str]) -> list[str]:
     return [str(day) for day in np.unique(days[~np.isnat(days)]).astype("datetime64[D]")]
 
 
-def _listed(value: object) -> list[object]:
-    return list(value) if isinstance(value, list | tuple) else [] if value is None else [value]
+def _stated(study: Study) -> list[str]:
+    return [day for days in days_stated(study).values() for day in days]
+
+
+def _joined(days: tuple[str, ...]) -> str:
+    return " to ".join(days) if len(days) == 2 else ", ".join(days)

@@ -10,6 +10,7 @@ from panel.errors import PanelError
 from panel.models.decision.record import decisions_so_far, first_changed_decision
 from panel.plan.roles import ANALYST, CLAIM_REVIEWER, FORMULATOR, PANEL_LEADER, Person, people
 from panel.report.contents.blocks import Block, Caution, Gap, Paragraph, Points, Section, SignOff, Subheading, TextTable
+from panel.report.contents.days import days_told
 from panel.report.contents.parts import fact, not_there, or_gap, picture, points
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.tables_claims import decision_pairs, gates, ranking, windows
@@ -39,6 +40,7 @@ _DECIDED = {
     "role": "Role",
     "data_hash": "SHA-256 of the data",
 }
+_USE = {"Who": "panel", "Dose": "dose", "Where on the skin": "area"}
 _RECHECK = (
     "the formula changes, also by one ingredient or its amount",
     "the grade or the supplier of an emollient changes",
@@ -59,8 +61,8 @@ def limits(results: Results) -> Section:
 def limit_sentences(results: Results) -> Iterator[str]:
     """Yield what a reader must not take from the results."""
     found, placed = results.differences, results.map
-    for label, name in (("Who", "panel"), ("Dose", "dose"), ("Where on the skin", "area"), ("When", "dates")):
-        text = fact(results.study, name)
+    told = {label: fact(results.study, name) for label, name in _USE.items()} | {"When": days_told(results.study)}
+    for label, text in told.items():
         yield f"{label}: {text}." if text else f"{label}: not stated."
     if not isinstance(found, NotThere):
         yield from what_the_differences_cannot_show(found)

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
+import numpy as np
 import pandas as pd
 
+from panel.checks.dates import WIDEST_OFFSET, read_dates
+from panel.checks.moments_recorded import first_score
 from panel.plan.balance import serving_balance
-from panel.plan.key import OPENING_COLUMNS, first_changed_opening
+from panel.plan.key import OPENING_COLUMNS, first_changed_opening, first_opening, plan_fits_seal, sealed_key
 from panel.plan.protocol import read_protocol
 from panel.report.contents.blocks import Block, Gap, Numbers, Paragraph, Section, TextTable
+from panel.report.contents.days import days_told
 from panel.report.contents.numbers import numbers
-from panel.report.contents.parts import fact, or_gap, points, stated
+from panel.report.contents.parts import or_gap, points, stated
 from panel.report.contents.results import NotThere, Results
 from panel.report.contents.sources import Source
+from panel.study.locked_sessions import locked_sessions
 from panel.study.study import Study
 from panel.views.decision.evidence_tables import ballot_table, questions_table, recorded_table
 from panel.views.planning.safety_tables import protocol_table
 from panel.views.planning.serving_tables import balance_table, key_table
 
+_NO_DAYS = "The study does not say on which days it was run."
+_NOT_OPENED = "The study does not say when the key was opened."
 _OPENINGS = {"when": "When", "who": "Who", "what": "What was seen", "why": "Why", "locked": "Data locked"}
 
 
@@ -28,7 +37,8 @@ def protocol(results: Results) -> Section:
             study, "protocol_dated", "Date of the protocol", "No date says that the protocol was fixed before the test."
         )
     ]
-    blocks += [stated(study, "dates", "Days of the test", "The study does not say on which days it was run.")]
+    days = days_told(study)
+    blocks.append(Paragraph(f"Days of the test: {days}") if days else Gap(_NO_DAYS))
     blocks.append(TextTable("How every sample was applied", protocol_table(card)))
     blocks += points(card.notes)
     blocks += _rules(study)
@@ -68,7 +78,9 @@ def blinding(results: Results) -> Section:
             blocks.append(Gap("The servings of the trained panel carry no codes."))
         else:
             blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
-    blocks.append(stated(study, "unblinded_on", "Key opened on", "The study does not say when the key was opened."))
+    opened = first_opening(study)
+    blocks.append(Paragraph(f"Key first opened: {_when(opened)}") if opened else Gap(_NOT_OPENED))
+    blocks += _locked(study)
     blocks += _openings(study)
     blocks.append(_seal(study))
     return Section("7", "Blinding, codes, orders and balance", tuple(blocks))
@@ -108,10 +120,40 @@ def _openings(study: Study) -> list[Block]:
 
 
 def _seal(study: Study) -> Block:
-    text = fact(study, "seal")
-    if text:
-        return Paragraph(f"Seal of the key: {text}")
-    return Gap("No seal of the key is recorded from before the first sample.")
+    """Return the seal of the key, held against the first score and the plan as it stands now."""
+    seal, first = sealed_key(study), first_score(study)
+    if seal is None:
+        return Gap("No seal of the key is recorded from before the first sample.")
+    words = (
+        f"Seal of the key: SHA-256 {seal.sha256}, {seal.codes} codes, by {seal.sealed_by} on {_when(seal.sealed_at)}"
+    )
+    if plan_fits_seal(study) is False:
+        return Gap(f"{words}. The serving plan no longer has the key that was sealed.")
+    if not first:
+        return Paragraph(f"{words}. No score carries a time to hold it against.")
+    sealed, scored = (read_dates(pd.Series([text])) for text in (seal.sealed_at, first))
+    apart = scored.values[0] - sealed.values[0]
+    if np.isnat(apart) or (sealed.has_offset[0] != scored.has_offset[0] and abs(apart) < WIDEST_OFFSET):
+        return Gap(
+            f"{words}. Whether that was before the first score ({_when(first)}) cannot be told from the two times."
+        )
+    if apart < np.timedelta64(0, "s"):  # both are told to the second: in the same one the plan came first
+        return Gap(f"{words}: not before the first score ({_when(first)}).")
+    return Paragraph(f"{words}, before the first score ({_when(first)}).")
+
+
+def _locked(study: Study) -> list[Block]:
+    """Return who locked which session when, with the seal of its record; nothing where none was locked."""
+    rows = [asdict(locked) for locked in locked_sessions(study)]
+    if not rows:
+        return []
+    words = {"session": "Session", "locked_at": "Locked", "who": "Who", "events_sha256": "SHA-256 of the record"}
+    return [TextTable("Sessions locked", recorded_table(pd.DataFrame(rows), words))]
+
+
+def _when(text: str) -> str:
+    """Return a moment as people write it."""
+    return text.replace("T", " ")
 
 
 def ballot(results: Results) -> Section:

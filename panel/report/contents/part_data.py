@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
+from panel.plan.key import first_opening
 from panel.report.contents.blocks import Block, Caution, Paragraph, Section, TextTable
 from panel.report.contents.parts import not_there, or_gap, points
 from panel.report.contents.results import NotThere, Results
@@ -58,7 +59,7 @@ def _changes(results: Results) -> list[Block]:
     shown = changed_scores_table(used.set_aside, used.corrected, results.names)
     blocks.append(TextTable("Scores set aside or corrected, and why", shown))
     blocks.append(or_gap(both_ways(results)))
-    if not study.facts.get("unblinded_on"):
+    if not first_opening(study):
         words = "The study does not say when the key was opened, so nothing shows that these were decided before."
         blocks.append(Caution(words))
     return [*blocks, *points(["The scores that came in are never changed; both analyses are shown."])]

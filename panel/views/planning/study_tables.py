@@ -9,6 +9,7 @@ import pandas as pd
 
 from panel.checks.dates import read_dates
 from panel.checks.finding import Finding, findings_table
+from panel.checks.moments_recorded import batches_tested
 from panel.checks.places import counted
 from panel.study.formulas import all_formulas
 from panel.study.study import Study
@@ -64,8 +65,8 @@ def formula_difference_table(difference: pd.DataFrame, prototype: str, versus: s
 
 
 def batches_table(study: Study) -> pd.DataFrame:
-    """Return one row per batch: when it was made and tested, its age at test, pH, viscosity, note."""
-    batches = study.table("batches")
+    """Return one row per batch: when it was made and tested (or first scored), its age, pH, viscosity, note."""
+    batches = batches_tested(study)
     return pd.DataFrame(
         {
             "Batch": list(batches["batch"]),
