@@ -16,6 +16,7 @@ from panel.stats.answers.cumulative_logit import fit_cumulative_logit
 from panel.stats.arrays import Array
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
+from panel.study.natural_order import natural_order
 
 NOT_FITTED = (
     "The model that uses only the order of the nine points was not fitted; without being asked for it is left out with "
@@ -132,7 +133,8 @@ def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
         return none, no_positions
     everything = np.eye(columns.shape[1])
     k = answers.frame.shape[1]
-    same = test_contrasts(fit, everything[1:k] - everything[:1])
+    order = [list(answers.frame.columns).index(name) for name in natural_order(map(str, answers.frame.columns))]
+    same = test_contrasts(fit, everything[order[1:]] - everything[order[:1]])
     told = []
     for effect, part in parts.items():
         test = test_contrasts(fit, everything[part])

@@ -11,14 +11,13 @@ from scipy.special import fdtrc
 
 from panel.errors import ModelError
 from panel.models.prototypes.difference_tables import attribute_rows, mean_rows, pair_rows, versus_rows
-from panel.models.prototypes.inference import inference
+from panel.models.prototypes.inference import inference, nothing_left
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.strata import ASSESSOR
 
 LIKING = "liking"
 CORRECTED = "mixed model, corrected"
-NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the answers, that is only rounding
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -32,6 +31,16 @@ class LikingModel:
     variances: pd.DataFrame
     at_zero: bool
     converged: bool
+
+
+def _ask_scatter(fit: MixedFit, design: PanelDesign) -> None:
+    """Refuse answers that leave nothing to judge differences by."""
+    if why := nothing_left(fit, design.response, design.fixed, design.groups)[0]:
+        pattern = f"in {'nearly ' if 'nearly' in why else ''}exactly the same pattern"
+        raise ModelError(
+            f"All consumers answered {pattern}, so nothing is left to judge a difference by. Check how the answers were "
+            "entered."
+        )
 
 
 def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -> LikingModel:
@@ -58,11 +67,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         dropped=(),
     )
     fit = fit_mixed_model(response, design.fixed, design.groups)
-    if fit.variances[0, -1] <= NOTHING_VARIES * np.ptp(response) ** 2:
-        raise ModelError(
-            "All consumers answered in exactly the same pattern, so nothing is left to judge a difference by. Check "
-            "how the answers were entered."
-        )
+    _ask_scatter(fit, design)
     infer = inference(fit)
     test = attribute_rows(design, fit, infer).iloc[0]
     pairs = pair_rows(design, infer, level).drop(columns="attribute")

@@ -16,6 +16,7 @@ from panel.stats.comparing.range_distribution import tukey_critical, tukey_p_val
 from panel.stats.mixed.reml import MixedFit
 from panel.stats.mixed.satterthwaite import Estimates, sequential_contrasts
 from panel.stats.mixed.strata import ASSESSOR, INTERACTION, SITTING
+from panel.study.natural_order import natural_order
 
 VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session"}
 
@@ -55,12 +56,19 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
 
 
 def _hypothesis(design: PanelDesign) -> Array:
-    """Return the contrasts that say no prototype differs, for each attribute."""
-    k = len(design.prototypes)
+    """Return the contrasts that say no prototype differs, for each attribute.
+
+    Pooled degrees of freedom lean on the order of the prototypes: it is the natural order of their names, as R's
+    default is the sorted order of the levels, whatever the order of the rows or of the table of prototypes.
+    """
+    order = [design.prototypes.index(name) for name in natural_order(design.prototypes)]
+    k = len(order)
     if design.fixed.shape[1] > k:
-        return _minus(design, [(place, 0) for place in range(1, k)])
-    counts = design.fixed.T @ np.isfinite(design.response)
-    return np.stack([sequential_contrasts(own, k) for own in counts.T])
+        return _minus(design, [(place, order[0]) for place in order[1:]])
+    counts = (design.fixed.T @ np.isfinite(design.response))[order]
+    contrasts = np.zeros((counts.shape[1], k - 1, k))
+    contrasts[:, :, order] = np.stack([sequential_contrasts(own, k) for own in counts.T])
+    return contrasts
 
 
 def mean_rows(design: PanelDesign, infer: Inference, level: float) -> pd.DataFrame:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.prototypes.difference_notes import difference_method, difference_notes
@@ -18,7 +17,7 @@ from panel.models.prototypes.difference_tables import (
     variance_rows,
     versus_rows,
 )
-from panel.models.prototypes.inference import SmallSample, inference
+from panel.models.prototypes.inference import SmallSample, inference, nothing_left
 from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array
 from panel.models.prototypes.serving_labels import serving_labels
 from panel.models.prototypes.verdict import difference_verdicts
@@ -30,8 +29,6 @@ from panel.study.study import Study
 from panel.study.those_in import those_in
 
 LEVEL = 0.95
-REPEATS_EXACTLY = "the scores repeat exactly, so nothing is left to judge a difference by"
-NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is only rounding
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -187,8 +184,9 @@ def fit_panel(
     for design in panel_designs(array):
         try:
             fit = _fit(design)
-            exact = _repeats_exactly(design, fit)
-            left_out += [(name, REPEATS_EXACTLY) for name in np.array(design.attributes, dtype=object)[exact]]
+            why = nothing_left(fit, design.response, design.fixed, design.groups)
+            exact = np.array([bool(words) for words in why])
+            left_out += [pair for pair in zip(design.attributes, why, strict=True) if pair[1]]
             if not exact.all():
                 rest = design.only(~exact)
                 fits.append((rest, _fit(rest) if exact.any() else fit))
@@ -213,12 +211,6 @@ def _fit(design: PanelDesign) -> MixedFit:
     if design.cube is not None:
         start = relative_variances(balanced_strata(design.cube), design.terms)
     return fit_mixed_model(design.response, design.fixed, design.groups, start)
-
-
-def _repeats_exactly(design: PanelDesign, fit: MixedFit) -> NDArray[np.bool_]:
-    """Return which attributes leave nothing to judge a difference by."""
-    spread = np.nanmax(design.response, axis=0) - np.nanmin(design.response, axis=0)
-    return np.asarray(fit.variances[:, -1] <= NOTHING_VARIES * spread**2)
 
 
 def _both_ways(
