@@ -38,8 +38,8 @@ def _ask_scatter(fit: MixedFit, design: PanelDesign) -> None:
     if why := nothing_left(fit, design.response, design.fixed, design.groups)[0]:
         pattern = f"in {'nearly ' if 'nearly' in why else ''}exactly the same pattern"
         raise ModelError(
-            f"All consumers answered {pattern}, so nothing is left to judge a difference by. Check how the answers were "
-            "entered."
+            f"All consumers answered {pattern}, so nothing is left to judge a difference by. Check how the "
+            "answers were entered."
         )
 
 
