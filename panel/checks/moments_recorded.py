@@ -7,8 +7,8 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from panel.checks.dates import read_dates
-from panel.plan.moments import moment
+from panel.checks.finding import read_dates
+from panel.plan.codes import moment
 from panel.study.locked_sessions import locked_sessions
 from panel.study.study import Study
 

@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 import pandas as pd
 
+from panel.answers import DIFFERENCES, SWAPS, Question, Use
 from panel.claims.claim import BEYOND, Claim, claims_frame, read_claims
 from panel.claims.evidence import NAN, NUMBER_COLUMNS, Evidence, nothing_yet, numbers_frame
 from panel.claims.evidence_answers import agreement
@@ -27,8 +28,7 @@ from panel.claims.wording import wording_findings
 from panel.claims.wording_rules import WordingFinding
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.differences import Differences
-from panel.study.rehearsed import is_rehearsed
-from panel.study.study import Study
+from panel.study.study import Study, is_rehearsed
 
 LEVEL = 0.95
 
@@ -208,3 +208,11 @@ _NOTES = (
 )
 
 __all__ = ["Claims", "claims_frame", "find_evidence", "judge_claims"]
+
+
+CLAIMS: Question[Claims] = Question(
+    "claims",
+    judge_claims,
+    "Judging the claims ...",
+    uses={"differences": Use(DIFFERENCES, needed=False), "traced": Use(SWAPS, needed=False)},
+)

@@ -20,8 +20,7 @@ import pandas as pd
 from panel.checks.moments_recorded import days_stated, first_moments
 from panel.claims.claim import Claim, split_names
 from panel.errors import StudyError
-from panel.plan.key import first_changed_opening, moments_opened
-from panel.plan.moments import moment
+from panel.plan.codes import first_changed_opening, moment, moments_opened
 from panel.study.study import Study
 from panel.study.tables import TABLES
 

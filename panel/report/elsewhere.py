@@ -4,12 +4,26 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar
 
+from panel import answers as asked
+from panel.answers import Answers, Question
+from panel.claims.judge import CLAIMS
+
 T = TypeVar("T")
+
+# Two halves that take about as long; the preference map rests on both and comes last.
+_FIRST: tuple[Question[Any], ...] = (asked.DIFFERENCES, asked.SWAPS)
+_HERE: tuple[Question[Any], ...] = (
+    *(asked.FILES, asked.FINDINGS, asked.PANEL, asked.MAP, asked.LADDER, CLAIMS, asked.RANKS, asked.READINGS),
+)
+_THERE: tuple[Question[Any], ...] = (
+    *(asked.LIKING, asked.SEGMENTS, asked.JUST_ABOUT_RIGHT, asked.CHECK_ALL, asked.AGREEMENT, asked.PREFERENCES),
+    *(asked.FORCED_CHOICES, asked.DECISION, asked.SCALE_USE, asked.SENSITIVITY),
+)
 
 LONGEST_WAIT = 60.0  # seconds for the other process once our own half is done; both take a second or two
 
@@ -38,6 +52,22 @@ def elsewhere(question: Callable[[], T]) -> Callable[[], T]:
             other.join()
 
     return answer
+
+
+def work_out(answers: Answers) -> None:
+    """Work everything out, half of it in a second process; what each half rests on is worked out before."""
+
+    def there() -> Mapping[Any, Any]:
+        for question in _THERE:
+            answers.ask(question)
+        return answers.given()
+
+    for question in _FIRST:
+        answers.ask(question)
+    theirs = elsewhere(there)
+    for question in _HERE:
+        answers.ask(question)
+    answers.take(theirs())
 
 
 def _can_be_split() -> bool:

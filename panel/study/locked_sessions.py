@@ -6,9 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Any
 
-from panel.study.study import Study
-
-LOCKED_FACT = "locked_sessions"
+from panel.study.study import LOCKED_FACT, Study
 
 
 @dataclass(frozen=True, slots=True)

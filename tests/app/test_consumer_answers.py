@@ -5,18 +5,18 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from tests.studies import small_study
 
 SECONDS = 60  # a section takes one or two; a busy machine may take many times as long
 SCRIPT = """
-from panel.app import consumer_answers
+from panel.app import consumer_sections
 from panel.app.widgets import page
-from panel.views.drawing.naming import naming
+from panel.study.naming import naming
 
 study = page("Consumers")
-consumer_answers.{section}(study, naming(study.study))
+consumer_sections.{section}(study, naming(study.study))
 """
 SECTIONS = ("just_about_right_section", "check_all_section", "agreement_section")
 
@@ -41,7 +41,7 @@ def demo(monkeypatch: pytest.MonkeyPatch) -> None:
     [
         (SECTIONS[0], ["Worth a move", "too thin", "Would P2 still be too thin", "Welch"], 6),
         (SECTIONS[1], ["15 of 16 terms", "greasy: where it is ticked", "Cochran"], 5),
-        (SECTIONS[2], ["of 8 bars", "44 of 58 (75.8 %)", "scent", "Nothing is rounded up"], 3),
+        (SECTIONS[2], ["of 8 bars", "44 of 58 (75.9 %)", "scent", "Nothing is rounded up"], 3),
     ],
 )
 def test_the_demo(demo: None, section: str, words: list[str], tables: int):

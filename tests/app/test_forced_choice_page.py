@@ -7,10 +7,9 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app import cached_choices
-from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
-from tests.choice_studies import choice_study, named_rows, right_rows, votes
+from tests.choice_studies import choice_study, named_rows, votes
 from tests.studies import small_study
 
 PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "forced_choice.py"
@@ -81,15 +80,3 @@ def test_only_preferences(tmp_path, monkeypatch):
     assert not app.exception
     assert "P4 is preferred to P1" in shown(app)
     assert "Can people tell" not in shown(app)
-
-
-def test_kept_answers_belong_to_their_study():
-    one, other = (choice_study(right_rows("triangle", right, 36)) for right in (10, 25))
-    first = cached_choices.forced_choices(one.content_hash, None, one)
-    second = cached_choices.forced_choices(other.content_hash, None, other)
-    assert first.tests["right"].item() == 10
-    assert second.tests["right"].item() == 25
-    limited = cached_choices.forced_choices(one.content_hash, 0.3, one)
-    assert limited.tests["limit"].item() == 0.3
-    preferred = choice_study(named_rows("preference", votes(3, 1)))
-    assert cached_choices.preferences(preferred.content_hash, preferred).counts["chosen"].item() == 3

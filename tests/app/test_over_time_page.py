@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app import cached_time
-from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from panel.study.study import Study
 from tests.studies import small_study
@@ -63,11 +62,3 @@ def test_what_cannot_be_read_is_a_sentence(tmp_path, monkeypatch):
     broken = whole.table("dominances").loc[lambda rows: rows["attribute"] != "stop"]
     app = opened(Study({"dominances": broken, "prototypes": whole.table("prototypes")}), tmp_path / "odd", monkeypatch)
     assert "No evaluation of dominance can be read" in shown(app)
-
-
-def test_kept_answers_belong_to_their_study():
-    one, other = everything_over_time(fall=8.0), everything_over_time(fall=0.0)
-    first, second = (cached_time.after_feel(study.content_hash, study) for study in (one, other))
-    assert not first.curves.equals(second.curves)
-    assert len(cached_time.courses(one.content_hash, one).courses) == 24
-    assert cached_time.dominances(one.content_hash, one).lines["n"].tolist() == [16, 16]

@@ -7,15 +7,14 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import STUDY_VARIABLE
 from panel.checks.batches import check_batches
-from panel.plan.key import first_opening, plan_fits_seal, sealed_key
+from panel.plan.codes import first_opening, plan_fits_seal, sealed_key
 from panel.report.contents.blocks import Gap, Paragraph, TextTable
 from panel.report.contents.evidence import evidence_report
-from panel.store.ballot_record import prepare_ballots
-from panel.store.database import open_store, store_url
+from panel.store.ballot import prepare_ballots
+from panel.store.database import now, open_store, store_url
 from panel.store.events import Entry, record
-from panel.store.moments import now
 from panel.study.folder import read_folder, write_study
 from panel.study.study import Study
 from tests.ballot_studies import ballot_study, cleared
@@ -60,7 +59,7 @@ def open_the_key() -> None:
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Return a study whose plan the app wrote, whose sessions were answered and locked, and whose key was opened."""
     monkeypatch.delenv("AFTERFEEL_DATABASE_URL", raising=False)
-    monkeypatch.setattr("panel.ballots.address.lan_address", lambda: "127.0.0.1")
+    monkeypatch.setattr("panel.ballots.serving.lan_address", lambda: "127.0.0.1")
     study = cleared(ballot_study())
     batches = study.table("batches").assign(made_on="2025-03-01")
     tables = {name: table for name, table in study.tables.items() if name != "servings"} | {"batches": batches}

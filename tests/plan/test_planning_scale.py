@@ -6,8 +6,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.plan.planning_scale import planning_scale, without_scale
-from panel.plan.sample_size import panel_sizes
-from panel.plan.scatter import own_scatter, planning_scatter
+from panel.plan.sample_size import own_scatter, panel_sizes, planning_scatter
 from panel.study.study import Study
 
 SCALES = [(0, 10), (0, 15), (1, 9), (0, 100), (0, 1)]

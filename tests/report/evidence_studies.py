@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pandas as pd
 
+from panel.answers import Answers
 from panel.report.contents.blocks import Report
 from panel.report.contents.evidence import report_of
-from panel.report.contents.results import Results
 from panel.study.open_study import open_study
 from panel.study.study import Study
 from tests.studies import small_study
@@ -25,8 +25,8 @@ HOSTILE = {"=": FORMULA, "<": SCRIPT, "#": MARKUP, "letters": SIGNS}
 
 
 @cache
-def demo_results() -> Results:
-    return Results(open_study(DEMO))
+def demo_results() -> Answers:
+    return Answers(open_study(DEMO))
 
 
 @cache
@@ -36,7 +36,7 @@ def demo_report() -> Report:
 
 @cache
 def small_report() -> Report:
-    return report_of(Results(small_study({"title": "small"})))
+    return report_of(Answers(small_study({"title": "small"})))
 
 
 def hostile_study(*, more: str = "") -> Study:
@@ -70,12 +70,12 @@ def hostile_study(*, more: str = "") -> Study:
 @cache
 def hostile_report() -> Report:
     """The report on the hostile study, with control signs, turned writing and code points that are no letters."""
-    return report_of(Results(hostile_study(more=f" {TURNING} {CONTROL} {PRIVATE}")))
+    return report_of(Answers(hostile_study(more=f" {TURNING} {CONTROL} {PRIVATE}")))
 
 
 @cache
 def bytes_of(ending: str, name: str) -> bytes:
-    from panel.report.forms import FORMS
+    from panel.report.archive import FORMS
 
     report = {"demo": demo_report, "small": small_report, "hostile": hostile_report}[name]()
     return FORMS[ending].make(report)

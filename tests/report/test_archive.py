@@ -18,10 +18,9 @@ from urllib.parse import unquote
 
 import pytest
 
+from panel.answers import Answers
 from panel.errors import StudyError
-from panel.report.archive import archive_bytes, write_archive
-from panel.report.contents.results import Results
-from panel.report.forms import form_of
+from panel.report.archive import archive_bytes, form_of, write_archive
 from panel.study.open_study import open_study
 from panel.study.raw_table import raw_file
 from panel.study.study import Study
@@ -39,7 +38,7 @@ def with_raw_files():
 
 @cache
 def packed():
-    return archive_bytes(Results(with_raw_files()))
+    return archive_bytes(Answers(with_raw_files()))
 
 
 def opened():
@@ -152,7 +151,7 @@ def test_a_study_that_no_file_can_hold_is_refused_with_its_reason():
     study = hostile_study()
     spoilt = study.table("prototypes").assign(note=CONTROL)
     with pytest.raises(StudyError, match="a character that no table file can hold"):
-        archive_bytes(Results(Study({**study.tables, "prototypes": spoilt}, study.facts)))
+        archive_bytes(Answers(Study({**study.tables, "prototypes": spoilt}, study.facts)))
 
 
 def test_an_ending_that_says_nothing_is_refused(tmp_path):

@@ -7,12 +7,10 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.report.contents.number_ids import number_id
-from panel.report.contents.sources import DIRECT, SET_ASIDE
+from panel.report.contents.blocks import DIRECT, SET_ASIDE, number_id
 from panel.report.trace import why
-from panel.study.layout import guess_layout
 from panel.study.raw_table import raw_file, raw_table
-from panel.study.scores_import import read_scores, study_from_scores
+from panel.study.scores_import import guess_layout, read_scores, study_from_scores
 from tests.report.evidence_studies import DEMO, demo_results, hostile_study
 from tests.studies import small_study
 
@@ -20,7 +18,7 @@ ROUNDING = 1e-9  # relative; the same sums in another order
 
 
 def demo_why(number):
-    return why(demo_results().study, number, results=demo_results())
+    return why(demo_results().study, number, answers=demo_results())
 
 
 def test_a_mean_of_readings_is_the_mean_of_the_rows_named():
@@ -132,7 +130,7 @@ def test_an_unknown_id_is_answered_with_ids_that_are_near():
         demo_why("M-AF_GREASE")
     with pytest.raises(StudyError, match=r"No table has the letters 'QQ'. Tables are: CL,"):
         demo_why("QQ-1-x")
-    with pytest.raises(StudyError, match=r"There is no table H: not part of this study."):
+    with pytest.raises(StudyError, match=r"There is no table H: the study has no liking answers"):
         why(small_study(), "H-P1-estimate")
 
 

@@ -1,7 +1,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.study.natural_order import natural_order
+from panel.study.study import natural_order
 
 
 def test_numbers_stand_by_size_and_letters_whatever_their_case():

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app.consumer_answers import agreement_section, check_all_section, just_about_right_section
-from panel.app.consumer_liking import liking_section
+# What consumers answered beside liking: just about right, ticked terms, agreement with statements.
+from panel.app.consumer_sections import agreement_section, check_all_section, just_about_right_section, liking_section
 from panel.app.widgets import close, page
-from panel.views.drawing.naming import naming
+from panel.study.naming import naming
 
 KINDS = {
     "liking": "Liking",

@@ -4,23 +4,33 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached
-from panel.app.evidence import cascade, evidence
+from panel.answers import DESCRIPTORS, LADDER, SWAPS
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.emollients.descriptors import BlendDescriptors
 from panel.models.emollients.swaps import TracedSwaps
-from panel.study.blend import emollient_blend
-from panel.views.drawing.naming import Naming, naming
+from panel.study.formulas import emollient_blend
+from panel.study.naming import Naming, naming
+from panel.views.emollients.ladder import (
+    ladder_headline,
+    ladder_table,
+    links_table,
+    prediction_table,
+    verdict_sentences,
+    what_the_ladder_cannot_show,
+)
+from panel.views.emollients.spreading_pictures import cascade_alt_text, cascade_figure, cascade_sentences, cascade_svg
 from panel.views.emollients.swap_pictures import blend_figure, blend_svg, swap_figure, swap_svg
-from panel.views.emollients.swap_summary import SwapSummary, swap_summaries
-from panel.views.emollients.swap_tables import descriptors_table, swaps_table
-from panel.views.emollients.swap_words import (
+from panel.views.emollients.swaps import (
+    SwapSummary,
     alias_sentences,
     blend_alt_text,
+    descriptors_table,
     interaction_sentences,
     moves_sentence,
     swap_alt_text,
+    swap_summaries,
+    swaps_table,
     what_the_swaps_cannot_show,
 )
 
@@ -55,6 +65,36 @@ def effects(result: TracedSwaps, names: Naming) -> None:
             )
 
 
+def evidence(study: StudyInUse, names: Naming) -> None:
+    """Show how far the differences can be traced beyond the swaps, and where the data stop."""
+    heading("How far the evidence carries")
+    ladder = attempt(study.answer, LADDER)
+    if ladder is None:
+        return
+    st.markdown(f"**{plain(ladder_headline(ladder))}**")
+    say(verdict_sentences(ladder, names))
+    with st.expander("Rung by rung: what each adds, and what it cannot say"):
+        table(ladder_table(ladder, names), name="ladder", alt="The rungs in words", full=ladder.verdicts)
+    with st.expander("The numbers behind it"):
+        if ladder.links is not None:
+            table(links_table(ladder, names), name="links", alt="One property at a time", full=ladder.links.links)
+        if len(ladder.prediction):
+            table(prediction_table(ladder, names), name="prediction", alt="Left-out prediction", full=ladder.prediction)
+        say([ladder.method, *ladder.notes, *what_the_ladder_cannot_show()])
+
+
+def cascade(described: BlendDescriptors, names: Naming) -> None:
+    """Show the spreading cascade of each blend, with the trap of the liquids."""
+    heading("How each blend spreads")
+    say(cascade_sentences(described, names))
+    picture(
+        cascade_svg(described, names),
+        lambda: cascade_figure(described, names),
+        name="cascade",
+        alt=cascade_alt_text(described, names),
+    )
+
+
 def blends(study: StudyInUse, result: TracedSwaps | None, names: Naming) -> None:
     """Show what the emollient part of each prototype is made of, and what goes together in it."""
     blend = emollient_blend(study.study)
@@ -84,12 +124,12 @@ def blend_descriptors(result: BlendDescriptors) -> None:
 
 study = page("Emollients")
 names = naming(study.study)
-traced = attempt(cached.swaps, study.key, study.study)
+traced = attempt(study.answer, SWAPS)
 if traced is not None:
     effects(traced, names)
 blends(study, traced, names)
 if len(emollient_blend(study.study)):
-    described = attempt(cached.descriptors, study.key, study.study)
+    described = attempt(study.answer, DESCRIPTORS)
     if described is not None:
         cascade(described, names)
         blend_descriptors(described)

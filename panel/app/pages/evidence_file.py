@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import pandas as pd
 import streamlit as st
 
-from panel.app import cached_evidence
-from panel.app.file_names import file_name
+from panel.answers import Answers
 from panel.app.state import StudyInUse
-from panel.app.widgets import ask, attempt, close, heading, page, plain, say, table
+from panel.app.widgets import attempt, close, file_name, heading, page, plain, say, table
+from panel.report.archive import FORMS, archive_bytes
 from panel.report.contents.blocks import Report
-from panel.report.forms import FORMS
-from panel.views.decision.evidence_words import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
+from panel.report.contents.evidence import report_of
+from panel.report.trace import why
+from panel.views.decision.claims import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
 
 _EXAMPLE = "such as D-AF_GREASE-P4-P1-estimate"
 _MOST_ROWS = 200
@@ -25,28 +27,36 @@ def downloads(study: StudyInUse, report: Report) -> None:
     name = file_name(study)
     with st.container(horizontal=True):
         for ending, form in FORMS.items():
-            make = cached_evidence.form
-            _download(
-                f"Evidence file, {ending[1:].upper()}", make, study, ending, f"{name}_evidence{ending}", form.kind
-            )
+            label, file = f"Evidence file, {ending[1:].upper()}", f"{name}_evidence{ending}"
+            _download(label, partial(_form, study.key, ending, report), file, form.kind)
     words = " · ".join(f"{ending[1:].upper()}: {form.words}" for ending, form in FORMS.items())
     st.caption(plain(f"{words}. Each is made when you ask for it, which takes some seconds."))
-    make = cached_evidence.archive
-    _download("Archive of the study, ZIP", make, study, ".zip", f"{name}_archive.zip", "application/zip")
+    make = partial(_archive, study.key, study.answers, report)
+    _download("Archive of the study, ZIP", make, f"{name}_archive.zip", "application/zip")
     st.caption("The archive holds the study, the evidence file in all four forms and checksums. It opens anywhere.")
     st.caption(plain(f"SHA-256 of the data, on every page: {report.data_hash}"))
 
 
-def _download(label: str, make: Callable[..., bytes], study: StudyInUse, ending: str, name: str, kind: str) -> None:
-    st.download_button(
-        label,
-        lambda: make(study.key, ending, study.study),
-        name,
-        kind,
-        key=f"download {ending}",
-        on_click="ignore",
-        icon=":material/download:",
-    )
+def _download(label: str, make: Callable[[], bytes], name: str, kind: str) -> None:
+    st.download_button(label, make, name, kind, key=f"download {name}", on_click="ignore", icon=":material/download:")
+
+
+@st.cache_resource(max_entries=4, show_spinner="Putting the evidence together (some seconds) ...")
+def _report(content_hash: str, _answers: Answers) -> Report:
+    """Return the evidence file before it is written in any form."""
+    return report_of(_answers)
+
+
+@st.cache_data(max_entries=8, show_spinner="Writing the evidence file ...")
+def _form(content_hash: str, ending: str, _report: Report) -> bytes:
+    """Return the evidence file in the form that an ending asks for."""
+    return FORMS[ending].make(_report)
+
+
+@st.cache_data(max_entries=4, show_spinner="Packing the archive ...")
+def _archive(content_hash: str, _answers: Answers, _report: Report) -> bytes:
+    """Return the archive of the study."""
+    return archive_bytes(_answers, _report)
 
 
 def look_up(study: StudyInUse) -> None:
@@ -56,7 +66,7 @@ def look_up(study: StudyInUse) -> None:
     if not number_id:
         st.caption("Each row of a table carries its id in small print. Add a hyphen and the name of the column.")
         return
-    found = attempt(cached_evidence.trace, study.key, number_id, study.study)
+    found = attempt(why, study.study, number_id, answers=study.answers)
     if found is None:
         return
     st.markdown(f"**{plain(trace_headline(found.number_id, found.value))}**")
@@ -68,7 +78,7 @@ def look_up(study: StudyInUse) -> None:
 
 
 study = page("Evidence file")
-report = ask(cached_evidence.report, study.key, study.study)
+report = _report(study.key, study.answers)
 gaps = [(section.number, section.heading, gap) for section, gap in report.gaps()]
 st.markdown(f"**{plain(gaps_headline(len(gaps), len(report.sections)))}**")
 if report.mark:

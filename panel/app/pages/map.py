@@ -6,17 +6,14 @@ from typing import get_args
 
 import streamlit as st
 
-from panel.app import cached
-from panel.app.choices import outermost
-from panel.app.widgets import ask, close, heading, how_computed, page, picture_downloads, say, table, wide
+from panel.answers import MAP, SEED
+from panel.app.widgets import ask, close, heading, how_computed, outermost, page, picture_downloads, say, table, wide
 from panel.stats.maps.components import Matrix
-from panel.views.drawing.naming import naming
-from panel.views.drawing.palette import MOST_COLOURED
-from panel.views.drawing.zoom import ZOOM_WORDS, zoomable
-from panel.views.prototypes.map_charts import map_chart
-from panel.views.prototypes.map_words import what_the_map_cannot_show, what_the_map_shows
+from panel.study.naming import naming
+from panel.views.drawing.pictures import MOST_COLOURED, ZOOM_WORDS, zoomable
+from panel.views.prototypes.differences import components_table, map_attributes_table, map_places_table
+from panel.views.prototypes.map import map_chart, what_the_map_cannot_show, what_the_map_shows
 from panel.views.prototypes.maps import map_figure, map_svg
-from panel.views.prototypes.tables import components_table, map_attributes_table, map_places_table
 
 WEIGHTS = {
     "covariance": "by how far the prototypes lie apart on it",
@@ -35,7 +32,7 @@ matrix: Matrix = st.radio(
     help="The first uses the covariance matrix: for attributes on one scale. The second uses the correlation matrix.",
     persist_state="session",
 )
-result = ask(cached.prototype_map, study.key, matrix, study.study)
+result = ask(study.answer, MAP, matrix=matrix)
 with answer:
     say(what_the_map_shows(result, names))
 
@@ -63,6 +60,6 @@ with st.expander("Places of the prototypes"):
 with st.expander("Attributes and components"):
     shown = map_attributes_table(result, names)
     table(shown, name="map_attributes", alt="Correlation with each component", full=result.attributes)
-seed = f"The draws start from seed {cached.MAP_SEED}, so that the same study gives the same map."
+seed = f"The draws start from seed {SEED}, so that the same study gives the same map."
 how_computed(result.method, (*result.notes, seed), what_the_map_cannot_show(result))
 close()

@@ -7,38 +7,45 @@ from dataclasses import replace
 import numpy as np
 import streamlit as st
 
-from panel.app import cached
-from panel.app.choices import margin_field
-from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
+from panel.answers import DIFFERENCES
+from panel.app.widgets import ask, attempt, close, heading, how_computed, margin_field, page, picture, plain, say, table
 from panel.models.prototypes.differences import Differences
 from panel.plan.orders import MOST_PER_SESSION
 from panel.plan.planning_scale import PlanningScale, planning_scale, without_scale
 from panel.plan.safety import safety_gate
-from panel.plan.sample_size import PanelSizes, panel_sizes, what_you_can_see
-from panel.plan.scatter import own_scatter, planning_scatter, typical_scatter
-from panel.plan.study_plan import plan_study
-from panel.store.moments import now
-from panel.study.typed_number import typed_number
-from panel.views.drawing.formats import format_list
-from panel.views.drawing.naming import Naming, decimals, naming
-from panel.views.planning.plan_words import (
-    what_the_plan_cannot_show,
-    what_the_plan_shows,
-    what_the_sizes_cannot_show,
-    what_the_sizes_show,
+from panel.plan.sample_size import (
+    PanelSizes,
+    own_scatter,
+    panel_sizes,
+    planning_scatter,
+    typical_scatter,
+    what_you_can_see,
 )
-from panel.views.planning.power_picture import power_alt_text, power_figure, power_svg
-from panel.views.planning.safety_tables import gate_table
-from panel.views.planning.safety_words import what_the_gate_cannot_say, what_the_gate_says
-from panel.views.planning.serving_tables import (
+from panel.plan.study_plan import plan_study
+from panel.store.database import now
+from panel.study.naming import Naming, decimals, naming
+from panel.study.numbers_read import typed_number
+from panel.views.planning.plan import (
     balance_table,
     carry_over_table,
     gaps_table,
     places_table,
     servings_table,
     sites_table,
+    what_the_plan_cannot_show,
+    what_the_plan_shows,
+    what_the_sizes_cannot_show,
+    what_the_sizes_show,
 )
-from panel.views.planning.size_tables import panel_sizes_table, what_you_can_see_table
+from panel.views.planning.safety import gate_table, what_the_gate_cannot_say, what_the_gate_says
+from panel.views.planning.sizes import (
+    panel_sizes_table,
+    power_alt_text,
+    power_figure,
+    power_svg,
+    what_you_can_see_table,
+)
+from panel.words import format_list
 
 SHOWN_ASSESSORS = (8, 10, 12)
 HELP = {"Seed of the order": "Any whole number. The same number gives the same order and codes again."}
@@ -156,7 +163,7 @@ def gate() -> None:
 
 
 scored = not study.study.scores.empty
-earlier = attempt(cached.differences, study.key, None, None, study.study) if scored else None
+earlier = attempt(study.answer, DIFFERENCES) if scored else None
 answer = st.container()
 replicates = number("Times each sample is scored", 3)
 with answer:

@@ -2,15 +2,40 @@
 
 from __future__ import annotations
 
-from panel.claims.judge import Claims
-from panel.claims.verdict import VERDICTS
+from collections.abc import Iterator, Sequence
+
+import pandas as pd
+
+from panel.answers import Answers, NoAnswer
+from panel.claims.judge import CLAIMS, Claims
+from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
+from panel.errors import PanelError
+from panel.models.decision.record import decisions_so_far, first_changed_decision
 from panel.models.emollients.readings import JoinedReadings
-from panel.report.contents.blocks import Block, Caution, Gap, Paragraph, Section, Subheading, TextTable
-from panel.report.contents.matrix import evidence_matrix
-from panel.report.contents.parts import not_there, or_gap, points
-from panel.report.contents.results import NotThere, Results
-from panel.report.contents.tables_claims import NO_CLAIMS, all_numbers, verdicts
-from panel.views.decision.claim_words import (
+from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, FORMULATOR, PANEL_LEADER, Person, people
+from panel.report.contents.blocks import (
+    Block,
+    Caution,
+    Gap,
+    Paragraph,
+    Points,
+    Section,
+    SignOff,
+    Subheading,
+    TextTable,
+    fact,
+    not_there,
+    or_gap,
+    picture,
+    points,
+)
+from panel.report.contents.part_study import days_told
+from panel.report.contents.tables import NO_CLAIMS, all_numbers, decision_pairs, gates, ranking, verdicts, windows
+from panel.study.knowledge import cautions
+from panel.views.assessors.assessor_words import panel_headline
+from panel.views.consumers.liking import liking_headline
+from panel.views.consumers.segments import segments_headline
+from panel.views.decision.claims import (
     claims_headline,
     ended,
     footnote_lines,
@@ -18,11 +43,18 @@ from panel.views.decision.claim_words import (
     local_law,
     needs_of,
     reasons_of,
+    recorded_table,
     verdict_words,
     what_claims_cannot_show,
+    what_the_claims_show,
     wording_lines,
 )
-from panel.views.decision.evidence_tables import recorded_table
+from panel.views.decision.decide import decision_headline, what_the_decision_cannot_show, what_the_decision_shows
+from panel.views.decision.decision_pictures import chances_alt_text, chances_figure, chances_svg
+from panel.views.emollients.ladder import ladder_headline
+from panel.views.planning.study import what_is_in_the_study, what_the_findings_say
+from panel.views.prototypes.differences import headline, what_the_differences_cannot_show
+from panel.views.prototypes.map import what_the_map_cannot_show
 
 _SHEET = {
     "claim": "Exact wording",
@@ -51,18 +83,18 @@ _MATRIX = {
 }
 
 
-def claim_sheet(results: Results) -> Section:
+def claim_sheet(answers: Answers) -> Section:
     """Return the claims in their exact wording, as they were written down."""
-    return Section("1", "Claim sheet", tuple(_sheet(results)))
+    return Section("1", "Claim sheet", tuple(_sheet(answers)))
 
 
-def _sheet(results: Results) -> list[Block]:
-    claims = results.study.table("claims")
+def _sheet(answers: Answers) -> list[Block]:
+    claims = answers.study.table("claims")
     if claims.empty:
         return [Gap(NO_CLAIMS)]
     claims = claims.assign(
         kind=claims["kind"].map(kind_words),
-        attribute=[results.names.attribute(str(name)) if name else "" for name in claims["attribute"]],
+        attribute=[answers.names.attribute(str(name)) if name else "" for name in claims["attribute"]],
         stamped_at=claims["stamped_at"].str.replace("T", " "),
     )
     filled = {name for name in claims if (claims[name].astype("str").replace("nan", "") != "").any()}
@@ -76,21 +108,21 @@ def _sheet(results: Results) -> list[Block]:
     return [*blocks, Gap(f"Not written down for any claim: {', '.join(missing)}.")] if missing else blocks
 
 
-def evidence_of_claims(results: Results) -> Section:
+def evidence_of_claims(answers: Answers) -> Section:
     """Return the evidence behind each claim, its strength and its gaps."""
-    found = results.claims
+    found = answers.ask(CLAIMS)
     title = "Evidence behind each claim"
-    if isinstance(found, NotThere):
+    if isinstance(found, NoAnswer):
         return Section("2", title, (not_there(found),))
     if found.claims.empty:
         return Section("2", title, (Gap(NO_CLAIMS),))
-    read = results.readings
+    read = answers.readings
     matrix = evidence_matrix(found, read if isinstance(read, JoinedReadings) else None)
     blocks: list[Block] = [Paragraph(claims_headline(found))]
     blocks.append(TextTable("Strength of the evidence: direct, partial or none", recorded_table(matrix, _MATRIX)))
     bare = [str(claim) for claim in matrix.loc[matrix["strength"] == "none", "claim"]]
     blocks += [Gap(f"No evidence of this study bears on: “{claim}”.") for claim in bare]
-    blocks += [or_gap(verdicts(results)), or_gap(all_numbers(results))]
+    blocks += [or_gap(verdicts(answers)), or_gap(all_numbers(answers))]
     blocks += [block for number in found.claims["number"] for block in _one(found, int(number))]
     return Section("2", title, (*blocks, *points([found.method, *found.notes, *what_claims_cannot_show()])))
 
@@ -104,10 +136,10 @@ def _one(found: Claims, number: int) -> list[Block]:
     return [head, *points(lines), *map(Gap, gaps)]
 
 
-def wording(results: Results) -> Section:
+def wording(answers: Answers) -> Section:
     """Return what may be said, verdict by verdict, with the words that were found wanting."""
-    found = results.claims
-    if isinstance(found, NotThere):
+    found = answers.ask(CLAIMS)
+    if isinstance(found, NoAnswer):
         return Section("13", "Wording options", (not_there(found),))
     if found.claims.empty:
         return Section("13", "Wording options", (Gap(NO_CLAIMS),))
@@ -126,3 +158,223 @@ def _option(found: Claims, number: int) -> str:
     parts += wording_lines(found, number)
     parts += [f"Footnote: {text}" for text in footnote_lines(found, number)[:1] if row["footnote"]]
     return " ".join(parts)
+
+
+# Parts 12, 14, 15 and 16: limits, sign-offs, when to look again, and the decision.
+
+
+_SIGNED = (
+    (PANEL_LEADER, "The sessions were run as the protocol says, or the deviations are listed."),
+    (ANALYST, "I did not make the prototypes. The analysis is the one described, on the data whose hash stands here."),
+    (CLAIM_REVIEWER, "I have read the evidence for each claim, its gaps and its limits."),
+)
+_DECIDED = {
+    "date": "Date",
+    "chosen": "Chosen",
+    "runner_up": "Next",
+    "reason": "Reason",
+    "not_established": "Not established",
+    "who": "Who",
+    "role": "Role",
+    "data_hash": "SHA-256 of the data",
+}
+_USE = {"Who": "panel", "Dose": "dose", "Where on the skin": "area"}
+_RECHECK = (
+    "the formula changes, also by one ingredient or its amount",
+    "the grade or the supplier of an emollient changes",
+    "the preservative or the pack changes",
+    "what it was compared with is no longer sold, or has changed",
+    "the use that the claim speaks of changes: dose, site, people, time",
+)
+
+
+def limits(answers: Answers) -> Section:
+    """Return who, when and how long, and what is not shown."""
+    blocks: list[Block] = list(points(limit_sentences(answers)))
+    known = cautions()
+    words = known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]
+    return Section("12", "Limits", (*blocks, Points(tuple(words))))
+
+
+def limit_sentences(answers: Answers) -> Iterator[str]:
+    """Yield what a reader must not take from the answers."""
+    found, placed = answers.differences, answers.map
+    told = {label: fact(answers.study, name) for label, name in _USE.items()} | {"When": days_told(answers.study)}
+    for label, text in told.items():
+        yield f"{label}: {text}." if text else f"{label}: not stated."
+    if not isinstance(found, NoAnswer):
+        yield from what_the_differences_cannot_show(found)
+    if not isinstance(placed, NoAnswer):
+        yield from what_the_map_cannot_show(placed)
+
+
+def sign_offs(answers: Answers) -> Section:
+    """Return room for three signatures; the tool never signs."""
+    intro = Paragraph("Each signs for what stands beside the name. The program leaves this empty and cannot sign.")
+    try:
+        team = people(answers.study)
+    except PanelError as error:
+        return Section("14", "Sign-offs", (intro, Gap(str(error)), *_blocks(())))
+    blocks: list[Block] = [intro, *_blocks(team)]
+    doubly = [person.person for person in team if FORMULATOR in person.roles and ANALYST in person.roles]
+    if doubly:
+        blocks.append(Gap(f"{', '.join(doubly)} made prototypes and analysed them: the analyst is not independent."))
+    return Section("14", "Sign-offs", tuple(blocks))
+
+
+def _blocks(team: tuple[Person, ...]) -> tuple[SignOff, ...]:
+    return tuple(
+        SignOff(role, states, ", ".join(person.person for person in team if role in person.roles))
+        for role, states in _SIGNED
+    )
+
+
+def expiry(answers: Answers) -> Section:
+    """Return when the evidence has to be looked at again."""
+    years = fact(answers.study, "recheck_after_years")
+    last = (
+        Points((f"Look again at the latest after {years} years.",))
+        if years
+        else Gap("Nobody has set after how many years the evidence is to be looked at again.")
+    )
+    blocks = (
+        Paragraph("The evidence no longer stands as it is, and has to be looked at again, when"),
+        Points(_RECHECK),
+        last,
+    )
+    return Section("15", "Expiry", blocks)
+
+
+def decision(answers: Answers) -> Section:
+    """Return what was decided, by whom and when, and how the prototypes stand against the target profile."""
+    recorded = decisions_so_far(answers.study)
+    blocks: list[Block] = [Gap("No decision is recorded in this study.")] if recorded.empty else _decided(recorded)
+    found, names = answers.decision, answers.names
+    blocks += [Subheading("The prototypes against the target profile")]
+    if isinstance(found, NoAnswer):
+        return Section("16", "Decision record", (*blocks, not_there(found)))
+    blocks += [Caution("People decide. What follows is what the evidence says about the choice.")]
+    blocks += [Paragraph(decision_headline(found)), *points(what_the_decision_shows(found, names))]
+    blocks.append(
+        picture(
+            "decision",
+            "Chance that each prototype lies in each target window",
+            chances_alt_text(found, names),
+            lambda: chances_svg(found, names),
+            lambda: chances_figure(found, names),
+        )
+    )
+    blocks += [or_gap(make(answers)) for make in (ranking, windows, gates, decision_pairs)]
+    blocks += points([found.method, *found.notes, *what_the_decision_cannot_show()])
+    return Section("16", "Decision record", tuple(blocks))
+
+
+def _decided(recorded: pd.DataFrame) -> list[Block]:
+    blocks: list[Block] = [TextTable("Decisions, in the order they were made", recorded_table(recorded, _DECIDED))]
+    broken = first_changed_decision(recorded)
+    if broken is not None:
+        blocks.append(Gap(f"Decision {broken + 1} was changed after it was written, or one before it is gone."))
+    if not bool(recorded["same_data"].iloc[-1]):
+        blocks.append(Gap("The study was changed after the last decision: it was taken on other data than these."))
+    return blocks
+
+
+# What does somebody read who has two pages' time? The answer, the claims, what is not established, the limits.
+
+
+_GRAVE = ("stop", "warning")
+
+
+def summary(answers: Answers, sections: Sequence[Section]) -> Section:
+    """Return the summary; `sections` are the parts it stands before."""
+    blocks: list[Block] = []
+    purpose = fact(answers.study, "purpose")
+    blocks += [Paragraph(purpose)] if purpose else [Gap("The study does not say what it is for.")]
+    blocks += [Subheading("The answer"), *points(_answers(answers))]
+    blocks += [Subheading("The claims"), *_claims(answers)]
+    blocks += [Subheading("What is not established"), *points(_not_established(answers, sections))]
+    blocks += [Subheading("Limits"), *points(_limits(answers))]
+    return Section("", "Summary", tuple(blocks))
+
+
+def _answers(answers: Answers) -> list[str]:
+    names, found = answers.names, answers.differences
+    lines = [what_is_in_the_study(answers.study)]
+    lines.append(f"Trained panel: {found.why if isinstance(found, NoAnswer) else headline(found, names)}")
+    if not isinstance(answers.panel, NoAnswer):
+        lines.append(f"Assessors: {panel_headline(answers.panel)}")
+    if not isinstance(answers.ladder, NoAnswer):
+        lines.append(f"Emollients: {ladder_headline(answers.ladder)}")
+    if not isinstance(answers.liking, NoAnswer):
+        lines.append(f"Liking: {liking_headline(answers.liking, names)}")
+    if not isinstance(answers.segments, NoAnswer):
+        lines.append(f"Groups of consumers: {segments_headline(answers.segments, names)}")
+    if not isinstance(answers.decision, NoAnswer):
+        lines.append(f"Choice: {decision_headline(answers.decision)}")
+    return lines
+
+
+def _claims(answers: Answers) -> list[Block]:
+    found = answers.ask(CLAIMS)
+    if isinstance(found, NoAnswer):
+        return [not_there(found)]
+    if found.claims.empty:
+        return [Gap(NO_CLAIMS)]
+    return [Paragraph(claims_headline(found)), *points(what_the_claims_show(found))]
+
+
+def _not_established(answers: Answers, sections: Sequence[Section]) -> list[str]:
+    lines = []
+    for section in sections:
+        if section.gaps:
+            more = f" (and {len(section.gaps) - 1} more there)" if len(section.gaps) > 1 else ""
+            lines.append(f"Part {section.number}, {section.heading}: {section.gaps[0]}{more}")
+    return lines
+
+
+def _limits(answers: Answers) -> list[str]:
+    grave = [f"{finding.where}: {finding.message}" for finding in answers.findings if finding.severity in _GRAVE]
+    lines = [f"Of the data: {what_the_findings_say(answers.findings)}", *grave]
+    if not isinstance(answers.differences, NoAnswer):
+        lines += what_the_differences_cannot_show(answers.differences)
+    known = cautions()
+    return [*lines, *known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]]
+
+
+# Which kinds of evidence stand behind each claim, and how directly? A plain rule of ours, not of any guide.
+#
+# A number of the trained panel or of consumers is direct evidence for a claim it was asked for, partial if the
+# claim was
+# not fixed before the data, or if its kind needs both and only one is there. An instrument reading is partial
+# evidence at
+# most: it was paired with the attribute beforehand, but what people feel is for people to say.
+
+
+DIRECT, PARTIAL, NONE = "direct", "partial", "none"
+KINDS = ("panel", "consumers", "instruments")
+_NEEDS_BOTH = "absolute_negative"
+_SHARE = "%"
+
+
+def evidence_matrix(claims: Claims, readings: JoinedReadings | None) -> pd.DataFrame:
+    """Return `number claim panel consumers instruments strength`: each direct, partial or none."""
+    paired = set() if readings is None else set(readings.partners["attribute"])
+    rows = []
+    for row in claims.claims.to_dict("records"):
+        own = claims.numbers.loc[(claims.numbers["number"] == row["number"]) & claims.numbers["estimate"].notna()]
+        of_people = _strengths(own, str(row["kind"]), late=bool(row["exploratory"]))
+        instruments = PARTIAL if row["attribute"] in paired else NONE
+        if row["verdict"] == NOT_THIS_TOOL:
+            of_people, instruments = (NONE, NONE), NONE
+        found = (*of_people, instruments)
+        best = next(strength for strength in (DIRECT, PARTIAL, NONE) if strength in found)
+        rows.append((row["number"], row["claim"], *found, best))
+    return pd.DataFrame(rows, columns=["number", "claim", *KINDS, "strength"])
+
+
+def _strengths(numbers: pd.DataFrame, kind: str, *, late: bool) -> tuple[str, str]:
+    """Return the strength of the trained panel's and of the consumers' evidence."""
+    of_consumers = bool((numbers["unit"] == _SHARE).any())
+    of_panel = bool((numbers["unit"] != _SHARE).any())
+    whole = DIRECT if not late and (kind != _NEEDS_BOTH or (of_panel and of_consumers)) else PARTIAL
+    return (whole if of_panel else NONE, whole if of_consumers else NONE)

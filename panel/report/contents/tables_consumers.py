@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TypeVar
 
+from panel.answers import Answers, NoAnswer
 from panel.models.consumers.agreement import Agreement
+from panel.models.consumers.answers import questions_of
 from panel.models.consumers.check_all import CheckAll
 from panel.models.consumers.forced_choice import ForcedChoices
 from panel.models.consumers.just_about_right import JustAboutRight
@@ -13,105 +15,107 @@ from panel.models.consumers.liking import Liking
 from panel.models.consumers.preference import Preferences
 from panel.models.consumers.preference_map import PreferenceMap
 from panel.models.consumers.segments import Segments
-from panel.report.contents.blocks import Numbers
-from panel.report.contents.numbers import numbers
-from panel.report.contents.results import NotThere, Results
-from panel.report.contents.sources import Source
-from panel.views.consumers.agreement_tables import bars_table, statements_table
-from panel.views.consumers.check_all_tables import lift_table, term_counts_table, term_pairs_table, term_tests_table
-from panel.views.consumers.choice_tables import choices_table, preferences_table
-from panel.views.consumers.liking_tables import liking_pairs_table, liking_table, liking_tests_table
-from panel.views.consumers.preference_map_words import sensations_table
-from panel.views.consumers.right_tables import drops_table
-from panel.views.consumers.segment_pictures import segments_table
+from panel.report.contents.blocks import Numbers, Source, numbers
+from panel.views.consumers.agreement import bars_table, statements_table
+from panel.views.consumers.check_all import lift_table, term_counts_table, term_pairs_table, term_tests_table
+from panel.views.consumers.choices import choices_table, preferences_table
+from panel.views.consumers.just_about_right import drops_table
+from panel.views.consumers.liking import liking_pairs_table, liking_table, liking_tests_table
+from panel.views.consumers.preference_map import sensations_table
+from panel.views.consumers.segments import segments_table
 
 _FORCED = ("paired", "triangle", "duo_trio", "three_afc", "tetrad")
 R = TypeVar("R")
 
 
-def _made(found: R | NotThere, make: Callable[[R], Numbers | NotThere]) -> Numbers | NotThere:
-    return found if isinstance(found, NotThere) else make(found)
+def _made(found: R | NoAnswer, make: Callable[[R], Numbers | NoAnswer]) -> Numbers | NoAnswer:
+    return found if isinstance(found, NoAnswer) else make(found)
 
 
-def _of_liking(results: Results, *direct: str) -> Source:
-    return Source("answers", only={"kind": ("liking",), "question": (results.liking_question,)}, direct=direct)
+def _of_liking(answers: Answers, *direct: str) -> Source:
+    first = next(iter(questions_of(answers.study, "liking")), "")
+    return Source(
+        "answers",
+        only={"kind": ("liking",), "question": (first,)},
+        direct=direct,
+    )
 
 
-def liking(results: Results) -> Numbers | NotThere:
+def liking(answers: Answers) -> Numbers | NoAnswer:
     """Return the mean liking of each prototype."""
 
     def make(found: Liking) -> Numbers:
         ordered = found.means.sort_values("estimate", ascending=False, kind="stable")
-        shown = liking_table(found, results.names)
+        shown = liking_table(found, answers.names)
         title = f"Liking: {found.question}, best liked first"
-        return numbers("H", title, shown, ordered, ["prototype"], found.method, _of_liking(results, "prototype"))
+        return numbers("H", title, shown, ordered, ["prototype"], found.method, _of_liking(answers, "prototype"))
 
-    return _made(results.liking, make)
+    return _made(answers.liking, make)
 
 
-def liking_tests(results: Results) -> Numbers | NotThere:
+def liking_tests(answers: Answers) -> Numbers | NoAnswer:
     """Return the tests that no prototype is liked better."""
 
     def make(found: Liking) -> Numbers:
         title = "Tests that no prototype is liked better"
-        return numbers("HT", title, liking_tests_table(found), found.tests, ["test"], found.method, _of_liking(results))
+        return numbers("HT", title, liking_tests_table(found), found.tests, ["test"], found.method, _of_liking(answers))
 
-    return _made(results.liking, make)
+    return _made(answers.liking, make)
 
 
-def liking_pairs(results: Results) -> Numbers | NotThere:
+def liking_pairs(answers: Answers) -> Numbers | NoAnswer:
     """Return all differences in liking."""
 
     def make(found: Liking) -> Numbers:
         shown, key = liking_pairs_table(found.pairs, found), ["prototype", "versus"]
-        source = _of_liking(results, "prototype", "versus")
+        source = _of_liking(answers, "prototype", "versus")
         title = "Differences in liking, all pairs, Tukey"
         return numbers("HA", title, shown, found.pairs, key, found.method, source)
 
-    return _made(results.liking, make)
+    return _made(answers.liking, make)
 
 
-def liking_boxes(results: Results) -> Numbers | NotThere:
+def liking_boxes(answers: Answers) -> Numbers | NoAnswer:
     """Return the shares at the top of the liking scale."""
 
     def make(found: Liking) -> Numbers:
         shown = found.boxes[["prototype", "box"]].rename(columns={"prototype": "Prototype", "box": "Answers"})
-        source = _of_liking(results, "prototype")
+        source = _of_liking(answers, "prototype")
         title, key = "Shares at the top of the liking scale", ["prototype", "box"]
         return numbers("HB", title, shown, found.boxes, key, found.method, source, printed=False)
 
-    return _made(results.liking, make)
+    return _made(answers.liking, make)
 
 
-def groups(results: Results) -> Numbers | NotThere:
+def groups(answers: Answers) -> Numbers | NoAnswer:
     """Return the mean liking within each group of consumers."""
 
     def make(found: Segments) -> Numbers:
         rows = [(name,) for name in dict.fromkeys(found.means["prototype"])]
-        shown = segments_table(found, results.names)
-        source, key = _of_liking(results, "prototype"), ["prototype", "segment"]
+        shown = segments_table(found, answers.names)
+        source, key = _of_liking(answers, "prototype"), ["prototype", "segment"]
         title = "Mean liking within each group of consumers"
         return numbers("G", title, shown, found.means, key, found.method, source, rows=rows)
 
-    return _made(results.segments, make)
+    return _made(answers.segments, make)
 
 
-def sensations(results: Results) -> Numbers | NotThere:
+def sensations(answers: Answers) -> Numbers | NoAnswer:
     """Return how liking goes with what the panel feels."""
 
-    def make(found: PreferenceMap) -> Numbers | NotThere:
-        if isinstance(results.segments, NotThere):
-            return results.segments
+    def make(found: PreferenceMap) -> Numbers | NoAnswer:
+        if isinstance(answers.segments, NoAnswer):
+            return answers.segments
         rows = [(name,) for name in dict.fromkeys(found.sensations["attribute"])]
-        shown = sensations_table(found, results.segments, results.names)
-        sources = (_of_liking(results), Source("scores", same={"attribute": "attribute"}))
+        shown = sensations_table(found, answers.segments, answers.names)
+        sources = (_of_liking(answers), Source("scores", same={"attribute": "attribute"}))
         key, title = ["attribute", "segment"], "Liking and what the panel feels, over the prototypes"
         return numbers("HS", title, shown, found.sensations, key, found.method, *sources, rows=rows)
 
-    return _made(results.preference_map, make)
+    return _made(answers.preference_map, make)
 
 
-def drops(results: Results) -> Numbers | NotThere:
+def drops(answers: Answers) -> Numbers | NoAnswer:
     """Return how much less is liked what is too little or too much."""
 
     def make(found: JustAboutRight) -> Numbers:
@@ -121,10 +125,10 @@ def drops(results: Results) -> Numbers | NotThere:
         title = "Too little, too much, and what it costs in liking"
         return numbers("J", title, drops_table(found), found.drops, key, found.method, asked, liked, printed=False)
 
-    return _made(results.just_about_right, make)
+    return _made(answers.just_about_right, make)
 
 
-def terms(results: Results) -> Numbers | NotThere:
+def terms(answers: Answers) -> Numbers | NoAnswer:
     """Return how often each term was ticked for each prototype."""
 
     def make(found: CheckAll) -> Numbers:
@@ -133,10 +137,10 @@ def terms(results: Results) -> Numbers | NotThere:
         shown, key = term_counts_table(found), ["term", "prototype"]
         return numbers("X", "Ticks of each term", shown, found.shares, key, found.method, source, rows=rows)
 
-    return _made(results.check_all, make)
+    return _made(answers.check_all, make)
 
 
-def term_tests(results: Results) -> Numbers | NotThere:
+def term_tests(answers: Answers) -> Numbers | NoAnswer:
     """Return the test of each term."""
 
     def make(found: CheckAll) -> Numbers:
@@ -144,10 +148,10 @@ def term_tests(results: Results) -> Numbers | NotThere:
         title = "Do the prototypes differ in how often a term is ticked?"
         return numbers("XT", title, term_tests_table(found), found.terms, ["term"], found.method, source)
 
-    return _made(results.check_all, make)
+    return _made(answers.check_all, make)
 
 
-def term_pairs(results: Results) -> Numbers | NotThere:
+def term_pairs(answers: Answers) -> Numbers | NoAnswer:
     """Return the comparison of two prototypes on each term."""
 
     def make(found: CheckAll) -> Numbers:
@@ -158,23 +162,23 @@ def term_pairs(results: Results) -> Numbers | NotThere:
         title = "Each term, all pairs of prototypes"
         return numbers("XA", title, shown, found.pairs, key, found.method, source, printed=False)
 
-    return _made(results.check_all, make)
+    return _made(answers.check_all, make)
 
 
-def lift(results: Results) -> Numbers | NotThere:
+def lift(answers: Answers) -> Numbers | NoAnswer:
     """Return how liking goes with each term."""
 
-    def make(found: CheckAll) -> Numbers | NotThere:
+    def make(found: CheckAll) -> Numbers | NoAnswer:
         if found.lift.empty:
-            return NotThere("There is no liking question that the terms could be held against.")
+            return NoAnswer("There is no liking question that the terms could be held against.")
         source = Source("answers", same={"term": "question"}, only={"kind": ("check_all",)})
         liked = Source("answers", only={"question": (found.liking,)})
         return numbers("XL", "Terms and liking", lift_table(found), found.lift, ["term"], found.method, source, liked)
 
-    return _made(results.check_all, make)
+    return _made(answers.check_all, make)
 
 
-def statements(results: Results) -> Numbers | NotThere:
+def statements(answers: Answers) -> Numbers | NoAnswer:
     """Return how many agreed with each statement."""
 
     def make(found: Agreement) -> Numbers:
@@ -184,10 +188,10 @@ def statements(results: Results) -> Numbers | NotThere:
         shown, key = statements_table(found), ["prototype", "question"]
         return numbers("Y", "Agreement with each statement", shown, found.statements, key, found.method, source)
 
-    return _made(results.agreement, make)
+    return _made(answers.agreement, make)
 
 
-def bars(results: Results) -> Numbers | NotThere:
+def bars(answers: Answers) -> Numbers | NoAnswer:
     """Return the test of each statement against its bar."""
 
     def make(found: Agreement) -> Numbers:
@@ -198,10 +202,10 @@ def bars(results: Results) -> Numbers | NotThere:
         title = "Statements against the bar set beforehand"
         return numbers("YB", title, shown, found.bars, key, found.method, source)
 
-    return _made(results.agreement, make)
+    return _made(answers.agreement, make)
 
 
-def preferences(results: Results) -> Numbers | NotThere:
+def preferences(answers: Answers) -> Numbers | NoAnswer:
     """Return the paired preferences, in every way of counting votes for no preference."""
 
     def make(found: Preferences) -> Numbers:
@@ -209,10 +213,10 @@ def preferences(results: Results) -> Numbers | NotThere:
         shown, key = preferences_table(found), ["question", "prototype", "versus", "way"]
         return numbers("E", "Paired preferences", shown, found.ways, key, found.method, source)
 
-    return _made(results.preferences, make)
+    return _made(answers.preferences, make)
 
 
-def forced_choices(results: Results) -> Numbers | NotThere:
+def forced_choices(answers: Answers) -> Numbers | NoAnswer:
     """Return the tests with a forced choice."""
 
     def make(found: ForcedChoices) -> Numbers:
@@ -220,4 +224,4 @@ def forced_choices(results: Results) -> Numbers | NotThere:
         shown, key = choices_table(found), ["question", "kind", "prototype", "versus"]
         return numbers("FC", "Tests with a forced choice", shown, found.tests, key, found.method, source)
 
-    return _made(results.forced_choices, make)
+    return _made(answers.forced_choices, make)

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.models.assessors.performance import check_panel
-from panel.models.consumers.liking_model import liking_model
+from panel.models.consumers.liking import liking_model
 from panel.models.over_time.after_feel import follow_after_feel
 from panel.models.prototypes.differences import find_differences
 from panel.study.study import Study

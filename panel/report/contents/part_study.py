@@ -1,0 +1,490 @@
+"""Parts 3, 4 and 11: which product this is, whether it was safe to apply, and what it was compared with."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import asdict
+
+import numpy as np
+import pandas as pd
+
+from panel.answers import Answers, NoAnswer
+from panel.checks.finding import WIDEST_OFFSET, read_dates
+from panel.checks.moments_recorded import days_of_scores, days_stated, first_score
+from panel.plan.balance import serving_balance
+from panel.plan.codes import (
+    OPENING_COLUMNS,
+    first_changed_opening,
+    first_opening,
+    moments_opened,
+    plan_fits_seal,
+    sealed_key,
+)
+from panel.plan.protocol import read_protocol
+from panel.plan.safety import RED, reactions, safety_gate, sign_offs
+from panel.report.contents.blocks import (
+    Block,
+    Caution,
+    Gap,
+    Numbers,
+    Paragraph,
+    Section,
+    Source,
+    Subheading,
+    TextTable,
+    fact,
+    not_there,
+    numbers,
+    or_gap,
+    picture,
+    points,
+    stated,
+)
+from panel.report.contents.tables import batches, both_ways, each_assessor, formulas, panel, people, without
+from panel.study.formulas import emollient_blend, matched_pairs
+from panel.study.locked_sessions import locked_sessions
+from panel.study.scores_used import scores_used
+from panel.study.study import Study
+from panel.views.assessors.assessor_pictures import grid_figure, grid_svg
+from panel.views.assessors.assessor_words import (
+    panel_headline,
+    what_the_assessors_show,
+    what_the_panel_check_cannot_show,
+)
+from panel.views.decision.claims import ballot_table, files_table, questions_table, recorded_table
+from panel.views.emollients.swap_pictures import blend_figure, blend_svg
+from panel.views.emollients.swaps import blend_alt_text
+from panel.views.planning.plan import balance_table, key_table
+from panel.views.planning.safety import checklist_table, gate_table, protocol_table, reactions_table, what_the_gate_says
+from panel.views.planning.study import changed_scores_table, finding_table, what_is_in_the_study, what_the_findings_say
+from panel.words import counted, first_few
+
+
+def product(answers: Answers) -> Section:
+    """Return formulas, batches and age, pack, and whether the formula sold is the formula tested."""
+    study, blocks = answers.study, [or_gap(formulas(answers))]
+    blend = emollient_blend(study)
+    if len(blend):
+        pairs, names = matched_pairs(study), answers.names
+        blocks.append(
+            picture(
+                "blends",
+                "The emollient part of each prototype",
+                blend_alt_text(blend, names),
+                lambda: blend_svg(blend, names, pairs),
+                lambda: blend_figure(blend, names, pairs),
+            )
+        )
+    blocks += [
+        or_gap(batches(answers)),
+        stated(
+            study, "formula_version", "Version of the formulas", "The study does not name a version of the formulas."
+        ),
+        stated(study, "pack", "Pack", "The study does not say in which pack the prototypes were kept and served."),
+        stated(
+            study,
+            "marketed_formula",
+            "The formula sold and the formula tested",
+            "Nobody has stated that the formula to be sold is the formula tested, or why the answers carry over.",
+        ),
+    ]
+    return Section("3", "Product identity", tuple(blocks))
+
+
+def safety(answers: Answers) -> Section:
+    """Return the record of the safety gate and of adverse events."""
+    study = answers.study
+    blocks: list[Block] = [Caution("This is a record of what named persons signed. It is not a safety assessment.")]
+    if sign_offs(study).empty:
+        blocks.append(Gap("No sign-off of the safety gate is recorded in this study."))
+    elif day := first_test_day(study):
+        gate = safety_gate(study, day)
+        blocks += [Paragraph(f"The safety gate as it stood on {day}."), *points(what_the_gate_says(gate))]
+        blocks.append(TextTable("Safety gate of each batch", gate_table(gate)))
+        worst = gate.batches.sort_values("state", key=lambda states: states != RED, kind="stable")
+        for batch in worst["batch"].head(1):
+            blocks.append(TextTable(f"Checklist of batch {batch}", checklist_table(gate, str(batch))))
+    else:
+        blocks.append(Gap("The study has no date of a test, so it cannot be said what was signed by then."))
+    blocks += _events(answers)
+    blocks.append(
+        stated(
+            study,
+            "consent",
+            "Consent",
+            "The study does not name the template of the consent form. Signed forms are kept apart from the study.",
+        )
+    )
+    return Section("4", "Safety gate and adverse events", tuple(blocks))
+
+
+def _events(answers: Answers) -> list[Block]:
+    events = reactions(answers.study)
+    if events.empty:
+        return [
+            Paragraph("Adverse events: none recorded. That nothing is recorded does not show that nothing happened.")
+        ]
+    return [TextTable("Adverse events", reactions_table(events))]
+
+
+def references(answers: Answers) -> Section:
+    """Return what the prototypes were compared with, and how it was bought and stored."""
+    study = answers.study
+    table = study.table("prototypes")
+    compared = table.loc[table["role"].isin(["benchmark", "reference"])]
+    blocks: list[Block] = []
+    if compared.empty:
+        blocks.append(Gap("The study names no benchmark and no reference."))
+    else:
+        words = {"prototype": "Short name", "name": "Name", "role": "Role", "note": "Note"}
+        blocks.append(TextTable("Benchmark and references", recorded_table(compared, words)))
+    text = fact(study, "references")
+    missing = "The study does not say where the references come from, how old they were and how they were stored."
+    blocks.append(Paragraph(f"How they were bought and stored: {text}") if text else Gap(missing))
+    return Section("11", "References used", tuple(blocks))
+
+
+# Part 6: who judged, how they were chosen, how the trained panel worked, and which consumers dropped out.
+
+
+def who_judged(answers: Answers) -> Section:
+    """Return panel and consumers."""
+    blocks = [*_panel(answers), *_consumers(answers.study)]
+    return Section("6", "Panel and consumers", tuple(blocks))
+
+
+def _panel(answers: Answers) -> list[Block]:
+    study = answers.study
+    blocks: list[Block] = [
+        Subheading("Trained panel"),
+        stated(study, "panel", "Panel", "The study does not describe its panel."),
+        stated(
+            study,
+            "recruitment",
+            "Recruiting and screening",
+            "How the assessors were recruited and screened is not stated.",
+        ),
+        stated(study, "training", "Training", "How the assessors were trained is not stated."),
+    ]
+    found = answers.panel
+    if isinstance(found, NoAnswer):
+        return [*blocks, or_gap(found)]
+    blocks += [Paragraph(panel_headline(found)), *points(what_the_assessors_show(found, answers.names))]
+    blocks += [or_gap(people(answers)), _grid(answers), or_gap(panel(answers)), or_gap(without(answers))]
+    blocks += [or_gap(each_assessor(answers)), *points([found.method, *found.notes])]
+    return [*blocks, *points(what_the_panel_check_cannot_show(found))]
+
+
+def _grid(answers: Answers) -> Block:
+    found = answers.panel
+    if isinstance(found, NoAnswer):
+        return or_gap(found)
+    return picture(
+        "assessors",
+        "Each assessor on each attribute",
+        "Grid of assessors and attributes with a mark where something stands out; the table above has the numbers.",
+        lambda: grid_svg(found, answers.names),
+        lambda: grid_figure(found, answers.names),
+    )
+
+
+def _consumers(study: Study) -> list[Block]:
+    answers = study.table("answers")
+    if answers.empty:
+        return [Subheading("Consumers"), Paragraph("Consumers: not part of this study.")]
+    blocks: list[Block] = [
+        Subheading("Consumers"),
+        stated(study, "users", "Consumers", "Age, use and other facts about the consumers are not stated."),
+        stated(
+            study, "screener", "Screener and quotas", "The screener and the quotas of the consumers are not stated."
+        ),
+    ]
+    return [*blocks, *points([f"{counted(answers['assessor'].nunique(), 'consumer')} answered.", *_dropped(study)])]
+
+
+def _dropped(study: Study) -> list[str]:
+    """Return, for each session that was planned, how many of those served answered, and who did not."""
+    answers, servings = study.table("answers"), study.table("servings")
+    people = study.table("assessors")
+    consumers = set(people.loc[people["kind"] == "consumer", "assessor"])
+    lines = []
+    for session, rows in servings.loc[servings["assessor"].isin(consumers)].groupby("session", sort=False):
+        served = list(dict.fromkeys(rows["assessor"]))
+        came = set(answers.loc[answers["session"] == session, "assessor"])
+        gone = [who for who in served if who not in came]
+        missing = f"; without an answer: {first_few(gone, 10)}" if gone else ""
+        planned = counted(len(served), "consumer")
+        lines.append(f"Session {session}: {planned} planned, {len(served) - len(gone)} answered{missing}.")
+    return lines
+
+
+# Parts 5, 7 and 8: the protocol and what was done otherwise, blinding and orders, the ballot as it was shown.
+
+
+_NO_DAYS = "The study does not say on which days it was run."
+_NOT_OPENED = "The study does not say when the key was opened."
+_OPENINGS = {"when": "When", "who": "Who", "what": "What was seen", "why": "Why", "locked": "Data locked"}
+
+
+def protocol(answers: Answers) -> Section:
+    """Return the protocol, the rules recorded beforehand, and the deviations."""
+    study, card = answers.study, read_protocol(answers.study)
+    blocks: list[Block] = [
+        stated(
+            study, "protocol_dated", "Date of the protocol", "No date says that the protocol was fixed before the test."
+        )
+    ]
+    days = days_told(study)
+    blocks.append(Paragraph(f"Days of the test: {days}") if days else Gap(_NO_DAYS))
+    blocks.append(TextTable("How every sample was applied", protocol_table(card)))
+    blocks += points(card.notes)
+    blocks += _rules(study)
+    if card.deviations.empty:
+        blocks.append(Paragraph("Deviations from the protocol: none recorded."))
+    else:
+        words = {"when": "When", "session": "Session", "assessor": "Assessor", "what": "What was done otherwise"}
+        blocks.append(TextTable("Deviations from the protocol", recorded_table(card.deviations, words)))
+    notes = study.facts.get("notes")
+    if isinstance(notes, list) and notes:
+        blocks += [Paragraph("Notes kept during the study:"), *points(str(note) for note in notes)]
+    return Section("5", "Protocol and deviations", tuple(blocks))
+
+
+def _rules(study: Study) -> list[Block]:
+    stated_rules = study.facts.get("rules")
+    rules = [rule for rule in stated_rules if isinstance(rule, dict)] if isinstance(stated_rules, list) else []
+    if not rules:
+        return [Gap("No rule for leaving out a score or a person was recorded before the key was opened.")]
+    words = {"words": "Rule", "recorded_on": "Recorded on", "by": "By"}
+    frame = pd.DataFrame([{name: str(rule.get(name) or "") for name in words} for rule in rules], columns=list(words))
+    return [TextTable("Rules recorded beforehand", recorded_table(frame, words))]
+
+
+def blinding(answers: Answers) -> Section:
+    """Return codes, orders and their balance, and who opened the key when."""
+    study = answers.study
+    servings = study.table("servings")
+    blocks: list[Block] = []
+    if servings.empty:
+        blocks.append(Gap("The study holds no serving plan: codes, orders and balance cannot be shown."))
+    else:
+        blocks += [or_gap(balance(answers, "trained")), or_gap(balance(answers, "consumer"))]
+        coded = servings.loc[servings["code"] != ""]
+        trained = coded.loc[~coded["assessor"].isin(_part_conduct_consumers(study))]
+        if trained.empty:
+            blocks.append(Gap("The servings of the trained panel carry no codes."))
+        else:
+            blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
+    opened = first_opening(study)
+    blocks.append(Paragraph(f"Key first opened: {_when(opened)}") if opened else Gap(_NOT_OPENED))
+    blocks += _locked(study)
+    blocks += _openings(study)
+    blocks.append(_seal(study))
+    return Section("7", "Blinding, codes, orders and balance", tuple(blocks))
+
+
+def balance(answers: Answers, kind: str) -> Numbers | NoAnswer:
+    """Return how even the servings of the trained panel, or of the consumers, were."""
+    study = answers.study
+    servings, consumers = study.table("servings"), _part_conduct_consumers(study)
+    mine = servings.loc[servings["assessor"].isin(consumers) == (kind == "consumer")]
+    who = "consumers" if kind == "consumer" else "trained panel"
+    if mine.empty:
+        return NoAnswer(f"There is no serving plan of the {who}.")
+    found = serving_balance(mine)
+    full = found.summary.assign(session=found.summary["session"].replace("", "all"))
+    source = Source("servings", only={"assessor": tuple(dict.fromkeys(mine["assessor"]))})
+    code, title = ("NC" if kind == "consumer" else "N"), f"Balance of the servings: {who}"
+    return numbers(code, title, balance_table(found), full, ["what", "session"], found.method, source)
+
+
+def _part_conduct_consumers(study: Study) -> set[str]:
+    people = study.table("assessors")
+    return set(people.loc[people["kind"] == "consumer", "assessor"])
+
+
+def _openings(study: Study) -> list[Block]:
+    openings = study.table("unblindings").reindex(columns=list(OPENING_COLUMNS), fill_value="")
+    if openings.empty:
+        return [Gap("No record says who opened the key.")]
+    blocks: list[Block] = [TextTable("Openings of the key", recorded_table(openings, _OPENINGS))]
+    broken = first_changed_opening(openings)
+    if broken is not None:
+        blocks.append(
+            Gap(f"Row {broken + 1} of the openings was changed after it was written, or one before it is gone.")
+        )
+    return blocks
+
+
+def _seal(study: Study) -> Block:
+    """Return the seal of the key, held against the first score and the plan as it stands now."""
+    seal, first = sealed_key(study), first_score(study)
+    if seal is None:
+        return Gap("No seal of the key is recorded from before the first sample.")
+    words = (
+        f"Seal of the key: SHA-256 {seal.sha256}, {seal.codes} codes, by {seal.sealed_by} on {_when(seal.sealed_at)}"
+    )
+    if plan_fits_seal(study) is False:
+        return Gap(f"{words}. The serving plan no longer has the key that was sealed.")
+    if not first:
+        return Paragraph(f"{words}. No score carries a time to hold it against.")
+    sealed, scored = (read_dates(pd.Series([text])) for text in (seal.sealed_at, first))
+    apart = scored.values[0] - sealed.values[0]
+    if np.isnat(apart) or (sealed.has_offset[0] != scored.has_offset[0] and abs(apart) < WIDEST_OFFSET):
+        return Gap(
+            f"{words}. Whether that was before the first score ({_when(first)}) cannot be told from the two times."
+        )
+    if apart < np.timedelta64(0, "s"):  # both are told to the second: in the same one the plan came first
+        return Gap(f"{words}: not before the first score ({_when(first)}).")
+    return Paragraph(f"{words}, before the first score ({_when(first)}).")
+
+
+def _locked(study: Study) -> list[Block]:
+    """Return who locked which session when, with the seal of its record; nothing where none was locked."""
+    rows = [asdict(locked) for locked in locked_sessions(study)]
+    if not rows:
+        return []
+    words = {"session": "Session", "locked_at": "Locked", "who": "Who", "events_sha256": "SHA-256 of the record"}
+    return [TextTable("Sessions locked", recorded_table(pd.DataFrame(rows), words))]
+
+
+def _when(text: str) -> str:
+    """Return a moment as people write it."""
+    return text.replace("T", " ")
+
+
+def ballot(answers: Answers) -> Section:
+    """Return what the trained assessors and the consumers were asked, as it was shown."""
+    study = answers.study
+    blocks: list[Block] = []
+    if study.table("attributes").empty:
+        blocks.append(Gap("The study has no table of attributes, so the ballot of the trained panel is not known."))
+    else:
+        blocks.append(TextTable("What the trained panel judged", ballot_table(study)))
+    asked = questions_table(study)
+    if len(asked):
+        blocks.append(TextTable("What consumers were asked", asked))
+    elif len(study.table("answers")):
+        blocks.append(Gap("Consumers answered, but the words of the questions are not in the study."))
+    else:
+        blocks.append(Paragraph("Questions to consumers: not part of this study."))
+    return Section("8", "Ballot as shown", tuple(blocks))
+
+
+# Part 9: the raw data and their hashes, what was corrected or set aside, and the analysis with and without it.
+
+
+_CORRECTIONS = {"when": "When", "who": "Who", "key": "Which", "old": "Before", "new": "After", "why": "Why"}
+
+
+def raw_data(answers: Answers) -> Section:
+    """Return files with their hashes, corrections, scores set aside, and findings."""
+    study = answers.study
+    blocks: list[Block] = [
+        Paragraph(what_is_in_the_study(study)),
+        Paragraph(f"SHA-256 over everything an analysis can see: {answers.study.content_hash}"),
+        _files(answers),
+    ]
+    imported = {file.name: (len(file.content), file.sha256) for file in study.raw_files}
+    if imported:
+        blocks.append(TextTable("Files that were imported, kept byte for byte", files_table(imported)))
+    else:
+        blocks.append(Paragraph("No imported files are kept: the tables of the study are themselves the raw data."))
+    blocks += _changes(answers)
+    blocks.append(Paragraph(f"Findings about the data: {what_the_findings_say(answers.findings)}"))
+    if answers.findings:
+        blocks.append(TextTable("Findings", finding_table(answers.findings)))
+    return Section("9", "Raw data, corrections and exclusions", tuple(blocks))
+
+
+def _files(answers: Answers) -> Block:
+    files = answers.files
+    if isinstance(files, NoAnswer):
+        return not_there(files)
+    hashes = {name: (len(data), hashlib.sha256(data).hexdigest()) for name, data in files.items()}
+    return TextTable("Files of the study, as they are saved and archived", files_table(hashes))
+
+
+def _changes(answers: Answers) -> list[Block]:
+    study, used = answers.study, scores_used(answers.study)
+    corrections = study.table("corrections")
+    blocks: list[Block] = []
+    if corrections.empty:
+        blocks.append(Paragraph("Corrections: none recorded."))
+    else:
+        blocks.append(TextTable("Corrections, in the order they were made", recorded_table(corrections, _CORRECTIONS)))
+    if used.set_aside.empty and used.corrected.empty:
+        blocks.append(Paragraph("Every score is used as it came in. A blank is no score; nothing is filled in for it."))
+        return blocks
+    shown = changed_scores_table(used.set_aside, used.corrected, answers.names)
+    blocks.append(TextTable("Scores set aside or corrected, and why", shown))
+    blocks.append(or_gap(both_ways(answers)))
+    if not first_opening(study):
+        words = "The study does not say when the key was opened, so nothing shows that these were decided before."
+        blocks.append(Caution(words))
+    return [*blocks, *points(["The scores that came in are never changed; both analyses are shown."])]
+
+
+# Which days does the study itself name? The evidence file carries one of them, never the day it was written.
+
+
+NO_DAY = "1970-01-01"
+"""Stands where a form of the file must have a date and the study names none."""
+
+_COLUMNS = (
+    ("batches", "tested_on"),
+    ("scores", "recorded_at"),
+    ("corrections", "when"),
+    ("reactions", "when"),
+    ("unblindings", "when"),
+)
+
+
+def report_day(study: Study) -> str:
+    """Return the latest day that the study names (ISO 8601); empty if it names none."""
+    return max(_days(study), default="")
+
+
+def first_test_day(study: Study) -> str:
+    """Return the first day on which samples were applied; empty if the study does not say."""
+    days = [*_column(study, "scores", "recorded_at"), *_column(study, "batches", "tested_on")]
+    return min([*days, *_read(_stated(study))], default="")
+
+
+def days_told(study: Study) -> str:
+    """Return the days of the test in words, as people state them or as the scores carry them; empty for none."""
+    if stated := days_stated(study):
+        return "; ".join(f"{label}: {_joined(days)}" if label else _joined(days) for label, days in stated.items())
+    found = days_of_scores(study)
+    if not found:
+        return ""
+    told = [f"session {name}: {', '.join(days)}" if name else ", ".join(days) for name, days in found.items()]
+    return f"{'; '.join(told)} (by the times of the scores)"
+
+
+def _days(study: Study) -> Iterator[str]:
+    facts = [str(study.facts.get("analysed_on") or ""), *moments_opened(study), *_stated(study)]
+    yield from _read([*facts, *(locked.locked_at for locked in locked_sessions(study))])
+    for table, column in _COLUMNS:
+        yield from _column(study, table, column)
+
+
+def _column(study: Study, table: str, column: str) -> list[str]:
+    return _read(list(dict.fromkeys(study.table(table)[column])))
+
+
+def _read(texts: list[str]) -> list[str]:
+    """Return the days among texts."""
+    if not texts:
+        return []
+    days = read_dates(pd.Series(texts, dtype="str")).days
+    return [str(day) for day in np.unique(days[~np.isnat(days)]).astype("datetime64[D]")]
+
+
+def _stated(study: Study) -> list[str]:
+    return [day for days in days_stated(study).values() for day in days]
+
+
+def _joined(days: tuple[str, ...]) -> str:
+    return " to ".join(days) if len(days) == 2 else ", ".join(days)
