@@ -95,6 +95,12 @@ def format_shares(low: float | None, high: float | None, digits: int = 0) -> str
     return f"{format_number(100 * low, digits, DOWN)} to {format_number(100 * high, digits, UP)} %"
 
 
+def counted_share(count: int, base: int, rounding: Rounding = NEAREST) -> str:
+    """Return `44 of 58 (75.9 %)`; `0 of 0` has no per cent."""
+    told = f"{count:,} of {base:,}"
+    return f"{told} ({format_share(count / base, 1, rounding)})" if base else told
+
+
 def format_list(names: Sequence[str]) -> str:
     """Return names as in speech: `a`, `a and b`, `a, b and c`; an en dash for none."""
     if not names:

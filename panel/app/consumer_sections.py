@@ -6,11 +6,10 @@ import streamlit as st
 
 from panel.answers import AGREEMENT, CHECK_ALL, JUST_ABOUT_RIGHT, LIKING, PREFERENCE_MAP, SEED, SEGMENTS
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, heading, how_computed, picture, plain, say, table
+from panel.app.widgets import attempt, heading, how_computed, picture, plain, say, show, table
 from panel.models.consumers.agreement import Agreement
 from panel.models.consumers.answers import questions_of
 from panel.models.consumers.check_all import CheckAll
-from panel.models.consumers.just_about_right import JustAboutRight
 from panel.models.consumers.liking import Liking
 from panel.models.consumers.segments import Segments
 from panel.study.naming import Naming
@@ -41,24 +40,7 @@ from panel.views.consumers.check_all import (
     what_goes_with_liking,
     what_the_terms_show,
 )
-from panel.views.consumers.just_about_right import (
-    balance_table,
-    changes_to_test,
-    drops_table,
-    moves_caution,
-    moves_table,
-    over_all_prototypes,
-    refused_table,
-    right_alt_text,
-    right_figure,
-    right_headline,
-    right_pairs_table,
-    right_shares_table,
-    right_svg,
-    what_costs_liking,
-    what_right_cannot_show,
-    within_table,
-)
+from panel.views.consumers.just_about_right import tell_just_about_right
 from panel.views.consumers.liking import (
     distribution_alt_text,
     distribution_figure,
@@ -103,44 +85,12 @@ _HOW = "How it was computed, and what it cannot show"
 
 def just_about_right_section(study: StudyInUse, names: Naming) -> None:
     """Show what people find too little or too much, what it costs, and which tested change could be tried."""
-    heading("Too little, too much, or just about right")
     found = attempt(study.answer, JUST_ABOUT_RIGHT)
     if found is None:
         return
-    st.markdown(f"**{plain(right_headline(found))}**")
-    say(what_costs_liking(found), first=found.shares["prototype"].unique())
-    if len(found.refused):
-        table(refused_table(found), name="refused_questions", alt="Questions that cannot be asked both ways")
     questions = list(dict.fromkeys(found.shares["question"]))
     question = st.selectbox("Question", questions, key=study.choice("just about right question"))
-    picture(
-        right_svg(found, question),
-        lambda: right_figure(found, question),
-        name="just_about_right",
-        alt=right_alt_text(found, question),
-    )
-    shown = right_shares_table(found, question)
-    table(shown, name="just_about_right_shares", alt="Counts of the three sides by prototype", full=found.shares)
-    _changes(found, names)
-    with st.expander("What it costs in liking, case by case"):
-        table(drops_table(found), name="mean_drops", alt="Mean drops in liking", full=found.drops)
-        table(balance_table(found), name="weighted_drops", alt="Weighted drops and means", full=found.balance)
-    with st.expander("Over all prototypes, within consumers"):
-        say(over_all_prototypes(found), first=questions)
-        table(within_table(found), name="drops_within", alt="Drops within consumers", full=found.within)
-    with st.expander("Do the prototypes differ on these questions?"):
-        table(right_pairs_table(found), name="just_about_right_pairs", alt="Tests between prototypes", full=found.pairs)
-    with st.expander(_HOW):
-        say([found.method, *found.notes, *what_right_cannot_show(found)])
-
-
-def _changes(found: JustAboutRight, names: Naming) -> None:
-    if found.moves.empty:
-        return
-    with st.expander("Changes of emollients that could be tested"):
-        st.markdown(f"**{plain(moves_caution(found.moves))}**")
-        say(changes_to_test(found, names))
-        table(moves_table(found, names), name="changes_to_test", alt="Tested changes", full=found.moves)
+    show(tell_just_about_right(found, names, question))
 
 
 def check_all_section(study: StudyInUse, names: Naming) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
+from itertools import groupby
 from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
@@ -17,7 +18,9 @@ from panel.models.prototypes.map import PrototypeMap
 from panel.study.knowledge import cautions
 from panel.study.naming import Naming
 from panel.study.numbers_read import typed_number
+from panel.study.shown import Table
 from panel.views.drawing.pictures import png_bytes
+from panel.views.told import Item, Picture, Shown, Told
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -154,6 +157,33 @@ def _download(label: str, data: bytes | Callable[[], bytes], file_name: str, kin
         type="tertiary",
         icon=":material/download:",
     )
+
+
+def show(told: Told) -> None:
+    """Show what is told of an answer: the sentence that answers, its picture, what to mind, then drawers."""
+    st.markdown(f"**{plain(told.headline)}**")
+    if told.picture is not None:
+        show_items((told.picture,), told)
+    if told.mind:
+        say(told.mind)
+    for each in told.every_drawer():
+        with st.expander(plain(each.title)):
+            show_items(each.items, told)
+
+
+def show_items(items: Iterable[Item], told: Told) -> None:
+    """Show sentences, pictures and tables, one under the other; sentences that follow each other as one list."""
+    for kind, group in groupby(items, type):
+        if kind is str:
+            say(map(str, group))
+            continue
+        for item in group:
+            if isinstance(item, Picture):
+                picture(item.svg, item.figure, name=item.name, alt=item.alt)
+            elif isinstance(item, Table | Shown):
+                own = told.shown(item)
+                st.caption(plain(own.title))
+                table(own.texts, name=own.table.name, alt=own.title, full=own.full)
 
 
 def how_computed(method: str, notes: Sequence[str], cannot: Sequence[str]) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, study_argument
+from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, print_told, study_argument
 from panel.errors import ModelError
 
 if TYPE_CHECKING:
@@ -201,6 +201,7 @@ def _rows(content: Any) -> Any:
 
 def _print_counted(study: Study, kind: str) -> None:
     from panel.study.naming import naming
+    from panel.views.consumers.just_about_right import tell_just_about_right
 
     result = _counted(study, kind)
     title = {"just_about_right": "Just about right", "check_all": "Check all that apply", "agreement": "Agreement"}
@@ -208,9 +209,11 @@ def _print_counted(study: Study, kind: str) -> None:
     if isinstance(result, str):
         print_lines(result, "")
         return
-    words, tables, cannot = {"just_about_right": _right, "check_all": _terms, "agreement": _statements}[kind](
-        result, naming(study)
-    )
+    names = naming(study)
+    if kind == "just_about_right":
+        print_told(tell_just_about_right(result, names), everything=True)
+        return
+    words, tables, cannot = {"check_all": _terms, "agreement": _statements}[kind](result, names)
     print_lines(*words, "")
     for table in tables:
         print_table(table)
@@ -218,20 +221,6 @@ def _print_counted(study: Study, kind: str) -> None:
 
 
 Told = tuple[list[str], list[Any], tuple[str, ...]]  # words, tables, what it cannot show
-
-
-def _right(result: Any, names: Naming) -> Told:
-    from panel.views.consumers.just_about_right import (
-        balance_table,
-        changes_to_test,
-        drops_table,
-        right_headline,
-        what_costs_liking,
-        what_right_cannot_show,
-    )
-
-    words = [right_headline(result), "", *what_costs_liking(result), *changes_to_test(result, names)]
-    return words, [drops_table(result), balance_table(result)], what_right_cannot_show(result)
 
 
 def _terms(result: Any, names: Naming) -> Told:

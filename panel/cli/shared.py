@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from panel.study.study import Study
+    from panel.views.told import Told
 
 study_argument = click.argument("study", type=click.Path(path_type=Path))
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
@@ -55,3 +56,22 @@ def print_table(table: pd.DataFrame) -> None:
     """Print a display table."""
     click.echo(table.to_string(index=False))
     click.echo()
+
+
+def print_told(told: Told, *, everything: bool = False) -> None:
+    """Print what is told of an answer: the sentence that answers, what to mind, its table; all of it if asked for."""
+    from panel.views.told import Picture
+
+    print_lines(told.headline, *told.mind, "")
+    if told.table is not None:
+        print_table(told.shown(told.table).texts)
+    if not everything:
+        return
+    for each in told.every_drawer():
+        print_lines(each.title, "")
+        for item in each.items:
+            if isinstance(item, str):
+                click.echo(item)
+            elif not isinstance(item, Picture) and item is not told.table:
+                print_table(told.shown(item).texts)
+        click.echo()

@@ -16,6 +16,7 @@ from panel.study.naming import Naming
 from panel.words import (
     NOTHING,
     capital,
+    counted_share,
     format_change,
     format_interval,
     format_number,
@@ -171,6 +172,15 @@ def of_those(heading: str, name: str, base: str) -> Column:
     return Column(heading, cells, (name, base))
 
 
+def of_share(heading: str, name: str, base: str) -> Column:
+    """Describe a column of counts out of a base, with the share: `44 of 58 (75.9 %)`."""
+
+    def cells(rows: pd.DataFrame, _: About) -> list[str]:
+        return [counted_share(int(one), int(other)) for one, other in zip(rows[name], rows[base], strict=True)]
+
+    return Column(heading, cells, (name, base))
+
+
 def each_row(
     heading: str, write: Callable[[Mapping[str, Any], About], str], *needs: str, figure: bool = False
 ) -> Column:
@@ -237,6 +247,8 @@ class Table:
 
     Parameters
     ----------
+    name
+        Name of its file, without ending.
     title
         What it holds; names in braces are filled in from the result, such as `{benchmark}`.
     rows
@@ -257,6 +269,7 @@ class Table:
         Why there are no rows, where there are none.
     """
 
+    name: str
     title: str
     rows: str | Callable[[Any], pd.DataFrame]
     columns: tuple[Column, ...] | Callable[[Any], tuple[Column, ...]]

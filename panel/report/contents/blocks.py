@@ -10,10 +10,12 @@ from typing import Any, TypeVar
 
 import pandas as pd
 
-from panel.answers import NoAnswer
+from panel.answers import Answers, NoAnswer, Question
 from panel.study.scores_used import scores_used
+from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
 from panel.views.drawing.pictures import png_bytes
+from panel.views.told import Told
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,32 +225,6 @@ DIRECT, THROUGH_THE_MODEL, SET_ASIDE = "direct", "through the model", "set aside
 _ORDER = (DIRECT, THROUGH_THE_MODEL, SET_ASIDE)
 
 
-@dataclass(frozen=True, slots=True)
-class Source:
-    """Which rows of which table of the study a row of answers comes from.
-
-    Parameters
-    ----------
-    table
-        Table of the study.
-    same
-        Column of the answers to the column of the study's table that must hold the same.
-    only
-        Column of the study's table to the values that count.
-    direct
-        Columns of the answers that name the prototypes a row is about; rows of other prototypes count through the
-        model only. Without any, every row counts directly.
-    group
-        Column of the answers whose value stands for several prototypes, and which those are.
-    """
-
-    table: str
-    same: Mapping[str, str] = field(default_factory=dict)
-    only: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    direct: tuple[str, ...] = ()
-    group: tuple[str, Mapping[str, tuple[str, ...]]] | None = None
-
-
 def source_rows(study: Study, source: Source, row: Mapping[str, Any]) -> pd.DataFrame:
     """Return the rows of the study behind a row of answers: `file line use` and the columns of the table.
 
@@ -362,6 +338,35 @@ def numbers(
     )
 
 
+Maker = Callable[[Answers], "Numbers | NoAnswer"]
+
+
+def described(question: Question[Any], table: Table) -> Maker:
+    """Return what makes a described table of the answer to a question."""
+    return lambda answers: numbers_of(answers, question, table)
+
+
+def numbers_of(answers: Answers, question: Question[Any], table: Table) -> Numbers | NoAnswer:
+    """Return a described table of an answer with the ids of its rows; why there is none where there is none."""
+    found = answers.ask(question)
+    if isinstance(found, NoAnswer):
+        return found
+    full = table.of(found)
+    if full.empty and table.none:
+        return NoAnswer(table.none)
+    return numbers(
+        table.code,
+        table.titled(found),
+        shown(table, found, answers.names),
+        full,
+        table.key,
+        found.method,
+        *table.behind(found),
+        rows=None if table.across is None else [(name,) for name in dict.fromkeys(full[table.key[0]])],
+        printed=table.printed,
+    )
+
+
 def _prefixes(code: str, rows: Iterable[Sequence[object]], ids: Sequence[str]) -> tuple[str, ...]:
     """Return what the ids behind each row shown have in common; nothing for a row such as a total."""
     found = [row_id(code, names) for names in rows]
@@ -395,6 +400,18 @@ def points(lines: Iterable[str]) -> tuple[Block, ...]:
     """Return sentences as a list; nothing for none."""
     told = tuple(line for line in lines if line)
     return (Points(told),) if told else ()
+
+
+def told_blocks(told: Told, *tables: Numbers | NoAnswer) -> Iterator[Block]:
+    """Yield what is told of an answer: its sentences, its picture, the tables given, and how it was computed."""
+    yield Paragraph(told.headline)
+    if told.picture is not None:
+        own = told.picture
+        yield picture(own.name, own.title, own.alt, lambda: own.svg, own.figure)
+    sentences = [item for each in told.drawers for item in each.items if isinstance(item, str)]
+    yield from points([*told.mind, *sentences])
+    yield from map(or_gap, tables)
+    yield from points([told.result.method, *told.result.notes, *told.cannot])
 
 
 def picture(name: str, title: str, alt: str, svg: Callable[[], str], figure: Callable[[], Any]) -> Picture:

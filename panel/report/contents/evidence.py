@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from types import MappingProxyType
 
 import panel
-from panel.answers import Answers, NoAnswer
+from panel.answers import JUST_ABOUT_RIGHT, Answers
 from panel.report.contents import part_claims, part_study, tables, tables_consumers
-from panel.report.contents.blocks import Numbers, Report, Section, fact
+from panel.report.contents.blocks import Maker, Report, Section, described, fact
 from panel.report.contents.part_claims import summary
 from panel.report.contents.part_results import analysis, consumers, emollients, instruments
 from panel.report.contents.part_study import balance, report_day
 from panel.report.elsewhere import work_out
 from panel.study.study import Study, is_rehearsed
+from panel.views.consumers.just_about_right import DROPS
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
 INVENTED = "Invented data, for trying things out: no evidence of anything"
@@ -79,8 +80,6 @@ def _sections(answers: Answers) -> tuple[Section, ...]:
 # Which table has which letters, and how is it made?
 
 
-Maker = Callable[[Answers], Numbers | NoAnswer]
-
 TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
     {
         "CL": tables.verdicts,
@@ -114,7 +113,7 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "HB": tables_consumers.liking_boxes,
         "G": tables_consumers.groups,
         "HS": tables_consumers.sensations,
-        "J": tables_consumers.drops,
+        "J": described(JUST_ABOUT_RIGHT, DROPS),
         "X": tables_consumers.terms,
         "XT": tables_consumers.term_tests,
         "XL": tables_consumers.lift,

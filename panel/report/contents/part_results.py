@@ -9,7 +9,7 @@ from importlib.metadata import version
 import pandas as pd
 
 import panel
-from panel.answers import Answers, NoAnswer
+from panel.answers import JUST_ABOUT_RIGHT, Answers, NoAnswer
 from panel.models.consumers.answers import questions_of
 from panel.report.contents.blocks import (
     Block,
@@ -21,9 +21,11 @@ from panel.report.contents.blocks import (
     Subheading,
     TextTable,
     not_there,
+    numbers_of,
     or_gap,
     picture,
     points,
+    told_blocks,
 )
 from panel.report.contents.tables import (
     components,
@@ -46,7 +48,6 @@ from panel.report.contents.tables import (
 )
 from panel.report.contents.tables_consumers import (
     bars,
-    drops,
     forced_choices,
     groups,
     lift,
@@ -85,12 +86,7 @@ from panel.views.consumers.choices import (
     what_the_choices_show,
 )
 from panel.views.consumers.choices import what_the_preferences_show as what_preferences_show
-from panel.views.consumers.just_about_right import (
-    changes_to_test,
-    right_headline,
-    what_costs_liking,
-    what_right_cannot_show,
-)
+from panel.views.consumers.just_about_right import DROPS, tell_just_about_right
 from panel.views.consumers.liking import (
     liking_figure,
     liking_headline,
@@ -379,12 +375,8 @@ def _just_about_right(answers: Answers) -> list[Block]:
     found, names = answers.just_about_right, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield Paragraph(right_headline(found))
-        yield from points([*what_costs_liking(found), *changes_to_test(found, names)])
-        yield from _tables(answers, drops)
-        yield from points([found.method, *found.notes, *what_right_cannot_show(found)])
+        if not isinstance(found, NoAnswer):
+            yield from told_blocks(tell_just_about_right(found, names), numbers_of(answers, JUST_ABOUT_RIGHT, DROPS))
 
     return _told("Just about right (consumers)", found, make)
 

@@ -30,7 +30,6 @@ from panel.report.contents.blocks import (
     Numbers,
     Paragraph,
     Section,
-    Source,
     Subheading,
     TextTable,
     fact,
@@ -45,6 +44,7 @@ from panel.report.contents.tables import batches, both_ways, each_assessor, form
 from panel.study.formulas import emollient_blend, matched_pairs
 from panel.study.locked_sessions import locked_sessions
 from panel.study.scores_used import scores_used
+from panel.study.shown import Source
 from panel.study.study import Study
 from panel.views.assessors.assessor_pictures import grid_figure, grid_svg
 from panel.views.assessors.assessor_words import (

@@ -7,8 +7,9 @@ import pandas as pd
 from panel.answers import Answers, NoAnswer
 from panel.claims.judge import CLAIMS
 from panel.models.emollients.swaps import TracedSwaps
-from panel.report.contents.blocks import Numbers, Source, numbers
+from panel.report.contents.blocks import Numbers, numbers
 from panel.study.formulas import formula_pairs, formulated
+from panel.study.shown import Source
 from panel.study.study import Study
 from panel.views.assessors.assessor_words import (
     both_ways_table,

@@ -10,16 +10,15 @@ from panel.models.consumers.agreement import Agreement
 from panel.models.consumers.answers import questions_of
 from panel.models.consumers.check_all import CheckAll
 from panel.models.consumers.forced_choice import ForcedChoices
-from panel.models.consumers.just_about_right import JustAboutRight
 from panel.models.consumers.liking import Liking
 from panel.models.consumers.preference import Preferences
 from panel.models.consumers.preference_map import PreferenceMap
 from panel.models.consumers.segments import Segments
-from panel.report.contents.blocks import Numbers, Source, numbers
+from panel.report.contents.blocks import Numbers, numbers
+from panel.study.shown import Source
 from panel.views.consumers.agreement import bars_table, statements_table
 from panel.views.consumers.check_all import lift_table, term_counts_table, term_pairs_table, term_tests_table
 from panel.views.consumers.choices import choices_table, preferences_table
-from panel.views.consumers.just_about_right import drops_table
 from panel.views.consumers.liking import liking_pairs_table, liking_table, liking_tests_table
 from panel.views.consumers.preference_map import sensations_table
 from panel.views.consumers.segments import segments_table
@@ -113,19 +112,6 @@ def sensations(answers: Answers) -> Numbers | NoAnswer:
         return numbers("HS", title, shown, found.sensations, key, found.method, *sources, rows=rows)
 
     return _made(answers.preference_map, make)
-
-
-def drops(answers: Answers) -> Numbers | NoAnswer:
-    """Return how much less is liked what is too little or too much."""
-
-    def make(found: JustAboutRight) -> Numbers:
-        key = ["prototype", "question", "side"]
-        asked = Source("answers", same={"question": "question", "prototype": "prototype"})
-        liked = Source("answers", same={"prototype": "prototype"}, only={"question": (found.liking,)})
-        title = "Too little, too much, and what it costs in liking"
-        return numbers("J", title, drops_table(found), found.drops, key, found.method, asked, liked, printed=False)
-
-    return _made(answers.just_about_right, make)
 
 
 def terms(answers: Answers) -> Numbers | NoAnswer:

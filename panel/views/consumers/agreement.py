@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from panel.models.consumers.agreement import DEFAULT, FROM_QUESTION, MAJORITY, Agreement
 from panel.views.drawing.interval_picture import interval_figure
 from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
-from panel.words import NOTHING, format_list, format_p, format_share, p_words
+from panel.words import NOTHING, counted_share, format_list, format_p, format_share, p_words
 
 
 def agreement_headline(result: Agreement) -> str:
@@ -50,7 +50,7 @@ def how_readily_yes_is_said(result: Agreement) -> list[str]:
     lines = [_foil(row, result) for row in result.foils.to_dict("records")]
     without = result.without_foil
     falls = [
-        f"{row['question']} {share_words(int(row['agreed']), int(row['base']))}" for row in without.to_dict("records")
+        f"{row['question']} {counted_share(int(row['agreed']), int(row['base']))}" for row in without.to_dict("records")
     ]
     if falls:
         lines.append(
@@ -72,14 +72,14 @@ def what_agreement_cannot_show(result: Agreement) -> tuple[str, ...]:
 
 
 def _line(row: Mapping[Any, Any], bars: pd.DataFrame, result: Agreement, *, alone: bool) -> str:
-    counted = share_words(int(row["agreed"]), int(row["base"]))
+    counted = counted_share(int(row["agreed"]), int(row["base"]))
     interval = f"{100 * result.level:g} % interval {share_interval(row['ci_low'], row['ci_high'])}"
     parts = [f"{row['question']}: {counted} agreed ({interval}); at most {_at_most(row)}."]
     parts += [_bar(bar) for bar in bars.to_dict("records")]
     if row["dont_know"]:
         parts.append(
             f"{row['dont_know']} said they do not know and stay in the base; of those with an opinion it is "
-            f"{share_words(int(row['agreed']), int(row['opinion_base']))}."
+            f"{counted_share(int(row['agreed']), int(row['opinion_base']))}."
         )
     if alone and row["dropped"] > 0:
         parts.append(f"{int(row['dropped'])} of the {int(row['started'])} who started did not answer.")
@@ -110,7 +110,7 @@ def _bar_name(row: Mapping[Any, Any]) -> str:
 def _foil(row: Mapping[Any, Any], result: Agreement) -> str:
     own = (result.statements["prototype"] == row["prototype"]) & (result.statements["question"] == row["question"])
     sentence = str(result.statements.loc[own, "words"].iloc[0]) or str(row["question"])
-    counted = share_words(int(row["agreed"]), int(row["base"]))
+    counted = counted_share(int(row["agreed"]), int(row["base"]))
     told = f"{counted} agreed with a sentence that is untrue for {row['prototype']}, '{sentence.rstrip('.')}'"
     if not row["agreed"]:
         return f"{told}. Nobody said yes for the sake of it, as far as this sentence can show."
@@ -197,7 +197,7 @@ def without_foil_table(result: Agreement) -> pd.DataFrame:
 
 
 def _shares(rows: pd.DataFrame, count: str, base: str) -> list[str]:
-    return [share_words(int(x), int(n)) for x, n in zip(rows[count], rows[base], strict=True)]
+    return [counted_share(int(x), int(n)) for x, n in zip(rows[count], rows[base], strict=True)]
 
 
 def _intervals(rows: pd.DataFrame, low: str, high: str) -> list[str]:
@@ -227,7 +227,7 @@ def agreement_figure(result: Agreement) -> Figure:
         shape=["s" if foil else "o" for foil in rows["foil"]],
         filled=~rows["foil"],
     )
-    counted = [share_words(int(x), int(n)) for x, n in zip(rows["agreed"], rows["base"], strict=True)]
+    counted = [counted_share(int(x), int(n)) for x, n in zip(rows["agreed"], rows["base"], strict=True)]
     figure, axes = interval_figure(
         drawn,
         _ROW * len(rows),
@@ -255,12 +255,6 @@ def agreement_svg(result: Agreement, *, text_as_paths: bool = True) -> str:
 
 
 # A share in words that nobody can call rounded up: count, base, per cent, and at most how many in ten.
-
-
-def share_words(count: int, base: int) -> str:
-    """Return `44 of 58 (75.8 %)`, the per cent cut, never rounded up; `0 of 0` has none."""
-    told = f"{count} of {base}"
-    return f"{told} ({format_share(count / base, 1)})" if base else told
 
 
 def in_ten(count: int, base: int) -> str:

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll, TermMap
-from panel.views.consumers.agreement import share_words
 from panel.views.drawing.interval_picture import interval_figure, needed_limits
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
 from panel.words import (
     NOTHING,
+    counted_share,
     format_change,
     format_interval,
     format_list,
@@ -90,13 +90,12 @@ def what_check_all_cannot_show(result: CheckAll) -> tuple[str, ...]:
 def _line(row: Mapping[Any, Any], shares: pd.DataFrame, result: CheckAll) -> str:
     test = "not tested" if np.isnan(row["p_value"]) else _test(row)
     if not row["p_adjusted"] < 1 - result.level:
-        told = (
-            f"{row['term']}: no difference shown ({test}); ticked {share_words(int(row['ticked']), int(row['base']))}."
-        )
+        ticked = counted_share(int(row["ticked"]), int(row["base"]))
+        told = f"{row['term']}: no difference shown ({test}); ticked {ticked}."
     else:
         most, least = (shares.loc[[shares["share"].idxmax()]], shares.loc[[shares["share"].idxmin()]])
         ends = [
-            f"{end['prototype'].iloc[0]}, {share_words(int(end['ticked'].iloc[0]), int(end['base'].iloc[0]))}"
+            f"{end['prototype'].iloc[0]}, {counted_share(int(end['ticked'].iloc[0]), int(end['base'].iloc[0]))}"
             for end in (most, least)
         ]
         told = f"{row['term']}: ticked most for {ends[0]}; least for {ends[1]}. {test[0].upper()}{test[1:]}."
@@ -132,7 +131,7 @@ def _lift(row: Mapping[Any, Any], result: CheckAll) -> str:
 def term_counts_table(result: CheckAll) -> pd.DataFrame:
     """Return one row per term and one column per prototype: count, base and per cent."""
     rows = result.shares
-    told = [share_words(int(x), int(n)) for x, n in zip(rows["ticked"], rows["base"], strict=True)]
+    told = [counted_share(int(x), int(n)) for x, n in zip(rows["ticked"], rows["base"], strict=True)]
     cell = dict(zip(zip(rows["term"], rows["prototype"], strict=True), told, strict=True))
     terms, prototypes = (list(dict.fromkeys(rows[name])) for name in ("term", "prototype"))
     columns = {str(prototype): [cell.get((term, prototype), NOTHING) for term in terms] for prototype in prototypes}
@@ -145,7 +144,7 @@ def term_tests_table(result: CheckAll) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "Term": list(rows["term"]),
-            "Ticked": [share_words(int(x), int(n)) for x, n in zip(rows["ticked"], rows["base"], strict=True)],
+            "Ticked": [counted_share(int(x), int(n)) for x, n in zip(rows["ticked"], rows["base"], strict=True)],
             "Rare": ["rare" if rare else "" for rare in rows["rare"]],
             "Cochran's Q": [format_number(value) for value in rows["statistic"]],
             "Degrees of freedom": [f"{df:d}" for df in rows["df"]],

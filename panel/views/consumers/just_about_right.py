@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
@@ -14,31 +13,181 @@ from matplotlib.patches import Patch
 from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import ALL_SIDES, LEAST_GROUP, LEAST_SHARE, JustAboutRight
 from panel.study.naming import Naming
-from panel.views.consumers.agreement import share_words
-from panel.views.drawing.pictures import FAINT, INK, svg_text, text_width
+from panel.study.shown import (
+    ATTRIBUTE,
+    INTERVAL,
+    P_HOLM,
+    PROTOTYPE,
+    QUESTION,
+    VERSUS,
+    About,
+    Across,
+    Source,
+    Table,
+    change,
+    count,
+    each_row,
+    interval,
+    number,
+    of_share,
+    text,
+)
+from panel.views.drawing.pictures import FAINT, INK, text_width
+from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
-    NOTHING,
-    format_change,
+    capital,
+    counted_share,
     format_interval,
     format_list,
     format_number,
-    format_p,
     format_share,
     p_words,
 )
 
 _MOST_CHANGES = 2  # proposed for one case; the table has them all
-_LITTLE, _MUCH = "too little", "too much"
+
+
+LITTLE, RIGHT_SIDE, MUCH = ALL_SIDES
 
 
 def side_words(result: JustAboutRight, question: str, side: str) -> str:
     """Return a side in the words of the question: `too thin` where its low end is `much too thin`."""
     known = result.facts.get(question, QuestionFacts())
-    end = (known.low_end if side == _LITTLE else known.high_end).removeprefix("much ").strip()
-    return end if side in (_LITTLE, _MUCH) and end else side
+    end = (known.low_end if side == LITTLE else known.high_end).removeprefix("much ").strip()
+    return end if side in (LITTLE, MUCH) and end else side
 
 
-def right_headline(result: JustAboutRight) -> str:
+def _side_of_row(row: Mapping[str, Any], about: About) -> str:
+    return side_words(about.result, str(row["question"]), str(row["side"]))
+
+
+VERDICT_WORDS = {
+    "move": "worth a move",
+    "perhaps": "perhaps; can be chance",
+    "no cost seen": "no cost shown",
+    "few people": f"fewer than {100 * LEAST_SHARE:.0f} %, not weighed",
+    "small group": "group too small, not tested",
+}
+_SIDE = each_row("Side", _side_of_row, "question", "side")
+_ASKED = Source("answers", same={"question": "question", "prototype": "prototype"})
+
+DROPS = Table(
+    name="mean_drops",
+    title="Too little, too much, and what it costs in liking",
+    rows="drops",
+    columns=(
+        *(PROTOTYPE, QUESTION, _SIDE, of_share("People", "count", "base")),
+        number("Liked less by (against just about right)", "estimate"),
+        *(interval(digits=1), P_HOLM, number("Share times drop", "weighted", 2)),
+        text("What it says", "verdict", VERDICT_WORDS),
+    ),
+    key=("prototype", "question", "side"),
+    code="J",
+    sources=lambda found: (
+        _ASKED,
+        Source("answers", same={"prototype": "prototype"}, only={"question": (found.liking,)}),
+    ),
+    printed=False,
+)
+BALANCE = Table(
+    name="weighted_drops",
+    title="Weighted drops beside the means they follow from",
+    rows="balance",
+    columns=(
+        *(PROTOTYPE, QUESTION, count("People", "n")),
+        number("Mean liking, just about right", "right_mean", 2),
+        number("Mean liking, everybody", "grand_mean", 2),
+        number("Both drops weighted by their shares", "weighted", 2),
+    ),
+)
+WITHIN = Table(
+    name="drops_within",
+    title="Drops within consumers, over all prototypes",
+    rows="within",
+    columns=(
+        *(QUESTION, _SIDE, number("Liked less by, within consumers", "estimate"), interval(digits=1), P_HOLM),
+        count("Consumers whose answers differ", "n_consumers"),
+    ),
+)
+RIGHT_PAIRS = Table(
+    name="just_about_right_pairs",
+    title="Do the same people answer differently for two prototypes?",
+    rows="pairs",
+    columns=(
+        *(QUESTION, PROTOTYPE, VERSUS, count("People who judged both", "n"), number("Chi-square", "statistic")),
+        *(count("Degrees of freedom", "df"), P_HOLM),
+    ),
+)
+MOVES = Table(
+    name="changes_to_test",
+    title="Changes of emollients that could be tested",
+    rows="moves",
+    columns=(
+        PROTOTYPE,
+        each_row("Found", lambda row, about: f"{row['question']}: {_side_of_row(row, about)}", "question", "side"),
+        *(text("Take out", "removed"), text("Put in", "added"), number("% of the formula", "percent", 2)),
+        *(ATTRIBUTE, change("Change the panel scored"), INTERVAL, text("Already made as", "gives")),
+    ),
+)
+REFUSED = Table(
+    name="refused_questions",
+    title="Questions that cannot be asked both ways",
+    rows="refused",
+    columns=(QUESTION, text("Why not", "why")),
+)
+
+
+def sides_of(question: str) -> Table:
+    """Describe the counts of the three sides by prototype, for one question."""
+    return Table(
+        name="just_about_right_shares",
+        title=f"Too little, just about right, too much: {question}",
+        rows=lambda found: found.shares.loc[found.shares["question"] == question],
+        columns=(PROTOTYPE,),
+        key=("prototype",),
+        across=Across(
+            "side",
+            of_share("", "count", "base"),
+            lambda side, about: capital(side_words(about.result, question, str(side))),
+        ),
+    )
+
+
+def tell_just_about_right(result: JustAboutRight, names: Naming, question: str = "") -> Told:
+    """Return what is told of the just-about-right questions; the picture is that of one, by default of the first."""
+    asked = question or str(result.shares["question"].iloc[0])
+
+    changes: tuple[Item, ...] = (_MOVES_CAUTION, *_changes_to_test(result, names), MOVES) if len(result.moves) else ()
+    return Told(
+        result,
+        names,
+        _headline(result),
+        _picture(result, asked),
+        table=DROPS,
+        drawers=(
+            drawer("Case by case", *_what_costs_liking(result), DROPS),
+            drawer("Changes of emollients that could be tested", *changes),
+            drawer("How many say what", sides_of(asked)),
+            drawer("The drops and the means they follow from", BALANCE),
+            drawer("Over all prototypes", *_over_all_prototypes(result), WITHIN),
+            drawer("Do the prototypes differ on these questions?", RIGHT_PAIRS),
+            drawer("Questions that cannot be asked both ways", *([REFUSED] if len(result.refused) else [])),
+        ),
+        cannot=_CANNOT,
+    )
+
+
+_MOVES_CAUTION = "Questions to test, not orders: each names a change the panel has tested that goes the wanted way."
+_CANNOT = (
+    "Those who find it too thick are other people than those who find it right; they may like less for another reason. "
+    "Only a prototype made differently shows whether they would like it more.",
+    "Just about right is not a strength. How thick a prototype is, the trained panel says.",
+    "A change of emollients moves more than one attribute. Look at all of them before making it.",
+    f"The line of {100 * LEAST_SHARE:.0f} % and the least group of {LEAST_GROUP} are custom, not a proof.",
+)
+
+
+def _headline(result: JustAboutRight) -> str:
     """Return the answer in one sentence."""
     if result.drops.empty:
         return "None of the questions can be read as too little or too much."
@@ -55,22 +204,22 @@ def right_headline(result: JustAboutRight) -> str:
     return f"Worth a move, because those who mind like it less: {format_list(cases)}."
 
 
-def what_costs_liking(result: JustAboutRight) -> list[str]:
+def _what_costs_liking(result: JustAboutRight) -> list[str]:
     """Return one line for each case where at least a fifth are on one side and something can be said about it."""
     rows = result.drops.loc[result.drops["verdict"].isin(["move", "perhaps", "small group"])]
     order = {"move": 0, "perhaps": 1, "small group": 2}
     rows = rows.assign(order=rows["verdict"].map(order)).sort_values(
         ["order", "weighted"], ascending=[True, False], kind="stable"
     )
-    lines = [drop_sentence(result, row) for row in rows.to_dict("records")]
+    lines = [_drop_sentence(result, row) for row in rows.to_dict("records")]
     if (rows["verdict"] == "perhaps").any():
         lines.append("Where it can be chance, ask again before moving anything.")
     return lines
 
 
-def drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
+def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     """Return the sentence for one prototype, question and side."""
-    head = f"{row['prototype']}: {_side(result, row)} for {share_words(int(row['count']), int(row['base']))}"
+    head = f"{row['prototype']}: {_side(result, row)} for {counted_share(int(row['count']), int(row['base']))}"
     if row["verdict"] == "few people":
         return f"{head}: fewer than {100 * LEAST_SHARE:.0f} %, no reason to move."
     if row["verdict"] == "small group":
@@ -96,7 +245,7 @@ def drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     return told
 
 
-def over_all_prototypes(result: JustAboutRight) -> list[str]:
+def _over_all_prototypes(result: JustAboutRight) -> list[str]:
     """Return one line per question: what either side costs within consumers, over all prototypes."""
     lines = []
     for question, rows in result.within.groupby("question", sort=False):
@@ -105,24 +254,12 @@ def over_all_prototypes(result: JustAboutRight) -> list[str]:
     return lines if result.liking else []
 
 
-def changes_to_test(result: JustAboutRight, names: Naming) -> list[str]:
+def _changes_to_test(result: JustAboutRight, names: Naming) -> list[str]:
     """Return, as questions, the tested changes of emollients that go the wanted way, two at most for one case."""
     lines = []
     for _, rows in result.moves.groupby(["prototype", "question", "side"], sort=False):
         lines += [_change(result, row, names) for row in rows.head(_MOST_CHANGES).to_dict("records")]
     return lines
-
-
-def what_right_cannot_show(result: JustAboutRight) -> tuple[str, ...]:
-    """Return what a reader must not take from just-about-right answers."""
-    return (
-        "Those who find it too thick are other people than those who find it right; they may like less for another "
-        "reason. Only a prototype made differently shows whether they would like it more.",
-        "Just about right is not a strength. How thick a prototype is, the trained panel says.",
-        "A change of emollients moves more than one attribute. Look at all of them on the page Emollients before "
-        "making it.",
-        f"The line of {100 * LEAST_SHARE:.0f} % and the least group of {LEAST_GROUP} are custom, not a proof.",
-    )
 
 
 def _side(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
@@ -131,8 +268,8 @@ def _side(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
 
 def _other_way(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     side = side_words(result, str(row["question"]), str(row["side"]))
-    if side in (_LITTLE, _MUCH):
-        return "with more of it" if side == _LITTLE else "with less of it"
+    if side in (LITTLE, MUCH):
+        return "with more of it" if side == LITTLE else "with less of it"
     return f"less {side.removeprefix('too ')}"
 
 
@@ -167,145 +304,6 @@ def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> st
     return told
 
 
-def moves_caution(moves: pd.DataFrame) -> str:
-    """Return the sentence over the changes; empty where there are none."""
-    if moves.empty:
-        return ""
-    return "Questions to test, not orders: each names a change the panel has tested that goes the wanted way."
-
-
-# Just-about-right results as tables a person reads.
-
-
-VERDICT_WORDS = {
-    "move": "worth a move",
-    "perhaps": "perhaps; can be chance",
-    "no cost seen": "no cost shown",
-    "few people": "fewer than 20 %, not weighed",
-    "small group": "group too small, not tested",
-}
-
-
-def right_shares_table(result: JustAboutRight, question: str) -> pd.DataFrame:
-    """Return one row per prototype for one question: count, base and per cent of the three sides."""
-    rows = result.shares.loc[result.shares["question"] == question]
-    told = [share_words(int(x), int(n)) for x, n in zip(rows["count"], rows["base"], strict=True)]
-    cell = dict(zip(zip(rows["prototype"], rows["side"], strict=True), told, strict=True))
-    prototypes = list(dict.fromkeys(rows["prototype"]))
-    columns = {
-        side_words(result, question, side).capitalize(): [cell[prototype, side] for prototype in prototypes]
-        for side in ALL_SIDES
-    }
-    return pd.DataFrame({"Prototype": prototypes} | columns, dtype="str")
-
-
-def drops_table(result: JustAboutRight) -> pd.DataFrame:
-    """Return one row per prototype, question and side with its mean drop and verdict."""
-    rows = result.drops
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Question": list(rows["question"]),
-            "Side": _sides(result, rows),
-            "People": [share_words(int(x), int(n)) for x, n in zip(rows["count"], rows["base"], strict=True)],
-            "Liked less by (against just about right)": [format_number(value) for value in rows["estimate"]],
-            _interval_heading(result.level): _intervals(rows, 1),
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-            "Share times drop": [format_number(value, 2) for value in rows["weighted"]],
-            "What it says": [VERDICT_WORDS[verdict] for verdict in rows["verdict"]],
-        },
-        dtype="str",
-    )
-
-
-def balance_table(result: JustAboutRight) -> pd.DataFrame:
-    """Return one row per prototype and question: the weighted drops beside the means they follow from."""
-    rows = result.balance
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Question": list(rows["question"]),
-            "People": [f"{n:d}" for n in rows["n"]],
-            "Mean liking, just about right": [format_number(value, 2) for value in rows["right_mean"]],
-            "Mean liking, everybody": [format_number(value, 2) for value in rows["grand_mean"]],
-            "Both drops weighted by their shares": [format_number(value, 2) for value in rows["weighted"]],
-        },
-        dtype="str",
-    )
-
-
-def within_table(result: JustAboutRight) -> pd.DataFrame:
-    """Return one row per question and side: the drop within consumers over all prototypes."""
-    rows = result.within
-    return pd.DataFrame(
-        {
-            "Question": list(rows["question"]),
-            "Side": _sides(result, rows),
-            "Liked less by, within consumers": [format_number(value) for value in rows["estimate"]],
-            _interval_heading(result.level): _intervals(rows, 1),
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-            "Consumers whose answers differ": [f"{n:d}" for n in rows["n_consumers"]],
-        },
-        dtype="str",
-    )
-
-
-def right_pairs_table(result: JustAboutRight) -> pd.DataFrame:
-    """Return one row per question and pair of prototypes: do the same people answer differently?"""
-    rows = result.pairs
-    return pd.DataFrame(
-        {
-            "Question": list(rows["question"]),
-            "Prototype": list(rows["prototype"]),
-            "Compared with": list(rows["versus"]),
-            "People who judged both": [f"{n:d}" for n in rows["n"]],
-            "Chi-square": [format_number(value) for value in rows["statistic"]],
-            "Degrees of freedom": [f"{df:d}" for df in rows["df"]],
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-        },
-        dtype="str",
-    )
-
-
-def moves_table(result: JustAboutRight, names: Naming) -> pd.DataFrame:
-    """Return one row per tested change that goes the wanted way."""
-    rows = result.moves
-    found = zip(rows["question"], _sides(result, rows), strict=True)
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Found": [f"{question}: {side}" for question, side in found],
-            "Take out": list(rows["removed"]),
-            "Put in": list(rows["added"]),
-            "% of the formula": [format_number(value, 2) for value in rows["percent"]],
-            "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
-            "Change the panel scored": [format_change(value, names.digits) for value in rows["estimate"]],
-            _interval_heading(result.level): _intervals(rows, names.digits),
-            "Already made as": [name or NOTHING for name in rows["gives"]],
-        },
-        dtype="str",
-    )
-
-
-def refused_table(result: JustAboutRight) -> pd.DataFrame:
-    """Return the questions that cannot be asked both ways, with the reason."""
-    return pd.DataFrame(
-        {"Question": list(result.refused["question"]), "Why not": list(result.refused["why"])}, dtype="str"
-    )
-
-
-def _sides(result: JustAboutRight, rows: pd.DataFrame) -> list[str]:
-    return [side_words(result, str(q), str(s)) for q, s in zip(rows["question"], rows["side"], strict=True)]
-
-
-def _interval_heading(level: float) -> str:
-    return f"{100 * level:g} % interval"
-
-
-def _intervals(rows: pd.DataFrame, digits: int) -> list[str]:
-    return [format_interval(low, high, digits) for low, high in zip(rows["ci_low"], rows["ci_high"], strict=True)]
-
-
 # How many find too little, just about right, too much: one bar per prototype, in three parts.
 
 
@@ -316,7 +314,7 @@ _LEAST_WRITTEN = 0.06  # share below which a number does not fit into its part
 _PARTS = (("#9ecae1", "///"), ("#e6e6e6", ""), ("#fdae6b", "..."))  # light enough for dark words on them
 
 
-def right_figure(result: JustAboutRight, question: str) -> Figure:
+def _figure(result: JustAboutRight, question: str) -> Figure:
     """Return the bars of one question; hatching tells the parts apart without colour."""
     rows = result.shares.loc[result.shares["question"] == question]
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
@@ -369,17 +367,7 @@ def _write(axes: Axes, across: float, place: int, words: str, colour: str) -> No
     axes.text(across, place, words, fontsize=_FONT - 1, color=INK, ha="center", va="center", bbox=box)
 
 
-def right_alt_text(result: JustAboutRight, question: str) -> str:
-    """Return what the picture shows, for people who hear it."""
+def _picture(result: JustAboutRight, question: str) -> Picture:
     little, right, much = (side_words(result, question, side) for side in ALL_SIDES)
-    return f"Shares of {little}, {right} and {much} on {question}, by prototype; the table holds the numbers."
-
-
-def right_svg(result: JustAboutRight, question: str, *, text_as_paths: bool = True) -> str:
-    """Return the bars of one question as SVG text."""
-    return svg_text(
-        right_figure(result, question),
-        title=f"Just about right: {question}",
-        description=right_alt_text(result, question),
-        text_as_paths=text_as_paths,
-    )
+    alt = f"Shares of {little}, {right} and {much} on {question}, by prototype; the table holds the numbers."
+    return Picture("just_about_right", f"Just about right: {question}", alt, lambda: _figure(result, question))

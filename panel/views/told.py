@@ -1,0 +1,141 @@
+"""What is told of one answer, the same on a page, by a command and in the evidence file; each only lays it out.
+
+One sentence that answers, one picture, at most three sentences to mind; everything else lies in drawers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any
+
+import pandas as pd
+from matplotlib.figure import Figure
+
+from panel.study.naming import Naming
+from panel.study.shown import Table, figures, shown
+from panel.views.drawing.pictures import png_bytes, svg_text
+
+MOST_TO_MIND = 3
+HOW = "How it was computed, and what it cannot show"
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A picture, its title, and the words for those who cannot see it; drawn when it is asked for.
+
+    Parameters
+    ----------
+    name
+        Name of its file, without ending.
+    title, alt
+        What stands over it, and what is heard instead of it.
+    figure
+        Draws it.
+    """
+
+    name: str
+    title: str
+    alt: str
+    figure: Callable[[], Figure] = field(repr=False)
+
+    @cached_property
+    def svg(self) -> str:
+        """The picture as SVG text; the same figure always gives the same text."""
+        return svg_text(self.figure(), title=self.title, description=self.alt)
+
+    def png(self) -> bytes:
+        """Return the picture as PNG."""
+        return png_bytes(self.figure())
+
+
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """A described table with the answer it is about: as a person reads it, and unrounded."""
+
+    table: Table
+    result: Any
+    names: Naming
+
+    @property
+    def title(self) -> str:
+        """What it holds."""
+        return self.table.titled(self.result)
+
+    @property
+    def full(self) -> pd.DataFrame:
+        """The unrounded rows."""
+        return self.table.of(self.result)
+
+    @cached_property
+    def texts(self) -> pd.DataFrame:
+        """The cells as texts, under headings."""
+        return shown(self.table, self.result, self.names)
+
+    @property
+    def figures(self) -> tuple[bool, ...]:
+        """For each column whether it holds figures, which stand on the right."""
+        return figures(self.table, self.result)
+
+
+Item = str | Picture | Table | Shown
+"""A sentence, a picture, or a table: of the answer itself, or with the answer it is about."""
+
+
+@dataclass(frozen=True, eq=False)
+class Drawer:
+    """What lies closed until it is asked for: its title, and its items from top to bottom."""
+
+    title: str
+    items: tuple[Item, ...]
+
+
+def drawer(title: str, *items: Item) -> Drawer:
+    """Return a drawer with these items."""
+    return Drawer(title, items)
+
+
+@dataclass(frozen=True, eq=False)
+class Told:
+    """What is told of one answer.
+
+    Parameters
+    ----------
+    result, names
+        The answer, and the words of the study.
+    headline
+        The sentence that answers.
+    picture
+        The picture that shows it, if there is one.
+    mind
+        What to mind before believing it, three sentences at the most.
+    table
+        The table that holds the answer, if there is one: a command prints it under the headline.
+    drawers
+        Everything else; how it was computed (method and notes of the answer) and what it cannot show come last.
+    cannot
+        What a reader must not take from it.
+    """
+
+    result: Any
+    names: Naming
+    headline: str
+    picture: Picture | None = None
+    mind: tuple[str, ...] = ()
+    table: Table | None = None
+    drawers: tuple[Drawer, ...] = ()
+    cannot: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if len(self.mind) > MOST_TO_MIND:
+            raise ValueError(f"{len(self.mind)} sentences to mind; put some into a drawer")
+
+    def every_drawer(self) -> Iterator[Drawer]:
+        """Yield its drawers, those without items left out, the one on how it was computed last."""
+        yield from (each for each in self.drawers if each.items)
+        yield Drawer(HOW, (self.result.method, *self.result.notes, *self.cannot))
+
+    def shown(self, table: Table | Shown) -> Shown:
+        """Return a table with the answer it is about."""
+        return table if isinstance(table, Shown) else Shown(table, self.result, self.names)
