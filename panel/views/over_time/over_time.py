@@ -24,6 +24,7 @@ from panel.words import (
     format_number,
     format_p,
     format_share,
+    p_after_holm,
     p_words,
 )
 
@@ -59,7 +60,7 @@ def _follow(name: str, rows: pd.DataFrame, result: AfterFeel, names: Naming) -> 
     }
     parts = [
         f"{words[term][0] if told[term]['p_adjusted'] < bar else words[term][1]} "
-        f"(F {format_number(told[term]['statistic'], 1)}, {p_words(told[term]['p_adjusted'])})"
+        f"(F {format_number(told[term]['statistic'], 1)}, {p_after_holm(told[term]['p_adjusted'])})"
         for term in ("prototype_time", "prototype", "time")
     ]
     return f"{name}: {'; '.join(parts)}.{_beside_benchmark(name, result, names)}"
@@ -234,7 +235,7 @@ def after_feel_tests_table(result: AfterFeel) -> pd.DataFrame:
                 for df, df_error in zip(rows["df"], rows["df_error"], strict=True)
             ],
             "p": [format_p(value) for value in rows["p_value"]],
-            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
+            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
         },
         dtype="str",
     )

@@ -36,7 +36,7 @@ def test_change_that_differs():
     found = follow_after_feel(STUDY)
     assert after_feel_headline(found) == "The prototypes do not change alike over time on greasy film."
     (told,) = after_feel_sentences(found, NAMES)
-    assert told.startswith("greasy film: the prototypes do not change alike (F 7.6, p < 0.001); ")
+    assert told.startswith("greasy film: the prototypes do not change alike (F 7.6, p after Holm < 0.001); ")
     late = found.versus.query("prototype == 'P3' and minutes == 20")["estimate"].item()
     assert f"20 min ({-late:.1f}) (scale units in brackets)." in told
     assert "P3 lower at 2 min" in told
