@@ -73,6 +73,11 @@ def p_words(p_value: float | None) -> str:
     return f"p {text}" if text[0] in "<>" else f"p = {text}"
 
 
+def p_after_holm(p_value: float | None) -> str:
+    """Return a p-value that was adjusted for its family, for a sentence: `p after Holm = 0.012`."""
+    return f"p after Holm{p_words(p_value)[1:]}"
+
+
 def format_interval(low: float | None, high: float | None, digits: int = 1) -> str:
     """Return an interval as `low to high`, open ends said to be open; an en dash where there is none."""
     if low is None or high is None or math.isnan(low) or math.isnan(high):

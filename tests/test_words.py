@@ -1,10 +1,14 @@
 """Numbers as a person reads them."""
 
+import re
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import panel
 from panel.words import (
     DOWN,
     NEAREST,
@@ -16,6 +20,7 @@ from panel.words import (
     format_p,
     format_share,
     format_shares,
+    p_after_holm,
     p_words,
 )
 
@@ -142,3 +147,17 @@ def test_missing_share():
 )
 def test_lists(names, text):
     assert format_list(names) == text
+
+
+def test_a_p_value_after_holm_is_never_called_p():
+    assert p_after_holm(0.0001) == "p after Holm < 0.001"
+    assert p_after_holm(0.0123) == "p after Holm = 0.012"
+    # a column adjusted by Holm, written by the words of a plain p-value, would show here
+    holm = re.compile(r"[^_]p_words\([^()]*p_adjusted")
+    at = [
+        f"{path.name}: {line.strip()}"
+        for path in sorted((Path(panel.__file__).parent / "views").rglob("*.py"))
+        for line in path.read_text(encoding="utf-8").splitlines()
+        if holm.search(line) and "after adjusting" not in line  # those are Benjamini and Hochberg's
+    ]
+    assert at == []

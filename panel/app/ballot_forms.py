@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Callable
-from dataclasses import asdict, replace
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -16,7 +16,7 @@ from panel.ballots.answers import links_page, qr_svg, with_links
 from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
 from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewall_hint, lan_address, link_opens
 from panel.errors import PanelError, StudyError
-from panel.plan.codes import new_salt, no_openings, note_opening, seal_key, serving_key
+from panel.plan.codes import new_salt, no_openings, note_opening, seal_key, serving_key, with_seal
 from panel.plan.orders import MOST_PER_SESSION, ServingPlan
 from panel.plan.protocol import conflicts, people
 from panel.plan.safety import when_to_stop
@@ -446,9 +446,6 @@ def _compare(record: BallotRecord, session: str, names: Naming) -> None:
 # Writing a serving plan into a study that has none: codes, orders, places, and the seal of the key.
 
 
-KEY_FACT = "key"
-
-
 def serving_form(study: StudyInUse) -> None:
     """Let the user make a serving plan and write it into the study. What stands behind a code is not shown."""
     st.markdown(
@@ -487,5 +484,5 @@ def _with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
     return replace(
         study,
         tables={**study.tables, "servings": servings},
-        facts={**study.facts, KEY_FACT: {**asdict(seal), "salt": salt}},
+        facts=with_seal(study.facts, seal, salt),
     )

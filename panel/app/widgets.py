@@ -214,16 +214,17 @@ def close() -> None:
 # Which prototypes to show first, and what was typed into a field.
 
 
-def margin_field(study: StudyInUse, names: Naming) -> float | None:
+def margin_field(study: StudyInUse, names: Naming, *, per_cent: bool = False) -> float | None:
     """Return the smallest difference that matters, typed with a decimal point or comma; None if empty or unreadable.
 
-    Streamlit's own number field would turn 7,5 into 75.
+    Streamlit's own number field would turn 7,5 into 75. `per_cent`: it is asked for in per cent of each scale, which
+    the study's own margin, in scale units, is not.
     """
-    stated = study.study.facts.get("margin")
+    stated = None if per_cent else study.study.facts.get("margin")
     text = st.text_input(
         f"Smallest difference that matters ({names.scale or 'scale units'})",
         f"{stated:g}" if isinstance(stated, int | float) else "",
-        key=study.choice("margin"),
+        key=study.choice("margin in per cent" if per_cent else "margin"),
         help="Decided by people before the test. 7.5 and 7,5 are both read. Empty: the study's own, if it has one.",
         persist_state="session",
     )

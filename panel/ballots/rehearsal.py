@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
@@ -21,7 +22,7 @@ from panel.store.board import board_of_servings, session_record
 from panel.store.database import OWN_FILE, OWN_STUDY, Store, now, open_store
 from panel.store.events import make_tokens
 from panel.store.lock import Locked, lock_session
-from panel.store.score_rows import USUAL_SCALE, prepare
+from panel.store.score_rows import prepare
 from panel.study.folder import write_study
 from panel.study.safe_write import place_warning
 from panel.study.study import Study, to_rehearse
@@ -172,8 +173,6 @@ class _Hand:
     def __init__(self, study: Study, session: str, assessor: str, rng: np.random.Generator) -> None:
         plan = study.table("servings")
         own = plan.loc[(plan["session"] == session) & (plan["assessor"] == assessor)]
-        scales = [study.scale(name) or USUAL_SCALE for name in study.table("attributes")["attribute"]]
-        self._low, self._high = min(low for low, _ in scales), max(high for _, high in scales)
         self._centre = {code: _centre(prototype) for code, prototype in zip(own["code"], own["prototype"], strict=True)}
         self._level = float(rng.normal(0.0, SPREAD_OF_ASSESSORS))
         self._rng = rng
@@ -181,17 +180,23 @@ class _Hand:
     def marks(self, page: SeenPage) -> dict[str, str]:
         """Return the fields that this person fills in on a page; numbers are written the way people do."""
         fields: dict[str, str] = {}
-        for line in page.lines:
+        for line, (low, high) in page.ends.items():
             if self._rng.random() < CANNOT_JUDGE:
                 fields[f"c{line[1:]}"] = "1"
                 continue
             part = self._centre.get(page.code, 0.5) + self._level + float(self._rng.normal(0.0, SPREAD_OF_MARKS))
-            value = self._low + (self._high - self._low) * float(np.clip(part, 0.0, 1.0))
-            text = f"{value:.1f}"
+            text = _written(low + (high - low) * float(np.clip(part, 0.0, 1.0)), low, high)
             fields[line] = text.replace(".", ",") if self._rng.random() < 0.5 else text
         if self._rng.random() < COMMENT:
             fields["comment"] = "rehearsed comment"
         return fields
+
+
+def _written(value: float, low: float, high: float) -> str:
+    """Return a mark as it is typed, to about a hundredth of its line and never beyond it."""
+    digits = max(1, 2 - math.floor(math.log10(high - low)))  # three would let 1,234 be a thousand
+    text = f"{value:.{digits}f}"
+    return text if low <= float(text) <= high else f"{value:.12g}"
 
 
 def _centre(prototype: str) -> float:
@@ -223,7 +228,7 @@ PATIENCE = 60.0  # seconds; an answer takes a few milliseconds
 
 @dataclass(eq=False, slots=True)
 class SeenPage:
-    """What a page shows: its address, its words, its links, the fields of its form and the names of its lines."""
+    """What a page shows: its address, words, links, the fields of its form, the names of its lines and their ends."""
 
     path: str
     status: int
@@ -232,6 +237,7 @@ class SeenPage:
     links: list[str] = field(default_factory=list)
     fields: dict[str, str] = field(default_factory=dict)
     lines: list[str] = field(default_factory=list)
+    ends: dict[str, tuple[float, float]] = field(default_factory=dict)
     acts: set[str] = field(default_factory=set)
 
     @property
@@ -313,6 +319,8 @@ class _Reader(HTMLParser):
             self.page.fields[values["name"]] = values.get("value", "")
         elif tag == "input" and values.get("type") == "text":
             self.page.lines.append(values["name"])
+            if "data-low" in values:
+                self.page.ends[values["name"]] = (float(values["data-low"]), float(values["data-high"]))
 
     def handle_endtag(self, tag: str) -> None:
         self._inside = ""

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.finding import Finding, Names, gathered, grouped, read_dates, sound_study
+from panel.checks.moments_recorded import batches_tested
 from panel.study.formulas import matched_pairs
 from panel.study.study import Study
 from panel.words import counted, first_few, format_typed
@@ -25,7 +26,7 @@ def check_batches(study: Study) -> list[Finding]:
     scored = _scored(sound)
     if scored.empty:
         return []
-    batches = sound.table("batches")
+    batches = batches_tested(sound)
     batches = batches[batches["prototype"] != ""]
     if batches.empty:
         message = "No batches are recorded: age, pH and making day of the samples cannot be checked."

@@ -117,6 +117,11 @@ def _missing(claim: Claim, materials: Materials, users: Evidence) -> list[str]:
     found = [*materials.panel_missing(claim), *users.missing]
     if math.isnan(claim.minutes) and math.isnan(materials.minutes(claim.attribute)):
         found.append("No time is stated at which it must be absent. Fill in minutes.")
+    if math.isnan(_panel_bar(claim, materials)[0]):
+        found.append(
+            f"No bar of the panel is stated, and the study does not say where the scale of {claim.attribute} begins "
+            "and ends, so the usual bar is not known. Fill in bar_panel, or scale_min and scale_max."
+        )
     return found or materials.few(claim, *materials.panel.people(claim.attribute, (claim.prototype,)))
 
 
@@ -127,10 +132,10 @@ def _panel_need(found: Estimate, bar: float, people: int) -> str:
 
 
 def _panel_bar(claim: Claim, materials: Materials) -> tuple[float, str]:
-    """Return the bar of the panel, and words where it is the usual one: a fifth of the scale."""
+    """Return the bar of the panel, and words where it is the usual one, a fifth of the scale; NaN without a scale."""
     if not math.isnan(claim.bar_panel):
         return claim.bar_panel, ""
-    low, high = materials.study.scale(claim.attribute) or (0.0, 100.0)
+    low, high = materials.study.scale(claim.attribute) or (NAN, NAN)
     return low + USUAL_PANEL_BAR * (high - low), " (the usual bar: none was stated)"
 
 

@@ -6,8 +6,8 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
+from panel.checks.moments_recorded import days_stated
 from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.study.study import Study
@@ -66,14 +66,11 @@ def panel_days(study: Study) -> str:
 
 def _days(study: Study, label: str) -> tuple[str, str]:
     """Return the first and the last day of the sessions with this label, as recorded in the fact `dates`."""
-    dates = study.facts.get("dates", {})
     start = re.sub(r"[\d\s]+$", "", label).casefold()
-    if not start or not isinstance(dates, Mapping):
+    if not start:
         return "", ""
-    found: Any = next((days for name, days in dates.items() if str(name).casefold().startswith(start)), None)
-    if not isinstance(found, list) or not found:
-        return "", ""
-    return str(found[0]), str(found[-1])
+    found = next((days for name, days in days_stated(study).items() if name.casefold().startswith(start)), ("",))
+    return found[0], found[-1]
 
 
 def _moment(text: str) -> datetime | None:

@@ -17,9 +17,10 @@ from typing import Any
 
 import pandas as pd
 
+from panel.checks.moments_recorded import days_stated, first_moments
 from panel.claims.claim import Claim, split_names
 from panel.errors import StudyError
-from panel.plan.codes import first_changed_opening, moment
+from panel.plan.codes import first_changed_opening, moment, moments_opened
 from panel.study.study import Study
 from panel.study.tables import TABLES
 
@@ -117,23 +118,14 @@ def _as_stated(study: Study, claim: Claim) -> dict[str, Any]:
 
 def _opened(study: Study) -> tuple[datetime | None, str]:
     """Return the first moment from which the data could have been seen by prototype, and what it was."""
-    openings = [str(when) for when in study.table("unblindings")["when"] if when]
-    if stated := study.facts.get("unblinded_on"):
-        openings.append(str(stated))
-    if openings:
+    if openings := moments_opened(study):
         first = min(openings, key=lambda when: moment(when, "The time of an unblinding"))
         only_stated = study.table("unblindings").empty
         so = "; the study states this day, no record says who opened the key" if only_stated else ""
         return moment(first, "The time of an unblinding"), f"the first unblinding ({_shown(first)}{so})"
-    entered = [str(when) for when in study.scores["recorded_at"] if when]
-    entered += [str(day) for days in _dates(study) for day in days]
+    entered = [*first_moments(study), *(day for days in days_stated(study).values() for day in days)]
     if not entered:
         return None, "The study records neither an unblinding nor when its scores and answers came in."
     first = min(entered, key=lambda when: moment(when, "The time of a score"))
     words = f"the first score or answer ({_shown(first)}; no unblinding is recorded)"
     return moment(first, "The time of a score"), words
-
-
-def _dates(study: Study) -> list[list[object]]:
-    stated = study.facts.get("dates", {})
-    return [days for days in stated.values() if isinstance(days, list)] if isinstance(stated, dict) else []

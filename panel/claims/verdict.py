@@ -100,7 +100,8 @@ def _on_family(case: Case) -> list[str]:
     if family.size < 2 or np.isnan(alone):
         return []
     words = (
-        f"Adjusted with the {family.size} claims of the family '{family.family}' (Holm): {p_value(family.p_adjusted)}."
+        f"Adjusted with the {family.size} claims of the family '{family.family}': "
+        f"p after Holm{p_value(family.p_adjusted)[1:]}."
     )
     if alone <= case.alpha < family.p_adjusted:
         words += " Alone it would be shown; beside the others it is not."

@@ -5,14 +5,16 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError, StudyError
+from panel.study.study import Study
 
 UNLUCKY = ("13", "666")
 """Digits that no code may contain; what is unlucky differs from place to place, so the list can be changed."""
@@ -115,6 +117,8 @@ def _telling(code: str) -> bool:
 # lock, and what was written down cannot be changed unseen.
 
 
+KEY_FACT = "key"
+OPENED_FACT = "unblinded_on"
 KEY_COLUMNS = ("session", "code", "prototype")
 OPENING_COLUMNS = ("when", "who", "what", "why", "locked", "seal")
 SALT_BYTES = 32
@@ -170,6 +174,53 @@ def seal_key(key: pd.DataFrame, salt: str, *, sealed_by: str, sealed_at: str) ->
     if len(salt) < SALT_BYTES:
         raise StudyError(f"The salt is too short to hide the key; use {SALT_BYTES} characters or more (new_salt).")
     return Seal(_hash(key, salt), len(key), sealed_by, sealed_at)
+
+
+def with_seal(facts: Mapping[str, Any], seal: Seal, salt: str) -> dict[str, Any]:
+    """Return the facts of a study with the seal of its key and the salt."""
+    return {**facts, KEY_FACT: {**asdict(seal), "salt": salt}}
+
+
+def sealed_key(study: Study) -> Seal | None:
+    """Return the seal of the key that was written with the serving plan; None if there is none."""
+    kept = study.facts.get(KEY_FACT)
+    if not isinstance(kept, Mapping) or not kept.get("sha256"):
+        return None
+    codes = kept.get("codes")
+    words = {name: str(kept.get(name) or "") for name in ("sha256", "sealed_by", "sealed_at")}
+    return Seal(codes=codes if isinstance(codes, int) else 0, **words)
+
+
+def plan_fits_seal(study: Study) -> bool | None:
+    """Return True if the serving plan still has the key that was sealed; None without a seal, its salt or a plan."""
+    seal, kept = sealed_key(study), study.facts.get(KEY_FACT)
+    salt = str(kept.get("salt") or "") if isinstance(kept, Mapping) else ""
+    if seal is None or not salt:
+        return None
+    try:
+        return key_matches(serving_key(study.table("servings")), salt, seal.sha256)
+    except StudyError:
+        return None if study.table("servings").empty else False
+
+
+def moments_opened(study: Study) -> list[str]:
+    """Return when the key was opened: the recorded openings, then the day that people state."""
+    stated = str(study.facts.get(OPENED_FACT) or "")
+    return [*(str(when) for when in study.table("unblindings")["when"] if when), *([stated] if stated else [])]
+
+
+def first_opening(study: Study) -> str:
+    """Return the first moment at which the key was opened, as it is written; empty if the study does not say."""
+    readable = [text for text in moments_opened(study) if _is_moment(text)]
+    return min(readable, key=lambda text: moment(text, "The time of an unblinding"), default="")
+
+
+def _is_moment(text: str) -> bool:
+    try:
+        moment(text, "The time of an unblinding")
+    except StudyError:
+        return False
+    return True
 
 
 def key_matches(key: pd.DataFrame, salt: str, sha256: str) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,20 +30,46 @@ class Scatter:
     attribute: str = ""
 
 
-PLANNING_SCATTER = Scatter(
-    5.0**2,
-    8.0**2,
-    "planning values for a scale of 0 to 100 (standard deviations 5 and 8; common practice, no source): replace them "
-    "by your own after the first study",
-)
+PLANNED_SD = (0.05, 0.08)
+"""Standard deviations to plan with, as parts of the scale: assessors by prototypes, and score to score.
+
+Common practice, no source.
+"""
 
 
-def own_scatter(variances: pd.DataFrame) -> list[Scatter]:
+def planning_scatter(length: float) -> Scatter:
+    """Return the scatter to plan with on a scale of this length, until there is a study of one's own.
+
+    Raises
+    ------
+    ModelError
+        If the scale has no length.
+    """
+    if not (length > 0 and np.isfinite(length)):
+        raise ModelError("The scale must end above where it begins. Correct its lowest and highest score.")
+    between, residual = (part * length for part in PLANNED_SD)
+    source = (
+        f"planning values for a scale {length:g} long (standard deviations {between:.3g} and {residual:.3g}, 5 and 8 % "
+        "of it; common practice, no source): replace them by your own after the first study"
+    )
+    return Scatter(between**2, residual**2, source)
+
+
+PLANNING_SCATTER = planning_scatter(100.0)
+"""On a scale of 0 to 100, and where everything is in per cent of a scale."""
+
+
+def own_scatter(variances: pd.DataFrame, units: Mapping[str, float] | None = None) -> list[Scatter]:
     """Return the scatter of each attribute from a table `attribute assessor_prototype residual` (variances).
 
     Such a table comes with the differences between prototypes of an earlier study. Without replicates the two cannot
     be told apart; then all of it is taken as between assessors, so that replicates are not credited with anything.
     Attributes without a residual are left out.
+
+    Parameters
+    ----------
+    units
+        Attribute to how many units of the plan are one unit of its scale (`planning_scale`); 1 if not given.
     """
     found = []
     for row in variances.to_dict("records"):
@@ -51,6 +77,8 @@ def own_scatter(variances: pd.DataFrame) -> list[Scatter]:
         if np.isnan(residual):
             continue
         name = str(row["attribute"])
+        square = (units or {}).get(name, 1.0) ** 2
+        residual, between = square * residual, square * between
         if np.isnan(between):
             source = "your own panel; not replicated, so all scatter is taken as between assessors"
             found.append(Scatter(residual, 0.0, source, name))
@@ -103,7 +131,8 @@ class PanelSizes:
         `comparison replicates assessors servings`: the fewest assessors that reach the wanted power; 0 where none of
         those tried does.
     curve
-        `assessors replicates difference power`: chance to find one planned difference of each size.
+        `assessors replicates difference power`: chance to find one planned difference of each size, up to twice the
+        one that matters or the whole scale.
     """
 
     sizes: pd.DataFrame
@@ -128,6 +157,7 @@ def panel_sizes(
     level: float = LEVEL,
     power: float = POWER,
     with_swap: int | None = None,
+    length: float = np.inf,
 ) -> PanelSizes:
     """Return what panels of different sizes can see of a difference that matters.
 
@@ -138,16 +168,22 @@ def panel_sizes(
     prototypes
         How many are compared.
     scatter
-        Of this laboratory's own panel (`own_scatter`), else planning values.
+        Of this laboratory's own panel (`own_scatter`), else planning values for the length of the scale
+        (`planning_scatter`); by default those for a scale of 0 to 100.
     with_swap
         How many of the prototypes carry a swap, the others not; by default half of them.
+    length
+        From the lowest to the highest possible score, where it is known: no difference can be larger.
 
     Raises
     ------
     ModelError
-        If the difference or the scatter is not above zero, or there are too few prototypes or people.
+        If the difference or the scatter is not above zero, the difference is larger than the scale, or there are
+        too few prototypes or people.
     """
     _ask(difference, prototypes, scatter, assessors, replicates)
+    if difference > length:
+        raise ModelError(f"A difference of {difference:g} does not fit on a scale that is {length:g} long. Correct it.")
     grid = pd.MultiIndex.from_product([assessors, replicates], names=["assessors", "replicates"]).to_frame(index=False)
     carrying = prototypes // 2 if with_swap is None else with_swap
     if not 0 < carrying < prototypes:
@@ -156,7 +192,7 @@ def panel_sizes(
     return PanelSizes(
         sizes=sizes,
         needed=_needed(sizes, power),
-        curve=_curve(grid, scatter, prototypes, difference, level),
+        curve=_curve(grid, scatter, prototypes, min(2 * difference, length), level),
         scatter=scatter,
         difference=difference,
         prototypes=prototypes,
@@ -241,9 +277,9 @@ def _needed(sizes: pd.DataFrame, power: float) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["comparison", "replicates", "assessors", "servings"])
 
 
-def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, difference: float, level: float) -> pd.DataFrame:
-    """Return the chance to find one planned difference, from none to twice the one that matters."""
-    steps = np.linspace(0, 2 * difference, 41)
+def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float, level: float) -> pd.DataFrame:
+    """Return the chance to find one planned difference, from none to the largest that is looked at."""
+    steps = np.linspace(0, largest, 41)
     rows = grid.loc[grid.index.repeat(len(steps))].reset_index(drop=True)
     rows["difference"] = np.tile(steps, len(grid))
     a, r = rows["assessors"].to_numpy(dtype=float), rows["replicates"].to_numpy(dtype=float)

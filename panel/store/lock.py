@@ -5,6 +5,7 @@ The record is closed first: whatever interrupts the writing of the study, lockin
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -19,9 +20,8 @@ from panel.store.events import hold_session
 from panel.store.score_rows import Collected, with_collected
 from panel.store.tables import COLLECTION, EVENT, SCORE_KINDS, SERVING, SESSION
 from panel.study.folder import read_folder, write_study
+from panel.study.locked_sessions import LockedSession, with_lock
 from panel.study.study import REHEARSAL_FACT, RawFile, Study
-
-LOCKED_FACT = "locked_sessions"
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,13 +128,9 @@ def _collected(connection: Connection, collection: int, session: str) -> Collect
 def _with_record(study: Study, record: bytes, locked: Locked, who: str) -> Study:
     """Return the study with the sealed record among its imported files and the lock among its facts."""
     file = RawFile(f"ballots of session {locked.session}.jsonl", locked.events_sha256, record)
-    entry = {
-        "session": locked.session,
-        "locked_at": locked.locked_at,
-        "who": who,
-        "events_sha256": locked.events_sha256,
-    }
-    facts = {**study.facts, LOCKED_FACT: [*study.facts.get(LOCKED_FACT, []), entry]}
+    begun = str(json.loads(record.split(b"\n", 1)[0])["at"])
+    entry = LockedSession(locked.session, locked.locked_at, who, locked.events_sha256, begun)
+    facts = with_lock(study.facts, entry)
     if locked.rehearsal:
         facts[REHEARSAL_FACT] = True
     return replace(study, facts=facts, raw_files=(*study.raw_files, file))

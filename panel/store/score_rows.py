@@ -349,9 +349,6 @@ def _answers(serving: int, row: Any, scales: dict[str, tuple[float, float]], lin
 # What was copied for a session stays as it is from its first event on, whatever happens to the study meanwhile.
 
 
-USUAL_SCALE = (0.0, 100.0)
-"""A line from 0 to 100 where the study names no scale (common practice, no source)."""
-
 _STAGES = ("appearance", "pick-up", "rub-out", "after-feel", "later after-feel", "any", "")
 _WORDS = ("attribute", "name", "stage", "definition", "procedure", "low_end", "high_end")
 
@@ -380,9 +377,9 @@ def prepare(store: Store, study: Study, name: str, *, at: datetime, rehearsal: b
     Raises
     ------
     StudyError
-        If the study has no servings for trained assessors or no attributes, if a serving is incomplete or a code
-        is used twice for one person in a session, if a session that has begun differs from the plan, or if real
-        ballots are asked for in a study that was rehearsed.
+        If the study has no servings for trained assessors or no attributes, if it does not say the ends of a scale,
+        if a serving is incomplete or a code is used twice for one person in a session, if a session that has begun
+        differs from the plan, or if real ballots are asked for in a study that was rehearsed.
     """
     if is_rehearsed(study) and not rehearsal:
         raise StudyError("This study is a rehearsal and stays one. Open the ballots of the study it was made from.")
@@ -467,12 +464,19 @@ def _questions(study: Study) -> list[dict[str, Any]]:
     table = study.table("attributes")
     if table.empty:
         raise StudyError("The study has no attributes to ask for. Fill its table of attributes first.")
+    ends = {name: scale for name in table["attribute"] if (scale := study.scale(name)) is not None}
+    unknown = [name for name in table["attribute"] if name not in ends]
+    if unknown:
+        raise StudyError(
+            f"The study does not say where the scale of {', '.join(unknown)} begins and ends. Fill in scale_min and "
+            "scale_max in the table attributes: a line without ends cannot be marked."
+        )
     times = read_protocol(study).times
     rows: list[dict[str, Any]] = []
     for row, (minutes, earliest, latest) in zip(
         table.to_dict("records"), times[["minutes", "earliest", "latest"]].to_numpy().tolist(), strict=True
     ):
-        low, high = study.scale(row["attribute"]) or USUAL_SCALE
+        low, high = ends[row["attribute"]]
         if not low < high:
             raise StudyError(f"The scale of {row['attribute']} goes from {low:g} to {high:g}; correct its ends.")
         words = {name: str(row[name]) for name in _WORDS}

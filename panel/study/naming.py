@@ -10,6 +10,7 @@ from panel.study.study import Study
 from panel.words import format_number
 
 _SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
+_SHORTEST_SCALE = 1.5  # such as 0 to 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +28,7 @@ class Naming:
     scale
         Such as `0 to 100`; empty where attributes have several scales or the study does not say.
     digits
-        Decimals for scores and their differences: 1, or 2 on short scales.
+        Decimals for scores and their differences: 1, 2 on short scales, 3 on one of 0 to 1.
     """
 
     attributes: Mapping[str, str] = field(default_factory=dict)
@@ -68,8 +69,13 @@ def naming(study: Study) -> Naming:
         stages=dict(zip(attributes["attribute"], attributes["stage"], strict=True)),
         prototypes=dict(zip(prototypes["prototype"], prototypes["name"], strict=True)),
         scale=_scale(study),
-        digits=2 if _longest(study) <= _SHORT_SCALE else 1,
+        digits=decimals(_longest(study)),
     )
+
+
+def decimals(length: float) -> int:
+    """Return the decimals for scores on a scale of this length."""
+    return 3 if length <= _SHORTEST_SCALE else 2 if length <= _SHORT_SCALE else 1
 
 
 def _scale(study: Study) -> str:

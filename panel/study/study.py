@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -169,7 +170,8 @@ REHEARSED = "rehearsal"
 _IN_A_RECORD = b'"rehearsal":true'
 _ABOUT_SCORES = ("corrections", "unblindings", "reactions")
 _REAL = ("readings", "curves")  # what instruments said stays true in a rehearsal
-_FACTS_OF_SCORES = ("locked_sessions", "deviations")
+LOCKED_FACT = "locked_sessions"
+_FACTS_OF_SCORES = (LOCKED_FACT, "deviations")
 
 
 def is_rehearsed(study: Study) -> bool:
@@ -191,3 +193,19 @@ def to_rehearse(study: Study) -> Study:
     facts |= {REHEARSAL_FACT: True, "title": f"Rehearsal of {title}" if title else "Rehearsal"}
     tables = {name: frame for name, frame in study.tables.items() if name not in dropped}
     return replace(study, tables=tables, facts=facts, unread=study.unread.iloc[:0], raw_files=())
+
+
+# In which order do names stand that people number: L2 before L10?
+
+_DIGITS = re.compile(r"([0-9]+)")
+
+
+def natural_order(names: Iterable[str]) -> list[str]:
+    """Return the different names in natural order: numbers inside them by size, letters whatever their case."""
+    return sorted(dict.fromkeys(names), key=_natural)
+
+
+def _natural(name: str) -> tuple[list[tuple[int, str]], str]:
+    # split puts what is between the numbers at even places, so that like is always compared with like
+    parts = _DIGITS.split(name.casefold())
+    return [(int(part), "") if place % 2 else (0, part) for place, part in enumerate(parts)], name

@@ -79,3 +79,21 @@ def test_a_loss_would_be_noticed(tmp_path, monkeypatch):
     store.close()
     (words,) = result.failures
     assert words.startswith(f"{len(result.sent)} marks were sent, {len(result.sent) - 1} are in the record")
+
+
+@pytest.mark.parametrize("ends", [(0.0, 10.0), (0.0, 15.0), (1.0, 9.0), (0.0, 1.0), (-5.0, 5.0)])
+def test_every_line_is_marked_on_its_own_scale(ends, tmp_path):
+    attributes = ballot_study().table("attributes").assign(scale_min=0.0, scale_max=100.0)
+    attributes.loc[0, ["scale_min", "scale_max"]] = ends
+    study = ballot_study(attributes=attributes)
+    opened = open_store(tmp_path / "own.sqlite")
+    done = rehearse(study, opened, np.random.default_rng(3), sessions=("1",))
+    assert done.failures == ()
+    write_study(study, tmp_path / "hills")
+    lock_session(opened, done.collection, "1", tmp_path / "hills", who="lead", at=now())
+    opened.close()
+    scores = read_folder(tmp_path / "hills").scores.groupby("attribute")["score"]
+    of_all = (scores.max() - scores.min()) / (attributes["scale_max"] - attributes["scale_min"]).to_numpy().max()
+    own = of_all * 100 / (ends[1] - ends[0])
+    assert 0.1 < own[attributes["attribute"][0]] <= 1  # spread over its own line
+    assert (of_all.drop(attributes["attribute"][0]) > 0.1).all()

@@ -77,8 +77,19 @@ def test_a_batch_tested_before_it_was_made_is_told():
 
 
 def test_an_unknown_age_is_noted_once():
-    finding = the_one(with_cells("batches", [0, 1], tested_on=""))
+    scores = table("scores").assign(recorded_at="")
+    finding = the_one(small_study(batches=with_cells("batches", [0, 1], tested_on="").table("batches"), scores=scores))
     assert (finding.severity, finding.kind) == ("note", "age_unknown")
     assert finding.where == "batches, made_on and tested_on"
     assert finding.message == "The age at test is unknown for 2 batches: P1-1, P2-1."
     assert finding.advice == "Fill in made_on and tested_on, with the time if the batch is younger than two days."
+
+
+def test_a_batch_was_tested_when_it_was_first_scored():
+    # the scores of this study begin a day after the batches' own cells say; only the empty cells are taken from them
+    assert new_findings(with_cells("batches", [0, 1], tested_on="")) == []
+    young = table("batches").assign(tested_on="", made_on="2025-03-13T08:00")
+    scores = table("scores").assign(recorded_at="2025-03-13T18:00:00")
+    found = {finding.kind: finding for finding in new_findings(small_study(batches=young, scores=scores))}
+    assert found["batch_too_young"].message == "4 batches tested at an age of 10 h, 10 h, 10 h and 1 more, under 24 h."
+    assert "age_unknown" not in found

@@ -155,3 +155,16 @@ def test_a_usual_bar_is_said_to_be_one():
     found = judge_claims(study_with([untimed], scores=SCORES, answers=answer_rows(50, 58)))
     assert found.claims["verdict"].iloc[0] == WITH_WORDING
     assert found.claims["suggestion"].iloc[0] == "non-greasy, 2 min after rubbing in"
+
+
+def test_a_usual_bar_takes_a_scale_that_is_known():
+    row = {"attribute": "GREASE", "question": "soft", "minutes": 2}
+    how = {"scores": SCORES, "answers": answer_rows(30, 30)}
+    words = needs("absolute_negative", row, facts={"scale_min": None, "scale_max": None}, **how)
+    assert "does not say where the scale of GREASE begins and ends, so the usual bar is not known" in words
+    # a mean of 10 lies below a fifth of 0 to 100, and not below a fifth of 0 to 15
+    claim = claim_row("non-greasy 2 minutes after use", "absolute_negative", **row)
+    long, short = (
+        judge_claims(study_with([claim], facts={"scale_min": 0, "scale_max": end}, **how)) for end in (100, 15)
+    )
+    assert [found.numbers["limit_high"].iloc[0] for found in (long, short)] == [20.0, 3.0]

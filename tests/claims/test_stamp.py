@@ -10,6 +10,7 @@ from panel.claims.claim import read_claims
 from panel.claims.stamp import claim_seal, standing, with_claim
 from panel.errors import StudyError
 from panel.plan.codes import no_openings, note_opening
+from panel.study.locked_sessions import LockedSession, with_lock
 from tests.claims.claim_studies import BEFORE, OPENED, answer_rows, claim_row, study_with
 
 ROW = {"claim": "feels soft", "kind": "agreement", "prototype": "P1", "question": "soft", "bar": 50}
@@ -87,6 +88,22 @@ def test_without_an_unblinding_the_first_score_counts():
     assert found.exploratory
     assert "the first score or answer (2025-02-20 10:00; no unblinding is recorded)" in found.words
     assert stands(facts={"unblinded_on": "", "dates": {"home use": ["2025-02-03", "2025-02-09"]}}).exploratory
+
+
+@pytest.mark.parametrize(
+    ("clock", "when", "exploratory"),
+    [
+        ("08:00:00", "2025-02-20T12:30:00+00:00", False),  # five hours behind UTC, stamped before the first mark
+        ("22:00:00", "2025-02-20T14:00:00+00:00", True),  # nine hours ahead, stamped after it
+    ],
+)
+def test_of_a_locked_session_the_moment_in_its_record_counts(clock, when, exploratory):
+    # the times of scores show the clock on the wall, the record knows the distance from UTC
+    row = {"assessor": "A1", "prototype": "P1", "attribute": "GREASE", "score": 4.0, "session": "1"}
+    row["recorded_at"] = f"2025-02-20T{clock}"
+    locked = with_lock({}, LockedSession("1", "", "lead", "", "2025-02-20T13:00:00.000+00:00"))
+    found = stands(stamped(when), facts={"unblinded_on": "", **locked}, scores=[row])
+    assert found.exploratory is exploratory
 
 
 def test_where_no_moment_is_recorded_nothing_is_taken_for_granted():

@@ -6,7 +6,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
-from panel.plan.sample_size import PLANNING_SCATTER, Scatter, own_scatter, typical_scatter
+from panel.plan.sample_size import PLANNING_SCATTER, Scatter, own_scatter, planning_scatter, typical_scatter
 from tests.studies import crossed_study
 
 STANDARD_ERRORS = 4
@@ -46,3 +46,11 @@ def test_the_median_is_taken_part_by_part():
     assert (typical.assessor_prototype, typical.residual) == (4.0, 4.0)
     with pytest.raises(ModelError, match="Use the planning values"):
         typical_scatter([])
+
+
+@pytest.mark.parametrize("length", [1, 8, 10, 15, 100])
+def test_planning_values_are_parts_of_the_scale(length):
+    scatter = planning_scatter(length)
+    found = np.sqrt([scatter.assessor_prototype, scatter.residual])
+    np.testing.assert_allclose(found, [0.05 * length, 0.08 * length])  # common practice, no source
+    assert f"a scale {length} long" in scatter.source

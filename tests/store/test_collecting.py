@@ -139,11 +139,13 @@ def test_a_scale_without_length_is_refused(store):
         again(store, ballot_study(attributes=flat))
 
 
-def test_a_study_without_scale_gets_the_usual_line(store):
+def test_a_line_without_ends_is_asked_for_and_never_made_up(store):
     study = ballot_study()
-    number = prepare(store, Study(study.tables, {}), "no scale", at=now()).number
-    token = make_tokens(store, number, "1", at=now())["token"][0]
-    assert {(q.scale_min, q.scale_max) for q in find_ballot(store, token).questions} == {(0.0, 100.0)}
+    with pytest.raises(StudyError, match=r"where the scale of GLOSS, .* begins and ends\. Fill in scale_min"):
+        prepare(store, Study(study.tables, {}), "no scale", at=now())
+    some = study.table("attributes").assign(scale_min=0.0, scale_max=[15.0, *[np.nan] * 4])
+    with pytest.raises(StudyError, match=r"where the scale of (?!GLOSS)"):
+        prepare(store, Study({**study.tables, "attributes": some}, {}), "no scale", at=now())
 
 
 def test_nothing_is_kept_of_a_preparation_that_fails(store):

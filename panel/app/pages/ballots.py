@@ -31,6 +31,10 @@ NO_FOLDER = (
     "Ballots on phones need a study folder that can be written to on this computer. Save a copy of this study as a "
     "folder on the page Study; then links can be handed out here. Ballots on paper can be printed now."
 )
+ALL_LOCKED = (
+    "**All sessions are locked.** Their scores are in the study, and phones take nothing more. Go on with the page "
+    "Differences; the page Evidence file shows what was sealed and when."
+)
 REHEARSED = "This is a rehearsal: do not apply anything."
 study = page("Ballots")
 names = naming(study.study)
@@ -67,13 +71,15 @@ def unless_cleared(session: str) -> str:
 def collecting(record: BallotRecord) -> None:
     """Show everything about one session."""
     opened = safety_signed(record.store, record.collection)
-    st.markdown(
-        "**The ballots are open.**"
-        if opened
-        else "**The ballots are closed:** phones say that nothing is to be applied. See the page Safety."
-    )
-    say(roles(study.study))
     still = [name for name, moment in record.locked.items() if not moment]
+    if not still:
+        state = ALL_LOCKED
+    elif opened:
+        state = "**The ballots are open.**"
+    else:
+        state = "**The ballots are closed:** phones say that nothing is to be applied. See the page Safety."
+    st.markdown(state)
+    say(roles(study.study))
     sessions = list(record.locked)
     first = sessions.index(still[0]) if still else 0
     session = str(st.selectbox("Session", sessions, first, key=study.choice("session")))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import streamlit as st
 
@@ -9,18 +11,19 @@ from panel.answers import DIFFERENCES
 from panel.app.widgets import ask, attempt, close, heading, how_computed, margin_field, page, picture, plain, say, table
 from panel.models.prototypes.differences import Differences
 from panel.plan.orders import MOST_PER_SESSION
+from panel.plan.planning_scale import PlanningScale, planning_scale, without_scale
 from panel.plan.safety import safety_gate
 from panel.plan.sample_size import (
-    PLANNING_SCATTER,
     PanelSizes,
     own_scatter,
     panel_sizes,
+    planning_scatter,
     typical_scatter,
     what_you_can_see,
 )
 from panel.plan.study_plan import plan_study
 from panel.store.database import now
-from panel.study.naming import naming
+from panel.study.naming import Naming, decimals, naming
 from panel.study.numbers_read import typed_number
 from panel.views.planning.plan import (
     balance_table,
@@ -42,8 +45,9 @@ from panel.views.planning.sizes import (
     power_svg,
     what_you_can_see_table,
 )
+from panel.words import format_list
 
-USUAL_MARGIN, SHOWN_ASSESSORS = 8.0, (8, 10, 12)
+SHOWN_ASSESSORS = (8, 10, 12)
 HELP = {"Seed of the order": "Any whole number. The same number gives the same order and codes again."}
 study = page("Servings")
 names = naming(study.study)
@@ -57,26 +61,63 @@ def number(label: str, usual: int) -> int:
 
 def sizes(earlier: Differences | None, replicates: int) -> PanelSizes | None:
     """Show what panels of different sizes can see."""
-    margin = margin_field(study, names) or USUAL_MARGIN
-    scatter = typical_scatter(own_scatter(earlier.variances)) if earlier is not None else PLANNING_SCATTER
-    result = attempt(panel_sizes, margin, len(study.study.prototypes), scatter)
+    scale = attempt(planning_scale, study.study, ends_asked())
+    shown = in_units(scale)
+    margin = margin_field(study, shown, per_cent=scale is not None and not scale.shared)
+    if scale is None:
+        return None
+    own = own_scatter(earlier.variances, scale.units) if earlier is not None else []
+    scatter = typical_scatter(own) if own else planning_scatter(scale.length)
+    margin = margin or scale.usual_difference
+    result = attempt(panel_sizes, margin, len(study.study.prototypes), scatter, length=scale.length)
     if result is None:
         return None
-    say(what_the_sizes_show(result))
+    say(what_the_sizes_show(result, shown))
     picture(
-        power_svg(result, SHOWN_ASSESSORS, replicates),
-        lambda: power_figure(result, SHOWN_ASSESSORS, replicates),
+        power_svg(result, SHOWN_ASSESSORS, replicates, shown),
+        lambda: power_figure(result, SHOWN_ASSESSORS, replicates, shown),
         name="power",
-        alt=power_alt_text(result, SHOWN_ASSESSORS, replicates),
+        alt=power_alt_text(result, SHOWN_ASSESSORS, replicates, shown),
     )
     with st.expander("Panels of different sizes"):
-        table(panel_sizes_table(result), name="sizes", alt="What panels of different sizes can see", full=result.sizes)
-    if earlier is not None:
-        with st.expander("What the people you have can see, by attribute, from this study's own scatter"):
-            people, k = len(study.study.assessors), len(study.study.prototypes)
-            seen = what_you_can_see(people, replicates, k, own_scatter(earlier.variances))
-            table(what_you_can_see_table(seen, names), name="seen", alt="Smallest differences by attribute", full=seen)
+        sized = panel_sizes_table(result, shown.digits)
+        table(sized, name="sizes", alt="What panels of different sizes can see", full=result.sizes)
+    if earlier is not None and own:
+        own_panel(earlier, replicates)
     return result
+
+
+def own_panel(earlier: Differences, replicates: int) -> None:
+    """Show what the people of this study can see, each attribute in the units of its own scale."""
+    with st.expander("What the people you have can see, by attribute, from this study's own scatter"):
+        people, k = len(study.study.assessors), len(study.study.prototypes)
+        seen = what_you_can_see(people, replicates, k, own_scatter(earlier.variances))
+        table(what_you_can_see_table(seen, names), name="seen", alt="Smallest differences by attribute", full=seen)
+
+
+def in_units(scale: PlanningScale | None) -> Naming:
+    """Return the words of the study, on the scale that is planned in."""
+    if scale is None:
+        return replace(names, scale="")
+    if not scale.shared:
+        return replace(names, scale="% of each scale", digits=decimals(scale.length))
+    return replace(names, digits=decimals(scale.length))
+
+
+def ends_asked() -> tuple[float, float] | None:
+    """Ask for the ends of the scale where the study does not say them; None as long as they are not typed."""
+    unknown = without_scale(study.study) if study.study.attributes else ()
+    if not unknown and (study.study.attributes or study.study.scale("")):
+        return None
+    of = f" of {plain(format_list(list(map(names.attribute, unknown))))}" if unknown else ""
+    st.markdown(f"The study does not say where the scale{of} begins and ends. The size of a panel depends on it.")
+    left, right = st.columns(2)
+    typed = [
+        place.text_input(label, key=study.choice(label)) or ""
+        for place, label in ((left, "Lowest possible score"), (right, "Highest possible score"))
+    ]
+    low, high = (attempt(typed_number, text, "The end of the scale") for text in typed)
+    return None if low is None or high is None else (low, high)
 
 
 def serving_plan(replicates: int) -> None:

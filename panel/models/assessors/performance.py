@@ -115,7 +115,7 @@ def check_panel(study: Study, *, level: float = LEVEL) -> PanelCheck:
         duplicates=duplicate_distances(study, scores),
         level=level,
         method=_method(numbers, level),
-        notes=tuple(_notes(numbers, left_out)),
+        notes=(*_notes(numbers, left_out), *_note_on_scales(study, numbers)),
     )
 
 
@@ -152,6 +152,15 @@ def _method(numbers: PanelNumbers, level: float) -> str:
         "by Holm for the number of persons and attributes. How differently honest people see the prototypes is "
         "estimated for each attribute and drawn towards what the attributes have in common (Smyth 2004)."
     )
+
+
+def _note_on_scales(study: Study, numbers: PanelNumbers) -> Iterator[str]:
+    unknown = [name for name in numbers.attributes if study.scale(name) is None]
+    if unknown:
+        yield (
+            f"The study does not say where the scale of {', '.join(unknown)} begins and ends: parts of the scale are "
+            "there parts of the range of the scores."
+        )
 
 
 def _notes(numbers: PanelNumbers, left_out: list[tuple[str, str]]) -> Iterator[str]:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
+from panel.plan.codes import first_opening
 from panel.stats.answers.binomial import (
     chance_correct,
     exact_interval,
@@ -130,14 +131,14 @@ def _turned(study: Study, rows: pd.DataFrame) -> np.ndarray:
 def question_facts(study: Study, question: str, kind: str) -> Mapping[str, Any]:
     """Return what the study records about a question in its fact `questions`; empty if nothing.
 
-    What was recorded after the unblinding (`recorded_on` later than the fact `unblinded_on`) is marked `late` and loses
-    what only counts beforehand: `expected`, `looks` and `margin`.
+    What was recorded after the unblinding (`recorded_on` later than the first opening of the key) is marked `late`
+    and loses what only counts beforehand: `expected`, `looks` and `margin`.
     """
     recorded = study.facts.get("questions")
     entries: Iterable[Any] = recorded if isinstance(recorded, list) else ()
     for entry in entries:
         if isinstance(entry, Mapping) and entry.get("question") == question and entry.get("kind", kind) == kind:
-            unblinded = str(study.facts.get("unblinded_on") or "")
+            unblinded = first_opening(study)
             late = bool(unblinded) and str(entry.get("recorded_on") or "") > unblinded
             kept = {name: value for name, value in entry.items() if not (late and name in _BEFOREHAND)}
             return kept | {"late": late}

@@ -17,6 +17,7 @@ from panel.models.prototypes.differences import (
     difference_verdicts,
     inference,
     mean_rows,
+    nothing_left,
     pair_rows,
     versus_rows,
 )
@@ -27,7 +28,7 @@ from panel.stats.answers.cumulative_logit import fit_cumulative_logit
 from panel.stats.arrays import Array
 from panel.stats.mixed.reml import ASSESSOR, fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
-from panel.study.study import Study
+from panel.study.study import Study, natural_order
 
 LEVEL = 0.95
 UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
@@ -245,7 +246,6 @@ def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingMo
 
 LIKING = "liking"
 CORRECTED = "mixed model, corrected"
-NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the answers, that is only rounding
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -285,7 +285,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         dropped=(),
     )
     fit = fit_mixed_model(response, design.fixed, design.groups)
-    if fit.variances[0, -1] <= NOTHING_VARIES * np.ptp(response) ** 2:
+    if nothing_left(fit, response, design.fixed, design.groups)[0]:  # answers are whole numbers: none repeat nearly
         raise ModelError(
             "All consumers answered in exactly the same pattern, so nothing is left to judge a difference by. Check "
             "how the answers were entered."
@@ -438,7 +438,8 @@ def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
         return none, no_positions
     everything = np.eye(columns.shape[1])
     k = answers.frame.shape[1]
-    same = test_contrasts(fit, everything[1:k] - everything[:1])
+    order = [list(answers.frame.columns).index(name) for name in natural_order(map(str, answers.frame.columns))]
+    same = test_contrasts(fit, everything[order[1:]] - everything[order[:1]])
     told = []
     for effect, part in parts.items():
         test = test_contrasts(fit, everything[part])

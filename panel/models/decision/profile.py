@@ -194,6 +194,12 @@ def _notes(study: Study, wanted: pd.DataFrame, given: Mapping[str, float], *, st
             "Desirability falls from 1 at the edge of a window to 0 a quarter of the scale outside it: common "
             f"practice, no source. The fact {TOLERANCE!r} of the study sets another distance."
         )
+        unknown = [str(name) for name in wanted["attribute"] if study.scale(str(name)) is None]
+        if unknown:
+            notes.append(
+                f"The study does not say where the scale of {', '.join(unknown)} begins and ends: desirability falls "
+                "over the range of the prototypes' means there. Fill in scale_min and scale_max."
+            )
     return notes
 
 

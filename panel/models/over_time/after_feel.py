@@ -13,12 +13,13 @@ import pandas as pd
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
+from panel.models.prototypes.differences import nothing_left
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import holm
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.scores_used import scores_used
-from panel.study.study import Study
+from panel.study.study import Study, natural_order
 
 FEWEST_TIMES = 2
 _TERMS = ("prototype", "time", "prototype_time")
@@ -118,8 +119,8 @@ def follow_after_feel(study: Study, *, level: float = 0.95) -> AfterFeel:
 def _follow(name: str, design: TimeDesign, benchmark: str | None, level: float) -> dict[str, Any]:
     """Fit one attribute over time and return its tables."""
     fit = fit_mixed_model(design.response, design.fixed, design.groups)
-    if fit.variances[0, -1] <= 1e-9 * np.ptp(design.response) ** 2:
-        raise ModelError("the scores repeat exactly, so nothing is left to judge a difference by.")
+    if why := nothing_left(fit, design.response, design.fixed, design.groups)[0]:
+        raise ModelError(f"{why}.")
     tests = []
     for term, contrasts in zip(_TERMS, _hypotheses(design), strict=True):
         found = test_contrasts(fit, contrasts)
@@ -151,9 +152,14 @@ def _follow(name: str, design: TimeDesign, benchmark: str | None, level: float) 
 
 
 def _hypotheses(design: TimeDesign) -> tuple[Array, Array, Array]:
-    """Return contrasts of the cells (prototype by time, time fastest): prototypes, times, and their interaction."""
+    """Return contrasts of the cells (prototype by time, time fastest): prototypes, times, and their interaction.
+
+    Prototypes are compared with the first of them in the natural order of names, whatever order they are shown in.
+    """
     k, m = len(design.prototypes), len(design.minutes)
-    apart_k, apart_m = _differences(k), _differences(m)
+    order = [design.prototypes.index(name) for name in natural_order(design.prototypes)]
+    apart_k, apart_m = np.zeros((k - 1, k)), _differences(m)
+    apart_k[:, order] = _differences(k)
     rows = (
         np.kron(apart_k, np.full((1, m), 1 / m)),
         np.kron(np.full((1, k), 1 / k), apart_m),

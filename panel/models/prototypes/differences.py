@@ -15,7 +15,7 @@ from scipy.special import stdtrit
 
 from panel.errors import ModelError
 from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array, serving_labels
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import holm
 from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
 from panel.stats.mixed.kenward_roger import kenward_roger
@@ -30,11 +30,9 @@ from panel.stats.mixed.reml import (
 )
 from panel.stats.mixed.satterthwaite import Estimates, FTest, estimate_contrasts, sequential_contrasts, test_contrasts
 from panel.study.scores_used import scores_used
-from panel.study.study import Study, those_in
+from panel.study.study import Study, natural_order, those_in
 
 LEVEL = 0.95
-REPEATS_EXACTLY = "the scores repeat exactly, so nothing is left to judge a difference by"
-NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is only rounding
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -190,8 +188,9 @@ def fit_panel(
     for design in panel_designs(array):
         try:
             fit = _fit(design)
-            exact = _repeats_exactly(design, fit)
-            left_out += [(name, REPEATS_EXACTLY) for name in np.array(design.attributes, dtype=object)[exact]]
+            repeats = nothing_left(fit, design.response, design.fixed, design.groups)
+            exact = np.array([bool(words) for words in repeats])
+            left_out += [pair for pair in zip(design.attributes, repeats, strict=True) if pair[1]]
             if not exact.all():
                 rest = design.only(~exact)
                 fits.append((rest, _fit(rest) if exact.any() else fit))
@@ -216,12 +215,6 @@ def _fit(design: PanelDesign) -> MixedFit:
     if design.cube is not None:
         start = relative_variances(balanced_strata(design.cube), design.terms)
     return fit_mixed_model(design.response, design.fixed, design.groups, start)
-
-
-def _repeats_exactly(design: PanelDesign, fit: MixedFit) -> NDArray[np.bool_]:
-    """Return which attributes leave nothing to judge a difference by."""
-    spread = np.nanmax(design.response, axis=0) - np.nanmin(design.response, axis=0)
-    return np.asarray(fit.variances[:, -1] <= NOTHING_VARIES * spread**2)
 
 
 def _both_ways(
@@ -288,12 +281,19 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
 
 
 def _hypothesis(design: PanelDesign) -> Array:
-    """Return the contrasts that say no prototype differs, for each attribute."""
-    k = len(design.prototypes)
+    """Return the contrasts that say no prototype differs, for each attribute.
+
+    Pooled degrees of freedom lean on the order of the prototypes: it is the natural order of their names, as R's
+    default is the sorted order of the levels, whatever the order of the rows or of the table of prototypes.
+    """
+    order = [design.prototypes.index(name) for name in natural_order(design.prototypes)]
+    k = len(order)
     if design.fixed.shape[1] > k:
-        return _minus(design, [(place, 0) for place in range(1, k)])
-    counts = design.fixed.T @ np.isfinite(design.response)
-    return np.stack([sequential_contrasts(own, k) for own in counts.T])
+        return _minus(design, [(place, order[0]) for place in order[1:]])
+    counts = (design.fixed.T @ np.isfinite(design.response))[order]
+    contrasts = np.zeros((counts.shape[1], k - 1, k))
+    contrasts[:, :, order] = np.stack([sequential_contrasts(own, k) for own in counts.T])
+    return contrasts
 
 
 def mean_rows(design: PanelDesign, infer: Inference, level: float) -> pd.DataFrame:
@@ -455,6 +455,10 @@ SmallSample = Literal["satterthwaite", "kenward-roger"]
 SMALL_SAMPLE_WORDS = {"satterthwaite": "Satterthwaite", "kenward-roger": "Kenward-Roger"}
 
 
+NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is not judged by
+_ONLY_ROUNDING = 1e-13  # of the largest score: what is left by rounding alone
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Inference:
     """Estimates and tests of contrasts (m, p) of one fitted model, and the covariance (q, p, p) they rest on."""
@@ -462,6 +466,25 @@ class Inference:
     estimate: Callable[[Array], Estimates]
     test: Callable[[Array], FTest]
     covariance: Array
+
+
+def nothing_left(fit: MixedFit, response: Array, fixed: Array, groups: Sequence[Codes]) -> list[str]:
+    """Return for each response why nothing is left to judge a difference by; empty where something is."""
+    spread = np.nanmax(response, axis=0) - np.nanmin(response, axis=0)
+    why = []
+    for column, few in enumerate(fit.variances[:, -1] <= NOTHING_VARIES * spread**2):
+        known = np.isfinite(response[:, column])
+        how = "" if few and _repeats(response[known, column], fixed[known], [of[known] for of in groups]) else "nearly "
+        why.append(f"the scores repeat {how}exactly, so nothing is left to judge a difference by" if few else "")
+    return why
+
+
+def _repeats(scores: Array, fixed: Array, groups: Sequence[Codes]) -> bool:
+    """Return whether the effects of the model account for every score, but for the rounding of the scores."""
+    effects = [np.eye(len(names))[of] for names, of in (np.unique(each, return_inverse=True) for each in groups)]
+    columns = np.hstack([fixed, *effects])
+    left = scores - columns @ np.linalg.lstsq(columns, scores, rcond=None)[0]
+    return bool(np.abs(left).max() <= _ONLY_ROUNDING * np.abs(scores).max())
 
 
 def inference(fit: MixedFit, small_sample: SmallSample = "satterthwaite") -> Inference:

@@ -14,7 +14,7 @@ from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.mixed.moments import missing_patterns
 from panel.stats.mixed.reml import ASSESSOR, INTERACTION, SITTING
-from panel.study.study import Study
+from panel.study.study import Study, natural_order
 
 TERM_WORDS = {ASSESSOR: "assessor", INTERACTION: "assessor x prototype", SITTING: "assessor x session"}
 
@@ -94,19 +94,24 @@ def score_array(
 ) -> ScoreArray:
     """Spread the long scores: rows are assessor x prototype x session x replicate, columns the attributes.
 
-    Scores that share all of these are repetitions and get rows of their own. `covariates` are further facts of each
-    sample, by name, one label per row of `scores`.
+    Scores that share all of these, and their covariates, are repetitions and get rows of their own. `covariates` are
+    further facts of each sample, by name, one label per row of `scores`. Sessions and covariates stand in the natural
+    order of their names, so that the order of the rows decides nothing, not even which part of a factor is left out.
     """
+    facts = {name: _in_natural_order(labels) for name, labels in (covariates or {}).items()}
     codes, levels = {}, {}
     for column in ("assessor", "prototype", "session", "replicate", "attribute"):
-        order = {"prototype": prototypes, "attribute": attributes}.get(column)
         labels = scores[column]
+        sessions = natural_order(labels.unique()) if column == "session" else None
+        order = {"prototype": prototypes, "attribute": attributes, "session": sessions}.get(column)
         names = list(order) if order is not None else list(labels.unique())
         codes[column] = pd.Index(names).get_indexer(pd.Index(labels))
         levels[column] = tuple(str(name) for name in names)
     sample = np.zeros(len(scores), dtype=np.int64)
     for column in ("assessor", "prototype", "session", "replicate"):
         sample = sample * len(levels[column]) + codes[column]
+    for of in facts.values():  # what differs in them is another sample, whatever the order of the rows
+        sample = sample * (int(of.max(initial=0)) + 1) + of
     attribute = codes["attribute"]
     repeat = _times_seen(sample * len(attributes) + attribute)
     key = sample * (int(repeat.max(initial=0)) + 1) + repeat
@@ -122,8 +127,12 @@ def score_array(
         levels["session"],
         levels["attribute"],
         spread,
-        {name: pd.factorize(labels)[0][first] for name, labels in (covariates or {}).items()},
+        {name: of[first] for name, of in facts.items()},
     )
+
+
+def _in_natural_order(labels: pd.Series) -> Codes:
+    return np.asarray(pd.Index(natural_order(labels.unique())).get_indexer(pd.Index(labels)))
 
 
 def _times_seen(key: Codes) -> Codes:

@@ -29,6 +29,7 @@ from panel.report.contents.blocks import (
     picture,
     points,
 )
+from panel.report.contents.part_study import days_told
 from panel.report.contents.tables import NO_CLAIMS, all_numbers, decision_pairs, gates, ranking, verdicts, windows
 from panel.study.knowledge import cautions
 from panel.views.assessors.assessor_words import panel_headline
@@ -177,6 +178,7 @@ _DECIDED = {
     "role": "Role",
     "data_hash": "SHA-256 of the data",
 }
+_USE = {"Who": "panel", "Dose": "dose", "Where on the skin": "area"}
 _RECHECK = (
     "the formula changes, also by one ingredient or its amount",
     "the grade or the supplier of an emollient changes",
@@ -197,8 +199,8 @@ def limits(answers: Answers) -> Section:
 def limit_sentences(answers: Answers) -> Iterator[str]:
     """Yield what a reader must not take from the answers."""
     found, placed = answers.differences, answers.map
-    for label, name in (("Who", "panel"), ("Dose", "dose"), ("Where on the skin", "area"), ("When", "dates")):
-        text = fact(answers.study, name)
+    told = {label: fact(answers.study, name) for label, name in _USE.items()} | {"When": days_told(answers.study)}
+    for label, text in told.items():
         yield f"{label}: {text}." if text else f"{label}: not stated."
     if not isinstance(found, NoAnswer):
         yield from what_the_differences_cannot_show(found)

@@ -4,14 +4,23 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
+from dataclasses import asdict
 
 import numpy as np
 import pandas as pd
 
 from panel.answers import Answers, NoAnswer
-from panel.checks.finding import read_dates
+from panel.checks.finding import WIDEST_OFFSET, read_dates
+from panel.checks.moments_recorded import days_of_scores, days_stated, first_score
 from panel.plan.balance import serving_balance
-from panel.plan.codes import OPENING_COLUMNS, first_changed_opening
+from panel.plan.codes import (
+    OPENING_COLUMNS,
+    first_changed_opening,
+    first_opening,
+    moments_opened,
+    plan_fits_seal,
+    sealed_key,
+)
 from panel.plan.protocol import read_protocol
 from panel.plan.safety import RED, reactions, safety_gate, sign_offs
 from panel.report.contents.blocks import (
@@ -33,6 +42,7 @@ from panel.report.contents.blocks import (
 )
 from panel.report.contents.tables import batches, both_ways, each_assessor, formulas, panel, people, without
 from panel.study.formulas import emollient_blend, matched_pairs
+from panel.study.locked_sessions import locked_sessions
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source
 from panel.study.study import Study
@@ -212,6 +222,8 @@ def _dropped(study: Study) -> list[str]:
 # Parts 5, 7 and 8: the protocol and what was done otherwise, blinding and orders, the ballot as it was shown.
 
 
+_NO_DAYS = "The study does not say on which days it was run."
+_NOT_OPENED = "The study does not say when the key was opened."
 _OPENINGS = {"when": "When", "who": "Who", "what": "What was seen", "why": "Why", "locked": "Data locked"}
 
 
@@ -223,7 +235,8 @@ def protocol(answers: Answers) -> Section:
             study, "protocol_dated", "Date of the protocol", "No date says that the protocol was fixed before the test."
         )
     ]
-    blocks += [stated(study, "dates", "Days of the test", "The study does not say on which days it was run.")]
+    days = days_told(study)
+    blocks.append(Paragraph(f"Days of the test: {days}") if days else Gap(_NO_DAYS))
     blocks.append(TextTable("How every sample was applied", protocol_table(card)))
     blocks += points(card.notes)
     blocks += _rules(study)
@@ -263,7 +276,9 @@ def blinding(answers: Answers) -> Section:
             blocks.append(Gap("The servings of the trained panel carry no codes."))
         else:
             blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
-    blocks.append(stated(study, "unblinded_on", "Key opened on", "The study does not say when the key was opened."))
+    opened = first_opening(study)
+    blocks.append(Paragraph(f"Key first opened: {_when(opened)}") if opened else Gap(_NOT_OPENED))
+    blocks += _locked(study)
     blocks += _openings(study)
     blocks.append(_seal(study))
     return Section("7", "Blinding, codes, orders and balance", tuple(blocks))
@@ -303,10 +318,40 @@ def _openings(study: Study) -> list[Block]:
 
 
 def _seal(study: Study) -> Block:
-    text = fact(study, "seal")
-    if text:
-        return Paragraph(f"Seal of the key: {text}")
-    return Gap("No seal of the key is recorded from before the first sample.")
+    """Return the seal of the key, held against the first score and the plan as it stands now."""
+    seal, first = sealed_key(study), first_score(study)
+    if seal is None:
+        return Gap("No seal of the key is recorded from before the first sample.")
+    words = (
+        f"Seal of the key: SHA-256 {seal.sha256}, {seal.codes} codes, by {seal.sealed_by} on {_when(seal.sealed_at)}"
+    )
+    if plan_fits_seal(study) is False:
+        return Gap(f"{words}. The serving plan no longer has the key that was sealed.")
+    if not first:
+        return Paragraph(f"{words}. No score carries a time to hold it against.")
+    sealed, scored = (read_dates(pd.Series([text])) for text in (seal.sealed_at, first))
+    apart = scored.values[0] - sealed.values[0]
+    if np.isnat(apart) or (sealed.has_offset[0] != scored.has_offset[0] and abs(apart) < WIDEST_OFFSET):
+        return Gap(
+            f"{words}. Whether that was before the first score ({_when(first)}) cannot be told from the two times."
+        )
+    if apart < np.timedelta64(0, "s"):  # both are told to the second: in the same one the plan came first
+        return Gap(f"{words}: not before the first score ({_when(first)}).")
+    return Paragraph(f"{words}, before the first score ({_when(first)}).")
+
+
+def _locked(study: Study) -> list[Block]:
+    """Return who locked which session when, with the seal of its record; nothing where none was locked."""
+    rows = [asdict(locked) for locked in locked_sessions(study)]
+    if not rows:
+        return []
+    words = {"session": "Session", "locked_at": "Locked", "who": "Who", "events_sha256": "SHA-256 of the record"}
+    return [TextTable("Sessions locked", recorded_table(pd.DataFrame(rows), words))]
+
+
+def _when(text: str) -> str:
+    """Return a moment as people write it."""
+    return text.replace("T", " ")
 
 
 def ballot(answers: Answers) -> Section:
@@ -375,7 +420,7 @@ def _changes(answers: Answers) -> list[Block]:
     shown = changed_scores_table(used.set_aside, used.corrected, answers.names)
     blocks.append(TextTable("Scores set aside or corrected, and why", shown))
     blocks.append(or_gap(both_ways(answers)))
-    if not study.facts.get("unblinded_on"):
+    if not first_opening(study):
         words = "The study does not say when the key was opened, so nothing shows that these were decided before."
         blocks.append(Caution(words))
     return [*blocks, *points(["The scores that came in are never changed; both analyses are shown."])]
@@ -387,8 +432,13 @@ def _changes(answers: Answers) -> list[Block]:
 NO_DAY = "1970-01-01"
 """Stands where a form of the file must have a date and the study names none."""
 
-_FACTS = ("analysed_on", "unblinded_on", "locked_on", "dates")
-_COLUMNS = (("batches", "tested_on"), ("scores", "recorded_at"), ("corrections", "when"), ("reactions", "when"))
+_COLUMNS = (
+    ("batches", "tested_on"),
+    ("scores", "recorded_at"),
+    ("corrections", "when"),
+    ("reactions", "when"),
+    ("unblindings", "when"),
+)
 
 
 def report_day(study: Study) -> str:
@@ -399,17 +449,23 @@ def report_day(study: Study) -> str:
 def first_test_day(study: Study) -> str:
     """Return the first day on which samples were applied; empty if the study does not say."""
     days = [*_column(study, "scores", "recorded_at"), *_column(study, "batches", "tested_on")]
-    sessions = study.facts.get("dates")
-    if isinstance(sessions, dict):
-        days += _read([str(day) for value in sessions.values() for day in _listed(value)])
-    return min(days, default="")
+    return min([*days, *_read(_stated(study))], default="")
+
+
+def days_told(study: Study) -> str:
+    """Return the days of the test in words, as people state them or as the scores carry them; empty for none."""
+    if stated := days_stated(study):
+        return "; ".join(f"{label}: {_joined(days)}" if label else _joined(days) for label, days in stated.items())
+    found = days_of_scores(study)
+    if not found:
+        return ""
+    told = [f"session {name}: {', '.join(days)}" if name else ", ".join(days) for name, days in found.items()]
+    return f"{'; '.join(told)} (by the times of the scores)"
 
 
 def _days(study: Study) -> Iterator[str]:
-    for name in _FACTS:
-        value = study.facts.get(name)
-        parts = list(value.values()) if isinstance(value, dict) else [value]
-        yield from _read([str(day) for part in parts for day in _listed(part)])
+    facts = [str(study.facts.get("analysed_on") or ""), *moments_opened(study), *_stated(study)]
+    yield from _read([*facts, *(locked.locked_at for locked in locked_sessions(study))])
     for table, column in _COLUMNS:
         yield from _column(study, table, column)
 
@@ -426,5 +482,9 @@ def _read(texts: list[str]) -> list[str]:
     return [str(day) for day in np.unique(days[~np.isnat(days)]).astype("datetime64[D]")]
 
 
-def _listed(value: object) -> list[object]:
-    return list(value) if isinstance(value, list | tuple) else [] if value is None else [value]
+def _stated(study: Study) -> list[str]:
+    return [day for days in days_stated(study).values() for day in days]
+
+
+def _joined(days: tuple[str, ...]) -> str:
+    return " to ".join(days) if len(days) == 2 else ", ".join(days)

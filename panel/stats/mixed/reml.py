@@ -8,7 +8,7 @@ Walker 2015, J. Stat. Softw. 67(1), for the parametrisation).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Protocol
 
@@ -31,6 +31,7 @@ SAME_DEVIANCE = 1e-7  # deviances that differ by less are one optimum
 SMALLEST_START, LARGEST_START = 0.2, 10.0  # relative SDs between which the first start lies
 RESTART_THETA = 0.1  # where to start again a component that must not stay at zero
 HALVINGS = 12
+CONSTANT_ROUNDING = 1e-14  # of a constant put together from the fixed columns
 DEVIANCE_ROUNDING = 1e-12  # relative error with which a deviance is known
 ONE_INTERCEPT_FROM = 60  # groups; from here on one pass over the rows beats one small matrix per group
 
@@ -77,7 +78,9 @@ def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: A
     ModelError
         If a response leaves no degree of freedom, or the fixed columns are not of full rank for it.
     """
-    design = _design(response, fixed, groups)
+    constant = _constant(fixed)
+    level = np.nanmean(response, axis=0) if constant is not None else np.zeros(response.shape[1])
+    design = _design(response - level, fixed, groups)
     if (design.n_scores <= design.n_fixed).any():
         raise ModelError(
             "There are no more scores than means to estimate, so nothing is left to judge them by. Add replicates "
@@ -98,7 +101,17 @@ def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: A
         theta, converged = _second_look(design, theta, converged)
     else:
         theta, converged = _minimise(design, theta, now)
-    return _fit_at(design, theta**2, converged)
+    found = _fit_at(design, theta**2, converged)
+    return found if constant is None else replace(found, coefficients=found.coefficients + level[:, None] * constant)
+
+
+def _constant(fixed: Array) -> Array | None:
+    """Return the coefficients (p,) with which the fixed columns add up to 1 in every row; None if there are none.
+
+    Where there are, each response is fitted about its own mean: squares of scores far from zero would lose digits.
+    """
+    found = np.round(np.linalg.lstsq(fixed, np.ones(len(fixed)), rcond=None)[0], 12)
+    return found if np.abs(fixed @ found - 1).max(initial=0.0) < CONSTANT_ROUNDING else None
 
 
 def _design(response: Array, fixed: Array, groups: list[Codes]) -> Design:

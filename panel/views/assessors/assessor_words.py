@@ -20,6 +20,7 @@ from panel.words import (
     format_number,
     format_p,
     format_share,
+    p_after_holm,
     p_words,
 )
 
@@ -104,7 +105,7 @@ def _not_felt(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
     what = f"{quality} may not be felt at any stage" if quality else "an attribute may not be felt"
     return (
         f"{what}: the scores hardly differ between the prototypes on {format_list(told)}, where the others' do "
-        f"(adjusted {p_words(rows['p_adjusted'].iloc[0])}). Look again: serve the low and the high anchor blind."
+        f"({p_after_holm(rows['p_adjusted'].iloc[0])}). Look again: serve the low and the high anchor blind."
     )
 
 

@@ -25,7 +25,7 @@ from panel.words import (
     format_number,
     format_p,
     format_share,
-    p_words,
+    p_after_holm,
 )
 
 
@@ -106,7 +106,7 @@ def _test(row: Mapping[Any, Any]) -> str:
     if np.isnan(row["statistic"]):
         return "every consumer ticked it everywhere or nowhere"
     exact = "exact " if row["exact"] else ""
-    return f"Q {format_number(row['statistic'])}, {exact}{p_words(row['p_adjusted'])} after Holm"
+    return f"Q {format_number(row['statistic'])}, {exact}{p_after_holm(row['p_adjusted'])}"
 
 
 def _lift(row: Mapping[Any, Any], result: CheckAll) -> str:
@@ -114,8 +114,8 @@ def _lift(row: Mapping[Any, Any], result: CheckAll) -> str:
     ends = sorted((abs(row["ci_low"]), abs(row["ci_high"])))
     told = (
         f"{row['term']}: where it is ticked liking is {format_number(abs(row['estimate']))} {higher} "
-        f"({100 * result.level:g} % interval {format_interval(ends[0], ends[1])}, {p_words(row['p_adjusted'])} after "
-        f"Holm; {row['n_consumers']} consumers)."
+        f"({100 * result.level:g} % interval {format_interval(ends[0], ends[1])}, {p_after_holm(row['p_adjusted'])}; "
+        f"{row['n_consumers']} consumers)."
     )
     within = row["within_estimate"]
     if np.isnan(within):

@@ -26,6 +26,7 @@ from panel.words import (
     format_number,
     format_p,
     format_share,
+    p_after_holm,
     p_words,
 )
 
@@ -74,7 +75,7 @@ def _line(row: Mapping[Any, Any], result: ForcedChoices, names: Naming) -> str:
     pair = f"{names.prototype(str(row['prototype']))} and {names.prototype(str(row['versus']))}"
     parts = [
         f"{row['question']}: {METHOD_WORDS[row['method']]} of {pair}, {_counted(row)} "
-        f"({p_words(row['p_adjusted'])}{_needed(row)}): {_VERDICTS[row['verdict']]}."
+        f"({p_after_holm(row['p_adjusted'])}{_needed(row)}): {_VERDICTS[row['verdict']]}."
     ]
     level = f"{100 * result.level:g} % interval"
     parts.append(
@@ -213,7 +214,7 @@ def choices_table(result: ForcedChoices) -> pd.DataFrame:
                 str(needed) if needed <= n else NOTHING for needed, n in zip(rows["needed"], rows["n"], strict=True)
             ],
             "p": [format_p(value) for value in rows["p_value"]],
-            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
+            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
             "d-prime": [format_number(value, 2) for value in rows["d_prime"]],
             "Standard error": [format_number(value, 2) for value in rows["d_std_error"]],
             f"d-prime, {level}": _intervals(rows["d_low"], rows["d_high"], 2),

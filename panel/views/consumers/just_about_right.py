@@ -41,7 +41,7 @@ from panel.words import (
     format_list,
     format_number,
     format_share,
-    p_words,
+    p_after_holm,
 )
 
 _MOST_CHANGES = 2  # proposed for one case; the table has them all
@@ -232,7 +232,7 @@ def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     less = f"{format_number(abs(row['estimate']))} {'less' if row['estimate'] >= 0 else 'more'}"
     interval = (
         f"{100 * result.level:g} % interval of the drop {format_interval(row['ci_low'], row['ci_high'])}, "
-        f"{p_words(row['p_adjusted'])} after Holm"
+        f"{p_after_holm(row['p_adjusted'])}"
     )
     if row["verdict"] == "move":
         told = f"{head}, and they like it {less} ({interval}): try it {_other_way(result, row)}."

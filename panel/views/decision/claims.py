@@ -176,7 +176,7 @@ def claims_table(result: Claims) -> pd.DataFrame:
         )
         for row in result.claims.to_dict("records")
     ]
-    columns = ["Verdict", "Sentence", "Kind", "Estimate", "Interval", "Adjusted p", "People", "Fixed beforehand"]
+    columns = ["Verdict", "Sentence", "Kind", "Estimate", "Interval", "p after Holm", "People", "Fixed beforehand"]
     return pd.DataFrame(rows, columns=columns, dtype="str")
 
 
@@ -372,9 +372,9 @@ def ranks_table(result: RankComparison, names: Naming) -> pd.DataFrame:
             "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
             "Test of the ranks": list(rows["method"]),
             "Statistic": [format_number(value, 2) for value in rows["statistic"]],
-            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
+            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
             "Agreement (W)": [format_number(value, 2) for value in rows["kendall_w"]],
-            "Mixed model, p, adjusted": [format_p(value) for value in rows["mixed_p_adjusted"]],
+            "Mixed model, p after Holm": [format_p(value) for value in rows["mixed_p_adjusted"]],
         },
         dtype="str",
     )

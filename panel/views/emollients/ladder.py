@@ -255,7 +255,7 @@ def links_table(ladder: Ladder, names: Naming) -> pd.DataFrame:
                 for low, high in zip(links["slope_low"], links["slope_high"], strict=True)
             ],
             "p": [format_p(value) for value in links["p_value"]],
-            "p, adjusted": [format_p(value) for value in links["p_adjusted"]],
+            "p after Holm": [format_p(value) for value in links["p_adjusted"]],
             "Said beforehand": [_EXPECTED[int(sign)] for sign in links["expected"]],
             "As said": [_AGREES.get(value, NOTHING) for value in links["agrees"]],
             "Moves with others": ["yes" if aliased else "no" for aliased in links["aliased"]],
@@ -276,7 +276,7 @@ def prediction_table(ladder: Ladder, names: Naming) -> pd.DataFrame:
             "Q2, chance (1 in 20)": [format_number(value, 2) for value in numbers["q2_chance"]],
             "Q2, the swaps alone": [format_number(value, 2) for value in numbers["q2_swaps"]],
             "p": [format_p(value) for value in numbers["p_value"]],
-            "p, adjusted": [format_p(value) for value in numbers["p_adjusted"]],
+            "p after Holm": [format_p(value) for value in numbers["p_adjusted"]],
             "Smallest p possible": [format_p(value) for value in numbers["floor"]],
             "Most that can be explained": [format_share(value) for value in numbers["ceiling"]],
         },

@@ -29,7 +29,7 @@ from panel.words import (
     format_number,
     format_p,
     format_share,
-    p_words,
+    p_after_holm,
 )
 
 _MOST_NAMED = 5
@@ -63,7 +63,7 @@ def partner_sentence(row: Mapping[Any, Any], names: Naming, level: float, n_pair
     expected = {AS_EXPECTED: ", as expected", AGAINST: ", against what was expected"}.get(str(row["verdict"]), "")
     doubt = (
         f" Counted together with the other {n_pairs - 1} declared pairs this can be chance "
-        f"({p_words(row['p_adjusted'])} after adjusting)."
+        f"({p_after_holm(row['p_adjusted'])})."
         if row["p_adjusted"] >= 1 - level
         else ""
     )
@@ -246,7 +246,7 @@ def partners_table(result: JoinedReadings, names: Naming) -> pd.DataFrame:
             "Prototypes": [f"{count:d}" for count in rows["n"]],
             "r needed": [format_number(value, 2) for value in rows["needed"]],
             "p": [format_p(value) for value in rows["p_value"]],
-            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
+            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
             "In words": list(rows["verdict"]),
         },
         dtype="str",

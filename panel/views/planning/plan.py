@@ -13,6 +13,7 @@ from panel.plan.mixture_plan import MixturePlan
 from panel.plan.orders import ServingPlan
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.plan.swap_plan import SwapPlan
+from panel.study.naming import Naming
 from panel.views.emollients.swaps import swap_words
 from panel.words import NOTHING, counted, format_list, format_number, format_share
 
@@ -53,9 +54,14 @@ def what_the_plan_cannot_show() -> tuple[str, ...]:
     )
 
 
-def what_the_sizes_show(result: PanelSizes) -> list[str]:
-    """Return how many people it takes to see the difference that matters, one line for each kind of comparison."""
-    size, percent = format_number(result.difference, 1), format_share(result.power)
+def what_the_sizes_show(result: PanelSizes, names: Naming | None = None) -> list[str]:
+    """Return how many people it takes to see the difference that matters, one line for each kind of comparison.
+
+    `names` says on which scale the numbers are, and with how many decimals.
+    """
+    known = names or Naming()
+    size, percent = format_number(result.difference, known.digits), format_share(result.power)
+    size += f" ({known.scale})" if known.scale else ""
     return [
         f"To find a difference of {size} with a chance of {percent} {words}: {_fewest(result, comparison)}."
         for comparison, words in (

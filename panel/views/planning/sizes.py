@@ -126,7 +126,7 @@ _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)))
 _QUIET = "#5c5c5c"
 
 
-def power_figure(result: PanelSizes, assessors: Sequence[int], replicates: int) -> Figure:
+def power_figure(result: PanelSizes, assessors: Sequence[int], replicates: int, names: Naming | None = None) -> Figure:
     """Return the chance to find a planned difference of each size, one line for each number of assessors.
 
     Parameters
@@ -135,7 +135,10 @@ def power_figure(result: PanelSizes, assessors: Sequence[int], replicates: int) 
         Which panels to show, five at the most; those that were not worked out are left out.
     replicates
         How often everybody tries everything.
+    names
+        The scale of the numbers, and their decimals.
     """
+    known = names or Naming()
     lines = _lines(result, assessors, replicates)
     labels = [f"{count} assessors" for count in lines]
     figure, axes = _axes(labels)
@@ -164,27 +167,38 @@ def power_figure(result: PanelSizes, assessors: Sequence[int], replicates: int) 
         color=INK,
         loc="left",
     )
-    axes.set_xlabel("True difference between two prototypes (scale units)", fontsize=FONT, color=INK)
-    _remark(axes, result.difference, f"matters from {format_number(result.difference, 1)}")
+    axes.set_xlabel(
+        f"True difference between two prototypes ({known.scale or 'scale units'})", fontsize=FONT, color=INK
+    )
+    _remark(axes, result.difference, f"matters from {format_number(result.difference, known.digits)}")
     return figure
 
 
-def power_svg(result: PanelSizes, assessors: Sequence[int], replicates: int, *, text_as_paths: bool = True) -> str:
+def power_svg(
+    result: PanelSizes,
+    assessors: Sequence[int],
+    replicates: int,
+    names: Naming | None = None,
+    *,
+    text_as_paths: bool = True,
+) -> str:
     """Return the chances as SVG text, with what they show in words."""
     return svg_text(
-        power_figure(result, assessors, replicates),
+        power_figure(result, assessors, replicates, names),
         title="Chance to find a difference",
-        description=power_alt_text(result, assessors, replicates),
+        description=power_alt_text(result, assessors, replicates, names),
         text_as_paths=text_as_paths,
     )
 
 
-def power_alt_text(result: PanelSizes, assessors: Sequence[int], replicates: int) -> str:
+def power_alt_text(result: PanelSizes, assessors: Sequence[int], replicates: int, names: Naming | None = None) -> str:
     """Return what the picture shows, for those who do not see it."""
+    digits = (names or Naming()).digits
     rows = result.sizes.loc[result.sizes["replicates"] == replicates]
     seen = dict(zip(rows["assessors"].tolist(), rows["seen"].tolist(), strict=True))
     told = [
-        f"{count} assessors find {format_number(seen[count], 1)}" for count in _lines(result, assessors, replicates)
+        f"{count} assessors find {format_number(seen[count], digits)}"
+        for count in _lines(result, assessors, replicates)
     ]
     return (
         "Rising curves, one for each number of assessors: the larger the true difference and the more assessors, the "

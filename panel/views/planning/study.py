@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.finding import Finding, findings_table, read_dates
+from panel.checks.moments_recorded import batches_tested
 from panel.study.formulas import all_formulas
 from panel.study.naming import Naming
 from panel.study.study import Study
@@ -103,8 +104,8 @@ def formula_difference_table(difference: pd.DataFrame, prototype: str, versus: s
 
 
 def batches_table(study: Study) -> pd.DataFrame:
-    """Return one row per batch: when it was made and tested, its age at test, pH, viscosity, note."""
-    batches = study.table("batches")
+    """Return one row per batch: when it was made and tested (or first scored), its age, pH, viscosity, note."""
+    batches = batches_tested(study)
     return pd.DataFrame(
         {
             "Batch": list(batches["batch"]),

@@ -17,7 +17,7 @@ from panel.words import (
     format_list,
     format_number,
     format_p,
-    p_words,
+    p_after_holm,
 )
 
 ALIKE_WORDS = "alike within the margin"
@@ -140,8 +140,8 @@ def _line(row: Mapping[Any, Any], level: float, names: Naming) -> str:
     mark = "" if row["planned"] else f" {EXPLORATORY.capitalize()}: chosen with the scores at hand."
     return (
         f"{names.attribute(str(row['attribute']))}: {row['prototype']} minus {row['versus']} is "
-        f"{format_change(row['estimate'], names.digits)} ({100 * level:g} % interval {interval}; adjusted "
-        f"{p_words(row['p_adjusted'])}), {shown}.{mark}"
+        f"{format_change(row['estimate'], names.digits)} ({100 * level:g} % interval {interval}; "
+        f"{p_after_holm(row['p_adjusted'])}), {shown}.{mark}"
     )
 
 
@@ -161,7 +161,7 @@ def planned_table(result: PlannedDifferences, names: Naming) -> pd.DataFrame:
             ],
             "t": [format_number(value, 2) for value in rows["statistic"]],
             "p, alone": [format_p(value) for value in rows["p_value"]],
-            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
+            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
         },
         dtype="str",
     )

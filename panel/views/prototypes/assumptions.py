@@ -23,7 +23,7 @@ from panel.models.prototypes.assumptions import (
 from panel.study.naming import Naming
 from panel.views.drawing.interval_picture import FONT, interval_figure
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
-from panel.words import format_list, format_number, format_share, p_words
+from panel.words import format_list, format_number, format_share, p_after_holm
 
 _MOST_NAMED, _FEW_NAMED = 5, 3  # attributes in one sentence; the table has them all
 
@@ -111,7 +111,7 @@ def _not_normal(rows: pd.DataFrame, names: Naming) -> str:
     clearest = rows.sort_values("p_adjusted", kind="stable").iloc[0]
     return (
         f"Residuals are not normal on {_attributes(rows, names)} "
-        f"(clearest: {names.attribute(str(clearest['attribute']))}, {p_words(clearest['p_adjusted'])})."
+        f"(clearest: {names.attribute(str(clearest['attribute']))}, {p_after_holm(clearest['p_adjusted'])})."
     )
 
 

@@ -23,6 +23,7 @@ from panel.words import (
     format_number,
     format_p,
     format_share,
+    p_after_holm,
     p_words,
 )
 
@@ -49,7 +50,7 @@ def headline(result: Differences, names: Naming) -> str:
 def _line(row: Mapping[Any, Any], result: Differences, names: Naming) -> str:
     attribute = str(row["attribute"])
     words = names.attribute(attribute)
-    test = f"F {format_number(row['statistic'], 1)}, {p_words(row['p_adjusted'])}"
+    test = f"F {format_number(row['statistic'], 1)}, {p_after_holm(row['p_adjusted'])}"
     if row["p_adjusted"] >= 1 - result.level:
         return f"{words}: no difference shown ({test}). {_seen_at_best(attribute, result, names)}"
     source = result.versus if result.benchmark in set(result.means["prototype"]) else result.pairs
@@ -179,7 +180,7 @@ def attributes_table(attributes: pd.DataFrame, names: Naming, level: float = 0.9
                 for df, df_error in zip(attributes["df"], attributes["df_error"], strict=True)
             ],
             "p": [format_p(value) for value in attributes["p_value"]],
-            "p, adjusted": [format_p(value) for value in attributes["p_adjusted"]],
+            "p after Holm": [format_p(value) for value in attributes["p_adjusted"]],
             "Do prototypes differ?": [
                 "–" if np.isnan(value) else "yes" if value < round(1 - level, 12) else "cannot tell"
                 for value in attributes["p_adjusted"]

@@ -10,7 +10,7 @@ import pandas as pd
 
 from panel.models.prototypes.ranks import DURBIN, FRIEDMAN, RankComparison
 from panel.study.naming import Naming
-from panel.words import format_list, format_number, p_words
+from panel.words import format_list, format_number, p_after_holm
 
 # Lowest W for each word: common practice, no source.
 _AGREEMENT = ((0.7, "strong"), (0.4, "fair"), (0.0, "weak"))
@@ -72,7 +72,7 @@ def _line(row: Mapping[Any, Any], result: RankComparison, names: Naming) -> str:
         parts.append(f"Lost for the ranks: {format_list(_lost(attribute, result))}.")
     if np.isfinite(row["mixed_p_adjusted"]):
         same = apart == (row["mixed_p_adjusted"] < 1 - result.level)
-        answer = "says the same" if same else f"says otherwise ({p_words(row['mixed_p_adjusted'])})"
+        answer = "says the same" if same else f"says otherwise ({p_after_holm(row['mixed_p_adjusted'])})"
         parts.append(f"The mixed model {answer}.")
     return " ".join(parts)
 
@@ -82,7 +82,7 @@ def _test(row: Mapping[Any, Any]) -> str:
     letter = "F" if row["method"] == DURBIN else "chi-square"
     exact = f"{'exact' if row['exact'] else 'approximate'} " if row["method"] == FRIEDMAN else ""
     statistic = format_number(row["statistic"], 1)
-    return f"{row['method']}, {letter} {statistic}, {exact}p after Holm {p_words(row['p_adjusted'])[2:]}"
+    return f"{row['method']}, {letter} {statistic}, {exact}{p_after_holm(row['p_adjusted'])}"
 
 
 def _order(attribute: str, result: RankComparison) -> str:

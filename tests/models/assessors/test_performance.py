@@ -1,5 +1,6 @@
 """The panel check: R on open data, what was planted in the demo, simulated panels, and where it says nothing."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -272,3 +273,11 @@ def test_what_cannot_be_answered_is_said(rows, words):
     frame = pd.DataFrame(rows, columns=["assessor", "prototype", "attribute", "score"])
     with pytest.raises(ModelError, match=words):
         check_panel(Study({"scores": frame}))
+
+
+def test_a_scale_that_is_not_known_is_said():
+    study = crossed_study(np.random.default_rng(4), assessors=4, prototypes=3, attributes=2)
+    words = "begins and ends: parts of the scale are there parts of the range of the scores"
+    assert not any(words in note for note in check_panel(study).notes)
+    unknown = replace(study, facts={})
+    assert any(words in note for note in check_panel(unknown).notes)

@@ -115,3 +115,11 @@ def test_the_profile_has_windows_closed_on_both_sides_or_not():
 def test_without_a_scale_the_tolerance_is_left_open():
     study = target_study(TRUTH, attributes=pd.DataFrame({"attribute": ["GREASE"], "target_high": [40.0]}))
     assert np.isnan(target_profile(study).wanted["tolerance"].iloc[0])
+
+
+def test_a_scale_that_is_not_known_is_said_where_desirability_leans_on_it():
+    words = "does not say where the scale of SOFT begins and ends: desirability falls over the range of the prototypes"
+    assert not any(words in note for note in target_profile(target_study(TRUTH)).notes)
+    study = target_study(TRUTH)
+    study.tables["attributes"]["scale_max"] = [100.0, np.nan]
+    assert any(words in note for note in target_profile(study).notes)

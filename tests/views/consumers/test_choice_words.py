@@ -34,7 +34,7 @@ def line(*count, **how):
 def test_a_difference():
     told = line("triangle", 19, 36)
     assert told.startswith(
-        "count: triangle test of one sample and the other, 19 of 36 right (p = 0.012, at least 18 needed"
+        "count: triangle test of one sample and the other, 19 of 36 right (p after Holm = 0.012, at least 18 needed"
     )
     assert "people can tell them apart." in told
     assert "d-prime is 1.61 (95 % interval 0.49 to 2.48); 29 % of people can tell (3 to 55 %)." in told

@@ -59,7 +59,7 @@ def test_a_move_says_how_many_how_much_and_which_way():
     found = result(drop())
     assert _what_costs_liking(found) == [
         "P2: thickness too thick for 20 of 58 (34.5 %), and they like it 1.4 less (95 % interval of the drop 0.5 to "
-        "2.3, p = 0.004 after Holm): try it less thick."
+        "2.3, p after Holm = 0.004): try it less thick."
     ]
     assert _headline(found) == "Worth a move, because those who mind like it less: P2 (thickness too thick)."
     plain = result(drop(question="glide", side="too little"))

@@ -60,7 +60,7 @@ def test_each_verdict_has_its_sentence():
 
 
 def test_a_pair_that_does_not_hold_in_its_family_says_so():
-    doubt = "Counted together with the other 9 declared pairs this can be chance (p = 0.100 after adjusting)."
+    doubt = "Counted together with the other 9 declared pairs this can be chance (p after Holm = 0.100)."
     assert told(p_adjusted=0.1).endswith(doubt)
     assert "chance" not in told(p_adjusted=0.04)
 

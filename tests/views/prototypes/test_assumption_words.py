@@ -65,7 +65,7 @@ def problem(attribute, kind, size, p_adjusted=np.nan, prototype="", assessor="",
         ),
         (
             [problem("grease", NOT_NORMAL, 0.95, 0.02), problem("stick", NOT_NORMAL, 0.9, 0.014)],
-            "Residuals are not normal on greasy film and stickiness (clearest: stickiness, p = 0.014).",
+            "Residuals are not normal on greasy film and stickiness (clearest: stickiness, p after Holm = 0.014).",
         ),
         (
             [problem("grease", FLOOR, 0.257, prototype="P1"), problem("grease", FLOOR, 0.4, prototype="P2")],

@@ -44,11 +44,11 @@ def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
 def test_a_line_names_who_is_higher_lower_and_alike():
     film, glide = what_the_differences_show(result(), NAMES)
     assert film == (
-        "greasy film: the prototypes differ (F 9.0, p = 0.001). Higher than P1: P3. Lower than P1: P2. "
+        "greasy film: the prototypes differ (F 9.0, p after Holm = 0.001). Higher than P1: P3. Lower than P1: P2. "
         "Within the margin of P1: P4."
     )
     assert glide == (
-        "ease of spreading: no difference shown (F 1.1, p = 0.400). "
+        "ease of spreading: no difference shown (F 1.1, p after Holm = 0.400). "
         "Two prototypes would have to lie about 6.0 apart to be told apart here."
     )
 

@@ -43,7 +43,7 @@ def test_what_was_chosen_afterwards_is_not_counted_but_marked():
     found = result(0.01, explored=(0.02,))
     assert planned_headline(found) == "The one difference planned beforehand is shown."
     planned, explored = what_was_planned_shows(found, NAMES)
-    assert planned == ("greasy film: P2 minus P1 is −12.0 (95 % interval −17.0 to −7.0; adjusted p = 0.010), shown.")
+    assert planned == ("greasy film: P2 minus P1 is −12.0 (95 % interval −17.0 to −7.0; p after Holm = 0.010), shown.")
     assert explored.endswith("Exploratory: chosen with the scores at hand.")
     assert list(planned_table(found, NAMES)["Chosen"]) == ["planned", "exploratory"]
     assert any("exploratory" in line for line in what_planned_differences_cannot_show(found))
@@ -52,4 +52,4 @@ def test_what_was_chosen_afterwards_is_not_counted_but_marked():
 
 def test_the_table_shows_both_p_values():
     row = planned_table(result(0.008), NAMES).iloc[0]
-    assert (row["p, alone"], row["p, adjusted"], row["Difference (scale units)"]) == ("0.004", "0.008", "−12.0")
+    assert (row["p, alone"], row["p after Holm"], row["Difference (scale units)"]) == ("0.004", "0.008", "−12.0")

@@ -84,7 +84,7 @@ def test_other_tests_and_the_lost_are_named():
     assert "Lost for the ranks: A03." in line
     assert "Agreement" not in line
     assert "(Durbin, F 18.4, p" in what_the_ranks_show(comparison(method="Durbin"), NAMES)[0]
-    assert "says otherwise (p = 0.300)" in what_the_ranks_show(comparison(mixed=(0.3, 0.3)), NAMES)[0]
+    assert "says otherwise (p after Holm = 0.300)" in what_the_ranks_show(comparison(mixed=(0.3, 0.3)), NAMES)[0]
 
 
 def test_limits_are_stated():

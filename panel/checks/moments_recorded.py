@@ -1,0 +1,77 @@
+"""When was the study run? What people stated comes first, then the moments that its own scores and locks carry."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from panel.checks.finding import read_dates
+from panel.plan.codes import moment
+from panel.study.locked_sessions import locked_sessions
+from panel.study.study import Study
+
+DATES_FACT = "dates"
+
+
+def days_stated(study: Study) -> dict[str, tuple[str, ...]]:
+    """Return what the fact `dates` says: label of a session, or of several, to its days; empty if it says nothing."""
+    stated = study.facts.get(DATES_FACT)
+    entries = stated if isinstance(stated, Mapping) else {"": stated}
+    listed = {str(label): value if isinstance(value, list | tuple) else [value] for label, value in entries.items()}
+    told = {label: tuple(str(day) for day in days if day is not None) for label, days in listed.items()}
+    return {label: days for label, days in told.items() if days}
+
+
+def days_of_scores(study: Study) -> dict[str, tuple[str, ...]]:
+    """Return session to the days on which its scores were recorded (ISO 8601, in order); no entry without a time."""
+    scores = study.scores
+    days = read_dates(scores["recorded_at"]).days
+    known = ~np.isnat(days)
+    frame = pd.DataFrame({"session": scores["session"].to_numpy()[known], "day": days[known].astype(str)})
+    return {str(name): tuple(np.unique(part)) for name, part in frame.groupby("session", sort=False)["day"]}
+
+
+def first_moments(study: Study) -> list[str]:
+    """Return for each session the first moment of its scores: of a locked one as its record says, with its offset.
+
+    The times of scores show the clock on the wall. What has an offset, such as a stamp or a seal, is held against the
+    moment in the record, which has one too.
+    """
+    begun = {locked.session: locked.begun_at for locked in locked_sessions(study) if locked.begun_at}
+    scores = study.scores
+    others = scores.loc[~scores["session"].isin(list(begun)) & (scores["recorded_at"] != "")]
+    first = read_dates(others["recorded_at"]).values
+    frame = pd.DataFrame({"session": others["session"].to_numpy(), "at": others["recorded_at"].to_numpy(), "m": first})
+    frame = frame.sort_values("m", kind="stable").drop_duplicates("session")
+    return [*begun.values(), *map(str, frame["at"])]
+
+
+def first_score(study: Study) -> str:
+    """Return the moment of the first score; empty if no score carries one that can be read."""
+    readable = [text for text in first_moments(study) if not np.isnat(read_dates(pd.Series([text])).values[0])]
+    return min(readable, key=lambda text: moment(text, "The time of a score"), default="")
+
+
+def batches_tested(study: Study) -> pd.DataFrame:
+    """Return the table of batches, `tested_on` taken from the first score of the batch where it is empty.
+
+    A score that names no batch belongs to the only batch of its prototype, if there is one.
+    """
+    batches, scores = study.table("batches"), study.scores
+    if not (batches["tested_on"] == "").any() or not (scores["recorded_at"] != "").any():
+        return batches
+    alone = batches.drop_duplicates("prototype", keep=False)
+    only = scores["prototype"].map(dict(zip(alone["prototype"], alone["batch"], strict=True))).fillna("")
+    frame = pd.DataFrame(
+        {
+            "batch": scores["batch"].where(scores["batch"] != "", only),
+            "at": scores["recorded_at"],
+            "moment": read_dates(scores["recorded_at"]).values,
+        }
+    )
+    known = frame.loc[(frame["batch"] != "") & frame["moment"].notna()].sort_values("moment", kind="stable")
+    first = known.drop_duplicates("batch").set_index("batch")["at"]
+    found = batches["batch"].map(first).fillna("").astype("str")
+    return batches.assign(tested_on=batches["tested_on"].where(batches["tested_on"] != "", found))

@@ -1,0 +1,103 @@
+"""The page Servings: sizes of panels in the units of the study's own scale, which is asked for where it is unknown."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from panel.app.state import STUDY_VARIABLE
+from panel.study.folder import write_study
+from panel.study.study import Study
+
+PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "servings.py"
+SECONDS = 60
+UNKNOWN = (np.nan, np.nan)
+
+
+def page(folder, monkeypatch, *ends, scored=False):
+    """Return the page Servings of a study of five prototypes with an attribute for each pair of ends."""
+    names = [f"T{n}" for n in range(len(ends))]
+    people, prototypes = [f"A{n}" for n in range(1, 9)], [f"P{n}" for n in range(1, 6)]
+    rng = np.random.default_rng(5)
+    rows = [
+        {"assessor": who, "prototype": what, "attribute": name, "replicate": str(time),
+         "score": low + (high - low) * (0.5 + 0.08 * rng.standard_normal())}
+        for who in people for what in prototypes for time in (1, 2)
+        for name, (low, high) in zip(names, ((0, 10) if np.isnan(e[0]) else e for e in ends), strict=True)
+    ]  # fmt: skip
+    tables = {
+        "prototypes": pd.DataFrame({"prototype": prototypes}),
+        "assessors": pd.DataFrame({"assessor": people, "kind": "trained"}),
+        "attributes": pd.DataFrame(
+            {"attribute": names, "scale_min": [low for low, _ in ends], "scale_max": [high for _, high in ends]}
+        ),
+    }
+    if scored:
+        tables["scores"] = pd.DataFrame(rows)
+    write_study(Study(tables, {"title": "Sizes"}), folder / "sizes")
+    monkeypatch.setenv(STUDY_VARIABLE, str(folder / "sizes"))
+    app = AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
+    assert not app.exception
+    return app
+
+
+def lines(app):
+    return " ".join(part.value for part in [*app.markdown, *app.warning, *app.caption]).replace("\\", "")
+
+
+def field(app, label):
+    return next(widget for widget in app.text_input if widget.label.startswith(label))
+
+
+@pytest.mark.parametrize(
+    ("ends", "size", "scale"),
+    [
+        ((0, 10), "0.80", "0 to 10"),
+        ((0, 15), "1.20", "0 to 15"),
+        ((1, 9), "0.64", "1 to 9"),
+        ((0, 100), "8.0", "0 to 100"),
+    ],
+)
+def test_the_usual_difference_is_a_part_of_the_studys_own_scale(ends, size, scale, tmp_path, monkeypatch):
+    app = page(tmp_path, monkeypatch, ends, ends)
+    words = lines(app)
+    assert (
+        f"To find a difference of {size} ({scale}) with a chance of 80 % when it is planned beforehand: 23 assessors "
+        in words
+    )
+    assert field(app, "Smallest difference").label == f"Smallest difference that matters ({scale})"
+
+
+def test_own_scatter_and_the_usual_difference_are_in_the_same_units(tmp_path, monkeypatch):
+    # the same scores, stretched: the people needed stay the same
+    needed = []
+    for number, ends in enumerate([(0, 10), (0, 100)]):
+        (tmp_path / str(number)).mkdir()
+        words = lines(page(tmp_path / str(number), monkeypatch, ends, scored=True))
+        needed.append(words.partition("planned beforehand: ")[2].partition(".")[0])
+    assert needed[0] == needed[1] != ""
+
+
+def test_scales_of_different_length_are_planned_in_per_cent_of_each(tmp_path, monkeypatch):
+    app = page(tmp_path, monkeypatch, (0, 10), (0, 100), scored=True)
+    assert "To find a difference of 8.0 (% of each scale) with a chance of 80 %" in lines(app)
+    assert field(app, "Smallest difference").label == "Smallest difference that matters (% of each scale)"
+
+
+def test_a_scale_that_the_study_does_not_say_is_asked_for(tmp_path, monkeypatch):
+    app = page(tmp_path, monkeypatch, UNKNOWN)
+    assert "does not say where the scale of T0 begins and ends" in lines(app)
+    assert "To find a difference" not in lines(app)
+    field(app, "Lowest possible score").set_value("0")
+    field(app, "Highest possible score").set_value("10").run()
+    assert not app.exception
+    assert "To find a difference of 0.80 with a chance of 80 %" in lines(app)
+
+
+def test_a_difference_larger_than_the_scale_is_refused(tmp_path, monkeypatch):
+    app = page(tmp_path, monkeypatch, (0, 10))
+    field(app, "Smallest difference").set_value("80").run()
+    assert not app.exception
+    assert "A difference of 80 does not fit on a scale that is 10 long" in lines(app)

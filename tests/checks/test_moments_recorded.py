@@ -1,0 +1,63 @@
+"""When a study was run: what people state, else what its scores and locks carry; each moment has one reader."""
+
+import pandas as pd
+
+from panel.checks.moments_recorded import batches_tested, days_of_scores, days_stated, first_moments, first_score
+from panel.study.locked_sessions import LockedSession, locked_sessions, with_lock
+from panel.study.study import Study
+
+SCORES = pd.DataFrame(
+    {
+        "assessor": "A1",
+        "prototype": ["P1", "P2", "P1", "P2", "P1"],
+        "attribute": "X",
+        "score": 1.0,
+        "session": ["1", "1", "2", "2", "2"],
+        "batch": ["", "B2a", "B1", "", ""],
+        "recorded_at": ["2025-03-14T14:00:00", "2025-03-14T13:59:00", "2025-03-17T09:00:00", "2025-03-10T09:00:00", ""],
+    }
+)
+BATCHES = pd.DataFrame({"batch": ["B1", "B2a", "B2b"], "prototype": ["P1", "P2", "P2"], "tested_on": ["", "", ""]})
+
+
+def study(facts=None, **tables):
+    return Study({"scores": SCORES, "batches": BATCHES, **tables}, facts or {})
+
+
+def test_a_batch_is_tested_when_its_first_score_came():
+    # P1 has one batch, so its score without a batch is of it; P2 has two, and its score without a batch is of neither
+    assert batches_tested(study())["tested_on"].tolist() == ["2025-03-14T14:00:00", "2025-03-14T13:59:00", ""]
+    stated = BATCHES.assign(tested_on=["2025-03-01", "", ""])
+    assert batches_tested(study(batches=stated))["tested_on"].tolist() == ["2025-03-01", "2025-03-14T13:59:00", ""]
+
+
+def test_without_times_nothing_is_made_up():
+    untimed = study(scores=SCORES.assign(recorded_at=""))
+    assert batches_tested(untimed)["tested_on"].tolist() == ["", "", ""]
+    assert (days_of_scores(untimed), first_score(untimed), first_moments(untimed)) == ({}, "", [])
+    assert first_score(study(scores=SCORES.assign(recorded_at="soon"))) == ""
+
+
+def test_the_days_of_a_session_are_those_of_its_scores():
+    assert days_of_scores(study()) == {"1": ("2025-03-14",), "2": ("2025-03-10", "2025-03-17")}
+
+
+def test_days_are_read_however_people_state_them():
+    assert days_stated(study({"dates": {"hall": ["2025-03-01", "2025-03-02"], "home": "2025-03-05"}})) == {
+        "hall": ("2025-03-01", "2025-03-02"),
+        "home": ("2025-03-05",),
+    }
+    assert days_stated(study({"dates": "2025-03-01"})) == {"": ("2025-03-01",)}
+    assert days_stated(study({"dates": ["2025-03-01"]})) == {"": ("2025-03-01",)}
+    assert days_stated(study()) == days_stated(study({"dates": {}})) == {}
+
+
+def test_of_a_locked_session_the_moment_in_its_record_counts():
+    locked = LockedSession("1", "2025-03-14T15:00:00", "lead", "f" * 64, "2025-03-14T12:58:00.000+00:00")
+    known = study(with_lock({}, locked))
+    assert locked_sessions(known) == (locked,)
+    assert first_moments(known) == ["2025-03-14T12:58:00.000+00:00", "2025-03-10T09:00:00"]
+    assert first_score(known) == "2025-03-10T09:00:00"
+    assert locked_sessions(study({"locked_sessions": [{"session": "1"}, "broken"]})) == (
+        LockedSession("1", "", "", ""),
+    )
