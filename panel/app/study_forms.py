@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path, PurePath
 
 import pandas as pd
@@ -25,7 +26,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.open_study import workbook_bytes, zip_bytes
 from panel.study.raw_table import RawTable, open_workbook, raw_file, raw_table, sheet_names
 from panel.study.scores_import import ImportedScores, ScoresLayout, guess_layout, read_scores, study_from_scores
-from panel.study.study import RawFile
+from panel.study.study import RawFile, natural_order
 
 DEMO, PATH, UPLOAD, IMPORT = "The demo", "A study on this computer", "Upload a study", "Import a table of scores"
 
@@ -169,7 +170,9 @@ def _layout(raw: RawTable, guess: ScoresLayout, file: str) -> ScoresLayout:
     decimal = st.radio(
         "Decimal sign", list(_DECIMALS), format_func=_DECIMALS.__getitem__, horizontal=True, key=f"decimal {file}"
     )
-    return ScoresLayout(**held, attributes=tuple(attributes), decimal=decimal)
+    fill_down = st.checkbox("A blank name means the name above it", key=f"fill down {file}")
+    layout = ScoresLayout(attributes=tuple(attributes), decimal=decimal, fill_down=fill_down)
+    return replace(layout, **held)  # type: ignore[arg-type]  # the roles are texts
 
 
 def _in_rows(roles: list[tuple[str, str]]) -> list[list[tuple[str, str]]]:
@@ -205,8 +208,16 @@ def _use(imported: ImportedScores, file: RawFile) -> None:
     if low is not None and high is not None and low >= high:
         st.warning("The lowest possible score must lie below the highest.", icon=":material/info:")
         return
+    scored = natural_order(name for name in imported.scores["prototype"] if name)
+    benchmark = st.selectbox(
+        "Which one is the benchmark?",
+        ["", *scored],
+        format_func=lambda name: name or "none of them",
+        key=f"benchmark {file.sha256}",
+        help="The product you have now, or whatever the others are compared with. Swaps are told from it.",
+    )
     if st.button("Use these scores", type="primary", key=f"use {file.sha256}"):
-        study = study_from_scores(imported, file, title or file.name, low, high)
+        study = study_from_scores(imported, file, title or file.name, low, high, benchmark or "")
         use_study(title or file.name, study)
         leave_message("These scores are in use. Look at the findings, then open the page Differences.")
         st.rerun()

@@ -161,7 +161,8 @@ def _cells_missing(study: Study, sound: Study) -> list[Finding]:
         for place, cases in gathered(np.zeros(len(rows)), _cell_place(name, column.name, rows)):
             message = f"{counted(len(cases), 'cell')} of {name} left empty where {column.name} is needed."
             advice = f"Fill it in: {column.meaning}. A row without it is not used."
-            findings.append(Finding("warning", "cell_missing", place, message, advice))
+            grave = "stop" if name == "scores" else "warning"  # whose score it is decides every analysis
+            findings.append(Finding(grave, "cell_missing", place, message, advice))
     return findings
 
 

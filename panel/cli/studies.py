@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 @click.option("--sheet", default="", help="Sheet of a workbook; the first one if not given.")
 @click.option("--scale-min", type=float, default=None, help="Lowest possible score.")
 @click.option("--scale-max", type=float, default=None, help="Highest possible score.")
+@click.option("--benchmark", default="", metavar="PROTOTYPE", help="Prototype the others are compared with.")
+@click.option("--fill-down", is_flag=True, help="A blank name means the name above it.")
 @click.option("--title", default="", help="What the study is called; the name of the file if not given.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Study folder to make.")
 @click.option("--overwrite", is_flag=True, help="Replace the study that is there.")
@@ -52,6 +54,8 @@ def import_scores(
     out: Path,
     overwrite: bool,
     as_json: bool,
+    benchmark: str,
+    fill_down: bool,
     **columns: str,
 ) -> None:
     """Make a study folder from any CSV or XLSX table of scores, long or wide.
@@ -63,8 +67,8 @@ def import_scores(
     from panel.study.folder import write_study
     from panel.study.scores_import import study_from_scores
 
-    raw, imported = _read_file(file, sheet, columns, decimal or "")
-    study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max)
+    raw, imported = _read_file(file, sheet, columns, decimal or "", fill_down=fill_down)
+    study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
     write_study(study, out, overwrite=overwrite)
     found = check_study(study)
     content = {
@@ -85,7 +89,9 @@ def import_scores(
     print_findings(found)
 
 
-def _read_file(file: Path, sheet: str, columns: dict[str, str], decimal: str) -> tuple[RawFile, ImportedScores]:
+def _read_file(
+    file: Path, sheet: str, columns: dict[str, str], decimal: str, *, fill_down: bool
+) -> tuple[RawFile, ImportedScores]:
     """Read a table of scores, columns not named being guessed."""
     from dataclasses import replace
 
@@ -94,7 +100,7 @@ def _read_file(file: Path, sheet: str, columns: dict[str, str], decimal: str) ->
 
     raw = read_raw_file(file)
     table = raw_table(raw, sheet)
-    return raw, read_scores(table, replace(guess_layout(table, columns), decimal=decimal))
+    return raw, read_scores(table, replace(guess_layout(table, columns), decimal=decimal, fill_down=fill_down))
 
 
 @click.command()

@@ -24,6 +24,7 @@ import python_calamine
 
 from panel.errors import StudyError
 from panel.study.study import RawFile
+from panel.words import counted
 
 MAX_BYTES = 20_000_000
 MAX_COLUMNS = 2_000
@@ -128,10 +129,13 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
         if sheet and sheet not in names:
             raise StudyError(f"{name} has no sheet {sheet!r}; its sheets are {', '.join(names)}.")
         filled = {one: rows for one in ([sheet] if sheet else names) if (rows := sheet_rows(workbook, one))}
-    if not filled:
-        raise StudyError(f"{name} holds no filled sheet.")
-    chosen, rows = next(iter(filled.items()))
+        if not filled:
+            raise StudyError(f"{name} holds no filled sheet.")
+        chosen, rows = next(iter(filled.items()))
+        below = _fill_merged(rows, merged_cells(workbook, chosen))
     notes = [f"Sheet {chosen!r} was read."]
+    if below:
+        notes.append(f"The name above was used for {counted(below, 'row')}, merged in the file.")
     if len(filled) > 1:
         notes.append(f"Other filled sheets were not read: {', '.join(one for one in filled if one != chosen)}.")
     errors = error_cells(content, name)
@@ -376,6 +380,28 @@ def sheet_rows(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[l
     """Return the rows of one sheet from its first line on, each cell as text."""
     rows = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
     return [[value if type(value) is str else cell_text(value) for value in row] for row in rows]
+
+
+def merged_cells(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[tuple[int, int, int]]:
+    """Return the cells merged over several rows of a sheet: first row, last row and column, counted from 0."""
+    ranges = workbook.get_sheet_by_name(sheet).merged_cell_ranges or []
+    return [(top, bottom, left) for (top, left), (bottom, _) in ranges if bottom > top]
+
+
+def _fill_merged(rows: list[list[str]], merged: list[tuple[int, int, int]]) -> int:
+    """Write what stands in cells merged over several rows into each of them; return how many rows that concerned.
+
+    A spreadsheet shows a merged cell over all its rows and keeps its value in the first of them only.
+    """
+    filled = set()
+    for top, bottom, column in merged:
+        value = rows[top][column] if top < len(rows) and column < len(rows[top]) else ""
+        for row in range(top + 1, min(bottom + 1, len(rows))) if value.strip() else ():
+            rows[row].extend([""] * (column + 1 - len(rows[row])))
+            if any(cell.strip() for cell in rows[row]):
+                rows[row][column] = value
+                filled.add(row)
+    return len(filled)
 
 
 def cell_text(value: Any) -> str:

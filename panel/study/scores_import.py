@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
@@ -14,8 +14,9 @@ from panel.errors import StudyError
 from panel.study.folder import NOT_WHOLE
 from panel.study.numbers_read import NumbersRead, read_number_columns, read_numbers
 from panel.study.raw_table import RawTable
-from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study
+from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
 from panel.study.tables import TABLES
+from panel.words import counted, first_few
 
 _NAME_ROLES = ("assessor", "prototype", "attribute", "session", "replicate", "batch", "recorded_at")
 _SHOWN = 6  # names in a sentence before "and n more"
@@ -62,9 +63,12 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
     if not layout.is_long and not layout.attributes:
         layout = replace(layout, attributes=attribute_columns(table, layout))
     check_layout(table, layout)
+    if layout.fill_down:
+        table = _filled_down(table, layout)
     score_columns = [layout.score] if layout.is_long else list(layout.attributes)
     numbers = read_number_columns({column: table.column(column) for column in score_columns}, layout.decimal)
     position = _positions(table, layout)
+    _refuse_nameless(table, layout, numbers)
     scores = _long_scores(table, layout, numbers, position)
     unread = _unread(table, layout, numbers, position)
     notes = (
@@ -83,8 +87,11 @@ def study_from_scores(
     title: str,
     scale_min: float | None = None,
     scale_max: float | None = None,
+    benchmark: str = "",
 ) -> Study:
     """Return a study made of imported scores; its prototypes, attributes and assessors are those that occur.
+
+    Prototypes stand in the natural order of their names: the first row of a randomised sheet says nothing.
 
     Parameters
     ----------
@@ -96,14 +103,25 @@ def study_from_scores(
         What the study is called.
     scale_min, scale_max
         Lowest and highest possible score, if known; the same for all attributes.
+    benchmark
+        The prototype the others are compared with; empty if there is none.
+
+    Raises
+    ------
+    StudyError
+        If the benchmark is not among the prototypes.
     """
     scores = imported.scores
     tables = {
-        "prototypes": _listed("prototypes", scores["prototype"]),
+        "prototypes": _listed("prototypes", natural_order(name for name in scores["prototype"] if name)),
         "attributes": _listed("attributes", scores["attribute"]),
         "assessors": _listed("assessors", scores["assessor"]),
         "scores": scores,
     }
+    known = list(tables["prototypes"]["prototype"])
+    if benchmark and benchmark not in known:
+        raise StudyError(f"{benchmark} was not scored, so it cannot be the benchmark. Choose among {', '.join(known)}.")
+    tables["prototypes"].loc[tables["prototypes"]["prototype"] == benchmark, "role"] = "benchmark"
     tables["attributes"]["scale_min"] = np.nan if scale_min is None else float(scale_min)
     tables["attributes"]["scale_max"] = np.nan if scale_max is None else float(scale_max)
     layout: dict[str, Any] = {role: held for role, held in asdict(imported.layout).items() if held}
@@ -154,6 +172,52 @@ def _long_scores(
     )
 
 
+def _name_columns(layout: ScoresLayout) -> dict[str, str]:
+    """Return role to column of what every score must name, where the file has it."""
+    held = layout.columns()
+    return {role: held[role] for role in ("assessor", "prototype", "session", "attribute") if role in held}
+
+
+def _refuse_nameless(table: RawTable, layout: ScoresLayout, numbers: Mapping[str, NumbersRead]) -> None:
+    """Raise StudyError if a row with a score does not say whose it is, or of what: it would be counted as somebody."""
+    scored = np.zeros(len(table.lines), dtype=bool)
+    for read in numbers.values():
+        scored |= ~read.missing
+    for role, column in _name_columns(layout).items():
+        blank = np.array([not name for name in _names(table, column)], dtype=bool)
+        if blank.all() and role == "session":
+            continue
+        rows = np.flatnonzero(blank & scored)
+        if not len(rows):
+            continue
+        below = bool((~blank[: rows[0]]).any())
+        advice = f"Write the {role} into each of these rows"
+        if below:
+            advice += f", or say that a blank means the {role} above (fill down)"
+        raise StudyError(
+            f"{table.name}: {counted(len(rows), 'row')} with scores name no {role} (column {column!r}, line "
+            f"{first_few([table.lines[row] for row in rows])}). {advice}; scores of nobody are not analysed."
+        )
+
+
+def _filled_down(table: RawTable, layout: ScoresLayout) -> RawTable:
+    """Return the table with blank names replaced by the name above them, and that said."""
+    columns, notes = list(table.columns), list(table.notes)
+    for role, name in _name_columns(layout).items():
+        place = table.header.index(name)
+        cells, above, used = [], "", 0
+        for cell in columns[place]:
+            above = cell if cell.strip() else above
+            used += not cell.strip() and bool(above)
+            cells.append(above)
+        columns[place] = tuple(cells)
+        if used:
+            notes.append(
+                f"The {role} above was used for {counted(used, 'row')} in which {name!r} is blank, as was asked."
+            )
+    return replace(table, columns=tuple(columns), notes=tuple(notes))
+
+
 def _rehearsed(table: RawTable) -> np.ndarray:
     """Return which rows say that they come from a rehearsal: no way of bringing them in may lose that."""
     column = next((name for name in table.header if name.strip().casefold() == "source"), None)
@@ -182,7 +246,7 @@ def _unread(
     return pd.DataFrame(cells, columns=columns, dtype="str")
 
 
-def _listed(name: str, names: pd.Series) -> pd.DataFrame:
+def _listed(name: str, names: Iterable[str]) -> pd.DataFrame:
     """Return a table with one row for each name that occurs and with all its columns still to be filled in."""
     distinct = [found for found in dict.fromkeys(names) if found]
     columns: dict[str, pd.Series] = {}
@@ -291,6 +355,8 @@ class ScoresLayout:
         Where the file has them.
     decimal
         `.` or `,`; empty lets each column decide.
+    fill_down
+        True where a blank name means the name above it.
     """
 
     assessor: str = ""
@@ -304,6 +370,7 @@ class ScoresLayout:
     batch: str = ""
     recorded_at: str = ""
     decimal: str = ""
+    fill_down: bool = False
 
     @property
     def is_long(self) -> bool:

@@ -44,7 +44,7 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     study's facts hold the rule `set_aside_outside_scale`, scores outside their scale are set aside; without
     that rule they stay in. `rules=False` leaves corrections and rules out, to show both analyses side by side.
     """
-    frame = study.scores
+    frame = study.scores.loc[~nameless(study.scores)]
     why = pd.Series("", index=frame.index, dtype="str")
     changed = pd.Series("", index=frame.index, dtype="str")
     if rules:
@@ -52,13 +52,26 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
         if any(rule.get("rule") == OUTSIDE_SCALE_RULE for rule in _rules(study)):
             outside = outside_scale(study, frame) & (why == "")
             why = why.mask(outside, "outside the scale, by the rule recorded beforehand")
-    before = study.scores["score"]
+    before = study.scores["score"].loc[frame.index]
     kept = frame["score"].notna() & (why == "")
     return ScoresUsed(
         frame=frame.loc[kept],
         set_aside=_listed(frame.assign(score=before), why, before.notna() & (why != "")),
         corrected=_listed(frame.assign(score=before), changed, changed != ""),
     )
+
+
+def nameless(scores: pd.DataFrame) -> pd.Series:
+    """Return which scores do not say whose they are, or of what: they are in no analysis, whatever is asked.
+
+    A blank session is one only where other scores name theirs.
+    """
+    blank = pd.Series(data=False, index=scores.index)
+    for column in ("assessor", "prototype", "attribute", "session"):
+        empty = scores[column] == ""
+        if column != "session" or not empty.all():
+            blank |= empty
+    return blank
 
 
 def outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:

@@ -190,10 +190,16 @@ def _own_tests(numbers: PanelNumbers) -> dict[str, Array]:
     df = [np.median(row[row > 0]) if (row > 0).any() else np.nan for row in numbers.own.df_error]
     return {
         "n_assessors": people,
-        "n_separating": (numbers.own.p_value < SEPARATES_BELOW).sum(axis=1),
+        "n_separating": _separated(np.isfinite(numbers.own.p_value), numbers.own.p_value, axis=1),
         "h_limit": np.array([h_limit(int(count)) for count in people]),
         "k_limit": np.array([k_limit(int(count), float(value)) for count, value in zip(people, df, strict=True)]),
     }
+
+
+def _separated(tested: np.ndarray, p_value: Array, axis: int) -> Array:
+    """Return how many alone tell the prototypes apart; NaN where none could be tested, as with one repeat."""
+    count = (tested & (p_value < SEPARATES_BELOW)).sum(axis=axis)
+    return np.where(tested.any(axis=axis), count, np.nan)
 
 
 def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: float) -> pd.DataFrame:
@@ -209,7 +215,8 @@ def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: floa
             "assessor": numbers.assessors,
             "n_attributes": (own.counts.sum(axis=2) > 0).sum(axis=0),
             "n_judged": judged.sum(axis=0),
-            "n_separated": (judged & (own.p_value < SEPARATES_BELOW)).sum(axis=0),
+            "n_tested": (judged & np.isfinite(own.p_value)).sum(axis=0),
+            "n_separated": _separated(judged & np.isfinite(own.p_value), own.p_value, axis=0),
             "scale": apart.scale,
             "scale_error": apart.scale_error,
             "scale_low": apart.scale - half,

@@ -52,7 +52,8 @@ class PanelCheck:
         likely a scale used backwards would have been noticed.
     people
         One row per assessor: `judgement` (none, look again, retrain), `scale` with its interval, `repeat_ratio`,
-        `level_share` of the scale, `n_separated` of `n_judged` of `n_attributes`.
+        `level_share` of the scale, `n_separated` of `n_tested` (NaN where none could be) of `n_judged` of
+        `n_attributes`.
     patterns
         What was found: `assessor pattern attribute quality estimate ci_low ci_high p_adjusted action`.
     means

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,6 +15,7 @@ from panel.stats.maps.components import Components, Matrix, chance_shares, princ
 from panel.stats.maps.draws import cloud_covariances, ellipses, resampled_means, turned_onto, two_component_scores
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
+from panel.words import DOWN, format_share
 
 FEWEST_PROTOTYPES = 3
 FEWEST_ATTRIBUTES = 2
@@ -315,7 +315,7 @@ def _low_share(components: pd.DataFrame) -> str:
     if share >= LOW_SHARE:
         return ""
     return (
-        f"The two axes carry only {math.floor(100 * share)} % of the differences: prototypes that lie"
+        f"The two axes carry only {format_share(share, rounding=DOWN)} of the differences: prototypes that lie"
         " together here may be apart in what the map leaves out."
     )
 
@@ -325,8 +325,8 @@ def _no_more_than_chance(components: pd.DataFrame) -> str:
     if first["share"] > first["chance_share"]:
         return ""
     return (
-        f"The first axis carries {math.floor(100 * first['share'])} %; attributes that have nothing to do with"
-        f" each other would reach {math.floor(100 * first['chance_share'])} % in one case of twenty."
+        f"The first axis carries {format_share(first['share'], rounding=DOWN)}; attributes that have nothing to do with"
+        f" each other would reach {format_share(first['chance_share'], rounding=DOWN)} in one case of twenty."
         " Do not read a pattern into this map."
     )
 

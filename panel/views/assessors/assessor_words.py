@@ -77,7 +77,10 @@ def _separation(result: PanelCheck, assessor: str, *, alone: bool) -> str:
     person = result.people.loc[result.people["assessor"] == assessor].iloc[0]
     if person["n_judged"] == 0:
         return "Agreement with the others cannot be judged here."
-    told = f"tells the prototypes apart alone on {person['n_separated']} of {person['n_judged']} attributes"
+    if np.isnan(person["n_separated"]):
+        told = "with one repeat nobody can be said to tell the prototypes apart alone"
+    else:
+        told = f"tells the prototypes apart alone on {person['n_separated']:.0f} of {person['n_judged']} attributes"
     return f"in line with the panel; {told}." if alone else f"Otherwise: {told}."
 
 
@@ -248,6 +251,7 @@ def what_the_panel_check_cannot_show(result: PanelCheck) -> tuple[str, ...]:
 # The panel check as tables a person reads.
 
 
+CANNOT_BE_TOLD = "cannot be told with one repeat"
 _SMALL_P = 0.001
 
 
@@ -264,7 +268,7 @@ def people_table(result: PanelCheck) -> pd.DataFrame:
             "What to do": [JUDGED[judgement] for judgement in people["judgement"]],
             "What stands out": [told.get(name, NOTHING) for name in people["assessor"]],
             "Tells apart alone": [
-                f"{own} of {judged}" if judged else NOTHING
+                (CANNOT_BE_TOLD if np.isnan(own) else f"{own:.0f} of {judged}") if judged else NOTHING
                 for own, judged in zip(people["n_separated"], people["n_judged"], strict=True)
             ],
             "Use of the scale (1 = the others')": [format_number(value, 2) for value in people["scale"]],
@@ -301,13 +305,16 @@ def assessor_table(result: PanelCheck, names: Naming, assessor: str) -> pd.DataF
 def panel_table(result: PanelCheck, names: Naming) -> pd.DataFrame:
     """Return one row per attribute: how well the panel as a whole measures it."""
     panel = result.panel
-    own = zip(panel["n_separating"], panel["n_assessors"], strict=True)
+    separate = [
+        CANNOT_BE_TOLD if np.isnan(count) else f"{count:.0f} of {whole}"
+        for count, whole in zip(panel["n_separating"], panel["n_assessors"], strict=True)
+    ]
     return pd.DataFrame(
         {
             "Attribute": [names.attribute(str(name)) for name in panel["attribute"]],
             "Do prototypes differ? p": [format_p(value) for value in panel["p_value"]],
             "Reliability of the means": [format_number(value, 2) for value in panel["reliability"]],
-            "Assessors who tell apart alone": [f"{count} of {whole}" for count, whole in own],
+            "Assessors who tell apart alone": separate,
             "Share of disagreement": [format_share(value) for value in panel["interaction_share"]],
             "Assessors differ in what they see, p": [format_p(value) for value in panel["interaction_p_value"]],
             names.with_scale("Repeatability, SD"): [format_number(v, names.digits) for v in panel["repeatability"]],

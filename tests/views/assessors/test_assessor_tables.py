@@ -32,7 +32,7 @@ def test_people():
     assert table.loc[1, "What stands out"] == "reversed, drifts"
     assert table.loc[0, "What stands out"] == "–"
     person = result.people.iloc[0]
-    assert table.loc[0, "Tells apart alone"] == f"{person['n_separated']} of {person['n_judged']}"
+    assert table.loc[0, "Tells apart alone"] == f"{person['n_separated']:.0f} of {person['n_judged']}"
     assert table.loc[0, "Use of the scale (1 = the others')"] == f"{person['scale']:.2f}"
     assert "95 % interval" in table
 
@@ -54,7 +54,7 @@ def test_panel():
     table = panel_table(result, names)
     row = result.panel.iloc[9]
     assert table.loc[9, "Reliability of the means"] == f"{row['reliability']:.2f}"
-    assert table.loc[9, "Assessors who tell apart alone"] == f"{row['n_separating']} of 6"
+    assert table.loc[9, "Assessors who tell apart alone"] == f"{row['n_separating']:.0f} of 6"
     assert table.loc[9, "Repeatability, SD (0 to 100)"] == f"{row['repeatability']:.1f}"
 
 

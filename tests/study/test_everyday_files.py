@@ -1,0 +1,178 @@
+"""Sheets as laboratories keep them: merged names, blank names, a randomised first row, one repeat."""
+
+from __future__ import annotations
+
+import io
+import json
+
+import numpy as np
+import pandas as pd
+import pytest
+import xlsxwriter
+from click.testing import CliRunner
+
+from panel.checks.all_checks import check_study
+from panel.cli import main
+from panel.errors import StudyError
+from panel.models.assessors.performance import check_panel
+from panel.models.prototypes.differences import find_differences
+from panel.study.folder import read_folder, write_study
+from panel.study.formulas import formula_pairs
+from panel.study.naming import naming
+from panel.study.raw_table import raw_file, raw_table
+from panel.study.scores_import import ScoresLayout, guess_layout, read_scores, study_from_scores
+from panel.study.scores_used import scores_used
+from panel.views.assessors.assessor_words import what_the_assessors_show
+
+PEOPLE, PROTOTYPES, ATTRIBUTES = ("Ann", "Ben", "Cem", "Dan", "Eva"), ("L4", "L10", "L2", "L1"), ("glide", "film")
+HEADER = ["Assessor", "Sample", *ATTRIBUTES]
+
+
+def sheet(repeats: int = 2) -> list[list[object]]:
+    rng = np.random.default_rng(4)
+    rows: list[list[object]] = []
+    for place, person in enumerate(PEOPLE):
+        for _ in range(repeats):
+            for number, prototype in enumerate(PROTOTYPES):
+                rows.append(
+                    [
+                        person,
+                        prototype,
+                        *(round(float(40 + 8 * number + 3 * place + x), 1) for x in rng.normal(0, 3, 2)),
+                    ]
+                )
+    return rows
+
+
+def workbook(rows: list[list[object]], *, merged: bool) -> bytes:
+    """Write the sheet with each person's name once: over merged cells, or above blank ones."""
+    content = io.BytesIO()
+    with xlsxwriter.Workbook(content, {"in_memory": True}) as book:
+        page = book.add_worksheet("Session 1")
+        page.write_row(0, 0, HEADER)
+        first: dict[object, int] = {}
+        for line, row in enumerate(rows, start=1):
+            first.setdefault(row[0], line)
+            page.write_row(line, 1, row[1:])
+        lines = [*first.values(), len(rows) + 1]
+        for (person, start), after in zip(first.items(), lines[1:], strict=True):
+            if merged:
+                page.merge_range(start, 0, after - 1, 0, person)
+            else:
+                page.write(start, 0, person)
+    return content.getvalue()
+
+
+def imported(content: bytes, **choices: object):
+    table = raw_table(raw_file("panel.xlsx", content))
+    guess = guess_layout(table)
+    held = {name: getattr(guess, name) for name in ScoresLayout.__dataclass_fields__}
+    return read_scores(table, ScoresLayout(**(held | choices)))
+
+
+def study_of(content: bytes, **choices: object):
+    return study_from_scores(imported(content), raw_file("panel.xlsx", content), "lotion", 0, 100, **choices)
+
+
+def csv(rows: list[list[object]]) -> bytes:
+    return pd.DataFrame(rows, columns=HEADER).to_csv(index=False).encode()
+
+
+def test_merged_names_are_filled_down_and_that_is_said():
+    rows = sheet()
+    found = imported(workbook(rows, merged=True))
+    assert "The name above was used for 35 rows, merged in the file." in found.notes
+    assert set(found.scores["assessor"]) == set(PEOPLE)
+    pd.testing.assert_frame_equal(found.scores, imported(csv(rows)).scores)
+
+
+def test_a_merged_sheet_is_compared_as_the_full_one():
+    rows = sheet()
+    merged, full = (find_differences(study_of(content)) for content in (workbook(rows, merged=True), csv(rows)))
+    pd.testing.assert_frame_equal(merged.attributes, full.attributes)
+    assert merged.attributes["df_error"].notna().all()
+
+
+def test_blank_names_that_are_not_merged_stop_and_say_where():
+    with pytest.raises(
+        StudyError, match=r"35 rows with scores name no assessor \(column 'Assessor', line 3, 4, 5 and 32 more"
+    ):
+        imported(workbook(sheet(), merged=False))
+
+
+def test_blank_names_are_filled_down_when_asked():
+    rows = sheet()
+    found = imported(workbook(rows, merged=False), fill_down=True)
+    assert any("The assessor above was used for 35 rows" in note for note in found.notes)
+    pd.testing.assert_frame_equal(found.scores, imported(csv(rows)).scores)
+
+
+def test_a_blank_prototype_stops_too_and_a_row_without_scores_does_not():
+    rows = sheet()
+    rows[3][1] = ""
+    with pytest.raises(StudyError, match=r"1 row with scores name no prototype"):
+        imported(csv(rows))
+    rows[3][2:] = ["", ""]
+    assert len(imported(csv(rows)).scores) == 2 * len(rows)
+
+
+def test_the_command_fills_down_and_names_the_benchmark(tmp_path):
+    (tmp_path / "panel.xlsx").write_bytes(workbook(sheet(), merged=False))
+    words = ["import", str(tmp_path / "panel.xlsx"), "--out", str(tmp_path / "study")]
+    refused = CliRunner().invoke(main, words)
+    assert refused.exit_code == 2
+    assert "name no assessor" in refused.stderr
+    done = CliRunner().invoke(main, [*words, "--fill-down", "--benchmark", "L2", "--json"])
+    assert done.exit_code == 0
+    assert sorted(json.loads(done.stdout)["assessors"]) == sorted(PEOPLE)
+    assert read_folder(tmp_path / "study").benchmark == "L2"
+    wrong = CliRunner().invoke(main, [*words, "--fill-down", "--overwrite", "--benchmark", "L9"])
+    assert "L9 was not scored, so it cannot be the benchmark. Choose among L1, L2, L4, L10." in wrong.stderr
+
+
+@pytest.mark.parametrize("column", ["assessor", "prototype", "session"])
+def test_a_score_of_nobody_in_a_folder_is_in_no_analysis_and_stops(tmp_path, column):
+    whole = study_of(csv(sheet()))
+    scores = whole.scores.assign(session="1")
+    blank = scores.index[scores["prototype"] == "L4"][:3]
+    nameless = scores.copy()
+    nameless.loc[blank, column] = ""
+    write_study(whole.__class__({**whole.tables, "scores": nameless}, whole.facts), tmp_path / "study")
+    study = read_folder(tmp_path / "study")
+    assert len(scores_used(study).frame) == len(scores) - 3
+    assert len(scores_used(study, rules=False).frame) == len(scores) - 3
+    without = whole.__class__({**whole.tables, "scores": scores.drop(blank)}, whole.facts)
+    pd.testing.assert_frame_equal(find_differences(study).attributes, find_differences(without).attributes)
+    if column != "session":
+        assert any(finding.severity == "stop" and column in finding.message for finding in check_study(study))
+    for command in ("panel", "compare", "map"):
+        assert CliRunner().invoke(main, [command, str(tmp_path / "study")]).exit_code in (0, 1)
+
+
+def test_prototypes_stand_in_natural_order_whatever_the_first_row_is():
+    assert study_of(csv(sheet())).prototypes == ("L1", "L2", "L4", "L10")
+    turned = [[row[0], f"0{index:02d}", *row[2:]] for index, row in enumerate(sheet()[::-1][:8])]
+    assert study_of(csv(turned)).prototypes == tuple(f"0{index:02d}" for index in range(8))
+
+
+def test_a_swap_is_told_from_the_benchmark():
+    study = study_of(csv(sheet()), benchmark="L10")
+    oils = {"L10": "Isopropyl Palmitate", "L1": "Isoamyl Laurate"}
+    rows = [(name, oil, 10.0, "emollient") for name, oil in oils.items()] + [
+        (name, "Aqua", 90.0, "other") for name in oils
+    ]
+    formulas = pd.DataFrame(rows, columns=["prototype", "ingredient", "percent", "kind"])
+    (pair,) = formula_pairs(study.__class__({**study.tables, "formulas": formulas}, study.facts)).to_dict("records")
+    assert (pair["versus"], pair["prototype"]) == ("L10", "L1")
+    assert (pair["removed"], pair["added"]) == ("Isopropyl Palmitate", "Isoamyl Laurate")
+
+
+def test_with_one_repeat_nobody_is_said_to_separate_nothing():
+    study = study_of(csv(sheet(repeats=1)))
+    found = check_panel(study)
+    assert found.people["n_separated"].isna().all()
+    assert (found.people["n_tested"] == 0).all()
+    told = " ".join(what_the_assessors_show(found, naming(study)))
+    assert "0 of" not in told
+    assert "with one repeat nobody can be said" in told
+    assert any("Nobody scored a prototype twice" in note for note in found.notes)
