@@ -188,9 +188,9 @@ def fit_panel(
     for design in panel_designs(array):
         try:
             fit = _fit(design)
-            repeats = nothing_left(fit, design.response, design.fixed, design.groups)
-            exact = np.array([bool(words) for words in repeats])
-            left_out += [pair for pair in zip(design.attributes, repeats, strict=True) if pair[1]]
+            reasons = nothing_left(fit, design.response, design.fixed, design.groups)
+            exact = np.array([bool(words) for words in reasons])
+            left_out += [pair for pair in zip(design.attributes, reasons, strict=True) if pair[1]]
             if not exact.all():
                 rest = design.only(~exact)
                 fits.append((rest, _fit(rest) if exact.any() else fit))

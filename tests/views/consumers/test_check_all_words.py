@@ -55,7 +55,7 @@ def test_a_line_tells_most_least_and_the_test(found, one):
     assert len(lines) == 16
     assert lines[0].startswith("light: ticked most for P2, 35 of 58 (60.3 %); least for P5, 1 of 58 (1.7 %). Q ")
     assert lines[-1].startswith("white marks: no difference shown (Q 7.3, p after Holm = 0.400); ticked 48 of 468")
-    assert "(Q 2.8, exact p = " in what_the_terms_show(one)[0]
+    assert "(Q 2.8, exact p after Holm = " in what_the_terms_show(one)[0]
 
 
 def test_rare_and_untested_terms_are_told(one):
