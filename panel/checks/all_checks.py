@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.batches import YOUNGEST_HOURS, batch_age, check_batches
+from panel.checks.confounds import confound_findings, find_confounds
 from panel.checks.finding import SEVERITIES, Finding, read_dates, sound_study
 from panel.checks.formulas import check_formulas
 from panel.checks.scores import check_scores
@@ -24,17 +25,19 @@ def check_study(study: Study) -> tuple[Finding, ...]:
     """Return everything worth knowing before believing the study, the gravest first.
 
     Within one severity the order is rehearsal, structure, formulas, batches, scores,
-    planned differences. The same study gives the same findings
+    confounds, planned differences. The same study gives the same findings
     in the same order. Nothing is repaired, and no content of the tables makes it raise.
     """
     sound = sound_study(study)
+    confounds = find_confounds(sound)
     findings = [
         *check_rehearsed(study),
         *check_structure(study, sound),
         *check_raw_files(study),
         *check_formulas(sound),
-        *check_batches(sound),
+        *check_batches(sound, confounds),
         *check_scores(sound),
+        *confound_findings(confounds),
         *check_planned_differences(sound),
     ]
     return tuple(sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity)))

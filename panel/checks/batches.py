@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from panel.checks.confounds import MAKING_DAY, WHOLLY, Confounds, find_confounds
 from panel.checks.finding import Finding, Names, gathered, grouped, read_dates, sound_study
 from panel.checks.moments_recorded import batches_tested
-from panel.study.formulas import matched_pairs
 from panel.study.study import Study
 from panel.words import counted, first_few, format_typed
 
@@ -20,8 +20,11 @@ PH_SPREAD = 0.3
 """Difference in pH between prototypes worth knowing about; common practice, no source."""
 
 
-def check_batches(study: Study) -> list[Finding]:
-    """Return what may make the batches of the scored prototypes differ for another reason than their formula."""
+def check_batches(study: Study, confounds: Confounds | None = None) -> list[Finding]:
+    """Return what may make the batches of the scored prototypes differ for another reason than their formula.
+
+    `confounds` is what is at hand already of the study as it stands.
+    """
     sound = sound_study(study)
     scored = _scored(sound)
     if scored.empty:
@@ -40,7 +43,7 @@ def check_batches(study: Study) -> list[Finding]:
         *batch_age(used),
         *_ph(used),
         *_viscosity(used),
-        *making_day(sound, batches),
+        *making_day(find_confounds(sound) if confounds is None else confounds),
     ]
 
 
@@ -265,48 +268,21 @@ def _spread(ages: _Ages) -> list[Finding]:
 # Can an emollient swap be told from the day on which the prototypes were made?
 
 
-def making_day(study: Study, batches: pd.DataFrame) -> list[Finding]:
-    """Return the swaps whose matched pairs were all made on different days, the day changing the same way in each."""
-    day = _days(batches)
-    if len(set(day.values())) < 2 or study.table("formulas").empty:
-        return []
-    told = [(swap, steps) for swap, steps in _steps(study, day).items() if set(steps) in ({-1}, {1})]
+ADVICE = "What looks like the swap may be the day. Make one of the pairs again on one day, and test it."
+
+
+def making_day(confounds: Confounds) -> list[Finding]:
+    """Return the swaps that go wholly along with the making day."""
+    rows = confounds.swaps
+    told = rows.loc[(rows["factor"] == MAKING_DAY) & (rows["kind"] == WHOLLY)].drop_duplicates("swap")
+    swaps, because = told["swap"].tolist(), told["because"].tolist()
+    on = [f", {attribute}" if attribute else "" for attribute in told["attribute"]]
     findings = []
-    for where, cases in gathered(np.arange(len(told)), lambda case: f"batches and formulas, swap {told[case][0]}"):
-        swap, steps = told[cases[0]]
-        pairs = "the only matched pair" if len(steps) == 1 else f"all {counted(len(steps), 'matched pair')}"
-        message = (
-            f"Making day and the swap {swap} cannot be told apart: in {pairs} the prototype with the swap was made "
-            f"{'later' if steps[0] > 0 else 'earlier'}."
-        )
+    for where, cases in gathered(
+        np.arange(len(told)), lambda case: f"batches and formulas, swap {swaps[case]}{on[case]}"
+    ):
+        message = f"{because[cases[0]]}."
         if len(cases) > 1:
             message = f"{len(cases):,} swaps cannot be told apart from the making day. The first: {message}"
-        advice = "What looks like the swap may be the day. Make one of the pairs again on one day, and test it."
-        findings.append(Finding("warning", "making_day_and_swap", where, message, advice))
+        findings.append(Finding("warning", "making_day_and_swap", where, message, ADVICE))
     return findings
-
-
-def _steps(study: Study, day: dict[str, int]) -> dict[str, list[int]]:
-    """Return for each swap, pair by pair, whether the day goes up (1) or down (-1); 0 if it stays or is not known."""
-    pairs = matched_pairs(study)
-    steps: dict[str, list[int]] = {}
-    columns = [pairs[name].tolist() for name in ("removed", "added", "prototype", "versus")]
-    for removed, added, prototype, versus in zip(*columns, strict=True):
-        known = prototype in day and versus in day
-        later = known and day[prototype] > day[versus]
-        earlier = known and day[prototype] < day[versus]
-        steps.setdefault(f"{removed} -> {added}", []).append(int(later) - int(earlier))
-    return steps
-
-
-def _days(batches: pd.DataFrame) -> dict[str, int]:
-    """Return the making day of each prototype whose batches were all made on one known day, as a day number."""
-    days = read_dates(batches["made_on"]).days
-    of_prototype: dict[str, set[int]] = {}
-    unknown = set()
-    for prototype, day in zip(batches["prototype"].tolist(), days, strict=True):
-        if np.isnat(day):
-            unknown.add(prototype)
-        else:
-            of_prototype.setdefault(prototype, set()).add(int(day.astype(np.int64)))
-    return {name: min(made) for name, made in of_prototype.items() if len(made) == 1 and name not in unknown}

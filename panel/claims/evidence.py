@@ -70,6 +70,8 @@ class Evidence:
         Gives what it would take; asked only where the claim is not shown, because planning takes a while.
     missing
         What is not there; without it nothing can be said.
+    in_these_batches
+        True where it speaks for the batches that were scored and no others: the verdict says so.
     """
 
     rests_on: str
@@ -86,6 +88,7 @@ class Evidence:
     reasons: tuple[str, ...] = ()
     needs: Callable[[], tuple[str, ...]] = tuple
     missing: tuple[str, ...] = ()
+    in_these_batches: bool = False
     observed_share: float = field(default=NAN)
     method: str = ""
 

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from panel.claims.claim import Claim
-from panel.claims.evidence import Evidence, NumberShown, beyond, nothing_yet
+from panel.claims.evidence import NAN, Evidence, NumberShown, beyond, nothing_yet
 from panel.claims.evidence_differences import PANEL
 from panel.claims.materials import Materials
 from panel.claims.said import counted, interval, listed, number, p_value
@@ -98,10 +98,12 @@ def _evidence(
     p_two, right = float(row["p_value"]), claim.sign * estimate > 0
     p = p_two if right else 1.0
     change = f"{number(float(row['percent']))} % {out} by {into}"
+    along = materials.confounds.not_credited(claim.attribute, str(row["swap"])).to_dict("records")
+    credit = "" if not along else "the swap or the " + " or the ".join(str(each["factor"]) for each in along)
     return Evidence(
         PANEL,
         (NumberShown(f"{into} in place of {out}", estimate, low, high, materials.level, *beyond(0.0, claim.sign)),),
-        p,
+        NAN if along else p,
         turned * float(row["statistic"]),
         float(row["df"]),
         float(row["std_error"]),
@@ -112,7 +114,8 @@ def _evidence(
         ),
         suggestion=f"{_IN_THIS_BASE} {change} gave {claim.direction} {words}{materials.when(claim.attribute)}",
         reasons=(
-            f"{words}: replacing {change} changed it by {number(estimate)} ({100 * materials.level:g} % interval "
+            *([f"{words} goes along with {credit}: nothing here says which."] if along else []),
+            f"{words}: with {change} it was scored {number(estimate)} apart ({100 * materials.level:g} % interval "
             f"{interval(low, high)}), {p_value(p_two)}, {counted(int(row['n_pairs']), 'matched pair')}, "
             f"{counted(int(row['n_assessors']), 'assessor')}.",
             *_alias_words(traced, ingredient, str(out)),
@@ -121,6 +124,7 @@ def _evidence(
             *(note for note in traced.notes if str(row["swap"]) in note),
         ),
         needs=lambda: ("A second batch of both prototypes, or more matched pairs with and without it.",),
+        missing=tuple(str(each["advice"]) for each in along),
         method="contrast of matched pairs that differ by the swap alone, paired t test over assessors",
     )
 

@@ -127,8 +127,15 @@ def find_evidence(claim: Claim, materials: Materials) -> Evidence:
         return nothing_yet("nothing")
     by_votes = not claim.attribute and claim.kind in _BY_VOTES
     found = (_BY_VOTES if by_votes else _BY_PANEL)[claim.kind](claim, materials)
-    batch = materials.one_batch(claim) if found.shown and found.rests_on in (PANEL, BOTH) else ""
-    return replace(found, reasons=(*found.reasons, batch)) if batch else found
+    if not found.shown or found.rests_on not in (PANEL, BOTH):
+        return found
+    spread, batch = materials.batch_words(claim), materials.one_batch(claim)
+    return replace(
+        found,
+        reasons=(*found.reasons, *([batch] if batch and not spread else [])),
+        method=f"{found.method}; {spread}" if spread else found.method,
+        in_these_batches=materials.in_these_batches(claim),
+    )
 
 
 def _result(judged: Sequence[_Judged], level: float) -> Claims:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
 import pandas as pd
 
+from panel.checks.confounds import Confounds, find_confounds
 from panel.claims.answers_counted import Counted, count_agreed
 from panel.claims.claim import Claim
 from panel.claims.panel_numbers import PanelNumbers, panel_numbers
@@ -58,7 +60,12 @@ class Materials:
     def panel(self) -> PanelNumbers:
         """The panel model of every attribute that a claim is about."""
         wanted = {claim.attribute for claim in self.claims if claim.kind in PANEL_KINDS and claim.attribute}
-        return panel_numbers(self.study, self.scores, wanted)
+        return panel_numbers(self.study, self.scores, wanted, self.confounds)
+
+    @cached_property
+    def confounds(self) -> Confounds:
+        """What prototypes and swaps cannot be told from."""
+        return find_confounds(self.study, self.scores)
 
     def from_one(self, attribute: str, prototype: str) -> pd.DataFrame:
         """Return the differences of all others from `prototype` on an attribute, adjusted together (Dunnett)."""
@@ -147,6 +154,9 @@ class Materials:
     def panel_missing(self, claim: Claim, *others: str) -> list[str]:
         """Return what keeps the panel from saying something about the claim's prototype and these others."""
         found = [self.panel.why_not(claim.attribute, (claim.prototype, *others))]
+        for other in others:
+            rows = self.confounds.untold(claim.attribute, claim.prototype, other)
+            found += [f"{row['because']}. {row['advice']}" for row in rows.to_dict("records")]
         judged = self.minutes(claim.attribute)
         if claim.minutes > judged + MINUTES_SLACK or claim.minutes < judged - MINUTES_SLACK:
             found.append(
@@ -160,6 +170,16 @@ class Materials:
         names = (claim.prototype, *others)
         people, _ = self.panel.people(claim.attribute, names)
         return f"{counted(people, 'assessor')}, {self.panel.scores_each(claim.attribute, names)} each"
+
+    def in_these_batches(self, claim: Claim) -> bool:
+        """Return whether the panel speaks for the batches that were scored alone: one of each, and no spread known."""
+        names = [name for name in (claim.prototype, claim.versus, *claim.competitors) if name]
+        return self.confounds.one_batch(*names) and np.isnan(self.panel.spread.of(claim.attribute))
+
+    def batch_words(self, claim: Claim) -> str:
+        """Return how the spread between batches enters the claim's standard error; empty where it does not."""
+        held = claim.attribute in self.panel.fits and self.panel.has_batches(claim.attribute)
+        return "" if held else self.panel.spread.words(claim.attribute)
 
     def one_batch(self, claim: Claim) -> str:
         """Return that one batch of each prototype was scored, where that is so; empty where it is not, or not known."""

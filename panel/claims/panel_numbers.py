@@ -9,11 +9,14 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
+from panel.checks.confounds import Confounds
 from panel.claims.said import counted
+from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
 from panel.models.prototypes.differences import Inference, fit_panel, inference, variance_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.plan.sample_size import Scatter, own_scatter
-from panel.stats.mixed.reml import MixedFit
+from panel.stats.mixed.reml import BATCH, MixedFit
+from panel.stats.mixed.satterthwaite import widened
 from panel.study.study import Study
 
 
@@ -44,12 +47,14 @@ class Estimate:
 class PanelNumbers:
     """The fitted attributes: attribute to model, fit, estimates and place in the model; why others were not fitted.
 
-    `counts`: how many scores, index attribute and assessor, columns prototype, NaN for none.
+    `counts`: how many scores, index attribute and assessor, columns prototype, NaN for none. `spread`: what is known of
+    batches; it enters where the model itself has no batches.
     """
 
     fits: Mapping[str, tuple[PanelDesign, MixedFit, Inference, int]]
     left_out: Mapping[str, str]
     counts: pd.DataFrame
+    spread: BatchSpread
 
     def why_not(self, attribute: str, prototypes: Iterable[str]) -> str:
         """Return why the panel says nothing about these prototypes on this attribute; empty if it does."""
@@ -66,7 +71,14 @@ class PanelNumbers:
         for prototype, weight in weights.items():
             row[0, design.prototypes.index(prototype)] = weight
         found = infer.estimate(row)
-        return Estimate(*(float(values[place, 0]) for values in (found.estimate, found.std_error, found.df)))
+        error, df = found.std_error[place, 0], found.df[place, 0]
+        if not self.has_batches(attribute):
+            error, df = widened(error, df, self.spread.variance(attribute, weights), self.spread.df)
+        return Estimate(float(found.estimate[place, 0]), float(error), float(df))
+
+    def has_batches(self, attribute: str) -> bool:
+        """Return whether the model of an attribute holds batches as a random term."""
+        return BATCH in self.fits[attribute][0].terms
 
     def difference(self, attribute: str, prototype: str, versus: str) -> Estimate:
         """Return prototype minus versus."""
@@ -82,7 +94,12 @@ class PanelNumbers:
         All attributes that share a model with this one.
         """
         design, _, infer, _ = self.fits[attribute]
-        return versus_rows(design, infer, prototype, level)
+        of_mean = np.array(
+            [[self.spread.variance(name, {each: 1.0}) for each in design.prototypes] for name in design.attributes]
+        )
+        if self.has_batches(attribute) or not of_mean.any():
+            return versus_rows(design, infer, prototype, level)
+        return versus_rows(design, infer, prototype, level, (of_mean, self.spread.df))
 
     def scatter(self, attribute: str) -> Scatter:
         """Return how much the scores of an attribute scatter in this panel."""
@@ -111,7 +128,7 @@ class PanelNumbers:
         return counted(high, "score") if low == high else f"{low} to {high} scores"
 
 
-def panel_numbers(study: Study, scores: pd.DataFrame, attributes: Iterable[str]) -> PanelNumbers:
+def panel_numbers(study: Study, scores: pd.DataFrame, attributes: Iterable[str], confounds: Confounds) -> PanelNumbers:
     """Fit those of `attributes` in `scores` that can be fitted, one model for those that share one."""
     scores = scores.loc[scores["attribute"].isin(set(attributes))]
     fits, left_out = fit_panel(study, scores)
@@ -120,4 +137,4 @@ def panel_numbers(study: Study, scores: pd.DataFrame, attributes: Iterable[str])
         infer = inference(fit)
         found |= {name: (design, fit, infer, place) for place, name in enumerate(design.attributes)}
     counts = scores.pivot_table(index=["attribute", "assessor"], columns="prototype", values="score", aggfunc="count")
-    return PanelNumbers(found, dict(left_out), counts.replace(0, np.nan))
+    return PanelNumbers(found, dict(left_out), counts.replace(0, np.nan), batch_spread(study, confounds))

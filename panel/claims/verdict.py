@@ -1,4 +1,4 @@
-"""May the sentence be said? Supported, supported in other words only, not supported, cannot tell yet, not this tool."""
+"""May the sentence be said? Supported, in these batches or in other words only, not supported, or no answer."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from panel.checks.confounds import IN_THESE_BATCHES
 from panel.claims.claim import BEYOND, Claim
 from panel.claims.evidence import Evidence
 from panel.claims.families import InFamily
@@ -15,11 +16,12 @@ from panel.claims.stamp import Standing
 from panel.claims.wording_rules import CHANGE, STOP, WordingFinding
 
 SUPPORTED = "supported"
+IN_BATCHES = f"supported {IN_THESE_BATCHES}"
 WITH_WORDING = "supported in other words only"
 NOT_SUPPORTED = "not supported"
 CANNOT_TELL = "cannot tell yet"
 NOT_THIS_TOOL = "not this tool"
-VERDICTS = (SUPPORTED, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL)
+VERDICTS = (SUPPORTED, IN_BATCHES, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL)
 _SLACK = 1 + 1e-12  # a p-value that equals the level but for rounding keeps to it
 
 
@@ -59,9 +61,8 @@ def verdict_on(case: Case) -> Verdict:
     if case.claim.problems:
         return Verdict(CANNOT_TELL, ("The claim cannot be judged as it stands.",), case.claim.problems, "")
     if case.evidence.missing:
-        return Verdict(
-            CANNOT_TELL, ("Something is not there that a claim of this kind needs.",), case.evidence.missing, ""
-        )
+        reasons = ("Something is not there that a claim of this kind needs.", *case.evidence.reasons)
+        return Verdict(CANNOT_TELL, reasons, case.evidence.missing, "")
     found = _from_the_data(case)
     return _held_back(case, found)
 
@@ -78,20 +79,27 @@ def _from_the_data(case: Case) -> Verdict:
     shown = is_shown(evidence, family.p_adjusted, case.alpha)
     changes = [finding for finding in case.findings if finding.severity == CHANGE]
     if shown and not changes and not evidence.qualifier:
-        return Verdict(SUPPORTED, tuple(reasons), (), "")
+        return Verdict(IN_BATCHES if evidence.in_these_batches else SUPPORTED, tuple(reasons), (), "")
     if shown:
         reasons += [evidence.qualifier] if evidence.qualifier else []
         reasons += [finding.message for finding in changes]
-        return Verdict(WITH_WORDING, tuple(reasons), tuple(f.advice for f in changes), evidence.suggestion)
+        return Verdict(
+            WITH_WORDING, tuple(reasons), tuple(f.advice for f in changes), _in_batches(evidence, evidence.suggestion)
+        )
     weaker = evidence.weaker
     said = weaker is not None and min(1.0, weaker.p_value * max(family.size, 1)) <= case.alpha * _SLACK
     if weaker is not None and said:
         reasons.append(weaker.reason)
         if weaker.rescues:
-            return Verdict(WITH_WORDING, tuple(reasons), evidence.needs(), weaker.words)
+            return Verdict(WITH_WORDING, tuple(reasons), evidence.needs(), _in_batches(evidence, weaker.words))
     instead = weaker.words if weaker is not None and said else ""
     verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
     return Verdict(verdict, tuple(reasons), evidence.needs(), instead)
+
+
+def _in_batches(evidence: Evidence, words: str) -> str:
+    """Return a wording with the batches it holds for."""
+    return f"{words}, {IN_THESE_BATCHES}" if words and evidence.in_these_batches else words
 
 
 def _on_family(case: Case) -> list[str]:
@@ -110,7 +118,7 @@ def _on_family(case: Case) -> list[str]:
 
 def _held_back(case: Case, found: Verdict) -> Verdict:
     """Return the verdict with the limit that rehearsed data and claims fixed too late put on it."""
-    held = found.verdict in (SUPPORTED, WITH_WORDING)
+    held = found.verdict in (SUPPORTED, IN_BATCHES, WITH_WORDING)
     reasons = (*found.reasons, case.standing.words)
     needs = found.needs
     if case.rehearsed:

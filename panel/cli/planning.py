@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +14,7 @@ from panel.errors import StudyError
 
 if TYPE_CHECKING:
     from panel.ballots.rehearsal import Rehearsal
+    from panel.plan.batch_numbers import BatchNumbers
     from panel.plan.swap_plan import Swap
     from panel.store.lock import Locked
     from panel.study.study import Study
@@ -85,18 +87,44 @@ def _plan_servings(opened: Study, replicates: int, per_session: int, seed: int, 
     from panel.plan.study_plan import plan_study
 
     result = plan_study(opened, np.random.default_rng(seed), replicates=replicates, per_session=per_session)
+    weighed = _weigh_batches(opened, replicates)
     if as_json:
         balance = result.balance
         content: dict[str, Any] = {"servings": result.servings, "balance": balance.summary, "gaps": result.gaps}
         content |= {name: getattr(balance, name) for name in ("positions", "carry_over", "sites", "together")}
+        content |= {"batches": None if weighed is None else weighed.rows}
         print_json(content | {"seed": seed, "method": result.method, "notes": result.notes})
         return
-    from panel.views.planning.plan import balance_table, servings_table, what_the_plan_cannot_show, what_the_plan_shows
+    from panel.views.planning.plan import (
+        balance_table,
+        servings_table,
+        what_batches_buy,
+        what_the_plan_cannot_show,
+        what_the_plan_shows,
+    )
+    from panel.views.planning.sizes import batch_numbers_table
 
     print_lines(*what_the_plan_shows(result), "")
     print_table(balance_table(result.balance))
     print_table(servings_table(result.servings, result.warm_up))
+    if weighed is not None:
+        print_lines(what_batches_buy(weighed), "")
+        print_table(batch_numbers_table(weighed))
     print_lines(result.method, *result.notes, *what_the_plan_cannot_show())
+
+
+def _weigh_batches(opened: Study, replicates: int) -> BatchNumbers | None:
+    """Weigh batches against replicates, where the study states how far batches differ and what matters."""
+    from panel.checks.confounds import making_confounds
+    from panel.models.prototypes.batch_spread import batch_spread
+    from panel.plan.batch_numbers import batch_numbers
+    from panel.plan.sample_size import PLANNING_SCATTER
+
+    sd, margin = batch_spread(opened, making_confounds(opened)).of(""), opened.facts.get("margin")
+    people, k = len(opened.assessors), len(opened.prototypes)
+    if math.isnan(sd) or not isinstance(margin, int | float) or replicates < 2 or people < 2:
+        return None
+    return batch_numbers(float(margin), k, PLANNING_SCATTER, sd, people, replicates)
 
 
 def _swap(text: str) -> Swap:

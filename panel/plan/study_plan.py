@@ -10,6 +10,7 @@ import numpy as np
 from panel.errors import ModelError
 from panel.plan.codes import UNLUCKY
 from panel.plan.orders import FOREARMS, MOST_PER_SESSION, ServingPlan, Sites, plan_servings
+from panel.plan.plan_confounds import serving_confounds
 from panel.plan.safety import AllergenMatch, match_allergens
 from panel.study.study import Study
 
@@ -61,7 +62,7 @@ def plan_study(
         forbidden=match.forbidden,
         unlucky=unlucky,
     )
-    return replace(plan, notes=(*plan.notes, *_open_questions(match)))
+    return replace(plan, notes=(*serving_confounds(plan.servings, warm_up), *plan.notes, *_open_questions(match)))
 
 
 def _to_compare(study: Study) -> list[str]:

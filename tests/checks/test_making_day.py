@@ -26,7 +26,7 @@ def made(*days):
     ],
 )
 def test_a_swap_that_goes_with_the_making_day_is_told(days, swap, word):
-    finding = the_one(made(*days))
+    finding = the_one(made(*days), days=True)
     assert (finding.severity, finding.kind) == ("warning", "making_day_and_swap")
     assert finding.where == f"batches and formulas, swap {swap}"
     assert finding.message == (
@@ -42,11 +42,19 @@ def test_a_swap_that_goes_with_the_making_day_is_told(days, swap, word):
     "days", [(EARLY, LATE, LATE, EARLY), (EARLY, EARLY, EARLY, EARLY), (EARLY, LATE, EARLY, EARLY)]
 )
 def test_days_that_go_with_no_swap_are_fine(days):
-    assert new_findings(made(*days)) == []
+    assert new_findings(made(*days), days=True) == []
+
+
+def test_days_that_go_up_and_down_with_a_swap_are_told_too():
+    # three days and two pairs: effects of the days alone give any two differences
+    found = new_findings(made("2025-03-10", "2025-03-12", "2025-03-11", "2025-03-10"), days=True)
+    told = [finding.message for finding in found if finding.kind == "making_day_and_swap"]
+    assert len(told) == 2
+    assert all("the prototype with the swap was made on another day." in message for message in told)
 
 
 def test_two_swaps_that_go_with_the_day_are_told_each():
-    found = new_findings(made("2025-03-10", "2025-03-11", "2025-03-11", "2025-03-12"))
+    found = new_findings(made("2025-03-10", "2025-03-11", "2025-03-11", "2025-03-12"), days=True)
     assert sorted(finding.where for finding in found if finding.kind == "making_day_and_swap") == [
         f"batches and formulas, swap {MEDIUM}",
         f"batches and formulas, swap {FAST}",
@@ -73,7 +81,7 @@ def test_many_swaps_that_go_with_the_day_give_one_finding():
 
 
 def test_a_day_that_is_not_known_says_nothing():
-    found = new_findings(made(EARLY, LATE, EARLY, ""))
+    found = new_findings(made(EARLY, LATE, EARLY, ""), days=True)
     assert "making_day_and_swap" not in {finding.kind for finding in found}
 
 
@@ -81,13 +89,18 @@ def test_a_prototype_made_on_two_days_says_nothing():
     batches = table("batches").assign(made_on=[EARLY, LATE, EARLY, LATE], tested_on="2025-03-14T10:00")
     more = batches.iloc[[3]].assign(batch="P4-2", made_on=EARLY)
     frame = pd.concat([batches, more], ignore_index=True)
-    found = new_findings(small_study(batches=frame, scores=table("scores").assign(recorded_at="")))
+    scores = table("scores").assign(recorded_at="")
+    # the second session has the second batch; a batch that nobody scored would tell nothing
+    scores.loc[(scores["prototype"] == "P4") & (scores["session"] == "2"), "batch"] = "P4-2"
+    found = new_findings(small_study(batches=frame, scores=scores), days=True)
     assert "making_day_and_swap" not in {finding.kind for finding in found}
 
 
 def test_the_only_pair_of_a_swap_is_told_as_such():
     study = made(EARLY, LATE, EARLY, LATE)
     tables = {name: frame[frame["prototype"] != "P4"] for name, frame in study.tables.items() if "prototype" in frame}
-    found = new_findings(small_study(**{name: frame.reset_index(drop=True) for name, frame in tables.items()}))
+    found = new_findings(
+        small_study(**{name: frame.reset_index(drop=True) for name, frame in tables.items()}), days=True
+    )
     (finding,) = [finding for finding in found if finding.kind == "making_day_and_swap"]
     assert "in the only matched pair the prototype with the swap was made later." in finding.message

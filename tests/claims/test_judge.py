@@ -9,7 +9,15 @@ import numpy as np
 import pytest
 
 from panel.claims.judge import Claims, judge_claims
-from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, NOT_THIS_TOOL, SUPPORTED, VERDICTS, WITH_WORDING
+from panel.claims.verdict import (
+    CANNOT_TELL,
+    IN_BATCHES,
+    NOT_SUPPORTED,
+    NOT_THIS_TOOL,
+    SUPPORTED,
+    VERDICTS,
+    WITH_WORDING,
+)
 from panel.study.knowledge import claim_kinds
 from panel.study.open_study import open_study
 from tests.claims.claim_studies import (
@@ -89,10 +97,10 @@ CASES = [
     (AGREE, {"answers": answer_rows(37, 60)}, SUPPORTED),  # 37 of 60 is the majority of the tables
     (AGREE, {"answers": answer_rows(36, 60)}, CANNOT_TELL),
     (AGREE, {"answers": answer_rows(30, 60)}, NOT_SUPPORTED),
-    (FILM, grease(20, 40), SUPPORTED),
+    (FILM, grease(20, 40), IN_BATCHES),
     (FILM, grease(40, 40), NOT_SUPPORTED),
     (FILM, grease(20, 40, assessors=6), CANNOT_TELL),  # fewer than eight assessors
-    (NON, grease(10, 40) | {"answers": answer_rows(50, 60)}, SUPPORTED),
+    (NON, grease(10, 40) | {"answers": answer_rows(50, 60)}, IN_BATCHES),
     (NON, grease(30, 40) | {"answers": answer_rows(50, 60)}, NOT_SUPPORTED),  # the panel says no
     (NON, grease(10, 40) | {"answers": answer_rows(20, 60)}, NOT_SUPPORTED),  # the users say no
     (NON, grease(10, 40), CANNOT_TELL),  # no users were asked
@@ -100,28 +108,28 @@ CASES = [
     (SINKS, {"scores": time_rows([30] * 40 + [90] * 10), "attributes": [SINK]}, WITH_WORDING),
     # the mean is 40 s, and half of them need longer than a minute
     (SINKS, {"scores": time_rows([15] * 20 + [65] * 20), "attributes": [SINK]}, NOT_SUPPORTED),
-    (LASTS, soft(60, 40), SUPPORTED),
+    (LASTS, soft(60, 40), IN_BATCHES),
     (LASTS, soft(40, 60), NOT_SUPPORTED),
     (LASTS, soft(60, 40, minutes=120.0), CANNOT_TELL),  # judged last after two hours
     (LASTS, soft(60, 40, role="prototype"), CANNOT_TELL),  # no untreated control
-    (SOFTER, changed(50, 70, 50, 52), SUPPORTED),
+    (SOFTER, changed(50, 70, 50, 52), IN_BATCHES),
     (SOFTER, changed(50, 55, 50, 65), NOT_SUPPORTED),
     (SOFTER, changed(50, 70, 50, 52, role="benchmark"), CANNOT_TELL),  # no untreated control
-    (LESS, grease(30, 50), SUPPORTED),
+    (LESS, grease(30, 50), IN_BATCHES),
     (LESS, grease(50, 30), NOT_SUPPORTED),
     (PREFER, {"answers": vote_rows(60, 20, 5)}, SUPPORTED),
     (PREFER, {"answers": vote_rows(20, 60, 5)}, NOT_SUPPORTED),
     (PREFER, {"answers": vote_rows(40, 12, 33)}, WITH_WORDING),  # more than half only of those with a preference
-    (ALIKE, grease(40, 40), SUPPORTED),
+    (ALIKE, grease(40, 40), IN_BATCHES),
     (ALIKE, grease(30, 50), NOT_SUPPORTED),
     (ALIKE, grease(40, 40, scatter=30.0, own_view=20.0), CANNOT_TELL),  # no difference is found, and nothing is shown
     (ALIKE_VOTES, {"answers": vote_rows(120, 120, 10)}, SUPPORTED),
     (ALIKE_VOTES, {"answers": vote_rows(200, 40, 10)}, NOT_SUPPORTED),
-    (NOTHING, grease(40, 40, 60), SUPPORTED),
+    (NOTHING, grease(40, 40, 60), IN_BATCHES),
     (NOTHING, grease(40, 20, 60), NOT_SUPPORTED),  # one competitor is enough
     (NOTHING_VOTES, {"answers": vote_rows(400, 380, 0)}, WITH_WORDING),  # one competitor: it must be named
     (NOTHING_VOTES, {"answers": vote_rows(100, 300, 0)}, NOT_SUPPORTED),
-    (DRIEST, grease(20, 40, 50), SUPPORTED),
+    (DRIEST, grease(20, 40, 50), IN_BATCHES),
     (DRIEST, grease(40, 20, 50), NOT_SUPPORTED),
     (THANKS, creams((-15, 0, 0)), WITH_WORDING),
     (THANKS, creams((15, 0, 0)), NOT_SUPPORTED),
@@ -146,8 +154,8 @@ def test_each_kind_is_supported_by_its_truth_and_refused_by_another(case, built,
 
 def test_the_table_has_a_case_for_and_against_every_kind():
     kinds = set(claim_kinds()["kind"])
-    positive = {case[1] for case, _, expected in CASES if expected in (SUPPORTED, WITH_WORDING)}
-    refused = {case[1] for case, _, expected in CASES if expected not in (SUPPORTED, WITH_WORDING)}
+    positive = {case[1] for case, _, expected in CASES if expected in (SUPPORTED, IN_BATCHES, WITH_WORDING)}
+    refused = {case[1] for case, _, expected in CASES if expected not in (SUPPORTED, IN_BATCHES, WITH_WORDING)}
     assert positive == kinds - {"beyond_sensory"}
     assert refused == kinds
 
@@ -171,7 +179,7 @@ def test_a_claim_fixed_too_late_is_exploratory_and_cannot_be_supported():
     row = row_of(study_with([late], **built))
     assert row["verdict"] == CANNOT_TELL
     assert row["exploratory"]
-    assert verdict_of(study_with([claim_row(LESS[0], LESS[1], **LESS[2])], **built)) == SUPPORTED
+    assert verdict_of(study_with([claim_row(LESS[0], LESS[1], **LESS[2])], **built)) == IN_BATCHES
     # what speaks against a claim does so whenever it was written down
     assert verdict_of(study_with([late], **grease(50, 30))) == NOT_SUPPORTED
 
@@ -234,7 +242,7 @@ def demo():
 
 
 EXPECTED = {
-    "less greasy than our previous hand cream": SUPPORTED,
+    "less greasy than our previous hand cream": IN_BATCHES,
     "does not leave hands feeling greasy": SUPPORTED,
     "sinks in quickly": SUPPORTED,
     "left no mark on the paper I handled": SUPPORTED,
@@ -314,7 +322,7 @@ def test_a_margin_wider_than_what_matters_shows_nothing():
         facts={"margin": 8},
     )
     result = judge_claims(study)
-    assert result.claims["verdict"].tolist() == [CANNOT_TELL, SUPPORTED]
+    assert result.claims["verdict"].tolist() == [CANNOT_TELL, IN_BATCHES]
     assert "(50) is wider than the smallest difference that matters" in result.needs["need"].iloc[0]
 
 

@@ -154,7 +154,7 @@ def test_a_usual_bar_is_said_to_be_one():
     untimed = claim_row("non-greasy", "absolute_negative", attribute="GREASE", question="soft", minutes=2)
     found = judge_claims(study_with([untimed], scores=SCORES, answers=answer_rows(50, 58)))
     assert found.claims["verdict"].iloc[0] == WITH_WORDING
-    assert found.claims["suggestion"].iloc[0] == "non-greasy, 2 min after rubbing in"
+    assert found.claims["suggestion"].iloc[0] == "non-greasy, 2 min after rubbing in, in these batches"
 
 
 def test_a_usual_bar_takes_a_scale_that_is_known():

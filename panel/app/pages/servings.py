@@ -9,7 +9,10 @@ import streamlit as st
 
 from panel.answers import DIFFERENCES
 from panel.app.widgets import ask, attempt, close, heading, how_computed, margin_field, page, picture, plain, say, table
+from panel.checks.confounds import making_confounds
+from panel.models.prototypes.batch_spread import batch_spread
 from panel.models.prototypes.differences import Differences
+from panel.plan.batch_numbers import batch_numbers
 from panel.plan.orders import MOST_PER_SESSION
 from panel.plan.planning_scale import PlanningScale, planning_scale, without_scale
 from panel.plan.safety import safety_gate
@@ -32,6 +35,7 @@ from panel.views.planning.plan import (
     places_table,
     servings_table,
     sites_table,
+    what_batches_buy,
     what_the_plan_cannot_show,
     what_the_plan_shows,
     what_the_sizes_cannot_show,
@@ -39,6 +43,7 @@ from panel.views.planning.plan import (
 )
 from panel.views.planning.safety import gate_table, what_the_gate_cannot_say, what_the_gate_says
 from panel.views.planning.sizes import (
+    batch_numbers_table,
     panel_sizes_table,
     power_alt_text,
     power_figure,
@@ -48,6 +53,9 @@ from panel.views.planning.sizes import (
 from panel.words import format_list
 
 SHOWN_ASSESSORS = (8, 10, 12)
+BATCH_HELP = (
+    "In scale units, from earlier studies with two batches of each; empty for what the study states (batch_sd)."
+)
 HELP = {"Seed of the order": "Any whole number. The same number gives the same order and codes again."}
 study = page("Servings")
 names = naming(study.study)
@@ -82,6 +90,18 @@ def sizes(earlier: Differences | None, replicates: int) -> PanelSizes | None:
     with st.expander("Panels of different sizes"):
         sized = panel_sizes_table(result, shown.digits)
         table(sized, name="sizes", alt="What panels of different sizes can see", full=result.sizes)
+    with st.expander("Two batches at half the replicates?"):
+        known = batch_spread(study.study, making_confounds(study.study)).of("")
+        text = st.text_input("Standard deviation between batches", "", key=study.choice("batch sd"), help=BATCH_HELP)
+        spread = ask(typed_number, text, "Standard deviation between batches") if text else known
+        if spread is not None and np.isfinite(spread):
+            people, k = max(len(study.study.assessors), 2), len(study.study.prototypes)
+            weighed = attempt(batch_numbers, margin, k, scatter, spread, people, replicates)
+            if weighed is not None:
+                say([what_batches_buy(weighed)])
+                told = batch_numbers_table(weighed)
+                table(told, name="batches", alt="What batches and replicates buy", full=weighed.rows)
+                say([weighed.method, *weighed.notes])
     if earlier is not None and own:
         own_panel(earlier, replicates)
     return result

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import fdtrc, gammaincc, stdtr
 
+from panel.checks.confounds import answer_confounds
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.prototypes.differences import (
@@ -51,7 +53,7 @@ class Liking:
         `prototype n raw_mean estimate std_error df ci_low ci_high letters`: mean liking; the estimate takes out who
         tried what. Two prototypes that share a letter cannot be separated (Tukey).
     pairs, versus
-        `prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high verdict n_both
+        `prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high verdict said because n_both
         paired_std_error paired_p_value`: all pairs by Tukey, differences from the benchmark by Dunnett (without rows if
         there is none); `paired_...` is Student's paired test of that pair alone, on the consumers who tried both.
     distribution
@@ -140,12 +142,19 @@ def weigh_liking(
     main = [model.test] if np.isnan(epsilon) else [model.test, corrected_test(model.test, epsilon)]
     ranks, (order_test, shifts, why_not) = ranks_beside(frame), shifts_in_order(frame, by_order, MOST_BY_ORDER)
     serving, positions = serving_effects(answers)
+    judge = partial(
+        difference_verdicts,
+        margin=margin,
+        alpha=1 - level,
+        confounds=answer_confounds(answers.rows, study.prototypes),
+        margin_stated=margin is None or margin == _stated_margin(study),
+    )
     return Liking(
         question=answers.question,
         tests=pd.DataFrame([*main, *ranks.tests, *order_test]),
         means=_with_counts(model.means, frame),
-        pairs=with_paired_tests(difference_verdicts(model.pairs, margin), frame),
-        versus=with_paired_tests(difference_verdicts(model.versus, margin), frame),
+        pairs=with_paired_tests(judge(model.pairs), frame),
+        versus=with_paired_tests(judge(model.versus), frame),
         distribution=answer_counts(frame),
         boxes=top_boxes(frame, level),
         lost=losses(answers, ranks, bool(order_test)),
@@ -283,6 +292,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         cube=None,
         factors=(),
         dropped=(),
+        sets=np.zeros(frame.shape[1], dtype=np.intp),
     )
     fit = fit_mixed_model(response, design.fixed, design.groups)
     if nothing_left(fit, response, design.fixed, design.groups)[0]:  # answers are whole numbers: none repeat nearly

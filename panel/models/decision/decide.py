@@ -9,8 +9,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from panel.checks.confounds import Confounds, find_confounds
 from panel.models.consumers.segments import Segments
 from panel.models.decision.contenders import (
+    CANNOT_TELL,
     LikingDraws,
     contenders,
     divided_pairs,
@@ -33,7 +35,7 @@ from panel.models.decision.profile import (
     target_profile,
     window_distance,
 )
-from panel.models.prototypes.differences import Differences
+from panel.models.prototypes.differences import Differences, confound_notes
 from panel.models.prototypes.sensitivity import smallest_difference
 from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.study.study import Study
@@ -60,7 +62,7 @@ class Decision:
     gates
         `prototype gate low high value_low value_high result reason`.
     pairs
-        See `panel.models.decision.contenders.judge_pairs`.
+        See `panel.models.decision.contenders.judge_pairs`; `because` is what a pair cannot be told from.
     front
         `prototype on_front share beaten_by`: on all attributes with a window, and liking; `share` of the draws.
     weights
@@ -134,7 +136,8 @@ def decide(
     gates = judge_gates(study, limits, drawn.prototypes)
     front = front_rows(profile, drawn, liking)
     ranking = _ranking(standings(drawn.prototypes, windows.rows, gates, level), windows, liking, front, study, level)
-    pairs = _pairs(ranking, drawn, windows, liking, level)
+    confounds = find_confounds(study)
+    pairs = _untold(_pairs(ranking, drawn, windows, liking, level), confounds, drawn.attributes)
     left = contenders(ranking, pairs)
     return Decision(
         ranking=ranking,
@@ -152,11 +155,26 @@ def decide(
         benchmark=study.benchmark if study.benchmark in drawn.prototypes else None,
         n_consumers=0 if liking is None else liking.n_consumers,
         level=level,
-        method=decision_method(DRAWS, level, liking),
+        method=decision_method(DRAWS, level, liking) + (f" {drawn.batch_words}" if drawn.batch_words else ""),
         notes=decision_notes(
-            profile, drawn, limits, study.benchmark, (*_narrow(study, profile, differences), no_liking)
+            profile,
+            drawn,
+            limits,
+            study.benchmark,
+            (*_narrow(study, profile, differences), no_liking, *confound_notes(confounds)),
         ),
     )
+
+
+def _untold(pairs: pd.DataFrame, confounds: Confounds, attributes: tuple[str, ...]) -> pd.DataFrame:
+    """Return the pairs with `because`, nobody ahead where a factor of the test goes wholly along with a pair."""
+    because = []
+    for prototype, versus in zip(pairs["prototype"], pairs["versus"], strict=True):
+        rows = [confounds.untold(attribute, prototype, versus)["because"] for attribute in attributes]
+        because.append("; ".join(dict.fromkeys(words for own in rows for words in own)))
+    lost = np.array([bool(words) for words in because], dtype=bool)
+    told = {name: pairs[name].mask(lost, CANNOT_TELL) for name in ("panel", "overall")}
+    return pairs.assign(**told, because=pd.Series(because, index=pairs.index, dtype="str"))
 
 
 def _narrow(study: Study, profile: Profile, differences: Differences | None) -> tuple[str, ...]:

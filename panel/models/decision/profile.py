@@ -12,15 +12,17 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from panel.checks.confounds import find_confounds
 from panel.errors import ModelError, StudyError
 from panel.models.emollients.predictions import study_targets
+from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
 from panel.models.prototypes.differences import assessor_means, fit_panel
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.models.prototypes.sensitivity import ONE_PLANNED, Sensitivity
 from panel.stats.formulas.desirability import overall_desirability, window_wanted
 from panel.stats.maps.draws import joint_draws, person_correlations
-from panel.stats.mixed.reml import MixedFit
-from panel.stats.mixed.satterthwaite import estimate_contrasts
+from panel.stats.mixed.reml import BATCH, MixedFit
+from panel.stats.mixed.satterthwaite import estimate_contrasts, widened
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
@@ -375,6 +377,8 @@ class PanelDraws:
         (draws, attributes, prototypes).
     not_estimated
         (attribute, why not) of the attributes left out.
+    batch_words
+        How batches enter the standard errors; empty where they do not.
     """
 
     attributes: tuple[str, ...]
@@ -384,6 +388,7 @@ class PanelDraws:
     df: Floats
     drawn: Floats
     not_estimated: tuple[tuple[str, str], ...]
+    batch_words: str = ""
 
 
 def draw_panels(
@@ -412,9 +417,10 @@ def draw_panels(
         )
     kept = tuple(name for name in attributes if any(name in design.attributes for design, _ in fits))
     prototypes = tuple(name for name in study.prototypes if any(name in design.prototypes for design, _ in fits))
-    mean, std_error, df, covariance, dfs = _means(fits, kept, prototypes)
+    spread = batch_spread(study, find_confounds(study, frame))
+    mean, std_error, df, covariance, dfs = _means(fits, kept, prototypes, spread)
     drawn = joint_draws(mean, covariance, dfs[0], dfs[1], _correlations(frame, prototypes, kept), draws, rng)
-    return PanelDraws(kept, prototypes, mean, std_error, df, drawn, why_not)
+    return PanelDraws(kept, prototypes, mean, std_error, df, drawn, why_not, spread.sentence)
 
 
 def _correlations(
@@ -424,7 +430,10 @@ def _correlations(
 
 
 def _means(
-    fits: list[tuple[PanelDesign, MixedFit]], attributes: tuple[str, ...], prototypes: tuple[str, ...]
+    fits: list[tuple[PanelDesign, MixedFit]],
+    attributes: tuple[str, ...],
+    prototypes: tuple[str, ...],
+    spread: BatchSpread,
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
     """Put all models together: means, standard errors, df (q, k), covariance (q, k, k), df of the parts (2, q)."""
     q, k = len(attributes), len(prototypes)
@@ -437,8 +446,16 @@ def _means(
         each = np.eye(own, design.fixed.shape[1])
         found = estimate_contrasts(fit, each)
         place = np.ix_(rows, columns)
-        mean[place], std_error[place], df[place] = found.estimate, found.std_error, found.df
-        covariance[np.ix_(rows, columns, columns)] = fit.covariance[:, :own, :own]
+        added = np.zeros((len(rows), own))
+        if BATCH not in design.terms:
+            added = np.array(
+                [[spread.variance(name, {each: 1.0}) for each in design.prototypes] for name in design.attributes]
+            )
+        mean[place] = found.estimate
+        std_error[place], df[place] = widened(found.std_error, found.df, added, spread.df)
+        covariance[np.ix_(rows, columns, columns)] = fit.covariance[:, :own, :own] + added[:, :, None] * np.eye(own)
         dfs[0, rows] = estimate_contrasts(fit, each.mean(axis=0, keepdims=True)).df[:, 0]
-        dfs[1, rows] = np.median(estimate_contrasts(fit, each[1:] - each[0]).df, axis=1)
+        apart = estimate_contrasts(fit, each[1:] - each[0])
+        both = added[:, 1:] + added[:, :1]
+        dfs[1, rows] = np.median(widened(apart.std_error, apart.df, both, spread.df)[1], axis=1)
     return mean, std_error, df, covariance, dfs

@@ -21,8 +21,9 @@ from panel.models.emollients.prediction_model import (
     predict_from_descriptors,
     swap_effects,
 )
-from panel.models.emollients.swaps import TracedSwaps, trace_swaps
+from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
+from panel.stats.comparing.estimability import below
 from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import (
@@ -61,7 +62,7 @@ class Ladder:
         Moves, swaps (assessors as the units), swaps (prototypes as the units), aliases, one descriptor at a time, all
         descriptors at once, mixture model, reliability ceiling. A rung that cannot be climbed has no numbers.
     verdicts
-        `attribute verdict driver swaps doubtful running`; see `panel.models.emollients.ladder`.
+        `attribute verdict driver swaps doubtful running along`; see `panel.models.emollients.ladder`.
     links
         What one descriptor at a time shows, or None.
     copies
@@ -122,7 +123,7 @@ def find_ladder(
     descriptors = find_descriptors(study)
     columns = link_columns(blends, descriptors)
     model, why_no_model = _model(study, blends)
-    made = None if model is None else _over_prototypes(model, level)
+    made = None if model is None else swap_verdicts(_over_prototypes(model, level), swaps.confounds)
     if made is not None and made.empty:
         made, why_no_model = None, "the blends hold no swap whose effect could be told apart"
     links, links_rung = _links(blends, columns, level)
@@ -397,32 +398,34 @@ def _facts(p: Floats, size: tuple[int, int], descriptors: int, beforehand: int, 
 
 SEEN = 0.05
 JOIN = "; "
+WITH = " | "  # between a swap and what it cannot be told from
 # driver: a property may be named. swaps: these swaps did it, also judged from prototype to prototype. assessors: the
 # assessors agree on these swaps, another batch might not. unclear: prototypes differ, no swap stands out. alike: the
-# prototypes are not told apart.
-VERDICTS = ("driver", "swaps", "assessors", "unclear", "alike")
+# prototypes are not told apart. along: what stands out goes wholly along with something else, such as the making day.
+VERDICTS = ("driver", "swaps", "assessors", "along", "unclear", "alike")
 
 
 def attribute_verdicts(
     level: PrototypeLevel, judged: pd.DataFrame, made: pd.DataFrame | None, links: Links | None
 ) -> pd.DataFrame:
-    """Return `attribute verdict driver swaps doubtful running`, one row per attribute.
+    """Return `attribute verdict driver swaps doubtful running along`, one row per attribute.
 
     Parameters
     ----------
     judged
-        Swap effects with assessors as the units: `attribute swap p_adjusted`; without rows where no two prototypes
-        form a matched pair.
+        Swap effects with assessors as the units: `attribute swap p_adjusted goes_along`; without rows where no two
+        prototypes form a matched pair.
     made
-        Swap effects with prototypes as the units: `attribute swap p_adjusted`; None where there are too few.
+        Swap effects with prototypes as the units: the same columns; None where there are too few.
     links
         What one descriptor at a time shows; None where there are too few prototypes.
 
     `swaps` are seen both ways (or by the prototypes alone where there are no pairs), `doubtful` by the assessors only;
-    `running` are the columns that explain the attribute equally well. Names are joined by "; ".
+    `along` are swaps that stand out and cannot be told from something else, with what that is; they are never among
+    the others. `running` are the columns that explain the attribute equally well. Names are joined by "; ".
     """
-    by_assessors = _seen(judged)
-    by_prototypes = _seen(made) if made is not None else {}
+    by_assessors, beside = _seen(judged)
+    by_prototypes, beside_too = _seen(made) if made is not None else ({}, {})
     rows = []
     for attribute, p_adjusted in level.error["p_adjusted"].items():
         name = str(attribute)
@@ -430,17 +433,27 @@ def attribute_verdicts(
         swaps = [swap for swap in repeated if judged.empty or swap in heard]
         doubtful = [swap for swap in heard if swap not in swaps]
         driver, running = _property(links, name)
-        differs = bool(p_adjusted < SEEN)
-        verdict = _verdict(differs, driver, swaps, doubtful)
-        rows.append((name, verdict, driver, JOIN.join(swaps), JOIN.join(doubtful), JOIN.join(running)))
-    columns = ["attribute", "verdict", "driver", "swaps", "doubtful", "running"]
+        along = list(dict.fromkeys([*beside.get(name, []), *beside_too.get(name, [])]))
+        differs = bool(below(p_adjusted, SEEN))
+        verdict = _verdict(differs, driver, swaps, doubtful, along)
+        joined = [JOIN.join(each) for each in (swaps, doubtful, running, along)]
+        rows.append((name, verdict, driver, *joined))
+    columns = ["attribute", "verdict", "driver", "swaps", "doubtful", "running", "along"]
     return pd.DataFrame(rows, columns=columns, dtype="str")
 
 
-def _seen(effects: pd.DataFrame) -> dict[str, list[str]]:
-    """Return the swaps that stand out, by attribute."""
-    seen = effects.loc[effects["p_adjusted"] < SEEN]
-    return {str(name): list(part["swap"]) for name, part in seen.groupby("attribute", sort=False)}
+def _seen(effects: pd.DataFrame) -> tuple[dict[str, list[str]], dict[str, list[str]]]:
+    """Return by attribute the swaps that stand out, and those that do but cannot be told from something else."""
+    seen = effects.loc[below(effects["p_adjusted"], SEEN)]
+    if "goes_along" not in seen:
+        seen = seen.assign(goes_along="")
+    alone, along = seen.loc[seen["goes_along"] == ""], seen.loc[seen["goes_along"] != ""]
+    named = [f"{swap}{WITH}{factor}" for swap, factor in zip(along["swap"], along["goes_along"], strict=True)]
+    along = along.assign(swap=pd.Series(named, index=along.index, dtype="str"))
+    return tuple(  # type: ignore[return-value]
+        {str(name): list(part["swap"]) for name, part in rows.groupby("attribute", sort=False)}
+        for rows in (alone, along)
+    )
 
 
 def _property(links: Links | None, attribute: str) -> tuple[str, list[str]]:
@@ -451,11 +464,13 @@ def _property(links: Links | None, attribute: str) -> tuple[str, list[str]]:
     return str(named.iloc[0]) if len(named) else "", list(running)
 
 
-def _verdict(differs: bool, driver: str, swaps: list[str], doubtful: list[str]) -> str:
+def _verdict(differs: bool, driver: str, swaps: list[str], doubtful: list[str], along: list[str]) -> str:
     if driver:
         return "driver"
     if swaps:
         return "swaps"
     if doubtful:
         return "assessors"
+    if along:
+        return "along"
     return "unclear" if differs else "alike"

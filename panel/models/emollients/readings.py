@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.checks.batches import batch_age, making_day
+from panel.checks.confounds import making_confounds
 from panel.errors import ModelError
 from panel.models.emollients.curves import ReducedCurves, reduce_curves
 from panel.models.emollients.joint_map import JointMap, joint_map
@@ -583,5 +584,5 @@ def _on_swaps(study: Study, swaps: pd.DataFrame) -> Iterator[str]:
     if swaps["std_error"].isna().any():
         few = ", ".join(dict.fromkeys(swaps.loc[swaps["std_error"].isna(), "swap"]))
         yield f"Without interval, because there are fewer than three pairs or they share prototypes: {few}."
-    for finding in making_day(study, study.table("batches")):
+    for finding in making_day(making_confounds(study)):
         yield finding.message

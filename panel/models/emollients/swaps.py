@@ -10,10 +10,15 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.special import stdtr, stdtrit
 
 from panel.checks.batches import making_day
+from panel.checks.confounds import BATCH, Confounds, find_confounds, swap_findings
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
+from panel.models.prototypes.batch_spread import BatchSpread, own_batch_spread
+from panel.models.prototypes.differences import CANNOT_TELL, DIFFERS
+from panel.stats.comparing.estimability import below
 from panel.stats.comparing.multiplicity import benjamini_hochberg
 from panel.stats.formulas.composition import (
     ALIAS_THRESHOLD,
@@ -24,10 +29,12 @@ from panel.stats.formulas.composition import (
     mean_of_known,
     paired_contrasts,
 )
+from panel.stats.mixed.satterthwaite import widened
 from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, formula_pairs, oriented, swap_table
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
+SEEN = 0.05
 _CHANGE = ["swap", "removed", "added", "percent"]
 
 
@@ -45,7 +52,10 @@ class TracedSwaps:
         part.
     swaps
         One row per attribute and swap: `attribute swap removed added percent estimate std_error df statistic p_value
-        p_adjusted ci_low ci_high n_pairs n_assessors`. The estimate is the score with the swap minus without it.
+        p_adjusted ci_low ci_high n_pairs n_assessors verdict because goes_along`. The estimate is the score with the
+        swap minus without it. `verdict` is `differs` where the adjusted p-value is below 5 % and nothing goes wholly
+        along with the swap, else `cannot tell`; `because` says what goes along with it, `goes_along` names the factors
+        that it cannot be told from at all.
     joint
         The same for changes of several emollients that never change apart: the effect belongs to all of them.
     interactions
@@ -55,6 +65,8 @@ class TracedSwaps:
         The matched pairs behind it: `removed added percent prototype versus swap`.
     unpaired
         Pairs of prototypes that are no swap: `prototype versus kind removed added percent`.
+    confounds
+        What the swaps cannot be told from.
     level, method, notes
         Confidence level of the intervals, how it was done, and what to know before trusting it.
     """
@@ -67,6 +79,7 @@ class TracedSwaps:
     interactions: pd.DataFrame
     pairs: pd.DataFrame
     unpaired: pd.DataFrame
+    confounds: Confounds
     level: float
     method: str
     notes: tuple[str, ...]
@@ -85,7 +98,10 @@ def trace_swaps(study: Study, level: float = 0.95) -> TracedSwaps:
     differing = formula_pairs(study)
     pairs = oriented(differing.loc[differing["kind"] == "swap"])
     together = oriented(differing.loc[differing["kind"] == "joint"])
-    effects = _effects(scores, pd.concat([pairs, together], ignore_index=True), level)
+    confounds = find_confounds(study)
+    spread = own_batch_spread(study, confounds)
+    effects = _effects(scores, pd.concat([pairs, together], ignore_index=True), level, spread)
+    effects = swap_verdicts(effects, confounds)
     single = effects["swap"].isin(pairs["swap"])
     moves = independent_moves(blend.to_numpy(), blend_rounding(study))
     return TracedSwaps(
@@ -97,9 +113,10 @@ def trace_swaps(study: Study, level: float = 0.95) -> TracedSwaps:
         interactions=_interactions(scores, pairs, level),
         pairs=pairs,
         unpaired=differing.loc[~differing["kind"].isin(["swap", "joint"])].reset_index(drop=True),
+        confounds=confounds,
         level=level,
-        method=_method(level, len(effects)),
-        notes=swap_notes(study, scores, pairs, together, differing),
+        method=_method(level, len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
+        notes=swap_notes(study, scores, pairs, together, differing, confounds),
     )
 
 
@@ -131,7 +148,7 @@ def _moves_frame(moves: Moves) -> pd.DataFrame:
     )
 
 
-def _effects(scores: ScoreArray, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
+def _effects(scores: ScoreArray, pairs: pd.DataFrame, level: float, spread: BatchSpread) -> pd.DataFrame:
     """Return the tested contrast of every change of emollients in `pairs`, one family of tests for all of them."""
     differences = pair_differences(scores, pairs)
     changes = pairs[_CHANGE].drop_duplicates(ignore_index=True)
@@ -145,8 +162,48 @@ def _effects(scores: ScoreArray, pairs: pd.DataFrame, level: float) -> pd.DataFr
     }
     keys = zip(frame["attribute"], frame["swap"], strict=True)
     frame["n_pairs"] = pd.Series([n_pairs[key] for key in keys], dtype="int64")
+    frame = _with_batches(frame, pairs, spread, level)
     frame["p_adjusted"] = benjamini_hochberg(frame["p_value"])
     return frame[_order_of_columns("swap", "removed", "added", "percent", counted="n_pairs")]
+
+
+def _with_batches(frame: pd.DataFrame, pairs: pd.DataFrame, spread: BatchSpread, level: float) -> pd.DataFrame:
+    """Return the effects with what batches add to their standard errors; as they are where nothing is known of that."""
+    weights: dict[str, dict[str, float]] = {}
+    for swap, rows in pairs.groupby("swap", sort=False):
+        own = weights.setdefault(str(swap), {})
+        for prototype, versus in zip(rows["prototype"], rows["versus"], strict=True):
+            own[prototype] = own.get(prototype, 0.0) + 1 / len(rows)
+            own[versus] = own.get(versus, 0.0) - 1 / len(rows)
+    keys = zip(frame["attribute"], frame["swap"], strict=True)
+    added = np.array([spread.variance(attribute, weights[swap]) for attribute, swap in keys], dtype=float)
+    if not added.any():
+        return frame
+    error, df = widened(frame["std_error"].to_numpy(float), frame["df"].to_numpy(float), added, spread.df)
+    statistic = frame["estimate"].to_numpy(float) / error
+    half = stdtrit(df, 0.5 + level / 2) * error
+    return frame.assign(
+        std_error=error,
+        df=df,
+        statistic=statistic,
+        p_value=2 * stdtr(df, -np.abs(statistic)),
+        ci_low=frame["estimate"] - half,
+        ci_high=frame["estimate"] + half,
+    )
+
+
+def swap_verdicts(effects: pd.DataFrame, confounds: Confounds) -> pd.DataFrame:
+    """Return effects of swaps (`attribute swap p_adjusted`) with `verdict because goes_along`.
+
+    `goes_along` names what the swap cannot be told from at all, joined by commas: then it is credited with nothing.
+    """
+    because, along = [], []
+    for attribute, swap in zip(effects["attribute"], effects["swap"], strict=True):
+        rows = confounds.of_swap(str(attribute), str(swap))
+        because.append("; ".join(rows.loc[rows["factor"] != BATCH, "because"]))
+        along.append(", ".join(confounds.not_credited(str(attribute), str(swap))["factor"]))
+    credited = below(effects["p_adjusted"], SEEN) & np.array([not each for each in along], dtype=bool)
+    return effects.assign(verdict=np.where(credited, DIFFERS, CANNOT_TELL), because=because, goes_along=along)
 
 
 def _order_of_columns(*change: str, counted: str) -> list[str]:
@@ -427,7 +484,12 @@ _ALWAYS = (
 
 
 def swap_notes(
-    study: Study, scores: ScoreArray, pairs: pd.DataFrame, together: pd.DataFrame, differing: pd.DataFrame
+    study: Study,
+    scores: ScoreArray,
+    pairs: pd.DataFrame,
+    together: pd.DataFrame,
+    differing: pd.DataFrame,
+    confounds: Confounds,
 ) -> tuple[str, ...]:
     """Return the notes on these swaps: pairs, batches, making days, assessors, and what always holds."""
     changes = pd.concat([pairs, together], ignore_index=True)
@@ -435,7 +497,7 @@ def swap_notes(
         *_on_pairs(scores, pairs, together),
         *_on_unpaired(scores, changes, differing),
         *_on_batches(study, scores),
-        *_on_making_days(study),
+        *_on_confounds(confounds),
         *_on_assessors(scores, changes),
         *_ALWAYS,
     )
@@ -483,9 +545,9 @@ def _on_batches(study: Study, scores: ScoreArray) -> Iterator[str]:
         )
 
 
-def _on_making_days(study: Study) -> Iterator[str]:
-    """Name the swaps whose prototypes were all made earlier, or all later, than those they are compared with."""
-    for finding in making_day(study, study.table("batches")):
+def _on_confounds(confounds: Confounds) -> Iterator[str]:
+    """Name the swaps that go along with the making day or with how the prototypes were served."""
+    for finding in [*making_day(confounds), *swap_findings(confounds)]:
         yield finding.message
 
 

@@ -11,9 +11,17 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import EQUIVALENT, Differences
+from panel.models.prototypes.differences import (
+    CANNOT_TELL,
+    EQUIVALENT,
+    WOULD_BE,
+    Differences,
+    deciding_alpha,
+    untold_pairs,
+)
 from panel.stats.arrays import Array
 from panel.stats.comparing.equivalence import non_inferiority, two_one_sided_tests
+from panel.stats.comparing.estimability import below
 from panel.stats.comparing.multiplicity import holm
 from panel.study.scores_used import PlannedDifference, stated_differences
 from panel.study.study import Study
@@ -36,6 +44,9 @@ COLUMNS = (
     "high_p",
     "p_value",
     "p_adjusted",
+    "deciding_low",
+    "deciding_high",
+    "deciding_level",
     "verdict",
     "direction",
     "bound",
@@ -51,10 +62,13 @@ class Alike:
     Parameters
     ----------
     differences
-        `attribute prototype versus estimate std_error df ci_low ci_high margin low_p high_p p_value p_adjusted verdict
-        direction bound not_worse_p not_worse`: the interval is the 90 % one, `low_p` and `high_p` the tests against a
-        difference at or beyond the lower and the upper margin, `p_value` the larger of both, `p_adjusted` by Holm over
-        all rows. `verdict` is equivalent within the margin, beyond the margin (the whole interval), or not shown.
+        `attribute prototype versus estimate std_error df ci_low ci_high margin low_p high_p p_value p_adjusted
+        deciding_low deciding_high deciding_level verdict direction bound not_worse_p not_worse`: the interval is the
+        90 % one, `low_p` and `high_p` the tests against a difference at or beyond the lower and the upper margin,
+        `p_value` the larger of both, `p_adjusted` by Holm over all rows, which decides: it is below 5 % exactly where
+        both ends of the deciding interval lie within the margin. `verdict` is equivalent within the margin (would be,
+        where the study does not state the margin), beyond the margin (the whole deciding interval), not shown, or
+        cannot tell.
         `direction` is what is better (more, less, or empty); `bound` the worst difference still credible at 95 %,
         `not_worse_p` its test, `not_worse` the verdict.
     margin
@@ -97,16 +111,20 @@ def find_alike(
     rows = _asked(result, pairs) if margin is not None else result.pairs.iloc[:0]
     stated = study.facts.get("margin")
     direction = _directions(study, rows["attribute"])
+    margin_stated = margin is not None and isinstance(stated, int | float) and float(stated) == margin
+    equal = EQUIVALENT if margin_stated else WOULD_BE
+    rows = rows.assign(open=untold_pairs(rows, result.confounds))
     return Alike(
-        differences=_tested(rows, direction, margin if margin is not None else 1.0, alpha),
+        differences=_tested(rows, direction, margin if margin is not None else 1.0, alpha, equal),
         margin=margin,
-        margin_stated=margin is not None and isinstance(stated, int | float) and float(stated) == margin,
+        margin_stated=margin_stated,
         alpha=alpha,
         method=(
             f"Two one-sided t tests at {100 * alpha:g} % each with the standard errors and degrees of freedom of the "
-            f"mixed model (Schuirmann 1987): alike when the {100 * (1 - 2 * alpha):g} % interval lies within the "
-            "margins. Not worse: the one of both tests that guards the worse side. Each difference is judged for "
-            "itself; Holm's p-values over all of them stand beside it."
+            f"mixed model (Schuirmann 1987): one difference alone is alike when its {100 * (1 - 2 * alpha):g} % "
+            "interval lies within the margins. All of them are one family: p-values adjusted by Holm decide, and the "
+            "interval shown beside them is that of Holm's step. Not worse: the one of both tests that guards the worse "
+            "side, each for itself."
         ),
         notes=tuple(_notes(result, rows, direction, pairs)),
     )
@@ -133,10 +151,14 @@ def _directions(study: Study, attributes: pd.Series) -> pd.Series:
     return pd.Series([one if one in WITH_DIRECTION else "" for one in found], index=attributes.index, dtype="str")
 
 
-def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: float) -> pd.DataFrame:
+def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: float, equal: str) -> pd.DataFrame:
     estimate, error, df = (rows[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
     tost = two_one_sided_tests(estimate, error, df, -margin, margin, alpha)
-    beyond = (tost.ci_low > margin) | (tost.ci_high < -margin)
+    open_ones = rows["open"].to_numpy(dtype=bool)
+    p_value = np.where(open_ones, np.nan, tost.p_value)
+    p_adjusted, step = holm(p_value), deciding_alpha(p_value, alpha)
+    half = stdtrit(df, 1 - step) * error
+    beyond = (estimate - half > margin) | (estimate + half < -margin)
     sides = {
         better: non_inferiority(estimate, error, df, margin, more_is_better=better, alpha=alpha)
         for better in (True, False)
@@ -145,7 +167,7 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
     bound = np.where(known, np.where(more, sides[True].bound, sides[False].bound), np.nan)
     p_worse = np.where(known, np.where(more, sides[True].p_value, sides[False].p_value), np.nan)
     shown = np.where(
-        p_worse < alpha, NOT_WORSE, np.where(_worse(estimate, error, df, margin, more, alpha), WORSE, NOT_SHOWN)
+        below(p_worse, alpha), NOT_WORSE, np.where(_worse(estimate, error, df, margin, more, alpha), WORSE, NOT_SHOWN)
     )
     frame = rows.assign(
         ci_low=tost.ci_low,
@@ -153,13 +175,16 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
         margin=margin,
         low_p=tost.low_p,
         high_p=tost.high_p,
-        p_value=tost.p_value,
-        p_adjusted=holm(tost.p_value),
-        verdict=np.where(tost.p_value < alpha, EQUIVALENT, np.where(beyond, BEYOND, NOT_SHOWN)),
+        p_value=p_value,
+        p_adjusted=p_adjusted,
+        deciding_low=estimate - half,
+        deciding_high=estimate + half,
+        deciding_level=1 - 2 * step,
+        verdict=np.select([open_ones, below(p_adjusted, alpha), beyond], [CANNOT_TELL, equal, BEYOND], NOT_SHOWN),
         direction=direction.to_numpy(),
         bound=bound,
         not_worse_p=p_worse,
-        not_worse=np.where(known, shown, NO_DIRECTION),
+        not_worse=np.where(open_ones, CANNOT_TELL, np.where(known, shown, NO_DIRECTION)),
     )
     return frame[list(COLUMNS)]
 
@@ -187,7 +212,7 @@ def _notes(
     silent = list(dict.fromkeys(rows.loc[(direction == "").to_numpy(), "attribute"]))
     notes = [
         "To say that two prototypes are alike on every attribute named, each has to be alike at 5 %, with no further "
-        "adjustment; to pick out the attributes on which they are, use the adjusted p-values."
+        "adjustment (the 90 % intervals); which of the differences are alike is told by the adjusted p-values."
     ]
     if silent:
         notes.append(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import combinations
@@ -13,9 +13,22 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from panel.checks.confounds import (
+    BATCH,
+    IN_THESE_BATCHES,
+    MAKING_DAY,
+    OF_TEST,
+    WHOLLY,
+    Confounds,
+    batch_of_score,
+    find_confounds,
+    untold_findings,
+)
 from panel.errors import ModelError
 from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array, serving_labels
 from panel.stats.arrays import Array, Codes
+from panel.stats.comparing.equivalence import two_one_sided_tests
+from panel.stats.comparing.estimability import below
 from panel.stats.comparing.multiplicity import holm
 from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
 from panel.stats.mixed.kenward_roger import kenward_roger
@@ -28,11 +41,23 @@ from panel.stats.mixed.reml import (
     fit_mixed_model,
     relative_variances,
 )
-from panel.stats.mixed.satterthwaite import Estimates, FTest, estimate_contrasts, sequential_contrasts, test_contrasts
+from panel.stats.mixed.reml import BATCH as BATCH_TERM
+from panel.stats.mixed.satterthwaite import (
+    Estimates,
+    FTest,
+    estimate_contrasts,
+    sequential_contrasts,
+    test_contrasts,
+    widened,
+)
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, natural_order, those_in
 
 LEVEL = 0.95
+NOTHING_JOINED = (
+    "no two prototypes were scored in one session, on one day and by one group of assessors, nor joined through "
+    "others, so that no difference can be told from these"
+)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -42,24 +67,30 @@ class Differences:
     Parameters
     ----------
     attributes
-        One row per attribute: `attribute statistic df df_error p_value p_adjusted n_scores model at_zero converged`.
-        The F test that no prototype differs; `p_adjusted` by Holm over the attributes.
+        One row per attribute: `attribute statistic df df_error p_value p_adjusted n_scores model at_zero converged
+        verdict because`. The F test that no prototype differs; `p_adjusted` by Holm over the attributes.
     means
         `attribute prototype estimate std_error df ci_low ci_high letters`: estimated means; two prototypes that share
         a letter are not told apart (Tukey).
     pairs
-        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high verdict`: all
-        pairs, estimate = prototype minus versus, adjusted p-value and interval by Tukey within each attribute.
+        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high alike_p alike_low
+        alike_high alike_level verdict said because`: all pairs, estimate = prototype minus versus, adjusted p-value and
+        interval by Tukey within each attribute; without numbers where the sessions leave no estimate. What decides on
+        `verdict` stands in `panel.models.prototypes.differences`.
     versus
         The same columns for the differences from the benchmark, by Dunnett; without rows if there is none.
     variances
-        `attribute assessor assessor_prototype session residual`; `session` is assessor x session; NaN where the
-        model has no such term.
+        `attribute assessor assessor_prototype session batch residual`; `session` is assessor x session, `batch` batch
+        within prototype; NaN where the model has no such term.
     both_ways
         For attributes with scores set aside or corrected: the F test with (`rules` True) and without (`rules` False)
         the corrections and rules.
     not_estimated
         `attribute why` for attributes that no model fits.
+    confounds
+        What the pairs cannot be told from.
+    margin_stated
+        Whether the study states the margin; a margin typed in shows nothing.
     """
 
     attributes: pd.DataFrame
@@ -70,8 +101,10 @@ class Differences:
     both_ways: pd.DataFrame
     set_aside: pd.DataFrame
     not_estimated: pd.DataFrame
+    confounds: Confounds
     benchmark: str | None
     margin: float | None
+    margin_stated: bool
     level: float
     method: str
     notes: tuple[str, ...]
@@ -110,30 +143,43 @@ def find_differences(
     used = scores_used(study)
     benchmark = versus if versus is not None else study.benchmark
     _ask(study, used.frame, versus)
-    if margin is None and isinstance(stated := study.facts.get("margin"), int | float):
+    stated = study.facts.get("margin")
+    if margin is None and isinstance(stated, int | float):
         margin = float(stated)
     fits, left_out = fit_panel(study, used.frame, adjust_for)
     _ask_fits(fits, left_out)
     order = {name: place for place, name in enumerate(study.attributes)}
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
+    confounds = find_confounds(study, used.frame)
     attributes = _stack((attribute_rows(*each) for each in told), order)
     attributes["p_adjusted"] = holm(attributes["p_value"].to_numpy())
     pairs = _stack((pair_rows(d, infer, level) for d, _, infer in told), order)
+    attributes = attribute_verdicts(attributes, pairs, confounds, level)
+    judge = partial(
+        difference_verdicts,
+        margin=margin,
+        alpha=1 - level,
+        told_apart=dict(zip(attributes["attribute"], attributes["verdict"] == DIFFERS, strict=True)),
+        confounds=confounds,
+        margin_stated=margin is None or margin == stated,
+    )
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     return Differences(
         attributes=attributes,
         means=_stack((mean_rows(d, infer, level) for d, _, infer in told), order),
-        pairs=difference_verdicts(pairs, margin),
-        versus=difference_verdicts(_stack(against, order) if against else pairs.iloc[:0], margin),
+        pairs=judge(pairs),
+        versus=judge(_stack(against, order) if against else pairs.iloc[:0]),
         variances=_stack((variance_rows(d, f) for d, f in fits), order),
         both_ways=_both_ways(study, pd.concat([used.set_aside, used.corrected]), attributes, adjust_for, small_sample),
         set_aside=used.set_aside,
         not_estimated=pd.DataFrame(left_out, columns=["attribute", "why"], dtype="str"),
         benchmark=benchmark if against else None,
+        confounds=confounds,
         margin=margin,
+        margin_stated=margin is not None and margin == stated,
         level=level,
         method=difference_method([design for design, _ in fits], benchmark if against else None, small_sample),
-        notes=tuple(difference_notes(fits, left_out)),
+        notes=(*difference_notes(fits, left_out), *confound_notes(confounds)),
     )
 
 
@@ -180,12 +226,11 @@ def fit_panel(
     frame = frame.loc[~frame["attribute"].isin([name for name, _ in left_out])]
     if frame.empty:
         return [], left_out
-    held = set(frame["attribute"].unique())
-    attributes = tuple(name for name in study.attributes if name in held)
-    covariates = serving_labels(study, frame, adjust_for)
-    array = score_array(frame, study.prototypes, attributes, covariates)
     fits: list[tuple[PanelDesign, MixedFit]] = []
-    for design in panel_designs(array):
+    for design in designs_of(study, frame, adjust_for):
+        if len(design.prototypes) == int(design.sets.max()) + 1:
+            left_out += [(name, NOTHING_JOINED) for name in design.attributes]
+            continue
         try:
             fit = _fit(design)
             reasons = nothing_left(fit, design.response, design.fixed, design.groups)
@@ -197,6 +242,16 @@ def fit_panel(
         except ModelError as error:
             left_out += [(name, str(error)) for name in design.attributes]
     return fits, left_out
+
+
+def designs_of(study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = ()) -> list[PanelDesign]:
+    """Return the models that the scores in `frame` call for; what they cannot compare is asked of `confounds`."""
+    held = set(frame["attribute"].unique())
+    attributes = tuple(name for name in study.attributes if name in held)
+    covariates = serving_labels(study, frame, adjust_for)
+    named = frame.assign(batch=batch_of_score(study, frame))
+    array = score_array(named, study.prototypes, attributes, covariates)
+    return list(panel_designs(array, find_confounds(study, frame).sets))
 
 
 def _why_not(rows: pd.DataFrame) -> str:
@@ -243,7 +298,7 @@ def _stack(parts: Iterable[pd.DataFrame], order: dict[str, int]) -> pd.DataFrame
 # A fitted panel model as tables: tests, estimated means, differences, variances.
 
 
-VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session"}
+VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session", BATCH_TERM: "batch"}
 
 
 def _contrasts(design: PanelDesign) -> tuple[list[tuple[int, int]], Array]:
@@ -281,13 +336,17 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
 
 
 def _hypothesis(design: PanelDesign) -> Array:
-    """Return the contrasts that say no prototype differs, for each attribute.
+    """Return the contrasts that say no prototype differs from another of its set, for each attribute.
 
     Pooled degrees of freedom lean on the order of the prototypes: it is the natural order of their names, as R's
     default is the sorted order of the levels, whatever the order of the rows or of the table of prototypes.
     """
     order = [design.prototypes.index(name) for name in natural_order(design.prototypes)]
     k = len(order)
+    if design.sets.any():
+        first = {int(design.sets[place]): place for place in reversed(order)}
+        own = [(place, first[int(design.sets[place])]) for place in order]
+        return _minus(design, [(place, start) for place, start in own if place != start])
     if design.fixed.shape[1] > k:
         return _minus(design, [(place, order[0]) for place in order[1:]])
     counts = (design.fixed.T @ np.isfinite(design.response))[order]
@@ -305,10 +364,11 @@ def mean_rows(design: PanelDesign, infer: Inference, level: float) -> pd.DataFra
     differences = infer.estimate(contrasts)
     adjusted = tukey_p_value(differences.statistic, k, differences.df)
     letters: list[str] = []
+    together = design.sets[:, None] == design.sets
     for means, p_values in zip(found.estimate, adjusted, strict=True):
         apart = np.zeros((k, k), dtype=bool)
         for (first, second), p_value in zip(pairs, p_values, strict=True):
-            apart[first, second] = apart[second, first] = p_value < 1 - level
+            apart[first, second] = apart[second, first] = below(p_value, 1 - level) and together[first, second]
         letters += letters_for(means, apart)
     frame = _long(design, found, [(name, "") for name in design.prototypes])
     columns = ["attribute", "prototype", "estimate", "std_error", "df"]
@@ -322,30 +382,58 @@ def pair_rows(design: PanelDesign, infer: Inference, level: float) -> pd.DataFra
     k = len(design.prototypes)
     half = tukey_critical(k, found.df, level) * found.std_error
     names = [(design.prototypes[first], design.prototypes[second]) for first, second in pairs]
-    return _long(design, found, names).assign(
+    frame = _long(design, found, names).assign(
         p_adjusted=tukey_p_value(found.statistic, k, found.df).ravel(),
         ci_low=(found.estimate - half).ravel(),
         ci_high=(found.estimate + half).ravel(),
     )
+    return _only_told(frame, np.tile(design.told(contrasts), len(design.attributes)))
 
 
-def versus_rows(design: PanelDesign, infer: Inference, benchmark: str | None, level: float) -> pd.DataFrame:
-    """Return the differences from the benchmark with Dunnett p-values and simultaneous intervals."""
+def versus_rows(
+    design: PanelDesign,
+    infer: Inference,
+    benchmark: str | None,
+    level: float,
+    of_batches: tuple[Array, float] | None = None,
+) -> pd.DataFrame:
+    """Return the differences from the benchmark with Dunnett p-values and simultaneous intervals.
+
+    `of_batches`: variances (q, k) that batches add to the means, and their degrees of freedom.
+    """
     base = design.prototypes.index(str(benchmark))
     others = [k for k in range(len(design.prototypes)) if k != base]
     contrasts = _minus(design, [(k, base) for k in others])
     found = infer.estimate(contrasts)
-    p_adjusted, half = np.empty_like(found.estimate), np.empty_like(found.estimate)
-    for row, covariance in enumerate(contrasts @ infer.covariance @ contrasts.T):
+    covariance_of = infer.covariance
+    if of_batches is not None:
+        variance, df = of_batches
+        added = variance[:, others] + variance[:, [base]]
+        found = Estimates(found.estimate, *widened(found.std_error, found.df, added, df))
+        diagonal = np.zeros_like(covariance_of)
+        place = np.arange(variance.shape[1])
+        diagonal[:, place, place] = variance
+        covariance_of = covariance_of + diagonal
+    p_adjusted, half = np.full_like(found.estimate, np.nan), np.full_like(found.estimate, np.nan)
+    told = design.told(contrasts)
+    for row, covariance in enumerate(contrasts[told] @ covariance_of @ contrasts[told].T if told.any() else ()):
         family = many_to_one(covariance)
-        p_adjusted[row] = family.p_value(found.statistic[row], found.df[row])
-        half[row] = family.critical(found.df[row], level) * found.std_error[row]
+        p_adjusted[row, told] = family.p_value(found.statistic[row, told], found.df[row, told])
+        half[row, told] = family.critical(found.df[row, told], level) * found.std_error[row, told]
     names = [(design.prototypes[k], str(benchmark)) for k in others]
-    return _long(design, found, names).assign(
+    frame = _long(design, found, names).assign(
         p_adjusted=p_adjusted.ravel(),
         ci_low=(found.estimate - half).ravel(),
         ci_high=(found.estimate + half).ravel(),
     )
+    return _only_told(frame, np.tile(told, len(design.attributes)))
+
+
+def _only_told(frame: pd.DataFrame, told: np.ndarray) -> pd.DataFrame:
+    """Return the rows without numbers where a difference has no estimate: what was seen may be the session, say."""
+    numbers = [name for name in frame if name not in ("attribute", "prototype", "versus")]
+    frame.loc[~told, numbers] = np.nan
+    return frame
 
 
 def _long(design: PanelDesign, found: Estimates, names: list[tuple[str, str]]) -> pd.DataFrame:
@@ -367,7 +455,7 @@ def _long(design: PanelDesign, found: Estimates, names: list[tuple[str, str]]) -
 
 def variance_rows(design: PanelDesign, fit: MixedFit) -> pd.DataFrame:
     """Return the variances, one row per attribute, NaN where the model has no such term."""
-    columns = dict.fromkeys(["assessor", "assessor_prototype", "session"], np.nan)
+    columns = dict.fromkeys(["assessor", "assessor_prototype", "session", "batch"], np.nan)
     found = {VARIANCE_COLUMNS[term]: fit.variances[:, place] for place, term in enumerate(design.terms)}
     return pd.DataFrame({"attribute": design.attributes} | columns | found | {"residual": fit.variances[:, -1]})
 
@@ -382,9 +470,26 @@ def difference_method(designs: list[PanelDesign], benchmark: str | None, small_s
     return (
         f"Mixed model per attribute: {models}. REML, {SMALL_SAMPLE_WORDS[small_sample]} degrees of freedom. "
         f"All pairs within an attribute by Tukey{against}, with the model's own standard errors; F tests over "
-        "attributes by Holm. The unit of inference is the assessor: results speak for people like these, and for these "
-        "batches."
+        "attributes by Holm. A row differs where its interval leaves out zero and the adjusted F test of its "
+        "attribute shows a difference at all; it is alike where two one-sided tests against the margin show it, by "
+        f"Holm over all rows of its table. {_unit(designs)}"
     )
+
+
+def _unit(designs: list[PanelDesign]) -> str:
+    """Return whom and what the results speak for."""
+    if all(BATCH_TERM in design.terms for design in designs):
+        return "The units of inference are assessors and batches: results speak for people and for batches like these."
+    return (
+        "The unit of inference is the assessor: results speak for people like these, and for these batches."
+        if not any(BATCH_TERM in design.terms for design in designs)
+        else "The unit of inference is the assessor, and the batch where there are two or more."
+    )
+
+
+def confound_notes(confounds: Confounds) -> tuple[str, ...]:
+    """Return what pairs cannot be told from, one sentence for each factor of the test."""
+    return tuple(f"{finding.message} {finding.advice}" for finding in untold_findings(confounds))
 
 
 def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str, str]]) -> Iterator[str]:
@@ -409,43 +514,172 @@ def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tu
         for place, term in enumerate(design.terms):
             zero = [name for name, at in zip(design.attributes, fit.at_zero[:, place], strict=True) if at]
             if zero and term != ASSESSOR:
-                careful = " The tests are then careful rather than rash." if term == INTERACTION else ""
+                careful = " On average the tests are then careful rather than rash." if term == INTERACTION else ""
                 yield (
                     f"The variance {VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
                     f"with the residual for {', '.join(zero)}.{careful}"
                 )
 
 
-# What may be said of a difference, from its interval and the margin: does it differ, does it matter?
+# What may be said of a difference: does it differ, is it alike, or can't it be told? One rule, made once.
 
 
+DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
 MATTERS = "differs and matters"
 MAY_MATTER = "differs, may matter"
 SMALL = "differs but small"
+WOULD_BE_SMALL = "differs, would be small"
 EQUIVALENT = "equivalent within the margin"
-CANNOT_TELL = "cannot tell"
-DIFFERS = "differs"  # where no margin was set
-EQUIVALENCE_LEVEL = 0.90  # two one-sided tests at 5 % (Schuirmann 1987, J. Pharmacokinet. Biopharm. 15:657)
+WOULD_BE = "would be within the margin"
+ALPHA = 0.05
+TYPED_IN = "the margin was typed in after the scores, and shows nothing"
+NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
 
 
-def difference_verdicts(differences: pd.DataFrame, margin: float | None) -> pd.DataFrame:
-    """Return `differences` with a column `verdict`.
+def difference_verdicts(
+    differences: pd.DataFrame,
+    margin: float | None,
+    *,
+    alpha: float = ALPHA,
+    told_apart: Mapping[str, bool] | None = None,
+    confounds: Confounds | None = None,
+    margin_stated: bool = True,
+) -> pd.DataFrame:
+    """Return `differences` with `verdict said because alike_p alike_low alike_high alike_level`.
 
-    The simultaneous interval (`ci_low ci_high`) says whether it differs: it matters if the whole interval lies
-    beyond the margin, is small if the whole interval lies within it, and may matter if it reaches across. Where
-    the interval holds zero it is equivalent if the 90 % interval of that difference alone lies within the margin.
+    Parameters
+    ----------
+    differences
+        `estimate std_error df ci_low ci_high`, NaN where there is no estimate; all rows are one family for "alike".
+    margin
+        The largest difference that does not matter.
+    told_apart
+        Attribute to whether its prototypes differ at all, over all attributes; by default every attribute does.
+    confounds
+        What the pairs cannot be told from; where they come with batches, `said` names them.
+    margin_stated
+        Whether the margin was stated before the scores; else it shows nothing, and `said` is what it would be.
+
+    `verdict` is `differs` where the simultaneous interval leaves out zero and the attribute is told apart at all;
+    `alike` where two one-sided tests are below `alpha`, adjusted by Holm over all rows, which is so exactly where both
+    ends of (`alike_low`, `alike_high`), the interval of that step, lie within the margin; else, and wherever a factor
+    of the test goes wholly along with the pair, `cannot tell`. `said` is how it is told, `because` what else could
+    explain it.
     """
     low, high = differences["ci_low"].to_numpy(float), differences["ci_high"].to_numpy(float)
-    apart = (low > 0) | (high < 0)
-    if margin is None:
-        return differences.assign(verdict=np.where(apart, DIFFERS, CANNOT_TELL))
-    estimate = differences["estimate"].to_numpy(float)
-    half = stdtrit(differences["df"].to_numpy(float), (1 + EQUIVALENCE_LEVEL) / 2) * differences["std_error"]
-    equivalent = (estimate - half > -margin) & (estimate + half < margin)
-    beyond = (low > margin) | (high < -margin)
-    within = (low > -margin) & (high < margin)
-    told = np.where(apart, np.where(beyond, MATTERS, np.where(within, SMALL, MAY_MATTER)), CANNOT_TELL)
-    return differences.assign(verdict=np.where(~apart & equivalent, EQUIVALENT, told))
+    alone = (low > 0) | (high < 0)
+    open_ones, because = _asked(differences, confounds)
+    gated = _gate(differences, told_apart)
+    apart = alone & ~open_ones & gated
+    frame = _alike(differences, margin, open_ones, alpha)
+    within = below(frame["alike_p"], alpha)
+    beyond = np.zeros_like(apart) if margin is None else (low > margin) | (high < -margin)
+    inside = np.zeros_like(apart) if margin is None else (low > -margin) & (high < margin)
+    small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
+    plain = DIFFERS if margin is None else MAY_MATTER
+    said = np.select(
+        [apart & beyond, apart & within & inside, apart, within], [MATTERS, small, plain, equal], CANNOT_TELL
+    )
+    verdict = np.select([apart, within & margin_stated], [DIFFERS, ALIKE], CANNOT_TELL)
+    extra = [
+        (alone & ~open_ones & ~gated, NOT_BESIDE_THE_OTHERS),
+        (within & ~np.array(margin_stated), TYPED_IN),
+    ]
+    for where, words in extra:
+        because = [
+            f"{words}; {old}" if told and old else words if told else old
+            for told, old in zip(where, because, strict=True)
+        ]
+    return frame.assign(verdict=verdict, said=_with_batches(differences, said, verdict, confounds), because=because)
+
+
+def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.ndarray:
+    """Return which differences have no estimate, or go wholly along with a factor of the test."""
+    return _asked(differences, confounds)[0]
+
+
+def attribute_verdicts(
+    attributes: pd.DataFrame, pairs: pd.DataFrame, confounds: Confounds, level: float
+) -> pd.DataFrame:
+    """Return `attributes` with `verdict because`: `differs` where the F test says so and some pair can be told."""
+    open_ones, because = _asked(pairs, confounds)
+    asked = pairs[["attribute"]].assign(open=open_ones, because=because)
+    nothing = asked.groupby("attribute", sort=False)["open"].all()
+    untold = np.array([bool(nothing.get(name, False)) for name in attributes["attribute"]], dtype=bool)
+    first = asked.drop_duplicates("attribute").set_index("attribute")["because"]
+    words = [str(first[name]) if no else "" for name, no in zip(attributes["attribute"], untold, strict=True)]
+    apart = below(attributes["p_adjusted"], 1 - level) & ~untold
+    return attributes.assign(verdict=np.where(apart, DIFFERS, CANNOT_TELL), because=words)
+
+
+def _gate(differences: pd.DataFrame, told_apart: Mapping[str, bool] | None) -> np.ndarray:
+    if told_apart is None:
+        return np.ones(len(differences), dtype=bool)
+    attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
+    return np.array([told_apart.get(name, True) for name in attributes], dtype=bool)
+
+
+def _alike(differences: pd.DataFrame, margin: float | None, open_ones: np.ndarray, alpha: float) -> pd.DataFrame:
+    """Return the rows with the test of lying within the margin, and the interval that decides it."""
+    known = differences["std_error"].notna().to_numpy() & ~open_ones
+    if margin is None or not margin > 0 or not known.any():
+        return differences.assign(alike_p=np.nan, alike_low=np.nan, alike_high=np.nan, alike_level=np.nan)
+    estimate, error, df = (differences[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
+    tested = two_one_sided_tests(estimate, error, df, -margin, margin, alpha)
+    p = np.where(known, tested.p_value, np.nan)
+    step = deciding_alpha(p, alpha)
+    half = stdtrit(df, 1 - step) * error
+    return differences.assign(
+        alike_p=holm(p), alike_low=estimate - half, alike_high=estimate + half, alike_level=1 - 2 * step
+    )
+
+
+def deciding_alpha(p: Array, alpha: float) -> Array:
+    """Return the level at which Holm's procedure decides on each p-value: p is below it exactly if it is rejected.
+
+    The smallest of m is held against alpha / m, the next against alpha / (m - 1), and all from the first that is not
+    below its level on against the level of that one (Holm 1979). NaN is no question.
+    """
+    order = np.argsort(p, kind="stable")[: int(np.isfinite(p).sum())]
+    step = alpha / np.arange(len(order), 0, -1)
+    kept = p[order] >= step
+    if kept.any():
+        step = np.minimum(step, step[int(kept.argmax())])
+    found = np.full(len(p), np.nan)
+    found[order] = step
+    return found
+
+
+def _asked(differences: pd.DataFrame, confounds: Confounds | None) -> tuple[np.ndarray, list[str]]:
+    """Return which pairs cannot be told at all, and what else could explain each difference, in words."""
+    lost = differences["estimate"].isna().to_numpy()
+    if confounds is None or not len(differences):
+        return lost, [""] * len(differences)
+    open_ones, because = [], []
+    attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
+    for attribute, prototype, versus in zip(attributes, differences["prototype"], differences["versus"], strict=True):
+        rows = confounds.of_pair(attribute, prototype, versus)
+        whole = rows["kind"] == WHOLLY
+        untold = rows.loc[whole & rows["factor"].isin(OF_TEST), "because"]
+        beside = rows.loc[~whole | (rows["factor"] == MAKING_DAY), "because"]
+        batch = rows.loc[rows["factor"] == BATCH, "because"]
+        open_ones.append(bool(len(untold)))
+        because.append("; ".join(untold if len(untold) else [*beside, *batch]))
+    return lost | np.array(open_ones), because
+
+
+def _with_batches(
+    differences: pd.DataFrame, said: np.ndarray, verdict: np.ndarray, confounds: Confounds | None
+) -> list[str]:
+    """Return the words with 'in these batches' where a prototype is known from fewer than two."""
+    words = [str(word) for word in said]
+    if confounds is None or not confounds.with_batches:
+        return words
+    pairs = zip(differences["prototype"], differences["versus"], strict=True)
+    return [
+        f"{word}, {IN_THESE_BATCHES}" if told != CANNOT_TELL and confounds.one_batch(*pair) else word
+        for word, told, pair in zip(words, verdict, pairs, strict=True)
+    ]
 
 
 # Which small-sample method turns a fitted model into estimates and tests.

@@ -12,11 +12,17 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
+from panel.stats.comparing.estimability import NO_DIRECTION, both_sets
 from panel.stats.mixed.moments import missing_patterns
-from panel.stats.mixed.reml import ASSESSOR, INTERACTION, SITTING
+from panel.stats.mixed.reml import ASSESSOR, BATCH, INTERACTION, SITTING
 from panel.study.study import Study, natural_order
 
-TERM_WORDS = {ASSESSOR: "assessor", INTERACTION: "assessor x prototype", SITTING: "assessor x session"}
+TERM_WORDS = {
+    ASSESSOR: "assessor",
+    INTERACTION: "assessor x prototype",
+    SITTING: "assessor x session",
+    BATCH: "batch within prototype",
+}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -41,6 +47,8 @@ class PanelDesign:
         The scores as (assessors, prototypes, sessions, repetitions, q) where every cell is filled alike, else None.
     dropped
         Fixed factors that are left out, in part or whole, because the ones before already say the same.
+    sets
+        Number of the set each prototype belongs to: differences have an estimate within a set, none between sets.
     """
 
     attributes: tuple[str, ...]
@@ -53,6 +61,7 @@ class PanelDesign:
     cube: Array | None
     factors: tuple[str, ...]
     dropped: tuple[str, ...]
+    sets: Codes
 
     def only(self, chosen: NDArray[np.bool_]) -> PanelDesign:
         """Return the design of the `chosen` attributes alone."""
@@ -66,9 +75,28 @@ class PanelDesign:
     @property
     def sentence(self) -> str:
         """The model in words."""
-        fixed = ", ".join(("prototype", *self.factors))
+        whole = ", ".join(("prototype", *(name for name in self.factors if name not in self.dropped)))
         random = ", ".join(TERM_WORDS[term] for term in self.terms)
-        return f"score = {fixed} (fixed) + {random} (random) + residual"
+        model = f"score = {whole} (fixed) + {random} (random) + residual"
+        if self.dropped:
+            told = ", ".join(name.replace("_", " ") for name in self.dropped)
+            model += f"; {told} only as far as told from the prototypes"
+        if self.sets.any():
+            model += f"; prototypes compared only within {self.set_words}"
+        return model
+
+    @property
+    def set_words(self) -> str:
+        """The sets of prototypes that can be compared, in words."""
+        return " | ".join(
+            ", ".join(name for name, own in zip(self.prototypes, self.sets, strict=True) if own == number)
+            for number in range(int(self.sets.max()) + 1)
+        )
+
+    def told(self, contrasts: Array) -> NDArray[np.bool_]:
+        """Return which contrasts of the prototypes (m, p) have an estimate: those that add up to zero in every set."""
+        own = contrasts[:, : len(self.prototypes)] @ np.eye(int(self.sets.max()) + 1)[self.sets]
+        return np.asarray(np.abs(own).max(axis=1) <= NO_DIRECTION * np.abs(contrasts).max(axis=1))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -78,6 +106,7 @@ class ScoreArray:
     assessor: Codes
     prototype: Codes
     session: Codes
+    batch: Codes
     assessors: tuple[str, ...]
     prototypes: tuple[str, ...]
     sessions: tuple[str, ...]
@@ -92,7 +121,7 @@ def score_array(
     attributes: tuple[str, ...],
     covariates: Mapping[str, pd.Series] | None = None,
 ) -> ScoreArray:
-    """Spread the long scores: rows are assessor x prototype x session x replicate, columns the attributes.
+    """Spread the long scores: rows are assessor x prototype x session x replicate x batch, columns the attributes.
 
     Scores that share all of these, and their covariates, are repetitions and get rows of their own. `covariates` are
     further facts of each sample, by name, one label per row of `scores`. Sessions and covariates stand in the natural
@@ -100,7 +129,8 @@ def score_array(
     """
     facts = {name: _in_natural_order(labels) for name, labels in (covariates or {}).items()}
     codes, levels = {}, {}
-    for column in ("assessor", "prototype", "session", "replicate", "attribute"):
+    scores = scores if "batch" in scores else scores.assign(batch="")
+    for column in ("assessor", "prototype", "session", "replicate", "batch", "attribute"):
         labels = scores[column]
         sessions = natural_order(labels.unique()) if column == "session" else None
         order = {"prototype": prototypes, "attribute": attributes, "session": sessions}.get(column)
@@ -108,7 +138,7 @@ def score_array(
         codes[column] = pd.Index(names).get_indexer(pd.Index(labels))
         levels[column] = tuple(str(name) for name in names)
     sample = np.zeros(len(scores), dtype=np.int64)
-    for column in ("assessor", "prototype", "session", "replicate"):
+    for column in ("assessor", "prototype", "session", "replicate", "batch"):
         sample = sample * len(levels[column]) + codes[column]
     for of in facts.values():  # what differs in them is another sample, whatever the order of the rows
         sample = sample * (int(of.max(initial=0)) + 1) + of
@@ -122,6 +152,7 @@ def score_array(
         codes["assessor"][first],
         codes["prototype"][first],
         codes["session"][first],
+        codes["batch"][first],
         levels["assessor"],
         levels["prototype"],
         levels["session"],
@@ -144,24 +175,67 @@ def _times_seen(key: Codes) -> Codes:
     return seen
 
 
-def panel_designs(array: ScoreArray) -> Iterator[PanelDesign]:
-    """Yield the attributes grouped by the model their scores call for."""
+def panel_designs(array: ScoreArray, sets: Mapping[str, Mapping[str, int]] | None = None) -> Iterator[PanelDesign]:
+    """Yield the attributes grouped by the model their scores call for.
+
+    `sets`: attribute to prototype to the number of the set within which it can be compared, whatever else is known.
+    """
     present = np.isfinite(array.scores)
-    alike: dict[tuple[bytes, tuple[int, ...], bool], list[int]] = {}
-    for column in range(len(array.attributes)):
+    alike: dict[tuple[bytes, tuple[int, ...], bool, bytes], list[int]] = {}
+    for column, attribute in enumerate(array.attributes):
         rows = present[:, column]
         scored = np.bincount(array.prototype[rows], minlength=len(array.prototypes)) > 0
         terms, with_session = _terms(array, rows)
-        alike.setdefault((scored.tobytes(), terms, with_session), []).append(column)
-    for (held, terms, with_session), columns in alike.items():
-        yield _design(array, np.array(columns), np.frombuffer(held, dtype=bool), terms, with_session)
+        known = (sets or {}).get(attribute, {})
+        apart = np.array([known.get(name, 0) for name in array.prototypes], dtype=np.intp)[scored]
+        apart = both_sets(_sets_of_model(array, rows, scored, with_session), apart)
+        alike.setdefault((scored.tobytes(), terms, with_session, apart.tobytes()), []).append(column)
+    for (held, terms, with_session, held_apart), columns in alike.items():
+        yield _design(
+            array,
+            np.array(columns),
+            np.frombuffer(held, dtype=bool),
+            terms,
+            with_session,
+            np.frombuffer(held_apart, dtype=np.intp),
+        )
+
+
+def _sets_of_model(array: ScoreArray, rows: np.ndarray, scored: np.ndarray, with_session: bool) -> Codes:
+    """Return the sets of prototypes between which the fixed factors leave no difference to estimate.
+
+    Columns that add up to nothing, all factors whole, tell: where the weights of two prototypes in such a sum are not
+    the same, their difference has no estimate.
+    """
+    kept = np.flatnonzero(scored)
+    prototype = np.searchsorted(kept, array.prototype[rows])
+    factors = [array.session[rows]] if with_session else []
+    factors += [codes[rows] for codes in array.covariates.values()]
+    columns = np.eye(len(kept))[prototype]
+    for codes in factors:
+        columns = np.hstack([columns, _contrasts_of(np.unique(codes, return_inverse=True)[1].reshape(-1))])
+    if len(factors) == 0:
+        return np.zeros(len(kept), dtype=np.intp)
+    values, vectors = np.linalg.eigh(columns.T @ columns)
+    open_part = vectors[: len(kept), values <= NO_DIRECTION * max(float(values[-1]), 1.0)]
+    number = np.zeros(len(kept), dtype=np.intp)
+    for place in range(len(kept)):
+        same = np.abs(open_part[:place] - open_part[place]).max(axis=1, initial=0.0) < np.sqrt(NO_DIRECTION)
+        number[place] = number[:place][same][0] if same.any() else number[:place].max(initial=-1) + 1
+    return number
+
+
+def _contrasts_of(codes: Codes) -> Array:
+    """Return the sum-to-zero contrasts of a factor, (n, levels - 1)."""
+    each = np.eye(int(codes.max()) + 1)[codes]
+    return np.asarray(each[:, :-1] - each[:, -1:])
 
 
 def _terms(array: ScoreArray, rows: np.ndarray) -> tuple[tuple[int, ...], bool]:
     """Return the random terms these rows can tell apart, and whether sessions enter the model.
 
     Assessor x prototype needs some pair scored more than once; assessor x session needs somebody with two
-    sessions and a sitting with two samples.
+    sessions and a sitting with two samples; batch needs a prototype with two of them.
     """
     assessor, prototype, session = array.assessor[rows], array.prototype[rows], array.session[rows]
     with_session = len(np.unique(session)) > 1
@@ -173,11 +247,14 @@ def _terms(array: ScoreArray, rows: np.ndarray) -> tuple[tuple[int, ...], bool]:
     attended = len(np.unique(sitting))
     if with_session and len(np.unique(assessor)) < attended < len(sitting):
         terms.append(SITTING)
+    of_prototype = np.unique(prototype * (int(array.batch.max(initial=0)) + 1) + array.batch[rows])
+    if len(np.unique(prototype)) < len(of_prototype) < len(pair):
+        terms.append(BATCH)
     return tuple(terms), with_session
 
 
 def _design(
-    array: ScoreArray, columns: Codes, held: np.ndarray, terms: tuple[int, ...], with_session: bool
+    array: ScoreArray, columns: Codes, held: np.ndarray, terms: tuple[int, ...], with_session: bool, sets: Codes
 ) -> PanelDesign:
     rows = np.isfinite(array.scores[:, columns]).any(axis=1)
     response = array.scores[np.ix_(rows, columns)]
@@ -195,7 +272,9 @@ def _design(
         ASSESSOR: person,
         INTERACTION: person * len(kept) + prototype,
         SITTING: person * (int(session.max(initial=0)) + 1) + session,
+        BATCH: prototype * (int(array.batch.max(initial=0)) + 1) + array.batch[rows],
     }
+    balanced = not dropped and not array.covariates and BATCH not in terms
     return PanelDesign(
         attributes=tuple(array.attributes[column] for column in columns),
         prototypes=tuple(array.prototypes[place] for place in kept),
@@ -204,9 +283,10 @@ def _design(
         fixed=fixed,
         terms=terms,
         groups=[code[term] for term in terms],
-        cube=_cube(response, person, prototype, session) if not dropped and not array.covariates else None,
+        cube=_cube(response, person, prototype, session) if balanced else None,
         factors=tuple(factors),
         dropped=dropped,
+        sets=sets,
     )
 
 
@@ -215,8 +295,7 @@ def _fixed_columns(prototype: Codes, factors: Mapping[str, Codes], response: Arr
     columns, dropped = np.eye(int(prototype.max()) + 1)[prototype], []
     patterns = [rows for rows, _ in missing_patterns(response)]
     for name, codes in factors.items():
-        each = np.eye(int(codes.max()) + 1)[codes]
-        contrasts = each[:, :-1] - each[:, -1:]
+        contrasts = _contrasts_of(codes)
         proposed = np.hstack([columns, contrasts])
         if _full_rank(proposed, patterns):
             columns = proposed

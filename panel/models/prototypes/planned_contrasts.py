@@ -151,6 +151,8 @@ def _rows(
     for row, name in enumerate(possible):
         for prototype, weight in _weighted(contrasts[name]).items():
             matrix[row, held.index(prototype)] = weight
+    told = design.told(matrix) if possible else np.zeros(0, dtype=bool)
+    possible, matrix = [name for name, known in zip(possible, told, strict=True) if known], matrix[told]
     found = inference(fit, small_sample).estimate(matrix)
     low, high = found.interval(level)
     q = len(design.attributes)

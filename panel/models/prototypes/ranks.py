@@ -12,8 +12,8 @@ import pandas as pd
 from scipy.special import ndtr
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import Differences, find_differences, fit_panel
-from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array
+from panel.models.prototypes.differences import Differences, designs_of, find_differences, fit_panel
+from panel.models.prototypes.panel_design import PanelDesign
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import holm
 from panel.stats.comparing.studentized import tukey_p_value
@@ -63,9 +63,8 @@ def scored_panels(study: Study, frame: pd.DataFrame) -> tuple[list[ScoredPanel],
     scores = frame.iloc[held]
     if left_out:  # the arrays below and those of the fit must come from the same rows
         fits, _ = fit_panel(study, scores)
-    attributes = those_in(study.attributes, scores["attribute"])
     # a design depends only on which scores are there: with row numbers for scores it says where each one is
-    numbers = panel_designs(score_array(scores.assign(score=held.astype(float)), study.prototypes, attributes))
+    numbers = designs_of(study, scores.assign(score=held.astype(float)))
     return [
         ScoredPanel(design, fit, np.where(np.isfinite(own.response), own.response, -1).astype(np.intp))
         for (design, fit), own in zip(fits, numbers, strict=True)

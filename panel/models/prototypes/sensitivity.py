@@ -90,6 +90,8 @@ def _used_critical(rows: pd.DataFrame) -> np.ndarray:
 
 
 def _rows(rows: pd.DataFrame, critical: np.ndarray, power: float, family: str) -> pd.DataFrame:
+    known = rows["std_error"].notna().to_numpy()
+    rows, critical = rows.loc[known], critical[known]
     if rows.empty:
         return pd.DataFrame(columns=_COLUMNS)
     smallest = smallest_shown(

@@ -370,6 +370,7 @@ def _traces(m: Moments, inverse_xx: Array) -> tuple[Array, Array]:
 
 
 ASSESSOR, INTERACTION, SITTING, ERROR = range(4)
+BATCH = 4  # batch within prototype: in no balanced stratum, but a random term like the others
 SMALLEST_LEVEL = 1e-20  # of all squares; a mean square below is rounding, and its inverse stays a number
 
 

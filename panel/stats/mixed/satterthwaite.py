@@ -14,6 +14,7 @@ from scipy.special import fdtrc, stdtr, stdtrit
 from panel.stats.arrays import Array
 from panel.stats.mixed.reml import MixedFit
 
+LARGEST_DF = 1e8  # from here on t and the normal distribution agree to eight digits
 SAME_DF = 1e-8  # relative: degrees of freedom that differ by less are one and the same
 
 
@@ -115,3 +116,13 @@ def _pooled_df(nu: Array) -> Array:
     expected = (safe / (safe - 2)).sum(axis=1)
     pooled = np.where(low, 2.0, 2 * expected / np.where(expected > r, expected - r, np.inf))
     return np.asarray(np.where(alike, nu.mean(axis=1), pooled))
+
+
+def widened(std_error: Array, df: Array, variance: Array | float, variance_df: float) -> tuple[Array, Array]:
+    """Return standard errors and degrees of freedom with a variance of its own df added (Satterthwaite 1946)."""
+    own = np.asarray(std_error, dtype=float) ** 2
+    total = own + variance
+    below = own**2 / df + np.asarray(variance, dtype=float) ** 2 / variance_df
+    with np.errstate(divide="ignore", invalid="ignore"):
+        pooled = np.where(np.asarray(variance) > 0, total**2 / below, df)
+    return np.sqrt(total), np.asarray(np.minimum(pooled, LARGEST_DF))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from matplotlib import colormaps
@@ -9,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import PercentFormatter
 
 from panel.models.consumers.liking import CORRECTED, Liking
-from panel.models.prototypes.differences import CANNOT_TELL, EQUIVALENT
+from panel.models.prototypes.differences import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE
 from panel.study.naming import Naming
 from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
 from panel.views.drawing.pictures import COLOURS, INK, svg_text, text_width
@@ -82,9 +85,11 @@ def what_liking_cannot_show(result: Liking) -> tuple[str, ...]:
 
 
 def _against_benchmark(result: Liking, names: Naming) -> str:
-    told = result.versus.loc[~result.versus["verdict"].isin([CANNOT_TELL, EQUIVALENT])]
-    open_ones = [str(name) for name in result.versus.loc[result.versus["verdict"] == CANNOT_TELL, "prototype"]]
-    alike = [str(name) for name in result.versus.loc[result.versus["verdict"] == EQUIVALENT, "prototype"]]
+    told = result.versus.loc[result.versus["verdict"] == DIFFERS]
+    rows = result.versus.loc[result.versus["said"] != WOULD_BE]
+    open_ones = [str(name) for name in rows.loc[rows["verdict"] == CANNOT_TELL, "prototype"]]
+    alike = [_in_interval(row) for row in result.versus.loc[result.versus["verdict"] == ALIKE].to_dict("records")]
+    would = [_in_interval(row) for row in result.versus.loc[result.versus["said"] == WOULD_BE].to_dict("records")]
     parts = []
     for word, rows in (("better", told[told["estimate"] > 0]), ("less", told[told["estimate"] < 0])):
         if len(rows):
@@ -96,9 +101,19 @@ def _against_benchmark(result: Liking, names: Naming) -> str:
             parts.append(f"liked {word}: {format_list(each)}")
     if alike:
         parts.append(f"within the margin: {format_list(alike)}")
+    if would:
+        parts.append(f"would be within the margin, which was typed in after the answers: {format_list(would)}")
     if open_ones:
         parts.append(f"cannot be separated from it: {format_list(open_ones)}")
     return f"Against {names.prototype(str(result.benchmark))}, {'; '.join(parts)}."
+
+
+def _in_interval(row: Mapping[Any, Any]) -> str:
+    """Return a prototype with the interval that decides on its likeness."""
+    return (
+        f"{row['prototype']} ({100 * row['alike_level']:.3g} % interval "
+        f"{format_interval(row['alike_low'], row['alike_high'], DIGITS)})"
+    )
 
 
 def _tests(result: Liking) -> str:
@@ -204,9 +219,7 @@ def liking_pairs_table(pairs: pd.DataFrame, result: Liking) -> pd.DataFrame:
             ],
             "p, adjusted": [format_p(value) for value in pairs["p_adjusted"]],
             "p of this pair alone": [format_p(value) for value in pairs["paired_p_value"]],
-            "In words": [
-                "cannot be separated" if verdict == "cannot tell" else verdict for verdict in pairs["verdict"]
-            ],
+            "In words": ["cannot be separated" if said == "cannot tell" else said for said in pairs["said"]],
         },
         dtype="str",
     )

@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from panel.claims.judge import Claims
 from panel.claims.verdict import (
     CANNOT_TELL,
+    IN_BATCHES,
     NOT_SUPPORTED,
     NOT_THIS_TOOL,
     SUPPORTED,
@@ -40,9 +41,10 @@ from panel.words import (
     format_share,
 )
 
-_SIGNS = {SUPPORTED: "✓", WITH_WORDING: "≈", NOT_SUPPORTED: "✗", CANNOT_TELL: "?", NOT_THIS_TOOL: "–"}
+_SIGNS = {SUPPORTED: "✓", IN_BATCHES: "✓", WITH_WORDING: "≈", NOT_SUPPORTED: "✗", CANNOT_TELL: "?", NOT_THIS_TOOL: "–"}
 _COUNTED = {
     SUPPORTED: "supported as worded",
+    IN_BATCHES: "supported as worded, in these batches",
     WITH_WORDING: "supported in other words only",
     NOT_SUPPORTED: "not supported",
     CANNOT_TELL: "that cannot be told yet",

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.emollients.ladder import JOIN, SEEN, Ladder, Rung
+from panel.models.emollients.ladder import JOIN, SEEN, WITH, Ladder, Rung
 from panel.study.naming import Naming
 from panel.views.emollients.swaps import descriptor_words, swap_words
 from panel.words import NOTHING, format_interval, format_list, format_number, format_p, format_share
@@ -45,9 +45,11 @@ def ladder_headline(ladder: Ladder) -> str:
     verdicts = ladder.verdicts["verdict"]
     n, counts = len(verdicts), verdicts.value_counts()
     named, swaps = int(counts.get("driver", 0)), int(counts.get("swaps", 0))
-    parts = [f"On {swaps} of {n} attributes a swap made the difference, also judged from prototype to prototype"]
+    parts = [f"On {swaps} of {n} attributes the difference goes with a swap, also judged from prototype to prototype"]
     if doubtful := int(counts.get("assessors", 0)):
         parts.append(f"on {doubtful} only the assessors agree on one")
+    if along := int(counts.get("along", 0)):
+        parts.append(f"on {along} it goes along with a swap or with something else that these data cannot tell from it")
     parts.append(
         f"on {named} a property of the blend may be named" if named else "no property of the blend may be named"
     )
@@ -56,7 +58,7 @@ def ladder_headline(ladder: Ladder) -> str:
 
 def verdict_sentences(ladder: Ladder, names: Naming) -> tuple[str, ...]:
     """Return one sentence per attribute, the most certain first."""
-    order = {"driver": 0, "swaps": 1, "assessors": 2, "unclear": 3, "alike": 4}
+    order = {"driver": 0, "swaps": 1, "assessors": 2, "along": 3, "unclear": 4, "alike": 5}
     rows = ladder.verdicts.sort_values("verdict", key=lambda column: column.map(order), kind="stable")
     return tuple(_verdict(row, names) for row in rows.to_dict("records"))
 
@@ -192,17 +194,28 @@ def _ceiling(rung: Rung, ladder: Ladder, names: Naming) -> tuple[str, str]:
     )
 
 
+def _along(swap: str) -> str:
+    """Return a swap and what it cannot be told from."""
+    change, _, factor = swap.partition(WITH)
+    return f"goes along with {swap_words(change)} or the {factor}"
+
+
 def _verdict(row: Mapping[Any, Any], names: Naming) -> str:
     attribute, kind = names.attribute(row["attribute"]), row["verdict"]
     swaps = [swap_words(swap) for swap in row["swaps"].split(JOIN) if swap]
     doubtful = [swap_words(swap) for swap in row["doubtful"].split(JOIN) if swap]
     running = [descriptor_words(name) for name in row["running"].split(JOIN) if name]
+    along = [_along(each) for each in row["along"].split(JOIN) if each]
     sentence = {
         "driver": (
             f"{attribute} goes with {descriptor_words(row['driver'])}, as said beforehand, and nothing else explains "
             "it as well. Confirm it with a prototype made for that."
         ),
-        "swaps": f"{attribute}: made by {format_list(swaps)}, judged both ways.",
+        "swaps": (
+            f"{attribute}: goes with {format_list(swaps)}, beyond the scatter of the assessors and beyond that of the "
+            "prototypes."
+        ),
+        "along": f"{attribute}: {format_list(along)}; these data cannot tell which.",
         "assessors": (
             f"{attribute}: the assessors agree on {format_list(doubtful)}; from prototype to prototype it is not sure."
         ),
@@ -210,7 +223,9 @@ def _verdict(row: Mapping[Any, Any], names: Naming) -> str:
         "alike": f"{attribute}: the prototypes are not told apart.",
     }[kind]
     if kind == "swaps" and doubtful:
-        sentence += f" Seen by the assessors alone: {format_list(doubtful)}."
+        sentence += f" Beyond the scatter of the assessors, not beyond that of the prototypes: {format_list(doubtful)}."
+    if along and kind != "along":
+        sentence += f" Besides, {format_list(along)}."
     if running and kind != "driver":
         sentence += f" It goes along with {format_list(running)}; these data cannot say which, if any, is the cause."
     return sentence

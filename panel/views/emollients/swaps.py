@@ -63,6 +63,11 @@ def effect_sentence(row: Mapping[Any, Any], names: Naming, level: float, digits:
             f"In this base, {change} changes {attribute} by {_points(estimate, digits)}; no interval can "
             f"be given ({base})."
         )
+    if row.get("goes_along") and row["p_adjusted"] < SEEN:
+        return (
+            f"In this base, {attribute} goes along with {change} or with the {row['goes_along']} "
+            f"({_points(estimate, digits)}, {signed}): these data cannot tell the two apart."
+        )
     if row["p_adjusted"] < SEEN:
         verb = "raises" if estimate > 0 else "lowers"
         return (

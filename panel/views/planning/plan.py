@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 
 from panel.plan.balance import ServingBalance
+from panel.plan.batch_numbers import BatchNumbers
 from panel.plan.consumer_numbers import AnswerNumbers
 from panel.plan.mixture_plan import MixturePlan
 from panel.plan.orders import ServingPlan
@@ -70,6 +71,28 @@ def what_the_sizes_show(result: PanelSizes, names: Naming | None = None) -> list
             (ALL_PAIRS, "among all pairs"),
         )
     ] + [_swap_line(result)]
+
+
+def what_batches_buy(result: BatchNumbers) -> str:
+    """Return in one sentence which split of the same servings finds the difference most often, beside one batch."""
+    rows = result.rows
+    one, best = rows.iloc[0], rows.sort_values("power", ascending=False, kind="stable").iloc[0]
+    size = format_number(result.difference, 1)
+    start = (
+        f"If batches differ with a standard deviation of {format_number(result.batch_sd, 1)}, one batch of each scored "
+        f"{_times(one['replicates'])} finds a difference of {size} with a chance of {format_share(one['power'])}"
+    )
+    if int(best["batches"]) == 1:
+        return f"{start}; more batches at fewer replicates would not find it more often."
+    return (
+        f"{start}; {int(best['batches'])} batches of each scored {_times(best['replicates'])}, the same number of "
+        f"servings, with a chance of {format_share(best['power'])}, and the study itself then shows how far batches "
+        "differ."
+    )
+
+
+def _times(count: float) -> str:
+    return "once" if int(count) == 1 else f"{int(count)} times"
 
 
 def what_the_sizes_cannot_show() -> tuple[str, ...]:

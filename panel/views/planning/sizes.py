@@ -10,11 +10,30 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import PercentFormatter
 
+from panel.plan.batch_numbers import BatchNumbers
 from panel.plan.consumer_numbers import AnswerNumbers
 from panel.plan.sample_size import PanelSizes
 from panel.study.naming import Naming
 from panel.views.drawing.pictures import COLOURS, FAINT, INK, svg_text, text_width
 from panel.words import format_list, format_number, format_share
+
+
+def batch_numbers_table(result: BatchNumbers, digits: int = 1) -> pd.DataFrame:
+    """Return one row per split of the same servings into batches and replicates: what each buys."""
+    rows = result.rows
+    return pd.DataFrame(
+        {
+            "Batches of each": [f"{count:d}" for count in rows["batches"]],
+            "Scores of each batch": [f"{count:d}" for count in rows["replicates"]],
+            "Servings": [f"{count:,d}" for count in rows["servings"]],
+            "Standard error, these batches": _numbers(rows["std_error_these"], digits + 1),
+            "Standard error, other batches too": _numbers(rows["std_error"], digits + 1),
+            "Found, these batches": _numbers(rows["seen_these"], digits),
+            "Found, other batches too": _numbers(rows["seen"], digits),
+            f"Chance to find {format_number(result.difference, digits)}": [format_share(p) for p in rows["power"]],
+        },
+        dtype="str",
+    )
 
 
 def panel_sizes_table(result: PanelSizes, digits: int = 1) -> pd.DataFrame:

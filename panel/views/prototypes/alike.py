@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from panel.models.prototypes.alike import BEYOND, NO_DIRECTION, NOT_WORSE, WORSE, Alike, PlannedDifferences
-from panel.models.prototypes.differences import EQUIVALENT
+from panel.models.prototypes.differences import EQUIVALENT, WOULD_BE
 from panel.study.naming import Naming
 from panel.words import (
     NOTHING,
@@ -28,8 +28,13 @@ def alike_headline(result: Alike) -> str:
     rows = result.differences
     if rows.empty:
         return result.notes[0] if result.notes else "There is nothing to compare."
-    within = int((rows["verdict"] == EQUIVALENT).sum())
+    within = int(rows["verdict"].isin([EQUIVALENT, WOULD_BE]).sum())
     limits = f"within {format_number(result.margin, 1)} scale units either way"
+    if within and not result.margin_stated:
+        return (
+            f"{within} of {len(rows)} differences would be alike, {limits}. The margin was typed in after the "
+            "scores, so nothing is shown."
+        )
     if len(rows) == 1:
         return (
             f"The difference is shown to lie {limits}."
@@ -39,7 +44,7 @@ def alike_headline(result: Alike) -> str:
     if not within:
         return f"Not one of {len(rows)} differences is shown to lie {limits}. That does not show that they lie beyond."
     shown = f"{within} of {len(rows)} differences {'is' if within == 1 else 'are'} shown to lie {limits}"
-    return f"{shown}, each judged for itself."
+    return f"{shown}, adjusted over all of them (Holm)."
 
 
 def what_is_alike(result: Alike, names: Naming) -> list[str]:
@@ -48,6 +53,7 @@ def what_is_alike(result: Alike, names: Naming) -> list[str]:
     for (prototype, versus), rows in result.differences.groupby(["prototype", "versus"], sort=False):
         parts = [
             _told(rows, "verdict", EQUIVALENT, f"alike with {versus} on", names),
+            _told(rows, "verdict", WOULD_BE, f"would be within the margin of {versus} on", names),
             _told(rows, "verdict", BEYOND, "further apart than the margin on", names),
             _told(rows, "not_worse", NOT_WORSE, "not worse on", names),
             _told(rows, "not_worse", WORSE, "worse by more than the margin on", names),
@@ -84,6 +90,13 @@ def alike_table(result: Alike, names: Naming) -> pd.DataFrame:
             "Margin": [f"± {format_number(value, 1)}" for value in rows["margin"]],
             "p, lower margin": [format_p(value) for value in rows["low_p"]],
             "p, upper margin": [format_p(value) for value in rows["high_p"]],
+            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
+            "Interval that decides": [
+                f"{format_interval(low, high, names.digits)} ({100 * level:.4g} %)" if pd.notna(level) else NOTHING
+                for low, high, level in zip(
+                    rows["deciding_low"], rows["deciding_high"], rows["deciding_level"], strict=True
+                )
+            ],
             "Alike?": [ALIKE_WORDS if value == EQUIVALENT else str(value) for value in rows["verdict"]],
             "Better": [better[str(name)] for name in rows["direction"]],
             "Worst still credible": [format_change(value, names.digits) for value in rows["bound"]],

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
-from panel.models.prototypes.differences import CANNOT_TELL, EQUIVALENT, Differences
+from panel.models.prototypes.differences import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE, WOULD_BE_SMALL, Differences
 from panel.models.prototypes.map import PrototypeMap
 from panel.models.prototypes.sensitivity import Sensitivity
 from panel.study.naming import Naming
@@ -37,7 +37,7 @@ def what_the_differences_show(result: Differences, names: Naming) -> list[str]:
 
 def headline(result: Differences, names: Naming) -> str:
     """Return the answer in one sentence: on how many attributes the prototypes differ, and on which not."""
-    apart = result.attributes["p_adjusted"] < 1 - result.level
+    apart = result.attributes["verdict"] == DIFFERS
     total, differing = len(apart), int(apart.sum())
     open_ones = [names.attribute(str(name)) for name in result.attributes.loc[~apart, "attribute"]]
     if differing == total:
@@ -51,12 +51,15 @@ def _line(row: Mapping[Any, Any], result: Differences, names: Naming) -> str:
     attribute = str(row["attribute"])
     words = names.attribute(attribute)
     test = f"F {format_number(row['statistic'], 1)}, {p_after_holm(row['p_adjusted'])}"
-    if row["p_adjusted"] >= 1 - result.level:
+    if row["because"]:
+        return f"{words}: cannot tell ({test}); {row['because']}."
+    if row["verdict"] != DIFFERS:
         return f"{words}: no difference shown ({test}). {_seen_at_best(attribute, result, names)}"
     source = result.versus if result.benchmark in set(result.means["prototype"]) else result.pairs
     source = source.loc[source["attribute"] == attribute]
-    told = source.loc[~source["verdict"].isin([CANNOT_TELL, EQUIVALENT])]
-    alike = source.loc[source["verdict"] == EQUIVALENT]
+    told = source.loc[source["verdict"] == DIFFERS]
+    alike = source.loc[source["verdict"] == ALIKE]
+    would = source.loc[source["said"].str.startswith((WOULD_BE, WOULD_BE_SMALL))]
     against = f" than {result.benchmark}" if result.benchmark else ""
     parts = [f"{words}: the prototypes differ ({test})."]
     if result.benchmark:
@@ -65,10 +68,20 @@ def _line(row: Mapping[Any, Any], result: Differences, names: Naming) -> str:
         parts += _clearest_pairs(told, names)
     if len(told) == 0:
         parts.append(f"No single difference{f' from {result.benchmark}' if result.benchmark else ''} stands out alone.")
-    if len(alike):
-        who = format_list([str(name) for name in dict.fromkeys(alike["prototype"])])
-        parts.append(f"Within the margin{f' of {result.benchmark}' if result.benchmark else ''}: {who}.")
+    of_benchmark = f" of {result.benchmark}" if result.benchmark else ""
+    for words_of, rows in (("Within the margin", alike), ("Would be within the margin", would)):
+        if len(rows):
+            parts.append(f"{words_of}{of_benchmark}: {format_list(_in_intervals(rows, result, names))}.")
     return " ".join(parts)
+
+
+def _in_intervals(rows: pd.DataFrame, result: Differences, names: Naming) -> list[str]:
+    """Return who is alike, each with the interval that decides it."""
+    return [
+        f"{row['prototype']}{'' if result.benchmark else ' and ' + row['versus']} ({100 * row['alike_level']:.3g} % "
+        f"interval {format_interval(row['alike_low'], row['alike_high'], names.digits)})"
+        for row in rows.to_dict("records")
+    ]
 
 
 def _sides(told: pd.DataFrame, against: str) -> list[str]:
@@ -105,18 +118,30 @@ def _seen_at_best(attribute: str, result: Differences, names: Naming) -> str:
 
 def what_the_differences_cannot_show(result: Differences) -> tuple[str, ...]:
     """Return what a reader must not take from these numbers."""
-    margin = (
+    if result.margin is not None and not result.margin_stated:
+        margin = (
+            f"The margin of {format_number(result.margin, 1)} was typed in after the scores: it shows nothing, and "
+            "tells only what would lie within it. State it in the study before the next test."
+        )
+    else:
+        margin = _margin_words(result)
+    return (
+        "They say how these assessors perceive these batches, not how consumers like them.",
+        "With one batch of a prototype nothing shows whether another batch would come out the same."
+        if result.confounds.one_batch(*dict.fromkeys(result.means["prototype"]))
+        else "Each prototype was scored from two batches or more; what differs between batches is in the intervals.",
+        "'Not told apart' is not 'the same': that needs a margin and an interval within it.",
+        margin,
+    )
+
+
+def _margin_words(result: Differences) -> str:
+    return (
         f"A difference up to {format_number(result.margin, 1)} is taken as too small to matter; that margin was set by "
         "people, not by the data."
         if result.margin is not None
         else "No margin was set, so the differences are not judged as large or small. Set the smallest difference that "
         "matters before the next test."
-    )
-    return (
-        "They say how these assessors perceive these batches, not how consumers like them.",
-        "With one batch of each prototype nothing shows whether another batch would come out the same.",
-        "'Not told apart' is not 'the same': that needs a margin and an interval within it.",
-        margin,
     )
 
 
@@ -163,8 +188,8 @@ def pairs_table(pairs: pd.DataFrame, names: Naming, level: float = 0.95) -> pd.D
         _interval_heading(level): _intervals(pairs, names.digits),
         "p, adjusted": [format_p(value) for value in pairs["p_adjusted"]],
     }
-    if "verdict" in pairs:
-        table["In words"] = list(pairs["verdict"])
+    if "said" in pairs:
+        table["In words"] = list(pairs["said"])
     return pd.DataFrame(table, dtype="str")
 
 
@@ -182,8 +207,8 @@ def attributes_table(attributes: pd.DataFrame, names: Naming, level: float = 0.9
             "p": [format_p(value) for value in attributes["p_value"]],
             "p after Holm": [format_p(value) for value in attributes["p_adjusted"]],
             "Do prototypes differ?": [
-                "–" if np.isnan(value) else "yes" if value < round(1 - level, 12) else "cannot tell"
-                for value in attributes["p_adjusted"]
+                "–" if np.isnan(value) else "yes" if verdict == DIFFERS else CANNOT_TELL
+                for value, verdict in zip(attributes["p_adjusted"], attributes["verdict"], strict=True)
             ],
         },
         dtype="str",

@@ -207,8 +207,8 @@ def test_verdicts_with_a_margin():
     study = answers_study(table, benchmark="P1")
     assert (
         weigh_liking(study, margin=5.0)
-        .versus["verdict"]
-        .isin(["equivalent within the margin", "differs but small"])
+        .versus["said"]
+        .isin(["would be within the margin", "differs, would be small"])
         .all()
     )
     stated = Study(study.tables, facts={"benchmark": "P1", "liking_margin": 5})

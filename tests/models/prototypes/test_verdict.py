@@ -21,7 +21,7 @@ from panel.models.prototypes.differences import (
 def one(estimate, half, std_error=1.0, df=60.0, margin=8.0):
     row = {"estimate": [estimate], "std_error": [std_error], "df": [df]}
     frame = pd.DataFrame(row | {"ci_low": [estimate - half], "ci_high": [estimate + half]})
-    return difference_verdicts(frame, margin)["verdict"].iloc[0]
+    return difference_verdicts(frame, margin)["said"].iloc[0]
 
 
 @pytest.mark.parametrize(

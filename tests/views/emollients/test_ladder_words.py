@@ -68,14 +68,15 @@ def test_the_mixture_rung_in_words():
 
 def test_the_headline_counts_the_verdicts():
     counts = LADDER.verdicts["verdict"].value_counts()
-    assert ladder_headline(LADDER).startswith(f"On {counts['swaps']} of 14 attributes a swap made the difference")
+    assert ladder_headline(LADDER).startswith(f"On {counts['swaps']} of 14 attributes the difference goes with a swap")
     assert ladder_headline(LADDER).endswith("no property of the blend may be named.")
 
 
 def test_every_attribute_has_a_sentence_and_no_property_is_the_cause():
     sentences = verdict_sentences(LADDER, NAMES)
     assert len(sentences) == 14
-    assert not any("goes with" in sentence for sentence in sentences)
+    assert not any("made by" in sentence for sentence in sentences)
+    assert any("goes along with" in sentence and "or the making day" in sentence for sentence in sentences)
     along = [sentence for sentence in sentences if "It goes along with" in sentence]
     assert all(sentence.endswith("these data cannot say which, if any, is the cause.") for sentence in along)
     assert along
@@ -83,6 +84,7 @@ def test_every_attribute_has_a_sentence_and_no_property_is_the_cause():
 
 def verdict(**row):
     blank = {"attribute": "AF_GREASE", "verdict": "alike", "driver": "", "swaps": "", "doubtful": "", "running": ""}
+    blank["along"] = ""
     frame = pd.DataFrame([blank | row], dtype="str")
     return verdict_sentences(replace(LADDER, verdicts=frame), NAMES)[0]
 
@@ -97,11 +99,16 @@ def verdict(**row):
         ),
         (
             {"verdict": "swaps", "swaps": "A -> B; C -> D", "doubtful": "E -> F"},
-            "greasy film: made by A → B and C → D, judged both ways. Seen by the assessors alone: E → F.",
+            "greasy film: goes with A → B and C → D, beyond the scatter of the assessors and beyond that of the "
+            "prototypes. Beyond the scatter of the assessors, not beyond that of the prototypes: E → F.",
         ),
         (
             {"verdict": "assessors", "doubtful": "A -> B"},
             "greasy film: the assessors agree on A → B; from prototype to prototype it is not sure.",
+        ),
+        (
+            {"verdict": "along", "along": "A -> B | making day"},
+            "greasy film: goes along with A → B or the making day; these data cannot tell which.",
         ),
         ({"verdict": "unclear"}, "greasy film: the prototypes differ, but no swap stands out."),
         ({"verdict": "alike"}, "greasy film: the prototypes are not told apart."),

@@ -19,13 +19,14 @@ ROWS = [
 
 def result(rows=ROWS, margin=8.0, stated=True, notes=()):
     frame = pd.DataFrame(rows, columns=COLUMNS).assign(ci_low=-2.0, ci_high=3.0, margin=8.0, low_p=0.01, high_p=0.0004)
+    frame = frame.assign(p_adjusted=0.02, deciding_low=-4.0, deciding_high=6.0, deciding_level=0.975)
     frame["bound"] = np.where(frame["direction"] == "", np.nan, 3.0)
     return Alike(frame, margin, stated, 0.05, "method", notes)
 
 
 def test_the_headline_counts_and_keeps_not_shown_apart_from_different():
     assert alike_headline(result()) == (
-        "1 of 4 differences is shown to lie within 8.0 scale units either way, each judged for itself."
+        "1 of 4 differences is shown to lie within 8.0 scale units either way, adjusted over all of them (Holm)."
     )
     assert alike_headline(result(ROWS[:1])) == "The difference is shown to lie within 8.0 scale units either way."
     assert alike_headline(result(ROWS[1:2])) == (
@@ -56,9 +57,19 @@ def test_the_table_holds_both_tests_the_interval_and_the_bound():
     table = alike_table(result(), NAMES)
     row = table.iloc[0]
     assert row["90 % interval"] == "−2.0 to 3.0"
+    assert (row["p, adjusted"], row["Interval that decides"]) == ("0.020", "−4.0 to 6.0 (97.5 %)")
     assert (row["p, lower margin"], row["p, upper margin"], row["Margin"]) == ("0.010", "< 0.001", "± 8.0")
     assert (row["Better"], row["Worst still credible"], row["Not worse?"]) == ("less is better", "+3.0", "not worse")
     assert (table.iloc[1]["Better"], table.iloc[1]["Worst still credible"], table.iloc[1]["Not worse?"]) == ("–",) * 3
+
+
+def test_with_a_margin_typed_in_nothing_is_shown():
+    rows = [("film", "P2", "P1", 0.5, "would be within the margin", "less", "not worse"), *ROWS[1:]]
+    assert alike_headline(result(rows, stated=False)) == (
+        "1 of 4 differences would be alike, within 8.0 scale units either way. The margin was typed in after the "
+        "scores, so nothing is shown."
+    )
+    assert what_is_alike(result(rows, stated=False), NAMES)[0].startswith("P2: would be within the margin of P1 on")
 
 
 def test_a_margin_typed_in_is_not_taken_for_one_stated():

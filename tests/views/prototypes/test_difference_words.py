@@ -5,6 +5,7 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
+from panel.checks.confounds import confounds_of
 from panel.models.prototypes.differences import Differences
 from panel.study.naming import Naming
 from panel.views.prototypes.differences import headline, what_the_differences_cannot_show, what_the_differences_show
@@ -12,7 +13,8 @@ from panel.views.prototypes.differences import headline, what_the_differences_ca
 NAMES = Naming({"film": "greasy film", "glide": "ease of spreading"})
 
 
-def difference(attribute, prototype, versus, estimate, half, verdict):
+def difference(attribute, prototype, versus, estimate, half, said):
+    word = said.split(" ")[0].strip(",")
     return {
         "attribute": attribute,
         "prototype": prototype,
@@ -20,7 +22,12 @@ def difference(attribute, prototype, versus, estimate, half, verdict):
         "estimate": estimate,
         "ci_low": estimate - half,
         "ci_high": estimate + half,
-        "verdict": verdict,
+        "alike_low": estimate - half / 2,
+        "alike_high": estimate + half / 2,
+        "alike_level": 0.9,
+        "verdict": {"differs": "differs", "equivalent": "alike"}.get(word, "cannot tell"),
+        "said": said,
+        "because": "",
     }
 
 
@@ -34,10 +41,23 @@ def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
     empty = pd.DataFrame()
     frame = pd.DataFrame(rows)
     attributes = pd.DataFrame({"attribute": ["film", "glide"], "statistic": [9.0, 1.1], "p_adjusted": p_values})
+    attributes["verdict"] = ["differs" if p < 0.05 else "cannot tell" for p in p_values]
+    attributes["because"] = ""
     means = pd.DataFrame({"prototype": ["P1", "P2", "P3", "P4"]})
     versus = frame if benchmark else frame.iloc[:0]
     return Differences(
-        attributes, means, frame, versus, empty, empty, empty, empty, benchmark, margin, 0.95, "method", ()
+        attributes,
+        means,
+        frame,
+        versus,
+        *(empty, empty, empty, empty),
+        confounds=confounds_of(pd.DataFrame({"attribute": [], "prototype": []}, dtype="str")),
+        benchmark=benchmark,
+        margin=margin,
+        margin_stated=True,
+        level=0.95,
+        method="method",
+        notes=(),
     )
 
 
@@ -45,7 +65,7 @@ def test_a_line_names_who_is_higher_lower_and_alike():
     film, glide = what_the_differences_show(result(), NAMES)
     assert film == (
         "greasy film: the prototypes differ (F 9.0, p after Holm = 0.001). Higher than P1: P3. Lower than P1: P2. "
-        "Within the margin of P1: P4."
+        "Within the margin of P1: P4 (90 % interval −1.5 to 3.5)."
     )
     assert glide == (
         "ease of spreading: no difference shown (F 1.1, p after Holm = 0.400). "

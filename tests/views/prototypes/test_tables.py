@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.checks.finding import Finding
-from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.differences import attribute_verdicts, find_differences
 from panel.study.naming import naming
 from panel.views.planning.study import finding_table
 from panel.views.prototypes import differences as tables
@@ -71,12 +71,13 @@ def test_differences_carry_sign_and_verdict():
     assert [text[0] for text in shown if text != "0.0"] == [
         sign for sign, text in zip(signs, shown, strict=True) if text != "0.0"
     ]
-    assert list(table["In words"]) == list(RESULT.pairs["verdict"])
+    assert list(table["In words"]) == list(RESULT.pairs["said"])
     assert set(ALL["versus"]["Compared with"]) == {"P1"}
 
 
 def test_tests_say_yes_only_below_the_level():
     frame = RESULT.attributes.assign(p_adjusted=[0.049, 0.051, np.nan, 0.2, 0.0001, 0.05])
+    frame = attribute_verdicts(frame, RESULT.pairs, RESULT.confounds, 0.95)
     answers = tables.attributes_table(frame, NAMED)["Do prototypes differ?"]
     assert list(answers) == ["yes", "cannot tell", "–", "cannot tell", "yes", "cannot tell"]
 

@@ -1,0 +1,516 @@
+"""What else could explain a difference? What each pair of prototypes and each swap cannot be told from.
+
+One rule for every factor: it is added as fixed to the model of the prototypes (or of a swap's matched pairs), and what
+is left of the information on the contrast is looked at. Nothing left: wholly confounded. Every verdict asks here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+import pandas as pd
+
+from panel.checks.finding import Finding
+from panel.errors import PanelError
+from panel.stats.arrays import Array, Codes
+from panel.stats.comparing.estimability import both_sets, information_left, joined
+from panel.study.formulas import formula_pairs, oriented
+from panel.study.scores_used import scores_used
+from panel.study.study import Study
+from panel.words import first_few
+
+SESSION, TEST_DAY, POSITION, SITE, GROUP = "session", "test day", "position", "site", "group of assessors"
+BATCH, MAKING_DAY = "batch", "making day"
+OF_TEST = (SESSION, TEST_DAY, GROUP, POSITION, SITE)
+"""How the prototypes were tested: where one of these goes wholly along, no difference can be told at all."""
+BETWEEN = (SESSION, TEST_DAY, GROUP)
+"""Of these the scores themselves take part: the model's tests leave out what lies between them."""
+OF_MAKING = (BATCH, MAKING_DAY)
+"""How they were made: the difference is there, but the formula need not be what made it."""
+WHOLLY, PARTLY = "wholly", "partly"
+PARTLY_BELOW = 0.9  # share of the information left; a loss of less than a tenth is not worth a word; a setting of ours
+IN_THESE_BATCHES = "in these batches"
+TYPED_IN_LATER = ("typed", "scanned")  # sources of scores whose moment is that of the typing
+
+_NEVER = {
+    SESSION: "{0} and {1} were never served in one session, and no others join their sessions",
+    TEST_DAY: "{0} and {1} were never scored on one day, and no others join their days",
+    GROUP: "no group of assessors scored both {0} and {1}, and no others join their groups",
+    POSITION: "{0} and {1} never stood at one position of the order, and no others join their positions",
+    SITE: "{0} and {1} were never put on one site, and no others join their sites",
+    MAKING_DAY: "{0} and {1} were made on different days",
+    BATCH: "one batch of {0} or {1} was scored",
+}
+_PAIR_ADVICE = {
+    SESSION: "Serve {0} and {1} together in one session.",
+    TEST_DAY: "Have {0} and {1} scored on one day.",
+    GROUP: "Let the same people score {0} and {1}.",
+    POSITION: "Change the order of serving from person to person, so that {0} and {1} change places.",
+    SITE: "Let {0} and {1} change sites from person to person.",
+    MAKING_DAY: "Make {0} and {1} on one day.",
+    BATCH: "Make a second batch of {0} and {1}, and score both.",
+}
+_SWAP_ADVICE = {
+    SESSION: "Serve both of a matched pair in one session.",
+    TEST_DAY: "Have both of a matched pair scored on one day.",
+    GROUP: "Let the same people score both of a matched pair.",
+    POSITION: "Change the order of serving from person to person.",
+    SITE: "Let the prototypes change sites from person to person.",
+    MAKING_DAY: "Make both of a matched pair on one day.",
+    BATCH: "Make a second batch of each of a matched pair, and score both.",
+}
+PAIR_COLUMNS = (
+    "attribute",
+    "prototype",
+    "versus",
+    "factor",
+    "kind",
+    "share_left",
+    "sessions_joint",
+    "because",
+    "advice",
+)
+SWAP_COLUMNS = ("attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Confounds:
+    """What each pair of prototypes and each swap cannot be told from; frames tidy and unrounded.
+
+    Parameters
+    ----------
+    pairs
+        `attribute prototype versus factor kind share_left sessions_joint because advice`: one row for each factor that
+        goes along with the difference, `wholly` or `partly`; `share_left` is the share of the information on it that is
+        left with the factor as fixed. `attribute` is empty where the row holds for all attributes.
+    swaps
+        The same for each swap, over its matched pairs: `attribute swap factor kind share_left n_pairs because advice`.
+    connections
+        `attribute prototype versus sessions_joint connected`: in how many sessions both were served, and whether
+        sessions join them at all, through others too.
+    batches
+        Prototype to the batches that were scored; empty where it is not recorded which.
+    sets
+        Attribute to the number of the set each scored prototype belongs to: only within a set can the scores be
+        compared, whatever session, test day and group of assessors did.
+    with_batches
+        Whether the rows could name a batch at all; answers of consumers cannot.
+    """
+
+    pairs: pd.DataFrame
+    swaps: pd.DataFrame
+    connections: pd.DataFrame
+    batches: Mapping[str, tuple[str, ...]]
+    sets: Mapping[str, Mapping[str, int]]
+    with_batches: bool = True
+
+    def of_pair(self, attribute: str, prototype: str, versus: str) -> pd.DataFrame:
+        """Return the rows of a pair, whichever way round, on an attribute."""
+        rows = self.pairs
+        names = {prototype, versus}
+        ends = rows["prototype"].isin(names) & rows["versus"].isin(names)
+        return rows.loc[ends & rows["attribute"].isin(["", attribute])]
+
+    def untold(self, attribute: str, prototype: str, versus: str) -> pd.DataFrame:
+        """Return what keeps a pair from being compared at all: factors of the test that go wholly along with it."""
+        rows = self.of_pair(attribute, prototype, versus)
+        return rows.loc[(rows["kind"] == WHOLLY) & rows["factor"].isin(OF_TEST)]
+
+    def of_swap(self, attribute: str, swap: str) -> pd.DataFrame:
+        """Return the rows of a swap (`removed -> added`, with or without its amount) on an attribute."""
+        rows = self.swaps
+        return rows.loc[(rows["swap"] == swap) & rows["attribute"].isin(["", attribute])]
+
+    def not_credited(self, attribute: str, swap: str) -> pd.DataFrame:
+        """Return what keeps a swap from being credited: whatever goes wholly along with it, but its one batch each."""
+        rows = self.of_swap(attribute, swap)
+        return rows.loc[(rows["kind"] == WHOLLY) & (rows["factor"] != BATCH)]
+
+    def one_batch(self, *prototypes: str) -> bool:
+        """Return whether one of these is known from fewer than two batches."""
+        return any(len(self.batches.get(name, ())) < 2 for name in prototypes)
+
+
+def find_confounds(study: Study, scores: pd.DataFrame | None = None) -> Confounds:
+    """Return what the differences and swaps of `study` cannot be told from, by `scores` (by default those used)."""
+    frame = scores_used(study).frame if scores is None else scores
+    frame = frame.loc[(frame["prototype"] != "") & (frame["attribute"] != "")]
+    facts = score_facts(study, frame)
+    return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
+
+
+def score_facts(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
+    """Return one row per score: `attribute prototype` and the label of each factor, empty where it is not known."""
+    key = ["session", "assessor", "prototype"]
+    servings = study.table("servings")
+    servings = servings.loc[~servings.duplicated(key, keep=False), [*key, "position", "site"]]
+    served = scores[key].merge(servings, on=key, how="left").set_axis(scores.index, axis=0)
+    position = scores["position"].fillna(served["position"])
+    groups = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
+    day = scores["recorded_at"].str.slice(0, 10)
+    known = day.str.fullmatch(r"\d{4}-\d\d-\d\d") & ~scores["source"].str.casefold().isin(TYPED_IN_LATER)
+    return pd.DataFrame(
+        {
+            "attribute": scores["attribute"],
+            "prototype": scores["prototype"],
+            SESSION: scores["session"],
+            TEST_DAY: day.where(known, ""),
+            POSITION: position.map("{:g}".format).where(position.notna(), ""),
+            SITE: _words(served["site"]),
+            GROUP: _words(scores["assessor"].map(groups)),
+            BATCH: batch_of_score(study, scores),
+        }
+    )
+
+
+def making_confounds(study: Study) -> Confounds:
+    """Return what the prototypes cannot be told from by how they were made: for readings, or before anybody scores."""
+    batches = study.table("batches")
+    batches = batches.loc[(batches["batch"] != "") & (batches["prototype"] != "")]
+    facts = pd.DataFrame({"attribute": "", "prototype": batches["prototype"], BATCH: batches["batch"]})
+    return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
+
+
+def answer_confounds(rows: pd.DataFrame, prototypes: tuple[str, ...] = ()) -> Confounds:
+    """Return what the prototypes cannot be told from by answers to one question: `prototype session position`."""
+    position = rows["position"].map("{:g}".format).where(rows["position"].notna(), "")
+    facts = pd.DataFrame(
+        {"attribute": "", "prototype": rows["prototype"], SESSION: rows["session"], POSITION: position}
+    )
+    return confounds_of(facts, prototypes=prototypes)
+
+
+def batch_of_score(study: Study, scores: pd.DataFrame) -> pd.Series:
+    """Return the batch each score comes from: as named, else the only batch of its prototype, else empty.
+
+    Where only some scores of a prototype name their batch, and it has several, none of them counts as named.
+    """
+    listed_batches = study.table("batches")
+    listed_batches = listed_batches.loc[(listed_batches["batch"] != "") & (listed_batches["prototype"] != "")]
+    own = listed_batches.drop_duplicates(["prototype", "batch"]).groupby("prototype")["batch"].agg(list)
+    single = {name: batches[0] for name, batches in own.items() if len(batches) == 1}
+    named = scores["batch"].where(scores["batch"] != "", _words(scores["prototype"].map(single)))
+    unsure = set(scores["prototype"][named == ""])
+    return named.where(~scores["prototype"].isin(unsure), "").astype("str")
+
+
+def _words(found: pd.Series) -> pd.Series:
+    """Return text, empty where nothing was found."""
+    return found.astype("object").fillna("").astype("str")
+
+
+def _made_on(study: Study) -> dict[str, str]:
+    """Return the making day of each batch, where it is known."""
+    batches = study.table("batches")
+    day = batches["made_on"].str.slice(0, 10)
+    known = day.str.fullmatch(r"\d{4}-\d\d-\d\d") & (batches["batch"] != "")
+    return dict(zip(batches.loc[known, "batch"], day[known], strict=True))
+
+
+def _swaps(study: Study) -> pd.DataFrame:
+    """Return the matched pairs of the study; none where its formulas cannot be read."""
+    nothing = pd.DataFrame({name: pd.Series(dtype="str") for name in ("swap", "prototype", "versus")})
+    if study.table("formulas").empty:
+        return nothing
+    try:
+        differing = formula_pairs(study)
+        kinds = [oriented(differing.loc[differing["kind"] == kind]) for kind in ("swap", "joint")]
+        return pd.concat([nothing, *kinds], ignore_index=True)
+    except PanelError:
+        return nothing
+
+
+def confounds_of(
+    facts: pd.DataFrame,
+    *,
+    prototypes: tuple[str, ...] = (),
+    swaps: pd.DataFrame | None = None,
+    made_on: Mapping[str, str] | None = None,
+) -> Confounds:
+    """Return what the prototypes of `facts` cannot be told from.
+
+    Parameters
+    ----------
+    facts
+        One row per score or answer: `attribute prototype` and a label for each factor known, empty where it is not.
+    prototypes
+        The order of the prototypes; by default that of the rows.
+    swaps
+        Matched pairs: `swap prototype versus`.
+    made_on
+        Batch to its making day.
+    """
+    scored = list(dict.fromkeys(facts["prototype"]))
+    order = [name for name in prototypes if name in set(scored)] or scored
+    patterns = _patterns(facts, order)
+    pairs, told, connections = [], [], []
+    sets: dict[str, dict[str, int]] = {}
+    batches = _batches(facts)
+    days = {p: [(made_on or {}).get(batch, "") for batch in own] for p, own in batches.items()}
+    for names, tables in patterns:
+        here = [""] if len(patterns) == 1 else names
+        own = set(facts.loc[facts["attribute"].isin(names), "prototype"])
+        seen = np.array([name in own for name in order], dtype=bool)
+        met = _sessions_joint(tables, len(order))
+        made = _making(order, seen, days)
+        own_pairs = list(_pair_rows(order, seen, tables, made, batches, met))
+        own_swaps = [] if swaps is None else list(_swap_rows(order, seen, tables, made, batches, swaps))
+        label = _sets(tables, len(order))
+        pairs += [(name, *row) for name in here for row in own_pairs]
+        told += [(name, *row) for name in here for row in own_swaps]
+        connections += [(name, *row) for name in here for row in _connection_rows(order, seen, tables, met)]
+        sets |= {name: {p: int(label[k]) for k, p in enumerate(order) if seen[k]} for name in names}
+    n = len(sets)
+    joint = ["attribute", "prototype", "versus", "sessions_joint", "connected"]
+    return Confounds(
+        pairs=_for_all(pd.DataFrame(pairs, columns=list(PAIR_COLUMNS)), n),
+        swaps=_for_all(pd.DataFrame(told, columns=list(SWAP_COLUMNS)), n),
+        connections=_for_all(pd.DataFrame(connections, columns=joint), n),
+        batches=batches,
+        sets=sets,
+        with_batches=BATCH in facts,
+    )
+
+
+def _for_all(rows: pd.DataFrame, attributes: int) -> pd.DataFrame:
+    """Return the rows with one for all attributes, its attribute empty, where all of them have the same."""
+    same = [name for name in rows if name not in ("attribute", "share_left", "because")]
+    shared = rows.groupby(same, sort=False)["attribute"].transform("size") == attributes
+    once = rows.loc[shared].sort_values("share_left", kind="stable") if "share_left" in rows else rows.loc[shared]
+    once = once.drop_duplicates(same).assign(attribute="").sort_index()
+    return pd.concat([once, rows.loc[~shared]], ignore_index=True) if len(rows) else rows
+
+
+def _batches(facts: pd.DataFrame) -> dict[str, tuple[str, ...]]:
+    """Return the batches of each prototype that were scored, as far as they are known."""
+    if BATCH not in facts:
+        return {}
+    rows = facts.loc[facts[BATCH] != "", ["prototype", BATCH]].drop_duplicates()
+    return {str(name): tuple(own[BATCH]) for name, own in rows.groupby("prototype", sort=False)}
+
+
+def _patterns(facts: pd.DataFrame, order: list[str]) -> list[tuple[list[str], dict[str, Array]]]:
+    """Return the attributes that were scored in one and the same pattern, with prototype x level counts by factor.
+
+    Scores whose level of a factor is not known take no part in its table; no session at all is one session.
+    """
+    attribute, names = pd.factorize(facts["attribute"])
+    prototype = pd.Index(order).get_indexer(pd.Index(facts["prototype"]))
+    tables: dict[str, Array] = {}
+    for factor in OF_TEST:
+        if factor not in facts:
+            continue
+        level, levels = pd.factorize(facts[factor])
+        shape = (len(names), len(order), max(len(levels), 1))
+        kept = (facts[factor] != "").to_numpy() if factor != SESSION else np.ones(len(facts), dtype=bool)
+        place = np.ravel_multi_index((attribute[kept], prototype[kept], level[kept]), shape)
+        tables[factor] = np.bincount(place, minlength=int(np.prod(shape))).reshape(shape).astype(float)
+    alike: dict[tuple[bytes, ...], list[int]] = {}
+    for place in range(len(names)):
+        alike.setdefault(tuple(table[place].tobytes() for table in tables.values()), []).append(place)
+    return [
+        ([str(names[k]) for k in own], {factor: table[own[0]] for factor, table in tables.items()})
+        for own in alike.values()
+    ]
+
+
+def _sessions_joint(tables: Mapping[str, Array], n: int) -> Codes:
+    """Return in how many sessions two prototypes were both served, (n, n)."""
+    met = tables[SESSION] > 0 if SESSION in tables else np.ones((n, 1), dtype=bool)
+    return np.asarray(met.astype(int) @ met.T.astype(int), dtype=np.intp)
+
+
+def _sets(tables: Mapping[str, Array], n: int) -> Codes:
+    """Return the sets of prototypes that can be compared whatever session, test day and group did."""
+    label = np.zeros(n, dtype=np.intp)
+    for factor in BETWEEN:
+        if factor in tables and tables[factor].any():
+            own, known = joined(tables[factor]), tables[factor].any(axis=1)
+            # a prototype whose levels are not known is not held apart by them
+            label = both_sets(label, np.where(known, own, own[known][0]))
+    return label
+
+
+def _making(order: list[str], seen: np.ndarray, days: Mapping[str, list[str]]) -> Array | None:
+    """Return prototype x making day, batches counted; None where there is no second day."""
+    known = [days.get(name, []) if shown else [] for name, shown in zip(order, seen, strict=True)]
+    levels = sorted({day for own in known for day in own if day})
+    if len(levels) < 2:
+        return None
+    whole = [own if all(own) else [] for own in known]  # a batch without a day: nothing is known of that prototype
+    return np.array([[float(own.count(day)) for day in levels] for own in whole])
+
+
+def _connection_rows(
+    order: list[str], seen: np.ndarray, tables: Mapping[str, Array], met: Codes
+) -> Iterator[tuple[str, str, int, bool]]:
+    label = joined(tables[SESSION]) if SESSION in tables else np.zeros(len(order), dtype=np.intp)
+    for i, j in combinations(np.flatnonzero(seen).tolist(), 2):
+        yield order[j], order[i], int(met[i, j]), bool(label[i] == label[j])
+
+
+def _pair_rows(
+    order: list[str],
+    seen: np.ndarray,
+    tables: Mapping[str, Array],
+    made: Array | None,
+    batches: Mapping[str, tuple[str, ...]],
+    met: Codes,
+) -> Iterator[tuple[str, str, str, str, float, int, str, str]]:
+    """Yield `prototype versus factor kind share_left sessions_joint because advice`."""
+    pairs = [(j, i) for i, j in combinations(np.flatnonzero(seen).tolist(), 2)]
+    contrasts = np.zeros((len(pairs), len(order)))
+    contrasts[np.arange(len(pairs)), [first for first, _ in pairs]] = 1.0
+    contrasts[np.arange(len(pairs)), [second for _, second in pairs]] = -1.0
+    shares = {
+        factor: information_left(table, contrasts)
+        for factor, table in (dict(tables) | ({} if made is None else {MAKING_DAY: made})).items()
+        if np.count_nonzero(table.sum(axis=0)) > 1
+    }
+    number = np.array([len(batches.get(name, ())) for name in order])
+    fewest = np.array([min(number[first], number[second]) for first, second in pairs])
+    shares[BATCH] = np.where(fewest == 1, 0.0, np.nan)
+    for factor, share in shares.items():
+        for row in np.flatnonzero(share < PARTLY_BELOW).tolist():
+            first, second = pairs[row]
+            named, left = (order[second], order[first]), float(share[row])
+            kind = PARTLY if left > 0 else WHOLLY
+            because = _NEVER[factor].format(*named)
+            if kind == PARTLY:
+                because = f"{factor} goes partly along with {named[0]} and {named[1]}: {_percent(left)} of what the "
+                because += "scores tell of them is left beside it"
+            advice = _PAIR_ADVICE[factor].format(*named)
+            yield order[first], order[second], factor, kind, left, int(met[first, second]), because, advice
+
+
+def _swap_rows(
+    order: list[str],
+    seen: np.ndarray,
+    tables: Mapping[str, Array],
+    made: Array | None,
+    batches: Mapping[str, tuple[str, ...]],
+    swaps: pd.DataFrame,
+) -> Iterator[tuple[str, str, str, float, int, str, str]]:
+    """Yield `swap factor kind share_left n_pairs because advice`."""
+    place = {name: k for k, name in enumerate(order) if seen[k]}
+    for swap, rows in swaps.groupby("swap", sort=False):
+        ends = [
+            (place[p], place[v])
+            for p, v in zip(rows["prototype"], rows["versus"], strict=True)
+            if p in place and v in place
+        ]
+        if not ends:
+            continue
+        columns = _swap_columns(ends, len(order))
+        contrast = np.eye(1, columns.shape[1])
+        for factor, table in tables.items():
+            left = _left(table, contrast, columns)
+            if left < PARTLY_BELOW:
+                yield str(swap), factor, *_swap_words(str(swap), factor, left, len(ends))
+        if made is not None and all(made[k].any() for pair in ends for k in pair):
+            steps = {_later(made[p], made[v]) for p, v in ends}
+            left = _left(made, contrast, columns)
+            if left < PARTLY_BELOW:
+                yield str(swap), MAKING_DAY, *_swap_words(str(swap), MAKING_DAY, left, len(ends), steps)
+        if min(len(batches.get(order[k], ())) for pair in ends for k in pair) == 1:
+            yield str(swap), BATCH, *_swap_words(str(swap), BATCH, 0.0, len(ends))
+
+
+def _swap_columns(ends: list[tuple[int, int]], n: int) -> Array:
+    """Return the model of a swap: its effect first, then a mean for each set of pairs and each other prototype."""
+    graph = np.zeros((n, n))
+    for prototype, versus in ends:
+        graph[prototype, versus] = 1
+    label = joined(graph + graph.T + np.eye(n))
+    level, known = np.zeros(n), np.zeros(n, dtype=bool)
+    for start in range(n):
+        if known[start]:
+            continue
+        known[start], waiting = True, [start]
+        while waiting:
+            here = waiting.pop()
+            for other, step in (
+                *((p, 1.0) for p, v in ends if v == here),
+                *((v, -1.0) for p, v in ends if p == here),
+            ):
+                if not known[other]:
+                    level[other], known[other] = level[here] + step, True
+                    waiting.append(other)
+    return np.column_stack([level, np.eye(int(label.max()) + 1)[label]])
+
+
+def _left(table: Array, contrast: Array, columns: Array) -> float:
+    """Return the share of what is known of a swap that is left with the factor as fixed; NaN where it has one level."""
+    if np.count_nonzero(table.sum(axis=0)) < 2:
+        return float("nan")
+    return float(information_left(table, contrast, columns)[0])
+
+
+def _later(prototype: Array, versus: Array) -> int:
+    """Return 1 if all of a prototype was made later than all of the other, -1 if earlier, else 0; days in order."""
+    own, others = np.flatnonzero(prototype), np.flatnonzero(versus)
+    return int(own.min() > others.max()) - int(own.max() < others.min())
+
+
+def _swap_words(
+    swap: str, factor: str, left: float, n_pairs: int, steps: set[int] | None = None
+) -> tuple[str, float, int, str, str]:
+    """Return `kind share_left n_pairs because advice` of a swap."""
+    advice = _SWAP_ADVICE[factor]
+    if left > 0:
+        because = f"{factor} goes partly along with the swap {swap}: {_percent(left)} of what its pairs tell is left "
+        because += "beside it"
+        return PARTLY, left, n_pairs, because, advice
+    pairs = "the only matched pair" if n_pairs == 1 else f"all {n_pairs} matched pairs"
+    how = {
+        BATCH: f"one batch of a prototype with or without the swap {swap} was scored",
+        MAKING_DAY: f"in {pairs} the prototype with the swap was made "
+        + {1: "later", -1: "earlier"}.get(next(iter(steps or {0})) if len(steps or ()) == 1 else 0, "on another day"),
+    }.get(factor, f"in {pairs} the two never met at one {factor}")
+    if factor == BATCH:
+        return WHOLLY, 0.0, n_pairs, how, advice
+    name = factor[0].upper() + factor[1:]
+    return WHOLLY, 0.0, n_pairs, f"{name} and the swap {swap} cannot be told apart: {how}", advice
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"
+
+
+def confound_findings(found: Confounds) -> list[Finding]:
+    """Return one finding for each factor of the test that goes wholly along with pairs of prototypes or with swaps."""
+    return [*untold_findings(found), *swap_findings(found)]
+
+
+def untold_findings(found: Confounds) -> Iterator[Finding]:
+    """Yield one finding for each factor of the test that goes wholly along with pairs of prototypes."""
+    rows = found.pairs.loc[(found.pairs["kind"] == WHOLLY) & found.pairs["factor"].isin(OF_TEST)]
+    total = len(found.connections.drop_duplicates(["prototype", "versus"]))
+    for factor, own in rows.groupby("factor", sort=False):
+        pairs = own.drop_duplicates(["prototype", "versus"])
+        first = pairs.iloc[0]
+        because = str(first["because"])
+        message = f"{because[0].upper()}{because[1:]}: what looks like the prototypes may be the {factor}."
+        if len(pairs) > 1:
+            named = [f"{v} and {p}" for p, v in zip(pairs["prototype"], pairs["versus"], strict=True)]
+            count = f"All {total}" if len(pairs) == total else f"{len(pairs)} of {total}"
+            message = f"{count} pairs cannot be told from the {factor} ({first_few(named)}). The first: {message}"
+        severity = "stop" if len(pairs) == total and factor in BETWEEN else "warning"
+        kind = f"prototypes_and_{str(factor).replace(' ', '_')}"
+        advice = f"Their verdict is 'cannot tell'. {first['advice']}"
+        yield Finding(severity, kind, f"scores, {factor}", message, advice)
+
+
+def swap_findings(found: Confounds) -> Iterator[Finding]:
+    """Yield swaps that go with a factor of the test; the making day is told with the batches."""
+    rows = found.swaps.loc[(found.swaps["kind"] == WHOLLY) & found.swaps["factor"].isin(OF_TEST)]
+    for factor, own in rows.groupby("factor", sort=False):
+        swaps = own.drop_duplicates("swap")
+        message = f"{swaps['because'].iloc[0]}."
+        if len(swaps) > 1:
+            message = f"{len(swaps)} swaps cannot be told apart from the {factor}. The first: {message}"
+        kind = f"{str(factor).replace(' ', '_')}_and_swap"
+        yield Finding("warning", kind, f"scores and formulas, {factor}", message, str(swaps["advice"].iloc[0]))

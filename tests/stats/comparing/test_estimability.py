@@ -1,0 +1,87 @@
+"""What a factor leaves of a contrast: against ranks and least squares of the whole design matrix, row by row."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from panel.stats.comparing.estimability import below, both_sets, information_left, joined
+
+TABLES = arrays(np.int64, st.tuples(st.integers(2, 6), st.integers(2, 5)), elements=st.integers(0, 2))
+
+
+def rows_of(table):
+    """Return one row of indicators per score: groups, then levels of the factor."""
+    group, level = (np.repeat(grid.ravel(), table.ravel()) for grid in np.indices(table.shape))
+    return np.eye(table.shape[0])[group], np.eye(table.shape[1])[level]
+
+
+def has_estimate(columns, contrast):
+    """Return whether a contrast lies in the row space, by the rank with and without it (Searle 1971, ch. 5)."""
+    return np.linalg.matrix_rank(np.vstack([columns, contrast])) == np.linalg.matrix_rank(columns)
+
+
+@given(TABLES)
+def test_estimable_exactly_where_the_rank_says_so(table):
+    groups, levels = rows_of(table)
+    contrast = np.zeros(table.shape[0])
+    contrast[0], contrast[1] = 1, -1
+    alone = has_estimate(groups, contrast)
+    beside = has_estimate(np.hstack([groups, levels]), np.r_[contrast, np.zeros(table.shape[1])])
+    (left,) = information_left(table, contrast[None, :])
+    assert np.isnan(left) == (not alone)
+    if alone:
+        assert (left > 0) == beside
+
+
+@given(TABLES)
+def test_the_share_left_is_the_ratio_of_least_squares_variances(table):
+    groups, levels = rows_of(table)
+    contrast = np.r_[1.0, -1.0, np.zeros(table.shape[0] - 2)]
+    (left,) = information_left(table, contrast[None, :])
+    if not left > 0:
+        return
+    both = np.hstack([groups, levels])
+    wide = np.r_[contrast, np.zeros(table.shape[1])]
+    alone = contrast @ np.linalg.pinv(groups.T @ groups) @ contrast
+    beside = wide @ np.linalg.pinv(both.T @ both) @ wide
+    assert left == pytest.approx(alone / beside, rel=1e-8)
+
+
+@given(TABLES)
+def test_groups_of_one_set_are_those_whose_differences_have_an_estimate(table):
+    table = table[table.sum(axis=1) > 0]
+    if len(table) < 2:
+        return
+    label = joined(table)
+    both = np.hstack(rows_of(table))
+    for other in range(1, len(table)):
+        contrast = np.zeros(both.shape[1])
+        contrast[0], contrast[other] = 1, -1
+        assert (label[0] == label[other]) == has_estimate(both, contrast)
+
+
+def test_a_balanced_incomplete_block_design_keeps_its_efficiency():
+    # 4 treatments in blocks of 3: E = t (k - 1) / (k (t - 1)) = 8/9 (Cochran and Cox 1957, ch. 11)
+    table = 1 - np.eye(4)
+    assert information_left(table, [[1, -1, 0, 0]])[0] == pytest.approx(8 / 9)
+
+
+def test_three_pairs_of_a_swap_one_the_other_way_keep_eight_ninths():
+    # days -1 and +1 against a mean of three differences: variance of the intercept 3/8 in place of 1/3
+    table = np.array([[1, 0], [0, 1], [1, 0], [0, 1], [0, 1], [1, 0]])  # without and with the swap, pair by pair
+    columns = np.column_stack([[0, 1, 0, 1, 0, 1], np.kron(np.eye(3), np.ones((2, 1)))])
+    assert information_left(table, np.eye(1, 4), columns)[0] == pytest.approx(8 / 9)
+
+
+def test_below_is_exact_at_the_level():
+    assert 0.05 < 1 - 0.95  # what floating numbers make of it
+    assert not below(0.05, 1 - 0.95)
+    assert below(np.nextafter(0.05, 0), 1 - 0.95)
+    assert list(below([0.0499, 0.05, 0.0501, np.nan], 0.05)) == [True, False, False, False]
+    assert not below(0.1, 1 - 0.9)
+
+
+def test_sets_of_two_divisions():
+    assert both_sets([0, 0, 1, 1], [0, 1, 1, 1]).tolist() == [0, 1, 2, 2]
