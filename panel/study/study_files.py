@@ -12,6 +12,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.description import (
     DESCRIPTION,
+    Description,
     description_text,
     raw_path,
     read_description,
@@ -56,6 +57,15 @@ def files_of_study(study: Study, other_resources: Iterable[Mapping[str, Any]] = 
     return files
 
 
+def paths_of_study(content: bytes, where: str) -> list[str]:
+    """Return the paths of all files that the description with this content names or that belong to a study anyway."""
+    described = _described(content, where)
+    return [
+        *(described.tables.get(name, f"{name}.csv") for name in TABLES),
+        *(path for _, path, _ in described.raw_files),
+    ]
+
+
 def study_of_files(read: Callable[[str], bytes | None], where: str) -> Study:
     """Return the study whose files `read` gives.
 
@@ -74,7 +84,7 @@ def study_of_files(read: Callable[[str], bytes | None], where: str) -> Study:
     content = read(DESCRIPTION)
     if content is None:
         raise StudyError(f"{where} is not a study: it has no {DESCRIPTION}; import the scores to make one.")
-    described = read_description(decode(content, f"{where}: {DESCRIPTION}")[0], f"{where}: {DESCRIPTION}")
+    described = _described(content, where)
     tables: dict[str, pd.DataFrame] = {}
     unread: list[tuple[str, ...]] = []
     for name in TABLES:
@@ -89,6 +99,10 @@ def study_of_files(read: Callable[[str], bytes | None], where: str) -> Study:
         raise StudyError(f"{where} describes other data: it has none of the tables {', '.join(TABLES)}.")
     raw = tuple(RawFile(name, sha256, read(path) or b"") for name, path, sha256 in described.raw_files)
     return Study(tables, described.facts, unread_frame(unread), raw)
+
+
+def _described(content: bytes, where: str) -> Description:
+    return read_description(decode(content, f"{where}: {DESCRIPTION}")[0], f"{where}: {DESCRIPTION}")
 
 
 def _read_table(name: str, content: bytes, where: str) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
