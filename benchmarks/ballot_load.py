@@ -29,13 +29,12 @@ from sqlalchemy import create_engine, insert, text
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
-from panel.store.collecting import prepare  # noqa: E402  # the checkout has to be on the path first
-from panel.store.database import Store, open_store  # noqa: E402  # the same
-from panel.store.links import make_tokens  # noqa: E402  # the same
-from panel.store.moments import now  # noqa: E402  # the same
-from panel.store.sessions import session_record  # noqa: E402  # the same
-from panel.store.tables import SAFETY  # noqa: E402  # the same
-from panel.study.study import Study  # noqa: E402  # the same
+from panel.store.board import session_record
+from panel.store.database import Store, now, open_store
+from panel.store.events import make_tokens
+from panel.store.score_rows import prepare
+from panel.store.tables import SAFETY
+from panel.study.study import Study
 
 SERVINGS, STAGES, LINES = 4, 5, 4
 LIMIT_P95 = 0.5  # seconds
@@ -124,7 +123,7 @@ class Server:
         program = (
             "import sys, uvicorn\n"
             "from panel.ballots.serving import server_settings\n"
-            "from panel.ballots.address import listening_socket\n"
+            "from panel.ballots.serving import listening_socket\n"
             "from panel.store.database import open_store\n"
             "store = open_store(sys.argv[1], schema=sys.argv[3])\n"
             "settings = server_settings(store, ('127.0.0.1',))\n"

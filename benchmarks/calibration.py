@@ -17,14 +17,13 @@ from itertools import combinations, product
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-import numpy as np  # noqa: E402  # the number of threads has to be set before
+import numpy as np
 
-from panel.stats.arrays import Array  # noqa: E402
-from panel.stats.comparing.many_to_one import many_to_one  # noqa: E402
-from panel.stats.comparing.range_distribution import tukey_p_value  # noqa: E402
-from panel.stats.mixed.kenward_roger import kenward_roger  # noqa: E402
-from panel.stats.mixed.reml import fit_mixed_model  # noqa: E402
-from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts  # noqa: E402
+from panel.stats.arrays import Array
+from panel.stats.comparing.studentized import many_to_one, tukey_p_value
+from panel.stats.mixed.kenward_roger import kenward_roger
+from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 
 PROTOTYPES = 6
 SD_ASSESSOR, SD_INTERACTION, SD_SITTING, SD_RESIDUAL = 8.0, 5.0, 2.0, 8.0

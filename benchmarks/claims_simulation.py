@@ -18,20 +18,20 @@ from typing import Any
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-import numpy as np  # noqa: E402  # the number of threads has to be set before
-import pandas as pd  # noqa: E402
-from scipy.special import stdtrit  # noqa: E402
+import numpy as np
+import pandas as pd
+from scipy.special import stdtrit
 
-from panel.claims.claim import read_claims  # noqa: E402
-from panel.claims.judge import find_evidence  # noqa: E402
-from panel.claims.materials import Materials  # noqa: E402
-from panel.claims.verdict import is_shown  # noqa: E402
-from panel.plan.sample_size import panel_sizes  # noqa: E402
-from panel.stats.answers.binomial_tests import power_above, upper_tail  # noqa: E402
-from panel.stats.comparing.equivalence import detection_power  # noqa: E402
-from panel.stats.comparing.power import equivalence_power  # noqa: E402
-from panel.study.study import Study, empty_table  # noqa: E402
-from tests.formula_studies import ALKANE, formulas_table, hand_cream_formulas  # noqa: E402
+from panel.claims.claim import read_claims
+from panel.claims.judge import find_evidence
+from panel.claims.materials import Materials
+from panel.claims.verdict import is_shown
+from panel.plan.sample_size import panel_sizes
+from panel.stats.answers.binomial import power_above, upper_tail
+from panel.stats.comparing.equivalence import detection_power
+from panel.stats.comparing.power import equivalence_power
+from panel.study.study import Study, empty_table
+from tests.formula_studies import ALKANE, formulas_table, hand_cream_formulas
 
 SEED = 20250311
 LEVEL_SD, OWN_VIEW_SD, SCATTER_SD = 6.0, 5.0, 8.0

@@ -23,15 +23,14 @@ from pathlib import Path
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-import numpy as np  # noqa: E402  # the number of threads has to be set before
+import numpy as np
 
-from benchmarks.panels import NESTED, Panel, all_panels  # noqa: E402  # the same
-from panel.models.prototypes.differences import find_differences  # noqa: E402  # the same
-from panel.stats.comparing.range_distribution import studentized_range, tukey_critical, tukey_p_value  # noqa: E402
-from panel.stats.mixed.reml import fit_mixed_model  # noqa: E402
-from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts  # noqa: E402
-from panel.stats.mixed.strata import ASSESSOR, INTERACTION, balanced_strata, relative_variances  # noqa: E402  # the same
-from panel.study.open_study import open_study  # noqa: E402  # the same
+from benchmarks.panels import NESTED, Panel, all_panels
+from panel.models.prototypes.differences import find_differences
+from panel.stats.comparing.studentized import studentized_range, tukey_critical, tukey_p_value
+from panel.stats.mixed.reml import ASSESSOR, INTERACTION, balanced_strata, fit_mixed_model, relative_variances
+from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
+from panel.study.open_study import open_study
 
 R_SCRIPT = """
 suppressMessages({library(lme4); library(lmerTest); library(emmeans)})

@@ -23,30 +23,29 @@ from itertools import product
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-import numpy as np  # noqa: E402  # the number of threads has to be set before
-import pandas as pd  # noqa: E402
-from numpy.typing import NDArray  # noqa: E402
-from scipy.special import fdtrc  # noqa: E402
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import fdtrc
 
-from data_demo import scenario as story  # noqa: E402
-from panel.errors import ModelError  # noqa: E402
-from panel.models.emollients.descriptor_links import find_links  # noqa: E402
-from panel.models.emollients.descriptors import find_descriptors  # noqa: E402
-from panel.models.emollients.link_columns import LinkColumns, link_columns  # noqa: E402
-from panel.models.emollients.prediction_model import (  # noqa: E402
+from data_demo import scenario as story
+from panel.errors import ModelError
+from panel.models.emollients.descriptors import find_descriptors
+from panel.models.emollients.ladder import JOIN, attribute_verdicts, find_links
+from panel.models.emollients.ladder_levels import PrototypeLevel
+from panel.models.emollients.prediction_model import (
     FEWEST_SPARE,
+    LinkColumns,
     PredictionModel,
+    link_columns,
     model_of,
     swap_effects,
 )
-from panel.models.emollients.prototype_level import PrototypeLevel  # noqa: E402
-from panel.models.emollients.verdicts import JOIN, attribute_verdicts  # noqa: E402
-from panel.stats.comparing.multiplicity import benjamini_hochberg, holm  # noqa: E402
-from panel.stats.formulas.composition import paired_contrasts  # noqa: E402
-from panel.stats.mixed.linear_prediction import fit_linear, pooled_variance, predict_rows  # noqa: E402
-from panel.study.formulas import all_formulas  # noqa: E402
-from panel.study.study import Study  # noqa: E402
-from panel.study.swaps import matched_pairs  # noqa: E402
+from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
+from panel.stats.formulas.composition import paired_contrasts
+from panel.stats.mixed.linear_prediction import fit_linear, pooled_variance, predict_rows
+from panel.study.formulas import all_formulas, matched_pairs
+from panel.study.study import Study
 
 Floats = NDArray[np.float64]
 SEED = 20250311

@@ -16,24 +16,24 @@ from typing import Any
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-import numpy as np  # noqa: E402  # the number of threads has to be set before
-import pandas as pd  # noqa: E402
+import numpy as np
+import pandas as pd
 
-from data_demo.make_demo import HERE  # noqa: E402
-from panel.models.consumers.agreement import count_agreement  # noqa: E402
-from panel.models.consumers.check_all import count_check_all  # noqa: E402
-from panel.models.consumers.forced_choice import judge_forced_choices  # noqa: E402
-from panel.models.consumers.just_about_right import weigh_just_about_right  # noqa: E402
-from panel.models.consumers.liking import weigh_liking  # noqa: E402
-from panel.models.consumers.preference import count_preferences  # noqa: E402
-from panel.models.consumers.preference_map import map_preferences  # noqa: E402
-from panel.models.consumers.segments import Segments, find_segments  # noqa: E402
-from panel.models.emollients.swaps import TracedSwaps, trace_swaps  # noqa: E402
-from panel.models.prototypes.differences import Differences, find_differences  # noqa: E402
-from panel.models.prototypes.map import PrototypeMap, find_map  # noqa: E402
-from panel.study.open_study import open_study  # noqa: E402
-from panel.study.study import Study  # noqa: E402
-from tests.consumer_studies import answers_study, one_group_panel  # noqa: E402
+from data_demo.make_demo import HERE
+from panel.models.consumers.agreement import count_agreement
+from panel.models.consumers.check_all import count_check_all
+from panel.models.consumers.forced_choice import judge_forced_choices
+from panel.models.consumers.just_about_right import weigh_just_about_right
+from panel.models.consumers.liking import weigh_liking
+from panel.models.consumers.preference import count_preferences
+from panel.models.consumers.preference_map import map_preferences
+from panel.models.consumers.segments import Segments, find_segments
+from panel.models.emollients.swaps import TracedSwaps, trace_swaps
+from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.map import PrototypeMap, find_map
+from panel.study.open_study import open_study
+from panel.study.study import Study
+from tests.consumer_studies import answers_study, one_group_panel
 
 ROUNDS = 5
 

@@ -12,9 +12,9 @@ import time
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-import numpy as np  # noqa: E402  # the number of threads has to be set before
+import numpy as np
 
-from panel.stats.maps.latent import permutation_test, row_orders  # noqa: E402
+from panel.stats.maps.latent import permutation_test, row_orders
 
 DRAWS, FEW, DESCRIPTORS = 1000, 10, 12
 

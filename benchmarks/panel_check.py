@@ -14,8 +14,15 @@ from collections import Counter
 
 import numpy as np
 
-from panel.models.assessors.patterns import FEELS_LITTLE, NARROW, NOT_FOLLOWING, RETRAIN, REVERSED, SCATTERS
-from panel.models.assessors.performance import check_panel
+from panel.models.assessors.performance import (
+    FEELS_LITTLE,
+    NARROW,
+    NOT_FOLLOWING,
+    RETRAIN,
+    REVERSED,
+    SCATTERS,
+    check_panel,
+)
 from tests.simulated_panels import STRENGTHS, STRONG, simulated_panel
 
 # assessors, prototypes, replicates, replicates are sessions, halo

@@ -15,11 +15,11 @@ import time
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-import numpy as np  # noqa: E402  # the number of threads has to be set before
+import numpy as np
 
-from panel.models.consumers.segments import find_segments  # noqa: E402
-from tests.consumer_studies import answers_study, demo_panel, one_group_panel  # noqa: E402
-from tests.models.consumers.test_segments import SEPARATED, separation  # noqa: E402
+from panel.models.consumers.segments import find_segments
+from tests.consumer_studies import answers_study, demo_panel, one_group_panel
+from tests.models.consumers.test_segments import SEPARATED, separation
 
 SPREADS = ("even", "by consumer", "by prototype", "both", "ceiling")
 PROFILE = np.array([-0.9, -0.5, -0.2, 0.0, 0.1, 0.3, 0.4, 0.8])

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from panel.plan.safety import no_sign_offs, record_sign_off
-from panel.study.plan_knowledge import safety_items
+from panel.study.knowledge import safety_items
 from panel.study.study import Study
 
 PROTOTYPES = ("Zugspitze", "Matterhorn", "Kilimandscharo")

@@ -11,10 +11,10 @@ from click.testing import CliRunner
 
 from panel.checks.all_checks import check_study
 from panel.cli import main
-from panel.store.ballot_record import ballot_record, prepare_ballots
+from panel.store.ballot import ballot_record, prepare_ballots
+from panel.store.database import now
 from panel.store.events import Entry, correct, record
 from panel.store.lock import lock_session
-from panel.store.moments import now
 from panel.study import safe_write
 from panel.study.folder import read_folder, write_study
 from panel.study.safe_write import OWN

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import socket
 import sys
 from contextlib import suppress
+from functools import cache
+from importlib import import_module
 from pathlib import Path
 
-from panel.app.settings import ADDRESS, SETTINGS, STUDY_VARIABLE
+from panel.app.state import ADDRESS, SETTINGS, STUDY_VARIABLE
 from panel.errors import PanelError
 
 SCRIPT = Path(__file__).parent / "start" / "main.py"
@@ -37,7 +40,6 @@ def launch(study: str | None, port: int, *, browser: bool) -> int:
         os.environ.setdefault(variable, "1")
     _refuse_taken(port)
     _name_study(study)
-    from panel.app.warm_up import warm_up
 
     warm_up()
     import streamlit as st
@@ -70,3 +72,49 @@ def _refuse_taken(port: int) -> None:
                 f"Port {port} is taken, perhaps by another window of this app. Close it, or choose another port "
                 "with --port."
             ) from error
+
+
+# Loading what the pages need once, before the first one is asked for.
+
+
+# No module with cached functions: Streamlit wants its server running before it sees them.
+_NEEDED = (
+    "matplotlib.backends.backend_agg",
+    "scipy.stats",
+    "streamlit",
+    "panel.checks.all_checks",
+    "panel.models.decision.decide",
+    "panel.models.emollients.swaps",
+    "panel.models.prototypes.map",
+    "panel.study.scores_import",
+    "panel.study.open_study",
+    "panel.study.open_study",
+    "panel.views.assessors.assessor_words",
+    "panel.views.decision.decision_pictures",
+    "panel.views.decision.decide",
+    "panel.views.decision.decide",
+    "panel.views.prototypes.differences",
+    "panel.views.prototypes.differences",
+    "panel.views.prototypes.map",
+    "panel.views.prototypes.maps",
+    "panel.views.drawing.pictures",
+    "panel.views.prototypes.differences",
+    "panel.views.planning.study",
+    "panel.views.planning.study",
+    "panel.views.emollients.swap_pictures",
+    "panel.views.emollients.swaps",
+    "panel.views.emollients.swaps",
+    "panel.views.prototypes.differences",
+)
+
+
+@cache
+def warm_up() -> None:
+    """Import what the pages use and set it aside from garbage collection.
+
+    Streamlit collects garbage after every run of a page; without this it would look through all libraries each time.
+    """
+    for name in _NEEDED:
+        import_module(name)
+    gc.collect()
+    gc.freeze()

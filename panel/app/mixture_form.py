@@ -10,13 +10,8 @@ import streamlit as st
 from panel.app.state import StudyInUse
 from panel.app.widgets import ask, attempt, heading, say, table
 from panel.plan.mixture_plan import MixtureKind, plan_mixture
-from panel.study.typed_number import typed_number
-from panel.views.planning.plan_tables import (
-    cautions_sentences,
-    mixture_models_table,
-    mixture_table,
-    plan_formulas_table,
-)
+from panel.study.numbers_read import typed_number
+from panel.views.planning.plan import cautions_sentences, mixture_models_table, mixture_table, plan_formulas_table
 
 KIND_WORDS = {
     "vertices": "corners of the region and its middle",

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from panel.app.warm_up import warm_up
+from panel.app.launch import warm_up
 from panel.app.widgets import style
 
 _FOLDER = Path(__file__).parent / "pages"

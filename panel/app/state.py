@@ -7,14 +7,15 @@ import os
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from types import MappingProxyType
+from typing import Any
 
 import streamlit as st
 
-from panel.app.settings import STUDY_VARIABLE
 from panel.errors import StudyError
-from panel.study.open_study import open_study, study_of_bytes
+from panel.study.folder import write_study
+from panel.study.open_study import open_study, study_of_bytes, zip_bytes
 from panel.study.study import Study
-from panel.study.zip_file import zip_bytes
 
 _HANDLE, _MESSAGE, _TIMES = "study_handle", "study_message", "times a study was opened"
 
@@ -148,7 +149,7 @@ def take_message() -> str:
     return str(st.session_state.pop(_MESSAGE, ""))
 
 
-def now() -> str:
+def moment() -> str:
     """Return this moment in ISO 8601, to the second, in UTC."""
     return datetime.now(UTC).isoformat(timespec="seconds")
 
@@ -180,3 +181,63 @@ def _read_bytes(sha256: str, name: str, _content: bytes) -> tuple[Study, str]:
 def _content_hash(study: Study) -> str:
     """Return a hash of what an analysis sees and of the cells that could not be read, which the findings name."""
     return hashlib.sha256(f"{study.content_hash}\n{study.unread.to_csv(index=False)}".encode()).hexdigest()
+
+
+# How Streamlit is set up: the same for `streamlit run app.py` (.streamlit/config.toml) and for `afterfeel app`.
+
+
+ADDRESS = "127.0.0.1"
+STUDY_VARIABLE = "AFTERFEEL_STUDY"
+"""Environment variable with the full path of the study given on the command line; set by `panel.app.launch`."""
+
+# Watching files costs time after every click; statistics about use are nobody's business; only this computer may
+# open the app. Uploads are held in memory, so their size is bounded.
+_BEHAVIOUR: dict[str, Any] = {
+    "server.address": ADDRESS,
+    "server.fileWatcherType": "none",
+    "server.enableXsrfProtection": True,
+    "server.enableStaticServing": False,
+    "server.maxUploadSize": 20,
+    "server.showEmailPrompt": False,
+    "browser.gatherUsageStats": False,
+    "client.toolbarMode": "minimal",
+    "client.showErrorDetails": "type",
+}
+
+# Dark ink on white and on a pale sage; one deep teal to act on. Contrasts are measured in tests/app/test_settings.py.
+_THEME: dict[str, Any] = {
+    "theme.base": "light",
+    "theme.primaryColor": "#0b5a63",
+    "theme.backgroundColor": "#ffffff",
+    "theme.secondaryBackgroundColor": "#f1f5f3",
+    "theme.textColor": "#0d1614",
+    "theme.linkColor": "#0b5a63",
+    "theme.borderColor": "#c9d3cf",
+    "theme.dataframeHeaderBackgroundColor": "#f1f5f3",
+    "theme.baseRadius": "small",
+    "theme.paddingTop": "1.5rem",
+    "theme.paddingBottom": "3rem",
+    "theme.baseFontSize": 16,
+    "theme.headingFontSizes": ["2rem", "1.4rem", "1.15rem", "1rem", "1rem", "1rem"],
+    "theme.headingFontWeights": [600, 600, 600, 600, 600, 600],
+}
+
+SETTINGS = MappingProxyType({**_BEHAVIOUR, **_THEME})
+
+
+# Putting a changed study where the study in use lives: into its folder, or into this window until a copy is saved.
+
+
+def keep(study: StudyInUse, changed: Study) -> str:
+    """Keep the changed study, and return a sentence that says where it is now.
+
+    Raises
+    ------
+    StudyError
+        If the folder cannot be written; the study in it is then as it was.
+    """
+    if study.folder is None:
+        use_study(study.handle.name, changed)
+        return "It is not saved yet: save a copy on the page Study."
+    write_study(changed, study.folder, overwrite=True)
+    return f"It is saved in {study.folder}."

@@ -6,13 +6,18 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, ParamSpec, TypeVar
 
+import numpy as np
 import pandas as pd
 import streamlit as st
 
 from panel.app.state import StudyInUse, study_in_use, take_message
 from panel.errors import PanelError
+from panel.models.prototypes.differences import Differences
+from panel.models.prototypes.map import PrototypeMap
 from panel.study.knowledge import cautions
-from panel.views.drawing.png import png_bytes
+from panel.study.naming import Naming
+from panel.study.numbers_read import typed_number
+from panel.views.drawing.pictures import png_bytes
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -174,3 +179,56 @@ def close() -> None:
     words = known.loc[known["applies"].isin(_ALWAYS), "words"]
     st.divider()
     st.caption(plain(" ".join(words)))
+
+
+# Which prototypes to show first, and what was typed into a field.
+
+
+def margin_field(study: StudyInUse, names: Naming) -> float | None:
+    """Return the smallest difference that matters, typed with a decimal point or comma; None if empty or unreadable.
+
+    Streamlit's own number field would turn 7,5 into 75.
+    """
+    stated = study.study.facts.get("margin")
+    text = st.text_input(
+        f"Smallest difference that matters ({names.scale or 'scale units'})",
+        f"{stated:g}" if isinstance(stated, int | float) else "",
+        key=study.choice("margin"),
+        help="Decided by people before the test. 7.5 and 7,5 are both read. Empty: the study's own, if it has one.",
+        persist_state="session",
+    )
+    try:
+        return typed_number(text or "", "The margin")
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return None
+
+
+def telling_prototypes(result: Differences, count: int) -> list[str]:
+    """Return the benchmark and those that lie furthest from it over all attributes; without one the widest pairs."""
+    rows = result.versus if result.benchmark else result.pairs
+    far = rows.assign(square=rows["statistic"] ** 2)
+    if result.benchmark:
+        order = far.groupby("prototype", sort=False)["square"].sum().sort_values(ascending=False, kind="stable")
+        return [result.benchmark, *(str(name) for name in order.index)][:count]
+    widest = far.groupby(["prototype", "versus"], sort=False)["square"].sum().sort_values(ascending=False)
+    names = [str(name) for pair in widest.index for name in pair]
+    return list(dict.fromkeys(names))[:count]
+
+
+def outermost(result: PrototypeMap, benchmark: str | None) -> list[str]:
+    """Return the benchmark and the prototypes at the ends of the map's axes."""
+    places = result.prototypes
+    names = [str(name) for name in places["prototype"]]
+    first = [benchmark] if benchmark in names else []
+    ends = [names[pick(places[axis])] for axis in ("component_1", "component_2") for pick in (np.argmin, np.argmax)]
+    return [name for name in dict.fromkeys([*first, *ends]) if name]
+
+
+# What is a file called that is taken away from the app?
+
+
+def file_name(study: StudyInUse) -> str:
+    """Return a name for files of a study, without ending: letters, digits and underscores of its title."""
+    words = str(study.study.facts.get("title") or study.handle.name)
+    return re.sub(r"[^\w-]+", "_", words).strip("_").lower()[:60] or "study"

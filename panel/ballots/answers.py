@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import io
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
+from html import escape
 from urllib.parse import parse_qsl
 
-from panel.ballots.steps import Step
+import pandas as pd
+import segno
+
 from panel.errors import StudyError
-from panel.store.ballot import Question
+from panel.store.ballot import Ballot, Question, Serving
 from panel.store.events import Entry
-from panel.study.typed_number import typed_number
+from panel.study.numbers_read import typed_number
 
 MOST_BYTES = 32_768
 """Largest form that is read; a full page with the longest comment needs about 14,000 bytes."""
@@ -108,3 +112,163 @@ def _value(typed: str, question: Question) -> tuple[float | None, str]:
         ends = f"{question.scale_min:.12g} to {question.scale_max:.12g}"
         return None, f"{question.name}: {typed} lies outside the line, which goes from {ends}. Write it again."
     return value, ""
+
+
+# What is an assessor to do next? Sample by sample, stage by stage, timed stages when their time has come.
+
+
+WAIT_RATHER_THAN_BEGIN = timedelta(minutes=5)
+"""A new sample is not begun when an earlier one has to be judged this soon (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One page: one stage of one sample.
+
+    Parameters
+    ----------
+    number
+        Place of the stage among the stages of a sample, from 1.
+    minutes
+        Minutes after the end of rubbing; None for a stage that is judged at once.
+    ends_rubbing
+        True for the last stage before the timed ones: here the assessor notes that rubbing has ended.
+    due
+        When a timed stage is to be judged; None for one judged at once, or while rubbing has not ended.
+    left
+        Questions that have no answer yet.
+    held
+        True if somebody reacted to this sample: nobody applies or judges it any more.
+    """
+
+    serving: Serving
+    number: int
+    stage: str
+    minutes: float | None
+    questions: tuple[Question, ...]
+    ends_rubbing: bool
+    rubbing_ended: datetime | None
+    left: tuple[Question, ...]
+    held: bool
+
+    @property
+    def due(self) -> datetime | None:
+        """When this stage is to be judged, if that is known."""
+        if self.minutes is None or self.rubbing_ended is None:
+            return None
+        return self.rubbing_ended + timedelta(minutes=self.minutes)
+
+    @property
+    def notes_end(self) -> bool:
+        """Return True if the end of rubbing can be noted on this page, for the first time or once more."""
+        return self.ends_rubbing or self.asks_for_end
+
+    @property
+    def asks_for_end(self) -> bool:
+        """Return True if this page has to note when rubbing ended."""
+        return self.rubbing_ended is None and (self.ends_rubbing or self.minutes is not None)
+
+    @property
+    def finished(self) -> bool:
+        """Return True if nothing is left to do: all is answered and noted, or the sample is held back."""
+        return self.held or (not self.left and not (self.ends_rubbing and self.asks_for_end))
+
+
+def steps_of(ballot: Ballot) -> tuple[Step, ...]:
+    """Return all pages of a ballot in the order of the servings and stages."""
+    stages = _stages(ballot.questions)
+    timed = any(minutes is not None for _, minutes, _ in stages)
+    last_untimed = max((number for number, stage in enumerate(stages, 1) if stage[1] is None), default=0)
+    return tuple(
+        Step(
+            serving,
+            number,
+            stage,
+            minutes,
+            questions,
+            timed and number == last_untimed,
+            ballot.rubbing_ended.get(serving.serving),
+            tuple(q for q in questions if (serving.serving, q.attribute) not in ballot.given),
+            serving.code in ballot.held,
+        )
+        for serving in ballot.servings
+        for number, (stage, minutes, questions) in enumerate(stages, 1)
+    )
+
+
+def next_step(ballot: Ballot, steps: Sequence[Step], now: datetime) -> Step | None:
+    """Return the page to open now, of all pages of a ballot; None if there is nothing to do, or nothing yet.
+
+    First comes what is due, the longest due first; then the sample that was begun; then, unless something is due
+    within a few minutes, the next sample.
+    """
+    open_steps = [step for step in steps if not step.finished]
+    due = [step for step in open_steps if step.due is not None and step.due <= now]
+    if due:
+        return min(due, key=lambda step: step.due or now)
+    first = next((step for step in open_steps if step.due is None), None)
+    waiting = next_due(open_steps)
+    if first is None or waiting is None or waiting - now > WAIT_RATHER_THAN_BEGIN:
+        return first
+    begun = {serving for serving, _ in ballot.given} | set(ballot.rubbing_ended)
+    return first if first.serving.serving in begun else None
+
+
+def next_due(steps: Sequence[Step]) -> datetime | None:
+    """Return when the next timed stage is due; None if none is waiting."""
+    return min((step.due for step in steps if step.due is not None and not step.finished), default=None)
+
+
+def _stages(questions: tuple[Question, ...]) -> list[tuple[str, float | None, tuple[Question, ...]]]:
+    """Return the questions by stage and time, in the order in which they are asked."""
+    groups: dict[tuple[str, float | None], list[Question]] = {}
+    for question in questions:
+        groups.setdefault((question.stage, question.minutes), []).append(question)
+    return [(stage, minutes, tuple(asked)) for (stage, minutes), asked in groups.items()]
+
+
+# How does a phone reach its ballot? A personal link, and the same as a square to be photographed.
+
+
+_PRINTED = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>Personal links to the ballots</title><style>
+body{font:14px/1.4 system-ui,sans-serif;margin:1rem;color:#222}
+section{display:inline-block;width:15rem;margin:.5rem;padding:1rem;border:1px dashed #888;text-align:center;
+vertical-align:top;break-inside:avoid}
+h2{font-size:1.2rem;margin:0}small{overflow-wrap:anywhere}
+</style></head><body>
+<p>Cut along the lines. Each link opens the ballot of one person: hand it to nobody
+else, and destroy this page afterwards.</p>
+%s
+</body></html>
+"""
+
+
+def with_links(tokens: pd.DataFrame, address: str) -> pd.DataFrame:
+    """Return tokens as links: columns `session assessor link`."""
+    links = [f"{address.rstrip('/')}/b/{token}" for token in tokens["token"]]
+    return tokens[["session", "assessor"]].assign(link=pd.Series(links, index=tokens.index, dtype="str"))
+
+
+def qr_svg(link: str) -> str:
+    """Return a QR code of a link as an SVG picture, black on white, with its quiet zone."""
+    code = segno.make(link, error="m", micro=False)
+    picture = io.BytesIO()
+    code.save(picture, kind="svg", scale=4, dark="#000", light="#fff", xmldecl=False, title="Personal link to a ballot")
+    return picture.getvalue().decode("utf-8")
+
+
+def links_page(links: pd.DataFrame) -> str:
+    """Return an HTML page to print: for each link a slip with session, assessor, QR code and the link in letters.
+
+    Parameters
+    ----------
+    links
+        `session assessor link`, as `with_links` gives them.
+    """
+    slips = [
+        f"<section><h2>{escape(row['assessor'])}</h2>session {escape(row['session'])}<br>{qr_svg(row['link'])}<br>"
+        f"<small>{escape(row['link'])}</small></section>"
+        for row in links.astype("str").to_dict("records")
+    ]
+    return _PRINTED % "\n".join(slips)

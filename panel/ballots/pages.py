@@ -11,7 +11,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from panel.ballots.steps import Step, next_due, next_step, steps_of
+from panel.ballots.answers import Step, next_due, next_step, steps_of
 from panel.store.ballot import Ballot
 
 NO_BALLOT = "This link opens no ballot. Ask the panel leader for your own link."

@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from html.parser import HTMLParser
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
 
+import httpx
 import numpy as np
 import pandas as pd
 
 from panel.ballots.serving import served
-from panel.ballots.visitor import SeenPage, Visitor
-from panel.errors import StudyError
-from panel.store.board import board_of_servings
-from panel.store.collecting import USUAL_SCALE, prepare
-from panel.store.database import OWN_FILE, OWN_STUDY, Store, open_store
-from panel.store.links import make_tokens
+from panel.errors import PanelError, StudyError
+from panel.store.board import board_of_servings, session_record
+from panel.store.database import OWN_FILE, OWN_STUDY, Store, now, open_store
+from panel.store.events import make_tokens
 from panel.store.lock import Locked, lock_session
-from panel.store.moments import now
-from panel.store.sessions import session_record
+from panel.store.score_rows import USUAL_SCALE, prepare
 from panel.study.folder import write_study
-from panel.study.rehearsed import to_rehearse
-from panel.study.study import Study
+from panel.study.safe_write import place_warning
+from panel.study.study import Study, to_rehearse
 
 SPREAD_OF_PROTOTYPES, SPREAD_OF_ASSESSORS, SPREAD_OF_MARKS = 0.10, 0.06, 0.08
 """Standard deviations of the simulated marks, as parts of the line."""
@@ -210,3 +213,170 @@ def _missing(store: Store, collection: int, board: pd.DataFrame, sent: pd.DataFr
         f"session {row.session}, {row.assessor}, code {row.code}: {row.answered} of {row.asked} marks"
         for row in short.itertuples()
     ]
+
+
+# A phone without a hand: opens a ballot, reads its pages and sends marks, as a browser without scripts does.
+
+
+PATIENCE = 60.0  # seconds; an answer takes a few milliseconds
+
+
+@dataclass(eq=False, slots=True)
+class SeenPage:
+    """What a page shows: its address, its words, its links, the fields of its form and the names of its lines."""
+
+    path: str
+    status: int
+    html: str
+    words: str = ""
+    links: list[str] = field(default_factory=list)
+    fields: dict[str, str] = field(default_factory=dict)
+    lines: list[str] = field(default_factory=list)
+    acts: set[str] = field(default_factory=set)
+
+    @property
+    def code(self) -> str:
+        """The code of the sample on the page; empty if it shows none."""
+        found = re.search(r"^Sample (\S+)", self.words)
+        return found[1] if found else ""
+
+    @property
+    def onward(self) -> str:
+        """Where `Go on with sample ...` leads; empty if nothing is to be done now."""
+        return next((link for link in self.links if re.search(r"/\d+/\d+$", link)), "") if self.waits is None else ""
+
+    @property
+    def waits(self) -> bool | None:
+        """True if there is nothing to do yet, False if all is done, None otherwise."""
+        if "Nothing to do until" in self.words:
+            return True
+        return False if "All samples are done" in self.words else None
+
+
+class Visitor:
+    """Opens one personal link and follows it."""
+
+    def __init__(self, address: str, token: str) -> None:
+        self.path = f"/b/{token}"
+        # plain HTTP on this computer: reading the list of certificates would take longer than a whole ballot
+        options: Any = {"verify": False, "trust_env": False, "follow_redirects": True}
+        self._client = httpx.Client(base_url=address, timeout=PATIENCE, **options)
+
+    def __enter__(self) -> Visitor:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._client.close()
+
+    def go(self, path: str = "") -> SeenPage:
+        """Return the page at a path; the overview of the ballot if none is given."""
+        return self._seen(lambda: self._client.get(path or self.path))
+
+    def send(self, page: SeenPage, marks: Mapping[str, str], act: str = "send") -> SeenPage:
+        """Send the form of a page with these fields; return the page that follows."""
+        fields = {**page.fields, **marks, "act": act}
+        return self._seen(lambda: self._client.post(page.path, data=fields))
+
+    def _seen(self, ask: Any) -> SeenPage:
+        try:
+            answer: httpx.Response = ask()
+        except httpx.HTTPError as error:
+            raise StudyError(f"The ballot server did not answer: {error}. Start it, then try again.") from error
+        return read_page(answer.url.path, answer.status_code, answer.text)
+
+
+def read_page(path: str, status: int, html: str) -> SeenPage:
+    """Return what stands on a page."""
+    page = SeenPage(path, status, html)
+    reader = _Reader(page)
+    reader.feed(html)
+    reader.close()
+    page.words = " ".join(" ".join(reader.texts).split())
+    return page
+
+
+class _Reader(HTMLParser):
+    def __init__(self, page: SeenPage) -> None:
+        super().__init__()
+        self.page = page
+        self.texts: list[str] = []
+        self._inside = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        values = {name: value or "" for name, value in attrs}
+        self._inside = tag
+        if tag == "a":
+            self.page.links.append(values.get("href", ""))
+        elif tag == "button" and values.get("name") == "act":
+            self.page.acts.add(values["value"])
+        elif tag == "input" and values.get("type") == "hidden":
+            self.page.fields[values["name"]] = values.get("value", "")
+        elif tag == "input" and values.get("type") == "text":
+            self.page.lines.append(values["name"])
+
+    def handle_endtag(self, tag: str) -> None:
+        self._inside = ""
+
+    def handle_data(self, data: str) -> None:
+        if self._inside not in ("style", "script", "title"):
+            self.texts.append(data)
+
+
+# Does a ballot server work on this computer? One made-up ballot, from the link to the record, and the refusals.
+
+
+_SEED = 1
+
+
+def self_test(store_at: str | Path = "") -> pd.DataFrame:
+    """Return what works here: columns `what ok words`, one row a check; nothing real is touched.
+
+    Parameters
+    ----------
+    store_at
+        Where the ballots of a study are kept: it is opened too, and told whether the place is fit for it.
+    """
+    with TemporaryDirectory() as folder:
+        checks = [*_checks(Path(folder) / "self-test.sqlite"), *_place_checks(store_at)]
+    return pd.DataFrame(checks, columns=["what", "ok", "words"])
+
+
+def _checks(file: Path) -> Iterator[tuple[str, bool, str]]:
+    try:
+        store = open_store(file)
+        try:
+            result = rehearse(_study(), store, np.random.default_rng(_SEED), name="self-test")
+            answered = bool(len(result.sent)) and not result.failures
+            yield "a ballot is answered and kept", answered, "; ".join(result.failures)
+            with served(store) as address, Visitor(address, "no-such-token") as stranger:
+                page = stranger.go()
+            yield "a wrong link opens nothing", page.status == 404 and not page.lines, page.words
+        finally:
+            store.close()
+    except PanelError as error:
+        yield "the server starts and answers", False, str(error)
+
+
+def _place_checks(store_at: str | Path) -> Iterator[tuple[str, bool, str]]:
+    if not str(store_at):
+        return
+    try:
+        store = open_store(store_at)
+    except PanelError as error:
+        yield "the record of ballots opens", False, str(error)
+        return
+    warning = place_warning(store.place) if store.engine.dialect.name == "sqlite" else ""
+    store.close()
+    yield "the record of ballots opens", True, ""
+    yield "the record lies on this computer", not warning, warning
+
+
+def _study() -> Study:
+    servings = pd.DataFrame(
+        [("1", "A01", 1.0, "one", "417", "left forearm"), ("1", "A01", 2.0, "two", "852", "right forearm")],
+        columns=["session", "assessor", "position", "prototype", "code", "site"],
+    )
+    attributes = pd.DataFrame(
+        [("SPREAD", "rub-out", np.nan), ("GREASE", "after-feel", 2.0)], columns=["attribute", "stage", "minutes"]
+    )
+    return Study({"servings": servings, "attributes": attributes}, {"scale_min": 0, "scale_max": 100})

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from panel.checks.batches import check_batches
-from panel.checks.finding import SEVERITIES, Finding
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panel.checks.batches import YOUNGEST_HOURS, batch_age, check_batches
+from panel.checks.finding import SEVERITIES, Finding, read_dates, sound_study
 from panel.checks.formulas import check_formulas
-from panel.checks.planned_differences import check_planned_differences
-from panel.checks.raw_files import check_raw_files
-from panel.checks.rehearsed import check_rehearsed
 from panel.checks.scores import check_scores
-from panel.checks.sound_study import sound_study
-from panel.checks.structure import check_structure
-from panel.study.study import Study
+from panel.checks.structure import check_raw_files, check_structure
+from panel.plan.codes import moment
+from panel.plan.safety import safety_gate
+from panel.study.scores_used import PLANNED_DIFFERENCES, stated_differences
+from panel.study.study import Study, is_rehearsed
 
 
 def check_study(study: Study) -> tuple[Finding, ...]:
@@ -32,3 +38,135 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *check_planned_differences(sound),
     ]
     return tuple(sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity)))
+
+
+# Was this study rehearsed? Then nothing in it is evidence.
+
+
+def check_rehearsed(study: Study) -> list[Finding]:
+    """Return a finding if the scores, or some of them, were drawn by a program."""
+    if not is_rehearsed(study):
+        return []
+    return [
+        Finding(
+            "warning",
+            "study_rehearsed",
+            "the whole study",
+            "This study is a rehearsal: its scores were drawn by a program.",
+            "Use it to try things out. It says nothing about the prototypes, and no claim can rest on it.",
+        )
+    ]
+
+
+# Can the differences that the study says were planned be read?
+
+
+def check_planned_differences(study: Study) -> list[Finding]:
+    """Return one finding for each planned difference that cannot be read."""
+    return [
+        Finding("warning", "planned_difference_not_read", f"datapackage.json, {PLANNED_DIFFERENCES}", what, advice)
+        for what, advice in stated_differences(study).problems
+    ]
+
+
+# Which prototypes are ready for the panel: a batch that is old enough, measured, like the others, and cleared?
+
+
+_ABOUT_AGE = {"tested_before_made", "batch_too_young", "batch_not_settled", "age_unknown", "ages_differ"}
+_ABOUT_SCORES = {"prototype_without_batch", "batch_of_other_prototype", "batches_not_recorded"}
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Readiness:
+    """What is ready for the panel at a given moment.
+
+    Parameters
+    ----------
+    batches
+        `prototype batch age_hours ph viscosity_mpa_s gate ready missing`: one row for each batch of a prototype, and
+        one for a prototype without any. `age_hours` is the youngest the batch can be at that moment: where a time of
+        day is not given, the least favourable one is taken. `gate` is the colour of the safety gate, `missing` says in
+        words what keeps the batch from being ready, empty if nothing does.
+    findings
+        What the checks of batches say about them, with the ages they will have at that moment.
+    on
+        That moment.
+    """
+
+    batches: pd.DataFrame
+    findings: tuple[Finding, ...]
+    on: str
+    notes: tuple[str, ...]
+
+
+def readiness(study: Study, on: str) -> Readiness:
+    """Return which batches can be put before the panel at a moment.
+
+    A batch is ready when the safety gate is open for it, it will be at least 24 h old, and its pH and its viscosity,
+    with the method, are known.
+
+    Parameters
+    ----------
+    on
+        Day, or day and time, of the test.
+
+    Raises
+    ------
+    StudyError
+        If that moment cannot be read.
+    """
+    moment(on, "The day of the test")
+    gate = safety_gate(study, on)
+    batches = study.table("batches").drop_duplicates("batch")
+    batches = batches.loc[(batches["batch"] != "") & (batches["prototype"] != "")].assign(tested_on=on)
+    age = _age_hours(batches)
+    of_batch = gate.batches.set_index("batch")
+    rows = batches[["prototype", "batch", "ph", "viscosity_mpa_s"]].assign(
+        age_hours=age, gate=batches["batch"].map(of_batch["state"])
+    )
+    rows["missing"] = [
+        _missing(row, method) for row, method in zip(rows.to_dict("records"), batches["viscosity_method"], strict=True)
+    ]
+    without = [name for name in study.prototypes if name not in set(rows["prototype"])]
+    none = pd.DataFrame({"prototype": without, "batch": "", "gate": "red", "missing": "no batch"}, dtype="str")
+    rows = pd.concat([rows, none], ignore_index=True) if without else rows.reset_index(drop=True)
+    rows["ready"] = rows["missing"] == ""
+    columns = ["prototype", "batch", "age_hours", "ph", "viscosity_mpa_s", "gate", "ready", "missing"]
+    return Readiness(rows[columns], tuple(_findings(study, batches)), on, gate.notes)
+
+
+def _age_hours(batches: pd.DataFrame) -> np.ndarray:
+    """Return the youngest age each batch can have at the test; NaN if unknown."""
+    made, tested = read_dates(batches["made_on"]), read_dates(batches["tested_on"])
+    latest = made.values + np.where(made.has_time, np.timedelta64(0, "s"), np.timedelta64(24 * 3600, "s"))
+    return np.asarray((tested.values - latest) / np.timedelta64(1, "h"), dtype=float)
+
+
+def _missing(row: Mapping[Hashable, Any], method: str) -> str:
+    """Return what keeps a batch from being ready, in words."""
+    age = row["age_hours"]
+    missing = []
+    if row["gate"] != "green":
+        missing.append(f"the safety gate is {row['gate']}")
+    if np.isnan(age):
+        missing.append("its age is not known")
+    elif age < YOUNGEST_HOURS:
+        missing.append(f"it may be only {max(age, 0):.0f} h old, under {YOUNGEST_HOURS:.0f} h")
+    if np.isnan(row["ph"]):
+        missing.append("its pH is not known")
+    if np.isnan(row["viscosity_mpa_s"]):
+        missing.append("its viscosity is not known")
+    elif not method:
+        missing.append("how its viscosity was measured is not known")
+    return "; ".join(missing)
+
+
+def _findings(study: Study, batches: pd.DataFrame) -> list[Finding]:
+    """Return the findings about these batches, as if each had been scored at the moment of the test.
+
+    Findings that speak of scores are left out; what they look for stands in the table.
+    """
+    scored = pd.DataFrame({"prototype": batches["prototype"], "batch": batches["batch"]}, dtype="str")
+    as_if = Study({**study.tables, "batches": batches, "scores": scored}, study.facts)
+    found = [finding for finding in check_batches(as_if) if finding.kind not in _ABOUT_SCORES | _ABOUT_AGE]
+    return [*(batch_age(batches) if len(batches) else []), *found]

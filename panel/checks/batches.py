@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 
-from panel.checks.batch_age import batch_age
-from panel.checks.codes import Names, grouped
-from panel.checks.finding import Finding
-from panel.checks.making_day import making_day
-from panel.checks.places import counted, gathered, listed, told
-from panel.checks.sound_study import sound_study
+from panel.checks.finding import Finding, Names, gathered, grouped, read_dates, sound_study
+from panel.study.formulas import matched_pairs
 from panel.study.study import Study
+from panel.words import counted, first_few, format_typed
 
 PH_RANGE = (4.5, 6.5)
 """pH of leave-on skin care; common practice, no source."""
@@ -64,9 +63,9 @@ def _without_batch(scored: pd.DataFrame, batches: pd.DataFrame) -> list[Finding]
     without = names[~names.isin(batches["prototype"])]
     findings = []
     for where, cases in gathered(np.arange(len(without)), lambda case: f"batches: {without[case]}"):
-        message = f"{listed(list(without[cases]))} was scored but has no batch."
+        message = f"{first_few(list(without[cases]))} was scored but has no batch."
         if len(cases) > 1:
-            message = f"{len(cases):,} prototypes were scored but have no batch: {listed(list(without[cases]))}."
+            message = f"{len(cases):,} prototypes were scored but have no batch: {first_few(list(without[cases]))}."
         advice = "Add the batch with made_on and tested_on, so that age and making day can be checked."
         findings.append(Finding("warning", "prototype_without_batch", where, message, advice))
     return findings
@@ -104,8 +103,8 @@ def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]
     for where, cases in gathered(np.arange(len(several)), lambda case: f"batches: {several[case]}"):
         names = list(several[cases])
         untold = any(name in unnamed for name in names)
-        batches = listed(used.loc[used["prototype"].isin(names), "batch"].tolist())
-        message = f"Several batches are pooled as {listed(names)}: {batches}."
+        batches = first_few(used.loc[used["prototype"].isin(names), "batch"].tolist())
+        message = f"Several batches are pooled as {first_few(names)}: {batches}."
         if untold:
             message += " The scores do not all say from which."
         advice = "The analysis takes them for the same thing. Compare the batches, and name the batch of every score."
@@ -120,7 +119,7 @@ def _ph(used: pd.DataFrame) -> list[Finding]:
     names, values = outside["batch"].tolist(), outside["ph"].tolist()
     findings = []
     for where, cases in gathered(np.arange(len(outside)), lambda case: f"batches, batch {names[case]}"):
-        shown = listed([told(values[case]) for case in cases])
+        shown = first_few([format_typed(values[case]) for case in cases])
         message = f"pH {shown} is outside {low} to {high}, the usual range of leave-on skin care."
         advice = (
             "Measure again at 24 h with a calibrated electrode. If it is right, ask the qualified person before "
@@ -132,8 +131,9 @@ def _ph(used: pd.DataFrame) -> list[Finding]:
     # the measured values carry two decimals; the slack keeps a difference of exactly 0.3 on the inside
     if len(inside) and highest - lowest > PH_SPREAD + 1e-9:
         at = [str(inside.loc[inside["ph"] == value, "batch"].iloc[0]) for value in (lowest, highest)]
-        message = f"The pH of the batches differs by {told(round(highest - lowest, 4))}: {told(lowest)} in {at[0]}, "
-        message += f"{told(highest)} in {at[1]}."
+        apart = format_typed(round(highest - lowest, 4))
+        message = f"The pH of the batches differs by {apart}: {format_typed(lowest)} in {at[0]}, "
+        message += f"{format_typed(highest)} in {at[1]}."
         advice = "Adjust to the same pH: a difference in pH may be felt, and it changes thickeners."
         findings.append(Finding("note", "ph_differs", "batches, ph", message, advice))
     return findings
@@ -145,11 +145,167 @@ def _viscosity(used: pd.DataFrame) -> list[Finding]:
     without = measured.loc[measured["viscosity_method"] == "", "batch"].tolist()
     findings = []
     if len(methods) > 1:
-        message = f"Viscosity was measured in {len(methods)} ways: {listed([repr(method) for method in methods])}."
+        message = f"Viscosity was measured in {len(methods)} ways: {first_few([repr(method) for method in methods])}."
         advice = "Values from different spindles, speeds or temperatures cannot be compared. Measure all the same way."
         findings.append(Finding("warning", "viscosity_methods_differ", "batches, viscosity_method", message, advice))
     if without:
-        message = f"Viscosity without a method for {counted(len(without), 'batch', 'batches')}: {listed(without)}."
+        message = f"Viscosity without a method for {counted(len(without), 'batch', 'batches')}: {first_few(without)}."
         advice = "Write down spindle, speed and temperature; without them the value means nothing."
         findings.append(Finding("note", "viscosity_without_method", "batches, viscosity_method", message, advice))
     return findings
+
+
+# Were the batches old enough, and of like age, when they were tested?
+#
+# An emulsion goes on building its structure after it was made. Resting overnight is common practice (no source);
+# a classic study of emollients in emulsions aged every one at least 48 hours and compared emulsions of about the
+# same age (Goldemberg & de la Rosa 1971, J Soc Cosmet Chem 22:635).
+
+
+YOUNGEST_HOURS = 24.0
+"""Overnight rest; common practice, no source."""
+
+SETTLED_HOURS = 48.0
+"""Goldemberg & de la Rosa 1971, J Soc Cosmet Chem 22:635: every emulsion was aged at least this long."""
+
+LARGEST_SPREAD_HOURS = 24.0
+"""Batches of a test within a day of equal age; common practice, no source."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Ages:
+    """Batches and their ages in hours at test, NaN where unknown; `by_the_clock`: both moments carry a time."""
+
+    batch: list[str]
+    prototype: list[str]
+    hours: np.ndarray
+    by_the_clock: np.ndarray
+
+
+_BEFORE_MADE = ("{who} tested {ages} before it was made.", "Correct made_on or tested_on.")
+
+_YOUNG = (
+    "{who} tested at an age of {ages}, under 24 h.",
+    "The structure was still changing. Test again after 48 h, or keep this prototype out of the comparison by a rule "
+    "recorded before unblinding.",
+)
+
+_NOT_SETTLED = (
+    "{who} tested at an age of {ages}, under 48 h.",
+    "Overnight rest is common practice; 48 h is safer, and butters, fatty alcohols and waxes keep moving for weeks. "
+    "Test all prototypes at the same age.",
+)
+
+
+def batch_age(used: pd.DataFrame) -> list[Finding]:
+    """Return batches tested too young, before they were made, at unlike ages, or at an unknown age."""
+    ages = _ages(used)
+    rested = ages.hours >= YOUNGEST_HOURS
+    return [
+        *_unknown(ages),
+        *_told(ages, ages.hours < 0, "warning", "tested_before_made", *_BEFORE_MADE),
+        *_told(ages, (ages.hours >= 0) & ~rested, "warning", "batch_too_young", *_YOUNG),
+        *_told(ages, rested & (ages.hours < SETTLED_HOURS), "note", "batch_not_settled", *_NOT_SETTLED),
+        *_spread(ages),
+    ]
+
+
+def _ages(used: pd.DataFrame) -> _Ages:
+    """Return the ages; where a time is missing they are counted in whole days."""
+    made, tested = read_dates(used["made_on"]), read_dates(used["tested_on"])
+    by_the_clock = made.has_time & tested.has_time
+    elapsed = np.where(by_the_clock, tested.values - made.values, tested.days - made.days)
+    return _Ages(used["batch"].tolist(), used["prototype"].tolist(), elapsed / np.timedelta64(1, "h"), by_the_clock)
+
+
+def _age(ages: _Ages, row: int) -> str:
+    hours = abs(float(ages.hours[row]))
+    if ages.by_the_clock[row]:
+        return f"{hours:.0f} h" if hours >= 1 else f"{60 * hours:.0f} min"
+    return counted(round(hours / 24), "day") if hours else "less than a day"
+
+
+def _told(ages: _Ages, chosen: np.ndarray, severity: str, kind: str, words: str, advice: str) -> list[Finding]:
+    """Return findings about the chosen batches; `words` takes the batches and their ages."""
+    rows = np.flatnonzero(chosen)
+
+    def place(case: int) -> str:
+        return f"batches, batch {ages.batch[rows[case]]} of {ages.prototype[rows[case]]}"
+
+    findings = []
+    for where, cases in gathered(np.zeros(len(rows)), place):
+        told = first_few([_age(ages, row) for row in rows[cases]])
+        message = words.format(who=counted(len(cases), "batch", "batches"), ages=told)
+        findings.append(Finding(severity, kind, where, message, advice))
+    return findings
+
+
+def _unknown(ages: _Ages) -> list[Finding]:
+    names = [ages.batch[row] for row in np.flatnonzero(np.isnan(ages.hours))]
+    if not names:
+        return []
+    message = f"The age at test is unknown for {counted(len(names), 'batch', 'batches')}: {first_few(names)}."
+    advice = "Fill in made_on and tested_on, with the time if the batch is younger than two days."
+    return [Finding("note", "age_unknown", "batches, made_on and tested_on", message, advice)]
+
+
+def _spread(ages: _Ages) -> list[Finding]:
+    """Return whether ages differ by more than a day; batches under 24 h are told apart from that."""
+    rows = np.flatnonzero(ages.hours >= YOUNGEST_HOURS)
+    if not len(rows) or np.ptp(ages.hours[rows]) <= LARGEST_SPREAD_HOURS:
+        return []
+    ends = (rows[ages.hours[rows].argmin()], rows[ages.hours[rows].argmax()])
+    first, last = (f"{_age(ages, row)} ({ages.batch[row]})" for row in ends)
+    message = f"The batches were tested at ages that differ by more than a day: from {first} to {last}."
+    advice = "Age changes thickness and rub-out. Test all prototypes within a day of equal age."
+    return [Finding("warning", "ages_differ", "batches, made_on and tested_on", message, advice)]
+
+
+# Can an emollient swap be told from the day on which the prototypes were made?
+
+
+def making_day(study: Study, batches: pd.DataFrame) -> list[Finding]:
+    """Return the swaps whose matched pairs were all made on different days, the day changing the same way in each."""
+    day = _days(batches)
+    if len(set(day.values())) < 2 or study.table("formulas").empty:
+        return []
+    told = [(swap, steps) for swap, steps in _steps(study, day).items() if set(steps) in ({-1}, {1})]
+    findings = []
+    for where, cases in gathered(np.arange(len(told)), lambda case: f"batches and formulas, swap {told[case][0]}"):
+        swap, steps = told[cases[0]]
+        pairs = "the only matched pair" if len(steps) == 1 else f"all {counted(len(steps), 'matched pair')}"
+        message = (
+            f"Making day and the swap {swap} cannot be told apart: in {pairs} the prototype with the swap was made "
+            f"{'later' if steps[0] > 0 else 'earlier'}."
+        )
+        if len(cases) > 1:
+            message = f"{len(cases):,} swaps cannot be told apart from the making day. The first: {message}"
+        advice = "What looks like the swap may be the day. Make one of the pairs again on one day, and test it."
+        findings.append(Finding("warning", "making_day_and_swap", where, message, advice))
+    return findings
+
+
+def _steps(study: Study, day: dict[str, int]) -> dict[str, list[int]]:
+    """Return for each swap, pair by pair, whether the day goes up (1) or down (-1); 0 if it stays or is not known."""
+    pairs = matched_pairs(study)
+    steps: dict[str, list[int]] = {}
+    columns = [pairs[name].tolist() for name in ("removed", "added", "prototype", "versus")]
+    for removed, added, prototype, versus in zip(*columns, strict=True):
+        known = prototype in day and versus in day
+        later = known and day[prototype] > day[versus]
+        earlier = known and day[prototype] < day[versus]
+        steps.setdefault(f"{removed} -> {added}", []).append(int(later) - int(earlier))
+    return steps
+
+
+def _days(batches: pd.DataFrame) -> dict[str, int]:
+    """Return the making day of each prototype whose batches were all made on one known day, as a day number."""
+    days = read_dates(batches["made_on"]).days
+    of_prototype: dict[str, set[int]] = {}
+    unknown = set()
+    for prototype, day in zip(batches["prototype"].tolist(), days, strict=True):
+        if np.isnat(day):
+            unknown.add(prototype)
+        else:
+            of_prototype.setdefault(prototype, set()).add(int(day.astype(np.int64)))
+    return {name: min(made) for name, made in of_prototype.items() if len(made) == 1 and name not in unknown}

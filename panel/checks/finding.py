@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import astuple, dataclass, fields
+from typing import Any
 
+import numpy as np
 import pandas as pd
+
+from panel.study.study import Study
+from panel.study.tables import TABLES, Column
+from panel.words import FEW
 
 SEVERITIES = ("stop", "warning", "note")
 
@@ -44,3 +51,267 @@ def findings_table(findings: Iterable[Finding]) -> pd.DataFrame:
     ordered = sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
     columns = [column.name for column in fields(Finding)]
     return pd.DataFrame([astuple(finding) for finding in ordered], columns=columns, dtype="str")
+
+
+# How a finding says where it is and how many there are: one by one up to three, gathered beyond.
+
+
+MOST_PLACES = 12
+"""So many findings of one kind are made at most when cases are gathered by place; of more, one finding."""
+
+
+def gathered(places: np.ndarray, where: Callable[[int], str]) -> Iterator[tuple[str, np.ndarray]]:
+    """Yield the text of `where` and the case numbers of each finding to be made.
+
+    Up to three cases give one finding each. More are gathered by place, and into one finding if there are more
+    than twelve places.
+
+    Parameters
+    ----------
+    places
+        For each case the code of its place, such as the attribute or the assessor.
+    where
+        Returns the place of one case in words.
+    """
+    cases = np.arange(len(places))
+    if len(cases) <= FEW:
+        groups = [cases[i : i + 1] for i in cases]
+    else:
+        distinct, first = np.unique(places, return_index=True)
+        in_order = distinct[np.argsort(first)]
+        many = len(distinct) > MOST_PLACES
+        groups = [cases] if many else [np.flatnonzero(places == place) for place in in_order]
+    for group in groups:
+        yield _where_all(group, where), group
+
+
+def _where_all(group: np.ndarray, where: Callable[[int], str]) -> str:
+    shown = "; ".join(where(int(case)) for case in group[:FEW])
+    rest = len(group) - FEW
+    return f"{shown}; and {rest:,} more" if rest > 0 else shown
+
+
+# Names as whole numbers, and what can be asked of rows of them: groups, membership, matching.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Names:
+    """A column of names as codes: `of[code[i]]` is the name in row i; codes count from 0 by first appearance."""
+
+    code: np.ndarray
+    of: pd.Index
+
+    @classmethod
+    def read(cls, column: pd.Series) -> Names:
+        """Return the names of a column; the empty name is a name like any other."""
+        codes, names = pd.factorize(column)
+        return cls(codes.astype(np.int64), pd.Index(names))
+
+    @property
+    def blank(self) -> np.ndarray:
+        """True where the name is empty."""
+        return np.asarray(self.of == "", dtype=bool)[self.code]
+
+    def codes_of(self, column: pd.Series) -> np.ndarray:
+        """Return the codes that these names have here, -1 for names that are not among them."""
+        return self.of.get_indexer(pd.Index(column)).astype(np.int64)
+
+    def told(self, codes: np.ndarray) -> list[str]:
+        """Return the names of the codes, each once."""
+        return [str(self.of[code]) for code in dict.fromkeys(codes.tolist())]
+
+    def __len__(self) -> int:
+        return len(self.of)
+
+
+def grouped(*codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the group of each row and the first row of each group; groups are equal in all the codes.
+
+    Codes are 0 or more. Groups are numbered from 0 by first appearance.
+    """
+    group = pd.factorize(codes[0])[0].astype(np.int64)
+    for code in codes[1:]:
+        width = int(code.max(initial=0)) + 1
+        group = pd.factorize(group * width + code)[0].astype(np.int64)
+    first = np.flatnonzero(np.diff(np.maximum.accumulate(group), prepend=-1)) if len(group) else group
+    return group, first
+
+
+def distinct(*codes: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Return the different rows of the codes, in order of appearance."""
+    _, first = grouped(*codes)
+    return tuple(code[first] for code in codes)
+
+
+def among(rows: tuple[np.ndarray, ...], others: tuple[np.ndarray, ...]) -> np.ndarray:
+    """Return True for each of the rows that is also one of the others."""
+    group, first = grouped(*(np.concatenate(pair) for pair in zip(others, rows, strict=True)))
+    number = len(others[0])
+    return first[group[number:]] < number
+
+
+def matched(left: np.ndarray, right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return all pairs of a row on the left and a row on the right with the same code, as two columns of rows."""
+    width = int(max(left.max(initial=-1), right.max(initial=-1))) + 1
+    order, counts = np.argsort(right, kind="stable"), np.bincount(right, minlength=width)
+    times = counts[left]
+    of_left = np.repeat(np.arange(len(left)), times)
+    within = np.arange(len(of_left)) - np.repeat(np.cumsum(times) - times, times)
+    starts = np.cumsum(counts) - counts
+    return of_left, order[starts[left[of_left]] + within]
+
+
+def common(by: tuple[np.ndarray, ...], what: np.ndarray, whole: tuple[np.ndarray, ...]) -> tuple[np.ndarray, ...]:
+    """Return the rows (by, what) that occur more than half as often as their `by` occurs among the rows of `whole`."""
+    group, first = grouped(*by, what)
+    of_all, _ = grouped(*(np.concatenate(pair) for pair in zip(whole, by, strict=True)))
+    number = len(whole[0])
+    total = np.bincount(of_all[:number], minlength=int(of_all.max(initial=-1)) + 1)[of_all[number:]]
+    often = first[2 * np.bincount(group) > total[first]]
+    return tuple(code[often] for code in (*by, what))
+
+
+def or_none(position: np.ndarray) -> np.ndarray:
+    """Return codes for numbers such as positions, 0 for none."""
+    return pd.factorize(position)[0].astype(np.int64) + 1
+
+
+# Dates and times of the study's tables as values that can be compared.
+
+
+WIDEST_OFFSET = np.timedelta64(14 * 3600, "s")
+"""Largest difference between the clocks of two places (UTC+14 is the largest offset in use)."""
+
+_OFFSET = re.compile(r":.*(?:Z|[+-]\d\d:?\d\d)$")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Dates:
+    """Dates, or dates and times, read from ISO 8601 text.
+
+    Parameters
+    ----------
+    values
+        datetime64[s]; NaT where the cell is empty or no date.
+    has_time
+        True where the cell gives a time of day as well.
+    has_offset
+        True where the time carries its distance from UTC.
+    """
+
+    values: np.ndarray
+    has_time: np.ndarray
+    has_offset: np.ndarray
+
+    @property
+    def days(self) -> np.ndarray:
+        """The calendar days, datetime64[D]."""
+        return self.values.astype("datetime64[D]")
+
+
+def read_dates(text: pd.Series) -> Dates:
+    """Return the dates of a column of text; one without time counts from its midnight."""
+    codes, different = pd.factorize(text)
+    cells = [str(cell).strip() for cell in different]
+    moments = pd.to_datetime(pd.Index(cells, dtype="str"), format="ISO8601", errors="coerce", utc=True)
+    has_time = np.array([":" in cell for cell in cells], dtype=bool)
+    has_offset = np.array([_OFFSET.search(cell) is not None for cell in cells], dtype=bool)
+    values = moments.tz_localize(None).to_numpy().astype("datetime64[s]")
+    return Dates(values[codes], has_time[codes], has_offset[codes])
+
+
+def told_date(moment: np.datetime64, *, with_time: bool) -> str:
+    """Return a moment as `2025-03-10 16:00`, or only its day."""
+    return np.datetime_as_string(moment, unit="m").replace("T", " ") if with_time else str(moment.astype("M8[D]"))
+
+
+# A study brought to the form its tables promise, so that no check can stumble over it.
+
+
+SCALE_FACTS = ("scale_min", "scale_max")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SoundStudy(Study):
+    """A study whose tables have every column, text as text, numbers as finite numbers, and rows counted from 0."""
+
+
+def sound_study(study: Study) -> SoundStudy:
+    """Return the study with its known tables in the form that they promise.
+
+    Tables of a study that was read by this package have that form already and are passed on as they are. What is
+    no number becomes a missing number, here and among the facts; `check_structure` reports it.
+    """
+    if isinstance(study, SoundStudy):
+        return study
+    tables = {name: _sound_table(name, frame) for name, frame in study.tables.items() if name in TABLES}
+    return SoundStudy(tables, _sound_facts(study.facts), study.unread, study.raw_files)
+
+
+def fact_number(facts: Mapping[str, Any], name: str) -> float:
+    """Return the fact as a number; NaN if it is absent or no number."""
+    value = facts.get(name)
+    if isinstance(value, float) or (isinstance(value, int) and not isinstance(value, bool)):
+        return float(value)
+    if isinstance(value, str | np.number):
+        return float(pd.to_numeric(pd.Series([value]), errors="coerce").astype("float64").iloc[0])
+    return float("nan")
+
+
+def scales(study: Study, attributes: pd.Index) -> tuple[np.ndarray, np.ndarray]:
+    """Return the lowest and the highest possible score of each attribute; NaN where none is given or makes sense."""
+    general = tuple(fact_number(study.facts, name) for name in SCALE_FACTS)
+    stated = scales_stated(study)
+    ends = np.array([stated.get(name, general) for name in attributes], dtype=float).reshape(-1, 2)
+    ends[~(ends[:, 0] < ends[:, 1])] = np.nan
+    return ends[:, 0], ends[:, 1]
+
+
+def scales_stated(study: Study) -> dict[str, tuple[float, float]]:
+    """Return the scale of each attribute for which the attributes table states a whole one."""
+    if "attributes" not in study.tables:
+        return {}
+    rows = study.table("attributes")[["attribute", *SCALE_FACTS]].drop_duplicates("attribute").dropna()
+    return {str(name): (float(lowest), float(highest)) for name, lowest, highest in rows.itertuples(index=False)}
+
+
+def _sound_facts(facts: Mapping[str, Any]) -> dict[str, Any]:
+    numbers = {name: fact_number(facts, name) for name in SCALE_FACTS if name in facts}
+    kept = {name: value for name, value in facts.items() if name not in SCALE_FACTS}
+    return kept | {name: value for name, value in numbers.items() if np.isfinite(value)}
+
+
+def _sound_table(name: str, frame: pd.DataFrame) -> pd.DataFrame:
+    if not frame.columns.is_unique:
+        frame = frame.loc[:, ~frame.columns.duplicated()]
+    if not (isinstance(frame.index, pd.RangeIndex) and frame.index.start == 0 and frame.index.step == 1):
+        frame = frame.reset_index(drop=True)
+    changed = {}
+    for column in TABLES[name].columns:
+        sound = _sound_column(frame, column)
+        if sound is not None:
+            changed[column.name] = sound
+    return frame.assign(**changed) if changed else frame
+
+
+def _is_text(values: pd.Series) -> bool:
+    """Return True for text whose missing cells are NaN, however pandas keeps it."""
+    return isinstance(values.dtype, pd.StringDtype) and values.dtype.na_value is np.nan
+
+
+def _sound_column(frame: pd.DataFrame, column: Column) -> pd.Series | None:
+    """Return the column in the promised form, or None if it has that form already."""
+    is_number = column.kind in ("number", "integer")
+    if column.name not in frame.columns:
+        return pd.Series(np.nan if is_number else "", index=frame.index, dtype="float64" if is_number else "str")
+    values = frame[column.name]
+    if is_number:
+        numbers = values if values.dtype == np.float64 else pd.to_numeric(values, errors="coerce").astype("float64")
+        infinite = np.isinf(numbers.to_numpy())
+        numbers = numbers.mask(infinite) if infinite.any() else numbers
+        return None if numbers is values else numbers
+    if not _is_text(values):
+        values = values.astype("str")
+    elif not values.hasnans:
+        return None
+    return values.fillna("")

@@ -5,15 +5,14 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator
 
+import numpy as np
 import pandas as pd
 
 from panel.checks.finding import Finding
-from panel.checks.formula_base import check_base
-from panel.checks.formula_cautions import check_cautions
-from panel.checks.places import listed
-from panel.study.formulas import FLOAT_SLACK, all_formulas, formula_lines
-from panel.study.knowledge import canonical_ingredient, ingredients
+from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, all_formulas, formula_lines
+from panel.study.knowledge import canonical_ingredient, cautions, ingredients
 from panel.study.study import Study
+from panel.words import first_few
 
 # A formula adds up if it is within this of 100 %, the resolution in which amounts are written.
 SUM_TOLERANCE = 0.01
@@ -55,7 +54,7 @@ def _sums(study: Study, lines: pd.DataFrame) -> Iterator[Finding]:
         if amounts.isna().any():
             blank = [str(name) for name in amounts.index[amounts.isna()]]
             filled = lines.loc[(lines["prototype"] == prototype) & lines["percent"].notna(), "percent"].sum()
-            message = f"The formula of {prototype} cannot be added up: no amount for {listed(blank)}."
+            message = f"The formula of {prototype} cannot be added up: no amount for {first_few(blank)}."
             advice = "Write every amount. "
             if len(blank) == 1 and filled < 100:
                 advice += f"If {blank[0]} fills up to 100 (q.s.), write {100 - filled:.2f}. "
@@ -91,7 +90,7 @@ def _unknown(study: Study) -> Iterator[Finding]:
     offered = _known_names()
     for name in names:
         rows = written.index[written["ingredient"] == name]
-        where = f"formulas, row {rows[0] + 2}: {listed(written.loc[rows, 'prototype'].unique().tolist())}"
+        where = f"formulas, row {rows[0] + 2}: {first_few(written.loc[rows, 'prototype'].unique().tolist())}"
         close = difflib.get_close_matches(name.casefold(), offered, n=1, cutoff=0.8)
         message = f"{name!r} is not a known INCI name."
         if close:
@@ -123,7 +122,114 @@ def _without_formula(study: Study) -> Iterator[Finding]:
     bought = set(prototypes.loc[prototypes["role"].isin(["benchmark", "reference", "untreated"]), "prototype"])
     absent = [name for name in scored if name and name not in with_formula]
     if absent:
-        message = f"Scored, but without a formula: {listed(absent, 6)}."
+        message = f"Scored, but without a formula: {first_few(absent, 6)}."
         advice = "Add the formula if it is known; what was bought, or untreated skin, may stay without one."
         severity = "note" if set(absent) <= bought else "warning"
         yield Finding(severity, "formula_missing", "formulas", message, advice)
+
+
+# Is the base frozen: the same emollient total, and everything but the emollients alike in all prototypes?
+
+
+def check_base(study: Study, lines: pd.DataFrame) -> list[Finding]:
+    """Return where the emollient total or the rest of the formula differs, and emollients that are not told clearly."""
+    formulas = all_formulas(study)
+    complete = formulas.percent.loc[formulas.percent.notna().all(axis=1)]
+    total = complete[list(formulas.emollients)].sum(axis=1)
+    findings = [*_kinds(lines)]
+    if not formulas.emollients:
+        message = "No ingredient of the formulas is an emollient."
+        advice = "Write 'emollient' as the kind of each emollient."
+        return [*findings, Finding("warning", "emollient_missing", "formulas, column kind", message, advice)]
+    findings += _totals(total)
+    same_total = total.empty or np.ptp(total.to_numpy()) <= SAME_AMOUNT + FLOAT_SLACK
+    findings += _frozen(complete.drop(columns=list(formulas.emollients)), same_total=same_total)
+    return findings
+
+
+def _totals(total: pd.Series) -> Iterator[Finding]:
+    usual = _usual(total)
+    away = total.loc[(total - usual).abs() > SAME_AMOUNT + FLOAT_SLACK]
+    if len(away):
+        message = f"The emollient total differs: {_amounts(away)}, {usual:.2f} % in the others."
+        advice = (
+            "Swap emollients at equal mass. Where water takes up the difference, richness changes together with the "
+            "kind of emollient, and the two cannot be told apart; such pairs are not counted as swaps."
+        )
+        yield Finding("warning", "emollient_total_differs", "formulas", message, advice)
+
+
+def _frozen(rest: pd.DataFrame, *, same_total: bool) -> list[Finding]:
+    """Return the ingredients beside the emollients that are not the same everywhere, water last.
+
+    Water that only takes up what other ingredients leave is not told again.
+    """
+    findings: list[Finding] = []
+    for ingredient in sorted(rest.columns, key=lambda name: name == WATER):
+        amounts = rest[ingredient]
+        usual = _usual(amounts)
+        away = amounts.loc[(amounts - usual).abs() > SAME_AMOUNT + FLOAT_SLACK]
+        if away.empty or (ingredient == WATER and (findings or not same_total)):
+            continue
+        message = f"{ingredient} differs between the prototypes: {_amounts(away)}, {usual:.2f} % in the others."
+        advice = (
+            "Keep everything but the emollients alike: emulsifiers and structurants change the feel more than "
+            "emollients do. Pairs that differ in it are not counted as swaps."
+        )
+        findings.append(Finding("warning", "base_differs", f"formulas, {ingredient}", message, advice))
+    return findings
+
+
+def _kinds(lines: pd.DataFrame) -> Iterator[Finding]:
+    """Tell ingredients that are an emollient in one row and something else in another, and emollients not counted."""
+    known = ingredients()
+    emollients = set(known.loc[known["kind"] == "emollient", "ingredient"])
+    for ingredient, kinds in lines.groupby("ingredient", sort=False)["kind"]:
+        stated = [kind for kind in dict.fromkeys(kinds.tolist()) if kind]
+        where = f"formulas, {ingredient}, column kind"
+        if "emollient" in stated and len(stated) > 1:
+            message = f"{ingredient} has several kinds: {', '.join(stated)}. It is counted as an emollient everywhere."
+            yield Finding("warning", "kind_differs", where, message, "Give it the same kind in every formula.")
+        elif stated and "emollient" not in stated and ingredient in emollients:
+            message = f"{ingredient} is known as an emollient but its kind says {stated[0]}; it is not counted as one."
+            advice = "Write 'emollient' as its kind if it is part of the blend."
+            yield Finding("note", "emollient_not_counted", where, message, advice)
+
+
+def _usual(amounts: pd.Series) -> float:
+    """Return the commonest amount, to 0.01 %; of several equally common ones the first."""
+    counts = amounts.round(2).value_counts(sort=False)
+    return float(counts.index.to_numpy(dtype=float)[counts.to_numpy().argmax()]) if len(counts) else float("nan")
+
+
+def _amounts(amounts: pd.Series) -> str:
+    return first_few([f"{amount:.2f} % in {prototype}" for prototype, amount in amounts.items()], 6)
+
+
+# Which usual cautions do the ingredients of the formulas call for?
+
+
+def check_cautions(lines: pd.DataFrame) -> list[Finding]:
+    """Return one note per caution: its words, the ingredients that call for it and the prototypes they are in.
+
+    Allergens and flammable or dusty materials are among them. Ingredients that are not known carry no caution here.
+    """
+    known = ingredients()
+    tags = dict(zip(known["ingredient"], known["cautions"], strict=True))
+    words = cautions().set_index("caution")["words"]
+    rows = [
+        (tag.strip(), ingredient, prototype)
+        for ingredient, prototype in zip(lines["ingredient"], lines["prototype"], strict=True)
+        for tag in tags.get(ingredient, "").split(";")
+        if tag.strip()
+    ]
+    called = pd.DataFrame(rows, columns=["caution", "ingredient", "prototype"], dtype="str")
+    findings = []
+    for caution in [name for name in words.index if name in set(called["caution"])]:
+        part = called.loc[called["caution"] == caution]
+        materials, prototypes = part["ingredient"].unique().tolist(), part["prototype"].unique().tolist()
+        where = f"formulas, {first_few(prototypes, 12)}"
+        message = f"{first_few(materials, 6)}: {words[caution]}"
+        advice = "Show this to whoever makes or applies it; the safety assessor decides, not this tool."
+        findings.append(Finding("note", f"caution_{caution}", where, message, advice))
+    return findings

@@ -8,10 +8,12 @@ import numpy as np
 import pandas as pd
 from scipy.special import gammaln
 
-from panel.checks.codes import grouped
-from panel.checks.finding import Finding
-from panel.checks.places import gathered, listed
-from panel.checks.score_cells import ScoreCells, told_score
+from panel.checks.finding import WIDEST_OFFSET, Dates, Finding, Names, gathered, grouped, read_dates, scales, told_date
+from panel.stats.assessors.profile_exchange import profile_exchange
+from panel.study.scores_used import scores_used
+from panel.study.study import Study
+from panel.study.tables import CANNOT_JUDGE
+from panel.words import counted, first_few, format_typed
 
 FEWEST_ALIKE = 3
 """Two equal scores say nothing; lines of three and more are looked at."""
@@ -206,7 +208,7 @@ def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> list[Finding]
     findings = []
     for where, cases in gathered(np.arange(len(found)), lambda case: f"scores, {noun} {names.of[found[case]]}"):
         values = np.unique(cells.score[rows[np.isin(code, found[cases])]])
-        shown = listed([told_score(value) for value in values], FEW_VALUES)
+        shown = first_few([told_score(value) for value in values], FEW_VALUES)
         message = f"Only {len(values)} different scores are used: {shown}."
         if len(values) == 1:
             message = f"Every score is the same: {shown}."
@@ -241,3 +243,270 @@ def piled_at_end(cells: ScoreCells) -> list[Finding]:
 
 def _attribute(cells: ScoreCells, row: int) -> str:
     return str(cells.attribute.of[cells.attribute.code[row]])
+
+
+# The scores as numbers and codes: what every check of the scores starts from.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ScoreCells:
+    """The rows of the scores table that name an assessor, a prototype and an attribute, one entry each.
+
+    Parameters
+    ----------
+    line
+        Line of the file on which the row stands.
+    score
+        The score after written corrections; NaN where it is blank or was set aside.
+    settled
+        True where a written correction concerns the row.
+    unable
+        True where the assessor said that it cannot be judged.
+    sitting
+        The session; where no row has one, the replicate.
+    sitting_word
+        `session` or `replicate`: which of the two `sitting` is.
+    lowest, highest
+        Lowest and highest possible score of each attribute (by attribute code), NaN where unknown.
+    """
+
+    line: np.ndarray
+    score: np.ndarray
+    settled: np.ndarray
+    unable: np.ndarray
+    assessor: Names
+    prototype: Names
+    attribute: Names
+    sitting: Names
+    replicate: Names
+    sitting_word: str
+    position: np.ndarray
+    batch: pd.Series
+    recorded_at: pd.Series
+    lowest: np.ndarray
+    highest: np.ndarray
+
+    def place(self, row: int) -> str:
+        """Return where a row is, such as `scores, row 812: A02, session 2, P4, AF_GREASE`."""
+        return f"scores, row {self.line[row]}: {self.sample(row)}, {self.attribute.of[self.attribute.code[row]]}"
+
+    def sample(self, row: int) -> str:
+        """Return whose sample of what a row belongs to, such as `A02, session 2, P4`."""
+        return f"{self.turn(row)}, {self.prototype.of[self.prototype.code[row]]}"
+
+    def turn(self, row: int) -> str:
+        """Return who sat when, such as `A02, session 2`."""
+        return told_turn(self, self.assessor.code[row], self.sitting.code[row])
+
+
+def score_cells(study: Study) -> ScoreCells:
+    """Return the scores of a sound study as codes (see `panel.checks.finding`)."""
+    score, settled = _after_corrections(study)
+    rows, named = _named(study.scores)
+    session, replicate, attribute = (Names.read(rows[name]) for name in ("session", "replicate", "attribute"))
+    by_session = bool((session.of != "").any())
+    lowest, highest = scales(study, attribute.of)
+    return ScoreCells(
+        line=np.flatnonzero(named) + 2,
+        score=score[named],
+        settled=settled[named],
+        unable=(rows["flag"].str.strip().str.casefold() == CANNOT_JUDGE).to_numpy(dtype=bool),
+        assessor=Names.read(rows["assessor"]),
+        prototype=Names.read(rows["prototype"]),
+        attribute=attribute,
+        sitting=session if by_session else replicate,
+        replicate=replicate,
+        sitting_word="session" if by_session else "replicate",
+        position=rows["position"].to_numpy(dtype=float),
+        batch=rows["batch"],
+        recorded_at=rows["recorded_at"],
+        lowest=lowest,
+        highest=highest,
+    )
+
+
+def _named(scores: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
+    """Return the rows that name assessor, prototype and attribute, and which rows those are."""
+    named = np.ones(len(scores), dtype=bool)
+    for name in ("assessor", "prototype", "attribute"):
+        if "" in scores[name].unique():
+            named &= (scores[name] != "").to_numpy(dtype=bool)
+    return (scores if named.all() else scores[named]), named
+
+
+def told_turn(cells: ScoreCells, assessor: int, sitting: int) -> str:
+    """Return who sat when, by the codes of assessor and sitting."""
+    name = cells.sitting.of[sitting]
+    return f"{cells.assessor.of[assessor]}, {cells.sitting_word} {name}" if name else str(cells.assessor.of[assessor])
+
+
+def told_score(score: float) -> str:
+    """Return a score as the user wrote it."""
+    return format_typed(float(score))
+
+
+def _after_corrections(study: Study) -> tuple[np.ndarray, np.ndarray]:
+    """Return the scores after the written corrections, and which rows those concern."""
+    scores = study.scores
+    settled = np.zeros(len(scores), dtype=bool)
+    if "corrections" not in study.tables or study.table("corrections").empty:
+        return scores["score"].to_numpy(dtype=float), settled
+    used = scores_used(Study(study.tables))  # without the facts: rules are the analysis's business
+    settled[used.corrected["row"].to_numpy(dtype=int) - 2] = True
+    settled[used.set_aside["row"].to_numpy(dtype=int) - 2] = True
+    return used.frame["score"].reindex(scores.index).to_numpy(dtype=float), settled
+
+
+# Did an assessor's scores of two prototypes change places in a session?
+
+
+"""A pair is told when fewer than one honest study in twenty would hold one."""
+
+SMALLEST_GAIN = 0.5
+"""Share of the disagreement that must go away when the two profiles are exchanged."""
+
+FEWEST_ATTRIBUTES = 3
+FEWEST_PROTOTYPES = 4
+"""The pair in question says nothing about the noise; at least two more prototypes must."""
+
+MOST_PROTOTYPES = 30
+"""Beyond that there are so many pairs that none would stand out."""
+
+LARGEST_FILL = 20
+"""Largest number of cells of the full plan (everybody, everything) per score that is still worth laying out."""
+
+
+def exchanged_profiles(cells: ScoreCells) -> list[Finding]:
+    """Return pairs of prototypes whose profiles seem to have changed places, one note for each pair and assessor.
+
+    For each assessor and session the difference between two prototypes over all attributes is held against the
+    same difference in that assessor's other sessions. Both point the same way when nothing went wrong, whatever
+    the prototypes are. The rule: they point opposite ways by more than chance allows in one study out of twenty,
+    and exchanging the two removes more than half of the disagreement (`panel.stats.assessors.profile_exchange`).
+    """
+    scores = _laid_out(cells)
+    if scores is None:
+        return []
+    exchange = profile_exchange(scores)
+    looked_at = np.isfinite(exchange.chance)
+    unlikely = np.where(looked_at, exchange.chance, 1.0) * looked_at.sum() < CHANCE_PER_STUDY
+    assessor, sitting, pair = np.nonzero(unlikely & (exchange.gain > SMALLEST_GAIN))
+    return _told_pairs(cells, np.stack([assessor, sitting, exchange.first[pair], exchange.second[pair]], axis=1))
+
+
+def _told_pairs(cells: ScoreCells, found: np.ndarray) -> list[Finding]:
+    """Return one note for each assessor and pair, naming the sessions in question."""
+    pairs: dict[tuple[int, int, int], list[str]] = {}
+    for assessor, sitting, first, second in found.tolist():
+        pairs.setdefault((assessor, first, second), []).append(str(cells.sitting.of[sitting]))
+    findings = []
+    for (assessor, first, second), sittings in pairs.items():
+        names = f"{cells.prototype.of[first]} and {cells.prototype.of[second]}"
+        turn = f"{cells.sitting_word} {' or '.join(sittings[:2])}" if len(sittings) < 3 else first_few(sittings)
+        message = (
+            f"The profiles of {names} look exchanged: over all attributes they differ the opposite way to this "
+            f"assessor's other {cells.sitting_word}s, more than chance would give in one study out of twenty."
+        )
+        advice = "It may be chance. Compare codes and ballots of the two samples before you think of a correction."
+        where = f"scores: {cells.assessor.of[assessor]}, {turn}, {names}"
+        findings.append(Finding("note", "profiles_exchanged", where, message, advice))
+    return findings
+
+
+def _laid_out(cells: ScoreCells) -> np.ndarray | None:
+    """Return mean scores [assessor, session, prototype, attribute], NaN where there is none.
+
+    None if there are too few of anything, or if the scores fill too little of the plan to compare sessions.
+    """
+    shape = tuple(len(names) for names in (cells.assessor, cells.sitting, cells.prototype, cells.attribute))
+    size = float(np.prod(shape, dtype=float))
+    if shape[1] < 2 or not FEWEST_PROTOTYPES <= shape[2] <= MOST_PROTOTYPES or shape[3] < FEWEST_ATTRIBUTES:
+        return None
+    if size > LARGEST_FILL * len(cells.line):
+        return None
+    rows = np.flatnonzero(np.isfinite(cells.score))
+    codes = (cells.assessor.code, cells.sitting.code, cells.prototype.code, cells.attribute.code)
+    flat = np.ravel_multi_index(tuple(code[rows] for code in codes), shape)
+    count = np.bincount(flat, minlength=int(size))
+    total = np.bincount(flat, weights=cells.score[rows], minlength=int(size))
+    return np.divide(total, count, out=np.full(int(size), np.nan), where=count > 0).reshape(shape)
+
+
+# Can the times of the scores be true: nothing scored before it was made, sessions in their order?
+
+
+def score_times(study: Study, cells: ScoreCells) -> list[Finding]:
+    """Return scores whose time of entry cannot be true; none where no times were recorded."""
+    recorded = read_dates(cells.recorded_at)
+    if np.isnat(recorded.values).all():
+        return []
+    return [*_before_making(study, cells, recorded), *_sessions_out_of_order(cells, recorded)]
+
+
+def _before_making(study: Study, cells: ScoreCells, recorded: Dates) -> list[Finding]:
+    """Return the batches that have scores from before they were made."""
+    batches = study.table("batches").drop_duplicates("batch")
+    made = read_dates(batches["made_on"])
+    batch = batch_rows(batches, cells)
+    rows = np.flatnonzero((batch >= 0) & ~np.isnat(recorded.values))
+    of = batch[rows]
+    # A time written with its distance from UTC and one without may come from clocks that differ.
+    slack = np.where(recorded.has_offset[rows] != made.has_offset[of], WIDEST_OFFSET, np.timedelta64(0, "s"))
+    earliest = np.where(recorded.has_time[rows], recorded.values[rows], recorded.values[rows] + np.timedelta64(1, "D"))
+    early = rows[earliest + slack < made.values[of]]
+    code, names = batch[early], batches["batch"].tolist()
+    found = code[np.sort(np.unique(code, return_index=True)[1])]
+    findings = []
+    for where, cases in gathered(np.arange(len(found)), lambda case: f"scores, batch {names[found[case]]}"):
+        concerned = early[np.isin(code, found[cases])]
+        row = concerned[np.argmin(recorded.values[concerned])]
+        score_time = told_date(recorded.values[row], with_time=bool(recorded.has_time[row]))
+        making = told_date(made.values[batch[row]], with_time=bool(made.has_time[batch[row]]))
+        message = (
+            f"{counted(len(concerned), 'score')} recorded before the batch was made: the first on {score_time} "
+            f"(row {cells.line[row]}), made on {making}."
+        )
+        advice = "Correct made_on, the batch of the scores, or the clock of the device that recorded them."
+        findings.append(Finding("warning", "scored_before_made", where, message, advice))
+    return findings
+
+
+def batch_rows(batches: pd.DataFrame, cells: ScoreCells) -> np.ndarray:
+    """Return for each score the row of its batch; -1 where it names none and its prototype has not just one."""
+    named = pd.Index(batches["batch"]).get_indexer(pd.Index(cells.batch))
+    single = batches.reset_index(drop=True).drop_duplicates("prototype", keep=False)["prototype"]
+    by_prototype = np.full(len(cells.prototype), -1)
+    at = cells.prototype.of.get_indexer(pd.Index(single))
+    by_prototype[at[at >= 0]] = single.index.to_numpy()[at >= 0]
+    return np.where((cells.batch == "").to_numpy(dtype=bool), by_prototype[cells.prototype.code], named)
+
+
+def _sessions_out_of_order(cells: ScoreCells, recorded: Dates) -> list[Finding]:
+    """Return who has a session begun before the end of one with a lower number; only numbered sessions can tell."""
+    number = pd.to_numeric(pd.Series(cells.sitting.of), errors="coerce").to_numpy(dtype=float)[cells.sitting.code]
+    rows = np.flatnonzero(np.isfinite(number) & ~np.isnat(recorded.values))
+    if not len(rows):
+        return []
+    group, first = grouped(cells.assessor.code[rows], cells.sitting.code[rows])
+    order = np.argsort(group, kind="stable")
+    starts = np.searchsorted(group[order], np.arange(len(first)))
+    moments = recorded.values[rows][order].astype(np.int64)
+    moments -= moments.min()
+    turn = rows[first]
+    in_order = np.lexsort((number[turn], cells.assessor.code[turn]))
+    turn, assessor = turn[in_order], cells.assessor.code[turn][in_order]
+    # every assessor's times lie after those of the one before, so that one running maximum serves all of them
+    shift = assessor * (moments.max() + 1)
+    begun = np.minimum.reduceat(moments, starts)[in_order] + shift
+    ended = np.maximum.accumulate(np.maximum.reduceat(moments, starts)[in_order] + shift)
+    same_person = assessor[1:] == assessor[:-1]
+    found = turn[1:][same_person & (begun[1:] < ended[:-1])]
+    findings = []
+    for where, cases in gathered(cells.assessor.code[found], lambda case: f"scores: {cells.turn(found[case])}"):
+        who = first_few(list(dict.fromkeys(cells.assessor.of[cells.assessor.code[found[cases]]])))
+        message = f"By the recorded times this session of {who} began before an earlier one had ended."
+        if len(cases) > 1:
+            message = f"By the recorded times {len(cases):,} sessions began before an earlier one had ended ({who})."
+        advice = "Check the session numbers of these scores, or the clock of the device that recorded them."
+        findings.append(Finding("warning", "sessions_out_of_order", where, message, advice))
+    return findings

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 
-from panel.checks.exchanged_profiles import exchanged_profiles
-from panel.checks.finding import Finding
-from panel.checks.score_cells import score_cells
-from panel.checks.score_entries import blank, cannot_judge, given_twice, outside_scale
-from panel.checks.score_gaps import score_gaps
-from panel.checks.score_patterns import few_steps, piled_at_end, straight_lines
-from panel.checks.score_times import score_times
-from panel.checks.serving_order import serving_order
-from panel.checks.sound_study import sound_study
-from panel.checks.unread import unread_rows
+from panel.checks.finding import Finding, among, common, distinct, gathered, grouped, matched, or_none, sound_study
+from panel.checks.score_patterns import (
+    ScoreCells,
+    exchanged_profiles,
+    few_steps,
+    piled_at_end,
+    score_cells,
+    score_times,
+    straight_lines,
+    told_score,
+    told_turn,
+)
+from panel.checks.structure import unread_rows
 from panel.study.study import Study
+from panel.words import counted, first_few, format_typed
 
 
 def check_scores(study: Study) -> list[Finding]:
@@ -39,3 +43,409 @@ def check_scores(study: Study) -> list[Finding]:
         *piled_at_end(cells),
         *exchanged_profiles(cells),
     ]
+
+
+# Is every score possible: on its scale, not blank, given once?
+
+
+def outside_scale(cells: ScoreCells) -> list[Finding]:
+    """Return scores below the lowest or above the highest possible one."""
+    low, high = cells.lowest[cells.attribute.code], cells.highest[cells.attribute.code]
+    rows = np.flatnonzero((cells.score < low) | (cells.score > high))
+    findings = []
+    for where, cases in gathered(cells.attribute.code[rows], lambda case: cells.place(rows[case])):
+        advice = (
+            "Look at the raw ballot. If it is a slip, write a correction with its reason; a score is left out only "
+            "so, or by a rule recorded before unblinding."
+        )
+        message = _told_outside(cells, rows[cases])
+        findings.append(Finding("warning", "score_outside_scale", where, message, advice))
+    return findings
+
+
+def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:
+    attribute = cells.attribute.code[rows]
+    scores, low, high = cells.score[rows], cells.lowest[attribute], cells.highest[attribute]
+    slips = (scores / 10 >= low) & (scores / 10 <= high)
+    scale = f"the scale {told_score(low[0])} to {told_score(high[0])}"
+    if len(rows) == 1:
+        message = f"{told_score(scores[0])} is outside {scale}."
+        if slips[0]:
+            message += f" {told_score(scores[0])} may be {scores[0] / 10:.1f}: a missing decimal point."
+        return message
+    if len(np.unique(low)) > 1 or len(np.unique(high)) > 1:
+        scale = "their scales"
+    message = (
+        f"{len(rows):,} scores are outside {scale}, from {told_score(scores.min())} to {told_score(scores.max())}."
+    )
+    if slips.any():
+        first = scores[slips][0]
+        message += f" For {counted(int(slips.sum()), 'of them', 'of them')} a decimal point may be missing:"
+        message += f" {told_score(first)} may be {first / 10:.1f}."
+    return message
+
+
+def blank(cells: ScoreCells, unread_lines: np.ndarray) -> list[Finding]:
+    """Return rows without a score, save those that could not be read (already reported) or could not be judged."""
+    empty = np.isnan(cells.score) & ~cells.settled & ~cells.unable
+    rows = np.flatnonzero(empty & ~np.isin(cells.line, unread_lines))
+    findings = []
+    for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
+        who = first_few(_names(cells, rows[cases]))
+        message = "The score is blank." if len(cases) == 1 else f"{len(cases):,} scores of {who} are blank."
+        advice = (
+            "If the ballot has it, write a correction. Otherwise leave it blank: the analysis uses the scores that "
+            "are there and fills in nothing."
+        )
+        findings.append(Finding("warning", "score_blank", where, message, advice))
+    return findings
+
+
+def cannot_judge(cells: ScoreCells) -> list[Finding]:
+    """Return what assessors said they cannot judge."""
+    rows = np.flatnonzero(np.isnan(cells.score) & ~cells.settled & cells.unable)
+    findings = []
+    for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
+        who = first_few(_names(cells, rows[cases]))
+        message = f"{who} could not judge {counted(len(cases), 'score')}."
+        advice = (
+            "Leave them blank: that is an answer, and nothing is filled in. Where it is often the same attribute, look "
+            "at its definition with the panel."
+        )
+        findings.append(Finding("note", "score_cannot_judge", where, message, advice))
+    return findings
+
+
+def given_twice(cells: ScoreCells) -> list[Finding]:
+    """Return scores for which assessor, prototype, attribute, session, replicate and position are an earlier row's.
+
+    Rows with neither session nor replicate may be repeats that nobody numbered: they give one note.
+    """
+    numbered = ~(cells.sitting.blank & cells.replicate.blank)
+    rows = np.flatnonzero(np.isfinite(cells.score) & numbered)
+    keys = (cells.assessor, cells.prototype, cells.attribute, cells.sitting, cells.replicate)
+    later, earlier = _repeats(rows, *(names.code[rows] for names in keys), or_none(cells.position[rows]))
+    same = cells.score[later] == cells.score[earlier]
+    rows = np.flatnonzero(np.isfinite(cells.score) & ~numbered)
+    return [
+        *_told_twice(cells, later[same], earlier[same], same=True),
+        *_told_twice(cells, later[~same], earlier[~same], same=False),
+        *_not_numbered(cells, _repeats(rows, *(names.code[rows] for names in keys[:3]))[0]),
+    ]
+
+
+def _repeats(rows: np.ndarray, *codes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the rows whose codes are those of an earlier row, and that earlier row."""
+    group, first = grouped(*codes)
+    again = np.flatnonzero(first[group] != np.arange(len(rows)))
+    return rows[again], rows[first[group[again]]]
+
+
+def _told_twice(cells: ScoreCells, later: np.ndarray, earlier: np.ndarray, *, same: bool) -> list[Finding]:
+    findings = []
+    for where, cases in gathered(cells.assessor.code[later], lambda case: cells.place(later[case])):
+        before, after = earlier[cases[0]], later[cases[0]]
+        if same and len(cases) == 1:
+            message = f"The score {told_score(cells.score[after])} of row {cells.line[before]} stands here again."
+        elif same:
+            message = f"{len(cases):,} scores stand a second time with the same value; the first repeats row {{}}."
+            message = message.format(cells.line[before])
+        elif len(cases) == 1:
+            message = (
+                f"Two scores for the same sample: {told_score(cells.score[before])} in row {cells.line[before]}, "
+                f"{told_score(cells.score[after])} here."
+            )
+        else:
+            message = f"{len(cases):,} scores stand a second time with another value; the first contradicts row "
+            message += f"{cells.line[before]}."
+        kind = "score_given_twice" if same else "score_given_twice_differently"
+        advice = (
+            "Both count until one is set aside by a written correction. If the sample was tried twice, number the "
+            "replicates."
+        )
+        findings.append(Finding("warning", kind, where, message, advice))
+    return findings
+
+
+def _not_numbered(cells: ScoreCells, rows: np.ndarray) -> list[Finding]:
+    if not len(rows):
+        return []
+    return [
+        Finding(
+            "note",
+            "repeats_not_numbered",
+            f"scores, columns session and replicate: first at row {cells.line[rows[0]]}",
+            f"{counted(len(rows), 'score')} repeat an earlier one and carry neither session nor replicate: they are "
+            "taken as replicates.",
+            "Number the replicates, so that a row entered twice can be told from a sample tried twice.",
+        )
+    ]
+
+
+def _names(cells: ScoreCells, rows: np.ndarray) -> list[str]:
+    return list(dict.fromkeys(cells.assessor.of[cells.assessor.code[rows]]))
+
+
+# Which scores are not there: sessions missed, samples not scored, attributes left out, prototypes tried less
+# often?
+#
+# What one would expect is what the servings say, and without them what more than half of the assessors did.
+
+
+_KEPT = "The analysis uses the scores that are there; nobody is left out and nothing is filled in."
+_MOST_LISTED = 12
+
+_Codes = tuple[np.ndarray, ...]
+"""Rows as columns of codes."""
+
+
+def score_gaps(study: Study, cells: ScoreCells) -> list[Finding]:
+    """Return what is missing among the scores: rows that are not there (blank ones are `score_blank`)."""
+    turns = distinct(cells.assessor.code, cells.sitting.code)
+    samples = distinct(cells.assessor.code, cells.sitting.code, cells.prototype.code)
+    planned = _planned(study, cells)
+    absent = _samples_absent(turns, samples, planned)
+    return [
+        *_session_left_out(cells),
+        *_sessions_missed(cells, turns),
+        *_samples_not_scored(cells, absent),
+        *_attributes_left_out(cells, samples),
+        *_never_scored(study, cells),
+        *_pairs_never_scored(cells),
+        *_unequal_samples(cells, samples, absent, planned),
+    ]
+
+
+def _planned(study: Study, cells: ScoreCells) -> _Codes:
+    """Return the samples of the servings, as far as assessor, session and prototype occur among the scores."""
+    if "servings" not in study.tables:
+        return (np.empty(0, dtype=np.int64),) * 3
+    servings = study.table("servings")
+    rows = (
+        cells.assessor.codes_of(servings["assessor"]),
+        cells.sitting.codes_of(servings["session"]),
+        cells.prototype.codes_of(servings["prototype"]),
+    )
+    known = np.logical_and.reduce([code >= 0 for code in rows])
+    return tuple(code[known] for code in rows)
+
+
+def _join(*parts: _Codes) -> _Codes:
+    return tuple(np.concatenate(columns) for columns in zip(*parts, strict=True))
+
+
+def _without(rows: _Codes, others: _Codes) -> _Codes:
+    """Return the different ones of the rows that are not among the others, in sorted order."""
+    new = distinct(*(code[~among(rows, others)] for code in rows))
+    order = np.lexsort(new[::-1])
+    return tuple(code[order] for code in new)
+
+
+def _session_left_out(cells: ScoreCells) -> list[Finding]:
+    """Return rows without a session (or replicate) where others have one."""
+    rows = np.flatnonzero(cells.sitting.blank)
+    if len(cells.sitting) == 1:
+        return []
+    findings = []
+    for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
+        message = f"{counted(len(cases), 'score')} without a {cells.sitting_word}, where others have one."
+        advice = f"Fill in the {cells.sitting_word}. Until then these scores count as one more {cells.sitting_word}."
+        findings.append(Finding("warning", f"{cells.sitting_word}_left_out", where, message, advice))
+    return findings
+
+
+def _sessions_missed(cells: ScoreCells, turns: _Codes) -> list[Finding]:
+    """Return the sessions that more than half of the assessors attended and somebody did not."""
+    attended = np.bincount(turns[1], minlength=len(cells.sitting))
+    usual = np.flatnonzero(2 * attended > len(cells.assessor))
+    everybody = np.arange(len(cells.assessor))
+    assessor, sitting = _without((np.repeat(everybody, len(usual)), np.tile(usual, len(everybody))), turns)
+    findings = []
+    for where, cases in gathered(assessor, lambda case: f"scores: {told_turn(cells, assessor[case], sitting[case])}"):
+        who, which = first_few(cells.assessor.told(assessor[cases])), first_few(cells.sitting.told(sitting[cases]))
+        message = f"{who} gave no scores in {cells.sitting_word} {which}, in which most of the others did."
+        findings.append(Finding("note", f"{cells.sitting_word}_missed", where, message, _KEPT))
+    return findings
+
+
+def _samples_absent(turns: _Codes, samples: _Codes, planned: _Codes) -> _Codes:
+    """Return the samples one would expect in the sittings that took place, and that have no row."""
+    by_plan = tuple(code[among(planned[:2], turns)] for code in planned)
+    assessor, sitting = _without(turns, planned[:2])
+    usual_sitting, usual_prototype = common((samples[1],), samples[2], (turns[1],))
+    of_turn, of_usual = matched(sitting, usual_sitting)
+    by_custom = (assessor[of_turn], sitting[of_turn], usual_prototype[of_usual])
+    return _without(_join(by_plan, by_custom), samples)
+
+
+def _samples_not_scored(cells: ScoreCells, absent: _Codes) -> list[Finding]:
+    assessor, sitting, prototype = absent
+
+    def place(case: int) -> str:
+        return f"scores: {told_turn(cells, assessor[case], sitting[case])}, {cells.prototype.of[prototype[case]]}"
+
+    findings = []
+    for where, cases in gathered(assessor, place):
+        what = first_few(cells.prototype.told(prototype[cases]))
+        message = f"{counted(len(cases), 'sample')} of {what} should have been scored and have no scores at all."
+        findings.append(Finding("note", "sample_not_scored", where, message, f"Look for the ballot. {_KEPT}"))
+    return findings
+
+
+def _attributes_left_out(cells: ScoreCells, samples: _Codes) -> list[Finding]:
+    """Return attributes without a row in a sample, where most others who scored that sample have one."""
+    entries = distinct(cells.assessor.code, cells.sitting.code, cells.prototype.code, cells.attribute.code)
+    *usual_sample, usual_attribute = common(entries[1:3], entries[3], samples[1:])
+    number = len(usual_attribute)
+    kind, _ = grouped(*_join(tuple(usual_sample), samples[1:]))
+    of_sample, of_usual = matched(kind[number:], kind[:number])
+    expected = (*(code[of_sample] for code in samples), usual_attribute[of_usual])
+    assessor, sitting, prototype, attribute = _without(expected, entries)
+
+    def place(case: int) -> str:
+        turn = told_turn(cells, assessor[case], sitting[case])
+        return f"scores: {turn}, {cells.prototype.of[prototype[case]]}, {cells.attribute.of[attribute[case]]}"
+
+    findings = []
+    for where, cases in gathered(assessor, place):
+        what = first_few(cells.attribute.told(attribute[cases]))
+        message = f"{counted(len(cases), 'score')} of {what} missing from samples that were otherwise scored."
+        findings.append(Finding("note", "attribute_left_out", where, message, f"Look at the ballot. {_KEPT}"))
+    return findings
+
+
+def _never_scored(study: Study, cells: ScoreCells) -> list[Finding]:
+    """Return prototypes and attributes that are listed but have no score at all."""
+    scored = np.isfinite(cells.score)
+    findings = []
+    for table, names in (("prototypes", cells.prototype), ("attributes", cells.attribute)):
+        noun = table[:-1]
+        with_score = {"", *names.told(np.unique(names.code[scored]))}
+        known = study.table(table)[noun].unique().tolist() if table in study.tables else []
+        without = [name for name in known if name not in with_score]
+        if without:
+            message = f"No scores for {counted(len(without), noun)} of the study: {first_few(without, _MOST_LISTED)}."
+            advice = (
+                f"Nothing can be said about it. Score it, or take it out of {table} if it is not part of the study."
+            )
+            findings.append(Finding("note", f"{noun}_not_scored", table, message, advice))
+    return findings
+
+
+def _pairs_never_scored(cells: ScoreCells) -> list[Finding]:
+    """Return attributes on which some prototype has no score, although it has scores elsewhere."""
+    rows = np.flatnonzero(np.isfinite(cells.score))
+    prototype, attribute = cells.prototype.code[rows], cells.attribute.code[rows]
+    _, first = grouped(prototype, attribute)
+    scored = np.unique(prototype)
+    having = np.bincount(attribute[first], minlength=len(cells.attribute))
+    short = np.flatnonzero((having > 0) & (having < len(scored)))
+    findings = []
+    for where, cases in gathered(short, lambda case: f"scores, attribute {cells.attribute.of[short[case]]}"):
+        attributes = short[cases]
+        have = prototype[first][attribute[first] == attributes[0]]
+        lacking = first_few(list(cells.prototype.of[np.setdiff1d(scored, have)]), _MOST_LISTED)
+        message = f"No score at all for {lacking}."
+        if len(cases) > 1:
+            message = (
+                f"{len(cases):,} attributes lack some prototypes; {cells.attribute.of[attributes[0]]} lacks {lacking}."
+            )
+        advice = "On this attribute the prototype cannot be compared, and the map leaves one of the two out."
+        findings.append(Finding("warning", "prototype_never_scored", where, message, advice))
+    return findings
+
+
+def _unequal_samples(cells: ScoreCells, samples: _Codes, absent: _Codes, planned: _Codes) -> list[Finding]:
+    """Return whether the prototypes were meant to be tried equally often; single losses are told elsewhere."""
+    keys = (cells.assessor, cells.sitting, cells.replicate, cells.prototype)
+    rows = np.flatnonzero(~cells.sitting.blank) if len(cells.sitting) > 1 else np.arange(len(cells.line))
+    *_, tried, _ = distinct(*(names.code[rows] for names in keys), or_none(cells.position[rows]))
+    not_tried = _join(absent, _without(planned, _join(samples, absent)))[2]
+    counts = np.bincount(np.concatenate([tried, not_tried]), minlength=len(cells.prototype))
+    if counts.min() == counts.max():
+        return []
+    order = np.argsort(counts, kind="stable")
+    shown = first_few([f"{cells.prototype.of[code]} {counts[code]}" for code in order], _MOST_LISTED)
+    message = f"The prototypes were not tried equally often; samples: {shown}."
+    advice = "Those tried more often are known better. Every interval says how well; compare intervals, not only means."
+    return [Finding("note", "unequal_replicates", "scores", message, advice)]
+
+
+# Do the scores agree with the servings: the right prototype, in the right session, at the right position?
+
+
+def serving_order(study: Study, cells: ScoreCells) -> list[Finding]:
+    """Return samples that were scored but not served, or served at another position; none without servings."""
+    if "servings" not in study.tables or cells.sitting_word != "session":
+        return []
+    servings = study.table("servings")
+    served = tuple(
+        names.codes_of(servings[column])
+        for names, column in ((cells.assessor, "assessor"), (cells.sitting, "session"), (cells.prototype, "prototype"))
+    )
+    known = np.logical_and.reduce([code >= 0 for code in served])
+    position = servings["position"].to_numpy(dtype=float)
+    turns = distinct(*(code[(served[0] >= 0) & (served[1] >= 0)] for code in served[:2]))
+    served, position = tuple(code[known] for code in served), position[known]
+    scored, rows = _samples(cells)
+    planned, right = among(scored[:2], turns), among(scored, served)
+    both = or_none(np.concatenate([position, cells.position[rows]]))
+    in_place = among((*scored, both[len(position) :]), (*served, both[: len(position)]))
+    elsewhere = right & ~in_place & np.isfinite(cells.position[rows])
+    return [
+        *_session_not_planned(cells, rows[_once(~planned & ~cells.sitting.blank[rows], scored[:2])]),
+        *_not_served(cells, rows[_once(planned & ~right, scored)]),
+        *_other_position(cells, rows[elsewhere], tuple(code[elsewhere] for code in scored), served, position),
+    ]
+
+
+def _samples(cells: ScoreCells) -> tuple[tuple[np.ndarray, ...], np.ndarray]:
+    """Return assessor, session and prototype of every sample and position, and the first score of each."""
+    codes = (cells.assessor.code, cells.sitting.code, cells.prototype.code)
+    _, first = grouped(*codes, or_none(cells.position))
+    return tuple(code[first] for code in codes), first
+
+
+def _once(chosen: np.ndarray, codes: tuple[np.ndarray, ...]) -> np.ndarray:
+    """Return the chosen rows, but only the first of those that are equal in the codes."""
+    rows = np.flatnonzero(chosen)
+    _, first = grouped(*(code[rows] for code in codes))
+    return rows[first]
+
+
+def _session_not_planned(cells: ScoreCells, rows: np.ndarray) -> list[Finding]:
+    findings = []
+    for where, cases in gathered(cells.assessor.code[rows], lambda case: f"scores: {cells.turn(rows[case])}"):
+        message = f"{counted(len(cases), 'sitting')} with scores but without servings."
+        advice = "Correct the session or the assessor, or add the servings, so that order and codes can be checked."
+        findings.append(Finding("warning", "session_not_served", where, message, advice))
+    return findings
+
+
+def _not_served(cells: ScoreCells, rows: np.ndarray) -> list[Finding]:
+    findings = []
+    for where, cases in gathered(cells.assessor.code[rows], lambda case: f"scores: {cells.sample(rows[case])}"):
+        message = f"{counted(len(cases), 'sample')} with scores that the servings do not hold."
+        advice = "Check the code on the ballot against the servings: the scores may belong to another prototype."
+        findings.append(Finding("warning", "sample_not_served", where, message, advice))
+    return findings
+
+
+def _other_position(
+    cells: ScoreCells,
+    rows: np.ndarray,
+    samples: tuple[np.ndarray, ...],
+    served: tuple[np.ndarray, ...],
+    position: np.ndarray,
+) -> list[Finding]:
+    findings = []
+    for where, cases in gathered(cells.assessor.code[rows], lambda case: f"scores: {cells.sample(rows[case])}"):
+        first = int(cases[0])
+        same = np.logical_and.reduce([code == sample[first] for code, sample in zip(served, samples, strict=True)])
+        given, planned = format_typed(float(cells.position[rows[first]])), format_typed(float(position[same][0]))
+        message = f"Scored at position {given}, served at position {planned}."
+        if len(cases) > 1:
+            message = f"{counted(len(cases), 'sample')} at another position than served. The first: {message.lower()}"
+        advice = "Check the ballots: samples may have been exchanged, or the order was changed and not written down."
+        findings.append(Finding("warning", "position_differs_from_serving", where, message, advice))
+    return findings

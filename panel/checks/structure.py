@@ -7,17 +7,26 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import pandas as pd
 
-from panel.checks.dates import read_dates
-from panel.checks.finding import Finding
-from panel.checks.places import counted, gathered, listed
-from panel.checks.references import check_references
-from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
-from panel.checks.unread import unread_rows
+from panel.checks.finding import (
+    SCALE_FACTS,
+    Finding,
+    Names,
+    distinct,
+    gathered,
+    grouped,
+    or_none,
+    read_dates,
+    scales,
+    scales_stated,
+    sound_study,
+)
+from panel.study.raw_table import changed_raw_files
 from panel.study.study import Study
 from panel.study.tables import TABLES, Column
+from panel.words import FEW, counted, first_few, format_typed
 
 _READ_ELSEWHERE = {("scores", "score"), ("formulas", "percent")}
-"""Cells whose blanks are the business of `panel.checks.score_entries` and `panel.checks.formulas`."""
+"""Cells whose blanks are the business of `panel.checks.scores` and `panel.checks.formulas`."""
 
 
 def check_structure(study: Study, sound: Study | None = None) -> list[Finding]:
@@ -72,7 +81,7 @@ def _columns_missing(study: Study) -> list[Finding]:
                     "stop",
                     "table_not_understood",
                     name,
-                    f"None of the columns of {name} is known: {listed(list(frame.columns), 6)}.",
+                    f"None of the columns of {name} is known: {first_few(list(frame.columns), 6)}.",
                     f"Name the columns as a study does: {', '.join(known)}.",
                 )
             )
@@ -114,7 +123,7 @@ def _cells_not_read(study: Study) -> list[Finding]:
             return f"{table}, row {rows[case]}, column {column}"
 
         for place, cases in gathered(np.zeros(len(cells)), where):
-            shown = listed([repr(texts[case]) for case in cases])
+            shown = first_few([repr(texts[case]) for case in cases])
             message = f"{counted(len(cases), 'cell')} could not be read: {shown} ({reason})."
             advice = "Correct the file and read it again. Until then the cell counts as empty."
             findings.append(Finding("warning", "cell_not_read", place, message, advice))
@@ -133,7 +142,7 @@ def _dates_not_understood(study: Study, sound: Study) -> list[Finding]:
         bad = _apart_from(given & np.isnat(read_dates(text).values), unread.get((name, column.name)))
         rows = np.flatnonzero(bad)
         for place, cases in gathered(np.zeros(len(rows)), _cell_place(name, column.name, rows)):
-            shown = listed([repr(text.iloc[rows[case]]) for case in cases])
+            shown = first_few([repr(text.iloc[rows[case]]) for case in cases])
             message = f"{counted(len(cases), 'date')} cannot be understood: {shown}."
             advice = "Write dates as 2025-03-10 or 2025-03-10 16:30. Until then the cell counts as empty."
             findings.append(Finding("warning", "date_not_understood", place, message, advice))
@@ -186,11 +195,13 @@ def _scale(study: Study, sound: Study) -> list[Finding]:
     findings = []
     if wrong:
         given = ", ".join(f"{name} {study.facts[name]}" for name in SCALE_FACTS) if by_facts else "see attributes"
-        message = f"The scale of {listed(wrong)} makes no sense: its lowest value must be below its highest ({given})."
+        message = (
+            f"The scale of {first_few(wrong)} makes no sense: its lowest value must be below its highest ({given})."
+        )
         advice = "Correct scale_min and scale_max. Until then no score is checked against the scale."
         findings.append(Finding("warning", "scale_not_usable", "attributes, scale_min and scale_max", message, advice))
     if missing:
-        message = f"The study does not say which scores are possible for {listed(missing)}."
+        message = f"The study does not say which scores are possible for {first_few(missing)}."
         advice = "Add scale_min and scale_max to the table attributes or to the facts of the study."
         findings.append(Finding("note", "scale_missing", "attributes, scale_min and scale_max", message, advice))
     return findings
@@ -198,3 +209,198 @@ def _scale(study: Study, sound: Study) -> list[Finding]:
 
 def _cell_place(table: str, column: str, rows: np.ndarray) -> Callable[[int], str]:
     return lambda case: f"{table}, row {rows[case] + 2}, column {column}"
+
+
+# Do the tables agree: is a row named once, does every name exist, is every word allowed, is every code clear?
+
+
+_PROTOTYPE_TABLES = ("batches", "formulas", "servings", "scores", "answers", "readings", "curves", "claims")
+
+_REFERENCES = (
+    ("prototypes", "prototype", (*((table, "prototype") for table in _PROTOTYPE_TABLES), ("claims", "versus"))),
+    ("attributes", "attribute", (("scores", "attribute"), ("claims", "attribute"))),
+    ("assessors", "assessor", tuple((table, "assessor") for table in ("servings", "scores", "answers"))),
+    ("batches", "batch", (("scores", "batch"), ("readings", "batch"))),
+)
+"""A table and the column that lists names; the tables and columns that may use only these names."""
+
+
+def check_references(study: Study) -> list[Finding]:
+    """Return rows named twice, names that are listed nowhere, words not allowed, and ambiguous blind codes."""
+    return [
+        *_keys_repeated(study),
+        *_names_not_listed(study),
+        *_benchmark_not_listed(study),
+        *_words_not_allowed(study),
+        *_codes_used_twice(study),
+    ]
+
+
+def _keys_repeated(study: Study) -> list[Finding]:
+    findings = []
+    for name in study.tables:
+        key = list(TABLES[name].key)
+        if not key:
+            continue
+        cells = study.table(name)[key]
+        if not cells.duplicated().any():
+            continue
+        whole = cells[(cells.notna() & (cells != "")).all(axis=1)]
+        again = whole[whole.duplicated()]
+
+        def where(case: int, name: str = name, again: pd.DataFrame = again) -> str:
+            return f"{name}, row {again.index[case] + 2}: {', '.join(format_typed(cell) for cell in again.iloc[case])}"
+
+        for place, cases in gathered(np.zeros(len(again)), where):
+            message = f"{counted(len(cases), 'row')} of {name} named like an earlier one (same {', '.join(key)})."
+            advice = "Keep one row for each, or give the other its own name. The first one counts until then."
+            findings.append(Finding("warning", "row_named_twice", place, message, advice))
+    return findings
+
+
+def _names_not_listed(study: Study) -> list[Finding]:
+    findings = []
+    for target, column, tables in _REFERENCES:
+        known = set(study.table(target)[column].unique()) - {""} if target in study.tables else set()
+        for table, name in tables:
+            if known and table in study.tables:
+                findings += _not_listed(study.table(table)[name], known, table, target)
+    return findings
+
+
+def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> list[Finding]:
+    """Return a finding for each name that is used but not listed."""
+    unknown = set(used.unique()) - known - {""}
+    if not unknown:
+        return []
+    strange = used[used.isin(unknown)]
+    codes, names = pd.factorize(strange)
+    rows, counts = strange.index.to_numpy(), np.bincount(codes)
+    first = rows[np.unique(codes, return_index=True)[1]]
+    noun = target[:-1] if target != "batches" else "batch"
+    alike = {_folded(name): name for name in sorted(known)}
+
+    def where(case: int) -> str:
+        return f"{table}, row {first[case] + 2}: {names[case]}"
+
+    findings = []
+    for place, cases in gathered(np.arange(len(names)), where):
+        shown = first_few([repr(names[case]) for case in cases])
+        message = f"{shown}: no such {noun} in {target} ({counted(int(counts[cases].sum()), 'row')} of {table})."
+        likely = [(names[case], alike.get(_folded(names[case]))) for case in cases[:FEW]]
+        meant = [f"{name} as {known_name}" for name, known_name in likely if known_name]
+        advice = f"Perhaps meant: {first_few(meant)}. " if meant else ""
+        advice += f"Correct the name, or add the {noun} to {target}."
+        findings.append(Finding("warning", f"{noun}_not_listed", place, message, advice))
+    return findings
+
+
+def _folded(name: str) -> str:
+    """Return a name without what a slip of the keyboard adds: capitals, blanks, hyphens, leading zeros."""
+    plain = "".join(letter for letter in name.casefold() if letter.isalnum())
+    head = plain.rstrip("0123456789")
+    return head + plain[len(head) :].lstrip("0")
+
+
+def _benchmark_not_listed(study: Study) -> list[Finding]:
+    benchmark = study.benchmark
+    tables = [name for name in ("prototypes", "formulas", "scores") if name in study.tables]
+    if benchmark is None or any((study.table(name)["prototype"] == benchmark).any() for name in tables):
+        return []
+    message = f"The benchmark {benchmark!r} is none of the prototypes."
+    advice = "Correct the benchmark in the facts of the study, or set the role in the table prototypes."
+    return [Finding("warning", "benchmark_not_listed", "facts, benchmark", message, advice)]
+
+
+def _words_not_allowed(study: Study) -> list[Finding]:
+    findings = []
+    for name in study.tables:
+        for column in TABLES[name].columns:
+            if not column.choices:
+                continue
+            words = study.table(name)[column.name]
+            strange = set(words.unique()) - {"", *column.choices}
+            if strange:
+                place = f"{name}, column {column.name}"
+                findings += _wrong_words(words[words.isin(strange)], place, column.choices)
+    return findings
+
+
+def _wrong_words(wrong: pd.Series, place: str, choices: tuple[str, ...]) -> list[Finding]:
+    codes, words = pd.factorize(wrong)
+    rows, counts = wrong.index.to_numpy(), np.bincount(codes)
+    first = rows[np.unique(codes, return_index=True)[1]]
+    findings = []
+    for where, cases in gathered(np.arange(len(words)), lambda case: f"{place}, row {first[case] + 2}"):
+        shown = first_few([repr(words[case]) for case in cases])
+        message = f"{shown}: not a word allowed there ({counted(int(counts[cases].sum()), 'cell')})."
+        advice = f"Use one of: {', '.join(choices)}."
+        findings.append(Finding("warning", "word_not_allowed", where, message, advice))
+    return findings
+
+
+def _codes_used_twice(study: Study) -> list[Finding]:
+    """Return blind codes that stand for two prototypes in a session, or for two servings of one person."""
+    if "servings" not in study.tables:
+        return []
+    servings = study.table("servings")
+    servings = servings[((servings["code"] != "") & (servings["prototype"] != "")).to_numpy(dtype=bool)]
+    use, first = grouped(Names.read(servings["session"]).code, Names.read(servings["code"]).code)
+    twice = _used_twice(servings, use)
+    session, code = servings["session"].to_numpy()[first[twice]], servings["code"].to_numpy()[first[twice]]
+
+    def place(case: int) -> str:
+        return f"servings, session {session[case]}, code {code[case]}"
+
+    findings = []
+    for where, cases in gathered(np.arange(len(twice)), place):
+        meant = servings["prototype"].to_numpy()[use == twice[cases[0]]]
+        names = list(dict.fromkeys(meant.tolist()))
+        stands_for = " and ".join(names[:3]) if len(names) > 1 else f"two servings of {names[0]} to one person"
+        message = f"A code used twice in a session cannot tell samples apart: it stands for {stands_for}."
+        if len(cases) > 1:
+            message = f"{len(cases):,} codes cannot tell samples apart. The first stands for {stands_for}."
+        advice = "Give every prototype its own code in each session, and every serving of a person its own."
+        findings.append(Finding("warning", "code_used_twice", where, message, advice))
+    return findings
+
+
+def _used_twice(servings: pd.DataFrame, use: np.ndarray) -> np.ndarray:
+    """Return the uses (session and code) that have two prototypes, or two positions for one person."""
+    prototype, assessor = Names.read(servings["prototype"]).code, Names.read(servings["assessor"]).code
+    prototypes_of_use = np.bincount(distinct(use, prototype)[0])
+    person, use_of_place, _ = distinct(assessor, use, or_none(servings["position"].to_numpy(dtype=float)))
+    places, first = grouped(person, use_of_place)
+    of_one_person = use_of_place[first[np.bincount(places) > 1]] if len(places) else use_of_place
+    return np.union1d(np.flatnonzero(prototypes_of_use > 1), of_one_person)
+
+
+# Which cells hold something that could not be read?
+
+
+def unread_rows(study: Study) -> dict[tuple[str, str], np.ndarray]:
+    """Return, by table and column, the rows (counted from 0) whose cell could not be read."""
+    if study.unread.empty:
+        return {}
+    row = pd.to_numeric(study.unread["row"], errors="coerce").rename("row")
+    cells = study.unread[["table", "column"]].assign(row=row).dropna()
+    found = cells.groupby(["table", "column"], sort=False)["row"]
+    return {(str(table), str(column)): rows.to_numpy(dtype=int) - 2 for (table, column), rows in found}
+
+
+# Are the files a study was imported from still what they were?
+
+
+def check_raw_files(study: Study) -> list[Finding]:
+    """Return a finding for each imported file that is missing or no longer has its recorded SHA-256."""
+    return [
+        Finding(
+            "warning",
+            "raw_file_changed",
+            f"raw files, {name}",
+            f"{name} is missing, or is not the file that was imported: its SHA-256 is another one.",
+            "Put the file back as it was. The scores of the study are unchanged, but they can no longer be followed "
+            "back to it.",
+        )
+        for name in changed_raw_files(study.raw_files)
+    ]

@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from panel.claims.said import listed
-from panel.study.claim_knowledge import claim_kinds
+from panel.study.knowledge import claim_kinds
 from panel.study.study import Study
 
 BEYOND = "beyond_sensory"

@@ -11,8 +11,7 @@ from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, nothing_ye
 from panel.claims.materials import Materials
 from panel.claims.needs import people_for_agreement
 from panel.claims.said import counted, interval, p_value, percent
-from panel.stats.answers.binomial_tests import minimum_count, upper_tail, wilson_interval
-from panel.stats.comparing.exact_interval import exact_interval
+from panel.stats.answers.binomial import exact_interval, minimum_count, upper_tail, wilson_interval
 from panel.study.study import Study
 
 ANSWERS = "consumer answers"

@@ -13,8 +13,7 @@ from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, nothing_ye
 from panel.claims.materials import Materials
 from panel.claims.needs import people_for_agreement
 from panel.claims.said import interval, number, p_value
-from panel.stats.answers.binomial_tests import upper_tail
-from panel.stats.comparing.order_interval import percentile_interval
+from panel.stats.answers.binomial import percentile_interval, upper_tail
 
 TIMES = "times of people"
 SECONDS = frozenset(("s", "sec", "second", "seconds"))

@@ -16,7 +16,8 @@ from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, nothing_ye
 from panel.claims.materials import Materials
 from panel.claims.needs import people_for_parity, people_for_preference
 from panel.claims.said import interval, listed, number, p_value, percent
-from panel.stats.answers.binomial_tests import (
+from panel.stats.answers.binomial import (
+    exact_interval,
     lower_tail,
     maximum_count,
     minimum_count,
@@ -24,7 +25,6 @@ from panel.stats.answers.binomial_tests import (
     upper_tail,
     wilson_interval,
 )
-from panel.stats.comparing.exact_interval import exact_interval
 from panel.study.study import Study
 
 VOTES = "preference answers"

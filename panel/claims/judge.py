@@ -27,8 +27,7 @@ from panel.claims.wording import wording_findings
 from panel.claims.wording_rules import WordingFinding
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.differences import Differences
-from panel.study.rehearsed import is_rehearsed
-from panel.study.study import Study
+from panel.study.study import Study, is_rehearsed
 
 LEVEL = 0.95
 

@@ -12,11 +12,11 @@ from panel.claims.claim import Claim
 from panel.claims.panel_numbers import PanelNumbers, panel_numbers
 from panel.claims.said import counted, listed, number
 from panel.errors import ModelError
+from panel.models.emollients.ladder_levels import prototype_level
 from panel.models.emollients.prediction_model import model_of, swap_effects
-from panel.models.emollients.prototype_level import prototype_level
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.differences import Differences
-from panel.study.claim_knowledge import claim_kinds
+from panel.study.knowledge import claim_kinds
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 

@@ -11,7 +11,7 @@ from scipy.special import stdtrit
 from panel.claims.panel_numbers import Estimate, PanelNumbers
 from panel.claims.said import number, percent
 from panel.errors import ModelError
-from panel.plan.consumer_numbers import agreed, parity, preferred, unsurpassed
+from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
 from panel.plan.sample_size import ALONE, WITH_BENCHMARK, panel_sizes
 from panel.stats.comparing.equivalence import detection_power
 from panel.stats.comparing.power import equivalence_power
@@ -75,7 +75,7 @@ def people_for_agreement(share: float, bar: float) -> str:
         n = math.ceil(math.log(0.05) / math.log(bar))
         return f"About {n} people, if all of them agree."
     return _people(
-        lambda: agreed(share, bar).always, f"more than {percent(bar)}, if {percent(share)} of all users agree"
+        lambda: agreed_numbers(share, bar).always, f"more than {percent(bar)}, if {percent(share)} of all users agree"
     )
 
 
@@ -85,12 +85,12 @@ def people_for_preference(share: float) -> str:
         return "More people alone will not do: not more than half preferred it."
     if share >= 1:
         return people_for_agreement(share, 0.5)
-    return _people(lambda: preferred(share).always, f"a preference, if {percent(share)} of all people have it")
+    return _people(lambda: preferred_numbers(share).always, f"a preference, if {percent(share)} of all people have it")
 
 
 def people_for_parity(margin: float, *, one_sided: bool = False) -> str:
     """Return how many votes show parity (or 'unsurpassed') within a margin of shares, if there is no preference."""
-    ask = unsurpassed if one_sided else parity
+    ask = unsurpassed_numbers if one_sided else parity_numbers
     words = "unsurpassed" if one_sided else "parity"
     return _people(lambda: ask(margin).always, f"{words} within {number(100 * margin)} points, if nobody's taste leans")
 

@@ -10,11 +10,9 @@ import pandas as pd
 from scipy.special import stdtr, stdtrit
 
 from panel.claims.said import counted
-from panel.models.prototypes.difference_tables import variance_rows, versus_rows
-from panel.models.prototypes.differences import fit_panel
-from panel.models.prototypes.inference import Inference, inference
+from panel.models.prototypes.differences import Inference, fit_panel, inference, variance_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.plan.scatter import Scatter, own_scatter
+from panel.plan.sample_size import Scatter, own_scatter
 from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study
 

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from panel.errors import StudyError
-from panel.plan.moments import moment
+from panel.plan.codes import moment
 from panel.study.study import Study
 
 _KINDS = (("home", "Home-use test"), ("hall", "Hall test"), ("central", "Hall test"))

@@ -19,8 +19,7 @@ import pandas as pd
 
 from panel.claims.claim import Claim, split_names
 from panel.errors import StudyError
-from panel.plan.key import first_changed_opening
-from panel.plan.moments import moment
+from panel.plan.codes import first_changed_opening, moment
 from panel.study.study import Study
 from panel.study.tables import TABLES
 

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from panel.claims.claim import Claim, split_names
-from panel.study.claim_knowledge import claim_wordings, stop_patterns
+from panel.study.knowledge import claim_wordings, stop_patterns
 
 STOP, CHANGE, NOTE = "stop", "change", "note"
 PERCEIVED_KINDS = ("agreement", "preference")

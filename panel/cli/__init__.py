@@ -16,17 +16,10 @@ import click
 
 from panel import __version__
 from panel.cli.analyses import compare, map_prototypes, panel
-from panel.cli.ballots import ballots, rehearse
-from panel.cli.claim import claim
-from panel.cli.consumers import consumers
-from panel.cli.decide import decide
-from panel.cli.emollients import trace
-from panel.cli.forced_choice import forced_choice
-from panel.cli.lock import lock
-from panel.cli.over_time import over_time
-from panel.cli.planning import plan
-from panel.cli.report import archive, report, why
-from panel.cli.studies import app, check, import_scores
+from panel.cli.consumers import consumers, forced_choice, over_time
+from panel.cli.decide import claim, decide, trace
+from panel.cli.planning import ballots, lock, plan, rehearse
+from panel.cli.studies import app, archive, check, import_scores, report, why
 from panel.errors import PanelError
 
 _COLLECT_AFTER = 100_000

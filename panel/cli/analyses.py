@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.beside import beside_as_data, beside_in_words
-from panel.cli.planned import planned_as_data, print_planned
 from panel.cli.shared import (
     json_option,
     open_path,
@@ -20,6 +19,7 @@ from panel.cli.shared import (
 
 if TYPE_CHECKING:
     from panel.models.prototypes.differences import Differences
+    from panel.study.naming import Naming
     from panel.study.study import Study
 
 
@@ -69,13 +69,15 @@ def compare(
 
 
 def _print_differences(opened: Study, result: Differences, *, beside: bool) -> None:
-    from panel.views.drawing.naming import naming
-    from panel.views.prototypes.difference_words import (
+    from panel.study.naming import naming
+    from panel.views.prototypes.differences import (
+        attributes_table,
         headline,
+        means_table,
+        pairs_table,
         what_the_differences_cannot_show,
         what_the_differences_show,
     )
-    from panel.views.prototypes.tables import attributes_table, means_table, pairs_table
 
     names = naming(opened)
     print_lines(headline(result, names), "", *what_the_differences_show(result, names), "")
@@ -103,14 +105,15 @@ def panel(study: Path, as_json: bool) -> None:
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         print_json(content | {"level": result.level, "method": result.method, "notes": result.notes})
         return
-    from panel.views.assessors.assessor_tables import panel_table, people_table
+    from panel.study.naming import naming
     from panel.views.assessors.assessor_words import (
         panel_headline,
+        panel_table,
+        people_table,
         what_the_assessors_show,
         what_the_panel_check_cannot_show,
         what_would_be_noticed,
     )
-    from panel.views.drawing.naming import naming
 
     names = naming(opened)
     print_lines(
@@ -149,12 +152,102 @@ def map_prototypes(study: Path, matrix: str, draws: int, seed: int, as_json: boo
         frames = {name: getattr(result, name) for name in ("components", "prototypes", "attributes", "regions")}
         print_json(frames | {"matrix": result.matrix, "seed": seed, "method": result.method, "notes": result.notes})
         return
-    from panel.views.drawing.naming import naming
-    from panel.views.prototypes.map_words import what_the_map_cannot_show, what_the_map_shows
-    from panel.views.prototypes.tables import components_table, map_attributes_table, map_places_table
+    from panel.study.naming import naming
+    from panel.views.prototypes.differences import components_table, map_attributes_table, map_places_table
+    from panel.views.prototypes.map import what_the_map_cannot_show, what_the_map_shows
 
     names = naming(opened)
     print_lines(*what_the_map_shows(result, names), "")
     for table in (components_table(result), map_places_table(result, names), map_attributes_table(result, names)):
         print_table(table)
     print_lines(result.method, f"Seed {seed}.", *result.notes, *what_the_map_cannot_show(result))
+
+
+# The differences looked at in other ways, for the command `compare --beside`.
+
+
+SEED = 1  # of the simulated reference behind the tests of what the model assumes
+
+
+def beside_as_data(study: Study, result: Differences) -> dict[str, Any]:
+    """Return the frames of the ranks, the scaling model, the smallest differences and the assumptions."""
+    import numpy as np
+
+    from panel.models.prototypes.assumptions import look_at_assumptions
+    from panel.models.prototypes.ranks import compare_ranks
+    from panel.models.prototypes.scale_use import find_scale_use
+    from panel.models.prototypes.sensitivity import smallest_difference
+
+    assumptions = look_at_assumptions(study, rng=np.random.default_rng(SEED))
+    scale_use = find_scale_use(study)
+    return {
+        "ranks": compare_ranks(study, result).attributes,
+        "scale_use": scale_use.attributes,
+        "scale_factors": scale_use.factors,
+        "smallest_differences": smallest_difference(result).medians,
+        "assumptions": assumptions.tests,
+        "scale_ends": assumptions.ends,
+        "influence": assumptions.influence,
+        "seed": SEED,
+    }
+
+
+def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterator[str]:
+    """Yield what the other ways of looking say."""
+    import numpy as np
+
+    from panel.models.prototypes.assumptions import look_at_assumptions
+    from panel.models.prototypes.ranks import compare_ranks
+    from panel.models.prototypes.scale_use import find_scale_use
+    from panel.models.prototypes.sensitivity import smallest_difference
+    from panel.views.assessors.assessor_words import scale_use_headline, what_scale_use_shows
+    from panel.views.prototypes.assumptions import what_the_assumptions_show, what_to_do
+    from panel.views.prototypes.differences import what_could_have_been_seen
+    from panel.views.prototypes.ranks import do_both_agree
+
+    yield what_could_have_been_seen(smallest_difference(result), names)
+    yield do_both_agree(compare_ranks(study, result), names)
+    scale_use = find_scale_use(study)
+    yield scale_use_headline(scale_use, names)
+    yield from what_scale_use_shows(scale_use, names)
+    assumptions = look_at_assumptions(study, rng=np.random.default_rng(SEED))
+    yield from what_the_assumptions_show(assumptions, names)
+    yield from (f"{kind}: {advice}" for kind, advice in what_to_do(assumptions))
+
+
+# The differences planned beforehand, and what is alike within the margin, for the command `compare`.
+
+
+def planned_as_data(study: Study, result: Differences) -> dict[str, Any]:
+    """Return the planned differences and the tests of likeness, with how they were computed."""
+    from panel.models.prototypes.alike import find_alike, planned_differences
+
+    planned, alike = planned_differences(study, result), find_alike(study, result)
+    return {
+        "planned": planned.differences,
+        "equivalence": alike.differences,
+        "method": " ".join([result.method, planned.method, alike.method]),
+        "notes": [*result.notes, *planned.notes, *alike.notes],
+    }
+
+
+def print_planned(study: Study, result: Differences, names: Naming) -> None:
+    """Print the planned differences, then what is alike or not worse."""
+    from panel.models.prototypes.alike import find_alike, planned_differences
+    from panel.views.prototypes.alike import (
+        alike_headline,
+        planned_headline,
+        planned_table,
+        what_alike_cannot_show,
+        what_is_alike,
+        what_planned_differences_cannot_show,
+    )
+
+    planned, alike = planned_differences(study, result), find_alike(study, result)
+    print_lines("", planned_headline(planned), *planned.notes)
+    if len(planned.differences):
+        print_table(planned_table(planned, names))
+        print_lines(planned.method, *what_planned_differences_cannot_show(planned))
+    print_lines("", alike_headline(alike))
+    if len(alike.differences):
+        print_lines(*what_is_alike(alike, names), "", alike.method, *alike.notes, *what_alike_cannot_show(alike))

@@ -11,11 +11,16 @@ from panel.cli.shared import json_option, open_path, print_json, print_lines, pr
 from panel.errors import ModelError
 
 if TYPE_CHECKING:
+    from panel.models.consumers.forced_choice import ForcedChoices
     from panel.models.consumers.liking import Liking
+    from panel.models.consumers.preference import Preferences
     from panel.models.consumers.preference_map import PreferenceMap
     from panel.models.consumers.segments import Segments
+    from panel.models.over_time.after_feel import AfterFeel
+    from panel.models.over_time.dominance import Dominances
+    from panel.models.over_time.intensity import Courses
+    from panel.study.naming import Naming
     from panel.study.study import Study
-    from panel.views.drawing.naming import Naming
 
 KINDS = ("liking", "just_about_right", "check_all", "agreement")
 SEED = 1
@@ -59,7 +64,7 @@ def _asked_liking(study: Study, versus: str | None, seed: int) -> list[tuple[Lik
     """Return liking, groups and preference map of each liking question; a sentence where one cannot be answered."""
     import numpy as np
 
-    from panel.models.consumers.answers_read import questions_of
+    from panel.models.consumers.answers import questions_of
     from panel.models.consumers.liking import weigh_liking
     from panel.models.consumers.preference_map import map_preferences
     from panel.models.consumers.segments import find_segments
@@ -102,9 +107,15 @@ def _part(result: Any, frames: tuple[str, ...], also: tuple[str, ...]) -> dict[s
 
 
 def _print_liking(study: Study, versus: str | None, seed: int) -> None:
-    from panel.views.consumers.liking_tables import liking_pairs_table, liking_table, liking_tests_table
-    from panel.views.consumers.liking_words import liking_headline, what_liking_cannot_show, what_liking_shows
-    from panel.views.drawing.naming import naming
+    from panel.study.naming import naming
+    from panel.views.consumers.liking import (
+        liking_headline,
+        liking_pairs_table,
+        liking_table,
+        liking_tests_table,
+        what_liking_cannot_show,
+        what_liking_shows,
+    )
 
     names = naming(study)
     for result, segments, mapped in _asked_liking(study, versus, seed):
@@ -119,16 +130,17 @@ def _print_liking(study: Study, versus: str | None, seed: int) -> None:
 
 
 def _print_segments(segments: Any, mapped: Any, names: Naming, seed: int) -> None:
-    from panel.views.consumers.preference_map_words import (
+    from panel.views.consumers.preference_map import (
         preferences_headline,
         sensations_caption,
         sensations_table,
         what_the_preferences_cannot_show,
         what_the_preferences_show,
     )
-    from panel.views.consumers.segment_pictures import segments_table, steps_table
-    from panel.views.consumers.segment_words import (
+    from panel.views.consumers.segments import (
         segments_headline,
+        segments_table,
+        steps_table,
         what_the_segments_cannot_show,
         what_the_segments_show,
     )
@@ -188,7 +200,7 @@ def _rows(content: Any) -> Any:
 
 
 def _print_counted(study: Study, kind: str) -> None:
-    from panel.views.drawing.naming import naming
+    from panel.study.naming import naming
 
     result = _counted(study, kind)
     title = {"just_about_right": "Just about right", "check_all": "Check all that apply", "agreement": "Agreement"}
@@ -209,9 +221,10 @@ Told = tuple[list[str], list[Any], tuple[str, ...]]  # words, tables, what it ca
 
 
 def _right(result: Any, names: Naming) -> Told:
-    from panel.views.consumers.right_tables import balance_table, drops_table
-    from panel.views.consumers.right_words import (
+    from panel.views.consumers.just_about_right import (
+        balance_table,
         changes_to_test,
+        drops_table,
         right_headline,
         what_costs_liking,
         what_right_cannot_show,
@@ -222,9 +235,11 @@ def _right(result: Any, names: Naming) -> Told:
 
 
 def _terms(result: Any, names: Naming) -> Told:
-    from panel.views.consumers.check_all_tables import lift_table, term_counts_table, term_tests_table
-    from panel.views.consumers.check_all_words import (
+    from panel.views.consumers.check_all import (
         check_all_headline,
+        lift_table,
+        term_counts_table,
+        term_tests_table,
         what_check_all_cannot_show,
         what_goes_with_liking,
         what_the_terms_show,
@@ -236,13 +251,171 @@ def _terms(result: Any, names: Naming) -> Told:
 
 
 def _statements(result: Any, names: Naming) -> Told:
-    from panel.views.consumers.agreement_tables import bars_table, statements_table
-    from panel.views.consumers.agreement_words import (
+    from panel.views.consumers.agreement import (
         agreement_headline,
+        bars_table,
         how_readily_yes_is_said,
+        statements_table,
         what_agreement_cannot_show,
         what_the_statements_show,
     )
 
     words = [agreement_headline(result), "", *what_the_statements_show(result), *how_readily_yes_is_said(result)]
     return words, [statements_table(result), bars_table(result)], what_agreement_cannot_show(result)
+
+
+# Command about forced choices: can people tell two samples apart, and which one do they prefer?
+
+
+@click.command("forced-choice", short_help="Judge forced choices, count preferences.")
+@study_argument
+@click.option(
+    "--similar-below",
+    type=float,
+    default=None,
+    metavar="SHARE",
+    help="Share of people who may tell the samples apart, such as 0.3, in place of the recorded one.",
+)
+@json_option
+def forced_choice(study: Path, similar_below: float | None, as_json: bool) -> None:
+    """Judge triangle, duo-trio, 3-AFC, tetrad and paired tests, and count preferences."""
+    from panel.models.consumers.choices import METHOD_OF
+    from panel.models.consumers.forced_choice import judge_forced_choices
+    from panel.models.consumers.preference import count_preferences
+
+    opened = open_path(study)
+    kinds = set(opened.table("answers")["kind"])
+    # a study without any such answers gets the sentence that says how to record them
+    asked = bool(kinds & set(METHOD_OF)) or "preference" not in kinds
+    choices = judge_forced_choices(opened, similar_below=similar_below) if asked else None
+    preferences = count_preferences(opened) if "preference" in kinds else None
+    if as_json:
+        print_json(_as_data(choices, preferences))
+        return
+    _print_words(opened, choices, preferences)
+
+
+def _as_data(choices: ForcedChoices | None, preferences: Preferences | None) -> dict[str, Any]:
+    content: dict[str, Any] = {}
+    methods: list[str] = []
+    notes: list[str] = []
+    if choices is not None:
+        content |= {name: getattr(choices, name) for name in ("tests", "sessions", "repeated")}
+        content |= {"unread": choices.unread, "level": choices.level}
+        methods.append(choices.method)
+        notes += choices.notes
+    if preferences is not None:
+        content |= {"preferences": preferences.counts, "preference_ways": preferences.ways, "level": preferences.level}
+        content["preferences_unread"] = preferences.unread
+        methods.append(preferences.method)
+        notes += preferences.notes
+    return content | {"method": " ".join(methods), "notes": notes}
+
+
+def _print_words(study: Study, choices: ForcedChoices | None, preferences: Preferences | None) -> None:
+    from panel.study.naming import naming
+    from panel.views.consumers.choices import (
+        choice_headline,
+        choice_sessions_table,
+        choices_table,
+        how_much_it_could_see,
+        preference_headline,
+        preferences_table,
+        repeated_words,
+        similarity_table,
+        what_choices_cannot_show,
+        what_preferences_cannot_show,
+        what_the_choices_show,
+        what_the_preferences_show,
+    )
+
+    names = naming(study)
+    if choices is not None:
+        print_lines(choice_headline(choices), "", *what_the_choices_show(choices, names), "")
+        print_table(choices_table(choices))
+        if choices.tests["limit"].notna().any():
+            print_table(similarity_table(choices))
+        print_table(choice_sessions_table(choices))
+        print_lines(*repeated_words(choices), *how_much_it_could_see(choices))
+        print_lines(choices.method, *choices.notes, *what_choices_cannot_show(choices), "")
+    if preferences is not None:
+        print_lines(preference_headline(preferences), "", *what_the_preferences_show(preferences, names), "")
+        print_table(preferences_table(preferences))
+        print_lines(preferences.method, *preferences.notes, *what_preferences_cannot_show(preferences))
+
+
+# Command about time: after-feel over the minutes, courses of intensity, dominant sensations.
+
+
+NOTHING_OVER_TIME = (
+    "Nothing in this study runs over time. Score an attribute at several times (in the table attributes each time has "
+    "a row of its own, with the same name and other minutes), or add the table courses or the table dominances."
+)
+
+
+@click.command("over-time", short_help="Say what happens over time.")
+@study_argument
+@json_option
+def over_time(study: Path, as_json: bool) -> None:
+    """Say what happens over time: after-feel, courses of intensity, dominance."""
+    from panel.models.over_time.after_feel import follow_after_feel, timed_attributes
+    from panel.models.over_time.dominance import follow_dominance
+    from panel.models.over_time.intensity import reduce_courses
+    from panel.study.naming import naming
+
+    opened = open_path(study)
+    has_courses, has_dominance = (not opened.table(name).empty for name in ("courses", "dominances"))
+    timed = bool(timed_attributes(opened))
+    if not (timed or has_courses or has_dominance):
+        raise ModelError(NOTHING_OVER_TIME)
+    after_feel = follow_after_feel(opened) if timed else None
+    courses = reduce_courses(opened) if has_courses else None
+    dominance = follow_dominance(opened) if has_dominance else None
+    if as_json:
+        print_json(_over_time_as_data(after_feel, courses, dominance))
+        return
+    _over_time_print_words(naming(opened), after_feel, courses, dominance)
+
+
+def _over_time_as_data(
+    after_feel: AfterFeel | None, courses: Courses | None, dominance: Dominances | None
+) -> dict[str, Any]:
+    content: dict[str, Any] = {}
+    if after_feel is not None:
+        content |= {f"after_feel_{name}": getattr(after_feel, name) for name in ("tests", "curves", "versus")}
+        content["after_feel_variances"] = after_feel.variances
+    if courses is not None:
+        content |= {"courses": courses.courses, "mean_courses": courses.means}
+        if courses.differences is not None:
+            content |= {"course_tests": courses.differences.attributes, "course_pairs": courses.differences.pairs}
+    if dominance is not None:
+        content |= {"dominance_rates": dominance.rates, "dominance_lines": dominance.lines}
+        content |= {"dominance_periods": dominance.periods, "dominance_differences": dominance.differences}
+    results = [result for result in (after_feel, courses, dominance) if result is not None]
+    methods = " ".join(result.method for result in results)
+    return content | {"method": methods, "notes": [note for result in results for note in result.notes]}
+
+
+def _over_time_print_words(
+    names: Naming, after_feel: AfterFeel | None, courses: Courses | None, dominance: Dominances | None
+) -> None:
+    from panel.views.over_time import over_time
+
+    if after_feel is not None:
+        print_lines(
+            over_time.after_feel_headline(after_feel), "", *over_time.after_feel_sentences(after_feel, names), ""
+        )
+        print_table(over_time.after_feel_tests_table(after_feel))
+        if len(after_feel.versus):
+            print_table(over_time.after_feel_versus_table(after_feel, names))
+        print_lines(after_feel.method, *after_feel.notes, *over_time.what_after_feel_cannot_show(), "")
+    if courses is not None:
+        headline = [over_time.courses_headline(courses, names), ""] if courses.differences is not None else []
+        print_lines(*headline, *over_time.course_sentences(courses, names), "")
+        print_table(over_time.courses_table(courses, names))
+        print_lines(courses.method, *courses.notes, *over_time.what_courses_cannot_show(), "")
+    if dominance is not None:
+        print_lines(*over_time.dominance_sentences(dominance, names), "")
+        print_table(over_time.dominance_table(dominance, names))
+        print_lines(*over_time.dominance_difference_sentences(dominance, names))
+        print_lines(dominance.method, *dominance.notes, *over_time.what_dominance_cannot_show())

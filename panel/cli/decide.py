@@ -12,6 +12,8 @@ from panel.errors import ModelError, StudyError
 
 if TYPE_CHECKING:
     from panel.models.consumers.segments import Segments
+    from panel.models.emollients.next_prototype import NextPrototypes
+    from panel.models.prototypes.differences import Differences
     from panel.study.study import Study
 
 
@@ -37,13 +39,16 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, as_json: bool) -> No
         content |= {"decisions": opened.table("decisions"), "level": result.level, "seed": seed}
         print_json(content | {"method": result.method, "notes": result.notes})
         return
-    from panel.views.decision.decision_tables import gates_table, pairs_decision_table, ranking_table, windows_table
-    from panel.views.decision.decision_words import (
+    from panel.study.naming import naming
+    from panel.views.decision.decide import (
         decision_headline,
+        gates_table,
+        pairs_decision_table,
+        ranking_table,
         what_the_decision_cannot_show,
         what_the_decision_shows,
+        windows_table,
     )
-    from panel.views.drawing.naming import naming
 
     names = naming(opened)
     print_lines(decision_headline(result), "", *what_the_decision_shows(result, names), "")
@@ -61,7 +66,7 @@ def _weights(study: Study, typed: tuple[str, ...]) -> dict[str, float] | None:
     if not typed:
         return None
     from panel.models.decision.profile import target_profile
-    from panel.study.typed_number import typed_number
+    from panel.study.numbers_read import typed_number
 
     wanted = target_profile(study).wanted
     weights = dict(zip(wanted["attribute"].astype(str), wanted["weight"].astype(float), strict=True))
@@ -84,3 +89,120 @@ def _segments(study: Study, seed: int) -> Segments | None:
         return find_segments(study, np.random.default_rng(seed))
     except ModelError:
         return None
+
+
+# Command about what may be said: the verdict on each claim.
+
+
+@click.command()
+@study_argument
+@json_option
+def claim(study: Path, as_json: bool) -> None:
+    """Say of each claim whether the data allow it, why, and what it would take."""
+    from panel.claims.judge import judge_claims
+
+    opened = open_path(study)
+    result = judge_claims(opened)
+    if as_json:
+        from panel.views.drawing.plain_data import records
+
+        content: dict[str, Any] = {"claims": [_with_words(row, result) for row in records(result.claims)]}
+        frames = ("numbers", "findings", "gaps")
+        content |= {name: getattr(result, name) for name in frames}
+        print_json(content | {"level": result.level, "method": result.method, "notes": result.notes})
+        return
+    from panel.report.contents.evidence import mark
+    from panel.views.decision.claims import claims_headline, claims_table, what_claims_cannot_show
+
+    warned = mark(opened)
+    print_lines(claims_headline(result), *([f"{warned}."] if warned else []), "")
+    for number in result.claims["number"]:
+        print_lines(*_one(result, int(number)), "")
+    if len(result.claims):
+        print_table(claims_table(result))
+    print_lines(result.method, *result.notes, *what_claims_cannot_show())
+
+
+def _with_words(row: dict[str, Any], result: Any) -> dict[str, Any]:
+    """Return a claim with its reasons and what it would take."""
+    from panel.views.decision.claims import needs_of, reasons_of
+
+    number = int(row["number"])
+    return row | {"reasons": reasons_of(result, number), "needs": needs_of(result, number)}
+
+
+def _one(result: Any, number: int) -> list[str]:
+    """Return one claim in words."""
+    from panel.views.decision.claims import (
+        fixed_words,
+        footnote_lines,
+        needs_of,
+        reasons_of,
+        verdict_words,
+        wording_lines,
+    )
+
+    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    lines = [f"{verdict_words(str(row['verdict']))} | “{row['claim']}”"]
+    lines += [f"  What may be said: {row['suggestion']}"] if row["suggestion"] else []
+    for head, words in (("", reasons_of), ("It would take: ", needs_of), ("Words: ", wording_lines)):
+        lines += [f"  {head}{text}" for text in words(result, number)]
+    lines += [f"  Footnote: {text}" for text in footnote_lines(result, number)]
+    return [*lines, f"  {fixed_words(result, number)}"]
+
+
+# Command about the emollients: trace what they did, and what to make next.
+
+
+@click.command()
+@study_argument
+@click.option("--seed", type=int, default=1, help="Seed of the permutations.")
+@json_option
+def trace(study: Path, seed: int, as_json: bool) -> None:
+    """Trace the differences back to the emollients, and say what to make next."""
+    import numpy as np
+
+    from panel.models.emollients.descriptors import find_descriptors
+    from panel.models.emollients.ladder import find_ladder
+    from panel.models.emollients.swaps import trace_swaps
+    from panel.models.prototypes.differences import find_differences
+
+    opened = open_path(study)
+    result, described = trace_swaps(opened), find_descriptors(opened)
+    differences = find_differences(opened)
+    ladder = find_ladder(opened, rng=np.random.default_rng(seed), differences=differences, traced=result)
+    following, why_not = _next(opened, differences)
+    if as_json:
+        frames = ("aliases", "swaps", "joint", "interactions", "pairs", "unpaired")
+        content: dict[str, Any] = {"moves": result.n_moves, "singular_values": result.moves}
+        content |= {name: getattr(result, name) for name in frames} | {"descriptors": described.values}
+        content |= {"verdicts": ladder.verdicts, "prediction": ladder.prediction, "seed": seed}
+        content |= {"next": [] if following is None else following.blends}
+        notes = (*result.notes, *described.notes, *ladder.notes, *([why_not] if why_not else []))
+        print_json(content | {"method": f"{result.method} {ladder.method}", "notes": notes})
+        return
+    from panel.study.naming import naming
+    from panel.views.emollients.ladder import ladder_headline, verdict_sentences, what_the_ladder_cannot_show
+    from panel.views.emollients.next_prototype import next_headline, proposals_table
+    from panel.views.emollients.swaps import alias_sentences, what_the_swaps_cannot_show, what_the_swaps_show
+
+    names = naming(opened)
+    print_lines(*what_the_swaps_show(result, names), "", *alias_sentences(result), "")
+    print_lines(ladder_headline(ladder), *verdict_sentences(ladder, names), "")
+    if following is None:
+        print_lines(why_not)
+    else:
+        print_lines(next_headline(following))
+        print_table(proposals_table(following))
+    print_lines(result.method, ladder.method, *result.notes, *described.notes, *ladder.notes)
+    print_lines(*what_the_swaps_cannot_show(), *what_the_ladder_cannot_show())
+
+
+def _next(study: Study, differences: Differences) -> tuple[NextPrototypes | None, str]:
+    """Return what to make next, or why nothing can be proposed."""
+    from panel.models.emollients.next_prototype import propose_next
+
+    try:
+        return propose_next(study, differences=differences), ""
+    except ModelError as error:
+        return None, f"Nothing is proposed: {error}"

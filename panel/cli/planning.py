@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, study_argument
+from panel.errors import StudyError
 
 if TYPE_CHECKING:
-    from panel.plan.planned_formulas import Swap
+    from panel.ballots.rehearsal import Rehearsal
+    from panel.plan.swap_plan import Swap
+    from panel.store.lock import Locked
     from panel.study.study import Study
 
 
@@ -66,7 +70,7 @@ def _plan_prototypes(opened: Study, swaps: tuple[str, ...], base: str | None, ma
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         print_json(content | {"moves": result.n_moves, "method": result.method, "notes": result.notes})
         return
-    from panel.views.planning.plan_tables import cautions_sentences, plan_sentences, plan_swaps_table, plan_table
+    from panel.views.planning.plan import cautions_sentences, plan_sentences, plan_swaps_table, plan_table
 
     print_lines(*plan_sentences(result), "")
     print_table(plan_table(result))
@@ -87,8 +91,7 @@ def _plan_servings(opened: Study, replicates: int, per_session: int, seed: int, 
         content |= {name: getattr(balance, name) for name in ("positions", "carry_over", "sites", "together")}
         print_json(content | {"seed": seed, "method": result.method, "notes": result.notes})
         return
-    from panel.views.planning.plan_words import what_the_plan_cannot_show, what_the_plan_shows
-    from panel.views.planning.serving_tables import balance_table, servings_table
+    from panel.views.planning.plan import balance_table, servings_table, what_the_plan_cannot_show, what_the_plan_shows
 
     print_lines(*what_the_plan_shows(result), "")
     print_table(balance_table(result.balance))
@@ -98,8 +101,8 @@ def _plan_servings(opened: Study, replicates: int, per_session: int, seed: int, 
 
 def _swap(text: str) -> Swap:
     """Read a swap as it is written on the command line."""
-    from panel.plan.planned_formulas import Swap
-    from panel.study.typed_number import typed_number
+    from panel.plan.swap_plan import Swap
+    from panel.study.numbers_read import typed_number
 
     both, _, amount = text.rpartition(":")
     removed, arrow, added = both.partition("->")
@@ -107,3 +110,121 @@ def _swap(text: str) -> Swap:
     if percent is None:
         raise click.UsageError(f"{text!r} is no swap. Write it as 'REMOVED -> ADDED: PERCENT'.")
     return Swap(removed.strip(), added.strip(), percent)
+
+
+# Commands while the test is run: serve the ballots, or rehearse it all beforehand.
+
+
+PORT = 8600  # the usual one of `panel.ballots.serving`, written again so that `--help` stays quick
+
+
+@click.command(short_help="Serve ballots to phones.")
+@study_argument
+@click.option("--lan", is_flag=True, help="Let phones in the local network reach it; otherwise this computer only.")
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="Port; 0 takes a free one."
+)
+@click.option("--session", default="", help="Session about to begin; the first not locked if not given.")
+@click.option("--new-links", is_flag=True, help="Make a link for each assessor of the session; earlier ones end.")
+def ballots(study: Path, lan: bool, port: int, session: str, new_links: bool) -> None:
+    """Serve the ballots of a study folder to phones until stopped with Ctrl+C.
+
+    Ballots stay closed while the safety gate is. Each assessor has a personal link for each session.
+    """
+    from panel.ballots.serving import serve
+
+    serve(study, port=port, lan=lan, session=session, new_links=new_links, tell=click.echo)
+
+
+@click.command(short_help="Let simulated assessors answer every ballot.")
+@study_argument
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="New folder for the rehearsed copy.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Seed of the simulated marks.")
+@json_option
+def rehearse(study: Path, out: Path, seed: int, as_json: bool) -> None:
+    """Let simulated assessors answer every ballot through the real server, in a copy that is marked for ever.
+
+    The study itself is only read. Nothing rehearsed can support a claim.
+    """
+    from panel.ballots.rehearsal import rehearse_into
+
+    result, locked = rehearse_into(open_path(study), out, seed)
+    if as_json:
+        print_json(
+            {
+                "path": str(out),
+                "rehearsal": True,
+                "sent": len(result.sent),
+                "servings": result.servings,
+                "failures": result.failures,
+                "sessions": [
+                    {"session": one.session, "scores": one.scores, "sha256": one.events_sha256} for one in locked
+                ],
+                "seed": seed,
+            }
+        )
+    else:
+        _say(result, locked, out)
+    if result.failures:
+        sys.exit(1)
+
+
+def _say(result: Rehearsal, locked: tuple[Locked, ...], out: Path) -> None:
+    """Print what was rehearsed."""
+    count = len(result.servings)
+    kept = sum(one.scores + one.cannot_judge for one in locked)
+    print_lines(
+        f"{count} serving{'' if count == 1 else 's'} answered through the server, {kept} answers in the study.",
+        *(result.failures or ("Everything that was sent is there, once.",)),
+        f"The rehearsal is in {out}. It is marked as one for ever and says nothing about the prototypes.",
+    )
+
+
+# The command that closes a session: its record is sealed and its scores go into the study.
+
+
+@click.command(short_help="Close a session and take its scores into the study.")
+@study_argument
+@click.argument("session")
+@click.option("--who", required=True, metavar="NAME", help="Who locks it; it is written into the study.")
+@click.option("--with-gaps", is_flag=True, help="Lock it although marks are missing.")
+@json_option
+def lock(study: Path, session: str, who: str, with_gaps: bool, as_json: bool) -> None:
+    """Close the record of SESSION of a study folder for good, seal it, and write its scores into the study.
+
+    What is missing is said first, and nothing is locked then unless --with-gaps is given.
+    """
+    from panel.store.ballot import ballot_record
+    from panel.store.board import board_of_servings
+    from panel.store.database import now
+    from panel.store.lock import lock_session
+    from panel.views.planning.safety import what_locking_did, what_locking_leaves_out
+
+    if not study.is_dir():
+        raise StudyError(f"{study} is no folder. Ballots are kept with a study folder; save the study as one.")
+    with ballot_record(study) as record:
+        if record is None:
+            raise StudyError(
+                f"{study} has no ballots yet. Prepare them with 'afterfeel ballots' or on the page Ballots."
+            )
+        missing = what_locking_leaves_out(board_of_servings(record.store, record.collection, session))
+        if missing and not with_gaps:
+            raise StudyError(f"Session {session} is not complete: {' '.join(missing)} To lock it so, add --with-gaps.")
+        done = lock_session(record.store, record.collection, session, study, who=who, at=now())
+    if as_json:
+        print_json(
+            {
+                "session": done.session,
+                "scores": done.scores,
+                "cannot_judge": done.cannot_judge,
+                "corrections": done.corrections,
+                "sha256": done.events_sha256,
+                "locked_at": done.locked_at,
+                "missing": missing,
+            }
+        )
+        return
+    print_lines(
+        *missing,
+        f"{what_locking_did(done.session, done.scores, done.cannot_judge)} Seal {done.events_sha256}.",
+    )

@@ -37,7 +37,7 @@ def print_json(content: dict[str, Any]) -> None:
 
 def print_findings(found: tuple[Any, ...]) -> None:
     """Print findings, the gravest first."""
-    from panel.views.planning.study_tables import finding_table
+    from panel.views.planning.study import finding_table
 
     if not found:
         click.echo("Nothing stands out.")

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+import secrets
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
 
 import numpy as np
 import pandas as pd
 
-from panel.errors import ModelError
+from panel.errors import ModelError, StudyError
 
 UNLUCKY = ("13", "666")
 """Digits that no code may contain; what is unlucky differs from place to place, so the list can be changed."""
@@ -99,3 +104,168 @@ def differing_digits(code: str, other: str) -> int:
 def _telling(code: str) -> bool:
     """Return True for codes that people read something into: 222, 123, 321."""
     return len(set(code)) == 1 or code in _RUNS or code[::-1] in _RUNS
+
+
+# The key says which code is which prototype: sealed before the first sample, opened after the data are locked.
+#
+# What is published at the start is a SHA-256 over the key and a secret salt. Nobody can guess the key from it, and
+# nobody
+# can change the key afterwards without its showing. Every opening is written down, also one in an emergency before
+# the
+# lock, and what was written down cannot be changed unseen.
+
+
+KEY_COLUMNS = ("session", "code", "prototype")
+OPENING_COLUMNS = ("when", "who", "what", "why", "locked", "seal")
+SALT_BYTES = 32
+_START = "afterfeel unblindings"
+
+
+@dataclass(frozen=True, slots=True)
+class Seal:
+    """What is published before the first sample: the hash of key and salt, how many codes, by whom and when."""
+
+    sha256: str
+    codes: int
+    sealed_by: str
+    sealed_at: str
+
+
+def serving_key(servings: pd.DataFrame) -> pd.DataFrame:
+    """Return the key, `session code prototype`, each code once.
+
+    Raises
+    ------
+    StudyError
+        If there are no codes, or one stands for two prototypes in a session.
+    """
+    key = servings.loc[servings["code"] != "", list(KEY_COLUMNS)].drop_duplicates()
+    if key.empty:
+        raise StudyError("The servings have no codes, so there is no key. Plan the servings first.")
+    twice = key.loc[key.duplicated(["session", "code"])]
+    if len(twice):
+        session, code = twice[["session", "code"]].iloc[0]
+        raise StudyError(
+            f"In session {session} the code {code} stands for two prototypes. Give each prototype its own code."
+        )
+    return key.sort_values(list(KEY_COLUMNS), ignore_index=True)
+
+
+def new_salt() -> str:
+    """Return a secret salt, drawn by the system and not from a seed: the seed of a plan may be known."""
+    return secrets.token_hex(SALT_BYTES)
+
+
+def seal_key(key: pd.DataFrame, salt: str, *, sealed_by: str, sealed_at: str) -> Seal:
+    """Return the seal of a key. Keep the salt with the key, apart from the seal, until the data are locked.
+
+    Raises
+    ------
+    StudyError
+        If nobody seals it, no moment is given, or the salt is so short that the key could be guessed.
+    """
+    if not sealed_by.strip() or not sealed_at.strip():
+        raise StudyError("A key is sealed by a named person at a stated time. Give both.")
+    moment(sealed_at, "The time of sealing")
+    if len(salt) < SALT_BYTES:
+        raise StudyError(f"The salt is too short to hide the key; use {SALT_BYTES} characters or more (new_salt).")
+    return Seal(_hash(key, salt), len(key), sealed_by, sealed_at)
+
+
+def key_matches(key: pd.DataFrame, salt: str, sha256: str) -> bool:
+    """Return True if this is the key that was sealed, with this salt."""
+    return secrets.compare_digest(_hash(key, salt), sha256)
+
+
+def no_openings() -> pd.DataFrame:
+    """Return the list of openings before there is one."""
+    return pd.DataFrame({name: pd.Series(dtype="str") for name in OPENING_COLUMNS})
+
+
+def note_opening(
+    openings: pd.DataFrame, *, when: str, who: str, why: str, what: str = "all codes", locked_at: str = ""
+) -> pd.DataFrame:
+    """Return the list with one more opening; the rows before stay as they are.
+
+    Parameters
+    ----------
+    openings
+        `when who what why locked seal`, as it stands in the study.
+    what
+        What was revealed, such as `session 2, code 417`.
+    locked_at
+        When the data were locked; empty before. An opening before the lock is noted as such, never refused: in an
+        emergency a physician must be able to know what was applied.
+
+    Raises
+    ------
+    StudyError
+        If the moment, the person or the reason is missing, or the list so far was changed.
+    """
+    if not (when.strip() and who.strip() and why.strip()):
+        raise StudyError("An unblinding is noted with the time, a named person and the reason. Give all three.")
+    broken = first_changed_opening(openings)
+    if broken is not None:
+        raise StudyError(
+            f"Row {broken + 1} of the list of unblindings was changed after it was written. Restore the list from a "
+            "copy before anything is added."
+        )
+    opened = moment(when, "The time of the unblinding")
+    # an opening is told to the second: one in the second of the lock comes after it
+    closed = moment(locked_at, "The time of the lock").replace(microsecond=0) if locked_at.strip() else None
+    locked = "yes" if closed is not None and closed <= opened else "no"
+    row = {"when": when, "who": who, "what": what, "why": why, "locked": locked}
+    last = str(openings["seal"].iloc[-1]) if len(openings) else _START
+    added = pd.DataFrame([{**row, "seal": _row_seal(last, row)}], columns=list(OPENING_COLUMNS), dtype="str")
+    return pd.concat([openings[list(OPENING_COLUMNS)], added], ignore_index=True)
+
+
+def first_changed_opening(openings: pd.DataFrame) -> int | None:
+    """Return the first row that no longer fits its seal, counted from 0; None if nothing was changed or taken out.
+
+    Each seal covers its row and the seal before. Rows cut off at the end leave no trace here; the copy of the list in
+    the evidence file shows them.
+    """
+    last = _START
+    for number, row in enumerate(openings.to_dict("records")):
+        facts = {str(name): str(row[name]) for name in OPENING_COLUMNS if name != "seal"}
+        if row["seal"] != _row_seal(last, facts):
+            return number
+        last = str(row["seal"])
+    return None
+
+
+def _hash(key: pd.DataFrame, salt: str) -> str:
+    rows = sorted([str(cell) for cell in row] for row in key[list(KEY_COLUMNS)].to_numpy().tolist())
+    return hashlib.sha256(json.dumps([salt, rows], ensure_ascii=True).encode()).hexdigest()
+
+
+def _row_seal(last: str, row: dict[str, str]) -> str:
+    return hashlib.sha256(json.dumps([last, row], ensure_ascii=True, sort_keys=True).encode()).hexdigest()
+
+
+# Moments that people write down: ISO 8601 text, with or without a time of day.
+
+
+def moment(text: str, what: str) -> datetime:
+    """Return a moment that can be compared; a day counts from its midnight, a time with an offset is taken to UTC.
+
+    Raises
+    ------
+    StudyError
+        If the text is no date; `what` says in the message what it was meant for.
+    """
+    try:
+        found = datetime.fromisoformat(text.strip())
+    except ValueError as error:
+        raise StudyError(
+            f"{what} is {text!r}, which is no date. Write it like 2025-03-14 or 2025-03-14T14:00."
+        ) from error
+    return found if found.tzinfo is None else found.astimezone(UTC).replace(tzinfo=None)
+
+
+def same_day_or_before(text: str, limit: str, what: str) -> bool:
+    """Return True if a moment is not after the limit; a limit without a time of day holds until its end."""
+    end = moment(limit, what)
+    found = moment(text, what)
+    return found.date() <= end.date() if len(limit.strip()) <= len("2025-03-14") else found <= end

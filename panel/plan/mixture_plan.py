@@ -11,9 +11,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.plan.planned_formulas import base_formula, called_cautions, formulas_of, with_emollients
-from panel.stats.formulas.blend_designs import extreme_vertices, rounded_to_total, simplex_centroid, simplex_lattice
-from panel.stats.formulas.design_information import information_gain
+from panel.plan.swap_plan import base_formula, called_cautions, formulas_of, with_emollients
+from panel.stats.formulas.designs import (
+    extreme_vertices,
+    information_gain,
+    rounded_to_total,
+    simplex_centroid,
+    simplex_lattice,
+)
 from panel.stats.formulas.mixtures import Order, mixture_terms, model_matrix
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT
 from panel.study.knowledge import canonical_ingredient

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.plan.moments import moment
-from panel.study.plan_knowledge import protocol_items, stage_times
+from panel.plan.codes import moment
+from panel.study.knowledge import protocol_items, stage_times
 from panel.study.study import Study
 
 EARLY, IN_TIME, LATE, ANY_TIME = "early", "in time", "late", "any time"
@@ -131,3 +133,157 @@ def _notes(items: pd.DataFrame) -> tuple[str, ...]:
         f"The study does not state: {', '.join(missing)}. Usual values stand in their place; write down what was done "
         "before the first session, because nobody can repeat what is not written.",
     )
+
+
+# Who may do and see what: the formulator makes, the panel leader sees codes, the analyst opens the key.
+
+
+FORMULATOR, PANEL_LEADER, ANALYST = "formulator", "panel leader", "analyst"
+SAFETY_ASSESSOR, CLAIM_REVIEWER, TRAINER, ASSESSOR = "safety assessor", "claim reviewer", "trainer", "assessor"
+
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """What somebody does, and what she may see: the codes of servings, the prototypes behind them."""
+
+    name: str
+    does: str
+    sees_codes: bool
+    knows_before_lock: bool
+    knows_after_lock: bool
+
+
+ROLES = MappingProxyType(
+    {
+        role.name: role
+        for role in (
+            Role(FORMULATOR, "makes the prototypes; scores none of her own", False, True, True),
+            Role(PANEL_LEADER, "runs the sessions and sees codes only", True, False, True),
+            Role(ANALYST, "analyses; opens the key after the data are locked", True, False, True),
+            Role(SAFETY_ASSESSOR, "signs the items of the safety gate", False, True, True),
+            Role(CLAIM_REVIEWER, "reads verdicts and signs what may be said", False, False, True),
+            Role(TRAINER, "teaches; may show the hidden truth of the demo study", True, False, True),
+            Role(ASSESSOR, "scores", True, False, False),
+        )
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody who works on a study: a code, never a name; her roles; her code as assessor; what she made."""
+
+    person: str
+    roles: tuple[str, ...]
+    assessor: str = ""
+    made: tuple[str, ...] = ()
+
+
+def people(study: Study) -> tuple[Person, ...]:
+    """Return the people listed in the study's fact `people`: `person roles assessor made`.
+
+    Raises
+    ------
+    StudyError
+        If an entry has no person, or a role is not known.
+    """
+    listed = study.facts.get("people")
+    return tuple(_person(entry) for entry in listed) if isinstance(listed, list) else ()
+
+
+def knows_prototypes(role: str, *, locked: bool) -> bool:
+    """Return True if somebody in this role may see which prototype stands behind a code.
+
+    Raises
+    ------
+    StudyError
+        If the role is not known.
+    """
+    return _role(role).knows_after_lock if locked else _role(role).knows_before_lock
+
+
+def servings_seen(servings: pd.DataFrame, role: str, *, locked: bool) -> pd.DataFrame:
+    """Return the servings as somebody in this role may see them: without prototypes, without codes, or neither.
+
+    Before the lock nobody sees prototype and code together: whoever has both has the key.
+
+    Raises
+    ------
+    StudyError
+        If the role is not known.
+    """
+    knows = knows_prototypes(role, locked=locked)
+    if locked and knows:
+        return servings
+    hidden = [] if knows else ["prototype"]
+    if knows or not _role(role).sees_codes:
+        hidden.append("code")
+    return servings.drop(columns=hidden)
+
+
+def conflicts(team: Iterable[Person], servings: pd.DataFrame) -> pd.DataFrame:
+    """Return what does not go together: `person what advice`, one row each. It warns and forbids nothing.
+
+    Parameters
+    ----------
+    servings
+        `assessor prototype`, as planned or served.
+    """
+    rows = [row for person in team for row in (*_own_prototypes(person, servings), *_two_hats(person))]
+    return pd.DataFrame(rows, columns=["person", "what", "advice"], dtype="str")
+
+
+def _own_prototypes(person: Person, servings: pd.DataFrame) -> list[tuple[str, str, str]]:
+    """Return whether somebody who makes prototypes is served some, her own or others of the study."""
+    served = set(servings.loc[servings["assessor"] == person.assessor, "prototype"]) if person.assessor else set()
+    own = [prototype for prototype in person.made if prototype in served]
+    if own:
+        return [
+            (
+                person.person,
+                f"scores what she made: {', '.join(own)}",
+                "Whoever made a batch recognises it. Leave her out of this panel, by a rule written down before the "
+                "first session.",
+            )
+        ]
+    if served and FORMULATOR in person.roles:
+        return [
+            (
+                person.person,
+                "formulates and scores in the same study",
+                "Knowing the swaps is enough to guess which sample is which. Let somebody else score.",
+            )
+        ]
+    return []
+
+
+def _two_hats(person: Person) -> list[tuple[str, str, str]]:
+    """Return pairs of roles that one person should not hold in one study."""
+    pairs: Sequence[tuple[str, str, str]] = (
+        (FORMULATOR, ANALYST, "Let somebody who did not make the prototypes analyse, or have the analysis repeated."),
+        (FORMULATOR, PANEL_LEADER, "The leader must not know the prototypes. Let somebody else run the sessions."),
+        (FORMULATOR, SAFETY_ASSESSOR, "The safety assessor must be independent of the formulation."),
+        (PANEL_LEADER, ANALYST, "Keep the key with a third person until the data are locked."),
+        (FORMULATOR, CLAIM_REVIEWER, "A claim is reviewed by somebody who gains nothing by it."),
+    )
+    return [
+        (person.person, f"is {one} and {other}", advice)
+        for one, other, advice in pairs
+        if one in person.roles and other in person.roles
+    ]
+
+
+def _role(name: str) -> Role:
+    if name not in ROLES:
+        raise StudyError(f"The role {name!r} is not known. Roles are: {', '.join(ROLES)}.")
+    return ROLES[name]
+
+
+def _person(entry: object) -> Person:
+    facts = entry if isinstance(entry, dict) else {}
+    name = str(facts.get("person") or "").strip()
+    if not name:
+        raise StudyError("An entry of the fact 'people' names nobody. Give each a code as 'person'.")
+    roles = tuple(_role(str(role)).name for role in facts.get("roles") or ())
+    made = tuple(str(prototype) for prototype in facts.get("made") or ())
+    return Person(name, roles, str(facts.get("assessor") or ""), made)

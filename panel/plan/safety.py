@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+import re
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.plan.moments import moment, same_day_or_before
-from panel.plan.reactions import unsettled_reactions
-from panel.study.knowledge import cautions
-from panel.study.plan_knowledge import safety_items
+from panel.plan.codes import moment, same_day_or_before
+from panel.study.knowledge import allergen_words, canonical_ingredient, cautions, ingredients, safety_items
 from panel.study.study import Study
 
 SIGN_OFF_COLUMNS = ("item", "batch", "outcome", "who", "role", "date", "document", "valid_until", "note")
@@ -243,3 +242,286 @@ def _notes(batches: Sequence[str], signed: pd.DataFrame, checklist: pd.DataFrame
     if not batches:
         notes.append("No batches are recorded, so the gate is open for none. Fill in the table of batches.")
     return notes
+
+
+# Who must not get which prototype? What an assessor avoids, against what the formulas contain.
+#
+# Where it cannot be told, nobody is served: a word that is not understood, or a prototype without a formula,
+# blocks the
+# person concerned until somebody has settled it.
+
+
+_PAIR_COLUMNS = ("assessor", "prototype", "avoid", "ingredient", "reason")
+
+_NOTHING = ("", "-", "none", "no", "nothing", "n/a", "no known", "none known")
+_SHORTEST = 4  # letters of a word that is looked for inside names; "nut" would also find coconut
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class AllergenMatch:
+    """What must not meet.
+
+    Parameters
+    ----------
+    forbidden
+        `assessor prototype avoid ingredient reason`: one row for each ingredient that forbids a pair.
+    not_understood
+        `assessor avoid`: words of the table of assessors that no ingredient or allergen answers to.
+    not_known
+        `prototype ingredient`: ingredients of which it is not known whether they hold an allergen; they forbid nothing.
+    """
+
+    forbidden: pd.DataFrame
+    not_understood: pd.DataFrame
+    not_known: pd.DataFrame
+
+
+def match_allergens(study: Study, assessors: Iterable[str] | None = None, *, also: Iterable[str] = ()) -> AllergenMatch:
+    """Return who must not get what.
+
+    Parameters
+    ----------
+    assessors
+        Whom to look at; by default everybody in the table of assessors, consumers too.
+    also
+        Further prototypes to be served, such as a warm-up; without a formula they are forbidden to whoever avoids
+        something.
+    """
+    prototypes = list(dict.fromkeys([*study.prototypes, *(name for name in also if name)]))
+    lines = study.table("formulas")
+    lines = lines.loc[(lines["ingredient"] != "") & ~(lines["percent"] == 0), ["prototype", "ingredient"]]
+    contents = [
+        (prototype, name, _allergens_holds(name)) for prototype, name in lines.drop_duplicates().itertuples(index=False)
+    ]
+    without = [name for name in prototypes if name not in set(lines["prototype"])]
+    groups = _groups()
+    forbidden: list[tuple[str, str, str, str, str]] = []
+    strange = []
+    for assessor, word in _avoided(study, assessors):
+        forbidden += [(assessor, name, word, "", f"avoids {word}, and {name} has no formula") for name in without]
+        allergens, names = _understood(word, groups)
+        if not allergens and not names:
+            strange.append((assessor, word))
+            forbidden += [
+                (assessor, name, word, "", f"avoids {word!r}, which is not understood") for name in prototypes
+            ]
+        for prototype, ingredient, held in contents:
+            named = len(_bare(word)) >= _SHORTEST and _bare(word) in _bare(ingredient)
+            if named or held & names or {groups.get(name) for name in held} & allergens:
+                forbidden.append((assessor, prototype, word, ingredient, f"avoids {word}: {ingredient}"))
+    unknown = [(prototype, ingredient) for prototype, ingredient, held in contents if not held]
+    return AllergenMatch(
+        forbidden=pd.DataFrame(forbidden, columns=list(_PAIR_COLUMNS), dtype="str").drop_duplicates(ignore_index=True),
+        not_understood=pd.DataFrame(strange, columns=["assessor", "avoid"], dtype="str"),
+        not_known=pd.DataFrame(unknown, columns=["prototype", "ingredient"], dtype="str"),
+    )
+
+
+def _avoided(study: Study, assessors: Iterable[str] | None) -> list[tuple[str, str]]:
+    """Return each person and each word of what she avoids."""
+    table = study.table("assessors")
+    wanted = set(table["assessor"]) if assessors is None else set(assessors)
+    return [
+        (str(assessor), word)
+        for assessor, cell in zip(table["assessor"], table["avoid"], strict=True)
+        if assessor in wanted
+        for word in _words(str(cell))
+    ]
+
+
+def _words(cell: str) -> list[str]:
+    """Return the words of a cell: separated by ; and, unless that breaks the name of an ingredient, by , / and."""
+    found = []
+    for part in cell.split(";"):
+        pieces = [part] if canonical_ingredient(part) else re.split(r"[,/&]|\band\b", part)
+        found += [piece.strip() for piece in pieces if piece.strip().casefold() not in _NOTHING]
+    return found
+
+
+def _groups() -> dict[str, str]:
+    """Return the allergen of each ingredient of the shared tables that has one."""
+    known = ingredients()
+    return {name: group for name, group in zip(known["ingredient"], known["allergen"], strict=True) if group}
+
+
+def _allergens_holds(ingredient: str) -> set[str]:
+    """Return the known ingredients that a line of a formula stands for: one, or those that a blend names."""
+    one = canonical_ingredient(ingredient)
+    if one:
+        return {one}
+    text = _bare(ingredient)
+    return {name for name in ingredients()["ingredient"] if len(_bare(name)) > _SHORTEST and _bare(name) in text}
+
+
+def _understood(word: str, groups: dict[str, str]) -> tuple[set[str], set[str]]:
+    """Return the allergens and the ingredients that a word stands for; both empty if it is not understood."""
+    bare = _bare(word)
+    also_called = allergen_words()
+    allergens = {group for group in groups.values() if _bare(group) == bare}
+    for called, meant in zip(also_called["word"], also_called["allergen"], strict=True):
+        if _bare(called) == bare:
+            allergens |= set(meant.split("; "))
+    ingredient = canonical_ingredient(word)
+    if ingredient:
+        # an ingredient that somebody reacts to stands for its whole group: one nut for all of them
+        return allergens | ({groups[ingredient]} if ingredient in groups else set()), {ingredient}
+    if allergens or len(bare) < _SHORTEST:
+        return allergens, set()
+    known = ingredients()
+    names = {
+        name
+        for name, tags in zip(known["ingredient"], known["cautions"], strict=True)
+        if bare in _bare(name) or bare in {_bare(tag) for tag in tags.split(";")}
+    }
+    return allergens, names
+
+
+def _bare(text: str) -> str:
+    """Return small letters and digits, without the plural s and without words such as allergy."""
+    words = re.sub(r"\b(?:allergy|allergic|to|all|any|oils?|products?|derived)\b", " ", text.casefold())
+    return "".join(re.sub(r"s\b", "", word) for word in re.findall(r"[a-z0-9]+", words))
+
+
+# What happened on somebody's skin: a record of adverse reactions, and the batches it freezes.
+
+
+REACTION_COLUMNS = (
+    "reaction",
+    "when",
+    "who",
+    "assessor",
+    "prototype",
+    "batch",
+    "session",
+    "signs",
+    "severity",
+    "action",
+    "seen_by",
+    "settled",
+    "document",
+)
+SEVERITIES = ("mild", "moderate", "serious")
+
+
+def no_reactions() -> pd.DataFrame:
+    """Return the table of reactions before there is one."""
+    return pd.DataFrame({name: pd.Series(dtype="str") for name in REACTION_COLUMNS})
+
+
+def reactions(study: Study) -> pd.DataFrame:
+    """Return the entries about reactions of a study, with all their columns."""
+    found = study.tables.get("reactions")
+    return no_reactions() if found is None else found.reindex(columns=list(REACTION_COLUMNS), fill_value="")
+
+
+def record_reaction(
+    known: pd.DataFrame,
+    *,
+    when: str,
+    who: str,
+    signs: str,
+    severity: str,
+    action: str,
+    assessor: str = "",
+    prototype: str = "",
+    batch: str = "",
+    session: str = "",
+    seen_by: str = "",
+) -> pd.DataFrame:
+    """Return the entries with a new reaction. Until it is settled its batches are frozen.
+
+    Parameters
+    ----------
+    when, who
+        Moment of the entry, and the named person who makes it.
+    signs
+        What was seen or felt, in plain words, such as `burning after 4 min, red patch of 3 cm`.
+    severity
+        `mild`, `moderate` or `serious`, as judged by the person who writes it; a physician may judge otherwise.
+    action
+        What was done: rinsed, photograph with consent, sent to a physician ...
+    prototype, batch
+        What was applied. Without a batch all batches of the prototype are frozen, without both all batches.
+
+    Raises
+    ------
+    StudyError
+        If the moment, the person, the signs, the severity or the action is missing or not understood.
+    """
+    if not (when.strip() and who.strip() and signs.strip() and action.strip()):
+        raise StudyError("A reaction is recorded with time, person, signs and what was done. Give all four.")
+    moment(when, "The time of the reaction")
+    if severity not in SEVERITIES:
+        raise StudyError(f"The severity {severity!r} is not known. Write one of: {', '.join(SEVERITIES)}.")
+    number = str(1 + max((int(text) for text in known["reaction"] if text.isdigit()), default=0))
+    entry = dict.fromkeys(REACTION_COLUMNS, "") | {
+        "reaction": number,
+        "when": when,
+        "who": who,
+        "assessor": assessor,
+        "prototype": prototype,
+        "batch": batch,
+        "session": session,
+        "signs": signs,
+        "severity": severity,
+        "action": action,
+        "seen_by": seen_by,
+        "settled": "no",
+    }
+    return _with(known, entry)
+
+
+def settle_reaction(
+    known: pd.DataFrame, reaction: str, *, when: str, who: str, action: str, document: str, seen_by: str = ""
+) -> pd.DataFrame:
+    """Return the entries with one more that settles a reaction and frees its batches; nothing is changed or deleted.
+
+    Raises
+    ------
+    StudyError
+        If there is no such reaction, or the moment, the person, the reason or the document is missing.
+    """
+    about = known.loc[known["reaction"] == reaction]
+    if about.empty:
+        raise StudyError(
+            f"There is no reaction {reaction!r} on record. Known are: {', '.join(known['reaction'].unique())}."
+        )
+    if not (when.strip() and who.strip() and action.strip() and document.strip()):
+        raise StudyError(
+            "A reaction is settled by a named person, with time, what was concluded and the document. Give all four."
+        )
+    moment(when, "The time of settling")
+    entry = {str(name): str(value) for name, value in about.iloc[0].items()}
+    entry |= {"when": when, "who": who, "action": action, "document": document, "seen_by": seen_by, "settled": "yes"}
+    return _with(known, entry)
+
+
+def unsettled_reactions(study: Study) -> pd.DataFrame:
+    """Return `reaction when assessor batch severity` of what is not settled: a row for each batch it freezes."""
+    entries = reactions(study)
+    batches = study.table("batches")
+    rows = []
+    for number, about in entries.groupby("reaction", sort=False):
+        first, last = about.iloc[0], about.iloc[-1]
+        if last["settled"] == "yes":
+            continue
+        # a batch or prototype that is not recorded freezes all that it may be
+        for concerned in (batches["batch"] == first["batch"], batches["prototype"] == first["prototype"]):
+            if concerned.any():
+                frozen = batches.loc[concerned, "batch"]
+                break
+        else:
+            frozen = batches["batch"]
+        rows += [(number, first["when"], first["assessor"], batch, first["severity"]) for batch in frozen.unique()]
+    return pd.DataFrame(rows, columns=["reaction", "when", "assessor", "batch", "severity"], dtype="str")
+
+
+def when_to_stop() -> str:
+    """Return the words that are shown while a sample is on the skin."""
+    known = cautions().set_index("caution")["words"]
+    return str(known["stop_and_refer"])
+
+
+def _with(known: pd.DataFrame, entry: dict[str, str]) -> pd.DataFrame:
+    added = pd.DataFrame([entry], columns=list(REACTION_COLUMNS), dtype="str")
+    return pd.concat([known[list(REACTION_COLUMNS)], added], ignore_index=True)

@@ -8,10 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from panel.errors import ModelError
-from panel.plan.allergens import AllergenMatch, match_allergens
 from panel.plan.codes import UNLUCKY
-from panel.plan.orders import MOST_PER_SESSION, ServingPlan, plan_servings
-from panel.plan.sites import FOREARMS, Sites
+from panel.plan.orders import FOREARMS, MOST_PER_SESSION, ServingPlan, Sites, plan_servings
+from panel.plan.safety import AllergenMatch, match_allergens
 from panel.study.study import Study
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from string import ascii_uppercase
@@ -12,14 +12,27 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.plan.planned_formulas import Swap, base_formula, called_cautions, formulas_of, known_swap, with_swaps
-from panel.stats.formulas.blend_designs import Runs, full_factorial, half_fraction, one_at_a_time
 from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves
-from panel.stats.formulas.design_information import effect_columns, information_gain, variance_inflation
-from panel.study.blend import blend_rounding, emollient_blend
-from panel.study.knowledge import emollient_table
+from panel.stats.formulas.designs import (
+    Runs,
+    effect_columns,
+    full_factorial,
+    half_fraction,
+    information_gain,
+    one_at_a_time,
+    variance_inflation,
+)
+from panel.study.formulas import (
+    FLOAT_SLACK,
+    SAME_AMOUNT,
+    WATER,
+    blend_rounding,
+    emollient_blend,
+    formula_lines,
+    matched_pairs,
+)
+from panel.study.knowledge import canonical_ingredient, cautions, emollient_table, ingredients
 from panel.study.study import Study
-from panel.study.swaps import matched_pairs
 
 SwapKind = Literal["full", "half", "one at a time"]
 _RUNS = {"full": full_factorial, "half": half_fraction, "one at a time": one_at_a_time}
@@ -247,3 +260,173 @@ def _solids(swaps: Sequence[Swap]) -> list[str]:
         f"Between a liquid and a solid, so viscosity and structure of the cream change as well: {'; '.join(across)}. "
         "Measure the viscosity of every batch."
     ] * bool(across)
+
+
+# On which day should each prototype be made, so that no swap goes with a day?
+
+
+DRAWS = 500
+
+
+def making_days(prototypes: pd.DataFrame, per_day: int, rng: np.random.Generator) -> pd.DataFrame:
+    """Return `day turn prototype`: a random order of making in which swaps are spread over the days as evenly as found.
+
+    Parameters
+    ----------
+    prototypes
+        `prototype` and one column of 0 and 1 per swap, as a plan has them.
+    per_day
+        How many can be made on one day.
+    rng
+        Source of the order; of 500 random orders the one is taken in which the swaps go least with the days.
+
+    Raises
+    ------
+    ModelError
+        If fewer than one prototype is made on a day.
+    """
+    if per_day < 1:
+        raise ModelError(f"{per_day} prototypes a day is none; give at least 1.")
+    made = prototypes.drop(columns=["prototype", "made"], errors="ignore").to_numpy(dtype=float)
+    n = len(prototypes)
+    day = np.arange(n) // per_day
+    orders = rng.permuted(np.tile(np.arange(n), (DRAWS, 1)), axis=1)
+    order = orders[int(np.argmin([_unevenness(made[drawn], day) for drawn in orders]))]
+    turn = np.arange(n) - day * per_day
+    names = prototypes["prototype"].to_numpy()[order]
+    return pd.DataFrame({"day": day + 1, "turn": turn + 1, "prototype": pd.Series(names, dtype="str")})
+
+
+def _unevenness(made: np.ndarray, day: np.ndarray) -> float:
+    """Return the sum of squares between days of the swaps: zero if each day has the same share of every swap."""
+    counts = np.bincount(day)
+    sums = np.zeros((counts.size, made.shape[1]))
+    np.add.at(sums, day, made - made.mean(axis=0))
+    return float((sums**2 / counts[:, None]).sum())
+
+
+# Formulas of prototypes that are not made yet: emollients replaced at equal mass, everything else frozen.
+
+
+FORMULA_COLUMNS = ["prototype", "ingredient", "percent", "phase", "kind"]
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """One emollient replaced by another: `percent` % by mass of `removed` becomes the same mass of `added`."""
+
+    removed: str
+    added: str
+    percent: float
+
+    @property
+    def label(self) -> str:
+        """How the swap is called everywhere."""
+        return f"{self.removed} -> {self.added}"
+
+
+def base_formula(base: pd.DataFrame) -> pd.DataFrame:
+    """Return a base (ingredient, percent, phase, kind) with INCI names and `emollient`, ready to be changed.
+
+    Raises
+    ------
+    ModelError
+        If it holds no emollient, or an amount is missing.
+    """
+    filled = base.assign(prototype="base", **{name: "" for name in ("phase", "kind") if name not in base})
+    lines = formula_lines(Study({"formulas": filled})).drop(columns="prototype").reset_index(drop=True)
+    if lines["percent"].isna().any():
+        missing = ", ".join(lines.loc[lines["percent"].isna(), "ingredient"])
+        raise ModelError(f"The base gives no amount of {missing}. Fill it in before planning swaps.")
+    if not lines["emollient"].any():
+        raise ModelError("The base holds no emollient, so there is nothing to swap. Write 'emollient' as its kind.")
+    return lines
+
+
+def known_swap(swap: Swap, base: pd.DataFrame) -> Swap:
+    """Return the swap with INCI names; ModelError if it is no swap of emollients at equal mass in this base."""
+    removed, added = (canonical_ingredient(name) or name.strip() for name in (swap.removed, swap.added))
+    held = base.loc[base["ingredient"] == removed]
+    if WATER in (removed, added):
+        raise ModelError(
+            f"{removed} -> {added} would let water take up the difference: the emollient total would change together "
+            "with the kind of emollient, and nobody could tell the two apart. Swap emollients at equal mass."
+        )
+    if held.empty or not held["emollient"].all():
+        raise ModelError(
+            f"{removed} is not an emollient of the base. Only emollients are swapped; emulsifiers, structurants and "
+            f"the rest stay as they are. Its emollients: {', '.join(base.loc[base['emollient'], 'ingredient'])}."
+        )
+    if not swap.percent > 0 or swap.percent > held["percent"].sum() + FLOAT_SLACK:
+        raise ModelError(
+            f"{swap.percent:g} % of {removed} cannot be replaced: the base holds {held['percent'].sum():g} %. "
+            "Give an amount above zero and no more than that."
+        )
+    if removed == added:
+        raise ModelError(f"{removed} cannot be swapped for itself.")
+    _require_emollient(added, base)
+    return Swap(removed, added, swap.percent)
+
+
+def _require_emollient(added: str, base: pd.DataFrame) -> None:
+    """Refuse an ingredient that is known, or stands in the base, as something else than an emollient."""
+    known = ingredients()
+    kinds = {*known.loc[known["ingredient"] == added, "kind"], *base.loc[base["ingredient"] == added, "kind"]} - {""}
+    if kinds and "emollient" not in kinds:
+        raise ModelError(
+            f"{added} is known as {' and '.join(sorted(kinds))}, not as an emollient. Adding it would change the base "
+            "and the blend together; choose an emollient."
+        )
+
+
+def with_swaps(base: pd.DataFrame, swaps: Sequence[Swap]) -> pd.DataFrame:
+    """Return the lines of the base (ingredient percent phase kind) with these swaps made.
+
+    ModelError if the swaps together take more of an emollient than the base holds.
+    """
+    percent = {str(name): float(part["percent"].sum()) for name, part in base.groupby("ingredient", sort=False)}
+    first = base.drop_duplicates("ingredient")
+    about = dict(zip(first["ingredient"], zip(first["phase"], first["kind"], strict=True), strict=True))
+    held = dict(percent)
+    for swap in swaps:
+        percent[swap.removed] = round(percent[swap.removed] - swap.percent, 6)
+        if percent[swap.removed] < -SAME_AMOUNT:
+            raise ModelError(
+                f"The swaps take more {swap.removed} than the base holds ({held.get(swap.removed, 0.0):g} %). Give "
+                "each its own part of it."
+            )
+        about.setdefault(swap.added, (about[swap.removed][0], "emollient"))
+        percent[swap.added] = round(percent.get(swap.added, 0.0) + swap.percent, 6)
+    rows = [(name, amount, *about[name]) for name, amount in percent.items() if amount > SAME_AMOUNT]
+    return pd.DataFrame(rows, columns=FORMULA_COLUMNS[1:])
+
+
+def with_emollients(base: pd.DataFrame, amounts: Mapping[str, float]) -> pd.DataFrame:
+    """Return the lines of the base with its emollients replaced by these amounts (per cent by mass)."""
+    emollients = base.loc[base["emollient"]]
+    phase = str(emollients["phase"].iloc[0])
+    phases = dict(zip(emollients["ingredient"], emollients["phase"], strict=True))
+    made = [(name, amount, phases.get(name, phase), "emollient") for name, amount in amounts.items() if amount > 0]
+    rest = base.loc[~base["emollient"], FORMULA_COLUMNS[1:]]
+    return pd.concat([rest, pd.DataFrame(made, columns=FORMULA_COLUMNS[1:])], ignore_index=True)
+
+
+def formulas_of(prototypes: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
+    """Return the lines of several prototypes as a table `formulas`."""
+    stacked = pd.concat([lines.assign(prototype=name) for name, lines in prototypes.items()], ignore_index=True)
+    text = dict.fromkeys(("prototype", "ingredient", "phase", "kind"), "str")
+    return stacked[FORMULA_COLUMNS].astype({**text, "percent": "float64"})
+
+
+def called_cautions(names: Sequence[str]) -> pd.DataFrame:
+    """Return the usual cautions that these ingredients call for: ingredient, caution, words."""
+    known = ingredients().set_index("ingredient")["cautions"]
+    words = cautions().set_index("caution")["words"]
+    rows = [
+        (name, tag.strip(), str(words[tag.strip()]))
+        for name in names
+        if name in known.index
+        for tag in str(known[name]).split(";")
+        if tag.strip()
+    ]
+    return pd.DataFrame(rows, columns=["ingredient", "caution", "words"], dtype="str")

@@ -6,22 +6,22 @@ It is described by the RO-Crate Metadata Specification 1.2 (https://w3id.org/ro/
 from __future__ import annotations
 
 import hashlib
+import io
 import json
-from collections.abc import Mapping
+import zipfile
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import quote
 
 from panel.errors import StudyError
-from panel.report.contents.blocks import Report
-from panel.report.contents.days import NO_DAY
+from panel.report.contents.blocks import Report, fact
 from panel.report.contents.evidence import report_of
-from panel.report.contents.parts import fact
+from panel.report.contents.part_study import NO_DAY
 from panel.report.contents.results import NotThere, Results
-from panel.report.forms import FORMS
-from panel.report.pages import page_facts
-from panel.report.plain_text import plain_text
-from panel.report.zip_bytes import zip_of_files
+from panel.report.html import page_facts, plain_text
 from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
 
@@ -171,3 +171,81 @@ Day of the study: {report.date or "not stated"}
 Keep it as the study itself is kept: it may hold the names of those who signed, and facts about health by code.
 Forms of consent are not in it; they are kept apart.
 """
+
+
+# Files packed into one zip, the same bytes whenever and wherever it is done.
+
+
+# The time of writing would make two archives of one study differ; this is the earliest time a zip can hold.
+_WRITTEN_AT = (1980, 1, 1, 0, 0, 0)
+_READABLE_BY_ALL = 0o644 << 16
+_UNIX = 3  # zipfile writes the system it runs on
+
+
+def zip_of_files(files: Mapping[str, bytes]) -> bytes:
+    """Return a zip of files, path to content, in the order given."""
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path, data in files.items():
+            member = zipfile.ZipInfo(path, _WRITTEN_AT)
+            member.compress_type, member.external_attr = zipfile.ZIP_DEFLATED, _READABLE_BY_ALL
+            member.create_system = _UNIX
+            archive.writestr(member, data)
+    return content.getvalue()
+
+
+# In which forms can the evidence file be had? The ending of the file decides.
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """One form of the evidence file: what it is called, its media type, and what makes it."""
+
+    words: str
+    kind: str
+    make: Callable[[Report], bytes]
+
+
+def _pdf(report: Report) -> bytes:
+    from panel.report.pdf import drawn_ahead, pdf_bytes
+
+    return pdf_bytes(drawn_ahead(report))
+
+
+def _docx(report: Report) -> bytes:
+    from panel.report.docx import docx_bytes
+
+    return docx_bytes(report)
+
+
+def _html(report: Report) -> bytes:
+    from panel.report.html import html_bytes
+    from panel.report.pdf import drawn_ahead
+
+    return html_bytes(drawn_ahead(report))
+
+
+def _xlsx(report: Report) -> bytes:
+    from panel.report.xlsx import xlsx_bytes
+
+    return xlsx_bytes(report)
+
+
+# Each writer loads its own libraries when it is asked to write: to have one form takes no longer for the others.
+_OFFICE = "application/vnd.openxmlformats-officedocument."
+FORMS: Mapping[str, Form] = MappingProxyType(
+    {
+        ".pdf": Form("to read and keep (PDF/A-2a, PDF/UA-1)", "application/pdf", _pdf),
+        ".docx": Form("to edit", f"{_OFFICE}wordprocessingml.document", _docx),
+        ".html": Form("to read in a browser, without a network", "text/html", _html),
+        ".xlsx": Form("every number unrounded, with its id", f"{_OFFICE}spreadsheetml.sheet", _xlsx),
+    }
+)
+
+
+def form_of(path: Path) -> Form:
+    """Return the form that the ending of a file asks for; StudyError if there is none."""
+    form = FORMS.get(path.suffix.lower())
+    if form is None:
+        raise StudyError(f"{path.name} has no ending that says in which form; use one of {', '.join(FORMS)}.")
+    return form

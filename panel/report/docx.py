@@ -4,15 +4,22 @@ from __future__ import annotations
 
 import io
 import zipfile
+from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Any
 
 from docx import Document
-from docx.shared import Pt
+from docx.enum.text import WD_ALIGN_PARAGRAPH
+from docx.image.image import Image
+from docx.oxml import OxmlElement
+from docx.oxml.ns import qn
+from docx.shared import Emu, Mm, Pt, RGBColor
 
+from panel.report.archive import zip_of_files
 from panel.report.contents.blocks import Report
-from panel.report.docx_parts import add_picture, add_signature, add_table, in_bold, set_up
-from panel.report.pages import Drawn, Item, Sheet, Words, items, page_facts
-from panel.report.zip_bytes import zip_of_files
+from panel.report.contents.part_study import NO_DAY
+from panel.report.html import Drawn, Item, Sheet, Words, items, page_facts
+from panel.report.pdf import ID_SIZE, PADDING, best_size, fitting
 
 _BADGES = {"gap": "Gap: ", "caution": "Caution: "}
 
@@ -51,3 +58,192 @@ def _put(document: Any, item: Item) -> None:
             add_table(document, item)
         case Drawn():
             add_picture(document, item)
+
+
+# The parts of a text document that need more than one call: page, header and footer, tables, pictures, signatures.
+
+
+_FONT, _LANGUAGE = "DejaVu Sans", "en-GB"
+_ACROSS = 481.0  # points between the margins of an A4 page
+_SIZES = (7.5, 7.0, 6.5, 6.0)  # points, letters in a table; the first at which it fits
+_WIDEST, _HIGHEST = Mm(169), Mm(205)
+_GREY = RGBColor(0x5A, 0x5A, 0x5A)
+
+
+def set_up(document: Any, facts: Mapping[str, str]) -> None:
+    """Set page, letters, language, header, footer and properties."""
+    page = document.sections[0]
+    page.page_width, page.page_height = Mm(210), Mm(297)
+    page.left_margin = page.right_margin = Mm(20)
+    page.top_margin, page.bottom_margin = Mm(27), Mm(20)
+    style = document.styles["Normal"]
+    style.font.name, style.font.size = _FONT, Pt(9)
+    style.element.rPr.rFonts.set(qn("w:eastAsia"), _FONT)
+    _language(document)
+    for name in ("Title", "Heading 1", "Heading 2"):
+        heading = document.styles[name]
+        heading.font.name, heading.font.color.rgb = _FONT, RGBColor(0, 0, 0)
+        heading.element.rPr.rFonts.attrib.pop(qn("w:asciiTheme"), None)
+        heading.element.rPr.rFonts.attrib.pop(qn("w:hAnsiTheme"), None)
+    document.styles["Title"].font.size = Pt(16)
+    header = page.header.paragraphs[0]
+    mark = f"    {facts['mark']}" if facts["mark"] else ""
+    in_bold(header, "", facts["title"], mark, size=7)
+    _small(page.header.add_paragraph(), f"Data SHA-256 {facts['hash']}")
+    footer = page.footer.paragraphs[0]
+    _small(footer, f"Evidence file, {facts['version']}    page ")
+    _field(footer, "PAGE")
+    _small(footer, " of ")
+    _field(footer, "NUMPAGES")
+    _properties(document, facts)
+
+
+def _properties(document: Any, facts: Mapping[str, str]) -> None:
+    properties = document.core_properties
+    day = datetime.fromisoformat(facts["date"] or NO_DAY).replace(tzinfo=UTC)
+    properties.title = f"Evidence file: {facts['title']}"[:255]
+    properties.author, properties.last_modified_by = "Afterfeel", "Afterfeel"
+    properties.comments = f"Data SHA-256 {facts['hash']}"
+    properties.language, properties.revision = _LANGUAGE, 1
+    properties.created = properties.modified = properties.last_printed = day.replace(tzinfo=None)
+
+
+def _language(document: Any) -> None:
+    """Say in which language the text is, for those who have it read aloud."""
+    defaults = document.styles.element.find(f"{qn('w:docDefaults')}/{qn('w:rPrDefault')}/{qn('w:rPr')}")
+    told = defaults.find(qn("w:lang"))
+    if told is None:
+        told = OxmlElement("w:lang")
+        defaults.append(told)
+    told.set(qn("w:val"), _LANGUAGE)
+
+
+def in_bold(paragraph: Any, bold: str, text: str, bold_after: str = "", size: float | None = None) -> None:
+    """Write a paragraph whose first, or last, words are bold."""
+    for words, strong in ((bold, True), (text, False), (bold_after, True)):
+        if words:
+            run = paragraph.add_run(words)
+            run.bold = strong
+            run.font.size = Pt(size) if size else None
+
+
+def _small(paragraph: Any, text: str, size: float = 7) -> None:
+    run = paragraph.add_run(text)
+    run.font.size, run.font.color.rgb = Pt(size), _GREY
+
+
+def _field(paragraph: Any, name: str) -> None:
+    """Write a field, such as the page number, that the reader's program fills in."""
+    field = OxmlElement("w:fldSimple")
+    field.set(qn("w:instr"), name)
+    run, properties, size, text = (OxmlElement(f"w:{tag}") for tag in ("r", "rPr", "sz", "t"))
+    size.set(qn("w:val"), "14")  # half points
+    text.text = "1"
+    properties.append(size)
+    run.append(properties)
+    run.append(text)
+    field.append(run)
+    paragraph._p.append(field)
+
+
+def add_table(document: Any, sheet: Sheet) -> None:
+    """Add a table; its header repeats on every page and no row is cut in two."""
+    size = best_size(sheet, _ACROSS, _SIZES)
+    parts = fitting(sheet, _ACROSS, size)
+    for number, (part, widths) in enumerate(parts, start=1):
+        title = part.title if len(parts) == 1 else f"{part.title} (part {number} of {len(parts)})"
+        caption = document.add_paragraph()
+        in_bold(caption, title, "")
+        caption.paragraph_format.keep_with_next = True
+        caption.paragraph_format.space_after = Pt(2)
+        _fill(document, part, widths, size)
+    note = document.add_paragraph()
+    if sheet.note:
+        _small(note, sheet.note, 6.5)
+
+
+def _fill(document: Any, sheet: Sheet, widths: list[float], size: float) -> None:
+    table = document.add_table(rows=1 + len(sheet.rows), cols=len(widths), style="Table Grid")
+    table.autofit = False
+    _narrow_margins(table)
+    for column, width in zip(table.columns, widths, strict=True):
+        column.width = Pt(width)
+    lines = [sheet.headings, *sheet.rows]
+    for place, (row, cells, name) in enumerate(zip(table.rows, lines, ("", *sheet.ids), strict=True)):
+        properties = row._tr.get_or_add_trPr()
+        properties.append(OxmlElement("w:cantSplit"))
+        if place == 0:
+            properties.append(OxmlElement("w:tblHeader"))
+        for column, (cell, text) in enumerate(zip(row._tr.tc_lst, cells, strict=True)):
+            cell.width = Pt(widths[column])
+            _write_cell(cell, text, size, bold=place == 0, name=name if column == 0 else "")
+
+
+def _narrow_margins(table: Any) -> None:
+    """Set the room left and right of a cell to what the widths were computed for."""
+    margins = OxmlElement("w:tblCellMar")
+    for side in ("left", "right"):
+        margin = OxmlElement(f"w:{side}")
+        margin.set(qn("w:w"), str(int(10 * PADDING)))  # twentieths of a point, half of it on each side
+        margin.set(qn("w:type"), "dxa")
+        margins.append(margin)
+    table._tbl.tblPr.append(margins)
+
+
+def _write_cell(cell: Any, text: str, size: float, *, bold: bool, name: str) -> None:
+    """Write a cell by its XML: python-docx's own way takes seconds for the tables of a study."""
+    paragraph = cell.p_lst[0]
+    spacing, properties = OxmlElement("w:spacing"), paragraph.get_or_add_pPr()
+    spacing.set(qn("w:after"), "0")
+    properties.append(spacing)
+    paragraph.append(_run(text, size, bold=bold))
+    if name:
+        run = _run("", ID_SIZE, bold=False)
+        run.insert(1, OxmlElement("w:br"))
+        run.find(qn("w:t")).text = name
+        paragraph.append(run)
+
+
+def _run(text: str, size: float, *, bold: bool) -> Any:
+    run, properties, half_points, words = (OxmlElement(f"w:{tag}") for tag in ("r", "rPr", "sz", "t"))
+    if bold:
+        properties.append(OxmlElement("w:b"))
+    half_points.set(qn("w:val"), str(round(2 * size)))
+    properties.append(half_points)
+    words.text = text
+    words.set(qn("xml:space"), "preserve")
+    run.append(properties)
+    run.append(words)
+    return run
+
+
+def add_picture(document: Any, drawn: Drawn) -> None:
+    """Add a picture as large as the page allows, with words for those who cannot see it."""
+    content = drawn.png()
+    size = Image.from_blob(content)
+    shrunk = min(1.0, _WIDEST / size.width, _HIGHEST / size.height)
+    paragraph = document.add_paragraph()
+    paragraph.paragraph_format.keep_with_next = True
+    shape = paragraph.add_run().add_picture(io.BytesIO(content), width=Emu(int(size.width * shrunk)))
+    told = shape._inline.docPr
+    told.set("descr", drawn.alt)
+    told.set("name", drawn.name)
+    caption = document.add_paragraph()
+    in_bold(caption, drawn.title, "")
+
+
+def add_signature(document: Any, texts: tuple[str, ...]) -> None:
+    """Add room for a name, a date and a signature; all stay empty."""
+    role, states, named = texts
+    heading = document.add_paragraph()
+    in_bold(heading, role[:1].upper() + role[1:], f" (named in the study: {named})" if named else "")
+    heading.paragraph_format.keep_with_next = True
+    said = document.add_paragraph(states)
+    said.paragraph_format.keep_with_next = True
+    table = document.add_table(rows=2, cols=3, style="Table Grid")
+    for column, words in enumerate(("Name", "Date", "Signature")):
+        table.cell(0, column).text = words
+        table.cell(0, column).paragraphs[0].alignment = WD_ALIGN_PARAGRAPH.LEFT
+    table.rows[0]._tr.get_or_add_trPr().append(OxmlElement("w:tblHeader"))
+    table.rows[1].height = Mm(12)
+    document.add_paragraph()

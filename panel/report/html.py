@@ -3,14 +3,30 @@
 from __future__ import annotations
 
 import re
+import unicodedata
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
+import pandas as pd
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from panel.report.contents.blocks import Report, Section
-from panel.report.pages import Drawn, Item, Sheet, Words, items, page_facts
+from panel.report.contents.blocks import (
+    Block,
+    Caution,
+    Gap,
+    Numbers,
+    Paragraph,
+    Picture,
+    Points,
+    Report,
+    Section,
+    SignOff,
+    Subheading,
+    TextTable,
+)
 
 _ABOUT_ITSELF = re.compile(r"\s*<metadata>.*?</metadata>|\s*<style type=\"text/css\">.*?</style>", re.DOTALL)
 _NAMESPACES = re.compile(r'\s+xmlns(?::\w+)?="[^"]*"')
@@ -40,7 +56,7 @@ def _item(item: Item) -> dict[str, Any]:
         case Words(kind, texts):
             return {"kind": kind, "texts": texts}
         case Drawn():
-            # our own drawing, in which every word of the study is escaped (panel.views.drawing.svg)
+            # our own drawing, in which every word of the study is escaped (panel.views.drawing.pictures)
             drawn = Markup(inline_svg(item.svg, item.name))  # noqa: S704  # the one thing on the page that is markup
             return {"kind": "picture", "title": item.title, "svg": drawn}
         case Sheet():
@@ -51,3 +67,155 @@ def _item(item: Item) -> dict[str, Any]:
 def _templates() -> Environment:
     loader = PackageLoader("panel.report", "templates")
     return Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+
+
+# The report as plain texts in order, for the writers of pages: every word made safe once, every table measured.
+
+
+_SIGN_BEFORE = re.compile(r"([<>±]) (?=\d)")
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A table as texts.
+
+    Parameters
+    ----------
+    ids
+        What is written small under the first cell of each row; empty where there is no id.
+    note
+        What is written under the table.
+    """
+
+    title: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    ids: tuple[str, ...]
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A picture: its SVG, its words, and a way to have it as PNG."""
+
+    name: str
+    title: str
+    alt: str
+    svg: str = field(repr=False)
+    png: Callable[[], bytes] = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Something made of words: `kind` is paragraph, subheading, gap, caution, points or sign-off."""
+
+    kind: str
+    texts: tuple[str, ...]
+
+
+Item = Words | Sheet | Drawn
+
+
+def items(section: Section) -> Iterator[Item]:
+    """Yield what stands in a section."""
+    for block in section.blocks:
+        yield from _items(block)
+
+
+def page_facts(report: Report) -> dict[str, str]:
+    """Return what stands on every page."""
+    return {
+        "title": plain_text(report.title),
+        "mark": plain_text(report.mark),
+        "date": report.date,
+        "hash": report.data_hash,
+        "version": plain_text(report.version),
+    }
+
+
+def _items(block: Block) -> Iterator[Item]:
+    match block:
+        case Paragraph(text):
+            yield Words("paragraph", (plain_text(text),))
+        case Subheading(text):
+            yield Words("subheading", (plain_text(text),))
+        case Gap(text):
+            yield Words("gap", (plain_text(text),))
+        case Caution(text):
+            yield Words("caution", (plain_text(text),))
+        case Points(lines):
+            yield Words("points", tuple(map(plain_text, lines)))
+        case SignOff(role, states, named):
+            yield Words("sign-off", (plain_text(role), plain_text(states), plain_text(named)))
+        case Picture():
+            drawn = block.draw()
+            yield Drawn(block.name, plain_text(block.title), plain_text(block.alt), drawn, block.png)
+        case TextTable(title, shown):
+            yield _sheet(plain_text(title), shown, ("",) * len(shown), "")
+        case Numbers():
+            yield _numbers(block)
+
+
+def _numbers(table: Numbers) -> Item:
+    title = plain_text(f"{table.code}. {table.title}")
+    if not table.printed:
+        rows = len(table.full)
+        return Words("paragraph", (f"{title}: {rows} rows, in the workbook (sheet {table.code}).",))
+    whole = len(table.shown_ids) == len(table.full_ids)
+    added = "its column" if whole else "what its column stands for, and its column in the workbook"
+    example = next(iter(table.full_ids), "")
+    note = f"The id of a number is that of its row, then {added}; {example}-{_first_number(table)} is one."
+    return _sheet(title, table.shown, table.shown_ids, plain_text(note) if example else "")
+
+
+def _first_number(table: Numbers) -> str:
+    return next(iter(table.number_columns), "")
+
+
+def _together(cell: str) -> str:
+    """Keep a number and its per cent sign on one line, and a number and the sign before it."""
+    return _SIGN_BEFORE.sub("\\1\u00a0", cell.replace(" %", "\u00a0%"))
+
+
+def _sheet(title: str, shown: pd.DataFrame, ids: tuple[str, ...], note: str) -> Sheet:
+    headings = tuple(plain_text(name) for name in shown.columns)
+    rows = tuple(tuple(_together(plain_text(cell)) for cell in row) for row in shown.itertuples(index=False, name=None))
+    return Sheet(title, headings, rows, tuple(map(plain_text, ids)), note)
+
+
+# Text from a study made fit for every form of the report: nothing in it can steer a page, a reader or a printer.
+
+
+SHOWN_INSTEAD = "\N{REPLACEMENT CHARACTER}"
+_BREAKS = {"\n": " ", "\r": " ", "\t": " ", "\x0b": " ", "\x0c": " ", "\u2028": " ", "\u2029": " "}
+# Control signs, lone surrogates, private and unassigned code points; a file for the archive may hold none of them.
+_REFUSED = {"Cc", "Cs", "Co", "Cn"}
+# Signs that turn the direction of writing and so can make a text read as another one.
+_TURNING = {*"\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c"}
+_INVISIBLE = {*"\u200b\u2060\ufeff\u00ad"}
+
+
+def plain_text(text: object) -> str:
+    """Return text on one line with every sign that is no letter, mark or blank shown as `\ufffd`; invisible ones go."""
+    words = str(text)
+    return words if words.isascii() and words.isprintable() else "".join(map(_sign, words))
+
+
+def _sign(sign: str) -> str:
+    if sign in _BREAKS:
+        return _BREAKS[sign]
+    if sign in _INVISIBLE:
+        return ""
+    if sign in _TURNING or unicodedata.category(sign) in _REFUSED:
+        return SHOWN_INSTEAD
+    return sign
+
+
+def with_breaks(text: str, longest: int) -> str:
+    """Return text in which a word longer than a line may be broken, by invisible signs at even distances."""
+    return " ".join(_broken(word, longest) if len(word) > longest else word for word in text.split(" "))
+
+
+def _broken(word: str, longest: int) -> str:
+    step = max(longest, 1)
+    return "\u200b".join(word[start : start + step] for start in range(0, len(word), step))

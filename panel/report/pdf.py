@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -12,11 +14,10 @@ from typing import Any
 import typst
 
 from panel.errors import StudyError
-from panel.report.contents.blocks import Report, Section
-from panel.report.contents.days import NO_DAY
-from panel.report.pages import Drawn, Item, Sheet, Words, items, page_facts
-from panel.report.plain_text import with_breaks
-from panel.report.table_widths import BOLD, ID_SIZE, LETTER, PADDING, best_size, fitting
+from panel.report.contents.blocks import Picture, Report, Section
+from panel.report.contents.part_study import NO_DAY
+from panel.report.elsewhere import elsewhere
+from panel.report.html import Drawn, Item, Sheet, Words, items, page_facts, with_breaks
 
 _TEMPLATE = Path(__file__).with_name("evidence.typ")
 _STANDARDS: Any = ["a-2a", "ua-1"]  # typst's own list of names cannot be written as the type of a shorter list
@@ -124,3 +125,131 @@ def _fonts() -> typst.Fonts:
         raise StudyError("The fonts were not found: matplotlib is not installed. Install the package again.")
     folder = Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
     return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(folder)])
+
+
+# How wide is each column of a printed table, and which columns have to go into a second table?
+
+
+ID_SIZE = 5.5  # points, letters of the id under the first cell of a row
+PADDING = 6.0  # points, left and right of a cell together
+LETTER = 0.62  # of the size of the letters: mean width of a sign of DejaVu Sans in the tables of the demo
+BOLD = 0.72  # the same for its bold face, in which headings are set
+_WHOLE = 14  # letters; a cell so short, such as `< 0.001` or an interval, is kept on one line where there is room
+_LONG, _COMFORT = 40, 26  # letters; a column with cells so long gets room for so many where it can
+_WIDEST_WORD = 300.0  # points; longer words are broken
+_LONGEST_LINE = 60  # letters that count when room is shared out
+
+
+def fitting(sheet: Sheet, width: float, size: float) -> list[tuple[Sheet, list[float]]]:
+    """Return the table in as many parts as it needs side by side, each with the widths of its columns in points.
+
+    The first column stands in every part, so that each can be read alone.
+
+    Parameters
+    ----------
+    width
+        Room across the page, in points.
+    size
+        Size of the letters, in points.
+    """
+    needed = _needs(sheet, width, size)
+    groups = _groups(needed, width)
+    # once more with less room, so that the last part is not left with a column or two
+    even = (sum(needed) + (len(groups) - 1) * needed[0]) / len(groups) + max(needed)
+    groups = min((_groups(needed, min(even, width)), groups), key=len)
+    return [(_part(sheet, group), _widths(sheet, group, needed, width, size)) for group in groups]
+
+
+def best_size(sheet: Sheet, width: float, sizes: Sequence[float]) -> float:
+    """Return the largest of the sizes at which the table fits: at ease, else word by word; the largest if at none."""
+    for whole in (_WHOLE, 0):
+        for size in sizes:
+            if sum(_needed(sheet, column, size, whole) for column in range(len(sheet.headings))) <= width:
+                return size
+    return sizes[0]
+
+
+def _groups(needed: Sequence[float], width: float) -> list[list[int]]:
+    """Return which columns stand side by side, the first one always among them."""
+    groups: list[list[int]] = [[0]]
+    for column in range(1, len(needed)):
+        taken = sum(needed[own] for own in groups[-1])
+        if taken + needed[column] > width and len(groups[-1]) > 1:
+            groups.append([0])
+        groups[-1].append(column)
+    return groups
+
+
+def _needs(sheet: Sheet, width: float, size: float) -> list[float]:
+    """Return the least room of each column: with short cells whole if that fits, else word by word."""
+    columns = range(len(sheet.headings))
+    whole = [_needed(sheet, column, size, _WHOLE) for column in columns]
+    return whole if sum(whole) <= width else [_needed(sheet, column, size, 0) for column in columns]
+
+
+def _needed(sheet: Sheet, column: int, size: float, whole: int) -> float:
+    """Return the room for the longest word of a column, or the longest cell of no more letters than `whole`."""
+    cells = [row[column] for row in sheet.rows]
+    longest = max((len(piece) for cell in cells for piece in _pieces(cell, whole)), default=1)
+    if whole and max(map(len, cells), default=0) > _LONG:
+        longest = max(longest, _COMFORT)
+    if whole and column == 0:
+        names = min(max(map(len, sheet.ids), default=0), _COMFORT)
+        longest = max(longest, round(names * ID_SIZE / size))
+    heading = max((len(word) for word in sheet.headings[column].split(" ")), default=1)
+    return min(max(longest * LETTER, heading * BOLD) * size, _WIDEST_WORD) + PADDING
+
+
+def _pieces(cell: str, whole: int) -> list[str]:
+    return [cell] if len(cell) <= whole else cell.split(" ")
+
+
+def _widths(sheet: Sheet, group: list[int], needed: list[float], width: float, size: float) -> list[float]:
+    """Return widths that hold every word; what is left over goes where most is written."""
+    least = [needed[column] for column in group]
+    if sum(least) > width:
+        return [one * width / sum(least) for one in least]
+    wanted = [max(_wanted(sheet, column, size) - low, 0.0) for column, low in zip(group, least, strict=True)]
+    spare, total = width - sum(least), sum(wanted)
+    if total <= spare:
+        return [low + more for low, more in zip(least, wanted, strict=True)]
+    return [low + spare * more / total for low, more in zip(least, wanted, strict=True)]
+
+
+def _wanted(sheet: Sheet, column: int, size: float) -> float:
+    longest = max((len(row[column]) for row in sheet.rows), default=0)
+    longest = max(longest, len(sheet.headings[column]) // 2)
+    if column == 0:
+        longest = max(longest, max((len(text) for text in sheet.ids), default=0) * 4 // 5)
+    return min(longest, _LONGEST_LINE) * LETTER * size + PADDING
+
+
+def _part(sheet: Sheet, group: list[int]) -> Sheet:
+    headings = tuple(sheet.headings[column] for column in group)
+    rows = tuple(tuple(row[column] for column in group) for row in sheet.rows)
+    return Sheet(sheet.title, headings, rows, sheet.ids, sheet.note)
+
+
+# Pictures drawn by two processes at a time.
+
+
+def drawn_ahead(report: Report) -> Report:
+    """Return the report with its pictures drawn, every other one by a second process: the same pictures, sooner."""
+    pictures = [block for section in report.all_sections for block in section.blocks if isinstance(block, Picture)]
+    theirs = elsewhere(lambda: {picture.name: picture.draw() for picture in pictures[1::2]})
+    drawn = {picture.name: picture.draw() for picture in pictures[::2]} | theirs()
+    return replace(
+        report,
+        summary=_with_drawn(report.summary, drawn),
+        sections=tuple(_with_drawn(section, drawn) for section in report.sections),
+    )
+
+
+def _with_drawn(section: Section, drawn: Mapping[str, str]) -> Section:
+    return replace(
+        section,
+        blocks=tuple(
+            replace(block, draw=drawn[block.name].__str__) if isinstance(block, Picture) else block
+            for block in section.blocks
+        ),
+    )

@@ -11,11 +11,9 @@ from typing import Any
 
 import xlsxwriter
 
-from panel.report.contents.blocks import Numbers, Report
-from panel.report.contents.days import NO_DAY
-from panel.report.contents.number_ids import number_id
-from panel.report.pages import page_facts
-from panel.report.plain_text import plain_text
+from panel.report.contents.blocks import Numbers, Report, number_id
+from panel.report.contents.part_study import NO_DAY
+from panel.report.html import page_facts, plain_text
 
 _OPTIONS = {
     "in_memory": True,

@@ -8,20 +8,21 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
+import threading
+from collections import deque
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
-from sqlalchemy.exc import ArgumentError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
-from panel.errors import StudyError
-from panel.store.schema import alone, bring_up_to_date
-from panel.store.shared_writing import SharedWriting, Work
-from panel.store.troubles import LOCKED, told_trouble
-from panel.store.turns import Turns
+from panel.errors import PanelError, StudyError
+from panel.store.tables import alone, bring_up_to_date
 
 URL_VARIABLE = "AFTERFEEL_DATABASE_URL"
 SCHEMA = "afterfeel"
@@ -201,3 +202,241 @@ def _postgresql(address: URL, schema: str) -> Engine:
         pool_pre_ping=True,
         connect_args={"options": f"-c search_path={schema}", "connect_timeout": int(WAIT_FOR_OTHERS)},
     )
+
+
+# How do many ballots that arrive together get onto the disk together? In one transaction, each whole or not at
+# all.
+#
+# A disk takes its time for each transaction, however small (group commit: DeWitt and others 1984, Implementation
+# techniques for main memory database systems, SIGMOD). Nobody is told that a ballot is kept before it is.
+
+
+Work = Callable[[Connection], Any]
+
+
+@dataclass(eq=False, slots=True)
+class _Job:
+    work: Work
+    done: bool = False
+    result: Any = None
+    error: BaseException | None = None
+
+
+class SharedWriting:
+    """Runs pieces of work of several threads in shared transactions, one transaction at a time.
+
+    Parameters
+    ----------
+    begin
+        Opens a transaction that is kept when it ends well.
+    """
+
+    def __init__(self, begin: Callable[[], AbstractContextManager[Connection]]) -> None:
+        self._begin = begin
+        self._waiting: list[_Job] = []
+        self._waiting_lock = threading.Lock()
+        self._writing_lock = threading.Lock()
+
+    def run(self, work: Work) -> Any:
+        """Return what the work returns, once it is on the disk; raise what it or the database raises."""
+        job = _Job(work)
+        with self._waiting_lock:
+            self._waiting.append(job)
+        with self._writing_lock:  # whoever comes first writes for all who wait
+            if not job.done:
+                self._write_waiting()
+        if job.error is not None:
+            raise job.error
+        return job.result
+
+    def _write_waiting(self) -> None:
+        """Do all waiting jobs in one transaction; what one of them refuses takes only itself back.
+
+        If the database itself refuses one of them, the others are done again without it.
+        """
+        jobs: list[_Job] = []
+        while True:
+            refused = self._write_together(jobs)
+            if refused is None:
+                return
+            jobs.remove(refused)
+            if not jobs:
+                return
+
+    def _write_together(self, jobs: list[_Job]) -> _Job | None:
+        """Do the jobs, or all that wait if there are none yet; return the one on which the database gave up."""
+        at_work: _Job | None = None
+        try:
+            with self._begin() as connection:
+                jobs += [] if jobs else self._taken()  # once the database is ours: meanwhile more may have come
+                for job in jobs:
+                    at_work, job.error = job, None
+                    try:
+                        with connection.begin_nested():
+                            job.result = job.work(connection)
+                    except PanelError as error:
+                        job.error = error
+                at_work = None
+        except BaseException as error:
+            if at_work is not None and isinstance(error, Exception):
+                at_work.error, at_work.done = error, True
+                return at_work
+            jobs += [] if jobs else self._taken()
+            for job in jobs:  # nothing of this transaction is on the disk
+                job.error, job.done = job.error or error, True
+            if not isinstance(error, Exception):
+                raise
+            return None
+        for job in jobs:
+            job.done = True
+        return None
+
+    def _taken(self) -> list[_Job]:
+        with self._waiting_lock:
+            jobs, self._waiting = self._waiting, []
+        return jobs
+
+
+# Whose turn is it at the one connection to a SQLite file? Threads come in the order in which they asked.
+#
+# An ordinary lock goes to whichever thread happens to run, so that each ballot would be written alone while the
+# others
+# still wait to be read.
+
+
+class Turns:
+    """A lock that is handed on in the order of asking.
+
+    Parameters
+    ----------
+    patience
+        Seconds to wait for a turn.
+    complaint
+        What is said when the wait was in vain.
+    """
+
+    def __init__(self, patience: float, complaint: str) -> None:
+        self._patience = patience
+        self._complaint = complaint
+        self._guard = threading.Lock()
+        self._taken = False
+        self._waiting: deque[threading.Event] = deque()
+
+    @contextmanager
+    def mine(self) -> Iterator[None]:
+        """Wait for a turn, hold it, hand it on; StudyError if it did not come in time."""
+        self._take()
+        try:
+            yield
+        finally:
+            self._hand_on()
+
+    def _take(self) -> None:
+        with self._guard:
+            if not self._taken:
+                self._taken = True
+                return
+            called = threading.Event()
+            self._waiting.append(called)
+        if called.wait(self._patience):
+            return
+        with self._guard:
+            if called.is_set():  # called at the very last moment
+                return
+            self._waiting.remove(called)
+        raise StudyError(self._complaint)
+
+    def _hand_on(self) -> None:
+        with self._guard:
+            if self._waiting:
+                self._waiting.popleft().set()
+            else:
+                self._taken = False
+
+
+# What does a database mean when it refuses? A sentence that says what is wrong and what to do.
+
+
+FULL = "The disk of {place} is full; nothing of this was kept. Make room, then send it again."
+LOCKED = (
+    "{place} is in use by another program; nothing of this was kept. Close whatever else has it open (a database "
+    "viewer, a backup, a synchronising folder), then send it again."
+)
+NOT_WRITABLE = "{place} cannot be opened or written to. Check that its folder exists and may be written to."
+NO_DATABASE = "{place} is not a record of ballots, or is damaged. Put back a copy, or choose another file."
+TOO_LARGE = (
+    "{place} cannot be written: the disk refused it; nothing of this was kept. Check the disk and its free room."
+)
+UNREACHABLE = "The database {place} cannot be reached. Check that it runs, its address, user and password."
+ALREADY_LOCKED = "The session is locked: its record is closed and takes nothing more. Write a correction in the study."
+KEPT = "What was collected is never changed; add a correction instead."
+MIXED = "Rehearsed and real answers are kept apart; this one belongs to the other record."
+
+# what SQLite and PostgreSQL say, in the order in which it is looked for
+_SAID = (
+    ("database or disk is full", FULL),
+    ("no space left on device", FULL),
+    ("could not extend file", FULL),
+    ("database is locked", LOCKED),
+    ("database table is locked", LOCKED),
+    ("readonly database", NOT_WRITABLE),
+    ("unable to open database file", NOT_WRITABLE),
+    ("permission denied", NOT_WRITABLE),
+    ("not a database", NO_DATABASE),
+    ("malformed", NO_DATABASE),
+    ("disk i/o error", TOO_LARGE),
+    ("the session is locked", ALREADY_LOCKED),
+    ("never changed", KEPT),
+    ("are kept apart", MIXED),
+    ("connection failed", UNREACHABLE),
+    ("connection timeout", UNREACHABLE),
+    ("could not connect", UNREACHABLE),
+    ("server closed the connection", UNREACHABLE),
+    ("terminating connection", UNREACHABLE),
+    ("the connection is closed", UNREACHABLE),
+)
+
+
+@contextmanager
+def told_trouble(place: str) -> Iterator[None]:
+    """Turn what a database says into a StudyError; `place` stands in its text."""
+    try:
+        yield
+    except PoolTimeoutError as error:
+        raise StudyError(LOCKED.format(place=place)) from error
+    except DBAPIError as error:
+        raise StudyError(trouble(str(error.orig), place)) from error
+    except (SQLAlchemyError, sqlite3.Error) as error:  # the second while a connection is being set up
+        raise StudyError(trouble(str(error), place)) from error
+
+
+def trouble(said: str, place: str) -> str:
+    """Return the sentence for what a database said."""
+    lower = said.casefold()
+    for words, sentence in _SAID:
+        if words in lower:
+            return sentence.format(place=place)
+    return f"{place} could not be read or written: {' '.join(said.split())}. Nothing of this was kept."
+
+
+# How is a moment written in the record? UTC to the millisecond, so that text sorts as time does.
+
+
+def written(moment: datetime) -> str:
+    """Return an aware moment as `2025-03-14T13:00:10.123+00:00`."""
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds")
+
+
+def read(text: str) -> datetime:
+    """Return the moment that a text of the record stands for."""
+    return datetime.fromisoformat(text)
+
+
+def local(text: str) -> str:
+    """Return a moment of the record as the clock on the wall showed it, to the second, as study files hold it."""
+    return read(text).astimezone().replace(tzinfo=None).isoformat(timespec="seconds")
+
+
+def now() -> datetime:
+    """Return this moment, with its distance from UTC."""
+    return datetime.now(UTC)

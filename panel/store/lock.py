@@ -13,15 +13,13 @@ from typing import Any
 from sqlalchemy import Connection, select, update
 
 from panel.errors import StudyError
-from panel.store.database import Store
+from panel.store.board import record_bytes, sha256
+from panel.store.database import Store, local, written
 from panel.store.events import hold_session
-from panel.store.moments import local, written
 from panel.store.score_rows import Collected, with_collected
-from panel.store.sessions import record_bytes, sha256
 from panel.store.tables import COLLECTION, EVENT, SCORE_KINDS, SERVING, SESSION
 from panel.study.folder import read_folder, write_study
-from panel.study.rehearsed import REHEARSAL_FACT
-from panel.study.study import RawFile, Study
+from panel.study.study import REHEARSAL_FACT, RawFile, Study
 
 LOCKED_FACT = "locked_sessions"
 

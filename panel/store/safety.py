@@ -11,9 +11,8 @@ from sqlalchemy import Connection, Row, bindparam, insert, select
 
 from panel.errors import StudyError
 from panel.plan.safety import safety_gate
-from panel.store.database import Store
+from panel.store.database import Store, written
 from panel.store.events import hold_session
-from panel.store.moments import written
 from panel.store.tables import SAFETY, SESSION
 from panel.study.study import Study
 

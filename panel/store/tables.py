@@ -6,10 +6,16 @@ by its three-digit code, so that nobody who reads the record, and no phone, can 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
 from sqlalchemy import (
     REAL,
     Column,
+    Connection,
     Double,
+    Engine,
     ForeignKey,
     ForeignKeyConstraint,
     Index,
@@ -18,8 +24,14 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    func,
+    insert,
+    inspect,
+    select,
     text,
 )
+
+from panel.errors import StudyError
 
 SCORE_KINDS = ("answer", "cannot_judge", "correction")
 """Events that say what the score of an attribute is; the last one counts."""
@@ -179,3 +191,171 @@ EVENT = _table(
 
 # The view is no table of METADATA's: it is made by `schema`, and read here.
 SCORE = Table("score", MetaData(), *(Column(c.name, c.type) for c in EVENT.columns))
+
+
+# How is the record of ballots made, and how does an older one become one of this version?
+#
+# Each version has one step from the version before it. A copy of the record is made before the first step.
+
+
+CURRENT_VERSION = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What turns a record of version `version - 1` into one of `version`: SQL for each kind of database."""
+
+    version: int
+    sqlite: tuple[str, ...]
+    postgresql: tuple[str, ...]
+
+
+STEPS: tuple[Step, ...] = ()
+"""The steps so far, in their order. The first version needs none."""
+
+_KEPT = {
+    "event": "UPDATE OR DELETE",
+    "submission": "UPDATE OR DELETE",
+    "collection": "UPDATE OR DELETE",
+    "safety": "UPDATE OR DELETE",
+}
+
+
+def bring_up_to_date(engine: Engine, place: str, steps: Sequence[Step] = STEPS, target: int = CURRENT_VERSION) -> None:
+    """Make the tables in an empty database, or bring those of an older version up to date.
+
+    Raises
+    ------
+    StudyError
+        If the record is of a newer version, or the database holds tables that are not a record of ballots.
+    """
+    with engine.connect().execution_options(writing=True) as connection, connection.begin():
+        alone(connection)
+        names = set(inspect(connection).get_table_names())
+        if VERSION.name not in names:
+            if names:
+                raise StudyError(f"{place} holds other tables, not ballots; choose another database.")
+            _create(connection, target)
+            return
+        found = _version(connection)
+    if found > target:
+        raise StudyError(
+            f"{place} was made by a newer version of this program (record version {found}; this one knows up to "
+            f"{target}). Install the newer version, then open it again; nothing was changed."
+        )
+    if found < target:
+        _migrate(engine, place, [step for step in steps if found < step.version <= target], found)
+
+
+def alone(connection: Connection) -> None:
+    """Wait until nobody else makes or changes tables; holds until the end of the transaction."""
+    if connection.dialect.name == "postgresql":  # SQLite has one writer anyway
+        connection.execute(text("SELECT pg_advisory_xact_lock(7234190)"))
+
+
+def _version(connection: Connection) -> int:
+    return int(connection.execute(select(func.coalesce(func.max(VERSION.c.version), 0))).scalar_one())
+
+
+def _create(connection: Connection, version: int) -> None:
+    METADATA.create_all(connection)
+    for statement in view_and_guards(connection.dialect.name):
+        connection.execute(text(statement))
+    _stamp(connection, version)
+
+
+def _stamp(connection: Connection, version: int) -> None:
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    connection.execute(insert(VERSION).values(version=version, applied_at=now))
+
+
+def _migrate(engine: Engine, place: str, steps: list[Step], found: int) -> None:
+    """Copy the record, then take all steps in one transaction."""
+    backup = _copy_file(engine, found) if engine.dialect.name == "sqlite" else ""
+    with engine.connect().execution_options(writing=True) as connection, connection.begin():
+        alone(connection)
+        if _version(connection) != found:  # another process was quicker
+            raise StudyError(f"{place} is being brought up to date by another process; open it again in a moment.")
+        if not backup:
+            _copy_schema(connection, found)
+        for step in steps:
+            for statement in step.sqlite if backup else step.postgresql:
+                connection.execute(text(statement))
+            _stamp(connection, step.version)
+
+
+def _copy_file(engine: Engine, found: int) -> str:
+    """Write the whole SQLite file beside itself and return the path of the copy."""
+    moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
+    path = f"{engine.url.database}.version-{found}.{moment}"
+    with engine.connect() as connection:
+        raw = connection.connection.dbapi_connection
+        raw.execute("VACUUM INTO ?", (path,))  # type: ignore[union-attr]  # an open connection has one
+    return path
+
+
+def _copy_schema(connection: Connection, found: int) -> None:
+    """Copy the tables of a PostgreSQL record into a schema beside it, within the same transaction."""
+    moment = datetime.now(UTC).strftime("%Y%m%dt%H%M%S%f")
+    name = f"{connection.execute(text('SELECT current_schema()')).scalar_one()}_version_{found}_{moment}"
+    connection.execute(text(f'CREATE SCHEMA "{name}"'))
+    for table in inspect(connection).get_table_names():
+        connection.execute(text(f'CREATE TABLE "{name}"."{table}" AS TABLE "{table}"'))
+
+
+def view_and_guards(dialect: str) -> tuple[str, ...]:
+    """Return the SQL of the view of last scores, and of the triggers that keep what was collected as it was."""
+    kinds = ", ".join(f"'{kind}'" for kind in SCORE_KINDS)
+    view = f"""CREATE VIEW score AS SELECT * FROM event WHERE kind IN ({kinds}) AND event.event =
+        (SELECT MAX(other.event) FROM event AS other WHERE other.serving = event.serving
+        AND other.attribute = event.attribute AND other.kind IN ({kinds}))"""  # noqa: S608  # words of this program only
+    return (view, *(_sqlite_guards() if dialect == "sqlite" else _postgresql_guards()))
+
+
+def _locked(row: str) -> str:
+    kinds = ", ".join(f"'{kind}'" for kind in FROZEN_KINDS)
+    return f"""{row}.kind IN ({kinds}) AND EXISTS (SELECT 1 FROM session WHERE session.collection = {row}.collection
+        AND session.session = {row}.session AND session.locked_at IS NOT NULL)"""  # noqa: S608  # the same
+
+
+def _sqlite_guards() -> tuple[str, ...]:
+    kept = [
+        f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
+        f"BEGIN SELECT RAISE(ABORT, 'what was collected is never changed'); END"
+        for table, verbs in _KEPT.items()
+        for verb in verbs.split(" OR ")
+    ]
+    locked = "BEGIN SELECT RAISE(ABORT, 'the session is locked'); END"
+    return (
+        *kept,
+        f"CREATE TRIGGER event_not_after_lock BEFORE INSERT ON event WHEN {_locked('NEW')} {locked}",
+        f"CREATE TRIGGER session_stays_locked BEFORE UPDATE ON session WHEN OLD.locked_at IS NOT NULL {locked}",
+        "CREATE TRIGGER rehearsal_stays_rehearsal BEFORE INSERT ON event WHEN NEW.rehearsal <> "
+        "(SELECT rehearsal FROM collection WHERE collection.collection = NEW.collection) "
+        "BEGIN SELECT RAISE(ABORT, 'rehearsed and real answers are kept apart'); END",
+    )
+
+
+def _postgresql_guards() -> tuple[str, ...]:
+    def function(name: str, body: str) -> str:
+        return f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN {body} END $$"
+
+    def trigger(name: str, when: str, called: str) -> str:
+        return f"CREATE TRIGGER {name} BEFORE {when} FOR EACH ROW EXECUTE FUNCTION {called}()"
+
+    refuse_locked = "RAISE EXCEPTION 'the session is locked';"
+    rehearsal = "(SELECT rehearsal FROM collection WHERE collection.collection = NEW.collection)"
+    return (
+        function("refuse_change", "RAISE EXCEPTION 'what was collected is never changed';"),
+        *(trigger(f"{table}_kept", f"{verbs} ON {table}", "refuse_change") for table, verbs in _KEPT.items()),
+        function("refuse_locked", f"IF {_locked('NEW')} THEN {refuse_locked} END IF; RETURN NEW;"),
+        trigger("event_not_after_lock", "INSERT ON event", "refuse_locked"),
+        function("refuse_unlock", f"IF OLD.locked_at IS NOT NULL THEN {refuse_locked} END IF; RETURN NEW;"),
+        trigger("session_stays_locked", "UPDATE ON session", "refuse_unlock"),
+        function(
+            "refuse_mixture",
+            f"IF NEW.rehearsal <> {rehearsal} "
+            "THEN RAISE EXCEPTION 'rehearsed and real answers are kept apart'; END IF; RETURN NEW;",
+        ),
+        trigger("rehearsal_stays_rehearsal", "INSERT ON event", "refuse_mixture"),
+    )

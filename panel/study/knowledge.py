@@ -214,3 +214,156 @@ def _shared_value(ingredient: str, property_name: str) -> IngredientValue:
     low, high = (float(row.get(f"{property_name}_{end}", nan)) for end in ("low", "high"))
     remark = row.get(f"{property_name}_remark", row["structure_is"] if property_name == "molar_mass_g_mol" else "")
     return IngredientValue(float(row[property_name]), low, high, str(source), "", str(remark))
+
+
+# What is known about claims before there are data: kinds of claim, wordings to look at, words beyond this tool.
+#
+# These are settings, not law. Local law decides what may be claimed.
+
+
+_CLAIM_KNOWLEDGE_NUMBERS = ("least_assessors", "least_replicates", "least_people", "default_bar", "default_margin")
+
+
+@cache
+def _claims_read(name: str) -> pd.DataFrame:
+    frame = pd.read_csv(shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
+    present = [column for column in _CLAIM_KNOWLEDGE_NUMBERS if column in frame.columns]
+    return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in present})
+
+
+def claim_kinds() -> pd.DataFrame:
+    """Return the kinds of claim, one a row, with the design and the numbers each needs.
+
+    Columns: `kind words example minimum_design statistic refusal needs least_assessors least_replicates least_people
+    default_bar default_margin source`. `needs` names the columns of the table of claims, separated by `; `; NaN where
+    a setting has no value.
+    """
+    return _claims_read("claim_kinds.csv").copy()
+
+
+def claim_wordings() -> pd.DataFrame:
+    """Return the wordings to look at: `check severity pattern only_kinds not_kinds message advice source`.
+
+    `pattern` is a regular expression; `severity` is `change` (the words say more than such data can) or `note`.
+    """
+    return _claims_read("claim_wordings.csv").copy()
+
+
+def claim_stop_words() -> pd.DataFrame:
+    """Return the words of physiology, medicine and safety: `word category source`; `*` stands for any ending."""
+    return _claims_read("claim_stop_words.csv").copy()
+
+
+@cache
+def stop_patterns() -> tuple[tuple[str, str, re.Pattern[str]], ...]:
+    """Return each stop word with its category and the pattern that finds it."""
+    table = _claims_read("claim_stop_words.csv")
+    return tuple(
+        (word, category, re.compile(_whole_words(word), re.IGNORECASE))
+        for word, category in zip(table["word"], table["category"], strict=True)
+    )
+
+
+def _whole_words(word: str) -> str:
+    """Return the pattern of a word that stands alone, `*` for any ending."""
+    ending = re.escape(word).replace(r"\*", r"\w*")
+    return rf"(?<![\w-]){ending}(?![\w-])"
+
+
+# What is known before a test is planned: the items of the safety gate, the usual protocol, the times of the
+# stages.
+
+
+_PLAN_KNOWLEDGE_NUMBERS = ("minutes", "early_slack", "late_slack")
+
+
+@cache
+def _plans_read(name: str) -> pd.DataFrame:
+    frame = pd.read_csv(shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
+    present = [column for column in _PLAN_KNOWLEDGE_NUMBERS if column in frame.columns]
+    return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in present})
+
+
+def safety_items() -> pd.DataFrame:
+    """Return the items of the safety gate: `item words detail scope needed signed_by basis source`.
+
+    `scope` is `study` (signed once for all batches, or batch by batch) or `batch`; `needed` is `always`, or `unless
+    stated` where a named person may state with a reason that it is not needed.
+    """
+    return _plans_read("safety_gate.csv").copy()
+
+
+def protocol_items() -> pd.DataFrame:
+    """Return the items of the application protocol with their usual values: `item words usual basis source`."""
+    return _plans_read("protocol.csv").copy()
+
+
+def stage_times() -> pd.DataFrame:
+    """Return when each stage is scored: `stage minutes early_slack late_slack words basis source`.
+
+    Minutes count from the end of rubbing; NaN where a stage is not tied to it.
+    """
+    return _plans_read("stage_times.csv").copy()
+
+
+def allergen_words() -> pd.DataFrame:
+    """Return what people call an allergen beside its name in the table of ingredients: `word allergen source`.
+
+    Several allergens are separated by `; `.
+    """
+    return _plans_read("allergen_words.csv").copy()
+
+
+# Which way should an attribute go with a property of the blend? Said before the scores are looked at.
+
+
+SIGNS = {"more": 1, "less": -1}
+
+
+@cache
+def _directions_read() -> pd.DataFrame:
+    frame = pd.read_csv(shared_folder() / "expected_directions.csv", dtype=str, keep_default_na=False, encoding="utf-8")
+    return frame.assign(sign=frame["direction"].map(SIGNS).astype("int64"))
+
+
+def expected_directions() -> pd.DataFrame:
+    """Return `attribute descriptor direction sign source remark`: does the attribute rise (+1) with it, or fall (-1)?
+
+    A copy. The source is a tag of `panel.study.knowledge.sources`; common practice has none.
+    """
+    return _directions_read().copy()
+
+
+# May a question ask whether there is too little of something? Not where nobody could want more of it.
+
+
+@cache
+def _one_sided_read() -> pd.DataFrame:
+    return pd.read_csv(shared_folder() / "one_sided.csv", dtype=str, keep_default_na=False, encoding="utf-8")
+
+
+def one_sided_words() -> pd.DataFrame:
+    """Return `word attribute why source`: what nobody could want more of. A copy; common practice has no source."""
+    return _one_sided_read().copy()
+
+
+def why_one_sided(*texts: str, attribute: str = "") -> str:
+    """Return why a question cannot be asked both ways, empty if it can.
+
+    Parameters
+    ----------
+    texts
+        Name and wording of the question; a word of the list counts where it stands as a word of its own.
+    attribute
+        Short name of the attribute the question follows, if the study says.
+    """
+    known = _one_sided_read()
+    if attribute:
+        by_attribute = known.loc[known["attribute"] == attribute, "why"]
+        if len(by_attribute):
+            return str(by_attribute.iloc[0])
+    asked = " ".join(texts).casefold()
+    for word, why in zip(known["word"], known["why"], strict=True):
+        if re.search(rf"(?<!\w){re.escape(word)}(?!\w)", asked):
+            return str(why)
+    return ""

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from panel.errors import StudyError
+
 NOT_A_NUMBER = "not a number"
 TOO_LARGE = "a number too large to hold"
 TOO_LONG = "too long for a number"
@@ -236,3 +238,26 @@ def _as_read(
     missing[list(reasons)] = False
     ambiguous = any(reason.startswith("could be ") for reason in why.values())
     return NumbersRead(read, missing, reasons, decimal, decided, ambiguous, notes)
+
+
+# What number did somebody type into a field? Read as in a file: a decimal point or comma, never guessed.
+
+
+def typed_number(text: str, what: str) -> float | None:
+    """Return the number in a typed text; None if the text is empty.
+
+    Raises
+    ------
+    StudyError
+        If it is no number, or could be two; the message begins with `what`.
+    """
+    read = read_numbers([text])
+    if not read.reasons:
+        return None if math.isnan(read.values[0]) else float(read.values[0])
+    reason = read.reasons[0]
+    if reason.startswith("could be "):
+        readings = reason.removeprefix("could be ").partition(":")[0]
+        raise StudyError(
+            f"{what} cannot be read: {text.strip()!r} could be {readings}. Write it one of these two ways."
+        )
+    raise StudyError(f"{what} cannot be read: {text.strip()!r} is {reason}. Write it with digits, such as 7.5 or 7,5.")

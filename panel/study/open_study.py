@@ -2,15 +2,41 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import datetime
+import io
+import json
+import re
+import zipfile
+from collections.abc import Mapping
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.archive_limits import MAX_UNPACKED, open_archive
-from panel.study.description import DESCRIPTION
-from panel.study.folder import read_folder
+from panel.study.folder import (
+    DESCRIPTION,
+    MAX_TABLE_CELLS,
+    files_of_study,
+    frame_of_texts,
+    read_folder,
+    refuse_constant,
+    study_of_files,
+    texts_of_frame,
+    unread_frame,
+)
+from panel.study.raw_table import (
+    MAX_UNPACKED,
+    open_archive,
+    open_workbook,
+    read_member,
+    sheet_names,
+    sheet_rows,
+    table_of_rows,
+)
+from panel.study.safe_write import write_file
 from panel.study.study import Study
-from panel.study.workbook import study_of_workbook
-from panel.study.zip_file import study_of_zip
+from panel.study.tables import TABLES
 
 
 def open_study(path: str | Path) -> Study:
@@ -47,3 +73,206 @@ def study_of_bytes(content: bytes, name: str) -> Study:
     if "xl/workbook.xml" in open_archive(content, name).namelist():
         return study_of_workbook(content, name)
     return study_of_zip(content, name)
+
+
+# How is a study kept as one .xlsx workbook: a sheet for each table, and a sheet `study` with the facts?
+
+
+FACTS_SHEET = "study"
+MAX_CELL_TEXT = 32_767  # characters, a limit of the file format
+MAX_SHEET_ROWS = 1_048_576  # another
+
+# A workbook writes some characters as _xHHHH_; these do not come back as they went in.
+_NOT_KEPT = re.compile("_x005F_|[\ufffe\uffff]")
+# The time of writing would make two workbooks of one study differ.
+_WRITTEN_AT = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC).replace(tzinfo=None)
+_COLUMN_WIDTHS = (8, 40)
+
+
+def workbook_bytes(study: Study) -> bytes:
+    """Return a study as a workbook; imported files are not in it.
+
+    Texts are written as texts, so that none of them is ever calculated as a formula.
+
+    Raises
+    ------
+    StudyError
+        If a table or a cell is larger than a sheet can hold.
+    """
+    import xlsxwriter  # a tenth of a second, only for who writes a workbook
+
+    sheets: dict[str, tuple[list[str], list[list[str]], frozenset[int]]] = {}
+    facts = [[str(name) for name in study.facts], [_fact_text(name, value) for name, value in study.facts.items()]]
+    sheets[FACTS_SHEET] = (["fact", "value"], facts, frozenset())
+    for name in [*TABLES, *(set(study.tables) - set(TABLES))]:
+        if name in study.tables:
+            header, columns = texts_of_frame(name, study.tables[name], study.unread)
+            kinds = {column.name: column.kind for column in TABLES[name].columns}
+            numbers = frozenset(i for i, column in enumerate(header) if kinds.get(column) in ("number", "integer"))
+            sheets[name] = (header, columns, numbers)
+    content = io.BytesIO()
+    workbook = xlsxwriter.Workbook(content, {"in_memory": True})
+    workbook.set_properties({"created": _WRITTEN_AT})
+    bold = workbook.add_format({"bold": True})
+    for name, (header, columns, numbers) in sheets.items():
+        _check_sheet(name, header, columns)
+        _write_sheet(workbook.add_worksheet(name), header, columns, numbers, bold)
+    workbook.close()
+    return content.getvalue()
+
+
+def write_workbook(study: Study, path: str | Path, *, overwrite: bool = False) -> None:
+    """Write a study as a workbook, whole or not at all; StudyError if that is not possible."""
+    write_file(Path(path), workbook_bytes(study), overwrite=overwrite)
+
+
+def study_of_workbook(content: bytes, name: str) -> Study:
+    """Return the study in a workbook.
+
+    Parameters
+    ----------
+    content
+        The workbook's bytes.
+    name
+        Its name, for messages.
+
+    Raises
+    ------
+    StudyError
+        If it is no workbook or has none of the sheets of a study.
+    """
+    tables: dict[str, pd.DataFrame] = {}
+    unread: list[tuple[str, ...]] = []
+    facts: dict[str, Any] = {}
+    with open_workbook(content, name) as workbook:
+        for sheet in sheet_names(workbook):
+            table = sheet.strip().casefold()
+            if table == FACTS_SHEET:
+                facts = _read_facts(sheet_rows(workbook, sheet), f"{name}: {sheet}")
+            elif table in TABLES:
+                rows = sheet_rows(workbook, sheet)
+                if not any(any(row) for row in rows):
+                    continue
+                raw = table_of_rows(rows, f"{name}: {sheet}", keep_empty=True, max_cells=MAX_TABLE_CELLS)
+                tables[table], cells = frame_of_texts(TABLES[table], raw)
+                unread.extend(cells)
+    if not tables and not facts:
+        raise StudyError(f"{name} has no sheet of a study; import it as a table of scores, or name its sheets.")
+    return Study(tables, facts, unread_frame(unread))
+
+
+def _write_sheet(sheet: Any, header: list[str], columns: list[list[str]], numbers: frozenset[int], bold: Any) -> None:
+    """Write one table; a number goes in as a number where the workbook keeps all its digits, else as text."""
+    shortest, longest = _COLUMN_WIDTHS
+    for place, (name, cells) in enumerate(zip(header, columns, strict=True)):
+        sheet.write_string(0, place, name, bold)
+        width = max([len(name), *(len(text) for text in cells[:200])])
+        sheet.set_column(place, place, min(max(width + 1, shortest), longest))
+        for row, text in enumerate(cells, start=1):
+            if text and place in numbers and (value := _exact_number(text)) is not None:
+                sheet.write_number(row, place, value)
+            elif text:
+                sheet.write_string(row, place, text)
+    sheet.freeze_panes(1, 0)
+
+
+def _exact_number(text: str) -> float | None:
+    """Return the number of a text if a workbook, which keeps 16 digits, gives back the same number."""
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    return value if abs(value) < 1e300 and float(f"{value:.16G}") == value else None
+
+
+def _check_sheet(name: str, header: list[str], columns: list[list[str]]) -> None:
+    """Raise StudyError if a sheet of a workbook cannot hold a table as it is."""
+    if columns and len(columns[0]) >= MAX_SHEET_ROWS:
+        raise StudyError(f"The table {name} has more rows than a workbook holds; keep the study as a folder.")
+    for column, cells in zip(header, columns, strict=True):
+        for row, text in enumerate([column, *cells], start=1):
+            if len(text) > MAX_CELL_TEXT or _NOT_KEPT.search(text):
+                where = f"{name}, row {row}, column {column!r}"
+                raise StudyError(f"A workbook cannot hold the text in {where}; keep the study as a folder.")
+
+
+def _fact_text(name: str, value: Any) -> str:
+    """Return a fact as it stands in its cell: a text as it is, unless it would be taken for something else."""
+    if isinstance(value, str) and _json_or_text(value) == value:
+        return value
+    try:
+        return json.dumps(value, ensure_ascii=False, allow_nan=False, default=str)
+    except (ValueError, TypeError, RecursionError) as error:
+        raise StudyError(f"The fact {name!r} of the study cannot be written: {error}.") from error
+
+
+def _json_or_text(text: str) -> Any:
+    try:
+        return json.loads(text, parse_constant=refuse_constant)
+    except (ValueError, RecursionError):
+        return text
+
+
+def _read_facts(rows: list[list[str]], name: str) -> dict[str, Any]:
+    if not any(any(row) for row in rows):
+        return {}
+    table = table_of_rows(rows, name)
+    if not {"fact", "value"} <= set(table.header):
+        raise StudyError(f"{name} needs the columns fact and value; give them these names.")
+    found: Mapping[str, str] = dict(zip(table.column("fact"), table.column("value"), strict=True))
+    return {fact: _json_or_text(text) for fact, text in found.items() if fact}
+
+
+# How is a study kept as one .zip: the files of its folder, packed?
+
+
+# The time of writing would make two zips of one study differ; this is the earliest time a zip can hold.
+_ZIP_FILE_WRITTEN_AT = (1980, 1, 1, 0, 0, 0)
+_READABLE_BY_ALL = 0o644 << 16
+
+
+def zip_bytes(study: Study) -> bytes:
+    """Return a study as a zip of its folder; the same study gives the same bytes."""
+    content = io.BytesIO()
+    with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path, data in files_of_study(study).items():
+            member = zipfile.ZipInfo(path, _ZIP_FILE_WRITTEN_AT)
+            member.compress_type, member.external_attr = zipfile.ZIP_DEFLATED, _READABLE_BY_ALL
+            archive.writestr(member, data)
+    return content.getvalue()
+
+
+def write_zip(study: Study, path: str | Path, *, overwrite: bool = False) -> None:
+    """Write a study as a zip, whole or not at all; StudyError if that is not possible."""
+    write_file(Path(path), zip_bytes(study), overwrite=overwrite)
+
+
+def study_of_zip(content: bytes, name: str) -> Study:
+    """Return the study in a zip, at its top or in one folder. Nothing is unpacked onto the disk.
+
+    Parameters
+    ----------
+    content
+        The bytes of the zip.
+    name
+        Its name, for messages.
+
+    Raises
+    ------
+    StudyError
+        If it is no zip, holds no study or more than one, or names in it lead out of it.
+    """
+    archive = open_archive(content, name)
+    members = set(archive.namelist())
+    places = [PurePosixPath(member).parent for member in members if PurePosixPath(member).name == DESCRIPTION]
+    depth = min((len(place.parts) for place in places), default=0)
+    top = [place for place in places if len(place.parts) == depth]
+    if len(top) != 1:
+        what = "more than one study; give one at a time" if top else f"no study: {DESCRIPTION} is missing"
+        raise StudyError(f"{name} holds {what}.")
+
+    def read(path: str) -> bytes | None:
+        member = str(top[0] / path)
+        return read_member(archive, member, name) if member in members else None
+
+    return study_of_files(read, name)

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
+import codecs
+import csv
+import datetime
 import hashlib
+import io
+import lzma
+import re
+import struct
+import zipfile
+import zlib
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
-from pathlib import Path
+from itertools import islice
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+import python_calamine
 
 from panel.errors import StudyError
-from panel.study.sheet_grids import error_cells, open_workbook, sheet_names, sheet_rows
 from panel.study.study import RawFile
-from panel.study.text_grid import decode, delimiter_words, text_rows
 
 MAX_BYTES = 20_000_000
 MAX_COLUMNS = 2_000
@@ -208,3 +220,310 @@ def _header(
 def _first_of(lines: list[int]) -> str:
     shown = ", ".join(str(line) for line in lines[:_SHOWN])
     return shown if len(lines) <= _SHOWN else f"{shown} ... ({len(lines)} in all)"
+
+
+# What stands in a text file of a table (comma, semicolon, tab or bar between the cells), and how was it written?
+
+
+_DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
+_SAMPLE = 100_000  # characters looked at to find the delimiter
+_CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
+_STATED_DELIMITER = re.compile(r"sep=([,;|\t])\r?\n", re.IGNORECASE)
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+
+
+def holds_control_signs(text: str) -> bool:
+    """Return True if a text holds control characters that belong in no table (tab and line ends are fine)."""
+    return _CONTROL.search(text) is not None
+
+
+def decode(content: bytes, name: str) -> tuple[str, str]:
+    """Return the text of a file and the name of its encoding.
+
+    Raises
+    ------
+    StudyError
+        If the bytes are no text: a picture, a program, a damaged file.
+    """
+    for encoding in _likely_encodings(content):
+        try:
+            text = content.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        if not holds_control_signs(text):
+            return text.removeprefix("\ufeff"), encoding
+    raise StudyError(f"{name} is not a text file with a table; give a .csv, .tsv or .xlsx file.")
+
+
+def _likely_encodings(content: bytes) -> tuple[str, ...]:
+    for mark, encoding in _MARKS:
+        if content.startswith(mark):
+            return (encoding,)
+    start = content[:1000]
+    if start.count(0) * 4 > len(start):  # Latin letters in two bytes each: every second byte is zero
+        return ("utf-16-be",) if start[:1] == b"\0" else ("utf-16-le",)
+    return ("utf-8", "cp1252")
+
+
+def text_rows(text: str, name: str, max_columns: int, max_rows: int) -> tuple[list[list[str]], str]:
+    """Return the cells of a table in a text, line by line (an empty line is an empty list), and the delimiter.
+
+    Raises
+    ------
+    StudyError
+        If a quotation mark is not closed, or there are more rows or columns than allowed.
+    """
+    stated = _STATED_DELIMITER.match(text)
+    if stated:  # spreadsheet programs write this line and hide it
+        text = text[stated.end() :]
+    delimiter = stated[1] if stated else find_delimiter(text)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    rows: list[list[str]] = []
+    try:
+        for row in reader:
+            if len(row) > max_columns:
+                raise StudyError(
+                    f"{name} has {len(row)} columns in line {len(rows) + 1}; at most {max_columns} are read."
+                )
+            if len(rows) > max_rows:
+                raise StudyError(f"{name} has more than {max_rows} rows; split it.")
+            rows.append(row)
+    except csv.Error as error:
+        where = f"line {reader.line_num}"
+        raise StudyError(f"{name} has a quotation mark or cell that does not end properly near {where}.") from error
+    return rows, delimiter
+
+
+def find_delimiter(text: str) -> str:
+    """Return the sign between the cells: the one that gives most lines as many cells as the header has.
+
+    A single column, which needs no sign, gives a comma.
+    """
+    sample = text[:_SAMPLE]
+    if len(text) > _SAMPLE:  # the last line may be cut in two
+        sample = sample[: max(sample.rfind("\n"), sample.rfind("\r")) + 1] or sample
+    best = (0.0, 0, ",")
+    for delimiter in _DELIMITERS:
+        counts = _cells_per_line(sample, delimiter)
+        if not counts or counts[0] < 2:
+            continue
+        share = counts.count(counts[0]) / len(counts)
+        if (share, counts[0]) > best[:2]:
+            best = (share, counts[0], delimiter)
+    return best[2]
+
+
+def delimiter_words(delimiter: str) -> str:
+    """Return what stands between the cells, in words."""
+    return _DELIMITERS[delimiter]
+
+
+def _cells_per_line(sample: str, delimiter: str) -> list[int]:
+    reader = csv.reader(io.StringIO(sample, newline=""), delimiter=delimiter)
+    counts = []
+    try:
+        for row in reader:
+            if any(row):
+                counts.append(len(row))
+    except csv.Error:
+        return counts
+    return counts
+
+
+# What stands in the sheets of a workbook, every cell as text?
+
+
+MOST_UNPACKED_WORKBOOK = 100_000_000  # bytes of all parts together
+MAX_AREA = 8_000_000  # bound on the cells a sheet is laid out as; four times the cells of the largest dense table
+MAX_TEXT = 500_000_000  # bytes of text once every cell has its own copy
+
+_ROW_OR_CELL = re.compile(rb"""["'\s:]r\s*=\s*["']([A-Za-z]*)(\d+)["']""")
+_ROW = re.compile(rb"<(?:\w+:)?row[\s/>]")
+_CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
+_VALUE = re.compile(rb"<(?:\w+:)?v[^>]*>\s*(\d{1,9})\s*<")
+_SHARED_TEXT = re.compile(rb"<(?:\w+:)?si[\s/>]")
+_ERROR_CELL = re.compile(rb"""\st\s*=\s*["']e["']""")
+
+
+@contextmanager
+def open_workbook(content: bytes, name: str) -> Iterator[python_calamine.CalamineWorkbook]:
+    """Open a workbook held in memory once it is known to fit into memory.
+
+    Raises
+    ------
+    StudyError
+        If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
+    """
+    _check_parts(content, name)
+    try:
+        with python_calamine.load_workbook(io.BytesIO(content)) as workbook:
+            yield workbook
+    except python_calamine.CalamineError as error:
+        raise StudyError(f"{name} cannot be read as a workbook; open it, save it as .xlsx and retry.") from error
+
+
+def sheet_names(workbook: python_calamine.CalamineWorkbook) -> list[str]:
+    """Return the names of the worksheets a person sees, in their order."""
+    work, visible = python_calamine.SheetTypeEnum.WorkSheet, python_calamine.SheetVisibleEnum.Visible
+    return [sheet.name for sheet in workbook.sheets_metadata if sheet.typ == work and sheet.visible == visible]
+
+
+def sheet_rows(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[list[str]]:
+    """Return the rows of one sheet from its first line on, each cell as text."""
+    rows = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+    return [[value if type(value) is str else cell_text(value) for value in row] for row in rows]
+
+
+def cell_text(value: Any) -> str:
+    """Return a cell's value as text: whole numbers without `.0`, dates and times as ISO 8601."""
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, float):
+        return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, datetime.datetime):
+        return value.isoformat(sep=" ")
+    if isinstance(value, datetime.date | datetime.time):
+        return value.isoformat()
+    return str(value)
+
+
+def error_cells(content: bytes, name: str) -> int:
+    """Return how many cells of a workbook hold a spreadsheet error such as `#DIV/0!`; they are read as empty."""
+    archive = open_archive(content, name)
+    sheets = [part for part in archive.namelist() if part.startswith("xl/worksheets/")]
+    return sum(len(_ERROR_CELL.findall(read_member(archive, part, name))) for part in sheets)
+
+
+def _check_parts(content: bytes, name: str) -> None:
+    """Raise StudyError if the workbook would not fit into memory.
+
+    The reader lays a sheet out as a full grid, so one value in the last cell of an otherwise empty sheet would
+    ask for hundreds of gigabytes, and gives each cell its own copy of a shared text. Both are counted here from
+    the packed parts themselves. Reading them also shows any part that unpacks to more than it declares.
+    """
+    archive = open_archive(content, name, MOST_UNPACKED_WORKBOOK)
+    if "xl/workbook.xml" not in archive.namelist():
+        raise StudyError(f"{name} is not an .xlsx workbook; save it as .xlsx or .csv.")
+    references: Counter[bytes] = Counter()
+    lengths: list[int] = []
+    for part in archive.namelist():
+        data = read_member(archive, part, name)
+        if b"<!DOCTYPE" in data or data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+            raise StudyError(f"{name} holds parts that no spreadsheet program writes ({part}); save it again.")
+        if _ROW.search(data):
+            if _area(data) > MAX_AREA:
+                raise StudyError(f"{name} uses cells far outside its tables ({part}); delete them and save it again.")
+            references.update(found[1] for found in _VALUE.finditer(data))
+        if _SHARED_TEXT.search(data):
+            lengths = [len(text) for text in _SHARED_TEXT.split(data)[1:]]
+    copies = ((int(number), times) for number, times in references.items())
+    if sum(lengths[number] * times for number, times in copies if number < len(lengths)) > MAX_TEXT:
+        raise StudyError(f"{name} holds more text than can be read; keep only the table of scores.")
+
+
+def _area(data: bytes) -> int:
+    """Return an upper bound of the cells that a sheet part is laid out as, with or without cell references."""
+    starts = [found.start() for found in islice(_ROW.finditer(data), MAX_AREA + 1)]
+    ends = [*starts[1:], len(data)]
+    widest = 0
+    for start, end in zip(starts, ends, strict=True):
+        widest = max(widest, sum(1 for _ in islice(_CELL.finditer(data, start, end), MAX_AREA + 1)))
+    last_row, last_column = 0, 0
+    for found in _ROW_OR_CELL.finditer(data):
+        last_row = max(last_row, int(found[2][:9]))
+        last_column = max(last_column, _column_number(found[1][:4].upper()))
+    return (last_row + len(starts)) * (last_column + widest)
+
+
+def _column_number(letters: bytes) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - 64
+    return number
+
+
+# May this zip archive (a zipped study, a workbook) be opened? Checked before anything in it is unpacked.
+
+
+MAX_MEMBERS = 2_000
+MAX_UNPACKED = 200_000_000  # bytes; ten times the largest file that may be imported
+
+_BROKEN = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    OSError,
+    EOFError,
+    RuntimeError,  # zipfile raises it for an encrypted member
+    NotImplementedError,  # and this for a way of packing it does not know
+    ValueError,
+    IndexError,
+    OverflowError,
+)
+_ENCRYPTED = 0x1
+_LINK, _KIND = 0o120000, 0o170000
+
+
+def stays_inside(name: str) -> bool:
+    """Return True if a path out of a file stays below the folder it is meant for, on any operating system."""
+    if not name or "\\" in name or ":" in name or any(ord(sign) < 32 for sign in name):
+        return False
+    parts = PurePosixPath(name).parts
+    return bool(parts) and not name.startswith("/") and ".." not in parts
+
+
+def open_archive(content: bytes, name: str, max_unpacked: int = MAX_UNPACKED) -> zipfile.ZipFile:
+    """Open a zip archive held in memory, having looked at what it claims to hold.
+
+    Parameters
+    ----------
+    content
+        The bytes of the archive.
+    name
+        Its name, for messages.
+    max_unpacked
+        Most bytes that all its files together may have.
+
+    Raises
+    ------
+    StudyError
+        If it is no zip archive, is encrypted, holds too much, or a name in it leads out of its folder.
+    """
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(content))
+        members = archive.infolist()
+    except _BROKEN as error:
+        raise StudyError(f"{name} is not a whole zip archive or workbook; save it again and retry.") from error
+    if len(members) > MAX_MEMBERS:
+        raise StudyError(f"{name} holds {len(members)} files; at most {MAX_MEMBERS} are read.")
+    unpacked = sum(member.file_size for member in members)
+    if unpacked > max_unpacked:
+        raise StudyError(f"{name} would unpack to {unpacked} bytes; at most {max_unpacked} are read.")
+    for member in members:
+        if not stays_inside(member.filename) or (member.external_attr >> 16) & _KIND == _LINK:
+            raise StudyError(f"{name} holds {member.filename!r}, which leads out of it; nothing was read.")
+        if member.flag_bits & _ENCRYPTED:
+            raise StudyError(f"{name} is protected by a password; save it without one.")
+    repeated = [member for member, times in Counter(archive.namelist()).items() if times > 1]
+    if repeated:
+        raise StudyError(f"{name} holds {repeated[0]!r} more than once; pack it again.")
+    return archive
+
+
+def read_member(archive: zipfile.ZipFile, member: str, name: str) -> bytes:
+    """Return one file of an archive, never more bytes than it declares.
+
+    Raises
+    ------
+    StudyError
+        If the file is damaged or is not what the archive says.
+    """
+    try:
+        return archive.read(member)
+    except _BROKEN as error:
+        raise StudyError(f"{member!r} in {name} is damaged; pack or save the file again.") from error

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from panel.study.numbers_read import read_numbers
+from panel.errors import StudyError
+from panel.study.numbers_read import read_numbers, typed_number
 from panel.study.study import Study
 
 OUTSIDE_SCALE_RULE = "set_aside_outside_scale"
@@ -108,3 +112,146 @@ def rows_of_key(frame: pd.DataFrame, key: str) -> pd.Series:
 def _listed(frame: pd.DataFrame, why: pd.Series, chosen: pd.Series) -> pd.DataFrame:
     rows = frame.loc[chosen].assign(row=lambda part: part.index + 2, why=why[chosen])
     return rows[_SET_ASIDE_COLUMNS].reset_index(drop=True)
+
+
+# How is a score corrected or set aside without being lost? By a written correction; the score itself stays.
+
+
+PLACE_COLUMNS = ("assessor", "session", "replicate", "prototype", "attribute")
+_PLACE_WORDS = "assessor, session, replicate, prototype and attribute"
+
+
+def with_correction(study: Study, place: Mapping[str, str], *, new: str, who: str, why: str, when: str) -> Study:
+    """Return the study with one more row in its table of corrections.
+
+    Parameters
+    ----------
+    place
+        Which score: `assessor`, `prototype`, `attribute` and, where the scores have them, `session`, `replicate`.
+    new
+        The right value as text, with a decimal point or comma; empty sets the score aside.
+    who, why, when
+        Who corrects it, for what reason, and when (ISO 8601).
+
+    Raises
+    ------
+    StudyError
+        If `who` or `why` is missing, the place names no score or more than one, or `new` is no number.
+    """
+    if not who.strip() or not why.strip():
+        raise StudyError("A correction needs a name and a reason. Write who corrects the score, and why.")
+    value = typed_number(new, "The new score")
+    key = "; ".join(f"{column}={place[column].strip()}" for column in PLACE_COLUMNS if place.get(column))
+    chosen = rows_of_key(study.scores, key)
+    if chosen.sum() != 1:
+        found = "no score" if not chosen.any() else f"{chosen.sum()} scores"
+        raise StudyError(f"'{key}' names {found} of this study. Choose {_PLACE_WORDS} so that they name one.")
+    row = {
+        "when": when,
+        "who": who.strip(),
+        "table": "scores",
+        "key": key,
+        "old": _value_before(study, int(chosen.to_numpy().argmax())),
+        "new": _written(value),
+        "why": why.strip(),
+    }
+    corrections = study.table("corrections")
+    longer = pd.concat([corrections, pd.DataFrame([row], dtype="str")], ignore_index=True).fillna("").astype("str")
+    return replace(study, tables={**study.tables, "corrections": longer})
+
+
+def _value_before(study: Study, row: int) -> str:
+    """Return the value of a score before this correction: that of the last one before it, else the score itself."""
+    earlier = study.table("corrections")
+    earlier = earlier.loc[earlier["table"] == "scores"]
+    for key, new in zip(earlier["key"].iloc[::-1], earlier["new"].iloc[::-1], strict=True):
+        if rows_of_key(study.scores, key).iloc[row]:
+            return str(new)
+    score = float(study.scores["score"].iloc[row])
+    return "" if math.isnan(score) else _written(score)
+
+
+def _written(value: float | None) -> str:
+    """Return a number so that it is read back as the same one: three decimals alone look like a thousands mark."""
+    if value is None:
+        return ""
+    text = repr(value)
+    return f"{text}0" if len(text.partition(".")[2]) == 3 else text
+
+
+# Which differences between prototypes were planned before the scores were seen? The study's fact of that name.
+
+
+PLANNED_DIFFERENCES = "planned_differences"
+HOW = (
+    'Write it in datapackage.json under "afterfeel" as "planned_differences": '
+    '[{"prototype": "P2", "versus": "P1", "attribute": "AF_GREASE"}]; without an attribute it holds for all.'
+)
+_KEYS = ("prototype", "versus", "attribute")
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedDifference:
+    """One difference, prototype minus versus; `attribute` is empty where it was planned on every attribute."""
+
+    prototype: str
+    versus: str
+    attribute: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StatedDifferences:
+    """What the study states: the differences that can be read; of the others what is wrong, and what to do."""
+
+    differences: tuple[PlannedDifference, ...]
+    problems: tuple[tuple[str, str], ...] = ()
+
+
+def stated_differences(study: Study) -> StatedDifferences:
+    """Return the differences that `study` says were planned; nothing in them makes it raise."""
+    stated = study.facts.get(PLANNED_DIFFERENCES, [])
+    if not isinstance(stated, list):
+        return StatedDifferences((), (("The planned differences are not a list, so none is read.", HOW),))
+    kept: list[PlannedDifference] = []
+    problems = []
+    for number, entry in enumerate(stated, start=1):
+        why, advice = _why_not(study, entry, kept)
+        if why:
+            problems.append((f"Planned difference {number} is not read: {why}.", advice))
+        else:
+            kept.append(_difference(entry))
+    return StatedDifferences(tuple(kept), tuple(problems))
+
+
+def _difference(entry: dict[str, Any]) -> PlannedDifference:
+    return PlannedDifference(*(str(entry.get(key, "")) for key in _KEYS))
+
+
+def _why_not(study: Study, entry: Any, kept: list[PlannedDifference]) -> tuple[str, str]:
+    """Return why an entry cannot be read and what to do, both empty if it can."""
+    if not isinstance(entry, dict):
+        return "it is no object with a prototype and a versus", HOW
+    unknown = [str(key) for key in entry if key not in _KEYS]
+    if unknown:
+        return f"{unknown[0]!r} has no meaning here", "Use prototype, versus and, if need be, attribute."
+    needed = {key: entry.get(key, "" if key == "attribute" else None) for key in _KEYS}
+    wrong = [key for key, value in needed.items() if not isinstance(value, str) or (key != "attribute" and not value)]
+    if wrong:
+        return f"its {wrong[0]} is missing or no text", HOW
+    found = _difference(entry)
+    for name in (found.prototype, found.versus):
+        if name not in study.prototypes:
+            return f"the study has no prototype {name!r}", f"Choose among {', '.join(study.prototypes)}."
+    if found.prototype == found.versus:
+        return f"{found.prototype} is compared with itself", "Name another prototype under versus."
+    if found.attribute and found.attribute not in study.attributes:
+        return f"the study has no attribute {found.attribute!r}", f"Choose among {', '.join(study.attributes)}."
+    if any(_same(found, earlier) for earlier in kept):
+        return "it is stated before, and counts once", "Take one of the two out."
+    return "", ""
+
+
+def _same(one: PlannedDifference, other: PlannedDifference) -> bool:
+    """Return whether two differences ask the same, either way round, or one holds the other."""
+    pair = {one.prototype, one.versus} == {other.prototype, other.versus}
+    return pair and (one.attribute == other.attribute or not one.attribute or not other.attribute)

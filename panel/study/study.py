@@ -5,13 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from panel.study.tables import TABLES
+from panel.study.tables import COLLECTED, TABLES
 
 UNREAD_COLUMNS = ("table", "row", "column", "text", "reason")
 
@@ -148,3 +148,46 @@ class Study:
 def _in_order(*columns: pd.Series) -> tuple[str, ...]:
     """Return the distinct non-empty values of the columns, first column first, in order of appearance."""
     return tuple(dict.fromkeys(str(value) for column in columns for value in column.unique() if value))
+
+
+# Which of these names occur in a column?
+
+
+def those_in(names: Iterable[str], column: pd.Series) -> tuple[str, ...]:
+    """Return the names that occur in the column, in the order of `names`."""
+    there = set(column.unique())
+    return tuple(name for name in names if name in there)
+
+
+# Was this study rehearsed? Marks that a program drew are no evidence, and no later step may take them for it.
+
+
+REHEARSAL_FACT = "rehearsal"
+REHEARSED = "rehearsal"
+"""Source of a rehearsed score."""
+
+_IN_A_RECORD = b'"rehearsal":true'
+_ABOUT_SCORES = ("corrections", "unblindings", "reactions")
+_REAL = ("readings", "curves")  # what instruments said stays true in a rehearsal
+_FACTS_OF_SCORES = ("locked_sessions", "deviations")
+
+
+def is_rehearsed(study: Study) -> bool:
+    """Return True if the study is a rehearsal, or holds anything that comes from one.
+
+    The study says so itself, a score names it as its source, or one of the records it keeps was rehearsed: any of the
+    three is enough.
+    """
+    if study.facts.get(REHEARSAL_FACT) or (study.scores["source"].str.strip().str.casefold() == REHEARSED).any():
+        return True
+    return any(_IN_A_RECORD in file.content for file in study.raw_files)
+
+
+def to_rehearse(study: Study) -> Study:
+    """Return a copy of a study to rehearse in: marked as a rehearsal, without anything that people said so far."""
+    dropped = {table.name for table in COLLECTED if table.name not in _REAL} | set(_ABOUT_SCORES)
+    facts = {name: value for name, value in study.facts.items() if name not in _FACTS_OF_SCORES}
+    title = str(facts.get("title") or "").strip()
+    facts |= {REHEARSAL_FACT: True, "title": f"Rehearsal of {title}" if title else "Rehearsal"}
+    tables = {name: frame for name, frame in study.tables.items() if name not in dropped}
+    return replace(study, tables=tables, facts=facts, unread=study.unread.iloc[:0], raw_files=())

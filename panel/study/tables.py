@@ -2,12 +2,405 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from types import MappingProxyType
 
-from panel.study.columns import Column, Table
-from panel.study.tables_collected import COLLECTED
-from panel.study.tables_prepared import PREPARED
-from panel.study.tables_recorded import RECORDED
+# How a column and a table of a study are described, and the columns that several tables share.
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a study table: its name, its kind (text, number, integer, date) and what it holds."""
+
+    name: str
+    kind: str
+    meaning: str
+    required: bool = False
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table of a study: what a row is, its columns, and the columns that together name a row."""
+
+    name: str
+    row: str
+    columns: tuple[Column, ...]
+    key: tuple[str, ...] = ()
+
+    @property
+    def column_names(self) -> tuple[str, ...]:
+        """Names of the columns in their order."""
+        return tuple(column.name for column in self.columns)
+
+    def column(self, name: str) -> Column:
+        """Return the column called `name`; KeyError if the table has none."""
+        for column in self.columns:
+            if column.name == name:
+                return column
+        raise KeyError(name)
+
+
+def text(name: str, meaning: str, *, required: bool = False, choices: tuple[str, ...] = ()) -> Column:
+    """Return a column of texts."""
+    return Column(name, "text", meaning, required, choices)
+
+
+def number(name: str, meaning: str, *, required: bool = False) -> Column:
+    """Return a column of numbers."""
+    return Column(name, "number", meaning, required)
+
+
+PROTOTYPE = text("prototype", "short name of the prototype", required=True)
+ASSESSOR = text("assessor", "code of the person, never a name", required=True)
+ATTRIBUTE = text("attribute", "short name of the attribute", required=True)
+SESSION = text("session", "which sitting")
+POSITION = Column("position", "integer", "place in the serving order, 1 is first")
+
+
+# What is prepared before anybody scores: prototypes, batches, formulas, attributes, assessors, servings.
+
+
+PREPARED = (
+    Table(
+        "prototypes",
+        "one prototype",
+        (
+            PROTOTYPE,
+            text("name", "what it is called in words"),
+            text("role", "its part in the study", choices=("prototype", "benchmark", "reference", "untreated")),
+            text("note", "anything worth keeping"),
+        ),
+        key=("prototype",),
+    ),
+    Table(
+        "batches",
+        "one making of a prototype",
+        (
+            text("batch", "batch number", required=True),
+            PROTOTYPE,
+            Column("made_on", "date", "date, or date and time, of making"),
+            Column("tested_on", "date", "date, or date and time, of the first test"),
+            number("size_g", "batch size in g"),
+            number("ph", "pH"),
+            number("viscosity_mpa_s", "viscosity in mPa s"),
+            text("viscosity_method", "spindle, speed and temperature"),
+            text("note", "anything worth keeping"),
+        ),
+        key=("batch",),
+    ),
+    Table(
+        "formulas",
+        "one ingredient in one prototype",
+        (
+            PROTOTYPE,
+            text("ingredient", "INCI name", required=True),
+            Column("percent", "number", "per cent by mass", required=True),
+            text("phase", "phase of the formula, A, B, C ..."),
+            text(
+                "kind",
+                "what it does in the formula",
+                choices=("emollient", "emulsifier", "structurant", "humectant", "other"),
+            ),
+        ),
+    ),
+    Table(
+        "attributes",
+        "one attribute",
+        (
+            ATTRIBUTE,
+            text("name", "what it is called in words"),
+            text(
+                "stage",
+                "when it is judged",
+                choices=("appearance", "pick-up", "rub-out", "after-feel", "later after-feel", "any"),
+            ),
+            number("minutes", "minutes after the end of rubbing"),
+            text("definition", "what is judged"),
+            text("procedure", "how it is judged"),
+            text("low_end", "words at the low end of the scale"),
+            text("high_end", "words at the high end of the scale"),
+            number("scale_min", "lowest possible score"),
+            number("scale_max", "highest possible score"),
+            text("direction", "what is wanted", choices=("more", "less", "target", "describe")),
+            number("target_low", "lower end of the target window"),
+            number("target_high", "upper end of the target window"),
+            number("weight", "how much it counts in a decision"),
+            text("must_have", "whether a prototype outside the window is out", choices=("yes", "no")),
+            text("partner", "the instrument reading that goes with it"),
+            text("unit", "unit of the scores where something is measured, such as s for seconds"),
+        ),
+        key=("attribute",),
+    ),
+    Table(
+        "assessors",
+        "one person, by code",
+        (
+            ASSESSOR,
+            text("kind", "trained assessor or consumer", choices=("trained", "consumer")),
+            text("group", "a group the person belongs to"),
+            text("avoid", "allergens to keep away from this person, separated by ;"),
+        ),
+        key=("assessor",),
+    ),
+    Table(
+        "servings",
+        "one sample put before one person",
+        (
+            text("session", "which sitting", required=True),
+            ASSESSOR,
+            Column("position", "integer", "place in the serving order, 1 is first", required=True),
+            PROTOTYPE,
+            text("code", "three-digit blind code", required=True),
+            text("site", "where on the skin"),
+        ),
+        key=("session", "assessor", "position"),
+    ),
+)
+
+
+# What people and instruments say: scores, answers, readings, and what runs over time.
+
+
+CANNOT_JUDGE = "cannot judge"
+"""Flag of a score that the assessor could not give."""
+
+COLLECTED = (
+    Table(
+        "scores",
+        "one score",
+        (
+            ASSESSOR,
+            PROTOTYPE,
+            ATTRIBUTE,
+            Column("score", "number", "the score given", required=True),
+            SESSION,
+            text("replicate", "which repetition"),
+            POSITION,
+            text("batch", "batch number"),
+            Column("recorded_at", "date", "date and time of entry"),
+            text("source", "typed, scanned, ballot, imported or rehearsal"),
+            text("flag", f"early, late, no clock, or {CANNOT_JUDGE}"),
+        ),
+    ),
+    Table(
+        "answers",
+        "one consumer answer",
+        (
+            ASSESSOR,
+            PROTOTYPE,
+            text("question", "short name of the question", required=True),
+            text(
+                "kind",
+                "kind of question",
+                required=True,
+                choices=(
+                    "liking",
+                    "just_about_right",
+                    "check_all",
+                    "agreement",
+                    "preference",
+                    "paired",
+                    "triangle",
+                    "duo_trio",
+                    "three_afc",
+                    "tetrad",
+                ),
+            ),
+            text(
+                "answer",
+                "the answer given: for preference and paired the prototype chosen (preference: or 'no preference'); "
+                "for triangle, duo_trio, three_afc and tetrad 1 right, 0 wrong",
+                required=True,
+            ),
+            SESSION,
+            POSITION,
+            text(
+                "versus",
+                "the other prototype of a choice between two; position 1: prototype tried first, 2: versus tried first",
+            ),
+            text("replicate", "which repetition"),
+        ),
+    ),
+    Table(
+        "readings",
+        "one instrument reading",
+        (
+            PROTOTYPE,
+            text("measure", "what was measured", required=True),
+            text("unit", "unit of the value", required=True),
+            number("value", "the value read", required=True),
+            text("batch", "batch number"),
+            text("repeat", "which repetition"),
+            number("temperature_c", "temperature in degrees Celsius"),
+            text("note", "anything worth keeping"),
+        ),
+    ),
+    Table(
+        "curves",
+        "one point of a measured curve",
+        (
+            PROTOTYPE,
+            text("kind", "kind of curve", required=True, choices=("flow", "force")),
+            number("x", "value along the curve", required=True),
+            text("x_unit", "unit of x", required=True),
+            number("y", "value measured", required=True),
+            text("y_unit", "unit of y", required=True),
+            text("repeat", "which repetition"),
+        ),
+    ),
+    Table(
+        "courses",
+        "one point of one person's course of intensity over time",
+        (
+            ASSESSOR,
+            PROTOTYPE,
+            ATTRIBUTE,
+            number("seconds", "seconds after the start", required=True),
+            number("score", "intensity at that moment", required=True),
+            SESSION,
+            text("replicate", "which repetition"),
+        ),
+    ),
+    Table(
+        "dominances",
+        "one moment at which another sensation became dominant for one person",
+        (
+            ASSESSOR,
+            PROTOTYPE,
+            number("seconds", "seconds after the start", required=True),
+            text("attribute", "the sensation dominant from then on; 'stop' at the end", required=True),
+            SESSION,
+            text("replicate", "which repetition"),
+        ),
+    ),
+)
+
+
+# What is put on record beside the data: corrections, safety, unblindings, own values, decisions, claims.
+
+
+RECORDED = (
+    Table(
+        "corrections",
+        "one change to a score, never deleted",
+        (
+            Column("when", "date", "date and time of the change", required=True),
+            text("who", "who made it", required=True),
+            text("table", "which table", required=True),
+            text("key", "which row, as column=value pairs separated by ;", required=True),
+            text("old", "the value before"),
+            text("new", "the value after; empty sets the score aside"),
+            text("why", "the reason", required=True),
+        ),
+    ),
+    Table(
+        "safety",
+        "one entry of the safety record, made by a named person",
+        (
+            text("item", "item of the checklist", required=True),
+            text("batch", "batch it is for; empty for the whole study"),
+            text("outcome", "what the person stated", required=True, choices=("signed", "not needed", "withdrawn")),
+            text("who", "who stated it", required=True),
+            text("role", "in which role", required=True),
+            Column("date", "date", "on which day", required=True),
+            text("document", "the document it rests on"),
+            Column("valid_until", "date", "until when it counts"),
+            text("note", "anything worth keeping"),
+        ),
+    ),
+    Table(
+        "reactions",
+        "one entry about an adverse reaction",
+        (
+            text("reaction", "number of the reaction", required=True),
+            Column("when", "date", "when it was seen", required=True),
+            text("who", "who wrote it down", required=True),
+            text("assessor", "code of the person"),
+            text("prototype", "which prototype"),
+            text("batch", "which batch"),
+            text("session", "in which sitting"),
+            text("signs", "what was seen", required=True),
+            text("severity", "how grave", required=True, choices=("mild", "moderate", "serious")),
+            text("action", "what was done", required=True),
+            text("seen_by", "qualified person who saw it"),
+            text("settled", "whether it is settled", choices=("yes", "no")),
+            text("document", "the document about it"),
+        ),
+    ),
+    Table(
+        "unblindings",
+        "one opening of the key",
+        (
+            Column("when", "date", "when the key was opened", required=True),
+            text("who", "who opened it", required=True),
+            text("what", "what was seen", required=True),
+            text("why", "for which reason", required=True),
+            text("locked", "whether the data were locked", required=True, choices=("yes", "no")),
+            text("seal", "seal over this and the entries before", required=True),
+        ),
+    ),
+    Table(
+        "ingredient_values",
+        "one value of an ingredient that the user measured herself; it comes before the table value",
+        (
+            text("ingredient", "INCI name", required=True),
+            text("property", "which property, named as in the emollient table", required=True),
+            number("value", "the value measured", required=True),
+            Column("measured_on", "date", "date of the measurement", required=True),
+            text("method", "how it was measured", required=True),
+        ),
+    ),
+    Table(
+        "decisions",
+        "one decision about the prototypes, made by a named person; a later change is a new row",
+        (
+            text("decision", "number of the decision", required=True),
+            text("chosen", "the prototype chosen; none if none was", required=True),
+            text("runner_up", "the one that came next"),
+            text("reason", "why", required=True),
+            text("not_established", "what the evidence does not establish", required=True),
+            text("who", "who decided", required=True),
+            text("role", "in which role"),
+            Column("date", "date", "when", required=True),
+            text("data_hash", "SHA-256 of the study that was decided on, without its decisions", required=True),
+            text("seal", "seal over this and the entries before"),
+        ),
+    ),
+    Table(
+        "claims",
+        "one sentence somebody wants to say",
+        (
+            text("claim", "the sentence", required=True),
+            text("kind", "kind of claim", required=True),
+            text("prototype", "which prototype it is about"),
+            text("versus", "what it is compared with"),
+            text("attribute", "which attribute it is about"),
+            text("question", "which consumer question it rests on"),
+            number("minutes", "minutes after the end of rubbing"),
+            number("margin", "largest difference that does not matter"),
+            number("bar", "value that must be reached; a share in per cent where answers are counted"),
+            number("bar_panel", "value the trained panel must stay below, for an absolute negative"),
+            text("competitors", "what nothing is better than, or the range, separated by ;"),
+            text("direction", "which way the sentence says it goes", choices=("more", "less")),
+            text("sides", "one-sided or two-sided test of a difference", choices=("one", "two")),
+            text("ingredient", "INCI name of the ingredient that gets the credit"),
+            text("session_before", "the sitting before, for a change over time"),
+            text("session_after", "the sitting after, for a change over time"),
+            text("family", "claims of one family are adjusted together"),
+            text("media", "where it is to be said"),
+            text("territory", "in which countries it is to be said"),
+            text("owner", "who wants to say it"),
+            Column("stamped_at", "date", "when sentence, margin and bar were fixed"),
+            text("stamped_by", "who fixed them"),
+            text("stamp", "seal over the claim as it was fixed"),
+        ),
+    ),
+)
+
+
+# Which tables a study has, which columns each table has, and what a row of it is.
+
 
 TABLES = MappingProxyType({table.name: table for table in (*PREPARED, *COLLECTED, *RECORDED)})
 

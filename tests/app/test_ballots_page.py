@@ -7,18 +7,15 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.settings import STUDY_VARIABLE
-from panel.plan.key import key_matches, serving_key
-from panel.store.ballot import find_ballot
-from panel.store.ballot_record import prepare_ballots
-from panel.store.database import open_store, store_exists, store_url
+from panel.app.state import STUDY_VARIABLE
+from panel.plan.codes import key_matches, serving_key
+from panel.store.ballot import find_ballot, prepare_ballots
+from panel.store.database import now, open_store, store_exists, store_url
 from panel.store.events import Entry, record
-from panel.store.moments import now
 from panel.store.safety import safety_signed
 from panel.study.folder import read_folder, write_study
-from panel.study.rehearsed import to_rehearse
-from panel.study.study import Study
-from panel.study.workbook import write_workbook
+from panel.study.open_study import write_workbook
+from panel.study.study import Study, to_rehearse
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
 
 PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "ballots.py"
@@ -43,7 +40,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Return a study folder whose safety gate is open, in use by the app; its ballots are not prepared yet."""
     monkeypatch.delenv("AFTERFEEL_DATABASE_URL", raising=False)
     # nobody listens there, and nobody is asked outside this computer
-    monkeypatch.setattr("panel.ballots.address.lan_address", lambda: "127.0.0.1")
+    monkeypatch.setattr("panel.ballots.serving.lan_address", lambda: "127.0.0.1")
     return in_use(cleared(ballot_study()), tmp_path / "hills", monkeypatch)
 
 

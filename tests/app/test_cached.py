@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from panel.app import cached
 from panel.models.prototypes.differences import find_differences
-from panel.study.corrections import with_correction
+from panel.study.scores_used import with_correction
 from tests.studies import small_study
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from panel.app.choices import outermost, telling_prototypes
+from panel.app.widgets import outermost, telling_prototypes
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import find_map
 from tests.studies import small_study

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from tests.studies import small_study
 
@@ -13,7 +13,7 @@ SECONDS = 60  # a section takes one or two; a busy machine may take many times a
 SCRIPT = """
 from panel.app import consumer_answers
 from panel.app.widgets import page
-from panel.views.drawing.naming import naming
+from panel.study.naming import naming
 
 study = page("Consumers")
 consumer_answers.{section}(study, naming(study.study))

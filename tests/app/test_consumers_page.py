@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from tests.consumer_studies import answers_study, one_group_panel
 from tests.studies import small_study

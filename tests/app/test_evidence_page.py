@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from tests.studies import small_study
 

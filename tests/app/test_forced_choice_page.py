@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app import cached_choices
-from panel.app.settings import STUDY_VARIABLE
+from panel.app import cached as cached_choices
+from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from tests.choice_studies import choice_study, named_rows, right_rows, votes
 from tests.studies import small_study

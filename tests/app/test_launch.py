@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from panel.app import launch as launching
-from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import STUDY_VARIABLE
 from panel.errors import PanelError, StudyError
 from panel.study.folder import write_study
 from tests.studies import small_study

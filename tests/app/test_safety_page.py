@@ -7,13 +7,13 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.settings import STUDY_VARIABLE
+from panel.app.state import STUDY_VARIABLE
 from panel.plan.safety import safety_gate
-from panel.store.ballot_record import prepare_ballots
+from panel.store.ballot import prepare_ballots
 from panel.store.database import open_store, store_url
 from panel.store.safety import safety_signed
 from panel.study.folder import read_folder, write_study
-from panel.study.plan_knowledge import safety_items
+from panel.study.knowledge import safety_items
 from panel.study.study import Study
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
 

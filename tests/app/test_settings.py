@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from streamlit import config
 
-from panel.app.settings import SETTINGS
+from panel.app.state import SETTINGS
 
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -10,10 +10,9 @@ from pathlib import Path
 import httpx
 import pytest
 
+from panel.ballots.rehearsal import Visitor
 from panel.ballots.serving import served
-from panel.ballots.visitor import Visitor
-from panel.store.database import Store
-from panel.store.moments import now
+from panel.store.database import Store, now
 from tests.ballot_studies import ballot_study
 from tests.ballots.running import ready_store, tokens_of
 

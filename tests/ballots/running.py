@@ -14,12 +14,11 @@ from pathlib import Path
 
 from sqlalchemy import insert
 
-from panel.store.collecting import prepare
-from panel.store.database import Store, open_store
-from panel.store.links import make_tokens
-from panel.store.moments import now
+from panel.store.board import sessions_table
+from panel.store.database import Store, now, open_store
+from panel.store.events import make_tokens
 from panel.store.safety import OWN_GATE
-from panel.store.sessions import sessions_table
+from panel.store.score_rows import prepare
 from panel.store.tables import SAFETY
 from panel.study.study import Study
 

@@ -2,8 +2,8 @@ import socket
 
 import pytest
 
-from panel.ballots import address
-from panel.ballots.address import ballots_at, firewall_hint, host_to_bind, lan_address, link_opens, listening_socket
+from panel.ballots import serving as address
+from panel.ballots.serving import ballots_at, firewall_hint, host_to_bind, lan_address, link_opens, listening_socket
 from panel.errors import StudyError
 
 

@@ -4,12 +4,11 @@ from urllib.parse import urlencode
 
 import pytest
 
-from panel.ballots.answers import LONGEST_COMMENT, MOST_FIELDS, form_fields, read_marks
-from panel.ballots.steps import Step
+from panel.ballots.answers import LONGEST_COMMENT, MOST_FIELDS, Step, form_fields, read_marks
 from panel.errors import StudyError
 from panel.store.ballot import Question, Serving
+from panel.store.database import now
 from panel.store.events import Entry
-from panel.store.moments import now
 
 NOW = now()
 GLOSS = Question("GLOSS", "gloss", "appearance", None, None, None, "", "", "", "", 0.0, 100.0)

@@ -3,13 +3,11 @@ import sqlite3
 import pytest
 
 from panel.ballots import pages
+from panel.ballots.rehearsal import Visitor
 from panel.ballots.serving import served
-from panel.ballots.visitor import Visitor
-from panel.store.board import board_of_servings, reactions_table
-from panel.store.database import open_store
+from panel.store.board import board_of_servings, reactions_table, session_record
+from panel.store.database import now, open_store
 from panel.store.events import let_go_on
-from panel.store.moments import now
-from panel.store.sessions import session_record
 from tests.ballots.running import say_signed
 
 

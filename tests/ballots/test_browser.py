@@ -6,7 +6,7 @@ from pathlib import Path
 import axe_playwright_python
 import pytest
 
-from panel.store.sessions import session_record
+from panel.store.board import session_record
 from tests.app.running import CHROMIUM, browser
 
 AXE = Path(axe_playwright_python.__file__).parent / "axe.min.js"

@@ -9,7 +9,7 @@ import segno
 import zxingcpp
 from PIL import Image
 
-from panel.ballots.links import links_page, qr_svg, with_links
+from panel.ballots.answers import links_page, qr_svg, with_links
 from tests.app.running import CHROMIUM, browser
 
 LINK = "http://192.168.178.23:8600/b/HBXPzk3WiQEKyNWh7W3VExFW"

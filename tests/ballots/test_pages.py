@@ -4,10 +4,10 @@ from datetime import timedelta
 import pytest
 
 from panel.ballots import pages
-from panel.ballots.steps import steps_of
-from panel.ballots.visitor import read_page
+from panel.ballots.answers import steps_of
+from panel.ballots.rehearsal import read_page
 from panel.store.ballot import find_ballot
-from panel.store.moments import now
+from panel.store.database import now
 from panel.study.open_study import open_study
 from tests.ballot_studies import ballot_study
 from tests.ballots.running import ROOT, ready_store, tokens_of

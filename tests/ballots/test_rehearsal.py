@@ -4,12 +4,11 @@ import pytest
 from panel.ballots.rehearsal import rehearse
 from panel.errors import StudyError
 from panel.models.prototypes.differences import find_differences
-from panel.store.database import open_store
+from panel.store.board import session_record, sessions_table
+from panel.store.database import now, open_store
 from panel.store.lock import lock_session
-from panel.store.moments import now
-from panel.store.sessions import session_record, sessions_table
 from panel.study.folder import read_folder, write_study
-from panel.study.typed_number import typed_number
+from panel.study.numbers_read import typed_number
 from tests.ballot_studies import ASSESSORS, ballot_study
 
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import httpx
 
 from panel.ballots import pages
-from panel.store.links import make_tokens, revoke_token
+from panel.store.board import session_record
+from panel.store.database import now
+from panel.store.events import make_tokens, revoke_token
 from panel.store.lock import lock_session
-from panel.store.moments import now
-from panel.store.sessions import session_record
 from panel.study.folder import write_study
 from tests.ballot_studies import SECRETS, ballot_study, cleared
 from tests.ballots.running import address_and_links, serving_process

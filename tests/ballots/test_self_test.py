@@ -1,7 +1,7 @@
 import pytest
 
-from panel.ballots import self_test as module
-from panel.ballots.self_test import self_test
+from panel.ballots import rehearsal as module
+from panel.ballots.rehearsal import self_test
 from panel.errors import StudyError
 
 

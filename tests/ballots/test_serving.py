@@ -7,10 +7,9 @@ import pytest
 from panel.ballots import serving
 from panel.ballots.serving import _gate_followed, serve, served
 from panel.errors import StudyError
-from panel.store.database import open_store
+from panel.store.database import now, open_store
 from panel.store.events import Entry, record
 from panel.store.lock import lock_session
-from panel.store.moments import now
 from panel.store.safety import safety_signed
 from panel.study.folder import write_study
 from tests.ballot_studies import ASSESSORS, ballot_study, cleared
@@ -81,7 +80,7 @@ def test_new_links_replace_those_handed_out(folder, tmp_path, monkeypatch):
 
 
 def test_the_network_is_served_only_when_asked_and_with_a_hint(folder, tmp_path, monkeypatch):
-    monkeypatch.setattr("panel.ballots.address.lan_address", lambda: "127.0.0.2")
+    monkeypatch.setattr("panel.ballots.serving.lan_address", lambda: "127.0.0.2")
     told = run_until_told(monkeypatch, folder, tmp_path / "b.sqlite", lan=True)
     assert told[-1][0] == "127.0.0.2"
     text = "\n".join(map(str, told))

@@ -2,10 +2,10 @@ from datetime import timedelta
 
 import pytest
 
-from panel.ballots import steps as module
-from panel.ballots.steps import WAIT_RATHER_THAN_BEGIN, steps_of
+from panel.ballots import answers as module
+from panel.ballots.answers import WAIT_RATHER_THAN_BEGIN, steps_of
 from panel.store.ballot import Ballot, Question, Serving
-from panel.store.moments import now
+from panel.store.database import now
 
 NOW = now()
 MINUTE = timedelta(minutes=1)

@@ -1,6 +1,6 @@
 import pytest
 
-from panel.ballots.visitor import Visitor, read_page
+from panel.ballots.rehearsal import Visitor, read_page
 from panel.errors import StudyError
 
 HTML = """<!doctype html><title>Sample 1</title><style>p{}</style><script>var x="<p>no</p>"</script>

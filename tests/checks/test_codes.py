@@ -3,7 +3,7 @@ import pandas as pd
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.checks.codes import Names, among, common, distinct, grouped, matched, or_none
+from panel.checks.finding import Names, among, common, distinct, grouped, matched, or_none
 
 rows = st.lists(st.tuples(st.integers(0, 3), st.integers(0, 5)), max_size=40)
 

@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.checks.dates import read_dates, told_date
+from panel.checks.finding import read_dates, told_date
 
 
 def one(text):

@@ -1,10 +1,8 @@
 import numpy as np
 import pytest
 
-from panel.checks.exchanged_profiles import exchanged_profiles
-from panel.checks.finding import Finding
-from panel.checks.score_cells import score_cells
-from panel.checks.sound_study import sound_study
+from panel.checks.finding import Finding, sound_study
+from panel.checks.score_patterns import exchanged_profiles, score_cells
 from panel.study.study import Study
 from tests.studies import crossed_study, small_study
 

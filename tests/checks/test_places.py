@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from panel.checks.places import counted, gathered, listed, told
+from panel.checks.finding import gathered
+from panel.words import counted, first_few, format_typed
 
 
 def test_a_number_carries_its_noun():
@@ -11,20 +12,20 @@ def test_a_number_carries_its_noun():
 
 
 def test_names_are_listed_up_to_three():
-    assert listed(["P1", "P2", "P3"]) == "P1, P2, P3"
-    assert listed(["P1", "P2", "P3", "P4", "P5"]) == "P1, P2, P3 and 2 more"
-    assert listed([]) == ""
+    assert first_few(["P1", "P2", "P3"]) == "P1, P2, P3"
+    assert first_few(["P1", "P2", "P3", "P4", "P5"]) == "P1, P2, P3 and 2 more"
+    assert first_few([]) == ""
 
 
 @pytest.mark.parametrize(
     ("cell", "text"), [(330.0, "330"), (33.05, "33.05"), (120000.0, "120000"), (-0.5, "-0.5"), ("P1", "P1")]
 )
 def test_a_cell_is_written_as_the_user_writes_it(cell, text):
-    assert told(cell) == text
+    assert format_typed(cell) == text
 
 
 def test_a_missing_number_is_told_as_such():
-    assert told(float("nan")) == "nan"
+    assert format_typed(float("nan")) == "nan"
 
 
 def where(case):

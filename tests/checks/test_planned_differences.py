@@ -1,6 +1,6 @@
 """One finding for each planned difference that cannot be read."""
 
-from panel.checks.planned_differences import check_planned_differences
+from panel.checks.all_checks import check_planned_differences
 from tests.studies import small_study
 
 

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from panel.checks.all_checks import check_study
-from panel.checks.raw_files import check_raw_files
+from panel.checks.structure import check_raw_files
 from panel.study.raw_table import raw_file
 from tests.studies import small_study
 

@@ -3,10 +3,10 @@
 import pandas as pd
 import pytest
 
-from panel.checks.readiness import readiness
+from panel.checks.all_checks import readiness
 from panel.errors import StudyError
 from panel.plan.safety import no_sign_offs, record_sign_off
-from panel.study.plan_knowledge import safety_items
+from panel.study.knowledge import safety_items
 from panel.study.study import Study
 from tests.studies import small_study
 

@@ -1,8 +1,8 @@
 import pandas as pd
 import pytest
 
-from panel.checks.references import check_references
-from panel.checks.sound_study import sound_study
+from panel.checks.finding import sound_study
+from panel.checks.structure import check_references
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
 from tests.studies import small_study
 

@@ -1,4 +1,4 @@
-from panel.checks.rehearsed import check_rehearsed
+from panel.checks.all_checks import check_rehearsed
 from panel.study.study import Study
 from tests.studies import small_study
 

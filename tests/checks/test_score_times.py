@@ -1,10 +1,8 @@
 import pandas as pd
 import pytest
 
-from panel.checks.codes import Names
-from panel.checks.score_cells import score_cells
-from panel.checks.score_times import batch_rows
-from panel.checks.sound_study import sound_study
+from panel.checks.finding import Names, sound_study
+from panel.checks.score_patterns import batch_rows, score_cells
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
 from tests.studies import small_study
 

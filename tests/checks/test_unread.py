@@ -1,6 +1,6 @@
 import pandas as pd
 
-from panel.checks.unread import unread_rows
+from panel.checks.structure import unread_rows
 from panel.study.study import Study
 
 

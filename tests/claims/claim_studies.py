@@ -8,7 +8,7 @@ from panel.study.study import Study, empty_table
 from tests.formula_studies import hand_cream_formulas, table
 
 BEFORE, OPENED = "2025-03-01T09:00:00", "2025-04-01T09:00:00"
-LEVEL_SD, OWN_VIEW_SD, SCATTER_SD = 6.0, 5.0, 8.0  # the planning values of `panel.plan.scatter`, and the level
+LEVEL_SD, OWN_VIEW_SD, SCATTER_SD = 6.0, 5.0, 8.0  # the planning values of `panel.plan.sample_size`, and the level
 
 
 def panel_scores(truth, rng, *, assessors=10, replicates=2, own_view=OWN_VIEW_SD, scatter=SCATTER_SD, sessions=None):

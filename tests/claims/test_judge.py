@@ -10,7 +10,7 @@ import pytest
 
 from panel.claims.judge import Claims, judge_claims
 from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, NOT_THIS_TOOL, SUPPORTED, VERDICTS, WITH_WORDING
-from panel.study.claim_knowledge import claim_kinds
+from panel.study.knowledge import claim_kinds
 from panel.study.open_study import open_study
 from tests.claims.claim_studies import (
     answer_rows,

@@ -18,7 +18,7 @@ from panel.claims.needs import (
     people_for_preference,
 )
 from panel.claims.panel_numbers import Estimate
-from panel.plan.consumer_numbers import agreed, parity, preferred, unsurpassed
+from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
 from panel.plan.sample_size import panel_sizes
 from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with
 
@@ -28,10 +28,10 @@ def number_in(text):
 
 
 def test_people_are_those_of_the_plan():
-    assert number_in(people_for_preference(0.7)) == preferred(0.7).always
-    assert number_in(people_for_agreement(0.7, 0.5)) == agreed(0.7, 0.5).always
-    assert number_in(people_for_parity(0.1)) == parity(0.1).always
-    assert number_in(people_for_parity(0.1, one_sided=True)) == unsurpassed(0.1).always
+    assert number_in(people_for_preference(0.7)) == preferred_numbers(0.7).always
+    assert number_in(people_for_agreement(0.7, 0.5)) == agreed_numbers(0.7, 0.5).always
+    assert number_in(people_for_parity(0.1)) == parity_numbers(0.1).always
+    assert number_in(people_for_parity(0.1, one_sided=True)) == unsurpassed_numbers(0.1).always
 
 
 def test_more_people_do_not_help_a_share_below_its_bar():

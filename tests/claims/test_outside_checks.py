@@ -16,7 +16,7 @@ from panel.claims.materials import Materials
 from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, is_shown
 from panel.models.consumers.agreement import count_agreement
 from panel.models.consumers.preference import count_preferences
-from panel.stats.comparing.exact_interval import exact_interval
+from panel.stats.answers.binomial import exact_interval
 from panel.stats.comparing.multiplicity import holm
 from panel.study.open_study import open_study
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, vote_rows

@@ -12,7 +12,7 @@ from panel.claims.claim import read_claims
 from panel.claims.judge import find_evidence
 from panel.claims.materials import Materials
 from panel.claims.verdict import is_shown
-from panel.plan.consumer_numbers import agreed, preferred
+from panel.plan.consumer_numbers import agreed_numbers, preferred_numbers
 from tests.claims.claim_studies import answer_rows, claim_row, study_with, vote_rows
 
 STUDIES = 100
@@ -54,7 +54,7 @@ def test_agreement_keeps_its_level_and_the_promise_of_the_plan_exactly(n, bar):
     for share in np.linspace(0.01, bar / 100, 25):
         assert scipy.stats.binom.pmf(counts, n, share) @ supports <= 0.05 + EXACT
     truth = 0.95 if bar == 80 else 0.7
-    planned = agreed(truth, bar / 100).curve.set_index("n").loc[n, "chance"]
+    planned = agreed_numbers(truth, bar / 100).curve.set_index("n").loc[n, "chance"]
     assert scipy.stats.binom.pmf(counts, n, truth) @ supports == pytest.approx(planned, abs=EXACT)
 
 
@@ -64,7 +64,7 @@ def test_preference_keeps_its_level_and_the_promise_of_the_plan_exactly():
     supports = chances(n, lambda x: study_with([row], answers=vote_rows(x, n - x, 0)))
     counts = np.arange(n + 1)
     assert scipy.stats.binom.pmf(counts, n, 0.5) @ supports <= 0.05
-    planned = preferred(0.7).curve.set_index("n").loc[n, "chance"]
+    planned = preferred_numbers(0.7).curve.set_index("n").loc[n, "chance"]
     assert planned >= 0.8
     assert scipy.stats.binom.pmf(counts, n, 0.7) @ supports == pytest.approx(planned, abs=EXACT)
 

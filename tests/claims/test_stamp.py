@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from panel.claims.claim import read_claims
 from panel.claims.stamp import claim_seal, standing, with_claim
 from panel.errors import StudyError
-from panel.plan.key import no_openings, note_opening
+from panel.plan.codes import no_openings, note_opening
 from tests.claims.claim_studies import BEFORE, OPENED, answer_rows, claim_row, study_with
 
 ROW = {"claim": "feels soft", "kind": "agreement", "prototype": "P1", "question": "soft", "bar": 50}

@@ -6,7 +6,7 @@ from panel.claims.judge import judge_claims
 from panel.claims.verdict import CANNOT_TELL, SUPPORTED, WITH_WORDING
 from panel.claims.wording import NOT_ASKED
 from panel.claims.wording_numbers import quoted_minutes, quoted_shares
-from panel.study.claim_knowledge import claim_wordings
+from panel.study.knowledge import claim_wordings
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, swapped_scores
 from tests.formula_studies import ALKANE, hand_cream_formulas
 

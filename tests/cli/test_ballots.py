@@ -6,11 +6,11 @@ import pytest
 from click.testing import CliRunner
 
 from panel.ballots import serving
-from panel.cli.ballots import PORT, ballots, rehearse
+from panel.cli.planning import PORT, ballots, rehearse
 from panel.errors import StudyError
 from panel.store.database import OWN_FILE
 from panel.study.folder import read_folder, write_study
-from panel.study.rehearsed import is_rehearsed, to_rehearse
+from panel.study.study import is_rehearsed, to_rehearse
 from tests.ballot_studies import ASSESSORS, ballot_study, cleared
 
 
@@ -47,7 +47,7 @@ def test_ballots_hands_out_a_link_for_each_assessor_of_the_session_asked_for(fol
 
 
 def test_ballots_answers_in_the_network_only_when_asked(folder, monkeypatch):
-    monkeypatch.setattr("panel.ballots.address.lan_address", lambda: "127.0.0.2")
+    monkeypatch.setattr("panel.ballots.serving.lan_address", lambda: "127.0.0.2")
     result, bound = serve(monkeypatch, folder, "--port", "0", "--lan")
     assert bound[0][0] == "127.0.0.2"
     assert "not encrypted: use the laboratory's own network" in result.stdout

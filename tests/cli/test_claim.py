@@ -7,7 +7,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from panel.cli.claim import claim
+from panel.cli.decide import claim
 from panel.study.folder import write_study
 from tests.studies import small_study
 

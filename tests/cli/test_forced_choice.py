@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from panel.cli.forced_choice import forced_choice
+from panel.cli.consumers import forced_choice
 from panel.errors import ModelError
 from panel.study.folder import write_study
 from tests.choice_studies import choice_study, named_rows, right_rows, votes

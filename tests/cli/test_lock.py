@@ -6,9 +6,9 @@ import pytest
 from click.testing import CliRunner
 
 from panel.cli import main
-from panel.store.ballot_record import ballot_record, prepare_ballots
+from panel.store.ballot import ballot_record, prepare_ballots
+from panel.store.database import now
 from panel.store.events import Entry, record
-from panel.store.moments import now
 from panel.study.folder import read_folder, write_study
 from tests.ballot_studies import ballot_study, cleared
 

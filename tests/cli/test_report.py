@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from panel.cli import _Commands
-from panel.cli.report import archive, report, why
+from panel.cli.studies import archive, report, why
 from panel.study.folder import write_study
 from tests.studies import small_study
 

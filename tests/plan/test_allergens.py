@@ -2,7 +2,7 @@
 
 import pytest
 
-from panel.plan.allergens import match_allergens
+from panel.plan.safety import match_allergens
 from tests.formula_studies import ALMOND, SHEA, hand_cream_formulas, study_of
 
 FORMULAS = hand_cream_formulas()

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.answers_needed import answer_numbers, ask_between
-from panel.stats.answers.answer_numbers import EnoughAnswers
+from panel.plan.consumer_numbers import answer_numbers, ask_between
+from panel.stats.answers.binomial import EnoughAnswers
 
 FOUND = EnoughAnswers(3, 5, np.arange(1, 7), np.array([0.1, 0.5, 0.8, 0.7, 0.9, 0.95]))
 

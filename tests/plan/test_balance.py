@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.plan.balance import EVEN, NEAREST, NEARLY, UNEVEN, serving_balance
-from panel.stats.orders.block_precision import efficiency
+from panel.stats.orders.block_designs import efficiency
 from tests.studies import small_study
 
 CLOSED_FORM = 1e-9

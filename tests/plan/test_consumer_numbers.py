@@ -8,15 +8,15 @@ from statsmodels.stats.proportion import proportion_confint
 
 from panel.errors import ModelError
 from panel.plan.consumer_numbers import (
-    agreed,
     agreed_exactly,
+    agreed_numbers,
     agreed_width,
     liking_alike,
     liking_difference,
     liking_not_worse,
-    parity,
-    preferred,
-    unsurpassed,
+    parity_numbers,
+    preferred_numbers,
+    unsurpassed_numbers,
 )
 
 Z_ONE, Z_POWER, Z_HALF = float(ndtri(0.95)), float(ndtri(0.8)), float(ndtri(0.9))
@@ -43,35 +43,35 @@ def test_people_for_alike_and_not_worse(margin, alike, not_worse):
 @pytest.mark.parametrize(("share", "expected"), [(0.70, 37), (0.65, 69), (0.60, 158), (0.55, 620)])
 def test_people_for_a_preference(share, expected):
     # one-sided 5 %, 80 %: exact binomial, computed with R
-    assert preferred(share).first == expected
-    assert preferred(share).always >= expected
-    assert preferred(share, two_sided=True).first > expected
+    assert preferred_numbers(share).first == expected
+    assert preferred_numbers(share).always >= expected
+    assert preferred_numbers(share, two_sided=True).first > expected
 
 
 @pytest.mark.parametrize(("margin", "approximate"), [(0.05, 857), (0.10, 215), (0.15, 96)])
 def test_people_for_parity(margin, approximate):
     assert int(np.ceil((Z_ONE + Z_HALF) ** 2 * 0.25 / margin**2)) == approximate
-    assert parity(margin).first == pytest.approx(approximate, rel=0.01)
+    assert parity_numbers(margin).first == pytest.approx(approximate, rel=0.01)
 
 
 def test_parity_and_unsurpassed_at_five_points():
     # exact binomial, computed with R
-    assert (parity().first, parity().always) == (861, 888)
-    assert (unsurpassed().first, unsurpassed().always) == (618, 647)
+    assert (parity_numbers().first, parity_numbers().always) == (861, 888)
+    assert (unsurpassed_numbers().first, unsurpassed_numbers().always) == (618, 647)
 
 
 def test_the_curve_holds_the_counts_that_show_it():
-    curve = parity().curve.set_index("n")
+    curve = parity_numbers().curve.set_index("n")
     assert curve.loc[500, ["minimum", "maximum"]].tolist() == [244, 256]
     assert curve.loc[100, "chance"] == 0
-    assert np.isnan(preferred(0.6).curve["maximum"]).all()
+    assert np.isnan(preferred_numbers(0.6).curve["maximum"]).all()
     assert np.isnan(liking_difference(1.0).curve["minimum"]).all()
 
 
 def test_agreement_against_a_bar():
     # more than half with 65 % truly agreeing is the one-sided preference question
-    assert agreed(0.65).first == preferred(0.65).first == 69
-    assert agreed(0.80, bar=0.60).first < agreed(0.75, bar=0.60).first
+    assert agreed_numbers(0.65).first == preferred_numbers(0.65).first == 69
+    assert agreed_numbers(0.80, bar=0.60).first < agreed_numbers(0.75, bar=0.60).first
 
 
 @pytest.mark.parametrize(("n", "low", "high"), [(30, 63, 90), (60, 68, 88), (100, 71, 87), (300, 75, 84)])
@@ -90,7 +90,7 @@ def test_people_for_a_width():
 
 
 def test_the_teeth_are_told_where_answers_are_counted():
-    assert any("teeth" in note or "whole" in note for note in preferred(0.6).notes)
+    assert any("teeth" in note or "whole" in note for note in preferred_numbers(0.6).notes)
     assert liking_difference(1.0).notes == ()
 
 
@@ -99,12 +99,12 @@ def test_the_teeth_are_told_where_answers_are_counted():
     [
         (lambda: liking_difference(0.0), "must be above zero"),
         (lambda: liking_alike(1.0, sd=-1.0), "must be above zero"),
-        (lambda: preferred(0.5), "The true share must lie between 50 and 100 %, and it is 50 %"),
-        (lambda: agreed(0.4, bar=0.5), "The true share must lie between 50 and 100 %, and it is 40 %"),
-        (lambda: parity(0.5), "The margin must lie between 0 and 50 %"),
-        (lambda: unsurpassed(0.0), "The margin must lie between 0 and 50 %"),
+        (lambda: preferred_numbers(0.5), "The true share must lie between 50 and 100 %, and it is 50 %"),
+        (lambda: agreed_numbers(0.4, bar=0.5), "The true share must lie between 50 and 100 %, and it is 40 %"),
+        (lambda: parity_numbers(0.5), "The margin must lie between 0 and 50 %"),
+        (lambda: unsurpassed_numbers(0.0), "The margin must lie between 0 and 50 %"),
         (lambda: agreed_exactly(0.8, 0.0), "The width must lie between 0 and 100 %"),
-        (lambda: preferred(0.6, power=1.0), "wanted chance of success must lie between 0 and 1"),
+        (lambda: preferred_numbers(0.6, power=1.0), "wanted chance of success must lie between 0 and 1"),
     ],
 )
 def test_what_cannot_be_asked_is_refused(call, words):

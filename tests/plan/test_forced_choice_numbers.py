@@ -3,7 +3,7 @@
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.forced_choice_numbers import similar, told_apart
+from panel.plan.consumer_numbers import similar, told_apart
 from panel.stats.answers.discrimination import METHODS, guessing
 
 

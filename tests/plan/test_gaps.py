@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.plan.gaps import NO_GAPS, design_gaps
+from panel.plan.balance import NO_GAPS, design_gaps
 from panel.plan.orders import plan_servings
 
 NAMES = [f"P{number}" for number in range(1, 9)]

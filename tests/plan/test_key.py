@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from panel.errors import StudyError
-from panel.plan.key import (
+from panel.plan.codes import (
     first_changed_opening,
     key_matches,
     new_salt,

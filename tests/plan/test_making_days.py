@@ -4,9 +4,7 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.making_days import making_days
-from panel.plan.planned_formulas import Swap
-from panel.plan.swap_plan import plan_swaps
+from panel.plan.swap_plan import Swap, making_days, plan_swaps
 from panel.study.formulas import formula
 from tests.formula_studies import (
     ALKANE,

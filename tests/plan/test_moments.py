@@ -3,7 +3,7 @@
 import pytest
 
 from panel.errors import StudyError
-from panel.plan.moments import moment, same_day_or_before
+from panel.plan.codes import moment, same_day_or_before
 
 
 def test_days_and_times_compare_whatever_their_offset():

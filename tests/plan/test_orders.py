@@ -6,12 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from panel.checks.references import check_references
-from panel.checks.sound_study import sound_study
+from panel.checks.finding import sound_study
+from panel.checks.structure import check_references
 from panel.errors import ModelError
 from panel.plan.balance import NEAREST
-from panel.plan.orders import COLUMNS, plan_servings
-from panel.plan.sites import FOREARMS, HANDS
+from panel.plan.orders import COLUMNS, FOREARMS, HANDS, plan_servings
 from panel.study.study import Study, empty_table
 
 NAMES = [f"P{number}" for number in range(1, 9)]

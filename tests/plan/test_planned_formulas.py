@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.planned_formulas import (
+from panel.plan.swap_plan import (
     Swap,
     base_formula,
     called_cautions,

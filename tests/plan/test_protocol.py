@@ -5,7 +5,7 @@ import pytest
 
 from panel.errors import StudyError
 from panel.plan.protocol import ANY_TIME, EARLY, IN_TIME, LATE, read_protocol, with_deviation
-from panel.study.plan_knowledge import protocol_items
+from panel.study.knowledge import protocol_items
 from tests.studies import small_study
 
 LATER = (

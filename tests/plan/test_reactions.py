@@ -3,7 +3,7 @@
 import pytest
 
 from panel.errors import StudyError
-from panel.plan.reactions import (
+from panel.plan.safety import (
     REACTION_COLUMNS,
     no_reactions,
     reactions,

@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.plan.roles import (
+from panel.plan.protocol import (
     ANALYST,
     ASSESSOR,
     CLAIM_REVIEWER,

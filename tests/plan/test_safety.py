@@ -4,18 +4,20 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.plan.reactions import no_reactions, record_reaction, settle_reaction
 from panel.plan.safety import (
     AMBER,
     GREEN,
     RED,
     SIGN_OFF_COLUMNS,
+    no_reactions,
     no_sign_offs,
+    record_reaction,
     record_sign_off,
     safety_gate,
+    settle_reaction,
     sign_offs,
 )
-from panel.study.plan_knowledge import safety_items
+from panel.study.knowledge import safety_items
 from panel.study.study import Study
 from tests.studies import small_study
 

@@ -6,8 +6,15 @@ import scipy.stats
 from statsmodels.stats.power import TTestPower
 
 from panel.errors import ModelError
-from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, panel_sizes, what_you_can_see
-from panel.plan.scatter import PLANNING_SCATTER, Scatter
+from panel.plan.sample_size import (
+    ALL_PAIRS,
+    ALONE,
+    PLANNING_SCATTER,
+    WITH_BENCHMARK,
+    Scatter,
+    panel_sizes,
+    what_you_can_see,
+)
 
 ROUNDED = 0.05 + 1e-9  # half a unit of the one decimal printed
 STANDARD_ERRORS = 4

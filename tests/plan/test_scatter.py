@@ -6,7 +6,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
-from panel.plan.scatter import PLANNING_SCATTER, Scatter, own_scatter, typical_scatter
+from panel.plan.sample_size import PLANNING_SCATTER, Scatter, own_scatter, typical_scatter
 from tests.studies import crossed_study
 
 STANDARD_ERRORS = 4

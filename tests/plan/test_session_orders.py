@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.session_orders import session_orders
+from panel.plan.orders import session_orders
 
 EIGHT = [f"P{number}" for number in range(1, 9)]
 

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.sites import FOREARMS, HANDS, given_sites, site_sequences
+from panel.plan.orders import FOREARMS, HANDS, given_sites, site_sequences
 from panel.stats.orders.order_designs import serving_orders
 
 

@@ -7,11 +7,9 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.planned_formulas import Swap
-from panel.plan.swap_plan import plan_swaps, planned_study
-from panel.study.formulas import all_formulas, formula, formula_totals
+from panel.plan.swap_plan import Swap, plan_swaps, planned_study
+from panel.study.formulas import all_formulas, formula, formula_totals, matched_pairs
 from panel.study.open_study import open_study
-from panel.study.swaps import matched_pairs
 from tests.formula_studies import (
     ALKANE,
     ALMOND,

@@ -75,7 +75,7 @@ def hostile_report() -> Report:
 
 @cache
 def bytes_of(ending: str, name: str) -> bytes:
-    from panel.report.forms import FORMS
+    from panel.report.archive import FORMS
 
     report = {"demo": demo_report, "small": small_report, "hostile": hostile_report}[name]()
     return FORMS[ending].make(report)

@@ -19,9 +19,8 @@ from urllib.parse import unquote
 import pytest
 
 from panel.errors import StudyError
-from panel.report.archive import archive_bytes, write_archive
+from panel.report.archive import archive_bytes, form_of, write_archive
 from panel.report.contents.results import Results
-from panel.report.forms import form_of
 from panel.study.open_study import open_study
 from panel.study.raw_table import raw_file
 from panel.study.study import Study

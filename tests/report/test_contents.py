@@ -11,19 +11,26 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.models.decision.record import with_decision
-from panel.plan.key import no_openings, note_opening
-from panel.plan.reactions import no_reactions, record_reaction
-from panel.plan.safety import no_sign_offs, record_sign_off
-from panel.report.contents.all_tables import TABLE_MAKERS
-from panel.report.contents.blocks import Gap, Numbers, Paragraph, Picture, Points, SignOff, TextTable
-from panel.report.contents.days import first_test_day, report_day
-from panel.report.contents.evidence import INVENTED, REHEARSED, evidence_report, mark
-from panel.report.contents.matrix import evidence_matrix
-from panel.report.contents.number_ids import id_part, number_id, row_ids
+from panel.plan.codes import no_openings, note_opening
+from panel.plan.safety import no_reactions, no_sign_offs, record_reaction, record_sign_off
+from panel.report.contents.blocks import (
+    Gap,
+    Numbers,
+    Paragraph,
+    Picture,
+    Points,
+    SignOff,
+    TextTable,
+    id_part,
+    number_id,
+    row_ids,
+)
+from panel.report.contents.evidence import INVENTED, REHEARSED, TABLE_MAKERS, evidence_report, mark
+from panel.report.contents.part_claims import evidence_matrix
+from panel.report.contents.part_study import first_test_day, report_day
 from panel.report.contents.results import NOT_PART, NotThere
-from panel.report.plain_text import SHOWN_INSTEAD, plain_text, with_breaks
-from panel.study.rehearsed import to_rehearse
-from panel.study.study import Study
+from panel.report.html import SHOWN_INSTEAD, plain_text, with_breaks
+from panel.study.study import Study, to_rehearse
 from tests.report.evidence_studies import DEMO, demo_report, demo_results, hostile_report, small_report
 from tests.studies import small_study
 

@@ -10,9 +10,9 @@ from panel.errors import ModelError
 from panel.report import elsewhere as other_process
 from panel.report.contents.blocks import Paragraph, Picture, Report, Section
 from panel.report.contents.evidence import evidence_report
-from panel.report.draw_ahead import drawn_ahead
 from panel.report.elsewhere import elsewhere
 from panel.report.html import html_bytes
+from panel.report.pdf import drawn_ahead
 from panel.study.open_study import open_study
 
 DEMO = open_study(Path(__file__).parents[2] / "data_demo" / "reading_room")

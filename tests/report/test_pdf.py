@@ -15,8 +15,8 @@ import pytest
 from pypdf import PdfReader
 
 from panel.report.contents.blocks import Picture
-from panel.report.pages import Sheet
-from panel.report.table_widths import best_size, fitting
+from panel.report.html import Sheet
+from panel.report.pdf import best_size, fitting
 from tests.report.evidence_studies import FORMULA, bytes_of, demo_report, demo_results
 
 MOST_BYTES = 2_000_000  # set for the demo: to be sent by mail

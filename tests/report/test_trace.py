@@ -7,12 +7,10 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.report.contents.number_ids import number_id
-from panel.report.contents.sources import DIRECT, SET_ASIDE
+from panel.report.contents.blocks import DIRECT, SET_ASIDE, number_id
 from panel.report.trace import why
-from panel.study.layout import guess_layout
 from panel.study.raw_table import raw_file, raw_table
-from panel.study.scores_import import read_scores, study_from_scores
+from panel.study.scores_import import guess_layout, read_scores, study_from_scores
 from tests.report.evidence_studies import DEMO, demo_results, hostile_study
 from tests.studies import small_study
 

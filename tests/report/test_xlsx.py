@@ -11,7 +11,7 @@ import pytest
 from lxml import etree
 from python_calamine import CalamineWorkbook
 
-from panel.report.contents.number_ids import number_id
+from panel.report.contents.blocks import number_id
 from tests.report.evidence_studies import FORMULA, bytes_of, demo_report, hostile_report
 
 MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"

@@ -3,9 +3,8 @@ from datetime import timedelta
 import pytest
 
 from panel.store.ballot import find_ballot
-from panel.store.events import Entry, let_go_on, record
-from panel.store.links import make_tokens
-from panel.store.moments import now, read, written
+from panel.store.database import now, read, written
+from panel.store.events import Entry, let_go_on, make_tokens, record
 from panel.store.safety import follow_gate
 from tests.ballot_studies import ballot_study, cleared
 

@@ -3,8 +3,8 @@ from datetime import datetime
 import pytest
 
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
+from panel.store.database import now
 from panel.store.events import Entry, correct, let_go_on, record
-from panel.store.moments import now
 from tests.ballot_studies import ballot_study
 
 NOON = datetime(2025, 3, 14, 12, 0).astimezone()

@@ -6,10 +6,9 @@ from sqlalchemy import inspect, select
 from panel.errors import StudyError
 from panel.store.ballot import find_ballot
 from panel.store.board import board_of_servings
-from panel.store.collecting import prepare
-from panel.store.events import Entry, record
-from panel.store.links import make_tokens
-from panel.store.moments import now
+from panel.store.database import now
+from panel.store.events import Entry, make_tokens, record
+from panel.store.score_rows import prepare
 from panel.store.tables import METADATA
 from panel.study.study import Study
 from tests.ballot_studies import ASSESSORS, CODES, SECRETS, ballot_study

@@ -7,10 +7,9 @@ import pytest
 from sqlalchemy import create_engine, text
 
 from panel.errors import StudyError
-from panel.store.database import name_in_record, open_store, store_exists, store_url
+from panel.store.board import session_record
+from panel.store.database import name_in_record, now, open_store, store_exists, store_url
 from panel.store.events import Entry, record
-from panel.store.moments import now
-from panel.store.sessions import session_record
 from tests.ballot_studies import ballot_study
 from tests.ballots.running import ROOT, ready_store
 
@@ -156,7 +155,7 @@ import resource, sys
 from panel.errors import StudyError
 from panel.store.database import open_store
 from panel.store.events import Entry, record
-from panel.store.moments import now
+from panel.store.database import now
 store = open_store(sys.argv[1])
 resource.setrlimit(resource.RLIMIT_FSIZE, (int(sys.argv[2]),) * 2)
 kept = 0

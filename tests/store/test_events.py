@@ -4,8 +4,8 @@ import pytest
 from sqlalchemy import func, select
 
 from panel.errors import StudyError
+from panel.store.database import now
 from panel.store.events import Entry, correct, let_go_on, record
-from panel.store.moments import now
 from panel.store.tables import EVENT, SCORE, SUBMISSION
 
 PLACE = {"collection": 1, "session": "1", "assessor": "A01"}

@@ -6,8 +6,8 @@ from sqlalchemy import select
 
 from panel.errors import StudyError
 from panel.store.ballot import find_ballot
-from panel.store.links import TOKEN_BYTES, assessors_with_token, make_tokens, revoke_token, token_sha256
-from panel.store.moments import now
+from panel.store.database import now
+from panel.store.events import TOKEN_BYTES, assessors_with_token, make_tokens, revoke_token, token_sha256
 from panel.store.tables import METADATA, TOKEN
 from tests.ballot_studies import ASSESSORS
 

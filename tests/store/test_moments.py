@@ -1,6 +1,6 @@
 from datetime import UTC, datetime, timedelta, timezone
 
-from panel.store.moments import local, now, read, written
+from panel.store.database import local, now, read, written
 
 
 def test_moments_are_written_in_utc_so_that_text_sorts_as_time():

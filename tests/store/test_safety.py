@@ -5,12 +5,12 @@ import pytest
 from sqlalchemy import func, select
 
 from panel.errors import StudyError
-from panel.plan.reactions import no_reactions, record_reaction
-from panel.store.collecting import prepare
+from panel.plan.safety import no_reactions, record_reaction
+from panel.store.database import now
 from panel.store.events import Entry, record
 from panel.store.lock import lock_session
-from panel.store.moments import now
 from panel.store.safety import follow_gate, safety_signed, stop_ballots, stopped_by
+from panel.store.score_rows import prepare
 from panel.store.tables import SAFETY
 from panel.study.folder import write_study
 from panel.study.study import Study

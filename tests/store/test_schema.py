@@ -5,11 +5,10 @@ import pytest
 from sqlalchemy import inspect, text
 
 from panel.errors import StudyError
-from panel.store.collecting import prepare
-from panel.store.database import open_store
+from panel.store.database import now, open_store
 from panel.store.events import Entry, record
-from panel.store.moments import now
-from panel.store.schema import CURRENT_VERSION, STEPS, Step, bring_up_to_date
+from panel.store.score_rows import prepare
+from panel.store.tables import CURRENT_VERSION, STEPS, Step, bring_up_to_date
 from tests.ballot_studies import ballot_study
 
 NEXT = Step(

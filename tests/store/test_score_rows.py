@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.store.moments import written
+from panel.store.database import written
 from panel.store.score_rows import Collected, with_collected
 from panel.study.scores_used import scores_used
 from panel.study.study import Study

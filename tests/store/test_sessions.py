@@ -5,10 +5,10 @@ from datetime import UTC, datetime
 import pytest
 
 from panel.errors import StudyError
-from panel.store.collecting import prepare
+from panel.store.board import real_collection, session_record, sessions_table, sha256
+from panel.store.database import now
 from panel.store.events import Entry, record
-from panel.store.moments import now
-from panel.store.sessions import real_collection, session_record, sessions_table, sha256
+from panel.store.score_rows import prepare
 from tests.ballot_studies import SECRETS, ballot_study
 
 MOMENT = datetime(2025, 3, 14, 13, 0, 10, tzinfo=UTC)

@@ -5,8 +5,7 @@ import pytest
 from sqlalchemy import text
 
 from panel.errors import StudyError
-from panel.store.database import open_store
-from panel.store.shared_writing import SharedWriting
+from panel.store.database import SharedWriting, open_store
 
 
 @pytest.fixture

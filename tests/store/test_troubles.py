@@ -4,8 +4,8 @@ import pytest
 from sqlalchemy.exc import InvalidRequestError
 
 from panel.errors import StudyError
-from panel.store import troubles
-from panel.store.troubles import told_trouble, trouble
+from panel.store import database as troubles
+from panel.store.database import told_trouble, trouble
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ import time
 import pytest
 
 from panel.errors import StudyError
-from panel.store.turns import Turns
+from panel.store.database import Turns
 
 
 def test_threads_come_in_the_order_in_which_they_asked():

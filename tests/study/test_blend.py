@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.study.blend import blend_rounding, emollient_blend
+from panel.study.formulas import blend_rounding, emollient_blend
 from panel.study.study import Study
 from tests.formula_studies import ALKANE, ALMOND, CARBONATE, TRIGLYCERIDE, hand_cream_formulas, study_of
 

@@ -5,8 +5,7 @@ import re
 import pytest
 
 from panel.claims.claim import NUMBERS, TEXTS
-from panel.study.claim_knowledge import claim_kinds, claim_stop_words, claim_wordings, stop_patterns
-from panel.study.knowledge import sources
+from panel.study.knowledge import claim_kinds, claim_stop_words, claim_wordings, sources, stop_patterns
 from panel.study.tables import TABLES
 
 

@@ -3,8 +3,7 @@
 import pytest
 
 from panel.errors import StudyError
-from panel.study.corrections import with_correction
-from panel.study.scores_used import scores_used
+from panel.study.scores_used import scores_used, with_correction
 from tests.studies import small_study
 
 PLACE = {"assessor": "A02", "session": "2", "prototype": "P4", "attribute": "AF_GREASE"}

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from panel.errors import StudyError
-from panel.study.description import description_text, inside_path, raw_path, read_description
+from panel.study.folder import description_text, inside_path, raw_path, read_description
 from panel.study.raw_table import raw_file
 from panel.study.tables import TABLES
 

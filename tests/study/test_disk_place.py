@@ -3,8 +3,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from panel.study import disk_place
-from panel.study.disk_place import place_warning
+from panel.study import safe_write as disk_place
+from panel.study.safe_write import place_warning
 
 MOUNTS = (
     "/dev/sda1 / ext4 rw 0 0\nlab:/export /mnt/lab nfs4 rw 0 0\n//nas/share /mnt/my\\040share cifs rw 0 0\n"

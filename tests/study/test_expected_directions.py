@@ -3,8 +3,7 @@
 import pytest
 
 from panel.models.emollients.descriptors import find_descriptors
-from panel.study.expected_directions import expected_directions
-from panel.study.knowledge import emollient_table, lexicon, sources
+from panel.study.knowledge import emollient_table, expected_directions, lexicon, sources
 from tests.formula_studies import study_of
 
 TABLE = expected_directions()

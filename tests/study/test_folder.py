@@ -13,7 +13,8 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.study import safe_write, study_files
+from panel.study import folder as study_files
+from panel.study import safe_write
 from panel.study.folder import read_folder, write_study
 from panel.study.raw_table import changed_raw_files
 from panel.study.study import Study

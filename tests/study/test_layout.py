@@ -3,8 +3,8 @@ from __future__ import annotations
 import pytest
 
 from panel.errors import StudyError
-from panel.study.layout import ScoresLayout, check_layout, guess_layout, role_names
 from panel.study.raw_table import RawTable, table_of_rows
+from panel.study.scores_import import ScoresLayout, check_layout, guess_layout, role_names
 
 
 def table(header: str, *rows: str) -> RawTable:

@@ -2,8 +2,7 @@
 
 import pytest
 
-from panel.study.knowledge import lexicon, sources
-from panel.study.one_sided import one_sided_words, why_one_sided
+from panel.study.knowledge import lexicon, one_sided_words, sources, why_one_sided
 
 
 @pytest.mark.parametrize(

@@ -14,11 +14,9 @@ from hypothesis import strategies as st
 
 from panel.errors import StudyError
 from panel.study.folder import write_study
-from panel.study.open_study import open_study, study_of_bytes
+from panel.study.open_study import open_study, study_of_bytes, workbook_bytes, write_workbook, write_zip, zip_bytes
 from panel.study.study import Study
 from panel.study.tables import TABLES
-from panel.study.workbook import workbook_bytes, write_workbook
-from panel.study.zip_file import write_zip, zip_bytes
 from tests.study.small_study import small_study
 from tests.study.test_archive_limits import packed
 from tests.study.test_raw_table import PNG, workbook

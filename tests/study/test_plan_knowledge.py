@@ -2,8 +2,7 @@
 
 import pytest
 
-from panel.study.knowledge import lexicon, sources
-from panel.study.plan_knowledge import allergen_words, protocol_items, safety_items, stage_times
+from panel.study.knowledge import allergen_words, lexicon, protocol_items, safety_items, sources, stage_times
 from panel.study.tables import TABLES
 
 

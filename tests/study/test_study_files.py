@@ -7,10 +7,9 @@ import json
 import pytest
 
 from panel.errors import StudyError
-from panel.study.description import DESCRIPTION
+from panel.study.folder import DESCRIPTION, files_of_study, study_of_files
 from panel.study.raw_table import raw_file
 from panel.study.study import Study
-from panel.study.study_files import files_of_study, study_of_files
 from tests.study.small_study import RAW, frame, small_study
 
 

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from panel.study.formulas import PAIR_KINDS, formula_pairs, joint_changes, matched_pairs, swap_table
 from panel.study.study import Study
-from panel.study.swaps import PAIR_KINDS, formula_pairs, joint_changes, matched_pairs, swap_table
 from tests.formula_studies import (
     ALKANE,
     ALMOND,

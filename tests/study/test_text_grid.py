@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.errors import StudyError
-from panel.study.text_grid import decode, delimiter_words, find_delimiter, text_rows
+from panel.study.raw_table import decode, delimiter_words, find_delimiter, text_rows
 
 TEXT = "panelist,product\r\nÅsa,crème"
 

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from panel.study.those_in import those_in
+from panel.study.study import those_in
 
 
 def test_the_order_is_that_of_the_names_and_each_comes_once_as_it_stands():

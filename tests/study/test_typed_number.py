@@ -3,7 +3,7 @@
 import pytest
 
 from panel.errors import StudyError
-from panel.study.typed_number import typed_number
+from panel.study.numbers_read import typed_number
 
 
 @pytest.mark.parametrize(

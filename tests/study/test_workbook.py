@@ -11,9 +11,9 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.study import workbook as module
+from panel.study import open_study as module
+from panel.study.open_study import study_of_workbook, workbook_bytes, write_workbook
 from panel.study.study import Study
-from panel.study.workbook import study_of_workbook, workbook_bytes, write_workbook
 from tests.study.small_study import frame, small_study
 from tests.study.test_raw_table import workbook
 

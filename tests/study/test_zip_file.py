@@ -10,7 +10,7 @@ import pytest
 
 from panel.errors import StudyError
 from panel.study.folder import write_study
-from panel.study.zip_file import study_of_zip, write_zip, zip_bytes
+from panel.study.open_study import study_of_zip, write_zip, zip_bytes
 from tests.study.small_study import small_study
 from tests.study.test_archive_limits import packed
 

@@ -6,9 +6,8 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from panel.models.assessors.patterns import COLUMNS, judgements
-from panel.models.assessors.performance import PanelCheck, check_panel
-from panel.views.drawing.naming import Naming, naming
+from panel.models.assessors.performance import COLUMNS, PanelCheck, check_panel, judgements
+from panel.study.naming import Naming, naming
 from tests.simulated_panels import STRONG, simulated_panel
 
 

@@ -10,9 +10,9 @@ import numpy as np
 from panel.models.consumers.liking import Liking, weigh_liking
 from panel.models.consumers.preference_map import PreferenceMap, map_preferences
 from panel.models.consumers.segments import Segments, find_segments
+from panel.study.naming import Naming, naming
 from panel.study.open_study import open_study
 from panel.study.study import Study
-from panel.views.drawing.naming import Naming, naming
 from tests.consumer_studies import answers_study, one_group_panel
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"

@@ -9,8 +9,8 @@ from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
 
 from panel.models.prototypes.map import PrototypeMap, map_of_means
+from panel.study.naming import Naming
 from panel.study.study import Study
-from panel.views.drawing.naming import Naming
 
 WORDS = {
     "PU_FIRM": ("firmness (force to compress)", "pick-up"),

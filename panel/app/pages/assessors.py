@@ -4,31 +4,36 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached_panel
+from panel.app import cached
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
-from panel.models.assessors.patterns import ACTIONS
-from panel.models.assessors.performance import PanelCheck
-from panel.views.assessors.assessor_pictures import grid_figure, grid_svg
-from panel.views.assessors.assessor_profile import means_figure, means_svg, slopes_figure, slopes_svg
-from panel.views.assessors.assessor_tables import (
-    assessor_table,
-    duplicates_table,
-    panel_table,
-    people_table,
-    scale_factors_table,
-    scale_use_table,
-    without_differences_table,
-    without_table,
+from panel.models.assessors.performance import ACTIONS, PanelCheck
+from panel.study.naming import naming
+from panel.views.assessors.assessor_pictures import (
+    grid_figure,
+    grid_svg,
+    means_figure,
+    means_svg,
+    slopes_figure,
+    slopes_svg,
 )
 from panel.views.assessors.assessor_words import (
     assessor_sentence,
+    assessor_table,
+    duplicates_table,
     panel_headline,
+    panel_table,
+    people_table,
+    scale_factors_table,
+    scale_use_headline,
+    scale_use_table,
+    what_scale_use_cannot_show,
+    what_scale_use_shows,
     what_the_assessors_show,
     what_the_panel_check_cannot_show,
     what_would_be_noticed,
+    without_differences_table,
+    without_table,
 )
-from panel.views.assessors.scale_use_words import scale_use_headline, what_scale_use_cannot_show, what_scale_use_shows
-from panel.views.drawing.naming import naming
 
 study = page("Panel")
 names = naming(study.study)
@@ -71,7 +76,7 @@ def without_each(result: PanelCheck) -> None:
         without_table(result.without, names), name="without", alt="F tests without each assessor", full=result.without
     )
     with st.expander("Differences from the benchmark, with and without"):
-        found = attempt(cached_panel.left_out, study.key, study.study)
+        found = attempt(cached.left_out, study.key, study.study)
         if found is not None and len(found.differences):
             chosen = st.selectbox("Without", [name for name in dict.fromkeys(found.differences["assessor"]) if name])
             rows = found.differences.loc[found.differences["assessor"].isin(["", chosen])]
@@ -85,7 +90,7 @@ def without_each(result: PanelCheck) -> None:
 def use_of_scale() -> None:
     """Show the scaling model beside the additive one."""
     heading("Use of the scale")
-    result = attempt(cached_panel.scale_use, study.key, study.study)
+    result = attempt(cached.scale_use, study.key, study.study)
     if result is None:
         return
     st.markdown(plain(scale_use_headline(result, names)))
@@ -97,7 +102,7 @@ def use_of_scale() -> None:
         say([result.method, *result.notes, *what_scale_use_cannot_show()])
 
 
-result = ask(cached_panel.panel_check, study.key, study.study)
+result = ask(cached.panel_check, study.key, study.study)
 st.markdown(f"**{plain(panel_headline(result))}**")
 say(what_the_assessors_show(result, names), first=list(result.people["assessor"]))
 picture(

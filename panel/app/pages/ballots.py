@@ -4,21 +4,18 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app.ballot_board import board, interventions
-from panel.app.ballot_links import links
-from panel.app.ballot_lock import key, lock, roles
-from panel.app.ballot_paper import NOT_CLEARED, print_paper, typing
-from panel.app.serving_form import serving_form
+from panel.app.ballot_forms import NOT_CLEARED, board, interventions, key, links, lock, print_paper, roles, typing
+from panel.app.pages.servings import serving_form
 from panel.app.state import leave_message
 from panel.app.widgets import attempt, close, heading, page, plain, say
 from panel.errors import PanelError
 from panel.plan.safety import safety_gate
-from panel.store.ballot_record import BallotRecord, ballot_record, prepare_ballots
-from panel.store.moments import now
+from panel.store.ballot import BallotRecord, ballot_record, prepare_ballots
+from panel.store.database import now
 from panel.store.safety import safety_signed
-from panel.study.disk_place import place_warning
-from panel.study.rehearsed import is_rehearsed
-from panel.views.drawing.naming import naming
+from panel.study.naming import naming
+from panel.study.safe_write import place_warning
+from panel.study.study import is_rehearsed
 
 NO_FOLDER = (
     "Ballots on phones need a study folder that can be written to on this computer. Save a copy of this study as a "

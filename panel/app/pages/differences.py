@@ -2,29 +2,230 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import streamlit as st
 
 from panel.app import cached
-from panel.app.choices import margin_field, telling_prototypes
-from panel.app.other_ways import other_ways
-from panel.app.planned import alike, planned
-from panel.app.widgets import ask, close, heading, how_computed, page, picture, plain, say, table
-from panel.models.prototypes.differences import Differences
-from panel.models.prototypes.inference import SMALL_SAMPLE_WORDS, SmallSample
-from panel.study.scores_used import scores_used
-from panel.study.those_in import those_in
-from panel.views.assessors.both_ways import both_ways_table
-from panel.views.drawing.naming import Naming, naming
-from panel.views.drawing.palette import MOST_COLOURED
-from panel.views.planning.study_tables import changed_scores_table
-from panel.views.prototypes.difference_pictures import difference_figure, difference_svg
-from panel.views.prototypes.difference_words import (
+from panel.app.state import StudyInUse
+from panel.app.widgets import (
+    ask,
+    attempt,
+    close,
+    heading,
+    how_computed,
+    margin_field,
+    page,
+    picture,
+    plain,
+    say,
+    table,
+    telling_prototypes,
+)
+from panel.models.prototypes.alike import find_alike, planned_differences
+from panel.models.prototypes.differences import SMALL_SAMPLE_WORDS, Differences, SmallSample
+from panel.models.prototypes.sensitivity import smallest_difference
+from panel.study.naming import Naming, naming
+from panel.study.scores_used import HOW, scores_used, stated_differences
+from panel.study.study import those_in
+from panel.views.assessors.assessor_words import both_ways_table
+from panel.views.drawing.pictures import MOST_COLOURED
+from panel.views.planning.study import changed_scores_table
+from panel.views.prototypes.alike import (
+    alike_headline,
+    alike_table,
+    planned_headline,
+    planned_table,
+    what_alike_cannot_show,
+    what_is_alike,
+    what_planned_differences_cannot_show,
+    what_was_planned_shows,
+)
+from panel.views.prototypes.assumptions import (
+    assessor_spread_figure,
+    assessor_spread_svg,
+    residual_figure,
+    residual_svg,
+    what_the_assumptions_cannot_show,
+    what_the_assumptions_show,
+    what_to_do,
+)
+from panel.views.prototypes.differences import (
+    PROFILE_CAUTION,
+    attributes_table,
+    difference_figure,
+    difference_svg,
     headline,
+    means_table,
+    pairs_table,
+    profile_figure,
+    profile_svg,
+    smallest_difference_table,
+    variances_table,
+    what_could_have_been_seen,
     what_the_differences_cannot_show,
     what_the_differences_show,
 )
-from panel.views.prototypes.profiles import PROFILE_CAUTION, profile_figure, profile_svg
-from panel.views.prototypes.tables import attributes_table, means_table, pairs_table, variances_table
+from panel.views.prototypes.ranks import do_both_agree, what_the_ranks_cannot_show, what_the_ranks_show
+
+# The differences looked at in other ways: what could have been seen, ranks, the assumptions.
+
+
+NOTHING, SEEN, RANKS, ASSUMPTIONS = (
+    "Not now",
+    "What this panel could have seen",
+    "By ranks alone",
+    "What the model assumes",
+)
+
+
+def other_ways(study: StudyInUse, result: Differences, names: Naming) -> None:
+    """Let the user choose another look at the same differences; nothing is computed before it is asked for."""
+    heading("Looked at in other ways")
+    st.caption(
+        "None of these replaces the result above; where one disagrees, find out why. "
+        "Use of the scale is looked at on the page Panel."
+    )
+    chosen = st.radio("Look", (NOTHING, SEEN, RANKS, ASSUMPTIONS), horizontal=True)
+    if chosen == SEEN:
+        _seen(result, names)
+    elif chosen == RANKS:
+        _ranks(study, names)
+    elif chosen == ASSUMPTIONS:
+        _assumptions(study, names)
+
+
+def _seen(result: Differences, names: Naming) -> None:
+    found = smallest_difference(result)
+    st.markdown(plain(what_could_have_been_seen(found, names)))
+    table(
+        smallest_difference_table(found, names),
+        name="smallest_differences",
+        alt="Smallest difference likely to be seen, by attribute and family",
+        full=found.differences,
+    )
+    say([found.method, *found.notes])
+
+
+def _ranks(study: StudyInUse, names: Naming) -> None:
+    found = attempt(cached.ranks, study.key, study.study)
+    if found is None:
+        return
+    st.markdown(f"**{plain(do_both_agree(found, names))}**")
+    say(what_the_ranks_show(found, names), first=map(names.attribute, found.attributes["attribute"]))
+    say([found.method, *found.notes, *what_the_ranks_cannot_show(found)])
+
+
+def _assumptions(study: StudyInUse, names: Naming) -> None:
+    found = attempt(cached.assumptions, study.key, study.study)
+    if found is None:
+        return
+    say(what_the_assumptions_show(found, names))
+    if advice := what_to_do(found):
+        say([f"{kind}: {words}" for kind, words in advice], first=[kind for kind, _ in advice])
+    attribute = st.selectbox(
+        "Attribute", list(dict.fromkeys(found.residuals["attribute"])), format_func=names.attribute
+    )
+    left, right = st.columns(2)
+    with left:
+        picture(
+            residual_svg(found, attribute, names),
+            lambda: residual_figure(found, attribute, names),
+            name="residuals",
+            alt="What is left over of each score against the fitted score.",
+        )
+    with right:
+        picture(
+            assessor_spread_svg(found, attribute, names),
+            lambda: assessor_spread_figure(found, attribute, names),
+            name="residual_spread",
+            alt="Spread of what is left over, by assessor.",
+        )
+    say([found.method, *found.notes, *what_the_assumptions_cannot_show(found)])
+
+
+# The differences planned beforehand, and what is alike within the margin or not worse.
+
+
+WITH_BENCHMARK, PLANNED_PAIRS, OTHER_PAIR = "Each with the benchmark", "The planned pairs", "Another pair"
+
+
+def planned(study: StudyInUse, result: Differences, names: Naming) -> None:
+    """Show the differences the study planned, and pairs chosen here, marked as exploratory."""
+    heading("Differences planned beforehand")
+    chosen = st.multiselect(
+        "Look at further pairs (exploratory)",
+        _pairs(result),
+        format_func=" minus ".join,
+        key=study.choice("explored_pairs"),
+        placeholder="none",
+        persist_state="session",
+    )
+    found = planned_differences(study.study, result, chosen)
+    st.markdown(f"**{plain(planned_headline(found))}**")
+    if not found.differences["planned"].any():
+        st.caption(plain(HOW))
+    if len(found.differences):
+        say(what_was_planned_shows(found, names), first=map(names.attribute, found.differences["attribute"]))
+        table(
+            planned_table(found, names),
+            name="planned_differences",
+            alt="Differences planned beforehand, and chosen afterwards",
+            full=found.differences,
+        )
+        say([found.method, *what_planned_differences_cannot_show(found)])
+    say(found.notes)
+
+
+def alike(study: StudyInUse, result: Differences, names: Naming) -> None:
+    """Show the two one-sided tests of the differences from the benchmark, of the planned pairs, or of a chosen one."""
+    heading("Alike within the margin, or not worse")
+    stated = stated_differences(study.study).differences
+    ways = [
+        *([WITH_BENCHMARK] if result.benchmark else []),
+        *([PLANNED_PAIRS] if stated else []),
+        OTHER_PAIR,
+    ]
+    way = st.segmented_control("Which differences", ways, default=ways[0], required=True)
+    pairs = None
+    if way == PLANNED_PAIRS:
+        pairs = list(dict.fromkeys((one.prototype, one.versus) for one in stated))
+    elif way == OTHER_PAIR:
+        first, second = _two(result, names)
+        pairs = [(first, second)]
+    found = attempt(find_alike, study.study, result, pairs)
+    if found is None:
+        return
+    st.markdown(f"**{plain(alike_headline(found))}**")
+    if len(found.differences):
+        say(what_is_alike(found, names), first=list(dict.fromkeys(found.differences["prototype"])))
+        table(
+            alike_table(found, names),
+            name="alike",
+            alt="Two one-sided tests of each difference against the margin",
+            full=found.differences,
+        )
+        say([found.method, *found.notes, *what_alike_cannot_show(found)])
+
+
+def _pairs(result: Differences) -> list[tuple[str, str]]:
+    return [(second, first) for first, second in combinations(dict.fromkeys(result.means["prototype"]), 2)]
+
+
+def _two(result: Differences, names: Naming) -> tuple[str, str]:
+    """Let the user choose two prototypes."""
+    everyone = list(dict.fromkeys(result.means["prototype"]))
+    left, right = st.columns(2)
+    with left:
+        first = st.selectbox("Is this prototype", everyone, 1, format_func=names.prototype)
+    with right:
+        others = [name for name in everyone if name != first]
+        second = st.selectbox("alike with this one", others, format_func=names.prototype)
+    return first, second
+
+
+# Page: which prototypes differ, on what, and by how much?
+
 
 SERVING_WORDS = {"position": "serving position", "site": "site", "first_on_site": "being the first on a site"}
 BY_PROTOTYPE, BY_ATTRIBUTE = "One prototype, all attributes", "One attribute, all prototypes"

@@ -5,22 +5,24 @@ from __future__ import annotations
 import streamlit as st
 
 from panel.app import cached
-from panel.app.evidence import cascade, evidence
+from panel.app.pages.evidence_file import cascade, evidence
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.emollients.descriptors import BlendDescriptors
 from panel.models.emollients.swaps import TracedSwaps
-from panel.study.blend import emollient_blend
-from panel.views.drawing.naming import Naming, naming
+from panel.study.formulas import emollient_blend
+from panel.study.naming import Naming, naming
 from panel.views.emollients.swap_pictures import blend_figure, blend_svg, swap_figure, swap_svg
-from panel.views.emollients.swap_summary import SwapSummary, swap_summaries
-from panel.views.emollients.swap_tables import descriptors_table, swaps_table
-from panel.views.emollients.swap_words import (
+from panel.views.emollients.swaps import (
+    SwapSummary,
     alias_sentences,
     blend_alt_text,
+    descriptors_table,
     interaction_sentences,
     moves_sentence,
     swap_alt_text,
+    swap_summaries,
+    swaps_table,
     what_the_swaps_cannot_show,
 )
 

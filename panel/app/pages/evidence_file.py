@@ -7,13 +7,23 @@ from collections.abc import Callable
 import pandas as pd
 import streamlit as st
 
-from panel.app import cached_evidence
-from panel.app.file_names import file_name
+from panel.app import cached
 from panel.app.state import StudyInUse
-from panel.app.widgets import ask, attempt, close, heading, page, plain, say, table
+from panel.app.widgets import ask, attempt, close, file_name, heading, page, picture, plain, say, table
+from panel.models.emollients.descriptors import BlendDescriptors
+from panel.report.archive import FORMS
 from panel.report.contents.blocks import Report
-from panel.report.forms import FORMS
-from panel.views.decision.evidence_words import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
+from panel.study.naming import Naming
+from panel.views.decision.claims import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
+from panel.views.emollients.ladder import (
+    ladder_headline,
+    ladder_table,
+    links_table,
+    prediction_table,
+    verdict_sentences,
+    what_the_ladder_cannot_show,
+)
+from panel.views.emollients.spreading_pictures import cascade_alt_text, cascade_figure, cascade_sentences, cascade_svg
 
 _EXAMPLE = "such as D-AF_GREASE-P4-P1-estimate"
 _MOST_ROWS = 200
@@ -25,13 +35,13 @@ def downloads(study: StudyInUse, report: Report) -> None:
     name = file_name(study)
     with st.container(horizontal=True):
         for ending, form in FORMS.items():
-            make = cached_evidence.form
+            make = cached.form
             _download(
                 f"Evidence file, {ending[1:].upper()}", make, study, ending, f"{name}_evidence{ending}", form.kind
             )
     words = " · ".join(f"{ending[1:].upper()}: {form.words}" for ending, form in FORMS.items())
     st.caption(plain(f"{words}. Each is made when you ask for it, which takes some seconds."))
-    make = cached_evidence.archive
+    make = cached.archive
     _download("Archive of the study, ZIP", make, study, ".zip", f"{name}_archive.zip", "application/zip")
     st.caption("The archive holds the study, the evidence file in all four forms and checksums. It opens anywhere.")
     st.caption(plain(f"SHA-256 of the data, on every page: {report.data_hash}"))
@@ -56,7 +66,7 @@ def look_up(study: StudyInUse) -> None:
     if not number_id:
         st.caption("Each row of a table carries its id in small print. Add a hyphen and the name of the column.")
         return
-    found = attempt(cached_evidence.trace, study.key, number_id, study.study)
+    found = attempt(cached.trace, study.key, number_id, study.study)
     if found is None:
         return
     st.markdown(f"**{plain(trace_headline(found.number_id, found.value))}**")
@@ -68,7 +78,7 @@ def look_up(study: StudyInUse) -> None:
 
 
 study = page("Evidence file")
-report = ask(cached_evidence.report, study.key, study.study)
+report = ask(cached.report, study.key, study.study)
 gaps = [(section.number, section.heading, gap) for section, gap in report.gaps()]
 st.markdown(f"**{plain(gaps_headline(len(gaps), len(report.sections)))}**")
 if report.mark:
@@ -81,3 +91,36 @@ parts = [(section.number or "–", section.heading, len(section.gaps)) for secti
 table(pd.DataFrame(parts, columns=["Part", "Heading", "Gaps"]), name="parts", alt="Parts of the evidence file")
 look_up(study)
 close()
+
+
+# Beyond the swaps: how far the evidence carries, rung by rung, and how each blend spreads.
+
+
+def evidence(study: StudyInUse, names: Naming) -> None:
+    """Show how far the differences can be traced beyond the swaps, and where the data stop."""
+    heading("How far the evidence carries")
+    ladder = attempt(cached.ladder, study.key, study.study)
+    if ladder is None:
+        return
+    st.markdown(f"**{plain(ladder_headline(ladder))}**")
+    say(verdict_sentences(ladder, names))
+    with st.expander("Rung by rung: what each adds, and what it cannot say"):
+        table(ladder_table(ladder, names), name="ladder", alt="The rungs in words", full=ladder.verdicts)
+    with st.expander("The numbers behind it"):
+        if ladder.links is not None:
+            table(links_table(ladder, names), name="links", alt="One property at a time", full=ladder.links.links)
+        if len(ladder.prediction):
+            table(prediction_table(ladder, names), name="prediction", alt="Left-out prediction", full=ladder.prediction)
+        say([ladder.method, *ladder.notes, *what_the_ladder_cannot_show()])
+
+
+def cascade(described: BlendDescriptors, names: Naming) -> None:
+    """Show the spreading cascade of each blend, with the trap of the liquids."""
+    heading("How each blend spreads")
+    say(cascade_sentences(described, names))
+    picture(
+        cascade_svg(described, names),
+        lambda: cascade_figure(described, names),
+        name="cascade",
+        alt=cascade_alt_text(described, names),
+    )

@@ -4,36 +4,33 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached_choices
+from panel.app import cached
 from panel.app.widgets import attempt, close, heading, page, picture, plain, say, table
 from panel.errors import ModelError
-from panel.models.consumers.choice_answers import METHOD_OF
+from panel.models.consumers.choices import METHOD_OF
 from panel.models.consumers.forced_choice import judge_count
-from panel.study.typed_number import typed_number
-from panel.views.consumers.choice_picture import choice_figure, choice_svg
-from panel.views.consumers.choice_tables import (
-    choice_sessions_table,
-    choices_table,
-    preferences_table,
-    similarity_table,
-)
-from panel.views.consumers.choice_words import (
+from panel.study.naming import naming
+from panel.study.numbers_read import typed_number
+from panel.views.consumers.choices import (
     METHOD_WORDS,
     choice_alt_text,
+    choice_figure,
     choice_headline,
     choice_heads,
+    choice_sessions_table,
+    choice_svg,
+    choices_table,
     how_much_it_could_see,
-    repeated_words,
-    what_choices_cannot_show,
-    what_the_choices_show,
-)
-from panel.views.consumers.preference_words import (
     preference_headline,
     preference_heads,
+    preferences_table,
+    repeated_words,
+    similarity_table,
+    what_choices_cannot_show,
     what_preferences_cannot_show,
+    what_the_choices_show,
     what_the_preferences_show,
 )
-from panel.views.drawing.naming import naming
 
 study = page("Forced choice")
 names = naming(study.study)
@@ -42,7 +39,7 @@ kinds = set(study.study.table("answers")["kind"])
 
 def told_apart() -> None:
     """Show whether people can tell samples apart."""
-    result = attempt(cached_choices.forced_choices, study.key, None, study.study)
+    result = attempt(cached.forced_choices, study.key, None, study.study)
     if result is None:
         return
     heading("Can people tell the samples apart?")
@@ -61,7 +58,7 @@ def told_apart() -> None:
 
 def preferred() -> None:
     """Show which sample is preferred."""
-    result = attempt(cached_choices.preferences, study.key, study.study)
+    result = attempt(cached.preferences, study.key, study.study)
     if result is None:
         return
     heading("Which one do they prefer?")

@@ -7,16 +7,13 @@ from typing import get_args
 import streamlit as st
 
 from panel.app import cached
-from panel.app.choices import outermost
-from panel.app.widgets import ask, close, heading, how_computed, page, picture_downloads, say, table, wide
+from panel.app.widgets import ask, close, heading, how_computed, outermost, page, picture_downloads, say, table, wide
 from panel.stats.maps.components import Matrix
-from panel.views.drawing.naming import naming
-from panel.views.drawing.palette import MOST_COLOURED
-from panel.views.drawing.zoom import ZOOM_WORDS, zoomable
-from panel.views.prototypes.map_charts import map_chart
-from panel.views.prototypes.map_words import what_the_map_cannot_show, what_the_map_shows
+from panel.study.naming import naming
+from panel.views.drawing.pictures import MOST_COLOURED, ZOOM_WORDS, zoomable
+from panel.views.prototypes.differences import components_table, map_attributes_table, map_places_table
+from panel.views.prototypes.map import map_chart, what_the_map_cannot_show, what_the_map_shows
 from panel.views.prototypes.maps import map_figure, map_svg
-from panel.views.prototypes.tables import components_table, map_attributes_table, map_places_table
 
 WEIGHTS = {
     "covariance": "by how far the prototypes lie apart on it",

@@ -4,25 +4,34 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached_blends
-from panel.app.state import leave_message, now, use_study
+from panel.app import cached
+from panel.app.state import leave_message, moment, use_study
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.emollients.prediction_model import PredictionModel
-from panel.models.emollients.predictions import judge_predictions, keep_prediction, kept_predictions
-from panel.models.emollients.targets import study_targets
-from panel.models.emollients.what_if import WhatIf, what_if
+from panel.models.emollients.predictions import (
+    WhatIf,
+    judge_predictions,
+    keep_prediction,
+    kept_predictions,
+    study_targets,
+    what_if,
+)
 from panel.study.folder import write_study
-from panel.study.typed_number import typed_number
-from panel.views.drawing.naming import Naming, naming
-from panel.views.emollients.next_words import (
+from panel.study.naming import Naming, naming
+from panel.study.numbers_read import typed_number
+from panel.views.emollients.next_prototype import (
     next_headline,
+    prediction_figure,
+    prediction_svg,
     proposal_words,
     proposals_table,
     record_sentences,
     record_table,
+    what_if_alt_text,
+    what_if_headline,
+    what_if_sentences,
+    what_if_table,
 )
-from panel.views.emollients.prediction_pictures import prediction_figure, prediction_svg
-from panel.views.emollients.what_if_words import what_if_alt_text, what_if_headline, what_if_sentences, what_if_table
 
 study = page("Next prototype")
 names = naming(study.study)
@@ -30,7 +39,7 @@ names = naming(study.study)
 
 def proposals(names: Naming) -> None:
     """Show what to make next, and why."""
-    result = attempt(cached_blends.proposals, study.key, study.study)
+    result = attempt(cached.proposals, study.key, study.study)
     if result is None:
         return
     st.markdown(f"**{plain(next_headline(result))}**")
@@ -90,7 +99,7 @@ def keep_form(model: PredictionModel, told: WhatIf) -> None:
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {study.folder}")
         if not st.form_submit_button("Write this prediction down before making it"):
             return
-    kept = attempt(keep_prediction, study.study, model, told, (name or "").strip(), now()[:10])
+    kept = attempt(keep_prediction, study.study, model, told, (name or "").strip(), moment()[:10])
     if kept is None:
         return
     if to_disk and study.folder is not None:
@@ -114,7 +123,7 @@ def record(names: Naming) -> None:
         table(record_table(found, names), name="predictions", alt="Predictions beside outcomes", full=found.outcomes)
 
 
-model = ask(cached_blends.model, study.key, study.study)
+model = ask(cached.model, study.key, study.study)
 proposals(names)
 another_blend(model, names)
 record(names)

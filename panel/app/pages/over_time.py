@@ -4,45 +4,40 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached_time
+from panel.app import cached
 from panel.app.widgets import attempt, close, heading, page, picture, plain, say, table
 from panel.models.over_time.after_feel import timed_attributes
-from panel.views.drawing.naming import naming
-from panel.views.over_time.over_time_pictures import (
+from panel.study.naming import naming
+from panel.views.over_time.over_time import (
     after_feel_alt_text,
     after_feel_figure,
-    after_feel_svg,
-    courses_alt_text,
-    courses_figure,
-    courses_svg,
-    dominance_alt_text,
-    dominance_figure,
-    dominance_svg,
-)
-from panel.views.over_time.over_time_tables import (
-    after_feel_means_table,
-    after_feel_tests_table,
-    after_feel_versus_table,
-    courses_table,
-    dominance_table,
-)
-from panel.views.over_time.over_time_words import (
     after_feel_headline,
     after_feel_heads,
+    after_feel_means_table,
     after_feel_sentences,
+    after_feel_svg,
+    after_feel_tests_table,
+    after_feel_versus_table,
     course_heads,
     course_names,
     course_sentences,
+    courses_alt_text,
+    courses_figure,
     courses_headline,
+    courses_svg,
+    courses_table,
+    dominance_alt_text,
     dominance_difference_sentences,
+    dominance_figure,
     dominance_heads,
     dominance_sentences,
+    dominance_svg,
+    dominance_table,
     what_after_feel_cannot_show,
     what_courses_cannot_show,
     what_dominance_cannot_show,
 )
-from panel.views.prototypes.difference_words import what_the_differences_show
-from panel.views.prototypes.tables import attributes_table, pairs_table
+from panel.views.prototypes.differences import attributes_table, pairs_table, what_the_differences_show
 
 study = page("Over time")
 names = naming(study.study)
@@ -50,7 +45,7 @@ names = naming(study.study)
 
 def after_feel() -> None:
     """Show attributes over the minutes after use."""
-    result = attempt(cached_time.after_feel, study.key, study.study)
+    result = attempt(cached.after_feel, study.key, study.study)
     if result is None:
         return
     heading("After-feel over the minutes")
@@ -75,7 +70,7 @@ def after_feel() -> None:
 
 def courses() -> None:
     """Show courses of intensity."""
-    result = attempt(cached_time.courses, study.key, study.study)
+    result = attempt(cached.courses, study.key, study.study)
     if result is None:
         return
     heading("Courses of intensity")
@@ -99,7 +94,7 @@ def courses() -> None:
 
 def dominance() -> None:
     """Show what is dominant when."""
-    result = attempt(cached_time.dominances, study.key, study.study)
+    result = attempt(cached.dominances, study.key, study.study)
     if result is None:
         return
     heading("Dominant sensations")

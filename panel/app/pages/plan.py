@@ -9,14 +9,12 @@ import streamlit as st
 
 from panel.app.mixture_form import mixture_form
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, plain, say, table
-from panel.plan.making_days import making_days
-from panel.plan.planned_formulas import Swap
-from panel.plan.swap_plan import MOST_SWAPS, SwapKind, plan_swaps
+from panel.plan.swap_plan import MOST_SWAPS, Swap, SwapKind, making_days, plan_swaps
 from panel.study.formulas import formula, formulated
 from panel.study.knowledge import emollient_table
-from panel.study.typed_number import typed_number
-from panel.views.drawing.naming import naming
-from panel.views.planning.plan_tables import (
+from panel.study.naming import naming
+from panel.study.numbers_read import typed_number
+from panel.views.planning.plan import (
     cautions_sentences,
     plan_formulas_table,
     plan_sentences,

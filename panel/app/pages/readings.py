@@ -4,29 +4,40 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.app import cached_blends
+from panel.app import cached
 from panel.app.widgets import ask, close, heading, how_computed, page, picture, say, table
 from panel.models.emollients.readings import JoinedReadings
-from panel.views.drawing.naming import Naming, naming
-from panel.views.emollients.curve_pictures import flow_figure, flow_svg, force_figure, force_svg
-from panel.views.emollients.curve_tables import flow_models_table, flow_table, force_table, viscosities_table
-from panel.views.emollients.curve_words import (
+from panel.study.naming import Naming, naming
+from panel.views.emollients.curves import (
     flow_alt_text,
+    flow_figure,
+    flow_models_table,
     flow_sentences,
+    flow_svg,
+    flow_table,
     force_alt_text,
+    force_figure,
     force_sentences,
+    force_svg,
+    force_table,
+    viscosities_table,
     what_curves_cannot_show,
 )
-from panel.views.emollients.joint_map_picture import joint_map_figure, joint_map_svg
-from panel.views.emollients.reading_pictures import partner_figure, partner_svg
-from panel.views.emollients.reading_tables import partners_table, reading_swaps_table, readings_table, screening_table
-from panel.views.emollients.reading_words import (
+from panel.views.emollients.readings import (
     joint_map_alt_text,
+    joint_map_figure,
     joint_map_sentences,
+    joint_map_svg,
     partner_alt_text,
+    partner_figure,
     partner_sentences,
+    partner_svg,
+    partners_table,
     reading_swap_sentences,
+    reading_swaps_table,
+    readings_table,
     screening_sentences,
+    screening_table,
     what_readings_cannot_show,
 )
 
@@ -36,7 +47,7 @@ names = naming(study.study)
 
 def measured_curves() -> None:
     """Show what the measured curves come down to."""
-    found = ask(cached_blends.curves, study.key, study.study)
+    found = ask(cached.curves, study.key, study.study)
     heading("Measured curves")
     if len(found.flow.parameters):
         say(flow_sentences(found))
@@ -88,7 +99,7 @@ if study.study.table("readings").empty and study.study.table("curves").empty:
     st.stop()
 if len(study.study.table("curves")):
     measured_curves()
-result = ask(cached_blends.readings, study.key, study.study)
+result = ask(cached.readings, study.key, study.study)
 say(partner_sentences(result, names))
 together(result, names)
 heading("What the swaps did to the readings")

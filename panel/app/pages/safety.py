@@ -2,15 +2,153 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+
+import pandas as pd
 import streamlit as st
 
-from panel.app.safety_forms import reaction_form, settle_form, sign_off_form
+from panel.app.ballot_forms import after_safety_change
+from panel.app.state import StudyInUse, keep, leave_message
 from panel.app.widgets import ask, close, heading, page, plain, say, table
-from panel.plan.reactions import reactions, unsettled_reactions, when_to_stop
-from panel.plan.safety import safety_gate
-from panel.store.moments import now
-from panel.views.planning.safety_tables import checklist_table, gate_table, reactions_table
-from panel.views.planning.safety_words import what_the_gate_cannot_say, what_the_gate_says
+from panel.errors import PanelError, StudyError
+from panel.plan.safety import (
+    OUTCOMES,
+    SEVERITIES,
+    reactions,
+    record_reaction,
+    record_sign_off,
+    safety_gate,
+    settle_reaction,
+    sign_offs,
+    unsettled_reactions,
+    when_to_stop,
+)
+from panel.store.database import now
+from panel.study.knowledge import safety_items
+from panel.views.planning.safety import (
+    checklist_table,
+    gate_table,
+    reactions_table,
+    what_the_gate_cannot_say,
+    what_the_gate_says,
+)
+
+# Writing into the safety record: sign-offs, reactions, what settles them. The tool records; it approves nothing.
+
+
+ALL_BATCHES, UNKNOWN = "all batches", "not known: freeze all batches"
+
+
+def sign_off_form(study: StudyInUse) -> None:
+    """Let somebody record who signed which items, when, and where the document is."""
+    items = safety_items().set_index("item")
+    batches = [name for name in study.study.table("batches")["batch"].unique() if name]
+    with st.form("sign-off"):
+        chosen = st.multiselect("Items", list(items.index), format_func=lambda item: str(items.loc[item, "words"]))
+        left, right = st.columns(2)
+        batch = str(left.selectbox("For", [ALL_BATCHES, *batches]))
+        outcome = str(right.selectbox("What is stated", OUTCOMES))
+        first, second, third = st.columns(3)
+        facts = {
+            "who": first.text_input("Who signed (name)") or "",
+            "role": second.text_input("In which role", help="What qualifies this person to sign these items.") or "",
+            "date": third.text_input("Signed on", date.today().isoformat(), help="Year-month-day.") or "",
+        }
+        first, second, third = st.columns(3)  # a row of its own, so that a phone keeps the order
+        facts |= {
+            "document": first.text_input("Document, and where it is") or "",
+            "valid_until": second.text_input("Valid until (if limited)", help="Year-month-day.") or "",
+            "note": third.text_input("Note; the reason if not signed") or "",
+        }
+        if st.form_submit_button("Record it"):
+            of_batch = {item for item in chosen if items.loc[item, "scope"] == "batch"}
+            _change(
+                study, "safety", lambda: _signed(study, chosen, of_batch, batch, batches, outcome, facts), "Recorded."
+            )
+
+
+def _signed(
+    study: StudyInUse,
+    chosen: list[str],
+    of_batch: set[str],
+    batch: str,
+    batches: list[str],
+    outcome: str,
+    facts: dict[str, str],
+) -> pd.DataFrame:
+    """Return the sign-offs with one more for each item; an item signed batch by batch gets one for each batch."""
+    if not chosen:
+        raise StudyError("Choose the items that were signed.")
+    signed = sign_offs(study.study)
+    for item in chosen:
+        for name in [batch] if batch != ALL_BATCHES else batches if item in of_batch else [""]:
+            signed = record_sign_off(signed, item, batch=name, outcome=outcome, **facts)
+    return signed
+
+
+def reaction_form(study: StudyInUse) -> None:
+    """Let somebody write down what happened on somebody's skin; its batches are frozen until it is settled."""
+    batches = [name for name in study.study.table("batches")["batch"].unique() if name]
+    with st.form("reaction"):
+        first, second, third = st.columns(3)
+        assessor = first.selectbox("Assessor", ["", *study.study.assessors])
+        batch = second.selectbox("Batch that was applied", [UNKNOWN, *batches])
+        severity = third.selectbox("How grave", SEVERITIES)
+        first, second, third = st.columns(3)  # a row of its own, so that a phone keeps the order
+        facts = {
+            "when": first.text_input("When it was seen", date.today().isoformat()) or "",
+            "session": second.text_input("Session") or "",
+            "who": third.text_input("Who writes it down") or "",
+            "signs": st.text_input("What was seen or felt, and where") or "",
+            "action": st.text_input("What was done") or "",
+            "seen_by": st.text_input("Qualified person who saw it") or "",
+        }
+        if st.form_submit_button("Write it down and freeze the batch"):
+            place = {"assessor": str(assessor or ""), "batch": "" if batch == UNKNOWN else str(batch)}
+            known = reactions(study.study)
+            _change(
+                study,
+                "reactions",
+                lambda: record_reaction(known, severity=str(severity), **place, **facts),
+                "The reaction is on record and its batches are frozen.",
+            )
+
+
+def settle_form(study: StudyInUse) -> None:
+    """Let a named person settle a reaction, with a document."""
+    waiting = list(unsettled_reactions(study.study)["reaction"].unique())
+    if not waiting:
+        return
+    with st.form("settle"):
+        first, second, third = st.columns(3)
+        number = str(first.selectbox("Reaction", waiting))
+        facts = {
+            "who": second.text_input("Who settles it") or "",
+            "when": third.text_input("When", date.today().isoformat()) or "",
+            "action": st.text_input("What was concluded") or "",
+            "document": st.text_input("Document about it") or "",
+        }
+        if st.form_submit_button("Settle it"):
+            known = reactions(study.study)
+            _change(study, "reactions", lambda: settle_reaction(known, number, **facts), "The reaction is settled.")
+
+
+def _change(study: StudyInUse, name: str, make: Callable[[], pd.DataFrame], done: str) -> None:
+    """Put a changed table into the study, let the ballots follow, and start the page again; or say what is missing."""
+    try:
+        changed = replace(study.study, tables={**study.study.tables, name: make()})
+        saved = keep(study, changed)
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    leave_message(" ".join(words for words in (done, saved, after_safety_change(study, changed)) if words))
+    st.rerun()
+
+
+# Page: may anybody apply a batch, who says so, and what happened on somebody's skin?
+
 
 study = page("Safety")
 gate = ask(safety_gate, study.study, now().astimezone().date().isoformat())

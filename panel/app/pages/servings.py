@@ -2,39 +2,52 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict, replace
+
 import numpy as np
 import streamlit as st
 
 from panel.app import cached
-from panel.app.choices import margin_field
-from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
+from panel.app.state import StudyInUse, keep, leave_message, moment
+from panel.app.widgets import ask, attempt, close, heading, how_computed, margin_field, page, picture, plain, say, table
+from panel.errors import PanelError
 from panel.models.prototypes.differences import Differences
-from panel.plan.orders import MOST_PER_SESSION
+from panel.plan.codes import new_salt, seal_key, serving_key
+from panel.plan.orders import MOST_PER_SESSION, ServingPlan
 from panel.plan.safety import safety_gate
-from panel.plan.sample_size import PanelSizes, panel_sizes, what_you_can_see
-from panel.plan.scatter import PLANNING_SCATTER, own_scatter, typical_scatter
-from panel.plan.study_plan import plan_study
-from panel.store.moments import now
-from panel.study.typed_number import typed_number
-from panel.views.drawing.naming import naming
-from panel.views.planning.plan_words import (
-    what_the_plan_cannot_show,
-    what_the_plan_shows,
-    what_the_sizes_cannot_show,
-    what_the_sizes_show,
+from panel.plan.sample_size import (
+    PLANNING_SCATTER,
+    PanelSizes,
+    own_scatter,
+    panel_sizes,
+    typical_scatter,
+    what_you_can_see,
 )
-from panel.views.planning.power_picture import power_alt_text, power_figure, power_svg
-from panel.views.planning.safety_tables import gate_table
-from panel.views.planning.safety_words import what_the_gate_cannot_say, what_the_gate_says
-from panel.views.planning.serving_tables import (
+from panel.plan.study_plan import plan_study
+from panel.store.database import now
+from panel.study.naming import naming
+from panel.study.numbers_read import typed_number
+from panel.study.study import Study
+from panel.views.planning.plan import (
     balance_table,
     carry_over_table,
     gaps_table,
     places_table,
     servings_table,
     sites_table,
+    what_the_plan_cannot_show,
+    what_the_plan_shows,
+    what_the_sizes_cannot_show,
+    what_the_sizes_show,
 )
-from panel.views.planning.size_tables import panel_sizes_table, what_you_can_see_table
+from panel.views.planning.safety import gate_table, what_the_gate_cannot_say, what_the_gate_says
+from panel.views.planning.sizes import (
+    panel_sizes_table,
+    power_alt_text,
+    power_figure,
+    power_svg,
+    what_you_can_see_table,
+)
 
 USUAL_MARGIN, SHOWN_ASSESSORS = 8.0, (8, 10, 12)
 HELP = {"Seed of the order": "Any whole number. The same number gives the same order and codes again."}
@@ -125,3 +138,51 @@ gate()
 if result is not None:
     how_computed(plain(result.method), result.notes, what_the_sizes_cannot_show())
 close()
+
+
+# Writing a serving plan into a study that has none: codes, orders, places, and the seal of the key.
+
+
+KEY_FACT = "key"
+
+
+def serving_form(study: StudyInUse) -> None:
+    """Let the user make a serving plan and write it into the study. What stands behind a code is not shown."""
+    st.markdown(
+        "The study has no serving plan yet. The plan gives every sample a code, and everybody a balanced order. "
+        "The page Servings shows how good such a plan is."
+    )
+    with st.form("serving plan"):
+        left, middle, right = st.columns(3)
+        replicates = left.text_input("Times each sample is scored", "2")
+        most = middle.text_input("Samples in a session at most", str(MOST_PER_SESSION))
+        seed = right.text_input("Seed of the order", "1")
+        who = st.text_input("Who makes the plan (not the panel leader: whoever makes it may know the key)")
+        if st.form_submit_button("Write the plan into the study"):
+            _write(study, (replicates or "", most or "", seed or ""), who or "")
+
+
+def _write(study: StudyInUse, typed: tuple[str, str, str], who: str) -> None:
+    try:
+        words = ("The number of times", "The number of samples", "The seed")
+        replicates, most, seed = (int(typed_number(text, name) or 1) for text, name in zip(typed, words, strict=True))
+        plan = plan_study(study.study, np.random.default_rng(seed), replicates=replicates, per_session=most)
+        saved = keep(study, _with_plan(study.study, plan, who))
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    leave_message(f"The serving plan is in the study, its key is sealed. {saved}")
+    say(what_the_plan_shows(plan))
+    st.rerun()
+
+
+def _with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
+    """Return the study with the plan as its servings, and the seal of the key among its facts."""
+    salt = new_salt()
+    seal = seal_key(serving_key(plan.servings), salt, sealed_by=who, sealed_at=moment())
+    servings = plan.servings.assign(position=plan.servings["position"].astype("float64"))
+    return replace(
+        study,
+        tables={**study.tables, "servings": servings},
+        facts={**study.facts, KEY_FACT: {**asdict(seal), "salt": salt}},
+    )

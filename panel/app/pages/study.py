@@ -2,16 +2,173 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import streamlit as st
 
 from panel.app import cached
-from panel.app.correction_form import correction_form
-from panel.app.saving import save_form
-from panel.app.study_choice import choose_study
-from panel.app.study_parts import batches, changed_scores, findings_by_severity, formulas, general_cautions
-from panel.app.widgets import ask, close, heading, page, plain
-from panel.views.drawing.naming import naming
-from panel.views.planning.study_words import what_is_in_the_study, what_the_findings_say
+from panel.app.state import StudyInUse, leave_message, moment, use_study
+from panel.app.study_forms import choose_study, save_form
+from panel.app.widgets import ask, attempt, close, heading, page, picture, plain, say, table
+from panel.checks.finding import SEVERITIES, Finding
+from panel.errors import PanelError
+from panel.study.folder import write_study
+from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
+from panel.study.knowledge import cautions
+from panel.study.naming import Naming, naming
+from panel.study.scores_used import PLACE_COLUMNS, scores_used, with_correction
+from panel.views.emollients.swap_pictures import blend_figure, blend_svg
+from panel.views.emollients.swaps import blend_alt_text
+from panel.views.planning.study import (
+    batches_table,
+    changed_scores_table,
+    formula_difference_table,
+    formulas_table,
+    what_is_in_the_study,
+    what_the_findings_say,
+)
+
+# The parts of the page Study: findings, formulas, batches, changed scores, cautions.
+
+
+_SEVERITY_WORDS = {"stop": "Settle this first", "warning": "May mislead the results", "note": "Good to know"}
+_SEVERITY_SIGNS = {"stop": ":material/block:", "warning": ":material/warning:", "note": ":material/info:"}
+_BEFORE_PEOPLE = ("always", "before anybody applies a sample", "while a sample is on the skin")
+
+
+def findings_by_severity(found: Iterable[Finding]) -> None:
+    """Show the findings, the gravest first, each with its place and what to do."""
+    together = list(found)
+    for severity in SEVERITIES:
+        some = [finding for finding in together if finding.severity == severity]
+        if not some:
+            continue
+        label = f"{_SEVERITY_WORDS[severity]} ({len(some)})"
+        with st.expander(label, expanded=severity != "note", icon=_SEVERITY_SIGNS[severity]):
+            st.markdown("\n".join(map(_finding, some)))
+
+
+def _finding(finding: Finding) -> str:
+    return f"- **{plain(finding.message)}** {plain(finding.advice)}  \n  *Where: {plain(finding.where)}*"
+
+
+def formulas(study: StudyInUse, names: Naming) -> None:
+    """Show what the emollient parts are made of, the difference of two formulas, and all formulas."""
+    with_formula = list(formulated(study.study))
+    if not with_formula:
+        st.markdown("No formulas yet. Without them no difference can be traced back to an emollient.")
+        return
+    blend = emollient_blend(study.study)
+    if len(blend):
+        pairs = matched_pairs(study.study)
+        picture(
+            blend_svg(blend, names, pairs),
+            lambda: blend_figure(blend, names, pairs),
+            name="formulas_blends",
+            alt=blend_alt_text(blend, names),
+        )
+    if len(with_formula) > 1:
+        _difference(study, with_formula, names)
+    with st.expander("All formulas, with totals"):
+        table(
+            formulas_table(study.study),
+            name="formulas",
+            alt="Formulas side by side",
+            full=study.study.table("formulas"),
+        )
+
+
+def _difference(study: StudyInUse, with_formula: list[str], names: Naming) -> None:
+    base = with_formula.index(study.study.benchmark) if study.study.benchmark in with_formula else 0
+    other = next(place for place in range(len(with_formula)) if place != base)
+    left, right = st.columns(2)
+    versus = left.selectbox("From the formula of", with_formula, base, format_func=names.prototype)
+    prototype = right.selectbox("to the formula of", with_formula, other, format_func=names.prototype)
+    change = attempt(formula_difference, study.study, prototype, versus)
+    if change is None:
+        return
+    if change.empty:
+        st.markdown("The two formulas are the same.")
+        return
+    shown = formula_difference_table(change, prototype, versus)
+    table(shown, name="formula_difference", alt=f"What changes from {versus} to {prototype}", full=change)
+
+
+def batches(study: StudyInUse) -> None:
+    """Show the batches with their age at test."""
+    if study.study.table("batches").empty:
+        st.markdown("No batches are written down, so their age at test is not known.")
+        return
+    full = study.study.table("batches")
+    table(batches_table(study.study), name="batches", alt="Batches with their age at test", full=full)
+
+
+def changed_scores(study: StudyInUse, names: Naming) -> None:
+    """Show the scores that the analysis does not use as they came in, and why."""
+    used = scores_used(study.study)
+    if used.set_aside.empty and used.corrected.empty:
+        st.markdown("None: every score is used as it came in. A blank is no score, and nothing is filled in for it.")
+        return
+    shown = changed_scores_table(used.set_aside, used.corrected, names)
+    table(shown, name="changed_scores", alt="Scores set aside or corrected, and why")
+
+
+def general_cautions() -> None:
+    """Show the cautions that hold before anybody applies a sample."""
+    known = cautions()
+    say(known.loc[known["applies"].isin(_BEFORE_PEOPLE), "words"])
+
+
+# Correcting a score, or setting it aside, with a name and a reason; the score itself stays in the study.
+
+
+_LABELS = {
+    "assessor": "Assessor",
+    "session": "Session",
+    "replicate": "Replicate",
+    "prototype": "Prototype",
+    "attribute": "Attribute",
+}
+
+
+def correction_form(study: StudyInUse, names: Naming) -> None:
+    """Let the user write one correction."""
+    scores = study.study.scores
+    with st.form("correction", clear_on_submit=False):
+        asked = [column for column in PLACE_COLUMNS if (scores[column] != "").any()]
+        columns = st.columns(len(asked))
+        place = {}
+        for column, box in zip(asked, columns, strict=True):
+            given = list(dict.fromkeys(name for name in scores[column] if name))
+            words = names.attribute if column == "attribute" else names.prototype if column == "prototype" else str
+            place[column] = str(box.selectbox(_LABELS[column], given, format_func=words, key=f"correct {column}"))
+        left, middle, right = st.columns([1, 1, 2])
+        new = left.text_input("New score", help="7.5 and 7,5 are both read. Leave it empty to set the score aside.")
+        who = middle.text_input("Who corrects it")
+        why = right.text_input("Why", placeholder="such as: the ballot says 33.0")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {study.folder}")
+        if st.form_submit_button("Write the correction"):
+            _write(study, place, {"new": new or "", "who": who or "", "why": why or ""}, to_disk=to_disk)
+
+
+def _write(study: StudyInUse, place: dict[str, str], words: dict[str, str], *, to_disk: bool) -> None:
+    """Add the correction to the study in use, and to its folder if that was asked for."""
+    try:
+        corrected = with_correction(study.study, place, when=moment(), **words)
+        if to_disk and study.folder is not None:
+            write_study(corrected, study.folder, overwrite=True)
+        else:
+            use_study(study.handle.name, corrected)
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    where = f"It is saved in {study.folder}." if to_disk else "It is not saved yet: save a copy below."
+    leave_message(f"The correction is written; the score itself stays in the study. {where}")
+    st.rerun()
+
+
+# Page: what is in the study, and what to settle before trusting it?
+
 
 study = page("Study", otherwise=choose_study)
 names = naming(study.study)

@@ -2,18 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
 
+import numpy as np
 import pandas as pd
+from scipy.special import ndtr, ndtri
 
 from panel.errors import ModelError
-from panel.models.assessors.check_tables import assessor_rows, mean_rows, panel_rows, people_rows
-from panel.models.assessors.duplicates import duplicate_distances
-from panel.models.assessors.leave_one_out import refitted_tests
-from panel.models.assessors.panel_numbers import FEWEST_ASSESSORS, PanelNumbers, panel_numbers
-from panel.models.assessors.patterns import find_patterns, judgements, qualities_of
-from panel.models.prototypes.differences import LEVEL, fit_panel
+from panel.models.assessors.measures import (
+    FEWEST_ASSESSORS,
+    FOLLOWS_PROTOTYPES,
+    REVERSED_RULES,
+    SEPARATES_BELOW,
+    PanelNumbers,
+    assessor_rows,
+    mean_rows,
+    panel_numbers,
+    panel_rows,
+    people_rows,
+)
+from panel.models.prototypes.differences import LEVEL, attribute_rows, fit_panel, inference
+from panel.models.prototypes.panel_design import PanelDesign
+from panel.stats.assessors.departures import SCALE_SD
+from panel.stats.comparing.multiplicity import holm
+from panel.stats.mixed.reml import ASSESSOR, MixedFit, balanced_strata, fit_mixed_model, relative_variances
+from panel.study.formulas import SAME_AMOUNT, all_formulas
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
@@ -154,3 +169,365 @@ def _notes(numbers: PanelNumbers, left_out: list[tuple[str, str]]) -> Iterator[s
     unjudged = [name for name, row in zip(numbers.attributes, numbers.judged, strict=True) if not row.any()]
     if unjudged and len(numbers.assessors) >= FEWEST_ASSESSORS:
         yield f"Agreement is not judged on {', '.join(unjudged)}: the prototypes are not told apart there."
+
+
+# What a person's numbers amount to, looked at over all attributes and never at one coefficient.
+#
+# Each rule first asks whether chance would bring about what is seen, counting every person and attribute that was
+# looked at (Holm), and only then what it is. What chance often brings about is not told at all; what cannot be
+# told for
+# sure, or what needs no training, is told as such. The first advice is always training.
+
+
+REVERSED, NOT_FOLLOWING, NOT_FELT, FEELS_LITTLE = "reversed", "does not follow", "not felt", "feels little"
+NARROW, WIDE, SCATTERS, OWN_VIEW, DRIFTS = "narrow scale", "wide scale", "scatters", "own view", "drifts"
+HIGH, LOW = "sits high", "sits low"
+RETRAIN, LOOK_AGAIN, NONE = "retrain", "look again", "none"
+ACTIONS = (NONE, LOOK_AGAIN, RETRAIN)
+
+TOO_LOW = 0.025
+"""Adjusted p-value below which a slope is too low for somebody who feels what the others feel."""
+
+UNLIKELY = 0.01
+"""Adjusted p-value for the other rules: there are several, and honest people are to be spared by all together."""
+
+POSSIBLE = 0.05
+"""Adjusted p-value for a quality not felt at any stage: it needs two attributes to agree, and only says look again."""
+
+NARROWEST, WIDEST = 0.5, 1.5
+"""Slope on the others that leaders commonly accept as use of the scale (common practice, no source)."""
+
+NARROW_SPREAD = 0.6
+"""Own means spread over the others'; honest people simulated with 4 to 8 prototypes fall below about once in 1,000."""
+
+SEPARATED_SHARE = 0.5
+"""Share of judged attributes that somebody separates who uses little of the scale but feels the differences."""
+
+SCATTER_TOLD, SCATTER_TRAINED = 1.7, 2.0
+"""Ratio of scatter to the others' that is told (common practice, no source), and that calls for training."""
+
+LEVEL_TOLD = 0.08
+"""Share of the scale by which a level is told: the usual smallest difference that matters (common practice)."""
+
+GENERAL_WORDS = frozenset({"amount", "degree", "ease", "force", "intensity", "level", "speed", "strength"})
+COLUMNS = ["assessor", "pattern", "attribute", "quality", "estimate", "ci_low", "ci_high", "p_adjusted", "action"]
+
+
+def find_patterns(
+    assessors: pd.DataFrame, people: pd.DataFrame, qualities: Mapping[str, Sequence[str]]
+) -> pd.DataFrame:
+    """Return the patterns, columns `COLUMNS`; `attribute` is empty where a pattern goes over all attributes.
+
+    Parameters
+    ----------
+    assessors, people
+        As made by `panel.models.assessors.measures`.
+    qualities
+        Attributes that are one quality judged at several stages, by the word they share.
+    """
+    rows = [*_by_attribute(assessors), *_by_quality(assessors, qualities), *_by_person(people)]
+    frame = pd.DataFrame(rows, columns=COLUMNS)
+    text = dict.fromkeys(["assessor", "pattern", "attribute", "quality", "action"], "str")
+    numbers = dict.fromkeys(["estimate", "ci_low", "ci_high", "p_adjusted"], "float64")
+    frame = frame.astype(text | numbers).drop_duplicates(["assessor", "pattern", "attribute"])
+    order = {name: place for place, name in enumerate(people["assessor"])}
+    return frame.sort_values("assessor", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+
+
+def _by_attribute(assessors: pd.DataFrame) -> Iterator[tuple[object, ...]]:
+    """Yield the patterns that a single attribute shows."""
+    smaller = np.fmin(assessors["slope_p_adjusted"], assessors["reversed_p_adjusted"])
+    assessors = assessors.assign(backwards_p_adjusted=smaller)
+    separates = assessors["p_value"]
+    slope = assessors["slope"]
+    low = assessors["slope_p_adjusted"] < TOO_LOW
+    follows = separates < FOLLOWS_PROTOTYPES
+    everybody, separating = REVERSED_RULES
+    backwards = (slope < 0) & (
+        ((assessors["slope_p_adjusted"] < everybody.alpha) & follows)
+        | (assessors["reversed_p_adjusted"] < separating.alpha)
+    )
+    flat = (assessors["flatness_p_adjusted"] < UNLIKELY) & ~(separates < SEPARATES_BELOW)
+    strange = (assessors["interaction_p_adjusted"] < UNLIKELY) & follows & ~low & ~backwards
+    scatter = (assessors["repeat_p_adjusted"] < UNLIKELY) & (assessors["repeat_ratio"] > SCATTER_TOLD)
+    wander = assessors["drift_p_adjusted"] < UNLIKELY
+    for chosen, pattern, estimate, p_adjusted, action in (
+        (backwards, REVERSED, "slope", "backwards_p_adjusted", RETRAIN),
+        (low & ~backwards, NOT_FOLLOWING, "slope", "slope_p_adjusted", LOOK_AGAIN),
+        (flat & ~low, NOT_FELT, "slope", "flatness_p_adjusted", LOOK_AGAIN),
+        (strange, OWN_VIEW, "interaction_share", "interaction_p_adjusted", LOOK_AGAIN),
+        (scatter, SCATTERS, "repeat_ratio", "repeat_p_adjusted", LOOK_AGAIN),
+        (wander, DRIFTS, "drift", "drift_p_adjusted", LOOK_AGAIN),
+    ):
+        for row in assessors.loc[chosen].to_dict("records"):
+            ends = (row["ci_low"], row["ci_high"]) if estimate == "slope" else (np.nan, np.nan)
+            yield row["assessor"], pattern, row["attribute"], "", row[estimate], *ends, row[p_adjusted], action
+
+
+def _by_quality(assessors: pd.DataFrame, qualities: Mapping[str, Sequence[str]]) -> Iterator[tuple[object, ...]]:
+    """Yield qualities that a person does not feel at any stage, the stages taken together (Stouffer's z)."""
+    found: list[tuple[pd.DataFrame, str, float]] = []
+    for quality, attributes in qualities.items():
+        for _, rows in assessors.loc[assessors["attribute"].isin(attributes)].groupby("assessor", sort=False):
+            p_value = rows["flatness_p_value"].to_numpy(float)
+            if len(rows) == len(attributes) and np.isfinite(p_value).all():
+                z = ndtri(np.clip(p_value, np.finfo(float).tiny, 1 - np.finfo(float).eps))
+                found.append((rows, quality, float(ndtr(z.sum() / np.sqrt(len(z))))))
+    adjusted = holm([p_value for _, _, p_value in found])
+    for (rows, quality, _), p_adjusted in zip(found, adjusted, strict=True):
+        if p_adjusted < POSSIBLE and not (rows["p_value"] < SEPARATES_BELOW).any():
+            for row in rows.to_dict("records"):
+                ends = row["ci_low"], row["ci_high"]
+                yield row["assessor"], NOT_FELT, row["attribute"], quality, row["slope"], *ends, p_adjusted, LOOK_AGAIN
+
+
+def _by_person(people: pd.DataFrame) -> Iterator[tuple[object, ...]]:
+    """Yield the patterns that a person shows over all attributes."""
+    beyond = -ndtri(POSSIBLE / len(people))
+    for row, p_little in zip(people.to_dict("records"), holm(_lowness(people)), strict=True):
+        who, scale, ends = row["assessor"], row["scale"], (row["scale_low"], row["scale_high"])
+        feels = row["n_separated"] >= SEPARATED_SHARE * row["n_judged"]
+        if row["spread_ratio"] < NARROW_SPREAD and row["spread_p_adjusted"] < UNLIKELY and feels:
+            yield who, NARROW, "", "", row["spread_ratio"], np.nan, np.nan, row["spread_p_adjusted"], RETRAIN
+        elif scale < NARROWEST and p_little < UNLIKELY:
+            yield who, NOT_FOLLOWING if feels else FEELS_LITTLE, "", "", scale, *ends, p_little, RETRAIN
+        elif scale > WIDEST and scale - beyond * row["scale_error"] > 1:
+            yield who, WIDE, "", "", scale, *ends, np.nan, NONE
+        ratio, p_adjusted = row["repeat_ratio"], row["repeat_p_adjusted"]
+        if ratio > SCATTER_TOLD and p_adjusted < UNLIKELY:
+            action = RETRAIN if ratio > SCATTER_TRAINED else LOOK_AGAIN
+            yield who, SCATTERS, "", "", ratio, np.nan, np.nan, p_adjusted, action
+        if abs(row["level_share"]) > LEVEL_TOLD:
+            side = HIGH if row["level_share"] > 0 else LOW
+            yield who, side, "", "", row["level_share"], np.nan, np.nan, np.nan, NONE
+
+
+def _lowness(people: pd.DataFrame) -> np.ndarray:
+    """Return the chance of so low a slope over all attributes in somebody who feels what the others feel."""
+    scale, error = people["scale"].to_numpy(float), people["scale_error"].to_numpy(float)
+    return np.asarray(ndtr((scale - 1) / np.hypot(error, SCALE_SD)))
+
+
+def judgements(people: pd.DataFrame, patterns: pd.DataFrame) -> pd.Series:
+    """Return for each person the gravest action that a pattern calls for, `none` if no pattern does."""
+    grave = {action: place for place, action in enumerate(ACTIONS)}
+    worst = patterns["action"].map(grave).groupby(patterns["assessor"]).max()
+    found = people["assessor"].map(worst).fillna(0).astype(int)
+    return pd.Series([ACTIONS[place] for place in found], index=people.index, dtype="str")
+
+
+def qualities_of(words: Mapping[str, str]) -> dict[str, list[str]]:
+    """Return attributes that are one quality judged at several stages, by the word their names start with.
+
+    `stickiness of the bulk` and `stickiness, later` are both stickiness; `ease of spreading` goes by `spreading`.
+    """
+    found: dict[str, list[str]] = {}
+    for attribute, name in words.items():
+        parts = [part.strip(",;:.()").lower() for part in name.split()]
+        if len(parts) > 2 and parts[0] in GENERAL_WORDS and parts[1] == "of":
+            parts = parts[2:]
+        if parts and parts[0]:
+            found.setdefault(parts[0], []).append(attribute)
+    return {word: attributes for word, attributes in found.items() if len(attributes) > 1}
+
+
+# How far apart does each assessor put two samples that are the same?
+
+
+DUPLICATE_COLUMNS = ["assessor", "attribute", "n_pairs", "distance", "others_distance", "ratio"]
+
+
+def duplicate_distances(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
+    """Return how far each assessor puts blind duplicates apart, one row per assessor and attribute.
+
+    Duplicates are one prototype served twice in a session, and two prototypes with the same formula scored in the
+    same session. `distance` is the root mean square difference, `others_distance` that of the other assessors.
+    Without rows where nothing was served twice.
+    """
+    pairs = _differences(scores.assign(sample=_names_of_same(study, scores)))
+    if pairs.empty:
+        return pd.DataFrame(columns=DUPLICATE_COLUMNS).astype({"assessor": "str", "attribute": "str"})
+    own = pairs.groupby(["attribute", "assessor"], sort=False)["square"].agg(["sum", "count"])
+    whole = own.groupby("attribute", sort=False).transform("sum")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        others = np.sqrt((whole["sum"] - own["sum"]).to_numpy() / (whole["count"] - own["count"]).to_numpy())
+        distance = np.sqrt(own["sum"].to_numpy() / own["count"].to_numpy())
+        ratio = distance / others
+    frame = own.reset_index().assign(distance=distance, others_distance=others, ratio=ratio)
+    order = {name: place for place, name in enumerate(study.attributes)}
+    frame = frame.rename(columns={"count": "n_pairs"}).sort_values("attribute", key=lambda names: names.map(order))
+    people = {name: place for place, name in enumerate(study.assessors)}
+    frame = frame.sort_values("assessor", key=lambda names: names.map(people), kind="stable", ignore_index=True)
+    return frame[DUPLICATE_COLUMNS]
+
+
+def same_formulas(study: Study) -> list[tuple[str, ...]]:
+    """Return groups of prototypes whose formulas are the same, every amount within 0.005 %."""
+    percent = all_formulas(study).percent
+    groups: list[list[str]] = []
+    for prototype in percent.index:
+        for group in groups:
+            if bool((percent.loc[prototype] - percent.loc[group[0]]).abs().le(SAME_AMOUNT + 1e-9).all()):
+                group.append(str(prototype))
+                break
+        else:
+            groups.append([str(prototype)])
+    return [tuple(group) for group in groups if len(group) > 1]
+
+
+def _names_of_same(study: Study, scores: pd.DataFrame) -> pd.Series:
+    """Return for each score the name under which prototypes with one formula go together."""
+    same = {name: group[0] for group in same_formulas(study) for name in group}
+    return scores["prototype"].map(lambda name: same.get(name, name))
+
+
+def _differences(scores: pd.DataFrame) -> pd.DataFrame:
+    """Return the squared differences of all scores of one sample by one person in one session."""
+    with_session = scores.loc[scores["session"] != ""]
+    rows = []
+    keys = ["assessor", "attribute", "session", "sample"]
+    repeated = with_session.loc[with_session.duplicated(keys, keep=False)]
+    for (assessor, attribute, _, _), values in repeated.groupby(keys, sort=False)["score"]:
+        rows += [(assessor, attribute, (a - b) ** 2) for a, b in combinations(values.tolist(), 2)]
+    return pd.DataFrame(rows, columns=["assessor", "attribute", "square"])
+
+
+# What becomes of the differences between prototypes when one assessor is left out?
+
+
+EVERYBODY = ""
+TEST_COLUMNS = ["attribute", "assessor", "statistic", "df", "df_error", "p_value"]
+LEAST_START = 1e-2
+"""Relative variance below which no refit starts: a start at zero could stay there."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class LeftOut:
+    """The comparison of prototypes with everybody (`assessor` empty) and without each assessor.
+
+    Parameters
+    ----------
+    tests
+        `attribute assessor statistic df df_error p_value`; NaN where the model cannot be fitted without that person.
+    differences
+        `attribute assessor prototype versus estimate std_error df statistic p_value ci_low ci_high`: differences from
+        the benchmark, each on its own (not adjusted for their number); without rows if there is no benchmark.
+    """
+
+    tests: pd.DataFrame
+    differences: pd.DataFrame
+    benchmark: str | None
+    method: str
+
+
+def leave_one_out(study: Study, *, versus: str | None = None, level: float = LEVEL) -> LeftOut:
+    """Fit the panel's model again without each assessor in turn.
+
+    Parameters
+    ----------
+    versus
+        Prototype the others are compared with; by default the study's benchmark, if it has one.
+    level
+        Level of the intervals.
+
+    Raises
+    ------
+    ModelError
+        If no attribute can be compared.
+    """
+    fits, left_out = fit_panel(study, scores_used(study).frame)
+    if not fits:
+        reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "there are no scores"
+        raise ModelError(f"No attribute can be compared: {reasons}. Check the scores on the Study page.")
+    benchmark = versus if versus is not None else study.benchmark
+    order = {name: place for place, name in enumerate(study.attributes)}
+    refits = [(who, *each) for design, fit in fits for who, each in without_each(design, fit)]
+    against = [
+        _leave_one_out_differences(who, design, fit, str(benchmark), level)
+        for who, design, fit in refits
+        if fit is not None and benchmark in design.prototypes
+    ]
+    return LeftOut(
+        tests=_in_order([_tests(*each) for each in refits], order)[TEST_COLUMNS],
+        differences=_in_order(against, order),
+        benchmark=benchmark if against else None,
+        method=(
+            "The same model as for everybody, fitted again without one assessor at a time. Intervals and p-values are "
+            "those of each difference on its own, not adjusted for their number: they show what one person changes."
+        ),
+    )
+
+
+def refitted_tests(fits: list[tuple[PanelDesign, MixedFit]]) -> pd.DataFrame:
+    """Return the F tests with everybody and without each assessor, in the columns of `LeftOut.tests`."""
+    refits = [(who, *each) for design, fit in fits for who, each in without_each(design, fit)]
+    return pd.concat([_tests(*each) for each in refits], ignore_index=True)[TEST_COLUMNS]
+
+
+def without_each(design: PanelDesign, fit: MixedFit) -> Iterator[tuple[str, tuple[PanelDesign, MixedFit | None]]]:
+    """Yield the design and fit with everybody, then without each assessor; the fit None where there is none."""
+    yield EVERYBODY, (design, fit)
+    start = np.maximum(fit.variances[:, :-1] / fit.variances[:, -1:], LEAST_START)
+    for place, who in enumerate(design.assessors):
+        reduced = _without(design, place)
+        try:
+            yield who, (reduced, _refit(reduced, start))
+        except ModelError:
+            yield who, (reduced, None)
+
+
+def _without(design: PanelDesign, place: int) -> PanelDesign:
+    """Return the design without the assessor numbered `place`."""
+    kept = design.groups[design.terms.index(ASSESSOR)] != place
+    return replace(
+        design,
+        assessors=tuple(name for number, name in enumerate(design.assessors) if number != place),
+        response=design.response[kept],
+        fixed=design.fixed[kept],
+        groups=[group[kept] for group in design.groups],
+        cube=None if design.cube is None else np.delete(design.cube, place, axis=0),
+    )
+
+
+def _refit(design: PanelDesign, start: np.ndarray) -> MixedFit:
+    if len(design.assessors) < 2:
+        raise ModelError("Only one assessor is left, so nothing says whether another person would agree.")
+    if design.cube is not None:
+        start = relative_variances(balanced_strata(design.cube), design.terms)
+    return fit_mixed_model(design.response, design.fixed, design.groups, start)
+
+
+def _tests(who: str, design: PanelDesign, fit: MixedFit | None) -> pd.DataFrame:
+    if fit is None:
+        rows = pd.DataFrame({"attribute": design.attributes})
+        return rows.assign(assessor=who, statistic=np.nan, df=np.nan, df_error=np.nan, p_value=np.nan)
+    return attribute_rows(design, fit, inference(fit)).assign(assessor=who)
+
+
+def _leave_one_out_differences(
+    who: str, design: PanelDesign, fit: MixedFit, benchmark: str, level: float
+) -> pd.DataFrame:
+    """Return the differences of all other prototypes from the benchmark, one row per attribute and prototype."""
+    others = [name for name in design.prototypes if name != benchmark]
+    contrasts = np.zeros((len(others), design.fixed.shape[1]))
+    contrasts[np.arange(len(others)), [design.prototypes.index(name) for name in others]] = 1
+    contrasts[:, design.prototypes.index(benchmark)] = -1
+    found = inference(fit).estimate(contrasts)
+    low, high = found.interval(level)
+    values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "statistic": found.statistic}
+    values |= {"p_value": found.p_value, "ci_low": low, "ci_high": high}
+    names = {
+        "attribute": np.repeat(np.array(design.attributes, dtype=object), len(others)),
+        "assessor": who,
+        "prototype": others * len(design.attributes),
+        "versus": benchmark,
+    }
+    return pd.DataFrame(names | {name: value.ravel() for name, value in values.items()})
+
+
+def _in_order(parts: list[pd.DataFrame], order: dict[str, int]) -> pd.DataFrame:
+    """Put the rows together by attribute, in the order of the study; everybody first, then the assessors."""
+    if not parts:
+        return pd.DataFrame({name: pd.Series(dtype="str") for name in ("attribute", "assessor", "prototype", "versus")})
+    frame = pd.concat(parts, ignore_index=True)
+    return frame.sort_values("attribute", key=lambda names: names.map(order), kind="stable", ignore_index=True)

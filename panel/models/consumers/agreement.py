@@ -8,10 +8,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.models.consumers.answer_grid import AnswerGrid, answer_grid
-from panel.models.consumers.question_facts import QuestionFacts, question_facts, share_of_bar
-from panel.stats.answers.binomial_tests import minimum_count, upper_tail, wilson_interval
-from panel.stats.comparing.exact_interval import exact_interval
+from panel.models.consumers.answers import AnswerGrid, QuestionFacts, answer_grid, question_facts, share_of_bar
+from panel.stats.answers.binomial import exact_interval, minimum_count, upper_tail, wilson_interval
 from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study
 

@@ -9,8 +9,15 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.models.consumers.choice_answers import METHOD_OF, TEST, question_facts, read_choices, unread_notes
-from panel.models.consumers.choice_counts import OneTest, one_test
+from panel.models.consumers.choices import (
+    METHOD_OF,
+    TEST,
+    OneTest,
+    one_test,
+    question_facts,
+    read_choices,
+    unread_notes,
+)
 from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study
 

@@ -2,23 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.models.consumers.answer_grid import AnswerGrid, Floats, answer_grid
-from panel.models.consumers.answers_read import numeric_answers, questions_of
-from panel.models.consumers.question_facts import QuestionFacts, question_facts
-from panel.models.consumers.right_drops import LEAST_GROUP, LEAST_SHARE, SIDES, balance_frame, drop_frame, within_frame
-from panel.models.consumers.right_moves import move_frame
+from panel.models.consumers.answers import (
+    AnswerGrid,
+    Floats,
+    QuestionFacts,
+    answer_grid,
+    numeric_answers,
+    question_facts,
+    questions_of,
+)
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
-from panel.stats.answers.binomial_tests import wilson_interval
-from panel.stats.answers.paired_categories import paired_tables, stuart_maxwell
+from panel.stats.answers.binomial import wilson_interval
+from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell
+from panel.stats.answers.within_people import within_people
+from panel.stats.comparing.group_means import welch_differences
 from panel.stats.comparing.multiplicity import holm
-from panel.study.formulas import all_formulas
-from panel.study.one_sided import why_one_sided
+from panel.study.formulas import SAME_AMOUNT, all_formulas
+from panel.study.knowledge import why_one_sided
 from panel.study.study import Study
 
 RIGHT = 3  # the answer in the middle of 1 to 5
@@ -240,3 +249,241 @@ def _notes(
 
 
 __all__ = ["ALL_SIDES", "SIDES", "JustAboutRight", "weigh_just_about_right"]
+
+
+# How much less is a prototype liked by those who find too little or too much of something? Mean drops.
+
+
+SIDES = ("too little", "too much")
+LEAST_SHARE = 0.20  # of people on one side: common practice, no source
+LEAST_GROUP = 10  # people with a liking; common practice, no source
+LEAST_DROP = 1.0  # liking points that make a side worth a look: common practice, no source
+_COLUMNS = [
+    *("prototype", "question", "side", "count", "base", "share", "n_off", "off_mean", "n_right", "right_mean"),
+    *("estimate", "std_error", "df", "statistic", "p_value", "p_adjusted", "ci_low", "ci_high"),
+    *("weighted", "split", "verdict", "n", "grand_mean"),
+]
+_TEXT = dict.fromkeys(("prototype", "question", "side"), "str")
+
+
+def drop_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
+    """Return the mean drops, two rows per prototype and question that may be asked both ways.
+
+    `side` (questions, consumers, prototypes) is 0 too little, 1 just about right, 2 too much; `liked` (consumers,
+    prototypes). Besides the columns of `JustAboutRight.drops`: `n` people with both answers, and their `grand_mean`.
+    """
+    side = side[asked]
+    questions = [name for name, both_ways in zip(grid.questions, asked, strict=True) if both_ways]
+    counts = np.stack([(side == place).sum(axis=1) for place in range(3)])
+    size, mean, variance = _groups(side, liked)
+    n = size.sum(axis=0)
+    frames = []
+    for off, name in ((0, SIDES[0]), (2, SIDES[1])):
+        found = welch_differences(size[1], mean[1], variance[1], size[off], mean[off], variance[off], level)
+        tested = (size[1] >= LEAST_GROUP) & (size[off] >= LEAST_GROUP)
+        parts = {
+            "count": counts[off],
+            "base": counts.sum(axis=0),
+            "n_off": size[off],
+            "off_mean": mean[off],
+            "n_right": size[1],
+            "right_mean": mean[1],
+            "estimate": found.estimate,
+            **{
+                column: np.where(tested, getattr(found, column), np.nan)
+                for column in ("std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
+            },
+            "weighted": _over(size[off], n) * np.where(size[off] > 0, found.estimate, 0.0),
+            "n": n,
+            "grand_mean": _over(np.where(size > 0, size * mean, 0.0).sum(axis=0), n),
+        }
+        place = np.indices(n.shape).reshape(2, -1)
+        names = {
+            "prototype": np.array(grid.prototypes, dtype=object)[place[1]],
+            "question": np.array(questions, dtype=object)[place[0]],
+            "side": name,
+        }
+        frames.append(pd.DataFrame(names | {column: values.ravel() for column, values in parts.items()}))
+    together = np.argsort(np.tile(np.arange(n.size), 2), kind="stable")
+    return _judged(pd.concat(frames, ignore_index=True).iloc[together], level)
+
+
+def _groups(side: Floats, liked: Floats) -> tuple[NDArray[np.int64], Floats, Floats]:
+    """Return sizes, mean likings and variances of the three groups, each (3, questions, prototypes)."""
+    y = np.where(np.isnan(liked), 0.0, liked)
+    there = ~np.isnan(liked)
+    marks = [((side == place) & there).astype(np.float64) for place in range(3)]
+    size = np.stack([mark.sum(axis=1) for mark in marks])
+    mean = _over(np.stack([np.einsum("qnp,np->qp", mark, y) for mark in marks]), size)
+    squares = np.stack([np.einsum("qnp,np->qp", mark, y**2) for mark in marks])
+    # likings are small whole numbers: the difference of sums of squares loses nothing that matters
+    variance = _over(np.maximum(squares - size * np.nan_to_num(mean) ** 2, 0.0), size - 1)
+    return size.astype(np.int64), mean, variance
+
+
+def _over(above: Floats, below: Floats) -> Floats:
+    return np.asarray(np.divide(above, below, out=np.full(np.shape(above), np.nan), where=np.asarray(below) > 0))
+
+
+def _judged(rows: pd.DataFrame, level: float) -> pd.DataFrame:
+    """Return the rows with shares, adjusted p-values and verdicts; those nobody answered are left out."""
+    rows = rows.loc[rows["base"] > 0].reset_index(drop=True)
+    rows = rows.assign(share=rows["count"] / rows["base"])
+    screened = rows["share"] >= LEAST_SHARE
+    tested = rows["p_value"].where(screened)
+    rows["p_value"], rows["p_adjusted"] = tested, holm(tested.to_numpy())
+    groups = np.minimum(rows["n_off"], rows["n_right"]) >= LEAST_GROUP
+    shown = groups & (rows["estimate"] > 0) & (rows["p_adjusted"] < 1 - level)
+    perhaps = groups & ((rows["ci_low"] > 0) | (rows["estimate"] >= LEAST_DROP))
+    verdict = np.select(
+        [~screened, ~groups, shown, perhaps], ["few people", "small group", "move", "perhaps"], "no cost seen"
+    )
+    both = screened.groupby([rows["prototype"], rows["question"]]).transform("all").astype(bool)
+    return rows.assign(split=both, verdict=pd.Series(verdict, index=rows.index, dtype="str"))[_COLUMNS].astype(_TEXT)
+
+
+def balance_frame(drops: pd.DataFrame) -> pd.DataFrame:
+    """Return `prototype question n right_mean grand_mean weighted`; both sides' weighted drops added up.
+
+    They equal `right_mean` - `grand_mean`; NaN where nobody found it just about right.
+    """
+    keys = ["prototype", "question"]
+    first = drops.groupby(keys, sort=False)[["n", "right_mean", "grand_mean"]].first()
+    weighted = drops.groupby(keys, sort=False)["weighted"].sum(min_count=2)
+    return first.assign(weighted=weighted).reset_index()
+
+
+def within_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
+    """Return the drop over all prototypes within consumers, as `JustAboutRight.within` holds it."""
+    chosen = side[asked]
+    questions = [name for name, both_ways in zip(grid.questions, asked, strict=True) if both_ways]
+    marks = np.stack([np.where(np.isnan(chosen), np.nan, chosen == off) for off in (0, 2)], axis=1)
+    found = within_people(liked, marks, level)
+    tests = found.tests
+    count = len(questions)
+    frame = pd.DataFrame(
+        {
+            "question": np.repeat(np.array(questions, dtype=object), 2),
+            "side": np.tile(np.array(SIDES, dtype=object), count),
+            "estimate": -tests.estimate.ravel(),
+            "std_error": tests.std_error.ravel(),
+            "df": tests.df.ravel(),
+            "statistic": -tests.statistic.ravel(),
+            "p_value": tests.p_value.ravel(),
+            "p_adjusted": holm(tests.p_value.ravel()),
+            "ci_low": -tests.ci_high.ravel(),
+            "ci_high": -tests.ci_low.ravel(),
+            "n_consumers": found.n_people.ravel(),
+        }
+    )
+    return frame.astype({"question": "str", "side": "str"})
+
+
+# Which tested change of emollients moves a prototype the way people want it? A question to test, never an order.
+
+
+SEEN = 0.05  # adjusted p-value below which the effect of a swap is told as seen
+PLUS = " + "
+COLUMNS = [
+    *("prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "percent", "made"),
+    *("estimate", "ci_low", "ci_high", "p_adjusted", "gives", "also"),
+]
+
+
+def move_frame(
+    drops: pd.DataFrame,
+    facts: Mapping[str, QuestionFacts],
+    traced: TracedSwaps | None,
+    formulas: pd.DataFrame | None,
+) -> pd.DataFrame:
+    """Return the tested changes that go the wanted way, largest effect first, as `JustAboutRight.moves` holds them.
+
+    A change that the prototype already has can be undone; then its effect counts with the other sign. One that would
+    help on one side is left out where as many people are off on the other (`split`): it would lose those. `formulas`:
+    index prototype, columns ingredient.
+    """
+    rows: list[dict[str, Any]] = []
+    if traced is not None and formulas is not None:
+        tested = pd.concat([traced.swaps, traced.joint], ignore_index=True)
+        seen = tested.loc[tested["p_adjusted"] < SEEN]
+        worth = drops.loc[drops["verdict"].isin(["move", "perhaps"]) & ~drops["split"]]
+        asked = {fact.attribute for fact in facts.values() if fact.attribute}
+        by_attribute = {name: seen.loc[seen["attribute"] == name].to_dict("records") for name in asked}
+        moves = _moves(traced)
+        for drop in worth.to_dict("records"):
+            known = facts.get(str(drop["question"]), QuestionFacts())
+            if known.attribute and drop["prototype"] in formulas.index:
+                amounts = formulas.loc[[str(drop["prototype"])]].iloc[0]
+                rows += _helping(drop, known, by_attribute.get(known.attribute, []), amounts, moves)
+    frame = pd.DataFrame(rows, columns=COLUMNS)
+    text = ["prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "made", "gives", "also"]
+    numbers = ["percent", "estimate", "ci_low", "ci_high", "p_adjusted"]
+    return frame.astype({**dict.fromkeys(text, "str"), **dict.fromkeys(numbers, "float64")})
+
+
+@dataclass(frozen=True, slots=True)
+class _Moves:
+    """The emollients of each group that moves together, and by swap and prototype what making or undoing it gives."""
+
+    groups: list[list[str]]
+    made: dict[tuple[str, str], str]
+    undone: dict[tuple[str, str], str]
+
+
+def _helping(
+    drop: Mapping[Any, Any],
+    known: QuestionFacts,
+    seen: list[dict[Any, Any]],
+    amounts: pd.Series,
+    moves: _Moves,
+) -> list[dict[str, Any]]:
+    """Return the changes that can be made from this prototype and move the attribute the wanted way."""
+    wanted = 1 if drop["side"] == "too little" else -1
+    wanted *= -1 if known.opposite else 1
+    found = []
+    for effect in seen:
+        undone = (effect["estimate"] > 0) != (wanted > 0)
+        removed, added = (effect["added"], effect["removed"]) if undone else (effect["removed"], effect["added"])
+        if not _holds(amounts, removed, effect["percent"]):
+            continue
+        sign = -1 if undone else 1
+        ends = sorted((sign * effect["ci_low"], sign * effect["ci_high"]))
+        found.append(
+            {
+                **{name: drop[name] for name in ("prototype", "question", "side")},
+                "attribute": known.attribute,
+                "wanted": "more" if wanted > 0 else "less",
+                **{name: effect[name] for name in ("swap", "percent", "p_adjusted")},
+                "removed": removed,
+                "added": added,
+                "made": "undone" if undone else "yes",
+                "estimate": sign * effect["estimate"],
+                "ci_low": ends[0],
+                "ci_high": ends[1],
+                "gives": (moves.undone if undone else moves.made).get((effect["swap"], drop["prototype"]), ""),
+                "also": PLUS.join(_never_apart([*removed.split(PLUS), *added.split(PLUS)], moves.groups)),
+            }
+        )
+    return sorted(found, key=lambda row: -abs(row["estimate"]))
+
+
+def _holds(amounts: pd.Series, removed: str, percent: float) -> bool:
+    """Return True if the prototype holds what would have to be taken out."""
+    names = removed.split(PLUS)
+    return set(names) <= set(amounts.index) and float(amounts[names].sum()) >= percent - SAME_AMOUNT
+
+
+def _moves(traced: TracedSwaps) -> _Moves:
+    emollients = traced.aliases.loc[traced.aliases["kind"] == "emollient"]
+    groups = [list(map(str, part)) for _, part in emollients.groupby("group", sort=False)["descriptor"]]
+    found = _Moves(groups, {}, {})
+    for swap, before, after in traced.pairs[["swap", "versus", "prototype"]].itertuples(index=False):
+        found.made.setdefault((swap, before), after)
+        found.undone.setdefault((swap, after), before)
+    return found
+
+
+def _never_apart(names: list[str], groups: list[list[str]]) -> list[str]:
+    """Return the other emollients that move together with these in the study."""
+    moved = [group for group in groups if set(group) & set(names)]
+    return [name for group in moved for name in group if name not in names]

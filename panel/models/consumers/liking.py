@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import fdtrc, gammaincc, stdtr
 
 from panel.errors import ModelError
-from panel.models.consumers.answers_read import AnswersRead, numeric_answers
-from panel.models.consumers.liking_checks import ranks_beside, serving_effects, shifts_in_order
-from panel.models.consumers.liking_model import LikingModel, corrected_test, liking_model
-from panel.models.consumers.liking_tables import (
-    answer_counts,
-    evenness,
-    losses,
-    same_everywhere,
-    top_boxes,
-    with_paired_tests,
+from panel.models.consumers.answers import AnswersRead, numeric_answers
+from panel.models.prototypes.differences import (
+    attribute_rows,
+    difference_verdicts,
+    inference,
+    mean_rows,
+    pair_rows,
+    versus_rows,
 )
-from panel.models.prototypes.verdict import difference_verdicts
+from panel.models.prototypes.panel_design import PanelDesign
+from panel.models.prototypes.ranks import FRIEDMAN, rank_tables
+from panel.stats.answers.binomial import wilson_interval
+from panel.stats.answers.cumulative_logit import fit_cumulative_logit
+from panel.stats.arrays import Array
+from panel.stats.mixed.reml import ASSESSOR, fit_mixed_model
+from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.study import Study
 
 LEVEL = 0.95
@@ -68,7 +75,7 @@ class Liking:
     p_value
         That of the test the answer rests on: the corrected one where enough consumers tried everything.
     answers
-        What was read, and what could not be (`panel.models.consumers.answers_read`).
+        What was read, and what could not be (`panel.models.consumers.answers`).
     """
 
     question: str
@@ -231,3 +238,362 @@ def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingMo
         "cumulative logit model do not need that."
     )
     return notes
+
+
+# The mixed model behind liking: prototypes fixed, consumers random, one number per consumer and prototype.
+
+
+LIKING = "liking"
+CORRECTED = "mixed model, corrected"
+NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the answers, that is only rounding
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class LikingModel:
+    """Test, means and differences of one fitted model; columns as in `panel.models.consumers.liking.Liking`."""
+
+    test: dict[str, Any]
+    means: pd.DataFrame
+    pairs: pd.DataFrame
+    versus: pd.DataFrame
+    variances: pd.DataFrame
+    at_zero: bool
+    converged: bool
+
+
+def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -> LikingModel:
+    """Fit the model to answers, consumers by prototypes with NaN for gaps.
+
+    Raises
+    ------
+    ModelError
+        If the answers leave nothing to judge differences by, or too few of them are there.
+    """
+    value = frame.to_numpy(dtype=float)
+    person, prototype = np.nonzero(np.isfinite(value))
+    response = value[person, prototype][:, None]
+    design = PanelDesign(
+        attributes=(LIKING,),
+        prototypes=tuple(str(name) for name in frame.columns),
+        assessors=tuple(str(name) for name in frame.index),
+        response=response,
+        fixed=np.eye(frame.shape[1])[prototype],
+        terms=(ASSESSOR,),
+        groups=[person],
+        cube=None,
+        factors=(),
+        dropped=(),
+    )
+    fit = fit_mixed_model(response, design.fixed, design.groups)
+    if fit.variances[0, -1] <= NOTHING_VARIES * np.ptp(response) ** 2:
+        raise ModelError(
+            "All consumers answered in exactly the same pattern, so nothing is left to judge a difference by. Check "
+            "how the answers were entered."
+        )
+    infer = inference(fit)
+    test = attribute_rows(design, fit, infer).iloc[0]
+    pairs = pair_rows(design, infer, level).drop(columns="attribute")
+    against = pairs.iloc[:0] if versus is None else versus_rows(design, infer, versus, level).drop(columns="attribute")
+    return LikingModel(
+        test={
+            "test": "mixed model",
+            **{name: float(test[name]) for name in ("statistic", "df", "df_error", "p_value")},
+            "n_consumers": int(np.unique(person).size),
+            "n_answers": len(response),
+        },
+        means=mean_rows(design, infer, level).drop(columns="attribute"),
+        pairs=pairs,
+        versus=against,
+        variances=pd.DataFrame({"consumer": fit.variances[:, 0], "residual": fit.variances[:, 1]}),
+        at_zero=bool(fit.at_zero[0, 0]),
+        converged=bool(fit.converged[0]),
+    )
+
+
+def corrected_test(test: dict[str, Any], epsilon: float) -> dict[str, Any]:
+    """Return the F test with its degrees of freedom times Box's epsilon (Greenhouse & Geisser 1959, Psychometrika 24).
+
+    Where pairs of prototypes divide people unequally the uncorrected test finds differences too readily.
+    """
+    df, df_error = test["df"] * epsilon, test["df_error"] * epsilon
+    p_value = float(fdtrc(df, df_error, test["statistic"]))
+    return test | {"test": CORRECTED, "df": df, "df_error": df_error, "p_value": p_value}
+
+
+# Liking looked at in other ways: by ranks, by the order of the nine points alone, and by place in the serving.
+
+
+NOT_FITTED = (
+    "The model that uses only the order of the nine points was not fitted; without being asked for it is left out with "
+    "more than {most} consumers, where it takes seconds."
+)
+NOT_SETTLED = (
+    "The model that uses only the order of the nine points did not settle on these answers (a prototype may have been "
+    "given one answer only); it is left out."
+)
+MOST_LOST = 0.5  # share of the consumers; with more gaps than this the serving was meant to be incomplete
+_SERVING_COLUMNS = ["effect", "statistic", "df", "df_error", "p_value", "prototype_p_value"]
+_POSITION_COLUMNS = ["position", "n", "estimate", "std_error"]
+_SHIFT_COLUMNS = ["prototype", "estimate", "std_error"]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RanksBeside:
+    """The rank test the gaps allow: its row among the tests, how many it uses, and why it loses the others."""
+
+    name: str = ""
+    tests: list[dict[str, Any]] = field(default_factory=list)
+    n_consumers: int = 0
+    n_answers: int = 0
+    why: str = ""
+    method: str = "no rank test"
+    notes: list[str] = field(default_factory=list)
+
+
+def ranks_beside(frame: pd.DataFrame) -> RanksBeside:
+    """Rank the prototypes within each consumer: Friedman's test on complete rows, unless most rows have gaps.
+
+    Where more than half of the consumers have gaps by design, Durbin's test or that of Skillings and Mack uses them.
+    """
+    complete = frame.notna().all(axis=1)
+    by_design = complete.mean() < MOST_LOST
+    ranked = frame if by_design else frame.loc[complete]
+    try:
+        found = rank_tables("liking", ranked).attribute
+    except ModelError as error:
+        return RanksBeside(notes=[f"There is no rank test beside it: {error}"])
+    n = int(found["n_assessors"])
+    used = ranked.loc[ranked.notna().sum(axis=1) >= 2]
+    name, n_answers = str(found["method"]), int(used.notna().to_numpy().sum())
+    row = {
+        "test": name,
+        **{key: float(found[key]) for key in ("statistic", "df", "df_error", "p_value")},
+        "n_consumers": n,
+        "n_answers": n_answers,
+    }
+    kind = "exact" if found["exact"] else "F" if name == "Durbin" else "chi-square"
+    lost = len(frame) - n
+    why = "did not try every prototype" if name == FRIEDMAN else "tried one prototype only"
+    return RanksBeside(
+        name=name,
+        tests=[row],
+        n_consumers=n,
+        n_answers=n_answers,
+        why=why if lost else "",
+        method=f"{name}'s test of the ranks within each consumer ({kind} p-value)",
+    )
+
+
+def shifts_in_order(
+    frame: pd.DataFrame, wanted: bool | None, most: int
+) -> tuple[list[dict[str, Any]], pd.DataFrame, str]:
+    """Fit the cumulative logit with a random intercept: its test, each prototype's shift, or why there is none.
+
+    Without a wish it is fitted for at most `most` consumers.
+    """
+    nothing = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SHIFT_COLUMNS}).astype({"prototype": "str"})
+    if not (len(frame) <= most if wanted is None else wanted):
+        return [], nothing, NOT_FITTED.format(most=most)
+    value = np.rint(frame.to_numpy(dtype=float))
+    person, prototype = np.nonzero(np.isfinite(value))
+    answer = value[person, prototype].astype(np.intp)
+    columns = np.eye(frame.shape[1])[prototype][:, 1:]
+    full = fit_cumulative_logit(answer, columns, person)
+    without = fit_cumulative_logit(answer, columns[:, :0], person)
+    if not (full.settled and without.settled):
+        return [], nothing, NOT_SETTLED
+    df = frame.shape[1] - 1
+    statistic = max(2 * (full.log_likelihood - without.log_likelihood), 0.0)
+    row = {
+        "test": "cumulative logit",
+        "statistic": statistic,
+        "df": float(df),
+        "df_error": np.nan,
+        "p_value": float(gammaincc(df / 2, statistic / 2)),
+        "n_consumers": int(np.unique(person).size),
+        "n_answers": len(answer),
+    }
+    shift = pd.DataFrame(
+        {
+            "prototype": pd.Series(frame.columns, dtype="str"),
+            "estimate": np.r_[0.0, full.coefficients],
+            "std_error": np.r_[np.nan, np.sqrt(np.diagonal(full.coefficient_covariance))],
+        }
+    )
+    return [row], shift, ""
+
+
+def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Test position and session as further fixed effects; return the tests, and the mean liking by position."""
+    rows, columns, parts, positions = _with_serving(answers)
+    none = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SERVING_COLUMNS}).astype({"effect": "str"})
+    no_positions = pd.DataFrame({name: pd.Series(dtype="float64") for name in _POSITION_COLUMNS})
+    if not parts:
+        return none, no_positions
+    person = pd.factorize(rows["assessor"])[0].astype(np.intp)
+    response = rows["answer"].to_numpy(dtype=float)[:, None]
+    try:
+        fit = fit_mixed_model(response, columns, [person])
+    except ModelError:
+        return none, no_positions
+    everything = np.eye(columns.shape[1])
+    k = answers.frame.shape[1]
+    same = test_contrasts(fit, everything[1:k] - everything[:1])
+    told = []
+    for effect, part in parts.items():
+        test = test_contrasts(fit, everything[part])
+        told.append((effect, test.statistic[0], float(test.df), test.df_error[0], test.p_value[0], same.p_value[0]))
+    if "position" not in parts:
+        return pd.DataFrame(told, columns=_SERVING_COLUMNS), no_positions
+    own = everything[parts["position"]]
+    contrasts = np.vstack([own, -own.sum(axis=0)])
+    contrasts[:, :k] = 1 / k
+    found = estimate_contrasts(fit, contrasts)
+    by_position = pd.DataFrame(
+        {
+            "position": positions,
+            "n": [int((rows["position"] == place).sum()) for place in positions],
+            "estimate": found.estimate[0],
+            "std_error": found.std_error[0],
+        }
+    )
+    return pd.DataFrame(told, columns=_SERVING_COLUMNS), by_position
+
+
+def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, slice], list[float]]:
+    """Return the answers with a known place, their fixed columns, which of these are which effect, and the positions.
+
+    An effect that follows from the ones before (each session holds other prototypes only) is left out.
+    """
+    rows = answers.rows
+    known = rows["position"].notna() if rows["position"].notna().any() else rows["session"] != ""
+    rows = rows.loc[known]
+    columns = np.eye(answers.frame.shape[1])[answers.frame.columns.get_indexer(pd.Index(rows["prototype"]))]
+    columns = columns[:, columns.any(axis=0)]
+    parts: dict[str, slice] = {}
+    positions: list[float] = []
+    if columns.shape[1] < answers.frame.shape[1]:
+        return rows, columns, parts, positions
+    for effect in ("session", "position"):
+        code, levels = pd.factorize(rows[effect], sort=True)
+        if len(levels) < 2 or (code < 0).any():
+            continue
+        each = np.eye(len(levels))[code]
+        proposed = np.hstack([columns, each[:, :-1] - each[:, -1:]])
+        if np.linalg.matrix_rank(proposed.T @ proposed, hermitian=True) < proposed.shape[1]:
+            continue
+        parts[effect] = slice(columns.shape[1], proposed.shape[1])
+        columns = proposed
+        positions = [float(level) for level in levels] if effect == "position" else positions
+    return rows, columns, parts, positions
+
+
+# Liking answers counted: the nine points, the top of the scale, who gave one answer only, what each method loses.
+
+
+POINTS = range(1, 10)
+BOXES = {"top 2": 8, "top 3": 7}  # the lowest answer that counts
+FEWEST_ALIKE = 3  # one answer for two prototypes says nothing about a person
+
+
+def answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return how often each point was given: `prototype answer count base share`; means go to the nearest point."""
+    value = np.rint(frame.to_numpy(dtype=float))
+    base = np.isfinite(value).sum(axis=0)
+    count = np.array([(value == point).sum(axis=0) for point in POINTS]).T
+    return pd.DataFrame(
+        {
+            "prototype": pd.Series(np.repeat(frame.columns.to_numpy(dtype=object), len(POINTS)), dtype="str"),
+            "answer": np.tile(list(POINTS), frame.shape[1]),
+            "count": count.ravel(),
+            "base": np.repeat(base, len(POINTS)),
+            "share": (count / base[:, None]).ravel(),
+        }
+    )
+
+
+def top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
+    """Return `prototype box count base share ci_low ci_high`: answers at the top of the scale."""
+    value = frame.to_numpy(dtype=float)
+    base = np.isfinite(value).sum(axis=0)
+    rows = []
+    for box, lowest in BOXES.items():
+        count = (value >= lowest).sum(axis=0)
+        low, high = wilson_interval(count, base, level)
+        rows.append(
+            pd.DataFrame(
+                {
+                    "prototype": pd.Series(frame.columns, dtype="str"),
+                    "box": box,
+                    "count": count,
+                    "base": base,
+                    "share": count / base,
+                    "ci_low": low,
+                    "ci_high": high,
+                }
+            )
+        )
+    return pd.concat(rows, ignore_index=True)
+
+
+def same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return `assessor answer n`: consumers who answered three times or more, always the same."""
+    value = frame.to_numpy(dtype=float)
+    n = np.isfinite(value).sum(axis=1)
+    alike = (np.nanmax(value, axis=1) == np.nanmin(value, axis=1)) & (n >= FEWEST_ALIKE)
+    return pd.DataFrame(
+        {
+            "assessor": pd.Series(frame.index[alike], dtype="str"),
+            "answer": np.nanmax(value[alike], axis=1) if alike.any() else np.zeros(0),
+            "n": n[alike],
+        }
+    )
+
+
+def with_paired_tests(differences: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return `differences` with `n_both paired_std_error paired_p_value`, Student's paired test of each pair alone."""
+    value = frame.to_numpy(dtype=float)
+    place = frame.columns.get_indexer
+    apart = value[:, place(pd.Index(differences["prototype"]))] - value[:, place(pd.Index(differences["versus"]))]
+    n, mean, std_error = _paired(apart)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        p_value = 2 * stdtr(n - 1.0, -np.abs(mean / std_error))
+    return differences.assign(n_both=n, paired_std_error=std_error, paired_p_value=p_value)
+
+
+def evenness(frame: pd.DataFrame) -> float:
+    """Return Box's epsilon (1954, Ann. Math. Stat. 25:484) of the consumers who tried everything; NaN if too few did.
+
+    It is 1 where the differences of all pairs scatter alike, and 1 / (k - 1) where one direction holds all the scatter.
+    """
+    value = frame.dropna().to_numpy(dtype=float)
+    k = value.shape[1]
+    if len(value) <= 2 * k:
+        return float("nan")
+    covariance = np.cov(value, rowvar=False)
+    centre = np.eye(k) - 1 / k
+    inner = centre @ covariance @ centre
+    squares = float((inner**2).sum())
+    return float(np.trace(inner)) ** 2 / ((k - 1) * squares) if squares > 0 else float("nan")
+
+
+def _paired(apart: Array) -> tuple[NDArray[np.int64], Array, Array]:
+    """Return number, mean and standard error of the columns of `apart`, without gaps."""
+    there = np.isfinite(apart)
+    n = there.sum(axis=0)
+    mean = np.where(there, apart, 0.0).sum(axis=0) / np.maximum(n, 1)
+    squares = np.where(there, apart - mean, 0.0)
+    spread = (squares**2).sum(axis=0) / np.where(n > 1, n - 1, np.nan)
+    return n, np.where(n > 0, mean, np.nan), np.sqrt(spread / np.where(n > 1, n, np.nan))
+
+
+def losses(answers: AnswersRead, ranks: RanksBeside, with_order: bool) -> pd.DataFrame:
+    """Return what each method uses and loses: `method consumers consumers_lost answers answers_lost why`."""
+    consumers, total = answers.n_consumers, int(answers.frame.notna().to_numpy().sum())
+    rows = [(name, consumers, total, "") for name in ("mixed model", CORRECTED)]
+    rows += [(ranks.name, ranks.n_consumers, ranks.n_answers, ranks.why)] if ranks.name else []
+    rows += [("cumulative logit", consumers, total, "")] if with_order else []
+    return pd.DataFrame(
+        [(name, n, consumers - n, used, total - used, why) for name, n, used, why in rows],
+        columns=["method", "consumers", "consumers_lost", "answers", "answers_lost", "why"],
+    )

@@ -8,19 +8,13 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.models.consumers.answers_read import numeric_answers
-from panel.models.consumers.preference_tables import (
-    Liked,
-    direction_rows,
-    ideal_rows,
-    sensation_rows,
-    share_rows,
-)
+from panel.models.consumers.answers import numeric_answers
+from panel.models.consumers.preference import Liked, direction_rows, ideal_rows, sensation_rows, share_rows
 from panel.models.consumers.segments import Segments, find_segments
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import PrototypeMap, find_map
-from panel.stats.maps.correlation import needed_correlation
 from panel.stats.maps.groups import without_levels
+from panel.stats.maps.links import needed_correlation
 from panel.study.study import Study
 
 LEVEL = 0.95

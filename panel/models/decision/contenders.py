@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Any
+
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from panel.errors import ModelError
+from panel.models.consumers.answers import numeric_answers, questions_of
+from panel.models.consumers.segments import Segments
 from panel.models.decision.gates import CANNOT_TELL, FAILS
-from panel.models.decision.pairs import ahead_of
+from panel.models.decision.profile import DRAWS
+from panel.stats.comparing.studentized import simultaneous_bands
+from panel.stats.maps.draws import FEWEST_PEOPLE, people_draws
+from panel.study.study import Study
 
 IN, OPEN, OUT = "in", "open", "out"
 
@@ -58,3 +69,203 @@ def the_one(ranking: pd.DataFrame, left: tuple[str, ...], level: float) -> str |
     row = ranking.loc[ranking["prototype"] == left[0]].iloc[0]
     sure = row["standing"] == IN and row["unmet"] == 0 and bool(np.float64(row["chance_all"]) >= level)
     return left[0] if sure else None
+
+
+# Which prototypes can be told apart in a decision, by the panel's windows and by liking?
+
+
+Floats = NDArray[np.float64]
+AHEAD, BEHIND, OPPOSED = "ahead", "behind", "opposed"
+_COLUMNS = ("estimate", "ci_low", "ci_high", "chance_above")
+
+
+def judge_pairs(
+    prototypes: tuple[str, ...], estimate: Floats, drawn: Floats, liking: LikingDraws | None, level: float
+) -> pd.DataFrame:
+    """Return one row per pair: what separates the two, and whether anything does.
+
+    `prototype versus estimate ci_low ci_high chance_above panel`: difference of overall desirability with an interval
+    that holds for all pairs at once; `liking liking_low liking_high liking_chance consumers`: the same of mean liking;
+    `overall`. Verdicts are `ahead`, `behind`, `cannot tell`; overall also `opposed`, where panel and consumers each
+    tell the two apart, the other way round. Overall a prototype is ahead only if every kind of evidence there is says
+    so.
+    """
+    pairs = list(combinations(range(len(prototypes)), 2))
+    first, second = (np.array([pair[side] for pair in pairs], dtype=int) for side in (0, 1))
+    panel = _differences(estimate, drawn, first, second, level)
+    names = {"prototype": [prototypes[i] for i in first], "versus": [prototypes[j] for j in second]}
+    frame = pd.DataFrame(names, dtype="str").assign(**panel, panel=_verdicts(panel, level))
+    liked = _liking_rows(prototypes, first, second, liking, level)
+    frame = frame.assign(**liked)
+    both = [_overall(one, other) for one, other in zip(frame["panel"], frame["consumers"], strict=True)]
+    return frame.assign(overall=pd.Series(both, dtype="str"))
+
+
+def ahead_of(pairs: pd.DataFrame, column: str = "overall") -> set[tuple[str, str]]:
+    """Return who is ahead of whom."""
+    found = set()
+    for first, second, verdict in zip(pairs["prototype"], pairs["versus"], pairs[column], strict=True):
+        if verdict == AHEAD:
+            found.add((str(first), str(second)))
+        elif verdict == BEHIND:
+            found.add((str(second), str(first)))
+    return found
+
+
+def _differences(
+    estimate: Floats, drawn: Floats, first: NDArray[np.int_], second: NDArray[np.int_], level: float
+) -> dict[str, Floats]:
+    """Return differences with intervals that hold for all pairs at once."""
+    apart = drawn[:, first] - drawn[:, second]
+    low, high = simultaneous_bands(apart, level)
+    above = (apart > 0).mean(axis=0) + 0.5 * (apart == 0).mean(axis=0)
+    told = (estimate[first] - estimate[second], low, high, np.where(np.isfinite(low), above, np.nan))
+    return dict(zip(_COLUMNS, told, strict=True))
+
+
+def _verdicts(rows: dict[str, Floats], level: float) -> list[str]:
+    _, low, high, chance = (rows[name] for name in _COLUMNS)
+    ahead, behind = (low > 0) & (chance >= level), (high < 0) & (chance <= 1 - level)
+    return np.where(ahead, AHEAD, np.where(behind, BEHIND, CANNOT_TELL)).astype(object).tolist()
+
+
+def _liking_rows(
+    prototypes: tuple[str, ...],
+    first: NDArray[np.int_],
+    second: NDArray[np.int_],
+    liking: LikingDraws | None,
+    level: float,
+) -> dict[str, Any]:
+    columns = ("liking", "liking_low", "liking_high", "liking_chance")
+    if liking is None:
+        nothing = np.full(len(first), np.nan)
+        return dict.fromkeys(columns, nothing) | {"consumers": [""] * len(first)}
+    place = [liking.prototypes.index(name) if name in liking.prototypes else None for name in prototypes]
+    estimate = np.full(len(prototypes), np.nan)
+    drawn = np.full((len(liking.drawn), len(prototypes)), np.nan)
+    for own, there in enumerate(place):
+        if there is not None:
+            estimate[own], drawn[:, own] = liking.rows["estimate"].iloc[there], liking.drawn[:, there]
+    found = _differences(estimate, drawn, first, second, level)
+    return dict(zip(columns, found.values(), strict=True)) | {"consumers": _verdicts(found, level)}
+
+
+def _overall(panel: str, consumers: str) -> str:
+    if not consumers or panel == consumers:
+        return panel
+    return OPPOSED if CANNOT_TELL not in (panel, consumers) else CANNOT_TELL
+
+
+# How well do consumers like the prototypes, who is liked best, and how sure is that?
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class LikingDraws:
+    """Mean liking of the prototypes and draws of it.
+
+    Parameters
+    ----------
+    prototypes
+        Columns of `drawn`, those that consumers rated.
+    rows
+        `prototype estimate ci_low ci_high chance_best n`: adjusted for who rated what; `chance_best` is the chance to
+        be the best liked of all.
+    drawn
+        (draws, prototypes).
+    question
+        What was asked.
+    """
+
+    prototypes: tuple[str, ...]
+    rows: pd.DataFrame
+    drawn: Floats
+    question: str
+    n_consumers: int
+
+
+def draw_liking(
+    study: Study, rng: np.random.Generator, *, question: str | None = None, level: float = 0.95, draws: int = DRAWS
+) -> tuple[LikingDraws | None, str]:
+    """Return the liking, drawn by taking whole consumers anew, or None and why there is none.
+
+    Raises
+    ------
+    ModelError
+        If `question` is named and is no liking question of the study.
+    """
+    if question is None and not questions_of(study, "liking"):
+        return None, "No consumer was asked for liking, so the decision rests on the trained panel alone."
+    try:
+        answers = numeric_answers(study, "liking", question)
+    except ModelError:
+        if question is not None:
+            raise
+        return None, "The answers about liking could not be read, so they do not count. Look at the page Study."
+    ratings = answers.frame.to_numpy(float)
+    try:
+        estimate, drawn = people_draws(ratings, draws, rng)
+    except ValueError:
+        return None, (
+            f"Fewer than {FEWEST_PEOPLE} consumers rated two prototypes or more, or a prototype was never rated beside "
+            "another, so liking does not count here."
+        )
+    tail = (1 - level) / 2
+    low, high = np.quantile(drawn, [tail, 1 - tail], axis=0)
+    best = np.bincount(drawn.argmax(axis=1), minlength=len(estimate)) / len(drawn)
+    prototypes = tuple(str(name) for name in answers.frame.columns)
+    rows = pd.DataFrame(
+        {
+            "prototype": pd.Series(prototypes, dtype="str"),
+            "estimate": estimate,
+            "ci_low": low,
+            "ci_high": high,
+            "chance_best": best,
+            "n": np.isfinite(ratings).sum(axis=0),
+        }
+    )
+    return LikingDraws(prototypes, rows, drawn, answers.question, answers.n_consumers), ""
+
+
+# Do the prototypes in the running please different people?
+
+
+_FAVOURITES = ("segment", "n", "prototype", "estimate", "alike")
+_DIVIDED = ("prototype", "versus", "segment", "n", "estimate", "ci_low", "ci_high")
+
+
+def segment_favourites(segments: Segments | None, among: tuple[str, ...]) -> pd.DataFrame:
+    """Return `segment n prototype estimate alike`: whom each group likes best `among` these.
+
+    `alike` names those that the group's answers do not separate from its favourites. Without rows where one group
+    stands for all.
+    """
+    rows: list[tuple[object, ...]] = []
+    if segments is not None and segments.n_groups > 1:
+        means = segments.means.loc[segments.means["prototype"].isin(among)].dropna(subset=["estimate"])
+        for segment, own in means.groupby("segment", sort=False):
+            order = own.sort_values("estimate", ascending=False, kind="stable")
+            first = order.iloc[0]
+            alike = order.iloc[1:].loc[order.iloc[1:]["favourite"].astype(bool) & bool(first["favourite"]), "prototype"]
+            rows.append((str(segment), int(first["n"]), first["prototype"], float(first["estimate"]), ", ".join(alike)))
+    frame = pd.DataFrame(rows, columns=list(_FAVOURITES))
+    return frame.astype({"segment": "str", "n": "int64", "prototype": "str", "estimate": "float64", "alike": "str"})
+
+
+def divided_pairs(segments: Segments | None, among: tuple[str, ...]) -> pd.DataFrame:
+    """Return `prototype versus segment n estimate ci_low ci_high` for pairs `among` these that divide the consumers.
+
+    They cannot be separated over all consumers, while one group clearly likes the one better and another leans the
+    other way.
+    """
+    empty = pd.DataFrame({name: pd.Series(dtype="float64") for name in _DIVIDED}).astype(
+        {"prototype": "str", "versus": "str", "segment": "str", "n": "int64"}
+    )
+    if segments is None or segments.n_groups < 2:
+        return empty
+    rows = segments.divided
+    rows = rows.loc[rows["prototype"].isin(among) & rows["versus"].isin(among)]
+    if rows.empty:
+        return empty
+    size = segments.means.groupby("segment")["n"].max()
+    rows = rows.assign(n=rows["segment"].map(size).astype("int64"), segment=rows["segment"].astype("str"))
+    return rows[list(_DIVIDED)].reset_index(drop=True)

@@ -7,22 +7,35 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from panel.models.consumers.segments import Segments
-from panel.models.decision.contenders import contenders, standings, the_one
-from panel.models.decision.decision_notes import decision_method, decision_notes
-from panel.models.decision.front_rows import front_rows
-from panel.models.decision.gate_limits import gate_limits
-from panel.models.decision.gates import judge_gates
-from panel.models.decision.liking import LikingDraws, draw_liking
-from panel.models.decision.pairs import judge_pairs
-from panel.models.decision.panel_draws import DRAWS, PanelDraws, draw_panels
-from panel.models.decision.profile import Profile, narrow_windows, target_profile
-from panel.models.decision.segment_liking import divided_pairs, segment_favourites
-from panel.models.decision.weight_changes import WeightChanges, change_weights, first_shares
-from panel.models.decision.windows import Windows, judge_windows, window_distance
+from panel.models.decision.contenders import (
+    LikingDraws,
+    contenders,
+    divided_pairs,
+    draw_liking,
+    judge_pairs,
+    segment_favourites,
+    standings,
+    the_one,
+)
+from panel.models.decision.gates import GateLimits, gate_limits, judge_gates
+from panel.models.decision.profile import (
+    BENCHMARK_LEVELS,
+    DRAWS,
+    PanelDraws,
+    Profile,
+    Windows,
+    draw_panels,
+    judge_windows,
+    narrow_windows,
+    target_profile,
+    window_distance,
+)
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.sensitivity import smallest_difference
+from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.study.study import Study
 
 LEVEL = 0.95
@@ -41,20 +54,20 @@ class Decision:
         windows at once, `chance_all_versus` the same with the windows read as differences from the benchmark;
         `chance_first` that of the highest desirability; `gain` is the desirability above the benchmark's.
     windows
-        See `panel.models.decision.windows.Windows`.
+        See `panel.models.decision.profile.Windows`.
     unmet
         The rows of `windows` whose estimate lies outside, with `distance`, how far, in scale units.
     gates
         `prototype gate low high value_low value_high result reason`.
     pairs
-        See `panel.models.decision.pairs.judge_pairs`.
+        See `panel.models.decision.contenders.judge_pairs`.
     front
         `prototype on_front share beaten_by`: on all attributes with a window, and liking; `share` of the draws.
     weights
         Who comes first under other weights.
     favourites, divided
         Whom each group of consumers likes best among the contenders, and pairs of contenders that divide the consumers;
-        see `panel.models.decision.segment_liking`.
+        see `panel.models.decision.contenders`.
     contenders
         Not out, and nobody is ahead of them overall; best desirability first.
     choice
@@ -200,3 +213,173 @@ def _ranking(
     names = {"estimate": "liking", "ci_low": "liking_low", "ci_high": "liking_high", "chance_best": "chance_best_liked"}
     frame = frame.assign(**{new: liked[old].to_numpy(float) for old, new in names.items()})
     return frame.sort_values("desirability", ascending=False, kind="stable", ignore_index=True)
+
+
+# What a reader must know before trusting a comparison of prototypes with a target profile.
+
+
+def decision_method(draws: int, level: float, liking: LikingDraws | None) -> str:
+    """Return how it was computed, in sentences."""
+    people = (
+        ""
+        if liking is None
+        else (
+            f" Mean liking ({liking.question}) is adjusted for who rated what; its draws take whole consumers anew, "
+            f"{liking.n_consumers} of them."
+        )
+    )
+    return (
+        "Means, their standard errors and degrees of freedom are those of the mixed model of each attribute. "
+        f"{draws} draws of the true means give the chances: people's level and what they see in a prototype vary as "
+        "the model says, tied over the attributes as the assessors' own means are. Each mean gets a desirability, 1 "
+        "inside its window, falling in a straight line outside (Derringer and Suich, 1980); the overall desirability "
+        f"is their weighted geometric mean.{people} Two prototypes count as told apart by the panel if the "
+        f"{100 * level:g} % interval of the difference of their desirabilities, for all pairs at once, leaves out "
+        "zero; by consumers, if that of their liking does; overall, only if every kind of evidence there is says the "
+        "same. A choice is named only if one prototype is ahead of all others, passes all gates and meets all "
+        f"windows at once with a chance of {100 * level:g} % or more."
+    )
+
+
+def decision_notes(
+    profile: Profile, drawn: PanelDraws, limits: GateLimits, benchmark: str | None, more: tuple[str, ...]
+) -> tuple[str, ...]:
+    """Return the notes."""
+    notes = list(profile.notes)
+    notes += [
+        f"{name} has a target window but does not count: {why}. Whether its window is met is not known."
+        for name, why in drawn.not_estimated
+    ]
+    notes += _gaps(drawn)
+    notes.append(
+        "A chance of meeting a window holds for this panel on these days. A panel's level drifts, and the draws cannot "
+        "know that: the difference from the benchmark, judged by the same people on the same days, is stronger "
+        "evidence."
+    )
+    notes += _benchmark(profile, drawn, benchmark)
+    if not (limits.limits or limits.free_of or limits.stability_needed):
+        notes.append("The study states no gates, so pH, stability, cost and contents were not looked at.")
+    notes.append("The ranking rests on one batch of each prototype unless more were made; another batch may differ.")
+    return (*notes, *(note for note in more if note))
+
+
+def _gaps(drawn: PanelDraws) -> list[str]:
+    told = []
+    for row, attribute in enumerate(drawn.attributes):
+        absent = [name for name, df in zip(drawn.prototypes, drawn.df[row], strict=True) if not df > 0]
+        if absent:
+            told.append(f"{attribute} was not scored for {', '.join(absent)}, which therefore cannot be ranked.")
+    return told
+
+
+def _benchmark(profile: Profile, drawn: PanelDraws, benchmark: str | None) -> list[str]:
+    if benchmark is None or benchmark not in drawn.prototypes:
+        return ["No benchmark was scored, so nothing is shown as a difference from one."]
+    levels = profile.wanted.set_index("attribute")["benchmark_level"].loc[list(drawn.attributes)]
+    without = [str(name) for name in levels.index[levels.isna()]]
+    if len(without) == len(levels):
+        return [
+            f"Nobody stated where {benchmark} stood when the windows were set (fact {BENCHMARK_LEVELS!r}), so "
+            f"windows are read as differences from where this panel puts {benchmark}."
+        ]
+    stated = f"Windows are read as differences from the level of {benchmark} stated when they were set."
+    return [stated + (f" Not stated, so taken from this panel: {', '.join(without)}." if without else "")]
+
+
+# Which prototypes does no other beat on every wanted attribute, and on liking, at once?
+
+
+Floats = NDArray[np.float64]
+
+
+def front_rows(profile: Profile, drawn: PanelDraws, liking: LikingDraws | None) -> pd.DataFrame:
+    """Return `prototype on_front share beaten_by`; `share` of the draws in which nobody beats it.
+
+    More is better where only a lowest mean is wanted, less where only a highest is; between two limits less distance
+    from the window. A prototype whose mean or liking is not known beats nobody and is beaten by nobody: it is told as
+    missing (`on_front` NaN).
+    """
+    wanted = profile.wanted.set_index("attribute").loc[list(drawn.attributes)]
+    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
+    estimate, draws = _wanted(drawn.estimate, low, high), _wanted(drawn.drawn, low, high)
+    if liking is not None:
+        place = [liking.prototypes.index(name) if name in liking.prototypes else -1 for name in drawn.prototypes]
+        there = np.array(place) >= 0
+        own = np.where(there, liking.rows["estimate"].to_numpy(float)[place], np.nan)
+        estimate = np.vstack([estimate, own])
+        more = np.where(there, liking.drawn[:, place], np.nan)
+        draws = np.concatenate([draws, more[:, None, :]], axis=1)
+    known = np.flatnonzero(np.isfinite(estimate).all(axis=0))
+    names = np.array(drawn.prototypes, dtype=object)
+    frame = pd.DataFrame({"prototype": pd.Series(drawn.prototypes, dtype="str"), "on_front": np.nan, "share": np.nan})
+    by = beats(estimate[:, known].T)
+    share = ~beats(np.swapaxes(draws[:, :, known], 1, 2)).any(axis=-2)
+    frame.loc[known, "on_front"] = (~by.any(axis=0)).astype(float)
+    frame.loc[known, "share"] = share.mean(axis=0)
+    beaten = [""] * len(frame)
+    for column, own_place in enumerate(known.tolist()):
+        beaten[own_place] = ", ".join(names[known[by[:, column]]])
+    return frame.assign(beaten_by=pd.Series(beaten, dtype="str"))
+
+
+def _wanted(values: Floats, low: Floats, high: Floats) -> Floats:
+    """Return the values turned so that more is better."""
+    one_sided = np.where(np.isnan(high), values, -values)
+    return np.asarray(np.where(np.isnan(low) | np.isnan(high), one_sided, -window_distance(values, low, high)))
+
+
+# Would other weights put another prototype first?
+
+
+WEIGHTINGS = 2000
+_CHANGES = ((0.5, "halved"), (2.0, "doubled"))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class WeightChanges:
+    """Who comes first under other weights.
+
+    Parameters
+    ----------
+    changes
+        `attribute change prototype desirability`: the prototype that comes first when the weight of one attribute is
+        halved or doubled, with its desirability; empty text if no prototype is acceptable on everything.
+    shares
+        `prototype share`: the share of random weightings (flat over all that add up to 1) under which it comes first;
+        they need not add up to 1 where no prototype is acceptable.
+    """
+
+    changes: pd.DataFrame
+    shares: pd.DataFrame
+
+
+def change_weights(
+    single: Floats, weights: Floats, attributes: tuple[str, ...], prototypes: tuple[str, ...], rng: np.random.Generator
+) -> WeightChanges:
+    """Return who comes first when weights change; `single` (attributes, prototypes) are desirabilities."""
+    table = single.T
+    rows = []
+    for place, attribute in enumerate(attributes):
+        for factor, change in _CHANGES:
+            changed = weights.copy()
+            changed[place] *= factor
+            found = overall_desirability(table, changed)
+            share = first_shares(found[None])
+            first = int(share.argmax()) if share.any() else None
+            rows.append((attribute, change, *(("", np.nan) if first is None else (prototypes[first], found[first]))))
+    random = rng.dirichlet(np.ones(len(attributes)), WEIGHTINGS)
+    shares = first_shares(overall_desirability(table[None], random[:, None, :]))
+    return WeightChanges(
+        changes=pd.DataFrame(rows, columns=["attribute", "change", "prototype", "desirability"]).astype(
+            {"attribute": "str", "change": "str", "prototype": "str", "desirability": "float64"}
+        ),
+        shares=pd.DataFrame({"prototype": pd.Series(prototypes, dtype="str"), "share": shares}),
+    )
+
+
+def first_shares(desirability: Floats) -> Floats:
+    """Return in what share of the rows (n, prototypes) each comes first; those level share it, 0 is never first."""
+    known = np.nan_to_num(desirability, nan=0.0)
+    most = known.max(axis=1, keepdims=True)
+    first = (known == most) & (most > 0)
+    return np.asarray((first / np.maximum(first.sum(axis=1, keepdims=True), 1)).mean(axis=0))

@@ -9,7 +9,7 @@ from dataclasses import replace
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.plan.moments import moment
+from panel.plan.codes import moment
 from panel.study.study import Study
 
 DECISION_COLUMNS = (

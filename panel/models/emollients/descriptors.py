@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,17 +10,22 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.models.emollients.descriptor_notes import descriptor_notes
-from panel.models.emollients.ingredient_values import BlendValues, blend_values
-from panel.stats.formulas.blends import (
+from panel.stats.formulas.composition import (
     harmonic_mean,
     part_of_mass,
     smallest_present,
     weighted_mean,
     weighted_spread,
 )
-from panel.study.blend import emollient_blend
-from panel.study.formulas import formula_totals
+from panel.study.formulas import emollient_blend, formula_totals
+from panel.study.knowledge import (
+    OWN_MEASUREMENT,
+    canonical_ingredient,
+    cautions,
+    emollient_table,
+    emollient_value,
+    ingredients,
+)
 from panel.study.study import Study
 
 # A spreading value below the first limit is slow, above the second fast, mm2 in 10 min. Published limits disagree
@@ -208,3 +213,222 @@ def _method(limits: Sequence[tuple[float, float]], weak_below: float) -> str:
         f"mass and by number. Spreading classes end at {shown} mm2 in 10 min. Figures with less than "
         f"{weak_below:g} % of the mass covered are marked weak."
     )
+
+
+# What to know before trusting the descriptors of a blend.
+
+
+_ALWAYS = (
+    "Branching is left out: it cannot be read from a structure without a chemistry library. Unsaturation is read from "
+    "the structure, which natural oils, butters and mixtures do not have.",
+    "Interfacial tension only ranks materials: published values of one material differ by half.",
+)
+
+
+def descriptor_notes(blend: pd.DataFrame, known: BlendValues, values: pd.DataFrame) -> tuple[str, ...]:
+    """Return the notes on these blends; `values` are the descriptors in long form."""
+    return (*_on_materials(blend, known), *_on_figures(values), *_on_own(known.own), *_ALWAYS)
+
+
+def _on_materials(blend: pd.DataFrame, known: BlendValues) -> Iterator[str]:
+    names = np.asarray(blend.columns, dtype=object)
+    unknown = names[known.family == ""]
+    if unknown.size:
+        yield (
+            f"Not in the emollient table: {', '.join(unknown)}. What is not known of them lowers the coverage; add "
+            "own values in the table ingredient_values."
+        )
+    stand_ins = names[(known.structure != "the substance") & ~np.isnan(known.values["molar_mass_g_mol"])]
+    if stand_ins.size:
+        yield f"Molar mass is that of one substance standing for a mixture: {', '.join(stand_ins)}."
+    amounts = blend.to_numpy()
+    solid = known.values["solid"] == 1
+    if solid.any() and np.ptp(amounts[:, solid].sum(axis=1)) > 0:
+        yield (
+            "The solid share differs between the prototypes. Figures of the liquids alone can then say 'lighter' where "
+            "the cream is richer: read the whole-blend spreading and the solid share first."
+        )
+
+
+def _on_figures(values: pd.DataFrame) -> Iterator[str]:
+    weak = list(dict.fromkeys(values.loc[values["weak"], "descriptor"]))
+    if weak:
+        yield f"Weak, because values are missing for much of the mass of some prototype: {', '.join(weak)}."
+    memory = list(dict.fromkeys(values.loc[values["from_memory"] > 0, "descriptor"]))
+    if memory:
+        yield (
+            f"Rests at least in part on values from memory, not on a source that was read: {', '.join(memory)}. "
+            "Measure or cite before quoting them."
+        )
+
+
+def _on_own(own: pd.DataFrame) -> Iterator[str]:
+    if len(own):
+        named = ", ".join(f"{row.property} of {row.ingredient}" for row in own.itertuples())
+        yield f"Own measurements came before table values: {named}."
+
+
+# The values of the emollients in a study's blends, and where each of them comes from.
+
+
+FROM_MEMORY = "from memory"
+# So says the table where a structure only illustrates a natural oil: its molar mass must not enter a calculation.
+ILLUSTRATION = "for illustration"
+USED_PROPERTIES = (
+    "viscosity_mpa_s",
+    "spreading_mm2_10min",
+    "surface_tension_mn_m",
+    "interfacial_tension_mn_m",
+    "molar_mass_g_mol",
+    "volatile",
+    "solid",
+)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class BlendValues:
+    """Values of some emollients, in their order.
+
+    Parameters
+    ----------
+    values, from_memory
+        Per property the values (NaN unknown) and whether their source is memory.
+    family, smiles, structure
+        Chemical family, structure and what the structure stands for, empty where unknown.
+    own
+        The user's own measurements that came before table values: `ingredient property value table_value measured_on
+        method`.
+    """
+
+    values: dict[str, NDArray[np.float64]]
+    from_memory: dict[str, NDArray[np.bool_]]
+    family: NDArray[np.object_]
+    smiles: NDArray[np.object_]
+    structure: NDArray[np.object_]
+    own: pd.DataFrame
+
+
+def blend_values(study: Study, ingredients: tuple[str, ...]) -> BlendValues:
+    """Return what is known of `ingredients`, the study's own measurements before the shared table."""
+    table = emollient_table().set_index("ingredient").reindex(list(ingredients))
+    values = {name: table[name].to_numpy(dtype=float).copy() for name in USED_PROPERTIES}
+    sources = {name: table.get(f"{name}_source", table["words_source"]) for name in USED_PROPERTIES}
+    from_memory = {
+        name: source.str.contains(FROM_MEMORY, na=False).to_numpy(dtype=bool).copy() for name, source in sources.items()
+    }
+    structure = table["structure_is"].fillna("")
+    values["molar_mass_g_mol"][structure.str.contains(ILLUSTRATION).to_numpy(bool)] = np.nan
+    rows = []
+    for name in _measured(study):
+        for place, ingredient in enumerate(ingredients):
+            found = emollient_value(study, ingredient, name)
+            if found.source == OWN_MEASUREMENT:
+                rows.append((ingredient, name, found.value, values[name][place], found.measured_on, found.method))
+                values[name][place], from_memory[name][place] = found.value, False
+    return BlendValues(
+        values=values,
+        from_memory=from_memory,
+        family=table["family"].fillna("").to_numpy(dtype=object),
+        smiles=table["smiles"].fillna("").to_numpy(dtype=object),
+        structure=structure.to_numpy(dtype=object),
+        own=_own_frame(rows),
+    )
+
+
+def _measured(study: Study) -> list[str]:
+    """Return the properties of which the study holds a measurement."""
+    measured = set(study.table("ingredient_values")["property"])
+    return [name for name in USED_PROPERTIES if name in measured]
+
+
+def _own_frame(rows: list[tuple[str, str, float, float, str, str]]) -> pd.DataFrame:
+    frame = pd.DataFrame(rows, columns=["ingredient", "property", "value", "table_value", "measured_on", "method"])
+    text = dict.fromkeys(("ingredient", "property", "measured_on", "method"), "str")
+    return frame.astype({**text, "value": "float64", "table_value": "float64"})
+
+
+# What to mind in practice before making a blend: solids, volatiles, allergens, cautions, cost.
+
+
+COST = "cost"
+WARNING_COLUMNS = ("kind", "value", "versus", "about", "words")
+# A share that differs by less than this many per cent of the blend is the same.
+_SAME_SHARE = 0.5
+
+
+def blend_warnings(study: Study, blend: Mapping[str, float], base: Mapping[str, float]) -> pd.DataFrame:
+    """Return `kind value versus about words`, one row per thing to mind about `blend` (per cent of the formula).
+
+    `solid` and `volatile`: share of the emollient part in per cent, and that of the base. `cost`: of the emollients in
+    100 units of formula, and that of the base, where the study gives the cost of all of them (table ingredient_values,
+    property cost, per unit of mass). `assessors`: who must avoid one of the ingredients. `caution`: the usual words.
+    """
+    rows = [*_shares(study, blend, base), *_cost(study, blend, base), *_assessors(study, blend), *_cautions(blend)]
+    frame = pd.DataFrame(rows, columns=list(WARNING_COLUMNS))
+    return frame.astype({"kind": "str", "value": "float64", "versus": "float64", "about": "str", "words": "str"})
+
+
+def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float]) -> list[tuple[object, ...]]:
+    rows: list[tuple[object, ...]] = []
+    for name in ("solid", "volatile"):
+        share, versus = (_blend_warnings_share(study, part, name) for part in (blend, base))
+        if share > 0 or versus - share > _SAME_SHARE:
+            about = [one for one, amount in blend.items() if amount > 0 and emollient_value(study, one, name).value > 0]
+            rows.append((name, share, versus, ", ".join(about), ""))
+    return rows
+
+
+def _blend_warnings_share(study: Study, blend: Mapping[str, float], name: str) -> float:
+    """Return the per cent of the blend that is solid or volatile; what is not known counts as neither."""
+    marked = sum(
+        amount * float(np.nan_to_num(emollient_value(study, one, name).value))
+        for one, amount in blend.items()
+        if amount > 0
+    )
+    return 100 * marked / sum(blend.values())
+
+
+def _cost(study: Study, blend: Mapping[str, float], base: Mapping[str, float]) -> list[tuple[object, ...]]:
+    values = study.table("ingredient_values")
+    own = values.loc[(values["property"] == COST) & values["value"].notna()].sort_values("measured_on", kind="stable")
+    names = [canonical_ingredient(text) or text for text in own["ingredient"]]
+    cost = dict(zip(names, own["value"].astype(float), strict=True))  # the latest comes last and stays
+    used = [one for part in (blend, base) for one, amount in part.items() if amount > 0]
+    if not used or not set(used) <= set(cost):
+        return []
+    mass, versus = (sum(cost[one] * amount for one, amount in part.items() if amount > 0) for part in (blend, base))
+    return [(COST, mass, versus, "", "")]
+
+
+def _assessors(study: Study, blend: Mapping[str, float]) -> list[tuple[object, ...]]:
+    known = ingredients().set_index("ingredient")["allergen"]
+    held = {
+        tag.strip().casefold(): one
+        for one, amount in blend.items()
+        if amount > 0 and one in known.index
+        for tag in str(known[one]).split(";")
+        if tag.strip()
+    }
+    listed = study.table("assessors")
+    rows: list[tuple[object, ...]] = []
+    for tag, one in held.items():
+        avoiding = [
+            str(assessor)
+            for assessor, avoid in zip(listed["assessor"], listed["avoid"], strict=True)
+            if tag in [each.strip().casefold() for each in str(avoid).split(";")]
+        ]
+        if avoiding:
+            rows.append(("assessors", float(len(avoiding)), float("nan"), one, ", ".join(avoiding)))
+    return rows
+
+
+def _cautions(blend: Mapping[str, float]) -> list[tuple[object, ...]]:
+    tags = ingredients().set_index("ingredient")["cautions"]
+    words = cautions().set_index("caution")["words"]
+    called: dict[str, list[str]] = {}
+    for one, amount in blend.items():
+        if amount > 0 and one in tags.index:
+            for tag in filter(None, (part.strip() for part in str(tags[one]).split(";"))):
+                called.setdefault(tag, []).append(one)
+    nothing = float("nan")
+    return [("caution", nothing, nothing, ", ".join(about), str(words[tag])) for tag, about in called.items()]

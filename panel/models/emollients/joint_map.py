@@ -8,8 +8,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.stats.maps.components import varies_not
-from panel.stats.maps.multiple_factor import MultipleFactors, multiple_factors
+from panel.stats.maps.components import MultipleFactors, multiple_factors, varies_not
 
 PANEL, INSTRUMENTS, BOTH = "panel", "instruments", "both"
 FEWEST_PROTOTYPES, FEWEST_COLUMNS = 4, 2

@@ -11,11 +11,16 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.models.emollients.prototype_level import PrototypeLevel, prototype_level
-from panel.models.emollients.tested_swaps import Moves, find_moves, held_swaps, swap_steps
+from panel.models.emollients.descriptors import BlendDescriptors
+from panel.models.emollients.ladder_levels import PrototypeLevel, prototype_level
+from panel.models.emollients.swaps import TestedMoves, find_moves, held_swaps, swap_steps
 from panel.models.prototypes.differences import Differences
-from panel.stats.maps.latent import q_squared
+from panel.stats.comparing.multiplicity import holm
+from panel.stats.formulas.composition import ALIAS_THRESHOLD, EXACT_ALIAS_THRESHOLD, alias_groups
+from panel.stats.maps.latent import permutation_test, q_squared, row_orders
 from panel.stats.mixed.linear_prediction import LinearFit, cautious_variance, fit_linear, pooled_variance
+from panel.study.formulas import SAME_AMOUNT
+from panel.study.knowledge import expected_directions
 from panel.study.study import Study
 
 Floats = NDArray[np.float64]
@@ -49,7 +54,7 @@ class PredictionModel:
 
     level: PrototypeLevel
     swaps: pd.DataFrame
-    moves: Moves
+    moves: TestedMoves
     terms: Terms
     fit: LinearFit
     variance: Floats
@@ -112,7 +117,7 @@ def model_of(study: Study, level: PrototypeLevel) -> PredictionModel:
     )
 
 
-def _fit(z: Floats, Y: Floats, terms: Terms, moves: Moves) -> LinearFit | None:
+def _fit(z: Floats, Y: Floats, terms: Terms, moves: TestedMoves) -> LinearFit | None:
     """Return the fit if the blends can carry these terms and predict every one from the others."""
     if terms == "swaps and their interactions" and (moves.kind != "swaps" or z.shape[1] < 2):
         return None
@@ -185,7 +190,7 @@ def _effect_rows(
     )
 
 
-def _method(terms: Terms, moves: Moves, n: int) -> str:
+def _method(terms: Terms, moves: TestedMoves, n: int) -> str:
     what = {
         "swaps alone": "their swaps" if moves.kind == "swaps" else "the directions in which their blends differ",
         "swaps and their interactions": "their swaps and the interactions of every two",
@@ -197,3 +202,116 @@ def _method(terms: Terms, moves: Moves, n: int) -> str:
         "variance of one prototype about the model holds what the model misses and the panel's own error; where it "
         "comes out smaller than the panel's own error, the two are pooled."
     )
+
+
+# All descriptors at once: do they predict prototypes that were left out, better than chance and than the swaps do?
+
+
+FEWEST_FOR_PREDICTION = 6
+MOST_COMPONENTS = 2
+
+
+def predict_from_descriptors(
+    level: PrototypeLevel,
+    columns: LinkColumns,
+    swaps: PredictionModel | None,
+    draws: int,
+    rng: np.random.Generator,
+) -> pd.DataFrame:
+    """Return the leave-one-prototype-out Q2 of partial least squares on all descriptors, one row per attribute.
+
+    Columns: `attribute q2 n_components p_value p_adjusted floor q2_chance q2_mean q2_swaps ceiling n n_descriptors
+    orders arrangements`. Descriptors are standardised anew without the left-out prototype. `p_value` comes from giving
+    the prototypes' means other places; `floor` is the smallest it could be; `q2_chance` is what one such order in
+    twenty exceeds; `q2_mean` what predicting by the mean gives; `q2_swaps` what the swaps alone reach; `ceiling` the
+    share of the differences between means that is not the panel's own error.
+    """
+    X, Y = columns.values[:, columns.is_descriptor], level.means.to_numpy(dtype=float)
+    n = len(Y)
+    found = permutation_test(X, Y, MOST_COMPONENTS, row_orders(n, draws, rng))
+    return pd.DataFrame(
+        {
+            "attribute": pd.Series([str(name) for name in level.means.columns], dtype="str"),
+            "q2": found.best,
+            "n_components": found.n_components,
+            "p_value": found.p_value,
+            "p_adjusted": holm(found.p_value),
+            "floor": found.floor,
+            "q2_chance": found.chance,
+            "q2_mean": 1 - (n / (n - 1)) ** 2,
+            "q2_swaps": swaps_q_squared(level, swaps),
+            "ceiling": ceilings(level).to_numpy(),
+            "n": n,
+            "n_descriptors": X.shape[1],
+            "orders": found.orders,
+            "arrangements": found.arrangements,
+        }
+    )
+
+
+def swaps_q_squared(level: PrototypeLevel, swaps: PredictionModel | None) -> np.ndarray:
+    """Return the leave-one-prototype-out Q2 of the swaps alone; NaN where some prototype cannot be predicted."""
+    from panel.stats.maps.latent import q_squared
+
+    Y = level.means.to_numpy(dtype=float)
+    if swaps is None:
+        return np.full(Y.shape[1], np.nan)
+    z, _ = swaps.moves.coordinates(level.amounts.to_numpy(dtype=float))
+    return q_squared(Y, fit_linear(model_rows(z, "swaps alone"), Y).left_out)
+
+
+def ceilings(level: PrototypeLevel) -> pd.Series:
+    """Return 1 - 1/F of each attribute, never below zero: no link to the formulas can explain more of the means."""
+    return (1 - 1 / level.error["statistic"]).clip(lower=0)
+
+
+# What attributes may be set against: properties of the blends that are known and vary, and the emollients.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class LinkColumns:
+    """Columns that attributes are set against: sound descriptors that vary, then the emollients themselves.
+
+    Emollients stand in the way of naming a property, they are never named as one. Descriptors that are copies of
+    another (same up to shift and scale) are left out; `copies` says of which. `aliased` marks columns that move
+    with another one.
+    """
+
+    names: tuple[str, ...]
+    values: NDArray[np.float64]
+    is_descriptor: NDArray[np.bool_]
+    aliased: NDArray[np.bool_]
+    copies: dict[str, str]
+
+
+def link_columns(level: PrototypeLevel, descriptors: BlendDescriptors) -> LinkColumns:
+    """Return the columns for the blends of `level`."""
+    first = [name.split(" = ")[0] for name in level.amounts.index]
+    wide = descriptors.wide.loc[first, list(descriptors.sound)]
+    varies = np.ptp(wide.to_numpy(dtype=float), axis=0) > 0
+    wide = wide.loc[:, varies]
+    exact = alias_groups(wide.to_numpy(dtype=float), EXACT_ALIAS_THRESHOLD)
+    names = [str(name) for name in wide.columns]
+    copies = _copies(names, exact.group)
+    kept = [name for name, apart in zip(names, exact.apart, strict=True) if name not in copies and not apart]
+    moving = level.amounts.loc[:, np.ptp(level.amounts.to_numpy(dtype=float), axis=0) > SAME_AMOUNT]
+    values = np.column_stack([wide[kept].to_numpy(dtype=float), moving.to_numpy(dtype=float)])
+    alike = alias_groups(values, ALIAS_THRESHOLD)
+    return LinkColumns(
+        names=(*kept, *map(str, moving.columns)),
+        values=values,
+        is_descriptor=np.arange(values.shape[1]) < len(kept),
+        aliased=(alike.group >= 0) | np.isin([*kept, *moving.columns], list(copies.values())),
+        copies=copies,
+    )
+
+
+def _copies(names: list[str], group: NDArray[np.int64]) -> dict[str, str]:
+    """Return which descriptor each copy stands back for: the first of them that something was said of beforehand."""
+    said = set(expected_directions()["descriptor"])
+    copies: dict[str, str] = {}
+    for number in range(int(group.max(initial=-1)) + 1):
+        members = [name for name, own in zip(names, group, strict=True) if own == number]
+        leader = min(members, key=lambda name: name not in said)
+        copies |= {name: leader for name in members if name != leader}
+    return copies

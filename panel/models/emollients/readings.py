@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from panel.checks.batches import batch_age, making_day
 from panel.errors import ModelError
 from panel.models.emollients.curves import ReducedCurves, reduce_curves
 from panel.models.emollients.joint_map import JointMap, joint_map
-from panel.models.emollients.partners import all_links, declared_pairs, partner_links, screening_list
-from panel.models.emollients.reading_means import reading_means
-from panel.models.emollients.reading_notes import joined_method, joined_notes
-from panel.models.emollients.reading_swaps import reading_swaps
 from panel.models.prototypes.differences import find_differences
+from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
+from panel.stats.formulas.composition import independent_moves, paired_contrasts
+from panel.stats.maps.links import correlations, needed_correlation
+from panel.study.formulas import blend_rounding, emollient_blend, joint_changes, matched_pairs
+from panel.study.knowledge import lexicon
+from panel.study.scores_used import scores_used
 from panel.study.study import Study
+from panel.study.units import UNITS_WITHOUT_RATIOS, commonest_unit, convert, known_unit, same_quantity
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -140,3 +147,441 @@ def _map(panel: pd.DataFrame, instruments: pd.DataFrame, extra: list[str]) -> Jo
             f"Without part in the joint map, not known throughout or not varying: {', '.join(found.left_out)}."
         )
     return found
+
+
+# The mean of each instrument measure for each prototype, in one unit, and how well readings repeat.
+
+
+FEWEST_REPEATS = 3  # common practice, no source
+_KEY = ["measure", "prototype"]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ReadingMeans:
+    """Readings gathered by prototype and measure.
+
+    Parameters
+    ----------
+    means
+        `prototype measure unit estimate sd n std_error cv n_batches`: mean (of batch means where there are several
+        batches), standard deviation of repeats inside a batch, number of readings, standard error over batches, or
+        over repeats where there is one batch; coefficient of variation, NaN where a ratio says nothing (pH, °C).
+    measures
+        One row per measure: `measure unit n_prototypes fewest most cv noise_share ratios temperature_low
+        temperature_high`. `fewest` and `most` readings of a prototype, median cv, the part of the differences between
+        prototypes that scatter of readings alone would give, whether ratios of values make sense, temperatures.
+    left_out
+        `measure why`.
+    notes
+        What was done to the readings, and what to know of them.
+    """
+
+    means: pd.DataFrame
+    measures: pd.DataFrame
+    left_out: pd.DataFrame
+    notes: tuple[str, ...]
+
+    @property
+    def wide(self) -> pd.DataFrame:
+        """Means with one row per prototype and one column per measure, in the order of the study."""
+        table = self.means.pivot_table(index="prototype", columns="measure", values="estimate", sort=False)
+        return table[list(self.measures["measure"])]
+
+
+def reading_means(study: Study, from_curves: pd.DataFrame | None = None) -> ReadingMeans:
+    """Gather the readings of `study`, and those reduced from its curves (`prototype measure unit value repeat`).
+
+    A measure that stands in the readings table is not taken from the curves as well. ModelError if there are none.
+    """
+    frame, notes = _all_readings(study, from_curves)
+    frame, left_out, unit_notes = _one_unit_each(frame)
+    frame, size_notes = _sizes(frame)
+    if frame.empty:
+        raise ModelError(
+            "The study has no instrument readings that can be used. Add the table readings, one row per reading: "
+            "prototype, measure, unit, value, and batch, repeat, temperature_c where known."
+        )
+    means = _means(frame, study.prototypes)
+    measures = _measures(means, frame)
+    return ReadingMeans(means, measures, left_out, (*notes, *unit_notes, *size_notes, *_on_measures(measures)))
+
+
+def same_measure(first: str, second: str) -> bool:
+    """Return whether two names stand for one measure: capitals and the number of spaces do not count."""
+    return bare_measure(first) == bare_measure(second)
+
+
+def bare_measure(name: str) -> str:
+    """Return the name of a measure without capitals and needless spaces."""
+    return " ".join(name.split()).casefold()
+
+
+def _all_readings(study: Study, from_curves: pd.DataFrame | None) -> tuple[pd.DataFrame, list[str]]:
+    """Return the readings with a value, each measure under the spelling that came first."""
+    notes = []
+    table = study.table("readings")
+    frame = table.loc[table["value"].notna()]
+    if len(table) > len(frame):
+        notes.append(f"{len(table) - len(frame)} of {len(table)} readings have no value and do not count.")
+    if from_curves is not None and len(from_curves):
+        bare = from_curves["measure"].map(bare_measure)
+        twice = bare.isin(set(frame["measure"].map(bare_measure)))
+        frame = pd.concat([frame, from_curves.loc[~twice]], ignore_index=True)
+        text = ["prototype", "measure", "unit", "batch", "repeat", "note"]
+        frame[text] = frame[text].fillna("").astype("str")
+        if twice.any():
+            named = ", ".join(dict.fromkeys(from_curves.loc[twice, "measure"]))
+            notes.append(f"Taken from the table of readings, not from the curves: {named}.")
+    strange = ~frame["prototype"].isin(study.prototypes)
+    if strange.any():
+        named = ", ".join(dict.fromkeys(frame.loc[strange, "prototype"]))
+        notes.append(f"Readings of what is no prototype of this study do not count: {named}.")
+    frame = frame.loc[~strange]
+    spelling: dict[str, str] = {}
+    for name in frame["measure"].unique():
+        spelling.setdefault(bare_measure(str(name)), " ".join(str(name).split()))
+    return frame.assign(measure=frame["measure"].map(lambda name: spelling[bare_measure(name)])), notes
+
+
+def _one_unit_each(frame: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
+    """Bring the readings of each measure to one unit, and leave out measures where that cannot be done."""
+    parts, left_out, notes = [], [], []
+    for measure, rows in frame.groupby("measure", sort=False):
+        units = list(dict.fromkeys(rows["unit"]))
+        target = commonest_unit(rows["unit"])
+        if not all(same_quantity(unit, target) for unit in units):
+            left_out.append((str(measure), f"its units do not measure the same thing: {', '.join(units)}"))
+            continue
+        if known_unit(target) is None:
+            notes.append(f"The unit {target} of {measure} is not known here; its values are taken as they stand.")
+            parts.append(rows)
+            continue
+        different = list(dict.fromkeys(unit for unit in units if known_unit(unit) != target))
+        if different:
+            count = int(rows["unit"].isin(different).sum())
+            notes.append(
+                f"{measure} comes in several units: {count} readings in {', '.join(different)} became {target}."
+            )
+        values = [float(convert(value, unit, target)) for value, unit in zip(rows["value"], rows["unit"], strict=True)]
+        parts.append(rows.assign(value=values, unit=target))
+    kept = pd.concat(parts) if parts else frame.iloc[:0]
+    notes += [f"Left out, because {why}: {measure}. Correct the units." for measure, why in left_out]
+    return kept, pd.DataFrame(left_out, columns=["measure", "why"], dtype="str"), notes
+
+
+def _sizes(frame: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Turn measures whose values are all below zero (a pull, written as a negative force) into sizes."""
+    by_measure = frame.groupby("measure", sort=False)["value"]
+    negative = by_measure.transform("max") < 0
+    mixed = (by_measure.transform("min") < 0) & ~negative & (by_measure.transform("max") > 0)
+    notes = []
+    if negative.any():
+        named = ", ".join(dict.fromkeys(frame.loc[negative, "measure"]))
+        notes.append(f"All values lie below zero, so their size is used: {named}.")
+    if mixed.any():
+        named = ", ".join(dict.fromkeys(frame.loc[mixed, "measure"]))
+        notes.append(f"Some values lie below and some above zero; check the sign: {named}.")
+    return frame.assign(value=frame["value"].mask(negative, -frame["value"])), notes
+
+
+def _means(frame: pd.DataFrame, prototypes: tuple[str, ...]) -> pd.DataFrame:
+    batches = frame.groupby([*_KEY, "batch"], sort=False)["value"].agg(["mean", "size", "var"]).reset_index()
+    batches["squares"] = batches["var"].fillna(0.0) * (batches["size"] - 1)
+    by_prototype = batches.groupby(_KEY, sort=False)
+    means = by_prototype.agg(
+        estimate=("mean", "mean"), between=("mean", "std"), squares=("squares", "sum"), n=("size", "sum"),
+        n_batches=("size", "size"),
+    ).reset_index()  # fmt: skip
+    inside = means["n"] - means["n_batches"]
+    means["sd"] = np.sqrt(means["squares"] / inside.where(inside > 0))
+    repeats = means["sd"] / np.sqrt(means["n"])
+    means["std_error"] = repeats.where(means["n_batches"] == 1, means["between"] / np.sqrt(means["n_batches"]))
+    means["unit"] = means["measure"].map(frame.groupby("measure")["unit"].first())
+    ratios = _has_ratios(means["measure"], means["unit"])
+    means["cv"] = (means["sd"] / means["estimate"]).where(ratios & (means["estimate"] > 0))
+    order = {name: place for place, name in enumerate(prototypes)}
+    first = {name: place for place, name in enumerate(dict.fromkeys(frame["measure"]))}
+    means = means.sort_values(_KEY, key=lambda names: names.map(first if names.name == "measure" else order))
+    columns = ["prototype", "measure", "unit", "estimate", "sd", "n", "std_error", "cv", "n_batches"]
+    return means[columns].reset_index(drop=True)
+
+
+def _has_ratios(measure: pd.Series, unit: pd.Series) -> pd.Series:
+    return ~(unit.isin(UNITS_WITHOUT_RATIOS) | (measure.map(bare_measure) == "ph"))
+
+
+def _measures(means: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+    own = means.assign(noise=means["sd"] ** 2 / means["n"])
+    grouped = own.groupby("measure", sort=False)
+    found = grouped.agg(
+        unit=("unit", "first"), n_prototypes=("prototype", "size"), fewest=("n", "min"), most=("n", "max"),
+        cv=("cv", "median"), noise=("noise", "mean"), spread=("estimate", "var"),
+    )  # fmt: skip
+    found["noise_share"] = (found["noise"] / found["spread"].where(found["spread"] > 0)).clip(upper=1.0)
+    temperatures = frame.groupby("measure", sort=False)["temperature_c"]
+    found["temperature_low"], found["temperature_high"] = temperatures.min(), temperatures.max()
+    found = found.reset_index()
+    found["ratios"] = _has_ratios(found["measure"], found["unit"])
+    columns = ["measure", "unit", "n_prototypes", "fewest", "most", "cv", "noise_share", "ratios"]
+    return found[[*columns, "temperature_low", "temperature_high"]]
+
+
+def _on_measures(measures: pd.DataFrame) -> Iterator[str]:
+    few = measures.loc[measures["fewest"] < FEWEST_REPEATS, "measure"]
+    if len(few):
+        yield f"Fewer than {FEWEST_REPEATS} readings of some prototype, so scatter is hardly known: {', '.join(few)}."
+    warmer = measures.loc[measures["temperature_high"] > measures["temperature_low"]]
+    for row in warmer.to_dict("records"):
+        yield (
+            f"{row['measure']} was read at {row['temperature_low']:g} to {row['temperature_high']:g} °C; what looks "
+            "like a prototype may be the temperature."
+        )
+    noisy = measures.loc[measures["noise_share"] > 0.5, "measure"]
+    if len(noisy):
+        yield f"Scatter of readings alone explains most of the differences between prototypes in {', '.join(noisy)}."
+
+
+# Which instrument measure goes with which attribute: pairs declared beforehand first, then a screening list.
+
+
+IN_STUDY, IN_LEXICON = "the attributes table", "the lexicon"
+AS_EXPECTED, AGAINST, LINKED, CANNOT_TELL = "as expected", "against expectation", "linked", "cannot tell"
+_PAIR = ["attribute", "measure", "expected", "source", "declared"]
+
+
+def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the pairs of attribute and measure declared before the readings were compared, and those not measured.
+
+    The partner in the study's attributes table comes before the usual one of the lexicon; several are separated by
+    `;`. The expected direction (`same`, `opposite` or, not known, empty) and its source are the lexicon's.
+    """
+    usual = {str(row["attribute"]): row for row in lexicon().to_dict("records")}
+    own = study.table("attributes").drop_duplicates("attribute").set_index("attribute")["partner"]
+    present = {bare_measure(str(name)): str(name) for name in measures}
+    rows: list[tuple[str, str, str, str, str]] = []
+    absent: list[tuple[str, str]] = []
+    for attribute in study.attributes:
+        stated = str(own.get(attribute, ""))
+        known = usual.get(attribute, {"partner": "", "partner_direction": "", "partner_source": ""})
+        partners = stated or str(known["partner"])
+        for partner in filter(None, (name.strip() for name in partners.split(";"))):
+            measure = present.get(bare_measure(partner))
+            if measure is None:
+                absent += [(attribute, partner)] if stated else []
+                continue
+            same = bare_measure(str(known["partner"])) == bare_measure(partner)
+            expected, source = (str(known[f"partner_{what}"]) if same else "" for what in ("direction", "source"))
+            rows.append((attribute, measure, expected, source, IN_STUDY if stated else IN_LEXICON))
+    return pd.DataFrame(rows, columns=_PAIR, dtype="str"), pd.DataFrame(
+        absent, columns=["attribute", "measure"], dtype="str"
+    )
+
+
+def all_links(panel: pd.DataFrame, instruments: pd.DataFrame, level: float) -> pd.DataFrame:
+    """Correlate every attribute with every measure: `attribute measure estimate ci_low ci_high n p_value`.
+
+    Both tables have one row per prototype; pairs that cannot be correlated are left out.
+    """
+    together = instruments.reindex(panel.index)
+    found = correlations(panel.to_numpy(dtype=float), together.to_numpy(dtype=float), level)
+    p, q = found.estimate.shape
+    frame = pd.DataFrame(
+        {
+            "attribute": pd.Series(np.repeat(np.asarray(panel.columns, dtype=object), q), dtype="str"),
+            "measure": pd.Series(np.tile(np.asarray(together.columns, dtype=object), p), dtype="str"),
+            "estimate": found.estimate.ravel(),
+            "ci_low": found.ci_low.ravel(),
+            "ci_high": found.ci_high.ravel(),
+            "n": found.n.ravel(),
+            "p_value": found.p_value.ravel(),
+        }
+    )
+    return frame.loc[frame["estimate"].notna()].reset_index(drop=True)
+
+
+def partner_links(links: pd.DataFrame, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
+    """Return the declared pairs with their correlation and what it says of the expectation.
+
+    Columns `attribute measure expected source declared estimate ci_low ci_high n p_value p_adjusted needed verdict`.
+    Each pair was chosen beforehand and asks its own question, so the verdict rests on its own p-value; `p_adjusted`
+    (Holm) says what remains when all declared pairs are counted as one family. `needed` is the |r| for p < 1 - level.
+    """
+    found = pairs.merge(links, on=["attribute", "measure"], how="inner")
+    found["p_adjusted"] = holm(found["p_value"])
+    found["needed"] = needed_correlation(found["n"], level)
+    found["verdict"] = pd.Series(
+        [_verdict(row["estimate"], row["p_value"], row["expected"], level) for row in found.to_dict("records")],
+        dtype="str",
+    )
+    return found
+
+
+def screening_list(links: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
+    """Return all pairs that were not declared, the smallest p-value first, under Benjamini and Hochberg."""
+    declared = pd.MultiIndex.from_frame(pairs[["attribute", "measure"]])
+    others = links.loc[~pd.MultiIndex.from_frame(links[["attribute", "measure"]]).isin(declared)]
+    others = others.assign(p_adjusted=benjamini_hochberg(others["p_value"]))
+    return others.sort_values("p_value", kind="stable", ignore_index=True)
+
+
+def _verdict(estimate: float, p_value: float, expected: str, level: float) -> str:
+    if not p_value < 1 - level:
+        return CANNOT_TELL
+    if not expected:
+        return LINKED
+    return AS_EXPECTED if (estimate > 0) == (expected == "same") else AGAINST
+
+
+# What each emollient swap did to the instrument measures. No people stand behind it: pairs of prototypes do.
+
+
+FEWEST_PAIRS = 3  # with two pairs the interval has one degree of freedom: 12.7 standard errors
+_CHANGE = ["swap", "removed", "added", "percent"]
+_COLUMNS = [
+    "measure", "unit", *_CHANGE, "n_pairs", "estimate", "std_error", "df", "ci_low", "ci_high", "ratio", "ratio_ci_low",
+    "ratio_ci_high", "ratio_lowest", "ratio_highest",
+]  # fmt: skip
+
+
+def reading_swaps(study: Study, readings: ReadingMeans, level: float) -> pd.DataFrame:
+    """Return one row per measure and swap (or joint change): mean difference and mean ratio over the matched pairs.
+
+    `estimate` is the reading with the swap minus without it, `ratio` their geometric mean ratio (NaN where ratios say
+    nothing), `ratio_lowest` and `ratio_highest` the ends over the pairs. The unit of inference is the matched pair of
+    prototypes, one batch each: intervals need three pairs that share no prototype, and are NaN otherwise. They hold
+    batch, reading and whatever the swap does differently in different company.
+    """
+    if study.table("formulas").empty:
+        return _empty()
+    pairs = pd.concat([matched_pairs(study), joint_changes(study)], ignore_index=True)
+    wide = readings.wide
+    pairs = pairs.loc[pairs["prototype"].isin(wide.index) & pairs["versus"].isin(wide.index)]
+    parts = [_effect(wide, rows, readings, level) for _, rows in pairs.groupby("swap", sort=False)]
+    if not parts:
+        return _empty()
+    order = {name: place for place, name in enumerate(wide.columns)}
+    frame = pd.concat(parts, ignore_index=True)
+    return frame.sort_values("measure", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+
+
+def _effect(wide: pd.DataFrame, pairs: pd.DataFrame, readings: ReadingMeans, level: float) -> pd.DataFrame:
+    after, before = (wide.loc[list(pairs[end])].to_numpy(dtype=float) for end in ("prototype", "versus"))
+    ratios = readings.measures["ratios"].to_numpy() & ((after > 0) | np.isnan(after)).all(axis=0)
+    ratios &= ((before > 0) | np.isnan(before)).all(axis=0)
+    logs = np.full_like(after, np.nan)
+    logs[:, ratios] = np.log(after[:, ratios] / before[:, ratios])
+    difference, ratio = paired_contrasts(after - before, level), paired_contrasts(logs, level)
+    shared = pd.concat([pairs["prototype"], pairs["versus"]]).duplicated().any()
+    told = (difference.n >= FEWEST_PAIRS) & ~shared
+    known = difference.n > 0
+    ends = {"lowest": _end(logs, np.fmin), "highest": _end(logs, np.fmax)}
+    frame = pd.DataFrame(
+        {
+            "measure": list(wide.columns),
+            "unit": list(readings.measures["unit"]),
+            **{column: pairs[column].iloc[0] for column in _CHANGE},
+            "n_pairs": difference.n,
+            "estimate": difference.estimate,
+            **{name: np.where(told, getattr(difference, name), np.nan) for name in ("std_error", "df")},
+            **{name: np.where(told, getattr(difference, name), np.nan) for name in ("ci_low", "ci_high")},
+            "ratio": np.exp(ratio.estimate),
+            **{f"ratio_{name}": np.where(told, np.exp(getattr(ratio, name)), np.nan) for name in ("ci_low", "ci_high")},
+            **{f"ratio_{name}": np.exp(end) for name, end in ends.items()},
+        }
+    )
+    return frame.loc[known, _COLUMNS]
+
+
+def _end(logs: NDArray[np.float64], least: np.ufunc) -> NDArray[np.float64]:
+    return np.asarray(least.reduce(logs, axis=0))
+
+
+def _empty() -> pd.DataFrame:
+    text = ("measure", "unit", "swap", "removed", "added")
+    return pd.DataFrame({name: pd.Series(dtype="str" if name in text else "float64") for name in _COLUMNS})
+
+
+# How readings were joined to the panel, and what to know before trusting it.
+
+
+def joined_method(n_partners: int, n_screened: int, level: float, *, mapped: bool) -> str:
+    """Return how it was done, as one paragraph for the report."""
+    text = (
+        "Readings are averaged by prototype (over batches where there are several) and correlated with the panel's "
+        f"estimated means over the prototypes (Pearson's r, Fisher's {100 * level:g} % interval, two-sided t test). "
+        f"Pairs declared beforehand come first ({n_partners}): each is judged by its own p-value, with Holm's "
+        f"adjustment over all of them beside it. The other {n_screened} pairs of attribute and measure are a screening "
+        "list under Benjamini and Hochberg. A swap's effect on a measure is the mean difference and the geometric mean "
+        f"ratio over its matched pairs, with {100 * level:g} % t intervals over pairs that share no prototype."
+    )
+    if not mapped:
+        return text
+    return (
+        f"{text} Joint map: multiple factor analysis of two blocks, panel and instruments; every attribute and measure "
+        "standardised, each block divided by the first singular value of its own."
+    )
+
+
+def joined_notes(study: Study, means: pd.DataFrame, absent: pd.DataFrame, swaps: pd.DataFrame) -> tuple[str, ...]:
+    """Return the cautions that apply to this study."""
+    return (
+        "The unit of inference is the prototype, mostly with one batch behind it: neither the number of readings nor "
+        "the number of assessors makes a correlation surer.",
+        "An instrument never stands in for the panel: a claim about what people feel needs people.",
+        *_on_absent(absent),
+        *_on_moves(study),
+        *_on_batches(study, means),
+        *_on_swaps(study, swaps),
+    )
+
+
+def _on_absent(absent: pd.DataFrame) -> Iterator[str]:
+    if len(absent):
+        named = ", ".join(f"{row.measure} (for {row.attribute})" for row in absent.itertuples())
+        yield f"Declared as partner but not measured: {named}."
+
+
+def _on_moves(study: Study) -> Iterator[str]:
+    blend = emollient_blend(study)
+    if len(blend) < 2:
+        return
+    count = independent_moves(blend.to_numpy(), blend_rounding(study)).count
+    yield (
+        f"The {len(blend)} blends differ in {count} independent directions only, so much goes together in these "
+        "prototypes that need not in others. That two things go together does not say that one makes the other."
+    )
+
+
+def _on_batches(study: Study, means: pd.DataFrame) -> Iterator[str]:
+    if not (means["n_batches"] > 1).any():
+        yield "One batch per prototype: readings cannot tell the prototype from the luck of its batch."
+    readings = study.table("readings")
+    named = readings.loc[readings["batch"] != "", ["prototype", "batch"]].drop_duplicates()
+    scored = scores_used(study).frame
+    judged = scored.loc[scored["batch"] != "", ["prototype", "batch"]].drop_duplicates()
+    both = set(named["prototype"]) & set(judged["prototype"])
+    shared = named.merge(judged, on=["prototype", "batch"])
+    apart = [name for name in study.prototypes if name in both - set(shared["prototype"])]
+    if apart:
+        yield f"The instruments measured another batch than the panel judged: {', '.join(apart)}."
+    batches = study.table("batches")
+    used = batches.loc[batches["batch"].isin(named["batch"])]
+    for finding in batch_age(used):
+        yield f"{finding.message} ({finding.where})"
+
+
+def _on_swaps(study: Study, swaps: pd.DataFrame) -> Iterator[str]:
+    if swaps.empty:
+        return
+    yield (
+        "Swap effects on readings rest on matched pairs of prototypes. No people stand behind them, so there is no "
+        "test over assessors; an interval holds batch, readings, and what a swap does differently in other company."
+    )
+    told = int(swaps["std_error"].notna().sum())
+    if told > 1:
+        yield f"These are {told} intervals, each by itself; among that many, about one in twenty misses by chance."
+    if swaps["std_error"].isna().any():
+        few = ", ".join(dict.fromkeys(swaps.loc[swaps["std_error"].isna(), "swap"]))
+        yield f"Without interval, because there are fewer than three pairs or they share prototypes: {few}."
+    for finding in making_day(study, study.table("batches")):
+        yield finding.message

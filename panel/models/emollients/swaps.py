@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Literal
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from panel.checks.batches import making_day
 from panel.errors import ModelError
-from panel.models.emollients.aliases import find_aliases
-from panel.models.emollients.contrasts import ScoreArray, contrast_frame, mean_by, pair_differences, score_array
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.emollients.swap_notes import swap_notes
 from panel.stats.comparing.multiplicity import benjamini_hochberg
-from panel.stats.formulas.composition import Moves, independent_moves
-from panel.study.blend import blend_rounding, emollient_blend
+from panel.stats.formulas.composition import (
+    ALIAS_THRESHOLD,
+    EXACT_ALIAS_THRESHOLD,
+    Moves,
+    alias_groups,
+    independent_moves,
+    mean_of_known,
+    paired_contrasts,
+)
+from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, formula_pairs, oriented, swap_table
+from panel.study.scores_used import scores_used
 from panel.study.study import Study
-from panel.study.swaps import formula_pairs, oriented
 
 _CHANGE = ["swap", "removed", "added", "percent"]
 
@@ -186,3 +195,305 @@ def _method(level: float, n_tests: int) -> str:
         f"(intervals at {100 * level:g} %, not adjusted). P-values are adjusted by Benjamini and Hochberg over the "
         f"family of all {n_tests} tests of attributes x swaps; the interactions form a family of their own."
     )
+
+
+# Differences between prototypes inside one person's sitting, and their tests over the people.
+
+
+TEST_COLUMNS = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ScoreArray:
+    """The scores of the trained assessors: `values` is assessors x sittings x attributes x prototypes, NaN if none.
+
+    A sitting is one session and replicate; several scores of one person, sitting, attribute and prototype are averaged.
+    """
+
+    values: NDArray[np.float64]
+    assessors: tuple[str, ...]
+    attributes: tuple[str, ...]
+    prototypes: tuple[str, ...]
+
+    def places(self, names: pd.Series) -> NDArray[np.intp]:
+        """Return where each of the prototypes in `names` stands."""
+        return _places(self.prototypes, names)
+
+
+def score_array(study: Study, prototypes: Sequence[str]) -> ScoreArray:
+    """Return the scores that trained assessors gave to `prototypes`; ModelError if there are none."""
+    listed = study.table("assessors")
+    consumers = listed.loc[listed["kind"] == "consumer", "assessor"]
+    scores = scores_used(study).frame
+    scores = scores.loc[scores["prototype"].isin(list(prototypes)) & ~scores["assessor"].isin(consumers)]
+    if scores.empty:
+        raise ModelError(
+            "No trained assessor has scored a prototype that has a formula. Check that scores and formulas use the "
+            "same short names of prototypes."
+        )
+    scored = set(scores["attribute"].unique())
+    attributes = tuple(name for name in study.attributes if name in scored)
+    assessor, assessors = pd.factorize(scores["assessor"])
+    session, replicate = (pd.factorize(scores[column])[0] for column in ("session", "replicate"))
+    sitting = pd.factorize(session * (replicate.max() + 1) + replicate)[0]
+    attribute = _places(attributes, scores["attribute"])
+    prototype = _places(prototypes, scores["prototype"])
+    shape = (len(assessors), int(sitting.max()) + 1, len(attributes), len(prototypes))
+    place = np.ravel_multi_index((assessor, sitting, attribute, prototype), shape)
+    size = int(np.prod(shape))
+    count = np.bincount(place, minlength=size)
+    total = np.bincount(place, weights=scores["score"].to_numpy(dtype=float), minlength=size)
+    values = np.divide(total, count, out=np.full(size, np.nan), where=count > 0).reshape(shape)
+    return ScoreArray(values, tuple(map(str, assessors)), attributes, tuple(prototypes))
+
+
+def _places(names: Sequence[str], wanted: pd.Series) -> NDArray[np.intp]:
+    return pd.Index(list(names), dtype="str").get_indexer(pd.Index(wanted))
+
+
+def pair_differences(scores: ScoreArray, pairs: pd.DataFrame) -> NDArray[np.float64]:
+    """Return assessors x attributes x pairs: the mean over sittings of score(prototype) - score(versus).
+
+    Only sittings in which the person scored both count, so whatever moves a whole sitting cancels. NaN where a
+    person never scored both in one sitting.
+    """
+    prototype, versus = scores.places(pairs["prototype"]), scores.places(pairs["versus"])
+    return mean_of_known(scores.values[..., prototype] - scores.values[..., versus], axis=1)
+
+
+def mean_by(differences: NDArray[np.float64], members: Sequence[NDArray[np.intp]]) -> NDArray[np.float64]:
+    """Return assessors x attributes x changes: for each change the mean over its pairs, given by their numbers."""
+    means = np.empty((*differences.shape[:2], len(members)))
+    for change, pairs in enumerate(members):
+        means[..., change] = mean_of_known(differences[..., pairs], axis=2)
+    return means
+
+
+def contrast_frame(
+    contrasts: NDArray[np.float64], attributes: Sequence[str], changes: pd.DataFrame, level: float
+) -> pd.DataFrame:
+    """Return one row per attribute and change with the paired t test over assessors.
+
+    `contrasts` is assessors x attributes x changes, `changes` describes the changes, one row each; its columns come
+    along. Rows that nobody can give are left out.
+    """
+    tests = paired_contrasts(contrasts, level)
+    n_attributes, n_changes = len(attributes), len(changes)
+    frame = changes.iloc[np.tile(np.arange(n_changes), n_attributes)].reset_index(drop=True)
+    frame.insert(0, "attribute", pd.Series(np.repeat(np.asarray(attributes, dtype=object), n_changes), dtype="str"))
+    for column in TEST_COLUMNS:
+        frame[column] = getattr(tests, column).ravel()
+    frame["n_assessors"] = tests.n.ravel()
+    return frame.loc[frame["n_assessors"] > 0].reset_index(drop=True)
+
+
+# Which swaps a set of blends consists of, and where any blend lies in terms of them.
+
+
+Floats = NDArray[np.float64]
+_SWAP = ["swap", "removed", "added", "percent"]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class TestedMoves:
+    """Independent ways in which the blends differ.
+
+    Parameters
+    ----------
+    kind
+        `swaps`: each move is a swap of emollients of its own, 0 without it and 1 with all of it; `amounts`: the blends
+        differ in other ways, and the moves are their principal directions.
+    names
+        Labels of the swaps, or numbers of the directions.
+    origin, directions
+        A blend with the coordinates z has the amounts origin + z @ directions (per cent of the formula).
+    """
+
+    kind: Literal["swaps", "amounts"]
+    names: tuple[str, ...]
+    origin: Floats
+    directions: Floats
+
+    def coordinates(self, amounts: Floats) -> tuple[Floats, Floats]:
+        """Return coordinates (blends x moves) of amounts (blends x emollients), and how far off the moves each lies."""
+        shift = np.atleast_2d(amounts) - self.origin
+        z = np.linalg.lstsq(self.directions.T, shift.T, rcond=None)[0].T
+        off: Floats = np.abs(shift - z @ self.directions).max(axis=1, initial=0.0)
+        return np.asarray(z, dtype=float), off
+
+
+def held_swaps(study: Study, amounts: pd.DataFrame, base: str) -> pd.DataFrame:
+    """Return the swaps that the blends hold: `swap removed added percent n_pairs`.
+
+    Those seen in matched pairs, and two emollients of which one always goes as the other comes, at equal mass,
+    without a matched pair (as in a half fraction): `n_pairs` 0, pointing away from the base.
+    """
+    paired = swap_table(study)
+    held = set(amounts.columns)
+    paired = paired.loc[[{*ends} <= held for ends in zip(paired["removed"], paired["added"], strict=True)]]
+    known = {frozenset(ends) for ends in zip(paired["removed"], paired["added"], strict=True)}
+    values = amounts.to_numpy(dtype=float)
+    in_base = amounts.loc[[base]].to_numpy(dtype=float)[0]
+    aliases = alias_groups(values, EXACT_ALIAS_THRESHOLD)
+    names = [str(name) for name in amounts.columns]
+    rows = []
+    for group in range(aliases.group.max(initial=-1) + 1):
+        members = np.flatnonzero(aliases.group == group)
+        if members.size != 2 or frozenset(names[m] for m in members) in known:
+            continue
+        spread = np.ptp(values[:, members], axis=0)
+        if aliases.sign[members].prod() > 0 or abs(spread[0] - spread[1]) > SAME_AMOUNT:
+            continue
+        removed, added = sorted(members, key=lambda member: -float(in_base[member]))
+        rows.append(
+            (f"{names[removed]} -> {names[added]}", names[removed], names[added], round(float(spread[0]), 2), 0)
+        )
+    unpaired = pd.DataFrame(rows, columns=[*_SWAP, "n_pairs"]).astype(paired.dtypes.to_dict())
+    return pd.concat([paired, unpaired], ignore_index=True)
+
+
+def find_moves(amounts: pd.DataFrame, base: str, swaps: pd.DataFrame, rounding: float = SAME_AMOUNT) -> TestedMoves:
+    """Return the moves of these blends (per cent of the formula): their swaps where these are all that differs.
+
+    Swaps that share an emollient trade its mass among them, so that one cannot be made wholly whatever the others are;
+    then the moves are directions.
+    """
+    values = amounts.to_numpy(dtype=float)
+    found = independent_moves(values, rounding)
+    chosen: list[int] = []
+    steps = swap_steps(amounts, swaps)
+    for row in range(len(steps)):
+        if np.linalg.matrix_rank(steps[[*chosen, row]]) == len(chosen) + 1:
+            chosen.append(row)
+    origin = amounts.loc[base].to_numpy(dtype=float)
+    used = [name for end in ("removed", "added") for name in swaps[end].iloc[chosen]]
+    if len(chosen) == found.count and len(set(used)) == len(used):
+        moves = TestedMoves("swaps", tuple(swaps["swap"].iloc[chosen]), origin, steps[chosen])
+        if (moves.coordinates(values)[1] <= 2 * SAME_AMOUNT).all():
+            return moves
+    _, singular, directions = np.linalg.svd(values - values.mean(axis=0), full_matrices=False)
+    kept = directions[: found.count] * (singular[: found.count, None] / np.sqrt(len(values)))
+    names = tuple(f"direction {number + 1}" for number in range(found.count))
+    return TestedMoves("amounts", names, values.mean(axis=0), kept)
+
+
+def swap_steps(amounts: pd.DataFrame, swaps: pd.DataFrame) -> Floats:
+    """Return for each swap the change of every emollient, per cent of the formula (swaps x emollients)."""
+    place = {str(name): column for column, name in enumerate(amounts.columns)}
+    steps = np.zeros((len(swaps), len(place)))
+    for row, swap in enumerate(swaps.to_dict("records")):
+        steps[row, place[swap["added"]]] += swap["percent"]
+        steps[row, place[swap["removed"]]] -= swap["percent"]
+    return steps
+
+
+# Which emollients and blend descriptors move together in this study, so that no data on it can tell them apart.
+
+
+ALIAS_COLUMNS = ("group", "kind", "descriptor", "sign")
+
+
+def find_aliases(blend: pd.DataFrame, descriptors: pd.DataFrame, threshold: float = ALIAS_THRESHOLD) -> pd.DataFrame:
+    """Group the columns of both frames (index prototype) that are tied by correlations above `threshold` in size.
+
+    Returns group (numbered from 1), kind (emollient or descriptor), descriptor (the column's name) and sign (+1 rises
+    with the first of its group, -1 falls). Columns that move with no other, are constant or have a value missing are
+    left out.
+    """
+    columns = pd.concat([blend, descriptors.reindex(blend.index)], axis=1)
+    kinds = np.repeat(["emollient", "descriptor"], [blend.shape[1], descriptors.shape[1]])
+    aliases = alias_groups(columns.to_numpy(dtype=float), threshold)
+    order = np.argsort(aliases.group, kind="stable")
+    order = order[aliases.group[order] >= 0]
+    return pd.DataFrame(
+        {
+            "group": aliases.group[order] + 1,
+            "kind": pd.Series(kinds[order], dtype="str"),
+            "descriptor": pd.Series(columns.columns[order], dtype="str"),
+            "sign": aliases.sign[order],
+        }
+    )
+
+
+# What to know before trusting the effect of a swap.
+
+
+_ALWAYS = (
+    "The effects hold in this base. An emollient can also act through the structure of the cream (viscosity, "
+    "crystals), not only as a film on the skin; compare the viscosity of the batches.",
+    "The intervals generalise over assessors, not over batches or other formulas.",
+    "Assessors who use little of the scale, and scores at its ends, make effects look smaller than they are.",
+)
+
+
+def swap_notes(
+    study: Study, scores: ScoreArray, pairs: pd.DataFrame, together: pd.DataFrame, differing: pd.DataFrame
+) -> tuple[str, ...]:
+    """Return the notes on these swaps: pairs, batches, making days, assessors, and what always holds."""
+    changes = pd.concat([pairs, together], ignore_index=True)
+    return (
+        *_on_pairs(scores, pairs, together),
+        *_on_unpaired(scores, changes, differing),
+        *_on_batches(study, scores),
+        *_on_making_days(study),
+        *_on_assessors(scores, changes),
+        *_ALWAYS,
+    )
+
+
+def _on_pairs(scores: ScoreArray, pairs: pd.DataFrame, together: pd.DataFrame) -> Iterator[str]:
+    if pairs.empty:
+        yield (
+            "No two prototypes differ by exactly one emollient replaced by another at equal mass, so no single swap "
+            "can be judged. Make one prototype that changes one emollient only."
+        )
+    for swap in dict.fromkeys(together["swap"]):
+        yield f"Always changed at once, so these data cannot say which of them did it: {swap}."
+    counts = pairs["swap"].value_counts(sort=False)
+    single = [str(swap) for swap in counts.index[counts == 1]]
+    if single:
+        yield f"Rests on one matched pair only, no interaction can be seen: {'; '.join(single)}."
+
+
+def _on_unpaired(scores: ScoreArray, changes: pd.DataFrame, differing: pd.DataFrame) -> Iterator[str]:
+    paired = {*changes["prototype"], *changes["versus"]}
+    alone = [name for name in scores.prototypes if name not in paired]
+    if alone:
+        yield f"In no matched pair, so without part in any swap effect: {', '.join(alone)}."
+    water = differing.loc[differing["kind"] == "water", ["prototype", "versus"]]
+    if len(water):
+        named = ", ".join(f"{row.prototype} and {row.versus}" for row in water.itertuples())
+        yield (
+            f"Not swaps, because water took up the difference and the emollient total changed: {named}. "
+            "What they show is richness, not the kind of emollient."
+        )
+    same = differing.loc[differing["kind"] == "same", ["prototype", "versus"]]
+    if len(same):
+        named = ", ".join(f"{row.prototype} and {row.versus}" for row in same.itertuples())
+        yield f"The same formula, so their difference shows what batches and chance do: {named}."
+
+
+def _on_batches(study: Study, scores: ScoreArray) -> Iterator[str]:
+    batches = study.table("batches")
+    made = batches.loc[batches["prototype"].isin(scores.prototypes), "prototype"].value_counts()
+    if not (made > 1).any():
+        yield (
+            "One batch per prototype: a swap cannot be told from the luck of its batch. A second batch of the base "
+            "is the cheapest check."
+        )
+
+
+def _on_making_days(study: Study) -> Iterator[str]:
+    """Name the swaps whose prototypes were all made earlier, or all later, than those they are compared with."""
+    for finding in making_day(study, study.table("batches")):
+        yield finding.message
+
+
+def _on_assessors(scores: ScoreArray, changes: pd.DataFrame) -> Iterator[str]:
+    """Name the assessors who never scored both prototypes of any pair in one sitting, swap by swap."""
+    scored = np.any(~np.isnan(scores.values), axis=2)  # assessors x sittings x prototypes
+    for swap, part in changes.groupby("swap", sort=False):
+        both = scored[..., scores.places(part["prototype"])] & scored[..., scores.places(part["versus"])]
+        lacking = [name for name, rows in zip(scores.assessors, both, strict=True) if not rows.any()]
+        if lacking:
+            yield f"Scored no pair of {swap} in one sitting, so without part in its effect: {', '.join(lacking)}."

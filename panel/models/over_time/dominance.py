@@ -9,11 +9,10 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.stats.answers.dominance import significance_line, standardised
-from panel.stats.answers.mcnemar import mcnemar_exact
-from panel.stats.comparing.planned_looks import same_share_p
-from panel.study.study import Study
-from panel.study.those_in import those_in
+from panel.stats.answers.paired_answers import mcnemar_exact
+from panel.stats.comparing.power import same_share_p
+from panel.stats.curves.over_time import significance_line, standardised
+from panel.study.study import Study, those_in
 
 STOP = "stop"
 GRID = np.linspace(0.0, 1.0, 101)

@@ -10,7 +10,7 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.stats.curves.intensity_course import course_at, intensity_course
+from panel.stats.curves.over_time import course_at, intensity_course
 from panel.study.study import Study
 
 QUANTITIES = MappingProxyType(
@@ -39,7 +39,7 @@ class Courses:
     ----------
     courses
         One row for each course: `attribute prototype assessor session replicate`, the quantities of
-        `panel.stats.curves.intensity_course.IntensityCourse`, `n_points ended`.
+        `panel.stats.curves.over_time.IntensityCourse`, `n_points ended`.
     means
         `attribute prototype seconds estimate n`: mean intensity at points of time where most courses run; n courses.
     differences

@@ -2,17 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
-from panel.models.prototypes.assumption_problems import end_rows, problem_rows
-from panel.models.prototypes.influence import influence_rows
-from panel.models.prototypes.residual_checks import residual_checks
-from panel.models.prototypes.scored_cells import ScoredPanel, scored_panels
+from panel.models.prototypes.differences import attribute_rows, inference
+from panel.models.prototypes.ranks import ScoredPanel, scored_panels
+from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import holm
+from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.residuals import (
+    MixedResiduals,
+    ResidualMaker,
+    f_without_each,
+    mixed_residuals,
+    normal_plot_correlation,
+    residual_maker,
+    share_reaching,
+    simulated_residuals,
+    spread_by_group,
+    spread_with_level,
+)
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
@@ -172,3 +184,233 @@ def _notes(panels: list[ScoredPanel], left_out: list[tuple[str, str]], no_scale:
         "Residuals of a model look more normal than what they come from, and a small panel shows only gross trouble: "
         "finding none does not prove the assumptions."
     )
+
+
+# Which of the things seen in the residuals and the scores are problems?
+
+
+FLOOR, CEILING, ONE_SCORE_DECIDES = "floor", "ceiling", "one score decides"
+CROWDED = 0.15  # share at an end of the scale that counts as crowded (McHorney & Tarlov 1995, Qual. Life Res. 4:293)
+MOVED = 1.0  # standard errors by which a single score may move the largest difference before it counts as decisive
+_COLUMNS = ["attribute", "kind", "prototype", "assessor", "row", "size", "p_adjusted"]
+
+
+def end_rows(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return how many scores sit at the ends of the scale, per attribute and prototype, where a scale is known."""
+    scales = {name: study.scale(name) for name in dict.fromkeys(frame["attribute"])}
+    limits = np.array([scales[name] or (np.nan, np.nan) for name in frame["attribute"]]).reshape(-1, 2)
+    marked = frame.assign(at_floor=frame["score"] <= limits[:, 0], at_ceiling=frame["score"] >= limits[:, 1])
+    marked = marked.loc[np.isfinite(limits).all(axis=1)]
+    counts = marked.groupby(["attribute", "prototype"], sort=False).agg(
+        n_scores=("score", "size"), at_floor=("at_floor", "sum"), at_ceiling=("at_ceiling", "sum")
+    )
+    return counts.assign(
+        share_floor=counts["at_floor"] / counts["n_scores"], share_ceiling=counts["at_ceiling"] / counts["n_scores"]
+    ).reset_index()
+
+
+def problem_rows(
+    tests: pd.DataFrame, assessors: pd.DataFrame, ends: pd.DataFrame, influence: pd.DataFrame, level: float
+) -> pd.DataFrame:
+    """Return one row per problem: `attribute kind prototype assessor row size p_adjusted`."""
+    rows = [
+        *_from_tests(tests, assessors, level),
+        *_from_ends(ends, "share_floor", FLOOR),
+        *_from_ends(ends, "share_ceiling", CEILING),
+        *_from_influence(influence, level),
+    ]
+    frame = pd.DataFrame(rows, columns=_COLUMNS)
+    text = dict.fromkeys(["attribute", "kind", "prototype", "assessor"], "str")
+    return frame.astype(text | dict.fromkeys(["row", "size", "p_adjusted"], "float64"))
+
+
+def _from_tests(tests: pd.DataFrame, assessors: pd.DataFrame, level: float) -> Iterator[tuple[object, ...]]:
+    for test in tests.loc[tests["p_adjusted"] < 1 - level].to_dict("records"):
+        attribute, who, size = str(test["attribute"]), "", test["statistic"]
+        if test["kind"] == UNEVEN_ASSESSORS:
+            own = assessors.loc[assessors["attribute"] == attribute]
+            widest = own.sort_values("ratio", ascending=False, kind="stable").iloc[0]  # NaN comes last
+            who, size = str(widest["assessor"]), float(widest["ratio"])
+        yield attribute, test["kind"], "", who, np.nan, size, test["p_adjusted"]
+
+
+def _from_ends(ends: pd.DataFrame, share: str, kind: str) -> Iterator[tuple[object, ...]]:
+    for row in ends.loc[ends[share] >= CROWDED].to_dict("records"):
+        yield row["attribute"], kind, row["prototype"], "", np.nan, row[share], np.nan
+
+
+def _from_influence(influence: pd.DataFrame, level: float) -> Iterator[tuple[object, ...]]:
+    """Yield scores without which an attribute's test turns, or its largest difference moves by a standard error."""
+    moved = (influence["estimate_without"] - influence["estimate"]).abs() / influence["std_error"]
+    turned = (influence["p_value"] < 1 - level) != (influence["p_value_without"] < 1 - level)
+    found = influence.assign(moved=moved).loc[turned | (moved > MOVED)]
+    for row in found.to_dict("records"):
+        yield row["attribute"], ONE_SCORE_DECIDES, row["prototype"], row["assessor"], row["row"], row["moved"], np.nan
+
+
+# Does any single score decide the result? Leave it out and see.
+
+
+_KEYS = ["attribute", "assessor", "prototype", "session", "replicate", "score"]
+
+
+def influence_rows(
+    panel: ScoredPanel, checks: list[ResidualChecks], frame: pd.DataFrame, candidates: int
+) -> pd.DataFrame:
+    """Return what leaving out single scores changes, for the scores of each attribute that pull most.
+
+    Those are, with the relative variances held, the `candidates` that move F most and the `candidates` that move the
+    largest difference most; the model is then fitted anew without each of them, variances included.
+    """
+    design = panel.design
+    ends = _largest_pairs(panel)
+    chosen = [_pulling(panel, column, own, ends[column], candidates) for column, own in enumerate(checks)]
+    row = np.concatenate(chosen)
+    column = np.repeat(np.arange(len(chosen)), [len(own) for own in chosen])
+    response = design.response[:, column]
+    response[row, np.arange(len(row))] = np.nan
+    without = fit_mixed_model(response, design.fixed, design.groups)
+    smaller = replace(design, attributes=tuple(design.attributes[k] for k in column), response=response, cube=None)
+    after, before = inference(without), inference(panel.fit)
+    tests = attribute_rows(smaller, without, after)
+    as_is = attribute_rows(design, panel.fit, before).iloc[column].reset_index(drop=True)
+    contrasts = np.array([_difference(design.fixed.shape[1], *pair) for pair in ends])
+    now, then = after.estimate(contrasts), before.estimate(contrasts)
+    place = panel.place[row, column]
+    return (
+        frame.iloc[place][_KEYS]
+        .reset_index(drop=True)
+        .assign(
+            row=frame.index[place] + 2,
+            highest=[design.prototypes[ends[k][0]] for k in column],
+            lowest=[design.prototypes[ends[k][1]] for k in column],
+            estimate=then.estimate[column, column],
+            std_error=then.std_error[column, column],
+            estimate_without=now.estimate[np.arange(len(row)), column],
+            statistic=as_is["statistic"],
+            statistic_without=tests["statistic"],
+            p_value=as_is["p_value"],
+            p_value_without=tests["p_value"],
+            converged=tests["converged"],
+        )
+    )
+
+
+def _largest_pairs(panel: ScoredPanel) -> list[tuple[int, int]]:
+    """Return, for each attribute, the prototypes with the highest and the lowest estimated mean."""
+    means = panel.fit.coefficients[:, : len(panel.design.prototypes)]
+    return list(zip(means.argmax(axis=1).tolist(), means.argmin(axis=1).tolist(), strict=True))
+
+
+def _difference(n_fixed: int, first: int, second: int) -> Array:
+    contrast = np.zeros(n_fixed)
+    contrast[first], contrast[second] = 1, -1
+    return contrast
+
+
+def _pulling(
+    panel: ScoredPanel, column: int, own: ResidualChecks, pair: tuple[int, int], candidates: int
+) -> np.ndarray:
+    """Return the rows of the design whose scores move F or the largest difference most."""
+    present = np.flatnonzero(np.isfinite(panel.design.response[:, column]))
+    k, n_fixed = len(panel.design.prototypes), panel.design.fixed.shape[1]
+    contrasts = np.array([_difference(n_fixed, place, 0) for place in range(1, k)])
+    f = f_without_each(own.maker, panel.design.response[present, column], contrasts)
+    statistic = inference(panel.fit).test(contrasts).statistic[column]
+    moved = own.numbers.pull @ _difference(n_fixed, *pair)
+    most = [_largest(np.abs(change), candidates) for change in (f - statistic, moved)]
+    return present[np.unique(np.concatenate(most))]
+
+
+def _largest(size: Array, candidates: int) -> np.ndarray:
+    """Return the places of the largest sizes; NaN, a score that its model cannot do without, never counts."""
+    order = np.argsort(np.where(np.isfinite(size), -size, np.inf), kind="stable")[:candidates]
+    return order[np.isfinite(size[order])]
+
+
+# What the model leaves over for one attribute: the residuals, their spread by assessor, and three tests of them.
+
+
+UNEVEN_ASSESSORS = "uneven assessors"
+SPREAD_FOLLOWS_LEVEL = "spread follows level"
+NOT_NORMAL = "not normal"
+FEWEST_PER_ASSESSOR = 3  # scores from which a spread of one assessor can be spoken of
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ResidualChecks:
+    """Residuals of one attribute and what was found in them; see `look_at_assumptions` for the columns."""
+
+    residuals: pd.DataFrame
+    assessors: pd.DataFrame
+    tests: pd.DataFrame
+    numbers: MixedResiduals
+    maker: ResidualMaker
+
+
+def residual_checks(
+    panel: ScoredPanel, column: int, frame: pd.DataFrame, draws: int, rng: np.random.Generator
+) -> ResidualChecks:
+    """Look at the residuals of attribute number `column` of a fitted panel, against `draws` simulated sets."""
+    design = panel.design
+    present = np.isfinite(design.response[:, column])
+    y, fixed = design.response[present, column], design.fixed[present]
+    groups = [group[present] for group in design.groups]
+    variances = panel.fit.variances[column]
+    maker = residual_maker(fixed, groups, variances[:-1] / variances[-1])
+    found = mixed_residuals(maker, y, fixed, groups, variances)
+    name = design.attributes[column]
+    rows = _residual_rows(frame, panel.place[present, column], found)
+    free = np.isfinite(found.standardised)
+    simulated, bent = simulated_residuals(maker, groups, variances[:-1] / variances[-1], draws, rng)
+    level = found.marginal_fit[:, None] + np.sqrt(variances[-1]) * bent
+    scale = np.sqrt(np.where(free, found.room, 1.0))[:, None]
+    tests = _residual_checks_tests(
+        found.standardised[free], found.fitted[free], groups[0][free], (simulated / scale)[free], level[free]
+    )
+    return ResidualChecks(rows, _assessor_rows(rows, found, variances[-1]), tests.assign(attribute=name), found, maker)
+
+
+def _residual_rows(frame: pd.DataFrame, place: np.ndarray, found: MixedResiduals) -> pd.DataFrame:
+    keys = ["attribute", "assessor", "prototype", "session", "replicate", "score"]
+    return (
+        frame.iloc[place][keys]
+        .reset_index(drop=True)
+        .assign(
+            row=frame.index[place] + 2,
+            fitted=found.fitted,
+            residual=found.residual,
+            standardised=found.standardised,
+            leverage=1 - found.room,
+        )
+    )
+
+
+def _assessor_rows(rows: pd.DataFrame, found: MixedResiduals, residual_variance: float) -> pd.DataFrame:
+    """Return the residual SD of each assessor, freed of how far the model bends to that assessor's scores."""
+    sums = rows.assign(square=found.residual**2, room=found.room).groupby("assessor", sort=False)
+    table = sums.agg(
+        attribute=("attribute", "first"), n_scores=("score", "size"), square=("square", "sum"), room=("room", "sum")
+    )
+    enough = (table["n_scores"] >= FEWEST_PER_ASSESSOR) & (table["room"] > 0)
+    residual_sd = np.sqrt(table["square"] / table["room"].where(enough))
+    table = table.assign(residual_sd=residual_sd, ratio=residual_sd / np.sqrt(residual_variance)).reset_index()
+    return table[["attribute", "assessor", "n_scores", "residual_sd", "ratio"]]
+
+
+def _residual_checks_tests(
+    values: Array, fitted: Array, assessor: np.ndarray, simulated: Array, level: Array
+) -> pd.DataFrame:
+    """Place three statistics of the residuals among those of simulated residuals of the same design."""
+    group = np.unique(assessor, return_inverse=True)[1].reshape(-1)
+    one = values[:, None]
+    spread = float(spread_by_group(one, group)[0])
+    follows = float(spread_with_level(one, fitted[:, None])[0])
+    straight = float(normal_plot_correlation(one)[0])
+    p_values = [
+        share_reaching(spread_by_group(simulated, group), spread),
+        share_reaching(np.abs(spread_with_level(simulated, level)), abs(follows)),
+        share_reaching(-normal_plot_correlation(simulated), -straight),
+    ]
+    kinds = [UNEVEN_ASSESSORS, SPREAD_FOLLOWS_LEVEL, NOT_NORMAL]
+    return pd.DataFrame({"kind": kinds, "statistic": [spread, follows, straight], "p_value": p_values})

@@ -10,8 +10,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import fit_panel
-from panel.models.prototypes.inference import SMALL_SAMPLE_WORDS, SmallSample, inference
+from panel.models.prototypes.differences import SMALL_SAMPLE_WORDS, SmallSample, fit_panel, inference
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
 from panel.stats.mixed.reml import MixedFit

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import warnings
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache, partial
+from typing import Any, TypeVar
 
 import pandas as pd
 
-from panel.report.contents.sources import Source
+from panel.report.contents.results import NotThere
+from panel.study.scores_used import scores_used
+from panel.study.study import Study
+from panel.views.drawing.pictures import png_bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,3 +214,217 @@ class Report:
         for section in self.all_sections:
             for gap in section.gaps:
                 yield section, gap
+
+
+# Which rows of the study does a number rest on? Said once per table, by its columns.
+
+
+DIRECT, THROUGH_THE_MODEL, SET_ASIDE = "direct", "through the model", "set aside, not used"
+_ORDER = (DIRECT, THROUGH_THE_MODEL, SET_ASIDE)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Which rows of which table of the study a row of results comes from.
+
+    Parameters
+    ----------
+    table
+        Table of the study.
+    same
+        Column of the results to the column of the study's table that must hold the same.
+    only
+        Column of the study's table to the values that count.
+    direct
+        Columns of the results that name the prototypes a row is about; rows of other prototypes count through the
+        model only. Without any, every row counts directly.
+    group
+        Column of the results whose value stands for several prototypes, and which those are.
+    """
+
+    table: str
+    same: Mapping[str, str] = field(default_factory=dict)
+    only: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    direct: tuple[str, ...] = ()
+    group: tuple[str, Mapping[str, tuple[str, ...]]] | None = None
+
+
+def source_rows(study: Study, source: Source, row: Mapping[str, Any]) -> pd.DataFrame:
+    """Return the rows of the study behind a row of results: `file line use` and the columns of the table.
+
+    Scores that the analysis uses have their corrected values; those set aside come last, as they came in. Columns that
+    are empty throughout are left out. `line` counts the header as 1.
+    """
+    frame, aside = _frame(study, source.table)
+    chosen = pd.Series(data=True, index=frame.index)
+    for column, values in source.only.items():
+        chosen &= frame[column].isin(values)
+    for own, column in source.same.items():
+        if own in row:
+            chosen &= frame[column].astype("str") == str(row[own])
+    rows = frame.loc[chosen]
+    named = _named(source, row)
+    direct = rows["prototype"].isin(named) if named and "prototype" in rows else pd.Series(data=True, index=rows.index)
+    use = direct.map({True: DIRECT, False: THROUGH_THE_MODEL}).mask(rows.index.isin(aside), SET_ASIDE)
+    kept = [name for name in rows.columns if rows[name].notna().any() and (rows[name].astype("str") != "").any()]
+    told = pd.DataFrame(
+        {"file": f"{source.table}.csv", "line": rows.index.to_numpy() + 2, "use": use}, index=rows.index
+    )
+    together = pd.concat([told, rows[kept]], axis=1)
+    return together.sort_values("use", key=lambda uses: uses.map(_ORDER.index), kind="stable", ignore_index=True)
+
+
+def _frame(study: Study, table: str) -> tuple[pd.DataFrame, pd.Index]:
+    """Return a table of the study, and which of its rows are set aside; blanks among the scores are no scores."""
+    if table != "scores":
+        return study.table(table), pd.Index([])
+    used = scores_used(study)
+    aside = pd.Index(used.set_aside["row"].to_numpy() - 2)
+    return pd.concat([used.frame, study.scores.loc[aside]]).sort_index(), aside
+
+
+def _named(source: Source, row: Mapping[str, Any]) -> set[str]:
+    names = {str(row[column]) for column in source.direct if column in row}
+    if source.group is not None and source.group[0] in row:
+        names |= set(source.group[1].get(str(row[source.group[0]]), ()))
+    return names
+
+
+# What is each number called, so that it can be asked for? `D-AF_GREASE-P4-P1-estimate`: table, row, column.
+#
+# A name may hold anything, so within a part a hyphen is written `~`, a blank `.`, and every other sign that is not
+# a
+# letter, a digit or an underscore as `%` and its code. Different names give different parts.
+
+
+_PLAIN = {"-": "~", " ": "."}
+
+
+def id_part(text: object) -> str:
+    """Return a name as a part of an id; different names give different parts."""
+    words = f"{text:g}" if isinstance(text, float) and text.is_integer() else str(text)
+    return "".join(_PLAIN.get(sign) or (sign if sign.isalnum() or sign == "_" else _escaped(sign)) for sign in words)
+
+
+def row_id(code: str, names: Iterable[object]) -> str:
+    """Return the id of a row: the letters of its table and what names the row."""
+    return "-".join([code, *map(id_part, names)])
+
+
+def row_ids(code: str, frame: pd.DataFrame, key: Sequence[str]) -> tuple[str, ...]:
+    """Return the id of each row of a table; rows that the key does not tell apart are counted with `+2`, `+3` ..."""
+    seen: dict[str, int] = {}
+    found = []
+    for names in frame[list(key)].itertuples(index=False, name=None):
+        name = row_id(code, names)
+        seen[name] = seen.get(name, 0) + 1
+        found.append(name if seen[name] == 1 else f"{name}+{seen[name]}")
+    return tuple(found)
+
+
+def number_id(row: str, column: object) -> str:
+    """Return the id of one number."""
+    return f"{row}-{id_part(column)}"
+
+
+def _escaped(sign: str) -> str:
+    return f"%{ord(sign):X}%"
+
+
+# How does a result become a table of the evidence file: texts to read, unrounded numbers, an id for each?
+
+
+def numbers(
+    code: str,
+    title: str,
+    shown: pd.DataFrame,
+    full: pd.DataFrame,
+    key: Sequence[str],
+    method: str,
+    *sources: Source,
+    rows: Iterable[Sequence[object]] | None = None,
+    printed: bool = True,
+) -> Numbers:
+    """Return a table with the ids of its rows.
+
+    Parameters
+    ----------
+    key
+        Columns of `full` that name a row, those that `shown` goes down by first.
+    rows
+        What names each row of `shown`, where it does not have the rows of `full` one by one.
+    """
+    full = full.reset_index(drop=True)
+    ids = row_ids(code, full, key)
+    shown_ids = ids if rows is None else _prefixes(code, rows, ids)
+    return Numbers(
+        code, title, shown.reset_index(drop=True), shown_ids, full, tuple(key), ids, method, sources, printed
+    )
+
+
+def _prefixes(code: str, rows: Iterable[Sequence[object]], ids: Sequence[str]) -> tuple[str, ...]:
+    """Return what the ids behind each row shown have in common; nothing for a row such as a total."""
+    found = [row_id(code, names) for names in rows]
+    return tuple(name if any(_goes_on(name, full) for full in ids) else "" for name in found)
+
+
+def _goes_on(name: str, full: str) -> bool:
+    return full == name or full.startswith(f"{name}-")
+
+
+# Small ways to put a part of the evidence file together: a table or why it is not there, a fact, a picture,
+# points.
+
+
+T = TypeVar("T")
+
+PRINT_DOTS = 150  # to the inch, for pictures in a text document: sharp on paper, and the file stays small
+
+
+def or_gap(found: Numbers | NotThere) -> Block:
+    """Return a table, or what stands in its place: a gap, or that the study was not about it."""
+    return not_there(found) if isinstance(found, NotThere) else found
+
+
+def not_there(found: NotThere) -> Block:
+    """Return what is said in place of a result: a gap, or that the study was not about it."""
+    return Paragraph(found.why) if found.not_part else Gap(found.why)
+
+
+def points(lines: Iterable[str]) -> tuple[Block, ...]:
+    """Return sentences as a list; nothing for none."""
+    told = tuple(line for line in lines if line)
+    return (Points(told),) if told else ()
+
+
+def picture(name: str, title: str, alt: str, svg: Callable[[], str], figure: Callable[[], Any]) -> Picture:
+    """Return a picture that is drawn once, when it is asked for."""
+    png = partial(_quietly, lambda: png_bytes(figure(), dots_per_inch=PRINT_DOTS))
+    return Picture(name, title, alt, cache(partial(_quietly, svg)), cache(png))
+
+
+def _quietly(draw: Callable[[], T]) -> T:
+    """Draw without the drawing library's remark on every sign that its font lacks; a box stands in its place."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        return draw()
+
+
+def fact(study: Study, name: str) -> str:
+    """Return what people typed for a fact of the study; empty if nothing."""
+    value = study.facts.get(name)
+    if isinstance(value, list | tuple):
+        return "; ".join(str(item) for item in value if str(item).strip())
+    if isinstance(value, dict):
+        return "; ".join(f"{key}: {_told(item)}" for key, item in value.items())
+    return str(value).strip() if value is not None else ""
+
+
+def stated(study: Study, name: str, label: str, missing: str) -> Block:
+    """Return a fact of the study behind its label, or the gap that it leaves."""
+    text = fact(study, name)
+    return Paragraph(f"{label}: {text}") if text else Gap(missing)
+
+
+def _told(item: object) -> str:
+    return " to ".join(str(part) for part in item) if isinstance(item, list | tuple) else str(item)

@@ -2,15 +2,39 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
+import pandas as pd
+
 from panel.claims.judge import Claims
-from panel.claims.verdict import VERDICTS
+from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
+from panel.errors import PanelError
+from panel.models.decision.record import decisions_so_far, first_changed_decision
 from panel.models.emollients.readings import JoinedReadings
-from panel.report.contents.blocks import Block, Caution, Gap, Paragraph, Section, Subheading, TextTable
-from panel.report.contents.matrix import evidence_matrix
-from panel.report.contents.parts import not_there, or_gap, points
+from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, FORMULATOR, PANEL_LEADER, Person, people
+from panel.report.contents.blocks import (
+    Block,
+    Caution,
+    Gap,
+    Paragraph,
+    Points,
+    Section,
+    SignOff,
+    Subheading,
+    TextTable,
+    fact,
+    not_there,
+    or_gap,
+    picture,
+    points,
+)
 from panel.report.contents.results import NotThere, Results
-from panel.report.contents.tables_claims import NO_CLAIMS, all_numbers, verdicts
-from panel.views.decision.claim_words import (
+from panel.report.contents.tables import NO_CLAIMS, all_numbers, decision_pairs, gates, ranking, verdicts, windows
+from panel.study.knowledge import cautions
+from panel.views.assessors.assessor_words import panel_headline
+from panel.views.consumers.liking import liking_headline
+from panel.views.consumers.segments import segments_headline
+from panel.views.decision.claims import (
     claims_headline,
     ended,
     footnote_lines,
@@ -18,11 +42,18 @@ from panel.views.decision.claim_words import (
     local_law,
     needs_of,
     reasons_of,
+    recorded_table,
     verdict_words,
     what_claims_cannot_show,
+    what_the_claims_show,
     wording_lines,
 )
-from panel.views.decision.evidence_tables import recorded_table
+from panel.views.decision.decide import decision_headline, what_the_decision_cannot_show, what_the_decision_shows
+from panel.views.decision.decision_pictures import chances_alt_text, chances_figure, chances_svg
+from panel.views.emollients.ladder import ladder_headline
+from panel.views.planning.study import what_is_in_the_study, what_the_findings_say
+from panel.views.prototypes.differences import headline, what_the_differences_cannot_show
+from panel.views.prototypes.map import what_the_map_cannot_show
 
 _SHEET = {
     "claim": "Exact wording",
@@ -126,3 +157,222 @@ def _option(found: Claims, number: int) -> str:
     parts += wording_lines(found, number)
     parts += [f"Footnote: {text}" for text in footnote_lines(found, number)[:1] if row["footnote"]]
     return " ".join(parts)
+
+
+# Parts 12, 14, 15 and 16: limits, sign-offs, when to look again, and the decision.
+
+
+_SIGNED = (
+    (PANEL_LEADER, "The sessions were run as the protocol says, or the deviations are listed."),
+    (ANALYST, "I did not make the prototypes. The analysis is the one described, on the data whose hash stands here."),
+    (CLAIM_REVIEWER, "I have read the evidence for each claim, its gaps and its limits."),
+)
+_DECIDED = {
+    "date": "Date",
+    "chosen": "Chosen",
+    "runner_up": "Next",
+    "reason": "Reason",
+    "not_established": "Not established",
+    "who": "Who",
+    "role": "Role",
+    "data_hash": "SHA-256 of the data",
+}
+_RECHECK = (
+    "the formula changes, also by one ingredient or its amount",
+    "the grade or the supplier of an emollient changes",
+    "the preservative or the pack changes",
+    "what it was compared with is no longer sold, or has changed",
+    "the use that the claim speaks of changes: dose, site, people, time",
+)
+
+
+def limits(results: Results) -> Section:
+    """Return who, when and how long, and what is not shown."""
+    blocks: list[Block] = list(points(limit_sentences(results)))
+    known = cautions()
+    words = known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]
+    return Section("12", "Limits", (*blocks, Points(tuple(words))))
+
+
+def limit_sentences(results: Results) -> Iterator[str]:
+    """Yield what a reader must not take from the results."""
+    found, placed = results.differences, results.map
+    for label, name in (("Who", "panel"), ("Dose", "dose"), ("Where on the skin", "area"), ("When", "dates")):
+        text = fact(results.study, name)
+        yield f"{label}: {text}." if text else f"{label}: not stated."
+    if not isinstance(found, NotThere):
+        yield from what_the_differences_cannot_show(found)
+    if not isinstance(placed, NotThere):
+        yield from what_the_map_cannot_show(placed)
+
+
+def sign_offs(results: Results) -> Section:
+    """Return room for three signatures; the tool never signs."""
+    intro = Paragraph("Each signs for what stands beside the name. The program leaves this empty and cannot sign.")
+    try:
+        team = people(results.study)
+    except PanelError as error:
+        return Section("14", "Sign-offs", (intro, Gap(str(error)), *_blocks(())))
+    blocks: list[Block] = [intro, *_blocks(team)]
+    doubly = [person.person for person in team if FORMULATOR in person.roles and ANALYST in person.roles]
+    if doubly:
+        blocks.append(Gap(f"{', '.join(doubly)} made prototypes and analysed them: the analyst is not independent."))
+    return Section("14", "Sign-offs", tuple(blocks))
+
+
+def _blocks(team: tuple[Person, ...]) -> tuple[SignOff, ...]:
+    return tuple(
+        SignOff(role, states, ", ".join(person.person for person in team if role in person.roles))
+        for role, states in _SIGNED
+    )
+
+
+def expiry(results: Results) -> Section:
+    """Return when the evidence has to be looked at again."""
+    years = fact(results.study, "recheck_after_years")
+    last = (
+        Points((f"Look again at the latest after {years} years.",))
+        if years
+        else Gap("Nobody has set after how many years the evidence is to be looked at again.")
+    )
+    blocks = (
+        Paragraph("The evidence no longer stands as it is, and has to be looked at again, when"),
+        Points(_RECHECK),
+        last,
+    )
+    return Section("15", "Expiry", blocks)
+
+
+def decision(results: Results) -> Section:
+    """Return what was decided, by whom and when, and how the prototypes stand against the target profile."""
+    recorded = decisions_so_far(results.study)
+    blocks: list[Block] = [Gap("No decision is recorded in this study.")] if recorded.empty else _decided(recorded)
+    found, names = results.decision, results.names
+    blocks += [Subheading("The prototypes against the target profile")]
+    if isinstance(found, NotThere):
+        return Section("16", "Decision record", (*blocks, not_there(found)))
+    blocks += [Caution("People decide. What follows is what the evidence says about the choice.")]
+    blocks += [Paragraph(decision_headline(found)), *points(what_the_decision_shows(found, names))]
+    blocks.append(
+        picture(
+            "decision",
+            "Chance that each prototype lies in each target window",
+            chances_alt_text(found, names),
+            lambda: chances_svg(found, names),
+            lambda: chances_figure(found, names),
+        )
+    )
+    blocks += [or_gap(make(results)) for make in (ranking, windows, gates, decision_pairs)]
+    blocks += points([found.method, *found.notes, *what_the_decision_cannot_show()])
+    return Section("16", "Decision record", tuple(blocks))
+
+
+def _decided(recorded: pd.DataFrame) -> list[Block]:
+    blocks: list[Block] = [TextTable("Decisions, in the order they were made", recorded_table(recorded, _DECIDED))]
+    broken = first_changed_decision(recorded)
+    if broken is not None:
+        blocks.append(Gap(f"Decision {broken + 1} was changed after it was written, or one before it is gone."))
+    if not bool(recorded["same_data"].iloc[-1]):
+        blocks.append(Gap("The study was changed after the last decision: it was taken on other data than these."))
+    return blocks
+
+
+# What does somebody read who has two pages' time? The answer, the claims, what is not established, the limits.
+
+
+_GRAVE = ("stop", "warning")
+
+
+def summary(results: Results, sections: Sequence[Section]) -> Section:
+    """Return the summary; `sections` are the parts it stands before."""
+    blocks: list[Block] = []
+    purpose = fact(results.study, "purpose")
+    blocks += [Paragraph(purpose)] if purpose else [Gap("The study does not say what it is for.")]
+    blocks += [Subheading("The answer"), *points(_answers(results))]
+    blocks += [Subheading("The claims"), *_claims(results)]
+    blocks += [Subheading("What is not established"), *points(_not_established(results, sections))]
+    blocks += [Subheading("Limits"), *points(_limits(results))]
+    return Section("", "Summary", tuple(blocks))
+
+
+def _answers(results: Results) -> list[str]:
+    names, found = results.names, results.differences
+    lines = [what_is_in_the_study(results.study)]
+    lines.append(f"Trained panel: {found.why if isinstance(found, NotThere) else headline(found, names)}")
+    if not isinstance(results.panel, NotThere):
+        lines.append(f"Assessors: {panel_headline(results.panel)}")
+    if not isinstance(results.ladder, NotThere):
+        lines.append(f"Emollients: {ladder_headline(results.ladder)}")
+    if not isinstance(results.liking, NotThere):
+        lines.append(f"Liking: {liking_headline(results.liking, names)}")
+    if not isinstance(results.segments, NotThere):
+        lines.append(f"Groups of consumers: {segments_headline(results.segments, names)}")
+    if not isinstance(results.decision, NotThere):
+        lines.append(f"Choice: {decision_headline(results.decision)}")
+    return lines
+
+
+def _claims(results: Results) -> list[Block]:
+    found = results.claims
+    if isinstance(found, NotThere):
+        return [not_there(found)]
+    if found.claims.empty:
+        return [Gap(NO_CLAIMS)]
+    return [Paragraph(claims_headline(found)), *points(what_the_claims_show(found))]
+
+
+def _not_established(results: Results, sections: Sequence[Section]) -> list[str]:
+    lines = []
+    for section in sections:
+        if section.gaps:
+            more = f" (and {len(section.gaps) - 1} more there)" if len(section.gaps) > 1 else ""
+            lines.append(f"Part {section.number}, {section.heading}: {section.gaps[0]}{more}")
+    return lines
+
+
+def _limits(results: Results) -> list[str]:
+    grave = [f"{finding.where}: {finding.message}" for finding in results.findings if finding.severity in _GRAVE]
+    lines = [f"Of the data: {what_the_findings_say(results.findings)}", *grave]
+    if not isinstance(results.differences, NotThere):
+        lines += what_the_differences_cannot_show(results.differences)
+    known = cautions()
+    return [*lines, *known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]]
+
+
+# Which kinds of evidence stand behind each claim, and how directly? A plain rule of ours, not of any guide.
+#
+# A number of the trained panel or of consumers is direct evidence for a claim it was asked for, partial if the
+# claim was
+# not fixed before the data, or if its kind needs both and only one is there. An instrument reading is partial
+# evidence at
+# most: it was paired with the attribute beforehand, but what people feel is for people to say.
+
+
+DIRECT, PARTIAL, NONE = "direct", "partial", "none"
+KINDS = ("panel", "consumers", "instruments")
+_NEEDS_BOTH = "absolute_negative"
+_SHARE = "%"
+
+
+def evidence_matrix(claims: Claims, readings: JoinedReadings | None) -> pd.DataFrame:
+    """Return `number claim panel consumers instruments strength`: each direct, partial or none."""
+    paired = set() if readings is None else set(readings.partners["attribute"])
+    rows = []
+    for row in claims.claims.to_dict("records"):
+        own = claims.numbers.loc[(claims.numbers["number"] == row["number"]) & claims.numbers["estimate"].notna()]
+        of_people = _strengths(own, str(row["kind"]), late=bool(row["exploratory"]))
+        instruments = PARTIAL if row["attribute"] in paired else NONE
+        if row["verdict"] == NOT_THIS_TOOL:
+            of_people, instruments = (NONE, NONE), NONE
+        found = (*of_people, instruments)
+        best = next(strength for strength in (DIRECT, PARTIAL, NONE) if strength in found)
+        rows.append((row["number"], row["claim"], *found, best))
+    return pd.DataFrame(rows, columns=["number", "claim", *KINDS, "strength"])
+
+
+def _strengths(numbers: pd.DataFrame, kind: str, *, late: bool) -> tuple[str, str]:
+    """Return the strength of the trained panel's and of the consumers' evidence."""
+    of_consumers = bool((numbers["unit"] == _SHARE).any())
+    of_panel = bool((numbers["unit"] != _SHARE).any())
+    whole = DIRECT if not late and (kind != _NEEDS_BOTH or (of_panel and of_consumers)) else PARTIAL
+    return (whole if of_panel else NONE, whole if of_consumers else NONE)

@@ -15,7 +15,7 @@ from panel.claims.judge import Claims, judge_claims
 from panel.errors import PanelError
 from panel.models.assessors.performance import PanelCheck, check_panel
 from panel.models.consumers.agreement import Agreement, count_agreement
-from panel.models.consumers.answers_read import questions_of
+from panel.models.consumers.answers import questions_of
 from panel.models.consumers.check_all import CheckAll, count_check_all
 from panel.models.consumers.forced_choice import ForcedChoices, judge_forced_choices
 from panel.models.consumers.just_about_right import JustAboutRight, weigh_just_about_right
@@ -29,13 +29,13 @@ from panel.models.emollients.readings import JoinedReadings, join_readings
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.models.prototypes.map import PrototypeMap, find_map
-from panel.models.prototypes.rank_sums import RankComparison, compare_ranks
+from panel.models.prototypes.ranks import RankComparison, compare_ranks
 from panel.models.prototypes.scale_use import ScaleUse, find_scale_use
 from panel.models.prototypes.sensitivity import Sensitivity, smallest_difference
 from panel.report.elsewhere import elsewhere
+from panel.study.folder import files_of_study
+from panel.study.naming import Naming, naming
 from panel.study.study import Study
-from panel.study.study_files import files_of_study
-from panel.views.drawing.naming import Naming, naming
 
 T = TypeVar("T")
 

@@ -13,17 +13,15 @@ from panel.models.consumers.liking import Liking
 from panel.models.consumers.preference import Preferences
 from panel.models.consumers.preference_map import PreferenceMap
 from panel.models.consumers.segments import Segments
-from panel.report.contents.blocks import Numbers
-from panel.report.contents.numbers import numbers
+from panel.report.contents.blocks import Numbers, Source, numbers
 from panel.report.contents.results import NotThere, Results
-from panel.report.contents.sources import Source
-from panel.views.consumers.agreement_tables import bars_table, statements_table
-from panel.views.consumers.check_all_tables import lift_table, term_counts_table, term_pairs_table, term_tests_table
-from panel.views.consumers.choice_tables import choices_table, preferences_table
-from panel.views.consumers.liking_tables import liking_pairs_table, liking_table, liking_tests_table
-from panel.views.consumers.preference_map_words import sensations_table
-from panel.views.consumers.right_tables import drops_table
-from panel.views.consumers.segment_pictures import segments_table
+from panel.views.consumers.agreement import bars_table, statements_table
+from panel.views.consumers.check_all import lift_table, term_counts_table, term_pairs_table, term_tests_table
+from panel.views.consumers.choices import choices_table, preferences_table
+from panel.views.consumers.just_about_right import drops_table
+from panel.views.consumers.liking import liking_pairs_table, liking_table, liking_tests_table
+from panel.views.consumers.preference_map import sensations_table
+from panel.views.consumers.segments import segments_table
 
 _FORCED = ("paired", "triangle", "duo_trio", "three_afc", "tetrad")
 R = TypeVar("R")

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from panel.stats.arrays import Array
-from panel.stats.comparing.welch import MeanDifferences, t_differences
+from panel.stats.comparing.group_means import MeanDifferences, t_differences
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -10,10 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import fdtr, fdtrc, stdtr
+from scipy.special import betainc, betaincc, fdtr, fdtrc, stdtr
 
 from panel.stats.arrays import Array
-from panel.stats.assessors.agreement import Agreement, Disagreement
+from panel.stats.assessors.agreement import Agreement, Disagreement, column_effects, others_effects
+from panel.stats.assessors.own_tables import OwnTables
 
 SCALE_SD = 0.2
 """Standard deviation of honest use of the scale, between people and again between attributes of one person: two and a
@@ -147,3 +148,220 @@ def _stranger(found: Agreement, others: Disagreement, extra: tuple[Array, Array]
     defined = np.isfinite(found.scatter) & np.isfinite(usual) & (found.prototypes > 2)
     df, df_error = np.where(defined, found.prototypes - 2, 1.0), np.where(defined, others.df, 1.0)
     return np.where(defined, fdtrc(df, df_error, np.where(defined, found.scatter / usual, 1.0)), np.nan)
+
+
+# Does an assessor repeat as well as the others do?
+#
+# An assessor's own residual variance over that of the others is F distributed if both are one variance: in data
+# with
+# equal cells this is Cochran's test of the largest variance and the k statistic of ASTM E691 in another dress,
+# k^2 = a F / (F + a - 1) for a assessors.
+
+
+ALLOWED = 1.3
+"""Honest people differ in scatter by about a third (common practice, no source); only more than that is looked for."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Repeats:
+    """Ratios of standard deviations, the person's over the others'; (q, a), `overall` ones (a,); NaN without repeats.
+
+    Parameters
+    ----------
+    ratio
+        For each attribute.
+    k
+        The person's standard deviation over that of the whole panel, the person included (ASTM E691).
+    p_value
+        Upper tail of each attribute, beyond the person's ratio on the other attributes if that is above 1.
+    overall, overall_p
+        The ratio over all attributes by the mean share (`panel.stats.assessors.departures`), and the upper tail beyond
+        ALLOWED.
+    independent
+        How many independent attributes the q amount to: scores of one sample go together.
+    """
+
+    ratio: Array
+    k: Array
+    p_value: Array
+    overall: Array
+    overall_p: Array
+    independent: float
+
+
+def repeats(own: OwnTables) -> Repeats:
+    """Return how each assessor repeats against the others."""
+    within, df = np.where(own.df_error > 0, own.within, 0.0), own.df_error
+    others_df = df.sum(axis=1, keepdims=True) - df
+    others = _over(within.sum(axis=1, keepdims=True) - within, others_df)
+    f = _over(own.mean_square, others)
+    known = np.isfinite(f)
+    weight = np.where(known, df, 0.0)
+    weighed = np.where(known, df * np.where(known, f, 0.0), 0.0)
+    elsewhere = _over(weighed.sum(axis=0) - weighed, weight.sum(axis=0) - weight)
+    usual = np.where(np.isfinite(elsewhere), np.maximum(elsewhere, 1.0), 1.0)
+    panel = _over(within.sum(axis=1, keepdims=True), df.sum(axis=1, keepdims=True))
+    independent = independent_attributes(own)
+    whole = mean_share(within, df, independent / len(f), ALLOWED)
+    return Repeats(
+        ratio=np.sqrt(f),
+        k=np.sqrt(_over(own.mean_square, panel)),
+        p_value=_upper(f / usual, df, others_df),
+        overall=whole.ratio,
+        overall_p=whole.upper,
+        independent=independent,
+    )
+
+
+def independent_attributes(own: OwnTables) -> float:
+    """Return q^2 over the sum of the squared correlations of the residuals, from 1 to q.
+
+    A mean of q variances of equal size scatters as if over so many independent ones. Squared correlations are freed
+    of what chance adds, 1 / df.
+    """
+    df = np.maximum(own.df_error.sum(axis=1), 2.0)
+    chance = 1 / np.minimum(df[:, None], df[None, :])
+    square = np.clip((residual_correlations(own) ** 2 - chance) / (1 - chance), 0.0, 1.0)
+    np.fill_diagonal(square, 1.0)
+    return float(len(square) ** 2 / square.sum())
+
+
+def residual_correlations(own: OwnTables) -> Array:
+    """Return the correlations (q, q) of the residuals of one sample, zero where an attribute leaves none."""
+    filled = np.where(np.isfinite(own.residual), own.residual, 0.0)
+    cross = filled.T @ filled
+    size = np.sqrt(np.outer(np.diagonal(cross), np.diagonal(cross)))
+    return np.divide(cross, size, out=np.zeros_like(cross), where=size > 0)
+
+
+def _upper(f: Array, df: Array, df_error: Array) -> Array:
+    known = np.isfinite(f) & (df > 0) & (df_error > 0)
+    filled = (np.where(known, part, 1.0) for part in (df, df_error, f))
+    return np.where(known, fdtrc(*filled), np.nan)
+
+
+def _over(above: Array, below: Array) -> Array:
+    """Return above / below, NaN where nothing is below."""
+    above, below = np.broadcast_arrays(above, below)
+    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+
+
+# Does an assessor's level wander over the sessions in a way the others' does not?
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Drift:
+    """Change per session, its standard error, degrees of freedom and two-sided p-value; arrays (q, a)."""
+
+    slope: Array
+    std_error: Array
+    df: Array
+
+    @property
+    def p_value(self) -> Array:
+        """Two-sided p-value that the person's level goes with the others'; NaN where it cannot be had."""
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray(2 * stdtr(self.df, -np.abs(self.slope / self.std_error)))
+
+
+def drift(sittings: Array, extra: tuple[Array, Array]) -> Drift:
+    """Return each assessor's change per session beyond the others'.
+
+    The yardstick is how much the others' sittings scatter about an additive table of assessors and sessions, so that
+    ordinary good and bad days are no drift.
+
+    Parameters
+    ----------
+    sittings
+        (q, a, s) session effects in order of time, NaN where absent.
+    extra
+        (q, a) variance of a person's session effect by which the own scatter exceeds the panel's (zero if it does
+        not), and its degrees of freedom.
+    """
+    a, s = sittings.shape[1:]
+    apart = sittings - others_effects(sittings)
+    there = np.isfinite(apart)
+    attended = there.sum(axis=-1)
+    time = np.where(there, np.arange(s, dtype=float), 0.0)
+    time = np.where(there, time - _drift_over(time.sum(axis=-1), attended)[..., None], 0.0)
+    square = (time**2).sum(axis=-1)
+    slope = _drift_over((time * np.where(there, apart, 0.0)).sum(axis=-1), square)
+    without = np.where(np.eye(a, dtype=bool)[:, :, None], np.nan, sittings[:, None])
+    variance, df = _scatter(without)
+    usual = variance * (1 + _drift_over(np.ones_like(variance), np.isfinite(without).any(axis=-1).sum(axis=-1)))
+    total = usual + extra[0]
+    freedom = total**2 / (usual**2 / df + extra[0] ** 2 / np.maximum(extra[1], 1))
+    return Drift(slope, np.sqrt(_drift_over(total, square)), freedom)
+
+
+def _scatter(tables: Array) -> tuple[Array, Array]:
+    """Return the residual mean square of additive tables (..., a, s) and its degrees of freedom."""
+    there = np.isfinite(tables)
+    rest = tables - column_effects(tables)[..., None, :]
+    level = _drift_over(np.where(there, rest, 0.0).sum(axis=-1), there.sum(axis=-1))
+    rest = np.where(there, rest - level[..., None], 0.0)
+    people, columns = there.any(axis=-1).sum(axis=-1), there.any(axis=-2).sum(axis=-1)
+    df = (there.sum(axis=(-1, -2)) - people - columns + 1).astype(float)
+    df = np.where(df > 0, df, np.nan)
+    return (rest**2).sum(axis=(-1, -2)) / df, df
+
+
+def _drift_over(above: Array, below: Array) -> Array:
+    """Return above / below, NaN where nothing is below."""
+    return np.divide(above, below, out=np.full(np.shape(above), np.nan), where=np.asarray(below) > 0)
+
+
+# One assessor's share of a sum of squares, over several attributes at once.
+#
+# If all a assessors scatter alike, an assessor's share of the sum of squares on one attribute is beta distributed
+# with
+# (d / 2, D / 2), d own and D others' degrees of freedom: Cochran's test of the largest variance. The mean share
+# over
+# attributes has the same mean and, the more independent attributes there are, a smaller variance; the beta
+# distribution
+# with that mean and variance stands for it.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class MeanShare:
+    """Arrays (a,): `ratio` of the person's standard deviation to the others', and both tails of the share."""
+
+    ratio: Array
+    lower: Array
+    upper: Array
+
+
+def mean_share(squares: Array, df: Array, independent: float, allowed: float = 1.0) -> MeanShare:
+    """Return how an assessor's share, on average over the attributes, compares with an equal one.
+
+    Parameters
+    ----------
+    squares, df
+        (q, a) sums of squares and their degrees of freedom; a cell without any counts for nothing.
+    independent
+        Share of the attributes, 0 to 1, that are as good as independent.
+    allowed
+        Ratio of standard deviations up to which more is nothing out of the ordinary, for the upper tail.
+    """
+    held = np.isfinite(squares) & (df > 0)
+    own, d = np.where(held, squares, 0.0), np.where(held, df, 0.0)
+    total, whole = own.sum(axis=1, keepdims=True), d.sum(axis=1, keepdims=True)
+    held &= (total > 0) & (whole > d)
+    count = held.sum(axis=0)
+    share = _mean(_over(own, total), held)
+    beyond = _mean(_over(own, own + allowed**2 * (total - own)), held)
+    expected = _mean(_over(d, whole), held)
+    size = np.maximum(independent * count, 1.0) * (_mean(np.broadcast_to(whole / 2, d.shape), held) + 1) - 1
+    known = (count > 0) & (expected > 0)
+    alpha, beta = (np.where(known, part * size, 1.0) for part in (expected, 1 - expected))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        odds = share / (1 - share) * (1 - expected) / expected
+    return MeanShare(
+        ratio=np.where(known, np.sqrt(odds), np.nan),
+        lower=np.where(known, betainc(alpha, beta, np.where(known, share, 0.5)), np.nan),
+        upper=np.where(known, betaincc(alpha, beta, np.where(known, beyond, 0.5)), np.nan),
+    )
+
+
+def _mean(values: Array, held: np.ndarray) -> Array:
+    return _over(np.where(held, values, 0.0).sum(axis=0), held.sum(axis=0))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.one_way import f_tail, one_way
+from panel.stats.comparing.group_means import f_tail, one_way
 from panel.stats.mixed.moments import missing_patterns
 
 ONLY_ROUNDING = 1e-24  # sum of squares, relative to that of the scores: rounding leaves about 1e-31

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
+from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import fdtri, gammaincinv, gammaln, ncfdtr, ndtr, stdtrit
+from scipy.special import chdtrc, fdtri, gammaincinv, gammaln, ncfdtr, ndtr, stdtrit, xlog1py, xlogy
+
+from panel.errors import ModelError
 
 Floats = NDArray[np.float64]
 
@@ -67,3 +71,90 @@ def equivalence_power(
 @cache
 def _quadrature() -> tuple[Floats, Floats]:
     return np.polynomial.legendre.leggauss(NODES)
+
+
+# What is a count of right answers worth if it was planned to look at it on the way, and to stop if it was enough?
+
+
+MOST_TABLES = 200_000
+TIE = 1e-9  # relative: tables as likely as the one seen but for rounding are counted with it
+
+
+def planned_looks_p(
+    numbers: Sequence[int], needed: Sequence[int], guess: float, look: int, right: int
+) -> tuple[float, float]:
+    """Return the exact p-value of a count at one of several looks, and the false-alarm chance of the whole plan.
+
+    Outcomes are ordered by stages: to have stopped at an earlier look counts for more than anything later (Armitage
+    1957, Biometrika 44:9). Worked out by adding up all ways to get there.
+
+    Parameters
+    ----------
+    numbers
+        Answers collected at each look, growing.
+    needed
+        Right answers, of all so far, with which the test stops at that look and says that the samples differ.
+    guess
+        Chance of a right answer by guessing.
+    look
+        Place of the look at which the test ended, from 0.
+    right
+        Right answers of all up to that look.
+
+    Raises
+    ------
+    ModelError
+        If the plan is none, or the count cannot have come about under it.
+    """
+    _ask_plan(numbers, needed, look, right)
+    going, stopped = np.ones(1), list[float]()
+    p_value = 0.0
+    for place, (before, now) in enumerate(pairwise((0, *numbers))):
+        going = np.convolve(going, _chances(now - before, guess))
+        if place == look:
+            p_value = sum(stopped) + float(going[right:].sum())
+        stopped.append(float(going[needed[place] :].sum()))
+        going[needed[place] :] = 0.0
+    return min(p_value, 1.0), min(sum(stopped), 1.0)
+
+
+def _chances(n: int, guess: float) -> Floats:
+    """Return the binomial chances of 0 to n right answers."""
+    x = np.arange(n + 1.0)
+    ways = _log_ways(x[:, None], np.array([float(n)]))
+    return np.asarray(np.exp(ways + xlogy(x, guess) + xlog1py(n - x, -guess)))
+
+
+def _ask_plan(numbers: Sequence[int], needed: Sequence[int], look: int, right: int) -> None:
+    whole = len(numbers) == len(needed) and len(numbers) > 0
+    if not whole or any(later <= before for before, later in pairwise((0, *numbers))):
+        raise ModelError("A plan of looks needs growing numbers of answers, and right answers needed at each of them.")
+    if not (0 <= look < len(numbers) and 0 <= right <= numbers[look]):
+        raise ModelError(f"{right} right answers do not fit look {look + 1} of a plan for {list(numbers)} answers.")
+
+
+def same_share_p(right: ArrayLike, n: ArrayLike) -> tuple[float, bool]:
+    """Return the p-value that all sessions have the same share of right answers, and whether it is exact.
+
+    Exact: the chance, given the totals, of every table no likelier than the one seen (Freeman and Halton 1951,
+    Biometrika 38:141); for many sessions chi-square. 1 where there is nothing to compare.
+    """
+    x, n = np.asarray(right, dtype=float), np.asarray(n, dtype=float)
+    total, answers = x.sum(), n.sum()
+    if len(x) < 2 or total in (0.0, answers):
+        return 1.0, True
+    if np.prod(n[:-1] + 1) > MOST_TABLES:
+        expected = n * total / answers
+        statistic = np.sum((x - expected) ** 2 / expected + (x - expected) ** 2 / (n - expected))
+        return float(chdtrc(len(x) - 1, statistic)), False
+    first = np.array(list(product(*(range(int(size) + 1) for size in n[:-1]))), dtype=float).reshape(-1, len(x) - 1)
+    tables = np.column_stack([first, total - first.sum(axis=1)])
+    tables = tables[(tables[:, -1] >= 0) & (tables[:, -1] <= n[-1])]
+    logs = _log_ways(tables, n)
+    chances = np.exp(logs - logs.max())
+    seen = np.exp(_log_ways(x, n) - logs.max())
+    return float(min(chances[chances <= seen * (1 + TIE)].sum() / chances.sum(), 1.0)), True
+
+
+def _log_ways(x: Floats, n: Floats) -> Floats:
+    return np.asarray(np.sum(gammaln(n + 1) - gammaln(x + 1) - gammaln(n - x + 1), axis=-1))

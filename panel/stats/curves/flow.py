@@ -2,28 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
-from panel.stats.curves.flow_models import (
-    FLOW_MODELS,
-    PARAMETERS,
-    STRESS,
-    FlowModel,
-    best_index,
-    casson_start,
-    herschel_bulkley,
-    log_log_line,
-    power_law,
-)
 from panel.stats.curves.least_squares import Array, CurveFit, fit_curve
-from panel.stats.curves.yield_stress import highest_useful_rate, yield_stress_interval
 
 Weighting = Literal["equal", "relative"]
 FEWEST_RATES = 5
@@ -230,3 +218,232 @@ def _aicc(residual_sum: float, size: float, n: int, parameters: int) -> float:
     if n - k - 1 <= 0:
         return float("inf")
     return float(n * np.log(max(residual_sum, 1e-24 * size) / n) + 2 * k + 2 * k * (k + 1) / (n - k - 1))
+
+
+# The flow curves fitted here, shear stress from shear rate, and where a fit of each of them starts.
+#
+# Power law (Ostwald and de Waele), sigma = K r^n; Casson (1959), sqrt(sigma) = sqrt(sigma0) + sqrt(eta r);
+# Herschel and
+# Bulkley (1926), sigma = sigma0 + K r^n. A power law and a Herschel-Bulkley curve are straight in everything but
+# n: for
+# a given n the rest follows by linear least squares, so that n alone is searched for and no start can be a bad
+# one.
+
+
+FlowModel = Literal["power_law", "casson", "herschel_bulkley"]
+FLOW_MODELS: tuple[FlowModel, ...] = get_args(FlowModel)
+PARAMETERS: dict[FlowModel, tuple[str, ...]] = {
+    "power_law": ("consistency", "flow_index"),
+    "casson": ("yield_stress", "plastic_viscosity"),
+    "herschel_bulkley": ("yield_stress", "consistency", "flow_index"),
+}
+LOWEST_INDEX, HIGHEST_INDEX = 0.02, 3.0
+_GRID = np.geomspace(LOWEST_INDEX, HIGHEST_INDEX, 120)
+
+
+def power_law(rate: Array, parameters: Array) -> Array:
+    """Return K r^n for parameters (K, n)."""
+    return np.asarray(parameters[0] * rate ** parameters[1])
+
+
+def casson(rate: Array, parameters: Array) -> Array:
+    """Return (sqrt(sigma0) + sqrt(eta r))^2 for parameters (sigma0, eta)."""
+    return np.asarray((np.sqrt(parameters[0]) + np.sqrt(parameters[1] * rate)) ** 2)
+
+
+def herschel_bulkley(rate: Array, parameters: Array) -> Array:
+    """Return sigma0 + K r^n for parameters (sigma0, K, n)."""
+    return np.asarray(parameters[0] + parameters[1] * rate ** parameters[2])
+
+
+STRESS: dict[FlowModel, Callable[[Array, Array], Array]] = {
+    "power_law": power_law,
+    "casson": casson,
+    "herschel_bulkley": herschel_bulkley,
+}
+
+
+def log_log_line(rate: Array, stress: Array) -> tuple[float, float]:
+    """Return (K, n) of the straight line through the logarithms.
+
+    This is another estimator than least squares on the stresses: it weighs relative errors, and the two differ
+    wherever points do not lie exactly on the curve.
+    """
+    x, y = np.log(rate), np.log(stress)
+    n = float(((x - x.mean()) @ y) / ((x - x.mean()) @ (x - x.mean())))
+    return float(np.exp(y.mean() - n * x.mean())), n
+
+
+def casson_start(rate: Array, stress: Array) -> tuple[float, float]:
+    """Return (sqrt(sigma0), sqrt(eta)) of the straight line through the square roots, neither below zero."""
+    x, y = np.sqrt(rate), np.sqrt(stress)
+    slope = float(((x - x.mean()) @ y) / ((x - x.mean()) @ (x - x.mean())))
+    intercept = float(y.mean() - slope * x.mean())
+    if intercept < 0:
+        return 0.0, float((x @ y) / (x @ x))
+    return (intercept, slope) if slope > 0 else (float(y.mean()), 0.0)
+
+
+def best_index(rate: Array, stress: Array, weights: Array, yield_stress: float | None = None) -> tuple[float, Array]:
+    """Return the smallest weighted sum of squares of a Herschel-Bulkley curve and its (sigma0, K, n).
+
+    With `yield_stress` given, sigma0 is held there; otherwise it is free but not below zero.
+    """
+    from scipy.optimize import minimize_scalar
+
+    scale = float(np.exp(np.log(rate).mean()))  # rates around 1, so that powers of them stay tame
+
+    def straight(n: Array) -> Array:
+        return _straight_part(rate / scale, stress, weights, n, yield_stress)
+
+    values = straight(_GRID)[0]
+    place = int(np.argmin(values))
+    ends = np.log(_GRID[[max(place - 1, 0), min(place + 1, _GRID.size - 1)]])
+    found = minimize_scalar(
+        lambda log_n: float(straight(np.exp([log_n]))[0, 0]),
+        bounds=(ends[0], ends[1]),
+        method="bounded",
+        options={"xatol": 1e-10},
+    )
+    n = float(np.exp(found.x)) if found.fun <= values[place] else float(_GRID[place])
+    residual_sum, sigma0, K = straight(np.array([n]))[:, 0].tolist()
+    return residual_sum, np.array([sigma0, K / scale**n, n])
+
+
+def _straight_part(rate: Array, stress: Array, weights: Array, n: Array, yield_stress: float | None) -> Array:
+    """Return residual sum, sigma0 and K, neither of them below zero, for each n; shape (3, number of n)."""
+    power = rate ** n[:, None]
+    w = weights / weights.sum()
+    through_origin = (power * stress) @ w / (power**2 @ w)
+    if yield_stress is None:
+        mean_power, mean_stress = power @ w, float(w @ stress)
+        centred = power - mean_power[:, None]
+        K = (centred * stress) @ w / (centred**2 @ w)
+        sigma0 = mean_stress - K * mean_power
+        sigma0, K = np.where(K < 0, mean_stress, sigma0), np.maximum(K, 0.0)
+        sigma0, K = np.maximum(sigma0, 0.0), np.where(sigma0 < 0, through_origin, K)
+    else:
+        sigma0 = np.full(n.size, yield_stress)
+        K = np.maximum(through_origin - yield_stress * (power @ w) / (power**2 @ w), 0.0)
+    residual = stress - sigma0[:, None] - K[:, None] * power
+    return np.stack([residual**2 @ weights, sigma0, K])
+
+
+# How thick is a sample at a given shear rate, by the curve fitted to it, and is that rate inside what was
+# measured?
+
+
+# An instrument sets a rate to about this; a rate that much beyond the last point still counts as measured.
+_SET_RATE = 1e-3
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ApparentViscosity:
+    """Fitted stress over rate at some rates, with t intervals on the logarithm; `extrapolated` where not measured."""
+
+    rate: Array
+    viscosity: Array
+    ci_low: Array
+    ci_high: Array
+    extrapolated: NDArray[np.bool_]
+
+
+def apparent_viscosity(fit: FlowFit, rate: ArrayLike, level: float = 0.95) -> ApparentViscosity:
+    """Return the fitted viscosity at shear rates, also beyond the measured ones, which is then said."""
+    r = np.atleast_1d(np.asarray(rate, dtype=float))
+    sigma = fit.stress(r)
+    slopes = _slopes(fit, r) / sigma
+    outside = (r < fit.lowest_rate * (1 - _SET_RATE)) | (r > fit.highest_rate * (1 + _SET_RATE))
+    with np.errstate(over="ignore"):
+        std_error = np.sqrt(np.einsum("ik,kl,il->i", slopes.T, fit.covariance, slopes.T))
+        factor = np.exp(stdtrit(fit.df, 0.5 + level / 2) * std_error)
+    return ApparentViscosity(r, sigma / r, sigma / r / factor, sigma / r * factor, np.asarray(outside))
+
+
+def _slopes(fit: FlowFit, r: Array) -> Array:
+    """Return the change of stress with each parameter; shape (k, rates)."""
+    if fit.model == "casson":
+        # A parameter at zero is at its bound: it takes no part in the covariance, and its slope does not count.
+        root = np.sqrt(fit.stress(r))
+        halves = [np.ones_like(r), np.sqrt(r)]
+        return np.stack(
+            [root * x / np.sqrt(b) if b > 0 else 0 * r for x, b in zip(halves, fit.parameters, strict=True)]
+        )
+    K, n = fit.parameters[-2:]
+    slopes = [r**n, K * r**n * np.log(r)]
+    return np.stack(slopes if fit.model == "power_law" else [np.ones_like(r), *slopes])
+
+
+# What a flow curve can say about the stress at which flow begins, and when it cannot say anything.
+
+
+# At a rate where the flowing part is three times the yield stress, the yield stress is a quarter of what is measured.
+# Above that rate it hides behind the choice of a model. For n = 1 and for Casson's model this is 3 sigma0 / K.
+_TIMES = 3.0
+_EXACT = 1e-8  # of the end of an interval, relative
+
+
+def highest_useful_rate(model: FlowModel, parameters: Array) -> float:
+    """Return the rate below which the yield stress shows, (3 sigma0 / K)^(1/n); zero where there is none.
+
+    `parameters` as in `flow_models`. A rule of thumb; from memory, no source.
+    """
+    sigma0, K = float(parameters[0]), float(parameters[1])
+    n = float(parameters[2]) if model == "herschel_bulkley" else 1.0
+    if sigma0 <= 0:
+        return 0.0
+    if K <= 0:
+        return np.inf
+    with np.errstate(over="ignore"):
+        return float(np.float64(_TIMES * sigma0 / K) ** (1 / n))
+
+
+def yield_stress_interval(
+    model: FlowModel, rate: Array, stress: Array, weights: Array, parameters: Array, residual_sum: float, level: float
+) -> tuple[float, float]:
+    """Return the yield stresses that the points do not contradict: the profile interval, not below zero.
+
+    All values for which the smallest sum of squares stays below its minimum x (1 + t^2 / df). Unlike estimate plus or
+    minus a standard error it becomes wide and lopsided by itself where the points say little.
+
+    References
+    ----------
+    Bates and Watts (1988) Nonlinear Regression Analysis and Its Applications, section 6.1.
+    """
+    from scipy.optimize import brentq
+
+    df = rate.size - (3 if model == "herschel_bulkley" else 2)
+    limit = residual_sum * (1 + float(stdtrit(df, 0.5 + level / 2)) ** 2 / df)
+    # Below this, a sum of squares is rounding: points that lie on a curve exactly.
+    limit = max(limit, float(weights @ stress**2) * 1e-16)
+
+    def beyond(sigma0: float) -> float:
+        return _smallest_sum(model, rate, stress, weights, sigma0) - limit
+
+    best = float(parameters[0])
+    low = 0.0 if best <= 0 or beyond(0.0) <= 0 else float(brentq(beyond, 0.0, best, xtol=_EXACT * best))
+    step = max(best, float(stress.min())) * 1e-3
+    while beyond(best + step) <= 0:
+        step *= 2
+    return low, float(brentq(beyond, best, best + step, xtol=_EXACT * (best + step)))
+
+
+def _smallest_sum(model: FlowModel, rate: Array, stress: Array, weights: Array, sigma0: float) -> float:
+    """Return the smallest weighted sum of squares with the yield stress held at `sigma0`."""
+    if model == "herschel_bulkley":
+        return best_index(rate, stress, weights, sigma0)[0]
+    return _smallest(_casson_sum(rate, stress, weights, sigma0), float(np.sqrt((stress / rate).max())))
+
+
+def _casson_sum(rate: Array, stress: Array, weights: Array, sigma0: float) -> Callable[[float], float]:
+    def criterion(root: float) -> float:
+        return float(weights @ (stress - (np.sqrt(sigma0) + root * np.sqrt(rate)) ** 2) ** 2)
+
+    return criterion
+
+
+def _smallest(criterion: Callable[[float], float], highest: float) -> float:
+    from scipy.optimize import minimize_scalar
+
+    found = minimize_scalar(criterion, bounds=(0.0, highest), method="bounded", options={"xatol": 1e-12 * highest})
+    return float(min(found.fun, criterion(0.0)))

@@ -10,8 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
+from panel.stats.arrays import Array
 
-Array = NDArray[np.float64]
 Model = Callable[[Array, Array], Array]
 
 MOST_STEPS = 2000

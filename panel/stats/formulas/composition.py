@@ -145,3 +145,99 @@ def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> PairedContras
         ci_low=estimate - half,
         ci_high=estimate + half,
     )
+
+
+# Averages over blends of ingredients of which some values may be unknown.
+
+
+Floats = NDArray[np.float64]
+
+
+def weighted_mean(weights: Floats, values: Floats) -> Floats:
+    """Return sum(w x) / sum(w) per blend over the known values; NaN where none is known.
+
+    `weights` is blends x ingredients (mass, any unit), `values` one number per ingredient, NaN if unknown.
+    """
+    known = ~np.isnan(values)
+    return _ratio(weights[:, known] @ values[known], weights[:, known].sum(axis=1))
+
+
+def weighted_spread(weights: Floats, values: Floats) -> Floats:
+    """Return the weighted standard deviation per blend over the known values, sqrt(sum(w (x - mean)^2) / sum(w))."""
+    known = ~np.isnan(values)
+    deviation = values[known] - weighted_mean(weights, values)[:, None]
+    return np.sqrt(_ratio((weights[:, known] * deviation**2).sum(axis=1), weights[:, known].sum(axis=1)))
+
+
+def harmonic_mean(weights: Floats, values: Floats) -> Floats:
+    """Return sum(w) / sum(w / x) per blend over the known values: of molar masses, the number average."""
+    return 1.0 / weighted_mean(weights, 1.0 / values)
+
+
+def smallest_present(weights: Floats, values: Floats) -> Floats:
+    """Return per blend the smallest known value of an ingredient with a share above zero; NaN where there is none."""
+    present = (weights > 0) & ~np.isnan(values)
+    smallest = np.where(present, values, np.inf).min(axis=1, initial=np.inf)
+    return np.where(np.isinf(smallest), np.nan, smallest)
+
+
+def part_of_mass(weights: Floats, chosen: NDArray[np.bool_]) -> Floats:
+    """Return per blend the share (0 to 1) of its mass that sits in the chosen ingredients; NaN for no mass."""
+    return _ratio(weights[:, chosen].sum(axis=1), weights.sum(axis=1))
+
+
+def _ratio(above: Floats, below: Floats) -> Floats:
+    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+
+
+# Does a blend lie among the blends that were made? Distance to the convex hull of points, by linear programming.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class HullPlace:
+    """Where a point lies to the hull of others.
+
+    Parameters
+    ----------
+    distance
+        Largest difference in any coordinate to the nearest point of the hull; zero inside.
+    nearest
+        That nearest point.
+    weights
+        What it is mixed from: one weight per point, none negative, adding up to 1.
+    """
+
+    distance: float
+    nearest: NDArray[np.float64]
+    weights: NDArray[np.float64]
+
+
+def hull_place(points: ArrayLike, target: ArrayLike) -> HullPlace:
+    """Return where `target` lies to the convex hull of `points` (rows).
+
+    The linear programme: the smallest d >= 0 with |sum_i w_i points_i - target| <= d in every coordinate, w >= 0,
+    sum w = 1. A corner of the hull is a row of `points`.
+    """
+    from scipy.optimize import linprog
+
+    P, x = np.asarray(points, float), np.asarray(target, float)
+    n, k = P.shape
+    # Shifted and scaled, so that the solver's tolerance (1e-7) is small whatever the unit.
+    size = float(np.abs(P - P[0]).max(initial=0.0)) or 1.0
+    mixed, wanted = ((P - P[0]) / size).T, (x - P[0]) / size
+    slack = -np.ones((k, 1))
+    found = linprog(
+        c=np.r_[np.zeros(n), 1.0],
+        A_ub=np.vstack([np.hstack([mixed, slack]), np.hstack([-mixed, slack])]),
+        b_ub=np.r_[wanted, -wanted],
+        A_eq=np.r_[np.ones(n), 0.0][None],
+        b_eq=[1.0],
+        bounds=(0, None),
+        method="highs",
+    )
+    if found.x is None:  # cannot be: d may be as large as it likes
+        raise ValueError(f"the linear programme was not solved: {found.message}")
+    weights = np.clip(found.x[:n], 0, None)
+    weights /= weights.sum()
+    nearest = weights @ P
+    return HullPlace(float(np.abs(nearest - x).max(initial=0.0)), nearest, weights)

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from panel.stats.arrays import Array
+
 Labels = NDArray[np.intp]
 
 STARTS = 3  # random starts beside the one from the first principal axis

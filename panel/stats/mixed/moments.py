@@ -14,7 +14,7 @@ does not grow with the number of groups beyond one pass over the rows (many cons
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations_with_replacement
+from itertools import combinations_with_replacement, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -240,3 +240,262 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> InterceptDe
     held = times.any(axis=0)
     size_of = np.broadcast_to(np.arange(1.0, largest + 1), times.shape)
     return InterceptDesign(w_w, size_of[:, held], times[:, held], sums[:, held], n_scores)
+
+
+# The moments where some random terms run across the blocks of the others, such as sessions across assessors.
+#
+# The terms within an anchor (assessor, assessor x prototype, ...) make blocks, V_0; the columns B of the terms
+# across
+# them are carried beside the fixed ones, and come in by Woodbury's identity: V^-1 = V_0^-1 - V_0^-1 B M B'V_0^-1
+# with
+# M = (D^-1 + B'V_0^-1 B)^-1, D the diagonal of their relative variances. The cost is that of the blocks, and of a
+# matrix
+# as large as the number of groups of the terms across.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class BorderDesign:
+    """A block design that carries the columns of the terms across between its fixed ones and the response."""
+
+    blocks: BlockDesign
+    within: tuple[int, ...]  # places of the terms that make the blocks
+    across: tuple[int, ...]  # places of the others
+    columns: tuple[slice, ...]  # which of the columns of B belong to each term across
+    n_fixed: int
+
+    @property
+    def n_scores(self) -> Array:
+        """Number of scores, (q,)."""
+        return self.blocks.n_scores
+
+    def select(self, chosen: NDArray[np.bool_]) -> BorderDesign:
+        """Return the design of the `chosen` responses."""
+        return BorderDesign(self.blocks.select(chosen), self.within, self.across, self.columns, self.n_fixed)
+
+    def moments(self, gamma: Array) -> Moments:
+        """Return the moments at relative variances `gamma` (q, K)."""
+        inner = self.blocks.moments(gamma[:, self.within])
+        p, n_border = self.n_fixed, self.columns[-1].stop
+        b = slice(p, p + n_border)
+        root = np.sqrt(np.repeat(gamma[:, self.across], [c.stop - c.start for c in self.columns], axis=1))
+        s = np.eye(n_border) + root[:, :, None] * inner.cross[:, b, b] * root[:, None, :]
+        m = root[:, :, None] * np.linalg.inv(s) * root[:, None, :]
+        # with E = [X, B, y]: V^-1 E = V_0^-1 E through
+        through = np.broadcast_to(np.eye(inner.cross.shape[-1]), inner.cross.shape).copy()
+        through[:, b] -= m @ inner.cross[:, b]
+        cross = inner.cross @ through
+        w = np.r_[0:p, cross.shape[-1] - 1]
+        cross_k, cross_kl = _within(inner, b, m, through, w)
+        found = Moments(
+            log_det=inner.log_det + np.linalg.slogdet(s)[1],
+            cross=cross,
+            cross_k=cross_k,
+            cross_kl=cross_kl,
+            trace_k=inner.trace_k - _trace_of(m[:, None], inner.cross_k[:, :, b, b]),
+            trace_kl=inner.trace_kl - _lost(m, inner, b),
+        )
+        columns = [slice(p + column.start, p + column.stop) for column in self.columns]
+        return _with_across(found, columns, w, np.argsort([*self.within, *self.across]))
+
+
+def _within(inner: Moments, b: slice, m: Array, through: Array, w: Codes) -> tuple[Array, Array]:
+    """Return E'V^-1 G_k V^-1 E and W'V^-1 G_k V^-1 G_l V^-1 W for the terms that make the blocks."""
+    left, to_w = np.swapaxes(through, -1, -2), through[:, :, w]
+    cross_k = left[:, None] @ inner.cross_k @ through[:, None]
+    half = inner.cross_k @ to_w[:, None]
+    at_border = half[..., b, :]
+    between = np.swapaxes(at_border, -1, -2)[:, :, None] @ (m[:, None] @ at_border)[:, None]
+    double = np.swapaxes(to_w, -1, -2)[:, None, None] @ (inner.cross_kl @ to_w[:, None, None])
+    return cross_k, double - between
+
+
+def _lost(m: Array, inner: Moments, b: slice) -> Array:
+    """Return by how much tr(V^-1 G_k V^-1 G_l) is less than the same within the blocks."""
+    carried = m[:, None] @ inner.cross_k[:, :, b, b]
+    return np.asarray(
+        2 * _trace_of(m[:, None, None], inner.cross_kl[..., b, b])
+        - np.einsum("qkij,qlji->qkl", carried, carried, optimize=True)
+    )
+
+
+def _trace_of(left: Array, right: Array) -> Array:
+    """Return the trace of left @ right for a symmetric `left`."""
+    return np.asarray((left * right).sum(axis=(-2, -1)))
+
+
+def _with_across(m: Moments, columns: list[slice], w: Codes, order: Codes) -> Moments:
+    """Return the moments over W with the terms across added, G_k = B_k B_k', and all of them put in `order`."""
+    ends = [m.cross[:, :, at] @ m.cross[:, at] for at in columns]
+    cross_k = np.concatenate([m.cross_k, np.stack(ends, axis=1)], axis=1)
+    q, k = cross_k.shape[:2]
+    n_within = k - len(columns)
+    cross_kl, trace_kl = np.empty((q, k, k, len(w), len(w))), np.empty((q, k, k))
+    cross_kl[:, :n_within, :n_within], trace_kl[:, :n_within, :n_within] = m.cross_kl, m.trace_kl
+    for term, at in enumerate(columns, start=n_within):
+        cross_kl[:, :, term] = cross_k[:, :, w, at] @ m.cross[:, None, at, w]
+        cross_kl[:, term] = np.swapaxes(cross_kl[:, :, term], -1, -2)
+        trace_kl[:, :, term] = trace_kl[:, term] = np.trace(cross_k[..., at, at], axis1=-2, axis2=-1)
+    trace_k = [np.trace(m.cross[:, at, at], axis1=-2, axis2=-1) for at in columns]
+    return Moments(
+        log_det=m.log_det,
+        cross=m.cross[:, w[:, None], w],
+        cross_k=cross_k[:, order][:, :, w[:, None], w],
+        cross_kl=cross_kl[:, order][:, :, order],
+        trace_k=np.column_stack([m.trace_k, *trace_k])[:, order],
+        trace_kl=trace_kl[:, order][:, :, order],
+    )
+
+
+def border_design(response: Array, fixed: Array, groups: list[Codes]) -> BorderDesign | BlockDesign:
+    """Sum a design by the blocks that cost least, the terms across them as a border; arguments as `block_design`."""
+    within = min(_anchored(groups), key=lambda inside: _cost(groups, inside))
+    across = tuple(k for k in range(len(groups)) if k not in within)
+    if not across:
+        return block_design(response, fixed, groups)
+    border = [np.eye(int(groups[k].max()) + 1)[groups[k]] for k in across]
+    border = [columns[:, columns.any(axis=0)] for columns in border]
+    ends = np.cumsum([0, *(columns.shape[1] for columns in border)])
+    blocks = block_design(response, np.hstack([fixed, *border]), [groups[k] for k in within])
+    columns = tuple(slice(int(start), int(stop)) for start, stop in pairwise(ends))
+    return BorderDesign(blocks, within, across, columns, fixed.shape[1])
+
+
+def _anchored(groups: list[Codes]) -> list[tuple[int, ...]]:
+    """Return choices of terms that make the blocks: all of them, or those within the groups of one term."""
+    choices = [tuple(range(len(groups)))]
+    for anchor in groups:
+        n = int(anchor.max()) + 1
+        lies_within = [len(np.unique(own * n + anchor)) == len(np.unique(own)) for own in groups]
+        choices.append(tuple(k for k, lies in enumerate(lies_within) if lies))
+    return choices
+
+
+def _cost(groups: list[Codes], within: tuple[int, ...]) -> float:
+    """Return about how many multiplications one evaluation takes."""
+    block = connected([groups[k] for k in within])
+    n_blocks = int(block.max()) + 1
+    n_border = sum(len(np.unique(group)) for k, group in enumerate(groups) if k not in within)
+    in_block = 0
+    for k in within:
+        _, first = np.unique(groups[k], return_index=True)
+        in_block += int(np.bincount(block[first]).max())
+    return float(n_blocks * in_block * (in_block + n_border) ** 2 + n_border**3)
+
+
+# The moments where every random term is balanced against every other: a few sums of squares hold everything.
+#
+# Terms that split the rows into groups of one size, any two of them in even proportions, leave the rows in strata
+# in
+# which V is a number: V = sum of level_s Q_s with Q_s the projections on the strata (Tjur 1984, Int. Stat. Rev.
+# 52:33-65;
+# Nelder 1965, Proc. R. Soc. A 283:147-162). A crossed panel of five terms then costs as little as one mean square
+# per
+# stratum. What is fixed may be anything.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class StrataDesign:
+    """Cross-products by stratum; see `strata_design`."""
+
+    squares: Array  # (q, strata, p + 1, p + 1), W'Q_s W
+    df: Array  # (strata,), the rank of Q_s
+    loads: Array  # (K, strata), how often the variance of a term counts in a stratum
+    n_scores: Array  # (q,)
+
+    @property
+    def n_fixed(self) -> int:
+        """Number of fixed columns."""
+        return int(self.squares.shape[-1]) - 1
+
+    def select(self, chosen: NDArray[np.bool_]) -> StrataDesign:
+        """Return the design of the `chosen` responses."""
+        return StrataDesign(self.squares[chosen], self.df, self.loads, self.n_scores[chosen])
+
+    def moments(self, gamma: Array) -> Moments:
+        """Return the moments at relative variances `gamma` (q, K)."""
+        level = 1 + gamma @ self.loads
+        single = self.loads / level[:, None]
+        double = single[:, :, None] * single[:, None, :]
+        return Moments(
+            log_det=np.log(level) @ self.df,
+            cross=self._weighted(1 / level),
+            cross_k=self._weighted(single / level[:, None]),
+            cross_kl=self._weighted(double / level[:, None, None]),
+            trace_k=single @ self.df,
+            trace_kl=double @ self.df,
+        )
+
+    def _weighted(self, weights: Array) -> Array:
+        """Return the cross-products summed over the strata with `weights` (q, ..., strata)."""
+        q, strata, width, _ = self.squares.shape
+        flat = weights.reshape(q, -1, strata) @ self.squares.reshape(q, strata, -1)
+        return np.asarray(flat.reshape(*weights.shape[:-1], width, width))
+
+
+def strata_design(response: Array, fixed: Array, groups: list[Codes]) -> StrataDesign | None:
+    """Sum a design by strata, or return None where the terms are not balanced; arguments as `block_design`."""
+    n, p = fixed.shape
+    groups = [np.unique(group, return_inverse=True)[1].reshape(-1) for group in groups]
+    factors = _strata(groups) if np.isfinite(response).all() else None
+    if factors is None:
+        return None
+    rest = np.hstack([fixed, response])
+    squares: list[Array] = []
+    df: list[int] = []
+    for place, factor in enumerate(factors):
+        part = _group_means(factor, rest)[factor]
+        rest = rest - part
+        squares.append(each_response(part.T @ part, p))
+        coarser = [df[earlier] for earlier in range(place) if _is_finer(factor, factors[earlier])]
+        df.append(_size(factor) - sum(coarser))
+    squares.append(each_response(rest.T @ rest, p))
+    loads = np.zeros((len(groups), len(factors) + 1))
+    for term, group in enumerate(groups):
+        held = [_is_finer(group, factor) for factor in factors]
+        loads[term, :-1] = np.where(held, n / _size(group), 0.0)
+    numbers = np.full(response.shape[1], float(n))
+    return StrataDesign(np.stack(squares, axis=1), np.array([*df, n - sum(df)], dtype=float), loads, numbers)
+
+
+def _strata(groups: list[Codes]) -> list[Codes] | None:
+    """Return the terms and all that two of them share, coarse before fine; None if they are not balanced."""
+    factors: list[Codes] = []
+    waiting = list(groups)
+    while waiting:
+        new = waiting.pop()
+        if np.ptp(np.bincount(new)):
+            return None
+        meetings = [_meetings(new, old) for old in factors]
+        if any(_size(new) == _size(old) == len(met) for old, met in zip(factors, meetings, strict=True)):
+            continue  # known already
+        for old, met in zip(factors, meetings, strict=True):
+            if len(met) == max(_size(new), _size(old)):
+                continue  # one lies within the other: what they share is known
+            shared = connected([new, old])
+            # within what they share every group of the one meets every group of the other, and equally often
+            if np.ptp(met) or len(met) * _size(shared) != _size(new) * _size(old):
+                return None
+            waiting.append(shared)
+        factors.append(new)
+    return sorted(factors, key=_size)
+
+
+def _meetings(first: Codes, second: Codes) -> Codes:
+    """Return how many rows two groups have in common, for all that have any."""
+    counts = np.bincount(first * _size(second) + second)
+    return counts[counts > 0]
+
+
+def _is_finer(group: Codes, other: Codes) -> bool:
+    """Return whether each group lies within one group of `other`."""
+    return len(_meetings(group, other)) == _size(group)
+
+
+def _size(group: Codes) -> int:
+    return int(group.max()) + 1
+
+
+def _group_means(group: Codes, values: Array) -> Array:
+    """Return the means of groups of one size."""
+    order = np.argsort(group, kind="stable")
+    return np.asarray(values[order].reshape(_size(group), -1, values.shape[1]).mean(axis=1))

@@ -1,7 +1,7 @@
 """Restricted maximum likelihood for many responses that share one design.
 
 The profiled REML deviance and its first two derivatives in the relative variances are closed forms
-(`panel.stats.mixed.reml_criterion`); Newton steps are taken in the relative standard deviations theta, in which
+(`panel.stats.mixed.reml`); Newton steps are taken in the relative standard deviations theta, in which
 the criterion is even, so that a variance of exactly zero is reached smoothly (Bates, Maechler, Bolker &
 Walker 2015, J. Stat. Softw. 67(1), for the parametrisation).
 """
@@ -9,15 +9,15 @@ Walker 2015, J. Stat. Softw. 67(1), for the parametrisation).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
+from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.mixed.border_moments import border_design
-from panel.stats.mixed.moments import Moments, intercept_design
-from panel.stats.mixed.reml_criterion import Criterion, Design, reml_criterion
-from panel.stats.mixed.strata_moments import strata_design
+from panel.stats.mixed.moments import Moments, border_design, intercept_design, strata_design
 
 MAX_STEPS = 60
 DECREMENT = 1e-9  # promised fall of the deviance from which one last step squares the error away
@@ -249,3 +249,189 @@ def _fit_at(design: Design, gamma: Array, converged: np.ndarray) -> MixedFit:
         n_scores=design.n_scores,
         moments=c.moments,
     )
+
+
+# The profiled REML deviance of a mixed model, with its gradient and Hessian in the relative variances.
+#
+# With P = V^-1 - V^-1 X (X'V^-1 X)^-1 X'V^-1 and r2 = y'P y, the deviance is log|V| + log|X'V^-1 X| + (n - p) log
+# r2
+# up to a constant; its derivatives need only traces of P G_k and P G_k P G_l and the forms y'P G_k P y, y'P G_k P
+# G_l P y
+# (Searle, Casella & McCulloch 1992, Variance Components, ch. 6), all of which are in the moments.
+
+
+SMALLEST_RESIDUAL = 1e-70  # sum of squares; keeps its inverse square a number when scores repeat exactly
+
+
+class Design(Protocol):
+    """What REML asks of a design; `panel.stats.mixed.moments` has two."""
+
+    @property
+    def n_fixed(self) -> int:
+        """Number of fixed columns."""
+
+    @property
+    def n_scores(self) -> Array:
+        """Number of scores, (q,)."""
+
+    def select(self, chosen: NDArray[np.bool_]) -> Design:
+        """Return the design of the `chosen` responses."""
+
+    def moments(self, gamma: Array) -> Moments:
+        """Return the moments at relative variances `gamma` (q, K)."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Criterion:
+    """Profiled deviance, its derivatives in gamma, and what they were made of."""
+
+    deviance: Array
+    gradient: Array
+    hessian: Array
+    inverse_xx: Array
+    coefficients: Array
+    residual: Array  # r2, the generalised residual sum of squares
+    residual_k: Array  # y'P G_k P y
+    residual_kl: Array  # y'P G_k P G_l P y
+    trace_pp: Array  # tr(P G_k P G_l)
+    cross_xx_k: Array  # X'V^-1 G_k V^-1 X
+    moments: Moments
+
+
+def reml_criterion(design: Design, gamma: Array) -> Criterion:
+    """Return the criterion at relative variances `gamma` (q, K); infinite where the fixed effects fall together."""
+    m = design.moments(gamma)
+    p = design.n_fixed
+    xx, xy = m.cross[:, :p, :p], m.cross[:, :p, p]
+    apart = np.linalg.slogdet(xx)[0] > 0
+    xx = np.where(apart[:, None, None], xx, np.eye(p))
+    log_det_xx = np.where(apart, np.linalg.slogdet(xx)[1], np.inf)
+    inverse_xx = np.asarray(np.linalg.inv(xx), dtype=float)
+    coefficients = np.einsum("qij,qj->qi", inverse_xx, xy)
+    residual, residual_k, residual_kl = _residual_forms(m, coefficients, inverse_xx)
+    trace_p, trace_pp = _traces(m, inverse_xx)
+    f = design.n_scores - p
+    ratio = residual_k / residual[:, None]
+    return Criterion(
+        deviance=np.asarray(m.log_det + log_det_xx + f * (1 + np.log(2 * np.pi * residual / f))),
+        gradient=trace_p - f[:, None] * ratio,
+        hessian=-trace_pp
+        + f[:, None, None] * (2 * residual_kl / residual[:, None, None] - ratio[:, :, None] * ratio[:, None, :]),
+        inverse_xx=inverse_xx,
+        coefficients=coefficients,
+        residual=residual,
+        residual_k=residual_k,
+        residual_kl=residual_kl,
+        trace_pp=trace_pp,
+        cross_xx_k=m.cross_k[:, :, :p, :p],
+        moments=m,
+    )
+
+
+def _residual_forms(m: Moments, coefficients: Array, inverse_xx: Array) -> tuple[Array, Array, Array]:
+    """Return y'P y, y'P G_k P y and y'P G_k P G_l P y."""
+    p = coefficients.shape[1]
+    v = np.concatenate([-coefficients, np.ones((len(coefficients), 1))], axis=1)
+    residual = np.maximum(np.einsum("qi,qij,qj->q", v, m.cross, v), SMALLEST_RESIDUAL)
+    residual_k = np.einsum("qi,qkij,qj->qk", v, m.cross_k, v)
+    slope = np.einsum("qkij,qj->qki", m.cross_k[:, :, :p, :], v)
+    through = np.einsum("qki,qij,qlj->qkl", slope, inverse_xx, slope)
+    return residual, residual_k, np.einsum("qi,qklij,qj->qkl", v, m.cross_kl, v) - through
+
+
+def _traces(m: Moments, inverse_xx: Array) -> tuple[Array, Array]:
+    """Return tr(P G_k) and tr(P G_k P G_l)."""
+    p = inverse_xx.shape[1]
+    projected = inverse_xx[:, None] @ m.cross_k[:, :, :p, :p]
+    trace_p = m.trace_k - np.trace(projected, axis1=-2, axis2=-1)
+    both_in = np.einsum("qij,qklji->qkl", inverse_xx, m.cross_kl[..., :p, :p])
+    return trace_p, m.trace_kl - 2 * both_in + np.einsum("qkij,qlji->qkl", projected, projected)
+
+
+# Mean squares of balanced panel data, and the REML variances that follow from them without iteration.
+#
+# Assessor x prototype x session x repetition, every cell filled alike. In balanced data REML equals the
+# classical mixed analysis of variance; where a component would come out negative, its stratum is pooled with the
+# one it would be compared to (Searle, Casella & McCulloch 1992, Variance Components, ch. 4; the pooling of nested
+# strata is the isotonic regression of their mean squares).
+
+
+ASSESSOR, INTERACTION, SITTING, ERROR = range(4)
+SMALLEST_LEVEL = 1e-20  # of all squares; a mean square below is rounding, and its inverse stays a number
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Strata:
+    """Sums of squares (q, 4) and degrees of freedom (4,) of the random strata of balanced data.
+
+    The strata are assessor, assessor x prototype, assessor x session, and error, in this order; a stratum that
+    the data do not have (one session, nothing repeated) has no degree of freedom.
+    """
+
+    sum_squares: Array
+    df: Array
+    shape: tuple[int, int, int, int]  # assessors, prototypes, sessions, repetitions
+
+
+def balanced_strata(scores: Array) -> Strata:
+    """Return the strata of `scores` (assessors, prototypes, sessions, repetitions, q)."""
+    a, p, s, r = scores.shape[:4]
+    centred = scores - scores.mean(axis=(0, 1, 2, 3))
+    assessor = centred.mean(axis=(1, 2, 3))
+    by_prototype = centred.mean(axis=(2, 3)) - assessor[:, None]
+    by_session = centred.mean(axis=(1, 3)) - assessor[:, None]
+    interaction = by_prototype - by_prototype.mean(axis=0)
+    sitting = by_session - by_session.mean(axis=0)
+    fixed = by_prototype.mean(axis=0)[:, None] + by_session.mean(axis=0)[None, :]
+    total = ((centred - fixed[None, :, :, None]) ** 2).sum(axis=(0, 1, 2, 3))
+    squares = np.stack(
+        [
+            p * s * r * (assessor**2).sum(axis=0),
+            s * r * (interaction**2).sum(axis=(0, 1)),
+            p * r * (sitting**2).sum(axis=(0, 1)),
+        ],
+        axis=1,
+    )
+    squares = np.column_stack([squares, total - squares.sum(axis=1)])
+    df = np.array([a - 1, (a - 1) * (p - 1), (a - 1) * (s - 1), a * p * s * r - p - s + 1], dtype=float)
+    df[ERROR] -= df[:ERROR].sum()
+    return Strata(squares, df, (a, p, s, r))
+
+
+def relative_variances(strata: Strata, terms: tuple[int, ...]) -> Array:
+    """Return the REML variances of `terms` over the residual variance, (q, number of terms).
+
+    `terms` are among ASSESSOR, INTERACTION, SITTING, the strata of terms left out being part of the error.
+    Exact but in one case, an assessor variance of zero beside two that are not, where it is a start for
+    iteration.
+    """
+    _, p, s, r = strata.shape
+    multiplier = {ASSESSOR: p * s * r, INTERACTION: s * r, SITTING: p * r}
+    best = np.full(len(strata.sum_squares), np.inf)
+    chosen = np.zeros((len(best), len(terms)))
+    for kept in product((True, False), repeat=len(terms)):
+        active = {term for term, keep in zip(terms, kept, strict=True) if keep}
+        level = _pooled_levels(strata, active)
+        error = level[:, ERROR]
+        excess = {ASSESSOR: level[:, ASSESSOR] - level[:, INTERACTION] - level[:, SITTING] + error}
+        excess |= {term: level[:, term] - error for term in (INTERACTION, SITTING)}
+        ratio = np.stack([excess[t] / multiplier[t] / error if t in active else 0 * error for t in terms], axis=1)
+        criterion = (strata.df * np.log(level) + strata.sum_squares / level).sum(axis=1)
+        better = (ratio >= 0).all(axis=1) & (criterion < best)
+        best = np.where(better, criterion, best)
+        chosen = np.where(better[:, None], ratio, chosen)
+    return chosen
+
+
+def _pooled_levels(strata: Strata, active: set[int]) -> Array:
+    """Return the expected mean squares (q, 4) when only the `active` components are above zero."""
+    parent = {INTERACTION: ERROR, SITTING: ERROR}
+    group = {stratum: stratum if stratum in active else parent[stratum] for stratum in (INTERACTION, SITTING)}
+    group[ERROR] = ERROR
+    above = [stratum for stratum in (INTERACTION, SITTING) if stratum in active]
+    group[ASSESSOR] = ASSESSOR if ASSESSOR in active else (above[0] if above else ERROR)
+    level = np.empty_like(strata.sum_squares)
+    for stratum in range(4):
+        together = [other for other in range(4) if group[other] == group[stratum]]
+        level[:, stratum] = strata.sum_squares[:, together].sum(axis=1) / max(strata.df[together].sum(), 1.0)
+    return np.maximum(level, SMALLEST_LEVEL * strata.sum_squares.sum(axis=1, keepdims=True) + np.finfo(float).tiny)

@@ -14,13 +14,10 @@ from matplotlib.patches import Rectangle
 
 from panel.models.decision.contenders import OUT
 from panel.models.decision.decide import Decision
-from panel.views.decision.decision_tables import window_text
-from panel.views.decision.decision_words import chance_words
+from panel.study.naming import Naming
+from panel.views.decision.decide import chance_words, window_text
 from panel.views.drawing.interval_picture import FONT, interval_figure, marker_legend, needed_limits
-from panel.views.drawing.labels import text_width
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.palette import FAINT, INK, MOST_COLOURED, markers
-from panel.views.drawing.svg import svg_text
+from panel.views.drawing.pictures import FAINT, INK, MOST_COLOURED, markers, svg_text, text_width
 
 _POINTS = 72.0  # to the inch
 _CELL, _ROW, _HEAD, _LEFT, _FOOT, _GAP = 0.95, 0.3, 0.75, 0.25, 0.35, 0.12  # inches

@@ -10,8 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from panel.views.drawing.labels import text_width
-from panel.views.drawing.palette import FAINT, INK, Marker
+from panel.views.drawing.pictures import FAINT, INK, Marker, text_width
 
 FONT = 9.0  # points
 _POINTS = 72.0  # to the inch

@@ -9,11 +9,9 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from panel.models.emollients.descriptors import SPREADING_LIMITS, BlendDescriptors
-from panel.views.drawing.formats import format_list, format_number
-from panel.views.drawing.labels import text_width
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.palette import COLOURS, FAINT, INK
-from panel.views.drawing.svg import svg_text
+from panel.study.naming import Naming
+from panel.views.drawing.pictures import COLOURS, FAINT, INK, svg_text, text_width
+from panel.words import format_list, format_number
 
 _FONT = 9.0  # points
 _POINTS = 72.0  # to the inch

@@ -14,12 +14,10 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator
 
 from panel.models.emollients.swaps import TracedSwaps
-from panel.views.drawing.formats import format_number
-from panel.views.drawing.labels import text_width
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.palette import COLOURS, FAINT, INK, Marker, markers
-from panel.views.drawing.svg import svg_text
-from panel.views.emollients.swap_words import SEEN, blend_alt_text, swap_alt_text, swap_words
+from panel.study.naming import Naming
+from panel.views.drawing.pictures import COLOURS, FAINT, INK, Marker, markers, svg_text, text_width
+from panel.views.emollients.swaps import SEEN, blend_alt_text, swap_alt_text, swap_words
+from panel.words import format_number
 
 _FONT = 8.5  # points
 _POINTS = 72.0  # to the inch

@@ -10,18 +10,28 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon
 
 from panel.models.prototypes.map import PrototypeMap
-from panel.views.drawing.labels import shortened, text_width
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.palette import FAINT, GREY, INK, STAGES, markers, stage_stroke
-from panel.views.drawing.svg import svg_text
-from panel.views.prototypes.map_layout import (
+from panel.study.naming import Naming
+from panel.views.drawing.pictures import (
+    FAINT,
+    GREY,
+    INK,
+    STAGES,
+    markers,
+    shortened,
+    stage_stroke,
+    svg_text,
+    text_width,
+)
+from panel.views.prototypes.map import (
     AttributesLayout,
     PlacesLayout,
+    axis_ends,
+    axis_title,
     best_height,
     layout_attributes,
     layout_places,
+    map_alt_text,
 )
-from panel.views.prototypes.map_words import axis_ends, axis_title, map_alt_text
 
 _FONT = 8.5  # points
 _POINTS = 72.0  # to the inch

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.models.assessors.performance import check_panel
-from panel.stats.assessors.reliability import h_limit, k_limit
+from panel.stats.assessors.agreement import h_limit, k_limit
 from panel.study.study import Study
 from tests.simulated_panels import STRENGTHS, simulated_panel
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.assessors.duplicates import duplicate_distances, same_formulas
+from panel.models.assessors.performance import duplicate_distances, same_formulas
 from panel.study.study import Study
 from tests.studies import small_study
 

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.models.assessors.leave_one_out import EVERYBODY, leave_one_out
+from panel.models.assessors.performance import EVERYBODY, leave_one_out
 from panel.models.prototypes.differences import find_differences
 from panel.study.study import Study
 from tests.studies import crossed_study, small_study

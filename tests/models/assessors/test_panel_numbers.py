@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.assessors.panel_numbers import panel_numbers
+from panel.models.assessors.measures import panel_numbers
 from panel.study.study import Study
 from tests.studies import crossed_study
 

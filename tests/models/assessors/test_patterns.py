@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.assessors import patterns as rule
-from panel.models.assessors.patterns import COLUMNS, find_patterns, judgements, qualities_of
+from panel.models.assessors import performance as rule
+from panel.models.assessors.performance import COLUMNS, find_patterns, judgements, qualities_of
 
 ORDINARY = {
     "p_value": 0.01, "slope": 0.9, "ci_low": 0.3, "ci_high": 1.5, "slope_p_adjusted": 1.0,

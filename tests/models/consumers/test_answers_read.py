@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.models.consumers.answers_read import numeric_answers, questions_of
+from panel.models.consumers.answers import numeric_answers, questions_of
 from panel.study.study import Study
 from tests.consumer_studies import answers_study
 

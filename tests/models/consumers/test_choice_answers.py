@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.models.consumers.choice_answers import (
+from panel.models.consumers.choices import (
     METHOD_OF,
     by_person,
     question_facts,

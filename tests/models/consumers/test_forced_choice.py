@@ -8,8 +8,8 @@ from statsmodels.stats.multitest import multipletests
 
 from panel.errors import ModelError
 from panel.models.consumers.forced_choice import judge_count, judge_forced_choices
-from panel.stats.answers.beta_binomial import fit_beta_binomial
-from panel.stats.comparing.planned_looks import planned_looks_p
+from panel.stats.answers.discrimination import fit_beta_binomial
+from panel.stats.comparing.power import planned_looks_p
 from tests.choice_studies import choice_study, named_rows, right_rows
 from tests.stats.answers.test_binomial_tests import HALVES, NONE, SIMILAR, TRIANGLE, TWO_SIDED
 from tests.stats.answers.test_discrimination import ERRORS

@@ -13,9 +13,8 @@ from statsmodels.stats.multitest import multipletests
 
 from data_demo.make_demo import make_study
 from panel.errors import ModelError
-from panel.models.consumers.just_about_right import weigh_just_about_right
-from panel.models.consumers.question_facts import QuestionFacts
-from panel.models.consumers.right_moves import move_frame
+from panel.models.consumers.answers import QuestionFacts
+from panel.models.consumers.just_about_right import move_frame, weigh_just_about_right
 from panel.models.emollients.swaps import trace_swaps
 from panel.study.formulas import all_formulas
 from tests.consumer_answers import RIGHT, TOO_LITTLE, TOO_MUCH, constructed, study_of

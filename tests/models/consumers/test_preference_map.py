@@ -5,10 +5,10 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
+from panel.models.consumers.preference import Liked, direction_rows, ideal_rows, share_rows
 from panel.models.consumers.preference_map import map_preferences
-from panel.models.consumers.preference_tables import Liked, direction_rows, ideal_rows, share_rows
 from panel.models.consumers.segments import find_segments
-from panel.stats.maps.correlation import needed_correlation
+from panel.stats.maps.links import needed_correlation
 from panel.study.study import Study
 from tests.consumer_studies import answers_study
 

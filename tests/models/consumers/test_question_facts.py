@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from panel.models.consumers.question_facts import question_facts, share_of_bar
+from panel.models.consumers.answers import question_facts, share_of_bar
 from panel.study.study import Study
 
 ABOUT = {

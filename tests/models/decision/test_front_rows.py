@@ -4,10 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.front_rows import front_rows
-from panel.models.decision.liking import LikingDraws
-from panel.models.decision.panel_draws import PanelDraws
-from panel.models.decision.profile import target_profile
+from panel.models.decision.contenders import LikingDraws
+from panel.models.decision.decide import front_rows
+from panel.models.decision.profile import PanelDraws, target_profile
 from tests.models.decision.known_studies import target_study
 
 NAMES = ("P1", "P2", "P3")

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from panel.errors import StudyError
-from panel.models.decision.gate_limits import gate_limits
+from panel.models.decision.gates import gate_limits
 from tests.studies import small_study
 
 

@@ -4,8 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.gate_limits import gate_limits
-from panel.models.decision.gates import CANNOT_TELL, FAILS, GATE_COLUMNS, PASSES, judge_gates
+from panel.models.decision.gates import CANNOT_TELL, FAILS, GATE_COLUMNS, PASSES, gate_limits, judge_gates
 from tests.studies import PROTOTYPES, small_study
 
 

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.models.decision.liking import draw_liking
+from panel.models.decision.contenders import draw_liking
 from tests.models.decision.known_studies import answers, target_study
 
 TRUTH = {"P1": (50, 50), "P2": (36, 60)}

@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.liking import LikingDraws
-from panel.models.decision.pairs import AHEAD, BEHIND, CANNOT_TELL, OPPOSED, ahead_of, judge_pairs
+from panel.models.decision.contenders import AHEAD, BEHIND, OPPOSED, LikingDraws, ahead_of, judge_pairs
+from panel.models.decision.gates import CANNOT_TELL
 
 NAMES = ("P1", "P2", "P3")
 

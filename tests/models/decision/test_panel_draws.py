@@ -8,7 +8,7 @@ import pytest
 
 from benchmarks.decision_calibration import calibration
 from panel.errors import ModelError
-from panel.models.decision.panel_draws import draw_panels
+from panel.models.decision.profile import draw_panels
 from panel.models.prototypes.differences import find_differences
 from tests.models.decision.known_studies import target_study
 

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.models.consumers.segments import find_segments
-from panel.models.decision.segment_liking import divided_pairs, segment_favourites
+from panel.models.decision.contenders import divided_pairs, segment_favourites
 from tests.models.decision.known_studies import answers, target_study
 
 NAMES = ("P1", "P2", "P3", "P4")

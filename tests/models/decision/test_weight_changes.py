@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.models.decision.weight_changes import WEIGHTINGS, change_weights, first_shares
+from panel.models.decision.decide import WEIGHTINGS, change_weights, first_shares
 
 NAMES = ("P1", "P2")
 

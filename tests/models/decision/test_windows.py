@@ -4,9 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import t
 
-from panel.models.decision.panel_draws import PanelDraws, draw_panels
-from panel.models.decision.profile import target_profile
-from panel.models.decision.windows import judge_windows, window_distance
+from panel.models.decision.profile import PanelDraws, draw_panels, judge_windows, target_profile, window_distance
 from tests.models.decision.known_studies import target_study
 
 TRUTH = {"P1": (50, 50), "P2": (36, 60), "P3": (41, 54)}

@@ -3,9 +3,9 @@
 import numpy as np
 import pandas as pd
 
-from panel.models.emollients.aliases import ALIAS_COLUMNS, find_aliases
 from panel.models.emollients.descriptors import find_descriptors
-from panel.study.blend import emollient_blend
+from panel.models.emollients.swaps import ALIAS_COLUMNS, find_aliases
+from panel.study.formulas import emollient_blend
 from tests.formula_studies import (
     ALKANE,
     ALMOND,

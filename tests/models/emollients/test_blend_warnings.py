@@ -2,7 +2,7 @@
 
 import pytest
 
-from panel.models.emollients.blend_warnings import blend_warnings
+from panel.models.emollients.descriptors import blend_warnings
 from tests.formula_studies import ALKANE, ALMOND, CARBONATE, SHEA, hand_cream_formulas, study_of
 
 BASE = {CARBONATE: 6.0, ALMOND: 9.0}

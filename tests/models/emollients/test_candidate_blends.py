@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from panel.models.emollients.candidate_blends import candidate_blends
+from panel.models.emollients.next_prototype import candidate_blends
 from panel.models.emollients.prediction_model import prediction_model
-from panel.stats.formulas.regions import hull_place
+from panel.stats.formulas.composition import hull_place
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
 from tests.formula_studies import ALMOND, SHEA
 

@@ -9,13 +9,7 @@ from scipy.stats import ttest_rel
 from statsmodels.stats.anova import AnovaRM
 
 from panel.errors import ModelError
-from panel.models.emollients.contrasts import (
-    ScoreArray,
-    contrast_frame,
-    mean_by,
-    pair_differences,
-    score_array,
-)
+from panel.models.emollients.swaps import ScoreArray, contrast_frame, mean_by, pair_differences, score_array
 from panel.stats.comparing.multiplicity import benjamini_hochberg
 from tests.formula_studies import scores_of, study_of
 

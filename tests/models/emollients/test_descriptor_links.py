@@ -5,10 +5,10 @@ import pytest
 from scipy.stats import pearsonr
 
 from benchmarks.composition_truth import slot_design
-from panel.models.emollients.descriptor_links import find_links
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.emollients.link_columns import link_columns
-from panel.models.emollients.prototype_level import prototype_level
+from panel.models.emollients.ladder import find_links
+from panel.models.emollients.ladder_levels import prototype_level
+from panel.models.emollients.prediction_model import link_columns
 from panel.stats.comparing.multiplicity import holm
 from tests.blend_studies import DEMO, scored
 from tests.formula_studies import study_of

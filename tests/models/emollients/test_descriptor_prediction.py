@@ -5,11 +5,15 @@ import pytest
 from sklearn.cross_decomposition import PLSRegression
 from sklearn.model_selection import LeaveOneOut
 
-from panel.models.emollients.descriptor_prediction import ceilings, predict_from_descriptors, swaps_q_squared
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.emollients.link_columns import link_columns
-from panel.models.emollients.prediction_model import model_of
-from panel.models.emollients.prototype_level import prototype_level
+from panel.models.emollients.ladder_levels import prototype_level
+from panel.models.emollients.prediction_model import (
+    ceilings,
+    link_columns,
+    model_of,
+    predict_from_descriptors,
+    swaps_q_squared,
+)
 from panel.models.prototypes.differences import find_differences
 from tests.blend_studies import DEMO, RUNS
 

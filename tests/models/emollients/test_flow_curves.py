@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from panel.models.emollients.flow_curves import PARAMETER_UNITS, flow_curves
-from panel.stats.curves.flow_models import PARAMETERS
+from panel.models.emollients.curves import PARAMETER_UNITS, flow_curves
+from panel.stats.curves.flow import PARAMETERS
 from tests.reading_studies import curve, curves_table, flow_rows
 
 RATES = np.geomspace(0.1, 1000, 16)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.models.emollients.force_curves import force_curves
+from panel.models.emollients.curves import force_curves
 from tests.reading_studies import curve, curves_table, force_rows
 
 EXACT = 1e-12

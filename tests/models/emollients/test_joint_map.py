@@ -6,7 +6,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.models.emollients.joint_map import joint_map
-from panel.stats.maps.multiple_factor import multiple_factors
+from panel.stats.maps.components import multiple_factors
 
 ROUNDING = 1e-12
 

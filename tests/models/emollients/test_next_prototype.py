@@ -4,11 +4,9 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.models.emollients.candidate_blends import candidate_blends
-from panel.models.emollients.next_prototype import propose_next
+from panel.models.emollients.next_prototype import candidate_blends, propose_next
 from panel.models.emollients.prediction_model import prediction_model
-from panel.models.emollients.targets import Targets
-from panel.models.emollients.what_if import what_if
+from panel.models.emollients.predictions import Targets, what_if
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
 from tests.formula_studies import (
     ALKANE,
@@ -42,7 +40,7 @@ def test_the_demo_asks_for_p4_with_its_slow_slot_split():
 
 def test_no_candidate_is_expected_to_meet_more_windows():
     model = prediction_model(DEMO)
-    from panel.models.emollients.targets import study_targets
+    from panel.models.emollients.predictions import study_targets
 
     targets = study_targets(DEMO)
     names = model.level.emollients

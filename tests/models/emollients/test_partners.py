@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from scipy.stats import false_discovery_control, pearsonr
 
-from panel.models.emollients.partners import (
+from panel.models.emollients.readings import (
     AGAINST,
     AS_EXPECTED,
     CANNOT_TELL,

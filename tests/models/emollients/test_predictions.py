@@ -8,8 +8,7 @@ import pytest
 
 from panel.errors import ModelError, StudyError
 from panel.models.emollients.prediction_model import prediction_model
-from panel.models.emollients.predictions import judge_predictions, keep_prediction, kept_predictions
-from panel.models.emollients.what_if import what_if
+from panel.models.emollients.predictions import judge_predictions, keep_prediction, kept_predictions, what_if
 from panel.models.prototypes.differences import find_differences
 from panel.study.folder import write_study
 from panel.study.open_study import open_study

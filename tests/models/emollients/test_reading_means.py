@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.models.emollients.reading_means import reading_means, same_measure
+from panel.models.emollients.readings import reading_means, same_measure
 from panel.study.study import Study
 from tests.reading_studies import hand_cream_readings, measured, readings_table, true_readings
 

@@ -3,9 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from panel.models.emollients.reading_means import reading_means
-from panel.models.emollients.reading_notes import joined_method, joined_notes
-from panel.models.emollients.reading_swaps import reading_swaps
+from panel.models.emollients.readings import joined_method, joined_notes, reading_means, reading_swaps
 from panel.study.study import Study
 from tests.formula_studies import hand_cream_formulas, study_of, table
 from tests.reading_studies import PROTOTYPES, measured, readings_table

@@ -5,8 +5,7 @@ import pandas as pd
 import pytest
 from scipy.stats import t
 
-from panel.models.emollients.reading_means import reading_means
-from panel.models.emollients.reading_swaps import reading_swaps
+from panel.models.emollients.readings import reading_means, reading_swaps
 from panel.study.study import Study
 from tests.formula_studies import ARROW, hand_cream_formulas, study_of
 from tests.reading_studies import MEASURES, hand_cream_readings, measured, readings_table

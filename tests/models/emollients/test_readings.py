@@ -9,8 +9,7 @@ from scipy.stats import pearsonr
 
 from panel.errors import ModelError
 from panel.models.emollients.curves import reduce_curves
-from panel.models.emollients.partners import AS_EXPECTED, CANNOT_TELL
-from panel.models.emollients.readings import join_readings
+from panel.models.emollients.readings import AS_EXPECTED, CANNOT_TELL, join_readings
 from panel.models.prototypes.differences import find_differences
 from panel.study.open_study import open_study
 from panel.study.study import Study

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from panel.models.emollients.targets import Targets, study_targets
+from panel.models.emollients.predictions import Targets, study_targets
 from tests.blend_studies import DEMO
 
 

@@ -3,9 +3,8 @@
 import numpy as np
 import pandas as pd
 
-from panel.models.emollients.descriptor_links import Links
-from panel.models.emollients.prototype_level import PrototypeLevel
-from panel.models.emollients.verdicts import attribute_verdicts
+from panel.models.emollients.ladder import Links, attribute_verdicts
+from panel.models.emollients.ladder_levels import PrototypeLevel
 
 A, B = "X -> Y", "V -> W"
 

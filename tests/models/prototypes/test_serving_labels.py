@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.models.prototypes.serving_labels import serving_labels
+from panel.models.prototypes.panel_design import serving_labels
 from panel.study.study import Study
 
 

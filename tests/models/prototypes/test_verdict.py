@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import t
 
-from panel.models.prototypes.verdict import (
+from panel.models.prototypes.differences import (
     CANNOT_TELL,
     DIFFERS,
     EQUIVALENT,

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.stats.answers.answer_numbers import enough_answers
-from panel.stats.answers.binomial_tests import chance_correct, power_above, power_parity
+from panel.stats.answers.binomial import chance_correct, enough_answers, power_above, power_parity
 
 THIRD, HALF = 1 / 3, 1 / 2
 

@@ -7,7 +7,7 @@ from scipy.special import gammaln
 from scipy.stats import betabinom, binom
 
 from panel.errors import ModelError
-from panel.stats.answers.beta_binomial import fit_beta_binomial, log_likelihood
+from panel.stats.answers.discrimination import fit_beta_binomial, log_likelihood
 
 # An invented table: twelve people with four answers each.
 X = np.array([4, 4, 3, 1, 0, 4, 2, 1, 4, 0, 3, 4], dtype=float)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
 from panel.errors import ModelError
-from panel.stats.answers.binomial_tests import (
+from panel.stats.answers.binomial import (
     chance_correct,
     lower_tail,
     maximum_count,

@@ -10,8 +10,7 @@ from scipy.stats import friedmanchisquare
 from statsmodels.stats.contingency_tables import cochrans_q
 
 from panel.errors import ModelError
-from panel.stats.answers.cochran import cochran_tests
-from panel.stats.answers.mcnemar import mcnemar_statistic
+from panel.stats.answers.paired_answers import cochran_tests, mcnemar_statistic
 
 CLOSED_FORM = 1e-10
 PRINTED_4 = 5e-5  # half a unit of the last printed digit

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom, multivariate_normal, ncf
 
 from panel.errors import ModelError
-from panel.stats.answers.binomial_tests import power_above
+from panel.stats.answers.binomial import power_above
 from panel.stats.answers.discrimination import (
     METHODS,
     apartness,

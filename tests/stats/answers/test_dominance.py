@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import binom
 
 from panel.errors import ModelError
-from panel.stats.answers.dominance import significance_line, standardised
+from panel.stats.curves.over_time import significance_line, standardised
 
 PRINTED = 5.1e-7
 

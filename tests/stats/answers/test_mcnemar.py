@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import binom
 from statsmodels.stats.contingency_tables import mcnemar
 
-from panel.stats.answers.mcnemar import mcnemar_exact, mcnemar_statistic, pair_counts
+from panel.stats.answers.paired_answers import mcnemar_exact, mcnemar_statistic, pair_counts
 
 CLOSED_FORM = 1e-10
 PRINTED = 5e-6

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 from statsmodels.stats.contingency_tables import SquareTable
 
-from panel.stats.answers.mcnemar import mcnemar_statistic
-from panel.stats.answers.paired_categories import paired_tables, stuart_maxwell
+from panel.stats.answers.paired_answers import mcnemar_statistic, paired_tables, stuart_maxwell
 
 SOLVED = 1e-8  # relative; two ways to invert the same matrix
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import t as student
 
-from panel.stats.assessors.drift import drift
+from panel.stats.assessors.departures import drift
 
 NO_EXTRA = 0.0
 

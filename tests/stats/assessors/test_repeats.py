@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.stats import f as f_distribution
 
+from panel.stats.assessors.agreement import k_limit
+from panel.stats.assessors.departures import ALLOWED, independent_attributes, repeats
 from panel.stats.assessors.own_tables import own_tables
-from panel.stats.assessors.reliability import k_limit
-from panel.stats.assessors.repeats import ALLOWED, independent_attributes, repeats
 
 
 def table(cube):

@@ -5,7 +5,7 @@ import pytest
 from scipy.special import fdtri, stdtrit
 
 from panel.stats.assessors.departures import SCALE_SD
-from panel.stats.assessors.reversal_chance import ReversalRule, reversal_chance
+from panel.stats.assessors.scaling import ReversalRule, reversal_chance
 
 ABOUT = 0.08  # the chance is told in steps of 5 %; the smaller of two chances stands for both together
 

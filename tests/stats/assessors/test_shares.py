@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import f as f_distribution
 
-from panel.stats.assessors.shares import mean_share
+from panel.stats.assessors.departures import mean_share
 
 
 def test_one_attribute_is_the_f_test():

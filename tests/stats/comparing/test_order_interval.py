@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.errors import ModelError
-from panel.stats.comparing.order_interval import percentile_interval
+from panel.stats.answers.binomial import percentile_interval
 
 values_lists = st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=60)
 

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import binom, chi2_contingency, fisher_exact
 
 from panel.errors import ModelError
-from panel.stats.comparing.planned_looks import planned_looks_p, same_share_p
+from panel.stats.comparing.power import planned_looks_p, same_share_p
 
 CLOSED_FORM = 1e-12
 

@@ -8,7 +8,7 @@ import pytest
 import scipy.stats
 
 from panel.errors import ModelError
-from panel.stats.comparing.range_distribution import studentized_range, tukey_critical, tukey_p_value
+from panel.stats.comparing.studentized import studentized_range, tukey_critical, tukey_p_value
 
 ABSOLUTE = 1e-9  # of a probability: interpolation of the tabulated survival function
 TABLE = 5e-4  # half a unit of the third decimal, as printed

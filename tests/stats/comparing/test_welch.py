@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import ttest_ind
 
-from panel.stats.comparing.welch import t_differences, welch_differences
+from panel.stats.comparing.group_means import t_differences, welch_differences
 
 CLOSED_FORM = 1e-9
 

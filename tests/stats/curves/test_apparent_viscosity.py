@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from panel.stats.curves.apparent_viscosity import apparent_viscosity
-from panel.stats.curves.flow import fit_flow
+from panel.stats.curves.flow import apparent_viscosity, fit_flow
 from tests.stats.flow_points import RATES, casson, herschel_bulkley, noisy
 
 SWEEP = np.geomspace(0.1, 1000, 16)

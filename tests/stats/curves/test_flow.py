@@ -7,8 +7,14 @@ from hypothesis import strategies as st
 from statsmodels.tools.eval_measures import aicc
 
 from panel.errors import ModelError
-from panel.stats.curves.flow import CLEARLY_WORSE, akaike_weights, fit_flow, fit_flow_models, needs_yield_stress
-from panel.stats.curves.flow_models import FLOW_MODELS
+from panel.stats.curves.flow import (
+    CLEARLY_WORSE,
+    FLOW_MODELS,
+    akaike_weights,
+    fit_flow,
+    fit_flow_models,
+    needs_yield_stress,
+)
 from tests.stats.curves.test_least_squares import DANWOOD_X, DANWOOD_Y
 from tests.stats.flow_points import CASSON, HERSCHEL_BULKLEY, RATES, casson, herschel_bulkley, noisy
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brute
 
-from panel.stats.curves.flow_models import STRESS, best_index, casson_start, log_log_line, power_law
+from panel.stats.curves.flow import STRESS, best_index, casson_start, log_log_line, power_law
 from tests.stats.curves.test_least_squares import DANWOOD_X, DANWOOD_Y
 from tests.stats.flow_points import (
     CASSON,

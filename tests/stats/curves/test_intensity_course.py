@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import trapezoid
 
 from panel.errors import ModelError
-from panel.stats.curves.intensity_course import course_at, intensity_course
+from panel.stats.curves.over_time import course_at, intensity_course
 
 CLOSED_FORM = 1e-9
 # Constructed, exact by arithmetic; terms of ASTM E1909.

@@ -5,8 +5,7 @@ import pytest
 from scipy.optimize import minimize
 from scipy.stats import f
 
-from panel.stats.curves.flow import fit_flow
-from panel.stats.curves.yield_stress import highest_useful_rate, yield_stress_interval
+from panel.stats.curves.flow import fit_flow, highest_useful_rate, yield_stress_interval
 from tests.stats.flow_points import casson, herschel_bulkley, noisy
 
 # Between 0.1 and 1000 1/s, the range of a usual sweep.

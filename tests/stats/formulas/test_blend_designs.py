@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from panel.stats.formulas.blend_designs import (
+from panel.stats.formulas.designs import (
+    effect_columns,
     extreme_vertices,
     full_factorial,
     half_fraction,
@@ -14,7 +15,6 @@ from panel.stats.formulas.blend_designs import (
     simplex_centroid,
     simplex_lattice,
 )
-from panel.stats.formulas.design_information import effect_columns
 
 
 def as_set(points):
@@ -107,7 +107,7 @@ def test_a_region_without_blends_has_no_corners():
 @settings(max_examples=40, deadline=None)
 @given(st.integers(0, 10_000), st.integers(2, 5))
 def test_every_corner_keeps_the_limits_and_no_corner_lies_between_others(seed, q):
-    from panel.stats.formulas.regions import hull_place
+    from panel.stats.formulas.composition import hull_place
 
     rng = np.random.default_rng(seed)
     low = rng.uniform(0, 0.5 / q, q)

@@ -6,7 +6,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import hmean
 
-from panel.stats.formulas.blends import harmonic_mean, part_of_mass, smallest_present, weighted_mean, weighted_spread
+from panel.stats.formulas.composition import (
+    harmonic_mean,
+    part_of_mass,
+    smallest_present,
+    weighted_mean,
+    weighted_spread,
+)
 
 EXACT = 1e-12
 

@@ -4,8 +4,14 @@ import numpy as np
 import pytest
 from statsmodels.stats.outliers_influence import variance_inflation_factor
 
-from panel.stats.formulas.blend_designs import full_factorial, half_fraction, one_at_a_time
-from panel.stats.formulas.design_information import effect_columns, information_gain, variance_inflation
+from panel.stats.formulas.designs import (
+    effect_columns,
+    full_factorial,
+    half_fraction,
+    information_gain,
+    one_at_a_time,
+    variance_inflation,
+)
 
 
 def model(runs, order=2):

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from panel.stats.formulas.front import beats, on_front
+from panel.stats.formulas.desirability import beats, on_front
 
 TABLES = arrays(float, st.tuples(st.integers(1, 8), st.integers(1, 4)), elements=st.integers(-3, 3).map(float))
 

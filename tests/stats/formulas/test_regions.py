@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import Delaunay
 
-from panel.stats.formulas.regions import hull_place
+from panel.stats.formulas.composition import hull_place
 
 SOLVER = 1e-7  # HiGHS's tolerance, in units of the points' spread
 TRIANGLE = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])

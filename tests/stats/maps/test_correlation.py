@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import pearsonr
 
-from panel.stats.maps.correlation import correlations, needed_correlation
+from panel.stats.maps.links import correlations, needed_correlation
 
 EXACT = 1e-10  # two computations in double precision
 

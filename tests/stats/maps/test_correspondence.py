@@ -9,7 +9,7 @@ from hypothesis.extra import numpy as hnp
 from scipy.stats import chi2_contingency
 
 from panel.errors import ModelError
-from panel.stats.maps.correspondence import correspondence
+from panel.stats.maps.components import correspondence
 
 CLOSED_FORM = 1e-9
 # Greenacre (1984), table 3.1: smoking habits of five staff groups; principal inertias from memory

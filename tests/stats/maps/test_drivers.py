@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 
 from panel.stats.comparing.multiplicity import holm
-from panel.stats.maps.drivers import name_drivers, p_over_moves
-from panel.stats.maps.single_links import single_links
+from panel.stats.maps.links import name_drivers, p_over_moves, single_links
 
 
 def named(X, Y, moves, *, candidate=None, refused=None, asked=None):

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 from sklearn import covariance as sklearn_covariance
 
-from panel.stats.maps.joint_draws import joint_draws, ledoit_wolf, person_correlations, shrunk_correlation
+from panel.stats.maps.draws import joint_draws, ledoit_wolf, person_correlations, shrunk_correlation
 
 DRAWS = 40_000
 MANY_DF = 1e9  # so many that Student's t is normal

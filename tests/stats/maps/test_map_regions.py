@@ -11,7 +11,7 @@ from scipy.spatial import procrustes
 from sklearn.decomposition import PCA
 
 from panel.stats.maps.components import principal_components
-from panel.stats.maps.map_regions import (
+from panel.stats.maps.draws import (
     cloud_covariances,
     ellipse_outline,
     ellipses,

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sklearn.decomposition import PCA
 
-from panel.stats.maps.multiple_factor import multiple_factors
+from panel.stats.maps.components import multiple_factors
 
 STORED = 5e-9  # the values are written down with eight decimals
 ROUNDING = 1e-9

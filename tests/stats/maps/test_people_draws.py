@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
 
-from panel.stats.maps.people_draws import FEWEST_PEOPLE, people_draws, sample_means
+from panel.stats.maps.draws import FEWEST_PEOPLE, people_draws, sample_means
 
 SAME = 1e-9
 PANELS = 300

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import linregress
 
-from panel.stats.maps.single_links import best_by_chance, correlation_needed, single_links, williams_test
+from panel.stats.maps.links import best_by_chance, correlation_needed, single_links, williams_test
 
 AGREES = 1e-9  # sums of squares in another order
 

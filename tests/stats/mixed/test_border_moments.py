@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from panel.stats.mixed.border_moments import BorderDesign, border_design
 from panel.stats.mixed.kenward_roger import kenward_roger
-from panel.stats.mixed.moments import BlockDesign, block_design
+from panel.stats.mixed.moments import BlockDesign, BorderDesign, block_design, border_design
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.satterthwaite import test_contrasts
 from tests.stats.mixed.test_moments import DENSE, dense

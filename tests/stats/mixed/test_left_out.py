@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from panel.stats.mixed.left_out import f_without_each
-from panel.stats.mixed.mixed_residuals import residual_maker
+from panel.stats.mixed.residuals import f_without_each, residual_maker
 from tests.stats.mixed.test_mixed_residuals import crossed, indicators
 
 SAME = 1e-8  # relative

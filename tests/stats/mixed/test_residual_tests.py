@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.stats import levene, probplot, spearmanr
 
-from panel.stats.mixed.mixed_residuals import residual_maker
-from panel.stats.mixed.residual_tests import (
+from panel.stats.mixed.residuals import (
     normal_plot_correlation,
+    residual_maker,
     share_reaching,
     simulated_residuals,
     spread_by_group,

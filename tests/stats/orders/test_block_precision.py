@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from panel.stats.orders.block_designs import balanced_blocks
-from panel.stats.orders.block_precision import efficiency, mean_pair_variance, pair_variances
+from panel.stats.orders.block_designs import balanced_blocks, efficiency, mean_pair_variance, pair_variances
 
 CLOSED_FORM = 1e-9  # relative
 

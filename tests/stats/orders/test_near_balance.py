@@ -6,8 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.errors import ModelError
-from panel.stats.orders.block_designs import balanced_blocks, is_balanced, meetings
-from panel.stats.orders.block_precision import efficiency, mean_pair_variance
+from panel.stats.orders.block_designs import balanced_blocks, efficiency, is_balanced, mean_pair_variance, meetings
 from panel.stats.orders.near_balance import nearly_balanced_blocks, ordered_blocks, split_into_sittings
 
 NEARLY_AS_GOOD = 0.95  # of the upper bound of the efficiency

@@ -6,13 +6,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from panel.stats.ranking.rank_differences import (
+from panel.stats.ranking.ranks import (
     least_difference,
     least_difference_all_pairs,
     least_difference_conover,
     rank_sum_differences,
+    ranks_within_blocks,
 )
-from panel.stats.ranking.ranks import ranks_within_blocks
 from tests.stats.ranking.test_ranks import GRASSES
 
 

@@ -5,8 +5,7 @@ from itertools import permutations, product
 import numpy as np
 import pytest
 
-from panel.stats.ranking.rank_permutations import exact_rank_sum_p
-from panel.stats.ranking.ranks import ranks_within_blocks
+from panel.stats.ranking.ranks import exact_rank_sum_p, ranks_within_blocks
 
 SAME = 1e-12  # sums of products of exact shares
 

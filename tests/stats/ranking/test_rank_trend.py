@@ -11,8 +11,7 @@ from scipy.special import ndtr
 from scipy.stats import page_trend_test
 
 from panel.errors import ModelError
-from panel.stats.ranking.rank_trend import trend_test
-from panel.stats.ranking.ranks import ranks_within_blocks
+from panel.stats.ranking.ranks import ranks_within_blocks, trend_test
 
 SAME = 1e-10
 # Page (1963), J. Am. Stat. Assoc. 58:216: smallest L with exact one-sided p <= .05, .01, .001; recomputed and equal

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from panel.models.assessors.patterns import LOOK_AGAIN, NONE
+from panel.models.assessors.performance import LOOK_AGAIN, NONE
 from panel.views.assessors.assessor_pictures import AGAINST, UNCLEAR, UNJUDGED, WITH, grid_figure, grid_rows, grid_svg
 from tests.views.checked_panels import checked, with_patterns
 from tests.views.examples import svg_root, svg_words, words_covering_words, words_outside

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.views.assessors.assessor_profile import (
+from panel.views.assessors.assessor_pictures import (
     mean_rows,
     means_figure,
     means_svg,

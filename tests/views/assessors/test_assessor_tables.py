@@ -3,11 +3,11 @@
 import numpy as np
 import pandas as pd
 
-from panel.models.assessors.leave_one_out import leave_one_out
-from panel.models.assessors.performance import check_panel
+from panel.models.assessors.performance import check_panel, leave_one_out
 from panel.models.prototypes.scale_use import find_scale_use
+from panel.study.naming import Naming
 from panel.study.study import Study
-from panel.views.assessors.assessor_tables import (
+from panel.views.assessors.assessor_words import (
     assessor_table,
     duplicates_table,
     panel_table,
@@ -17,7 +17,6 @@ from panel.views.assessors.assessor_tables import (
     without_differences_table,
     without_table,
 )
-from panel.views.drawing.naming import Naming
 from tests.simulated_panels import simulated_panel
 from tests.studies import crossed_study
 from tests.views.checked_panels import checked, with_patterns

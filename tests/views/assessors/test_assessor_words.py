@@ -6,9 +6,10 @@ from pathlib import Path
 import pytest
 
 from data_demo import make_demo
-from panel.models.assessors import patterns as found
+from panel.models.assessors import performance as found
 from panel.models.assessors.performance import check_panel
 from panel.study.folder import read_folder
+from panel.study.naming import naming
 from panel.views.assessors.assessor_words import (
     JUDGED,
     MARKS,
@@ -18,7 +19,6 @@ from panel.views.assessors.assessor_words import (
     what_the_panel_check_cannot_show,
     what_would_be_noticed,
 )
-from panel.views.drawing.naming import naming
 from tests.views.checked_panels import checked, with_patterns
 
 UNKIND = ("bad", "poor", "wrong", "fail", "unreliable", "incompetent", "exclude", "remove", "delete", "useless")

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from panel.models.prototypes.scale_use import find_scale_use
-from panel.views.assessors.scale_use_words import scale_use_headline, what_scale_use_cannot_show, what_scale_use_shows
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
+from panel.views.assessors.assessor_words import scale_use_headline, what_scale_use_cannot_show, what_scale_use_shows
 from tests.studies import crossed_study
 
 NAMES = Naming(attributes={"T01": "glide", "T02": "film"})

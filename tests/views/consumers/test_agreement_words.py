@@ -5,13 +5,16 @@ import pytest
 
 from data_demo.make_demo import make_study
 from panel.models.consumers.agreement import count_agreement
-from panel.views.consumers.agreement_pictures import agreement_figure, agreement_svg
-from panel.views.consumers.agreement_tables import bars_table, statements_table, without_foil_table
-from panel.views.consumers.agreement_words import (
+from panel.views.consumers.agreement import (
+    agreement_figure,
     agreement_headline,
+    agreement_svg,
+    bars_table,
     how_readily_yes_is_said,
+    statements_table,
     what_agreement_cannot_show,
     what_the_statements_show,
+    without_foil_table,
 )
 from tests.consumer_answers import agreed, study_of
 

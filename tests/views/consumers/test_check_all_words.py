@@ -8,17 +8,18 @@ import pytest
 from data_demo.make_demo import make_study
 from panel.errors import ModelError
 from panel.models.consumers.check_all import count_check_all
-from panel.views.consumers.check_all_pictures import lift_figure, lift_svg, term_map_figure, term_map_svg
-from panel.views.consumers.check_all_tables import (
+from panel.views.consumers.check_all import (
+    check_all_headline,
+    lift_figure,
+    lift_svg,
     lift_table,
     term_components_table,
     term_counts_table,
+    term_map_figure,
+    term_map_svg,
+    term_map_words,
     term_pairs_table,
     term_tests_table,
-)
-from panel.views.consumers.check_all_words import (
-    check_all_headline,
-    term_map_words,
     what_check_all_cannot_show,
     what_goes_with_liking,
     what_the_terms_show,

@@ -3,7 +3,7 @@
 import pytest
 
 from panel.models.consumers.forced_choice import judge_count, judge_forced_choices
-from panel.views.consumers.choice_picture import choice_figure, choice_svg
+from panel.views.consumers.choices import choice_figure, choice_svg
 from tests.choice_studies import choice_study, right_rows
 from tests.views.examples import svg_words, words_covering_words, words_outside
 

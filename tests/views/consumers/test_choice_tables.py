@@ -2,12 +2,7 @@
 
 from panel.models.consumers.forced_choice import judge_count, judge_forced_choices
 from panel.models.consumers.preference import count_preferences
-from panel.views.consumers.choice_tables import (
-    choice_sessions_table,
-    choices_table,
-    preferences_table,
-    similarity_table,
-)
+from panel.views.consumers.choices import choice_sessions_table, choices_table, preferences_table, similarity_table
 from tests.choice_studies import choice_study, named_rows, right_rows, votes
 
 

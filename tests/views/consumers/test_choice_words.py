@@ -4,7 +4,8 @@ import pytest
 from scipy.stats import binom, fisher_exact
 
 from panel.models.consumers.forced_choice import judge_count, judge_forced_choices
-from panel.views.consumers.choice_words import (
+from panel.study.naming import Naming, naming
+from panel.views.consumers.choices import (
     choice_alt_text,
     choice_headline,
     choice_heads,
@@ -13,7 +14,6 @@ from panel.views.consumers.choice_words import (
     what_choices_cannot_show,
     what_the_choices_show,
 )
-from panel.views.drawing.naming import Naming, naming
 from tests.choice_studies import choice_study, named_rows, right_rows
 
 NAMES = Naming()

@@ -2,7 +2,7 @@
 
 import pytest
 
-from panel.views.consumers.liking_pictures import distribution_figure, distribution_svg, liking_figure, liking_svg
+from panel.views.consumers.liking import distribution_figure, distribution_svg, liking_figure, liking_svg
 from tests.views.consumer_results import demo, demo_liking
 
 

@@ -1,6 +1,6 @@
 """Tables about liking: best first, every share with its count and base."""
 
-from panel.views.consumers.liking_tables import liking_pairs_table, liking_table, liking_tests_table
+from panel.views.consumers.liking import liking_pairs_table, liking_table, liking_tests_table
 from tests.views.consumer_results import demo, demo_liking
 
 

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 
 from panel.models.consumers.liking import weigh_liking
-from panel.views.consumers.liking_words import liking_headline, what_liking_cannot_show, what_liking_shows
-from panel.views.drawing.naming import Naming
+from panel.study.naming import Naming
+from panel.views.consumers.liking import liking_headline, what_liking_cannot_show, what_liking_shows
 from tests.consumer_studies import answers_study, one_group_panel
 from tests.views.consumer_results import demo, demo_liking
 

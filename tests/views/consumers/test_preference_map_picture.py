@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from panel.views.consumers.preference_map_picture import preference_map_figure, preference_map_svg
-from panel.views.drawing.palette import GREY
+from panel.views.consumers.preference_map import preference_map_figure, preference_map_svg
+from panel.views.drawing.pictures import GREY
 from tests.views.consumer_results import demo, demo_preferences, demo_segments
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from panel.views.consumers.preference_map_words import (
+from panel.views.consumers.preference_map import (
     directions_table,
     preferences_alt_text,
     preferences_headline,

@@ -1,13 +1,13 @@
 """Sentences about preferences: counts, ways of counting, order, and the paradox."""
 
 from panel.models.consumers.preference import count_preferences
-from panel.views.consumers.preference_words import (
+from panel.study.naming import Naming
+from panel.views.consumers.choices import (
     preference_headline,
     preference_heads,
     what_preferences_cannot_show,
     what_the_preferences_show,
 )
-from panel.views.drawing.naming import Naming
 from tests.choice_studies import choice_study, named_rows, votes
 
 

@@ -6,18 +6,20 @@ import pytest
 
 from data_demo.make_demo import make_study
 from panel.models.consumers.just_about_right import weigh_just_about_right
-from panel.views.consumers.right_pictures import right_alt_text, right_figure, right_svg
-from panel.views.consumers.right_tables import (
+from panel.study.naming import naming
+from panel.views.consumers.just_about_right import (
     VERDICT_WORDS,
     balance_table,
     drops_table,
     moves_table,
     refused_table,
+    right_alt_text,
+    right_figure,
     right_pairs_table,
     right_shares_table,
+    right_svg,
     within_table,
 )
-from panel.views.drawing.naming import naming
 from tests.consumer_answers import constructed, study_of
 
 

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import JustAboutRight
-from panel.models.consumers.question_facts import QuestionFacts
-from panel.views.consumers.right_words import (
+from panel.study.naming import Naming
+from panel.views.consumers.just_about_right import (
     changes_to_test,
     drop_sentence,
     moves_caution,
@@ -18,7 +19,6 @@ from panel.views.consumers.right_words import (
     what_costs_liking,
     what_right_cannot_show,
 )
-from panel.views.drawing.naming import Naming
 
 NAMES = Naming(attributes={"RO_THICK": "thickness"})
 THICKNESS = QuestionFacts(low_end="much too thin", high_end="much too thick", attribute="RO_THICK")

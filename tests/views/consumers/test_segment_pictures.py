@@ -1,6 +1,6 @@
 """The picture and the tables of the groups."""
 
-from panel.views.consumers.segment_pictures import (
+from panel.views.consumers.segments import (
     divided_table,
     segments_alt_text,
     segments_figure,

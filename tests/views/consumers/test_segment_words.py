@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from panel.views.consumers.segment_words import (
+from panel.views.consumers.segments import (
     group_sizes,
     segment_name,
     segments_headline,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.views.consumers.share_words import in_ten, share_interval, share_words
+from panel.views.consumers.agreement import in_ten, share_interval, share_words
 
 
 @pytest.mark.parametrize(

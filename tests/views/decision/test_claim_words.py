@@ -5,14 +5,20 @@ from xml.etree import ElementTree
 import pytest
 
 from panel.claims.judge import judge_claims
-from panel.views.decision.claim_pictures import claim_figure, claim_rows, claim_svg, claim_units
-from panel.views.decision.claim_tables import claim_findings_table, claim_numbers_table, claims_table, limit_words
-from panel.views.decision.claim_words import (
+from panel.views.decision.claims import (
+    claim_figure,
+    claim_findings_table,
+    claim_numbers_table,
+    claim_rows,
+    claim_svg,
+    claim_units,
     claims_headline,
+    claims_table,
     ended,
     fixed_words,
     footnote_lines,
     kind_words,
+    limit_words,
     local_law,
     needs_of,
     reasons_of,

@@ -6,6 +6,8 @@ from matplotlib.colors import to_rgb
 
 from data_demo import make_demo
 from panel.models.decision.decide import decide
+from panel.study.naming import naming
+from panel.views.decision.decide import chance_words
 from panel.views.decision.decision_pictures import (
     ALL,
     chance_cells,
@@ -15,8 +17,6 @@ from panel.views.decision.decision_pictures import (
     windows_figure,
     windows_svg,
 )
-from panel.views.decision.decision_words import chance_words
-from panel.views.drawing.naming import naming
 from tests.models.decision.known_studies import target_study
 
 READABLE = 4.5  # contrast asked for by WCAG 2.2, 1.4.3

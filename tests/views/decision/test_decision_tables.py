@@ -7,7 +7,8 @@ import pytest
 from data_demo import make_demo
 from panel.models.decision.decide import decide
 from panel.models.decision.record import decisions_so_far, with_decision
-from panel.views.decision.decision_tables import (
+from panel.study.naming import Naming, naming
+from panel.views.decision.decide import (
     decisions_table,
     front_table,
     gates_table,
@@ -18,7 +19,6 @@ from panel.views.decision.decision_tables import (
     window_text,
     windows_table,
 )
-from panel.views.drawing.naming import Naming, naming
 from tests.models.decision.known_studies import target_study
 from tests.studies import small_study
 

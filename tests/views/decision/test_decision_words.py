@@ -8,16 +8,16 @@ import pytest
 
 from data_demo import make_demo
 from panel.models.consumers.segments import find_segments
+from panel.models.decision.contenders import OPPOSED
 from panel.models.decision.decide import decide
-from panel.models.decision.pairs import OPPOSED
-from panel.views.decision.decision_words import (
+from panel.study.naming import Naming, naming
+from panel.views.decision.decide import (
     chance_words,
     decision_headline,
     opposed_sentences,
     what_the_decision_cannot_show,
     what_the_decision_shows,
 )
-from panel.views.drawing.naming import Naming, naming
 from tests.models.decision.known_studies import target_study
 
 CLEAR = {"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)}

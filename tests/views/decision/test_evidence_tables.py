@@ -5,7 +5,7 @@ import hashlib
 import numpy as np
 import pandas as pd
 
-from panel.views.decision.evidence_tables import (
+from panel.views.decision.claims import (
     ballot_table,
     files_table,
     interactions_table,
@@ -13,7 +13,7 @@ from panel.views.decision.evidence_tables import (
     ranks_table,
     recorded_table,
 )
-from panel.views.drawing.formats import NOTHING, format_change
+from panel.words import NOTHING, format_change
 from tests.report.evidence_studies import demo_results
 from tests.studies import small_study
 

@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from panel.views.decision.evidence_words import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
+from panel.views.decision.claims import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
 
 
 @pytest.mark.parametrize(

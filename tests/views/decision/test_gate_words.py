@@ -2,7 +2,7 @@
 
 import pytest
 
-from panel.views.decision.gate_words import gate_name, gate_unit
+from panel.views.decision.decide import gate_name, gate_unit
 
 
 @pytest.mark.parametrize(

@@ -4,15 +4,7 @@ import matplotlib as mpl
 import pytest
 from matplotlib.colors import to_hex, to_rgb
 
-from panel.views.drawing.palette import (
-    COLOURS,
-    GREY,
-    INK,
-    MOST_COLOURED,
-    STAGES,
-    markers,
-    stage_stroke,
-)
+from panel.views.drawing.pictures import COLOURS, GREY, INK, MOST_COLOURED, STAGES, markers, stage_stroke
 
 
 def contrast_on_white(colour: str) -> float:

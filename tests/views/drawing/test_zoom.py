@@ -1,7 +1,7 @@
 """Zooming: in one picture only, with Shift only, and valid Vega-Lite."""
 
-from panel.views.drawing.zoom import zoomable
-from panel.views.prototypes.map_charts import map_chart
+from panel.views.drawing.pictures import zoomable
+from panel.views.prototypes.map import map_chart
 from tests.views.examples import NAMES, panel_map
 
 

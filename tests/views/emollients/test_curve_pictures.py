@@ -5,15 +5,8 @@ import pytest
 from matplotlib.colors import to_hex
 
 from panel.models.emollients.curves import reduce_curves
-from panel.views.drawing.palette import COLOURS, GREY
-from panel.views.emollients.curve_pictures import (
-    PULL_COLOUR,
-    WORK_COLOUR,
-    flow_figure,
-    flow_svg,
-    force_figure,
-    force_svg,
-)
+from panel.views.drawing.pictures import COLOURS, GREY
+from panel.views.emollients.curves import PULL_COLOUR, WORK_COLOUR, flow_figure, flow_svg, force_figure, force_svg
 from tests.reading_studies import curve, curve_study, flow_rows, force_rows
 from tests.views.examples import svg_root, svg_words, words_covering_words, words_outside
 

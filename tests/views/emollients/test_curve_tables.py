@@ -3,7 +3,7 @@
 import numpy as np
 
 from panel.models.emollients.curves import reduce_curves
-from panel.views.emollients.curve_tables import flow_models_table, flow_table, force_table, viscosities_table
+from panel.views.emollients.curves import flow_models_table, flow_table, force_table, viscosities_table
 from tests.reading_studies import curve_study, flow_rows, force_rows
 
 RNG = np.random.default_rng(3)

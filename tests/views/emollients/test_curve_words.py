@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.models.emollients.curves import reduce_curves
-from panel.views.emollients.curve_words import (
+from panel.views.emollients.curves import (
     curve_name,
     flow_alt_text,
     flow_sentences,

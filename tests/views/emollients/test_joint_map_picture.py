@@ -6,9 +6,9 @@ from pathlib import Path
 import numpy as np
 
 from panel.models.emollients.readings import join_readings
+from panel.study.naming import naming
 from panel.study.open_study import open_study
-from panel.views.drawing.naming import naming
-from panel.views.emollients.joint_map_picture import joint_map_figure, joint_map_svg
+from panel.views.emollients.readings import joint_map_figure, joint_map_svg
 from tests.views.examples import svg_root, svg_words, words_outside
 
 DEMO = open_study(Path(__file__).parents[3] / "data_demo" / "reading_room")

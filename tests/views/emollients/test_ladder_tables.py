@@ -3,15 +3,15 @@
 import numpy as np
 
 from panel.models.emollients.ladder import find_ladder
-from panel.views.drawing.formats import format_number
-from panel.views.drawing.naming import Naming, naming
-from panel.views.emollients.ladder_tables import (
+from panel.study.naming import Naming, naming
+from panel.views.emollients.ladder import (
     ladder_table,
     links_table,
     mixture_table,
     prediction_table,
     prototype_effects_table,
 )
+from panel.words import format_number
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
 
 LADDER = find_ladder(DEMO, rng=np.random.default_rng(1), draws=200)

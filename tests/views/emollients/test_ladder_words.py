@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from panel.models.emollients.ladder import find_ladder
-from panel.views.drawing.naming import Naming, naming
-from panel.views.emollients.ladder_words import (
+from panel.study.naming import Naming, naming
+from panel.views.emollients.ladder import (
     TITLES,
     ladder_headline,
     ladder_words,

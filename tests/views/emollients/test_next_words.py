@@ -7,8 +7,8 @@ import pytest
 
 from panel.models.emollients.next_prototype import propose_next
 from panel.models.emollients.predictions import PredictionRecord, judge_predictions
-from panel.views.drawing.naming import Naming, naming
-from panel.views.emollients.next_words import (
+from panel.study.naming import Naming, naming
+from panel.views.emollients.next_prototype import (
     next_headline,
     proposal_words,
     proposals_table,

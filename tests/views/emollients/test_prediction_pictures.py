@@ -4,10 +4,9 @@ import pytest
 from matplotlib.patches import Rectangle
 
 from panel.models.emollients.prediction_model import prediction_model
-from panel.models.emollients.targets import study_targets
-from panel.models.emollients.what_if import what_if
-from panel.views.drawing.naming import Naming, naming
-from panel.views.emollients.prediction_pictures import prediction_figure, prediction_svg
+from panel.models.emollients.predictions import study_targets, what_if
+from panel.study.naming import Naming, naming
+from panel.views.emollients.next_prototype import prediction_figure, prediction_svg
 from tests.blend_studies import DEMO, hand_cream
 from tests.formula_studies import ALKANE, ALMOND, ISOSTEARATE, SHEA
 from tests.views.examples import svg_words, words_covering_words, words_outside

@@ -8,10 +8,10 @@ import pytest
 from matplotlib.colors import to_hex
 
 from panel.models.emollients.readings import join_readings
+from panel.study.naming import naming
 from panel.study.open_study import open_study
-from panel.views.drawing.naming import naming
-from panel.views.drawing.palette import GREY
-from panel.views.emollients.reading_pictures import partner_figure, partner_svg
+from panel.views.drawing.pictures import GREY
+from panel.views.emollients.readings import partner_figure, partner_svg
 from tests.views.examples import svg_root, svg_words, words_covering_words, words_outside
 
 DEMO = open_study(Path(__file__).parents[3] / "data_demo" / "reading_room")

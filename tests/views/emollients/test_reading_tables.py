@@ -3,9 +3,9 @@
 from pathlib import Path
 
 from panel.models.emollients.readings import join_readings
+from panel.study.naming import naming
 from panel.study.open_study import open_study
-from panel.views.drawing.naming import naming
-from panel.views.emollients.reading_tables import partners_table, reading_swaps_table, readings_table, screening_table
+from panel.views.emollients.readings import partners_table, reading_swaps_table, readings_table, screening_table
 from tests.reading_studies import hand_cream_readings
 from tests.reading_studies import readings_table as rows_of
 

@@ -7,11 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.emollients.partners import AGAINST, AS_EXPECTED, CANNOT_TELL, LINKED
-from panel.models.emollients.readings import join_readings
+from panel.models.emollients.readings import AGAINST, AS_EXPECTED, CANNOT_TELL, LINKED, join_readings
+from panel.study.naming import Naming, naming
 from panel.study.open_study import open_study
-from panel.views.drawing.naming import Naming, naming
-from panel.views.emollients.reading_words import (
+from panel.views.emollients.readings import (
     format_reading,
     joint_map_alt_text,
     joint_map_sentences,

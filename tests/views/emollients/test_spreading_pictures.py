@@ -3,7 +3,7 @@
 import pytest
 
 from panel.models.emollients.descriptors import find_descriptors
-from panel.views.drawing.naming import Naming, naming
+from panel.study.naming import Naming, naming
 from panel.views.emollients.spreading_pictures import (
     cascade_alt_text,
     cascade_figure,

@@ -8,8 +8,8 @@ import pytest
 from matplotlib.figure import Figure
 
 from panel.models.emollients.swaps import trace_swaps
-from panel.study.blend import emollient_blend
-from panel.views.drawing.naming import Naming, naming
+from panel.study.formulas import emollient_blend
+from panel.study.naming import Naming, naming
 from panel.views.emollients.swap_pictures import blend_figure, blend_svg, swap_figure, swap_svg
 from tests.formula_studies import ALKANE, CARBONATE, hand_cream_formulas, scores_of, study_of
 

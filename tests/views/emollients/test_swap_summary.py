@@ -6,11 +6,9 @@ import pandas as pd
 import pytest
 
 from panel.models.emollients.swaps import trace_swaps
+from panel.study.naming import naming
 from panel.study.open_study import open_study
-from panel.views.drawing.naming import naming
-from panel.views.emollients.swap_summary import FIRST_WORDS, swap_summaries
-from panel.views.emollients.swap_tables import swaps_table
-from panel.views.emollients.swap_words import SEEN
+from panel.views.emollients.swaps import FIRST_WORDS, SEEN, swap_summaries, swaps_table
 
 DEMO = Path(__file__).resolve().parents[3] / "data_demo" / "reading_room"
 

@@ -6,7 +6,7 @@ import pytest
 
 from panel.models.emollients.descriptors import find_descriptors
 from panel.study.open_study import open_study
-from panel.views.emollients.swap_tables import descriptors_table
+from panel.views.emollients.swaps import descriptors_table
 
 DEMO = Path(__file__).resolve().parents[3] / "data_demo" / "reading_room"
 

@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from panel.models.emollients.swaps import trace_swaps
-from panel.study.blend import emollient_blend
-from panel.views.drawing.naming import Naming, naming
-from panel.views.emollients.swap_words import (
+from panel.study.formulas import emollient_blend
+from panel.study.naming import Naming, naming
+from panel.views.emollients.swaps import (
     alias_sentences,
     blend_alt_text,
     descriptor_words,

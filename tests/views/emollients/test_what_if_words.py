@@ -7,10 +7,9 @@ import pandas as pd
 import pytest
 
 from panel.models.emollients.prediction_model import prediction_model
-from panel.models.emollients.targets import study_targets
-from panel.models.emollients.what_if import what_if
-from panel.views.drawing.naming import naming
-from panel.views.emollients.what_if_words import (
+from panel.models.emollients.predictions import study_targets, what_if
+from panel.study.naming import naming
+from panel.views.emollients.next_prototype import (
     what_if_alt_text,
     what_if_headline,
     what_if_sentences,

@@ -6,9 +6,9 @@ import pytest
 from panel.models.over_time.after_feel import follow_after_feel
 from panel.models.over_time.dominance import follow_dominance
 from panel.models.over_time.intensity import reduce_courses
+from panel.study.naming import naming
 from panel.study.study import Study
-from panel.views.drawing.naming import naming
-from panel.views.over_time.over_time_pictures import (
+from panel.views.over_time.over_time import (
     after_feel_figure,
     after_feel_svg,
     courses_figure,

@@ -3,8 +3,8 @@
 from panel.models.over_time.after_feel import follow_after_feel
 from panel.models.over_time.dominance import follow_dominance
 from panel.models.over_time.intensity import reduce_courses
-from panel.views.drawing.naming import naming
-from panel.views.over_time.over_time_tables import (
+from panel.study.naming import naming
+from panel.views.over_time.over_time import (
     after_feel_means_table,
     after_feel_tests_table,
     after_feel_versus_table,

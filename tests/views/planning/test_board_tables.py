@@ -1,6 +1,6 @@
 import pandas as pd
 
-from panel.views.planning.board_tables import progress_table, samples_table, what_locking_leaves_out, who_has_answered
+from panel.views.planning.safety import progress_table, samples_table, what_locking_leaves_out, who_has_answered
 
 PEOPLE = pd.DataFrame(
     [

@@ -3,10 +3,9 @@
 import pytest
 
 from panel.plan.mixture_plan import plan_mixture
-from panel.plan.planned_formulas import Swap
-from panel.plan.swap_plan import plan_swaps
+from panel.plan.swap_plan import Swap, plan_swaps
 from panel.study.formulas import formula
-from panel.views.planning.plan_tables import (
+from panel.views.planning.plan import (
     cautions_sentences,
     mixture_models_table,
     mixture_table,

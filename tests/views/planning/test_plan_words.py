@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from panel.plan.consumer_numbers import liking_difference, preferred
+from panel.plan.consumer_numbers import liking_difference, preferred_numbers
 from panel.plan.orders import plan_servings
 from panel.plan.sample_size import panel_sizes
-from panel.views.planning.plan_words import (
+from panel.views.planning.plan import (
     enough_answers_words,
     what_the_plan_cannot_show,
     what_the_plan_shows,
@@ -77,6 +77,6 @@ def test_one_way_or_none(people, words):
 
 
 def test_teeth_are_explained_only_where_there_are_any():
-    counted = enough_answers_words(preferred(0.6))
+    counted = enough_answers_words(preferred_numbers(0.6))
     assert "158 answers are the first number that is enough. From 169 on it is never missed again" in counted
     assert enough_answers_words(liking_difference(1.0)).endswith("with a chance of 80 %: 34 answers.")

@@ -3,10 +3,9 @@
 import numpy as np
 import pytest
 
-from panel.plan.consumer_numbers import parity, preferred
-from panel.plan.forced_choice_numbers import told_apart
+from panel.plan.consumer_numbers import parity_numbers, preferred_numbers, told_apart
 from panel.plan.sample_size import panel_sizes
-from panel.views.planning.power_picture import power_alt_text, power_figure, power_svg, teeth_figure, teeth_svg
+from panel.views.planning.sizes import power_alt_text, power_figure, power_svg, teeth_figure, teeth_svg
 from tests.views.examples import svg_root, svg_words, words_covering_words, words_outside
 
 RESULT = panel_sizes(8.0, 8)
@@ -44,7 +43,9 @@ def test_the_words_for_those_who_do_not_see_it():
     assert root.get("role") == "img"
 
 
-@pytest.mark.parametrize("result", [told_apart("triangle", 0.3), preferred(0.55), parity()], ids=["a", "b", "c"])
+@pytest.mark.parametrize(
+    "result", [told_apart("triangle", 0.3), preferred_numbers(0.55), parity_numbers()], ids=["a", "b", "c"]
+)
 def test_teeth_show_first_and_always(result):
     figure = teeth_figure(result)
     assert words_outside(figure) == []

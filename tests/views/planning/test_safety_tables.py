@@ -1,18 +1,11 @@
 """Safety, readiness, reactions and protocol as tables."""
 
-from panel.checks.readiness import readiness
+from panel.checks.all_checks import readiness
 from panel.plan.protocol import read_protocol
-from panel.plan.reactions import no_reactions, record_reaction
-from panel.plan.safety import no_sign_offs, record_sign_off, safety_gate
-from panel.study.plan_knowledge import safety_items
+from panel.plan.safety import no_reactions, no_sign_offs, record_reaction, record_sign_off, safety_gate
+from panel.study.knowledge import safety_items
 from panel.study.study import Study
-from panel.views.planning.safety_tables import (
-    checklist_table,
-    gate_table,
-    protocol_table,
-    reactions_table,
-    readiness_table,
-)
+from panel.views.planning.safety import checklist_table, gate_table, protocol_table, reactions_table, readiness_table
 from tests.studies import small_study
 
 SIGNED = {"who": "Dr A", "role": "safety assessor", "date": "2025-03-10", "document": "binder 4"}

@@ -1,10 +1,9 @@
 """The safety gate in words."""
 
-from panel.checks.readiness import readiness
-from panel.plan.reactions import no_reactions, record_reaction
-from panel.plan.safety import no_sign_offs, safety_gate
+from panel.checks.all_checks import readiness
+from panel.plan.safety import no_reactions, no_sign_offs, record_reaction, safety_gate
 from panel.study.study import Study
-from panel.views.planning.safety_words import what_is_ready, what_the_gate_cannot_say, what_the_gate_says
+from panel.views.planning.safety import what_is_ready, what_the_gate_cannot_say, what_the_gate_says
 from tests.checks.test_readiness import signed
 from tests.studies import small_study
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from panel.plan.orders import plan_servings
-from panel.plan.roles import PANEL_LEADER, servings_seen
-from panel.views.planning.serving_tables import (
+from panel.plan.protocol import PANEL_LEADER, servings_seen
+from panel.views.planning.plan import (
     balance_table,
     carry_over_table,
     gaps_table,

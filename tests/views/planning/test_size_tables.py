@@ -2,10 +2,9 @@
 
 import numpy as np
 
-from panel.plan.consumer_numbers import agreed_width, liking_difference, parity, preferred
-from panel.plan.sample_size import panel_sizes, what_you_can_see
-from panel.plan.scatter import Scatter
-from panel.views.planning.size_tables import (
+from panel.plan.consumer_numbers import agreed_width, liking_difference, parity_numbers, preferred_numbers
+from panel.plan.sample_size import Scatter, panel_sizes, what_you_can_see
+from panel.views.planning.sizes import (
     answers_table,
     needed_table,
     panel_sizes_table,
@@ -44,7 +43,7 @@ def test_attributes_are_named_in_words():
 
 
 def test_answers_that_show_it_belong_to_the_safe_number():
-    table = answers_table([preferred(0.6), parity(), liking_difference(1.0)])
+    table = answers_table([preferred_numbers(0.6), parity_numbers(), liking_difference(1.0)])
     assert table["First enough"].tolist() == ["158", "861", "34"]
     assert table["Always enough from"].tolist() == ["169", "888", "34"]
     assert table["Answers that show it"].iloc[0] == "at least 96 of 169"

@@ -4,14 +4,9 @@ import pandas as pd
 import pytest
 
 from panel.study.formulas import formula_difference
+from panel.study.naming import naming
 from panel.study.scores_used import scores_used
-from panel.views.drawing.naming import naming
-from panel.views.planning.study_tables import (
-    batches_table,
-    changed_scores_table,
-    formula_difference_table,
-    formulas_table,
-)
+from panel.views.planning.study import batches_table, changed_scores_table, formula_difference_table, formulas_table
 from tests.studies import small_study
 
 

@@ -5,7 +5,7 @@ import pandas as pd
 
 from panel.checks.finding import Finding
 from panel.study.study import Study
-from panel.views.planning.study_words import what_is_in_the_study, what_the_findings_say
+from panel.views.planning.study import what_is_in_the_study, what_the_findings_say
 from tests.studies import small_study
 
 

@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 
 from panel.models.prototypes.alike import Alike
-from panel.views.drawing.naming import Naming
-from panel.views.prototypes.alike_words import alike_headline, alike_table, what_alike_cannot_show, what_is_alike
+from panel.study.naming import Naming
+from panel.views.prototypes.alike import alike_headline, alike_table, what_alike_cannot_show, what_is_alike
 
 NAMES = Naming({"film": "greasy film", "glide": "ease of spreading"})
 COLUMNS = ["attribute", "prototype", "versus", "estimate", "verdict", "direction", "not_worse"]

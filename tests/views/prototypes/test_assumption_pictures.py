@@ -5,9 +5,9 @@ import pytest
 from matplotlib.colors import to_hex
 
 from panel.models.prototypes.assumptions import look_at_assumptions
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.palette import COLOURS
-from panel.views.prototypes.assumption_pictures import (
+from panel.study.naming import Naming
+from panel.views.drawing.pictures import COLOURS
+from panel.views.prototypes.assumptions import (
     assessor_spread_figure,
     assessor_spread_svg,
     residual_figure,

@@ -4,11 +4,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.prototypes.assumption_problems import CEILING, FLOOR, ONE_SCORE_DECIDES
-from panel.models.prototypes.assumptions import Assumptions
-from panel.models.prototypes.residual_checks import NOT_NORMAL, SPREAD_FOLLOWS_LEVEL, UNEVEN_ASSESSORS
-from panel.views.drawing.naming import Naming
-from panel.views.prototypes.assumption_words import (
+from panel.models.prototypes.assumptions import (
+    CEILING,
+    FLOOR,
+    NOT_NORMAL,
+    ONE_SCORE_DECIDES,
+    SPREAD_FOLLOWS_LEVEL,
+    UNEVEN_ASSESSORS,
+    Assumptions,
+)
+from panel.study.naming import Naming
+from panel.views.prototypes.assumptions import (
     ADVICE,
     what_the_assumptions_cannot_show,
     what_the_assumptions_show,

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.views.prototypes.difference_pictures import difference_figure, difference_rows, difference_svg
+from panel.views.prototypes.differences import difference_figure, difference_rows, difference_svg
 from tests.views.examples import (
     NAMES,
     WORDS,

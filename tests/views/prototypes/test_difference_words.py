@@ -6,12 +6,8 @@ import pandas as pd
 import pytest
 
 from panel.models.prototypes.differences import Differences
-from panel.views.drawing.naming import Naming
-from panel.views.prototypes.difference_words import (
-    headline,
-    what_the_differences_cannot_show,
-    what_the_differences_show,
-)
+from panel.study.naming import Naming
+from panel.views.prototypes.differences import headline, what_the_differences_cannot_show, what_the_differences_show
 
 NAMES = Naming({"film": "greasy film", "glide": "ease of spreading"})
 

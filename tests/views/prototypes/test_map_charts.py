@@ -2,9 +2,9 @@
 
 import pytest
 
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.palette import GREY
-from panel.views.prototypes.map_charts import attributes_chart, map_chart, places_chart
+from panel.study.naming import Naming
+from panel.views.drawing.pictures import GREY
+from panel.views.prototypes.map import attributes_chart, map_chart, places_chart
 from tests.views.examples import NAMES, WORDS, panel_map
 
 

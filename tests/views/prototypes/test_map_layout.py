@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.views.prototypes.map_layout import best_height, layout_attributes, layout_places
+from panel.views.prototypes.map import best_height, layout_attributes, layout_places
 from tests.views.examples import NAMES, WORDS, panel_map
 
 BOX = (360.0, 260.0)

@@ -5,7 +5,7 @@ import dataclasses
 import pandas as pd
 
 from panel.models.prototypes.map import PrototypeMap
-from panel.views.prototypes.map_words import (
+from panel.views.prototypes.map import (
     axis_ends,
     axis_title,
     map_alt_text,

@@ -2,8 +2,8 @@
 
 import pytest
 
-from panel.views.drawing.naming import Naming
-from panel.views.drawing.palette import GREY
+from panel.study.naming import Naming
+from panel.views.drawing.pictures import GREY
 from panel.views.prototypes.maps import map_figure, map_svg
 from tests.views.examples import (
     NAMES,

@@ -3,9 +3,9 @@
 import pandas as pd
 import pytest
 
-from panel.models.prototypes.planned_differences import PlannedDifferences
-from panel.views.drawing.naming import Naming
-from panel.views.prototypes.planned_words import (
+from panel.models.prototypes.alike import PlannedDifferences
+from panel.study.naming import Naming
+from panel.views.prototypes.alike import (
     planned_headline,
     planned_table,
     what_planned_differences_cannot_show,

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from panel.views.drawing.naming import Naming
-from panel.views.prototypes.profiles import PROFILE_CAUTION, profile_figure, profile_rows, profile_svg
+from panel.study.naming import Naming
+from panel.views.prototypes.differences import PROFILE_CAUTION, profile_figure, profile_rows, profile_svg
 from tests.views.examples import (
     NAMES,
     WORDS,

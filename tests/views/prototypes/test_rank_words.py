@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.prototypes.rank_sums import RankComparison
-from panel.views.drawing.naming import Naming
-from panel.views.prototypes.rank_words import do_both_agree, what_the_ranks_cannot_show, what_the_ranks_show
+from panel.models.prototypes.ranks import RankComparison
+from panel.study.naming import Naming
+from panel.views.prototypes.ranks import do_both_agree, what_the_ranks_cannot_show, what_the_ranks_show
 
 NAMES = Naming(attributes={"grease": "greasy film", "stick": "stickiness"})
 

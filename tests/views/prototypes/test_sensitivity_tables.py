@@ -3,8 +3,8 @@
 import pandas as pd
 
 from panel.models.prototypes.sensitivity import Sensitivity
-from panel.views.drawing.naming import Naming
-from panel.views.prototypes.sensitivity_tables import smallest_difference_table, what_could_have_been_seen
+from panel.study.naming import Naming
+from panel.views.prototypes.differences import smallest_difference_table, what_could_have_been_seen
 
 
 def example():

@@ -6,9 +6,9 @@ import pytest
 
 from panel.checks.finding import Finding
 from panel.models.prototypes.differences import find_differences
-from panel.views.drawing.naming import naming
-from panel.views.planning.study_tables import finding_table
-from panel.views.prototypes import tables
+from panel.study.naming import naming
+from panel.views.planning.study import finding_table
+from panel.views.prototypes import differences as tables
 from tests.views.examples import NAMES, panel_map, panel_study
 
 STUDY = panel_study(prototypes=4, assessors=6)

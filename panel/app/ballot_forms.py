@@ -1,0 +1,438 @@
+"""The live board: who has answered what, who reported a reaction, and stopping the ballots."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Callable
+from dataclasses import replace
+
+import pandas as pd
+import streamlit as st
+
+from panel.app.state import StudyInUse, keep, leave_message, moment
+from panel.app.widgets import attempt, heading, plain, say, table
+from panel.ballots.answers import links_page, qr_svg, with_links
+from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
+from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewall_hint, lan_address, link_opens
+from panel.errors import PanelError, StudyError
+from panel.plan.codes import no_openings, note_opening
+from panel.plan.protocol import conflicts, people
+from panel.plan.safety import when_to_stop
+from panel.store.ballot import BallotRecord, ballot_record
+from panel.store.board import board_of_assessors, board_of_servings, reactions_table
+from panel.store.database import local, now
+from panel.store.double_entry import PLACE
+from panel.store.events import assessors_with_token, let_go_on, make_tokens, revoke_token
+from panel.store.lock import lock_session
+from panel.store.safety import follow_gate, stop_ballots, stopped_by
+from panel.store.score_rows import keep_typed, take_over_typed, typed_differences, typed_grid
+from panel.study.naming import Naming
+from panel.study.study import Study
+from panel.views.planning.safety import (
+    progress_table,
+    samples_table,
+    what_locking_did,
+    what_locking_leaves_out,
+    who_has_answered,
+)
+from panel.words import format_list
+
+SECONDS = 5
+"""How often the board looks again."""
+
+
+@st.fragment(run_every=SECONDS)
+def board(study: StudyInUse, session: str) -> None:
+    """Show how far a session has come, again and again."""
+    if study.folder is None:
+        return
+    try:
+        with ballot_record(study.folder) as record:
+            if record is not None:
+                _counts(record, session)
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+
+
+def _counts(record: BallotRecord, session: str) -> None:
+    people = board_of_assessors(record.store, record.collection, session)
+    samples = board_of_servings(record.store, record.collection, session)
+    st.markdown(f"**{plain(who_has_answered(people))}**")
+    st.caption(f"Looks again every {SECONDS} seconds. It counts marks; what was marked is not shown before the lock.")
+    table(progress_table(people), name="board", alt="How far each assessor has come", full=people)
+    with st.expander("Sample by sample"):
+        table(samples_table(samples), name="board_samples", alt="How far each sample has come", full=samples)
+
+
+def interventions(study: StudyInUse, record: BallotRecord, session: str) -> None:
+    """Let the leader stop all ballots, let them go on, and let somebody go on after a reaction."""
+    heading("If something is wrong")
+    st.markdown(plain(when_to_stop()))
+    _reported(record, session)
+    stopped = stopped_by(record.store, record.collection)
+    if stopped:
+        st.warning(f"All ballots are stopped. {plain(stopped)}", icon=":material/pan_tool:")
+    with st.form("stop or go on"):
+        left, right = st.columns([1, 2])
+        who, why = left.text_input("Who decides it") or "", right.text_input("Why") or ""
+        label = "Let the ballots go on" if stopped else "Stop all ballots now"
+        if st.form_submit_button(label):
+            try:
+                done = _go_on(study, record, who, why) if stopped else _stop(record, who, why)
+            except PanelError as error:
+                st.warning(plain(error), icon=":material/info:")
+                return
+            leave_message(done)
+            st.rerun()
+
+
+def _stop(record: BallotRecord, who: str, why: str) -> str:
+    stop_ballots(record.store, record.collection, who=who, why=why, at=now())
+    return "All ballots are stopped. Phones show that nothing is to be applied."
+
+
+def _go_on(study: StudyInUse, record: BallotRecord, who: str, why: str) -> str:
+    if not who.strip():
+        return "Nothing was changed: write who decides it."
+    return follow_gate(record.store, record.collection, study.study, at=now(), who=who, why=why)
+
+
+def _reported(record: BallotRecord, session: str) -> None:
+    """Show the reactions that were reported on phones, and let somebody go on."""
+    reported = reactions_table(record.store, record.collection)
+    here = reported.loc[reported["session"] == session]
+    if here.empty:
+        st.caption("No skin reaction was reported on a phone in this session.")
+        return
+    shown = here.rename(columns={"at": "When", "assessor": "Assessor", "code": "Code", "text": "What was noticed"})
+    columns = ["When", "Assessor", "Code", "What was noticed"]
+    table(shown[columns], name="reported", alt="Skin reactions reported on phones", full=here)
+    st.caption(
+        "Write each of them down on the page Safety. Until somebody lets the person go on, nobody gets that code."
+    )
+    with st.form("let go on"):
+        left, middle, right = st.columns(3)
+        assessor = left.selectbox("Assessor", list(dict.fromkeys(here["assessor"])))
+        who, why = middle.text_input("Who lets this person go on"), right.text_input("Why this person may")
+        if st.form_submit_button("Let this person go on"):
+            place = (record.store, record.collection, session, str(assessor))
+            try:
+                let_go_on(*place, who=who or "", why=why or "", at=now())
+            except PanelError as error:
+                st.warning(plain(error), icon=":material/info:")
+                return
+            leave_message(f"{assessor} may go on.")
+            st.rerun()
+
+
+# What a change of the safety record does to ballots that are prepared.
+
+
+def after_safety_change(study: StudyInUse, changed: Study) -> str:
+    """Open or close the ballots that are prepared, as the changed study's gate says; return a sentence about it."""
+    if study.folder is None:
+        return ""
+    try:
+        with ballot_record(study.folder) as record:
+            return "" if record is None else follow_gate(record.store, record.collection, changed, at=now())
+    except PanelError as error:
+        return f"The ballots could not be told: {error}"
+
+
+# Handing out personal links: where the server answers, new links with their QR codes, and taking a link back.
+
+
+HERE, NETWORK = "This computer only", "Phones in the laboratory's network"
+
+
+def links(study: StudyInUse, record: BallotRecord, session: str) -> None:
+    """Show how phones reach their ballots in a session."""
+    address = _address(study)
+    if record.locked[session]:
+        st.markdown(f"Session {plain(session)} is locked: its links open nothing any more.")
+        return
+    given_out = assessors_with_token(record.store, record.collection, session)
+    st.markdown(
+        f"Links of session {plain(session)} in force: {plain(', '.join(given_out))}."
+        if given_out
+        else f"Nobody has a link for session {plain(session)} yet."
+    )
+    st.caption("A link is shown once: only its fingerprint is kept. New links replace the ones before.")
+    fresh = f"links {study.choice(session)}"
+    again = not given_out or st.checkbox("Replace the links that were handed out", key=study.choice(f"again {session}"))
+    if st.button("Make links for everybody", type="primary", disabled=not again):
+        made = attempt(make_tokens, record.store, record.collection, session, at=now())
+        if made is not None:
+            st.session_state[fresh] = made
+            st.rerun()
+    if given_out:
+        _single(record, session, given_out, fresh)
+    if fresh in st.session_state:
+        _show(with_links(st.session_state[fresh], address), session)
+
+
+def _address(study: StudyInUse) -> str:
+    """Ask who is to reach the server, say how to start it, and return its address."""
+    left, right = st.columns([3, 1])
+    ways = (NETWORK, HERE)
+    who = left.radio("Who opens the ballots", ways, horizontal=True, key=study.choice("who opens the ballots"))
+    port = (right.text_input("Port", str(USUAL_PORT), key=study.choice("port")) or "").strip()
+    number = int(port) if port.isdecimal() else USUAL_PORT
+    host = (attempt(lan_address) if who == NETWORK else None) or THIS_COMPUTER
+    address = f"http://{host}:{number}"
+    if ballots_at(address):
+        st.success(f"A ballot server answers at {address}.", icon=":material/check:")
+    else:
+        st.info("The ballot server does not run yet. Start it in a terminal, and leave that window open:")
+        options = (" --lan" if who == NETWORK else "") + (f" --port {number}" if number != USUAL_PORT else "")
+        st.code(f"afterfeel ballots {shlex.quote(str(study.folder))}{options}", language=None)
+        st.button("Look again")
+    if who == NETWORK:
+        st.caption(plain(firewall_hint(number)))
+    return address
+
+
+def _single(record: BallotRecord, session: str, given_out: tuple[str, ...], fresh: str) -> None:
+    """Let one link be replaced or taken back, as for a phone that was lost."""
+    with st.expander("One link: make it anew, or take it back"):
+        assessor = str(st.selectbox("Whose link", given_out, key=f"whose link {session}"))
+        left, right = st.columns(2)
+        if left.button("New link"):
+            made = make_tokens(record.store, record.collection, session, at=now(), assessors=(assessor,))
+            st.session_state[fresh] = made
+            st.rerun()
+        if right.button("Take it back"):
+            revoke_token(record.store, record.collection, session, assessor, at=now())
+            st.session_state.pop(fresh, None)
+            leave_message(f"The link of {assessor} opens nothing any more.")
+            st.rerun()
+
+
+def _show(shown: pd.DataFrame, session: str) -> None:
+    """Show new links once, each with its QR code, and as a page to print."""
+    if not link_opens(str(shown["link"].iloc[0])):
+        st.warning(
+            "The server that answers there does not know these links: it serves another study. Stop it, or start this "
+            "one at another port and write that port above.",
+            icon=":material/info:",
+        )
+    st.download_button(
+        "Page to print, with QR codes",
+        links_page(shown),
+        f"links_session_{session}.html",
+        "text/html",
+        on_click="ignore",
+        icon=":material/print:",
+    )
+    assessor = str(st.selectbox("Show the link of", list(shown["assessor"]), key=f"show link {session}"))
+    link = str(shown.loc[shown["assessor"] == assessor, "link"].iloc[0])
+    st.image(qr_svg(link), alt=f"QR code with the personal link of {assessor}", width="content")
+    st.code(link, language=None)
+    say(["Hand a link to nobody but the person it is for; whoever has it can answer in that person's place."])
+
+
+# The end of a session: locking it, which writes the scores, and opening the key, which is written down.
+
+
+def lock(study: StudyInUse, record: BallotRecord, session: str) -> None:
+    """Let a session be closed for good and its scores be written into the study."""
+    heading(f"Lock session {session}")
+    if record.locked[session]:
+        st.markdown(
+            f"Session {plain(session)} was locked on {plain(local(record.locked[session]))}. "
+            "Nothing is added to it any more."
+        )
+        return
+    st.markdown(
+        "Locking closes the record of the session for good, seals it with its SHA-256, and writes its scores into the "
+        "study, each under its prototype."
+    )
+    missing = what_locking_leaves_out(board_of_servings(record.store, record.collection, session))
+    if missing:
+        say(missing)
+    with st.form(f"lock {session}"):
+        who = st.text_input("Who locks it")
+        sure = st.checkbox("Lock it, with what is missing" if missing else "Lock it for good")
+        if st.form_submit_button("Lock the session"):
+            _lock(study, record, session, who or "", sure=sure)
+
+
+def _lock(study: StudyInUse, record: BallotRecord, session: str, who: str, *, sure: bool) -> None:
+    try:
+        if study.folder is None or not sure:
+            raise StudyError("Tick that the session is to be locked for good.")
+        done = lock_session(record.store, record.collection, session, study.folder, who=who, at=now())
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    leave_message(
+        f"{what_locking_did(session, done.scores, done.cannot_judge)} Seal {done.events_sha256[:12]}. The page "
+        "Differences shows them."
+    )
+    st.rerun()
+
+
+def roles(study: Study) -> list[str]:
+    """Return what does not go together among the people of a study; a warning, nothing is forbidden."""
+    found = conflicts(people(study), study.table("servings"))
+    return [f"{row['person']} {row['what']}. {row['advice']}" for row in found.to_dict("records")]
+
+
+def key(study: StudyInUse, record: BallotRecord) -> None:
+    """Let somebody open the key, after the lock or in an emergency, and write it down first."""
+    heading("Open the key")
+    closed = [session for session, moment in record.locked.items() if not moment]
+    st.markdown(
+        f"Not locked yet: {'session' if len(closed) == 1 else 'sessions'} {plain(format_list(closed))}. "
+        "Open a code only in an emergency; that is noted."
+        if closed
+        else "All sessions are locked. Whoever opens the key is written down."
+    )
+    with st.form("open the key"):
+        left, middle, right = st.columns(3)
+        session = str(left.selectbox("Session", list(record.locked)))
+        code = (middle.text_input("Code (empty: all codes of the session)") or "").strip()
+        who = right.text_input("Who opens it") or ""
+        why = (
+            st.text_input("For which reason", placeholder="such as: analysis after the lock; or: reaction of A03") or ""
+        )
+        asked = st.form_submit_button("Write it down and open")
+    if asked:
+        _open(study, record.locked, session, code, who, why)
+    past = study.study.tables.get("unblindings")
+    if past is not None and len(past):
+        shown = past[["when", "who", "what", "why", "locked"]]
+        shown.columns = ["When", "Who", "What", "Why", "After the lock"]
+        with st.expander(f"Openings so far ({len(past)})"):
+            table(shown, name="unblindings", alt="Who opened the key, and why", full=past)
+
+
+def _open(study: StudyInUse, locked: dict[str, str], session: str, code: str, who: str, why: str) -> None:
+    """Note the opening, then show what stands behind the codes."""
+    plan = study.study.table("servings")
+    rows = plan.loc[(plan["session"] == session) & ((plan["code"] == code) | (code == ""))]
+    try:
+        if rows.empty:
+            raise StudyError(f"Session {session} has no code {code}.")
+        before = study.study.tables.get("unblindings", no_openings())
+        what = f"session {session}, {f'code {code}' if code else 'all codes'}"
+        noted = note_opening(before, when=moment(), who=who, why=why, what=what, locked_at=locked[session])
+        saved = keep(study, replace(study.study, tables={**study.study.tables, "unblindings": noted}))
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    st.success(plain(f"It is written down. {saved}"), icon=":material/check:")
+    shown = rows[["code", "prototype"]].drop_duplicates().rename(columns={"code": "Code", "prototype": "Prototype"})
+    table(shown, name=f"key_{session}", alt="What stands behind the codes")
+
+
+# Ballots on paper: pages to print, labels for the cups, and typing what was marked, twice.
+
+
+NOT_CLEARED = "The safety gate is not open: do not apply anything."
+FIRST, SECOND = "first typing", "second typing"
+_SCORES = "scores"
+
+
+def print_paper(study: StudyInUse, session: str, *, stamp: str) -> None:
+    """Offer the ballots and labels of a session as PDF files; `stamp` is the warning on every page, if there is one."""
+    left, right = st.columns(2)
+    paper = str(left.selectbox("Paper", list(PAPERS), key=study.choice("paper")))
+    length = right.selectbox("Length of the lines (mm)", LINE_LENGTHS_MM, key=study.choice("line length"))
+    if stamp:
+        st.markdown(f"**{plain(stamp)}** The same sentence stands on every page.")
+    with st.container(horizontal=True):
+        _download(
+            "Ballots as PDF",
+            lambda: paper_ballots(study.study, session, paper=paper, line_mm=int(length or 100), stamp=stamp),
+            f"ballots_session_{session}_{paper}.pdf",
+        )
+        _download(
+            "Labels as PDF", lambda: serving_labels(study.study, session, paper=paper), f"labels_{session}_{paper}.pdf"
+        )
+    st.caption("Print at 100 %, not fitted to the page, and check one line with a ruler.")
+
+
+def _download(label: str, make: Callable[[], bytes], file_name: str) -> None:
+    st.download_button(
+        label, make, file_name, "application/pdf", key=f"download {label}", on_click="ignore", icon=":material/print:"
+    )
+
+
+def typing(study: StudyInUse, record: BallotRecord, session: str, names: Naming) -> None:
+    """Let two people type the paper ballots of a session, one assessor at a time, and compare what they typed."""
+    heading("Typing paper ballots")
+    if record.locked[session]:
+        st.markdown("The session is locked; nothing can be typed any more.")
+        return
+    st.caption("Two people type, each alone. Write x where cannot judge is ticked; 48.7 and 48,7 are both read.")
+    which = st.radio("Which typing", (FIRST, SECOND), horizontal=True, key=study.choice(f"typing {session}"))
+    grid = typed_grid(record.store, record.collection, session, second=which == SECOND)
+    if grid.empty:
+        return
+    assessor = st.selectbox(
+        "Whose ballots", list(dict.fromkeys(grid["assessor"])), key=study.choice(f"typed {session}")
+    )
+    own = grid.loc[grid["assessor"] == assessor]
+    with st.form(f"typing {session} {which} {assessor}"):
+        who = st.text_input("Who types", key=f"typist {which}", persist_state="session")
+        typed = _cells(own, names, which)
+        if st.form_submit_button("Keep what is typed"):
+            _keep(record, session, typed, second=which == SECOND, who=who or "")
+    _compare(record, session, names)
+
+
+def _cells(own: pd.DataFrame, names: Naming, which: str) -> pd.DataFrame:
+    """Return the rows as they are typed into fields: a line of fields for each sample."""
+    attributes = [name for name in own.columns if name not in PLACE]
+    typed = own.copy()
+    for serving, row in own.iterrows():
+        st.markdown(f"**Sample {plain(row['position'])}, code {plain(row['code'])}**")
+        with st.container(horizontal=True):
+            for name in attributes:
+                key = f"cell {which} {serving} {name}"
+                typed.loc[serving, name] = st.text_input(names.attribute(name), row[name], key=key, width=150) or ""
+    return typed
+
+
+def _keep(record: BallotRecord, session: str, typed: pd.DataFrame, *, second: bool, who: str) -> None:
+    kept = attempt(keep_typed, record.store, record.collection, session, typed, second=second, who=who, at=now())
+    if kept is not None:
+        st.success(f"{kept} cells are kept.", icon=":material/check:")
+
+
+def _compare(record: BallotRecord, session: str, names: Naming) -> None:
+    """Show where the two typings differ, and let what agrees be taken over."""
+    differences = typed_differences(record.store, record.collection, session)
+    if len(differences):
+        st.markdown(f"**The two typings differ in {len(differences)} cells. Look at the paper.**")
+        shown = differences.assign(attribute=[names.attribute(name) for name in differences["attribute"]])
+        labels = {
+            "assessor": "Assessor",
+            "code": "Code",
+            "attribute": "Attribute",
+            "first": "First",
+            "second": "Second",
+        }
+        shown = shown[[*labels, "what"]].rename(columns={**labels, "what": "What"})
+        table(shown, name="typing_differences", alt="Where the two typings differ", full=differences)
+        return
+    if not (typed_grid(record.store, record.collection, session).drop(columns=list(PLACE)) != "").to_numpy().any():
+        return
+    say(["The two typings agree in every cell that was begun."])
+    unit = st.radio(
+        "What was typed", (_SCORES, *(f"mm on a line of {mm} mm" for mm in LINE_LENGTHS_MM)), horizontal=True
+    )
+    if st.button("Take over as answers"):
+        line = (
+            None
+            if unit == _SCORES
+            else float(LINE_LENGTHS_MM[[str(mm) in str(unit) for mm in LINE_LENGTHS_MM].index(True)])
+        )
+        try:
+            count = take_over_typed(record.store, record.collection, session, at=now(), line_mm=line)
+        except PanelError as error:
+            st.warning(plain(error), icon=":material/info:")
+            return
+        leave_message(f"{count} answers from paper are in the record.")
+        st.rerun()

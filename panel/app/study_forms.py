@@ -1,0 +1,213 @@
+"""Opening a study: the demo, one on this computer, one uploaded, or a table of scores to import."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path, PurePath
+
+import pandas as pd
+import streamlit as st
+
+from panel.app import cached
+from panel.app.state import (
+    StudyInUse,
+    demo_folder,
+    leave_message,
+    times_opened,
+    use_bytes,
+    use_demo,
+    use_path,
+    use_study,
+)
+from panel.app.widgets import attempt, file_name, plain, say, table
+from panel.errors import PanelError, StudyError
+from panel.study.folder import write_study
+from panel.study.numbers_read import typed_number
+from panel.study.open_study import workbook_bytes, zip_bytes
+from panel.study.raw_table import RawTable, open_workbook, raw_file, sheet_names
+from panel.study.scores_import import ImportedScores, ScoresLayout, guess_layout, read_scores, study_from_scores
+from panel.study.study import RawFile
+
+DEMO, PATH, UPLOAD, IMPORT = "The demo", "A study on this computer", "Upload a study", "Import a table of scores"
+
+
+def choose_study() -> None:
+    """Let the user open another study."""
+    ways = [DEMO, PATH, UPLOAD, IMPORT]
+    way = st.radio("What to open", ways, index=None, horizontal=True, key=f"way to open {times_opened()}")
+    if way == DEMO:
+        st.markdown("An invented study: eight prototypes of a hand cream, every combination of three emollient swaps.")
+        if st.button("Open the demo"):
+            _open(use_demo, "The demo is in use.")
+    elif way == PATH:
+        path = st.text_input("Path of a study folder, workbook (.xlsx) or zip", key="path to open")
+        if st.button("Open this study"):
+            _open(lambda: use_path(path or ""), "This study is in use.")
+    elif way == UPLOAD:
+        file = st.file_uploader("Study as zip or workbook", type=["zip", "xlsx"], key="study upload")
+        if file is not None and st.button("Use the uploaded study"):
+            _open(lambda: use_bytes(file.name, file.getvalue()), "The uploaded study is in use.")
+    elif way == IMPORT:
+        import_form()
+
+
+def _open(action: Callable[[], None], done: str) -> None:
+    """Open a study and start the page again with it; say why not if it cannot be opened."""
+    try:
+        action()
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    leave_message(done)
+    st.rerun()
+
+
+# Taking the study away: as a folder on this computer, as zip or as workbook.
+
+
+_WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def save_form(study: StudyInUse) -> None:
+    """Let the user save the study as a folder, or download it."""
+    with st.form("save a copy"):
+        path = st.text_input("Save as a study folder", placeholder="path of a new folder on this computer")
+        replace = st.checkbox("If a study is there already, replace it")
+        if st.form_submit_button("Save"):
+            _save(study, path or "", replace=replace)
+    name = file_name(study)
+    with st.container(horizontal=True):
+        _download("Study as zip", lambda: zip_bytes(study.study), f"{name}.zip", "application/zip")
+        _download("Study as workbook", lambda: workbook_bytes(study.study), f"{name}.xlsx", _WORKBOOK)
+
+
+def _download(label: str, content: Callable[[], bytes], name: str, kind: str) -> None:
+    st.download_button(label, content, name, kind, on_click="ignore", icon=":material/download:")
+
+
+def _save(study: StudyInUse, text: str, *, replace: bool) -> None:
+    if not text.strip():
+        st.warning("Write the path of a folder first.", icon=":material/info:")
+        return
+    folder = Path(text.strip().strip('"')).expanduser()
+    try:
+        if folder.resolve() == demo_folder():
+            raise StudyError("The demo stays as it is. Choose another folder.")
+        write_study(study.study, folder, overwrite=replace)
+        use_path(str(folder))
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    leave_message(f"Saved. The study in {folder} is in use.")
+    st.rerun()
+
+
+# Importing a table of scores: what stands in it, which column holds what, what was done, then use it.
+
+
+_ROWS_SHOWN, _BESIDE = 6, 4
+_LONG, _WIDE = "one score", "all attributes of one sample"
+_NEEDED = {"assessor": "Assessor", "prototype": "Prototype"}
+_WHERE_PRESENT = {
+    "session": "Session",
+    "replicate": "Replicate",
+    "position": "Serving position",
+    "batch": "Batch",
+    "recorded_at": "Time of entry",
+}
+_DECIMALS = {"": "as the file shows", ".": "point", ",": "comma"}
+_ABSENT = "not in the file"
+
+
+def import_form() -> None:
+    """Let the user import a table of scores, and use it as the study."""
+    upload = st.file_uploader("Table of scores (CSV, text or XLSX)", type=["csv", "txt", "tsv", "xlsx"], key="scores")
+    if upload is None:
+        st.caption("A row may be one score, or one sample with a column for each attribute. Nothing is changed in it.")
+        return
+    file = raw_file(upload.name, upload.getvalue())
+    names = attempt(_sheets, file) or []
+    sheet = st.selectbox("Sheet", names, key=f"sheet {file.sha256}") if len(names) > 1 else ""
+    raw = attempt(cached.uploaded_table, file.sha256, sheet or "", file)
+    if raw is None:
+        return
+    _preview(raw)
+    imported = attempt(read_scores, raw, _layout(raw, guess_layout(raw), file.sha256))
+    if imported is not None:
+        _what_was_done(imported)
+        _use(imported, file)
+
+
+def _sheets(file: RawFile) -> list[str]:
+    if not file.name.lower().endswith(".xlsx"):
+        return []
+    with open_workbook(file.content, file.name) as workbook:
+        return sheet_names(workbook)
+
+
+def _preview(raw: RawTable) -> None:
+    st.markdown(f"**What stands in {plain(raw.name)}**, the first rows of {len(raw.lines):,}:")
+    shown = {name: list(cells[:_ROWS_SHOWN]) for name, cells in zip(raw.header, raw.columns, strict=True)}
+    st.dataframe(pd.DataFrame(shown, dtype="str"), hide_index=True, alt=f"First rows of {raw.name}")
+
+
+def _layout(raw: RawTable, guess: ScoresLayout, file: str) -> ScoresLayout:
+    """Return which column holds what, beginning with the guess."""
+    st.markdown("**Which column holds what?** This is a guess; put it right where it is wrong.")
+    rows = st.radio("A row holds", [_LONG, _WIDE], index=0 if guess.is_long else 1, horizontal=True, key=f"rows {file}")
+    roles = dict(_NEEDED)
+    if rows == _LONG:
+        roles |= {"attribute": "Attribute", "score": "Score"}
+    held = {}
+    for some in _in_rows(list((roles | _WHERE_PRESENT).items())):
+        for (role, label), place in zip(some, st.columns(_BESIDE), strict=False):
+            held[role] = _column_box(place, label, raw, getattr(guess, role), f"{role} {file}")
+    attributes: list[str] = []
+    if rows == _WIDE:
+        attributes = st.multiselect(
+            "Attributes (columns with scores)", raw.header, list(guess.attributes), key=f"attributes {file}"
+        )
+    decimal = st.radio(
+        "Decimal sign", list(_DECIMALS), format_func=_DECIMALS.__getitem__, horizontal=True, key=f"decimal {file}"
+    )
+    return ScoresLayout(**held, attributes=tuple(attributes), decimal=decimal)
+
+
+def _in_rows(roles: list[tuple[str, str]]) -> list[list[tuple[str, str]]]:
+    """Return the roles row by row, so that on a narrow screen they keep their order."""
+    return [roles[start : start + _BESIDE] for start in range(0, len(roles), _BESIDE)]
+
+
+def _column_box(place: st.delta_generator.DeltaGenerator, label: str, raw: RawTable, guess: str, key: str) -> str:
+    options = ["", *raw.header]
+    index = options.index(guess) if guess in options else 0
+    return str(place.selectbox(label, options, index, format_func=lambda column: column or _ABSENT, key=key))
+
+
+def _what_was_done(imported: ImportedScores) -> None:
+    st.markdown("**What was done**")
+    say(imported.notes)
+    if len(imported.unread):
+        shown = imported.unread[["line", "column", "text", "reason"]]
+        shown = shown.set_axis(["Line", "Column", "What stands there", "Why it was not read"], axis=1)
+        table(shown, name="not_read", alt="Cells that could not be read")
+
+
+def _use(imported: ImportedScores, file: RawFile) -> None:
+    """Ask for the title and the ends of the scale, and use the scores as the study."""
+    columns = st.columns([2, 1, 1])
+    title = columns[0].text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256}")
+    ends = [
+        columns[place].text_input(label, key=f"{label} {file.sha256}", help="Empty if you do not know.")
+        for place, label in ((1, "Lowest possible score"), (2, "Highest possible score"))
+    ]
+    low = attempt(typed_number, ends[0] or "", "The lowest possible score") if (ends[0] or "").strip() else None
+    high = attempt(typed_number, ends[1] or "", "The highest possible score") if (ends[1] or "").strip() else None
+    if low is not None and high is not None and low >= high:
+        st.warning("The lowest possible score must lie below the highest.", icon=":material/info:")
+        return
+    if st.button("Use these scores", type="primary", key=f"use {file.sha256}"):
+        study = study_from_scores(imported, file, title or file.name, low, high)
+        use_study(title or file.name, study)
+        leave_message("These scores are in use. Look at the findings, then open the page Differences.")
+        st.rerun()

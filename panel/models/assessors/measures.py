@@ -1,0 +1,367 @@
+"""The numbers of a panel check as tables: a row per assessor and attribute, per attribute, and per assessor."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.special import stdtrit
+
+from panel.models.prototypes.differences import attribute_rows, inference, variance_rows
+from panel.models.prototypes.panel_design import PanelDesign, ScoreArray, score_array
+from panel.stats.arrays import Array
+from panel.stats.assessors.agreement import (
+    Agreement,
+    Disagreement,
+    agreement,
+    disagreement,
+    h_limit,
+    intraclass,
+    k_limit,
+)
+from panel.stats.assessors.departures import (
+    Departures,
+    Drift,
+    Repeats,
+    departures,
+    drift,
+    mean_share,
+    repeats,
+    residual_correlations,
+)
+from panel.stats.assessors.own_tables import OwnTables, own_tables
+from panel.stats.assessors.scaling import ReversalRule, reversal_chance
+from panel.stats.comparing.group_means import f_tail
+from panel.stats.comparing.multiplicity import holm
+from panel.stats.mixed.moderated_variances import moderated_variances
+from panel.stats.mixed.reml import MixedFit
+from panel.study.study import Study, those_in
+
+SEPARATES_BELOW = 0.30
+"""A person alone has few scores: panels with two or three replicates take a p-value of 0.30 to 0.50 of the own table
+as telling the prototypes apart (common practice, no source)."""
+
+CLEARLY_SEPARATES = 0.05
+"""P-value of the own table below which somebody's scores clearly follow the prototypes, be it the wrong way. Reversed
+scales are looked for among these alone as well: honest people among them go with the others, so that fewer tests are
+counted and nothing is lost."""
+
+FOLLOWS_PROTOTYPES = 0.10
+"""P-value of the own table of somebody who reverses: the scores follow the prototypes, only the wrong way."""
+
+REVERSED_RULES = (ReversalRule(0.01, FOLLOWS_PROTOTYPES), ReversalRule(0.035, CLEARLY_SEPARATES, turn=2.0))
+"""When a slope under zero is a reversed scale: by its p-value adjusted over everybody, or over those alone who clearly
+separate the prototypes, on attributes whose differences are large enough to tell a reversed slope from an honest one.
+On the others a reversed scale could hardly be found, so that counting them would add false findings and no true ones.
+The limits come from simulation: honest people are to be advised to train in at most 2 % of panels, somebody reversed
+who clearly separates is to be found in at least 95 % (benchmarks/README.md)."""
+
+
+def assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
+    """Return one row per assessor and attribute, assessor by assessor."""
+    own, found, apart, repeat = numbers.own, numbers.found, numbers.apart, numbers.repeats
+    half = stdtrit(apart.df, (1 + level) / 2) * apart.std_error
+    spread = np.nanstd(found.level, axis=1, ddof=1, keepdims=True) if found.level.shape[1] > 2 else np.nan
+    arrays: dict[str, Array] = {
+        "n_scores": own.counts.sum(axis=2),
+        "statistic": own.statistic,
+        "df": own.df,
+        "df_error": own.df_error,
+        "p_value": own.p_value,
+        "repeat_sd": np.sqrt(own.mean_square),
+        "repeat_ratio": repeat.ratio,
+        "k": repeat.k,
+        "repeat_p_adjusted": holm(repeat.p_value),
+        "judged": numbers.judged,
+        "others_p_value": numbers.others_p,
+        "correlation": found.correlation,
+        "slope": found.slope,
+        "ci_low": found.slope - half,
+        "ci_high": found.slope + half,
+        "slope_expected": apart.expected,
+        "slope_p_adjusted": holm(apart.lower),
+        "reversed_p_adjusted": holm(np.where(_looked_at_closely(numbers), apart.lower, np.nan)),
+        "flatness_p_value": apart.flatter,
+        "flatness_p_adjusted": holm(apart.flatter),
+        "interaction_share": found.share,
+        "interaction_p_adjusted": holm(apart.stranger),
+        "level": found.level,
+        "h": found.level / spread,
+        "drift": numbers.drift.slope,
+        "drift_p_adjusted": holm(numbers.drift.p_value),
+    }
+    names = {
+        "assessor": np.repeat(np.array(numbers.assessors, dtype=object), len(numbers.attributes)),
+        "attribute": list(numbers.attributes) * len(numbers.assessors),
+    }
+    frame = pd.DataFrame(names | {name: np.asarray(value).T.ravel() for name, value in arrays.items()})
+    return frame.loc[frame["n_scores"] > 0].astype({"n_scores": int}).reset_index(drop=True)
+
+
+def _looked_at_closely(numbers: PanelNumbers) -> np.ndarray:
+    """Return whose scale on which attribute is looked at by the second of the rules, (q, a)."""
+    _, rule = REVERSED_RULES
+    return np.asarray((numbers.own.p_value < rule.separates) & (numbers.apart.turn >= rule.turn))
+
+
+def mean_rows(numbers: PanelNumbers) -> pd.DataFrame:
+    """Return each person's means and the others', less their average, in the columns of `PanelCheck.means`."""
+    q, a, p = numbers.found.own.shape
+    index = pd.MultiIndex.from_product([numbers.assessors, numbers.attributes, numbers.prototypes])
+    frame = index.to_frame(index=False, name=["assessor", "attribute", "prototype"])
+    for name, values in (("estimate", numbers.found.own), ("others", numbers.found.others)):
+        frame[name] = values.transpose(1, 0, 2).reshape(q * a * p)
+    return frame.dropna(ignore_index=True)
+
+
+def panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]], level: float) -> pd.DataFrame:
+    """Return one row per attribute: does the panel as a whole tell the prototypes apart, repeat, agree?"""
+    columns = ["attribute", "statistic", "df", "df_error", "p_value"]
+    tests = pd.concat([attribute_rows(d, f, inference(f))[columns] for d, f in fits], ignore_index=True)
+    variances = pd.concat([variance_rows(d, f) for d, f in fits], ignore_index=True)
+    frame = pd.DataFrame({"attribute": numbers.attributes}).merge(tests, on="attribute", how="left")
+    frame = frame.merge(variances, on="attribute", how="left")
+    frame["p_adjusted"] = holm(frame["p_value"].to_numpy())
+    frame["differ"] = frame["p_value"] < 1 - level
+    frame["reliability"] = np.maximum(1 - 1 / frame["statistic"], 0.0)
+    frame["repeatability"] = np.sqrt(frame["residual"])
+    terms = frame[["assessor", "assessor_prototype", "session", "residual"]]
+    frame["reproducibility"] = np.sqrt(terms.sum(axis=1, min_count=1))
+    chance = {"reversal_noticed": _reversal_noticed(numbers)}
+    for name, values in (_agreement_of_all(numbers) | _own_tests(numbers) | chance).items():
+        frame[name] = values
+    return frame.drop(columns=terms.columns)
+
+
+def _agreement_of_all(numbers: PanelNumbers) -> dict[str, Array]:
+    """Return interaction share and test, and intraclass correlations of the means of those who scored everything."""
+    means, own = numbers.own.means, numbers.own
+    q = len(means)
+    single, agree, share = (np.full(q, np.nan) for _ in range(3))
+    statistic, df, df_error = (np.full(q, np.nan) for _ in range(3))
+    for place, table in enumerate(means):
+        scored = np.isfinite(table).any(axis=0)
+        whole = np.isfinite(table[:, scored]).all(axis=1)
+        if whole.sum() < 2 or scored.sum() < 2:
+            continue
+        table = table[np.ix_(whole, scored)]
+        icc = intraclass(table.T[None])
+        single[place], agree[place] = icc.three_single[0], icc.two_single[0]
+        products, rest = icc.ms_targets[0] * (scored.sum() - 1), icc.ms_residual[0]
+        df[place] = (scored.sum() - 1) * (whole.sum() - 1)
+        share[place] = rest * df[place] / (rest * df[place] + products)
+        cells = own.counts[place][np.ix_(whole, scored)]
+        df_error[place] = own.df_error[place, whole].sum()
+        if df_error[place] > 0:
+            error = own.within[place, whole].sum() / df_error[place]
+            statistic[place] = rest / (1 / cells).mean() / error if error > 0 else np.inf
+    test = {"interaction_statistic": statistic, "interaction_df": df, "interaction_df_error": df_error}
+    p_value = f_tail(statistic, df, df_error)
+    shares = {"icc_consistency": single, "icc_agreement": agree, "interaction_share": share}
+    return shares | test | {"interaction_p_value": p_value}
+
+
+def _reversal_noticed(numbers: PanelNumbers) -> Array:
+    """Return about how likely a scale used backwards would have been noticed, (q,), the mean over the assessors."""
+    own, found, apart = numbers.own, numbers.found, numbers.apart
+    looked_at = np.isfinite(apart.lower)
+    df = own.df_error.sum(axis=1, keepdims=True)
+    usual = np.where(own.df_error > 0, own.within, 0.0).sum(axis=1, keepdims=True) / np.maximum(df, 1)
+    chance = reversal_chance(
+        REVERSED_RULES,
+        (float(looked_at.sum()), float((looked_at & _looked_at_closely(numbers)).sum() + 1)),
+        reliability=numbers.reliability,
+        others_square=found.others_square,
+        std_error=apart.std_error,
+        df=apart.df,
+        own=(usual, own.df_error, own.counts.sum(axis=2) / np.maximum(found.prototypes, 1)),
+        prototypes=found.prototypes,
+    )
+    known = np.isfinite(chance)
+    total = np.where(known, chance, 0.0).sum(axis=1)
+    return np.where(known.any(axis=1), total / np.maximum(known.sum(axis=1), 1), np.nan)
+
+
+def _own_tests(numbers: PanelNumbers) -> dict[str, Array]:
+    """Return how many assessors separate alone, and the limits of h and k of ASTM E691 for this panel."""
+    people = (numbers.own.counts.sum(axis=2) > 0).sum(axis=1)
+    df = [np.median(row[row > 0]) if (row > 0).any() else np.nan for row in numbers.own.df_error]
+    return {
+        "n_assessors": people,
+        "n_separating": (numbers.own.p_value < SEPARATES_BELOW).sum(axis=1),
+        "h_limit": np.array([h_limit(int(count)) for count in people]),
+        "k_limit": np.array([k_limit(int(count), float(value)) for count, value in zip(people, df, strict=True)]),
+    }
+
+
+def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: float) -> pd.DataFrame:
+    """Return one row per assessor over all attributes; the `lengths` of the scales put levels on one footing."""
+    own, found, apart = numbers.own, numbers.found, numbers.apart
+    length = np.array([lengths[name] for name in numbers.attributes])[:, None]
+    judged = numbers.judged & np.isfinite(found.slope)
+    half = stdtrit(np.maximum(judged.sum(axis=0) - 1, 1), (1 + level) / 2) * apart.scale_error
+    squares = np.where(judged, found.spread * (found.prototypes - 1), np.nan)
+    spread = mean_share(squares, found.prototypes - 1, numbers.repeats.independent / len(squares))
+    return pd.DataFrame(
+        {
+            "assessor": numbers.assessors,
+            "n_attributes": (own.counts.sum(axis=2) > 0).sum(axis=0),
+            "n_judged": judged.sum(axis=0),
+            "n_separated": (judged & (own.p_value < SEPARATES_BELOW)).sum(axis=0),
+            "scale": apart.scale,
+            "scale_error": apart.scale_error,
+            "scale_low": apart.scale - half,
+            "scale_high": apart.scale + half,
+            "spread_ratio": spread.ratio,
+            "spread_p_adjusted": holm(spread.lower),
+            "repeat_ratio": numbers.repeats.overall,
+            "repeat_p_adjusted": holm(numbers.repeats.overall_p),
+            "level_share": _mean(found.level / length),
+        }
+    )
+
+
+def _mean(values: Array) -> Array:
+    """Return the mean of each column without its NaN; NaN for a column without values."""
+    known = np.isfinite(values)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.where(known, values, 0.0).sum(axis=0) / known.sum(axis=0))
+
+
+# The numbers behind a panel check, as arrays: each assessor's own table, agreement, departures, drift, repeats.
+
+
+FEWEST_ASSESSORS = 3
+"""With two assessors nobody can say which of them departs from the other."""
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PanelNumbers:
+    """Arrays over q attributes and a assessors, in the order of the names.
+
+    Parameters
+    ----------
+    sessions
+        Names of the sessions in order of time; one where sessions do not count.
+    others_f, others_p
+        (q, a) test that no prototype differs, by the panel's model without that assessor.
+    reliability
+        (q, a) of the means of the others, zero where agreement is not judged.
+    judged
+        (q, a) whether agreement can be judged: the others tell the prototypes apart.
+    """
+
+    assessors: tuple[str, ...]
+    attributes: tuple[str, ...]
+    prototypes: tuple[str, ...]
+    sessions: tuple[str, ...]
+    own: OwnTables
+    found: Agreement
+    apart: Departures
+    drift: Drift
+    repeats: Repeats
+    others_f: Array
+    others_p: Array
+    judged: np.ndarray
+    reliability: Array
+
+
+def panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level: float) -> PanelNumbers:
+    """Return the numbers of the panel of `study`.
+
+    Parameters
+    ----------
+    scores
+        The scores that are used.
+    tests
+        `attribute assessor statistic p_value`: tests that no prototype differs, without each assessor.
+    level
+        The others tell the prototypes apart where their p-value is below 1 - `level`.
+    """
+    attributes = those_in(study.attributes, scores["attribute"])
+    prototypes = those_in(study.prototypes, scores["prototype"])
+    scores = _by_session(scores)
+    array = score_array(_by_assessor(study, scores), prototypes, attributes)
+    own = own_tables(array.scores, array.assessor, array.prototype, array.session)
+    statistic, p_value = (_spread(tests, array, column) for column in ("statistic", "p_value"))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        judged = (p_value < 1 - level) & (len(array.assessors) >= FEWEST_ASSESSORS)
+        reliability = np.where(judged, np.clip(1 - 1 / statistic, 0.0, 1.0), 0.0)
+    found = agreement(own.means)
+    repeating = repeats(own)
+    beyond = _beyond(own)
+    sittings = own.sittings[:, :, _order(array, scores)]
+    return PanelNumbers(
+        assessors=array.assessors,
+        attributes=attributes,
+        prototypes=prototypes,
+        sessions=tuple(dict.fromkeys(scores["session"])),
+        own=own,
+        found=found,
+        apart=_departures(own, found, reliability, judged, beyond, repeating.independent),
+        drift=drift(sittings, (_per(beyond, own, np.isfinite(sittings).sum(axis=2)), own.df_error)),
+        repeats=repeating,
+        others_f=statistic,
+        others_p=p_value,
+        judged=judged,
+        reliability=reliability,
+    )
+
+
+def _departures(
+    own: OwnTables, found: Agreement, reliability: Array, judged: np.ndarray, beyond: Array, independent: float
+) -> Departures:
+    without = np.where(np.eye(own.means.shape[1], dtype=bool)[:, :, None], np.nan, own.means[:, None])
+    extra = (_per(beyond, own, found.prototypes), own.df_error)
+    # with few prototypes one attribute alone says little about how differently honest people see them
+    alone = disagreement(own.means)
+    drawn = moderated_variances(alone.mean_square, alone.df, independent)
+    panel = Disagreement(drawn.variance, drawn.df)
+    return departures(found, reliability, judged, panel, disagreement(without), extra, residual_correlations(own))
+
+
+def _beyond(own: OwnTables) -> Array:
+    """Return by how much each person's residual variance exceeds the panel's, zero where it does not."""
+    df = own.df_error.sum(axis=1, keepdims=True)
+    usual = np.where(own.df_error > 0, own.within, 0.0).sum(axis=1, keepdims=True) / np.maximum(df, 1)
+    return np.where(own.df_error > 0, np.fmax(own.mean_square - usual, 0.0), 0.0)
+
+
+def _per(variance: Array, own: OwnTables, means: Array) -> Array:
+    """Return the variance of a mean where a person's scores make so many `means`."""
+    scores = own.counts.sum(axis=2)
+    return variance * np.where(scores > 0, means / np.maximum(scores, 1), 0.0)
+
+
+def _spread(tests: pd.DataFrame, array: ScoreArray, column: str) -> Array:
+    """Return a column of the tests as (q, a), NaN where there is none."""
+    wide = np.full((len(array.attributes), len(array.assessors)), np.nan)
+    attribute = pd.Index(array.attributes).get_indexer(pd.Index(tests["attribute"]))
+    assessor = pd.Index(array.assessors).get_indexer(pd.Index(tests["assessor"]))
+    held = (attribute >= 0) & (assessor >= 0)
+    wide[attribute[held], assessor[held]] = tests[column].to_numpy(float)[held]
+    return wide
+
+
+def _by_assessor(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
+    """Return the scores with the assessors in the order of the study."""
+    order = {name: place for place, name in enumerate(study.assessors)}
+    return scores.sort_values("assessor", key=lambda names: names.map(order), kind="stable")
+
+
+def _by_session(scores: pd.DataFrame) -> pd.DataFrame:
+    """Return the scores with the sessions in order of time: by number, else by when they were recorded, else as is."""
+    number = pd.to_numeric(scores["session"], errors="coerce")
+    if number.isna().any():
+        began = scores["recorded_at"].groupby(scores["session"]).min()
+        if (scores["recorded_at"] == "").any() or began.duplicated().any():
+            return scores
+        number = scores["session"].map(began)
+    return scores.loc[number.sort_values(kind="stable").index]
+
+
+def _order(array: ScoreArray, scores: pd.DataFrame) -> np.ndarray:
+    """Return the places of the sessions of `array` in order of time."""
+    return pd.Index(array.sessions).get_indexer(pd.Index(dict.fromkeys(scores["session"])))

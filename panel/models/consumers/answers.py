@@ -1,0 +1,333 @@
+"""What did the consumers answer to one question, as numbers: consumers by prototypes, and what could not be read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from panel.errors import ModelError
+from panel.study.numbers_read import read_numbers
+from panel.study.study import Study
+
+Kind = Literal["liking", "just_about_right", "check_all", "agreement"]
+LIMITS: dict[str, tuple[float, float]] = {  # lowest and highest answer of each kind
+    "liking": (1.0, 9.0),
+    "just_about_right": (1.0, 5.0),
+    "check_all": (0.0, 1.0),
+    "agreement": (1.0, 5.0),
+}
+KIND_WORDS = {
+    "liking": "liking",
+    "just_about_right": "just-about-right",
+    "check_all": "check-all",
+    "agreement": "agreement",
+}
+NOT_WHOLE, NOT_A_NUMBER = "not a whole number", "not a number"
+_ROW_COLUMNS = ["assessor", "prototype", "answer", "session", "position", "replicate"]
+_UNREAD_COLUMNS = ["assessor", "prototype", "question", "answer", "session", "why"]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class AnswersRead:
+    """The answers to one question as numbers.
+
+    Parameters
+    ----------
+    frame
+        Consumers (index `assessor`) by prototypes (columns, in the order of the study), NaN where there is no answer
+        that could be read. Where somebody answered more than once for a prototype it is the mean.
+    rows
+        `assessor prototype answer session position replicate`: every answer that was read, one row each.
+    question
+        The question these are the answers to.
+    questions
+        All questions of this kind in the study, in the order they appear.
+    unread
+        `assessor prototype question answer session why`: answers that are there and could not be read, or lie outside
+        the scale. A blank is no answer and is not listed.
+    n_consumers, n_complete
+        How many consumers gave an answer that was read, and how many of them gave one for every prototype.
+    n_repeated
+        How many times a consumer answered more than once for a prototype.
+    """
+
+    frame: pd.DataFrame
+    rows: pd.DataFrame
+    question: str
+    questions: tuple[str, ...]
+    unread: pd.DataFrame
+    n_consumers: int
+    n_complete: int
+    n_repeated: int
+
+
+def questions_of(study: Study, kind: Kind) -> tuple[str, ...]:
+    """Return the questions of one kind in the order they appear in the answers; without any, an empty tuple."""
+    answers = study.table("answers")
+    return tuple(str(name) for name in answers.loc[answers["kind"] == kind, "question"].unique())
+
+
+def numeric_answers(study: Study, kind: Kind, question: str | None = None) -> AnswersRead:
+    """Return the answers to one question of `kind`; without `question` the first of that kind.
+
+    Raises
+    ------
+    ModelError
+        If the study has no answers of this kind, none to `question`, or none that could be read.
+    """
+    answers, questions = study.table("answers"), questions_of(study, kind)
+    if not questions:
+        raise ModelError(
+            f"The study has no {KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
+            "row for each consumer and prototype."
+        )
+    asked = questions[0] if question is None else question
+    if asked not in questions:
+        raise ModelError(
+            f"There is no {KIND_WORDS[kind]} question {asked!r} in this study. Choose among {', '.join(questions)}."
+        )
+    own = answers.loc[(answers["kind"] == kind) & (answers["question"] == asked)]
+    value, why = _values(own["answer"], *LIMITS[kind])
+    there = np.isfinite(value)
+    if not there.any():
+        raise ModelError(
+            f"None of the {len(own)} answers to {asked!r} could be read as a number from {LIMITS[kind][0]:.0f} to "
+            f"{LIMITS[kind][1]:.0f}. Check the column answer of the table answers."
+        )
+    rows = own.assign(answer=value).loc[there, _ROW_COLUMNS].reset_index(drop=True)
+    frame, n_repeated = _table(study, rows)
+    return AnswersRead(
+        frame=frame,
+        rows=rows,
+        question=asked,
+        questions=questions,
+        unread=own.assign(why=why).loc[why != "", _UNREAD_COLUMNS].reset_index(drop=True),
+        n_consumers=len(frame),
+        n_complete=int(frame.notna().all(axis=1).sum()),
+        n_repeated=n_repeated,
+    )
+
+
+def _values(texts: pd.Series, low: float, high: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the answers as numbers, NaN where there is none, and why those that are there cannot be used."""
+    code, distinct = pd.factorize(texts.astype("str").str.strip())
+    read = read_numbers([str(text) for text in distinct])
+    value, why = read.values.copy(), np.full(len(distinct), "", dtype=object)
+    for place in read.reasons:
+        why[place] = NOT_A_NUMBER
+    outside = np.isfinite(value) & ((value < low) | (value > high))
+    why[outside] = f"outside {low:.0f} to {high:.0f}"
+    broken = np.isfinite(value) & ~outside & (value != np.rint(value))
+    why[broken] = NOT_WHOLE
+    value[outside | broken] = np.nan
+    return value[code], why[code]
+
+
+def _table(study: Study, rows: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+    """Return the means by consumer and prototype, and how many cells hold more than one answer."""
+    person, people = pd.factorize(rows["assessor"])
+    found = [str(name) for name in rows["prototype"].unique()]
+    listed = [name for name in study.prototypes if name in set(found)]
+    order = listed + [name for name in found if name not in set(listed)]
+    what = pd.Index(order).get_indexer(pd.Index(rows["prototype"]))
+    cell, size = person * len(order) + what, len(people) * len(order)
+    count = np.bincount(cell, minlength=size).reshape(len(people), len(order))
+    total = np.bincount(cell, rows["answer"].to_numpy(dtype=float), size).reshape(count.shape)
+    mean = np.divide(total, count, out=np.full(count.shape, np.nan), where=count > 0)
+    index = pd.Index(people, name="assessor", dtype="str")
+    return pd.DataFrame(mean, index=index, columns=pd.Index(order, name="prototype")), int((count > 1).sum())
+
+
+# All answers of one kind at once: questions by consumers by prototypes, for what is counted question by question.
+
+
+Floats = NDArray[np.float64]
+DONT_KNOW = ("don't know", "dont know", "do not know", "no opinion")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class AnswerGrid:
+    """The answers of one kind.
+
+    Parameters
+    ----------
+    values
+        (questions, consumers, prototypes): whole numbers on the scale of the kind, NaN where there is none. Where
+        somebody answered more than once the first answer stands, since categories have no mean.
+    dont_know
+        The same shape: True where somebody said so.
+    questions, people, prototypes
+        What the axes stand for: questions and people as they appear, prototypes in the order of the study.
+    unread
+        `assessor prototype question answer`: answers that are there and could not be read.
+    n_repeated
+        Answers left aside because an earlier one of the same person stands.
+    """
+
+    values: Floats
+    dont_know: NDArray[np.bool_]
+    questions: tuple[str, ...]
+    people: tuple[str, ...]
+    prototypes: tuple[str, ...]
+    unread: pd.DataFrame
+    n_repeated: int
+
+    def matched(self, wide: pd.DataFrame) -> Floats:
+        """Return a table of other answers, consumers by prototypes, with the rows and columns of this grid."""
+        return wide.reindex(index=list(self.people), columns=list(self.prototypes)).to_numpy(dtype=float)
+
+    def notes(self) -> list[str]:
+        """Return what to know about how the answers were read."""
+        told = []
+        if len(self.unread):
+            first = self.unread.iloc[0]
+            told.append(
+                f"{_counted(len(self.unread))} could not be read and {'is' if len(self.unread) == 1 else 'are'} left "
+                f"out, such as {first['answer']!r} of {first['assessor']} to {first['question']}."
+            )
+        if self.n_repeated:
+            told.append(
+                f"{_counted(self.n_repeated)} came after an earlier answer of the same person to the same question "
+                "for the same prototype; the first one counts."
+            )
+        return told
+
+
+def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
+    """Return all answers of `kind`; ModelError if the study has none, or none that could be read."""
+    answers = study.table("answers")
+    own = answers.loc[answers["kind"] == kind]
+    if own.empty:
+        raise ModelError(
+            f"The study has no {KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
+            "row for each consumer, prototype and question."
+        )
+    value, dont_know, bad = _read(own["answer"], *LIMITS[kind], allowed=kind == "agreement")
+    used = np.isfinite(value) | dont_know
+    if not used.any():
+        raise ModelError(
+            f"None of the {len(own)} {KIND_WORDS[kind]} answers could be read as a whole number from "
+            f"{LIMITS[kind][0]:.0f} to {LIMITS[kind][1]:.0f}. Check the column answer of the table answers."
+        )
+    kept = own.loc[used]
+    codes, axes = zip(*(pd.factorize(kept[name]) for name in ("question", "assessor", "prototype")), strict=True)
+    questions, people, found = (tuple(str(name) for name in axis) for axis in axes)
+    prototypes = tuple(sorted(found, key=_place(study, found).__getitem__))
+    to_place = np.array([prototypes.index(name) for name in found])
+    shape = len(questions), len(people), len(prototypes)
+    cell = np.ravel_multi_index((codes[0], codes[1], to_place[codes[2]]), shape)[::-1]
+    values, unknown = np.full(shape, np.nan), np.zeros(shape, dtype=bool)
+    values.flat[cell] = value[used][::-1]  # of several answers the last one written stays: the first given
+    unknown.flat[cell] = dont_know[used][::-1]
+    distinct = int(np.count_nonzero(np.bincount(cell, minlength=1)))
+    unread = own.loc[bad, ["assessor", "prototype", "question", "answer"]].reset_index(drop=True)
+    return AnswerGrid(values, unknown, questions, people, prototypes, unread, len(cell) - distinct)
+
+
+def _place(study: Study, found: tuple[str, ...]) -> dict[str, int]:
+    order = [*(name for name in study.prototypes if name in set(found)), *found]
+    return {name: order.index(name) for name in found}
+
+
+def _read(
+    texts: pd.Series, low: float, high: float, *, allowed: bool
+) -> tuple[Floats, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return the answers as numbers, which say 'don't know', and which are there but neither."""
+    code, distinct = pd.factorize(texts)
+    words = [str(text).strip() for text in distinct]
+    bare = [word.casefold().replace("\u2019", "'").replace("\u2018", "'") for word in words]
+    unknown = np.array([allowed and word in DONT_KNOW for word in bare], dtype=bool)
+    read = read_numbers(["" if skip else word for word, skip in zip(words, unknown, strict=True)])
+    value = read.values.copy()
+    value[~((value >= low) & (value <= high) & (value == np.rint(value)))] = np.nan
+    return value[code], unknown[code], (np.isnan(value) & ~unknown & ~read.missing)[code]
+
+
+def _counted(number: int) -> str:
+    return "1 answer" if number == 1 else f"{number} answers"
+
+
+# What does the study say about its consumer questions: wording, ends, attribute, bar, and which one is untrue?
+
+
+OPPOSITE = "opposite"
+_YES = (True, "yes", "true", "1", 1)
+
+
+@dataclass(frozen=True, slots=True)
+class QuestionFacts:
+    """What the fact `questions` says about one question; empty, NaN or False where it says nothing.
+
+    Parameters
+    ----------
+    words
+        The wording as people saw it.
+    low_end, high_end
+        Words at the ends of the scale.
+    attribute
+        Short name of the scored attribute that goes with it.
+    opposite
+        True where a low answer goes with a high score of that attribute.
+    foil
+        True for a sentence that is untrue for the product and measures yes-saying.
+    bar
+        Share of people, 0 to 1, fixed beforehand that has to be passed.
+    """
+
+    words: str = ""
+    low_end: str = ""
+    high_end: str = ""
+    attribute: str = ""
+    opposite: bool = False
+    foil: bool = False
+    bar: float = float("nan")
+
+
+def question_facts(study: Study, kind: str) -> dict[str, QuestionFacts]:
+    """Return what the study says about its questions of one kind, by their short names.
+
+    The fact `questions` is a list of `{question, kind, words, ...}`, or names with `{kind, words, ...}`; an entry
+    without a kind holds for every kind. What cannot be read as such is left out.
+    """
+    given = study.facts.get("questions", [])
+    if isinstance(given, Mapping):
+        entries = [{"question": name, **_entry(about)} for name, about in given.items()]
+    else:
+        entries = [_entry(about) for about in given] if isinstance(given, list | tuple) else []
+    found: dict[str, QuestionFacts] = {}
+    for entry in entries:
+        name = str(entry.get("question", ""))
+        if name and entry.get("kind", kind) == kind:
+            found.setdefault(name, _facts(entry))
+    return found
+
+
+def _entry(about: object) -> dict[str, Any]:
+    return {str(name): value for name, value in about.items()} if isinstance(about, Mapping) else {}
+
+
+def _facts(entry: Mapping[str, Any]) -> QuestionFacts:
+    return QuestionFacts(
+        words=str(entry.get("words", "")),
+        low_end=str(entry.get("low_end", "")),
+        high_end=str(entry.get("high_end", "")),
+        attribute=str(entry.get("attribute", "")),
+        opposite=str(entry.get("attribute_runs", "")) == OPPOSITE,
+        foil=entry.get("foil") in _YES,
+        bar=share_of_bar(entry.get("bar")),
+    )
+
+
+def share_of_bar(bar: object) -> float:
+    """Return a bar in per cent as a share, NaN where it is none: it has to lie between 0 and 100."""
+    try:
+        percent = float(bar)  # type: ignore[arg-type]  # what is no number raises, and is none
+    except (TypeError, ValueError):
+        return math.nan
+    return percent / 100 if 0 < percent < 100 else math.nan

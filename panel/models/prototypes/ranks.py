@@ -1,0 +1,367 @@
+"""Do the assessors put the prototypes in the same order? A check that asks nothing of the distances on the scale."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtr
+
+from panel.errors import ModelError
+from panel.models.prototypes.differences import Differences, find_differences, fit_panel
+from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array
+from panel.stats.arrays import Array, Codes
+from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.studentized import tukey_p_value
+from panel.stats.mixed.reml import MixedFit
+from panel.stats.ranking.ranks import (
+    FEWEST_BLOCKS,
+    FEWEST_IN_BLOCK,
+    INFINITE,
+    durbin_test,
+    friedman_test,
+    is_balanced_incomplete,
+    rank_sum_differences,
+    ranks_within_blocks,
+    skillings_mack_test,
+)
+from panel.study.scores_used import scores_used
+from panel.study.study import Study, those_in
+
+# The panel's fitted models with the way back from every cell of their arrays to its score.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ScoredPanel:
+    """Attributes that share one model: the design, the fit, and where each score stands.
+
+    `place` (n, q): row of the frame of scores that fills each cell of the response, -1 where there is none.
+    """
+
+    design: PanelDesign
+    fit: MixedFit
+    place: Codes
+
+
+def scored_panels(study: Study, frame: pd.DataFrame) -> tuple[list[ScoredPanel], list[tuple[str, str]]]:
+    """Fit the scores in `frame`; return the fits and (attribute, why not) of attributes that cannot be fitted.
+
+    Raises
+    ------
+    ModelError
+        If no attribute can be fitted.
+    """
+    fits, left_out = fit_panel(study, frame)
+    if not fits:
+        reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "the study has no scores"
+        raise ModelError(f"No attribute can be modelled: {reasons}. Check the scores on the Study page.")
+    held = np.flatnonzero(~frame["attribute"].isin([name for name, _ in left_out]).to_numpy())
+    scores = frame.iloc[held]
+    if left_out:  # the arrays below and those of the fit must come from the same rows
+        fits, _ = fit_panel(study, scores)
+    attributes = those_in(study.attributes, scores["attribute"])
+    # a design depends only on which scores are there: with row numbers for scores it says where each one is
+    numbers = panel_designs(score_array(scores.assign(score=held.astype(float)), study.prototypes, attributes))
+    return [
+        ScoredPanel(design, fit, np.where(np.isfinite(own.response), own.response, -1).astype(np.intp))
+        for (design, fit), own in zip(fits, numbers, strict=True)
+    ], left_out
+
+
+# Ranks of one attribute as tables: the test its gaps allow, rank sums, pairs, and who is lost.
+
+
+FRIEDMAN, DURBIN, SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RankTables:
+    """One attribute; the columns are those of `panel.models.prototypes.ranks.RankComparison`."""
+
+    attribute: dict[str, Any]
+    rank_sums: pd.DataFrame
+    pairs: pd.DataFrame
+    gaps: pd.DataFrame
+
+
+def rank_tables(attribute: str, means: pd.DataFrame) -> RankTables:
+    """Return the rank tables of an attribute from its mean scores, assessors by prototypes, NaN for gaps.
+
+    Raises
+    ------
+    ModelError
+        If fewer than two assessors rank two prototypes, or the ranks cannot be compared.
+    """
+    scores = means.to_numpy(dtype=float)
+    present = np.isfinite(scores)
+    used = present.sum(axis=1) >= FEWEST_IN_BLOCK
+    if used.sum() < FEWEST_BLOCKS or scores.shape[1] < 2:
+        raise ModelError("fewer than two assessors scored two prototypes or more, so there are no orders to compare.")
+    test = _test(scores[used])
+    pairs = _complete_pairs(scores[used]) if test["method"] == FRIEDMAN else _incomplete_pairs(scores[used])
+    ranks = ranks_within_blocks(scores[used])
+    names = list(means.columns)
+    first, second = np.array(list(combinations(range(len(names)), 2))).T
+    return RankTables(
+        attribute={"attribute": attribute} | test | {"n_assessors": int(used.sum()), "n_lost": int((~used).sum())},
+        rank_sums=pd.DataFrame(
+            {
+                "attribute": attribute,
+                "prototype": names,
+                "n_ranked": np.isfinite(ranks).sum(axis=0),
+                "rank_sum": np.nansum(ranks, axis=0),
+                "mean_rank": np.nanmean(ranks, axis=0),
+            }
+        ),
+        pairs=pairs.assign(attribute=attribute, prototype=[names[j] for j in second], versus=[names[i] for i in first])[
+            ["attribute", "prototype", "versus", "difference", "std_error", "statistic", "p_value", "p_adjusted"]
+        ],
+        gaps=_gaps(attribute, means, present, used),
+    )
+
+
+def _test(scores: Array) -> dict[str, Any]:
+    """Return the test that the gaps of the scores allow."""
+    present = np.isfinite(scores)
+    nothing = {"df_error": np.nan, "exact": False, "f_p_value": np.nan, "kendall_w": np.nan}
+    if present.all():
+        friedman = friedman_test(scores)
+        return nothing | {
+            "method": FRIEDMAN,
+            "statistic": friedman.statistic,
+            "df": float(friedman.df),
+            "p_value": friedman.p_value,
+            "exact": friedman.exact,
+            "f_p_value": friedman.f_p_value,
+            "kendall_w": friedman.kendall_w,
+        }
+    if is_balanced_incomplete(present):
+        durbin = durbin_test(scores)
+        return nothing | {
+            "method": DURBIN,
+            "statistic": durbin.f_statistic,
+            "df": float(durbin.df),
+            "df_error": float(durbin.df_error),
+            "p_value": durbin.p_value,
+        }
+    gapped = skillings_mack_test(scores)
+    return nothing | {
+        "method": SKILLINGS_MACK,
+        "statistic": gapped.statistic,
+        "df": float(gapped.df),
+        "p_value": gapped.p_value,
+    }
+
+
+def _complete_pairs(scores: Array) -> pd.DataFrame:
+    found, n = rank_sum_differences(scores), len(scores)
+    return pd.DataFrame(
+        {
+            "difference": found.difference / n,
+            "std_error": found.std_error / n,
+            "statistic": found.difference / found.std_error,
+            "p_value": found.p_value,
+            "p_adjusted": found.p_adjusted,
+        }
+    )
+
+
+def _incomplete_pairs(scores: Array) -> pd.DataFrame:
+    """Return differences of the adjusted effects, scaled to mean ranks among all k prototypes."""
+    found, k = skillings_mack_test(scores), scores.shape[1]
+    first, second = np.array(list(combinations(range(k), 2))).T
+    scale = np.sqrt(12 / (k + 1)) * k * (k + 1) / 12  # one block without gaps or ties has effects of this size
+    variances = np.diagonal(found.covariance)
+    std_error = np.sqrt(variances[first] + variances[second] - 2 * found.covariance[first, second])
+    z = (found.effects[second] - found.effects[first]) / std_error
+    return pd.DataFrame(
+        {
+            "difference": z * std_error * scale,
+            "std_error": std_error * scale,
+            "statistic": z,
+            "p_value": 2 * ndtr(-np.abs(z)),
+            "p_adjusted": tukey_p_value(z, k, np.full(len(z), INFINITE)),
+        }
+    )
+
+
+def _gaps(attribute: str, means: pd.DataFrame, present: np.ndarray, used: np.ndarray) -> pd.DataFrame:
+    """Return the assessors who did not score every prototype."""
+    gapped = np.flatnonzero(~present.all(axis=1))
+    missing = [", ".join(means.columns[~present[row]]) for row in gapped]
+    frame = pd.DataFrame(
+        {
+            "attribute": attribute,
+            "assessor": pd.Series(means.index[gapped], dtype="str"),
+            "n_prototypes": present[gapped].sum(axis=1),
+            "missing": pd.Series(missing, dtype="str"),
+            "lost": ~used[gapped],
+        }
+    )
+    return frame.astype({"attribute": "str"})
+
+
+# Do the assessors put the prototypes in the same order? A check that asks nothing of the distances on the scale.
+
+
+FEW_FOR_DURBIN = 12  # below, the F form rejects more often than its level says (simulation)
+TIE_DIGITS = 9  # decimals kept of a mean, so that the last bits of a sum do not break a tie
+_COLUMNS = [
+    *("attribute", "method", "statistic", "df", "df_error", "p_value", "exact", "f_p_value", "kendall_w"),
+    *("n_assessors", "n_lost", "p_adjusted", "mixed_p_value", "mixed_p_adjusted"),
+]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RankComparison:
+    """What the ranks within assessors say about the prototypes, beside the mixed model; frames tidy and unrounded.
+
+    Parameters
+    ----------
+    attributes
+        `attribute method statistic df df_error p_value exact f_p_value kendall_w n_assessors n_lost p_adjusted
+        mixed_p_value mixed_p_adjusted`. Methods: Friedman where every assessor scored every prototype, Durbin where
+        all scored equally many and all pairs met equally often, else Skillings and Mack. `statistic` is chi-square,
+        for Durbin F with `df_error`. `exact` is True where the p-value is from the permutations of the ranks;
+        `f_p_value` is that of Friedman's F form, nearer to the exact one than chi-square where many prototypes meet few
+        assessors. `kendall_w` is the agreement of the assessors, 0 to 1.
+        `p_adjusted` by Holm over the attributes; `mixed_...` the F test of the mixed model.
+    rank_sums
+        `attribute prototype n_ranked rank_sum mean_rank`; 1 is the lowest score of an assessor.
+    pairs
+        `attribute prototype versus difference std_error statistic p_value p_adjusted`: difference of mean ranks,
+        prototype minus versus, `p_adjusted` over all pairs of the attribute. Where assessors have gaps the difference
+        is adjusted for who was ranked beside whom, and scaled as if all prototypes had been ranked.
+    gaps
+        `attribute assessor n_prototypes missing lost`: assessors who did not score every prototype, whom Friedman's
+        test would lose; `lost` is True where the method used loses them too.
+    not_ranked
+        `attribute why`.
+    """
+
+    attributes: pd.DataFrame
+    rank_sums: pd.DataFrame
+    pairs: pd.DataFrame
+    gaps: pd.DataFrame
+    not_ranked: pd.DataFrame
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+def compare_ranks(study: Study, differences: Differences | None = None) -> RankComparison:
+    """Compare the prototypes by their ranks within each assessor, attribute by attribute.
+
+    Scores of an assessor are averaged over repetitions, then ranked; ties keep their mean rank.
+
+    Parameters
+    ----------
+    differences
+        The mixed model's answer where it is at hand already.
+
+    Raises
+    ------
+    ModelError
+        As `find_differences`, or if no attribute can be ranked.
+    """
+    found = find_differences(study) if differences is None else differences
+    frame = scores_used(study).frame
+    tables: list[RankTables] = []
+    left_out: list[tuple[str, str]] = []
+    for attribute, means in _mean_scores(study, frame):
+        try:
+            tables.append(rank_tables(attribute, means))
+        except ModelError as error:
+            left_out.append((attribute, str(error)))
+    if not tables:
+        raise ModelError(
+            f"No attribute can be ranked: {'; '.join(f'{name} ({why})' for name, why in left_out)}. "
+            "Check the scores on the Study page."
+        )
+    attributes = pd.DataFrame([table.attribute for table in tables])
+    mixed = found.attributes.set_index("attribute")
+    return RankComparison(
+        attributes=attributes.assign(
+            p_adjusted=holm(attributes["p_value"].to_numpy()),
+            mixed_p_value=attributes["attribute"].map(mixed["p_value"]).astype("float64"),
+            mixed_p_adjusted=attributes["attribute"].map(mixed["p_adjusted"]).astype("float64"),
+        )[_COLUMNS],
+        rank_sums=pd.concat([table.rank_sums for table in tables], ignore_index=True),
+        pairs=pd.concat([table.pairs for table in tables], ignore_index=True),
+        gaps=pd.concat([table.gaps for table in tables], ignore_index=True),
+        not_ranked=pd.DataFrame(left_out, columns=["attribute", "why"], dtype="str"),
+        level=found.level,
+        method=_method(attributes),
+        notes=tuple(_notes(attributes, frame, left_out)),
+    )
+
+
+def _mean_scores(study: Study, frame: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:
+    """Yield each attribute with the mean score of each assessor (rows) for each prototype (columns), NaN for gaps."""
+    index = ["attribute", "assessor"]
+    wide = frame.pivot_table(index=index, columns="prototype", values="score", aggfunc="mean", sort=False)
+    wide = wide[[name for name in study.prototypes if name in wide.columns]].round(TIE_DIGITS)
+    scored = wide.index.get_level_values("attribute")
+    for attribute in those_in(study.attributes, frame["attribute"]):
+        rows = wide.loc[scored == attribute].droplevel("attribute")
+        people = [name for name in study.assessors if name in rows.index]
+        yield attribute, rows.loc[people].dropna(axis="columns", how="all")
+
+
+_METHODS = {
+    FRIEDMAN: (
+        "Friedman's test of the ranks within each assessor, corrected for ties; the p-value is exact, from the "
+        "permutations of the ranks themselves, where these are few enough, else from chi-square"
+    ),
+    DURBIN: "Durbin's test of the ranks within each assessor of a balanced incomplete block design, in its F form",
+    SKILLINGS_MACK: (
+        "Skillings and Mack's test of the ranks within each assessor, who need not have scored every prototype; "
+        "p-value from chi-square"
+    ),
+}
+
+
+def _method(attributes: pd.DataFrame) -> str:
+    used = [text for name, text in _METHODS.items() if name in set(attributes["method"])]
+    return (
+        f"{'; '.join(used)}. Scores are averaged over repetitions first. All pairs of an attribute by the range of "
+        "normal rank sums (Nemenyi); tests over attributes by Holm. The ranks use no distances on the scale; they "
+        "stand beside the mixed model as a check and never replace it."
+    )
+
+
+def _notes(attributes: pd.DataFrame, frame: pd.DataFrame, left_out: list[tuple[str, str]]) -> list[str]:
+    notes = [f"{name} is not ranked: {why}" for name, why in left_out]
+    repeats = frame.groupby(["attribute", "assessor", "prototype"], sort=False).size()
+    if repeats.min() < repeats.max():
+        notes.append(
+            "Assessors scored some prototypes more often than others; the means that are ranked are not equally sure, "
+            "and a session that was missed is not taken out of them. The mixed model weighs both."
+        )
+    few = (attributes["method"] == DURBIN) & (attributes["n_assessors"] < FEW_FOR_DURBIN)
+    if few.any():
+        notes.append(
+            "With fewer than a dozen assessors Durbin's test in its F form finds differences a little too readily; "
+            "trust it only where the mixed model agrees."
+        )
+    gapped = attributes.loc[attributes["method"] == SKILLINGS_MACK, "attribute"]
+    if len(gapped):
+        notes.append(
+            f"With gaps ({_which(gapped, attributes)}) the rank test holds only if the gaps have nothing to do with "
+            "the scores, and with few assessors its p-value is a rough guide."
+        )
+    lost = attributes.loc[attributes["n_lost"] > 0, "attribute"]
+    if len(lost):
+        notes.append(
+            "Assessors with a single prototype say nothing about an order and are lost "
+            f"({_which(lost, attributes)}); the mixed model uses them."
+        )
+    return notes
+
+
+def _which(some: pd.Series, attributes: pd.DataFrame) -> str:
+    return "all attributes" if len(some) == len(attributes) else ", ".join(some)

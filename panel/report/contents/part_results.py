@@ -1,0 +1,448 @@
+"""Part 10: settings, versions, results with intervals, families of tests, and what other ways of looking say."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Callable, Iterable
+from importlib.metadata import version
+
+import pandas as pd
+
+import panel
+from panel.models.consumers.answers import questions_of
+from panel.report.contents.blocks import (
+    Block,
+    Gap,
+    Numbers,
+    Paragraph,
+    Picture,
+    Section,
+    Subheading,
+    TextTable,
+    not_there,
+    or_gap,
+    picture,
+    points,
+)
+from panel.report.contents.results import NotThere, Results
+from panel.report.contents.tables import (
+    components,
+    interactions,
+    loadings,
+    means,
+    pairs,
+    partners,
+    places,
+    prediction,
+    ranks,
+    reading_swaps,
+    readings,
+    scale_use,
+    smallest,
+    swaps,
+    tests,
+    variances,
+    versus,
+)
+from panel.report.contents.tables_consumers import (
+    bars,
+    drops,
+    forced_choices,
+    groups,
+    lift,
+    liking,
+    liking_boxes,
+    liking_pairs,
+    liking_tests,
+    preferences,
+    sensations,
+    statements,
+    term_pairs,
+    term_tests,
+    terms,
+)
+from panel.study.formulas import emollient_blend
+from panel.views.assessors.assessor_words import scale_use_headline, what_scale_use_shows
+from panel.views.consumers.agreement import (
+    agreement_figure,
+    agreement_headline,
+    agreement_svg,
+    how_readily_yes_is_said,
+    what_agreement_cannot_show,
+    what_the_statements_show,
+)
+from panel.views.consumers.check_all import (
+    check_all_headline,
+    what_check_all_cannot_show,
+    what_goes_with_liking,
+    what_the_terms_show,
+)
+from panel.views.consumers.choices import (
+    choice_headline,
+    preference_headline,
+    what_choices_cannot_show,
+    what_preferences_cannot_show,
+    what_the_choices_show,
+)
+from panel.views.consumers.choices import what_the_preferences_show as what_preferences_show
+from panel.views.consumers.just_about_right import (
+    changes_to_test,
+    right_headline,
+    what_costs_liking,
+    what_right_cannot_show,
+)
+from panel.views.consumers.liking import (
+    liking_figure,
+    liking_headline,
+    liking_svg,
+    what_liking_cannot_show,
+    what_liking_shows,
+)
+from panel.views.consumers.preference_map import preferences_headline
+from panel.views.consumers.segments import (
+    segments_alt_text,
+    segments_figure,
+    segments_headline,
+    segments_svg,
+    what_the_segments_cannot_show,
+    what_the_segments_show,
+)
+from panel.views.drawing.pictures import MOST_COLOURED
+from panel.views.emollients.ladder import ladder_headline, ladder_table, what_the_ladder_cannot_show
+from panel.views.emollients.readings import partner_sentences, screening_sentences, what_readings_cannot_show
+from panel.views.emollients.swap_pictures import swap_figure, swap_svg
+from panel.views.emollients.swaps import (
+    alias_sentences,
+    interaction_sentences,
+    moves_sentence,
+    swap_alt_text,
+    what_the_swaps_cannot_show,
+)
+from panel.views.prototypes.differences import (
+    PROFILE_CAUTION,
+    difference_figure,
+    difference_svg,
+    headline,
+    profile_figure,
+    profile_svg,
+    what_could_have_been_seen,
+    what_the_differences_show,
+)
+from panel.views.prototypes.map import map_alt_text, what_the_map_shows
+from panel.views.prototypes.maps import map_figure, map_svg
+from panel.views.prototypes.ranks import do_both_agree
+
+_LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
+_PROFILES = 3  # prototypes in one picture of profiles; more cover each other
+
+
+def settings(results: Results) -> list[Block]:
+    """Return what the analysis was run with."""
+    found = results.differences
+    rows = [("Program", f"Afterfeel {panel.__version__}"), ("Python", platform.python_version())]
+    rows += [(name, version(name)) for name in _LIBRARIES]
+    rows += [("Seed of everything that is drawn", f"{results.rng_seed:d}")]
+    if not isinstance(found, NotThere):
+        margin = f"{found.margin:g} scale units" if found.margin is not None else "none stated"
+        rows += [("Level of the intervals", f"{100 * found.level:g} %"), ("Difference that matters", margin)]
+        rows += [("Compared with", found.benchmark or "no benchmark: all pairs")]
+        rows += [("Family: tests of the attributes", f"{len(found.attributes)} attributes, Holm")]
+        rows += [("Family: differences from the benchmark", "within each attribute, Dunnett")]
+        rows += [("Family: all pairs", "within each attribute, Tukey")]
+    shown = pd.DataFrame(rows, columns=["Setting", "Value"], dtype="str")
+    return [Subheading("Settings and versions"), TextTable("Settings and versions", shown)]
+
+
+def differences(results: Results) -> list[Block]:
+    """Return what the trained panel says of the prototypes."""
+    found, names = results.differences, results.names
+    blocks: list[Block] = [Subheading("Differences between the prototypes (trained panel)")]
+    if isinstance(found, NotThere):
+        return [*blocks, Gap(found.why)]
+    blocks += [Paragraph(headline(found, names)), *points(what_the_differences_show(found, names))]
+    chosen = prototypes_in_question(results)
+    blocks += [
+        or_gap(means(results)),
+        picture(
+            "profiles",
+            "Profiles: estimated means with their intervals",
+            "Estimated means of the chosen prototypes with intervals; the table of means has the numbers.",
+            lambda: profile_svg(found.means, names, chosen[:_PROFILES]),
+            lambda: profile_figure(found.means, names, chosen[:_PROFILES]),
+        ),
+        Paragraph(PROFILE_CAUTION),
+        or_gap(tests(results)),
+    ]
+    blocks += [_difference_picture(results, name) for name in chosen if name != found.benchmark][:1]
+    blocks += [or_gap(versus(results)), or_gap(pairs(results)), or_gap(variances(results))]
+    blocks += [
+        Gap(f"{row['attribute']} was not compared: {row['why']}.") for row in found.not_estimated.to_dict("records")
+    ]
+    return [*blocks, *points([found.method, *found.notes])]
+
+
+def _difference_picture(results: Results, prototype: str) -> Block:
+    found, names = results.differences, results.names
+    if isinstance(found, NotThere):
+        return Gap(found.why)
+    rows = found.versus.loc[found.versus["prototype"] == prototype]
+    if rows.empty:
+        return Paragraph(f"{prototype} is not compared with a benchmark.")
+    return picture(
+        "differences",
+        f"Differences of {prototype} from {found.benchmark}",
+        "Differences with their intervals; the table of differences has the numbers.",
+        lambda: difference_svg(rows, names, margin=found.margin),
+        lambda: difference_figure(rows, names, margin=found.margin),
+    )
+
+
+def prototypes_in_question(results: Results) -> list[str]:
+    """Return the benchmark, then the prototypes that claims are about, then the others, as far as they were scored."""
+    found, study = results.differences, results.study
+    if isinstance(found, NotThere):
+        return []
+    scored = list(dict.fromkeys(found.means["prototype"]))
+    claimed = study.table("claims")["prototype"]
+    wanted = [study.benchmark or "", *claimed, *scored]
+    return [str(name) for name in dict.fromkeys(wanted) if name in scored]
+
+
+def map_part(results: Results) -> list[Block]:
+    """Return the map of the prototypes."""
+    found, names = results.map, results.names
+    blocks: list[Block] = [Subheading("Map")]
+    if isinstance(found, NotThere):
+        return [*blocks, Gap(found.why)]
+    chosen = prototypes_in_question(results)[:MOST_COLOURED]
+    drawn = picture(
+        "map",
+        "Map of the prototypes, each with its ring",
+        map_alt_text(found, names),
+        lambda: map_svg(found, names, chosen),
+        lambda: map_figure(found, names, chosen),
+    )
+    blocks += [*points(what_the_map_shows(found, names)), drawn, or_gap(components(results))]
+    blocks += [or_gap(places(results)), or_gap(loadings(results)), *points([found.method, *found.notes])]
+    return blocks
+
+
+def sensitivity(results: Results) -> list[Block]:
+    """Return the other ways of looking at the differences."""
+    names = results.names
+    blocks: list[Block] = [Subheading("Sensitivity: the differences looked at in other ways")]
+    could, by_rank, scale = results.sensitivity, results.ranks, results.scale_use
+    if not isinstance(could, NotThere):
+        blocks.append(Paragraph(what_could_have_been_seen(could, names)))
+    blocks.append(or_gap(smallest(results)))
+    if not isinstance(by_rank, NotThere):
+        blocks.append(Paragraph(do_both_agree(by_rank, names)))
+    blocks.append(or_gap(ranks(results)))
+    if not isinstance(scale, NotThere):
+        blocks += [Paragraph(scale_use_headline(scale, names)), *points(what_scale_use_shows(scale, names))]
+    return [*blocks, or_gap(scale_use(results))]
+
+
+def analysis(results: Results, *more: list[Block]) -> Section:
+    """Return settings and results; `more` are the parts on emollients, readings and consumers."""
+    parts = [settings(results), differences(results), map_part(results), *more, sensitivity(results)]
+    return Section("10", "Analysis and results", tuple(block for part in parts for block in part))
+
+
+# The part of the results on emollients and instrument readings: what the swaps did, and how far that can be
+# traced.
+
+
+def emollients(results: Results) -> list[Block]:
+    """Return what made the difference."""
+    found, names = results.swaps, results.names
+    blocks: list[Block] = [Subheading("What the emollients did")]
+    if isinstance(found, NotThere):
+        return [*blocks, Gap(found.why)]
+    blend = emollient_blend(results.study)
+    used = int((blend > 0).any().sum())
+    blocks += points([moves_sentence(found, len(blend), used), *alias_sentences(found)])
+    if len(found.swaps):
+        blocks.append(
+            picture(
+                "swaps",
+                "Effect of each swap on each attribute",
+                swap_alt_text(found, names),
+                lambda: swap_svg(found, names),
+                lambda: swap_figure(found, names),
+            )
+        )
+    blocks += [or_gap(swaps(results)), *points(interaction_sentences(found, names)), or_gap(interactions(results))]
+    blocks += [*points([found.method, *found.notes, *what_the_swaps_cannot_show()]), *_ladder(results)]
+    return blocks
+
+
+def _ladder(results: Results) -> list[Block]:
+    found = results.ladder
+    if isinstance(found, NotThere):
+        return [Gap(found.why)]
+    blocks: list[Block] = [Paragraph(ladder_headline(found))]
+    blocks.append(TextTable("How far the evidence carries, rung by rung", ladder_table(found, results.names)))
+    return [*blocks, or_gap(prediction(results)), *points(what_the_ladder_cannot_show())]
+
+
+def instruments(results: Results) -> list[Block]:
+    """Return what the instruments say beside the panel."""
+    blocks: list[Block] = [Subheading("Instrument readings beside the panel")]
+    if results.study.table("readings").empty and results.study.table("curves").empty:
+        return [*blocks, Paragraph("Instrument readings: not part of this study.")]
+    found = results.readings
+    if isinstance(found, NotThere):
+        return [*blocks, Gap(found.why)]
+    blocks += [*points(partner_sentences(found, results.names)), *points(screening_sentences(found, results.names))]
+    blocks += [or_gap(readings(results)), or_gap(partners(results)), or_gap(reading_swaps(results))]
+    return [*blocks, *points([found.method, *found.notes, *what_readings_cannot_show()])]
+
+
+# The results on consumers: liking, groups, just about right, terms, agreement, preference, forced choice.
+
+
+Maker = Callable[[Results], Numbers | NotThere]
+
+
+def consumers(results: Results) -> list[Block]:
+    """Return what consumers said, kind by kind."""
+    if results.study.table("answers").empty:
+        return [Subheading("Consumers"), Paragraph("Consumer answers: not part of this study.")]
+    parts = (_liking, _groups, _just_about_right, _terms, _agreement, _preferences, _forced_choices)
+    return [block for part in parts for block in part(results)]
+
+
+def _told(title: str, found: object, make: Callable[[], Iterable[Block]]) -> list[Block]:
+    """Return a part under its title, or why it is not there."""
+    told: Iterable[Block] = (not_there(found),) if isinstance(found, NotThere) else make()
+    return [Subheading(title), *told]
+
+
+def _tables(results: Results, *makers: Maker) -> list[Block]:
+    return [or_gap(make(results)) for make in makers]
+
+
+def _liking(results: Results) -> list[Block]:
+    found, names = results.liking, results.names
+
+    def make() -> Iterable[Block]:
+        if isinstance(found, NotThere):
+            return
+        yield Paragraph(liking_headline(found, names))
+        yield from points(what_liking_shows(found, names))
+        alt = "Mean liking of each prototype with its interval; the table of liking has the numbers."
+        figure, title = liking_figure, "Mean liking of each prototype"
+        yield picture("liking", title, alt, lambda: liking_svg(found, names), lambda: figure(found, names))
+        yield from _tables(results, liking, liking_tests, liking_pairs, liking_boxes)
+        others = [name for name in questions_of(results.study, "liking") if name != found.question]
+        if others:
+            yield Gap(f"Other liking questions were asked and are not in this file: {', '.join(others)}.")
+        yield from points([found.method, *found.notes, *what_liking_cannot_show(found)])
+
+    return _told("Liking (consumers)", found, make)
+
+
+def _groups(results: Results) -> list[Block]:
+    found, names = results.segments, results.names
+
+    def make() -> Iterable[Block]:
+        if isinstance(found, NotThere):
+            return
+        yield Paragraph(segments_headline(found, names))
+        yield from points(what_the_segments_show(found, names))
+        yield _group_picture(results)
+        yield from _tables(results, groups)
+        yield from points([found.method, *found.notes, *what_the_segments_cannot_show(found)])
+        mapped = results.preference_map
+        if not isinstance(mapped, NotThere):
+            yield Paragraph(preferences_headline(mapped, found, names))
+        yield from _tables(results, sensations)
+
+    return _told("Groups of consumers", found, make)
+
+
+def _group_picture(results: Results) -> Picture | Gap:
+    found, names = results.segments, results.names
+    if isinstance(found, NotThere):
+        return Gap(found.why)
+    return picture(
+        "groups",
+        "Mean liking within each group of consumers",
+        segments_alt_text(found),
+        lambda: segments_svg(found, names),
+        lambda: segments_figure(found, names),
+    )
+
+
+def _just_about_right(results: Results) -> list[Block]:
+    found, names = results.just_about_right, results.names
+
+    def make() -> Iterable[Block]:
+        if isinstance(found, NotThere):
+            return
+        yield Paragraph(right_headline(found))
+        yield from points([*what_costs_liking(found), *changes_to_test(found, names)])
+        yield from _tables(results, drops)
+        yield from points([found.method, *found.notes, *what_right_cannot_show(found)])
+
+    return _told("Just about right (consumers)", found, make)
+
+
+def _terms(results: Results) -> list[Block]:
+    found = results.check_all
+
+    def make() -> Iterable[Block]:
+        if isinstance(found, NotThere):
+            return
+        yield Paragraph(check_all_headline(found))
+        yield from points([*what_the_terms_show(found), *what_goes_with_liking(found)])
+        yield from _tables(results, terms, term_tests, lift, term_pairs)
+        yield from points([found.method, *found.notes, *what_check_all_cannot_show(found)])
+
+    return _told("Check all that apply (consumers)", found, make)
+
+
+def _agreement(results: Results) -> list[Block]:
+    found = results.agreement
+
+    def make() -> Iterable[Block]:
+        if isinstance(found, NotThere):
+            return
+        yield Paragraph(agreement_headline(found))
+        yield from points([*what_the_statements_show(found), *how_readily_yes_is_said(found)])
+        alt = "Share of consumers who agreed with each statement, with its interval; the table has the numbers."
+        title = "Agreement with each statement"
+        yield picture("agreement", title, alt, lambda: agreement_svg(found), lambda: agreement_figure(found))
+        yield from _tables(results, statements, bars)
+        yield from points([found.method, *found.notes, *what_agreement_cannot_show(found)])
+
+    return _told("Agreement with statements (consumers)", found, make)
+
+
+def _preferences(results: Results) -> list[Block]:
+    found, names = results.preferences, results.names
+
+    def make() -> Iterable[Block]:
+        if isinstance(found, NotThere):
+            return
+        yield Paragraph(preference_headline(found))
+        yield from points(what_preferences_show(found, names))
+        yield from _tables(results, preferences)
+        yield from points([found.method, *found.notes, *what_preferences_cannot_show(found)])
+
+    return _told("Paired preference (consumers)", found, make)
+
+
+def _forced_choices(results: Results) -> list[Block]:
+    found, names = results.forced_choices, results.names
+
+    def make() -> Iterable[Block]:
+        if isinstance(found, NotThere):
+            return
+        yield Paragraph(choice_headline(found))
+        yield from points(what_the_choices_show(found, names))
+        yield from _tables(results, forced_choices)
+        yield from points([found.method, *found.notes, *what_choices_cannot_show(found)])
+
+    return _told("Forced choice", found, make)

@@ -1,0 +1,430 @@
+"""Parts 3, 4 and 11: which product this is, whether it was safe to apply, and what it was compared with."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from panel.checks.finding import read_dates
+from panel.plan.balance import serving_balance
+from panel.plan.codes import OPENING_COLUMNS, first_changed_opening
+from panel.plan.protocol import read_protocol
+from panel.plan.safety import RED, reactions, safety_gate, sign_offs
+from panel.report.contents.blocks import (
+    Block,
+    Caution,
+    Gap,
+    Numbers,
+    Paragraph,
+    Section,
+    Source,
+    Subheading,
+    TextTable,
+    fact,
+    not_there,
+    numbers,
+    or_gap,
+    picture,
+    points,
+    stated,
+)
+from panel.report.contents.results import NotThere, Results
+from panel.report.contents.tables import batches, both_ways, each_assessor, formulas, panel, people, without
+from panel.study.formulas import emollient_blend, matched_pairs
+from panel.study.scores_used import scores_used
+from panel.study.study import Study
+from panel.views.assessors.assessor_pictures import grid_figure, grid_svg
+from panel.views.assessors.assessor_words import (
+    panel_headline,
+    what_the_assessors_show,
+    what_the_panel_check_cannot_show,
+)
+from panel.views.decision.claims import ballot_table, files_table, questions_table, recorded_table
+from panel.views.emollients.swap_pictures import blend_figure, blend_svg
+from panel.views.emollients.swaps import blend_alt_text
+from panel.views.planning.plan import balance_table, key_table
+from panel.views.planning.safety import checklist_table, gate_table, protocol_table, reactions_table, what_the_gate_says
+from panel.views.planning.study import changed_scores_table, finding_table, what_is_in_the_study, what_the_findings_say
+from panel.words import counted, first_few
+
+
+def product(results: Results) -> Section:
+    """Return formulas, batches and age, pack, and whether the formula sold is the formula tested."""
+    study, blocks = results.study, [or_gap(formulas(results))]
+    blend = emollient_blend(study)
+    if len(blend):
+        pairs, names = matched_pairs(study), results.names
+        blocks.append(
+            picture(
+                "blends",
+                "The emollient part of each prototype",
+                blend_alt_text(blend, names),
+                lambda: blend_svg(blend, names, pairs),
+                lambda: blend_figure(blend, names, pairs),
+            )
+        )
+    blocks += [
+        or_gap(batches(results)),
+        stated(
+            study, "formula_version", "Version of the formulas", "The study does not name a version of the formulas."
+        ),
+        stated(study, "pack", "Pack", "The study does not say in which pack the prototypes were kept and served."),
+        stated(
+            study,
+            "marketed_formula",
+            "The formula sold and the formula tested",
+            "Nobody has stated that the formula to be sold is the formula tested, or why the results carry over.",
+        ),
+    ]
+    return Section("3", "Product identity", tuple(blocks))
+
+
+def safety(results: Results) -> Section:
+    """Return the record of the safety gate and of adverse events."""
+    study = results.study
+    blocks: list[Block] = [Caution("This is a record of what named persons signed. It is not a safety assessment.")]
+    if sign_offs(study).empty:
+        blocks.append(Gap("No sign-off of the safety gate is recorded in this study."))
+    elif day := first_test_day(study):
+        gate = safety_gate(study, day)
+        blocks += [Paragraph(f"The safety gate as it stood on {day}."), *points(what_the_gate_says(gate))]
+        blocks.append(TextTable("Safety gate of each batch", gate_table(gate)))
+        worst = gate.batches.sort_values("state", key=lambda states: states != RED, kind="stable")
+        for batch in worst["batch"].head(1):
+            blocks.append(TextTable(f"Checklist of batch {batch}", checklist_table(gate, str(batch))))
+    else:
+        blocks.append(Gap("The study has no date of a test, so it cannot be said what was signed by then."))
+    blocks += _events(results)
+    blocks.append(
+        stated(
+            study,
+            "consent",
+            "Consent",
+            "The study does not name the template of the consent form. Signed forms are kept apart from the study.",
+        )
+    )
+    return Section("4", "Safety gate and adverse events", tuple(blocks))
+
+
+def _events(results: Results) -> list[Block]:
+    events = reactions(results.study)
+    if events.empty:
+        return [
+            Paragraph("Adverse events: none recorded. That nothing is recorded does not show that nothing happened.")
+        ]
+    return [TextTable("Adverse events", reactions_table(events))]
+
+
+def references(results: Results) -> Section:
+    """Return what the prototypes were compared with, and how it was bought and stored."""
+    study = results.study
+    table = study.table("prototypes")
+    compared = table.loc[table["role"].isin(["benchmark", "reference"])]
+    blocks: list[Block] = []
+    if compared.empty:
+        blocks.append(Gap("The study names no benchmark and no reference."))
+    else:
+        words = {"prototype": "Short name", "name": "Name", "role": "Role", "note": "Note"}
+        blocks.append(TextTable("Benchmark and references", recorded_table(compared, words)))
+    text = fact(study, "references")
+    missing = "The study does not say where the references come from, how old they were and how they were stored."
+    blocks.append(Paragraph(f"How they were bought and stored: {text}") if text else Gap(missing))
+    return Section("11", "References used", tuple(blocks))
+
+
+# Part 6: who judged, how they were chosen, how the trained panel worked, and which consumers dropped out.
+
+
+def who_judged(results: Results) -> Section:
+    """Return panel and consumers."""
+    blocks = [*_panel(results), *_consumers(results.study)]
+    return Section("6", "Panel and consumers", tuple(blocks))
+
+
+def _panel(results: Results) -> list[Block]:
+    study = results.study
+    blocks: list[Block] = [
+        Subheading("Trained panel"),
+        stated(study, "panel", "Panel", "The study does not describe its panel."),
+        stated(
+            study,
+            "recruitment",
+            "Recruiting and screening",
+            "How the assessors were recruited and screened is not stated.",
+        ),
+        stated(study, "training", "Training", "How the assessors were trained is not stated."),
+    ]
+    found = results.panel
+    if isinstance(found, NotThere):
+        return [*blocks, or_gap(found)]
+    blocks += [Paragraph(panel_headline(found)), *points(what_the_assessors_show(found, results.names))]
+    blocks += [or_gap(people(results)), _grid(results), or_gap(panel(results)), or_gap(without(results))]
+    blocks += [or_gap(each_assessor(results)), *points([found.method, *found.notes])]
+    return [*blocks, *points(what_the_panel_check_cannot_show(found))]
+
+
+def _grid(results: Results) -> Block:
+    found = results.panel
+    if isinstance(found, NotThere):
+        return or_gap(found)
+    return picture(
+        "assessors",
+        "Each assessor on each attribute",
+        "Grid of assessors and attributes with a mark where something stands out; the table above has the numbers.",
+        lambda: grid_svg(found, results.names),
+        lambda: grid_figure(found, results.names),
+    )
+
+
+def _consumers(study: Study) -> list[Block]:
+    answers = study.table("answers")
+    if answers.empty:
+        return [Subheading("Consumers"), Paragraph("Consumers: not part of this study.")]
+    blocks: list[Block] = [
+        Subheading("Consumers"),
+        stated(study, "users", "Consumers", "Age, use and other facts about the consumers are not stated."),
+        stated(
+            study, "screener", "Screener and quotas", "The screener and the quotas of the consumers are not stated."
+        ),
+    ]
+    return [*blocks, *points([f"{counted(answers['assessor'].nunique(), 'consumer')} answered.", *_dropped(study)])]
+
+
+def _dropped(study: Study) -> list[str]:
+    """Return, for each session that was planned, how many of those served answered, and who did not."""
+    answers, servings = study.table("answers"), study.table("servings")
+    people = study.table("assessors")
+    consumers = set(people.loc[people["kind"] == "consumer", "assessor"])
+    lines = []
+    for session, rows in servings.loc[servings["assessor"].isin(consumers)].groupby("session", sort=False):
+        served = list(dict.fromkeys(rows["assessor"]))
+        came = set(answers.loc[answers["session"] == session, "assessor"])
+        gone = [who for who in served if who not in came]
+        missing = f"; without an answer: {first_few(gone, 10)}" if gone else ""
+        planned = counted(len(served), "consumer")
+        lines.append(f"Session {session}: {planned} planned, {len(served) - len(gone)} answered{missing}.")
+    return lines
+
+
+# Parts 5, 7 and 8: the protocol and what was done otherwise, blinding and orders, the ballot as it was shown.
+
+
+_OPENINGS = {"when": "When", "who": "Who", "what": "What was seen", "why": "Why", "locked": "Data locked"}
+
+
+def protocol(results: Results) -> Section:
+    """Return the protocol, the rules recorded beforehand, and the deviations."""
+    study, card = results.study, read_protocol(results.study)
+    blocks: list[Block] = [
+        stated(
+            study, "protocol_dated", "Date of the protocol", "No date says that the protocol was fixed before the test."
+        )
+    ]
+    blocks += [stated(study, "dates", "Days of the test", "The study does not say on which days it was run.")]
+    blocks.append(TextTable("How every sample was applied", protocol_table(card)))
+    blocks += points(card.notes)
+    blocks += _rules(study)
+    if card.deviations.empty:
+        blocks.append(Paragraph("Deviations from the protocol: none recorded."))
+    else:
+        words = {"when": "When", "session": "Session", "assessor": "Assessor", "what": "What was done otherwise"}
+        blocks.append(TextTable("Deviations from the protocol", recorded_table(card.deviations, words)))
+    notes = study.facts.get("notes")
+    if isinstance(notes, list) and notes:
+        blocks += [Paragraph("Notes kept during the study:"), *points(str(note) for note in notes)]
+    return Section("5", "Protocol and deviations", tuple(blocks))
+
+
+def _rules(study: Study) -> list[Block]:
+    stated_rules = study.facts.get("rules")
+    rules = [rule for rule in stated_rules if isinstance(rule, dict)] if isinstance(stated_rules, list) else []
+    if not rules:
+        return [Gap("No rule for leaving out a score or a person was recorded before the key was opened.")]
+    words = {"words": "Rule", "recorded_on": "Recorded on", "by": "By"}
+    frame = pd.DataFrame([{name: str(rule.get(name) or "") for name in words} for rule in rules], columns=list(words))
+    return [TextTable("Rules recorded beforehand", recorded_table(frame, words))]
+
+
+def blinding(results: Results) -> Section:
+    """Return codes, orders and their balance, and who opened the key when."""
+    study = results.study
+    servings = study.table("servings")
+    blocks: list[Block] = []
+    if servings.empty:
+        blocks.append(Gap("The study holds no serving plan: codes, orders and balance cannot be shown."))
+    else:
+        blocks += [or_gap(balance(results, "trained")), or_gap(balance(results, "consumer"))]
+        coded = servings.loc[servings["code"] != ""]
+        trained = coded.loc[~coded["assessor"].isin(_part_conduct_consumers(study))]
+        if trained.empty:
+            blocks.append(Gap("The servings of the trained panel carry no codes."))
+        else:
+            blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
+    blocks.append(stated(study, "unblinded_on", "Key opened on", "The study does not say when the key was opened."))
+    blocks += _openings(study)
+    blocks.append(_seal(study))
+    return Section("7", "Blinding, codes, orders and balance", tuple(blocks))
+
+
+def balance(results: Results, kind: str) -> Numbers | NotThere:
+    """Return how even the servings of the trained panel, or of the consumers, were."""
+    study = results.study
+    servings, consumers = study.table("servings"), _part_conduct_consumers(study)
+    mine = servings.loc[servings["assessor"].isin(consumers) == (kind == "consumer")]
+    who = "consumers" if kind == "consumer" else "trained panel"
+    if mine.empty:
+        return NotThere(f"There is no serving plan of the {who}.")
+    found = serving_balance(mine)
+    full = found.summary.assign(session=found.summary["session"].replace("", "all"))
+    source = Source("servings", only={"assessor": tuple(dict.fromkeys(mine["assessor"]))})
+    code, title = ("NC" if kind == "consumer" else "N"), f"Balance of the servings: {who}"
+    return numbers(code, title, balance_table(found), full, ["what", "session"], found.method, source)
+
+
+def _part_conduct_consumers(study: Study) -> set[str]:
+    people = study.table("assessors")
+    return set(people.loc[people["kind"] == "consumer", "assessor"])
+
+
+def _openings(study: Study) -> list[Block]:
+    openings = study.table("unblindings").reindex(columns=list(OPENING_COLUMNS), fill_value="")
+    if openings.empty:
+        return [Gap("No record says who opened the key.")]
+    blocks: list[Block] = [TextTable("Openings of the key", recorded_table(openings, _OPENINGS))]
+    broken = first_changed_opening(openings)
+    if broken is not None:
+        blocks.append(
+            Gap(f"Row {broken + 1} of the openings was changed after it was written, or one before it is gone.")
+        )
+    return blocks
+
+
+def _seal(study: Study) -> Block:
+    text = fact(study, "seal")
+    if text:
+        return Paragraph(f"Seal of the key: {text}")
+    return Gap("No seal of the key is recorded from before the first sample.")
+
+
+def ballot(results: Results) -> Section:
+    """Return what the trained assessors and the consumers were asked, as it was shown."""
+    study = results.study
+    blocks: list[Block] = []
+    if study.table("attributes").empty:
+        blocks.append(Gap("The study has no table of attributes, so the ballot of the trained panel is not known."))
+    else:
+        blocks.append(TextTable("What the trained panel judged", ballot_table(study)))
+    asked = questions_table(study)
+    if len(asked):
+        blocks.append(TextTable("What consumers were asked", asked))
+    elif len(study.table("answers")):
+        blocks.append(Gap("Consumers answered, but the words of the questions are not in the study."))
+    else:
+        blocks.append(Paragraph("Questions to consumers: not part of this study."))
+    return Section("8", "Ballot as shown", tuple(blocks))
+
+
+# Part 9: the raw data and their hashes, what was corrected or set aside, and the analysis with and without it.
+
+
+_CORRECTIONS = {"when": "When", "who": "Who", "key": "Which", "old": "Before", "new": "After", "why": "Why"}
+
+
+def raw_data(results: Results) -> Section:
+    """Return files with their hashes, corrections, scores set aside, and findings."""
+    study = results.study
+    blocks: list[Block] = [
+        Paragraph(what_is_in_the_study(study)),
+        Paragraph(f"SHA-256 over everything an analysis can see: {results.data_hash}"),
+        _files(results),
+    ]
+    imported = {file.name: (len(file.content), file.sha256) for file in study.raw_files}
+    if imported:
+        blocks.append(TextTable("Files that were imported, kept byte for byte", files_table(imported)))
+    else:
+        blocks.append(Paragraph("No imported files are kept: the tables of the study are themselves the raw data."))
+    blocks += _changes(results)
+    blocks.append(Paragraph(f"Findings about the data: {what_the_findings_say(results.findings)}"))
+    if results.findings:
+        blocks.append(TextTable("Findings", finding_table(results.findings)))
+    return Section("9", "Raw data, corrections and exclusions", tuple(blocks))
+
+
+def _files(results: Results) -> Block:
+    files = results.files
+    if isinstance(files, NotThere):
+        return not_there(files)
+    hashes = {name: (len(data), hashlib.sha256(data).hexdigest()) for name, data in files.items()}
+    return TextTable("Files of the study, as they are saved and archived", files_table(hashes))
+
+
+def _changes(results: Results) -> list[Block]:
+    study, used = results.study, scores_used(results.study)
+    corrections = study.table("corrections")
+    blocks: list[Block] = []
+    if corrections.empty:
+        blocks.append(Paragraph("Corrections: none recorded."))
+    else:
+        blocks.append(TextTable("Corrections, in the order they were made", recorded_table(corrections, _CORRECTIONS)))
+    if used.set_aside.empty and used.corrected.empty:
+        blocks.append(Paragraph("Every score is used as it came in. A blank is no score; nothing is filled in for it."))
+        return blocks
+    shown = changed_scores_table(used.set_aside, used.corrected, results.names)
+    blocks.append(TextTable("Scores set aside or corrected, and why", shown))
+    blocks.append(or_gap(both_ways(results)))
+    if not study.facts.get("unblinded_on"):
+        words = "The study does not say when the key was opened, so nothing shows that these were decided before."
+        blocks.append(Caution(words))
+    return [*blocks, *points(["The scores that came in are never changed; both analyses are shown."])]
+
+
+# Which days does the study itself name? The evidence file carries one of them, never the day it was written.
+
+
+NO_DAY = "1970-01-01"
+"""Stands where a form of the file must have a date and the study names none."""
+
+_FACTS = ("analysed_on", "unblinded_on", "locked_on", "dates")
+_COLUMNS = (("batches", "tested_on"), ("scores", "recorded_at"), ("corrections", "when"), ("reactions", "when"))
+
+
+def report_day(study: Study) -> str:
+    """Return the latest day that the study names (ISO 8601); empty if it names none."""
+    return max(_days(study), default="")
+
+
+def first_test_day(study: Study) -> str:
+    """Return the first day on which samples were applied; empty if the study does not say."""
+    days = [*_column(study, "scores", "recorded_at"), *_column(study, "batches", "tested_on")]
+    sessions = study.facts.get("dates")
+    if isinstance(sessions, dict):
+        days += _read([str(day) for value in sessions.values() for day in _listed(value)])
+    return min(days, default="")
+
+
+def _days(study: Study) -> Iterator[str]:
+    for name in _FACTS:
+        value = study.facts.get(name)
+        parts = list(value.values()) if isinstance(value, dict) else [value]
+        yield from _read([str(day) for part in parts for day in _listed(part)])
+    for table, column in _COLUMNS:
+        yield from _column(study, table, column)
+
+
+def _column(study: Study, table: str, column: str) -> list[str]:
+    return _read(list(dict.fromkeys(study.table(table)[column])))
+
+
+def _read(texts: list[str]) -> list[str]:
+    """Return the days among texts."""
+    if not texts:
+        return []
+    days = read_dates(pd.Series(texts, dtype="str")).days
+    return [str(day) for day in np.unique(days[~np.isnat(days)]).astype("datetime64[D]")]
+
+
+def _listed(value: object) -> list[object]:
+    return list(value) if isinstance(value, list | tuple) else [] if value is None else [value]

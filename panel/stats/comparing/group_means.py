@@ -1,0 +1,136 @@
+"""The one-way analysis of variance, for many responses at once: do groups differ beyond their own scatter?
+
+The responses are centred before anything is squared, so that leading digits all scores share do no harm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import fdtrc, stdtr, stdtrit
+
+from panel.stats.arrays import Array, Codes
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class OneWay:
+    """One-way tables of q responses; (q,) unless said otherwise.
+
+    `means` and `counts` are (q, groups), the mean NaN where a group has no score; `residual` is (n, q), NaN where a
+    score is missing. `df` and `df_error` count the groups and scores that are there.
+    """
+
+    means: Array
+    counts: Array
+    residual: Array
+    between: Array
+    within: Array
+    df: Array
+    df_error: Array
+
+    @property
+    def mean_square(self) -> Array:
+        """Mean square within groups; NaN where no group has two scores."""
+        return _ratio(self.within, self.df_error)
+
+    @property
+    def statistic(self) -> Array:
+        """Mean square between over mean square within; infinite where nothing varies within, NaN if undefined."""
+        return _ratio(_ratio(self.between, self.df), self.mean_square)
+
+    @property
+    def p_value(self) -> Array:
+        """Upper tail probability of the statistic; NaN where that is not defined."""
+        return f_tail(self.statistic, self.df, self.df_error)
+
+
+def one_way(response: Array, group: Codes, n_groups: int | None = None) -> OneWay:
+    """Return the one-way tables of `response` (n, q), NaN where missing, over the groups numbered in `group` (n,).
+
+    `n_groups` is how many groups to have a place for; by default up to the highest number.
+    """
+    present = np.isfinite(response)
+    there = np.where(present, response, 0.0)
+    n = present.sum(axis=0)
+    centre = there.sum(axis=0) / np.maximum(n, 1)
+    y = np.where(present, response - centre, 0.0)
+    member = np.eye(n_groups if n_groups is not None else int(group.max(initial=-1)) + 1)[group]
+    counts = present.T.astype(float) @ member
+    sums = y.T @ member
+    deviation = sums / np.maximum(counts, 1)
+    rest = np.where(present, y - deviation.T[group], 0.0)
+    grand = sums.sum(axis=1) / np.maximum(n, 1)
+    groups = (counts > 0).sum(axis=1)
+    return OneWay(
+        means=np.where(counts > 0, deviation + centre[:, None], np.nan),
+        counts=counts,
+        residual=np.where(present, rest, np.nan),
+        between=(counts * (deviation - grand[:, None]) ** 2).sum(axis=1),
+        within=(rest**2).sum(axis=0),
+        df=(groups - 1).astype(float),
+        df_error=(n - groups).astype(float),
+    )
+
+
+def f_tail(statistic: Array, df: Array, df_error: Array) -> Array:
+    """Return the upper tail probability of F; NaN where the statistic is NaN or has no degrees of freedom."""
+    defined = (df > 0) & (df_error > 0)
+    return np.where(defined, fdtrc(np.where(defined, df, 1.0), np.where(defined, df_error, 1.0), statistic), np.nan)
+
+
+def _ratio(above: Array, below: Array) -> Array:
+    """Return above / below: infinite where only the lower one is zero, NaN where both are."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(above / below)
+
+
+# How far apart are the means of two groups of different people whose spreads may differ? Welch's t.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class MeanDifferences:
+    """Differences of means with their t tests, arrays of one shape; NaN where they cannot be given."""
+
+    estimate: Array
+    std_error: Array
+    df: Array
+    statistic: Array
+    p_value: Array
+    ci_low: Array
+    ci_high: Array
+
+
+def t_differences(estimate: ArrayLike, std_error: ArrayLike, df: ArrayLike, level: float = 0.95) -> MeanDifferences:
+    """Return two-sided t tests of estimates; where the standard error is zero or unknown there is no test."""
+    estimate, error, df = (np.asarray(part, dtype=float) for part in np.broadcast_arrays(estimate, std_error, df))
+    known = np.isfinite(error) & (error > 0) & (df > 0)
+    error, df = np.where(known, error, np.nan), np.where(known, df, np.nan)
+    statistic = estimate / error
+    half = np.where(known, stdtrit(np.where(known, df, 1.0), (1 + level) / 2), np.nan) * error
+    p_value = np.where(known, 2 * stdtr(np.where(known, df, 1.0), -np.abs(statistic)), np.nan)
+    return MeanDifferences(estimate, error, df, statistic, p_value, estimate - half, estimate + half)
+
+
+def welch_differences(
+    n_first: ArrayLike,
+    mean_first: ArrayLike,
+    variance_first: ArrayLike,
+    n_second: ArrayLike,
+    mean_second: ArrayLike,
+    variance_second: ArrayLike,
+    level: float = 0.95,
+) -> MeanDifferences:
+    """Return first minus second mean from sizes, means and variances (n - 1 below); shapes broadcast.
+
+    Welch (1947), Biometrika 34:28. A group of fewer than two people has no variance: no test.
+    """
+    given = (n_first, mean_first, variance_first, n_second, mean_second, variance_second)
+    n_1, mean_1, var_1, n_2, mean_2, var_2 = (np.asarray(part, dtype=float) for part in np.broadcast_arrays(*given))
+    enough = (n_1 >= 2) & (n_2 >= 2)
+    part_1 = np.divide(var_1, n_1, out=np.full(n_1.shape, np.nan), where=enough)
+    part_2 = np.divide(var_2, n_2, out=np.full(n_2.shape, np.nan), where=enough)
+    below = part_1**2 / np.maximum(n_1 - 1, 1) + part_2**2 / np.maximum(n_2 - 1, 1)
+    df = np.divide((part_1 + part_2) ** 2, below, out=np.full(n_1.shape, np.nan), where=below > 0)
+    return t_differences(mean_1 - mean_2, np.sqrt(part_1 + part_2), df, level)

@@ -1,0 +1,299 @@
+"""One descriptor at a time: correlations, slopes and how far one row alone moves them; which descriptors stay apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri, stdtr, stdtrit
+
+Floats = NDArray[np.float64]
+_NO_SPREAD = 1e-12
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class SingleLinks:
+    """Each response against each descriptor alone; arrays descriptors x responses, NaN where either does not vary.
+
+    Parameters
+    ----------
+    r, slope, std_error, df, p_value
+        Pearson's correlation, the least squares slope with its error, and the t test that it is zero.
+    slope_low, slope_high
+        Range of the slope when each row in turn is left out.
+    """
+
+    r: Floats
+    slope: Floats
+    std_error: Floats
+    df: int
+    p_value: Floats
+    slope_low: Floats
+    slope_high: Floats
+
+
+def single_links(X: ArrayLike, Y: ArrayLike) -> SingleLinks:
+    """Regress each column of `Y` (rows x responses) on each column of `X` (rows x descriptors) alone."""
+    X, Y = np.asarray(X, float), np.asarray(Y, float)
+    n = len(X)
+    sxx, sxy, syy = _sums(X, Y)
+    slope = _ratio(sxy, sxx[:, None])
+    r = _ratio(sxy, np.sqrt(sxx[:, None] * syy))
+    df = n - 2
+    spare = np.clip(1 - r**2, 0, None)
+    with np.errstate(divide="ignore"):
+        statistic = r * np.sqrt(df / spare)
+    left_out = np.stack([_slopes(np.delete(X, row, axis=0), np.delete(Y, row, axis=0)) for row in range(n)])
+    return SingleLinks(
+        r=r,
+        slope=slope,
+        std_error=np.sqrt(spare * _ratio(syy, sxx[:, None]) / df),
+        df=df,
+        p_value=2 * stdtr(df, -np.abs(statistic)),
+        slope_low=left_out.min(axis=0),
+        slope_high=left_out.max(axis=0),
+    )
+
+
+def correlation_needed(n: int, level: float = 0.95) -> float:
+    """Return the size of a correlation over `n` rows from which one pair, chosen beforehand, stands out."""
+    t = float(stdtrit(n - 2, 0.5 + level / 2))
+    return t / float(np.sqrt(n - 2 + t**2))
+
+
+def best_by_chance(n: int, descriptors: int, share: float = 0.5) -> float:
+    """Return the size of the best of `descriptors` independent pure-noise correlations over `n` rows.
+
+    It is not exceeded in `share` of all studies; by default the median.
+    """
+    level = share ** (1 / descriptors)
+    return correlation_needed(n, level)
+
+
+def williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tuple[Floats, Floats]:
+    """Return t and the two-sided p-value that variable 1 goes with 2 and with 3 equally closely; n - 3 df.
+
+    Source: Williams (1959), Journal of the Royal Statistical Society B 21, 396-399, as Steiger (1980), Psychological
+    Bulletin 87, 245-251, recommends it.
+    """
+    r12, r13, r23 = (np.asarray(r, float) for r in (r12, r13, r23))
+    determinant = 1 - r12**2 - r13**2 - r23**2 + 2 * r12 * r13 * r23
+    mean = (r12 + r13) / 2
+    spread = 2 * (n - 1) / (n - 3) * np.clip(determinant, 0, None) + mean**2 * (1 - r23) ** 3
+    t = (r12 - r13) * np.sqrt(_ratio((n - 1) * (1 + r23), spread))
+    return t, 2 * stdtr(n - 3, -np.abs(t))
+
+
+def _sums(X: Floats, Y: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return the sums of squares and products about the means; zero where a column is only rounding."""
+    x, y = X - X.mean(axis=0), Y - Y.mean(axis=0)
+    x, y = (np.where(_varies(about, whole), about, 0.0) for about, whole in ((x, X), (y, Y)))
+    return (x**2).sum(axis=0), x.T @ y, (y**2).sum(axis=0)
+
+
+def _varies(about: Floats, whole: Floats) -> NDArray[np.bool_]:
+    size = np.abs(whole).max(axis=0, initial=0.0) * np.sqrt(len(whole))
+    return np.linalg.norm(about, axis=0) > _NO_SPREAD * size
+
+
+def _slopes(X: Floats, Y: Floats) -> Floats:
+    sxx, sxy, _ = _sums(X, Y)
+    return _ratio(sxy, sxx[:, None])
+
+
+def _ratio(above: Floats, below: Floats) -> Floats:
+    above, below = np.broadcast_arrays(above, below)
+    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+
+
+# May one descriptor be named as what an attribute goes with? Only if nothing else explains the same data as well.
+#
+# Blends that differ in m independent ways carry m effects, however many of them were made. Where each of these
+# effects
+# is free to be what it likes, the responses point in any direction of an m-dimensional space, and a descriptor
+# lies
+# close to that direction by chance as often as two columns of m + 1 rows correlate. So a name is held to m + 1
+# rows,
+# not to the number of blends: otherwise effects of swaps that happen to be in proportion would be taken for a
+# property.
+
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Drivers:
+    """What may be said for each response.
+
+    Parameters
+    ----------
+    best
+        Number of the candidate with the closest correlation; -1 where no candidate stands out.
+    named
+        Number of the descriptor that may be named; -1 where none may.
+    in_running
+        (columns, responses) the best and every column that explains the response as well as it does.
+    """
+
+    best: NDArray[np.int64]
+    named: NDArray[np.int64]
+    in_running: Flags
+
+
+def p_over_moves(r: Floats, moves: int) -> Floats:
+    """Return the two-sided p-values of correlations held to `moves` + 1 rows; NaN with fewer than two moves."""
+    df = moves - 1
+    if df < 1:
+        return np.full(np.shape(r), np.nan)
+    with np.errstate(divide="ignore"):
+        t = np.abs(r) * np.sqrt(df / np.clip(1 - r**2, 0, None))
+    return 2 * stdtr(df, -t)
+
+
+def name_drivers(
+    r: Floats,
+    p_seen: Floats,
+    p_named: Floats,
+    r_between: Floats,
+    moves: int,
+    *,
+    candidate: Flags,
+    possible: Flags,
+    refused: Flags,
+    level: float = 0.95,
+) -> Drivers:
+    """Name at most one column for each response, or say which cannot be told apart.
+
+    A response has a best candidate if the candidate with the closest correlation stands out among all questions
+    (`p_seen` below 1 - `level`). In the running with it are all `possible` columns, candidates or not, whose
+    correlation is not clearly weaker (Williams' test of two correlations with one variable in common, two-sided at
+    `level`, over `moves` + 1 rows). The best is named only if it runs alone, `p_named` is below 1 - `level` and it is
+    not refused.
+
+    Parameters
+    ----------
+    r
+        (columns, responses) correlations.
+    p_seen
+        Their p-values over the rows there are, adjusted over all candidates and responses.
+    p_named
+        P-values of `p_over_moves`, adjusted over the questions asked beforehand; NaN for all others.
+    r_between
+        (columns, columns) correlations between the columns.
+    moves
+        In how many independent ways the rows differ.
+    candidate
+        (columns,) which columns may be named; the others only stand in the way of a name.
+    possible
+        (columns, responses) which correlations stand out taken singly.
+    refused
+        (columns, responses) where a name would be wrong for another reason.
+    """
+    alpha = round(1 - level, 12)
+    closeness = np.nan_to_num(np.where(candidate[:, None], np.abs(r), -1.0), nan=-1.0)
+    best = closeness.argmax(axis=0)
+    response = np.arange(r.shape[1])
+    with np.errstate(invalid="ignore"):
+        seen = (p_seen[best, response] < alpha) & (closeness[best, response] >= 0)
+        sure = p_named[best, response] < alpha
+    in_running = _in_running(r, r_between, best, moves + 1, alpha, possible) & seen
+    named = seen & sure & (in_running.sum(axis=0) == 1) & ~refused[best, response]
+    return Drivers(np.where(seen, best, -1), np.where(named, best, -1), in_running)
+
+
+def _in_running(
+    r: Floats, r_between: Floats, best: NDArray[np.intp], rows: int, alpha: float, possible: Flags
+) -> Flags:
+    """Return which columns are not clearly weaker than the best of each response, the best itself among them."""
+    response = np.arange(r.shape[1])
+    running = possible & ~np.isnan(r)
+    if rows > 3:
+        sign = np.sign(r)
+        # All correlations with the response are turned positive, so the one between two columns turns with both signs.
+        between = r_between[:, best] * sign * sign[best, response]
+        t, p = williams_test(np.abs(r[best, response]), np.abs(r), between, rows)
+        with np.errstate(invalid="ignore"):
+            running &= ~((t > 0) & (p < alpha))
+    running[best, response] = True
+    return running
+
+
+# Correlations of the columns of two tables, and how large one has to be before chance is no longer a good reason.
+
+
+Array = NDArray[np.float64]
+
+FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh(r) is 1 / sqrt(n - 3)
+
+# A column whose spread is this small against its size differs by rounding only.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Correlations:
+    """Pearson's r of each column of one table with each of another; all of shape (p, q).
+
+    `n` counts the rows known in both; where these are fewer than four or a column does not vary, the rest is NaN.
+    `p_value` is two-sided; the interval is Fisher's.
+    """
+
+    estimate: Array
+    n: NDArray[np.int64]
+    p_value: Array
+    ci_low: Array
+    ci_high: Array
+
+
+def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Correlations:
+    """Correlate the p columns of `first` with the q columns of `second`, rows (prototypes) in the same order.
+
+    NaN is a value that is not there: each pair of columns uses the rows known in both.
+
+    References
+    ----------
+    Fisher (1915) Biometrika 10:507-521; Fisher (1921) Metron 1:3-32.
+    """
+    X, Y = (np.atleast_2d(np.asarray(table, dtype=float).T).T for table in (first, second))
+    both = np.isfinite(X)[:, :, None] & np.isfinite(Y)[:, None, :]
+    n = both.sum(axis=0)
+    dx, dy = _deviations(X[:, :, None], both, n), _deviations(Y[:, None, :], both, n)
+    sxx, syy, sxy = (dx**2).sum(axis=0), (dy**2).sum(axis=0), (dx * dy).sum(axis=0)
+    varies = (
+        _correlation_varies(sxx, X[:, :, None], both)
+        & _correlation_varies(syy, Y[:, None, :], both)
+        & (n >= FEWEST_ROWS)
+    )
+    scale = np.sqrt(np.where(varies, sxx * syy, 1.0))
+    r = np.where(varies, np.clip(sxy / scale, -1.0, 1.0), np.nan)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = r * np.sqrt((n - 2) / (1 - r**2))
+        centre, half = np.arctanh(r), ndtri(0.5 + level / 2) / np.sqrt(n - 3)
+        p_value = np.where(varies, 2 * stdtr(n - 2, -np.abs(t)), np.nan)
+    return Correlations(
+        estimate=r,
+        n=np.asarray(n, dtype=np.int64),
+        p_value=p_value,
+        ci_low=np.where(varies, np.tanh(centre - half), np.nan),
+        ci_high=np.where(varies, np.tanh(centre + half), np.nan),
+    )
+
+
+def needed_correlation(n: ArrayLike, level: float = 0.95) -> Array:
+    """Return the |r| that n rows need for p < 1 - level, two-sided, for one pair chosen beforehand; NaN below three.
+
+    t / sqrt(n - 2 + t^2) with Student's t of n - 2 degrees of freedom.
+    """
+    df = np.asarray(n, dtype=float) - 2
+    t = stdtrit(np.where(df > 0, df, np.nan), 0.5 + level / 2)
+    return np.asarray(t / np.sqrt(df + t**2))
+
+
+def _deviations(X: Array, both: NDArray[np.bool_], n: NDArray[np.int64]) -> Array:
+    """Return deviations from the mean of the rows used, zero in the others."""
+    used = np.where(both, X, 0.0)
+    return np.where(both, used - used.sum(axis=0) / np.maximum(n, 1), 0.0)
+
+
+def _correlation_varies(squares: Array, X: Array, both: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    size = np.where(both, np.abs(X), 0.0).max(axis=0, initial=0.0)
+    return np.asarray(np.sqrt(squares) > _NO_SPREAD * size)

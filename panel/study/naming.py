@@ -1,0 +1,85 @@
+"""What the things of a study are called on pictures and in tables."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from panel.study.study import Study
+from panel.words import format_number
+
+_SHORT_SCALE = 15.0  # such as 0 to 10, 1 to 9, or 15 cm
+
+
+@dataclass(frozen=True, slots=True)
+class Naming:
+    """Words for attributes and prototypes, the stage of each attribute, and the scale scores are on.
+
+    Parameters
+    ----------
+    attributes
+        Short name to words; what is not there keeps its short name.
+    stages
+        Short name of the attribute to its stage of use.
+    prototypes
+        Short name to the name in words, where there is one.
+    scale
+        Such as `0 to 100`; empty where attributes have several scales or the study does not say.
+    digits
+        Decimals for scores and their differences: 1, or 2 on short scales.
+    """
+
+    attributes: Mapping[str, str] = field(default_factory=dict)
+    stages: Mapping[str, str] = field(default_factory=dict)
+    prototypes: Mapping[str, str] = field(default_factory=dict)
+    scale: str = ""
+    digits: int = 1
+
+    def attribute(self, attribute: str) -> str:
+        """Words for an attribute."""
+        return self.attributes.get(attribute) or attribute
+
+    def stage(self, attribute: str) -> str:
+        """Stage of use in which an attribute is judged; empty if the study does not say."""
+        return self.stages.get(attribute, "")
+
+    def prototype(self, prototype: str) -> str:
+        """Short name of a prototype, followed by its name in words if that says more."""
+        words = self.prototypes.get(prototype, "")
+        return f"{prototype} ({words})" if words and words != prototype else prototype
+
+    def with_scale(self, heading: str) -> str:
+        """Return a column heading with the scale behind it: `Mean (0 to 100)`."""
+        return f"{heading} ({self.scale})" if self.scale else heading
+
+
+def naming(study: Study) -> Naming:
+    """Return the words of a study; attributes with the same words are told apart by their short names."""
+    words = {attribute: study.attribute_words(attribute) for attribute in study.attributes}
+    used = Counter(words.values())
+    attributes = study.table("attributes")
+    prototypes = study.table("prototypes")
+    return Naming(
+        attributes={
+            attribute: f"{text}, {attribute}" if used[text] > 1 and text != attribute else text
+            for attribute, text in words.items()
+        },
+        stages=dict(zip(attributes["attribute"], attributes["stage"], strict=True)),
+        prototypes=dict(zip(prototypes["prototype"], prototypes["name"], strict=True)),
+        scale=_scale(study),
+        digits=2 if _longest(study) <= _SHORT_SCALE else 1,
+    )
+
+
+def _scale(study: Study) -> str:
+    scales = {study.scale(attribute) for attribute in study.attributes}
+    known = scales.pop() if len(scales) == 1 else None
+    if known is None:
+        return ""
+    return " to ".join(format_number(end, 0 if end == round(end) else 1) for end in known)
+
+
+def _longest(study: Study) -> float:
+    scales = [scale for scale in map(study.scale, study.attributes) if scale is not None]
+    return max((high - low for low, high in scales), default=float("inf"))

@@ -1,0 +1,326 @@
+"""How a table of results is described, once for screen, command, evidence file, workbook and the way back to the rows.
+
+A table is a title, the rows of a result, what names a row, and columns; a column is a heading and how its cells are
+written. Nothing is formatted here: the cells are made by `panel.words`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from panel.study.naming import Naming
+from panel.words import (
+    NOTHING,
+    capital,
+    format_change,
+    format_interval,
+    format_number,
+    format_p,
+    format_share,
+    format_typed,
+    level_words,
+)
+
+SCALE = -1
+"""As many decimals as scores of this study have; `SCALE - 1` is one more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Which rows of which table of the study a row of results comes from.
+
+    Parameters
+    ----------
+    table
+        Table of the study.
+    same
+        Column of the results to the column of the study's table that must hold the same.
+    only
+        Column of the study's table to the values that count.
+    direct
+        Columns of the results that name the prototypes a row is about; rows of other prototypes count through the
+        model only. Without any, every row counts directly.
+    group
+        Column of the results whose value stands for several prototypes, and which those are.
+    """
+
+    table: str
+    same: Mapping[str, str] = field(default_factory=dict)
+    only: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    direct: tuple[str, ...] = ()
+    group: tuple[str, Mapping[str, tuple[str, ...]]] | None = None
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class About:
+    """What the cells of a table may need beside their row: the words of the study, and the result itself."""
+
+    names: Naming
+    result: Any
+
+    def digits(self, wanted: int) -> int:
+        """Return decimals; those of the study's scores where `SCALE` (or `SCALE - 1`, one more) is wanted."""
+        return wanted if wanted >= 0 else self.names.digits + SCALE - wanted
+
+    def heading(self, text: str) -> str:
+        """Return a heading with the level of the intervals and the scale of the scores filled in."""
+        level = level_words(getattr(self.result, "level", 0.95))
+        scale = f" ({self.names.scale})" if self.names.scale else ""
+        return capital(text.replace("{level}", level).replace("{scale}", scale))
+
+
+Cells = Callable[[pd.DataFrame, About], Sequence[str]]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its heading (`{level}` and `{scale}` are filled in), its cells, and what it cannot do without.
+
+    Parameters
+    ----------
+    heading
+        The same words wherever the same thing is shown.
+    cells
+        Gives the texts of all rows.
+    needs
+        Columns of the result without which this one is left out.
+    figure
+        True where the cells are figures, which stand on the right.
+    """
+
+    heading: str
+    cells: Cells
+    needs: tuple[str, ...] = ()
+    figure: bool = True
+
+
+def _each(name: str, write: Callable[[Any, About], str]) -> Cells:
+    return lambda rows, about: [write(value, about) for value in rows[name]]
+
+
+def number(heading: str, name: str, digits: int = 1, factor: float = 1.0, offset: float = 0.0) -> Column:
+    """Describe a column of measured or estimated numbers."""
+    return Column(
+        heading, _each(name, lambda x, about: format_number(factor * (x + offset), about.digits(digits))), (name,)
+    )
+
+
+def change(heading: str, name: str = "estimate", digits: int = SCALE, factor: float = 1.0) -> Column:
+    """Describe a column of differences, with their signs."""
+    return Column(heading, _each(name, lambda x, about: format_change(factor * x, about.digits(digits))), (name,))
+
+
+def interval(
+    low: str = "ci_low", high: str = "ci_high", digits: int = SCALE, heading: str = "{level}", factor: float = 1.0
+) -> Column:
+    """Describe a column of intervals."""
+
+    def cells(rows: pd.DataFrame, about: About) -> list[str]:
+        ends = zip(rows[low], rows[high], strict=True)
+        return [format_interval(factor * one, factor * other, about.digits(digits)) for one, other in ends]
+
+    return Column(heading, cells, (low, high))
+
+
+def p_value(heading: str, name: str) -> Column:
+    """Describe a column of p-values."""
+    return Column(heading, _each(name, lambda x, _: format_p(x)), (name,))
+
+
+def share(heading: str, name: str = "share", digits: int = 0) -> Column:
+    """Describe a column of shares in per cent, rounded to nearest."""
+    return Column(heading, _each(name, lambda x, _: format_share(x, digits)), (name,))
+
+
+def count(heading: str, name: str) -> Column:
+    """Describe a column of counts."""
+    return Column(heading, _each(name, lambda x, _: NOTHING if pd.isna(x) else f"{int(x):d}"), (name,))
+
+
+def typed(heading: str, name: str) -> Column:
+    """Describe a column of numbers that somebody typed in: written as they were typed."""
+    return Column(heading, _each(name, lambda x, _: NOTHING if pd.isna(x) else format_typed(float(x))), (name,))
+
+
+def text(heading: str, name: str, words: Mapping[Any, str] | None = None) -> Column:
+    """Describe a column of words; with `words`, of what each value is called. What is empty shows as a dash."""
+
+    def write(value: Any, _: About) -> str:
+        told = words.get(value, NOTHING) if words is not None else value
+        return str(told) if told is not None and told == told and told != "" else NOTHING
+
+    return Column(heading, _each(name, write), (name,), figure=False)
+
+
+def yes_no(heading: str, name: str, yes: str = "yes", no: str = "no") -> Column:
+    """Describe a column of truths."""
+    return Column(heading, _each(name, lambda x, _: NOTHING if pd.isna(x) else yes if x else no), (name,), figure=False)
+
+
+def of_those(heading: str, name: str, base: str) -> Column:
+    """Describe a column of counts out of a base: `19 of 36`; a dash where the base is nobody."""
+
+    def cells(rows: pd.DataFrame, _: About) -> list[str]:
+        pairs = zip(rows[name], rows[base], strict=True)
+        return [f"{int(one)} of {int(other)}" if other else NOTHING for one, other in pairs]
+
+    return Column(heading, cells, (name, base))
+
+
+def each_row(
+    heading: str, write: Callable[[Mapping[str, Any], About], str], *needs: str, figure: bool = False
+) -> Column:
+    """Describe a column whose cells are written from the whole row."""
+    return Column(
+        heading, lambda rows, about: [write(row, about) for row in rows.to_dict("records")], needs, figure=figure
+    )
+
+
+ATTRIBUTE = Column(
+    "Attribute", _each("attribute", lambda x, about: about.names.attribute(str(x))), ("attribute",), figure=False
+)
+STAGE = Column(
+    "Stage", _each("attribute", lambda x, about: about.names.stage(str(x)) or NOTHING), ("attribute",), figure=False
+)
+PROTOTYPE = text("Prototype", "prototype")
+PROTOTYPE_IN_WORDS = Column(
+    "Prototype", _each("prototype", lambda x, about: about.names.prototype(str(x))), ("prototype",), figure=False
+)
+VERSUS = text("Compared with", "versus")
+ASSESSOR = text("Assessor", "assessor")
+QUESTION = text("Question", "question")
+INTERVAL = interval()
+P = p_value("p", "p_value")
+P_ADJUSTED = p_value("p, adjusted", "p_adjusted")
+P_HOLM = p_value("p after Holm", "p_adjusted")
+VERDICT = text("In words", "verdict")
+
+
+def degrees(first: str = "df", second: str = "df_error", digits: int = 0) -> Column:
+    """Describe a column of the degrees of freedom of F tests."""
+
+    def cells(rows: pd.DataFrame, _: About) -> list[str]:
+        pairs = zip(rows[first], rows[second], strict=True)
+        return [f"{format_number(one, digits)}; {format_number(other, 1)}" for one, other in pairs]
+
+    return Column("Degrees of freedom", cells, (first, second))
+
+
+@dataclass(frozen=True, slots=True)
+class Across:
+    """A table whose rows go down by one column of the result and whose columns go across by another.
+
+    Parameters
+    ----------
+    across
+        Column of the result whose values become columns.
+    cell
+        How each cell is written.
+    heading
+        Words over each of those columns; the value itself by default.
+    """
+
+    across: str
+    cell: Column
+    heading: Callable[[Any, About], str] = lambda value, _: str(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table of results as data.
+
+    Parameters
+    ----------
+    title
+        What it holds; names in braces are filled in from the result, such as `{benchmark}`.
+    rows
+        Field of the result that holds the rows, or what makes them from the result.
+    columns
+        Its columns, from left to right, or what gives them for a result.
+    key
+        Columns of the rows that name one.
+    across
+        For a table that goes down by `key[0]` and across by another column: `columns` are then those before it.
+    code
+        Letters that begin the id of each of its numbers in the evidence file; empty if it is not in there.
+    sources
+        Which rows of the study each of its rows rests on.
+    printed
+        False for a table so long that it stands in the workbook only.
+    none
+        Why there are no rows, where there are none.
+    """
+
+    title: str
+    rows: str | Callable[[Any], pd.DataFrame]
+    columns: tuple[Column, ...] | Callable[[Any], tuple[Column, ...]]
+    key: tuple[str, ...] = ()
+    across: Across | None = None
+    code: str = ""
+    sources: tuple[Source, ...] | Callable[[Any], tuple[Source, ...]] = ()
+    printed: bool = True
+    none: str = ""
+
+    def of(self, result: Any) -> pd.DataFrame:
+        """Return the unrounded rows."""
+        return getattr(result, self.rows) if isinstance(self.rows, str) else self.rows(result)
+
+    def titled(self, result: Any) -> str:
+        """Return the title with the names of the result filled in."""
+        return self.title.format_map(_Fields(result)) if "{" in self.title else self.title
+
+    def behind(self, result: Any) -> tuple[Source, ...]:
+        """Return which rows of the study its rows rest on."""
+        return self.sources(result) if callable(self.sources) else self.sources
+
+    def columns_of(self, result: Any) -> tuple[Column, ...]:
+        """Return its columns for a result; those of which something is missing are left out."""
+        own = self.columns(result) if callable(self.columns) else self.columns
+        there = set(self.of(result).columns)
+        return tuple(column for column in own if there.issuperset(column.needs))
+
+
+class _Fields(dict[str, Any]):
+    """The fields of a result, looked up when a title asks for one."""
+
+    def __init__(self, result: Any) -> None:
+        self._result = result
+
+    def __missing__(self, name: str) -> Any:
+        return getattr(self._result, name)
+
+
+def shown(table: Table, result: Any, names: Naming) -> pd.DataFrame:
+    """Return a table as a person reads it: texts under headings."""
+    about, rows = About(names, result), table.of(result)
+    if table.across is None:
+        return _written(table.columns_of(result), rows, about)
+    down = rows.drop_duplicates(table.key[0], ignore_index=True)
+    before = _written(table.columns_of(result), down, about)
+    written = table.across.cell.cells(rows, about)
+    cell = dict(zip(zip(rows[table.key[0]], rows[table.across.across], strict=True), written, strict=True))
+    more = {
+        table.across.heading(value, about): [cell.get((name, value), NOTHING) for name in down[table.key[0]]]
+        for value in dict.fromkeys(rows[table.across.across])
+    }
+    return pd.concat([before, pd.DataFrame(more, index=before.index, dtype="str")], axis=1)
+
+
+def figures(table: Table, result: Any) -> tuple[bool, ...]:
+    """Return for each column shown whether it holds figures, which stand on the right."""
+    own = [column.figure for column in table.columns_of(result)]
+    if table.across is not None:
+        own += [table.across.cell.figure] * table.of(result)[table.across.across].nunique()
+    return tuple(own)
+
+
+def _written(columns: Sequence[Column], rows: pd.DataFrame, about: About) -> pd.DataFrame:
+    return pd.DataFrame(
+        {about.heading(column.heading): list(column.cells(rows, about)) for column in columns},
+        index=range(len(rows)),
+        dtype="str",
+    )

@@ -1,0 +1,470 @@
+"""What may be said of each claim, in plain sentences, and what such a verdict cannot tell."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.figure import Figure
+
+from panel.claims.judge import Claims
+from panel.claims.verdict import (
+    CANNOT_TELL,
+    NOT_SUPPORTED,
+    NOT_THIS_TOOL,
+    SUPPORTED,
+    VERDICTS,
+    WITH_WORDING,
+)
+from panel.claims.wording import NOT_NAMED
+from panel.models.emollients.swaps import TracedSwaps
+from panel.models.prototypes.ranks import RankComparison
+from panel.study.knowledge import cautions, claim_kinds
+from panel.study.naming import Naming
+from panel.study.study import Study
+from panel.views.drawing.interval_picture import interval_figure, needed_limits
+from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
+from panel.views.emollients.swaps import effect_digits, swap_words
+from panel.words import (
+    NOTHING,
+    counted,
+    format_change,
+    format_interval,
+    format_list,
+    format_number,
+    format_p,
+    format_share,
+)
+
+_SIGNS = {SUPPORTED: "✓", WITH_WORDING: "≈", NOT_SUPPORTED: "✗", CANNOT_TELL: "?", NOT_THIS_TOOL: "–"}
+_COUNTED = {
+    SUPPORTED: "supported as worded",
+    WITH_WORDING: "supported in other words only",
+    NOT_SUPPORTED: "not supported",
+    CANNOT_TELL: "that cannot be told yet",
+    NOT_THIS_TOOL: "not for this tool",
+}
+
+
+def claims_headline(result: Claims) -> str:
+    """Return one sentence: how many claims got which verdict."""
+    total = len(result.claims)
+    if not total:
+        return "No claim has been written down yet."
+    counts = Counter(result.claims["verdict"])
+    parts = [f"{counts[verdict]} {_COUNTED[verdict]}" for verdict in VERDICTS if counts[verdict]]
+    exploratory = int(result.claims["exploratory"].sum())
+    more = (
+        f" {exploratory} of them {'was' if exploratory == 1 else 'were'} not fixed before the data."
+        if exploratory
+        else ""
+    )
+    return f"Of {total} claim{'' if total == 1 else 's'}: {format_list(parts)}.{more}"
+
+
+def verdict_words(verdict: str) -> str:
+    """Return a verdict with a sign before it, so that it can be told without colour."""
+    return f"{_SIGNS[verdict]} {verdict}"
+
+
+def kind_words(kind: str) -> str:
+    """Return a kind of claim in words; the kind itself where it is not known."""
+    kinds = claim_kinds()
+    found = kinds.loc[kinds["kind"] == kind, "words"]
+    return str(found.iloc[0]) if len(found) else kind
+
+
+def what_the_claims_show(result: Claims) -> list[str]:
+    """Return one line per claim: the verdict, the sentence, the number that decides, the wording that may be used."""
+    lines = []
+    for row in result.claims.to_dict("records"):
+        why = _why(result, int(row["number"]))
+        say = [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
+        lines.append(" ".join([f"{verdict_words(str(row['verdict']))}: “{row['claim']}”.", *why, *say]))
+    return lines
+
+
+def _why(result: Claims, number: int) -> list[str]:
+    """Return the first reason, what is lacking where no number could be had, and that the attribute is not named."""
+    verdict = result.claims.loc[result.claims["number"] == number, "verdict"].iloc[0]
+    lacking = verdict == CANNOT_TELL and not (result.numbers["number"] == number).any()
+    first = [reasons_of(result, number)[:1], needs_of(result, number)[:1] if lacking else []]
+    unnamed = (result.findings["number"] == number) & (result.findings["check"] == NOT_NAMED)
+    told = [words for part in first for words in part] + [str(words) for words in result.findings["message"][unnamed]]
+    return [f"{words[:1].upper()}{words[1:]}" for words in told]
+
+
+def ended(words: str) -> str:
+    """Return a wording with a full stop after it."""
+    return words if words.endswith((".", ".”")) else f"{words}."
+
+
+def reasons_of(result: Claims, number: int) -> list[str]:
+    """Return the reasons of one verdict."""
+    return [str(words) for words in result.reasons.loc[result.reasons["number"] == number, "reason"]]
+
+
+def needs_of(result: Claims, number: int) -> list[str]:
+    """Return what it would take to support one claim."""
+    return [str(words) for words in result.needs.loc[result.needs["number"] == number, "need"]]
+
+
+def wording_lines(result: Claims, number: int) -> list[str]:
+    """Return what was found in the words of one claim, each with advice."""
+    rows = result.findings.loc[result.findings["number"] == number]
+    return [f"{row['message']} {row['advice']}" for row in rows.to_dict("records")]
+
+
+def footnote_lines(result: Claims, number: int) -> list[str]:
+    """Return the footnote of one claim and what it lacks; nothing where nothing was tested."""
+    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    gaps = [str(words) for words in result.gaps.loc[result.gaps["number"] == number, "gap"]]
+    return [*([str(row["footnote"])] if row["footnote"] else []), *gaps]
+
+
+def fixed_words(result: Claims, number: int) -> str:
+    """Return who fixed the claim and when, or that nobody did."""
+    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    if not row["stamped_at"]:
+        return "Not stamped: nothing shows when it was fixed."
+    owner = f" Wanted by: {row['owner']}." if row["owner"] else ""
+    where = "; ".join(str(row[name]) for name in ("media", "territory") if row[name])
+    place = f" To be used in: {where}." if row["media"] or row["territory"] else ""
+    return f"Stamped at {row['stamped_at'].replace('T', ' ')} by {row['stamped_by']}.{owner}{place}"
+
+
+def local_law() -> str:
+    """Return the caution that belongs beside every verdict."""
+    known = cautions()
+    return str(known.loc[known["caution"] == "local_law", "words"].iloc[0])
+
+
+def what_claims_cannot_show() -> tuple[str, ...]:
+    """Return what a reader must not take from a verdict."""
+    return (
+        local_law(),
+        "A verdict is about this sentence, this formula and batch, these people, this dose and this time. Another "
+        "wording is another claim.",
+        "What people perceive never shows what happens in the skin.",
+        "Nobody signs here: a claim reviewer reads the evidence and signs.",
+    )
+
+
+# Verdicts on claims, and the numbers behind one, as tables a person reads.
+
+
+_UNITS = {"scale": "", "%": " %", "s": " s"}
+_SEVERITY_WORDS = {"stop": "not this tool", "change": "change the wording", "note": "good to know"}
+
+
+def claims_table(result: Claims) -> pd.DataFrame:
+    """Return one row per claim, the verdict first."""
+    rows = [
+        (
+            verdict_words(str(row["verdict"])),
+            row["claim"],
+            kind_words(str(row["kind"])),
+            value_words(row["estimate"], str(row["unit"])),
+            interval_words(row),
+            format_p(row["p_adjusted"]),
+            str(row["n"]) if row["n"] else NOTHING,
+            "no" if row["exploratory"] else "yes",
+        )
+        for row in result.claims.to_dict("records")
+    ]
+    columns = ["Verdict", "Sentence", "Kind", "Estimate", "Interval", "Adjusted p", "People", "Fixed beforehand"]
+    return pd.DataFrame(rows, columns=columns, dtype="str")
+
+
+def claim_numbers_table(result: Claims, number: int) -> pd.DataFrame:
+    """Return the numbers behind one claim, and the limits they are held against."""
+    own = result.numbers.loc[result.numbers["number"] == number]
+    rows = [
+        (
+            " ".join([str(row["what"]), *([f"({row['method']})"] if row["method"] else [])]),
+            value_words(row["estimate"], str(row["unit"])),
+            interval_words(row),
+            f"{format_number(100 * row['ci_level'], 0)} %",
+            limit_words(row),
+        )
+        for row in own.to_dict("records")
+    ]
+    return pd.DataFrame(rows, columns=["Number", "Estimate", "Interval", "Level", "Has to lie"], dtype="str")
+
+
+def claim_findings_table(result: Claims, number: int) -> pd.DataFrame:
+    """Return what was found in the words of one claim."""
+    own = result.findings.loc[result.findings["number"] == number]
+    rows = [
+        (_SEVERITY_WORDS[row["severity"]], row["message"], row["advice"], row["source"])
+        for row in own.to_dict("records")
+    ]
+    return pd.DataFrame(rows, columns=["How grave", "What", "What to do", "Source"], dtype="str")
+
+
+def value_words(value: float, unit: str) -> str:
+    """Return an estimate with its unit; counted shares are cut, never rounded up."""
+    if unit == "%":
+        return format_share(value / 100)
+    text = format_number(value)
+    return text if text == NOTHING else f"{text}{_UNITS.get(unit, '')}"
+
+
+def interval_words(row: dict[Any, Any]) -> str:
+    """Return an interval with its unit; an open end is said to be open."""
+    low, high, unit = row["ci_low"], row["ci_high"], _UNITS.get(str(row["unit"]), "")
+    if math.isnan(low) or math.isnan(high):
+        return NOTHING
+    if math.isinf(low) and math.isinf(high):
+        return "open at both ends"
+    if math.isinf(low):
+        return f"up to {format_number(high)}{unit}"
+    if math.isinf(high):
+        return f"from {format_number(low)}{unit}"
+    return f"{format_number(low)} to {format_number(high)}{unit}"
+
+
+def limit_words(row: dict[Any, Any]) -> str:
+    """Return the limit or limits a number is held against."""
+    low, high, unit = row["limit_low"], row["limit_high"], _UNITS.get(str(row["unit"]), "")
+    if math.isnan(low) and math.isnan(high):
+        return NOTHING
+    if math.isnan(low):
+        return f"below {format_number(high)}{unit}"
+    if math.isnan(high):
+        return f"above {format_number(low)}{unit}"
+    return f"between {format_number(low)} and {format_number(high)}{unit}"
+
+
+# A picture of one claim: its numbers with their intervals against the bar or the margin.
+
+
+_LINE = 0.3  # inches for one number
+_UNIT_TITLES = {"scale": "On the scale of the panel", "%": "Per cent of people", "s": "Seconds"}
+
+
+def claim_units(result: Claims, number: int) -> list[str]:
+    """Return the units of the numbers behind one claim; each gets a picture of its own."""
+    return list(dict.fromkeys(result.numbers.loc[result.numbers["number"] == number, "unit"]))
+
+
+def claim_rows(result: Claims, number: int, unit: str) -> pd.DataFrame:
+    """Return what the picture draws: the numbers in one unit, with `label remark clear y`.
+
+    `clear` is True where the interval keeps to its side of every limit.
+    """
+    own = result.numbers.loc[(result.numbers["number"] == number) & (result.numbers["unit"] == unit)]
+    rows = own.reset_index(drop=True)
+    low, high = rows["limit_low"].to_numpy(float), rows["limit_high"].to_numpy(float)
+    ends = rows["ci_low"].to_numpy(float), rows["ci_high"].to_numpy(float)
+    within = (np.isnan(low) | (ends[0] > low)) & (np.isnan(high) | (ends[1] < high))
+    remarks = [f"{interval_words(row)}; to lie {limit_words(row)}" for row in rows.to_dict("records")]
+    labels = [f"{row['what']}{', ' + row['method'] if row['method'] else ''}" for row in rows.to_dict("records")]
+    y = _LINE * (np.arange(len(rows)) + 0.75)
+    return rows.assign(label=labels, remark=remarks, clear=within, y=y)
+
+
+def claim_figure(result: Claims, number: int, unit: str) -> Figure:
+    """Return a line for each number: filled where its interval keeps to its side of the limit, hollow where not."""
+    rows = claim_rows(result, number, unit)
+    limits = needed_limits(_finite(rows), *_known(rows))
+    drawn = rows.assign(
+        ci_low=rows["ci_low"].clip(lower=limits[0]),
+        ci_high=rows["ci_high"].clip(upper=limits[1]),
+        colour=np.where(rows["clear"], COLOURS[0], GREY),
+        shape="o",
+        filled=rows["clear"],
+    )
+    figure, axes = interval_figure(
+        drawn,
+        _LINE * (len(rows) + 0.5),
+        list(zip(rows["y"], rows["label"], strict=True)),
+        remarks=list(zip(rows["y"], rows["remark"], strict=True)),
+        limits=limits,
+        title=_title(result, number),
+        x_title=f"{_UNIT_TITLES.get(unit, unit)}; upright lines: what the interval is held against",
+    )
+    for row in rows.to_dict("records"):
+        for end in {row["limit_low"], row["limit_high"]}:
+            if not np.isnan(end):
+                reach = (row["y"] - _LINE / 2, row["y"] + _LINE / 2)
+                axes.plot([end, end], reach, color=INK, linewidth=1.2, linestyle=(0, (4, 2)), zorder=1)
+    return figure
+
+
+def claim_svg(result: Claims, number: int, unit: str, *, text_as_paths: bool = True) -> str:
+    """Return the picture of one claim as SVG text."""
+    rows = claim_rows(result, number, unit)
+    heard = "; ".join(
+        f"{row['label']} {value_words(row['estimate'], unit)} ({row['remark']})" for row in rows.to_dict("records")
+    )
+    return svg_text(
+        claim_figure(result, number, unit),
+        title=_title(result, number),
+        description=f"Numbers behind the claim: {heard}.",
+        text_as_paths=text_as_paths,
+    )
+
+
+def _title(result: Claims, number: int) -> str:
+    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    return f"“{row['claim']}”: {row['verdict']}"
+
+
+def _finite(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows with open ends taken as the estimate, so that they set no limits."""
+    ends = rows[["ci_low", "ci_high"]].replace([np.inf, -np.inf], np.nan)
+    return rows.assign(ci_low=ends["ci_low"].fillna(rows["estimate"]), ci_high=ends["ci_high"].fillna(rows["estimate"]))
+
+
+def _known(rows: pd.DataFrame) -> list[float]:
+    values = rows[["limit_low", "limit_high"]].to_numpy(float).ravel()
+    return [float(value) for value in values if not np.isnan(value)]
+
+
+# What is missing in the evidence file, and where one number comes from, in plain sentences.
+
+
+def gaps_headline(gaps: int, parts: int) -> str:
+    """Return in one sentence how much is missing."""
+    whole = f"The evidence file has a summary and {counted(parts, 'part')}"
+    if not gaps:
+        return f"{whole}. No gap is named in it, which is no review."
+    return f"{whole}; {counted(gaps, 'gap')} {'is' if gaps == 1 else 'are'} named in it."
+
+
+def gap_lines(gaps: Iterable[tuple[str, str, str]]) -> list[str]:
+    """Return one line per gap, given as number of the part, its heading, and what is missing."""
+    return [f"Part {number}, {heading}: {gap}" if number else f"{heading}: {gap}" for number, heading, gap in gaps]
+
+
+def trace_headline(number_id: str, value: float) -> str:
+    """Return the number with its id, unrounded."""
+    return f"{number_id} = {NOTHING if value != value else repr(float(value))}"
+
+
+def trace_lines(table: str, column: str, method: str) -> list[str]:
+    """Return where the number stands and how it was computed."""
+    return [f"It stands in the table: {table}.", f"Column: {column}.", f"How it was computed: {method}"]
+
+
+def what_is_behind(rows: pd.DataFrame) -> str:
+    """Return how many rows of the study a number rests on, and in which way."""
+    if rows.empty:
+        return "No single row of a table stands behind it here."
+    counts = rows["use"].value_counts(sort=False)
+    ways = [f"{count} {use}" for use, count in counts.items()]
+    return f"Behind it stand {counted(len(rows), 'row')} of {rows['file'].iloc[0]}: {format_list(ways)}."
+
+
+# Tables that only the evidence file shows: ranks, interactions of swaps, scores and answers by person, files.
+
+
+def ranks_table(result: RankComparison, names: Naming) -> pd.DataFrame:
+    """Return one row per attribute: the test of the ranks, their agreement, and the mixed model's p-value beside it."""
+    rows = result.attributes
+    return pd.DataFrame(
+        {
+            "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
+            "Test of the ranks": list(rows["method"]),
+            "Statistic": [format_number(value, 2) for value in rows["statistic"]],
+            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
+            "Agreement (W)": [format_number(value, 2) for value in rows["kendall_w"]],
+            "Mixed model, p, adjusted": [format_p(value) for value in rows["mixed_p_adjusted"]],
+        },
+        dtype="str",
+    )
+
+
+def interactions_table(result: TracedSwaps, names: Naming) -> pd.DataFrame:
+    """Return one row per attribute and two swaps: how much the effect of one changes when the other is made too."""
+    rows, digits = result.interactions, effect_digits(result) + 1
+    ends = zip(rows["ci_low"], rows["ci_high"], strict=True)
+    return pd.DataFrame(
+        {
+            "Swap": [swap_words(str(swap)) for swap in rows["swap"]],
+            "Together with": [swap_words(str(swap)) for swap in rows["with_swap"]],
+            "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
+            "Extra effect (points)": [format_change(value, digits) for value in rows["estimate"]],
+            f"{100 * result.level:g} % interval": [format_interval(low, high, digits) for low, high in ends],
+            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
+        },
+        dtype="str",
+    )
+
+
+def files_table(files: Mapping[str, tuple[int, str]]) -> pd.DataFrame:
+    """Return one row per file: its path, its size in bytes, its SHA-256."""
+    return pd.DataFrame(
+        {
+            "File": list(files),
+            "Bytes": [f"{size:d}" for size, _ in files.values()],
+            "SHA-256": [digest for _, digest in files.values()],
+        },
+        dtype="str",
+    )
+
+
+def questions_table(study: Study) -> pd.DataFrame:
+    """Return one row per question that consumers were asked, in the words they saw."""
+    stated = study.facts.get("questions")
+    entries = [entry for entry in stated if isinstance(entry, dict)] if isinstance(stated, list) else []
+    columns = {
+        "question": "Question",
+        "kind": "Kind",
+        "words": "Words shown",
+        "low_end": "Low end",
+        "high_end": "High end",
+    }
+    rows = [
+        [*(_cell(entry.get(name)) for name in columns), "yes" if entry.get("foil") else NOTHING] for entry in entries
+    ]
+    return pd.DataFrame(rows, columns=[*columns.values(), "Untrue on purpose"], dtype="str")
+
+
+def ballot_table(study: Study) -> pd.DataFrame:
+    """Return one row per attribute as the trained assessors judged it."""
+    rows = study.table("attributes")
+    return pd.DataFrame(
+        {
+            "Attribute": [name or short for name, short in zip(rows["name"], rows["attribute"], strict=True)],
+            "Stage": [_cell(text) for text in rows["stage"]],
+            "Minutes": [format_number(value, 0) for value in rows["minutes"]],
+            "What is judged": [_cell(text) for text in rows["definition"]],
+            "How": [_cell(text) for text in rows["procedure"]],
+            "Low end": [_cell(text) for text in rows["low_end"]],
+            "High end": [_cell(text) for text in rows["high_end"]],
+            "Scale": [
+                format_interval(low, high, 0) for low, high in zip(rows["scale_min"], rows["scale_max"], strict=True)
+            ],
+        },
+        dtype="str",
+    )
+
+
+def recorded_table(rows: pd.DataFrame, headings: Mapping[str, str]) -> pd.DataFrame:
+    """Return the rows of a record as they stand, under headings in words; what is empty shows as a dash."""
+    columns = {heading: [_cell(value) for value in rows[name]] for name, heading in headings.items()}
+    return pd.DataFrame(columns, dtype="str")
+
+
+def _cell(value: object) -> str:
+    """Return a cell of a record as text."""
+    if isinstance(value, float):
+        return NOTHING if value != value else f"{value:g}"
+    return str(value) if value not in (None, "") else NOTHING
+
+
+def claim_numbers_of_all(result: Claims) -> pd.DataFrame:
+    """Return one row per number that a claim was held against, with the claim before it."""
+    sentences = result.claims.set_index("number")["claim"]
+    parts = [
+        claim_numbers_table(result, int(number)).assign(Claim=f"{number}. {sentences[number]}")
+        for number in result.numbers["number"].unique()
+    ]
+    together = pd.concat(parts, ignore_index=True)
+    return together[["Claim", *(name for name in together.columns if name != "Claim")]]

@@ -1,0 +1,313 @@
+"""What the scores say about the model's assumptions, and what to do where one does not hold."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from panel.models.prototypes.assumptions import (
+    CEILING,
+    FLOOR,
+    NOT_NORMAL,
+    ONE_SCORE_DECIDES,
+    SPREAD_FOLLOWS_LEVEL,
+    UNEVEN_ASSESSORS,
+    Assumptions,
+)
+from panel.study.naming import Naming
+from panel.views.drawing.interval_picture import FONT, interval_figure
+from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
+from panel.words import format_list, format_number, format_share, p_words
+
+_MOST_NAMED, _FEW_NAMED = 5, 3  # attributes in one sentence; the table has them all
+
+ADVICE: Mapping[str, str] = MappingProxyType(
+    {
+        UNEVEN_ASSESSORS: (
+            "Give this assessor a hidden repeat and practice at the anchors of the scale. Until then compare the "
+            "ranks, which no wide spread can stretch, and show the result with and without this assessor. Leave nobody "
+            "out without a reason written down before the prototypes are named."
+        ),
+        SPREAD_FOLLOWS_LEVEL: (
+            "One standard error for all prototypes is then too small where the scores scatter and too large where they "
+            "do not. Trust a difference only where the ranks show it too, and look whether an end of the scale crowds."
+        ),
+        NOT_NORMAL: (
+            "Look first for single odd scores and for an assessor with a wide spread: they are the usual cause. Means "
+            "of several assessors bear a moderate departure well; where a test is near its limit, rely on it only if "
+            "the ranks agree."
+        ),
+        FLOOR: (
+            "The scale cannot tell apart what lies below its low end, so these prototypes may differ more than is "
+            "shown. Choose an anchor that leaves room below the weakest sample, or judge earlier, and say in the "
+            "report how many scores were at the end."
+        ),
+        CEILING: (
+            "The scale cannot tell apart what lies above its high end, so these prototypes may differ more than is "
+            "shown. Choose an anchor that leaves room above the strongest sample, or judge later, and say in the "
+            "report how many scores were at the end."
+        ),
+        ONE_SCORE_DECIDES: (
+            "Look this score up on the ballot. A slip is corrected with a written reason; a true score stays, and both "
+            "answers are shown. Score these prototypes again before anything rests on them."
+        ),
+    }
+)
+
+
+def what_the_assumptions_show(result: Assumptions, names: Naming) -> list[str]:
+    """Return one plain line per kind of problem found, or one that says that none was found."""
+    lines = [
+        _SENTENCES[kind](result.problems.loc[result.problems["kind"] == kind], names)
+        for kind in ADVICE
+        if (result.problems["kind"] == kind).any()
+    ]
+    if lines:
+        return lines
+    return [
+        "Nothing in the scores speaks against the model: even spread, no crowded end, no single score that decides."
+    ]
+
+
+def what_to_do(result: Assumptions) -> list[tuple[str, str]]:
+    """Return (kind, advice) for each kind of problem found, in the order in which to deal with them."""
+    found = set(result.problems["kind"])
+    return [(kind, advice) for kind, advice in ADVICE.items() if kind in found]
+
+
+def what_the_assumptions_cannot_show(result: Assumptions) -> tuple[str, ...]:
+    """Return what a reader must not take from these checks."""
+    return (
+        "They look at scatter, not at bias: a code that gave a prototype away, or a bad batch, leaves no trace here.",
+        "A small panel shows only gross trouble. Nothing found is not proof that all is well.",
+        f"The p-values come from {result.draws} simulated panels each and cannot be smaller than "
+        f"{format_number(1 / (result.draws + 1), 4)}.",
+    )
+
+
+def _uneven(rows: pd.DataFrame, names: Naming) -> str:
+    parts = []
+    for assessor, own in rows.groupby("assessor", sort=False):
+        ratios = own["size"]
+        low, high = format_number(ratios.min(), 1), format_number(ratios.max(), 1)
+        times = low if low == high else f"{low} to {high}"
+        parts.append(f"{assessor} {times} times as wide as the panel on {_attributes(own, names)}")
+    return f"Scatter differs between assessors: {'; '.join(parts)}."
+
+
+def _follows(rows: pd.DataFrame, names: Naming) -> str:
+    sides = (("grows with the level", rows["size"] > 0), ("shrinks with the level", rows["size"] < 0))
+    parts = [f"{words} on {_attributes(rows.loc[side], names)}" for words, side in sides if side.any()]
+    return f"Scatter {'; it '.join(parts)}."
+
+
+def _not_normal(rows: pd.DataFrame, names: Naming) -> str:
+    clearest = rows.sort_values("p_adjusted", kind="stable").iloc[0]
+    return (
+        f"Residuals are not normal on {_attributes(rows, names)} "
+        f"(clearest: {names.attribute(str(clearest['attribute']))}, {p_words(clearest['p_adjusted'])})."
+    )
+
+
+def _crowded(end: str, rows: pd.DataFrame, names: Naming) -> str:
+    parts = []
+    for attribute, own in rows.groupby("attribute", sort=False):
+        shares = [f"{row['prototype']} {format_share(row['size'])}" for row in own.to_dict("records")]
+        parts.append(f"{names.attribute(str(attribute))} ({format_list(shares)} of the scores)")
+    return f"Scores crowd at the {end} end of the scale: {'; '.join(parts)}."
+
+
+def _decides(rows: pd.DataFrame, names: Naming) -> str:
+    parts = [f"{names.attribute(row['attribute'])}: {_one_score(row)}" for row in rows.to_dict("records")]
+    return f"A single score decides the result. {'; '.join(parts)}."
+
+
+def _one_score(row: Mapping[Any, Any]) -> str:
+    return (
+        f"{row['assessor']} on {row['prototype']} (line {int(row['row'])}), without it the widest difference moves by "
+        f"{format_number(row['size'], 1)} standard errors"
+    )
+
+
+def _attributes(rows: pd.DataFrame, names: Naming) -> str:
+    listed = [names.attribute(str(name)) for name in dict.fromkeys(rows["attribute"])]
+    if len(listed) <= _MOST_NAMED:
+        return format_list(listed)
+    return f"{len(listed)} attributes, among them {format_list(listed[:_FEW_NAMED])}"
+
+
+_SENTENCES = {
+    UNEVEN_ASSESSORS: _uneven,
+    SPREAD_FOLLOWS_LEVEL: _follows,
+    NOT_NORMAL: _not_normal,
+    FLOOR: lambda rows, names: _crowded("low", rows, names),
+    CEILING: lambda rows, names: _crowded("high", rows, names),
+    ONE_SCORE_DECIDES: _decides,
+}
+
+
+# What the model leaves over, as pictures: residuals against fitted values, and the scatter of each assessor.
+
+
+_SIZE = (6.4, 4.0)  # inches
+_BANDS = 6  # groups of equal size along the fitted values for which a typical residual is drawn
+_LEAST_IN_BAND = 8
+_LINE = 0.28  # inches for one assessor
+_MARKED = COLOURS[1]
+_LEGEND = "lines: ± SD of the residuals there; ringed: pull most"
+
+
+def residual_rows(result: Assumptions, attribute: str) -> pd.DataFrame:
+    """Return the residuals of one attribute with `marked`: the widest assessor's, where assessors are uneven."""
+    rows = result.residuals.loc[result.residuals["attribute"] == attribute].reset_index(drop=True)
+    widest = _widest_assessor(result, attribute)
+    return rows.assign(marked=rows["assessor"] == widest if widest else False)
+
+
+def typical_size(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return `low high spread`: the residual SD in groups of equal size along the fitted values."""
+    bands = int(np.clip(len(rows) // _LEAST_IN_BAND, 1, _BANDS))
+    ordered = rows.sort_values("fitted", kind="stable")
+    parts = np.array_split(ordered[["fitted", "residual"]].to_numpy(dtype=float), bands)
+    return pd.DataFrame(
+        {
+            "low": [part[:, 0].min() for part in parts],
+            "high": [part[:, 0].max() for part in parts],
+            "spread": [np.sqrt((part[:, 1] ** 2).mean()) for part in parts],
+        }
+    )
+
+
+def residual_figure(result: Assumptions, attribute: str, names: Naming) -> Figure:
+    """Return residuals against fitted values, with their typical size along the scale and the scores that pull most."""
+    rows = residual_rows(result, attribute)
+    figure = Figure(figsize=_SIZE, layout="constrained")
+    axes = figure.subplots()
+    for chosen, colour in ((~rows["marked"], GREY), (rows["marked"], _MARKED)):
+        axes.plot(
+            rows.loc[chosen, "fitted"],
+            rows.loc[chosen, "residual"],
+            linestyle="none",
+            marker="o",
+            markersize=4,
+            color=colour,
+            alpha=0.75,
+            markeredgewidth=0,
+            zorder=2,
+        )
+    for band in typical_size(rows).to_dict("records"):
+        for sign in (-1, 1):
+            ends, height = [band["low"], band["high"]], [sign * band["spread"]] * 2
+            axes.plot(ends, height, color=COLOURS[0], linewidth=1.8, solid_capstyle="butt", zorder=3)
+    axes.axhline(0, color=INK, linewidth=1.0, zorder=1)
+    axes.set_title(_title(result, attribute, names), fontsize=FONT + 1.5, color=INK, loc="left")
+    axes.set_xlabel(f"{names.with_scale('Fitted value')}; {_LEGEND}", fontsize=FONT, color=INK)
+    axes.set_ylabel("Residual (score minus fitted value)", fontsize=FONT, color=INK)
+    axes.tick_params(labelsize=FONT - 1, colors=INK)
+    axes.grid(color=FAINT, linewidth=0.6)
+    axes.set_axisbelow(True)
+    axes.spines[["top", "right"]].set_visible(False)
+    _name_the_pullers(figure, axes, rows, result.influence.loc[result.influence["attribute"] == attribute])
+    return figure
+
+
+def assessor_spread_figure(result: Assumptions, attribute: str, names: Naming) -> Figure:
+    """Return each assessor's residuals as dots on a line, the widest first, with their SD as a bar."""
+    people = result.assessors.loc[result.assessors["attribute"] == attribute]
+    people = people.sort_values("ratio", ascending=False, kind="stable", na_position="last").reset_index(drop=True)
+    widest = _widest_assessor(result, attribute)
+    rows = people.assign(
+        y=_LINE * (np.arange(len(people)) + 0.75),
+        estimate=0.0,
+        ci_low=-people["residual_sd"],
+        ci_high=people["residual_sd"],
+        colour=np.where(people["assessor"] == widest, _MARKED, COLOURS[0]),
+        shape="|",
+        filled=True,
+    )
+    scores = result.residuals.loc[result.residuals["attribute"] == attribute]
+    reach = 1.05 * float(scores["residual"].abs().max())
+    remarks = [f"{format_number(ratio, 1)} ×" if np.isfinite(ratio) else "too few" for ratio in rows["ratio"]]
+    figure, axes = interval_figure(
+        rows,
+        _LINE * (len(rows) + 0.5),
+        list(zip(rows["y"], rows["assessor"], strict=True)),
+        remarks=list(zip(rows["y"], remarks, strict=True)),
+        limits=(-reach, reach),
+        title=_title(result, attribute, names),
+        x_title="Residual; bar: ± its SD; right: SD over the panel's",
+    )
+    height = scores["assessor"].map(dict(zip(rows["assessor"], rows["y"], strict=True))).astype("float64")
+    axes.plot(scores["residual"], height, linestyle="none", marker="o", markersize=3, color=GREY, alpha=0.7, zorder=1)
+    axes.axvline(0, color=INK, linewidth=1.0, zorder=0)
+    return figure
+
+
+def residual_svg(result: Assumptions, attribute: str, names: Naming, *, text_as_paths: bool = True) -> str:
+    """Return residuals against fitted values as SVG text."""
+    sizes = typical_size(residual_rows(result, attribute))
+    heard = "; ".join(
+        f"{format_number(row['low'], names.digits)} to {format_number(row['high'], names.digits)}: "
+        f"{format_number(row['spread'], names.digits)}"
+        for row in sizes.to_dict("records")
+    )
+    return svg_text(
+        residual_figure(result, attribute, names),
+        title=_title(result, attribute, names),
+        description=f"Residuals against fitted values. Typical size of a residual along the scale: {heard}.",
+        text_as_paths=text_as_paths,
+    )
+
+
+def assessor_spread_svg(result: Assumptions, attribute: str, names: Naming, *, text_as_paths: bool = True) -> str:
+    """Return the scatter of each assessor as SVG text."""
+    people = result.assessors.loc[result.assessors["attribute"] == attribute]
+    heard = "; ".join(
+        f"{row['assessor']} {format_number(row['residual_sd'], names.digits)} ({format_number(row['ratio'], 1)} times)"
+        for row in people.to_dict("records")
+    )
+    return svg_text(
+        assessor_spread_figure(result, attribute, names),
+        title=_title(result, attribute, names),
+        description=f"Residual SD of each assessor, and over the panel's: {heard}.",
+        text_as_paths=text_as_paths,
+    )
+
+
+def _widest_assessor(result: Assumptions, attribute: str) -> str:
+    """Return the assessor named as a problem of this attribute, or the empty string."""
+    problems = result.problems
+    named = problems.loc[(problems["attribute"] == attribute) & (problems["kind"] == UNEVEN_ASSESSORS), "assessor"]
+    return str(named.iloc[0]) if len(named) else ""
+
+
+def _title(result: Assumptions, attribute: str, names: Naming) -> str:
+    widest = _widest_assessor(result, attribute)
+    return f"{names.attribute(attribute)}{f' ({widest} scatters most)' if widest else ''}"
+
+
+def _name_the_pullers(figure: Figure, axes: Axes, rows: pd.DataFrame, pullers: pd.DataFrame) -> None:
+    """Ring the scores that pull most at the prototype means and name them where there is room."""
+    named = rows.loc[rows["row"].isin(pullers["row"])]
+    if named.empty:
+        return
+    axes.plot(
+        named["fitted"], named["residual"], linestyle="none", marker="o", markersize=8, markerfacecolor="none",
+        markeredgecolor=INK, markeredgewidth=1.0, zorder=4,
+    )  # fmt: skip
+    figure.draw_without_rendering()
+    size, to_points = FONT - 1, 72 / figure.dpi
+    box = axes.get_window_extent()
+    corner = np.array([box.x0, box.y0])
+    points = (axes.transData.transform(named[["fitted", "residual"]].to_numpy(dtype=float)) - corner) * to_points
+    words = [f"{row['assessor']} {row['prototype']}" for row in named.to_dict("records")]
+    extents = [(text_width(word, size), size * 1.2) for word in words]
+    centres = place_labels(points, extents, (box.width * to_points, box.height * to_points), 8.0)
+    for word, centre in zip(words, axes.transData.inverted().transform(centres / to_points + corner), strict=True):
+        axes.text(centre[0], centre[1], word, fontsize=size, color=INK, ha="center", va="center", zorder=5)

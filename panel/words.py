@@ -1,0 +1,124 @@
+"""How numbers, shares, p-values, intervals, lists and counts are written: the only place that formats.
+
+Measured numbers have fixed digits; a number that somebody typed in (a margin, minutes, a limit) is written as it was
+typed. Shares are rounded to nearest, unless they stand for a claim: what favours it and a lower limit are never rounded
+up (`DOWN`), what speaks against it and an upper limit never down (`UP`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+
+NOTHING = "–"
+MINUS = "−"
+
+Rounding = Literal["nearest", "down", "up"]
+NEAREST: Rounding = "nearest"
+DOWN: Rounding = "down"
+UP: Rounding = "up"
+
+_FUZZ = 1e-9  # a share such as 0.29 is stored as 0.28999...; without this, cutting digits would make 28 % of it
+FEW = 3
+"""So many names are written out in a row; of more, the first so many and the count."""
+
+
+def format_number(value: float | None, digits: int = 1, rounding: Rounding = NEAREST) -> str:
+    """Return `value` with `digits` decimals and a true minus sign; an en dash where there is no number."""
+    if value is None or math.isnan(value):
+        return NOTHING
+    number = float(value)
+    if math.isinf(number):
+        return "∞" if number > 0 else f"{MINUS}∞"
+    if rounding != NEAREST:
+        scaled = number * 10.0**digits
+        number = (math.floor(scaled + _FUZZ) if rounding == DOWN else math.ceil(scaled - _FUZZ)) / 10.0**digits
+    text = f"{number:.{digits}f}"
+    if not any(digit in text for digit in "123456789"):
+        text = text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def format_change(value: float | None, digits: int = 1) -> str:
+    """Return a difference with its sign, plus or minus; zero has none."""
+    text = format_number(value, digits)
+    return f"+{text}" if text[0] not in (MINUS, NOTHING) and any(digit in text for digit in "123456789∞") else text
+
+
+def format_typed(value: object) -> str:
+    """Return a value as somebody would type it, so that it can be found again: P1, 330, -0.5, 120000."""
+    if isinstance(value, float) and math.isfinite(value):
+        return np.format_float_positional(value, trim="-")
+    return str(value)
+
+
+def format_p(p_value: float | None) -> str:
+    """Return a p-value: `< 0.001`, else three decimals, a fourth where three would round it onto 0.050."""
+    if p_value is None or math.isnan(p_value):
+        return NOTHING
+    p = float(p_value)
+    if p < 0.001:
+        return "< 0.001"
+    if p > 0.9995:
+        return "> 0.999"
+    return f"{p:.4f}" if f"{p:.3f}" == "0.050" and p != 0.05 else f"{p:.3f}"
+
+
+def p_words(p_value: float | None) -> str:
+    """Return a p-value for a sentence: `p = 0.012`, `p < 0.001`."""
+    text = format_p(p_value)
+    return f"p {text}" if text[0] in "<>" else f"p = {text}"
+
+
+def format_interval(low: float | None, high: float | None, digits: int = 1) -> str:
+    """Return an interval as `low to high`, open ends said to be open; an en dash where there is none."""
+    if low is None or high is None or math.isnan(low) or math.isnan(high):
+        return NOTHING
+    first = "no lower limit" if low == -math.inf else format_number(low, digits)
+    return f"{first} to {'no upper limit' if high == math.inf else format_number(high, digits)}"
+
+
+def format_share(share: float | None, digits: int = 0, rounding: Rounding = NEAREST) -> str:
+    """Return a share (0 to 1) in per cent; `rounding` says whether it may be rounded up or down."""
+    if share is None or math.isnan(share):
+        return NOTHING
+    return f"{format_number(100 * share, digits, rounding)} %"
+
+
+def format_shares(low: float | None, high: float | None, digits: int = 0) -> str:
+    """Return an interval of shares in per cent: its lower end never rounded up, its upper end never down."""
+    if low is None or high is None or math.isnan(low) or math.isnan(high):
+        return NOTHING
+    return f"{format_number(100 * low, digits, DOWN)} to {format_number(100 * high, digits, UP)} %"
+
+
+def format_list(names: Sequence[str]) -> str:
+    """Return names as in speech: `a`, `a and b`, `a, b and c`; an en dash for none."""
+    if not names:
+        return NOTHING
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def first_few(names: Sequence[object], most: int = FEW) -> str:
+    """Return names in a row, of many only the first: `P1, P2, P3 and 4 more`."""
+    shown = ", ".join(str(name) for name in names[:most])
+    rest = len(names) - most
+    return f"{shown} and {rest:,} more" if rest > 0 else shown
+
+
+def counted(number: int, noun: str, plural: str = "") -> str:
+    """Return a count with its noun: `1 score`, `1,200 scores`."""
+    return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
+
+
+def level_words(level: float) -> str:
+    """Return the name of an interval with its level: `95 % interval`."""
+    return f"{100 * level:g} % interval"
+
+
+def capital(text: str) -> str:
+    """Return text with a capital first letter, the rest as it is."""
+    return text[:1].upper() + text[1:]
