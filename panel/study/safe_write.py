@@ -211,7 +211,8 @@ def _locked(folder: Path, wait: float) -> int:
             if not folder.is_dir():
                 raise StudyError(f"There is no folder {folder}.") from error
         except OSError as error:
-            if not _may_pass(error) or time.monotonic() >= until:
+            cleared = isinstance(error, FileExistsError) and not place.parent.is_file()  # between looking and making
+            if not (cleared or _may_pass(error)) or time.monotonic() >= until:
                 if held is not None:
                     os.close(held)
                 raise StudyError(f"{folder} cannot be written, nothing was changed: {error}.") from error
@@ -344,7 +345,8 @@ def _replace(new: Path, place: Path) -> None:
         try:
             os.replace(new, place)
         except OSError as error:
-            if not _may_pass(error) or time.monotonic() >= until:
+            cleared = isinstance(error, FileExistsError) and not place.parent.is_file()  # between looking and making
+            if not (cleared or _may_pass(error)) or time.monotonic() >= until:
                 raise
             time.sleep(_PAUSE)
         else:

@@ -11,10 +11,10 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.folder import NOT_WHOLE
 from panel.study.numbers_read import NumbersRead, read_number_columns, read_numbers
 from panel.study.raw_table import RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study
+from panel.study.table_cells import NOT_WHOLE
 from panel.study.tables import TABLES
 
 _NAME_ROLES = ("assessor", "prototype", "attribute", "session", "replicate", "batch", "recorded_at")

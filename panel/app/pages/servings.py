@@ -167,11 +167,12 @@ def _write(study: StudyInUse, typed: tuple[str, str, str], who: str) -> None:
         words = ("The number of times", "The number of samples", "The seed")
         replicates, most, seed = (int(typed_number(text, name) or 1) for text, name in zip(typed, words, strict=True))
         plan = plan_study(study.study, np.random.default_rng(seed), replicates=replicates, per_session=most)
-        saved = keep(study, _with_plan(study.study, plan, who))
+        done = "The serving plan is in the study, its key is sealed."
+        said = keep(study, lambda now: _with_plan(now, plan, who), done, who=who)
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    leave_message(f"The serving plan is in the study, its key is sealed. {saved}")
+    leave_message(said)
     say(what_the_plan_shows(plan))
     st.rerun()
 
