@@ -29,6 +29,7 @@ from panel.store.events import assessors_with_token, let_go_on, make_tokens, rev
 from panel.store.lock import lock_session
 from panel.store.safety import follow_gate, stop_ballots, stopped_by
 from panel.store.score_rows import keep_typed, take_over_typed, typed_differences, typed_grid
+from panel.study.folder import read_folder
 from panel.study.naming import Naming
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
@@ -133,13 +134,15 @@ def _reported(record: BallotRecord, session: str) -> None:
 # What a change of the safety record does to ballots that are prepared.
 
 
-def after_safety_change(study: StudyInUse, changed: Study) -> str:
-    """Open or close the ballots that are prepared, as the changed study's gate says; return a sentence about it."""
+def after_safety_change(study: StudyInUse) -> str:
+    """Open or close the ballots that are prepared, as the gate of the study says now; return a sentence about it."""
     if study.folder is None:
         return ""
     try:
         with ballot_record(study.folder) as record:
-            return "" if record is None else follow_gate(record.store, record.collection, changed, at=now())
+            if record is None:
+                return ""
+            return follow_gate(record.store, record.collection, read_folder(study.folder), at=now())
     except PanelError as error:
         return f"The ballots could not be told: {error}"
 
@@ -312,6 +315,12 @@ def key(study: StudyInUse, record: BallotRecord) -> None:
             table(shown, name="unblindings", alt="Who opened the key, and why", full=past)
 
 
+def _with_opening(study: Study, opening: dict[str, str]) -> Study:
+    """Return the study with one more opening of the key on record."""
+    noted = note_opening(study.tables.get("unblindings", no_openings()), **opening)
+    return replace(study, tables={**study.tables, "unblindings": noted})
+
+
 def _open(study: StudyInUse, locked: dict[str, str], session: str, code: str, who: str, why: str) -> None:
     """Note the opening, then show what stands behind the codes."""
     plan = study.study.table("servings")
@@ -319,14 +328,13 @@ def _open(study: StudyInUse, locked: dict[str, str], session: str, code: str, wh
     try:
         if rows.empty:
             raise StudyError(f"Session {session} has no code {code}.")
-        before = study.study.tables.get("unblindings", no_openings())
         what = f"session {session}, {f'code {code}' if code else 'all codes'}"
-        noted = note_opening(before, when=moment(), who=who, why=why, what=what, locked_at=locked[session])
-        saved = keep(study, replace(study.study, tables={**study.study.tables, "unblindings": noted}))
+        opening = {"when": moment(), "who": who, "why": why, "what": what, "locked_at": locked[session]}
+        said = keep(study, lambda now: _with_opening(now, opening), "It is written down.", who=who)
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    st.success(plain(f"It is written down. {saved}"), icon=":material/check:")
+    st.success(plain(said), icon=":material/check:")
     shown = rows[["code", "prototype"]].drop_duplicates().rename(columns={"code": "Code", "prototype": "Prototype"})
     table(shown, name=f"key_{session}", alt="What stands behind the codes")
 
@@ -467,11 +475,12 @@ def _write_plan(study: StudyInUse, typed: tuple[str, str, str], who: str) -> Non
         words = ("The number of times", "The number of samples", "The seed")
         replicates, most, seed = (int(typed_number(text, name) or 1) for text, name in zip(typed, words, strict=True))
         plan = plan_study(study.study, np.random.default_rng(seed), replicates=replicates, per_session=most)
-        saved = keep(study, _with_plan(study.study, plan, who))
+        done = "The serving plan is in the study, its key is sealed."
+        said = keep(study, lambda now: _with_plan(now, plan, who), done, who=who)
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    leave_message(f"The serving plan is in the study, its key is sealed. {saved}")
+    leave_message(said)
     say(what_the_plan_shows(plan))
     st.rerun()
 

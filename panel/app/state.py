@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,8 +15,8 @@ import streamlit as st
 
 from panel.answers import Answers, Question
 from panel.errors import StudyError
-from panel.study.folder import write_study
 from panel.study.open_study import open_study, study_of_bytes, zip_bytes
+from panel.study.saving import save
 from panel.study.study import Study
 
 T = TypeVar("T")
@@ -243,19 +244,29 @@ SETTINGS = MappingProxyType({**_BEHAVIOUR, **_THEME})
 # Putting a changed study where the study in use lives: into its folder, or into this window until a copy is saved.
 
 
-def keep(study: StudyInUse, changed: Study) -> str:
-    """Keep the changed study, and return a sentence that says where it is now.
+def keep(study: StudyInUse, change: Callable[[Study], Study], done: str, *, who: str = "", to_disk: bool = True) -> str:
+    """Save a change of the study, and return a sentence that says what was done and where the study is now.
+
+    Parameters
+    ----------
+    change
+        Makes the changed study from the study as it is when it is saved: somebody else may have written meanwhile.
+    done
+        What was done, as a sentence; it goes into the journal too.
+    to_disk
+        Save it into the folder where the study has one; otherwise it stays in this window.
 
     Raises
     ------
     StudyError
-        If the folder cannot be written; the study in it is then as it was.
+        If the change cannot be made, somebody else changed the same rows, or the folder cannot be written; the study
+        in it is then as it was.
     """
-    if study.folder is None:
-        use_study(study.handle.name, changed)
-        return "It is not saved yet: save a copy on the page Study."
-    write_study(changed, study.folder, overwrite=True)
-    return f"It is saved in {study.folder}."
+    if study.folder is None or not to_disk:
+        use_study(study.handle.name, change(study.study))
+        return f"{done} It is not saved yet: save a copy on the page Study."
+    save(study.folder, study.study, change, who=who, what=done)
+    return f"{done} It is saved in {study.folder}."
 
 
 @st.cache_resource(max_entries=8)

@@ -93,7 +93,7 @@ def _save(study: StudyInUse, text: str, *, replace: bool) -> None:
     try:
         if folder.resolve() == demo_folder():
             raise StudyError("The demo stays as it is. Choose another folder.")
-        write_study(study.study, folder, overwrite=replace)
+        write_study(study.study, folder, overwrite=replace, what="A copy of another study was saved here.")
         use_path(str(folder))
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")

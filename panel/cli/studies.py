@@ -69,7 +69,7 @@ def import_scores(
 
     raw, imported = _read_file(file, sheet, columns, decimal or "", fill_down=fill_down)
     study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
-    write_study(study, out, overwrite=overwrite)
+    write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
     found = check_study(study)
     content = {
         "rows": len(study.scores),

@@ -19,8 +19,9 @@ from panel.store.database import Store, local, written
 from panel.store.events import hold_session
 from panel.store.score_rows import Collected, with_collected
 from panel.store.tables import COLLECTION, EVENT, SCORE_KINDS, SERVING, SESSION
-from panel.study.folder import read_folder, write_study
+from panel.study.folder import read_folder
 from panel.study.locked_sessions import LockedSession, with_lock
+from panel.study.saving import save
 from panel.study.study import REHEARSAL_FACT, RawFile, Study
 
 
@@ -72,10 +73,21 @@ def lock_session(store: Store, collection: int, session: str, folder: str | Path
         local(locked_at),
         collected.rehearsal,
     )
-    if not _holds(study, locked.events_sha256):
-        changed = with_collected(study, collected)
-        write_study(_with_record(changed, record, locked, by), folder, overwrite=True)
+    save(
+        folder,
+        study,
+        lambda now: _with_session(now, collected, record, locked, by),
+        who=by,
+        what=f"Session {session} was locked; its scores are in the study.",
+    )
     return locked
+
+
+def _with_session(study: Study, collected: Collected, record: bytes, locked: Locked, by: str) -> Study:
+    """Return the study with the scores and the record of a session, unless it has them."""
+    if _holds(study, locked.events_sha256):
+        return study
+    return _with_record(with_collected(study, collected), record, locked, by)
 
 
 def _holds(study: Study, seal: str) -> bool:

@@ -47,24 +47,25 @@ class Collected:
 
 
 def with_collected(study: Study, collected: Collected) -> Study:
-    """Return the study with the answers as scores and the corrections as corrections.
+    """Return the study with the answers as scores and the corrections as corrections; those it holds are not repeated.
 
     Raises
     ------
     StudyError
-        If the serving plan is not the one the ballots were made from, scores of the same servings are there
+        If the serving plan is not the one the ballots were made from, other scores of the same servings are there
         already, or rehearsed scores would stand beside real ones.
     """
     _keep_apart(study, collected)
     prototypes = _prototypes(study, collected)
     batches = _only_batch(study)
     rows = [_score_row(row, collected, prototypes, batches) for row in collected.answers]
-    scores = pd.DataFrame(rows)
-    _refuse_repeats(study, scores, collected.session)
+    scores = _not_there_yet(study, pd.DataFrame(rows), collected.session)
     tables = dict(study.tables)
     tables["scores"] = _below(study.table("scores"), scores)
-    if collected.corrections:
-        rows = [_correction_row(row, collected, prototypes) for row in collected.corrections]
+    known = study.table("corrections").to_dict("records")
+    rows = [_correction_row(row, collected, prototypes) for row in collected.corrections]
+    rows = [row for row in rows if not any(row.items() <= other.items() for other in known)]
+    if rows:
         tables["corrections"] = _below(study.table("corrections"), pd.DataFrame(rows, dtype="str"))
     return replace(study, tables=tables)
 
@@ -155,17 +156,28 @@ def _plain(value: float) -> str:
     return f"{text}0" if len(text.partition(".")[2]) == 3 else text  # 1.234 could be read as a thousand and more
 
 
-def _refuse_repeats(study: Study, scores: pd.DataFrame, session: str) -> None:
+def _not_there_yet(study: Study, scores: pd.DataFrame, session: str) -> pd.DataFrame:
+    """Return the scores that the study does not hold; StudyError if it holds others of the same samples.
+
+    A study may hold its own rows of the session already: an earlier version could be stopped between two files.
+    """
     there = study.scores.loc[study.scores["session"] == session]
-    names = ["assessor", "prototype", "attribute", "position"]
-    kept = set(there[names].fillna(-1.0).itertuples(index=False, name=None))
-    again = [row for row in scores[names].itertuples(index=False, name=None) if row in kept]
-    if again:
-        who = ", ".join(sorted({str(row[0]) for row in again}))
+    place = ["assessor", "prototype", "attribute", "position"]
+    said = ["score", "recorded_at", "source", "flag"]
+    kept = {_cells(row, place): _cells(row, said) for row in there.to_dict("records")}
+    own = [(_cells(row, place), _cells(row, said)) for row in scores.to_dict("records")]
+    others = sorted({str(where[0]) for where, cells in own if kept.get(where, cells) != cells})
+    if others:
         raise StudyError(
-            f"The study already holds scores of session {session} for the same samples ({who}); nothing was written. "
-            "Remove one of the two first."
+            f"The study already holds scores of session {session} for the same samples ({', '.join(others)}); nothing "
+            "was written. Remove one of the two first."
         )
+    return scores.loc[[where not in kept for where, _ in own]]
+
+
+def _cells(row: Mapping[Any, Any], names: list[str]) -> tuple[Any, ...]:
+    """Return cells of a row in a form that can be compared: a missing one is the empty text."""
+    return tuple("" if pd.isna(row.get(name)) else row[name] for name in names)
 
 
 def _below(table: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:

@@ -3,27 +3,37 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
-import math
 import re
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.numbers_read import read_number_columns
-from panel.study.raw_table import RawTable, decode, holds_control_signs, stays_inside, table_of_rows, text_rows
-from panel.study.safe_write import replace_files, write_new_folder
-from panel.study.study import UNREAD_COLUMNS, RawFile, Study
+from panel.study.journal import JOURNAL, next_line, row_changes
+from panel.study.raw_table import decode, stays_inside, table_of_rows, text_rows
+from panel.study.safe_write import (
+    OWN,
+    files_at_one_moment,
+    finish_interrupted,
+    one_writer,
+    place_inside,
+    replace_files,
+)
+from panel.study.study import RawFile, Study
+from panel.study.table_cells import differing_rows, frame_of_texts, texts_of_frame, unread_frame
 from panel.study.tables import TABLES, Column, Table
 
 
 def read_folder(folder: str | Path) -> Study:
-    """Read the study in a folder.
+    """Read the study in a folder, as it was at one moment whoever is writing.
 
     Missing columns are tolerated, unknown ones kept; cells that cannot be read are collected in `Study.unread`.
 
@@ -36,16 +46,18 @@ def read_folder(folder: str | Path) -> Study:
     try:
         if not folder.is_dir():
             raise StudyError(f"There is no folder {folder}.")
-        return study_of_files(lambda path: _read_inside(folder, path), str(folder))
+        files = files_at_one_moment(folder, DESCRIPTION, partial(paths_of_study, where=str(folder)), MAX_TABLE_BYTES)
+        return study_of_files(files.get, str(folder))
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be read: {error}.") from error
 
 
-def write_study(study: Study, folder: str | Path, *, overwrite: bool = False) -> None:
+def write_study(study: Study, folder: str | Path, *, overwrite: bool = False, who: str = "", what: str = "") -> None:
     """Write a study into a folder, whole or not at all.
 
-    A new folder appears complete or not. With `overwrite` the study in the folder is replaced; files that do not
-    belong to a study and files under `raw/` stay where they are.
+    A new folder appears complete or not. With `overwrite` the study in the folder is replaced, whatever it holds, and
+    the journal of the folder says so; files that do not belong to a study and files under `raw/` stay where they are.
+    A change of a study goes through `panel.study.saving.save`, which loses nothing of what others wrote meanwhile.
 
     Raises
     ------
@@ -55,47 +67,110 @@ def write_study(study: Study, folder: str | Path, *, overwrite: bool = False) ->
     """
     folder = Path(folder)
     try:
-        occupied = folder.exists() and (not folder.is_dir() or any(folder.iterdir()))
-        if not occupied:
-            files = files_of_study(study)
-            folder.parent.mkdir(parents=True, exist_ok=True)
-            write_new_folder(folder, files)
-            return
-        if not overwrite:
-            raise StudyError(f"{folder} is there already; choose another name or say that it may be replaced.")
-        if not folder.is_dir() or not (folder / DESCRIPTION).is_file():
-            raise StudyError(f"{folder} holds something that is not a study; choose another name.")
-        files = files_of_study(study, _other_resources(folder))
-        for path in files:
-            _inside(folder, path)
-        replace_files(folder, files, leftover=[f"{name}.csv" for name in TABLES])
+        finish_interrupted(folder)
+        _may_be_written(folder, overwrite=overwrite)
+        files = files_of_study(study)
+        made = not folder.exists()
+        folder.mkdir(parents=True, exist_ok=True)
+        try:
+            with one_writer(folder):
+                if _may_be_written(folder, overwrite=overwrite):
+                    put_study(folder, _readable(folder), study, who=who, what=what or "The study was replaced.")
+                else:
+                    replace_files(folder, files)
+        except BaseException:
+            if made:
+                with suppress(OSError):
+                    folder.rmdir()
+            raise
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be written: {error}.") from error
 
 
-def _inside(folder: Path, path: str) -> Path:
-    """Return the place of a file of the study; StudyError if a link leads out of the folder."""
-    place = folder / path
-    if not place.resolve().is_relative_to(folder.resolve()):
-        raise StudyError(f"{place} is a link that leads out of the study; nothing was read or written.")
-    return place
+def put_study(folder: Path, now: Study | None, after: Study, *, who: str, what: str) -> None:
+    """Replace the study in a folder and add a line to its journal; the caller is the folder's `one_writer`.
+
+    Parameters
+    ----------
+    now
+        The study that is in the folder; None if it cannot be read.
+    after
+        What is to be in it. If that is the same nothing is written.
+    """
+    before, files = files_of_study(now) if now is not None else {}, files_of_study(after)
+    if before == files:
+        return
+    described = _described((folder / DESCRIPTION).read_bytes(), str(folder))
+    place = place_inside(folder, JOURNAL)
+    journal = place.read_bytes() if place.exists() else b""
+    stated = described.journal_sha256
+    files[JOURNAL] = next_line(
+        journal,
+        row_changes(*differing_rows(now if now is not None else Study({}), after)),
+        who=who,
+        what=what,
+        version=(_version(before), _version(files)),
+        broken=bool(stated or journal) and hashlib.sha256(journal).hexdigest() != stated,
+    )
+    files[DESCRIPTION] = _described_as(after, described.other_resources, files[JOURNAL])
+    written = {path: content for path, content in files.items() if not _holds(place_inside(folder, path), content)}
+    replace_files(folder, written, gone=[path for name in TABLES if (path := f"{name}.csv") not in files])
 
 
-def _read_inside(folder: Path, path: str) -> bytes | None:
-    place = _inside(folder, path)
-    if not place.exists():
+def _described_as(study: Study, others: Iterable[Mapping[str, Any]], journal: bytes) -> bytes:
+    """Return the description of a study that has a journal."""
+    headers = {name: [str(c) for c in study.tables[name].columns] for name in _tables_with_columns(study)}
+    return description_text(
+        study.facts, headers, _raw_paths(study), others, hashlib.sha256(journal).hexdigest()
+    ).encode()
+
+
+def version_of(study: Study) -> str:
+    """Return the version of a study, a SHA-256 that is the same where tables, facts and imported files are."""
+    return _version(files_of_study(study))
+
+
+def _version(files: Mapping[str, bytes]) -> str:
+    digest = hashlib.sha256()
+    for path in sorted(set(files) - {JOURNAL}):
+        digest.update(f"{path} {hashlib.sha256(files[path]).hexdigest()}\n".encode())
+    return digest.hexdigest()
+
+
+def read_journal(folder: str | Path) -> tuple[bytes | None, str]:
+    """Return the journal of a study folder, None if it has none, and its SHA-256 as the study names it."""
+    folder = Path(folder)
+    try:
+        files = files_at_one_moment(folder, DESCRIPTION, lambda _: [JOURNAL], MAX_TABLE_BYTES)
+    except (OSError, ValueError) as error:
+        raise StudyError(f"{folder} cannot be read: {error}.") from error
+    content = files[DESCRIPTION]
+    if content is None:
+        raise StudyError(f"{folder} is not a study: it has no {DESCRIPTION}; import the scores to make one.")
+    return files[JOURNAL], _described(content, str(folder)).journal_sha256
+
+
+def _readable(folder: Path) -> Study | None:
+    """Return the study in a folder; None if what is there cannot be understood."""
+    try:
+        return read_folder(folder)
+    except StudyError:
         return None
-    if not place.is_file():
-        raise StudyError(f"{place} is not a file; nothing was read.")
-    if place.stat().st_size > MAX_TABLE_BYTES:
-        raise StudyError(f"{place} is larger than {MAX_TABLE_BYTES} bytes; split the study.")
-    return place.read_bytes()
 
 
-def _other_resources(folder: Path) -> tuple[dict[str, Any], ...]:
-    """Return the entries for other files in the description that is about to be replaced."""
-    name = str(folder / DESCRIPTION)
-    return read_description(decode(_read_inside(folder, DESCRIPTION) or b"", name)[0], name).other_resources
+def _holds(place: Path, content: bytes) -> bool:
+    return place.is_file() and place.stat().st_size == len(content) and place.read_bytes() == content
+
+
+def _may_be_written(folder: Path, *, overwrite: bool) -> bool:
+    """Return whether a study is there that is to be replaced; StudyError if something is there that must stay."""
+    if not folder.exists() or (folder.is_dir() and not any(entry.name != OWN for entry in folder.iterdir())):
+        return False
+    if not overwrite:
+        raise StudyError(f"{folder} is there already; choose another name or say that it may be replaced.")
+    if not folder.is_dir() or not (folder / DESCRIPTION).is_file():
+        raise StudyError(f"{folder} holds something that is not a study; choose another name.")
+    return True
 
 
 # Which files make up a study? The same ones whether they lie in a folder or in a zip.
@@ -107,7 +182,7 @@ MAX_TABLE_COLUMNS = 200
 MAX_TABLE_CELLS = 40_000_000
 
 
-def files_of_study(study: Study, other_resources: Iterable[Mapping[str, Any]] = ()) -> dict[str, bytes]:
+def files_of_study(study: Study) -> dict[str, bytes]:
     """Return the files of a study, path to content; the description comes last.
 
     Numbers are written so that they read back exactly; every text, also one that begins with `=`, stays as it is.
@@ -119,20 +194,36 @@ def files_of_study(study: Study, other_resources: Iterable[Mapping[str, Any]] = 
     """
     files: dict[str, bytes] = {}
     headers: dict[str, list[str]] = {}
-    for name in [*TABLES, *(set(study.tables) - set(TABLES))]:
-        if name not in study.tables or not len(study.tables[name].columns):
-            continue
+    for name in _tables_with_columns(study):
         headers[name], columns = texts_of_frame(name, study.tables[name], study.unread)
         files[f"{name}.csv"] = _csv_bytes(headers[name], columns)
-    raw: dict[str, RawFile] = {}
-    for file in study.raw_files:
-        raw[raw_path(file, raw)] = file
+    raw = _raw_paths(study)
     files.update({path: file.content for path, file in raw.items()})
     for path, content in files.items():
         if len(content) > MAX_TABLE_BYTES:
             raise StudyError(f"{path} would be larger than {MAX_TABLE_BYTES} bytes; split the study.")
-    files[DESCRIPTION] = description_text(study.facts, headers, raw, other_resources).encode()
+    files[DESCRIPTION] = description_text(study.facts, headers, raw).encode()
     return files
+
+
+def _tables_with_columns(study: Study) -> list[str]:
+    names = [*TABLES, *(set(study.tables) - set(TABLES))]
+    return [name for name in names if name in study.tables and len(study.tables[name].columns)]
+
+
+def _raw_paths(study: Study) -> dict[str, RawFile]:
+    """Return where each imported file is kept."""
+    raw: dict[str, RawFile] = {}
+    for file in study.raw_files:
+        raw[raw_path(file, raw)] = file
+    return raw
+
+
+def paths_of_study(content: bytes, where: str) -> list[str]:
+    """Return the paths of all files that the description with this content names or that belong to a study anyway."""
+    described = _described(content, where)
+    tables = [described.tables.get(name, f"{name}.csv") for name in TABLES]
+    return [*tables, *(path for _, path, _ in described.raw_files)]
 
 
 def study_of_files(read: Callable[[str], bytes | None], where: str) -> Study:
@@ -153,7 +244,7 @@ def study_of_files(read: Callable[[str], bytes | None], where: str) -> Study:
     content = read(DESCRIPTION)
     if content is None:
         raise StudyError(f"{where} is not a study: it has no {DESCRIPTION}; import the scores to make one.")
-    described = read_description(decode(content, f"{where}: {DESCRIPTION}")[0], f"{where}: {DESCRIPTION}")
+    described = _described(content, where)
     tables: dict[str, pd.DataFrame] = {}
     unread: list[tuple[str, ...]] = []
     for name in TABLES:
@@ -168,6 +259,10 @@ def study_of_files(read: Callable[[str], bytes | None], where: str) -> Study:
         raise StudyError(f"{where} describes other data: it has none of the tables {', '.join(TABLES)}.")
     raw = tuple(RawFile(name, sha256, read(path) or b"") for name, path, sha256 in described.raw_files)
     return Study(tables, described.facts, unread_frame(unread), raw)
+
+
+def _described(content: bytes, where: str) -> Description:
+    return read_description(decode(content, f"{where}: {DESCRIPTION}")[0], f"{where}: {DESCRIPTION}")
 
 
 def _read_table(name: str, content: bytes, where: str) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
@@ -198,7 +293,7 @@ DESCRIPTION = "datapackage.json"
 _PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _TABLE_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 _OWN = "afterfeel"
-_RAW = "raw_files"
+_RAW, _JOURNAL_HASH = "raw_files", "journal_sha256"
 
 # Facts that the standard has a place for; every other fact goes into our own object.
 _STANDARD_FACTS = {
@@ -227,6 +322,8 @@ class Description:
         Entries for files that are no tables of a study, kept as they are.
     ours
         True if it was written as the description of a study.
+    journal_sha256
+        SHA-256 of the journal of changes; empty if the study has none.
     """
 
     facts: dict[str, Any]
@@ -234,6 +331,7 @@ class Description:
     raw_files: tuple[tuple[str, str, str], ...]
     other_resources: tuple[dict[str, Any], ...]
     ours: bool = True
+    journal_sha256: str = ""
 
 
 def description_text(
@@ -241,6 +339,7 @@ def description_text(
     headers: Mapping[str, Iterable[str]],
     raw_files: Mapping[str, RawFile],
     other_resources: Iterable[Mapping[str, Any]] = (),
+    journal_sha256: str = "",
 ) -> str:
     """Return the text of `datapackage.json`.
 
@@ -254,17 +353,21 @@ def description_text(
         Path to imported file.
     other_resources
         Entries to keep for files that are no tables of a study.
+    journal_sha256
+        SHA-256 of the journal of changes, empty if there is none.
 
     Raises
     ------
     StudyError
         If a fact cannot be written as JSON, such as a number that is not finite.
     """
-    if _RAW in facts:
-        raise StudyError(f"A fact of the study cannot be called {_RAW!r}; give it another name.")
+    for name in (_RAW, _JOURNAL_HASH):
+        if name in facts:
+            raise StudyError(f"A fact of the study cannot be called {name!r}; give it another name.")
     standard = {name: value for name, value in facts.items() if _is_standard(name, value)}
     own = {name: value for name, value in facts.items() if name not in standard}
     own[_RAW] = [{"name": f.name, "path": path, "sha256": f.sha256} for path, f in raw_files.items()]
+    own |= {_JOURNAL_HASH: journal_sha256} if journal_sha256 else {}
     resources = [_resource(TABLES[name], columns, headers) for name, columns in headers.items()]
     package = {"$schema": _PACKAGE_PROFILE, **standard, "resources": [*resources, *other_resources], _OWN: own}
     try:
@@ -292,9 +395,11 @@ def read_description(text: str, name: str) -> Description:
     if not isinstance(own, dict) or not isinstance(resources, list):
         raise StudyError(f"{name} does not describe a study; restore it or import the scores again.")
     facts = {fact: value for fact, value in package.items() if fact in _STANDARD_FACTS}
-    facts.update({fact: value for fact, value in own.items() if fact != _RAW})
+    facts.update({fact: value for fact, value in own.items() if fact not in (_RAW, _JOURNAL_HASH)})
     tables, others = _split_resources(resources, name)
-    return Description(facts, tables, _raw_entries(own.get(_RAW, []), name), others, _OWN in package)
+    journal = own.get(_JOURNAL_HASH, "")
+    raw_files = _raw_entries(own.get(_RAW, []), name)
+    return Description(facts, tables, raw_files, others, _OWN in package, journal if isinstance(journal, str) else "")
 
 
 def inside_path(path: object, name: str) -> str:
@@ -385,99 +490,3 @@ def raw_path(file: RawFile, taken: Iterable[str]) -> str:
 def refuse_constant(text: str) -> None:
     """Raise ValueError: NaN and Infinity, which Python's reader would take, are no JSON."""
     raise ValueError(f"{text} is not a JSON number")
-
-
-# How does a table of a study turn into texts, and back, without losing anything?
-
-
-NOT_WHOLE = "not a whole number"
-_NUMBER_KINDS = ("number", "integer")
-_FIRST_ROW = 2  # the header is line 1
-
-
-def frame_of_texts(table: Table, raw: RawTable) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
-    """Return a table of texts as a frame of the study, and the cells that could not be read.
-
-    Known columns are recognised whatever their case; unknown ones are kept as text. Missing columns stay missing.
-
-    Returns
-    -------
-    frame
-        Numbers as `float` with NaN for a missing one, everything else `str`.
-    unread
-        One tuple per unreadable cell: table, row, column, text, reason.
-    """
-    known = {name.casefold(): name for name in table.column_names}
-    known = {other: name for other, name in known.items() if name not in raw.header}
-    names = [known.get(name.casefold(), name) for name in raw.header]
-    repeated = {name for name in names if names.count(name) > 1}
-    if repeated:
-        raise StudyError(f"{raw.name} has more than one column for {repeated.pop()!r}; keep one of them.")
-    texts = dict(zip(names, raw.columns, strict=True))
-    kinds = {column.name: column.kind for column in table.columns}
-    numbers = read_number_columns({n: cells for n, cells in texts.items() if kinds.get(n) in _NUMBER_KINDS})
-    unread: list[tuple[str, ...]] = []
-    columns: dict[str, pd.Series] = {}
-    for name, cells in texts.items():
-        if name not in numbers:
-            columns[name] = pd.Series(list(cells), dtype="str")
-            continue
-        values, reasons = numbers[name].values, dict(numbers[name].reasons)
-        if kinds[name] == "integer":
-            for place in [i for i, value in enumerate(values) if not (math.isnan(value) or value.is_integer())]:
-                values[place], reasons[place] = math.nan, NOT_WHOLE
-        columns[name] = pd.Series(values)
-        unread.extend(
-            (table.name, str(i + _FIRST_ROW), name, cells[i], reason) for i, reason in sorted(reasons.items())
-        )
-    return pd.DataFrame(columns), unread
-
-
-def unread_frame(unread: Iterable[tuple[str, ...]]) -> pd.DataFrame:
-    """Return unreadable cells as the frame that a study holds."""
-    return pd.DataFrame(list(unread), columns=list(UNREAD_COLUMNS), dtype="str")
-
-
-def texts_of_frame(name: str, frame: pd.DataFrame, unread: pd.DataFrame) -> tuple[list[str], list[list[str]]]:
-    """Return header and columns of a study's table as texts; a cell that could not be read gets its text back.
-
-    Raises
-    ------
-    StudyError
-        If the study has a table with no such name, or a text holds a character that no table file can hold.
-    """
-    if name not in TABLES:
-        raise StudyError(f"A study has no table {name!r}; its tables are {', '.join(TABLES)}.")
-    header = [str(column) for column in frame.columns]
-    columns = [_column_texts(frame[column]) for column in frame.columns]
-    for row, column, text in unread.loc[unread["table"] == name, ["row", "column", "text"]].itertuples(index=False):
-        place = int(row) - _FIRST_ROW if str(row).isdecimal() else -1
-        if column in header and 0 <= place < len(frame) and columns[header.index(column)][place] == "":
-            columns[header.index(column)][place] = str(text)
-    for column, cells in zip(header, columns, strict=True):
-        bad = next((i for i, text in enumerate(cells) if not _can_be_written(text)), None)
-        if bad is not None or not _can_be_written(column):
-            where = f"row {bad + _FIRST_ROW}, column {column!r}" if bad is not None else f"column name {column!r}"
-            raise StudyError(f"The table {name} holds a character that no table file can hold ({where}); delete it.")
-    return header, columns
-
-
-def number_text(value: float) -> str:
-    """Return the shortest text that reads back as exactly this number; the empty text for NaN."""
-    if math.isnan(value):
-        return ""
-    return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
-
-
-def _column_texts(column: pd.Series) -> list[str]:
-    if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
-        return [number_text(value) for value in column.to_numpy(dtype=float, na_value=math.nan).tolist()]
-    if isinstance(column.dtype, pd.StringDtype):
-        return column.fillna("").tolist()
-    return ["" if pd.isna(cell) else str(cell) for cell in column.tolist()]
-
-
-def _can_be_written(text: str) -> bool:
-    if text.isascii() and text.isprintable():
-        return True
-    return not holds_control_signs(text) and not any("\ud800" <= sign <= "\udfff" for sign in text)

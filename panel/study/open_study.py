@@ -18,12 +18,9 @@ from panel.study.folder import (
     DESCRIPTION,
     MAX_TABLE_CELLS,
     files_of_study,
-    frame_of_texts,
     read_folder,
     refuse_constant,
     study_of_files,
-    texts_of_frame,
-    unread_frame,
 )
 from panel.study.raw_table import (
     MAX_UNPACKED,
@@ -36,6 +33,7 @@ from panel.study.raw_table import (
 )
 from panel.study.safe_write import write_file
 from panel.study.study import Study
+from panel.study.table_cells import frame_of_texts, texts_of_frame, unread_frame
 from panel.study.tables import TABLES
 
 

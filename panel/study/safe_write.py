@@ -1,16 +1,46 @@
-"""How do files get onto the disk so that a failure leaves what was there?"""
+"""How do files get onto the disk so that a failure, a kill or a second writer leaves them whole?
+
+A write of several files is one write: the new files lie complete in a hidden folder; then one file that names them is
+put beside them, and from then on the write counts; then they are moved to their places. Whoever opens the folder next
+finishes what was interrupted, or reads the new files from where they lie.
+"""
 
 from __future__ import annotations
 
 import ctypes
+import errno
+import json
 import os
 import secrets
 import shutil
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 from panel.errors import StudyError
+
+OWN = ".afterfeel"
+"""Hidden folder in a study: who writes just now, and what a write has not yet put in its place."""
+
+WAIT = 30.0  # seconds a writer waits for another one
+_PATIENCE = 30.0  # seconds a reader tries to see one moment
+_READERS = 3.0  # seconds a writer waits for somebody who has a file open
+_PAUSE = 0.005
+_LOCK, _WAITING, _SPARE = "lock", "waiting.json", "waiting.json.new"
+_OLD_LEFTOVERS = ".writing.*.tmp"  # what earlier versions left behind when they were killed
+
+
+@dataclass(frozen=True, slots=True)
+class _Waiting:
+    """A write that counts and may not be in its places yet: where its files lie, which they are, which go away."""
+
+    new: str
+    files: tuple[str, ...]
+    gone: tuple[str, ...]
 
 
 def refuse_existing(path: Path, *, overwrite: bool) -> None:
@@ -35,87 +65,315 @@ def write_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     except (OSError, ValueError) as error:
         raise StudyError(f"{path} cannot be written: {error}.") from error
     finally:
-        _try_unlink(spare)
+        with suppress(OSError):
+            spare.unlink(missing_ok=True)
 
 
-def write_new_folder(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Write files into a folder beside the place they are meant for, then give it its name.
+def place_inside(folder: Path, path: str) -> Path:
+    """Return the place of a file of a folder; StudyError if a link leads out of it."""
+    place = folder / path
+    if not place.resolve().is_relative_to(folder.resolve()):
+        raise StudyError(f"{place} is a link that leads out of the study; nothing was read or written.")
+    return place
+
+
+@contextmanager
+def one_writer(folder: Path, wait: float = WAIT) -> Iterator[None]:
+    """Keep every other writer, in this process or another, out of a folder; finish first what was interrupted.
+
+    The operating system gives the lock back when its process ends, however that happens.
 
     Raises
     ------
     StudyError
-        If a folder with something in it has that name, or the files cannot be written.
+        If another program holds the folder for longer than `wait` seconds, or nothing can be written into it.
     """
+    held = _locked(folder, wait)
     try:
-        with _spare_folder(folder.parent, folder.name) as spare:
-            new = spare / "new"
-            _write_all(new, files)
-            if folder.is_dir() and not any(folder.iterdir()):
-                folder.rmdir()
-            os.rename(new, folder)
-    except OSError as error:
-        raise StudyError(f"{folder} cannot be written: {error}.") from error
+        _finish(folder)
+        yield
+    finally:
+        _unlock(folder, held)
 
 
-def replace_files(folder: Path, files: Mapping[str, bytes], leftover: Iterable[str] = ()) -> None:
-    """Replace files of a folder and remove `leftover` ones; if anything fails all are as they were before.
+def finish_interrupted(folder: Path) -> None:
+    """Finish a write that was interrupted, if nobody is writing and the folder can be written into."""
+    if (folder / OWN).exists() or any(folder.glob(_OLD_LEFTOVERS)):
+        with suppress(StudyError), one_writer(folder, wait=0.0):
+            pass
+
+
+def replace_files(folder: Path, files: Mapping[str, bytes], gone: Iterable[str] = ()) -> None:
+    """Replace files of a folder and remove the `gone` ones, all or none; the caller is its `one_writer`.
 
     Every new file is complete on the disk before the first old one is touched. Other files stay.
 
     Raises
     ------
     StudyError
-        If the files cannot be written.
+        If the files cannot be written; the text says what is in the folder then.
     """
-    gone = [path for path in leftover if path not in files and (folder / path).exists()]
+    gone = [path for path in gone if path not in files and (folder / path).exists()]
     try:
-        with _spare_folder(folder, "writing") as spare:
-            _write_all(spare / "new", files)
-            for path in [*files, *gone]:
-                if (folder / path).exists():
-                    (spare / "old" / path).parent.mkdir(parents=True, exist_ok=True)
-                    shutil.copy2(folder / path, spare / "old" / path)
-            _exchange(folder, spare, list(files), gone)
+        before = {path: _content(place_inside(folder, path)) for path in [*files, *gone]}
+        waiting = _commit(folder, files, gone)
     except OSError as error:
+        _clear(folder)
+        raise StudyError(f"{folder} cannot be written, nothing was changed: {error}.") from error
+    try:
+        _move(folder, waiting)
+    except OSError as error:
+        _put_back(folder, before)
+        _clear(folder)
         raise StudyError(f"{folder} cannot be written, nothing was changed: {error}.") from error
 
 
-def _exchange(folder: Path, spare: Path, paths: list[str], gone: list[str]) -> None:
-    """Move the new files into place one after the other; on a failure move the old ones back."""
-    touched = []
-    try:
-        for path in paths:
-            (folder / path).parent.mkdir(parents=True, exist_ok=True)
-            touched.append(path)
-            os.replace(spare / "new" / path, folder / path)
-        for path in gone:
-            touched.append(path)
-            (folder / path).unlink()
-    except OSError:
-        for path in touched:
-            old = spare / "old" / path
-            if old.exists():
-                os.replace(old, folder / path)
-            else:
-                _try_unlink(folder / path)
-        raise
+def files_at_one_moment(
+    folder: Path, first: str, others: Callable[[bytes], Iterable[str]], most_bytes: int
+) -> dict[str, bytes | None]:
+    """Return files as they were at one moment, never some from before a write and some from after it.
+
+    Parameters
+    ----------
+    first
+        The file that is read first.
+    others
+        Gives the paths of the other files from its content.
+    most_bytes
+        A file that is larger is refused.
+
+    Returns
+    -------
+    files
+        Path to content, None where there is no file.
+    """
+    finish_interrupted(folder)
+    until = time.monotonic() + _PATIENCE
+    while time.monotonic() < until:
+        waiting = _waiting(folder)
+        stamps: dict[Path, tuple[int, ...]] = {}
+        try:
+            content = _read_stamped(folder, first, waiting, most_bytes, stamps)
+            files = {first: content}
+            for path in others(content) if content is not None else ():
+                files[path] = _read_stamped(folder, path, waiting, most_bytes, stamps)
+            # no write is half way now, and no file has changed since it was read: this is what the folder holds now
+            if _waiting(folder) == waiting and all(_stamp(place) == stamp for place, stamp in stamps.items()):
+                return files
+        except FileNotFoundError:  # moved to its place between looking and reading
+            pass
+        time.sleep(_PAUSE)
+    raise StudyError(f"{folder} is being written all the time and cannot be read; try again in a moment.")
 
 
-@contextmanager
-def _spare_folder(parent: Path, name: str) -> Iterator[Path]:
-    spare = parent / f".{name}.{secrets.token_hex(4)}.tmp"
-    spare.mkdir()
+def _read_stamped(
+    folder: Path, path: str, waiting: _Waiting | None, most_bytes: int, stamps: dict[Path, tuple[int, ...]]
+) -> bytes | None:
+    """Return the content of a file, from where an unfinished write left it; note what it was like when it was read."""
+    place = place_inside(folder, path)
+    if waiting is not None and path in waiting.gone:
+        return None
+    if waiting is not None and path in waiting.files:
+        staged = place_inside(folder, f"{OWN}/{waiting.new}/{path}")
+        place = staged if staged.exists() else place
+    stamps[place] = _stamp(place)
+    if not stamps[place]:
+        return None
+    if not place.is_file():
+        if not place.exists():
+            raise FileNotFoundError(place)
+        raise StudyError(f"{place} is not a file; nothing was read.")
+    if place.stat().st_size > most_bytes:
+        raise StudyError(f"{place} is larger than {most_bytes} bytes; split the study.")
+    return place.read_bytes()
+
+
+def _stamp(place: Path) -> tuple[int, ...]:
+    """Return what changes when a file is replaced; empty if there is no file."""
     try:
-        yield spare
+        fact = place.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        return ()
+    return fact.st_ino, fact.st_mtime_ns, fact.st_size
+
+
+def _locked(folder: Path, wait: float) -> int:
+    """Return the open lock of a folder once it is ours."""
+    place = place_inside(folder, f"{OWN}/{_LOCK}")
+    until = time.monotonic() + wait
+    while True:
+        held = None
+        try:
+            place.parent.mkdir(exist_ok=True)
+            held = os.open(place, os.O_RDWR | os.O_CREAT, 0o666)
+            if _lock_now(held) and os.path.samestat(os.fstat(held), place.stat()):
+                return held
+        except FileNotFoundError as error:  # whoever wrote before has just cleared up
+            if not folder.is_dir():
+                raise StudyError(f"There is no folder {folder}.") from error
+        except OSError as error:
+            cleared = isinstance(error, FileExistsError) and not place.parent.is_file()  # between looking and making
+            if not (cleared or _may_pass(error)) or time.monotonic() >= until:
+                if held is not None:
+                    os.close(held)
+                raise StudyError(f"{folder} cannot be written, nothing was changed: {error}.") from error
+        if held is not None:
+            os.close(held)
+        if time.monotonic() >= until:
+            raise StudyError(f"{folder} is being written by another program; try again in a moment.")
+        time.sleep(_PAUSE)
+
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _lock_now(held: int) -> bool:
+        try:
+            msvcrt.locking(held, msvcrt.LK_NBLCK, 1)
+        except OSError as error:
+            if error.errno not in (errno.EACCES, errno.EDEADLK):
+                raise
+            return False
+        return True
+
+else:
+    import fcntl
+
+    def _lock_now(held: int) -> bool:
+        try:
+            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        return True
+
+
+def _unlock(folder: Path, held: int) -> None:
+    """Give the lock back and leave nothing behind; on Windows a file that is open cannot be removed."""
+    place = folder / OWN / _LOCK
+    try:
+        if sys.platform != "win32":
+            with suppress(OSError):
+                place.unlink()
     finally:
-        shutil.rmtree(spare, ignore_errors=True)
+        os.close(held)
+    with suppress(OSError):
+        if sys.platform == "win32":
+            place.unlink()
+        place.parent.rmdir()
 
 
-def _write_all(folder: Path, files: Mapping[str, bytes]) -> None:
-    folder.mkdir(exist_ok=True)
+def _finish(folder: Path) -> None:
+    """Put a write that counts in its places, and clear away what one that does not count left behind."""
+    try:
+        waiting = _waiting(folder)
+        if waiting is not None:
+            _move(folder, waiting)
+    except OSError as error:
+        raise StudyError(f"An interrupted write into {folder} cannot be finished: {error}.") from error
+    _clear(folder)
+
+
+def _clear(folder: Path) -> None:
+    """Remove what a write left that does not count: first the file that would make it count."""
+    _remove(folder / OWN / _WAITING)
+    left = [place for place in (folder / OWN).iterdir() if place.name != _LOCK]
+    for place in [*left, *folder.glob(_OLD_LEFTOVERS)]:
+        _remove(place)
+
+
+def _remove(place: Path) -> None:
+    with suppress(OSError):
+        if place.is_dir() and not place.is_symlink():
+            shutil.rmtree(place)
+        else:
+            place.unlink(missing_ok=True)
+
+
+def _waiting(folder: Path) -> _Waiting | None:
+    """Return the write that counts and may not be in its places yet, if there is one."""
+    place = place_inside(folder, f"{OWN}/{_WAITING}")
+    try:
+        said: Any = json.loads(place.read_bytes())
+        waiting = _Waiting(str(said["new"]), tuple(map(str, said["files"])), tuple(map(str, said["gone"])))
+    except FileNotFoundError:
+        return None
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise StudyError(f"{place} is damaged; delete the folder {place.parent} and look at the study.") from error
+    for path in (*waiting.files, *waiting.gone):
+        place_inside(folder, path)
+        place_inside(folder / OWN, f"{waiting.new}/{path}")
+    return waiting
+
+
+def _commit(folder: Path, files: Mapping[str, bytes], gone: Iterable[str]) -> _Waiting:
+    """Write new files beside the old ones, then the file that names them; with that the write counts."""
+    own = folder / OWN
+    waiting = _Waiting(f"new.{secrets.token_hex(4)}", tuple(files), tuple(gone))
+    new = own / waiting.new
+    new.mkdir()
     for path, content in files.items():
-        (folder / path).parent.mkdir(parents=True, exist_ok=True)
-        _write(folder / path, content)
+        (new / path).parent.mkdir(parents=True, exist_ok=True)
+        _write(new / path, content)
+    for place in {(new / path).parent for path in files} | {new}:
+        _sync(place)
+    with suppress(FileNotFoundError):
+        (own / _SPARE).unlink()
+    _write(own / _SPARE, json.dumps(asdict(waiting)).encode())
+    os.replace(own / _SPARE, own / _WAITING)
+    _sync(own)
+    return waiting
+
+
+def _move(folder: Path, waiting: _Waiting) -> None:
+    """Put the files of a write in their places; those that are there already are left alone."""
+    new = folder / OWN / waiting.new
+    for path in waiting.files:
+        if (new / path).exists():
+            (folder / path).parent.mkdir(parents=True, exist_ok=True)
+            _replace(new / path, folder / path)
+    for path in waiting.gone:
+        (folder / path).unlink(missing_ok=True)
+    for place in {(folder / path).parent for path in (*waiting.files, *waiting.gone)}:
+        _sync(place)
+    (folder / OWN / _WAITING).unlink()
+    shutil.rmtree(new, ignore_errors=True)
+
+
+def _replace(new: Path, place: Path) -> None:
+    """Move a file over another one; on Windows somebody who just reads that one is waited for."""
+    until = time.monotonic() + _READERS
+    while True:
+        try:
+            os.replace(new, place)
+        except OSError as error:
+            cleared = isinstance(error, FileExistsError) and not place.parent.is_file()  # between looking and making
+            if not (cleared or _may_pass(error)) or time.monotonic() >= until:
+                raise
+            time.sleep(_PAUSE)
+        else:
+            return
+
+
+def _may_pass(error: OSError) -> bool:
+    """Return True for what Windows says of a file that another program has open or is about to remove."""
+    return sys.platform == "win32" and isinstance(error, PermissionError)
+
+
+def _put_back(folder: Path, before: Mapping[str, bytes | None]) -> None:
+    """Make the files what they were before a write that could not be put in its places; again as one write."""
+    try:
+        changed = {path: old for path, old in before.items() if _content(folder / path) != old}
+        old = {path: content for path, content in changed.items() if content is not None}
+        _move(folder, _commit(folder, old, [path for path in changed if path not in old]))
+    except OSError as error:
+        raise StudyError(
+            f"The change is written, but not every file of {folder} could be put in its place: {error}. Close the "
+            "programs that have one of them open, then open the study again."
+        ) from error
+
+
+def _content(place: Path) -> bytes | None:
+    return place.read_bytes() if place.exists() else None
 
 
 def _write(path: Path, content: bytes) -> None:
@@ -125,11 +383,18 @@ def _write(path: Path, content: bytes) -> None:
         os.fsync(file.fileno())
 
 
-def _try_unlink(path: Path) -> None:
-    try:
-        path.unlink(missing_ok=True)
-    except OSError:
+def _sync(folder: Path) -> None:
+    """Have the names in a folder on the disk too, where the system lets a folder be opened."""
+    if sys.platform == "win32" or not folder.is_dir():
         return
+    opened = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(opened)
+    except OSError as error:
+        if error.errno not in (errno.EINVAL, errno.ENOTSUP):  # some file systems know no such thing
+            raise
+    finally:
+        os.close(opened)
 
 
 # Is a place fit for a file that is written all the time, or does it lie on a network or in a synchronised folder?

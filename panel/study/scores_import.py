@@ -11,10 +11,10 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.folder import NOT_WHOLE
 from panel.study.numbers_read import NumbersRead, read_number_columns, read_numbers
 from panel.study.raw_table import RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
+from panel.study.table_cells import NOT_WHOLE
 from panel.study.tables import TABLES
 from panel.words import counted, first_few
 

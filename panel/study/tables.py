@@ -21,12 +21,13 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One table of a study: what a row is, its columns, and the columns that together name a row."""
+    """One table of a study: what a row is, its columns, the columns that together name a row, whether it only grows."""
 
     name: str
     row: str
     columns: tuple[Column, ...]
     key: tuple[str, ...] = ()
+    grows: bool = False
 
     @property
     def column_names(self) -> tuple[str, ...]:
@@ -293,6 +294,7 @@ RECORDED = (
             text("new", "the value after; empty sets the score aside"),
             text("why", "the reason", required=True),
         ),
+        grows=True,
     ),
     Table(
         "safety",
@@ -308,6 +310,7 @@ RECORDED = (
             Column("valid_until", "date", "until when it counts"),
             text("note", "anything worth keeping"),
         ),
+        grows=True,
     ),
     Table(
         "reactions",
@@ -327,6 +330,7 @@ RECORDED = (
             text("settled", "whether it is settled", choices=("yes", "no")),
             text("document", "the document about it"),
         ),
+        grows=True,
     ),
     Table(
         "unblindings",
@@ -339,6 +343,7 @@ RECORDED = (
             text("locked", "whether the data were locked", required=True, choices=("yes", "no")),
             text("seal", "seal over this and the entries before", required=True),
         ),
+        grows=True,
     ),
     Table(
         "ingredient_values",
@@ -366,6 +371,7 @@ RECORDED = (
             text("data_hash", "SHA-256 of the study that was decided on, without its decisions", required=True),
             text("seal", "seal over this and the entries before"),
         ),
+        grows=True,
     ),
     Table(
         "claims",
@@ -395,6 +401,7 @@ RECORDED = (
             text("stamped_by", "who fixed them"),
             text("stamp", "seal over the claim as it was fixed"),
         ),
+        grows=True,
     ),
 )
 

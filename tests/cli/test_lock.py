@@ -1,6 +1,8 @@
 """The command `lock`, as a user types it: it closes a session and takes its scores into the study."""
 
 import json
+import subprocess
+import sys
 
 import pytest
 from click.testing import CliRunner
@@ -10,6 +12,7 @@ from panel.store.ballot import ballot_record, prepare_ballots
 from panel.store.database import now
 from panel.store.events import Entry, record
 from panel.study.folder import read_folder, write_study
+from panel.study.saving import journal_faults
 from tests.ballot_studies import ballot_study, cleared
 
 
@@ -29,6 +32,22 @@ def answered(folder):
     with ballot_record(folder) as found:
         record(found.store, entries, collection=found.collection, session="1", assessor="A01", at=now(), submission="s")
     return folder
+
+
+def test_sessions_locked_by_several_commands_at_once_are_all_in_the_study(folder):
+    prepare_ballots(folder, read_folder(folder))
+    with ballot_record(folder) as found:
+        for session, serving in (("1", 1), ("2", 10)):
+            place = {"collection": found.collection, "session": session, "assessor": "A01", "at": now()}
+            record(found.store, [Entry("answer", serving, "GLOSS", 10.0)], **place, submission=session)
+    words = [sys.executable, "-m", "panel", "lock", str(folder), "--who", "lead", "--with-gaps"]
+    running = [subprocess.Popen([*words, session], stdout=subprocess.DEVNULL) for session in ("1", "2")]
+    assert [process.wait() for process in running] == [0, 0]
+    study = read_folder(folder)
+    assert sorted(study.scores["session"]) == ["1", "2"]
+    assert sorted(entry["session"] for entry in study.facts["locked_sessions"]) == ["1", "2"]
+    assert len(study.raw_files) == 2
+    assert journal_faults(folder) == ()
 
 
 def lock(*words):

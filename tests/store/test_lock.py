@@ -98,7 +98,7 @@ def test_locking_again_finishes_what_was_interrupted(answered, folder, monkeypat
         raise StudyError("the disk of the study is full")
 
     with monkeypatch.context() as broken:
-        broken.setattr("panel.store.lock.write_study", failing)
+        broken.setattr("panel.store.lock.save", failing)
         with pytest.raises(StudyError, match="the disk of the study is full"):
             lock(answered, folder)
     assert read_folder(folder).scores.empty

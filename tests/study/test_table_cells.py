@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.errors import StudyError
-from panel.study.folder import frame_of_texts, number_text, texts_of_frame, unread_frame
 from panel.study.raw_table import table_of_rows
 from panel.study.study import empty_table
+from panel.study.table_cells import frame_of_texts, number_text, texts_of_frame, unread_frame
 from panel.study.tables import TABLES
 
 NOTHING_UNREAD = unread_frame([])

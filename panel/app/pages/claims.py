@@ -7,14 +7,13 @@ from typing import Any
 
 import streamlit as st
 
-from panel.app.state import StudyInUse, leave_message, moment, use_study
+from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import ask, close, heading, how_computed, page, picture, plain, say, table
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.stamp import with_claim
 from panel.claims.verdict import VERDICTS
 from panel.errors import PanelError
 from panel.report.contents.evidence import mark
-from panel.study.folder import write_study
 from panel.study.knowledge import claim_kinds
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
@@ -101,16 +100,17 @@ def _write(study: StudyInUse, row: dict[str, Any], typed: dict[str, str], who: s
     labels = {name: label for name, label, _ in _NUMBERS}
     try:
         numbers = {name: typed_number(text, labels[name]) for name, text in typed.items()}
-        longer = with_claim(study.study, {**row, **numbers}, who=who, when=moment())
-        if to_disk and study.folder is not None:
-            write_study(longer, study.folder, overwrite=True)
-        else:
-            use_study(study.handle.name, longer)
+        said = keep(
+            study,
+            lambda now: with_claim(now, {**row, **numbers}, who=who, when=moment()),
+            "The claim is written and stamped.",
+            who=who,
+            to_disk=to_disk,
+        )
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    where = f"It is saved in {study.folder}." if to_disk else "It is not saved yet: save a copy on the page Study."
-    leave_message(f"The claim is written and stamped. {where}")
+    leave_message(said)
     st.rerun()
 
 

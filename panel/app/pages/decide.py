@@ -5,12 +5,11 @@ from __future__ import annotations
 import streamlit as st
 
 from panel.answers import DECISION, SEED
-from panel.app.state import StudyInUse, leave_message, moment, use_study
+from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.decision.decide import Decision
 from panel.models.decision.profile import Profile, target_profile
 from panel.models.decision.record import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
-from panel.study.folder import write_study
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.decision.decide import (
@@ -151,20 +150,19 @@ def decision_record(study: StudyInUse, result: Decision, names: Naming) -> None:
         if not st.form_submit_button("Record the decision"):
             return
     words = {"reason": reason or "", "not_established": open_still or "", "who": who or "", "role": role or ""}
-    recorded = attempt(
-        with_decision, study.study, chosen=chosen or "", runner_up=runner_up or "", date=moment(), **words
+    words |= {"chosen": chosen or "", "runner_up": runner_up or "", "date": moment()}
+    said = attempt(
+        lambda: keep(
+            study,
+            lambda now: with_decision(now, seen=study.study, **words),
+            "The decision is recorded.",
+            who=words["who"],
+            to_disk=to_disk,
+        )
     )
-    if recorded is None:
-        return
-    if to_disk and study.folder is not None:
-        write_study(recorded, study.folder, overwrite=True)
-    else:
-        use_study(study.handle.name, recorded)
-    leave_message(
-        "The decision is recorded"
-        + (f" in {study.folder}." if to_disk else "; save a copy of the study on the page Study.")
-    )
-    st.rerun()
+    if said is not None:
+        leave_message(said)
+        st.rerun()
 
 
 # Page: which prototype comes nearest to what is wanted, can it be told from the others, and who decided what?

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from panel.answers import NEXT, PREDICTION
-from panel.app.state import leave_message, moment, use_study
+from panel.app.state import keep, leave_message, moment
 from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.emollients.predictions import (
@@ -16,7 +16,6 @@ from panel.models.emollients.predictions import (
     study_targets,
     what_if,
 )
-from panel.study.folder import write_study
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.emollients.next_prototype import (
@@ -99,17 +98,18 @@ def keep_form(model: PredictionModel, told: WhatIf) -> None:
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {study.folder}")
         if not st.form_submit_button("Write this prediction down before making it"):
             return
-    kept = attempt(keep_prediction, study.study, model, told, (name or "").strip(), moment()[:10])
-    if kept is None:
-        return
-    if to_disk and study.folder is not None:
-        write_study(kept, study.folder, overwrite=True)
-    else:
-        use_study(study.handle.name, kept)
-    leave_message(
-        "The prediction is written down" + ("." if to_disk else "; save a copy of the study on the page Study.")
+    typed, day = (name or "").strip(), moment()[:10]
+    said = attempt(
+        lambda: keep(
+            study,
+            lambda now: keep_prediction(now, model, told, typed, day),
+            "The prediction is written down.",
+            to_disk=to_disk,
+        )
     )
-    st.rerun()
+    if said is not None:
+        leave_message(said)
+        st.rerun()
 
 
 def record(names: Naming) -> None:

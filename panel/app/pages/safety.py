@@ -27,6 +27,7 @@ from panel.plan.safety import (
 )
 from panel.store.database import now
 from panel.study.knowledge import safety_items
+from panel.study.study import Study
 from panel.views.planning.safety import (
     checklist_table,
     gate_table,
@@ -65,12 +66,16 @@ def sign_off_form(study: StudyInUse) -> None:
         if st.form_submit_button("Record it"):
             of_batch = {item for item in chosen if items.loc[item, "scope"] == "batch"}
             _change(
-                study, "safety", lambda: _signed(study, chosen, of_batch, batch, batches, outcome, facts), "Recorded."
+                study,
+                "safety",
+                lambda now: _signed(now, chosen, of_batch, batch, batches, outcome, facts),
+                "Recorded.",
+                facts["who"],
             )
 
 
 def _signed(
-    study: StudyInUse,
+    study: Study,
     chosen: list[str],
     of_batch: set[str],
     batch: str,
@@ -81,7 +86,7 @@ def _signed(
     """Return the sign-offs with one more for each item; an item signed batch by batch gets one for each batch."""
     if not chosen:
         raise StudyError("Choose the items that were signed.")
-    signed = sign_offs(study.study)
+    signed = sign_offs(study)
     for item in chosen:
         for name in [batch] if batch != ALL_BATCHES else batches if item in of_batch else [""]:
             signed = record_sign_off(signed, item, batch=name, outcome=outcome, **facts)
@@ -107,12 +112,12 @@ def reaction_form(study: StudyInUse) -> None:
         }
         if st.form_submit_button("Write it down and freeze the batch"):
             place = {"assessor": str(assessor or ""), "batch": "" if batch == UNKNOWN else str(batch)}
-            known = reactions(study.study)
             _change(
                 study,
                 "reactions",
-                lambda: record_reaction(known, severity=str(severity), **place, **facts),
+                lambda now: record_reaction(reactions(now), severity=str(severity), **place, **facts),
                 "The reaction is on record and its batches are frozen.",
+                facts["who"],
             )
 
 
@@ -131,19 +136,23 @@ def settle_form(study: StudyInUse) -> None:
             "document": st.text_input("Document about it") or "",
         }
         if st.form_submit_button("Settle it"):
-            known = reactions(study.study)
-            _change(study, "reactions", lambda: settle_reaction(known, number, **facts), "The reaction is settled.")
+            _change(
+                study,
+                "reactions",
+                lambda now: settle_reaction(reactions(now), number, **facts),
+                "The reaction is settled.",
+                facts["who"],
+            )
 
 
-def _change(study: StudyInUse, name: str, make: Callable[[], pd.DataFrame], done: str) -> None:
+def _change(study: StudyInUse, name: str, make: Callable[[Study], pd.DataFrame], done: str, who: str) -> None:
     """Put a changed table into the study, let the ballots follow, and start the page again; or say what is missing."""
     try:
-        changed = replace(study.study, tables={**study.study.tables, name: make()})
-        saved = keep(study, changed)
+        said = keep(study, lambda now: replace(now, tables={**now.tables, name: make(now)}), done, who=who)
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    leave_message(" ".join(words for words in (done, saved, after_safety_change(study, changed)) if words))
+    leave_message(" ".join(words for words in (said, after_safety_change(study)) if words))
     st.rerun()
 
 

@@ -7,12 +7,11 @@ from collections.abc import Iterable
 import streamlit as st
 
 from panel.answers import FINDINGS
-from panel.app.state import StudyInUse, leave_message, moment, use_study
+from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.study_forms import choose_study, save_form
 from panel.app.widgets import ask, attempt, close, heading, page, picture, plain, say, table
 from panel.checks.finding import SEVERITIES, Finding
 from panel.errors import PanelError
-from panel.study.folder import write_study
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
 from panel.study.knowledge import cautions
 from panel.study.naming import Naming, naming
@@ -154,16 +153,17 @@ def correction_form(study: StudyInUse, names: Naming) -> None:
 def _write(study: StudyInUse, place: dict[str, str], words: dict[str, str], *, to_disk: bool) -> None:
     """Add the correction to the study in use, and to its folder if that was asked for."""
     try:
-        corrected = with_correction(study.study, place, when=moment(), **words)
-        if to_disk and study.folder is not None:
-            write_study(corrected, study.folder, overwrite=True)
-        else:
-            use_study(study.handle.name, corrected)
+        said = keep(
+            study,
+            lambda now: with_correction(now, place, when=moment(), **words),
+            "The correction is written; the score itself stays in the study.",
+            who=words["who"],
+            to_disk=to_disk,
+        )
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    where = f"It is saved in {study.folder}." if to_disk else "It is not saved yet: save a copy below."
-    leave_message(f"The correction is written; the score itself stays in the study. {where}")
+    leave_message(said)
     st.rerun()
 
 

@@ -36,6 +36,7 @@ def with_decision(
     date: str,
     runner_up: str = "",
     role: str = "",
+    seen: Study | None = None,
 ) -> Study:
     """Return the study with one more row in its table of decisions; the rows before stay as they are.
 
@@ -47,11 +48,14 @@ def with_decision(
         Why, and what the evidence does not establish.
     who, role, date
         The person who decided, in which role, and when (ISO 8601).
+    seen
+        The study that was looked at, where somebody else may have changed it since.
 
     Raises
     ------
     StudyError
-        If something is missing, a prototype is not known, or the decisions so far were changed.
+        If something is missing, a prototype is not known, the decisions so far were changed, or the data are no
+        longer those that were looked at.
     """
     words = {"who": who, "reason": reason, "not_established": not_established}
     asked = {"who": "who decided", "reason": "the reason", "not_established": "what is not established"}
@@ -59,6 +63,8 @@ def with_decision(
     if missing:
         raise StudyError(f"A decision cannot be recorded without {', '.join(missing)}. Write it down.")
     moment(date, "The date of the decision")
+    if seen is not None and decided_on(seen) != decided_on(study):
+        raise StudyError("Somebody else changed the study while you decided. Look at it as it is now, then decide.")
     _ask_names(study, chosen.strip(), runner_up.strip())
     decisions = study.table("decisions")
     broken = first_changed_decision(decisions)

@@ -1,0 +1,269 @@
+"""How is a change saved into a study that others may be changing too, looked up afterwards, and taken back?
+
+A change is made on the study as it is in the folder at that moment, not as it was when somebody opened it. What is on
+record only grows; other changes go together where they touch different rows; the rest is refused with both sides shown.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from panel.errors import StudyError
+from panel.study.folder import put_study, read_folder, read_journal, version_of
+from panel.study.journal import (
+    FACTS,
+    IMPORTED,
+    Row,
+    RowChange,
+    chain_faults,
+    journal_table,
+    key_of,
+    listed_changes,
+    only_grows,
+    read_lines,
+    row_changes,
+    sides,
+)
+from panel.study.safe_write import finish_interrupted, one_writer
+from panel.study.study import Study
+from panel.study.table_cells import differing_rows, rows_of_study, table_of_texts, unread_frame
+from panel.study.tables import TABLES
+
+_NUMBERED = ("reactions", "unblindings", "decisions")
+"""Tables whose rows carry a number or a seal made from the rows before: two that are made apart do not go together."""
+
+_SHOWN = 3  # rows of which both sides are shown
+
+
+def save(
+    folder: str | Path, seen: Study, change: Study | Callable[[Study], Study], *, who: str = "", what: str = ""
+) -> Study:
+    """Save a change into the study in a folder, and return the study that is there now.
+
+    Parameters
+    ----------
+    seen
+        The study as it was read before the change was made.
+    change
+        What makes the changed study from the one that is in the folder now; or the changed study itself, of which the
+        rows that differ from `seen` are taken over.
+    who, what
+        For the journal: who made the change, and a sentence about it.
+
+    Raises
+    ------
+    StudyError
+        If somebody else changed the same rows meanwhile, the change cannot be made, or nothing can be written. The
+        study in the folder is then as it was.
+    """
+    folder = Path(folder)
+    try:
+        finish_interrupted(folder)
+        if not folder.is_dir():
+            raise StudyError(f"There is no folder {folder}.")
+        with one_writer(folder):
+            now = read_folder(folder)
+            after = change(now) if callable(change) else _merged(seen, change, now)
+            if callable(change):
+                _refuse_collisions(_touched_since(row_changes(*differing_rows(now, after)), seen, now))
+            put_study(folder, now, after, who=who, what=what)
+    except (OSError, ValueError) as error:
+        raise StudyError(f"{folder} cannot be written: {error}.") from error
+    return after
+
+
+def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:
+    """Take back one change of the journal, as a new change, and return the study that is there now.
+
+    Raises
+    ------
+    StudyError
+        If nobody or no reason is named, there is no such change, its rows were changed since, or it put something on
+        record: that stays, and a new entry says what is true now.
+    """
+    if not who.strip() or not why.strip():
+        raise StudyError("Taking a change back needs a name and a reason. Write who takes it back, and why.")
+    entries = read_lines(read_journal(folder)[0] or b"")
+    if not 1 <= number <= len(entries):
+        raise StudyError(f"The journal has no change {number}; it has {len(entries)}.")
+    entry = entries[number - 1]
+    changes = listed_changes(entry)
+    kept = sorted({change.table for change in changes if only_grows(change.table) or change.table == IMPORTED})
+    if kept:
+        raise StudyError(
+            f"Change {number} put something on record ({', '.join(kept)}), and that stays. Write a new entry that says "
+            "what is true now."
+        )
+    if entry["not_listed"] or not changes:
+        raise StudyError(f"The journal does not hold all rows of change {number}; it cannot be taken back from it.")
+    back = [RowChange(change.table, change.key, change.after, change.before) for change in changes]
+    what = f"Change {number} taken back: {why.strip()}"
+    return save(folder, read_folder(folder), lambda now: _applied(now, back), who=who, what=what)
+
+
+def journal_rows(folder: str | Path) -> pd.DataFrame:
+    """Return what was changed in a study folder, the last change first: the table for a page.
+
+    Returns
+    -------
+    table
+        Columns `change when who what table key before after`, all words but the first.
+    """
+    journal, _ = read_journal(folder)
+    return journal_table(read_lines(journal or b""), version_of(read_folder(folder)))
+
+
+def changes_since(folder: str | Path, version: str) -> pd.DataFrame:
+    """Return what was changed since a version (`panel.study.folder.version_of`), in the form of `journal_rows`.
+
+    Raises
+    ------
+    StudyError
+        If the study never had this version as far as the journal goes.
+    """
+    entries = read_lines(read_journal(folder)[0] or b"")
+    now = version_of(read_folder(folder))
+    after = [place for place, entry in enumerate(entries, start=1) if entry["version"]["after"] == version]
+    first = after[-1:] or [place for place, entry in enumerate(entries) if entry["version"]["before"] == version][-1:]
+    if not first and version != now:
+        raise StudyError("The journal of this study does not know that version; look at the whole journal.")
+    return journal_table(entries[first[0] :] if first else (), now, start=version)
+
+
+def journal_faults(folder: str | Path) -> tuple[str, ...]:
+    """Return what shows that the journal of a study folder was edited, one sentence each; none if it was not."""
+    return chain_faults(*read_journal(folder))
+
+
+# Do two changes go together?
+
+
+def _touched_since(mine: Iterable[RowChange], seen: Study, now: Study) -> list[tuple[RowChange, RowChange]]:
+    """Return my changes of rows that somebody else changed since they were seen, each with theirs."""
+    theirs = row_changes(*differing_rows(seen, now))
+    return [
+        (my, other)
+        for my in mine
+        for other in theirs
+        if my.table == other.table and not _grows(my) and my.before is not None and my.before == other.after
+    ]
+
+
+def _merged(seen: Study, mine: Study, now: Study) -> Study:
+    """Return the study in the folder with the rows that differ between what was seen and mine."""
+    theirs, own = row_changes(*differing_rows(seen, now)), row_changes(*differing_rows(seen, mine))
+    if not theirs:
+        return mine
+    own = tuple(change for change in own if change not in theirs or (change.before is None and not change.named))
+    own = tuple(_after_theirs(change, theirs) for change in own)
+    _refuse_collisions([(my, other) for my in own for other in theirs if _collide(my, other)])
+    merged = _applied(now, own)
+    files = {(file.name, file.sha256): file for file in (*now.raw_files, *mine.raw_files)}
+    named = [(row["name"], row["sha256"]) for row in _changed_rows(rows_of_study(now, ())[IMPORTED], IMPORTED, own)]
+    return replace(merged, raw_files=tuple(files[name] for name in named))
+
+
+def _collide(my: RowChange, other: RowChange) -> bool:
+    """Return True if two changes of what was seen are about the same row, or about the next number of a record."""
+    if my.table != other.table:
+        return False
+    if my.before is None and other.before is None:
+        return my.table in _NUMBERED or (my.named and my.key == other.key)
+    if my.named and my.key == other.key:
+        return not _grows(my)
+    return my.before is not None and my.before == other.before
+
+
+def _after_theirs(my: RowChange, theirs: Iterable[RowChange]) -> RowChange:
+    """Return my change of a list among the facts so that it stands after theirs; both lists only got longer."""
+    other = next((each for each in theirs if each.table == my.table == FACTS and each.key == my.key), None)
+    if other is None or not (_grows(my) and _grows(other)):
+        return my
+    seen, own, there = (json.loads(row["value"]) if row else [] for row in (my.before, my.after, other.after))
+    value = json.dumps([*there, *own[len(seen) :]], ensure_ascii=False, sort_keys=True)
+    return RowChange(FACTS, my.key, other.after, {"fact": (my.after or {})["fact"], "value": value})
+
+
+def _grows(change: RowChange) -> bool:
+    """Return True if a change is a list among the facts that only got longer."""
+    if change.table != FACTS or change.after is None:
+        return False
+    before = json.loads(change.before["value"]) if change.before else []
+    after = json.loads(change.after["value"])
+    return isinstance(before, list) and isinstance(after, list) and after[: len(before)] == before
+
+
+def _refuse_collisions(pairs: Sequence[tuple[RowChange, RowChange]]) -> None:
+    if not pairs:
+        return
+    told = []
+    for my, other in pairs[:_SHOWN]:
+        (was, yours), (_, theirs) = sides(my), sides(other)
+        told.append(f"{my.table}, {my.key}: before '{was}'; yours '{yours}'; in the study now '{theirs}'.")
+    more = f" And {len(pairs) - _SHOWN} more." if len(pairs) > _SHOWN else ""
+    raise StudyError(
+        "Somebody else changed the same rows since you opened the study; nothing was saved. "
+        f"{' '.join(told)}{more} Look at what is there now, then make your change again."
+    )
+
+
+# Putting changed rows into a study.
+
+
+def _applied(now: Study, changes: Sequence[RowChange]) -> Study:
+    """Return the study with the changes made; StudyError if a row that is to be changed is no longer there."""
+    names = dict.fromkeys(change.table for change in changes)
+    rows, tables = rows_of_study(now, names), dict(now.tables)
+    facts: Mapping[str, Any] = now.facts
+    unread = [tuple(cell) for cell in now.unread.astype("str").itertuples(index=False, name=None)]
+    for name in names:
+        new = _changed_rows(rows.get(name, []), name, changes)
+        if name == FACTS:
+            facts = {row["fact"]: json.loads(row["value"]) for row in new}
+        elif name in TABLES:
+            frame, cells = table_of_texts(name, new)
+            tables[name] = _with_columns_of(frame, now.tables.get(name))
+            unread = [cell for cell in unread if cell[0] != name] + cells
+    return replace(now, tables=tables, facts=facts, unread=unread_frame(unread))
+
+
+def _with_columns_of(frame: pd.DataFrame, old: pd.DataFrame | None) -> pd.DataFrame:
+    """Return a table with the columns that it had before, in their order, empty where no row holds anything."""
+    if old is None:
+        return frame
+    lost = [str(name) for name in old if name not in frame]
+    empty = {name: "" if isinstance(old[name].dtype, pd.StringDtype) else float("nan") for name in lost}
+    return frame.assign(**empty)[list(dict.fromkeys((*old.columns, *frame.columns)))]
+
+
+def _changed_rows(rows: Sequence[Row], table: str, changes: Iterable[RowChange]) -> list[Row]:
+    """Return the rows of one table with the changes made; new rows come last."""
+    new = list(rows)
+    for change in changes:
+        if change.table != table:
+            continue
+        if change.before is None:
+            if change.named and (there := _same_key(new, change)) is not None:
+                _refuse_collisions([(change, RowChange(table, change.key, None, there))])
+            new.append(change.after or {})
+        elif change.before not in new:
+            _refuse_collisions([(change, RowChange(table, change.key, change.before, _same_key(new, change)))])
+        elif change.after is None:
+            new.remove(change.before)
+        else:
+            new[new.index(change.before)] = change.after
+    return new
+
+
+def _same_key(rows: Iterable[Row], change: RowChange) -> Row | None:
+    """Return the row that has the key of a change, if its table has one."""
+    columns, wanted = key_of(change.table), change.before or change.after or {}
+    if not columns:
+        return None
+    return next((row for row in rows if all(row.get(name) == wanted.get(name) for name in columns)), None)

@@ -1,0 +1,151 @@
+"""How does a table of a study turn into texts, and back, without losing anything?"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+
+import pandas as pd
+
+from panel.errors import StudyError
+from panel.study.journal import FACTS, IMPORTED
+from panel.study.numbers_read import read_number_columns
+from panel.study.raw_table import RawTable, holds_control_signs
+from panel.study.study import UNREAD_COLUMNS, Study
+from panel.study.tables import TABLES, Table
+
+Rows = dict[str, list[dict[str, str]]]
+"""Name of a table to its rows as texts; cells without text are left out."""
+
+NOT_WHOLE = "not a whole number"
+_NUMBER_KINDS = ("number", "integer")
+_FIRST_ROW = 2  # the header is line 1
+
+
+def frame_of_texts(table: Table, raw: RawTable) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
+    """Return a table of texts as a frame of the study, and the cells that could not be read.
+
+    Known columns are recognised whatever their case; unknown ones are kept as text. Missing columns stay missing.
+
+    Returns
+    -------
+    frame
+        Numbers as `float` with NaN for a missing one, everything else `str`.
+    unread
+        One tuple per unreadable cell: table, row, column, text, reason.
+    """
+    known = {name.casefold(): name for name in table.column_names}
+    known = {other: name for other, name in known.items() if name not in raw.header}
+    names = [known.get(name.casefold(), name) for name in raw.header]
+    repeated = {name for name in names if names.count(name) > 1}
+    if repeated:
+        raise StudyError(f"{raw.name} has more than one column for {repeated.pop()!r}; keep one of them.")
+    texts = dict(zip(names, raw.columns, strict=True))
+    kinds = {column.name: column.kind for column in table.columns}
+    numbers = read_number_columns({n: cells for n, cells in texts.items() if kinds.get(n) in _NUMBER_KINDS})
+    unread: list[tuple[str, ...]] = []
+    columns: dict[str, pd.Series] = {}
+    for name, cells in texts.items():
+        if name not in numbers:
+            columns[name] = pd.Series(list(cells), dtype="str")
+            continue
+        values, reasons = numbers[name].values, dict(numbers[name].reasons)
+        if kinds[name] == "integer":
+            for place in [i for i, value in enumerate(values) if not (math.isnan(value) or value.is_integer())]:
+                values[place], reasons[place] = math.nan, NOT_WHOLE
+        columns[name] = pd.Series(values)
+        unread.extend(
+            (table.name, str(i + _FIRST_ROW), name, cells[i], reason) for i, reason in sorted(reasons.items())
+        )
+    return pd.DataFrame(columns), unread
+
+
+def unread_frame(unread: Iterable[tuple[str, ...]]) -> pd.DataFrame:
+    """Return unreadable cells as the frame that a study holds."""
+    return pd.DataFrame(list(unread), columns=list(UNREAD_COLUMNS), dtype="str")
+
+
+def texts_of_frame(name: str, frame: pd.DataFrame, unread: pd.DataFrame) -> tuple[list[str], list[list[str]]]:
+    """Return header and columns of a study's table as texts; a cell that could not be read gets its text back.
+
+    Raises
+    ------
+    StudyError
+        If the study has a table with no such name, or a text holds a character that no table file can hold.
+    """
+    if name not in TABLES:
+        raise StudyError(f"A study has no table {name!r}; its tables are {', '.join(TABLES)}.")
+    header = [str(column) for column in frame.columns]
+    columns = [_column_texts(frame[column]) for column in frame.columns]
+    own = unread.loc[unread["table"] == name, ["row", "column", "text"]] if len(unread) else unread
+    for row, column, text in own.itertuples(index=False, name=None) if len(own) else ():
+        place = int(row) - _FIRST_ROW if str(row).isdecimal() else -1
+        if column in header and 0 <= place < len(frame) and columns[header.index(column)][place] == "":
+            columns[header.index(column)][place] = str(text)
+    for column, cells in zip(header, columns, strict=True):
+        bad = next((i for i, text in enumerate(cells) if not _can_be_written(text)), None)
+        if bad is not None or not _can_be_written(column):
+            where = f"row {bad + _FIRST_ROW}, column {column!r}" if bad is not None else f"column name {column!r}"
+            raise StudyError(f"The table {name} holds a character that no table file can hold ({where}); delete it.")
+    return header, columns
+
+
+def differing_rows(before: Study, after: Study) -> tuple[Rows, Rows]:
+    """Return two studies as rows of texts, without the tables that are the same in both."""
+    names = dict.fromkeys((*after.tables, *before.tables))
+    unread = {*before.unread["table"], *after.unread["table"]}
+    other = [name for name in names if name in unread or not _same(before.tables.get(name), after.tables.get(name))]
+    return rows_of_study(before, other), rows_of_study(after, other)
+
+
+def _same(before: pd.DataFrame | None, after: pd.DataFrame | None) -> bool:
+    return before is after or (before is not None and after is not None and before.equals(after))
+
+
+def rows_of_study(study: Study, names: Iterable[str] | None = None) -> Rows:
+    """Return tables of a study as rows of texts, all if no names are given; so are its facts and imported files."""
+    rows: Rows = {}
+    for name in study.tables if names is None else [name for name in names if name in study.tables]:
+        header, columns = texts_of_frame(name, study.tables[name], study.unread)
+        rows[name] = [_filled(header, cells) for cells in zip(*columns, strict=True)]
+    rows[FACTS] = [
+        {"fact": name, "value": json.dumps(value, ensure_ascii=False, sort_keys=True, default=str)}
+        for name, value in study.facts.items()
+    ]
+    rows[IMPORTED] = [{"name": file.name, "sha256": file.sha256} for file in study.raw_files]
+    return rows
+
+
+def table_of_texts(name: str, rows: Sequence[Mapping[str, str]]) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
+    """Return rows of texts as a table of a study, and the cells that could not be read, as if read from a file."""
+    known = TABLES[name].column_names
+    held = dict.fromkeys(column for row in rows for column in row)
+    header = (*(column for column in known if column in held), *(column for column in held if column not in known))
+    columns = tuple(tuple(row.get(column, "") for row in rows) for column in header)
+    return frame_of_texts(TABLES[name], RawTable(name, header, columns, tuple(range(2, len(rows) + 2))))
+
+
+def _filled(header: Sequence[str], cells: Sequence[str]) -> dict[str, str]:
+    return {name: text for name, text in zip(header, cells, strict=True) if text}
+
+
+def number_text(value: float) -> str:
+    """Return the shortest text that reads back as exactly this number; the empty text for NaN."""
+    if math.isnan(value):
+        return ""
+    return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
+
+
+def _column_texts(column: pd.Series) -> list[str]:
+    if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
+        return [number_text(value) for value in column.to_numpy(dtype=float, na_value=math.nan).tolist()]
+    if isinstance(column.dtype, pd.StringDtype):
+        return column.fillna("").tolist()
+    return ["" if pd.isna(cell) else str(cell) for cell in column.tolist()]
+
+
+def _can_be_written(text: str) -> bool:
+    if text.isascii() and text.isprintable():
+        return True
+    return not holds_control_signs(text) and not any("\ud800" <= sign <= "\udfff" for sign in text)
