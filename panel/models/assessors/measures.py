@@ -33,6 +33,7 @@ from panel.stats.assessors.departures import (
 )
 from panel.stats.assessors.own_tables import OwnTables, own_tables
 from panel.stats.assessors.scaling import ReversalRule, reversal_chance
+from panel.stats.comparing.estimability import below
 from panel.stats.comparing.group_means import f_tail
 from panel.stats.comparing.multiplicity import holm
 from panel.stats.mixed.moderated_variances import moderated_variances
@@ -124,7 +125,7 @@ def panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]], 
     frame = pd.DataFrame({"attribute": numbers.attributes}).merge(tests, on="attribute", how="left")
     frame = frame.merge(variances, on="attribute", how="left")
     frame["p_adjusted"] = holm(frame["p_value"].to_numpy())
-    frame["differ"] = frame["p_value"] < 1 - level
+    frame["differ"] = below(frame["p_value"], 1 - level)
     frame["reliability"] = np.maximum(1 - 1 / frame["statistic"], 0.0)
     frame["repeatability"] = np.sqrt(frame["residual"])
     terms = frame[["assessor", "assessor_prototype", "session", "residual"]]
@@ -294,7 +295,7 @@ def panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level
     own = own_tables(array.scores, array.assessor, array.prototype, array.session)
     statistic, p_value = (_spread(tests, array, column) for column in ("statistic", "p_value"))
     with np.errstate(divide="ignore", invalid="ignore"):
-        judged = (p_value < 1 - level) & (len(array.assessors) >= FEWEST_ASSESSORS)
+        judged = below(p_value, 1 - level) & (len(array.assessors) >= FEWEST_ASSESSORS)
         reliability = np.where(judged, np.clip(1 - 1 / statistic, 0.0, 1.0), 0.0)
     found = agreement(own.means)
     repeating = repeats(own)

@@ -24,6 +24,7 @@ from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell
 from panel.stats.answers.within_people import within_people
+from panel.stats.comparing.estimability import below
 from panel.stats.comparing.group_means import welch_differences
 from panel.stats.comparing.multiplicity import holm
 from panel.study.formulas import SAME_AMOUNT, all_formulas
@@ -333,7 +334,7 @@ def _judged(rows: pd.DataFrame, level: float) -> pd.DataFrame:
     tested = rows["p_value"].where(screened)
     rows["p_value"], rows["p_adjusted"] = tested, holm(tested.to_numpy())
     groups = np.minimum(rows["n_off"], rows["n_right"]) >= LEAST_GROUP
-    shown = groups & (rows["estimate"] > 0) & (rows["p_adjusted"] < 1 - level)
+    shown = groups & (rows["estimate"] > 0) & below(rows["p_adjusted"], 1 - level)
     perhaps = groups & ((rows["ci_low"] > 0) | (rows["estimate"] >= LEAST_DROP))
     verdict = np.select(
         [~screened, ~groups, shown, perhaps], ["few people", "small group", "move", "perhaps"], "no cost seen"

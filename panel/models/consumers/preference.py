@@ -21,6 +21,7 @@ from panel.stats.answers.binomial import (
 )
 from panel.stats.answers.discrimination import fit_beta_binomial
 from panel.stats.arrays import Array
+from panel.stats.comparing.estimability import below
 from panel.stats.comparing.power import same_share_p
 from panel.stats.maps.ideal_points import direction_interval, fit_plane, inside_hull
 from panel.stats.maps.links import correlations
@@ -353,6 +354,6 @@ def sensation_rows(liked: Liked, profile: pd.DataFrame, level: float) -> pd.Data
             "p_value": found.p_value[0],
             "ci_low": found.ci_low[0],
             "ci_high": found.ci_high[0],
-            "beyond": found.p_value[0] < 1 - level,
+            "beyond": bool(below(found.p_value[0], 1 - level)),
         }
     )

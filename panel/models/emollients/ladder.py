@@ -278,7 +278,7 @@ def find_links(level: PrototypeLevel, columns: LinkColumns, conf_level: float = 
     refused = _refused(columns, found, expected, differs)
     between = np.corrcoef(columns.values, rowvar=False).reshape(len(columns.names), -1)
     with np.errstate(invalid="ignore"):
-        possible = found.p_value < round(1 - conf_level, 12)
+        possible = below(found.p_value, 1 - conf_level)
     drivers = name_drivers(
         found.r,
         adjusted,

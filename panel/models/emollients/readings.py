@@ -15,6 +15,7 @@ from panel.errors import ModelError
 from panel.models.emollients.curves import ReducedCurves, reduce_curves
 from panel.models.emollients.joint_map import JointMap, joint_map
 from panel.models.prototypes.differences import find_differences
+from panel.stats.comparing.estimability import below
 from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves, paired_contrasts
 from panel.stats.maps.links import correlations, needed_correlation
@@ -426,7 +427,7 @@ def screening_list(links: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
 
 
 def _verdict(estimate: float, p_value: float, expected: str, level: float) -> str:
-    if not p_value < 1 - level:
+    if not below(p_value, 1 - level):
         return CANNOT_TELL
     if not expected:
         return LINKED

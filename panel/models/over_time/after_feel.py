@@ -15,6 +15,7 @@ from scipy.special import stdtrit
 from panel.errors import ModelError
 from panel.models.prototypes.differences import nothing_left
 from panel.stats.arrays import Array, Codes
+from panel.stats.comparing.estimability import below
 from panel.stats.comparing.multiplicity import holm
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
@@ -101,7 +102,7 @@ def follow_after_feel(study: Study, *, level: float = 0.95) -> AfterFeel:
         raise ModelError(f"No attribute can be followed over time: {'; '.join(f'{n} ({why})' for n, why in left_out)}")
     tests = pd.concat([part["tests"] for part in parts], ignore_index=True)
     tests["p_adjusted"] = tests.groupby("term")["p_value"].transform(lambda p: holm(p.to_numpy()))
-    tests["differs"] = tests["p_adjusted"] < round(1 - level, 12)
+    tests["differs"] = below(tests["p_adjusted"], 1 - level)
     versus = pd.concat([part["versus"] for part in parts], ignore_index=True)
     return AfterFeel(
         tests=tests,
@@ -197,7 +198,7 @@ def _versus(name: str, design: TimeDesign, fit: Any, benchmark: str | None, leve
         ci_low=found.estimate[0] - half,
         ci_high=found.estimate[0] + half,
         p_adjusted=np.minimum(len(others) * found.p_value[0], 1.0),
-        differs=len(others) * found.p_value[0] < round(1 - level, 12),
+        differs=below(len(others) * found.p_value[0], 1 - level),
     )[_VERSUS]
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
+from panel.stats.comparing.estimability import below
 from panel.stats.curves.over_time import DRAWS, SAME, chance_line, difference_p, standardised
 from panel.study.study import Study, those_in
 
@@ -224,7 +225,7 @@ def _differences(
         estimate, p_value = difference_p(ours, theirs, rng, paired=paired)
         told = _over_time(estimate, attributes, "estimate").assign(prototype=prototype, versus=base, paired=paired)
         told["p_adjusted"] = p_value.T.ravel()
-        parts.append(told.assign(differs=told["p_adjusted"] < round(1 - level, 12)))
+        parts.append(told.assign(differs=below(told["p_adjusted"], 1 - level)))
     return pd.concat(parts, ignore_index=True)[_DIFFERENCES] if parts else pd.DataFrame(columns=_DIFFERENCES)
 
 

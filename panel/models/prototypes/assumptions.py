@@ -11,6 +11,7 @@ import pandas as pd
 from panel.models.prototypes.differences import attribute_rows, inference
 from panel.models.prototypes.ranks import ScoredPanel, scored_panels
 from panel.stats.arrays import Array
+from panel.stats.comparing.estimability import below
 from panel.stats.comparing.multiplicity import holm
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import (
@@ -225,7 +226,7 @@ def problem_rows(
 
 
 def _from_tests(tests: pd.DataFrame, assessors: pd.DataFrame, level: float) -> Iterator[tuple[object, ...]]:
-    for test in tests.loc[tests["p_adjusted"] < 1 - level].to_dict("records"):
+    for test in tests.loc[below(tests["p_adjusted"], 1 - level)].to_dict("records"):
         attribute, who, size = str(test["attribute"]), "", test["statistic"]
         if test["kind"] == UNEVEN_ASSESSORS:
             own = assessors.loc[assessors["attribute"] == attribute]
@@ -242,7 +243,7 @@ def _from_ends(ends: pd.DataFrame, share: str, kind: str) -> Iterator[tuple[obje
 def _from_influence(influence: pd.DataFrame, level: float) -> Iterator[tuple[object, ...]]:
     """Yield scores without which an attribute's test turns, or its largest difference moves by a standard error."""
     moved = (influence["estimate_without"] - influence["estimate"]).abs() / influence["std_error"]
-    turned = (influence["p_value"] < 1 - level) != (influence["p_value_without"] < 1 - level)
+    turned = below(influence["p_value"], 1 - level) != below(influence["p_value_without"], 1 - level)
     found = influence.assign(moved=moved).loc[turned | (moved > MOVED)]
     for row in found.to_dict("records"):
         yield row["attribute"], ONE_SCORE_DECIDES, row["prototype"], row["assessor"], row["row"], row["moved"], np.nan

@@ -17,6 +17,7 @@ from panel.models.prototypes.panel_design import score_array
 from panel.stats.arrays import Array
 from panel.stats.assessors.own_tables import OwnTables, own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
+from panel.stats.comparing.estimability import below
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, those_in
 
@@ -162,7 +163,7 @@ def _row(one: _Fitted, additive: pd.DataFrame, level: float) -> dict[str, object
         "n_assessors": len(one.assessors),
         "n_prototypes": model.df_prototype + 1,
         "approximate": one.approximate,
-        "suppressed": not beside["p_value"] < 1 - level,
+        "suppressed": not below(beside["p_value"], 1 - level),
     }
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll, TermMap
+from panel.stats.comparing.estimability import below
 from panel.views.drawing.interval_picture import interval_figure, needed_limits
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
 from panel.words import (
@@ -31,7 +32,7 @@ from panel.words import (
 
 def check_all_headline(result: CheckAll) -> str:
     """Return the answer in one sentence: how many terms tell the prototypes apart, and which do not."""
-    apart = result.terms["p_adjusted"] < 1 - result.level
+    apart = below(result.terms["p_adjusted"], 1 - result.level)
     total, told = len(apart), int(apart.sum())
     rest = [str(name) for name in result.terms.loc[~apart, "term"]]
     if not told:
@@ -52,7 +53,7 @@ def what_goes_with_liking(result: CheckAll) -> list[str]:
     if not result.liking:
         return ["Without a liking question nothing can be said about which terms go with liking."]
     rows = result.lift.assign(size=result.lift["estimate"].abs()).sort_values("size", ascending=False, kind="stable")
-    seen = rows.loc[rows["p_adjusted"] < 1 - result.level]
+    seen = rows.loc[below(rows["p_adjusted"], 1 - result.level)]
     lines = [_lift(row, result) for row in seen.to_dict("records")]
     if len(seen) < len(rows):
         rest = format_list([str(name) for name in rows.loc[~rows.index.isin(seen.index), "term"]])
@@ -89,7 +90,7 @@ def what_check_all_cannot_show(result: CheckAll) -> tuple[str, ...]:
 
 def _line(row: Mapping[Any, Any], shares: pd.DataFrame, result: CheckAll) -> str:
     test = "not tested" if np.isnan(row["p_value"]) else _test(row)
-    if not row["p_adjusted"] < 1 - result.level:
+    if not below(row["p_adjusted"], 1 - result.level):
         ticked = counted_share(int(row["ticked"]), int(row["base"]))
         told = f"{row['term']}: no difference shown ({test}); ticked {ticked}."
     else:
@@ -120,7 +121,7 @@ def _lift(row: Mapping[Any, Any], result: CheckAll) -> str:
     within = row["within_estimate"]
     if np.isnan(within):
         return told
-    seen = row["within_p_adjusted"] < 1 - result.level
+    seen = below(row["within_p_adjusted"], 1 - result.level)
     same = "the same holds" if seen and within * row["estimate"] > 0 else "it is not sure"
     return f"{told} Within consumers {same} ({format_number(within, 1)})."
 
@@ -307,7 +308,7 @@ def lift_figure(result: CheckAll) -> Figure:
         y=_ROW * (np.arange(len(rows)) + 0.5),
         colour=COLOURS[0],
         shape="o",
-        filled=rows["p_adjusted"] < 1 - result.level,
+        filled=below(rows["p_adjusted"], 1 - result.level),
     )
     figure, axes = interval_figure(
         rows,

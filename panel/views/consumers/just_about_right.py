@@ -12,6 +12,7 @@ from matplotlib.patches import Patch
 
 from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import ALL_SIDES, LEAST_GROUP, LEAST_SHARE, JustAboutRight
+from panel.stats.comparing.estimability import below
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
@@ -279,7 +280,7 @@ def _within_words(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
         return f"{side}: too few people changed their answer to say"
     ends = format_interval(row["ci_low"], row["ci_high"])
     points = f"{format_number(row['estimate'])} liking points within consumers ({ends})"
-    if row["p_adjusted"] < 1 - result.level and row["estimate"] > 0:
+    if below(row["p_adjusted"], 1 - result.level) and row["estimate"] > 0:
         return f"{side} costs {points}"
     if row["ci_low"] > 0:
         return f"{side} may cost {points}, but among so many questions this can be chance"

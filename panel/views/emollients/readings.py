@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from panel.models.emollients.joint_map import BOTH, INSTRUMENTS, PANEL, JointMap
 from panel.models.emollients.readings import AGAINST, AS_EXPECTED, CANNOT_TELL, JoinedReadings
+from panel.stats.comparing.estimability import below
 from panel.study.naming import Naming
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
 from panel.views.emollients.swaps import swap_words
@@ -74,7 +75,7 @@ def screening_sentences(result: JoinedReadings, names: Naming) -> tuple[str, ...
     """Return what the screening list holds, and what it is good for."""
     if result.screening.empty:
         return ()
-    seen = result.screening.loc[result.screening["p_adjusted"] < 1 - result.level]
+    seen = result.screening.loc[below(result.screening["p_adjusted"], 1 - result.level)]
     number = len(result.screening)
     if seen.empty:
         return (f"Of the {number} pairs nobody declared beforehand, none stands out after adjusting for their number.",)
@@ -265,7 +266,7 @@ def screening_table(result: JoinedReadings, names: Naming) -> pd.DataFrame:
             "Prototypes": [f"{count:d}" for count in rows["n"]],
             "p": [format_p(value) for value in rows["p_value"]],
             "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
-            "Stands out": ["yes" if value < 1 - result.level else "no" for value in rows["p_adjusted"]],
+            "Stands out": ["yes" if below(value, 1 - result.level) else "no" for value in rows["p_adjusted"]],
         },
         dtype="str",
     )

@@ -15,6 +15,7 @@ from matplotlib.ticker import PercentFormatter
 from panel.models.over_time.after_feel import AfterFeel
 from panel.models.over_time.dominance import Dominances
 from panel.models.over_time.intensity import QUANTITIES, Courses
+from panel.stats.comparing.estimability import below
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
@@ -221,7 +222,7 @@ def _courses_headline(result: Courses, names: Naming) -> str:
             "prototypes differ was not tested."
         )
     rows, words = result.differences.attributes, _course_names(result, names)
-    apart = rows["p_adjusted"] < round(1 - result.differences.level, 12)
+    apart = below(rows["p_adjusted"], 1 - result.differences.level)
     told = [_quoted(words.attribute(str(name))) for name in rows.loc[apart, "attribute"]]
     if not told:
         return "In no quantity can the courses be told apart. That does not show that they are alike."

@@ -9,6 +9,7 @@ import pandas as pd
 
 from panel.models.prototypes.alike import BEYOND, NO_DIRECTION, NOT_WORSE, WORSE, Alike, PlannedDifferences
 from panel.models.prototypes.differences import EQUIVALENT, WOULD_BE
+from panel.stats.comparing.estimability import below
 from panel.study.naming import Naming
 from panel.words import (
     NOTHING,
@@ -131,7 +132,7 @@ def planned_headline(result: PlannedDifferences) -> str:
     planned = result.differences.loc[result.differences["planned"]]
     if planned.empty:
         return "The study states no difference that was planned beforehand."
-    told = int((planned["p_adjusted"] < round(1 - result.level, 12)).sum())
+    told = int(below(planned["p_adjusted"], 1 - result.level).sum())
     total = len(planned)
     if total == 1:
         return f"The one difference planned beforehand {'is shown' if told else 'is not shown'}."
@@ -149,7 +150,7 @@ def what_was_planned_shows(result: PlannedDifferences, names: Naming) -> list[st
 
 def _line(row: Mapping[Any, Any], level: float, names: Naming) -> str:
     interval = format_interval(row["ci_low"], row["ci_high"], names.digits)
-    shown = "shown" if row["p_adjusted"] < round(1 - level, 12) else "not shown"
+    shown = "shown" if below(row["p_adjusted"], 1 - level) else "not shown"
     mark = "" if row["planned"] else f" {EXPLORATORY.capitalize()}: chosen with the scores at hand."
     return (
         f"{names.attribute(str(row['attribute']))}: {row['prototype']} minus {row['versus']} is "

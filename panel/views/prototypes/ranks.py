@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from panel.models.prototypes.ranks import DURBIN, FRIEDMAN, RankComparison
+from panel.stats.comparing.estimability import below
 from panel.study.naming import Naming
 from panel.words import format_list, format_number, p_after_holm
 
@@ -60,7 +61,7 @@ def what_the_ranks_cannot_show(result: RankComparison) -> tuple[str, ...]:
 
 
 def _line(row: Mapping[Any, Any], result: RankComparison, names: Naming) -> str:
-    attribute, apart = str(row["attribute"]), bool(row["p_adjusted"] < 1 - result.level)
+    attribute, apart = str(row["attribute"]), bool(below(row["p_adjusted"], 1 - result.level))
     found = "the ranks tell the prototypes apart" if apart else "the ranks show no difference"
     parts = [f"{names.attribute(attribute)}: {found} ({_test(row)})."]
     if apart:
@@ -71,7 +72,7 @@ def _line(row: Mapping[Any, Any], result: RankComparison, names: Naming) -> str:
     if row["n_lost"]:
         parts.append(f"Lost for the ranks: {format_list(_lost(attribute, result))}.")
     if np.isfinite(row["mixed_p_adjusted"]):
-        same = apart == (row["mixed_p_adjusted"] < 1 - result.level)
+        same = apart == bool(below(row["mixed_p_adjusted"], 1 - result.level))
         answer = "says the same" if same else f"says otherwise ({p_after_holm(row['mixed_p_adjusted'])})"
         parts.append(f"The mixed model {answer}.")
     return " ".join(parts)
@@ -102,7 +103,7 @@ def _lost(attribute: str, result: RankComparison) -> list[str]:
 
 
 def _apart(result: RankComparison, column: str) -> pd.Series:
-    return result.attributes[column] < 1 - result.level
+    return pd.Series(below(result.attributes[column], 1 - result.level), index=result.attributes.index)
 
 
 def _words(rows: pd.DataFrame, names: Naming) -> list[str]:
