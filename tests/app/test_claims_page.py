@@ -46,7 +46,7 @@ def test_the_demo_and_one_claim_after_another(monkeypatch: pytest.MonkeyPatch):
     assert app.title[0].value == "Claims"
     assert "Of 10 claims:" in text
     assert "Local law decides what may be claimed" in text
-    assert "✓ supported**: “less greasy than our previous hand cream”" in text
+    assert "✓ supported as worded**: “less greasy than our previous hand cream”" in text
     chosen = labelled(app.selectbox, "Claim")
     app = chosen.select(next(n for n in range(1, 11) if "8 in 10" in chosen.options[n - 1])).run()
     assert not app.exception

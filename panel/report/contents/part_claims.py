@@ -37,6 +37,7 @@ from panel.views.consumers.liking import liking_headline
 from panel.views.consumers.segments import segments_headline
 from panel.views.decision.claims import (
     claims_headline,
+    criteria_words,
     ended,
     footnote_lines,
     kind_words,
@@ -155,7 +156,7 @@ def _option(found: Claims, number: int) -> str:
     row = found.claims.loc[found.claims["number"] == number].iloc[0]
     parts = [f"“{row['claim']}”."]
     parts += [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
-    parts += wording_lines(found, number)
+    parts += [*wording_lines(found, number), criteria_words(found, number)]
     parts += [f"Footnote: {text}" for text in footnote_lines(found, number)[:1] if row["footnote"]]
     return " ".join(parts)
 
