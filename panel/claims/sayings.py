@@ -38,7 +38,7 @@ def public_name(study: Study, names: Names, prototype: str) -> str:
 
 def product_words(names: Names) -> str:
     """Return what kind of product the study is about; formula where it does not say."""
-    return " ".join(max(sorted(names.product_types), key=lambda words: len(words), default=("formula",)))
+    return max((" ".join(words) for words in sorted(names.product_types)), key=len, default="formula")
 
 
 def compared(
