@@ -7,23 +7,12 @@ import streamlit as st
 from panel.answers import AGREEMENT, CHECK_ALL, JUST_ABOUT_RIGHT, LIKING, PREFERENCE_MAP, SEED, SEGMENTS
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, heading, how_computed, picture, plain, say, show, table
-from panel.models.consumers.agreement import Agreement
 from panel.models.consumers.answers import questions_of
 from panel.models.consumers.check_all import CheckAll
 from panel.models.consumers.liking import Liking
 from panel.models.consumers.segments import Segments
 from panel.study.naming import Naming
-from panel.views.consumers.agreement import (
-    agreement_figure,
-    agreement_headline,
-    agreement_svg,
-    bars_table,
-    how_readily_yes_is_said,
-    statements_table,
-    what_agreement_cannot_show,
-    what_the_statements_show,
-    without_foil_table,
-)
+from panel.views.consumers.agreement import tell_agreement
 from panel.views.consumers.check_all import (
     check_all_headline,
     lift_figure,
@@ -143,34 +132,9 @@ def _lift(found: CheckAll) -> None:
 
 def agreement_section(study: StudyInUse, names: Naming) -> None:
     """Show how many agree with each statement, against its bar, and how readily these people say yes."""
-    heading("Agreement with statements")
     found = attempt(study.answer, AGREEMENT)
-    if found is None:
-        return
-    st.markdown(f"**{plain(agreement_headline(found))}**")
-    say(what_the_statements_show(found), first=found.statements["question"])
-    picture(
-        agreement_svg(found),
-        lambda: agreement_figure(found),
-        name="agreement",
-        alt="Share who agreed with each statement, with intervals and bars; the table has the numbers.",
-    )
-    _yes_saying(found)
-    with st.expander("All counts and intervals"):
-        shown = statements_table(found)
-        table(shown, name="statements", alt="Agreement with each statement", full=found.statements)
-    with st.expander("Against the bars"):
-        table(bars_table(found), name="agreement_bars", alt="Tests against the bars", full=found.bars)
-    with st.expander(_HOW):
-        say([found.method, *found.notes, *what_agreement_cannot_show(found)])
-
-
-def _yes_saying(found: Agreement) -> None:
-    with st.expander("How readily do these people say yes?", expanded=True):
-        say(how_readily_yes_is_said(found))
-        if len(found.without_foil):
-            alt = "Agreement without those who agreed with an untrue statement"
-            table(without_foil_table(found), name="without_yes_sayers", alt=alt, full=found.without_foil)
+    if found is not None:
+        show(tell_agreement(found, names))
 
 
 # Consumers' liking on the page: which is liked better, groups that want different things, and the preference map.

@@ -198,6 +198,7 @@ def _rows(content: Any) -> Any:
 
 def _print_counted(study: Study, kind: str) -> None:
     from panel.study.naming import naming
+    from panel.views.consumers.agreement import tell_agreement
     from panel.views.consumers.just_about_right import tell_just_about_right
 
     result = _counted(study, kind)
@@ -207,10 +208,11 @@ def _print_counted(study: Study, kind: str) -> None:
         print_lines(result, "")
         return
     names = naming(study)
-    if kind == "just_about_right":
-        print_told(tell_just_about_right(result, names), everything=True)
+    tell: dict[str, Any] = {"just_about_right": tell_just_about_right, "agreement": tell_agreement}
+    if kind in tell:
+        print_told(tell[kind](result, names), everything=True)
         return
-    words, tables, cannot = {"check_all": _terms, "agreement": _statements}[kind](result, names)
+    words, tables, cannot = _terms(result, names)
     print_lines(*words, "")
     for table in tables:
         print_table(table)
@@ -234,20 +236,6 @@ def _terms(result: Any, names: Naming) -> Told:
     words = [check_all_headline(result), "", *what_the_terms_show(result), *what_goes_with_liking(result)]
     tables = [term_counts_table(result), term_tests_table(result)]
     return words, [*tables, *([lift_table(result)] if len(result.lift) else [])], what_check_all_cannot_show(result)
-
-
-def _statements(result: Any, names: Naming) -> Told:
-    from panel.views.consumers.agreement import (
-        agreement_headline,
-        bars_table,
-        how_readily_yes_is_said,
-        statements_table,
-        what_agreement_cannot_show,
-        what_the_statements_show,
-    )
-
-    words = [agreement_headline(result), "", *what_the_statements_show(result), *how_readily_yes_is_said(result)]
-    return words, [statements_table(result), bars_table(result)], what_agreement_cannot_show(result)
 
 
 # Command about forced choices: can people tell two samples apart, and which one do they prefer?

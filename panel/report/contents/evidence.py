@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 import panel
-from panel.answers import JUST_ABOUT_RIGHT, Answers
+from panel.answers import AGREEMENT, JUST_ABOUT_RIGHT, Answers
 from panel.report.contents import part_claims, part_study, tables, tables_consumers
 from panel.report.contents.blocks import Maker, Report, Section, described, fact
 from panel.report.contents.part_claims import summary
@@ -14,6 +14,7 @@ from panel.report.contents.part_results import analysis, consumers, emollients, 
 from panel.report.contents.part_study import balance, report_day
 from panel.report.elsewhere import work_out
 from panel.study.study import Study, is_rehearsed
+from panel.views.consumers.agreement import BARS, STATEMENTS
 from panel.views.consumers.just_about_right import DROPS
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
@@ -118,8 +119,8 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "XT": tables_consumers.term_tests,
         "XL": tables_consumers.lift,
         "XA": tables_consumers.term_pairs,
-        "Y": tables_consumers.statements,
-        "YB": tables_consumers.bars,
+        "Y": described(AGREEMENT, STATEMENTS),
+        "YB": described(AGREEMENT, BARS),
         "E": tables_consumers.preferences,
         "FC": tables_consumers.forced_choices,
         "DE": tables.ranking,

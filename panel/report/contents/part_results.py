@@ -9,7 +9,7 @@ from importlib.metadata import version
 import pandas as pd
 
 import panel
-from panel.answers import JUST_ABOUT_RIGHT, Answers, NoAnswer
+from panel.answers import AGREEMENT, JUST_ABOUT_RIGHT, Answers, NoAnswer
 from panel.models.consumers.answers import questions_of
 from panel.report.contents.blocks import (
     Block,
@@ -47,7 +47,6 @@ from panel.report.contents.tables import (
     versus,
 )
 from panel.report.contents.tables_consumers import (
-    bars,
     forced_choices,
     groups,
     lift,
@@ -57,21 +56,13 @@ from panel.report.contents.tables_consumers import (
     liking_tests,
     preferences,
     sensations,
-    statements,
     term_pairs,
     term_tests,
     terms,
 )
 from panel.study.formulas import emollient_blend
 from panel.views.assessors.assessor_words import scale_use_headline, what_scale_use_shows
-from panel.views.consumers.agreement import (
-    agreement_figure,
-    agreement_headline,
-    agreement_svg,
-    how_readily_yes_is_said,
-    what_agreement_cannot_show,
-    what_the_statements_show,
-)
+from panel.views.consumers.agreement import BARS, STATEMENTS, tell_agreement
 from panel.views.consumers.check_all import (
     check_all_headline,
     what_check_all_cannot_show,
@@ -396,18 +387,12 @@ def _terms(answers: Answers) -> list[Block]:
 
 
 def _agreement(answers: Answers) -> list[Block]:
-    found = answers.agreement
+    found, names = answers.agreement, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield Paragraph(agreement_headline(found))
-        yield from points([*what_the_statements_show(found), *how_readily_yes_is_said(found)])
-        alt = "Share of consumers who agreed with each statement, with its interval; the table has the numbers."
-        title = "Agreement with each statement"
-        yield picture("agreement", title, alt, lambda: agreement_svg(found), lambda: agreement_figure(found))
-        yield from _tables(answers, statements, bars)
-        yield from points([found.method, *found.notes, *what_agreement_cannot_show(found)])
+        if not isinstance(found, NoAnswer):
+            tables = (numbers_of(answers, AGREEMENT, table) for table in (STATEMENTS, BARS))
+            yield from told_blocks(tell_agreement(found, names), *tables)
 
     return _told("Agreement with statements (consumers)", found, make)
 

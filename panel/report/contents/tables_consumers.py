@@ -6,7 +6,6 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from panel.answers import Answers, NoAnswer
-from panel.models.consumers.agreement import Agreement
 from panel.models.consumers.answers import questions_of
 from panel.models.consumers.check_all import CheckAll
 from panel.models.consumers.forced_choice import ForcedChoices
@@ -16,7 +15,6 @@ from panel.models.consumers.preference_map import PreferenceMap
 from panel.models.consumers.segments import Segments
 from panel.report.contents.blocks import Numbers, numbers
 from panel.study.shown import Source
-from panel.views.consumers.agreement import bars_table, statements_table
 from panel.views.consumers.check_all import lift_table, term_counts_table, term_pairs_table, term_tests_table
 from panel.views.consumers.choices import choices_table, preferences_table
 from panel.views.consumers.liking import liking_pairs_table, liking_table, liking_tests_table
@@ -162,33 +160,6 @@ def lift(answers: Answers) -> Numbers | NoAnswer:
         return numbers("XL", "Terms and liking", lift_table(found), found.lift, ["term"], found.method, source, liked)
 
     return _made(answers.check_all, make)
-
-
-def statements(answers: Answers) -> Numbers | NoAnswer:
-    """Return how many agreed with each statement."""
-
-    def make(found: Agreement) -> Numbers:
-        source = Source(
-            "answers", same={"question": "question", "prototype": "prototype"}, only={"kind": ("agreement",)}
-        )
-        shown, key = statements_table(found), ["prototype", "question"]
-        return numbers("Y", "Agreement with each statement", shown, found.statements, key, found.method, source)
-
-    return _made(answers.agreement, make)
-
-
-def bars(answers: Answers) -> Numbers | NoAnswer:
-    """Return the test of each statement against its bar."""
-
-    def make(found: Agreement) -> Numbers:
-        source = Source(
-            "answers", same={"question": "question", "prototype": "prototype"}, only={"kind": ("agreement",)}
-        )
-        shown, key = bars_table(found), ["prototype", "question", "claim", "source"]
-        title = "Statements against the bar set beforehand"
-        return numbers("YB", title, shown, found.bars, key, found.method, source)
-
-    return _made(answers.agreement, make)
 
 
 def preferences(answers: Answers) -> Numbers | NoAnswer:

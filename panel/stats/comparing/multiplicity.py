@@ -32,6 +32,14 @@ def benjamini_hochberg(p: ArrayLike) -> NDArray[np.float64]:
     return _back_in_place(values, asked, order, np.minimum.accumulate(stepped[::-1])[::-1])
 
 
+def below(p_value: ArrayLike, level: float) -> NDArray[np.bool_]:
+    """Return which p-values are below `1 - level`, strictly; no number (NaN) never is.
+
+    1 - 0.95 is stored as 0.05 and a little; without rounding, p = 0.05 would be below it.
+    """
+    return np.asarray(np.asarray(p_value, dtype=float) < round(1 - level, 12))
+
+
 def _sorted_family(p: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.intp]]:
     """Return p as an array, which entries were asked, and the order of those from small to large."""
     values = np.asarray(p, dtype=float)
