@@ -8,27 +8,11 @@ from panel.answers import AGREEMENT, CHECK_ALL, JUST_ABOUT_RIGHT, LIKING, PREFER
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, heading, how_computed, picture, plain, say, show, table
 from panel.models.consumers.answers import questions_of
-from panel.models.consumers.check_all import CheckAll
 from panel.models.consumers.liking import Liking
 from panel.models.consumers.segments import Segments
 from panel.study.naming import Naming
 from panel.views.consumers.agreement import tell_agreement
-from panel.views.consumers.check_all import (
-    check_all_headline,
-    lift_figure,
-    lift_svg,
-    lift_table,
-    term_components_table,
-    term_counts_table,
-    term_map_figure,
-    term_map_svg,
-    term_map_words,
-    term_pairs_table,
-    term_tests_table,
-    what_check_all_cannot_show,
-    what_goes_with_liking,
-    what_the_terms_show,
-)
+from panel.views.consumers.check_all import tell_check_all
 from panel.views.consumers.just_about_right import tell_just_about_right
 from panel.views.consumers.liking import (
     distribution_alt_text,
@@ -84,50 +68,9 @@ def just_about_right_section(study: StudyInUse, names: Naming) -> None:
 
 def check_all_section(study: StudyInUse, names: Naming) -> None:
     """Show which terms are ticked for which prototype, their map, and which go with liking."""
-    heading("Words people tick")
     found = attempt(study.answer, CHECK_ALL)
-    if found is None:
-        return
-    st.markdown(f"**{plain(check_all_headline(found))}**")
-    say(what_goes_with_liking(found), first=found.terms["term"])
-    if found.map is not None:
-        picture(
-            term_map_svg(found),
-            lambda: term_map_figure(found),
-            name="term_map",
-            alt="Map of the terms and the prototypes; the table of counts has the numbers.",
-        )
-    say(term_map_words(found))
-    counts = term_counts_table(found)
-    table(counts, name="term_counts", alt="How many ticked each term for each prototype", full=found.shares)
-    _lift(found)
-    with st.expander("Term by term: do the prototypes differ?"):
-        say(what_the_terms_show(found), first=found.terms["term"])
-        table(term_tests_table(found), name="term_tests", alt="Cochran's Q of each term", full=found.terms)
-    with st.expander("All pairs of prototypes, term by term"):
-        table(term_pairs_table(found), name="term_pairs", alt="Pairs of prototypes by term", full=found.pairs)
-    with st.expander(_HOW):
-        if found.map is not None:
-            table(
-                term_components_table(found),
-                name="term_components",
-                alt="Components of the map",
-                full=found.map.components,
-            )
-        say([found.method, *found.notes, *what_check_all_cannot_show(found)])
-
-
-def _lift(found: CheckAll) -> None:
-    if not found.lift["estimate"].notna().any():
-        return
-    with st.expander("Terms and liking"):
-        picture(
-            lift_svg(found),
-            lambda: lift_figure(found),
-            name="terms_and_liking",
-            alt="Liking where a term is ticked minus where it is not, with intervals, by term.",
-        )
-        table(lift_table(found), name="terms_and_liking_table", alt="Liking by term", full=found.lift)
+    if found is not None:
+        show(tell_check_all(found, names))
 
 
 def agreement_section(study: StudyInUse, names: Naming) -> None:

@@ -199,6 +199,7 @@ def _rows(content: Any) -> Any:
 def _print_counted(study: Study, kind: str) -> None:
     from panel.study.naming import naming
     from panel.views.consumers.agreement import tell_agreement
+    from panel.views.consumers.check_all import tell_check_all
     from panel.views.consumers.just_about_right import tell_just_about_right
 
     result = _counted(study, kind)
@@ -208,34 +209,12 @@ def _print_counted(study: Study, kind: str) -> None:
         print_lines(result, "")
         return
     names = naming(study)
-    tell: dict[str, Any] = {"just_about_right": tell_just_about_right, "agreement": tell_agreement}
-    if kind in tell:
-        print_told(tell[kind](result, names), everything=True)
-        return
-    words, tables, cannot = _terms(result, names)
-    print_lines(*words, "")
-    for table in tables:
-        print_table(table)
-    print_lines(result.method, *result.notes, *cannot, "")
-
-
-Told = tuple[list[str], list[Any], tuple[str, ...]]  # words, tables, what it cannot show
-
-
-def _terms(result: Any, names: Naming) -> Told:
-    from panel.views.consumers.check_all import (
-        check_all_headline,
-        lift_table,
-        term_counts_table,
-        term_tests_table,
-        what_check_all_cannot_show,
-        what_goes_with_liking,
-        what_the_terms_show,
-    )
-
-    words = [check_all_headline(result), "", *what_the_terms_show(result), *what_goes_with_liking(result)]
-    tables = [term_counts_table(result), term_tests_table(result)]
-    return words, [*tables, *([lift_table(result)] if len(result.lift) else [])], what_check_all_cannot_show(result)
+    tell: dict[str, Any] = {
+        "just_about_right": tell_just_about_right,
+        "check_all": tell_check_all,
+        "agreement": tell_agreement,
+    }
+    print_told(tell[kind](result, names), everything=True)
 
 
 # Command about forced choices: can people tell two samples apart, and which one do they prefer?

@@ -40,7 +40,7 @@ def demo(monkeypatch: pytest.MonkeyPatch) -> None:
     ("section", "words", "tables"),
     [
         (SECTIONS[0], ["Worth a move", "too thin", "Would P2 still be too thin", "Welch"], 6),
-        (SECTIONS[1], ["15 of 16 terms", "greasy: where it is ticked", "Cochran"], 5),
+        (SECTIONS[1], ["All 16 terms but white marks", "greasy: where it is ticked", "Cochran"], 5),
         (SECTIONS[2], ["of 8 bars", "44 of 58 (75.8 %)", "scent", "never rounded up"], 3),
     ],
 )

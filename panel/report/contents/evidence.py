@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 import panel
-from panel.answers import AGREEMENT, JUST_ABOUT_RIGHT, Answers
+from panel.answers import AGREEMENT, CHECK_ALL, JUST_ABOUT_RIGHT, Answers
 from panel.report.contents import part_claims, part_study, tables, tables_consumers
 from panel.report.contents.blocks import Maker, Report, Section, described, fact
 from panel.report.contents.part_claims import summary
@@ -15,6 +15,7 @@ from panel.report.contents.part_study import balance, report_day
 from panel.report.elsewhere import work_out
 from panel.study.study import Study, is_rehearsed
 from panel.views.consumers.agreement import BARS, STATEMENTS
+from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS
 from panel.views.consumers.just_about_right import DROPS
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
@@ -115,10 +116,10 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "G": tables_consumers.groups,
         "HS": tables_consumers.sensations,
         "J": described(JUST_ABOUT_RIGHT, DROPS),
-        "X": tables_consumers.terms,
-        "XT": tables_consumers.term_tests,
-        "XL": tables_consumers.lift,
-        "XA": tables_consumers.term_pairs,
+        "X": described(CHECK_ALL, TERM_COUNTS),
+        "XT": described(CHECK_ALL, TERM_TESTS),
+        "XL": described(CHECK_ALL, LIFT),
+        "XA": described(CHECK_ALL, TERM_PAIRS),
         "Y": described(AGREEMENT, STATEMENTS),
         "YB": described(AGREEMENT, BARS),
         "E": tables_consumers.preferences,

@@ -9,7 +9,7 @@ from importlib.metadata import version
 import pandas as pd
 
 import panel
-from panel.answers import AGREEMENT, JUST_ABOUT_RIGHT, Answers, NoAnswer
+from panel.answers import AGREEMENT, CHECK_ALL, JUST_ABOUT_RIGHT, Answers, NoAnswer
 from panel.models.consumers.answers import questions_of
 from panel.report.contents.blocks import (
     Block,
@@ -49,26 +49,17 @@ from panel.report.contents.tables import (
 from panel.report.contents.tables_consumers import (
     forced_choices,
     groups,
-    lift,
     liking,
     liking_boxes,
     liking_pairs,
     liking_tests,
     preferences,
     sensations,
-    term_pairs,
-    term_tests,
-    terms,
 )
 from panel.study.formulas import emollient_blend
 from panel.views.assessors.assessor_words import scale_use_headline, what_scale_use_shows
 from panel.views.consumers.agreement import BARS, STATEMENTS, tell_agreement
-from panel.views.consumers.check_all import (
-    check_all_headline,
-    what_check_all_cannot_show,
-    what_goes_with_liking,
-    what_the_terms_show,
-)
+from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS, tell_check_all
 from panel.views.consumers.choices import (
     choice_headline,
     preference_headline,
@@ -373,15 +364,12 @@ def _just_about_right(answers: Answers) -> list[Block]:
 
 
 def _terms(answers: Answers) -> list[Block]:
-    found = answers.check_all
+    found, names = answers.check_all, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield Paragraph(check_all_headline(found))
-        yield from points([*what_the_terms_show(found), *what_goes_with_liking(found)])
-        yield from _tables(answers, terms, term_tests, lift, term_pairs)
-        yield from points([found.method, *found.notes, *what_check_all_cannot_show(found)])
+        if not isinstance(found, NoAnswer):
+            tables = (numbers_of(answers, CHECK_ALL, table) for table in (TERM_COUNTS, TERM_TESTS, LIFT, TERM_PAIRS))
+            yield from told_blocks(tell_check_all(found, names), *tables)
 
     return _told("Check all that apply (consumers)", found, make)
 

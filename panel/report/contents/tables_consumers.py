@@ -7,7 +7,6 @@ from typing import TypeVar
 
 from panel.answers import Answers, NoAnswer
 from panel.models.consumers.answers import questions_of
-from panel.models.consumers.check_all import CheckAll
 from panel.models.consumers.forced_choice import ForcedChoices
 from panel.models.consumers.liking import Liking
 from panel.models.consumers.preference import Preferences
@@ -15,7 +14,6 @@ from panel.models.consumers.preference_map import PreferenceMap
 from panel.models.consumers.segments import Segments
 from panel.report.contents.blocks import Numbers, numbers
 from panel.study.shown import Source
-from panel.views.consumers.check_all import lift_table, term_counts_table, term_pairs_table, term_tests_table
 from panel.views.consumers.choices import choices_table, preferences_table
 from panel.views.consumers.liking import liking_pairs_table, liking_table, liking_tests_table
 from panel.views.consumers.preference_map import sensations_table
@@ -110,56 +108,6 @@ def sensations(answers: Answers) -> Numbers | NoAnswer:
         return numbers("HS", title, shown, found.sensations, key, found.method, *sources, rows=rows)
 
     return _made(answers.preference_map, make)
-
-
-def terms(answers: Answers) -> Numbers | NoAnswer:
-    """Return how often each term was ticked for each prototype."""
-
-    def make(found: CheckAll) -> Numbers:
-        rows = [(name,) for name in dict.fromkeys(found.shares["term"])]
-        source = Source("answers", same={"term": "question", "prototype": "prototype"}, only={"kind": ("check_all",)})
-        shown, key = term_counts_table(found), ["term", "prototype"]
-        return numbers("X", "Ticks of each term", shown, found.shares, key, found.method, source, rows=rows)
-
-    return _made(answers.check_all, make)
-
-
-def term_tests(answers: Answers) -> Numbers | NoAnswer:
-    """Return the test of each term."""
-
-    def make(found: CheckAll) -> Numbers:
-        source = Source("answers", same={"term": "question"}, only={"kind": ("check_all",)})
-        title = "Do the prototypes differ in how often a term is ticked?"
-        return numbers("XT", title, term_tests_table(found), found.terms, ["term"], found.method, source)
-
-    return _made(answers.check_all, make)
-
-
-def term_pairs(answers: Answers) -> Numbers | NoAnswer:
-    """Return the comparison of two prototypes on each term."""
-
-    def make(found: CheckAll) -> Numbers:
-        source = Source(
-            "answers", same={"term": "question"}, only={"kind": ("check_all",)}, direct=("prototype", "versus")
-        )
-        shown, key = term_pairs_table(found), ["term", "prototype", "versus"]
-        title = "Each term, all pairs of prototypes"
-        return numbers("XA", title, shown, found.pairs, key, found.method, source, printed=False)
-
-    return _made(answers.check_all, make)
-
-
-def lift(answers: Answers) -> Numbers | NoAnswer:
-    """Return how liking goes with each term."""
-
-    def make(found: CheckAll) -> Numbers | NoAnswer:
-        if found.lift.empty:
-            return NoAnswer("There is no liking question that the terms could be held against.")
-        source = Source("answers", same={"term": "question"}, only={"kind": ("check_all",)})
-        liked = Source("answers", only={"question": (found.liking,)})
-        return numbers("XL", "Terms and liking", lift_table(found), found.lift, ["term"], found.method, source, liked)
-
-    return _made(answers.check_all, make)
 
 
 def preferences(answers: Answers) -> Numbers | NoAnswer:
