@@ -229,26 +229,29 @@ def _print_counted(study: Study, kind: str) -> None:
     metavar="SHARE",
     help="Share of people who may tell the samples apart, such as 0.3, in place of the recorded one.",
 )
+@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
 @json_option
-def forced_choice(study: Path, similar_below: float | None, as_json: bool) -> None:
+def forced_choice(study: Path, similar_below: float | None, everything: bool, as_json: bool) -> None:
     """Judge triangle, duo-trio, 3-AFC, tetrad and paired tests, and count preferences."""
-    from panel.models.consumers.choices import METHOD_OF
-    from panel.models.consumers.forced_choice import judge_forced_choices
-    from panel.models.consumers.preference import count_preferences
+    from panel.answers import FORCED_CHOICES, PREFERENCES, Answers
+    from panel.views.consumers.choices import tell_forced_choices, tell_preferences
 
-    opened = open_path(study)
-    kinds = set(opened.table("answers")["kind"])
+    answers = Answers(open_path(study))
+    kinds = set(answers.study.table("answers")["kind"])
     # a study without any such answers gets the sentence that says how to record them
-    asked = bool(kinds & set(METHOD_OF)) or "preference" not in kinds
-    choices = judge_forced_choices(opened, similar_below=similar_below) if asked else None
-    preferences = count_preferences(opened) if "preference" in kinds else None
+    asked = bool(kinds & set(FORCED_CHOICES.kinds)) or "preference" not in kinds
+    choices = answers.need(FORCED_CHOICES, similar_below=similar_below) if asked else None
+    preferences = answers.need(PREFERENCES) if "preference" in kinds else None
     if as_json:
-        print_json(_as_data(choices, preferences))
+        print_json(_choices_as_data(choices, preferences))
         return
-    _print_words(opened, choices, preferences)
+    if choices is not None:
+        print_told(tell_forced_choices(choices, answers.names), everything=everything)
+    if preferences is not None:
+        print_told(tell_preferences(preferences, answers.names), everything=everything)
 
 
-def _as_data(choices: ForcedChoices | None, preferences: Preferences | None) -> dict[str, Any]:
+def _choices_as_data(choices: ForcedChoices | None, preferences: Preferences | None) -> dict[str, Any]:
     content: dict[str, Any] = {}
     methods: list[str] = []
     notes: list[str] = []
@@ -263,35 +266,3 @@ def _as_data(choices: ForcedChoices | None, preferences: Preferences | None) -> 
         methods.append(preferences.method)
         notes += preferences.notes
     return content | {"method": " ".join(methods), "notes": notes}
-
-
-def _print_words(study: Study, choices: ForcedChoices | None, preferences: Preferences | None) -> None:
-    from panel.study.naming import naming
-    from panel.views.consumers.choices import (
-        choice_headline,
-        choice_sessions_table,
-        choices_table,
-        how_much_it_could_see,
-        preference_headline,
-        preferences_table,
-        repeated_words,
-        similarity_table,
-        what_choices_cannot_show,
-        what_preferences_cannot_show,
-        what_the_choices_show,
-        what_the_preferences_show,
-    )
-
-    names = naming(study)
-    if choices is not None:
-        print_lines(choice_headline(choices), "", *what_the_choices_show(choices, names), "")
-        print_table(choices_table(choices))
-        if choices.tests["limit"].notna().any():
-            print_table(similarity_table(choices))
-        print_table(choice_sessions_table(choices))
-        print_lines(*repeated_words(choices), *how_much_it_could_see(choices))
-        print_lines(choices.method, *choices.notes, *what_choices_cannot_show(choices), "")
-    if preferences is not None:
-        print_lines(preference_headline(preferences), "", *what_the_preferences_show(preferences, names), "")
-        print_table(preferences_table(preferences))
-        print_lines(preferences.method, *preferences.notes, *what_preferences_cannot_show(preferences))

@@ -21,6 +21,7 @@ from panel.stats.answers.binomial import (
 )
 from panel.stats.answers.discrimination import fit_beta_binomial
 from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import below
 from panel.stats.comparing.power import same_share_p
 from panel.stats.maps.ideal_points import direction_interval, fit_plane, inside_hull
 from panel.stats.maps.links import correlations
@@ -42,10 +43,10 @@ class Preferences:
     ----------
     counts
         `question kind prototype versus n_people n chosen other no_preference margin margin_recorded needed
-        needed_two_sided p_order order_first order_n p_above p_two_sided rho p_no_spread repeated`. `chosen` prefer
-        `prototype`, `other` prefer `versus`. `needed`: fewest of those who chose, for a preference at the level.
-        `order_first` of `order_n` chose what they tried first; `p_order`: exact test that the order does not matter.
-        `p_above p_two_sided rho p_no_spread`: where people answered more than once, allowing for each person's leaning.
+        needed_two_sided p_order order_first order_n order_matters p_above p_two_sided rho p_no_spread repeated`.
+        `chosen` prefer `prototype`, `other` prefer `versus`. `needed`: fewest of those who chose, for a preference at
+        the level. `order_first` of `order_n` chose what they tried first; `p_order`: exact test that the order does
+        not matter. `p_above p_two_sided rho p_no_spread`: where people answered more than once, allowing for each person's leaning.
     ways
         One row for each question, direction and way to treat votes for no preference: `question prototype versus way
         count base share ci_low ci_high wilson_low wilson_high p_value p_two_sided needed unsurpassed_needed parity_low
@@ -109,21 +110,23 @@ def _counts(rows: pd.DataFrame, level: float) -> dict[str, Any]:
             "needed_two_sided": int(minimum_count(decided, HALF, alpha / 2)) if decided else np.nan,
             "repeated": bool(rows["assessor"].duplicated().any()),
         }
-        | _order(rows)
+        | _order(rows, level)
         | _with_leaning(rows, people, level)
     )
 
 
-def _order(rows: pd.DataFrame) -> dict[str, Any]:
+def _order(rows: pd.DataFrame, level: float) -> dict[str, Any]:
     """Return whether people lean to what they tried first: exact test of order against choice."""
     known = rows.loc[rows["first"].notna() & rows["chosen"].notna()]
     if known["first"].nunique() < 2 or rows["assessor"].duplicated().any():
-        return {"order_first": np.nan, "order_n": len(known), "p_order": np.nan}
+        return {"order_first": np.nan, "order_n": len(known), "p_order": np.nan, "order_matters": False}
     table = pd.crosstab(known["first"], known["chosen"]).reindex(columns=[0.0, 1.0], fill_value=0)
+    p_order = same_share_p(table[1.0], table.sum(axis=1))[0]
     return {
         "order_first": int((known["first"] == known["chosen"]).sum()),
         "order_n": len(known),
-        "p_order": same_share_p(table[1.0], table.sum(axis=1))[0],
+        "p_order": p_order,
+        "order_matters": bool(below(p_order, level)),
     }
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 import panel
-from panel.answers import AGREEMENT, CHECK_ALL, JUST_ABOUT_RIGHT, Answers
+from panel.answers import AGREEMENT, CHECK_ALL, FORCED_CHOICES, JUST_ABOUT_RIGHT, PREFERENCES, Answers
 from panel.report.contents import part_claims, part_study, tables, tables_consumers
 from panel.report.contents.blocks import Maker, Report, Section, described, fact
 from panel.report.contents.part_claims import summary
@@ -14,6 +14,7 @@ from panel.report.contents.part_results import analysis, consumers, emollients, 
 from panel.report.contents.part_study import balance, report_day
 from panel.report.elsewhere import work_out
 from panel.study.study import Study, is_rehearsed
+from panel.views.consumers import choices
 from panel.views.consumers.agreement import BARS, STATEMENTS
 from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS
 from panel.views.consumers.just_about_right import DROPS
@@ -122,8 +123,8 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "XA": described(CHECK_ALL, TERM_PAIRS),
         "Y": described(AGREEMENT, STATEMENTS),
         "YB": described(AGREEMENT, BARS),
-        "E": tables_consumers.preferences,
-        "FC": tables_consumers.forced_choices,
+        "E": described(PREFERENCES, choices.PREFERENCES),
+        "FC": described(FORCED_CHOICES, choices.CHOICES),
         "DE": tables.ranking,
         "DW": tables.windows,
         "DG": tables.gates,

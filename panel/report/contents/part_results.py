@@ -9,7 +9,15 @@ from importlib.metadata import version
 import pandas as pd
 
 import panel
-from panel.answers import AGREEMENT, CHECK_ALL, JUST_ABOUT_RIGHT, Answers, NoAnswer
+from panel.answers import (
+    AGREEMENT,
+    CHECK_ALL,
+    FORCED_CHOICES,
+    JUST_ABOUT_RIGHT,
+    PREFERENCES,
+    Answers,
+    NoAnswer,
+)
 from panel.models.consumers.answers import questions_of
 from panel.report.contents.blocks import (
     Block,
@@ -47,27 +55,18 @@ from panel.report.contents.tables import (
     versus,
 )
 from panel.report.contents.tables_consumers import (
-    forced_choices,
     groups,
     liking,
     liking_boxes,
     liking_pairs,
     liking_tests,
-    preferences,
     sensations,
 )
 from panel.study.formulas import emollient_blend
 from panel.views.assessors.assessor_words import scale_use_headline, what_scale_use_shows
+from panel.views.consumers import choices
 from panel.views.consumers.agreement import BARS, STATEMENTS, tell_agreement
 from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS, tell_check_all
-from panel.views.consumers.choices import (
-    choice_headline,
-    preference_headline,
-    what_choices_cannot_show,
-    what_preferences_cannot_show,
-    what_the_choices_show,
-)
-from panel.views.consumers.choices import what_the_preferences_show as what_preferences_show
 from panel.views.consumers.just_about_right import DROPS, tell_just_about_right
 from panel.views.consumers.liking import (
     liking_figure,
@@ -389,12 +388,9 @@ def _preferences(answers: Answers) -> list[Block]:
     found, names = answers.preferences, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield Paragraph(preference_headline(found))
-        yield from points(what_preferences_show(found, names))
-        yield from _tables(answers, preferences)
-        yield from points([found.method, *found.notes, *what_preferences_cannot_show(found)])
+        if not isinstance(found, NoAnswer):
+            table = numbers_of(answers, PREFERENCES, choices.PREFERENCES)
+            yield from told_blocks(choices.tell_preferences(found, names), table)
 
     return _told("Paired preference (consumers)", found, make)
 
@@ -403,11 +399,8 @@ def _forced_choices(answers: Answers) -> list[Block]:
     found, names = answers.forced_choices, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield Paragraph(choice_headline(found))
-        yield from points(what_the_choices_show(found, names))
-        yield from _tables(answers, forced_choices)
-        yield from points([found.method, *found.notes, *what_choices_cannot_show(found)])
+        if not isinstance(found, NoAnswer):
+            table = numbers_of(answers, FORCED_CHOICES, choices.CHOICES)
+            yield from told_blocks(choices.tell_forced_choices(found, names), table)
 
     return _told("Forced choice", found, make)

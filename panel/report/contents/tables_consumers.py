@@ -7,19 +7,15 @@ from typing import TypeVar
 
 from panel.answers import Answers, NoAnswer
 from panel.models.consumers.answers import questions_of
-from panel.models.consumers.forced_choice import ForcedChoices
 from panel.models.consumers.liking import Liking
-from panel.models.consumers.preference import Preferences
 from panel.models.consumers.preference_map import PreferenceMap
 from panel.models.consumers.segments import Segments
 from panel.report.contents.blocks import Numbers, numbers
 from panel.study.shown import Source
-from panel.views.consumers.choices import choices_table, preferences_table
 from panel.views.consumers.liking import liking_pairs_table, liking_table, liking_tests_table
 from panel.views.consumers.preference_map import sensations_table
 from panel.views.consumers.segments import segments_table
 
-_FORCED = ("paired", "triangle", "duo_trio", "three_afc", "tetrad")
 R = TypeVar("R")
 
 
@@ -108,25 +104,3 @@ def sensations(answers: Answers) -> Numbers | NoAnswer:
         return numbers("HS", title, shown, found.sensations, key, found.method, *sources, rows=rows)
 
     return _made(answers.preference_map, make)
-
-
-def preferences(answers: Answers) -> Numbers | NoAnswer:
-    """Return the paired preferences, in every way of counting votes for no preference."""
-
-    def make(found: Preferences) -> Numbers:
-        source = Source("answers", same={"question": "question"}, only={"kind": ("preference",)})
-        shown, key = preferences_table(found), ["question", "prototype", "versus", "way"]
-        return numbers("E", "Paired preferences", shown, found.ways, key, found.method, source)
-
-    return _made(answers.preferences, make)
-
-
-def forced_choices(answers: Answers) -> Numbers | NoAnswer:
-    """Return the tests with a forced choice."""
-
-    def make(found: ForcedChoices) -> Numbers:
-        source = Source("answers", same={"question": "question"}, only={"kind": _FORCED})
-        shown, key = choices_table(found), ["question", "kind", "prototype", "versus"]
-        return numbers("FC", "Tests with a forced choice", shown, found.tests, key, found.method, source)
-
-    return _made(answers.forced_choices, make)
