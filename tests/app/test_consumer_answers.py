@@ -39,7 +39,7 @@ def demo(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize(
     ("section", "words", "tables"),
     [
-        (SECTIONS[0], ["Worth a move", "too thin", "Would P2 still be too thin", "Welch"], 6),
+        (SECTIONS[0], ["Worth testing a change", "too thin", "Would P2 still be too thin", "Welch"], 7),
         (SECTIONS[1], ["All 16 terms but white marks", "greasy: where it is ticked", "Cochran"], 5),
         (SECTIONS[2], ["of 8 bars", "44 of 58 (75.8 %)", "scent", "never rounded up"], 3),
     ],

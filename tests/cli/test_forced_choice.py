@@ -27,7 +27,7 @@ def test_in_words(tmp_path):
     assert "32 preferred P4, 20 preferred P1, 8 had no preference" in told.output
     assert len(told.output.splitlines()) <= 30
     assert "No difference shown is not similarity shown." not in told.output
-    everything = asked(tmp_path / "both", BOTH, "--all").output
+    everything = CliRunner().invoke(forced_choice, [str(tmp_path / "both"), "--all"]).output
     assert "No difference shown is not similarity shown." in everything
     assert "36 answers show a difference with a chance of 80 %" in everything
 

@@ -25,7 +25,7 @@ from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell
 from panel.stats.answers.within_people import within_people
 from panel.stats.comparing.group_means import welch_differences
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.study.formulas import SAME_AMOUNT, all_formulas
 from panel.study.knowledge import why_one_sided
 from panel.study.study import Study
@@ -54,8 +54,9 @@ class JustAboutRight:
         `prototype question n right_mean grand_mean weighted`: the weighted drops of both sides add up to the mean of
         the just-about-right group minus the mean of everybody.
     within
-        `question side estimate std_error df statistic p_value p_adjusted ci_low ci_high n_consumers`: the drop over
-        all prototypes within consumers, who are the units.
+        `question side estimate std_error df statistic p_value p_adjusted ci_low ci_high n_consumers verdict`: the
+        drop over all prototypes within consumers, who are the units. Verdicts: `shown`, `perhaps` (alone, not among so
+        many), `not shown`, `few people`.
     pairs
         `question prototype versus n statistic df p_value p_adjusted`: do the same people spread differently over the
         three sides; Stuart and Maxwell's test, Holm over the pairs of a question.
@@ -333,7 +334,7 @@ def _judged(rows: pd.DataFrame, level: float) -> pd.DataFrame:
     tested = rows["p_value"].where(screened)
     rows["p_value"], rows["p_adjusted"] = tested, holm(tested.to_numpy())
     groups = np.minimum(rows["n_off"], rows["n_right"]) >= LEAST_GROUP
-    shown = groups & (rows["estimate"] > 0) & (rows["p_adjusted"] < 1 - level)
+    shown = groups & (rows["estimate"] > 0) & below(rows["p_adjusted"], level)
     perhaps = groups & ((rows["ci_low"] > 0) | (rows["estimate"] >= LEAST_DROP))
     verdict = np.select(
         [~screened, ~groups, shown, perhaps], ["few people", "small group", "move", "perhaps"], "no cost seen"
@@ -376,7 +377,11 @@ def within_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[n
             "n_consumers": found.n_people.ravel(),
         }
     )
-    return frame.astype({"question": "str", "side": "str"})
+    shown = below(frame["p_adjusted"], level) & (frame["estimate"] > 0)
+    verdict = np.select(
+        [frame["ci_low"].isna(), shown, frame["ci_low"] > 0], ["few people", "shown", "perhaps"], "not shown"
+    )
+    return frame.assign(verdict=verdict).astype({"question": "str", "side": "str", "verdict": "str"})
 
 
 # Which tested change of emollients moves a prototype the way people want it? A question to test, never an order.

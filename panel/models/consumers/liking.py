@@ -26,6 +26,7 @@ from panel.models.prototypes.ranks import FRIEDMAN, rank_tables
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.cumulative_logit import fit_cumulative_logit
 from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import below
 from panel.stats.mixed.reml import ASSESSOR, fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.study import Study, natural_order
@@ -43,10 +44,10 @@ class Liking:
     Parameters
     ----------
     tests
-        `test statistic df df_error p_value n_consumers n_answers`: that no prototype is liked better. `mixed model` is
-        the main one; `mixed model, corrected` allows for pairs that divide people unequally; beside it the ranks
-        (`Friedman`, `Durbin` or `Skillings-Mack`; `statistic` is chi-square, for Durbin F) and, where it was fitted,
-        the `cumulative logit` (likelihood ratio).
+        `test statistic df df_error p_value n_consumers n_answers differs`: that no prototype is liked better. `mixed
+        model` is the main one; `mixed model, corrected` allows for pairs that divide people unequally; beside it the
+        ranks (`Friedman`, `Durbin` or `Skillings-Mack`; `statistic` is chi-square, for Durbin F) and, where it was
+        fitted, the `cumulative logit` (likelihood ratio).
     means
         `prototype n raw_mean estimate std_error df ci_low ci_high letters`: mean liking; the estimate takes out who
         tried what. Two prototypes that share a letter cannot be separated (Tukey).
@@ -62,8 +63,9 @@ class Liking:
     lost
         `method consumers consumers_lost answers answers_lost why`: what each method uses and what it cannot use.
     serving
-        `effect statistic df df_error p_value prototype_p_value`: position and session as further fixed effects, and the
-        test of the prototypes with them in the model. Without rows where neither is recorded or can be told apart.
+        `effect statistic df df_error p_value prototype_p_value matters prototypes_differ`: position and session as
+        further fixed effects, and the test of the prototypes with them in the model. Without rows where neither is
+        recorded or can be told apart.
     positions
         `position n estimate std_error`: mean liking by position, prototypes and sessions taken out.
     by_order
@@ -73,8 +75,8 @@ class Liking:
         `assessor answer n`: consumers who gave every prototype the same answer. They stay in.
     variances
         `consumer residual`.
-    p_value
-        That of the test the answer rests on: the corrected one where enough consumers tried everything.
+    p_value, differs
+        Of the test the answer rests on: the corrected one where enough consumers tried everything.
     answers
         What was read, and what could not be (`panel.models.consumers.answers`).
     """
@@ -94,6 +96,7 @@ class Liking:
     variances: pd.DataFrame
     answers: AnswersRead
     p_value: float
+    differs: bool
     benchmark: str | None
     margin: float | None
     level: float
@@ -140,22 +143,27 @@ def weigh_liking(
     main = [model.test] if np.isnan(epsilon) else [model.test, corrected_test(model.test, epsilon)]
     ranks, (order_test, shifts, why_not) = ranks_beside(frame), shifts_in_order(frame, by_order, MOST_BY_ORDER)
     serving, positions = serving_effects(answers)
+    tests = pd.DataFrame([*main, *ranks.tests, *order_test])
+    p_value = float(main[-1]["p_value"])
     return Liking(
         question=answers.question,
-        tests=pd.DataFrame([*main, *ranks.tests, *order_test]),
+        tests=tests.assign(differs=below(tests["p_value"], level)),
         means=_with_counts(model.means, frame),
         pairs=with_paired_tests(difference_verdicts(model.pairs, margin), frame),
         versus=with_paired_tests(difference_verdicts(model.versus, margin), frame),
         distribution=answer_counts(frame),
         boxes=top_boxes(frame, level),
         lost=losses(answers, ranks, bool(order_test)),
-        serving=serving,
+        serving=serving.assign(
+            matters=below(serving["p_value"], level), prototypes_differ=below(serving["prototype_p_value"], level)
+        ),
         positions=positions,
         by_order=shifts,
         same_everywhere=same_everywhere(frame),
         variances=model.variances,
         answers=answers,
-        p_value=float(main[-1]["p_value"]),
+        p_value=p_value,
+        differs=bool(below(p_value, level)),
         benchmark=base,
         margin=margin,
         level=level,

@@ -6,8 +6,18 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 import panel
-from panel.answers import AGREEMENT, CHECK_ALL, FORCED_CHOICES, JUST_ABOUT_RIGHT, PREFERENCES, Answers
-from panel.report.contents import part_claims, part_study, tables, tables_consumers
+from panel.answers import (
+    AGREEMENT,
+    CHECK_ALL,
+    FORCED_CHOICES,
+    JUST_ABOUT_RIGHT,
+    LIKING,
+    PREFERENCE_MAP,
+    PREFERENCES,
+    SEGMENTS,
+    Answers,
+)
+from panel.report.contents import part_claims, part_study, tables
 from panel.report.contents.blocks import Maker, Report, Section, described, fact
 from panel.report.contents.part_claims import summary
 from panel.report.contents.part_results import analysis, consumers, emollients, instruments
@@ -18,6 +28,9 @@ from panel.views.consumers import choices
 from panel.views.consumers.agreement import BARS, STATEMENTS
 from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS
 from panel.views.consumers.just_about_right import DROPS
+from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
+from panel.views.consumers.preference_map import SENSATIONS
+from panel.views.consumers.segments import SEGMENT_MEANS
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
 INVENTED = "Invented data, for trying things out: no evidence of anything"
@@ -110,12 +123,12 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "R": tables.readings,
         "RP": tables.partners,
         "RS": tables.reading_swaps,
-        "H": tables_consumers.liking,
-        "HT": tables_consumers.liking_tests,
-        "HA": tables_consumers.liking_pairs,
-        "HB": tables_consumers.liking_boxes,
-        "G": tables_consumers.groups,
-        "HS": tables_consumers.sensations,
+        "H": described(LIKING, LIKING_MEANS),
+        "HT": described(LIKING, LIKING_TESTS),
+        "HA": described(LIKING, LIKING_PAIRS),
+        "HB": described(LIKING, LIKING_TOP),
+        "G": described(SEGMENTS, SEGMENT_MEANS),
+        "HS": described(PREFERENCE_MAP, SENSATIONS),
         "J": described(JUST_ABOUT_RIGHT, DROPS),
         "X": described(CHECK_ALL, TERM_COUNTS),
         "XT": described(CHECK_ALL, TERM_TESTS),
