@@ -113,14 +113,14 @@ def weigh_just_about_right(
     side = np.sign(grid.values - RIGHT) + 1  # 0 too little, 1 right, 2 too much
     asked = np.array([name not in set(refused["question"]) for name in grid.questions], dtype=bool)
     liked, liking = _liking(study, grid, liking)
-    drops = drop_frame(grid, side, liked, asked, level)
+    drops = _drop_frame(grid, side, liked, asked, level)
     traced, why_not = _swaps(study, drops, facts, swaps)
     formulas = all_formulas(study).percent if traced is not None else None
     return JustAboutRight(
         shares=_shares(grid, side, level),
         drops=drops,
-        balance=balance_frame(drops),
-        within=within_frame(grid, side, liked, asked, level),
+        balance=_balance_frame(drops),
+        within=_within_frame(grid, side, liked, asked, level),
         pairs=_pairs(grid, side),
         moves=move_frame(drops, facts, traced, formulas),
         refused=refused,
@@ -267,7 +267,7 @@ _COLUMNS = [
 _TEXT = dict.fromkeys(("prototype", "question", "side"), "str")
 
 
-def drop_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
+def _drop_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
     """Return the mean drops, two rows per prototype and question that may be asked both ways.
 
     `side` (questions, consumers, prototypes) is 0 too little, 1 just about right, 2 too much; `liked` (consumers,
@@ -343,7 +343,7 @@ def _judged(rows: pd.DataFrame, level: float) -> pd.DataFrame:
     return rows.assign(split=both, verdict=pd.Series(verdict, index=rows.index, dtype="str"))[_COLUMNS].astype(_TEXT)
 
 
-def balance_frame(drops: pd.DataFrame) -> pd.DataFrame:
+def _balance_frame(drops: pd.DataFrame) -> pd.DataFrame:
     """Return `prototype question n right_mean grand_mean weighted`; both sides' weighted drops added up.
 
     They equal `right_mean` - `grand_mean`; NaN where nobody found it just about right.
@@ -354,7 +354,9 @@ def balance_frame(drops: pd.DataFrame) -> pd.DataFrame:
     return first.assign(weighted=weighted).reset_index()
 
 
-def within_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
+def _within_frame(
+    grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float
+) -> pd.DataFrame:
     """Return the drop over all prototypes within consumers, as `JustAboutRight.within` holds it."""
     chosen = side[asked]
     questions = [name for name, both_ways in zip(grid.questions, asked, strict=True) if both_ways]

@@ -141,18 +141,18 @@ def weigh_liking(
     model = liking_model(frame, level, base)
     epsilon = evenness(frame)
     main = [model.test] if np.isnan(epsilon) else [model.test, corrected_test(model.test, epsilon)]
-    ranks, (order_test, shifts, why_not) = ranks_beside(frame), shifts_in_order(frame, by_order, MOST_BY_ORDER)
-    serving, positions = serving_effects(answers)
+    ranks, (order_test, shifts, why_not) = ranks_beside(frame), _shifts_in_order(frame, by_order, MOST_BY_ORDER)
+    serving, positions = _serving_effects(answers)
     tests = pd.DataFrame([*main, *ranks.tests, *order_test])
     p_value = float(main[-1]["p_value"])
     return Liking(
         question=answers.question,
         tests=tests.assign(differs=below(tests["p_value"], level)),
         means=_with_counts(model.means, frame),
-        pairs=with_paired_tests(difference_verdicts(model.pairs, margin), frame),
-        versus=with_paired_tests(difference_verdicts(model.versus, margin), frame),
-        distribution=answer_counts(frame),
-        boxes=top_boxes(frame, level),
+        pairs=_with_paired_tests(difference_verdicts(model.pairs, margin), frame),
+        versus=_with_paired_tests(difference_verdicts(model.versus, margin), frame),
+        distribution=_answer_counts(frame),
+        boxes=_top_boxes(frame, level),
         lost=losses(answers, ranks, bool(order_test)),
         serving=serving.assign(
             matters=below(serving["p_value"], level), prototypes_differ=below(serving["prototype_p_value"], level)
@@ -249,10 +249,6 @@ def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingMo
     return notes
 
 
-# The mixed model behind liking: prototypes fixed, consumers random, one number per consumer and prototype.
-
-
-LIKING = "liking"
 CORRECTED = "mixed model, corrected"
 
 
@@ -281,7 +277,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
     person, prototype = np.nonzero(np.isfinite(value))
     response = value[person, prototype][:, None]
     design = PanelDesign(
-        attributes=(LIKING,),
+        attributes=("liking",),
         prototypes=tuple(str(name) for name in frame.columns),
         assessors=tuple(str(name) for name in frame.index),
         response=response,
@@ -326,9 +322,6 @@ def corrected_test(test: dict[str, Any], epsilon: float) -> dict[str, Any]:
     df, df_error = test["df"] * epsilon, test["df_error"] * epsilon
     p_value = float(fdtrc(df, df_error, test["statistic"]))
     return test | {"test": CORRECTED, "df": df, "df_error": df_error, "p_value": p_value}
-
-
-# Liking looked at in other ways: by ranks, by the order of the nine points alone, and by place in the serving.
 
 
 NOT_FITTED = (
@@ -392,7 +385,7 @@ def ranks_beside(frame: pd.DataFrame) -> RanksBeside:
     )
 
 
-def shifts_in_order(
+def _shifts_in_order(
     frame: pd.DataFrame, wanted: bool | None, most: int
 ) -> tuple[list[dict[str, Any]], pd.DataFrame, str]:
     """Fit the cumulative logit with a random intercept: its test, each prototype's shift, or why there is none.
@@ -431,7 +424,7 @@ def shifts_in_order(
     return [row], shift, ""
 
 
-def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Test position and session as further fixed effects; return the tests, and the mean liking by position."""
     rows, columns, parts, positions = _with_serving(answers)
     none = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SERVING_COLUMNS}).astype({"effect": "str"})
@@ -497,15 +490,12 @@ def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, 
     return rows, columns, parts, positions
 
 
-# Liking answers counted: the nine points, the top of the scale, who gave one answer only, what each method loses.
-
-
 POINTS = range(1, 10)
 BOXES = {"top 2": 8, "top 3": 7}  # the lowest answer that counts
 FEWEST_ALIKE = 3  # one answer for two prototypes says nothing about a person
 
 
-def answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
+def _answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
     """Return how often each point was given: `prototype answer count base share`; means go to the nearest point."""
     value = np.rint(frame.to_numpy(dtype=float))
     base = np.isfinite(value).sum(axis=0)
@@ -521,7 +511,7 @@ def answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
+def _top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
     """Return `prototype box count base share ci_low ci_high`: answers at the top of the scale."""
     value = frame.to_numpy(dtype=float)
     base = np.isfinite(value).sum(axis=0)
@@ -559,7 +549,7 @@ def same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def with_paired_tests(differences: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+def _with_paired_tests(differences: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     """Return `differences` with `n_both paired_std_error paired_p_value`, Student's paired test of each pair alone."""
     value = frame.to_numpy(dtype=float)
     place = frame.columns.get_indexer

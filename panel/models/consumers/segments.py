@@ -117,9 +117,9 @@ def find_segments(
         question=answers.question,
         n_groups=len(groups),
         steps=pd.DataFrame(steps, columns=["groups", "share", "p_value", "stability", "smallest", "accepted"]),
-        consumers=group_of(frame, used, labels),
+        consumers=_group_of(frame, used, labels),
         means=means,
-        divided=pairs_by_group(model),
+        divided=_pairs_by_group(model),
         alike=_alike(means, groups),
         left_out=pd.DataFrame(
             {
@@ -250,7 +250,7 @@ def numbered(labels: Labels) -> Labels:
     return np.asarray(np.argsort(order)[labels])
 
 
-def group_of(frame: pd.DataFrame, used: pd.DataFrame, labels: Labels) -> pd.DataFrame:
+def _group_of(frame: pd.DataFrame, used: pd.DataFrame, labels: Labels) -> pd.DataFrame:
     """Return `assessor segment`, 0 for consumers left out."""
     found = pd.Series(labels + 1, index=used.index).reindex(frame.index).fillna(0).astype("int64")
     return pd.DataFrame({"assessor": pd.Series(frame.index, dtype="str"), "segment": found.to_numpy()})
@@ -270,7 +270,7 @@ def group_means(model: dict[int, LikingModel], used: pd.DataFrame, labels: Label
     return pd.concat(parts, ignore_index=True)[_MEANS] if parts else pd.DataFrame(columns=_MEANS)
 
 
-def pairs_by_group(model: dict[int, LikingModel]) -> pd.DataFrame:
+def _pairs_by_group(model: dict[int, LikingModel]) -> pd.DataFrame:
     """Return pairs not separated over all consumers that one group separates while another leans the other way."""
     groups = [group for group in model if group]
     if len(groups) < 2 or 0 not in model:
