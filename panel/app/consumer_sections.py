@@ -18,7 +18,7 @@ from panel.views.consumers.segments import tell_segments
 
 
 def just_about_right_section(study: StudyInUse, names: Naming) -> None:
-    """Show what people find too little or too much, what it costs, and which tested change could be tried."""
+    """Show what people find too little or too much, whether those like it less, and which change could be tested."""
     found = attempt(study.answer, JUST_ABOUT_RIGHT)
     if found is None:
         return

@@ -1,4 +1,4 @@
-"""Is there too little or too much of something, and what does it cost in liking? Just-about-right questions."""
+"""Is there too little or too much of something, and do those who say so like it less? Just-about-right questions."""
 
 from __future__ import annotations
 
@@ -230,7 +230,7 @@ def _notes(
     ]
     if not liking:
         notes.append(
-            "Without a liking question nobody can say what too little or too much costs; only counts are given."
+            "Without a liking question nobody can say whether those who mind like it less; only counts are given."
         )
     small = int((drops["verdict"] == "small group").sum())
     if small:

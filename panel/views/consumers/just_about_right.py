@@ -42,7 +42,10 @@ from panel.words import (
     format_list,
     format_number,
     format_share,
+    format_typed,
+    level_words,
     p_after_holm,
+    typed_share,
 )
 
 _MOST_CHANGES = 2  # proposed for one case; the table has them all
@@ -66,7 +69,7 @@ VERDICT_WORDS = {
     "move": "liked less by those: test a change",
     "perhaps": "perhaps liked less; can be chance",
     "no cost seen": "not shown that those like it less",
-    "few people": f"fewer than {100 * LEAST_SHARE:.0f} %, not weighed",
+    "few people": f"fewer than {typed_share(LEAST_SHARE)}, not weighed",
     "small group": "group too small, not tested",
 }
 _TOLD = {"move": 0, "perhaps": 1, "small group": 2}  # cases that are told one by one, in this order
@@ -193,7 +196,7 @@ _CANNOT = (
     "Only a prototype made differently shows whether they would like it more.",
     "Just about right is not a strength. How thick a prototype is, the trained panel says.",
     "A change of emollients moves more than one attribute. Look at all of them before making it.",
-    f"The line of {100 * LEAST_SHARE:.0f} % and the least group of {LEAST_GROUP} are custom, not a proof.",
+    f"The line of {typed_share(LEAST_SHARE)} and the least group of {LEAST_GROUP} are custom, not a proof.",
 )
 
 
@@ -230,7 +233,7 @@ def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     """Return the sentence for one prototype, question and side."""
     head = f"{row['prototype']}: {_side(result, row)} for {counted_share(int(row['count']), int(row['base']))}"
     if row["verdict"] == "few people":
-        return f"{head}: fewer than {100 * LEAST_SHARE:.0f} %, no reason to move."
+        return f"{head}: fewer than {typed_share(LEAST_SHARE)}, no reason to move."
     if row["verdict"] == "small group":
         return (
             f"{head}. One of the groups to compare has fewer than {LEAST_GROUP} people "
@@ -240,7 +243,7 @@ def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
         return f"{head}. Whether those like it less is not known."
     less = f"{format_number(abs(row['estimate']))} {'less' if row['estimate'] >= 0 else 'more'}"
     interval = (
-        f"{100 * result.level:g} % interval of the drop {format_interval(row['ci_low'], row['ci_high'])}, "
+        f"{level_words(result.level)} of the drop {format_interval(row['ci_low'], row['ci_high'])}, "
         f"{p_after_holm(row['p_adjusted'])}"
     )
     if row["verdict"] == "move":
@@ -300,10 +303,10 @@ def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> st
     ends = sorted((abs(row["ci_low"]), abs(row["ci_high"])))
     side = side_words(result, str(row["question"]), str(row["side"]))
     told = (
-        f"Would {row['prototype']} still be {side} on {row['question']} with {row['percent']:g} % "
+        f"Would {row['prototype']} still be {side} on {row['question']} with {format_typed(float(row['percent']))} % "
         f"{row['added']} in place of {row['removed']}? In this base the trained panel scored that change "
         f"{effect} {'higher' if row['estimate'] > 0 else 'lower'} on {attribute} "
-        f"({100 * result.level:g} % interval {format_interval(ends[0], ends[1], names.digits)})."
+        f"({level_words(result.level)} {format_interval(ends[0], ends[1], names.digits)})."
     )
     if row["gives"]:
         told += f" That is {row['gives']}: look at its answers first."

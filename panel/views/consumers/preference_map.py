@@ -121,7 +121,7 @@ def _headline(result: PreferenceMap, names: Naming) -> str:
     judged = own if len(own) else result.directions
     clear = [int(segment) for segment in judged.loc[judged["clear"], "segment"]]
     if not clear:
-        return "No direction on the panel's map goes clearly with liking."
+        return "It is not shown that liking goes along with any direction on the panel's map."
     parts = [f"for {_group(result, segment)} with {_along_with(result, segment, names)}" for segment in clear]
     return f"Liking goes along, {'; '.join(parts)}."
 

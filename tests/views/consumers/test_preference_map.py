@@ -45,7 +45,9 @@ def test_sensations_are_shown_after_holm_over_all_attributes_and_groups():
 def test_no_clear_direction_is_said():
     result = demo_preferences()
     unclear = replace(result, directions=result.directions.assign(clear=False))
-    assert _headline(unclear, demo()[1]) == "No direction on the panel's map goes clearly with liking."
+    assert _headline(unclear, demo()[1]) == (
+        "It is not shown that liking goes along with any direction on the panel's map."
+    )
     assert result.directions["clear"].tolist() == (result.directions["p_value"] < 0.05).tolist()
 
 
