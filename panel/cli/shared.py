@@ -68,10 +68,13 @@ def print_told(told: Told, *, everything: bool = False) -> None:
     if not everything:
         return
     for each in told.every_drawer():
+        items = [item for item in each.items if not isinstance(item, Picture) and item is not told.table]
+        if not items:  # a picture, or the table that stands above
+            continue
         print_lines(each.title, "")
-        for item in each.items:
+        for item in items:
             if isinstance(item, str):
                 click.echo(item)
-            elif not isinstance(item, Picture) and item is not told.table:
+            else:
                 print_table(told.shown(item).texts)
         click.echo()

@@ -28,6 +28,7 @@ from panel.models.prototypes.ranks import FRIEDMAN, rank_tables
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.cumulative_logit import fit_cumulative_logit
 from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import below
 from panel.stats.mixed.reml import ASSESSOR, fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.study import Study, natural_order
@@ -45,10 +46,10 @@ class Liking:
     Parameters
     ----------
     tests
-        `test statistic df df_error p_value n_consumers n_answers`: that no prototype is liked better. `mixed model` is
-        the main one; `mixed model, corrected` allows for pairs that divide people unequally; beside it the ranks
-        (`Friedman`, `Durbin` or `Skillings-Mack`; `statistic` is chi-square, for Durbin F) and, where it was fitted,
-        the `cumulative logit` (likelihood ratio).
+        `test statistic df df_error p_value n_consumers n_answers differs`: that no prototype is liked better. `mixed
+        model` is the main one; `mixed model, corrected` allows for pairs that divide people unequally; beside it the
+        ranks (`Friedman`, `Durbin` or `Skillings-Mack`; `statistic` is chi-square, for Durbin F) and, where it was
+        fitted, the `cumulative logit` (likelihood ratio).
     means
         `prototype n raw_mean estimate std_error df ci_low ci_high letters`: mean liking; the estimate takes out who
         tried what. Two prototypes that share a letter cannot be separated (Tukey).
@@ -64,8 +65,9 @@ class Liking:
     lost
         `method consumers consumers_lost answers answers_lost why`: what each method uses and what it cannot use.
     serving
-        `effect statistic df df_error p_value prototype_p_value`: position and session as further fixed effects, and the
-        test of the prototypes with them in the model. Without rows where neither is recorded or can be told apart.
+        `effect statistic df df_error p_value prototype_p_value matters prototypes_differ`: position and session as
+        further fixed effects, and the test of the prototypes with them in the model. Without rows where neither is
+        recorded or can be told apart.
     positions
         `position n estimate std_error`: mean liking by position, prototypes and sessions taken out.
     by_order
@@ -75,8 +77,8 @@ class Liking:
         `assessor answer n`: consumers who gave every prototype the same answer. They stay in.
     variances
         `consumer residual`.
-    p_value
-        That of the test the answer rests on: the corrected one where enough consumers tried everything.
+    p_value, differs
+        Of the test the answer rests on: the corrected one where enough consumers tried everything.
     answers
         What was read, and what could not be (`panel.models.consumers.answers`).
     """
@@ -96,6 +98,7 @@ class Liking:
     variances: pd.DataFrame
     answers: AnswersRead
     p_value: float
+    differs: bool
     benchmark: str | None
     margin: float | None
     level: float
@@ -140,8 +143,10 @@ def weigh_liking(
     model = liking_model(frame, level, base)
     epsilon = evenness(frame)
     main = [model.test] if np.isnan(epsilon) else [model.test, corrected_test(model.test, epsilon)]
-    ranks, (order_test, shifts, why_not) = ranks_beside(frame), shifts_in_order(frame, by_order, MOST_BY_ORDER)
-    serving, positions = serving_effects(answers)
+    ranks, (order_test, shifts, why_not) = ranks_beside(frame), _shifts_in_order(frame, by_order, MOST_BY_ORDER)
+    serving, positions = _serving_effects(answers)
+    tests = pd.DataFrame([*main, *ranks.tests, *order_test])
+    p_value = float(main[-1]["p_value"])
     judge = partial(
         difference_verdicts,
         margin=margin,
@@ -151,20 +156,24 @@ def weigh_liking(
     )
     return Liking(
         question=answers.question,
-        tests=pd.DataFrame([*main, *ranks.tests, *order_test]),
+        tests=tests.assign(differs=below(tests["p_value"], 1 - level)),
         means=_with_counts(model.means, frame),
-        pairs=with_paired_tests(judge(model.pairs), frame),
-        versus=with_paired_tests(judge(model.versus), frame),
-        distribution=answer_counts(frame),
-        boxes=top_boxes(frame, level),
+        pairs=_with_paired_tests(judge(model.pairs), frame),
+        versus=_with_paired_tests(judge(model.versus), frame),
+        distribution=_answer_counts(frame),
+        boxes=_top_boxes(frame, level),
         lost=losses(answers, ranks, bool(order_test)),
-        serving=serving,
+        serving=serving.assign(
+            matters=below(serving["p_value"], 1 - level),
+            prototypes_differ=below(serving["prototype_p_value"], 1 - level),
+        ),
         positions=positions,
         by_order=shifts,
         same_everywhere=same_everywhere(frame),
         variances=model.variances,
         answers=answers,
-        p_value=float(main[-1]["p_value"]),
+        p_value=p_value,
+        differs=bool(below(p_value, 1 - level)),
         benchmark=base,
         margin=margin,
         level=level,
@@ -250,10 +259,6 @@ def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingMo
     return notes
 
 
-# The mixed model behind liking: prototypes fixed, consumers random, one number per consumer and prototype.
-
-
-LIKING = "liking"
 CORRECTED = "mixed model, corrected"
 
 
@@ -282,7 +287,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
     person, prototype = np.nonzero(np.isfinite(value))
     response = value[person, prototype][:, None]
     design = PanelDesign(
-        attributes=(LIKING,),
+        attributes=("liking",),
         prototypes=tuple(str(name) for name in frame.columns),
         assessors=tuple(str(name) for name in frame.index),
         response=response,
@@ -328,9 +333,6 @@ def corrected_test(test: dict[str, Any], epsilon: float) -> dict[str, Any]:
     df, df_error = test["df"] * epsilon, test["df_error"] * epsilon
     p_value = float(fdtrc(df, df_error, test["statistic"]))
     return test | {"test": CORRECTED, "df": df, "df_error": df_error, "p_value": p_value}
-
-
-# Liking looked at in other ways: by ranks, by the order of the nine points alone, and by place in the serving.
 
 
 NOT_FITTED = (
@@ -394,7 +396,7 @@ def ranks_beside(frame: pd.DataFrame) -> RanksBeside:
     )
 
 
-def shifts_in_order(
+def _shifts_in_order(
     frame: pd.DataFrame, wanted: bool | None, most: int
 ) -> tuple[list[dict[str, Any]], pd.DataFrame, str]:
     """Fit the cumulative logit with a random intercept: its test, each prototype's shift, or why there is none.
@@ -433,7 +435,7 @@ def shifts_in_order(
     return [row], shift, ""
 
 
-def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Test position and session as further fixed effects; return the tests, and the mean liking by position."""
     rows, columns, parts, positions = _with_serving(answers)
     none = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SERVING_COLUMNS}).astype({"effect": "str"})
@@ -499,15 +501,12 @@ def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, 
     return rows, columns, parts, positions
 
 
-# Liking answers counted: the nine points, the top of the scale, who gave one answer only, what each method loses.
-
-
 POINTS = range(1, 10)
 BOXES = {"top 2": 8, "top 3": 7}  # the lowest answer that counts
 FEWEST_ALIKE = 3  # one answer for two prototypes says nothing about a person
 
 
-def answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
+def _answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
     """Return how often each point was given: `prototype answer count base share`; means go to the nearest point."""
     value = np.rint(frame.to_numpy(dtype=float))
     base = np.isfinite(value).sum(axis=0)
@@ -523,7 +522,7 @@ def answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
+def _top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
     """Return `prototype box count base share ci_low ci_high`: answers at the top of the scale."""
     value = frame.to_numpy(dtype=float)
     base = np.isfinite(value).sum(axis=0)
@@ -561,7 +560,7 @@ def same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def with_paired_tests(differences: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+def _with_paired_tests(differences: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     """Return `differences` with `n_both paired_std_error paired_p_value`, Student's paired test of each pair alone."""
     value = frame.to_numpy(dtype=float)
     place = frame.columns.get_indexer

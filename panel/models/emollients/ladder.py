@@ -23,8 +23,7 @@ from panel.models.emollients.prediction_model import (
 )
 from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.stats.comparing.estimability import below
-from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
+from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import (
     Drivers,

@@ -21,8 +21,7 @@ from panel.models.prototypes.differences import (
 )
 from panel.stats.arrays import Array
 from panel.stats.comparing.equivalence import non_inferiority, two_one_sided_tests
-from panel.stats.comparing.estimability import below
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.study.scores_used import PlannedDifference, stated_differences
 from panel.study.study import Study
 

@@ -28,8 +28,7 @@ from panel.errors import ModelError
 from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array, serving_labels
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.equivalence import two_one_sided_tests
-from panel.stats.comparing.estimability import below
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
 from panel.stats.mixed.kenward_roger import kenward_roger
 from panel.stats.mixed.reml import (

@@ -33,8 +33,8 @@ from panel.report.contents.part_study import days_told
 from panel.report.contents.tables import NO_CLAIMS, all_numbers, decision_pairs, gates, ranking, verdicts, windows
 from panel.study.knowledge import cautions
 from panel.views.assessors.assessor_words import panel_headline
-from panel.views.consumers.liking import liking_headline
-from panel.views.consumers.segments import segments_headline
+from panel.views.consumers.liking import tell_liking
+from panel.views.consumers.segments import tell_segments
 from panel.views.decision.claims import (
     claims_headline,
     criteria_words,
@@ -307,9 +307,9 @@ def _answers(answers: Answers) -> list[str]:
     if not isinstance(answers.ladder, NoAnswer):
         lines.append(f"Emollients: {ladder_headline(answers.ladder)}")
     if not isinstance(answers.liking, NoAnswer):
-        lines.append(f"Liking: {liking_headline(answers.liking, names)}")
+        lines.append(f"Liking: {tell_liking(answers.liking, names).headline}")
     if not isinstance(answers.segments, NoAnswer):
-        lines.append(f"Groups of consumers: {segments_headline(answers.segments, names)}")
+        lines.append(f"Groups of consumers: {tell_segments(answers.segments, names).headline}")
     if not isinstance(answers.decision, NoAnswer):
         lines.append(f"Choice: {decision_headline(answers.decision)}")
     return lines

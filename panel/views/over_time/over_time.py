@@ -15,7 +15,7 @@ from matplotlib.ticker import PercentFormatter
 from panel.models.over_time.after_feel import AfterFeel
 from panel.models.over_time.dominance import Dominances
 from panel.models.over_time.intensity import QUANTITIES, Courses
-from panel.stats.comparing.estimability import below
+from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
