@@ -22,7 +22,8 @@ def judged(study, **claim):
     )
     made = study_with([row])
     facts = made.facts | study.facts
-    return judge_claims(Study({**study.tables, "claims": made.table("claims")}, facts))
+    attributes = pd.DataFrame({"attribute": ["T0000"], "name": ["greasy film"]})
+    return judge_claims(Study({**study.tables, "attributes": attributes, "claims": made.table("claims")}, facts))
 
 
 @pytest.fixture(scope="module")

@@ -142,26 +142,16 @@ def find_differences(
     used = scores_used(study)
     benchmark = versus if versus is not None else study.benchmark
     _ask(study, used.frame, versus)
-    stated = study.facts.get("margin")
-    if margin is None and isinstance(stated, int | float):
-        margin = float(stated)
+    margin, margin_stated = _margin(study, margin)
     fits, left_out = fit_panel(study, used.frame, adjust_for)
     _ask_fits(fits, left_out)
     order = {name: place for place, name in enumerate(study.attributes)}
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
     confounds = find_confounds(study, used.frame)
-    attributes = _stack((attribute_rows(*each) for each in told), order)
-    attributes["p_adjusted"] = holm(attributes["p_value"].to_numpy())
+    attributes = _stack((attribute_rows(*each) for each in told), order).assign(p_adjusted=_over_attributes)
     pairs = _stack((pair_rows(d, infer, level) for d, _, infer in told), order)
     attributes = attribute_verdicts(attributes, pairs, confounds, level)
-    judge = partial(
-        difference_verdicts,
-        margin=margin,
-        alpha=1 - level,
-        told_apart=dict(zip(attributes["attribute"], attributes["verdict"] == DIFFERS, strict=True)),
-        confounds=confounds,
-        margin_stated=margin is None or margin == stated,
-    )
+    judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     return Differences(
         attributes=attributes,
@@ -175,10 +165,37 @@ def find_differences(
         benchmark=benchmark if against else None,
         confounds=confounds,
         margin=margin,
-        margin_stated=margin is not None and margin == stated,
+        margin_stated=margin_stated,
         level=level,
         method=difference_method([design for design, _ in fits], benchmark if against else None, small_sample),
         notes=(*difference_notes(fits, left_out), *confound_notes(confounds)),
+    )
+
+
+def _over_attributes(attributes: pd.DataFrame) -> NDArray[np.float64]:
+    """Return the p-values of the F tests, adjusted by Holm."""
+    return holm(attributes["p_value"].to_numpy())
+
+
+def _margin(study: Study, margin: float | None) -> tuple[float | None, bool]:
+    """Return the margin, the study's own by default, and whether the study states it."""
+    stated = study.facts.get("margin")
+    if margin is None and isinstance(stated, int | float):
+        margin = float(stated)
+    return margin, margin is not None and margin == stated
+
+
+def _judge(
+    attributes: pd.DataFrame, confounds: Confounds, margin: float | None, level: float, margin_stated: bool
+) -> Callable[[pd.DataFrame], pd.DataFrame]:
+    """Return the rule that decides on differences, gated by the attributes' own verdicts."""
+    return partial(
+        difference_verdicts,
+        margin=margin,
+        alpha=1 - level,
+        told_apart=dict(zip(attributes["attribute"], attributes["verdict"] == DIFFERS, strict=True)),
+        confounds=confounds,
+        margin_stated=margin_stated,
     )
 
 
