@@ -19,6 +19,9 @@ from panel.claims.wording_statement import OPPOSITE
 
 SUPPORTED = "supported as worded"
 IN_BATCHES = f"{SUPPORTED}, {IN_THESE_BATCHES}"
+AS_WORDED = (SUPPORTED, IN_BATCHES)
+"""The verdicts under which a sentence may be said as it is, the second with the batches it holds for."""
+
 WITH_WORDING = "not as worded: this may be said"
 NOT_SUPPORTED = "not supported"
 CANNOT_TELL = "cannot tell yet"
@@ -88,15 +91,10 @@ def _from_the_data(case: Case) -> Verdict:
     if weaker is not None and said:
         reasons.append(weaker.reason)
         if weaker.rescues:
-            return Verdict(WITH_WORDING, tuple(reasons), evidence.needs(), _in_batches(evidence, weaker.words))
+            return Verdict(WITH_WORDING, tuple(reasons), evidence.needs(), weaker.words)
     instead = weaker.words if weaker is not None and said else ""
     verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
     return Verdict(verdict, tuple(reasons), evidence.needs(), instead)
-
-
-def _in_batches(evidence: Evidence, words: str) -> str:
-    """Return a wording with the batches it holds for."""
-    return f"{words}, {IN_THESE_BATCHES}" if words and evidence.in_these_batches else words
 
 
 def _by_the_words(case: Case, reasons: list[str]) -> Verdict:
@@ -108,9 +106,7 @@ def _by_the_words(case: Case, reasons: list[str]) -> Verdict:
     verdict = WITH_WORDING if case.evidence.suggestion else NOT_SUPPORTED
     verdict = NOT_SUPPORTED if OPPOSITE in checks else CANNOT_TELL if UNREAD in checks else verdict
     told = (*(finding.message for finding in changes), *reasons)
-    return Verdict(
-        verdict, told, tuple(f.advice for f in changes), _in_batches(case.evidence, case.evidence.suggestion)
-    )
+    return Verdict(verdict, told, tuple(f.advice for f in changes), case.evidence.suggestion)
 
 
 def criteria_of(verdict: str, findings: Sequence[WordingFinding]) -> tuple[tuple[str, ...], tuple[str, ...]]:

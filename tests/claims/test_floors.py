@@ -7,7 +7,7 @@ import pytest
 from panel.claims.draft import judge_drafts
 from panel.claims.floors import FACT, floor
 from panel.claims.judge import judge_claims
-from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, WITH_WORDING
+from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, WITH_WORDING
 from panel.errors import StudyError
 from panel.study.knowledge import claim_floors
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
@@ -72,7 +72,7 @@ def test_a_foil_is_never_claimed():
     assert any("The sentence is a foil" in reason for reason in found.reasons["reason"])
 
 
-@pytest.mark.parametrize(("bar", "verdict"), [(33, SUPPORTED), (60, CANNOT_TELL)])
+@pytest.mark.parametrize(("bar", "verdict"), [(33, IN_BATCHES), (60, CANNOT_TELL)])
 def test_a_low_level_lies_in_the_lowest_third_of_the_scale(bar, verdict):
     scores = panel_scores({"GREASE": {"P1": 20, "P2": 40}}, seeded(), **PRECISE)
     row = claim_row("low greasy film in a trained-panel test", "perceived_attribute", attribute="GREASE", bar=bar)

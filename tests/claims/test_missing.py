@@ -5,7 +5,7 @@ import pytest
 from panel.claims.answers_counted import count_agreed
 from panel.claims.evidence_votes import count_votes
 from panel.claims.judge import judge_claims
-from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, WITH_WORDING
+from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, WITH_WORDING
 from tests.claims.claim_studies import (
     answer_rows,
     claim_row,
@@ -154,12 +154,12 @@ def test_a_usual_bar_is_said_to_be_one():
     questions = [{"question": "none", "words": "It does not feel greasy."}]
     built = {"scores": SCORES, "answers": answer_rows(50, 58, question="none"), "facts": {"questions": questions}}
     found = judge_claims(study_with([row], **built))
-    assert found.claims["verdict"].iloc[0] == SUPPORTED
+    assert found.claims["verdict"].iloc[0] == IN_BATCHES
     assert "(the usual bar: none was stated)" in found.reasons["reason"].iloc[0]
     untimed = claim_row("non-greasy", "absolute_negative", attribute="GREASE", question="none", minutes=2)
     found = judge_claims(study_with([untimed], **built))
     assert found.claims["verdict"].iloc[0] == WITH_WORDING
-    assert found.claims["suggestion"].iloc[0] == "non-greasy 2 minutes after rubbing in, in these batches"
+    assert found.claims["suggestion"].iloc[0] == "non-greasy 2 minutes after rubbing in"
 
 
 def test_a_usual_bar_takes_a_scale_that_is_known():

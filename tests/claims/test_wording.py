@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from panel.claims.draft import judge_drafts
 from panel.claims.grammar import read_sentence
 from panel.claims.names import family_of, names_of
-from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, NOT_THIS_TOOL, SUPPORTED, WITH_WORDING
+from panel.claims.verdict import AS_WORDED, CANNOT_TELL, NOT_SUPPORTED, NOT_THIS_TOOL, SUPPORTED, WITH_WORDING
 from panel.claims.wording_finding import CRITERIA
 from panel.claims.words import families_of, known_words
 from panel.study.knowledge import claim_refused, claim_sayings, claim_words, lexicon
@@ -59,7 +59,7 @@ def test_the_battery_is_large_and_holds_both_sides(battery):
 
 
 def test_nothing_false_of_the_battery_is_supported(battery):
-    wrong = [draft.claim for verdict, _, draft in battery if verdict == "refused" and draft.verdict == SUPPORTED]
+    wrong = [draft.claim for verdict, _, draft in battery if verdict == "refused" and draft.verdict in AS_WORDED]
     assert wrong == []
 
 
@@ -68,7 +68,7 @@ def test_nothing_false_of_the_sentences_written_later_is_supported(study):
     with SENTENCES.with_name("sentences_later.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     statements = [{name: cell for name, cell in row.items() if name not in ("verdict", "trap")} for row in rows]
-    supported = [draft.verdict == SUPPORTED for draft in judge_drafts(study, statements)]
+    supported = [draft.verdict in AS_WORDED for draft in judge_drafts(study, statements)]
     wrong = [row["claim"] for row, yes in zip(rows, supported, strict=True) if yes and row["verdict"] == "refused"]
     assert wrong == []
     assert sum(supported) >= 40
@@ -86,7 +86,7 @@ def test_nothing_false_of_the_sentences_written_later_is_supported(study):
     ],
 )
 def test_words_of_the_grammar_in_the_wrong_place(study, sentence, statement):
-    assert judged(study, sentence, **statement).verdict != SUPPORTED
+    assert judged(study, sentence, **statement).verdict not in AS_WORDED
 
 
 @pytest.mark.parametrize(
@@ -100,12 +100,12 @@ def test_words_of_the_grammar_in_the_wrong_place(study, sentence, statement):
     ],
 )  # fmt: skip
 def test_each_kind_has_sentences_that_stand(study, sentence, statement):
-    assert judged(study, sentence, **statement).verdict == SUPPORTED
+    assert judged(study, sentence, **statement).verdict in AS_WORDED
 
 
 def test_few_true_sentences_of_the_battery_are_refused(battery):
     true = [draft for verdict, _, draft in battery if verdict == SUPPORTED]
-    refused = [draft.claim for draft in true if draft.verdict != SUPPORTED]
+    refused = [draft.claim for draft in true if draft.verdict not in AS_WORDED]
     assert len(refused) <= MOST_REFUSED * len(true), refused
 
 
@@ -118,7 +118,8 @@ def test_what_may_be_said_instead_is_itself_supported(study, battery):
             said[draft.may_be_said] = row | {"claim": draft.may_be_said}
     assert len(said) >= 8
     statements = [{k: v for k, v in row.items() if k not in ("verdict", "trap")} for row in said.values()]
-    assert {draft.claim: draft.verdict for draft in judge_drafts(study, statements)} == dict.fromkeys(said, SUPPORTED)
+    told = {draft.claim: draft.verdict in AS_WORDED for draft in judge_drafts(study, statements)}
+    assert told == dict.fromkeys(said, True)
 
 
 @pytest.mark.parametrize(
@@ -166,13 +167,13 @@ def test_a_word_outside_the_grammar_never_leaves_a_sentence_supported(study, nam
     words = sentence.split()
     longer = " ".join([*words[:place], word, *words[place:]])
     draft = judged(study, longer, **statement)
-    assert draft.verdict != SUPPORTED
+    assert draft.verdict not in AS_WORDED
     assert draft.not_covered
 
 
 @pytest.mark.parametrize("mark", ["💪", "?", "=", "<", "/", "\u200b", "™", "½", "7"])
 def test_a_sign_that_says_something_is_a_word_too(study, mark):
-    assert judged(study, f"less greasy {mark} than our previous hand cream").verdict != SUPPORTED
+    assert judged(study, f"less greasy {mark} than our previous hand cream").verdict not in AS_WORDED
 
 
 SWAPS = [("less", "more"), ("does not leave", "leaves"), ("quickly", "slowly"), ("faster", "slower")]
@@ -188,7 +189,7 @@ def test_turned_round_or_negated_no_sentence_stays_supported(study, battery):
         turned += [row | {"claim": way.format(words)} for way in NEGATED]
         turned += [row | {"claim": words.lower().replace(old, new)} for old, new in SWAPS if old in words.lower()]
     statements = [{k: v for k, v in row.items() if k not in ("verdict", "trap")} for row in turned]
-    still = [draft.claim for draft in judge_drafts(study, statements) if draft.verdict == SUPPORTED]
+    still = [draft.claim for draft in judge_drafts(study, statements) if draft.verdict in AS_WORDED]
     assert still == []
 
 
@@ -199,15 +200,15 @@ def test_turned_round_or_negated_no_sentence_stays_supported(study, battery):
      "ｌｅｓｓ greasy than P1", "It’s less greasy than our previous hand cream."],
 )  # fmt: skip
 def test_case_hyphens_line_breaks_and_wide_letters_do_not_matter(study, sentence):
-    assert judged(study, sentence).verdict == SUPPORTED
+    assert judged(study, sentence).verdict in AS_WORDED
 
 
 def test_a_question_in_words_of_its_own_is_known_by_all_of_them(study):
     statement = {"kind": "agreement", "prototype": "P4", "question": "no mark on paper", "bar": "50"}
     asked = "75 % agreed that it left no mark on the paper they handled"
-    assert judged(study, asked, **statement).verdict == SUPPORTED
+    assert judged(study, asked, **statement).verdict in AS_WORDED
     for other in ("75 % agreed that it left a mark on the paper they handled", asked.replace("paper", "clothes")):
-        assert judged(study, other, **statement).verdict != SUPPORTED
+        assert judged(study, other, **statement).verdict not in AS_WORDED
 
 
 @pytest.mark.parametrize(

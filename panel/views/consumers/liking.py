@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import PercentFormatter
 
 from panel.models.consumers.liking import CORRECTED, Liking
-from panel.models.prototypes.differences import CANNOT_TELL, EQUIVALENT
+from panel.models.prototypes.verdict import CANNOT_TELL, EQUIVALENT
 from panel.study.naming import Naming
 from panel.study.shown import (
     P_ADJUSTED,

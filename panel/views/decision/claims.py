@@ -31,6 +31,7 @@ from panel.views.drawing.interval_picture import interval_figure, needed_limits
 from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
 from panel.views.emollients.swaps import effect_digits, swap_words
 from panel.words import (
+    DOWN,
     NOTHING,
     counted,
     format_change,
@@ -219,7 +220,7 @@ def claim_findings_table(result: Claims, number: int) -> pd.DataFrame:
 def value_words(value: float, unit: str) -> str:
     """Return an estimate with its unit; counted shares are cut, never rounded up."""
     if unit == "%":
-        return format_share(value / 100)
+        return format_share(value / 100, rounding=DOWN)
     text = format_number(value)
     return text if text == NOTHING else f"{text}{_UNITS.get(unit, '')}"
 
