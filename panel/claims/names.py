@@ -44,7 +44,7 @@ def family_of(study: Study, attribute: str) -> str:
 
 
 def _prototypes(study: Study) -> tuple[dict[Tokens, str], dict[str, frozenset[str]]]:
-    named: dict[Tokens, str] = {}
+    named = {words_of(own): own for own in study.prototypes}  # also those that are scored and not listed
     roles: dict[str, set[str]] = {}
     for row in study.table("prototypes").to_dict("records"):
         own = str(row["prototype"])
