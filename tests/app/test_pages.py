@@ -50,7 +50,7 @@ def shown(app: AppTest) -> str:
 
 
 def labelled(widgets, label: str):
-    return next(widget for widget in widgets if widget.label == label)
+    return next(widget for widget in widgets if widget.label.replace("\\", "") == label)
 
 
 @pytest.fixture

@@ -80,7 +80,7 @@ def claim_form(study: StudyInUse, names: Naming) -> None:
             "Test of a difference", ("two", "one"), format_func=lambda s: f"{s}-sided", horizontal=True
         )
         who = st.text_input("Who fixes it") or ""
-        to_disk = study.folder is not None and st.checkbox(f"Also write it into {study.folder}")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
         if st.form_submit_button("Write the claim and stamp it"):
             _write(study, row, typed, who, to_disk=to_disk)
 
