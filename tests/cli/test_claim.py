@@ -63,11 +63,14 @@ def test_drafts_are_judged_and_nothing_is_written(tmp_path):
     assert content["draft"]
     names = {"claim", "kind", "verdict", "reasons", "needs", "not_covered", "may_be_said", "draft"}
     assert all(names <= set(row) for row in content["claims"])
-    assert [row["verdict"] for row in content["claims"]] == ["supported as worded", "not a matter for this tool"]
+    assert [row["verdict"] for row in content["claims"]] == [
+        "supported as worded, in these batches",
+        "not a matter for this tool",
+    ]
     assert content["claims"][1]["not_covered"] == ["kills", "germs"]
     words = run(DEMO, "--draft", path).stdout
     assert words.startswith("A draft: judged as if it had been fixed before the data. Nothing is recorded")
-    assert "✓ supported as worded | “less greasy than our previous hand cream”" in words
+    assert "✓ supported as worded, in these batches | “less greasy than our previous hand cream”" in words
     assert {path: path.read_bytes() for path in DEMO.iterdir()} == before
 
 
