@@ -131,12 +131,11 @@ def score_array(
     codes, levels = {}, {}
     scores = scores if "batch" in scores else scores.assign(batch="")
     for column in ("assessor", "prototype", "session", "replicate", "batch", "attribute"):
-        labels = scores[column]
-        sessions = natural_order(labels.unique()) if column == "session" else None
-        order = {"prototype": prototypes, "attribute": attributes, "session": sessions}.get(column)
-        names = list(order) if order is not None else list(labels.unique())
-        codes[column] = pd.Index(names).get_indexer(pd.Index(labels))
-        levels[column] = tuple(str(name) for name in names)
+        code, names = pd.factorize(scores[column], use_na_sentinel=False)
+        orders = {"prototype": prototypes, "attribute": attributes}
+        order = natural_order(names) if column == "session" else orders.get(column)
+        codes[column] = code if order is None else pd.Index(order).get_indexer(names)[code]
+        levels[column] = tuple(str(name) for name in (names if order is None else order))
     sample = np.zeros(len(scores), dtype=np.int64)
     for column in ("assessor", "prototype", "session", "replicate", "batch"):
         sample = sample * len(levels[column]) + codes[column]

@@ -13,11 +13,9 @@ from panel.report.contents.part_claims import summary
 from panel.report.contents.part_results import analysis, consumers, emollients, instruments
 from panel.report.contents.part_study import balance, report_day
 from panel.report.elsewhere import work_out
-from panel.study.study import Study, is_rehearsed
+from panel.study.study import Study
 from panel.views.consumers.just_about_right import DROPS
-
-REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
-INVENTED = "Invented data, for trying things out: no evidence of anything"
+from panel.views.planning.study import mark
 
 
 def evidence_report(study: Study, *, rng_seed: int = 1) -> Report:
@@ -49,11 +47,6 @@ def report_of(answers: Answers) -> Report:
         summary=summary(answers, sections),
         sections=sections,
     )
-
-
-def mark(study: Study) -> str:
-    """Return the words that stand on every page of a study that is not real; empty for a real one."""
-    return REHEARSED if is_rehearsed(study) else INVENTED if study.facts.get("invented") else ""
 
 
 def _sections(answers: Answers) -> tuple[Section, ...]:
