@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.mixed.moments import Moments, border_design, intercept_design, is_nested, nested_design, strata_design
+from panel.stats.mixed.moments import Moments, border_design, intercept_design, strata_design
+from panel.stats.mixed.nested_moments import is_nested, nested_design
 
 MAX_STEPS = 60
 DECREMENT = 1e-9  # promised fall of the deviance from which one last step squares the error away

@@ -12,7 +12,8 @@ import numpy as np
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.mixed.moments import block_design, cell_sums, each_columns, is_nested, strata_without_groups
+from panel.stats.mixed.moments import block_design, strata_without_groups
+from panel.stats.mixed.nested_moments import cell_sums, each_columns, is_nested
 from panel.stats.mixed.reml import Design, MixedFit, about_means, at_level, fit_mixed_model, fit_those_possible
 
 AT_ONCE = 1_000_000  # numbers in the largest array of the designs that are fitted together
