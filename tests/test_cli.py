@@ -35,9 +35,16 @@ def fries_csv(tmp_path_factory):
     return path
 
 
-@pytest.mark.parametrize("command", ["claim", "consumers"])
-def test_printing_text_loads_neither_pictures_nor_the_report(command):
-    heavy = ("matplotlib", "pandas.plotting._matplotlib", "panel.report")
+@pytest.mark.parametrize(
+    ("command", "heavy"),
+    [
+        ("panel", ("matplotlib", "pandas.plotting._matplotlib", "scipy.optimize", "panel.report")),
+        ("decide", ("matplotlib", "pandas.plotting._matplotlib", "scipy.optimize", "panel.report")),
+        ("claim", ("panel.report",)),
+        ("consumers", ("panel.report",)),
+    ],
+)
+def test_printing_text_loads_no_more_than_it_needs(command, heavy):
     code = (
         "import sys; from panel.cli import main; main(sys.argv[1:], standalone_mode=False); "
         f"print([m for m in {heavy} if m in sys.modules], file=sys.stderr)"

@@ -14,7 +14,7 @@ def panel(terms, missing, seed=3):
     """Scores of 6 assessors, 4 prototypes, 3 sessions on 5 attributes, with the prototype and session columns."""
     rng = np.random.default_rng(seed)
     a, p, s = (grid.ravel() for grid in np.indices((6, 4, 3)))
-    groups = {"a": a, "ap": a * 4 + p, "as": a * 3 + s}
+    groups = {"a": a, "ap": a * 4 + p, "as": a * 3 + s, "batch": p * 3 + s}
     y = 4 * rng.normal(size=(len(a), 5)) + 3 * rng.normal(size=(4, 5))[p]
     for name in terms:
         y += 3 * rng.normal(size=(groups[name].max() + 1, 5))[groups[name]]
@@ -23,7 +23,9 @@ def panel(terms, missing, seed=3):
     return y, np.hstack([np.eye(4)[p], each[:, :2] - each[:, 2:]]), [groups[name] for name in terms]
 
 
-@pytest.mark.parametrize("terms", [("a",), ("a", "ap"), ("a", "as"), ("a", "ap", "as")])
+@pytest.mark.parametrize(
+    "terms", [("a",), ("a", "ap"), ("a", "as"), ("a", "ap", "as"), ("a", "batch"), ("a", "ap", "batch")]
+)
 @pytest.mark.parametrize("missing", [0.0, 0.15])
 @pytest.mark.parametrize("at_once", [1, 10**6])
 def test_equals_the_fit_to_the_rows_of_the_others(terms, missing, at_once, monkeypatch):
@@ -51,3 +53,16 @@ def test_what_cannot_be_fitted_without_a_group_is_not_there():
     found = list(fits_without_groups(response, fixed, groups, np.ones((6, 5, 2))))
     pairs = {(int(out), int(k)) for each in found for out, k in zip(each[0], each[1], strict=True)}
     assert {(out, k) for out in range(6) for k in range(5)} - pairs == {(4, 1)}
+
+
+@pytest.mark.parametrize("terms", [("a", "ap"), ("a", "ap", "as"), ("a", "batch")])
+@pytest.mark.parametrize("missing", [0.0, 0.15])
+def test_scores_far_from_zero_have_the_same_variances_and_means(terms, missing):
+    response, fixed, groups = panel(terms, missing)
+    far = 1e7
+    start = np.full((6, 5, len(terms)), 0.7)
+    near, away = (list(fits_without_groups(y, fixed, groups, start)) for y in (response, response + far))
+    for (*_, one), (*_, other) in zip(near, away, strict=True):
+        np.testing.assert_allclose(other.variances, one.variances, rtol=SAME_OPTIMUM, atol=SAME_OPTIMUM)
+        np.testing.assert_allclose(other.coefficients[:, :4] - far, one.coefficients[:, :4], atol=1e-6)
+        np.testing.assert_allclose(other.coefficients[:, 4:], one.coefficients[:, 4:], atol=1e-6)
