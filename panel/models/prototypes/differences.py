@@ -10,7 +10,7 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from panel.checks.confounds import (
@@ -355,7 +355,7 @@ def all_pairs(design: PanelDesign, infer: Inference) -> Pairs:
     return Pairs(first, second, found, p_adjusted, design.told(contrasts))
 
 
-def _minus(design: PanelDesign, first: ArrayLike, second: ArrayLike) -> Array:
+def _minus(design: PanelDesign, first: Codes | list[int], second: Codes | list[int] | int) -> Array:
     """Return the contrasts (m, p) of the prototypes at the places `first` minus those at `second`."""
     columns = np.eye(len(design.prototypes), design.fixed.shape[1])
     return np.asarray(columns[first] - columns[second])

@@ -146,8 +146,8 @@ def disagreement_without_each(means: Array) -> Disagreement:
     there = np.isfinite(means)
     cells, scored = there.sum(axis=-1), there.any(axis=-1)
     columns = (there.sum(axis=1, keepdims=True) > there).sum(axis=-1)
-    others = [part.sum(axis=1, keepdims=True) - part for part in (cells, scored.astype(int))]
-    return _disagreement(rest, *others, columns)
+    other_cells, others = (part.sum(axis=1, keepdims=True) - part for part in (cells, scored.astype(int)))
+    return _disagreement(rest, other_cells, others, columns)
 
 
 def _beyond_slopes(means: Array, effects: Array) -> Array:

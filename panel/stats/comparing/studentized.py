@@ -84,7 +84,8 @@ class StudentizedMaximum:
         """Return the series of the q with P(X / s > q) = p."""
         unit = np.polynomial.chebyshev.chebpts1(SERIES_NODES)
         solved = self._solved(p, np.minimum(2 * SERIES_FROM / (1 + unit), NORMAL_DF))
-        return QuantileSeries(np.polynomial.chebyshev.chebfit(unit, solved, SERIES_NODES - 1))
+        coefficients = np.polynomial.chebyshev.chebfit(unit, solved, SERIES_NODES - 1)
+        return QuantileSeries(np.asarray(coefficients, dtype=float))
 
     def _solved(self, p: float, df: Array) -> Array:
         """Solve sf(q, df) = p by false position on log p, the end that stays put losing weight (Illinois)."""
