@@ -179,20 +179,20 @@ def panel_designs(array: ScoreArray, sets: Mapping[str, Mapping[str, int]] | Non
 
     `sets`: attribute to prototype to the number of the set within which it can be compared, whatever else is known.
     """
-    present = np.isfinite(array.scores)
     alike: dict[tuple[bytes, tuple[int, ...], bool, bytes], list[int]] = {}
-    for column, attribute in enumerate(array.attributes):
-        rows = present[:, column]
+    for rows, columns in missing_patterns(array.scores):
         scored = np.bincount(array.prototype[rows], minlength=len(array.prototypes)) > 0
         terms, with_session = _terms(array, rows)
-        known = (sets or {}).get(attribute, {})
-        apart = np.array([known.get(name, 0) for name in array.prototypes], dtype=np.intp)[scored]
-        apart = both_sets(_sets_of_model(array, rows, scored, with_session), apart)
-        alike.setdefault((scored.tobytes(), terms, with_session, apart.tobytes()), []).append(column)
-    for (held, terms, with_session, held_apart), columns in alike.items():
+        of_model = _sets_of_model(array, rows, scored, with_session)
+        for column in columns.tolist():
+            known = (sets or {}).get(array.attributes[column], {})
+            apart = np.array([known.get(name, 0) for name in array.prototypes], dtype=np.intp)[scored]
+            key = scored.tobytes(), terms, with_session, both_sets(of_model, apart).tobytes()
+            alike.setdefault(key, []).append(column)
+    for (held, terms, with_session, held_apart), together in sorted(alike.items(), key=lambda item: min(item[1])):
         yield _design(
             array,
-            np.array(columns),
+            np.sort(together),
             np.frombuffer(held, dtype=bool),
             terms,
             with_session,
