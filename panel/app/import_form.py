@@ -11,6 +11,7 @@ from panel.app import cached
 from panel.app.state import leave_message, use_study
 from panel.app.widgets import attempt, plain, say, table
 from panel.study.layout import ScoresLayout, guess_layout
+from panel.study.natural_order import natural_order
 from panel.study.raw_table import RawTable, raw_file
 from panel.study.scores_import import ImportedScores, read_scores, study_from_scores
 from panel.study.sheet_grids import open_workbook, sheet_names
@@ -82,7 +83,12 @@ def _layout(raw: RawTable, guess: ScoresLayout, file: str) -> ScoresLayout:
     decimal = st.radio(
         "Decimal sign", list(_DECIMALS), format_func=_DECIMALS.__getitem__, horizontal=True, key=f"decimal {file}"
     )
-    return ScoresLayout(**held, attributes=tuple(attributes), decimal=decimal)
+    fill_down = st.checkbox(
+        "Fill names down",
+        key=f"fill down {file}",
+        help="A blank assessor, prototype, attribute or session is the one above it. Merged cells need no tick.",
+    )
+    return ScoresLayout(**held, attributes=tuple(attributes), decimal=decimal, fill_down=fill_down)
 
 
 def _in_rows(roles: list[tuple[str, str]]) -> list[list[tuple[str, str]]]:
@@ -106,7 +112,7 @@ def _what_was_done(imported: ImportedScores) -> None:
 
 
 def _use(imported: ImportedScores, file: RawFile) -> None:
-    """Ask for the title and the ends of the scale, and use the scores as the study."""
+    """Ask for the title, the ends of the scale and the benchmark, and use the scores as the study."""
     columns = st.columns([2, 1, 1])
     title = columns[0].text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256}")
     ends = [
@@ -118,8 +124,15 @@ def _use(imported: ImportedScores, file: RawFile) -> None:
     if low is not None and high is not None and low >= high:
         st.warning("The lowest possible score must lie below the highest.", icon=":material/info:")
         return
+    benchmark = st.selectbox(
+        "Which one is the benchmark?",
+        ["", *(name for name in natural_order(imported.scores["prototype"]) if name)],
+        format_func=lambda name: name or "none",
+        help="Differences and swaps are told from the benchmark.",
+        key=f"benchmark {file.sha256}",
+    )
     if st.button("Use these scores", type="primary", key=f"use {file.sha256}"):
-        study = study_from_scores(imported, file, title or file.name, low, high)
+        study = study_from_scores(imported, file, title or file.name, low, high, benchmark or "")
         use_study(title or file.name, study)
         leave_message("These scores are in use. Look at the findings, then open the page Differences.")
         st.rerun()

@@ -10,6 +10,7 @@ import pandas as pd
 from panel.checks.codes import Names
 from panel.checks.places import told
 from panel.checks.sound_study import scales
+from panel.study.named_rows import why_nameless
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.study.tables_collected import CANNOT_JUDGE
@@ -17,7 +18,7 @@ from panel.study.tables_collected import CANNOT_JUDGE
 
 @dataclass(frozen=True, eq=False, slots=True)
 class ScoreCells:
-    """The rows of the scores table that name an assessor, a prototype and an attribute, one entry each.
+    """The rows of the scores table that say whose they are and of what, one entry each.
 
     Parameters
     ----------
@@ -93,11 +94,8 @@ def score_cells(study: Study) -> ScoreCells:
 
 
 def _named(scores: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
-    """Return the rows that name assessor, prototype and attribute, and which rows those are."""
-    named = np.ones(len(scores), dtype=bool)
-    for name in ("assessor", "prototype", "attribute"):
-        if "" in scores[name].unique():
-            named &= (scores[name] != "").to_numpy(dtype=bool)
+    """Return the rows that an analysis may use, and which rows those are."""
+    named = (why_nameless(scores, "scores") == "").to_numpy(dtype=bool)
     return (scores if named.all() else scores[named]), named
 
 

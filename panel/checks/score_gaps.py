@@ -27,7 +27,7 @@ def score_gaps(study: Study, cells: ScoreCells) -> list[Finding]:
     planned = _planned(study, cells)
     absent = _samples_absent(turns, samples, planned)
     return [
-        *_session_left_out(cells),
+        *_replicate_left_out(cells),
         *_sessions_missed(cells, turns),
         *_samples_not_scored(cells, absent),
         *_attributes_left_out(cells, samples),
@@ -62,16 +62,16 @@ def _without(rows: _Codes, others: _Codes) -> _Codes:
     return tuple(code[order] for code in new)
 
 
-def _session_left_out(cells: ScoreCells) -> list[Finding]:
-    """Return rows without a session (or replicate) where others have one."""
+def _replicate_left_out(cells: ScoreCells) -> list[Finding]:
+    """Return rows without a replicate where others have one, in a study that tells sittings by replicates."""
     rows = np.flatnonzero(cells.sitting.blank)
     if len(cells.sitting) == 1:
         return []
     findings = []
     for where, cases in gathered(cells.assessor.code[rows], lambda case: cells.place(rows[case])):
-        message = f"{counted(len(cases), 'score')} without a {cells.sitting_word}, where others have one."
-        advice = f"Fill in the {cells.sitting_word}. Until then these scores count as one more {cells.sitting_word}."
-        findings.append(Finding("warning", f"{cells.sitting_word}_left_out", where, message, advice))
+        message = f"{counted(len(cases), 'score')} without a replicate, where others have one."
+        advice = "Fill in the replicate. Until then these scores count as one more replicate."
+        findings.append(Finding("warning", "replicate_left_out", where, message, advice))
     return findings
 
 

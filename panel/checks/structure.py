@@ -9,15 +9,18 @@ import pandas as pd
 
 from panel.checks.dates import read_dates
 from panel.checks.finding import Finding
+from panel.checks.names_given import check_names_given
 from panel.checks.places import counted, gathered, listed
 from panel.checks.references import check_references
 from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
 from panel.checks.unread import unread_rows
+from panel.study.named_rows import NEEDED
 from panel.study.study import Study
 from panel.study.tables import TABLES, Column
 
 _READ_ELSEWHERE = {("scores", "score"), ("formulas", "percent")}
-"""Cells whose blanks are the business of `panel.checks.score_entries` and `panel.checks.formulas`."""
+"""Cells whose blanks are the business of `panel.checks.score_entries` and `panel.checks.formulas`; names are that of
+`panel.checks.names_given`."""
 
 
 def check_structure(study: Study, sound: Study | None = None) -> list[Finding]:
@@ -32,6 +35,7 @@ def check_structure(study: Study, sound: Study | None = None) -> list[Finding]:
         *_no_scores(study, sound),
         *_cells_not_read(study),
         *_dates_not_understood(study, sound),
+        *check_names_given(study, sound),
         *_cells_missing(study, sound),
         *check_references(sound),
         *_scale(study, sound),
@@ -144,7 +148,8 @@ def _cells_missing(study: Study, sound: Study) -> list[Finding]:
     findings, unread = [], unread_rows(study)
     for name, column in _columns(sound):
         there = column.name in study.tables[name].columns
-        if not there or not column.required or (name, column.name) in _READ_ELSEWHERE:
+        elsewhere = (name, column.name) in _READ_ELSEWHERE or column.name in NEEDED.get(name, ())
+        if not there or not column.required or elsewhere:
             continue
         values = sound.table(name)[column.name]
         missing = (values.isna() if values.dtype == "float64" else values == "").to_numpy(dtype=bool)

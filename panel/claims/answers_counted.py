@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from panel.study.named_rows import named_rows
 from panel.study.numbers_read import read_numbers
 from panel.study.study import Study
 
@@ -31,7 +32,7 @@ class Counted:
 
 def count_agreed(study: Study, prototype: str, question: str) -> Counted:
     """Count the answers to one agreement question; each person once, the last answer counts."""
-    answers = study.table("answers")
+    answers = named_rows(study, "answers")
     own = answers.loc[
         (answers["kind"] == "agreement")
         & (answers["question"] == question)

@@ -25,6 +25,7 @@ from panel.stats.answers.binomial_tests import (
     wilson_interval,
 )
 from panel.stats.comparing.exact_interval import exact_interval
+from panel.study.named_rows import named_rows
 from panel.study.study import Study
 
 VOTES = "preference answers"
@@ -50,7 +51,7 @@ class Votes:
 
 def count_votes(study: Study, prototype: str, versus: str, question: str = "") -> Votes:
     """Count the preference answers about two prototypes, in either order; each person once, the last answer counts."""
-    answers = study.table("answers")
+    answers = named_rows(study, "answers")
     pairs = answers["prototype"] + "\n" + answers["versus"]
     own = answers.loc[
         (answers["kind"] == "preference")

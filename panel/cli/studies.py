@@ -33,6 +33,10 @@ if TYPE_CHECKING:
 @click.option(
     "--decimal", type=click.Choice([".", ","]), default=None, help="Decimal sign; decided by column if not given."
 )
+@click.option(
+    "--fill-down", is_flag=True, help="A blank assessor, prototype, attribute or session is the one above it."
+)
+@click.option("--benchmark", default="", metavar="PROTOTYPE", help="The prototype the others are compared with.")
 @click.option("--sheet", default="", help="Sheet of a workbook; the first one if not given.")
 @click.option("--scale-min", type=float, default=None, help="Lowest possible score.")
 @click.option("--scale-max", type=float, default=None, help="Highest possible score.")
@@ -43,6 +47,8 @@ if TYPE_CHECKING:
 def import_scores(
     file: Path,
     decimal: str | None,
+    fill_down: bool,
+    benchmark: str,
     sheet: str,
     scale_min: float | None,
     scale_max: float | None,
@@ -61,14 +67,15 @@ def import_scores(
     from panel.study.folder import write_study
     from panel.study.scores_import import study_from_scores
 
-    raw, imported = _read_file(file, sheet, columns, decimal or "")
-    study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max)
+    raw, imported = _read_file(file, sheet, columns, decimal or "", fill_down=fill_down)
+    study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
     write_study(study, out, overwrite=overwrite)
     found = check_study(study)
     content = {
         "rows": len(study.scores),
         "attributes": study.attributes,
         "prototypes": study.prototypes,
+        "benchmark": study.benchmark,
         "assessors": study.assessors,
         "sha256": raw.sha256,
         "done": imported.notes,
@@ -83,7 +90,9 @@ def import_scores(
     print_findings(found)
 
 
-def _read_file(file: Path, sheet: str, columns: dict[str, str], decimal: str) -> tuple[RawFile, ImportedScores]:
+def _read_file(
+    file: Path, sheet: str, columns: dict[str, str], decimal: str, *, fill_down: bool
+) -> tuple[RawFile, ImportedScores]:
     """Read a table of scores, columns not named being guessed."""
     from dataclasses import replace
 
@@ -93,7 +102,8 @@ def _read_file(file: Path, sheet: str, columns: dict[str, str], decimal: str) ->
 
     raw = read_raw_file(file)
     table = raw_table(raw, sheet)
-    return raw, read_scores(table, replace(guess_layout(table, columns), decimal=decimal))
+    layout = replace(guess_layout(table, columns), decimal=decimal, fill_down=fill_down)
+    return raw, read_scores(table, layout)
 
 
 @click.command()

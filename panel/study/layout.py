@@ -51,6 +51,8 @@ class ScoresLayout:
         Where the file has them.
     decimal
         `.` or `,`; empty lets each column decide.
+    fill_down
+        A blank assessor, prototype, attribute or session is the one above it.
     """
 
     assessor: str = ""
@@ -64,6 +66,7 @@ class ScoresLayout:
     batch: str = ""
     recorded_at: str = ""
     decimal: str = ""
+    fill_down: bool = False
 
     @property
     def is_long(self) -> bool:

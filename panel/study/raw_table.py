@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from panel.errors import StudyError
-from panel.study.sheet_grids import error_cells, open_workbook, sheet_names, sheet_rows
+from panel.study.sheet_grids import MergedRange, error_cells, merged_ranges, open_workbook, sheet_names, sheet_rows
 from panel.study.study import RawFile
 from panel.study.text_grid import decode, delimiter_words, text_rows
 
@@ -41,6 +42,9 @@ class RawTable:
         What was noticed while reading, one plain sentence each.
     unnamed
         The columns that have no name in the file.
+    merged
+        Cells merged over several rows: column, first and last row (counted from 0 below the header); what they hold
+        stands in the first. Of cells merged over several columns too it is the leftmost column.
     """
 
     name: str
@@ -49,6 +53,7 @@ class RawTable:
     lines: tuple[int, ...]
     notes: tuple[str, ...] = ()
     unnamed: tuple[str, ...] = ()
+    merged: tuple[tuple[str, int, int], ...] = ()
 
     def column(self, name: str) -> tuple[str, ...]:
         """Return the cells of the column called `name`; StudyError if there is none."""
@@ -102,20 +107,21 @@ def raw_table(file: RawFile, sheet: str = "") -> RawTable:
         raise StudyError(f"{name} is empty.")
     if len(content) > MAX_BYTES:
         raise StudyError(f"{name} is larger than {MAX_BYTES} bytes; keep only the table of scores.")
-    rows, notes = _sheet(content, name, sheet) if content[:2] == _ZIP else _text(content, name)
-    table = table_of_rows(rows, name, notes)
+    rows, notes, merged = _sheet(content, name, sheet) if content[:2] == _ZIP else _text(content, name)
+    table = table_of_rows(rows, name, notes, merged)
     if not table.lines:
         raise StudyError(f"{name} has a header but no rows below it.")
     return table
 
 
-def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list[str]]:
-    """Return the rows of the sheet asked for, or of the first one that holds anything."""
+def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list[str], list[MergedRange]]:
+    """Return rows, notes and merged cells of the sheet asked for, or of the first one that holds anything."""
     with open_workbook(content, name) as workbook:
         names = sheet_names(workbook)
         if sheet and sheet not in names:
             raise StudyError(f"{name} has no sheet {sheet!r}; its sheets are {', '.join(names)}.")
         filled = {one: rows for one in ([sheet] if sheet else names) if (rows := sheet_rows(workbook, one))}
+        merged = merged_ranges(workbook, next(iter(filled))) if filled else []
     if not filled:
         raise StudyError(f"{name} holds no filled sheet.")
     chosen, rows = next(iter(filled.items()))
@@ -125,21 +131,22 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
     errors = error_cells(content, name)
     if errors:
         notes.append(f"Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty: {errors}.")
-    return rows, notes
+    return rows, notes, merged
 
 
-def _text(content: bytes, name: str) -> tuple[list[list[str]], list[str]]:
+def _text(content: bytes, name: str) -> tuple[list[list[str]], list[str], list[MergedRange]]:
     if content.startswith(_OLD_WORKBOOK):
         raise StudyError(f"{name} is an old .xls workbook or has a password; save it as .xlsx without one.")
     text, encoding = decode(content, name)
     rows, delimiter = text_rows(text, name, MAX_COLUMNS, MAX_ROWS)
-    return rows, [f"The file was read as {encoding} text with {delimiter_words(delimiter)} between the cells."]
+    return rows, [f"The file was read as {encoding} text with {delimiter_words(delimiter)} between the cells."], []
 
 
 def table_of_rows(
     rows: list[list[str]],
     name: str,
     notes: Sequence[str] = (),
+    merged: Sequence[MergedRange] = (),
     *,
     keep_empty: bool = False,
     max_cells: int = MAX_CELLS,
@@ -175,7 +182,23 @@ def table_of_rows(
         found.append(f"Columns without a name were called {', '.join(unnamed)}.")
     if short:
         found.append(f"Rows shorter than the header were filled up with empty cells: line {_first_of(short)}.")
-    return RawTable(name, header, tuple(columns[i] for i in places), tuple(filled), tuple(found), unnamed)
+    lines = tuple(filled)
+    over_rows = _merged(merged, dict(zip(places, header, strict=True)), lines, name)
+    return RawTable(name, header, tuple(columns[i] for i in places), lines, tuple(found), unnamed, over_rows)
+
+
+def _merged(
+    ranges: Sequence[MergedRange], header: dict[int, str], lines: tuple[int, ...], name: str
+) -> tuple[tuple[str, int, int], ...]:
+    """Return the ranges below the header that go over several rows of the table, as `RawTable.merged` keeps them."""
+    found = []
+    for first_row, column, last_row, _ in ranges:
+        first, last = bisect_left(lines, first_row + 1), bisect_right(lines, last_row + 1) - 1
+        if column in header and first < last and lines[first] == first_row + 1:
+            found.append((header[column], first, last))
+    if sum(last - first for _, first, last in found) > MAX_CELLS:
+        raise StudyError(f"{name} has merged cells that lie over one another; take the merging off and save it again.")
+    return tuple(found)
 
 
 def _refuse_long_rows(filled: dict[int, list[str]], width: int, name: str) -> None:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from panel.errors import StudyError
+from panel.study.blank_names import FILLED, FilledDown, merged_scores, with_names_filled
 from panel.study.layout import ScoresLayout, attribute_columns, check_layout
+from panel.study.natural_order import natural_order
 from panel.study.numbers_read import NumbersRead, read_number_columns, read_numbers
 from panel.study.raw_table import RawTable
 from panel.study.rehearsed import REHEARSED
@@ -35,12 +39,15 @@ class ImportedScores:
         What was done, one plain sentence each.
     layout
         Which column held what.
+    filled
+        Names that were filled down.
     """
 
     scores: pd.DataFrame
     unread: pd.DataFrame
     notes: tuple[str, ...]
     layout: ScoresLayout
+    filled: tuple[FilledDown, ...] = ()
 
 
 def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
@@ -56,11 +63,12 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
     Raises
     ------
     StudyError
-        If the layout does not fit the table.
+        If the layout does not fit the table, or a row with a score lacks a name (see `with_names_filled`).
     """
     if not layout.is_long and not layout.attributes:
         layout = replace(layout, attributes=attribute_columns(table, layout))
     check_layout(table, layout)
+    table, filled = with_names_filled(table, layout)
     score_columns = [layout.score] if layout.is_long else list(layout.attributes)
     numbers = read_number_columns({column: table.column(column) for column in score_columns}, layout.decimal)
     position = _positions(table, layout)
@@ -68,12 +76,13 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
     unread = _unread(table, layout, numbers, position)
     notes = (
         *table.notes,
+        *(one.words for one in filled),
         *_notes_on_names(table, layout),
         *_notes_on_numbers(numbers),
         *_notes_on_rehearsal(table),
         *_notes_on_shape(table, layout, scores, unread),
     )
-    return ImportedScores(scores, unread, notes, layout)
+    return ImportedScores(scores, unread, notes, layout, filled)
 
 
 def study_from_scores(
@@ -82,6 +91,7 @@ def study_from_scores(
     title: str,
     scale_min: float | None = None,
     scale_max: float | None = None,
+    benchmark: str = "",
 ) -> Study:
     """Return a study made of imported scores; its prototypes, attributes and assessors are those that occur.
 
@@ -95,12 +105,19 @@ def study_from_scores(
         What the study is called.
     scale_min, scale_max
         Lowest and highest possible score, if known; the same for all attributes.
+    benchmark
+        The prototype the others are compared with, if there is one.
+
+    Raises
+    ------
+    StudyError
+        If the benchmark is none of the prototypes.
     """
     scores = imported.scores
     tables = {
-        "prototypes": _listed("prototypes", scores["prototype"]),
+        "prototypes": _with_benchmark(_listed("prototypes", natural_order(scores["prototype"])), benchmark.strip()),
         "attributes": _listed("attributes", scores["attribute"]),
-        "assessors": _listed("assessors", scores["assessor"]),
+        "assessors": _listed("assessors", natural_order(scores["assessor"])),
         "scores": scores,
     }
     tables["attributes"]["scale_min"] = np.nan if scale_min is None else float(scale_min)
@@ -108,6 +125,8 @@ def study_from_scores(
     layout: dict[str, Any] = {role: held for role, held in asdict(imported.layout).items() if held}
     layout = {role: list(held) if isinstance(held, tuple) else held for role, held in layout.items()}
     record = {"file": raw_file.name, "columns": layout, "done": list(imported.notes)}
+    if imported.filled:
+        record[FILLED] = [one.record() for one in imported.filled]
     unread = imported.unread.assign(table="scores", column=imported.unread["score_column"])
     return Study(tables, {"title": title, "import": record}, unread[list(UNREAD_COLUMNS)], (raw_file,))
 
@@ -181,7 +200,17 @@ def _unread(
     return pd.DataFrame(cells, columns=columns, dtype="str")
 
 
-def _listed(name: str, names: pd.Series) -> pd.DataFrame:
+def _with_benchmark(prototypes: pd.DataFrame, benchmark: str) -> pd.DataFrame:
+    """Return the prototypes with the role of the benchmark, if one is named."""
+    if not benchmark:
+        return prototypes
+    names = prototypes["prototype"].tolist()
+    if benchmark not in names:
+        raise StudyError(f"The benchmark {benchmark!r} is none of the prototypes; they are {', '.join(names)}.")
+    return prototypes.assign(role=["benchmark" if name == benchmark else "" for name in names])
+
+
+def _listed(name: str, names: Iterable[str]) -> pd.DataFrame:
     """Return a table with one row for each name that occurs and with all its columns still to be filled in."""
     distinct = [found for found in dict.fromkeys(names) if found]
     columns: dict[str, pd.Series] = {}
@@ -197,6 +226,8 @@ def _listed(name: str, names: pd.Series) -> pd.DataFrame:
 
 def _notes_on_names(table: RawTable, layout: ScoresLayout) -> list[str]:
     notes = []
+    if once := merged_scores(table, layout):
+        notes.append(f"Scores merged over several rows count once, in the first of them: {_some(list(once))}.")
     for role in _NAME_ROLES:
         if column := getattr(layout, role):
             trimmed = {cell.strip() for cell in table.column(column) if cell != cell.strip()}

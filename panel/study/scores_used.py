@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from panel.study.named_rows import why_nameless
 from panel.study.numbers_read import read_numbers
 from panel.study.study import Study
 
@@ -36,9 +37,11 @@ class ScoresUsed:
 def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     """Return the scores an analysis of `study` uses.
 
-    A blank is no score. A correction with a new value replaces the score, one without sets it aside. Where the
-    study's facts hold the rule `set_aside_outside_scale`, scores outside their scale are set aside; without
-    that rule they stay in. `rules=False` leaves corrections and rules out, to show both analyses side by side.
+    A blank is no score, and a score without the name of its assessor, prototype, attribute or (where others have one)
+    session is set aside: it cannot be told whose it is. A correction with a new value replaces the score, one without
+    sets it aside. Where the study's facts hold the rule `set_aside_outside_scale`, scores outside their scale are set
+    aside; without that rule they stay in. `rules=False` leaves corrections and rules out, to show both analyses side by
+    side.
     """
     frame = study.scores
     why = pd.Series("", index=frame.index, dtype="str")
@@ -49,6 +52,8 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
             outside = outside_scale(study, frame) & (why == "")
             why = why.mask(outside, "outside the scale, by the rule recorded beforehand")
     before = study.scores["score"]
+    nameless = why_nameless(study.scores, "scores")
+    why, changed = why.mask(nameless != "", nameless), changed.mask(nameless != "", "")
     kept = frame["score"].notna() & (why == "")
     return ScoresUsed(
         frame=frame.loc[kept],

@@ -20,6 +20,8 @@ MAX_UNPACKED = 100_000_000  # bytes of all parts together
 MAX_AREA = 8_000_000  # bound on the cells a sheet is laid out as; four times the cells of the largest dense table
 MAX_TEXT = 500_000_000  # bytes of text once every cell has its own copy
 
+MergedRange = tuple[int, int, int, int]
+
 _ROW_OR_CELL = re.compile(rb"""["'\s:]r\s*=\s*["']([A-Za-z]*)(\d+)["']""")
 _ROW = re.compile(rb"<(?:\w+:)?row[\s/>]")
 _CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
@@ -55,6 +57,12 @@ def sheet_rows(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[l
     """Return the rows of one sheet from its first line on, each cell as text."""
     rows = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
     return [[value if type(value) is str else cell_text(value) for value in row] for row in rows]
+
+
+def merged_ranges(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[MergedRange]:
+    """Return the merged cells of one sheet: first row, first column, last row, last column, all counted from 0."""
+    ranges = workbook.get_sheet_by_name(sheet).merged_cell_ranges or []
+    return [(*first, *last) for first, last in ranges]
 
 
 def cell_text(value: Any) -> str:

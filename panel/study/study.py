@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from panel.study.natural_order import natural_order
 from panel.study.tables import TABLES
 
 UNREAD_COLUMNS = ("table", "row", "column", "text", "reason")
@@ -87,9 +88,16 @@ class Study:
 
     @property
     def prototypes(self) -> tuple[str, ...]:
-        """Prototypes in the order of the prototypes table, then any others in the order they were scored."""
-        listed = self.table("prototypes")["prototype"]
-        return _in_order(listed, self.scores["prototype"], self.table("formulas")["prototype"])
+        """Prototypes in the order of the prototypes table, then any others in the natural order of their names."""
+        listed = _in_order(self.table("prototypes")["prototype"])
+        others = _in_order(self.scores["prototype"], self.table("formulas")["prototype"])
+        return (*listed, *(name for name in natural_order(others) if name not in listed))
+
+    def in_order(self, prototypes: Iterable[str]) -> tuple[str, ...]:
+        """Return these prototypes: those of the study in its order, then the others in the natural order of names."""
+        wanted = dict.fromkeys(prototypes)
+        known = tuple(name for name in self.prototypes if name in wanted)
+        return (*known, *natural_order(name for name in wanted if name not in known))
 
     @property
     def attributes(self) -> tuple[str, ...]:
@@ -146,5 +154,5 @@ class Study:
 
 
 def _in_order(*columns: pd.Series) -> tuple[str, ...]:
-    """Return the distinct non-empty values of the columns, first column first, in order of appearance."""
-    return tuple(dict.fromkeys(str(value) for column in columns for value in column.unique() if value))
+    """Return the distinct values of the columns that are not blank, first column first, in order of appearance."""
+    return tuple(dict.fromkeys(str(value) for column in columns for value in column.unique() if str(value).strip()))

@@ -127,11 +127,10 @@ def test_balanced_incomplete_blocks_have_no_gaps():
     assert {finding.kind for finding in found} <= {"batches_not_recorded", "formulas_missing"}
 
 
-def test_a_score_without_its_session_is_told():
+def test_a_score_without_its_session_stops_and_counts_as_not_there():
     found = {finding.kind: finding for finding in new_findings(with_cells("scores", [5], session=""))}
-    assert set(found) == {"session_left_out", "attribute_left_out"}
-    finding = found["session_left_out"]
-    assert finding.severity == "warning"
-    assert finding.where == "scores, row 7: A01, P2, AF_GREASE"
-    assert finding.message == "1 score without a session, where others have one."
-    assert finding.advice.startswith("Fill in the session.")
+    assert set(found) == {"name_missing", "attribute_left_out"}
+    finding = found["name_missing"]
+    assert finding.severity == "stop"
+    assert finding.where == "scores, row 7, column session"
+    assert finding.message == "1 row of scores names no session, where others name one: it is in no analysis."

@@ -112,9 +112,9 @@ def tables(result: Differences, names: Naming) -> None:
     used = scores_used(study.study)
     if len(used.set_aside) or len(used.corrected):
         heading("With and without the changed scores")
-        table(
-            both_ways_table(result.both_ways, names), name="both_ways", alt="F tests both ways", full=result.both_ways
-        )
+        if len(result.both_ways):
+            both = both_ways_table(result.both_ways, names)
+            table(both, name="both_ways", alt="F tests both ways", full=result.both_ways)
         changed = changed_scores_table(used.set_aside, used.corrected, names)
         table(changed, name="changed_scores", alt="Scores set aside or corrected, and why")
     with st.expander("Tests per attribute"):

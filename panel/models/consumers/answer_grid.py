@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.consumers.answers_read import KIND_WORDS, LIMITS, Kind
+from panel.study.named_rows import named_rows
 from panel.study.numbers_read import read_numbers
 from panel.study.study import Study
 
@@ -67,7 +68,7 @@ class AnswerGrid:
 
 def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
     """Return all answers of `kind`; ModelError if the study has none, or none that could be read."""
-    answers = study.table("answers")
+    answers = named_rows(study, "answers")
     own = answers.loc[answers["kind"] == kind]
     if own.empty:
         raise ModelError(
@@ -84,7 +85,7 @@ def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
     kept = own.loc[used]
     codes, axes = zip(*(pd.factorize(kept[name]) for name in ("question", "assessor", "prototype")), strict=True)
     questions, people, found = (tuple(str(name) for name in axis) for axis in axes)
-    prototypes = tuple(sorted(found, key=_place(study, found).__getitem__))
+    prototypes = study.in_order(found)
     to_place = np.array([prototypes.index(name) for name in found])
     shape = len(questions), len(people), len(prototypes)
     cell = np.ravel_multi_index((codes[0], codes[1], to_place[codes[2]]), shape)[::-1]
@@ -94,11 +95,6 @@ def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
     distinct = int(np.count_nonzero(np.bincount(cell, minlength=1)))
     unread = own.loc[bad, ["assessor", "prototype", "question", "answer"]].reset_index(drop=True)
     return AnswerGrid(values, unknown, questions, people, prototypes, unread, len(cell) - distinct)
-
-
-def _place(study: Study, found: tuple[str, ...]) -> dict[str, int]:
-    order = [*(name for name in study.prototypes if name in set(found)), *found]
-    return {name: order.index(name) for name in found}
 
 
 def _read(

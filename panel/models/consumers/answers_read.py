@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
+from panel.study.named_rows import named_rows
 from panel.study.numbers_read import read_numbers
 from panel.study.study import Study
 
@@ -78,7 +79,7 @@ def numeric_answers(study: Study, kind: Kind, question: str | None = None) -> An
     ModelError
         If the study has no answers of this kind, none to `question`, or none that could be read.
     """
-    answers, questions = study.table("answers"), questions_of(study, kind)
+    answers, questions = named_rows(study, "answers"), questions_of(study, kind)
     if not questions:
         raise ModelError(
             f"The study has no {KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
@@ -129,13 +130,11 @@ def _values(texts: pd.Series, low: float, high: float) -> tuple[np.ndarray, np.n
 def _table(study: Study, rows: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     """Return the means by consumer and prototype, and how many cells hold more than one answer."""
     person, people = pd.factorize(rows["assessor"])
-    found = [str(name) for name in rows["prototype"].unique()]
-    listed = [name for name in study.prototypes if name in set(found)]
-    order = listed + [name for name in found if name not in set(listed)]
-    what = pd.Index(order).get_indexer(pd.Index(rows["prototype"]))
+    order = study.in_order(str(name) for name in rows["prototype"].unique())
+    what = pd.Index(list(order)).get_indexer(pd.Index(rows["prototype"]))
     cell, size = person * len(order) + what, len(people) * len(order)
     count = np.bincount(cell, minlength=size).reshape(len(people), len(order))
     total = np.bincount(cell, rows["answer"].to_numpy(dtype=float), size).reshape(count.shape)
     mean = np.divide(total, count, out=np.full(count.shape, np.nan), where=count > 0)
     index = pd.Index(people, name="assessor", dtype="str")
-    return pd.DataFrame(mean, index=index, columns=pd.Index(order, name="prototype")), int((count > 1).sum())
+    return pd.DataFrame(mean, index=index, columns=pd.Index(list(order), name="prototype")), int((count > 1).sum())

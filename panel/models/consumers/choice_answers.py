@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from panel.study.named_rows import named_rows
 from panel.study.study import Study
 
 METHOD_OF = MappingProxyType(
@@ -50,7 +51,7 @@ def read_choices(study: Study, kinds: Sequence[str]) -> ChoicesRead:
     A pair is named one way, whichever of the two stands first in the row: what is expected to be chosen, if that is
     recorded, before the other; else the benchmark second; else in the order of the study.
     """
-    rows = study.table("answers")
+    rows = named_rows(study, "answers")
     rows = rows.loc[rows["kind"].isin(kinds)].reset_index(drop=True)
     texts = rows["answer"].astype("str").str.strip()
     by_name = rows["kind"].isin(BY_NAME)
@@ -85,9 +86,8 @@ def read_choices(study: Study, kinds: Sequence[str]) -> ChoicesRead:
 
 def _turned(study: Study, rows: pd.DataFrame) -> np.ndarray:
     """Return where the two prototypes of a row change places."""
-    order = {name: place for place, name in enumerate(study.prototypes)}
-    for name in [*rows["prototype"], *rows["versus"]]:
-        order.setdefault(str(name), len(order))
+    named = study.in_order(str(name) for name in [*rows["prototype"], *rows["versus"]])
+    order = {name: place for place, name in enumerate(named)}
     expected = {
         (question, kind): str(question_facts(study, str(question), str(kind)).get("expected", ""))
         for question, kind in rows[["question", "kind"]].drop_duplicates().itertuples(index=False)

@@ -91,6 +91,8 @@ def reduce_curves(
             "force), x, x_unit, y, y_unit, repeat."
         )
     table = table.loc[table["x"].notna() & table["y"].notna()]
+    order = study.in_order(table["prototype"])
+    table = table.sort_values("prototype", key=lambda names: names.map(order.index), kind="stable")
     flow = flow_curves(table, model=model, weighting=weighting, rates=rates, level=level)
     force = force_curves(table, work_until=work_until, speed_mm_s=_speed(study, speed_mm_s))
     if flow.points.empty and force.points.empty:

@@ -12,8 +12,8 @@ from panel.errors import ModelError
 from panel.stats.answers.dominance import significance_line, standardised
 from panel.stats.answers.mcnemar import mcnemar_exact
 from panel.stats.comparing.planned_looks import same_share_p
+from panel.study.named_rows import named_rows
 from panel.study.study import Study
-from panel.study.those_in import those_in
 
 STOP = "stop"
 GRID = np.linspace(0.0, 1.0, 101)
@@ -69,7 +69,7 @@ def follow_dominance(study: Study, *, level: float = 0.95, versus: str | None = 
     ModelError
         If the study has no such table, no evaluation can be read, or `versus` is not among the prototypes.
     """
-    table = study.table("dominances")
+    table = named_rows(study, "dominances")
     rows = table.loc[table["seconds"].notna() & (table["attribute"] != "")]
     if rows.empty:
         raise ModelError(
@@ -80,8 +80,7 @@ def follow_dominance(study: Study, *, level: float = 0.95, versus: str | None = 
     evaluations, left_out = _evaluations(rows, attributes)
     if evaluations.empty:
         raise ModelError(f"No evaluation of dominance can be read: {left_out[0]['why']}")
-    prototypes = list(those_in(study.prototypes, evaluations["prototype"]))
-    prototypes += [name for name in evaluations["prototype"].unique() if name not in prototypes]
+    prototypes = list(study.in_order(evaluations["prototype"]))
     base = versus or (study.benchmark if study.benchmark in prototypes else prototypes[0])
     if base not in prototypes:
         raise ModelError(f"{base} has no dominance evaluations. Choose among {', '.join(prototypes)}.")

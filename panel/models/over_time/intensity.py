@@ -11,6 +11,7 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.curves.intensity_course import course_at, intensity_course
+from panel.study.named_rows import named_rows
 from panel.study.study import Study
 
 QUANTITIES = MappingProxyType(
@@ -64,13 +65,15 @@ def reduce_courses(study: Study) -> Courses:
     ModelError
         If the study has no courses, or none can be reduced.
     """
-    table = study.table("courses")
+    table = named_rows(study, "courses")
     points = table.loc[table["seconds"].notna() & table["score"].notna()]
     if points.empty:
         raise ModelError(
             "The study has no courses of intensity. Add the table courses: assessor, prototype, attribute, seconds, "
             "score, one row for each point."
         )
+    order = study.in_order(points["prototype"])
+    points = points.sort_values("prototype", key=lambda names: names.map(order.index), kind="stable")
     rows, left_out = [], []
     for key, own in points.groupby(_COURSE, sort=False):
         own = own.sort_values("seconds", kind="stable")

@@ -230,8 +230,10 @@ def _both_ways(
 ) -> pd.DataFrame:
     """Return the F tests of the attributes with changed scores, with and without the changes."""
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
+    without = scores_used(study, rules=False)
+    changed = changed.loc[~changed["row"].isin(without.set_aside["row"])]  # in neither, for no rule and no reason
     names = list(those_in(attributes["attribute"], changed["attribute"]))
-    frame = scores_used(study, rules=False).frame
+    frame = without.frame
     fits, _ = fit_panel(study, frame.loc[frame["attribute"].isin(names)], adjust_for) if names else ([], [])
     parts = [attributes.loc[attributes["attribute"].isin(names), columns].assign(rules=True)]
     parts += [attribute_rows(d, f, inference(f, small_sample))[columns].assign(rules=False) for d, f in fits]

@@ -8,6 +8,7 @@ from typing import Any
 
 import pandas as pd
 
+from panel.study.named_rows import NEEDED, named_rows
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
@@ -69,7 +70,7 @@ def source_rows(study: Study, source: Source, row: Mapping[str, Any]) -> pd.Data
 def _frame(study: Study, table: str) -> tuple[pd.DataFrame, pd.Index]:
     """Return a table of the study, and which of its rows are set aside; blanks among the scores are no scores."""
     if table != "scores":
-        return study.table(table), pd.Index([])
+        return named_rows(study, table) if table in NEEDED else study.table(table), pd.Index([])
     used = scores_used(study)
     aside = pd.Index(used.set_aside["row"].to_numpy() - 2)
     return pd.concat([used.frame, study.scores.loc[aside]]).sort_index(), aside
