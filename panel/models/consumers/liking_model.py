@@ -63,6 +63,11 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
             "All consumers answered in exactly the same pattern, so nothing is left to judge a difference by. Check "
             "how the answers were entered."
         )
+    if not fit.told_apart[0]:
+        raise ModelError(
+            "The consumers' own levels cannot be told from the scatter of their answers: too few of them answered for "
+            "more than one prototype. Ask each about several."
+        )
     infer = inference(fit)
     test = attribute_rows(design, fit, infer).iloc[0]
     pairs = pair_rows(design, infer, level).drop(columns="attribute")

@@ -120,6 +120,8 @@ def _follow(name: str, design: TimeDesign, benchmark: str | None, level: float) 
     fit = fit_mixed_model(design.response, design.fixed, design.groups)
     if fit.variances[0, -1] <= 1e-9 * np.ptp(design.response) ** 2:
         raise ModelError("the scores repeat exactly, so nothing is left to judge a difference by.")
+    if not fit.told_apart[0]:
+        raise ModelError("there are too few scores to tell the scatter of the assessors from that of the scores.")
     tests = []
     for term, contrasts in zip(_TERMS, _hypotheses(design), strict=True):
         found = test_contrasts(fit, contrasts)

@@ -31,6 +31,10 @@ from panel.study.those_in import those_in
 
 LEVEL = 0.95
 REPEATS_EXACTLY = "the scores repeat exactly, so nothing is left to judge a difference by"
+NOT_TOLD_APART = (
+    "with so few scores the scatter of the assessors cannot be told from that of the scores; let more of them score "
+    "more prototypes, or twice"
+)
 NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is only rounding
 
 
@@ -185,16 +189,29 @@ def fit_panel(
     array = score_array(frame, study.prototypes, attributes, covariates)
     fits: list[tuple[PanelDesign, MixedFit]] = []
     for design in panel_designs(array):
-        try:
-            fit = _fit(design)
-            exact = _repeats_exactly(design, fit)
-            left_out += [(name, REPEATS_EXACTLY) for name in np.array(design.attributes, dtype=object)[exact]]
-            if not exact.all():
-                rest = design.only(~exact)
-                fits.append((rest, _fit(rest) if exact.any() else fit))
-        except ModelError as error:
-            left_out += [(name, str(error)) for name in design.attributes]
+        fitted, why_not = _fit_all(design)
+        fits += fitted
+        left_out += why_not
     return fits, left_out
+
+
+def _fit_all(design: PanelDesign) -> tuple[list[tuple[PanelDesign, MixedFit]], list[tuple[str, str]]]:
+    """Fit the attributes of a design, each alone where they cannot be fitted together; return why not of the rest."""
+    alone = [design.only(np.arange(len(design.attributes)) == place) for place in range(len(design.attributes))]
+    try:
+        fit = _fit(design)
+    except ModelError as error:
+        if len(alone) == 1:
+            return [], [(design.attributes[0], str(error))]
+        each = [_fit_all(one) for one in alone]
+        return [found for fits, _ in each for found in fits], [why for _, left_out in each for why in left_out]
+    exact = _repeats_exactly(design, fit)
+    reasons = np.where(exact, REPEATS_EXACTLY, np.where(fit.told_apart, "", NOT_TOLD_APART))
+    left_out = [(name, str(why)) for name, why in zip(design.attributes, reasons, strict=True) if why]
+    if len(left_out) == len(alone):
+        return [], left_out
+    rest = design.only(reasons == "") if left_out else design
+    return [(rest, _fit(rest) if left_out else fit)], left_out
 
 
 def _why_not(rows: pd.DataFrame) -> str:
