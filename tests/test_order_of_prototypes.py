@@ -120,7 +120,11 @@ def test_the_command_asks_for_the_benchmark_and_tells_the_swap_from_it(tmp_path)
     assert json.loads(result.stdout)["benchmark"] == "L2"
     assert json.loads(result.stdout)["prototypes"] == ["L1", "L2", "L10"]
     study = open_study(out)
-    assert study.table("prototypes").set_index("prototype")["role"].to_dict() == {"L1": "", "L2": "benchmark", "L10": ""}
+    assert study.table("prototypes").set_index("prototype")["role"].to_dict() == {
+        "L1": "",
+        "L2": "benchmark",
+        "L10": "",
+    }
     write_study(Study({**study.tables, "formulas": formulas()}, study.facts), tmp_path / "whole")
     told = json.loads(run("trace", tmp_path / "whole", "--json").stdout)
     assert {row["swap"] for row in told["swaps"]} >= {f"{LAURATE} -> {PALMITATE}", f"{LAURATE} -> Coco-Caprylate"}

@@ -107,7 +107,8 @@ def panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]], 
     frame["p_adjusted"] = holm(frame["p_value"].to_numpy())
     frame["differ"] = frame["p_value"] < 1 - level
     frame["reliability"] = np.maximum(1 - 1 / frame["statistic"], 0.0)
-    frame["repeatability"] = np.sqrt(frame["residual"])
+    repeated = frame["assessor_prototype"].notna()  # else what is left holds how differently people see prototypes
+    frame["repeatability"] = np.sqrt(frame["residual"].where(repeated))
     terms = frame[["assessor", "assessor_prototype", "session", "residual"]]
     frame["reproducibility"] = np.sqrt(terms.sum(axis=1, min_count=1))
     chance = {"reversal_noticed": _reversal_noticed(numbers)}
@@ -168,10 +169,12 @@ def _reversal_noticed(numbers: PanelNumbers) -> Array:
 def _own_tests(numbers: PanelNumbers) -> dict[str, Array]:
     """Return how many assessors separate alone, and the limits of h and k of ASTM E691 for this panel."""
     people = (numbers.own.counts.sum(axis=2) > 0).sum(axis=1)
+    repeated = numbers.own.df_error > 0
     df = [np.median(row[row > 0]) if (row > 0).any() else np.nan for row in numbers.own.df_error]
     return {
         "n_assessors": people,
-        "n_separating": (numbers.own.p_value < SEPARATES_BELOW).sum(axis=1),
+        "n_repeated": repeated.sum(axis=1),
+        "n_separating": _where_any(repeated, numbers.own.p_value < SEPARATES_BELOW, axis=1),
         "h_limit": np.array([h_limit(int(count)) for count in people]),
         "k_limit": np.array([k_limit(int(count), float(value)) for count, value in zip(people, df, strict=True)]),
     }
@@ -182,6 +185,7 @@ def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: floa
     own, found, apart = numbers.own, numbers.found, numbers.apart
     length = np.array([lengths[name] for name in numbers.attributes])[:, None]
     judged = numbers.judged & np.isfinite(found.slope)
+    tested = judged & (own.df_error > 0)
     half = stdtrit(np.maximum(judged.sum(axis=0) - 1, 1), (1 + level) / 2) * apart.scale_error
     squares = np.where(judged, found.spread * (found.prototypes - 1), np.nan)
     spread = mean_share(squares, found.prototypes - 1, numbers.repeats.independent / len(squares))
@@ -190,7 +194,9 @@ def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: floa
             "assessor": numbers.assessors,
             "n_attributes": (own.counts.sum(axis=2) > 0).sum(axis=0),
             "n_judged": judged.sum(axis=0),
-            "n_separated": (judged & (own.p_value < SEPARATES_BELOW)).sum(axis=0),
+            "n_repeated": (own.df_error > 0).sum(axis=0),
+            "n_tested": tested.sum(axis=0),
+            "n_separated": _where_any(tested, tested & (own.p_value < SEPARATES_BELOW), axis=0),
             "scale": apart.scale,
             "scale_error": apart.scale_error,
             "scale_low": apart.scale - half,
@@ -202,6 +208,12 @@ def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: floa
             "level_share": _mean(found.level / length),
         }
     )
+
+
+def _where_any(asked: np.ndarray, found: np.ndarray, axis: int) -> np.ndarray:
+    """Return how many were found; NaN, not 0, where nobody could be asked."""
+    some, count = asked.any(axis=axis), found.sum(axis=axis)
+    return np.asarray(count if some.all() else np.where(some, count, np.nan))
 
 
 def _mean(values: Array) -> Array:

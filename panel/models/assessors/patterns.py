@@ -124,7 +124,7 @@ def _by_person(people: pd.DataFrame) -> Iterator[tuple[object, ...]]:
     beyond = -ndtri(POSSIBLE / len(people))
     for row, p_little in zip(people.to_dict("records"), holm(_lowness(people)), strict=True):
         who, scale, ends = row["assessor"], row["scale"], (row["scale_low"], row["scale_high"])
-        feels = row["n_separated"] >= SEPARATED_SHARE * row["n_judged"]
+        feels = row["n_separated"] >= SEPARATED_SHARE * row["n_tested"]  # never where nothing was repeated
         if row["spread_ratio"] < NARROW_SPREAD and row["spread_p_adjusted"] < UNLIKELY and feels:
             yield who, NARROW, "", "", row["spread_ratio"], np.nan, np.nan, row["spread_p_adjusted"], RETRAIN
         elif scale < NARROWEST and p_little < UNLIKELY:

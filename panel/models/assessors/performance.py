@@ -33,11 +33,12 @@ class PanelCheck:
     panel
         One row per attribute: `statistic df df_error p_value p_adjusted differ` of the panel's model, `reliability`
         (1 - 1/F), `repeatability` and `reproducibility` as standard deviations, `interaction_*`, intraclass
-        correlations of the means, `n_separating` of `n_assessors`, limits of h and k, `reversal_noticed`: about how
-        likely a scale used backwards would have been noticed.
+        correlations of the means, `n_separating` of the `n_repeated` of `n_assessors` who scored some prototype twice,
+        limits of h and k, `reversal_noticed`: about how likely a scale used backwards would have been noticed.
     people
         One row per assessor: `judgement` (none, look again, retrain), `scale` with its interval, `repeat_ratio`,
-        `level_share` of the scale, `n_separated` of `n_judged` of `n_attributes`.
+        `level_share` of the scale, `n_judged` of `n_attributes`; `n_repeated` of these by the person;
+        `n_separated` of the `n_tested` that were judged and repeated. What needs repeats is NaN where there are none.
     patterns
         What was found: `assessor pattern attribute quality estimate ci_low ci_high p_adjusted action`.
     means
@@ -144,13 +145,28 @@ def _notes(numbers: PanelNumbers, left_out: list[tuple[str, str]]) -> Iterator[s
         yield f"{name} is not checked: {why}."
     if len(numbers.assessors) < FEWEST_ASSESSORS:
         yield "With two assessors agreement is not judged: nobody can say which of them departs from the other."
-    if (numbers.own.counts.sum(axis=2) > 0).any() and not (numbers.own.df_error > 0).any():
-        yield (
-            "Nobody scored a prototype twice: whether a person separates prototypes and repeats cannot be told, and "
-            "a reversed scale cannot be told from chance."
-        )
+    yield from _notes_on_repeats(numbers)
     if numbers.own.means.shape[2] < 3:
         yield "With two prototypes agreement is not judged: two points always lie on a line."
     unjudged = [name for name, row in zip(numbers.attributes, numbers.judged, strict=True) if not row.any()]
     if unjudged and len(numbers.assessors) >= FEWEST_ASSESSORS:
         yield f"Agreement is not judged on {', '.join(unjudged)}: the prototypes are not told apart there."
+
+
+def _notes_on_repeats(numbers: PanelNumbers) -> Iterator[str]:
+    """Say of whom it cannot be told whether they separate the prototypes alone, and repeat."""
+    scored = (numbers.own.counts.sum(axis=2) > 0).any(axis=0)
+    once = scored & ~(numbers.own.df_error > 0).any(axis=0)
+    if not once.any():
+        return
+    if once.sum() == scored.sum():
+        yield (
+            "Nobody scored a prototype twice: whether a person separates the prototypes alone, and repeats, can't be "
+            "told with one repeat, and a reversed scale cannot be told from chance."
+        )
+        return
+    names = ", ".join(name for name, alone in zip(numbers.assessors, once, strict=True) if alone)
+    yield (
+        f"{names} scored no prototype twice: whether they separate the prototypes alone, and repeat, can't be told "
+        "with one repeat."
+    )

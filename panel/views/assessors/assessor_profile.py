@@ -31,7 +31,7 @@ def slopes_figure(result: PanelCheck, names: Naming, assessor: str) -> Figure:
         remarks=list(zip(rows["y"], rows["remark"], strict=True)),
         limits=needed_limits(rows, 0.0, WIDEST),
         title=f"{assessor} against the others",
-        x_title="Slope on the others' means (hollow: alone not told apart)",
+        x_title="Slope on the others' means (hollow: alone not told apart, or one repeat)",
     )
     axes.axvspan(NARROWEST, WIDEST, color=_BAND, zorder=0)
     for place in (0.0, 1.0):

@@ -11,7 +11,7 @@ import pandas as pd
 from panel.models.assessors.leave_one_out import EVERYBODY
 from panel.models.assessors.performance import PanelCheck
 from panel.models.prototypes.scale_use import ScaleUse
-from panel.views.assessors.assessor_words import JUDGED, MARKS
+from panel.views.assessors.assessor_words import JUDGED, MARKS, ONE_REPEAT
 from panel.views.drawing.formats import NOTHING, format_change, format_interval, format_number, format_p, format_share
 from panel.views.drawing.naming import Naming
 
@@ -31,12 +31,14 @@ def people_table(result: PanelCheck) -> pd.DataFrame:
             "What to do": [JUDGED[judgement] for judgement in people["judgement"]],
             "What stands out": [told.get(name, NOTHING) for name in people["assessor"]],
             "Tells apart alone": [
-                f"{own} of {judged}" if judged else NOTHING
-                for own, judged in zip(people["n_separated"], people["n_judged"], strict=True)
+                _count(own, tested) if judged else NOTHING
+                for own, tested, judged in zip(
+                    people["n_separated"], people["n_tested"], people["n_judged"], strict=True
+                )
             ],
             "Use of the scale (1 = the others')": [format_number(value, 2) for value in people["scale"]],
             _interval(result.level): [format_interval(low, high, 2) for low, high in ends],
-            "Scatter against the others'": [format_number(value, 2) for value in people["repeat_ratio"]],
+            "Scatter against the others'": _repeats(people["repeat_ratio"], people["n_repeated"]),
             "Level (% of the scale)": [format_change(100 * value, 0) for value in people["level_share"]],
         },
         dtype="str",
@@ -52,8 +54,11 @@ def assessor_table(result: PanelCheck, names: Naming, assessor: str) -> pd.DataF
     return pd.DataFrame(
         {
             "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
-            "Tells apart alone, p": [format_p(value) for value in rows["p_value"]],
-            "Scatter against the others'": [format_number(value, 2) for value in rows["repeat_ratio"]],
+            "Tells apart alone, p": [
+                format_p(value) if repeated else ONE_REPEAT
+                for value, repeated in zip(rows["p_value"], rows["df_error"] > 0, strict=True)
+            ],
+            "Scatter against the others'": _repeats(rows["repeat_ratio"], rows["df_error"]),
             "Correlation with the others": _where(judged, [format_number(value, 2) for value in rows["correlation"]]),
             "Slope on the others": _where(judged, [format_number(value, 2) for value in rows["slope"]]),
             _interval(result.level): [format_interval(low, high, 2) if show else NOTHING for low, high, show in ends],
@@ -68,16 +73,19 @@ def assessor_table(result: PanelCheck, names: Naming, assessor: str) -> pd.DataF
 def panel_table(result: PanelCheck, names: Naming) -> pd.DataFrame:
     """Return one row per attribute: how well the panel as a whole measures it."""
     panel = result.panel
-    own = zip(panel["n_separating"], panel["n_assessors"], strict=True)
+    own = zip(panel["n_separating"], panel["n_repeated"], strict=True)
+    repeatability = panel["repeatability"]
     return pd.DataFrame(
         {
             "Attribute": [names.attribute(str(name)) for name in panel["attribute"]],
             "Do prototypes differ? p": [format_p(value) for value in panel["p_value"]],
             "Reliability of the means": [format_number(value, 2) for value in panel["reliability"]],
-            "Assessors who tell apart alone": [f"{count} of {whole}" for count, whole in own],
+            "Assessors who tell apart alone": [_count(count, whole) for count, whole in own],
             "Share of disagreement": [format_share(value) for value in panel["interaction_share"]],
             "Assessors differ in what they see, p": [format_p(value) for value in panel["interaction_p_value"]],
-            names.with_scale("Repeatability, SD"): [format_number(v, names.digits) for v in panel["repeatability"]],
+            names.with_scale("Repeatability, SD"): [
+                ONE_REPEAT if np.isnan(value) else format_number(value, names.digits) for value in repeatability
+            ],
             names.with_scale("Reproducibility, SD"): [format_number(v, names.digits) for v in panel["reproducibility"]],
         },
         dtype="str",
@@ -173,6 +181,15 @@ def _marks(result: PanelCheck) -> dict[tuple[str, str], str]:
     for who, attribute, pattern in zip(rows["assessor"], rows["attribute"], rows["pattern"], strict=True):
         told.setdefault((who, attribute), []).append(MARKS[pattern])
     return {key: ", ".join(dict.fromkeys(found)) for key, found in told.items()}
+
+
+def _count(found: float, of: int) -> str:
+    return f"{found:.0f} of {of}" if of else ONE_REPEAT
+
+
+def _repeats(ratios: pd.Series, repeated: pd.Series) -> list[str]:
+    """Return ratios of scatter, and in words that there is none where a person repeated nothing."""
+    return [format_number(r, 2) if n > 0 else ONE_REPEAT for r, n in zip(ratios, repeated, strict=True)]
 
 
 def _where(shown: np.ndarray, cells: list[str]) -> list[str]:

@@ -12,6 +12,9 @@ from panel.models.assessors.performance import PanelCheck
 from panel.views.drawing.formats import format_interval, format_list, format_number, format_share, p_words
 from panel.views.drawing.naming import Naming
 
+ONE_REPEAT = "can't be told with one repeat"
+"""Said of every measure that needs somebody to have scored a prototype twice."""
+
 JUDGED = {found.RETRAIN: "train first", found.LOOK_AGAIN: "look again", found.NONE: "in line"}
 """What a judgement is called on screen."""
 
@@ -65,7 +68,10 @@ def _separation(result: PanelCheck, assessor: str, *, alone: bool) -> str:
     person = result.people.loc[result.people["assessor"] == assessor].iloc[0]
     if person["n_judged"] == 0:
         return "Agreement with the others cannot be judged here."
-    told = f"tells the prototypes apart alone on {person['n_separated']} of {person['n_judged']} attributes"
+    if person["n_tested"] == 0:
+        told = f"whether this person tells the prototypes apart alone {ONE_REPEAT}"
+    else:
+        told = f"tells the prototypes apart alone on {person['n_separated']:.0f} of {person['n_tested']} attributes"
     return f"in line with the panel; {told}." if alone else f"Otherwise: {told}."
 
 

@@ -14,7 +14,8 @@ ORDINARY = {
     "repeat_p_adjusted": 1.0, "drift": 0.0, "drift_p_adjusted": 1.0,
 }  # fmt: skip
 PERSON = {
-    "n_judged": 4, "n_separated": 4, "scale": 1.0, "scale_error": 0.12, "scale_low": 0.7, "scale_high": 1.3,
+    "n_judged": 4, "n_tested": 4, "n_separated": 4,
+    "scale": 1.0, "scale_error": 0.12, "scale_low": 0.7, "scale_high": 1.3,
     "spread_ratio": 1.0, "spread_p_adjusted": 1.0, "repeat_ratio": 1.0, "repeat_p_adjusted": 1.0, "level_share": 0.01,
 }  # fmt: skip
 QUALITIES = {"stickiness": ["PU_STICK", "AF_STICK"]}
