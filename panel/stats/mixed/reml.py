@@ -237,6 +237,8 @@ def _fit_at(design: Design, gamma: Array, converged: np.ndarray) -> MixedFit:
     fixed_at_zero = np.concatenate([at_zero, np.zeros((q, 1), dtype=bool)], axis=1)
     either = fixed_at_zero[:, :, None] | fixed_at_zero[:, None, :]
     inverse, told_apart = inverse_information(np.where(either, np.eye(k + 1), information))
+    told_apart &= ~_absorbed(c)
+    inverse[~told_apart] = np.nan
     parameter_covariance = np.where(either & told_apart[:, None, None], 0.0, 2 * inverse)
     slope = s2[:, None, None, None] * (c.inverse_xx[:, None] @ c.cross_xx_k @ c.inverse_xx[:, None])
     return MixedFit(
@@ -252,6 +254,12 @@ def _fit_at(design: Design, gamma: Array, converged: np.ndarray) -> MixedFit:
         moments=c.moments,
         told_apart=told_apart,
     )
+
+
+def _absorbed(c: Criterion) -> np.ndarray:
+    """Return for which responses the fixed columns say all that the groups of some random term say."""
+    left, whole = (np.diagonal(traces, axis1=1, axis2=2) for traces in (c.trace_pp, c.moments.trace_kl))
+    return np.asarray((left < LEAST_INFORMATION * whole).any(axis=1))
 
 
 def inverse_information(information: Array) -> tuple[Array, np.ndarray]:
