@@ -19,6 +19,7 @@ from panel.study.open_study import open_study
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from tests.studies import small_study
+from tests.study.test_blank_names import gaps, sheet, workbook
 
 PAGES = tuple(name for name, _ in navigation.PAGES)
 ADVICE = {  # what a page tells somebody whose study has only begun, where it is not to import scores
@@ -309,3 +310,31 @@ def test_plans_of_swaps_and_of_blends(demo: Study):
     labelled(app.radio, "Make").set_value("mixture").run()
     assert not app.exception
     assert "Blends to make" in shown(app)
+
+
+def test_the_benchmark_is_asked_for_at_import_and_none_is_named_unless_chosen(demo: Study):
+    app = imported(french_fries(), "fries.csv")
+    box = labelled(app.selectbox, "Which one is the benchmark?")
+    assert box.options == ["none", "1", "2", "3"]
+    assert box.value == ""
+    box.set_value("2").run()
+    labelled(app.button, "Use these scores").click().run()
+    assert not app.exception
+    differences = opened("differences")
+    differences.session_state["study_handle"] = app.session_state["study_handle"]
+    differences.run()
+    assert labelled(differences.selectbox, "Compare with").value == "2"
+
+
+def test_names_merged_over_their_rows_are_filled_down_and_gaps_only_with_the_tick(demo: Study):
+    frame = sheet()
+    app = imported(workbook(frame, ("Assessor",)), "merged.xlsx")
+    assert "the name above was used for 16 rows, merged in the file" in shown(app)
+    app = imported(gaps(frame, "Assessor"), "gaps.csv")
+    assert "no assessor stands in column 'Assessor' in lines 3, 4" in shown(app)
+    assert not [button for button in app.button if button.label == "Use these scores"]
+    labelled(app.checkbox, "Fill names down").check().run()
+    assert "left blank in the file, filled down as asked" in shown(app)
+    labelled(app.button, "Use these scores").click().run()
+    assert not app.exception
+    assert "4 assessors" in shown(app)
