@@ -124,7 +124,7 @@ def study_from_scores(
     tables["attributes"]["scale_max"] = np.nan if scale_max is None else float(scale_max)
     layout: dict[str, Any] = {role: held for role, held in asdict(imported.layout).items() if held}
     layout = {role: list(held) if isinstance(held, tuple) else held for role, held in layout.items()}
-    record = {"file": raw_file.name, "columns": layout, "done": list(imported.notes)}
+    record: dict[str, Any] = {"file": raw_file.name, "columns": layout, "done": list(imported.notes)}
     if imported.filled:
         record[FILLED] = [one.record() for one in imported.filled]
     unread = imported.unread.assign(table="scores", column=imported.unread["score_column"])

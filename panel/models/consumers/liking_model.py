@@ -13,7 +13,7 @@ from panel.errors import ModelError
 from panel.models.prototypes.difference_tables import attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.inference import inference
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.strata import ASSESSOR
 
 LIKING = "liking"
@@ -57,17 +57,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         factors=(),
         dropped=(),
     )
-    fit = fit_mixed_model(response, design.fixed, design.groups)
-    if fit.variances[0, -1] <= NOTHING_VARIES * np.ptp(response) ** 2:
-        raise ModelError(
-            "All consumers answered in exactly the same pattern, so nothing is left to judge a difference by. Check "
-            "how the answers were entered."
-        )
-    if not fit.told_apart[0]:
-        raise ModelError(
-            "The consumers' own levels cannot be told from the scatter of their answers: too few of them answered for "
-            "more than one prototype. Ask each about several."
-        )
+    fit = _fit(design)
     infer = inference(fit)
     test = attribute_rows(design, fit, infer).iloc[0]
     pairs = pair_rows(design, infer, level).drop(columns="attribute")
@@ -86,6 +76,21 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         at_zero=bool(fit.at_zero[0, 0]),
         converged=bool(fit.converged[0]),
     )
+
+
+def _fit(design: PanelDesign) -> MixedFit:
+    fit = fit_mixed_model(design.response, design.fixed, design.groups)
+    if fit.variances[0, -1] <= NOTHING_VARIES * np.ptp(design.response) ** 2:
+        raise ModelError(
+            "All consumers answered in exactly the same pattern, so nothing is left to judge a difference by. Check "
+            "how the answers were entered."
+        )
+    if not fit.told_apart[0]:
+        raise ModelError(
+            "The consumers' own levels cannot be told from the scatter of their answers: too few of them answered for "
+            "more than one prototype. Ask each about several."
+        )
+    return fit
 
 
 def corrected_test(test: dict[str, Any], epsilon: float) -> dict[str, Any]:

@@ -80,7 +80,9 @@ class StudentizedMaximum:
 
     def _log_survival_at(self, x: Array) -> Array:
         """Interpolate log S by the quintic through six neighbours (Lagrange); minus infinity beyond the table."""
-        place = np.minimum(x / self.step, len(self.log_survival))  # a fraction of a degree of freedom reaches far
+        place: Array = np.minimum(
+            x / self.step, len(self.log_survival)
+        )  # a fraction of a degree of freedom reaches far
         left = np.clip(place.astype(np.intp), 2, len(self.log_survival) - 4)
         t = place - left
         total = np.zeros_like(t)

@@ -30,10 +30,12 @@ def test_similarity_only_where_a_share_was_set():
 
 
 def test_sessions():
-    study = choice_study(right_rows("triangle", 10, 18), right_rows("triangle", 4, 18, session="", start=18))
-    table = choice_sessions_table(judge_forced_choices(study))
-    assert table["Session"].tolist() == ["1", "–"]
+    first, second = right_rows("triangle", 10, 18), right_rows("triangle", 4, 18, session="2", start=18)
+    table = choice_sessions_table(judge_forced_choices(choice_study(first, second)))
+    assert table["Session"].tolist() == ["1", "2"]
     assert table["Right"].tolist() == ["10 of 18", "4 of 18"]
+    blank = choice_sessions_table(judge_forced_choices(choice_study(right_rows("triangle", 10, 18, session=""))))
+    assert blank["Session"].tolist() == ["–"]
 
 
 def test_preferences_in_three_ways_and_both_directions():
