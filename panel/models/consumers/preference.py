@@ -354,6 +354,6 @@ def sensation_rows(liked: Liked, profile: pd.DataFrame, level: float) -> pd.Data
             "p_value": found.p_value[0],
             "ci_low": found.ci_low[0],
             "ci_high": found.ci_high[0],
-            "beyond": bool(below(found.p_value[0], 1 - level)),
+            "beyond": below(found.p_value[0], 1 - level),
         }
     )
