@@ -1,5 +1,8 @@
-"""The app from a checkout: `streamlit run app.py`. Installed, `afterfeel app` starts the same."""
+"""The app from a checkout: `streamlit run app.py`. Installed, `afterfeel app` starts the same, for you alone."""
 
-from panel.app.navigation import show
+import streamlit as st
 
-show()
+from panel.app.front_door import FrontDoor
+from panel.app.launch import SCRIPT
+
+app = st.App(SCRIPT, middleware=[(FrontDoor, (), {})])

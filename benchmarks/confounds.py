@@ -18,7 +18,7 @@ from panel.claims.panel_numbers import PanelNumbers, panel_numbers
 from panel.models.emollients.swaps import trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.comparing.equivalence import two_one_sided_tests
-from panel.stats.comparing.estimability import below
+from panel.stats.comparing.multiplicity import below
 from panel.study.study import Study, empty_table
 
 LEVEL_SD, VIEW_SD, RESIDUAL_SD = 6.0, 5.0, 8.0

@@ -100,6 +100,11 @@ def format_shares(low: float | None, high: float | None, digits: int = 0) -> str
     return f"{format_number(100 * low, digits, DOWN)} to {format_number(100 * high, digits, UP)} %"
 
 
+def typed_share(share: float) -> str:
+    """Return a share (0 to 1) that somebody set, in per cent as it was typed: `80 %`, `12.5 %`."""
+    return f"{format_typed(round(100 * float(share), 9))} %"
+
+
 def counted_share(count: int, base: int, rounding: Rounding = NEAREST) -> str:
     """Return `44 of 58 (75.9 %)`; `0 of 0` has no per cent."""
     told = f"{count:,} of {base:,}"

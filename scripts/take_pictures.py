@@ -15,7 +15,7 @@ sys.path.insert(0, str(ROOT))
 
 from PIL import Image  # noqa: E402  # the checkout has to be on the path first
 
-from tests.app.running import PAGES, browser, running_app, settled  # noqa: E402  # the same
+from tests.app.running import PAGES, browser, entered, running_app, settled  # noqa: E402  # the same
 
 FOLDER = ROOT / "data_demo" / "pictures"
 WIDTH, HEIGHT = 1280, 1400
@@ -25,8 +25,9 @@ MOST_BYTES = 200_000  # a picture that is larger gets a palette
 def take_pictures(folder: Path, width: int, *, whole: bool) -> None:
     """Write one PNG per page into a folder: the first screen, or the whole page."""
     folder.mkdir(parents=True, exist_ok=True)
-    with running_app() as address, browser(width, HEIGHT) as context:
+    with running_app() as opening, browser(width, HEIGHT) as context:
         page = context.pages[0]
+        address = entered(page, opening)
         for name in PAGES:
             page.goto(f"{address}/{'' if name == 'study' else name}")
             settled(page)

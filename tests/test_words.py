@@ -22,6 +22,7 @@ from panel.words import (
     format_shares,
     p_after_holm,
     p_words,
+    typed_share,
 )
 
 NOTHING = "\N{EN DASH}"
@@ -161,3 +162,8 @@ def test_a_p_value_after_holm_is_never_called_p():
         if holm.search(line) and "after adjusting" not in line  # those are Benjamini and Hochberg's
     ]
     assert at == []
+
+
+@pytest.mark.parametrize(("share", "words"), [(0.8, "80 %"), (0.58, "58 %"), (0.125, "12.5 %"), (1, "100 %")])
+def test_a_share_that_was_set_is_written_as_it_was_typed(share, words):
+    assert typed_share(share) == words

@@ -28,7 +28,7 @@ from panel.store.double_entry import PLACE
 from panel.store.events import assessors_with_token, let_go_on, make_tokens, revoke_token
 from panel.store.lock import lock_session
 from panel.store.safety import follow_gate, stop_ballots, stopped_by
-from panel.store.score_rows import keep_typed, take_over_typed, typed_differences, typed_grid
+from panel.store.score_rows import keep_typed, refuse_scored, take_over_typed, typed_differences, typed_grid
 from panel.study.folder import read_folder
 from panel.study.naming import Naming
 from panel.study.numbers_read import typed_number
@@ -169,7 +169,7 @@ def links(study: StudyInUse, record: BallotRecord, session: str) -> None:
     fresh = f"links {study.choice(session)}"
     again = not given_out or st.checkbox("Replace the links that were handed out", key=study.choice(f"again {session}"))
     if st.button("Make links for everybody", type="primary", disabled=not again):
-        made = attempt(make_tokens, record.store, record.collection, session, at=now())
+        made = attempt(_new_links, study, record, session)
         if made is not None:
             st.session_state[fresh] = made
             st.rerun()
@@ -177,6 +177,11 @@ def links(study: StudyInUse, record: BallotRecord, session: str) -> None:
         _single(record, session, given_out, fresh)
     if fresh in st.session_state:
         _show(with_links(st.session_state[fresh], address), session)
+
+
+def _new_links(study: StudyInUse, record: BallotRecord, session: str) -> pd.DataFrame:
+    refuse_scored(study.study, session)
+    return make_tokens(record.store, record.collection, session, at=now())
 
 
 def _address(study: StudyInUse) -> str:
@@ -189,7 +194,7 @@ def _address(study: StudyInUse) -> str:
     host = (attempt(lan_address) if who == NETWORK else None) or THIS_COMPUTER
     address = f"http://{host}:{number}"
     if ballots_at(address):
-        st.success(f"A ballot server answers at {address}.", icon=":material/check:")
+        st.success(f"A ballot server answers at {plain(address)}.", icon=":material/check:")
     else:
         st.info("The ballot server does not run yet. Start it in a terminal, and leave that window open:")
         options = (" --lan" if who == NETWORK else "") + (f" --port {number}" if number != USUAL_PORT else "")
@@ -404,7 +409,9 @@ def _cells(own: pd.DataFrame, names: Naming, which: str) -> pd.DataFrame:
         with st.container(horizontal=True):
             for name in attributes:
                 key = f"cell {which} {serving} {name}"
-                typed.loc[serving, name] = st.text_input(names.attribute(name), row[name], key=key, width=150) or ""
+                typed.loc[serving, name] = (
+                    st.text_input(plain(names.attribute(name)), row[name], key=key, width=150) or ""
+                )
     return typed
 
 

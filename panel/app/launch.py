@@ -4,22 +4,36 @@ from __future__ import annotations
 
 import gc
 import os
+import secrets
 import socket
 import sys
-from contextlib import suppress
+import threading
+import webbrowser
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager, suppress
 from functools import cache
 from importlib import import_module
 from pathlib import Path
+from typing import Any
 
-from panel.app.state import ADDRESS, SETTINGS, STUDY_VARIABLE
+from panel.app.front_door import TOKEN_FIELD, FrontDoor
+from panel.app.state import ADDRESS, FOLDERS_VARIABLE, SETTINGS, STUDY_VARIABLE
 from panel.errors import PanelError
 
 SCRIPT = Path(__file__).parent / "start" / "main.py"
 # The fits are small: more threads than one only make them wait for each other.
+_TRIES = 300  # every tenth of a second
 _ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
 
 
-def launch(study: str | None, port: int, *, browser: bool) -> int:
+def launch(
+    study: str | None,
+    port: int,
+    *,
+    browser: bool,
+    folders: Sequence[str | Path] = (),
+    tell: Callable[[str], None] = print,
+) -> int:
     """Start the app for this computer only, serve it until it is stopped, and return the exit code 0.
 
     Parameters
@@ -30,6 +44,10 @@ def launch(study: str | None, port: int, *, browser: bool) -> int:
         Port on 127.0.0.1.
     browser
         Open a browser window as well.
+    folders
+        Where studies may be opened and saved, besides the one of `study`; none means the home folder and this one.
+    tell
+        Takes the address that opens the app; the word in it is new at each start.
 
     Raises
     ------
@@ -40,15 +58,39 @@ def launch(study: str | None, port: int, *, browser: bool) -> int:
         os.environ.setdefault(variable, "1")
     _refuse_taken(port)
     _name_study(study)
+    _name_folders(study, folders)
 
     warm_up()
     import streamlit as st
 
     sys.argv = [str(SCRIPT)]  # Streamlit looks for its settings beside the script that was called
-    options = {**SETTINGS, "server.port": port, "server.headless": not browser}
+    # the browser is opened here, with the token; Streamlit would tell an address without it
+    options = {**SETTINGS, "server.port": port, "server.headless": True, "logger.hideWelcomeMessage": True}
+    token = secrets.token_urlsafe(24)
+    address = f"http://{ADDRESS}:{port}/?{TOKEN_FIELD}={token}"
+
+    @asynccontextmanager
+    async def lifespan(_app: Any) -> AsyncIterator[None]:
+        tell(f"Afterfeel is open at {address} (this address is for you alone). Stop it with Ctrl+C.")
+        if browser:
+            threading.Thread(target=_open_browser, args=(address, port), daemon=True).start()
+        yield
+
+    door: list[Any] = [(FrontDoor, (), {"token": token})]  # what Starlette calls a middleware is these three
     with suppress(KeyboardInterrupt):  # the way to stop it
-        st.App(SCRIPT).run(config=options)
+        st.App(SCRIPT, middleware=door, lifespan=lifespan).run(config=options)
     return 0
+
+
+def _open_browser(address: str, port: int) -> None:
+    """Open the browser once the app answers."""
+    pause = threading.Event()
+    for _ in range(_TRIES):
+        with socket.socket() as probe:
+            if probe.connect_ex((ADDRESS, port)) == 0:
+                webbrowser.open(address)
+                return
+        pause.wait(0.1)
 
 
 def _name_study(study: str | None) -> None:
@@ -59,6 +101,16 @@ def _name_study(study: str | None) -> None:
 
         open_study(study)
         os.environ[STUDY_VARIABLE] = str(Path(study).resolve())
+
+
+def _name_folders(study: str | None, folders: Sequence[str | Path]) -> None:
+    """Hand the folders in which studies may be opened and saved to the app."""
+    own = [Path(study).resolve().parent] if study is not None else []
+    named = [Path(folder).resolve() for folder in folders] or [Path.home(), Path.cwd()]
+    for folder in named:
+        if not folder.is_dir():
+            raise PanelError(f"There is no folder {folder}; name one that is there with --folder.")
+    os.environ[FOLDERS_VARIABLE] = os.pathsep.join(map(str, [*own, *named]))
 
 
 def _refuse_taken(port: int) -> None:

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.state import StudyInUse
-from panel.app.widgets import ask, attempt, heading, say, table
+from panel.app.widgets import ask, attempt, heading, plain, say, table
 from panel.plan.mixture_plan import MixtureKind, plan_mixture
 from panel.study.numbers_read import typed_number
 from panel.views.planning.plan import cautions_sentences, mixture_models_table, mixture_table, plan_formulas_table
@@ -29,8 +29,8 @@ def mixture_form(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -
     limits: dict[str, tuple[float, float]] = {}
     for emollient in st.multiselect("Emollients that may vary", emollients, emollients[:3]):
         left, right = st.columns(2)
-        low = left.text_input(f"{emollient}, at least", "0", key=study.choice(f"low {emollient}"))
-        high = right.text_input(f"{emollient}, at most", f"{total:g}", key=study.choice(f"high {emollient}"))
+        low = left.text_input(f"{plain(emollient)}, at least", "0", key=study.choice(f"low {emollient}"))
+        high = right.text_input(f"{plain(emollient)}, at most", f"{total:g}", key=study.choice(f"high {emollient}"))
         limits[emollient] = (
             ask(typed_number, low, "The lowest amount") or 0.0,
             ask(typed_number, high, "The highest amount") or 0.0,

@@ -121,12 +121,41 @@ def study_in_use() -> StudyInUse:
 
 
 def use_path(text: str) -> None:
-    """Use the study at a path of this computer; StudyError if there is none."""
-    path = Path(text.strip().strip('"')).expanduser()
+    """Use the study at a path of this computer; StudyError if there is none, or it is in no folder that was named."""
     if not text.strip():
         raise StudyError("Write the path of a study folder, workbook or zip.")
+    path = typed_path(text)
     open_study(path)
     _use(StudyHandle(path.name, str(path.resolve())))
+
+
+def typed_path(text: str) -> Path:
+    """Return the path that somebody typed; StudyError if it is not in a folder named when the app was started.
+
+    Whoever reaches a page from elsewhere could otherwise look into every folder of this computer.
+    """
+    path = Path(text.strip().strip('"')).expanduser()
+    try:
+        place = path.resolve()
+        inside = any(place.is_relative_to(folder) for folder in named_folders())
+    except (OSError, ValueError, RuntimeError) as error:
+        raise StudyError(f"{text.strip()} is no path: {error}.") from error
+    if not inside:
+        raise StudyError(
+            f"{path} is in no folder that was named when the app was started ({_words(named_folders())}). Start it "
+            "again with: afterfeel app --folder FOLDER"
+        )
+    return path
+
+
+def named_folders() -> tuple[Path, ...]:
+    """Return where studies may be opened and saved: the folders named at the start, else home and where it started."""
+    named = [Path(folder) for folder in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if folder]
+    return tuple(folder.resolve() for folder in dict.fromkeys([*(named or [Path.home(), Path.cwd()]), demo_folder()]))
+
+
+def _words(folders: tuple[Path, ...]) -> str:
+    return ", ".join(str(folder) for folder in folders if folder != demo_folder())
 
 
 def use_bytes(name: str, content: bytes) -> None:
@@ -205,6 +234,8 @@ def _content_hash(study: Study) -> str:
 ADDRESS = "127.0.0.1"
 STUDY_VARIABLE = "AFTERFEEL_STUDY"
 """Environment variable with the full path of the study given on the command line; set by `panel.app.launch`."""
+FOLDERS_VARIABLE = "AFTERFEEL_FOLDERS"
+"""Environment variable with the folders in which studies may be opened and saved; set by `panel.app.launch`."""
 
 # Watching files costs time after every click; statistics about use are nobody's business; only this computer may
 # open the app. Uploads are held in memory, so their size is bounded.

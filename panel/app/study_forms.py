@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path, PurePath
+from pathlib import PurePath
 
 import pandas as pd
 import streamlit as st
@@ -14,6 +14,7 @@ from panel.app.state import (
     demo_folder,
     leave_message,
     times_opened,
+    typed_path,
     use_bytes,
     use_demo,
     use_path,
@@ -89,8 +90,8 @@ def _save(study: StudyInUse, text: str, *, replace: bool) -> None:
     if not text.strip():
         st.warning("Write the path of a folder first.", icon=":material/info:")
         return
-    folder = Path(text.strip().strip('"')).expanduser()
     try:
+        folder = typed_path(text)
         if folder.resolve() == demo_folder():
             raise StudyError("The demo stays as it is. Choose another folder.")
         write_study(study.study, folder, overwrite=replace, what="A copy of another study was saved here.")

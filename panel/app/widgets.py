@@ -26,7 +26,11 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+.!|~$:<>&-])")
-_CALCULATED = re.compile(r"[=@\t\r]|[+-](?![\d.])")
+# Streamlit makes links of addresses even where each sign is escaped; an invisible sign in them keeps them words.
+_LINKED = re.compile(r"(?:https?:(?=//)|www(?=\.)|(?<=[\w.+-])(?=@))", re.IGNORECASE)
+_WORD_JOINER = "\u2060"
+# A text that begins so is calculated, unless it is a number or a range of two.
+_CALCULATED = re.compile(r"[=@\t\r\n]|[+-](?![\d.,]+(?:[eE][+-]?\d+)?(?: to [+-]?[\d.,]+)?\s?%?$)")
 _ROWS_SHOWN, _ROW_PIXELS, _FEW_COLUMNS = 24, 42, 5
 _FITS_A_PHONE = 540  # points; shrunk further the words in a picture are too small to read
 _ALWAYS = ("always", "with any result")
@@ -34,7 +38,8 @@ _ALWAYS = ("always", "with any result")
 
 def plain(text: object) -> str:
     """Return text from a study so that it is shown as it is and never taken for formatting."""
-    return _MARKDOWN.sub(r"\\\1", str(text))
+    words = _LINKED.sub(lambda found: f"{found[0]}{_WORD_JOINER}", str(text))
+    return _MARKDOWN.sub(r"\\\1", words)
 
 
 def page(title: str, otherwise: Callable[[], None] | None = None) -> StudyInUse:
@@ -118,11 +123,14 @@ def table(shown: pd.DataFrame, *, name: str, alt: str, full: pd.DataFrame | None
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
     """Return a table as CSV in which a spreadsheet calculates no text: an apostrophe stands before such a one."""
-    texts = frame.select_dtypes(["object", "string"]).map(
-        lambda cell: f"'{cell}" if isinstance(cell, str) and _CALCULATED.match(cell) else cell
-    )
+
+    def never_calculated(cell: Any) -> Any:
+        return f"'{cell}" if isinstance(cell, str) and _CALCULATED.match(cell) else cell
+
+    texts = frame.select_dtypes(["object", "string", "category"]).astype("object").map(never_calculated)
     safe = frame.copy()
     safe[texts.columns] = texts
+    safe.columns = pd.Index([never_calculated(name) for name in frame.columns])
     return safe.to_csv(index=False).encode("utf-8-sig")
 
 
@@ -222,7 +230,7 @@ def margin_field(study: StudyInUse, names: Naming, *, per_cent: bool = False) ->
     """
     stated = None if per_cent else study.study.facts.get("margin")
     text = st.text_input(
-        f"Smallest difference that matters ({names.scale or 'scale units'})",
+        f"Smallest difference that matters ({plain(names.scale or 'scale units')})",
         f"{stated:g}" if isinstance(stated, int | float) else "",
         key=study.choice("margin in per cent" if per_cent else "margin"),
         help="Decided by people before the test. 7.5 and 7,5 are both read. Empty: the study's own, if it has one.",

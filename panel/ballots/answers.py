@@ -21,6 +21,7 @@ from panel.study.numbers_read import typed_number
 MOST_BYTES = 32_768
 """Largest form that is read; a full page with the longest comment needs about 14,000 bytes."""
 
+OUT_OF_ORDER = "out of order"
 MOST_FIELDS = 300
 LONGEST_COMMENT = 2000
 _LONGEST_NUMBER = 64
@@ -61,11 +62,11 @@ def form_fields(body: bytes) -> dict[str, str]:
     return {name: value.replace("\x00", "") for name, value in pairs}
 
 
-def read_marks(fields: Mapping[str, str], step: Step, now: datetime) -> Marked:
+def read_marks(fields: Mapping[str, str], step: Step, now: datetime, *, out_of_order: bool = False) -> Marked:
     """Return what was marked on the page of a step.
 
     Lines that were not touched give nothing: an earlier answer stays. Numbers are read as people type them,
-    with a decimal point or comma.
+    with a decimal point or comma. An answer given in its time but `out_of_order` carries that mark.
     """
     entries: list[Entry] = []
     unclear: dict[str, str] = {}
@@ -73,6 +74,7 @@ def read_marks(fields: Mapping[str, str], step: Step, now: datetime) -> Marked:
         entries.append(Entry("rubbing_ended", step.serving.serving))
     for place, question in enumerate(step.questions):
         minutes, flag = _timing(question, step.rubbing_ended, now)
+        flag = flag or (OUT_OF_ORDER if out_of_order else "")
         typed = fields.get(f"v{place}", "").strip()[:_LONGEST_NUMBER]
         common = {"serving": step.serving.serving, "attribute": question.attribute, "flag": flag, "minutes": minutes}
         if fields.get(f"c{place}"):
@@ -212,6 +214,18 @@ def next_step(ballot: Ballot, steps: Sequence[Step], now: datetime) -> Step | No
         return first
     begun = {serving for serving, _ in ballot.given} | set(ballot.rubbing_ended)
     return first if first.serving.serving in begun else None
+
+
+def is_out_of_order(ballot: Ballot, step: Step) -> bool:
+    """Return True if a sample before this one was not begun, or a stage before this one has no answer at all.
+
+    The assessor may have had a reason, so it is kept, with a mark: what was felt before colours what is felt after.
+    """
+    begun = {serving for serving, _ in ballot.given} | set(ballot.rubbing_ended)
+    steps = steps_of(ballot)
+    earlier = {s.serving.serving for s in steps if s.serving.position < step.serving.position and not s.held}
+    own = [s for s in steps if s.serving == step.serving and s.number < step.number]
+    return bool(earlier - begun) or any(s.questions == s.left for s in own)
 
 
 def next_due(steps: Sequence[Step]) -> datetime | None:

@@ -6,6 +6,9 @@ Every page is behind a personal token. A wrong token, a revoked one and a mistyp
 from __future__ import annotations
 
 import secrets
+import threading
+import time
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -16,18 +19,107 @@ from starlette.datastructures import MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.middleware.trustedhost import TrustedHostMiddleware
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from panel.ballots import pages
-from panel.ballots.answers import MOST_BYTES, Marked, Step, form_fields, next_step, read_marks, steps_of
+from panel.ballots.answers import (
+    MOST_BYTES,
+    Marked,
+    Step,
+    form_fields,
+    is_out_of_order,
+    next_step,
+    read_marks,
+    steps_of,
+)
 from panel.errors import StudyError
-from panel.store.ballot import Ballot, Known, ballot_of, find_ballot
+from panel.store.ballot import Ballot, Known, ballot_of, find_ballot, last_sent
 from panel.store.database import Connection, Store
 from panel.store.database import now as this_moment
 from panel.store.events import Entry, Sent, add_entries
+
+# What every answer of the server carries: no scripts but our own, no referrer, no copy kept anywhere.
+
+
+_HEADERS = {
+    "cache-control": "no-store",
+    "referrer-policy": "no-referrer",
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "x-robots-tag": "noindex",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(), microphone=(), geolocation=()",
+}
+_POLICY = (
+    "default-src 'none'; script-src 'nonce-{nonce}'; style-src 'nonce-{nonce}'; form-action 'self'; "
+    "base-uri 'none'; frame-ancestors 'none'"
+)
+
+
+class SafeHeaders:
+    """Puts the protecting headers on every answer, also on refusals and errors."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Handle one request."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        nonce = secrets.token_urlsafe(12)
+        scope["nonce"] = nonce
+
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                headers.update(_HEADERS)
+                headers["content-security-policy"] = _POLICY.format(nonce=nonce)
+            await send(message)
+
+        await self.app(scope, receive, with_headers)
+
+
+class Often:
+    """Counts how often something was done with one link within a while, and says when it is too often."""
+
+    def __init__(self, most: int, seconds: float, now: Callable[[], float] = time.monotonic) -> None:
+        self._most, self._seconds, self._now = most, seconds, now
+        self._done: dict[str, deque[float]] = {}
+        self._lock = threading.Lock()
+
+    def too_often(self, link: str) -> bool:
+        """Count one more; return True if it is one too many, which is not counted."""
+        moment = self._now()
+        with self._lock:
+            for other in [name for name, done in self._done.items() if done[-1] < moment - self._seconds]:
+                del self._done[other]
+            done = self._done.setdefault(link, deque())
+            while done and done[0] < moment - self._seconds:
+                done.popleft()
+            if len(done) >= self._most:
+                return True
+            done.append(moment)
+            return False
+
+
+def nonce_of(request: Request) -> str:
+    """Return the word that the scripts and styles of this one page carry."""
+    return str(request.scope.get("nonce", ""))
+
+
+def too_long(request: Request, most: int) -> bool:
+    """Return True if the request says that its body is larger than allowed, or gives no clear length."""
+    stated = request.headers.get("content-length", "0")
+    return not stated.isdecimal() or int(stated) > most
+
+
+# The server that phones talk to: it reads servings and appends answers, and knows no prototype names.
+
 
 Clock = Callable[[], datetime]
 
@@ -36,8 +128,16 @@ AT_ONCE = 40
 share a transaction: more at once means fewer of them, but more threads (40 was the best measured on two processors)."""
 
 
+MOST_COMMENTS, MOST_REACTIONS, WHILE = 60, 10, 600.0
+"""Comments and reactions that one link may send within so many seconds: far more than anybody writes at a session."""
+
+
 def ballot_app(
-    store: Store, *, hosts: Sequence[str] = ("127.0.0.1", "localhost"), clock: Clock = this_moment
+    store: Store,
+    *,
+    hosts: Sequence[str] = ("127.0.0.1", "localhost"),
+    clock: Clock = this_moment,
+    closed: Callable[[], str] = lambda: "",
 ) -> Starlette:
     """Return the ballot server as an ASGI application.
 
@@ -49,8 +149,10 @@ def ballot_app(
         Names under which the server may be addressed; others are refused.
     clock
         Gives the time; a rehearsal has one that runs faster.
+    closed
+        Says why no ballot may be answered now, whatever the record says; empty if there is no such reason.
     """
-    server = _Server(store, clock, CapacityLimiter(AT_ONCE))
+    server = _Server(store, clock, closed, CapacityLimiter(AT_ONCE))
     routes = [
         Route("/b/{token}", server.overview, methods=["GET"]),
         Route("/b/{token}/reaction", server.reaction, methods=["GET", "POST"]),
@@ -69,8 +171,11 @@ class _Server:
 
     store: Store
     clock: Clock
+    closed: Callable[[], str]
     limiter: CapacityLimiter
     known: Known = field(default_factory=dict)
+    comments: Often = field(default_factory=lambda: Often(MOST_COMMENTS, WHILE))
+    reactions: Often = field(default_factory=lambda: Often(MOST_REACTIONS, WHILE))
 
     async def overview(self, request: Request) -> Response:
         return await to_thread.run_sync(self._overview, request, limiter=self.limiter)
@@ -117,8 +222,10 @@ class _Server:
     def _take(self, request: Request, fields: Mapping[str, str]) -> Response:
         """Keep what was marked; then the next page, or the same one with what is unclear or has no mark."""
         moment = self.clock()
+        if fields.get("comment", "").strip() and self.comments.too_often(request.path_params["token"]):
+            return self._refused(request, _plain(request, pages.TOO_OFTEN, 429))
         try:
-            kept = self.store.add(lambda connection: _keep(connection, request, fields, moment, self.known))
+            kept = self.store.add(lambda connection: _keep(connection, request, fields, moment, self))
         except StudyError as error:
             return _page(pages.not_kept_page(str(error), dict(fields), nonce_of(request)), 503)
         if isinstance(kept, Response):
@@ -151,8 +258,9 @@ class _Server:
                 return _plain(request, pages.NO_BALLOT, 404)
             if request.method != "POST":
                 return _page(pages.reaction_page(found, _path(request), nonce_of(request)))
-            sample = request.query_params.get("sample", "")
-            serving = next((s.serving for s in found.servings if str(s.position) == sample), None)
+            if self.reactions.too_often(request.path_params["token"]):
+                return _plain(request, pages.TOO_OFTEN, 429)
+            serving = _opened_sample(found, request.query_params.get("sample", ""))
             entry = Entry("reaction", serving, text=fields.get("reaction", "").strip()[: pages.LONGEST_REPORT])
             submission = fields.get("submission", "")[:64] or secrets.token_urlsafe(16)
             sent = Sent(f"reaction {found.collection} {found.assessor} {submission}", self.clock(), found.assessor)
@@ -167,7 +275,7 @@ class _Server:
             ballot = find_ballot(self.store, request.path_params["token"], self.known)
         except StudyError as error:
             return _plain(request, str(error), 503)
-        return _opened(request, ballot)
+        return _opened(request, ballot, self.closed())
 
     def _refused(self, request: Request, refusal: Response) -> Response:
         """Return the refusal of a form, to somebody with a token; to others the page that everybody gets."""
@@ -176,30 +284,55 @@ class _Server:
 
 
 def _keep(
-    connection: Connection, request: Request, fields: Mapping[str, str], moment: datetime, known: Known
+    connection: Connection, request: Request, fields: Mapping[str, str], moment: datetime, server: _Server
 ) -> tuple[Ballot, Step, Marked] | Response:
     """Look the ballot up and keep what was marked, in one transaction: nothing can change in between."""
-    found = _opened(request, ballot_of(connection, request.path_params["token"], known))
+    found = _opened(request, ballot_of(connection, request.path_params["token"], server.known), server.closed())
     if isinstance(found, Response):
         return found
     step = _step_at(request, found)
     if isinstance(step, Response):
         return step
-    marked = read_marks(fields, step, moment)
+    marked = read_marks(fields, step, moment, out_of_order=is_out_of_order(found, step))
+    if _is_older(connection, found, step, marked):
+        return _plain(request, pages.OLDER_PAGE, 409)
     if marked.entries:
         # the collection and the serving are part of the identifier: nobody can block or touch what another one sends
         page = f"page {found.collection} {step.serving.serving} {step.number}"
-        sent = Sent(f"{page} {marked.submission or secrets.token_urlsafe(16)}", moment, found.assessor)
+        sent = Sent(
+            f"{page} {marked.submission or secrets.token_urlsafe(16)}", moment, found.assessor, may_come_late=True
+        )
         add_entries(connection, marked.entries, found.place, sent)
     return found, step, marked
 
 
-def _opened(request: Request, ballot: Ballot | None) -> Ballot | Response:
+def _is_older(connection: Connection, ballot: Ballot, step: Step, marked: Marked) -> bool:
+    """Return True if something on this page was answered since from a page that was made later."""
+    made = pages.made_at(marked.submission)
+    again = {e.attribute for e in marked.entries if (step.serving.serving, e.attribute) in ballot.given}
+    if not made or not again:
+        return False
+    return any(
+        pages.made_at(sent) > made
+        for attribute, sent in last_sent(connection, step.serving.serving).items()
+        if attribute in again
+    )
+
+
+def _opened_sample(ballot: Ballot, position: str) -> int | None:
+    """Return the sample at a position if the assessor opened it: nobody holds back what she never had."""
+    had = {serving for serving, _ in (*ballot.shown, *ballot.given)} | set(ballot.rubbing_ended)
+    return next((s.serving for s in ballot.servings if str(s.position) == position and s.serving in had), None)
+
+
+def _opened(request: Request, ballot: Ballot | None, closed: str) -> Ballot | Response:
     """Return a ballot that may be answered now, or the page that is shown instead of it."""
     if ballot is None:
         return _plain(request, pages.NO_BALLOT, 404)
     if not (ballot.safety_signed or ballot.rehearsal):
         return _plain(request, pages.NOT_OPEN, 403)
+    if closed:
+        return _plain(request, pages.CLOSED.format(reason=closed), 403)
     if ballot.stopped:
         return _plain(request, pages.STOPPED, 403)
     return _plain(request, pages.SESSION_OVER, 403) if ballot.locked else ballot
@@ -221,12 +354,14 @@ async def _fields(request: Request) -> Mapping[str, str] | Response:
     body = bytearray()
     if too_long(request, MOST_BYTES):
         return _plain(request, pages.TOO_MUCH, 413)
-    async for part in request.stream():
-        body += part
-        if len(body) > MOST_BYTES:
-            return _plain(request, pages.TOO_MUCH, 413)
     try:
+        async for part in request.stream():
+            body += part
+            if len(body) > MOST_BYTES:
+                return _plain(request, pages.TOO_MUCH, 413)
         return form_fields(bytes(body))
+    except ClientDisconnect:  # a phone out of reach: nobody is there to be told, and nothing was whole
+        return _plain(request, pages.NO_PAGE, 400)
     except StudyError as error:
         return _plain(request, str(error), 413)
 
@@ -251,57 +386,3 @@ async def _no_page(request: Request, error: Exception) -> Response:
 
 async def _broken(request: Request, _error: Exception) -> Response:
     return _plain(request, "Something went wrong; tell the panel leader. What you sent may not be kept.", 500)
-
-
-# What every answer of the server carries: no scripts but our own, no referrer, no copy kept anywhere.
-
-
-_HEADERS = {
-    "cache-control": "no-store",
-    "referrer-policy": "no-referrer",
-    "x-content-type-options": "nosniff",
-    "x-frame-options": "DENY",
-    "x-robots-tag": "noindex",
-    "cross-origin-opener-policy": "same-origin",
-    "cross-origin-resource-policy": "same-origin",
-    "permissions-policy": "camera=(), microphone=(), geolocation=()",
-}
-_POLICY = (
-    "default-src 'none'; script-src 'nonce-{nonce}'; style-src 'nonce-{nonce}'; form-action 'self'; "
-    "base-uri 'none'; frame-ancestors 'none'"
-)
-
-
-class SafeHeaders:
-    """Puts the protecting headers on every answer, also on refusals and errors."""
-
-    def __init__(self, app: ASGIApp) -> None:
-        self.app = app
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Handle one request."""
-        if scope["type"] != "http":
-            await self.app(scope, receive, send)
-            return
-        nonce = secrets.token_urlsafe(12)
-        scope["nonce"] = nonce
-
-        async def with_headers(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                headers.update(_HEADERS)
-                headers["content-security-policy"] = _POLICY.format(nonce=nonce)
-            await send(message)
-
-        await self.app(scope, receive, with_headers)
-
-
-def nonce_of(request: Request) -> str:
-    """Return the word that the scripts and styles of this one page carry."""
-    return str(request.scope.get("nonce", ""))
-
-
-def too_long(request: Request, most: int) -> bool:
-    """Return True if the request says that its body is larger than allowed, or gives no clear length."""
-    stated = request.headers.get("content-length", "0")
-    return not stated.isdecimal() or int(stated) > most

@@ -16,10 +16,19 @@ from panel.store.ballot import Ballot
 
 NO_BALLOT = "This link opens no ballot. Ask the panel leader for your own link."
 NOT_OPEN = "The ballots are not open yet. Wait for the panel leader; do not apply anything."
+CLOSED = "The ballots are closed. {reason}. Tell the panel leader; do not apply anything."
 SESSION_OVER = "This session is over. Thank you."
 STOPPED = "Your ballot has stopped because you reported a reaction. Talk to the panel leader before anything else."
 TOO_MUCH = "This was too much to take in; nothing was kept. Go back and shorten it."
 HELD = "This sample is held back: do not use it, wash it off if it is on your skin. Go back and take the next one."
+OLDER_PAGE = (
+    "This was answered later on another page or phone; that newer answer counts, and what you just sent does not "
+    "replace it. Use one phone only. To change an answer open the sample again."
+)
+TOO_OFTEN = (
+    "That was very often in a short time; this one was not kept. Wait a few minutes, then send it again. If your skin "
+    "reacts, talk to the panel leader now."
+)
 NO_PAGE = "There is no such page."
 LONGEST_REPORT = 2000
 
@@ -79,12 +88,23 @@ def step_page(
         given=given,
         unclear=unclear or {},
         incomplete=incomplete,
-        submission=secrets.token_urlsafe(16),
+        submission=page_id(now),
         wait=_wait(step.due, now),
         due=_clock(step.due),
         ended=_clock(step.rubbing_ended),
         place=1 + [serving.serving for serving in ballot.servings].index(step.serving.serving),
     )
+
+
+def page_id(now: datetime) -> str:
+    """Return the identifier of a page made now; it holds the moment, so that of two pages the newer one is known."""
+    return f"{int(now.timestamp() * 1000)}-{secrets.token_urlsafe(16)}"
+
+
+def made_at(page: str) -> int:
+    """Return when the page with an identifier was made, in milliseconds; 0 if it does not say so."""
+    moment = page.rpartition(" ")[2].partition("-")[0]
+    return int(moment) if moment.isascii() and moment.isdigit() else 0
 
 
 def reaction_page(ballot: Ballot, path: str, nonce: str) -> str:

@@ -16,22 +16,21 @@ import uvicorn
 
 from panel.ballots.answers import with_links
 from panel.ballots.app import Clock, ballot_app
+from panel.ballots.connections import patient_protocol
+from panel.ballots.gate_watch import GateWatch
 from panel.ballots.pages import NO_BALLOT
-from panel.errors import PanelError, StudyError
+from panel.errors import StudyError
 from panel.store.board import sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, store_url
 from panel.store.events import assessors_with_token, make_tokens
 from panel.store.safety import follow_gate, safety_signed
-from panel.store.score_rows import Collection, prepare
+from panel.store.score_rows import Collection, prepare, refuse_scored
 from panel.study.folder import read_folder
 from panel.study.safe_write import place_warning
 
 USUAL_PORT = 8600
 _MOST_AT_ONCE = 2000  # connections; each phone opens one to six
 _STARTS_WITHIN = 15.0  # seconds
-
-
-_GATE_SECONDS = 30.0  # how often a running server looks at the safety gate again
 
 
 def serve(
@@ -77,11 +76,13 @@ def serve(
         collection = prepare(store, read_folder(folder), name_in_record(folder, url), at=now())
         tell(follow_gate(store, collection.number, read_folder(folder), at=now()))
         listening = listening_socket(address, port)
-        with listening, _gate_followed(store, collection.number, folder):
+        watch = GateWatch(store, collection.number, folder)
+        with listening, watch.following():
             base = f"http://{_in_url(address)}:{listening.getsockname()[1]}"
+            refuse_scored(read_folder(folder), session or _first_open(store, collection))
             for words in _opening_words(store, collection, base, session, new_links=new_links, lan=lan):
                 tell(words)
-            server = uvicorn.Server(server_settings(store, (address, "localhost"), now))
+            server = uvicorn.Server(server_settings(store, (address, "localhost"), now, watch.closed))
             tell("Stop with Ctrl+C; every ballot that was sent is kept.")
             with suppress(KeyboardInterrupt):
                 server.run(sockets=[listening])
@@ -90,29 +91,10 @@ def serve(
 
 
 @contextmanager
-def _gate_followed(store: Store, collection: int, folder: str | Path, seconds: float = _GATE_SECONDS) -> Iterator[None]:
-    """Look at the safety gate again and again while the ballots are served: they close when it does."""
-    over = threading.Event()
-
-    def look() -> None:
-        while not over.wait(seconds):
-            with suppress(PanelError):  # a study that is just being written is read the next time
-                follow_gate(store, collection, read_folder(folder), at=now())
-
-    watching = threading.Thread(target=look, daemon=True)
-    watching.start()
-    try:
-        yield
-    finally:
-        over.set()
-        watching.join()
-
-
-@contextmanager
-def served(store: Store, *, port: int = 0, clock: Clock = now) -> Iterator[str]:
+def served(store: Store, *, port: int = 0, clock: Clock = now, closed: Callable[[], str] = lambda: "") -> Iterator[str]:
     """Serve a record on this computer from another thread; give the address, stop at the end."""
     listening = listening_socket("127.0.0.1", port)
-    server = uvicorn.Server(server_settings(store, ("127.0.0.1",), clock))
+    server = uvicorn.Server(server_settings(store, ("127.0.0.1",), clock, closed))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
     try:
@@ -135,10 +117,13 @@ def _wait_until_started(server: uvicorn.Server, thread: threading.Thread) -> Non
     raise StudyError("The ballot server did not start; try another port.")
 
 
-def server_settings(store: Store, hosts: tuple[str, ...], clock: Clock = now) -> uvicorn.Config:
+def server_settings(
+    store: Store, hosts: tuple[str, ...], clock: Clock = now, closed: Callable[[], str] = lambda: ""
+) -> uvicorn.Config:
     """Return how the server is run; its log has no line for a request, because that would hold a token."""
     return uvicorn.Config(
-        ballot_app(store, hosts=hosts, clock=clock),
+        ballot_app(store, hosts=hosts, clock=clock, closed=closed),
+        http=patient_protocol(),
         log_level="warning",
         access_log=False,
         server_header=False,

@@ -59,7 +59,11 @@ class Evidence:
     against
         True where the estimate itself lies on the wrong side: more people would not help.
     qualifier
-        Words the sentence needs even where the test shows it; empty where it may stand as it is.
+        Why the sentence needs a qualifier even where the test shows it; empty where it may stand as it is.
+    replaced
+        Of a credit to an ingredient: what was replaced by what, and per cent, all of which the sentence has to say.
+    refused
+        What keeps the claim from being supported whatever the numbers: bar, base or answers returned below the floors.
     weaker
         What may be said where the sentence itself is not shown.
     suggestion
@@ -89,6 +93,8 @@ class Evidence:
     needs: Callable[[], tuple[str, ...]] = tuple
     missing: tuple[str, ...] = ()
     in_these_batches: bool = False
+    replaced: tuple[str, str, float] | None = None
+    refused: tuple[str, ...] = ()
     observed_share: float = field(default=NAN)
     method: str = ""
 

@@ -8,6 +8,7 @@ from typing import Any
 from panel.claims.answers_counted import Counted
 from panel.claims.claim import Claim
 from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, nothing_yet
+from panel.claims.floors import bar_of_people, floor, refused_bar, refused_base, worst_case
 from panel.claims.materials import Materials
 from panel.claims.needs import people_for_agreement
 from panel.claims.said import counted, interval, p_value, percent
@@ -16,6 +17,7 @@ from panel.study.study import Study
 
 ANSWERS = "consumer answers"
 MAJORITY = 0.5
+_FOIL = "The sentence is a foil: it is untrue for the product, and was asked to see who says yes to anything."
 
 
 def agreement(claim: Claim, materials: Materials) -> Evidence:
@@ -23,8 +25,9 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
     told = materials.agreed(claim.prototype, claim.question)
     if not told.base:
         return nothing_yet(ANSWERS, f"Nobody answered {claim.question!r} for {claim.prototype}.")
-    stated = claim.bar if not math.isnan(claim.bar) else materials.setting("agreement", "default_bar")
-    bar, x, n = stated / 100, told.agreed, told.base
+    stated = bar_of_people(claim, materials.setting("agreement", "default_bar"))
+    bar, x, n = max(stated, floor(materials.study, "least_bar")) / 100, told.agreed, told.base
+    foil = any(row.get("foil") and row.get("question") == claim.question for row in asked(materials.study))
     p = float(upper_tail(x, n, bar))
     share = x / n
     suggestion = f"{percent(share)} agreed: “{question_words(materials.study, claim.question)}” ({x} of {n})"
@@ -34,9 +37,9 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
         p,
         float(x),
         n=n,
-        against=share <= bar,
+        against=share <= bar or foil,
         weaker=Weaker(
-            float(upper_tail(x, n, MAJORITY)),
+            1.0 if foil else float(upper_tail(x, n, MAJORITY)),
             suggestion,
             "That more than half agreed is shown; the share itself is given as it was counted.",
             rescues=False,
@@ -45,10 +48,12 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
         reasons=(
             f"{x} of {n} agreed or agreed strongly: {percent(share)} ({_both_intervals(x, n, materials.level)}).",
             _needed_words(n, bar, p, materials.alpha),
+            *([_FOIL] if foil else []),
             *_on_the_base(told),
             *_on_foils(materials, claim),
         ),
         needs=lambda: (people_for_agreement(share, bar),),
+        refused=(*refused_bar(materials.study, stated), *refused_base(materials.study, told)),
         observed_share=share,
         method="exact one-sided binomial test of the share who agreed against a bar",
     )
@@ -103,6 +108,7 @@ def _on_the_base(told: Counted) -> list[str]:
         found.append(
             f"{told.served} people were given it and {lost} of them did not answer: the base is those who answered."
         )
+        found.append(worst_case(told))
     return found
 
 

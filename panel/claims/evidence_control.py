@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
@@ -11,7 +13,9 @@ from panel.claims.evidence_differences import PANEL, difference_evidence
 from panel.claims.materials import Materials
 from panel.claims.needs import assessors_for_limit
 from panel.claims.panel_numbers import Estimate
+from panel.claims.record import minutes_between
 from panel.claims.said import counted, interval, number, p_value
+from panel.claims.sayings import saying, time_words
 from panel.stats.formulas.composition import paired_contrasts
 
 UNTREATED = "untreated"
@@ -26,7 +30,8 @@ def duration(claim: Claim, materials: Materials) -> Evidence:
     if missing:
         return nothing_yet(PANEL, *missing)
     found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
-    return difference_evidence(claim, materials, found, margin=NAN)
+    shown = difference_evidence(claim, materials, found, margin=NAN)
+    return replace(shown, suggestion=f"{shown.suggestion} after {time_words(claim.minutes)}")
 
 
 def change_over_time(claim: Claim, materials: Materials) -> Evidence:
@@ -69,6 +74,13 @@ def changes_of_people(claim: Claim, materials: Materials) -> pd.Series:
     return (change[claim.prototype] - change[claim.versus]).dropna()
 
 
+def _changed(claim: Claim, materials: Materials) -> str:
+    """Return `softer after 7 days`; empty where nothing says how long that was."""
+    minutes = minutes_between(materials.study, claim.session_before, claim.session_after)
+    words = saying(materials.study, claim.attribute, claim.direction)
+    return "" if np.isnan(minutes) else f"{words} after {time_words(minutes)}"
+
+
 def _no_control(claim: Claim, materials: Materials) -> list[str]:
     if not claim.versus:
         return ["There is no untreated control. Judge untreated skin beside it, at the same times."]
@@ -96,9 +108,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
         found.std_error,
         people,
         against,
-        suggestion=(
-            f"{claim.direction} {words} after {claim.session_after} than before, beyond the change of untreated skin"
-        ),
+        suggestion=_changed(claim, materials),
         reasons=(
             f"{words}: from {claim.session_before} to {claim.session_after} {claim.prototype} changed by "
             f"{number(found.estimate)} more than {claim.versus} ({100 * materials.level:g} % interval "

@@ -10,6 +10,7 @@ from panel.claims.materials import Materials
 from panel.claims.needs import assessors_for_difference, assessors_for_margin
 from panel.claims.panel_numbers import Estimate
 from panel.claims.said import interval, number, p_value
+from panel.claims.sayings import alike, compared
 from panel.stats.comparing.equivalence import Equivalence, two_one_sided_tests
 
 PANEL = "trained panel"
@@ -51,9 +52,8 @@ def difference_evidence(claim: Claim, materials: Materials, found: Estimate, *, 
         **of_estimate(found, p, people),
         against=against,
         qualifier=slightly if small else "",
-        suggestion=(
-            f"{'slightly ' if small else ''}{claim.direction} {words} than {materials.prototype(claim.versus)}"
-            f"{materials.when(claim.attribute)}, in a trained-panel test"
+        suggestion=compared(
+            materials.study, materials.names, claim.attribute, claim.direction, [claim.versus], slightly=small
         ),
         reasons=tuple(reasons),
         needs=lambda: (
@@ -106,10 +106,7 @@ def parity(claim: Claim, materials: Materials) -> Evidence:
         (NumberShown(what, found.estimate, low, high, level, -margin, margin),),
         **of_estimate(found, p, people, float(deciding)),
         against=abs(found.estimate) >= margin,
-        suggestion=(
-            f"{words} within {number(margin)} of {materials.prototype(claim.versus)}{materials.when(claim.attribute)}, "
-            "in a trained-panel test"
-        ),
+        suggestion=alike(materials.study, materials.names, claim.attribute, claim.versus),
         reasons=(
             f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)}, {100 * level:g} % interval "
             f"{interval(low, high)}; margin ±{number(margin)}; two one-sided tests, {p_value(p)}, "

@@ -12,6 +12,7 @@ from panel.claims.evidence import NAN, Evidence, NumberShown, beyond, nothing_ye
 from panel.claims.evidence_differences import PANEL
 from panel.claims.materials import Materials
 from panel.claims.said import counted, interval, listed, number, p_value
+from panel.claims.sayings import saying
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.knowledge import canonical_ingredient
 
@@ -112,7 +113,8 @@ def _evidence(
         qualifier=(
             f"Credit the swap in this base: '{_IN_THIS_BASE} ...'; never {ingredient} as such, nor a property of it."
         ),
-        suggestion=f"{_IN_THIS_BASE} {change} gave {claim.direction} {words}{materials.when(claim.attribute)}",
+        replaced=(str(out), str(into), float(row["percent"])),
+        suggestion=f"{_IN_THIS_BASE} {change}: {saying(materials.study, claim.attribute, claim.direction)}",
         reasons=(
             *([f"{words} goes along with {credit}: nothing here says which."] if along else []),
             f"{words}: with {change} it was scored {number(estimate)} apart ({100 * materials.level:g} % interval "

@@ -8,11 +8,12 @@ from panel.claims.claim import Claim
 from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, beyond, nothing_yet
 from panel.claims.evidence_answers import agreement
 from panel.claims.evidence_differences import PANEL, difference_evidence, of_estimate
+from panel.claims.floors import refused_panel_bar
 from panel.claims.materials import USUAL_PANEL_BAR, Materials
 from panel.claims.needs import assessors_for_limit
 from panel.claims.panel_numbers import Estimate
 from panel.claims.said import interval, number, p_value
-from panel.claims.wording_numbers import quoted_minutes
+from panel.claims.sayings import absent, saying
 
 BOTH = "trained panel and consumer answers"
 _PERCEIVED = "The answers of consumers carry a sentence about what they perceive, not the property itself."
@@ -44,6 +45,8 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
     people, _ = materials.panel.people(claim.attribute, (claim.prototype,))
     words, side = materials.study.attribute_words(claim.attribute), "above" if claim.sign > 0 else "below"
     against = claim.sign * (found.estimate - bar) <= 0
+    floor_name = "least_high" if claim.sign > 0 else "most_low"
+    level_words = f"high {words}" if claim.sign > 0 else saying(materials.study, claim.attribute, "low")
     return Evidence(
         PANEL,
         (
@@ -57,9 +60,8 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
         found.std_error,
         people,
         against,
-        suggestion=(
-            f"{words} {side} {number(bar)} on the scale{materials.when(claim.attribute)}, in a trained-panel test"
-        ),
+        suggestion=f"{level_words} in a trained-panel test" if level_words else "",
+        refused=tuple(refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
         reasons=(
             f"{words}: the mean of {claim.prototype} is {number(found.estimate)} ({100 * materials.level:g} % interval "
             f"{interval(low, high)}); it must lie {side} {number(bar)}; {p_value(p)}, "
@@ -87,15 +89,14 @@ def absolute_negative(claim: Claim, materials: Materials) -> Evidence:
     low, high = found.interval(materials.level)
     p, above = _p_beyond(found, bar, -1.0), found.estimate >= bar
     what = f"panel mean of {claim.prototype}"
-    timed = bool(quoted_minutes(claim.claim))
     return Evidence(
         BOTH,
         (NumberShown(what, found.estimate, low, high, materials.level, NAN, bar), *users.shown),
         **of_estimate(found, max(p, users.p_value), people, (found.estimate - bar) / found.std_error),
         against=above or users.against,
         weaker=Weaker(users.p_value, users.suggestion, _PERCEIVED, rescues=False),
-        suggestion=f"{claim.claim}{materials.when(claim.attribute)}",
-        qualifier="" if timed else "The time at which it was judged belongs into the sentence.",
+        suggestion=absent(materials.study, claim.attribute, _time(claim, materials)),
+        refused=(*users.refused, *refused_panel_bar(materials.study, claim.attribute, bar, "most_absent")),
         reasons=(
             f"Trained panel, {materials.study.attribute_words(claim.attribute)}: mean {number(found.estimate)}, "
             f"{100 * materials.level:g} % interval {interval(low, high)}; its upper limit must lie below "
@@ -123,6 +124,11 @@ def _missing(claim: Claim, materials: Materials, users: Evidence) -> list[str]:
             "and ends, so the usual bar is not known. Fill in bar_panel, or scale_min and scale_max."
         )
     return found or materials.few(claim, *materials.panel.people(claim.attribute, (claim.prototype,)))
+
+
+def _time(claim: Claim, materials: Materials) -> float:
+    """Return the minutes at which it was judged, as stated for the claim or for the attribute."""
+    return materials.minutes(claim.attribute) if math.isnan(claim.minutes) else claim.minutes
 
 
 def _panel_need(found: Estimate, bar: float, people: int) -> str:

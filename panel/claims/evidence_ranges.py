@@ -15,6 +15,7 @@ from panel.claims.materials import Materials
 from panel.claims.needs import assessors_for_difference, assessors_for_margin
 from panel.claims.panel_numbers import Estimate
 from panel.claims.said import interval, listed, number, p_value
+from panel.claims.sayings import compared, saying
 from panel.stats.comparing.equivalence import NotWorse, non_inferiority
 
 REFERENCE_ROLES = ("reference", "untreated")
@@ -30,20 +31,13 @@ def unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     worst = int(np.argmax([float(test.p_value) for test in tests]))
     people = min(materials.panel.people(claim.attribute, (claim.prototype, rival))[0] for rival in claim.competitors)
     nearest, p = found[worst], float(tests[worst].p_value)
-    only = claim.competitors[0] if len(claim.competitors) == 1 else ""
-    rivals = listed([materials.prototype(name) for name in claim.competitors])
+    other_way = "less" if claim.sign > 0 else "more"
     return Evidence(
         PANEL,
         tuple(_limit_shown(claim, materials, *each) for each in zip(claim.competitors, found, tests, strict=True)),
         **of_estimate(nearest, p, people, float(tests[worst].statistic)),
         against=claim.sign * nearest.estimate <= -claim.margin,
-        qualifier=f"Only {only} was compared: say 'not worse than {only}', never that nothing is better."
-        if only
-        else "",
-        suggestion=(
-            f"not worse on {materials.study.attribute_words(claim.attribute)} than {rivals}"
-            f"{materials.when(claim.attribute)}, in a trained-panel test"
-        ),
+        suggestion="not " + compared(materials.study, materials.names, claim.attribute, other_way, claim.competitors),
         reasons=(
             *(_limit_words(claim, materials, *each) for each in zip(claim.competitors, found, tests, strict=True)),
             "Every competitor must pass, so the largest p-value counts; competitors not named are not covered.",
@@ -94,7 +88,7 @@ def ranking(claim: Claim, materials: Materials) -> Evidence:
         tuple(_difference_shown(claim, materials, row) for row in rows.to_dict("records")),
         **of_estimate(Estimate(size, float(nearest["std_error"]), float(nearest["df"])), p, people),
         against=behind,
-        suggestion=f"{claim.direction} {words} than {listed(list(rivals))}, each compared in a trained-panel test",
+        suggestion=_first(claim, materials, rivals),
         reasons=(
             f"{words}: hardest to tell apart is {nearest['versus']}, difference {number(size)} "
             f"({100 * materials.level:g} % interval {interval(nearest['ci_low'], nearest['ci_high'])}), "
@@ -109,6 +103,15 @@ def ranking(claim: Claim, materials: Materials) -> Evidence:
         ),
         method="differences from all others in the mixed model of the panel, adjusted together (Dunnett)",
     )
+
+
+def _first(claim: Claim, materials: Materials, rivals: tuple[str, ...]) -> str:
+    """Return `the least greasy of our range`; where only some of it was compared, the comparison with each."""
+    if claim.competitors:
+        return compared(materials.study, materials.names, claim.attribute, claim.direction, rivals)
+    way = "most" if claim.sign > 0 else "least"
+    words = saying(materials.study, claim.attribute, way)
+    return f"{words} of our range" if words else ""
 
 
 def _ahead(claim: Claim, materials: Materials, rivals: tuple[str, ...]) -> pd.DataFrame:

@@ -11,6 +11,7 @@ import pandas as pd
 from panel.claims.claim import Claim
 from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, nothing_yet
 from panel.claims.materials import Materials
+from panel.claims.names import family_of
 from panel.claims.needs import people_for_agreement
 from panel.claims.said import interval, number, p_value
 from panel.stats.answers.binomial import percentile_interval, upper_tail
@@ -18,6 +19,7 @@ from panel.stats.answers.binomial import percentile_interval, upper_tail
 TIMES = "times of people"
 SECONDS = frozenset(("s", "sec", "second", "seconds"))
 MOST, HALF = 0.9, 0.5
+_VERBS = {"soaking in": "sinks in"}
 FEWEST = 2
 
 
@@ -53,6 +55,7 @@ def _evidence(claim: Claim, materials: Materials, times: pd.Series, x: int, n: i
     median, most = (percentile_interval(times.to_numpy(), share, level) for share in (HALF, MOST))
     p_most, p_half = float(upper_tail(x, n, MOST)), float(upper_tail(x, n, HALF))
     bar = number(claim.bar)
+    verb = _VERBS.get(family_of(materials.study, claim.attribute), "")
     of_people = f"{x} of {n} people within {bar} s"
     return Evidence(
         TIMES,
@@ -69,7 +72,7 @@ def _evidence(claim: Claim, materials: Materials, times: pd.Series, x: int, n: i
             f"within {bar} s for more than half of the people ({of_people})",
             "Only that more than half of the people need no longer is shown, not nine in ten.",
         ),
-        suggestion=f"within {bar} s for nine in ten people ({of_people})",
+        suggestion=f"{verb} within {bar} seconds" if verb else "",
         reasons=(
             f"{of_people}. Median {number(median.estimate)} s ({100 * level:g} % interval "
             f"{interval(median.low, median.high)}), 90th percentile {number(most.estimate)} s "

@@ -13,9 +13,11 @@ from dataclasses import dataclass
 
 from panel.claims.claim import Claim
 from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, nothing_yet
+from panel.claims.floors import refused_bar
 from panel.claims.materials import Materials
 from panel.claims.needs import people_for_parity, people_for_preference
 from panel.claims.said import interval, listed, number, p_value, percent
+from panel.claims.sayings import public_name
 from panel.stats.answers.binomial import (
     exact_interval,
     lower_tail,
@@ -89,7 +91,11 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
         n=n,
         against=share <= bar,
         weaker=weaker,
-        suggestion=f"preferred to {materials.prototype(claim.versus)} by {x} of {n} people ({percent(share)})",
+        suggestion=(
+            f"preferred to {public_name(materials.study, materials.names, claim.versus)} by {x} of {n} people "
+            f"({percent(share)})"
+        ),
+        refused=tuple(refused_bar(materials.study, stated)),
         reasons=(
             _votes_words(claim.prototype, claim.versus, votes, materials.level),
             f"To show more than {percent(bar)} of all, {needed} of {n} are needed; {p_value(p)} (exact, one-sided).",
@@ -126,10 +132,7 @@ def vote_parity(claim: Claim, materials: Materials) -> Evidence:
         float(votes.prototype),
         n=n,
         against=ahead >= high,
-        suggestion=(
-            f"as many prefer it as {materials.prototype(claim.versus)}, within {number(claim.margin)} points "
-            f"({votes.prototype} and {votes.versus} of {n}, {votes.neither} without a preference)"
-        ),
+        suggestion=(f"liked as much as {public_name(materials.study, materials.names, claim.versus)}"),
         reasons=(
             _votes_words(claim.prototype, claim.versus, votes, materials.level),
             f"{region} Two exact one-sided tests, {p_value(p)}.",
@@ -165,14 +168,12 @@ def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
         people.append(votes.n)
     if not people:
         return nothing_yet(VOTES, "No competitor is named.")
-    only = claim.competitors[0] if len(claim.competitors) == 1 else ""
     return Evidence(
         VOTES,
         tuple(shown),
         worst,
         n=min(people),
         against=losing,
-        qualifier=f"Only {only} was compared: name it, and never say that nothing is better." if only else "",
         suggestion=(
             f"not surpassed in preference by {listed([materials.prototype(name) for name in claim.competitors])}"
         ),

@@ -23,9 +23,8 @@ from panel.claims.families import InFamily, adjust_together
 from panel.claims.footnote import Footnote, footnote
 from panel.claims.materials import Materials
 from panel.claims.stamp import Standing, standing
-from panel.claims.verdict import Case, Verdict, verdict_on
-from panel.claims.wording import wording_findings
-from panel.claims.wording_rules import WordingFinding
+from panel.claims.verdict import Case, Verdict, criteria_of, verdict_on
+from panel.claims.wording import Wording, wording_of
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.differences import Differences
 from panel.study.study import Study, is_rehearsed
@@ -63,11 +62,12 @@ class Claims:
     claims
         `number claim kind verdict exploratory prototype versus attribute question minutes estimate ci_low ci_high
         ci_level unit bar margin statistic df std_error p_value p_adjusted family n suggestion footnote method
-        stamped_at stamped_by media territory owner`; the estimate and its interval are those that decide.
+        criteria criteria_sources not_covered stamped_at stamped_by media territory owner`; the estimate and its
+        interval are those that decide, `suggestion` is what may be said.
     reasons, needs
         `number claim reason` and `number claim need`: why, and what it would take.
     findings
-        `number claim severity check message advice source`: what was found in the words.
+        `number claim severity check message advice criterion source`: what was found in the words.
     numbers
         `number claim what estimate ci_low ci_high ci_level limit_low limit_high unit method`: all numbers behind it.
     gaps
@@ -86,12 +86,14 @@ class Claims:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Judged:
+class Judged:
+    """One claim with its evidence, its words, its verdict and its footnote."""
+
     claim: Claim
     evidence: Evidence
     family: InFamily
     standing: Standing
-    findings: tuple[WordingFinding, ...]
+    wording: Wording
     verdict: Verdict
     footnote: Footnote
 
@@ -112,13 +114,20 @@ def judge_claims(
     materials = Materials(study, claims, level, differences, traced)
     evidence = [find_evidence(claim, materials) for claim in claims]
     rehearsed = is_rehearsed(study)
-    judged = []
-    for claim, found, family in zip(claims, evidence, adjust_together(claims, evidence), strict=True):
-        words = wording_findings(claim, found, materials)
-        fixed = standing(study, claim)
-        case = Case(claim, found, family, fixed, words, rehearsed, 1 - level)
-        judged.append(_Judged(claim, found, family, fixed, words, verdict_on(case), footnote(claim, found, materials)))
+    judged = [
+        judge_one(each, found, family, materials, standing(study, each), rehearsed=rehearsed)
+        for each, found, family in zip(claims, evidence, adjust_together(claims, evidence), strict=True)
+    ]
     return _result(judged, level)
+
+
+def judge_one(
+    claim: Claim, found: Evidence, family: InFamily, materials: Materials, fixed: Standing, *, rehearsed: bool
+) -> Judged:
+    """Return everything about one claim whose evidence is at hand."""
+    words = wording_of(claim, found, materials)
+    case = Case(claim, found, family, fixed, words.findings, rehearsed, materials.alpha)
+    return Judged(claim, found, family, fixed, words, verdict_on(case), footnote(claim, found, materials))
 
 
 def find_evidence(claim: Claim, materials: Materials) -> Evidence:
@@ -138,7 +147,7 @@ def find_evidence(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def _result(judged: Sequence[_Judged], level: float) -> Claims:
+def _result(judged: Sequence[Judged], level: float) -> Claims:
     return Claims(
         claims=pd.DataFrame([_row(each) for each in judged], columns=list(_COLUMNS)),
         reasons=_stacked(judged, "reason", lambda each: each.verdict.reasons),
@@ -156,11 +165,12 @@ _COLUMNS = (
     *("number", "claim", "kind", "verdict", "exploratory", "prototype", "versus", "attribute", "question", "minutes"),
     *("estimate", "ci_low", "ci_high", "ci_level", "unit", "bar", "margin", "statistic", "df", "std_error"),
     *("p_value", "p_adjusted", "family", "n", "suggestion", "footnote", "method"),
+    *("criteria", "criteria_sources", "not_covered"),
     *("stamped_at", "stamped_by", "media", "territory", "owner"),
 )
 
 
-def _row(each: _Judged) -> list[object]:
+def _row(each: Judged) -> list[object]:
     claim, evidence = each.claim, each.evidence
     first = evidence.shown[0] if evidence.shown else None
     interval = (
@@ -173,26 +183,28 @@ def _row(each: _Judged) -> list[object]:
         *(claim.bar, claim.margin, evidence.statistic, evidence.df, evidence.std_error),
         *(evidence.p_value, each.family.p_adjusted, each.family.family if evidence.shown else "", evidence.n),
         *(each.verdict.suggestion, each.footnote.words, evidence.method),
+        *("; ".join(texts) for texts in criteria_of(each.verdict.verdict, each.wording.findings)),
+        ", ".join(each.wording.not_covered),
         *(claim.stamped_at, claim.stamped_by, claim.media, claim.territory, claim.owner),
     ]
 
 
-def _stacked(judged: Sequence[_Judged], column: str, texts: Callable[[_Judged], Sequence[str]]) -> pd.DataFrame:
+def _stacked(judged: Sequence[Judged], column: str, texts: Callable[[Judged], Sequence[str]]) -> pd.DataFrame:
     rows = [(each.claim.number, each.claim.claim, text) for each in judged for text in texts(each)]
     return pd.DataFrame(rows, columns=["number", "claim", column])
 
 
-def _findings(judged: Sequence[_Judged]) -> pd.DataFrame:
-    columns = ["severity", "check", "message", "advice", "source"]
+def _findings(judged: Sequence[Judged]) -> pd.DataFrame:
+    columns = ["severity", "check", "message", "advice", "criterion", "source"]
     rows = [
         (each.claim.number, each.claim.claim, *(getattr(finding, name) for name in columns))
         for each in judged
-        for finding in each.findings
+        for finding in each.wording.findings
     ]
     return pd.DataFrame(rows, columns=["number", "claim", *columns])
 
 
-def _numbers(judged: Sequence[_Judged]) -> pd.DataFrame:
+def _numbers(judged: Sequence[Judged]) -> pd.DataFrame:
     parts = [numbers_frame(each.evidence).assign(number=each.claim.number, claim=each.claim.claim) for each in judged]
     columns = ["number", "claim", *NUMBER_COLUMNS]
     kept = [part for part in parts if len(part)]
@@ -211,7 +223,7 @@ def _method(level: float) -> str:
 _NOTES = (
     "The kinds of claim and their rules are settings of ours that follow published guides; they are not law.",
     "Intervals are those of each claim alone; the adjusted p-value decides.",
-    "The words are read by rules in English. They miss things: read the sentence yourself.",
+    "Every word of a sentence must be accounted for; the tables of words are in English. Read it yourself, too.",
 )
 
 __all__ = ["Claims", "claims_frame", "find_evidence", "judge_claims"]

@@ -11,6 +11,7 @@ import pandas as pd
 from panel.checks.confounds import Confounds, find_confounds
 from panel.claims.answers_counted import Counted, count_agreed
 from panel.claims.claim import Claim
+from panel.claims.names import Names, names_of
 from panel.claims.panel_numbers import PanelNumbers, panel_numbers
 from panel.claims.said import counted, listed, number
 from panel.errors import ModelError
@@ -108,6 +109,11 @@ class Materials:
         except ModelError:
             return pd.DataFrame({"attribute": [], "swap": []})
         return swap_effects(model, self.level)
+
+    @cached_property
+    def names(self) -> Names:
+        """What a sentence may name of the study."""
+        return names_of(self.study)
 
     @cached_property
     def kinds(self) -> pd.DataFrame:

@@ -45,7 +45,7 @@ def test_record(study: Study, sessions: tuple[str, ...]) -> TestRecord:
     users = study.facts.get("users", {})
     users = users if isinstance(users, Mapping) else {}
     label = sessions[0] if sessions else ""
-    first, last = _days(study, label)
+    first, last = days_of(study, label)
     told = {name: str(users.get(name, "")).strip() for name in ("who", "ages", "sex", "skin", "staff")}
     kind = next((words for start, words in _KINDS if label.casefold().startswith(start)), _OTHER)
     start, end = (_moment(day) for day in (first, last))
@@ -64,7 +64,13 @@ def panel_days(study: Study) -> str:
     return f"{MONTHS[first.month - 1]} {first.year}" if first else ""
 
 
-def _days(study: Study, label: str) -> tuple[str, str]:
+def minutes_between(study: Study, before: str, after: str) -> float:
+    """Return the time between the first days of two sittings in minutes; NaN where they are not recorded."""
+    first, second = (_moment(days_of(study, label)[0]) for label in (before, after))
+    return (second.date() - first.date()).days * 1440.0 if first and second else float("nan")
+
+
+def days_of(study: Study, label: str) -> tuple[str, str]:
     """Return the first and the last day of the sessions with this label, as recorded in the fact `dates`."""
     start = re.sub(r"[\d\s]+$", "", label).casefold()
     if not start:

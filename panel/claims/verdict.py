@@ -1,4 +1,4 @@
-"""May the sentence be said? Supported, in these batches or in other words only, not supported, or no answer."""
+"""May the sentence be said as it is worded, in other words, not at all, not yet, or is that not for this tool?"""
 
 from __future__ import annotations
 
@@ -13,14 +13,19 @@ from panel.claims.evidence import Evidence
 from panel.claims.families import InFamily
 from panel.claims.said import p_value
 from panel.claims.stamp import Standing
-from panel.claims.wording_rules import CHANGE, STOP, WordingFinding
+from panel.claims.wording import UNREAD
+from panel.claims.wording_finding import CHANGE, CRITERIA, STOP, WordingFinding
+from panel.claims.wording_statement import OPPOSITE
 
-SUPPORTED = "supported"
-IN_BATCHES = f"supported {IN_THESE_BATCHES}"
-WITH_WORDING = "supported in other words only"
+SUPPORTED = "supported as worded"
+IN_BATCHES = f"{SUPPORTED}, {IN_THESE_BATCHES}"
+AS_WORDED = (SUPPORTED, IN_BATCHES)
+"""The verdicts under which a sentence may be said as it is, the second with the batches it holds for."""
+
+WITH_WORDING = "not as worded: this may be said"
 NOT_SUPPORTED = "not supported"
 CANNOT_TELL = "cannot tell yet"
-NOT_THIS_TOOL = "not this tool"
+NOT_THIS_TOOL = "not a matter for this tool"
 VERDICTS = (SUPPORTED, IN_BATCHES, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL)
 _SLACK = 1 + 1e-12  # a p-value that equals the level but for rounding keeps to it
 
@@ -76,30 +81,44 @@ def _from_the_data(case: Case) -> Verdict:
     """Return the verdict as far as the numbers go."""
     evidence, family = case.evidence, case.family
     reasons = [*evidence.reasons, *_on_family(case)]
-    shown = is_shown(evidence, family.p_adjusted, case.alpha)
-    changes = [finding for finding in case.findings if finding.severity == CHANGE]
-    if shown and not changes and not evidence.qualifier:
-        return Verdict(IN_BATCHES if evidence.in_these_batches else SUPPORTED, tuple(reasons), (), "")
-    if shown:
-        reasons += [evidence.qualifier] if evidence.qualifier else []
-        reasons += [finding.message for finding in changes]
-        return Verdict(
-            WITH_WORDING, tuple(reasons), tuple(f.advice for f in changes), _in_batches(evidence, evidence.suggestion)
-        )
+    if evidence.refused:
+        verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
+        return Verdict(verdict, (*evidence.refused, *reasons), evidence.refused, "")
+    if is_shown(evidence, family.p_adjusted, case.alpha):
+        return _by_the_words(case, reasons)
     weaker = evidence.weaker
     said = weaker is not None and min(1.0, weaker.p_value * max(family.size, 1)) <= case.alpha * _SLACK
     if weaker is not None and said:
         reasons.append(weaker.reason)
         if weaker.rescues:
-            return Verdict(WITH_WORDING, tuple(reasons), evidence.needs(), _in_batches(evidence, weaker.words))
+            return Verdict(WITH_WORDING, tuple(reasons), evidence.needs(), weaker.words)
     instead = weaker.words if weaker is not None and said else ""
     verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
     return Verdict(verdict, tuple(reasons), evidence.needs(), instead)
 
 
-def _in_batches(evidence: Evidence, words: str) -> str:
-    """Return a wording with the batches it holds for."""
-    return f"{words}, {IN_THESE_BATCHES}" if words and evidence.in_these_batches else words
+def _by_the_words(case: Case, reasons: list[str]) -> Verdict:
+    """Return the verdict on a sentence whose statement is shown: now its words decide."""
+    changes = [finding for finding in case.findings if finding.severity == CHANGE]
+    if not changes:
+        return Verdict(IN_BATCHES if case.evidence.in_these_batches else SUPPORTED, tuple(reasons), (), "")
+    checks = {finding.check for finding in changes}
+    verdict = WITH_WORDING if case.evidence.suggestion else NOT_SUPPORTED
+    verdict = NOT_SUPPORTED if OPPOSITE in checks else CANNOT_TELL if UNREAD in checks else verdict
+    told = (*(finding.message for finding in changes), *reasons)
+    return Verdict(verdict, told, tuple(f.advice for f in changes), case.evidence.suggestion)
+
+
+def criteria_of(verdict: str, findings: Sequence[WordingFinding]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return which common criteria a verdict touches, in their order, and the sources of the rules behind it.
+
+    The evidence and its truth are always touched; what was found in the words adds its own.
+    """
+    telling = [finding for finding in findings if finding.severity in (STOP, CHANGE)]
+    touched = {finding.criterion for finding in telling}
+    touched |= {"legal compliance"} if verdict == NOT_THIS_TOOL else {"truthfulness", "evidential support"}
+    sources = dict.fromkeys(["EU 655/2013", *(part for f in telling for part in f.source.split("; "))])
+    return tuple(criterion for criterion in CRITERIA if criterion in touched), tuple(sources)
 
 
 def _on_family(case: Case) -> list[str]:

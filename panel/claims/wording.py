@@ -1,164 +1,90 @@
-"""Do the words say more than the data? Everything found in one sentence, the gravest first."""
+"""Do the words say what the statement says, and nothing else? Everything found in one sentence, the gravest first."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from panel.claims.claim import BEYOND, Claim
 from panel.claims.evidence import Evidence
-from panel.claims.evidence_answers import ANSWERS, question_words
-from panel.claims.evidence_differences import PANEL
-from panel.claims.evidence_levels import BOTH
-from panel.claims.evidence_votes import VOTES
+from panel.claims.grammar import read_sentence
 from panel.claims.materials import Materials
-from panel.claims.record import TestRecord, test_record
-from panel.claims.said import listed
-from panel.claims.wording_numbers import missing_time, share_findings, time_findings
-from panel.claims.wording_rules import CHANGE, NOTE, STOP, WordingFinding, pattern_findings, stop_findings
+from panel.claims.reading import Reading
+from panel.claims.wording_around import around_findings
+from panel.claims.wording_finding import CHANGE, NOTE, STOP, WordingFinding, change
+from panel.claims.wording_statement import question_reading, statement_findings
+from panel.claims.words import words_of
+from panel.study.knowledge import refused_patterns
 
+UNREAD = "cannot be read"
+NOT_COVERED = "words not covered"
+STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
 _ORDER = (STOP, CHANGE, NOTE)
-_SEXES = re.compile(r"\b(women|men|females?|males?|ladies)\b", re.IGNORECASE)
-_SKIN = re.compile(r"\b(dry|oily|normal|mature|combination) skin\b", re.IGNORECASE)
-NOT_NAMED = "attribute not named"
-NOT_ASKED = "another sentence than was asked"
-_LETTERS = 4  # of two words that begin alike, as greasy and grease do
-_SAY_LITTLE = re.compile(
-    r"\b(the|and|our|for|how|all|any|not|you|are|was|its|one|than|with|from|after|before|hands?|creams?|felt|feel|feels|"
-    r"feeling|skin|less|more|most|least|later|left|much|very|that|this|previous|their|your|leaves)\b"
-)
-_USERS = re.compile(r"\b(users?|people|consumers?|women|men)\b", re.IGNORECASE)
 
 
-def wording_findings(claim: Claim, evidence: Evidence, materials: Materials) -> tuple[WordingFinding, ...]:
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """What was found in the words of a claim, and the words that nothing accounts for."""
+
+    findings: tuple[WordingFinding, ...]
+    not_covered: tuple[str, ...]
+
+
+def wording_of(claim: Claim, evidence: Evidence, materials: Materials) -> Wording:
     """Return what is found in the words of a claim."""
-    found = stop_findings(claim)
-    if claim.kind != BEYOND:
-        found += pattern_findings(claim)
-        found += _beside_the_record(claim, evidence, materials)
-    return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity)))
+    reading = read_sentence(claim.claim, materials.names)
+    asked = question_reading(claim, materials)
+    own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
+    not_covered = () if own else tuple(dict.fromkeys(reading.left_over))
+    found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
+    if claim.kind != BEYOND and not claim.problems:
+        found += _whole(reading, not_covered, own=own)
+        found += statement_findings(claim, evidence, materials, reading)
+        found += around_findings(claim, evidence, materials, reading)
+    return Wording(tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered)
 
 
-def _beside_the_record(claim: Claim, evidence: Evidence, materials: Materials) -> list[WordingFinding]:
-    asked_people = evidence.rests_on in (ANSWERS, BOTH, VOTES)
-    sessions: tuple[str, ...] = ()
-    if evidence.rests_on in (ANSWERS, BOTH):
-        sessions = materials.agreed(claim.prototype, claim.question).sessions
-    record = test_record(materials.study, sessions)
-    return [
-        *share_findings(claim, evidence),
-        *time_findings(claim, record.days if asked_people else 0),
-        *(missing_time(claim, record.days) if asked_people else ()),
-        *_on_users(claim, record, asked_people=asked_people),
-        *_on_aliases(claim, materials),
-        *(_on_attribute(claim, materials) if evidence.rests_on in (PANEL, BOTH) else ()),
-        *(_on_question(claim, materials) if evidence.rests_on == ANSWERS else ()),
-    ]
-
-
-def _on_users(claim: Claim, record: TestRecord, *, asked_people: bool) -> Iterator[WordingFinding]:
-    """Say where the sentence speaks of people who did not take part, or of users where there were none."""
-    if not asked_people:
-        if hit := _USERS.search(claim.claim):
-            yield WordingFinding(
-                CHANGE,
-                "panel taken for users",
-                f"The sentence speaks of “{hit[0]}”, and a trained panel judged it.",
-                "Say 'in a trained-panel test', or ask users.",
-                "UK advice on cosmetics",
-            )
-        return
-    for pattern, recorded, what in ((_SEXES, record.sex, "women or men"), (_SKIN, record.skin, "a kind of skin")):
-        said = " and ".join(hit.casefold() for hit in pattern.findall(claim.claim))
-        if said and _words(said) != _words(recorded):
-            yield WordingFinding(
-                CHANGE,
-                f"{what} in the sentence",
-                f"The sentence says “{said}”; recorded about those who took part: {recorded or 'nothing'}.",
-                "Say who took part.",
-                "EU 655/2013",
-            )
-    if record.staff == "yes":
-        yield WordingFinding(
-            CHANGE,
-            "staff",
-            "The people who answered work for the maker.",
-            "Ask users who do not.",
+def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iterator[WordingFinding]:
+    """Say where the language is not known, or words are left over."""
+    if not reading.read and not own:
+        yield change(
+            UNREAD,
+            "The sentence cannot be read: most of its words are not in the table of words, which is in English.",
+            "Write it in English, or have a table of words made for the language.",
+            "informed decision-making",
+            "EU 655/2013",
+        )
+    if not_covered:
+        yield change(
+            NOT_COVERED,
+            f"Not covered by the statement: {', '.join(not_covered)}.",
+            f"Leave out what was not judged: {', '.join(not_covered)}.",
+            "evidential support",
+            "EU 655/2013",
         )
 
 
-def _words(text: str) -> set[str]:
-    return set(re.findall(r"[a-z]+", text.casefold())) - {"and", "or", "to"}
+def _refused(claim: Claim, left_over: tuple[str, ...], *, perceived: bool) -> Iterator[WordingFinding]:
+    """Explain the words left over that the table of refused words knows.
 
-
-def _on_aliases(claim: Claim, materials: Materials) -> Iterator[WordingFinding]:
-    """Say where a credit names a property that moves together with others in these formulas."""
-    if claim.kind != "ingredient_attribution" or isinstance(materials.swaps, str):
-        return
-    aliases = materials.swaps.aliases
-    sentence = claim.claim.casefold()
-    properties = aliases.loc[aliases["kind"] == "descriptor"]
-    for name, group in zip(properties["descriptor"], properties["group"], strict=True):
-        words = str(name).replace("_", " ").casefold()
-        if words not in sentence:
+    A word of physiology in a sentence that people were asked in just these words, and that speaks of feeling, is a
+    perception, and only noted.
+    """
+    sentence, told = " ".join(words_of(claim.claim)), set()
+    for pattern, row in refused_patterns():
+        hits = [hit[0] for hit in pattern.finditer(sentence) if set(hit[0].split()) & set(left_over)]
+        if not hits or (row["category"], hits[0]) in told:
             continue
-        others = aliases.loc[(aliases["group"] == group) & (aliases["descriptor"] != name), "descriptor"]
-        yield WordingFinding(
-            CHANGE,
-            "credit inside an alias group",
-            f"“{words}” moves together with {', '.join(str(other).replace('_', ' ') for other in others)}.",
-            "Credit the swap in this base, none of what moves with it.",
-        )
-
-
-def _on_attribute(claim: Claim, materials: Materials) -> Iterator[WordingFinding]:
-    """Say where the sentence speaks of another attribute than the one that was judged, or names none."""
-    table = materials.study.table("attributes")
-    said = _telling(claim.claim)
-    own = table.loc[table["attribute"] == claim.attribute, ["name", "definition", "low_end", "high_end"]]
-    if not claim.attribute or _alike(said, _telling(" ".join([claim.attribute, *own.to_numpy(str).ravel()]))):
-        return
-    words = materials.study.attribute_words(claim.attribute)
-    others = [materials.study.attribute_words(str(name)) for name in table["attribute"] if name != claim.attribute]
-    named = [other for other in others if _alike(said, _telling(other))]
-    if named:
-        yield WordingFinding(
-            CHANGE,
-            "another attribute",
-            f"The sentence speaks of {listed(named)}, and {words} was judged.",
-            "Say what was judged, or judge what is said.",
-        )
-        return
-    yield WordingFinding(
-        CHANGE,
-        NOT_NAMED,
-        f"The sentence does not name {words}, which was judged.",
-        f"Name what was judged: {words}.",
-    )
-
-
-def _on_question(claim: Claim, materials: Materials) -> Iterator[WordingFinding]:
-    """Say where the sentence shares no word with the one that people were asked about."""
-    asked = question_words(materials.study, claim.question)
-    if not _alike(_telling(claim.claim), _telling(f"{claim.question} {asked}")):
-        yield WordingFinding(
-            CHANGE,
-            NOT_ASKED,
-            f"People were asked whether they agree with “{asked}”, and the sentence shares no word with it.",
-            "Say what people agreed with.",
-        )
-
-
-def _telling(text: str) -> set[str]:
-    """Return the words that may name an attribute."""
-    return set(re.findall(r"[a-z]{3,}", _SAY_LITTLE.sub(" ", text.casefold().replace("_", " "))))
-
-
-def _alike(said: set[str], words: set[str]) -> bool:
-    """Return whether any two words begin alike."""
-    return any(
-        first[:letters] == second[:letters]
-        for first in said
-        for second in words
-        for letters in [min(len(first), len(second), _LETTERS)]
-    )
+        told.add((row["category"], hits[0]))
+        category, words = row["category"], hits[0]
+        if category not in STOP_CATEGORIES:
+            message = f"{row['message']} (“{words}”)"
+            yield change(category, message, row["advice"], row["criterion"], row["source"])
+        elif category == "physiology" and perceived:
+            advice = "Keep 'feels' in the sentence, and have it reviewed: the step to an effect on the skin is short."
+            message = f"{words!r} belongs to {category}; the sentence may only speak of what people felt."
+            yield WordingFinding(NOTE, f"word of {category}", message, advice, row["criterion"], row["source"])
+        else:
+            message = f"{words!r} belongs to {category}; a test of what people feel cannot show it."
+            advice = "Leave it out, or ask a regulatory professional which evidence it needs."
+            yield WordingFinding(STOP, f"word of {category}", message, advice, row["criterion"], row["source"])

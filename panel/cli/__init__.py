@@ -20,6 +20,7 @@ from panel.cli.consumers import consumers, forced_choice
 from panel.cli.decide import claim, decide, trace
 from panel.cli.over_time import over_time
 from panel.cli.planning import ballots, lock, plan, rehearse
+from panel.cli.shared import tell
 from panel.cli.studies import app, archive, check, import_scores, report, why
 from panel.errors import PanelError
 
@@ -37,7 +38,7 @@ class _Commands(click.Group):
         except PanelError as error:
             from panel.errors import ModelError
 
-            click.echo(f"afterfeel: {error}", err=True)
+            tell(f"afterfeel: {error}", err=True)
             sys.exit(1 if isinstance(error, ModelError) else 2)
 
 

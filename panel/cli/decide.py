@@ -96,12 +96,23 @@ def _segments(study: Study, seed: int) -> Segments | None:
 
 @click.command()
 @study_argument
+@click.option(
+    "--draft",
+    type=click.Path(path_type=Path),
+    help="Judge the sentences of this table instead (columns as in the table claims), as if fixed beforehand.",
+)
 @json_option
-def claim(study: Path, as_json: bool) -> None:
-    """Say of each claim whether the data allow it, why, and what it would take."""
+def claim(study: Path, draft: Path | None, as_json: bool) -> None:
+    """Say of each claim whether the data allow it, why, and what it would take.
+
+    Drafts are judged and forgotten: nothing is recorded.
+    """
+    opened = open_path(study)
+    if draft is not None:
+        _drafts(opened, draft, as_json=as_json)
+        return
     from panel.claims.judge import judge_claims
 
-    opened = open_path(study)
     result = judge_claims(opened)
     if as_json:
         from panel.views.drawing.plain_data import records
@@ -123,17 +134,44 @@ def claim(study: Path, as_json: bool) -> None:
     print_lines(result.method, *result.notes, *what_claims_cannot_show())
 
 
+def _drafts(study: Study, path: Path, *, as_json: bool) -> None:
+    """Judge the drafts in a file and print what may be said."""
+    from panel.claims.draft import DRAFT, judge_drafts
+    from panel.study.raw_table import raw_table, read_raw_file
+
+    table = raw_table(read_raw_file(path))
+    rows = [dict(zip(table.header, cells, strict=True)) for cells in zip(*table.columns, strict=True)]
+    drafts = judge_drafts(study, rows)
+    if as_json:
+        names = ("claim", "kind", "verdict", "reasons", "needs", "not_covered", "may_be_said", "footnote")
+        listed = [{name: getattr(each, name) for name in names} | {"draft": True} for each in drafts]
+        print_json({"claims": listed, "draft": True, "notes": [DRAFT]})
+        return
+    from panel.views.decision.claims import local_law, verdict_words
+
+    print_lines(DRAFT, "")
+    for each in drafts:
+        print_lines(f"{verdict_words(each.verdict)} | “{each.claim}”")
+        for head, texts in (("", each.reasons), ("It would take: ", each.needs)):
+            print_lines(*(f"  {head}{text}" for text in texts))
+        print_lines(*([f"  What may be said: {each.may_be_said}"] if each.may_be_said else []), "")
+    print_lines(local_law())
+
+
 def _with_words(row: dict[str, Any], result: Any) -> dict[str, Any]:
     """Return a claim with its reasons and what it would take."""
     from panel.views.decision.claims import needs_of, reasons_of
 
     number = int(row["number"])
-    return row | {"reasons": reasons_of(result, number), "needs": needs_of(result, number)}
+    told = {"reasons": reasons_of(result, number), "needs": needs_of(result, number)}
+    not_covered = [words for words in str(row["not_covered"]).split(", ") if words]
+    return row | told | {"not_covered": not_covered, "may_be_said": row["suggestion"]}
 
 
 def _one(result: Any, number: int) -> list[str]:
     """Return one claim in words."""
     from panel.views.decision.claims import (
+        criteria_words,
         fixed_words,
         footnote_lines,
         needs_of,
@@ -148,7 +186,7 @@ def _one(result: Any, number: int) -> list[str]:
     for head, words in (("", reasons_of), ("It would take: ", needs_of), ("Words: ", wording_lines)):
         lines += [f"  {head}{text}" for text in words(result, number)]
     lines += [f"  Footnote: {text}" for text in footnote_lines(result, number)]
-    return [*lines, f"  {fixed_words(result, number)}"]
+    return [*lines, f"  {criteria_words(result, number)}", f"  {fixed_words(result, number)}"]
 
 
 # Command about the emollients: trace what they did, and what to make next.

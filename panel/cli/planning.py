@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, study_argument
+from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, study_argument, tell
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
@@ -161,7 +161,7 @@ def ballots(study: Path, lan: bool, port: int, session: str, new_links: bool) ->
     """
     from panel.ballots.serving import serve
 
-    serve(study, port=port, lan=lan, session=session, new_links=new_links, tell=click.echo)
+    serve(study, port=port, lan=lan, session=session, new_links=new_links, tell=tell)
 
 
 @click.command(short_help="Let simulated assessors answer every ballot.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,11 +30,23 @@ def open_path(path: Path) -> Study:
     return open_study(path)
 
 
+def tell(words: object, *, err: bool = False) -> None:
+    """Print words, of which none can steer the terminal: control signs and turning signs are shown as `\ufffd`."""
+    from panel.report.html import plain_text
+
+    click.echo("\n".join(map(plain_text, str(words).split("\n"))), err=err)
+
+
 def print_json(content: dict[str, Any]) -> None:
-    """Print one JSON object; frames become lists of rows."""
+    """Print one JSON object; frames become lists of rows. Signs that could steer a terminal are written as escapes."""
+    from panel.report.html import plain_text
     from panel.views.drawing.plain_data import json_text
 
-    click.echo(json_text(content))
+    text = json_text(content)
+    if not text.isascii():
+        doubtful = {sign for sign in set(text) if sign != "\n" and plain_text(sign) != sign}
+        text = text.translate({ord(sign): json.dumps(sign)[1:-1] for sign in doubtful})
+    click.echo(text)
 
 
 def print_findings(found: tuple[Any, ...]) -> None:
@@ -43,18 +56,18 @@ def print_findings(found: tuple[Any, ...]) -> None:
     if not found:
         click.echo("Nothing stands out.")
     for row in finding_table(found).to_dict("records"):
-        click.echo(f"{row['How grave']} | {row['Where']}\n  {row['What']}\n  {row['What to do']}")
+        tell(f"{row['How grave']} | {row['Where']}\n  {row['What']}\n  {row['What to do']}")
 
 
 def print_lines(*lines: str) -> None:
     """Print lines of text."""
     for line in lines:
-        click.echo(line)
+        tell(line)
 
 
 def print_table(table: pd.DataFrame) -> None:
     """Print a display table."""
-    click.echo(table.to_string(index=False))
+    tell(table.to_string(index=False))
     click.echo()
 
 
@@ -68,10 +81,13 @@ def print_told(told: Told, *, everything: bool = False) -> None:
     if not everything:
         return
     for each in told.every_drawer():
+        items = [item for item in each.items if not isinstance(item, Picture) and item is not told.table]
+        if not items:  # a picture, or the table that stands above
+            continue
         print_lines(each.title, "")
-        for item in each.items:
+        for item in items:
             if isinstance(item, str):
                 click.echo(item)
-            elif not isinstance(item, Picture) and item is not told.table:
+            else:
                 print_table(told.shown(item).texts)
         click.echo()

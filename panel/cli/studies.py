@@ -16,6 +16,7 @@ from panel.cli.shared import (
     print_lines,
     print_table,
     study_argument,
+    tell,
 )
 
 if TYPE_CHECKING:
@@ -84,8 +85,8 @@ def import_scores(
         print_json(content)
         return
     for sentence in imported.notes:
-        click.echo(sentence)
-    click.echo(f"The study is in {out}; the file itself is kept in it (SHA-256 {raw.sha256}).")
+        tell(sentence)
+    tell(f"The study is in {out}; the file itself is kept in it (SHA-256 {raw.sha256}).")
     print_findings(found)
 
 
@@ -124,11 +125,18 @@ def check(study: Path, as_json: bool) -> None:
 @click.argument("study", type=click.Path(path_type=Path), required=False)
 @click.option("--port", type=int, default=8501, show_default=True, help="Port on this computer.")
 @click.option("--browser/--no-browser", default=True, help="Open a browser window.")
-def app(study: Path | None, port: int, browser: bool) -> None:
+@click.option(
+    "--folder",
+    "folders",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    help="Where studies may be opened and saved (again for more). Your home folder and this one if none is named.",
+)
+def app(study: Path | None, port: int, browser: bool, folders: tuple[Path, ...]) -> None:
     """Open the app, on STUDY or on the demo study; it answers on this computer only."""
     from panel.app.launch import launch
 
-    sys.exit(launch(str(study) if study else None, port, browser=browser))
+    sys.exit(launch(str(study) if study else None, port, browser=browser, folders=folders, tell=tell))
 
 
 # Commands that give the results away: report, why, archive.

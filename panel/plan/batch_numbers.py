@@ -56,6 +56,31 @@ def batch_numbers(
             "Weighing batches needs a difference above zero, a batch SD of zero or more, two prototypes, two assessors "
             "and one score of each."
         )
+    rows = _rows(difference, prototypes, scatter, batch_sd, assessors, scored, (level, power))
+    method = (
+        "Standard error of a difference: sqrt(2 (s_pa^2/a + s_b^2/b + s_e^2/(a b r))), a assessors, b batches of each "
+        "prototype, r scores of each batch by everybody; Satterthwaite's degrees of freedom from the mean squares of "
+        f"assessor x prototype and of batch. Chances at {100 * level:g} % for one planned difference."
+    )
+    notes = (
+        f"Scatter: {scatter.source}.",
+        "With one batch the batch SD cannot be seen in the study: it must be known from elsewhere, and is taken as "
+        "exactly known.",
+    )
+    return BatchNumbers(rows, batch_sd, difference, method, notes)
+
+
+def _rows(
+    difference: float,
+    prototypes: int,
+    scatter: Scatter,
+    batch_sd: float,
+    assessors: int,
+    scored: int,
+    wanted: tuple[float, float],
+) -> pd.DataFrame:
+    """Return the rows of `BatchNumbers`; `wanted` holds level and power."""
+    level, power = wanted
     batches = np.array([b for b in range(1, scored + 1) if scored % b == 0], dtype=float)
     r, a, p = scored / batches, float(assessors), float(prototypes)
     n = a * scored
@@ -71,7 +96,7 @@ def batch_numbers(
     stated = (between / a + scatter.residual / n + added) ** 2 / ((between / a + scatter.residual / n) ** 2 / df_views)
     df = np.minimum(np.where(batches > 1, pooled, stated), LARGEST_DF)
     critical, critical_these = stdtrit(df, (1 + level) / 2), stdtrit(df_views, (1 + level) / 2)
-    rows = pd.DataFrame(
+    return pd.DataFrame(
         {
             "batches": batches.astype(int),
             "replicates": r.astype(int),
@@ -83,19 +108,4 @@ def batch_numbers(
             "seen": smallest_difference(all_batches, df, power=power, critical=critical),
             "power": detection_power(difference, all_batches, df, critical),
         }
-    )
-    return BatchNumbers(
-        rows,
-        batch_sd,
-        difference,
-        (
-            "Standard error of a difference: sqrt(2 (s_pa^2/a + s_b^2/b + s_e^2/(a b r))), a assessors, b batches of "
-            "each prototype, r scores of each batch by everybody; Satterthwaite's degrees of freedom from the mean "
-            f"squares of assessor x prototype and of batch. Chances at {100 * level:g} % for one planned difference."
-        ),
-        (
-            f"Scatter: {scatter.source}.",
-            "With one batch the batch SD cannot be seen in the study: it must be known from elsewhere, and is taken as "
-            "exactly known.",
-        ),
     )

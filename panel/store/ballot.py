@@ -143,6 +143,13 @@ _REACTIONS = (
 )
 
 
+_LAST_SENT = (
+    select(EVENT.c.attribute, EVENT.c.submission)
+    .where(EVENT.c.serving == bindparam("serving"), EVENT.c.kind.in_(SCORE_KINDS))
+    .order_by(EVENT.c.event)
+)
+
+
 def find_ballot(store: Store, token: str, known: Known | None = None) -> Ballot | None:
     """Return the ballot that a token opens; None for a token that is wrong or was revoked.
 
@@ -174,6 +181,11 @@ def ballot_of(connection: Connection, token: str, known: Known | None = None) ->
         stopped,
         _held(connection, place) if reacted else frozenset(),
     )
+
+
+def last_sent(connection: Connection, serving: int) -> dict[str, str]:
+    """Return attribute to the identifier under which its last answer about a sample was sent."""
+    return {row.attribute: row.submission for row in connection.execute(_LAST_SENT, {"serving": serving})}
 
 
 def _prepared(connection: Connection, place: dict[str, Any], known: Known) -> tuple[Servings, Questions]:

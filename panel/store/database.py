@@ -11,7 +11,7 @@ import sqlite3
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -133,6 +133,8 @@ def open_store(url: str | Path, *, schema: str = SCHEMA, patience: float = WAIT_
     address = _address(url)
     if address.get_backend_name() == "sqlite":
         place = str(address.database)
+        with suppress(OSError):  # a folder that takes no file is told when the database is opened
+            _for_its_owner(Path(place))
         engine = _sqlite(address, patience)
     else:
         place = address.set(password=None).render_as_string()
@@ -151,6 +153,12 @@ def open_store(url: str | Path, *, schema: str = SCHEMA, patience: float = WAIT_
         return Store(engine, place)
     turns = Turns(3 * patience, LOCKED.format(place=place))
     return Store(engine, place, SharedWriting(Store(engine, place, turns=turns).writing), turns)
+
+
+def _for_its_owner(file: Path) -> None:
+    """Let nobody but its owner read the record: it tells of people's skin. On Windows the folder decides that."""
+    file.touch(mode=0o600)
+    file.chmod(0o600)
 
 
 def _address(url: str | Path) -> URL:

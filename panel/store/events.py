@@ -37,11 +37,10 @@ _OWN_SERVING = (
     .where(*(SERVING.c[name] == bindparam(name) for name in ("serving", "collection", "session", "assessor")))
     .with_for_update(of=SERVING)
 )
-_LAST_TURN = (
+_TURNS = (
     select(SUBMISSION.c.turn, SUBMISSION.c.content_sha256)
     .where(SUBMISSION.c.submission == bindparam("submission"))
-    .order_by(SUBMISSION.c.turn.desc())
-    .limit(1)
+    .order_by(SUBMISSION.c.turn)
 )
 _TAKE_TURN: dict[str, Any] = {
     dialect.dialect.name: dialect.insert(SUBMISSION).on_conflict_do_nothing().returning(SUBMISSION.c.turn)
@@ -63,7 +62,8 @@ class Entry:
     attribute, value, text
         What was answered; `text` is what was typed, a comment, or the name of a stage.
     flag
-        `early` or `late` for an answer given out of its time, `no clock` where the end of rubbing was not noted.
+        `early` or `late` for an answer given out of its time, `no clock` where the end of rubbing was not noted,
+        `out of order` before a sample or stage that comes earlier.
     minutes
         Minutes since the end of rubbing.
     """
@@ -112,12 +112,16 @@ def record(
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """How entries came: under which identifier, when, by whom and, where somebody decides something, why."""
+    """How entries came: under which identifier, when, by whom and, where somebody decides something, why.
+
+    `may_come_late` says that content which was sent before, and changed since, is an old request and no change.
+    """
 
     submission: str
     at: datetime
     who: str
     why: str = ""
+    may_come_late: bool = False
 
 
 def add_entries(connection: Connection, entries: Sequence[Entry], place: Mapping[str, Any], sent: Sent) -> bool:
@@ -126,7 +130,7 @@ def add_entries(connection: Connection, entries: Sequence[Entry], place: Mapping
         _check(entry)
     rehearsal = _open_session(connection, place, entries)
     _check_servings(connection, place, entries)
-    turn = _take_turn(connection, sent.submission, _digest(entries), sent.at)
+    turn = _take_turn(connection, sent, _digest(entries))
     if turn is None:
         return False
     common = {"submission": sent.submission, "turn": turn, "at": written(sent.at), "who": sent.who, "why": sent.why}
@@ -227,18 +231,19 @@ def _check_servings(connection: Connection, place: Mapping[str, Any], entries: S
             raise StudyError("This sample is not one of this person's in this session; nothing was kept.")
 
 
-def _take_turn(connection: Connection, submission: str, digest: str, at: datetime) -> int | None:
+def _take_turn(connection: Connection, sent: Sent, digest: str) -> int | None:
     """Return the number of this sending of a submission, None if its content is there already."""
+    received = written(sent.at)
     take = _TAKE_TURN[connection.dialect.name]
     turn = 1
     while True:
-        row = {"submission": submission, "turn": turn, "content_sha256": digest, "received_at": written(at)}
+        row = {"submission": sent.submission, "turn": turn, "content_sha256": digest, "received_at": received}
         if connection.execute(take, row).first() is not None:
             return turn
-        last = connection.execute(_LAST_TURN, {"submission": submission}).one()
-        if last.content_sha256 == digest:
+        turns = connection.execute(_TURNS, {"submission": sent.submission}).all()
+        if any(before.content_sha256 == digest for before in (turns if sent.may_come_late else turns[-1:])):
             return None
-        turn = int(last.turn) + 1
+        turn = int(turns[-1].turn) + 1
 
 
 def _digest(entries: Sequence[Entry]) -> str:

@@ -156,6 +156,20 @@ def _plain(value: float) -> str:
     return f"{text}0" if len(text.partition(".")[2]) == 3 else text  # 1.234 could be read as a thousand and more
 
 
+def refuse_scored(study: Study, session: str) -> None:
+    """Raise StudyError if a session that is about to begin has scores in the study: locking would refuse it."""
+    served = study.table("servings")
+    people = set(served.loc[served["session"] == session, "assessor"])
+    scores = study.scores
+    there = scores.loc[(scores["session"] == session) & scores["assessor"].isin(people), "assessor"]
+    if len(there):
+        who = ", ".join(sorted(set(there)))
+        raise StudyError(
+            f"The study already holds scores of session {session} ({who}); what its ballots say could not be taken in. "
+            "Name another session with --session, or give the sitting a new session name in the serving plan."
+        )
+
+
 def _not_there_yet(study: Study, scores: pd.DataFrame, session: str) -> pd.DataFrame:
     """Return the scores that the study does not hold; StudyError if it holds others of the same samples.
 

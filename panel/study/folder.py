@@ -17,9 +17,10 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
+from panel.study.archive_limits import stays_inside
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.journal import JOURNAL, next_line, row_changes
-from panel.study.raw_table import decode, stays_inside, table_of_rows, text_rows
+from panel.study.raw_table import declared_delimiter, decode, table_of_rows, text_rows
 from panel.study.safe_write import (
     OWN,
     files_at_one_moment,
@@ -227,7 +228,7 @@ def paths_of_study(content: bytes, where: str) -> list[str]:
     return [*tables, *(path for _, path, _ in described.raw_files)]
 
 
-def study_of_files(read: Callable[[str], bytes | None], where: str) -> Study:
+def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: int = MAX_TABLE_CELLS) -> Study:
     """Return the study whose files `read` gives.
 
     Parameters
@@ -236,6 +237,8 @@ def study_of_files(read: Callable[[str], bytes | None], where: str) -> Study:
         Gives the content of the file at a path, None if there is none.
     where
         Folder or zip, for messages.
+    max_cells
+        Most cells that all tables together may have.
 
     Raises
     ------
@@ -245,6 +248,8 @@ def study_of_files(read: Callable[[str], bytes | None], where: str) -> Study:
     content = read(DESCRIPTION)
     if content is None:
         raise StudyError(f"{where} is not a study: it has no {DESCRIPTION}; import the scores to make one.")
+    if len(content) > MAX_DESCRIPTION:
+        raise StudyError(f"{where}: {DESCRIPTION} is larger than {MAX_DESCRIPTION} bytes; restore it.")
     described = _described(content, where)
     tables: dict[str, pd.DataFrame] = {}
     unread: list[tuple[str, ...]] = []
@@ -254,7 +259,9 @@ def study_of_files(read: Callable[[str], bytes | None], where: str) -> Study:
         if content is None and name in described.tables:
             raise StudyError(f"{where} lacks the file {path} that {DESCRIPTION} names; put it back.")
         if content is not None:
-            tables[name], cells = _read_table(name, content, f"{where}: {path}")
+            delimiter = described.delimiters.get(name, ",")
+            tables[name], cells = _read_table(name, content, f"{where}: {path}", delimiter, max_cells)
+            max_cells -= tables[name].size
             unread.extend(cells)
     if not tables and not described.ours:
         raise StudyError(f"{where} describes other data: it has none of the tables {', '.join(TABLES)}.")
@@ -267,13 +274,18 @@ def _described(content: bytes, where: str) -> Description:
     return read_description(decode(content, f"{where}: {DESCRIPTION}")[0], f"{where}: {DESCRIPTION}")
 
 
-def _read_table(name: str, content: bytes, where: str) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
+def _read_table(
+    name: str, content: bytes, where: str, delimiter: str, max_cells: int
+) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
     if not content:
         raise StudyError(f"{where} is empty; put its header back or delete the file and its entry.")
     if len(content) > MAX_TABLE_BYTES:
         raise StudyError(f"{where} is larger than {MAX_TABLE_BYTES} bytes; split the study.")
-    rows, _ = text_rows(decode(content, where)[0], where, MAX_TABLE_COLUMNS, MAX_TABLE_ROWS)
-    raw = table_of_rows(rows, where, keep_empty=True, max_cells=MAX_TABLE_CELLS)
+    text = decode(content, where)[0]
+    del content  # a large table is not held twice
+    delimiter = declared_delimiter(text, delimiter, TABLES[name].column_names)
+    rows, _ = text_rows(text, where, MAX_TABLE_COLUMNS, MAX_TABLE_ROWS, max_cells, delimiter)
+    raw = table_of_rows(rows, where, keep_empty=True, max_cells=max_cells)
     return frame_of_texts(TABLES[name], raw)
 
 
@@ -292,6 +304,7 @@ def _csv_bytes(header: list[str], columns: list[list[str]]) -> bytes:
 
 
 DESCRIPTION = "datapackage.json"
+MAX_DESCRIPTION = 5_000_000  # bytes
 _PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _TABLE_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 _OWN = "afterfeel"
@@ -322,6 +335,8 @@ class Description:
         Name, path and SHA-256 of each file that was imported.
     other_resources
         Entries for files that are no tables of a study, kept as they are.
+    delimiters
+        Table name to the sign between the cells of its file, where an entry declares one.
     ours
         True if it was written as the description of a study.
     journal_sha256
@@ -332,6 +347,7 @@ class Description:
     tables: dict[str, str]
     raw_files: tuple[tuple[str, str, str], ...]
     other_resources: tuple[dict[str, Any], ...]
+    delimiters: dict[str, str]
     ours: bool = True
     journal_sha256: str = ""
 
@@ -399,9 +415,10 @@ def read_description(text: str, name: str) -> Description:
     facts = {fact: value for fact, value in package.items() if fact in _STANDARD_FACTS}
     facts.update({fact: value for fact, value in own.items() if fact not in (_RAW, _JOURNAL_HASH)})
     tables, others = _split_resources(resources, name)
+    delimiters = {r["name"]: sign for r in resources if r.get("name") in tables and (sign := _delimiter(r, name))}
     journal = own.get(_JOURNAL_HASH, "")
-    raw_files = _raw_entries(own.get(_RAW, []), name)
-    return Description(facts, tables, raw_files, others, _OWN in package, journal if isinstance(journal, str) else "")
+    known = journal if isinstance(journal, str) else ""
+    return Description(facts, tables, _raw_entries(own.get(_RAW, []), name), others, delimiters, _OWN in package, known)
 
 
 def inside_path(path: object, name: str) -> str:
@@ -467,6 +484,16 @@ def _split_resources(resources: list[Any], name: str) -> tuple[dict[str, str], t
         else:
             tables[table] = inside_path(resource.get("path"), name)
     return tables, tuple(others)
+
+
+def _delimiter(resource: dict[str, Any], name: str) -> str:
+    """Return the sign between the cells that an entry declares, as in https://datapackage.org/standard/table-dialect/."""
+    dialect = resource.get("dialect")
+    delimiter = dialect.get("delimiter", "") if isinstance(dialect, dict) else ""
+    if not isinstance(delimiter, str) or len(delimiter) > 1 or delimiter in tuple('"\r\n'):
+        place = f"{name} declares the delimiter {delimiter!r} for the table {resource['name']!r}"
+        raise StudyError(f"{place}; give one sign such as a comma, or delete it.")
+    return delimiter
 
 
 def _raw_entries(entries: Any, name: str) -> tuple[tuple[str, str, str], ...]:

@@ -216,7 +216,7 @@ def _shared_value(ingredient: str, property_name: str) -> IngredientValue:
     return IngredientValue(float(row[property_name]), low, high, str(source), "", str(remark))
 
 
-# What is known about claims before there are data: kinds of claim, wordings to look at, words beyond this tool.
+# What is known about claims before there are data: kinds of claim, floors, and the words of sentences.
 #
 # These are settings, not law. Local law decides what may be claimed.
 
@@ -241,33 +241,47 @@ def claim_kinds() -> pd.DataFrame:
     return _claims_read("claim_kinds.csv").copy()
 
 
-def claim_wordings() -> pd.DataFrame:
-    """Return the wordings to look at: `check severity pattern only_kinds not_kinds message advice source`.
+def claim_words(language: str = "en") -> pd.DataFrame:
+    """Return the words a sentence may be made of: `phrase part family asked_as value spelling source`.
 
-    `pattern` is a regular expression; `severity` is `change` (the words say more than such data can) or `note`.
+    `part` is what the phrase does in a sentence (property, verb, degree, more, not, people, unit ...), `family` what a
+    property speaks of, `asked_as` the word for it that a question must have used, `value` its sign or its number.
     """
-    return _claims_read("claim_wordings.csv").copy()
+    return _claims_read(f"claim_words_{language}.csv").copy()
 
 
-def claim_stop_words() -> pd.DataFrame:
-    """Return the words of physiology, medicine and safety: `word category source`; `*` stands for any ending."""
-    return _claims_read("claim_stop_words.csv").copy()
+def claim_sayings(language: str = "en") -> pd.DataFrame:
+    """Return how the public says more or less of it: `family less more as_much absent least most low source`."""
+    return _claims_read(f"claim_sayings_{language}.csv").copy()
+
+
+def claim_refused(language: str = "en") -> pd.DataFrame:
+    """Return words that no sentence of this tool may hold, and why: `phrase category message advice criterion source`.
+
+    They only explain: a word that is in no table is refused as well. `*` stands for any ending.
+    """
+    return _claims_read(f"claim_refused_{language}.csv").copy()
+
+
+def claim_floors() -> pd.DataFrame:
+    """Return what a claim may not fall below, whatever its own bar: `floor value unit words source`."""
+    frame = _claims_read("claim_floors.csv")
+    return frame.assign(value=frame["value"].astype(float))
 
 
 @cache
-def stop_patterns() -> tuple[tuple[str, str, re.Pattern[str]], ...]:
-    """Return each stop word with its category and the pattern that finds it."""
-    table = _claims_read("claim_stop_words.csv")
+def refused_patterns() -> tuple[tuple[re.Pattern[str], dict[str, str]], ...]:
+    """Return for each refused word the pattern that finds it in normalised words, and its row."""
+    rows = _claims_read("claim_refused_en.csv").to_dict("records")
     return tuple(
-        (word, category, re.compile(_whole_words(word), re.IGNORECASE))
-        for word, category in zip(table["word"], table["category"], strict=True)
+        (re.compile(_whole_words(str(row["phrase"]))), {str(k): str(v) for k, v in row.items()}) for row in rows
     )
 
 
 def _whole_words(word: str) -> str:
     """Return the pattern of a word that stands alone, `*` for any ending."""
-    ending = re.escape(word).replace(r"\*", r"\w*")
-    return rf"(?<![\w-]){ending}(?![\w-])"
+    ending = re.escape(word.casefold()).replace(r"\*", r"\w*")
+    return rf"(?<!\w){ending}(?!\w)"
 
 
 # What is known before a test is planned: the items of the safety gate, the usual protocol, the times of the

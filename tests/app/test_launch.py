@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import socket
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 
 from panel.app import launch as launching
-from panel.app.state import STUDY_VARIABLE
+from panel.app.front_door import FrontDoor
+from panel.app.state import FOLDERS_VARIABLE, STUDY_VARIABLE
 from panel.errors import PanelError, StudyError
 from panel.study.folder import write_study
 from tests.studies import small_study
@@ -73,8 +76,8 @@ def test_the_study_is_named_by_its_full_path_and_settings_are_passed(
     asked = {}
 
     class App:
-        def __init__(self, script):
-            asked["script"] = script
+        def __init__(self, script, *, middleware, lifespan):
+            asked.update(script=script, middleware=middleware, lifespan=lifespan)
 
         def run(self, *, config):
             asked["config"] = config
@@ -87,7 +90,47 @@ def test_the_study_is_named_by_its_full_path_and_settings_are_passed(
     assert not (asked["script"].parent / "pages").exists()  # Streamlit would take it for pages of its own
     assert asked["config"]["server.port"] == free_port
     assert asked["config"]["server.address"] == "127.0.0.1"
-    assert asked["config"]["server.headless"] is True
+    assert asked["config"]["server.headless"] is True  # the browser is opened here, with the word that opens the app
+    ((door, _, words),) = asked["middleware"]
+    assert door is FrontDoor
+    assert len(words["token"]) >= 32
+    assert os.environ[FOLDERS_VARIABLE].split(os.pathsep)[0] == str(tmp_path)
+
+
+def test_the_address_that_opens_the_app_is_told_and_opened(free_port: int, monkeypatch: pytest.MonkeyPatch):
+    told, seen = [], []
+
+    class App:
+        def __init__(self, script, *, middleware, lifespan):
+            self.lifespan, self.token = lifespan, middleware[0][2]["token"]
+
+        def run(self, *, config):
+            async def start():
+                async with self.lifespan(self):
+                    pass
+
+            with socket.socket() as listening:
+                listening.bind(("127.0.0.1", free_port))
+                listening.listen()
+                asyncio.run(start())
+                for _ in range(100):
+                    if seen:
+                        break
+                    time.sleep(0.05)
+
+    monkeypatch.setattr("streamlit.App", App)
+    monkeypatch.setattr("webbrowser.open", seen.append)
+    monkeypatch.setattr(sys, "argv", ["afterfeel"])
+    monkeypatch.setattr(launching, "_refuse_taken", lambda port: None)
+    launching.launch(None, free_port, browser=True, tell=told.append)
+    assert len(seen) == 1
+    assert seen[0].startswith(f"http://127.0.0.1:{free_port}/?token=")
+    assert seen[0] in told[0]
+
+
+def test_a_folder_that_is_not_there_stops_the_start(tmp_path: Path, free_port: int):
+    with pytest.raises(PanelError, match=r"There is no folder .*nothing; name one that is there with --folder"):
+        launching.launch(None, free_port, browser=False, folders=[tmp_path / "nothing"])
 
 
 def test_without_a_study_none_is_left_over_from_before(free_port: int, monkeypatch: pytest.MonkeyPatch):

@@ -15,7 +15,7 @@ from panel.app.widgets import csv_bytes, plain
     "text", ["P*1*", "_a_", "50 % $x$", "[a](http://b)", ":red[x]", "<b>x</b>", "# x", "1. x", "- x"]
 )
 def test_signs_of_formatting_are_shown(text: str):
-    assert shown(plain(text)) == text
+    assert shown(plain(text)).replace("\u2060", "") == text  # an invisible sign keeps an address from being a link
 
 
 @given(st.text(alphabet="ab1 *_`#+-.!|~$:<>&\\[](){}", max_size=30).map(str.strip).filter(bool))

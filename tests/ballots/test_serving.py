@@ -1,16 +1,14 @@
 import re
-import time
 
 import httpx
 import pytest
 
 from panel.ballots import serving
-from panel.ballots.serving import _gate_followed, serve, served
+from panel.ballots.serving import serve, served
 from panel.errors import StudyError
 from panel.store.database import now, open_store
 from panel.store.events import Entry, record
 from panel.store.lock import lock_session
-from panel.store.safety import safety_signed
 from panel.study.folder import write_study
 from tests.ballot_studies import ASSESSORS, ballot_study, cleared
 from tests.ballots.running import address_and_links, only_collection, ready_store, serving_process
@@ -42,19 +40,6 @@ def test_a_server_answers_the_links_it_hands_out_and_forgets_nothing(folder, tmp
         assert phone.get(links["A01"]).status_code == 200
         assert phone.post(f"{links['A01']}/1/1", data={"v0": "50"}).status_code == 303
         assert "1/2" in phone.get(links["A01"]).text
-    store.close()
-
-
-def test_the_ballots_close_when_the_gate_does_while_they_are_served(folder, tmp_path):
-    write_study(cleared(ballot_study()), folder, overwrite=True)
-    store, number = ready_store(tmp_path / "b.sqlite", ballot_study())
-    with _gate_followed(store, number, folder, seconds=0.02):
-        write_study(ballot_study(), folder, overwrite=True)  # the sign-offs are gone
-        for _ in range(500):
-            if not safety_signed(store, number):
-                break
-            time.sleep(0.02)
-        assert not safety_signed(store, number)
     store.close()
 
 

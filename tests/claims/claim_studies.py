@@ -84,10 +84,12 @@ def claim_row(claim, kind, *, stamped=True, **row):
     return made
 
 
-def study_with(claims, *, scores=(), answers=(), formulas=None, facts=None, attributes=(), roles=None, **tables):
-    """A study of these rows; every prototype that is named anywhere is listed, with its role."""
+def study_with(
+    claims, *, scores=(), answers=(), formulas=None, facts=None, attributes=(), roles=None, names=None, **tables
+):
+    """A study of these rows; every prototype named anywhere is listed, with its role; P2 is the previous cream."""
     named = [row["prototype"] for row in (*scores, *answers)] + [row.get("versus", "") for row in answers]
-    roles = roles or {}
+    roles, names = roles or {}, {"P2": "previous formula"} | (names or {})
     listed = dict.fromkeys(name for name in (*named, *roles, *(formulas or {})) if name)
     known = {row["attribute"] for row in attributes}
     scored = dict.fromkeys(row["attribute"] for row in scores)
@@ -98,7 +100,10 @@ def study_with(claims, *, scores=(), answers=(), formulas=None, facts=None, attr
         for i, amount in recipe.items()
     ]
     made = {
-        "prototypes": table("prototypes", [{"prototype": p, "role": roles.get(p, "prototype")} for p in listed]),
+        "prototypes": table(
+            "prototypes",
+            [{"prototype": p, "name": names.get(p, ""), "role": roles.get(p, "prototype")} for p in listed],
+        ),
         "attributes": table("attributes", [*attributes, *described]),
         "scores": table("scores", list(scores)) if scores else empty_table("scores"),
         "answers": table("answers", list(answers)) if answers else empty_table("answers"),

@@ -77,4 +77,4 @@ def test_claims_as_a_frame_are_those_of_the_table():
 def test_one_bad_claim_does_not_keep_the_others_from_being_judged():
     rows = [claim_row("x", "nonsense"), claim_row("feels soft", "agreement", question="soft", prototype="P1")]
     found = judge_claims(study_with(rows, answers=answer_rows(50, 60))).claims
-    assert list(found["verdict"]) == ["cannot tell yet", "supported"]
+    assert list(found["verdict"]) == ["cannot tell yet", "supported as worded"]

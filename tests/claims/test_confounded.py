@@ -17,12 +17,11 @@ from tests.claims.claim_studies import claim_row, study_with
 
 
 def judged(study, **claim):
-    row = claim_row(
-        "greasier than our previous cream", "superiority", attribute="T0000", direction="more", versus="P1", **claim
-    )
+    row = claim_row("greasier than P1", "superiority", attribute="T0000", direction="more", versus="P1", **claim)
     made = study_with([row])
     facts = made.facts | study.facts
-    return judge_claims(Study({**study.tables, "claims": made.table("claims")}, facts))
+    attributes = pd.DataFrame({"attribute": ["T0000"], "name": ["greasy film"]})
+    return judge_claims(Study({**study.tables, "attributes": attributes, "claims": made.table("claims")}, facts))
 
 
 @pytest.fixture(scope="module")
@@ -41,15 +40,15 @@ def test_a_pair_never_served_in_one_session_cannot_be_told_yet(split):
 
 def test_a_pair_of_one_session_is_supported_in_these_batches(split):
     found = judged(split, prototype="P2")
-    assert found.claims["verdict"].tolist() == ["supported in these batches"]
+    assert found.claims["verdict"].tolist() == ["supported as worded, in these batches"]
 
 
 def test_two_batches_or_a_stated_spread_take_the_batches_out_of_the_word():
     more = simulated(np.random.default_rng(2), 1, prototypes=4, batches=3, shift=40.0)
-    assert judged(more, prototype="P2").claims["verdict"].tolist() == ["supported"]
+    assert judged(more, prototype="P2").claims["verdict"].tolist() == ["supported as worded"]
     one = simulated(np.random.default_rng(2), 1, prototypes=4, shift=40.0, facts={"batch_sd": 3.0})
     found = judged(one, prototype="P2")
-    assert found.claims["verdict"].tolist() == ["supported"]
+    assert found.claims["verdict"].tolist() == ["supported as worded"]
     assert "a standard deviation of 3 between batches, as stated for the study" in found.claims["method"].iloc[0]
     plain = judged(Study(one.tables, {}), prototype="P2").claims["std_error"].iloc[0]
     assert found.claims["std_error"].iloc[0] == pytest.approx(np.sqrt(plain**2 + 2 * 9.0))
@@ -95,8 +94,8 @@ def test_a_swap_tied_to_the_making_day_is_never_credited():
     assert tied.needs["need"].tolist()[0] == "Make both of a matched pair on one day."
     assert any("goes along with the swap or the making day" in reason for reason in tied.reasons["reason"])
     free = verdict("2025-03-10", "2025-03-10")
-    assert free.claims["verdict"].tolist() == ["supported in other words only"]
-    assert free.claims["suggestion"].iloc[0].endswith(", in these batches")
+    assert free.claims["verdict"].tolist() == ["not as worded: this may be said"]
+    assert free.claims["suggestion"].iloc[0]
     traced = trace_swaps(made_on(study, "2025-03-10", "2025-03-11")).swaps.iloc[0]
     assert (traced["verdict"], traced["goes_along"]) == ("cannot tell", "making day")
     assert trace_swaps(made_on(study, "2025-03-10", "2025-03-10")).swaps["verdict"].tolist() == ["differs"]

@@ -31,7 +31,7 @@ def test_only_what_is_recorded_is_said():
 
 
 def test_a_hall_test_and_votes():
-    row = claim_row("preferred by more than half", "preference", versus="P2")
+    row = claim_row("preferred to P2 by more than half", "preference", versus="P2")
     found = judged(row, answers=vote_rows(40, 10, 4), facts={"users": USERS})
     assert "54 adults aged 20 to 60" in found.claims["footnote"].iloc[0]
     assert found.claims["footnote"].iloc[0].endswith("both tried by each, 'no preference' offered.")

@@ -58,20 +58,27 @@ def changed(before, after, untreated_before, untreated_after, role="untreated"):
     for sitting, treated, untreated in (("before", before, untreated_before), ("after", after, untreated_after)):
         means = {"SOFT": {"P1": treated, "P2": untreated}}
         rows += panel_scores(means, rng, replicates=1, sessions=[sitting], **PRECISE)
-    return {"scores": rows, "attributes": [MORE | {"minutes": float("nan")}], "roles": {"P2": role}}
+    dates = {"before": ["2025-03-01"], "after": ["2025-03-08"]}
+    return {
+        "scores": rows,
+        "attributes": [MORE | {"minutes": float("nan")}],
+        "roles": {"P2": role},
+        "facts": {"dates": dates},
+    }
 
 
 def creams(effects):
     return {"scores": swapped_scores(seeded(), effects), "formulas": hand_cream_formulas()}
 
 
-AGREE = ("feels soft", "agreement", {"question": "soft", "bar": 50})
+AGREE = ("most users agreed that it feels soft", "agreement", {"question": "soft", "bar": 50})
 FILM = ("low greasy film in a trained-panel test", "perceived_attribute", {"attribute": "GREASE", "bar": 30})
 NON = (
     "non-greasy 2 minutes after rubbing in",
     "absolute_negative",
-    {"attribute": "GREASE", "question": "soft", "bar": 50, "bar_panel": 20, "minutes": 2},
+    {"attribute": "GREASE", "question": "none", "bar": 50, "bar_panel": 20, "minutes": 2},
 )
+NONE = {"questions": [{"question": "none", "words": "It does not feel greasy."}]}
 SINKS = ("sinks in within 60 seconds", "time", {"attribute": "SINK", "bar": 60})
 LASTS = ("soft for 8 hours", "duration", {"attribute": "SOFT", "versus": "P2", "minutes": 480})
 SOFTER = (
@@ -80,7 +87,7 @@ SOFTER = (
     {"attribute": "SOFT", "versus": "P2", "session_before": "before", "session_after": "after"},
 )
 LESS = ("less greasy than our previous cream", "superiority", {"attribute": "GREASE", "versus": "P2"})
-PREFER = ("preferred by more than half", "preference", {"versus": "P2", "bar": 50})
+PREFER = ("preferred to our previous cream by more than half", "preference", {"versus": "P2", "bar": 50})
 ALIKE = ("as greasy as our previous cream", "parity", {"attribute": "GREASE", "versus": "P2", "margin": 8})
 ALIKE_VOTES = ("liked as much as our previous cream", "parity", {"versus": "P2", "margin": 10})
 NOTHING = ("nothing is less greasy", "unsurpassed", {"attribute": "GREASE", "competitors": "P2; P3", "margin": 5})
@@ -100,9 +107,17 @@ CASES = [
     (FILM, grease(20, 40), IN_BATCHES),
     (FILM, grease(40, 40), NOT_SUPPORTED),
     (FILM, grease(20, 40, assessors=6), CANNOT_TELL),  # fewer than eight assessors
-    (NON, grease(10, 40) | {"answers": answer_rows(50, 60)}, IN_BATCHES),
-    (NON, grease(30, 40) | {"answers": answer_rows(50, 60)}, NOT_SUPPORTED),  # the panel says no
-    (NON, grease(10, 40) | {"answers": answer_rows(20, 60)}, NOT_SUPPORTED),  # the users say no
+    (NON, grease(10, 40) | {"answers": answer_rows(50, 60, question="none"), "facts": NONE}, IN_BATCHES),
+    (
+        NON,
+        grease(30, 40) | {"answers": answer_rows(50, 60, question="none"), "facts": NONE},
+        NOT_SUPPORTED,
+    ),  # the panel says no
+    (
+        NON,
+        grease(10, 40) | {"answers": answer_rows(20, 60, question="none"), "facts": NONE},
+        NOT_SUPPORTED,
+    ),  # the users say no
     (NON, grease(10, 40), CANNOT_TELL),  # no users were asked
     (SINKS, {"scores": time_rows([30] * 60), "attributes": [SINK]}, SUPPORTED),
     (SINKS, {"scores": time_rows([30] * 40 + [90] * 10), "attributes": [SINK]}, WITH_WORDING),
@@ -195,7 +210,7 @@ def test_a_small_difference_that_is_real_is_said_to_be_small():
     study = study_with([claim_row(LESS[0], LESS[1], margin=8, **LESS[2])], **grease(37, 40, assessors=40))
     found = judge_claims(study)
     assert found.claims["verdict"].iloc[0] == WITH_WORDING
-    assert found.claims["suggestion"].iloc[0].startswith("slightly less GREASE")
+    assert found.claims["suggestion"].iloc[0] == "slightly less greasy than our previous formula"
 
 
 def test_words_that_say_too_much_change_a_verdict():
@@ -245,7 +260,7 @@ EXPECTED = {
     "less greasy than our previous hand cream": IN_BATCHES,
     "does not leave hands feeling greasy": SUPPORTED,
     "sinks in quickly": SUPPORTED,
-    "left no mark on the paper I handled": SUPPORTED,
+    "left no mark on the paper I handled": WITH_WORDING,
     "8 in 10 users found no mark on their paper": NOT_SUPPORTED,
     "comforting": NOT_SUPPORTED,
     "non-greasy": NOT_SUPPORTED,
@@ -271,7 +286,7 @@ def test_the_demo_gives_shares_with_their_base_and_never_rounds_up(demo):
     assert row["suggestion"].startswith(f"{100 * agreed // 58} % agreed")
     assert f"({agreed} of 58)" in row["suggestion"]
     found = demo.findings.loc[demo.findings["claim"] == row["claim"], "check"]
-    assert "rounded up" in set(found)
+    assert "not the counted share" in set(found)
     assert row["footnote"] == "Home-use test, 58 adults aged 21 to 63, 7 days, March 2025; agreed or strongly agreed."
 
 
@@ -317,7 +332,7 @@ def test_a_margin_wider_than_what_matters_shows_nothing():
     scores = panel_scores({"GREASE": {"P1": 40, "P2": 41}}, seeded(), **PRECISE)
     wide, fitting = ({**ALIKE[2], "margin": margin} for margin in (50, 8))
     study = study_with(
-        [claim_row(ALIKE[0], "parity", **wide), claim_row(f"{ALIKE[0]}, too", "parity", **fitting)],
+        [claim_row(ALIKE[0], "parity", **wide), claim_row(f"just {ALIKE[0]}", "parity", **fitting)],
         scores=scores,
         facts={"margin": 8},
     )

@@ -5,7 +5,7 @@ import pytest
 from panel.claims.answers_counted import count_agreed
 from panel.claims.evidence_votes import count_votes
 from panel.claims.judge import judge_claims
-from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, WITH_WORDING
+from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, WITH_WORDING
 from tests.claims.claim_studies import (
     answer_rows,
     claim_row,
@@ -104,7 +104,9 @@ def test_emollients_that_never_change_apart_get_no_credit():
 
 
 def test_the_sentence_names_the_ingredient_where_the_table_does_not():
-    row = claim_row(f"dry thanks to {ALKANE.lower()}", "ingredient_attribution", attribute="AF_GREASE", prototype="P2")
+    row = claim_row(
+        f"less greasy thanks to {ALKANE.lower()}", "ingredient_attribution", attribute="AF_GREASE", prototype="P2"
+    )
     study = study_with([row], scores=swapped_scores(seeded(), (-15, 0, 0)), formulas=hand_cream_formulas())
     assert row_of(study)["verdict"] == WITH_WORDING
 
@@ -139,7 +141,7 @@ def test_votes_count_in_either_order_once_for_each_person():
     votes = count_votes(study_with([], answers=[*rows, *turned, *again]), "P1", "P2")
     assert (votes.prototype, votes.versus, votes.neither, votes.unread, votes.repeated) == (5, 5, 2, 1, 1)
     assert votes.n == 12
-    row = claim_row("preferred by more than half", "preference", versus="P2")
+    row = claim_row("preferred to P2 by more than half", "preference", versus="P2")
     text = " ".join(judge_claims(study_with([row], answers=[*rows, *again])).reasons["reason"])
     assert "1 answers named neither" in text
     assert "1 answers of people who answered again" in text
@@ -147,14 +149,17 @@ def test_votes_count_in_either_order_once_for_each_person():
 
 def test_a_usual_bar_is_said_to_be_one():
     row = claim_row(
-        "non-greasy 2 minutes after use", "absolute_negative", attribute="GREASE", question="soft", minutes=2
+        "non-greasy 2 minutes after rubbing in", "absolute_negative", attribute="GREASE", question="none", minutes=2
     )
-    found = judge_claims(study_with([row], scores=SCORES, answers=answer_rows(50, 58)))
+    questions = [{"question": "none", "words": "It does not feel greasy."}]
+    built = {"scores": SCORES, "answers": answer_rows(50, 58, question="none"), "facts": {"questions": questions}}
+    found = judge_claims(study_with([row], **built))
+    assert found.claims["verdict"].iloc[0] == IN_BATCHES
     assert "(the usual bar: none was stated)" in found.reasons["reason"].iloc[0]
-    untimed = claim_row("non-greasy", "absolute_negative", attribute="GREASE", question="soft", minutes=2)
-    found = judge_claims(study_with([untimed], scores=SCORES, answers=answer_rows(50, 58)))
+    untimed = claim_row("non-greasy", "absolute_negative", attribute="GREASE", question="none", minutes=2)
+    found = judge_claims(study_with([untimed], **built))
     assert found.claims["verdict"].iloc[0] == WITH_WORDING
-    assert found.claims["suggestion"].iloc[0] == "non-greasy, 2 min after rubbing in, in these batches"
+    assert found.claims["suggestion"].iloc[0] == "non-greasy 2 minutes after rubbing in"
 
 
 def test_a_usual_bar_takes_a_scale_that_is_known():

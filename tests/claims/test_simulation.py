@@ -60,7 +60,7 @@ def test_agreement_keeps_its_level_and_the_promise_of_the_plan_exactly(n, bar):
 
 def test_preference_keeps_its_level_and_the_promise_of_the_plan_exactly():
     n = 37  # enough for a true 70 %, by the tables
-    row = claim_row("preferred by more than half", "preference", versus="P2")
+    row = claim_row("preferred to P2 by more than half", "preference", versus="P2")
     supports = chances(n, lambda x: study_with([row], answers=vote_rows(x, n - x, 0)))
     counts = np.arange(n + 1)
     assert scipy.stats.binom.pmf(counts, n, 0.5) @ supports <= 0.05
@@ -70,6 +70,6 @@ def test_preference_keeps_its_level_and_the_promise_of_the_plan_exactly():
 
 
 def test_votes_without_a_preference_make_a_preference_harder_to_show_never_easier():
-    row = claim_row("preferred by more than half", "preference", versus="P2")
+    row = claim_row("preferred to P2 by more than half", "preference", versus="P2")
     assert shown(study_with([row], answers=vote_rows(30, 15, 0)))
     assert not shown(study_with([row], answers=vote_rows(30, 15, 10)))

@@ -1,231 +1,264 @@
-"""What the rules find in the words, one sentence at a time. The pitfalls are those of guides and of practice."""
+"""A sentence is read whole. The battery's verdicts were written by hand before any code read the sentences.
+
+They follow the kinds of claim and the pitfalls of published guides as far as those were seen (EU 655/2013, UK advice on
+cosmetics, ASTM E1958 as summarised), and common practice, no source, for the rest.
+"""
+
+import csv
+from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from panel.claims.judge import judge_claims
-from panel.claims.verdict import CANNOT_TELL, SUPPORTED, WITH_WORDING
-from panel.claims.wording import NOT_ASKED
-from panel.claims.wording_numbers import quoted_minutes, quoted_shares
-from panel.study.knowledge import claim_wordings
-from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with, swapped_scores
-from tests.formula_studies import ALKANE, hand_cream_formulas
+from panel.claims.draft import judge_drafts
+from panel.claims.grammar import read_sentence
+from panel.claims.names import family_of, names_of
+from panel.claims.verdict import AS_WORDED, CANNOT_TELL, NOT_SUPPORTED, NOT_THIS_TOOL, SUPPORTED, WITH_WORDING
+from panel.claims.wording_finding import CRITERIA
+from panel.claims.words import families_of, known_words
+from panel.study.knowledge import claim_refused, claim_sayings, claim_words, lexicon
+from panel.study.open_study import open_study
 
-USERS = {"who": "adults", "ages": "20 to 60", "sex": "women and men", "skin": "normal and dry", "staff": "no"}
-FACTS = {"users": USERS, "dates": {"home use": ["2025-03-24", "2025-03-30"]}}
-SCORES = panel_scores({"GREASE": {"P1": 20, "P2": 40, "P3": 45}}, seeded(), scatter=2.0, own_view=1.0)
+DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
+SENTENCES = Path(__file__).with_name("sentences.csv")
+MOST_REFUSED = 0.05
+
+LESS_GREASY = {"kind": "superiority", "prototype": "P4", "versus": "P1", "attribute": "AF_GREASE"}
+NOT_GREASY = {"kind": "agreement", "prototype": "P4", "question": "hands not greasy", "bar": "50"}
 
 
-def found(sentence, kind="agreement", facts=None, **row):
-    row = ({"question": "soft"} if kind == "agreement" else {"attribute": "GREASE", "versus": "P2"}) | row
-    study = study_with(
-        [claim_row(sentence, kind, **row)], answers=answer_rows(45, 58), scores=SCORES, facts=FACTS | (facts or {})
-    )
-    findings = judge_claims(study).findings
-    return {row["check"]: row["severity"] for row in findings.to_dict("records")}
+@pytest.fixture(scope="module")
+def study():
+    return open_study(DEMO)
+
+
+@pytest.fixture(scope="module")
+def names(study):
+    return names_of(study)
+
+
+@pytest.fixture(scope="module")
+def battery(study):
+    with SENTENCES.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    statements = [{name: cell for name, cell in row.items() if name not in ("verdict", "trap")} for row in rows]
+    drafts = judge_drafts(study, statements)
+    return [(row["verdict"], row["trap"], draft) for row, draft in zip(rows, drafts, strict=True)]
+
+
+def judged(study, sentence, **statement):
+    return judge_drafts(study, [{"claim": sentence, **(statement or LESS_GREASY)}])[0]
+
+
+def test_the_battery_is_large_and_holds_both_sides(battery):
+    expected = [verdict for verdict, _, _ in battery]
+    assert len(expected) >= 300
+    assert expected.count(SUPPORTED) >= 70
+    assert len({trap for _, trap, _ in battery}) >= 20
+
+
+def test_nothing_false_of_the_battery_is_supported(battery):
+    wrong = [draft.claim for verdict, _, draft in battery if verdict == "refused" and draft.verdict in AS_WORDED]
+    assert wrong == []
+
+
+def test_nothing_false_of_the_sentences_written_later_is_supported(study):
+    # verdicts written by hand before they were read, too, but with the grammar at hand; stilted true ones among them
+    with SENTENCES.with_name("sentences_later.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    statements = [{name: cell for name, cell in row.items() if name not in ("verdict", "trap")} for row in rows]
+    supported = [draft.verdict in AS_WORDED for draft in judge_drafts(study, statements)]
+    wrong = [row["claim"] for row, yes in zip(rows, supported, strict=True) if yes and row["verdict"] == "refused"]
+    assert wrong == []
+    assert sum(supported) >= 40
 
 
 @pytest.mark.parametrize(
-    ("sentence", "check"),
+    ("sentence", "statement"),
     [
-        ("clinically proven to feel soft", "clinical words"),
-        ("100 % soft", "everybody"),
-        ("feels soft instantly", "at once"),
-        ("feels soft for all skin types", "all skin types"),
-        ("non-greasy", "denied property"),
-        ("grease-free", "denied property"),
-        ("as soft as silk", "equality"),
-        ("the best hand cream", "superlative"),
-        ("the least greasy hand cream", "superlative"),
-        ("the silkiest of all", "superlative"),
-        ("softer than any other", "comparison with everything"),
-        ("softer than ordinary creams", "comparison with everything"),
-        ("twice as soft", "size of a difference"),
-        ("3 times softer than before", "size of a difference"),
-        ("soft thanks to shea", "ingredient credit"),
-        ("feels soft, silicone-free", "denigration"),
-        ("soft and non-sticky", "two statements in one"),
-        ("8 in 10 felt soft", "rounded up"),
-        ("80 % felt soft", "rounded up"),
-        ("78 % felt soft", "rounded up"),  # 45 of 58 are 77.6 %: rounding to 78 is rounding up
-        ("four out of five felt soft", "rounded up"),
-        ("soft for 14 days", "time not tested"),
-        ("women found it soft", "women or men in the sentence"),
-        ("soft on oily skin", "a kind of skin in the sentence"),
+        ("less greasy than our previous hand cream and its predecessor", LESS_GREASY),
+        ("less greasy than our older previous hand cream", LESS_GREASY),
+        ("does not leave hands feeling a bit greasy", NOT_GREASY),
+        ("less greasy than old hands", LESS_GREASY),
+        ("less sticky than our previous hand cream", LESS_GREASY | {"attribute": "PU_STICK"}),
+        ("nothing is less greasy", LESS_GREASY | {"kind": "unsurpassed", "competitors": "P1", "margin": "5"}),
     ],
 )
-def test_what_says_too_much_has_to_be_changed(sentence, check):
-    assert found(sentence).get(check) == "change", found(sentence)
+def test_words_of_the_grammar_in_the_wrong_place(study, sentence, statement):
+    assert judged(study, sentence, **statement).verdict not in AS_WORDED
 
 
 @pytest.mark.parametrize(
-    "sentence",
+    ("sentence", "statement"),
     [
-        "feels soft",
-        "soft for at least half the day",
-        "soft for the rest of the day",
-        "77 % felt soft (45 of 58)",
-        "3 in 4 felt soft",
-        "soft after 7 days",
-        "women and men found it soft",
+        ("not greasier than our previous hand cream",
+         {"kind": "unsurpassed", "prototype": "P4", "attribute": "AF_GREASE", "competitors": "P1", "margin": "5"}),
+        ("in this base, replacing 6 % Dicaprylyl Carbonate by C13-15 Alkane: less greasy",
+         LESS_GREASY | {"kind": "ingredient_attribution", "versus": "P3", "ingredient": "C13-15 Alkane"}),
+        ("less sticky in the jar than our previous hand cream", LESS_GREASY | {"attribute": "PU_STICK"}),
     ],
-)
-def test_what_the_data_hold_is_left_alone(sentence):
-    assert "change" not in found(sentence).values(), found(sentence)
-
-
-def test_a_share_without_its_base_and_a_negation_are_noted():
-    assert found("77 % felt soft")["base not in the sentence"] == "note"
-    assert found("does not feel greasy")["negated statement"] == "note"
-    assert found("silky")["undefined word"] == "note"
-
-
-@pytest.mark.parametrize(
-    "sentence",
-    ["moisturises", "repairs the skin barrier", "soothes eczema", "hypoallergenic", "dermatologist tested",
-     "anti-wrinkle", "Penetrates deep layers", "non-comedogenic"],
 )  # fmt: skip
-def test_physiology_medicine_and_safety_stop(sentence):
-    assert "stop" in found(sentence).values()
+def test_each_kind_has_sentences_that_stand(study, sentence, statement):
+    assert judged(study, sentence, **statement).verdict in AS_WORDED
 
 
-@pytest.mark.parametrize("sentence", ["feels soft for book-repair staff", "left no mark", "comforting", "curable ink"])
-def test_words_that_only_look_alike_do_not_stop(sentence):
-    assert "stop" not in found(sentence).values()
+def test_few_true_sentences_of_the_battery_are_refused(battery):
+    true = [draft for verdict, _, draft in battery if verdict == SUPPORTED]
+    refused = [draft.claim for draft in true if draft.verdict not in AS_WORDED]
+    assert len(refused) <= MOST_REFUSED * len(true), refused
 
 
-def test_a_word_of_physiology_may_be_a_perception():
-    assert found("my skin feels moisturised")["word of physiology"] == "note"
-    assert found("moisturised skin")["word of physiology"] == "stop"
-    assert found("feels like it soothes eczema")["word of medicine"] == "stop"
-
-
-def test_a_comparison_names_what_it_is_compared_with():
-    assert "comparison without the other" in found("less greasy", "superiority")
-    assert "comparison without the other" not in found("less greasy than our previous cream", "superiority")
-
-
-def test_a_trained_panel_are_no_users():
-    assert found("users find it less greasy than before", "superiority")["panel taken for users"] == "change"
-
-
-def test_equality_is_only_said_where_it_was_tested():
-    assert "equality" in found("as dry as the benchmark", "superiority")
-    assert "equality" not in found("as dry as the benchmark", "parity", margin=8)
-
-
-def test_a_share_needs_a_count():
-    assert "share without a count" in found("8 in 10 find it less greasy than before", "superiority")
-
-
-def test_a_sentence_is_about_the_attribute_that_was_judged():
-    # `softer` said of scores of greasiness is another claim; a word of its own, or none at all, is not what was judged
-    attributes = [{"attribute": "GREASE", "direction": "less"}, {"attribute": "SOFT", "direction": "more"}]
-    sentences = ("softer than P2", "less greasy and softer than P2", "nicer than P2", '=cmd()|"/C calc"!A0')
-    rows = [claim_row(words, "superiority", attribute="GREASE", versus="P2") for words in sentences]
-    result = judge_claims(study_with(rows, scores=SCORES, attributes=attributes))
-    checks = [set(result.findings.loc[result.findings["number"] == number, "check"]) for number in (1, 2, 3, 4)]
-    assert "another attribute" in checks[0]
-    assert not {"another attribute", "attribute not named"} & checks[1]
-    assert "attribute not named" in checks[2]
-    assert "attribute not named" in checks[3]
-    verdicts = result.claims["verdict"].tolist()
-    assert SUPPORTED not in (verdicts[0], verdicts[2], verdicts[3])
-    needs = result.needs.loc[result.needs["number"] == 3, "need"].tolist()
-    assert "Name what was judged: GREASE." in needs
-
-
-def test_average_times_hide_the_slow_half():
-    assert "average time" in found("sinks in within 60 s on average", "time", bar=60)
-    assert "time not tested" in found("sinks in within 30 seconds", "time", bar=60)
-    assert "time not tested" not in found("sinks in within 1 minute", "time", bar=60)
-
-
-def test_people_of_the_maker_are_named():
-    assert found("feels soft", facts={"users": USERS | {"staff": "yes"}})["staff"] == "change"
-
-
-def test_a_test_whose_days_are_not_recorded():
-    assert "duration not recorded" in found("feels soft", facts={"dates": {}})
-    assert "duration not recorded" not in found("feels soft")
-
-
-def test_credit_to_a_property_that_moves_with_others():
-    row = claim_row(
-        f"dry touch thanks to the volatile share of {ALKANE}",
-        "ingredient_attribution",
-        prototype="P2",
-        versus="P1",
-        attribute="AF_GREASE",
-        ingredient=ALKANE,
-    )
-    kinds = dict.fromkeys([name for cream in hand_cream_formulas().values() for name in cream], "other")
-    study = study_with([row], scores=swapped_scores(seeded(), (-15, 0, 0)), formulas=hand_cream_formulas())
-    study.tables["formulas"]["kind"] = (
-        study.tables["formulas"]["ingredient"]
-        .map(lambda name: kinds[name])
-        .where(
-            ~study.tables["formulas"]["percent"].isin([4.0, 5.0, 6.0])
-            | study.tables["formulas"]["ingredient"].eq("Glycerin"),
-            "emollient",
-        )
-    )
-    checks = set(judge_claims(study).findings["check"])
-    assert {"credit inside an alias group", "credit to a property"} <= checks
+def test_what_may_be_said_instead_is_itself_supported(study, battery):
+    with SENTENCES.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    said = {}
+    for row, (_, _, draft) in zip(rows, battery, strict=True):
+        if draft.may_be_said and draft.verdict == WITH_WORDING:
+            said[draft.may_be_said] = row | {"claim": draft.may_be_said}
+    assert len(said) >= 8
+    statements = [{k: v for k, v in row.items() if k not in ("verdict", "trap")} for row in said.values()]
+    told = {draft.claim: draft.verdict in AS_WORDED for draft in judge_drafts(study, statements)}
+    assert told == dict.fromkeys(said, True)
 
 
 @pytest.mark.parametrize(
-    ("sentence", "shares"),
+    ("sentence", "verdict"),
     [
-        ("8 in 10", [0.8]),
-        ("nine out of ten", [0.9]),
-        ("86 % and 7,5 %", [0.86, 0.075]),
-        ("three quarters", [0.75]),
-        ("most users", [0.5]),
-        ("200 % softer", [2.0]),
-        ("a 2 in 1 cream", []),
-        ("soft in 2 minutes", []),
+        ("more greasy than our previous hand cream", NOT_SUPPORTED),
+        ("not less greasy than our previous hand cream", NOT_SUPPORTED),
+        ("non-greasy", WITH_WORDING),
+        ("less greasy", WITH_WORDING),
+        ("less greasy than our previous hand cream and kills germs", NOT_THIS_TOOL),
+        ("weniger fettig als unsere bisherige Handcreme", CANNOT_TELL),
     ],
 )
-def test_shares_are_read_as_they_are_written(sentence, shares):
-    assert [share for _, share in quoted_shares(sentence)] == pytest.approx(shares)
+def test_the_verdict_says_how_a_sentence_fails(study, sentence, verdict):
+    draft = judged(study, sentence)
+    assert draft.verdict == verdict
+    if verdict != NOT_THIS_TOOL:
+        assert draft.may_be_said == "less greasy than our previous hand cream"
 
 
-def test_times_are_read_in_minutes():
-    assert [m for _, m in quoted_minutes("60 seconds, 8 hours, 7 days, 2 min")] == pytest.approx([1, 480, 10080, 2])
+def test_words_left_over_are_named(study):
+    draft = judged(study, "less greasy than our previous hand cream and kills germs")
+    assert draft.not_covered == ("kills", "germs")
+    assert any("'germs' belongs to medicine" in reason for reason in draft.reasons)
+    assert "Leave out what was not judged: blorp." in judged(study, "less greasy blorp than P1").needs
+    foreign = judged(study, "weniger fettig als unsere bisherige Handcreme")
+    assert foreign.reasons[0].startswith("The sentence cannot be read: most of its words")
 
 
-def test_every_wording_rule_is_reached_by_some_sentence_here():
-    # the rules are data: a pattern that no longer compiles, or is misspelt, would go unseen
-    sentences = {
-        "clinical words": "clinically proven", "everybody": "everybody", "at once": "instantly",
-        "all skin types": "all skin types", "denied property": "non-sticky", "equality": "same as",
-        "superlative": "best", "comparison with everything": "than any other", "size of a difference": "twice as soft",
-        "comparison without the other": "softer", "ingredient credit": "due to", "credit to a property": "volatile",
-        "denigration": "paraben-free", "two statements in one": "soft and dry", "average time": "on average",
-        "undefined word": "silky", "negated statement": "not",
-    }  # fmt: skip
-    import re
-
-    rules = claim_wordings().set_index("check")
-    assert set(rules.index) == set(sentences)
-    for check, sentence in sentences.items():
-        assert re.search(rules.loc[check, "pattern"], sentence, re.IGNORECASE), check
+WORDS = st.text(st.characters(categories=("L",), max_codepoint=0x4FF), min_size=1, max_size=12)
+BASES = [
+    ("less greasy than our previous hand cream", LESS_GREASY),
+    ("does not leave hands feeling greasy", NOT_GREASY),
+    ("89 % of users agreed that it does not leave their hands feeling greasy", NOT_GREASY),
+]
 
 
-def test_a_sentence_is_the_one_that_people_were_asked_about():
-    rows = [claim_row(words, "agreement", question="soft") for words in ("feels softer", "lovely to hold")]
-    result = judge_claims(study_with(rows, answers=answer_rows(50, 58)))
-    assert result.claims["verdict"].tolist() == [SUPPORTED, WITH_WORDING]
-    message = result.findings.loc[result.findings["check"] == NOT_ASKED, "message"].item()
-    assert message.startswith("People were asked whether they agree with “soft”, and the sentence shares no word with")
+@settings(max_examples=60, deadline=None)
+@given(word=WORDS, place=st.integers(0, 12), base=st.sampled_from(BASES))
+def test_a_word_outside_the_grammar_never_leaves_a_sentence_supported(study, names, word, place, base):
+    sentence, statement = base
+    taken = known_words() | {part for phrase in (*names.prototypes, *names.titles) for part in phrase}
+    if word.casefold() in taken:
+        return
+    words = sentence.split()
+    longer = " ".join([*words[:place], word, *words[place:]])
+    draft = judged(study, longer, **statement)
+    assert draft.verdict not in AS_WORDED
+    assert draft.not_covered
 
 
-def test_the_same_claim_is_tested_once_whatever_its_margin():
-    twice = [
-        claim_row("As greasy  as P2", "parity", attribute="GREASE", versus="P2", margin=margin) for margin in (5, 9)
-    ]
-    twice[1]["claim"] = "as greasy as P2"
-    result = judge_claims(study_with(twice, scores=SCORES))
-    assert result.claims["verdict"].tolist()[1] == CANNOT_TELL
-    assert "The same claim stands in row 1 of the table claims. Delete one of the two." in result.needs["need"].tolist()
-    assert not result.needs.loc[result.needs["number"] == 1, "need"].str.contains("same claim").any()
+@pytest.mark.parametrize("mark", ["💪", "?", "=", "<", "/", "\u200b", "™", "½", "7"])
+def test_a_sign_that_says_something_is_a_word_too(study, mark):
+    assert judged(study, f"less greasy {mark} than our previous hand cream").verdict not in AS_WORDED
+
+
+SWAPS = [("less", "more"), ("does not leave", "leaves"), ("quickly", "slowly"), ("faster", "slower")]
+NEGATED = ["not {}", "never {}", "it is not {}", "by no means {}", "does not feel {}"]
+
+
+def test_turned_round_or_negated_no_sentence_stays_supported(study, battery):
+    with SENTENCES.open(encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["verdict"] == SUPPORTED]
+    turned = []
+    for row in rows:
+        words = row["claim"]
+        turned += [row | {"claim": way.format(words)} for way in NEGATED]
+        turned += [row | {"claim": words.lower().replace(old, new)} for old, new in SWAPS if old in words.lower()]
+    statements = [{k: v for k, v in row.items() if k not in ("verdict", "trap")} for row in turned]
+    still = [draft.claim for draft in judge_drafts(study, statements) if draft.verdict in AS_WORDED]
+    assert still == []
+
+
+@pytest.mark.parametrize(
+    "sentence",
+    ["LESS GREASY than\nour previous hand-cream!", "Less greasy – than our previous hand cream…",
+     "less\u00a0greasy than P1",
+     "ｌｅｓｓ greasy than P1", "It’s less greasy than our previous hand cream."],
+)  # fmt: skip
+def test_case_hyphens_line_breaks_and_wide_letters_do_not_matter(study, sentence):
+    assert judged(study, sentence).verdict in AS_WORDED
+
+
+def test_a_question_in_words_of_its_own_is_known_by_all_of_them(study):
+    statement = {"kind": "agreement", "prototype": "P4", "question": "no mark on paper", "bar": "50"}
+    asked = "75 % agreed that it left no mark on the paper they handled"
+    assert judged(study, asked, **statement).verdict in AS_WORDED
+    for other in ("75 % agreed that it left a mark on the paper they handled", asked.replace("paper", "clothes")):
+        assert judged(study, other, **statement).verdict not in AS_WORDED
+
+
+@pytest.mark.parametrize(
+    ("sentence", "degree", "sign"),
+    [
+        ("less greasy", "comparative", -1), ("greasier", "comparative", 1), ("sinks in more slowly", "comparative", -1),
+        ("not as greasy as P1", "not parity", 1), ("as greasy as P1", "parity", 1), ("non-greasy", "absent", 1),
+        ("grease-free", "absent", 1), ("hardly greasy", "low", 1), ("no greasy film", "negated", 1),
+        ("the least greasy", "superlative", -1), ("sinks in", "bare", 1), ("greasy and sticky", "unreadable", 1),
+        ("not non-greasy", "unreadable", 1), ("our hand cream", "none", 1),
+    ],
+)  # fmt: skip
+def test_how_strongly_something_is_said(names, sentence, degree, sign):
+    reading = read_sentence(sentence, names)
+    assert (reading.degree, reading.sign) == (degree, sign)
+
+
+def test_shares_bases_and_times_are_read_as_they_are_written(names):
+    reading = read_sentence(
+        "after 7 days, 1,000 users: 84.5 % or more than nine out of ten, within 60 s, n = 58", names
+    )
+    assert [(share.share, share.least) for share in reading.shares] == [(0.845, ""), (0.9, "more than")]
+    assert reading.bases == (1000, 58)
+    assert [moment.kind for moment in reading.moments] == ["at", "within"]
+    assert [moment.minutes for moment in reading.moments] == pytest.approx([10080, 1])
+
+
+def test_every_attribute_of_the_lexicon_is_spoken_of_by_some_words():
+    assert {name: len(families_of(name)) for name in lexicon()["name"]} == dict.fromkeys(lexicon()["name"], 1)
+
+
+def test_every_saying_is_read_as_what_it_says(study, names):
+    # the sentences that the tool writes are sentences that it reads
+    wrong = []
+    for row in claim_sayings().to_dict("records"):
+        for way, sign in (("less", -1), ("more", 1)):
+            reading = read_sentence(f"{row[way]} than P1", names) if row[way] else None
+            if reading is not None and row["family"] != "preference":
+                told = (reading.degree, reading.sign, reading.family, reading.left_over)
+                wrong += [(row[way], told)] if told != ("comparative", sign, row["family"], ()) else []
+    assert wrong == []
+
+
+def test_the_tables_of_words_keep_to_their_terms():
+    assert set(claim_refused()["criterion"]) <= set(CRITERIA)
+    words = claim_words()
+    assert not words.duplicated(["phrase", "part"]).any()
+    described = words.loc[words["part"].isin(["property", "verb", "comparative", "superlative"])]
+    assert (described[["family", "asked_as", "value"]] != "").all(axis=None)
+
+
+def test_attributes_of_the_demo_have_a_family_each(study):
+    assert len({family_of(study, name) for name in study.attributes}) == len(study.attributes)

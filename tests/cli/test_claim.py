@@ -51,6 +51,29 @@ def test_in_words():
     assert "Local law decides what may be claimed" in result.stdout
 
 
+def test_drafts_are_judged_and_nothing_is_written(tmp_path):
+    before = {path: path.read_bytes() for path in DEMO.iterdir()}
+    path = tmp_path / "drafts.csv"
+    path.write_text(
+        "claim,kind,prototype,versus,attribute\nless greasy than our previous hand cream,superiority,P4,P1,AF_GREASE\n"
+        '"less greasy, and kills germs",superiority,P4,P1,AF_GREASE\n',
+        encoding="utf-8",
+    )
+    content = json.loads(run(DEMO, "--draft", path, "--json").stdout)
+    assert content["draft"]
+    names = {"claim", "kind", "verdict", "reasons", "needs", "not_covered", "may_be_said", "draft"}
+    assert all(names <= set(row) for row in content["claims"])
+    assert [row["verdict"] for row in content["claims"]] == [
+        "supported as worded, in these batches",
+        "not a matter for this tool",
+    ]
+    assert content["claims"][1]["not_covered"] == ["kills", "germs"]
+    words = run(DEMO, "--draft", path).stdout
+    assert words.startswith("A draft: judged as if it had been fixed before the data. Nothing is recorded")
+    assert "✓ supported as worded, in these batches | “less greasy than our previous hand cream”" in words
+    assert {path: path.read_bytes() for path in DEMO.iterdir()} == before
+
+
 def test_a_study_without_claims(tmp_path):
     write_study(small_study(), tmp_path / "small")
     result = run(tmp_path / "small")

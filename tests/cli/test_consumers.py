@@ -26,7 +26,7 @@ def test_the_demo_in_words():
     for words in (
         "There is no single winner: P4, P8",
         "The prototypes please different people: 2 groups of 39 and 18 consumers.",
-        "Liking rises for group 1",
+        "Liking goes along, for group 1",
         "Just about right",
         "Check all that apply",
         "Agreement",

@@ -107,7 +107,7 @@ def test_unreadable_cells_say_why(text: str, reason: str):
 def test_column_decides_what_a_comma_is():
     assert values("1,234", "48,7") == [1.234, 48.7]
     assert values("1,234", "48.7") == [1234, 48.7]
-    assert values("1.234", "48,7") == [1234, 48.7]
+    assert values("1.234", "48,7", "1.234,5") == [1234, 48.7, 1234.5]  # here points stand between thousands
     assert values("1.234", "0.5") == [1.234, 0.5]
 
 
@@ -149,7 +149,9 @@ def test_mixed_decimal_signs_are_reported_and_only_the_certain_cells_are_read():
 def test_columns_of_a_file_help_each_other():
     read = read_number_columns({"a": ["1,234", "2,500"], "b": ["48,7", "5"], "c": ["1.500"]})
     assert read["a"].values.tolist() == [1.234, 2.5]
-    assert read["c"].values.tolist() == [1500]
+    assert read["c"].reasons == {
+        0: "could be 1.5 or 1500: the column does not tell whether the point is a decimal sign"
+    }
     apart = read_number_columns({"a": ["1,234"], "b": ["48,7"], "c": ["48.7"]})
     assert apart["a"].ambiguous
 
@@ -186,3 +188,20 @@ def test_order_of_the_cells_does_not_matter(texts: list[str], random):
     shuffled = random.sample(range(len(texts)), len(texts))
     straight, mixed = read_numbers(texts).values, read_numbers([texts[i] for i in shuffled]).values
     np.testing.assert_array_equal(straight[shuffled], mixed)
+
+
+@pytest.mark.parametrize("other", ["48,7", "0,5", "1,2 %"])
+def test_a_point_before_three_digits_among_decimal_commas_is_asked_about(other: str):
+    """1.234 may be a slip for 1,234 or stand for 1234: a factor of a thousand that nobody would see."""
+    read = read_numbers(["1.234", other])
+    assert read.ambiguous
+    assert read.reasons == {0: "could be 1.234 or 1234: the column does not tell whether the point is a decimal sign"}
+
+
+@pytest.mark.parametrize("other", ["1.234,5", "-2.345.678", "1.234.567,8 %"])
+def test_points_between_thousands_are_read_once_the_column_shows_them(other: str):
+    assert values("1.234", "48,7", other)[:2] == [1234, 48.7]
+
+
+def test_who_says_that_the_comma_is_the_decimal_sign_has_answered():
+    assert read_numbers(["1.234", "48,7"], ",").values.tolist() == [1234, 48.7]

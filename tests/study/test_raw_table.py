@@ -73,7 +73,7 @@ def test_sheets():
     content = workbook({"empty": [], "first": [["a", "b"], ["017", "x"]], "second": [["c"], ["1"]]})
     table = table_of(content)
     assert table.column("a") == ("017",)
-    assert table.notes == ("Sheet 'first' was read.", "Other filled sheets were not read: second.")
+    assert table.notes == ("Sheet 'first' was read.", "Other sheets were not read: second.")
     assert table_of(content, sheet="second").header == ("c",)
     with pytest.raises(StudyError, match="no sheet 'third'; its sheets are empty, first, second"):
         table_of(content, sheet="third")

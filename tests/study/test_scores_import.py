@@ -170,7 +170,7 @@ def test_decimal_sign_of_one_column_helps_another():
     np.testing.assert_array_equal(imported.scores["score"], [1.234, 48.7, 2.5, 5])
     alone = imported_of(b"judge;product;a\nA;P;1,234\nB;P;2,500\n")
     assert alone.scores["score"].isna().all()
-    assert "Cells that can be read in two ways, such as 1,234, were not read: a." in alone.notes[1]
+    assert "Cells that can be read in two ways, such as 1,234 or 1.234, were not read: a." in alone.notes[1]
 
 
 def test_stated_decimal_sign():

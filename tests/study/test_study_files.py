@@ -59,3 +59,27 @@ def test_what_is_missing_is_named():
     del files["scores.csv"]
     with pytest.raises(StudyError, match=r"f lacks the file scores\.csv"):
         study_of_files(files.get, "f")
+
+
+def test_a_table_is_read_with_its_declared_delimiter():
+    """Table dialect: https://datapackage.org/standard/table-dialect/; comma where nothing is declared."""
+    entry = {"name": "prototypes", "path": "prototypes.csv", "dialect": {"delimiter": ":"}}
+    files = {"datapackage.json": json.dumps({"afterfeel": {}, "resources": [entry]}).encode()}
+    files["prototypes.csv"] = b"prototype:note\nP1:soft, but; long\n"
+    frame = study_of_files(files.get, "f").tables["prototypes"]
+    assert frame.to_dict("list") == {"prototype": ["P1"], "note": ["soft, but; long"]}
+    files["prototypes.csv"] = b"prototype:note\nP1:soft, but; long\n".replace(b":", b"\t")
+    assert list(study_of_files(files.get, "f").tables["prototypes"]) == ["prototype", "note"]
+
+
+def test_a_column_whose_name_holds_another_delimiter_comes_back():
+    files = {"datapackage.json": b'{"afterfeel": {}, "resources": []}', "prototypes.csv": b"nul|\r\nx\r\n"}
+    assert list(study_of_files(files.get, "f").tables["prototypes"]) == ["nul|"]
+
+
+@pytest.mark.parametrize("delimiter", [";;", 3, '"', ["a"]])
+def test_a_declared_delimiter_that_is_none(delimiter: object):
+    entry = {"name": "prototypes", "path": "prototypes.csv", "dialect": {"delimiter": delimiter}}
+    files = {"datapackage.json": json.dumps({"afterfeel": {}, "resources": [entry]}).encode()}
+    with pytest.raises(StudyError, match=r"declares the delimiter .* for the table 'prototypes'; give one sign"):
+        study_of_files(files.get, "f")

@@ -64,3 +64,9 @@ def test_file_is_not_replaced_unless_told(tmp_path: Path):
     with pytest.raises(StudyError, match="is there already"):
         write_zip(small_study(), tmp_path / "s.zip")
     assert [path.name for path in tmp_path.iterdir()] == ["s.zip"]
+
+
+def test_a_study_too_large_to_be_opened_again_is_not_packed(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr("panel.study.open_study.MAX_CELLS", 3)
+    with pytest.raises(StudyError, match="more than 3 cells, too many for a zip; keep it as a folder"):
+        zip_bytes(small_study())

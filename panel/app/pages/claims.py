@@ -25,6 +25,7 @@ from panel.views.decision.claims import (
     claim_units,
     claims_headline,
     claims_table,
+    criteria_words,
     fixed_words,
     footnote_lines,
     kind_words,
@@ -79,7 +80,7 @@ def claim_form(study: StudyInUse, names: Naming) -> None:
             "Test of a difference", ("two", "one"), format_func=lambda s: f"{s}-sided", horizontal=True
         )
         who = st.text_input("Who fixes it") or ""
-        to_disk = study.folder is not None and st.checkbox(f"Also write it into {study.folder}")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
         if st.form_submit_button("Write the claim and stamp it"):
             _write(study, row, typed, who, to_disk=to_disk)
 
@@ -156,7 +157,8 @@ def _words(result: Claims, number: int) -> None:
     if len(found):
         table(found, name=f"claim_{number}_words", alt="What was found in the words of the claim")
     else:
-        st.markdown("Nothing stands out in the words. Read the sentence yourself: the rules miss things.")
+        st.markdown("Every word of the sentence is accounted for. Read it yourself, too.")
+    st.caption(plain(criteria_words(result, number)))
     lines = footnote_lines(result, number)
     if lines:
         heading("Footnote")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import streamlit as st
 
-# What consumers answered beside liking: just about right, ticked terms, agreement with statements.
 from panel.app.consumer_sections import agreement_section, check_all_section, just_about_right_section, liking_section
 from panel.app.widgets import close, page
 from panel.study.naming import naming

@@ -51,7 +51,7 @@ def typed_weights(study: StudyInUse, profile: Profile, names: Naming) -> tuple[t
         columns = st.columns(3)
         for place, (name, weight) in enumerate(stated.items()):
             with columns[place % 3]:
-                text = st.text_input(names.attribute(name), f"{weight:g}", key=study.choice(f"weight of {name}"))
+                text = st.text_input(plain(names.attribute(name)), f"{weight:g}", key=study.choice(f"weight of {name}"))
                 value = attempt(typed_number, text or f"{weight:g}", f"The weight of {name}")
                 typed[name] = weight if value is None else value
     return None if typed == stated else tuple(typed.items())
@@ -146,7 +146,7 @@ def decision_record(study: StudyInUse, result: Decision, names: Naming) -> None:
         open_still = st.text_area("What is not established", height="content")
         who = left.text_input("Who decides")
         role = right.text_input("In which role")
-        to_disk = study.folder is not None and st.checkbox(f"Also write it into {study.folder}")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
         if not st.form_submit_button("Record the decision"):
             return
     words = {"reason": reason or "", "not_established": open_still or "", "who": who or "", "role": role or ""}

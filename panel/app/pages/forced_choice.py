@@ -5,32 +5,13 @@ from __future__ import annotations
 import streamlit as st
 
 from panel.answers import FORCED_CHOICES, PREFERENCES
-from panel.app.widgets import attempt, close, heading, page, picture, plain, say, table
+from panel.app.widgets import attempt, close, heading, page, say, show
 from panel.errors import ModelError
 from panel.models.consumers.choices import METHOD_OF
 from panel.models.consumers.forced_choice import judge_count
 from panel.study.naming import naming
 from panel.study.numbers_read import typed_number
-from panel.views.consumers.choices import (
-    METHOD_WORDS,
-    choice_alt_text,
-    choice_figure,
-    choice_headline,
-    choice_heads,
-    choice_sessions_table,
-    choice_svg,
-    choices_table,
-    how_much_it_could_see,
-    preference_headline,
-    preference_heads,
-    preferences_table,
-    repeated_words,
-    similarity_table,
-    what_choices_cannot_show,
-    what_preferences_cannot_show,
-    what_the_choices_show,
-    what_the_preferences_show,
-)
+from panel.views.consumers.choices import METHOD_WORDS, count_in_words, tell_forced_choices, tell_preferences
 
 study = page("Forced choice")
 names = naming(study.study)
@@ -40,34 +21,17 @@ kinds = set(study.study.table("answers")["kind"])
 def told_apart() -> None:
     """Show whether people can tell samples apart."""
     result = attempt(study.answer, FORCED_CHOICES)
-    if result is None:
-        return
-    heading("Can people tell the samples apart?")
-    st.markdown(f"**{plain(choice_headline(result))}**")
-    say(what_the_choices_show(result, names), choice_heads(result))
-    picture(choice_svg(result), lambda: choice_figure(result), name="choices", alt=choice_alt_text(result))
-    table(choices_table(result), name="choices", alt="Forced-choice tests", full=result.tests)
-    if result.tests["limit"].notna().any():
-        table(similarity_table(result), name="similarity", alt="Tests of similarity", full=result.tests)
-    with st.expander("Sessions, repeated answers, and what so many answers could see"):
-        table(choice_sessions_table(result), name="choice_sessions", alt="Sessions", full=result.sessions)
-        say([*repeated_words(result), *how_much_it_could_see(result)])
-    with st.expander("How the choices were judged, and what they cannot show"):
-        say([result.method, *result.notes, *what_choices_cannot_show(result)])
+    if result is not None:
+        heading("Can people tell the samples apart?")
+        show(tell_forced_choices(result, names))
 
 
 def preferred() -> None:
     """Show which sample is preferred."""
     result = attempt(study.answer, PREFERENCES)
-    if result is None:
-        return
-    heading("Which one do they prefer?")
-    st.markdown(f"**{plain(preference_headline(result))}**")
-    say(what_the_preferences_show(result, names), preference_heads(result))
-    with st.expander("Three ways of counting votes for no preference"):
-        table(preferences_table(result), name="preferences", alt="Paired preferences", full=result.ways)
-    with st.expander("How the preferences were counted, and what they cannot show"):
-        say([result.method, *result.notes, *what_preferences_cannot_show(result)])
+    if result is not None:
+        heading("Which one do they prefer?")
+        show(tell_preferences(result, names))
 
 
 def whole_number(label: str, usual: int) -> int:
@@ -104,10 +68,7 @@ def a_count() -> None:
         return
     result = attempt(judge_count, kind, right, n, similar_below=share)
     if result is not None:
-        # the count is the only question here, so its name is left out
-        lines = [line.partition(": ")[2] for line in what_the_choices_show(result, names)]
-        lines += [line.partition(": ")[2] for line in how_much_it_could_see(result)]
-        say([f"{line[0].upper()}{line[1:]}" for line in lines])
+        say(count_in_words(result, names))
 
 
 if not kinds & {*METHOD_OF, "preference"}:

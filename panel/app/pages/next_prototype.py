@@ -62,7 +62,7 @@ def typed_blend(model: PredictionModel) -> dict[str, float]:
         with columns[place % 3]:
             key = study.choice(f"blend {start} {emollient}")
             held = amounts[emollient].to_dict()
-            text = st.text_input(f"{emollient}, %", f"{held[start]:g}", key=key)
+            text = st.text_input(f"{plain(emollient)}, %", f"{held[start]:g}", key=key)
         blend[emollient] = ask(typed_number, text or "0", emollient) or 0.0
     total = float(model.level.base_amounts.sum())
     st.caption(f"Emollients together: {sum(blend.values()):.2f} %; the prototypes hold {total:.2f} %. Keep it.")
@@ -95,7 +95,7 @@ def keep_form(model: PredictionModel, told: WhatIf) -> None:
     """Let the user write the prediction down, to be held against the outcome."""
     with st.form("keep prediction", clear_on_submit=True):
         name = st.text_input("Short name the new prototype will have", placeholder="such as P9")
-        to_disk = study.folder is not None and st.checkbox(f"Also write it into {study.folder}")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
         if not st.form_submit_button("Write this prediction down before making it"):
             return
     typed, day = (name or "").strip(), moment()[:10]

@@ -33,9 +33,8 @@ from panel.stats.assessors.departures import (
 )
 from panel.stats.assessors.own_tables import OwnTables, own_tables
 from panel.stats.assessors.scaling import ReversalRule, reversal_chance
-from panel.stats.comparing.estimability import below
 from panel.stats.comparing.group_means import f_tail
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.moderated_variances import moderated_variances
 from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study, those_in

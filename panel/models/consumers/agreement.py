@@ -34,8 +34,9 @@ class Agreement:
         answer.
     bars
         One row per statement and bar: `prototype question claim bar source needed agreed base share p_value
-        p_adjusted passed`. `bar` as a share; `source` says who set it (`claim`, `question`, or `default`: a majority);
-        `needed` the fewest who would have to agree; exact one-sided test; Holm over all bars.
+        p_adjusted passed stands`. `bar` as a share; `source` says who set it (`claim`, `question`, or `default`: a
+        majority); `needed` the fewest who would have to agree; exact one-sided test; Holm over all bars. `stands`: it
+        would still be passed without as many agreements as the untrue statement got that most agreed with.
     foils
         `prototype question agreed base share ci_low ci_high` of the statements that are untrue for the product.
     without_foil
@@ -67,9 +68,11 @@ def count_agreement(study: Study, *, level: float = 0.95) -> Agreement:
     foils = statements.loc[
         statements["foil"], ["prototype", "question", "agreed", "base", "share", "ci_low", "ci_high"]
     ].reset_index(drop=True)
+    untrue = foils.groupby("prototype")["agreed"].max().to_dict()
+    left = [row["agreed"] - untrue.get(row["prototype"], 0) for row in bars.to_dict("records")]
     return Agreement(
         statements=statements,
-        bars=bars,
+        bars=bars.assign(stands=np.array(left, dtype=float) >= bars["needed"].to_numpy(dtype=float)),
         foils=foils,
         without_foil=_without_foil(grid, statements),
         level=level,
@@ -196,7 +199,8 @@ def _method(level: float, n_bars: int) -> str:
         "answered the statement, don't-knows among them; the share of those with an opinion stands beside it. "
         f"{100 * level:g} % intervals by Wilson's method, and exact ones by Clopper and Pearson. The bar is tested one-"
         f"sided with the exact binomial count at {100 * (1 - level):g} %, for each statement alone; p-values adjusted "
-        f"by Holm over all {n_bars} bars stand beside it. Nothing is rounded up."
+        f"by Holm over all {n_bars} bars stand beside it. Shares of those who agreed are never "
+        "rounded up, shares of those who did not never down."
     )
 
 

@@ -12,7 +12,7 @@ from panel.models.consumers.answers import AnswerGrid, answer_grid, numeric_answ
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import CochranTests, cochran_tests, mcnemar_exact, pair_counts
 from panel.stats.answers.within_people import PeopleDifferences, ticked_differences, within_people
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.maps.components import correspondence
 from panel.study.study import Study
 
@@ -28,10 +28,11 @@ class CheckAll:
     Parameters
     ----------
     terms
-        `term ticked base share rare n_consumers n_lost n_telling statistic df p_value p_adjusted exact`: ticks over
-        all prototypes; Cochran's Q over consumers who answered for every prototype (`n_lost` did not), of whom
+        `term ticked base share rare n_consumers n_lost n_telling statistic df p_value p_adjusted exact differs`: ticks
+        over all prototypes; Cochran's Q over consumers who answered for every prototype (`n_lost` did not), of whom
         `n_telling` neither ticked the term everywhere nor nowhere; `exact` where the p-value is from the permutations
-        within consumers, else from chi-square; `p_adjusted` by Holm over the terms.
+        within consumers, else from chi-square; `p_adjusted` by Holm over the terms, `differs`
+        by that.
     shares
         `term prototype ticked base share ci_low ci_high`; Wilson intervals.
     pairs
@@ -40,10 +41,10 @@ class CheckAll:
         term.
     lift
         `term n_ticked n_not few estimate std_error df statistic p_value p_adjusted ci_low ci_high n_consumers
-        within_estimate within_ci_low within_ci_high within_p_value within_p_adjusted n_within`: mean liking of the
-        answers (one consumer, one prototype) with the term ticked minus that of the others; the `within` columns
-        compare only answers of the same consumer with each other. Consumers are the units of all intervals. Without
-        rows if there is no liking question.
+        within_estimate within_ci_low within_ci_high within_p_value within_p_adjusted n_within shown within_shown`: mean
+        liking of the answers (one consumer, one prototype) with the term ticked minus that of the others; the `within`
+        columns compare only answers of the same consumer with each other. Consumers are the units of all
+        intervals. `shown` and `within_shown` by the adjusted p-values. Without rows if there is no liking question.
     map
         Correspondence map of the counts; None where there is none.
     liking, level, method, notes
@@ -82,7 +83,7 @@ def count_check_all(study: Study, *, level: float = 0.95, liking: str | None = N
         )
     tests = cochran_tests(grid.values)
     shares = _shares(grid, level)
-    terms = _terms(grid, tests)
+    terms = _terms(grid, tests, level)
     lift, liking = _lift(study, grid, liking, level)
     mapped, why_not = _map(shares)
     return CheckAll(
@@ -118,7 +119,8 @@ def _shares(grid: AnswerGrid, level: float) -> pd.DataFrame:
     return frame.astype({"term": "str", "prototype": "str"})
 
 
-def _terms(grid: AnswerGrid, tests: CochranTests) -> pd.DataFrame:
+def _terms(grid: AnswerGrid, tests: CochranTests, level: float) -> pd.DataFrame:
+    adjusted = holm(tests.p_value)
     ticked, base = (part.sum(axis=1) for part in _counted(grid))
     return pd.DataFrame(
         {
@@ -133,8 +135,9 @@ def _terms(grid: AnswerGrid, tests: CochranTests) -> pd.DataFrame:
             "statistic": tests.statistic,
             "df": np.full(len(base), tests.df),
             "p_value": tests.p_value,
-            "p_adjusted": holm(tests.p_value),
+            "p_adjusted": adjusted,
             "exact": tests.exact,
+            "differs": below(adjusted, 1 - level),
         }
     )
 
@@ -167,12 +170,17 @@ def _pairs(grid: AnswerGrid) -> pd.DataFrame:
 def _lift(study: Study, grid: AnswerGrid, liking: str | None, level: float) -> tuple[pd.DataFrame, str]:
     """Return how liking goes with each term, and the liking question."""
     if liking is None and not questions_of(study, "liking"):
-        return _lift_frame(grid, None, None, None).iloc[:0], ""
+        return _marked(_lift_frame(grid, None, None, None), level).iloc[:0], ""
     read = numeric_answers(study, "liking", liking)
     liked = grid.matched(read.frame)
     plain = ticked_differences(liked, grid.values, level)
     within = within_people(liked, grid.values[:, None], level)
-    return _lift_frame(grid, liked, plain, within), read.question
+    return _marked(_lift_frame(grid, liked, plain, within), level), read.question
+
+
+def _marked(lift: pd.DataFrame, level: float) -> pd.DataFrame:
+    marks = {"shown": "p_adjusted", "within_shown": "within_p_adjusted"}
+    return lift.assign(**{mark: below(lift[name], 1 - level) for mark, name in marks.items()})
 
 
 def _lift_frame(

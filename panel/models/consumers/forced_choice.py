@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +12,7 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.models.consumers.choices import (
     METHOD_OF,
+    SEEN_WITH,
     TEST,
     OneTest,
     one_test,
@@ -18,7 +20,8 @@ from panel.models.consumers.choices import (
     read_choices,
     unread_notes,
 )
-from panel.stats.comparing.multiplicity import holm
+from panel.plan.consumer_numbers import similar, told_apart
+from panel.stats.comparing.multiplicity import below, holm
 from panel.study.study import Study
 
 DIFFERS, SMALL, SIMILAR, CANNOT_TELL = "differs", "differs but small", "similar", "cannot tell"
@@ -39,8 +42,9 @@ class ForcedChoices:
         recorded, most right answers that show similarity, its p-value), `d_prime d_std_error d_low d_high`, `told
         told_low told_high` (share of people who can tell), `right_low right_high`, `power power_similar seen
         seen_d_prime` (chance of this many answers to show a difference as large as the limit, and similarity if nobody
-        can tell; smallest share and d-prime seen with a chance of 0.8), `n_sessions p_same p_same_exact look
-        looks_alarm repeated verdict`.
+        can tell; smallest share and d-prime seen with a chance of 0.8), `ask_apart ask_similar` (people to ask for a
+        chance of 0.8 of either), `n_sessions p_same p_same_exact sessions_differ look looks_alarm repeated few_shown
+        verdict` (`few_shown`: fewer than the limit can tell, also where the limit decides nothing).
     sessions
         `question kind prototype versus session n right share p_value`.
     repeated
@@ -134,11 +138,16 @@ def _ask_share(similar_below: float | None) -> None:
 def _judged(told: list[OneTest], unread: pd.DataFrame, level: float) -> ForcedChoices:
     """Put the tests together, as one family."""
     tests = pd.DataFrame([each.test for each in told])
+    bar = round(1 - level, 12)
     tests["p_adjusted"] = holm(tests["p_value"].to_numpy())
+    tests["sessions_differ"] = below(tests["p_same"], 1 - level)
+    tests["few_shown"] = tests["p_similar"] <= bar
+    ask = [_people_to_ask(row, bar) for row in tests.to_dict("records")]
+    tests[["ask_apart", "ask_similar"]] = np.array(ask, dtype=float)
     repeated = [each.repeated for each in told if each.repeated is not None]
     unused = unread_notes(unread) if len(unread) else []
     return ForcedChoices(
-        tests=tests.assign(verdict=_verdicts(tests, 1 - level)),
+        tests=tests.assign(verdict=_verdicts(tests, bar)),
         sessions=pd.concat([each.sessions for each in told], ignore_index=True),
         repeated=pd.DataFrame(repeated, columns=None if repeated else _REPEATED),
         unread=unread,
@@ -151,12 +160,23 @@ def _judged(told: list[OneTest], unread: pd.DataFrame, level: float) -> ForcedCh
 _REPEATED = [*TEST, "n_people", "n", "mu", "std_error", "ci_low", "ci_high", "rho", "rho_std_error", "p_no_spread"]
 
 
-def _verdicts(tests: pd.DataFrame, alpha: float) -> np.ndarray:
+def _verdicts(tests: pd.DataFrame, bar: float) -> np.ndarray:
     """Return what may be said; a limit that was not set beforehand decides nothing."""
-    bar = round(alpha, 12)
     differs = (tests["p_adjusted"] <= bar).to_numpy()
-    similar = (tests["limit_beforehand"] & (tests["p_similar"] <= bar)).to_numpy()
-    return np.select([differs & similar, differs, similar], [SMALL, DIFFERS, SIMILAR], CANNOT_TELL)
+    few = (tests["limit_beforehand"] & tests["few_shown"]).to_numpy()
+    return np.select([differs & few, differs, few], [SMALL, DIFFERS, SIMILAR], CANNOT_TELL)
+
+
+def _people_to_ask(test: Mapping[Any, Any], bar: float) -> tuple[float, float]:
+    """Return how many people show the difference, and how many similarity, with a chance of 0.8; NaN if nobody can."""
+    if not np.isfinite(test["limit"]) or test["repeated"]:
+        return np.nan, np.nan
+    alpha = bar / 2 if test["two_sided"] else bar
+    try:
+        apart = told_apart(test["method"], test["limit"], alpha=alpha, power=SEEN_WITH)
+        return apart.always, similar(test["method"], test["limit"], beta=bar, power=SEEN_WITH).always
+    except ModelError:
+        return np.nan, np.nan
 
 
 def _method(tests: pd.DataFrame, level: float) -> str:

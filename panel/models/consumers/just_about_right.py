@@ -1,4 +1,4 @@
-"""Is there too little or too much of something, and what does it cost in liking? Just-about-right questions."""
+"""Is there too little or too much of something, and do those who say so like it less? Just-about-right questions."""
 
 from __future__ import annotations
 
@@ -24,9 +24,8 @@ from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell
 from panel.stats.answers.within_people import within_people
-from panel.stats.comparing.estimability import below
 from panel.stats.comparing.group_means import welch_differences
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.study.formulas import SAME_AMOUNT, all_formulas
 from panel.study.knowledge import why_one_sided
 from panel.study.study import Study
@@ -55,8 +54,9 @@ class JustAboutRight:
         `prototype question n right_mean grand_mean weighted`: the weighted drops of both sides add up to the mean of
         the just-about-right group minus the mean of everybody.
     within
-        `question side estimate std_error df statistic p_value p_adjusted ci_low ci_high n_consumers`: the drop over
-        all prototypes within consumers, who are the units.
+        `question side estimate std_error df statistic p_value p_adjusted ci_low ci_high n_consumers verdict`: the
+        drop over all prototypes within consumers, who are the units. Verdicts: `shown`, `perhaps` (alone, not among so
+        many), `not shown`, `few people`.
     pairs
         `question prototype versus n statistic df p_value p_adjusted`: do the same people spread differently over the
         three sides; Stuart and Maxwell's test, Holm over the pairs of a question.
@@ -113,14 +113,14 @@ def weigh_just_about_right(
     side = np.sign(grid.values - RIGHT) + 1  # 0 too little, 1 right, 2 too much
     asked = np.array([name not in set(refused["question"]) for name in grid.questions], dtype=bool)
     liked, liking = _liking(study, grid, liking)
-    drops = drop_frame(grid, side, liked, asked, level)
+    drops = _drop_frame(grid, side, liked, asked, level)
     traced, why_not = _swaps(study, drops, facts, swaps)
     formulas = all_formulas(study).percent if traced is not None else None
     return JustAboutRight(
         shares=_shares(grid, side, level),
         drops=drops,
-        balance=balance_frame(drops),
-        within=within_frame(grid, side, liked, asked, level),
+        balance=_balance_frame(drops),
+        within=_within_frame(grid, side, liked, asked, level),
         pairs=_pairs(grid, side),
         moves=move_frame(drops, facts, traced, formulas),
         refused=refused,
@@ -230,7 +230,7 @@ def _notes(
     ]
     if not liking:
         notes.append(
-            "Without a liking question nobody can say what too little or too much costs; only counts are given."
+            "Without a liking question nobody can say whether those who mind like it less; only counts are given."
         )
     small = int((drops["verdict"] == "small group").sum())
     if small:
@@ -267,7 +267,7 @@ _COLUMNS = [
 _TEXT = dict.fromkeys(("prototype", "question", "side"), "str")
 
 
-def drop_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
+def _drop_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
     """Return the mean drops, two rows per prototype and question that may be asked both ways.
 
     `side` (questions, consumers, prototypes) is 0 too little, 1 just about right, 2 too much; `liked` (consumers,
@@ -343,7 +343,7 @@ def _judged(rows: pd.DataFrame, level: float) -> pd.DataFrame:
     return rows.assign(split=both, verdict=pd.Series(verdict, index=rows.index, dtype="str"))[_COLUMNS].astype(_TEXT)
 
 
-def balance_frame(drops: pd.DataFrame) -> pd.DataFrame:
+def _balance_frame(drops: pd.DataFrame) -> pd.DataFrame:
     """Return `prototype question n right_mean grand_mean weighted`; both sides' weighted drops added up.
 
     They equal `right_mean` - `grand_mean`; NaN where nobody found it just about right.
@@ -354,7 +354,9 @@ def balance_frame(drops: pd.DataFrame) -> pd.DataFrame:
     return first.assign(weighted=weighted).reset_index()
 
 
-def within_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float) -> pd.DataFrame:
+def _within_frame(
+    grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np.bool_], level: float
+) -> pd.DataFrame:
     """Return the drop over all prototypes within consumers, as `JustAboutRight.within` holds it."""
     chosen = side[asked]
     questions = [name for name, both_ways in zip(grid.questions, asked, strict=True) if both_ways]
@@ -377,7 +379,11 @@ def within_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[n
             "n_consumers": found.n_people.ravel(),
         }
     )
-    return frame.astype({"question": "str", "side": "str"})
+    shown = below(frame["p_adjusted"], 1 - level) & (frame["estimate"] > 0)
+    verdict = np.select(
+        [frame["ci_low"].isna(), shown, frame["ci_low"] > 0], ["few people", "shown", "perhaps"], "not shown"
+    )
+    return frame.assign(verdict=verdict).astype({"question": "str", "side": "str", "verdict": "str"})
 
 
 # Which tested change of emollients moves a prototype the way people want it? A question to test, never an order.

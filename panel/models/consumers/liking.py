@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import fdtrc, gammaincc, stdtr
+from scipy.special import fdtrc, stdtr
 
 from panel.checks.confounds import answer_confounds
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
+from panel.models.consumers.liking_checks import RanksBeside, ranks_beside, serving_effects, shifts_in_order
 from panel.models.prototypes.differences import (
     attribute_rows,
-    difference_verdicts,
     inference,
     mean_rows,
     nothing_left,
@@ -24,13 +25,12 @@ from panel.models.prototypes.differences import (
     versus_rows,
 )
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.models.prototypes.ranks import FRIEDMAN, rank_tables
+from panel.models.prototypes.verdict import difference_verdicts
 from panel.stats.answers.binomial import wilson_interval
-from panel.stats.answers.cumulative_logit import fit_cumulative_logit
 from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import below
 from panel.stats.mixed.reml import ASSESSOR, fit_mixed_model
-from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
-from panel.study.study import Study, natural_order
+from panel.study.study import Study
 
 LEVEL = 0.95
 UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
@@ -45,10 +45,10 @@ class Liking:
     Parameters
     ----------
     tests
-        `test statistic df df_error p_value n_consumers n_answers`: that no prototype is liked better. `mixed model` is
-        the main one; `mixed model, corrected` allows for pairs that divide people unequally; beside it the ranks
-        (`Friedman`, `Durbin` or `Skillings-Mack`; `statistic` is chi-square, for Durbin F) and, where it was fitted,
-        the `cumulative logit` (likelihood ratio).
+        `test statistic df df_error p_value n_consumers n_answers differs`: that no prototype is liked better. `mixed
+        model` is the main one; `mixed model, corrected` allows for pairs that divide people unequally; beside it the
+        ranks (`Friedman`, `Durbin` or `Skillings-Mack`; `statistic` is chi-square, for Durbin F) and, where it was
+        fitted, the `cumulative logit` (likelihood ratio).
     means
         `prototype n raw_mean estimate std_error df ci_low ci_high letters`: mean liking; the estimate takes out who
         tried what. Two prototypes that share a letter cannot be separated (Tukey).
@@ -64,8 +64,9 @@ class Liking:
     lost
         `method consumers consumers_lost answers answers_lost why`: what each method uses and what it cannot use.
     serving
-        `effect statistic df df_error p_value prototype_p_value`: position and session as further fixed effects, and the
-        test of the prototypes with them in the model. Without rows where neither is recorded or can be told apart.
+        `effect statistic df df_error p_value prototype_p_value matters prototypes_differ`: position and session as
+        further fixed effects, and the test of the prototypes with them in the model. Without rows where neither is
+        recorded or can be told apart.
     positions
         `position n estimate std_error`: mean liking by position, prototypes and sessions taken out.
     by_order
@@ -75,8 +76,8 @@ class Liking:
         `assessor answer n`: consumers who gave every prototype the same answer. They stay in.
     variances
         `consumer residual`.
-    p_value
-        That of the test the answer rests on: the corrected one where enough consumers tried everything.
+    p_value, differs
+        Of the test the answer rests on: the corrected one where enough consumers tried everything.
     answers
         What was read, and what could not be (`panel.models.consumers.answers`).
     """
@@ -96,6 +97,7 @@ class Liking:
     variances: pd.DataFrame
     answers: AnswersRead
     p_value: float
+    differs: bool
     benchmark: str | None
     margin: float | None
     level: float
@@ -142,34 +144,47 @@ def weigh_liking(
     main = [model.test] if np.isnan(epsilon) else [model.test, corrected_test(model.test, epsilon)]
     ranks, (order_test, shifts, why_not) = ranks_beside(frame), shifts_in_order(frame, by_order, MOST_BY_ORDER)
     serving, positions = serving_effects(answers)
-    judge = partial(
-        difference_verdicts,
-        margin=margin,
-        alpha=1 - level,
-        confounds=answer_confounds(answers.rows, study.prototypes),
-        margin_stated=margin is None or margin == _stated_margin(study),
-    )
+    tests = pd.DataFrame([*main, *ranks.tests, *order_test])
+    p_value = float(main[-1]["p_value"])
+    judge = _judge(study, answers, margin, level)
     return Liking(
         question=answers.question,
-        tests=pd.DataFrame([*main, *ranks.tests, *order_test]),
+        tests=tests.assign(differs=below(tests["p_value"], 1 - level)),
         means=_with_counts(model.means, frame),
-        pairs=with_paired_tests(judge(model.pairs), frame),
-        versus=with_paired_tests(judge(model.versus), frame),
-        distribution=answer_counts(frame),
-        boxes=top_boxes(frame, level),
+        pairs=_with_paired_tests(judge(model.pairs), frame),
+        versus=_with_paired_tests(judge(model.versus), frame),
+        distribution=_answer_counts(frame),
+        boxes=_top_boxes(frame, level),
         lost=losses(answers, ranks, bool(order_test)),
-        serving=serving,
+        serving=serving.assign(
+            matters=below(serving["p_value"], 1 - level),
+            prototypes_differ=below(serving["prototype_p_value"], 1 - level),
+        ),
         positions=positions,
         by_order=shifts,
         same_everywhere=same_everywhere(frame),
         variances=model.variances,
         answers=answers,
-        p_value=float(main[-1]["p_value"]),
+        p_value=p_value,
+        differs=bool(below(p_value, 1 - level)),
         benchmark=base,
         margin=margin,
         level=level,
         method=_method(model, ranks.method, base, bool(order_test)),
         notes=tuple(_notes(answers, ranks.notes, why_not, model, epsilon)),
+    )
+
+
+def _judge(
+    study: Study, answers: AnswersRead, margin: float | None, level: float
+) -> Callable[[pd.DataFrame], pd.DataFrame]:
+    """Return what puts the verdicts to a table of differences."""
+    return partial(
+        difference_verdicts,
+        margin=margin,
+        alpha=1 - level,
+        confounds=answer_confounds(answers.rows, study.prototypes),
+        margin_stated=margin is None or margin == _stated_margin(study),
     )
 
 
@@ -250,10 +265,6 @@ def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingMo
     return notes
 
 
-# The mixed model behind liking: prototypes fixed, consumers random, one number per consumer and prototype.
-
-
-LIKING = "liking"
 CORRECTED = "mixed model, corrected"
 
 
@@ -282,7 +293,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
     person, prototype = np.nonzero(np.isfinite(value))
     response = value[person, prototype][:, None]
     design = PanelDesign(
-        attributes=(LIKING,),
+        attributes=("liking",),
         prototypes=tuple(str(name) for name in frame.columns),
         assessors=tuple(str(name) for name in frame.index),
         response=response,
@@ -330,184 +341,12 @@ def corrected_test(test: dict[str, Any], epsilon: float) -> dict[str, Any]:
     return test | {"test": CORRECTED, "df": df, "df_error": df_error, "p_value": p_value}
 
 
-# Liking looked at in other ways: by ranks, by the order of the nine points alone, and by place in the serving.
-
-
-NOT_FITTED = (
-    "The model that uses only the order of the nine points was not fitted; without being asked for it is left out with "
-    "more than {most} consumers, where it takes seconds."
-)
-NOT_SETTLED = (
-    "The model that uses only the order of the nine points did not settle on these answers (a prototype may have been "
-    "given one answer only); it is left out."
-)
-MOST_LOST = 0.5  # share of the consumers; with more gaps than this the serving was meant to be incomplete
-_SERVING_COLUMNS = ["effect", "statistic", "df", "df_error", "p_value", "prototype_p_value"]
-_POSITION_COLUMNS = ["position", "n", "estimate", "std_error"]
-_SHIFT_COLUMNS = ["prototype", "estimate", "std_error"]
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class RanksBeside:
-    """The rank test the gaps allow: its row among the tests, how many it uses, and why it loses the others."""
-
-    name: str = ""
-    tests: list[dict[str, Any]] = field(default_factory=list)
-    n_consumers: int = 0
-    n_answers: int = 0
-    why: str = ""
-    method: str = "no rank test"
-    notes: list[str] = field(default_factory=list)
-
-
-def ranks_beside(frame: pd.DataFrame) -> RanksBeside:
-    """Rank the prototypes within each consumer: Friedman's test on complete rows, unless most rows have gaps.
-
-    Where more than half of the consumers have gaps by design, Durbin's test or that of Skillings and Mack uses them.
-    """
-    complete = frame.notna().all(axis=1)
-    by_design = complete.mean() < MOST_LOST
-    ranked = frame if by_design else frame.loc[complete]
-    try:
-        found = rank_tables("liking", ranked).attribute
-    except ModelError as error:
-        return RanksBeside(notes=[f"There is no rank test beside it: {error}"])
-    n = int(found["n_assessors"])
-    used = ranked.loc[ranked.notna().sum(axis=1) >= 2]
-    name, n_answers = str(found["method"]), int(used.notna().to_numpy().sum())
-    row = {
-        "test": name,
-        **{key: float(found[key]) for key in ("statistic", "df", "df_error", "p_value")},
-        "n_consumers": n,
-        "n_answers": n_answers,
-    }
-    kind = "exact" if found["exact"] else "F" if name == "Durbin" else "chi-square"
-    lost = len(frame) - n
-    why = "did not try every prototype" if name == FRIEDMAN else "tried one prototype only"
-    return RanksBeside(
-        name=name,
-        tests=[row],
-        n_consumers=n,
-        n_answers=n_answers,
-        why=why if lost else "",
-        method=f"{name}'s test of the ranks within each consumer ({kind} p-value)",
-    )
-
-
-def shifts_in_order(
-    frame: pd.DataFrame, wanted: bool | None, most: int
-) -> tuple[list[dict[str, Any]], pd.DataFrame, str]:
-    """Fit the cumulative logit with a random intercept: its test, each prototype's shift, or why there is none.
-
-    Without a wish it is fitted for at most `most` consumers.
-    """
-    nothing = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SHIFT_COLUMNS}).astype({"prototype": "str"})
-    if not (len(frame) <= most if wanted is None else wanted):
-        return [], nothing, NOT_FITTED.format(most=most)
-    value = np.rint(frame.to_numpy(dtype=float))
-    person, prototype = np.nonzero(np.isfinite(value))
-    answer = value[person, prototype].astype(np.intp)
-    columns = np.eye(frame.shape[1])[prototype][:, 1:]
-    full = fit_cumulative_logit(answer, columns, person)
-    without = fit_cumulative_logit(answer, columns[:, :0], person)
-    if not (full.settled and without.settled):
-        return [], nothing, NOT_SETTLED
-    df = frame.shape[1] - 1
-    statistic = max(2 * (full.log_likelihood - without.log_likelihood), 0.0)
-    row = {
-        "test": "cumulative logit",
-        "statistic": statistic,
-        "df": float(df),
-        "df_error": np.nan,
-        "p_value": float(gammaincc(df / 2, statistic / 2)),
-        "n_consumers": int(np.unique(person).size),
-        "n_answers": len(answer),
-    }
-    shift = pd.DataFrame(
-        {
-            "prototype": pd.Series(frame.columns, dtype="str"),
-            "estimate": np.r_[0.0, full.coefficients],
-            "std_error": np.r_[np.nan, np.sqrt(np.diagonal(full.coefficient_covariance))],
-        }
-    )
-    return [row], shift, ""
-
-
-def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Test position and session as further fixed effects; return the tests, and the mean liking by position."""
-    rows, columns, parts, positions = _with_serving(answers)
-    none = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SERVING_COLUMNS}).astype({"effect": "str"})
-    no_positions = pd.DataFrame({name: pd.Series(dtype="float64") for name in _POSITION_COLUMNS})
-    if not parts:
-        return none, no_positions
-    person = pd.factorize(rows["assessor"])[0].astype(np.intp)
-    response = rows["answer"].to_numpy(dtype=float)[:, None]
-    try:
-        fit = fit_mixed_model(response, columns, [person])
-    except ModelError:
-        return none, no_positions
-    everything = np.eye(columns.shape[1])
-    k = answers.frame.shape[1]
-    order = [list(answers.frame.columns).index(name) for name in natural_order(map(str, answers.frame.columns))]
-    same = test_contrasts(fit, everything[order[1:]] - everything[order[:1]])
-    told = []
-    for effect, part in parts.items():
-        test = test_contrasts(fit, everything[part])
-        told.append((effect, test.statistic[0], float(test.df), test.df_error[0], test.p_value[0], same.p_value[0]))
-    if "position" not in parts:
-        return pd.DataFrame(told, columns=_SERVING_COLUMNS), no_positions
-    own = everything[parts["position"]]
-    contrasts = np.vstack([own, -own.sum(axis=0)])
-    contrasts[:, :k] = 1 / k
-    found = estimate_contrasts(fit, contrasts)
-    by_position = pd.DataFrame(
-        {
-            "position": positions,
-            "n": [int((rows["position"] == place).sum()) for place in positions],
-            "estimate": found.estimate[0],
-            "std_error": found.std_error[0],
-        }
-    )
-    return pd.DataFrame(told, columns=_SERVING_COLUMNS), by_position
-
-
-def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, slice], list[float]]:
-    """Return the answers with a known place, their fixed columns, which of these are which effect, and the positions.
-
-    An effect that follows from the ones before (each session holds other prototypes only) is left out.
-    """
-    rows = answers.rows
-    known = rows["position"].notna() if rows["position"].notna().any() else rows["session"] != ""
-    rows = rows.loc[known]
-    columns = np.eye(answers.frame.shape[1])[answers.frame.columns.get_indexer(pd.Index(rows["prototype"]))]
-    columns = columns[:, columns.any(axis=0)]
-    parts: dict[str, slice] = {}
-    positions: list[float] = []
-    if columns.shape[1] < answers.frame.shape[1]:
-        return rows, columns, parts, positions
-    for effect in ("session", "position"):
-        code, levels = pd.factorize(rows[effect], sort=True)
-        if len(levels) < 2 or (code < 0).any():
-            continue
-        each = np.eye(len(levels))[code]
-        proposed = np.hstack([columns, each[:, :-1] - each[:, -1:]])
-        if np.linalg.matrix_rank(proposed.T @ proposed, hermitian=True) < proposed.shape[1]:
-            continue
-        parts[effect] = slice(columns.shape[1], proposed.shape[1])
-        columns = proposed
-        positions = [float(level) for level in levels] if effect == "position" else positions
-    return rows, columns, parts, positions
-
-
-# Liking answers counted: the nine points, the top of the scale, who gave one answer only, what each method loses.
-
-
 POINTS = range(1, 10)
 BOXES = {"top 2": 8, "top 3": 7}  # the lowest answer that counts
 FEWEST_ALIKE = 3  # one answer for two prototypes says nothing about a person
 
 
-def answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
+def _answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
     """Return how often each point was given: `prototype answer count base share`; means go to the nearest point."""
     value = np.rint(frame.to_numpy(dtype=float))
     base = np.isfinite(value).sum(axis=0)
@@ -523,7 +362,7 @@ def answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
+def _top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
     """Return `prototype box count base share ci_low ci_high`: answers at the top of the scale."""
     value = frame.to_numpy(dtype=float)
     base = np.isfinite(value).sum(axis=0)
@@ -561,7 +400,7 @@ def same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def with_paired_tests(differences: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
+def _with_paired_tests(differences: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
     """Return `differences` with `n_both paired_std_error paired_p_value`, Student's paired test of each pair alone."""
     value = frame.to_numpy(dtype=float)
     place = frame.columns.get_indexer

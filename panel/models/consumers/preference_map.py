@@ -3,24 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers
-from panel.models.consumers.preference import Liked, direction_rows, ideal_rows, sensation_rows, share_rows
 from panel.models.consumers.segments import Segments, find_segments
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import PrototypeMap, find_map
+from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.maps.groups import without_levels
-from panel.stats.maps.links import needed_correlation
+from panel.stats.maps.ideal_points import direction_interval, fit_plane, inside_hull
+from panel.stats.maps.links import correlations, needed_correlation
 from panel.study.study import Study
 
 LEVEL = 0.95
 FEWEST_PROTOTYPES = 6  # with five the circular model has one degree of freedom left
 DRAWS, FEWER_DRAWS, MANY = 1000, 200, 1000  # draws of consumers; fewer where there are more than `MANY` of them
 MAP_DRAWS = 100  # the regions of the map are not used here
+_GRID = 41  # places along each side of the map
+_FEWEST_OWN = 6  # prototypes a consumer has to have tried for a model of his own
+_REACH = 0.02  # of the map beyond the outermost prototypes
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -34,21 +40,23 @@ class PreferenceMap:
     liking
         `segment prototype estimate n`: mean liking, the consumers' own levels taken out.
     directions
-        `segment n_consumers slope_1 slope_2 angle angle_low angle_high share p_value`: the vector model of the mean
-        liking on the two components: direction of the steepest rise in degrees anticlockwise from the first component,
-        its interval when consumers are drawn anew (ends as angles, not wrapped), `share` of the variation of the means
-        it describes (R2), and its F test, whose unit is the prototype.
+        `segment n_consumers slope_1 slope_2 angle angle_low angle_high share p_value clear`: the vector model of the
+        mean liking on the two components: direction of the steepest rise in degrees anticlockwise from the first
+        component, its interval when consumers are drawn anew (ends as angles, not wrapped), `share` of the variation of
+        the means it describes (R2), and its F test, whose unit is the prototype; `clear` by that.
     ideals
         `segment peak component_1 component_2 inside share curvature_p_value drawn_peak ci_low_1 ci_high_1 ci_low_2
-        ci_high_2`: the circular ideal-point model; `peak` is True where liking falls off around the point, `inside`
-        whether it lies among the prototypes, `drawn_peak` the share of draws of consumers with a peak, the intervals
-        those of its place in these draws.
+        ci_high_2 shown`: the circular ideal-point model; `peak` is True where liking falls off around the point,
+        `inside` whether it lies among the prototypes, `drawn_peak` the share of draws of consumers with a peak, the
+        intervals those of its place in these draws; `shown` where a peak describes liking better than a direction
+        alone.
     shares
         `component_1 component_2 share`: places among the prototypes, and the share of consumers whose own vector model
         puts their liking there above their own mean.
     sensations
-        `segment attribute estimate n p_value ci_low ci_high beyond`: correlation of mean liking and the panel's mean
-        over the prototypes; `beyond` where it is larger than chance makes a single pair.
+        `segment attribute estimate n p_value ci_low ci_high beyond p_adjusted shown`: correlation of mean liking and
+        the panel's mean over the prototypes; `beyond` where it is larger than chance makes a single pair, `shown` where
+        it is so after Holm over all these pairs.
     limit
         The correlation a single pair chosen beforehand needs.
     components
@@ -107,25 +115,27 @@ def map_preferences(
     own = pd.DataFrame(without_levels(frame.to_numpy(dtype=float)), index=frame.index, columns=both)
     places = placed.prototypes.set_index("prototype").loc[both].reset_index()
     points = places[["component_1", "component_2"]].to_numpy(dtype=float)
-    liked = [Liked(0, own), *_by_group(own, groups)]
+    liked = [_Liked(0, own), *_by_group(own, groups)]
     profile = means.pivot_table(index="prototype", columns="attribute", values="estimate").loc[both]
     order = [name for name in study.attributes if name in profile.columns]
     draws = DRAWS if len(frame) <= MANY else FEWER_DRAWS
+    sensations = pd.concat([_sensation_rows(each, profile[order], level) for each in liked], ignore_index=True)
+    adjusted = holm(sensations["p_value"])
     drawn = [(each, points, each.drawn(draws, rng), level) for each in liked]
     return PreferenceMap(
         places=places,
         liking=pd.concat([each.table() for each in liked], ignore_index=True),
-        directions=pd.DataFrame([direction_rows(*each) for each in drawn]),
-        ideals=pd.DataFrame([ideal_rows(*each) for each in drawn]),
-        shares=share_rows(own, points),
-        sensations=pd.concat([sensation_rows(each, profile[order], level) for each in liked], ignore_index=True),
+        directions=pd.DataFrame([_direction_rows(*each) for each in drawn]),
+        ideals=pd.DataFrame([_ideal_rows(*each) for each in drawn]),
+        shares=_share_rows(own, points),
+        sensations=sensations.assign(p_adjusted=adjusted, shown=below(adjusted, 1 - level)),
         limit=float(needed_correlation(len(both), level)),
         components=placed.components[["component", "share"]],
         n_consumers=len(frame),
         question=answers.question,
         level=level,
         method=_method(placed, len(both), draws),
-        notes=tuple(_notes(placed, len(both), profile.shape[1], level)),
+        notes=tuple(_notes(placed, len(both), profile.shape[1])),
     )
 
 
@@ -140,11 +150,132 @@ def _in_both(placed: PrototypeMap, frame: pd.DataFrame) -> list[str]:
     return both
 
 
-def _by_group(own: pd.DataFrame, groups: Segments) -> list[Liked]:
+def _by_group(own: pd.DataFrame, groups: Segments) -> list[_Liked]:
     if groups.n_groups < 2:
         return []
     segment = groups.consumers.set_index("assessor")["segment"].reindex(own.index)
-    return [Liked(group, own.loc[(segment == group).to_numpy()]) for group in range(1, groups.n_groups + 1)]
+    return [_Liked(group, own.loc[(segment == group).to_numpy()]) for group in range(1, groups.n_groups + 1)]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Liked:
+    """Liking of one group of consumers (rows) for the prototypes (columns), own levels taken out, NaN for gaps."""
+
+    segment: int
+    own: pd.DataFrame
+
+    def means(self) -> Array:
+        """Mean liking of each prototype."""
+        return np.asarray(self.own.mean().to_numpy(dtype=float))
+
+    def table(self) -> pd.DataFrame:
+        """Return `segment prototype estimate n`."""
+        return pd.DataFrame(
+            {
+                "segment": self.segment,
+                "prototype": pd.Series(self.own.columns, dtype="str"),
+                "estimate": self.means(),
+                "n": self.own.notna().sum().to_numpy(),
+            }
+        )
+
+    def drawn(self, draws: int, rng: np.random.Generator) -> Array:
+        """Return mean likings (prototypes, draws) of consumers drawn anew; without draws that miss a prototype."""
+        value = self.own.to_numpy(dtype=float)
+        n = len(value)
+        times = rng.multinomial(n, np.full(n, 1 / n), size=draws).astype(float)
+        present = np.isfinite(value)
+        count = times @ present
+        total = times @ np.where(present, value, 0.0)
+        whole = (count > 0).all(axis=1)
+        return np.asarray((total[whole] / count[whole]).T)
+
+
+def _direction_rows(liked: _Liked, points: Array, drawn: Array, level: float) -> dict[str, Any]:
+    """Return one row of `PreferenceMap.directions`."""
+    fit = fit_plane(points, liked.means()[:, None])
+    slope = fit.slope[0]
+    low, high = direction_interval(fit_plane(points, drawn).slope, slope, level)
+    angle = float(np.degrees(np.arctan2(slope[1], slope[0])))
+    return {
+        "segment": liked.segment,
+        "n_consumers": len(liked.own),
+        "slope_1": float(slope[0]),
+        "slope_2": float(slope[1]),
+        "angle": angle,
+        "angle_low": angle + low,
+        "angle_high": angle + high,
+        "share": float(fit.r2[0]),
+        "p_value": float(fit.p_value[0]),
+        "clear": bool(below(fit.p_value[0], 1 - level)),
+    }
+
+
+def _ideal_rows(liked: _Liked, points: Array, drawn: Array, level: float) -> dict[str, Any]:
+    """Return one row of `PreferenceMap.ideals`."""
+    fit = fit_plane(points, liked.means()[:, None])
+    again = fit_plane(points, drawn)
+    peaked = again.curvature < 0
+    ends = [(1 - level) / 2, (1 + level) / 2]
+    limits = np.quantile(again.peak[peaked], ends, axis=0) if peaked.any() else np.full((2, 2), np.nan)
+    return {
+        "segment": liked.segment,
+        "peak": bool(fit.curvature[0] < 0),
+        "component_1": float(fit.peak[0, 0]),
+        "component_2": float(fit.peak[0, 1]),
+        "inside": bool(inside_hull(points, fit.peak)[0]),
+        "share": float(fit.circular_r2[0]),
+        "curvature_p_value": float(fit.curvature_p_value[0]),
+        "drawn_peak": float(peaked.mean()),
+        "ci_low_1": float(limits[0, 0]),
+        "ci_high_1": float(limits[1, 0]),
+        "ci_low_2": float(limits[0, 1]),
+        "ci_high_2": float(limits[1, 1]),
+        "shown": bool(fit.curvature[0] < 0 and below(fit.curvature_p_value[0], 1 - level)),
+    }
+
+
+def _share_rows(own: pd.DataFrame, points: Array) -> pd.DataFrame:
+    """Return `component_1 component_2 share` over a grid among the prototypes.
+
+    Consumers with the same gaps share their points and are fitted together.
+    """
+    value = own.to_numpy(dtype=float)
+    present = np.isfinite(value)
+    above = []
+    low, high = points.min(axis=0), points.max(axis=0)
+    room = _REACH * (high - low)
+    across, up = np.meshgrid(*(np.linspace(a, b, _GRID) for a, b in zip(low - room, high + room, strict=True)))
+    places = np.column_stack([across.ravel(), up.ravel()])
+    places = places[inside_hull(points, places)]
+    for pattern in np.unique(present, axis=0):
+        if pattern.sum() < _FEWEST_OWN:
+            continue
+        rows = value[(present == pattern).all(axis=1)][:, pattern]
+        fit = fit_plane(points[pattern], rows.T)
+        predicted = fit.intercept + places @ fit.slope.T
+        above.append(predicted > rows.mean(axis=1))
+    if not above or not len(places):
+        return pd.DataFrame({name: pd.Series(dtype="float64") for name in ("component_1", "component_2", "share")})
+    share = np.hstack(above).mean(axis=1)
+    return pd.DataFrame({"component_1": places[:, 0], "component_2": places[:, 1], "share": share})
+
+
+def _sensation_rows(liked: _Liked, profile: pd.DataFrame, level: float) -> pd.DataFrame:
+    """Return `segment attribute estimate n p_value ci_low ci_high beyond`, prototypes by attributes in `profile`."""
+    found = correlations(liked.means()[:, None], profile.to_numpy(dtype=float), level)
+    return pd.DataFrame(
+        {
+            "segment": liked.segment,
+            "attribute": pd.Series(profile.columns, dtype="str"),
+            "estimate": found.estimate[0],
+            "n": found.n[0],
+            "p_value": found.p_value[0],
+            "ci_low": found.ci_low[0],
+            "ci_high": found.ci_high[0],
+            "beyond": below(found.p_value[0], 1 - level),
+        }
+    )
 
 
 def _method(placed: PrototypeMap, n: int, draws: int) -> str:
@@ -156,7 +287,7 @@ def _method(placed: PrototypeMap, n: int, draws: int) -> str:
     )
 
 
-def _notes(placed: PrototypeMap, n: int, n_attributes: int, level: float) -> list[str]:
+def _notes(placed: PrototypeMap, n: int, n_attributes: int) -> list[str]:
     left = 1 - float(placed.components["share"].iloc[:2].sum())
     return [
         f"{n} prototypes are {n} points: read the map as a hint where to look, and make and test what it suggests.",
@@ -166,6 +297,6 @@ def _notes(placed: PrototypeMap, n: int, n_attributes: int, level: float) -> lis
         "how far out it is; near the middle it says little.",
         f"About {100 * left:.0f} % of the differences the panel found are not on the two components; liking may "
         "depend on them.",
-        f"With {n_attributes} attributes about {(1 - level) * n_attributes:.1f} go beyond the limit by chance alone, "
-        "and attributes that go together cannot be told apart: no correlation here shows a cause.",
+        f"Correlations with {n_attributes} attributes are adjusted by Holm over all attributes and groups. Attributes "
+        "that go together cannot be told apart: no correlation here shows a cause.",
     ]

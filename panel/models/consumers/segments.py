@@ -24,6 +24,7 @@ RARE = 0.01  # noise alone must look as grouped as this more rarely
 STABLE = 0.6  # of Jaccard's index when consumers are drawn anew (Hennig 2007: below 0.6 a group is not to be trusted)
 MOST_GROUPS = 4
 SMALLEST_GROUP = 5  # consumers
+SAME_TASTE = 0.7  # correlation of two groups' means from which they order prototypes alike: half the variation shared
 DRAWS, AGAIN = 199, 100
 Step = tuple[int, float, float, float, int, bool]  # the columns of `Segments.steps`
 MOST_DRAWN = 300  # consumers that enter the draws; with more of them the draws use a random part
@@ -48,10 +49,10 @@ class Segments:
         `favourite` where the prototype cannot be separated from the best one of that group.
     divided
         `prototype versus segment estimate ci_low ci_high`: pairs that cannot be separated over all consumers, while one
-        group clearly likes the one better and another group leans the other way.
+        group likes the one better (its interval is above zero) and another group leans the other way.
     alike
-        `segment versus correlation`: correlation of the mean profiles of two groups; near 1 they like the same
-        prototypes, one of them more strongly.
+        `segment versus correlation same_taste`: correlation of the mean profiles of two groups; near 1 they like the
+        same prototypes, one of them more strongly.
     left_out
         `assessor n`: consumers who tried too few prototypes to be put into a group.
     why_one
@@ -116,9 +117,9 @@ def find_segments(
         question=answers.question,
         n_groups=len(groups),
         steps=pd.DataFrame(steps, columns=["groups", "share", "p_value", "stability", "smallest", "accepted"]),
-        consumers=group_of(frame, used, labels),
+        consumers=_group_of(frame, used, labels),
         means=means,
-        divided=pairs_by_group(model),
+        divided=_pairs_by_group(model),
         alike=_alike(means, groups),
         left_out=pd.DataFrame(
             {
@@ -195,7 +196,8 @@ def _alike(means: pd.DataFrame, groups: range) -> pd.DataFrame:
         (first, second, float(np.corrcoef(profile[first], profile[second])[0, 1]))
         for first, second in combinations(groups, 2)
     ]
-    return pd.DataFrame(rows, columns=["segment", "versus", "correlation"])
+    found = pd.DataFrame(rows, columns=["segment", "versus", "correlation"])
+    return found.assign(same_taste=found["correlation"] >= SAME_TASTE)
 
 
 def _method(needed: int) -> str:
@@ -248,7 +250,7 @@ def numbered(labels: Labels) -> Labels:
     return np.asarray(np.argsort(order)[labels])
 
 
-def group_of(frame: pd.DataFrame, used: pd.DataFrame, labels: Labels) -> pd.DataFrame:
+def _group_of(frame: pd.DataFrame, used: pd.DataFrame, labels: Labels) -> pd.DataFrame:
     """Return `assessor segment`, 0 for consumers left out."""
     found = pd.Series(labels + 1, index=used.index).reindex(frame.index).fillna(0).astype("int64")
     return pd.DataFrame({"assessor": pd.Series(frame.index, dtype="str"), "segment": found.to_numpy()})
@@ -268,7 +270,7 @@ def group_means(model: dict[int, LikingModel], used: pd.DataFrame, labels: Label
     return pd.concat(parts, ignore_index=True)[_MEANS] if parts else pd.DataFrame(columns=_MEANS)
 
 
-def pairs_by_group(model: dict[int, LikingModel]) -> pd.DataFrame:
+def _pairs_by_group(model: dict[int, LikingModel]) -> pd.DataFrame:
     """Return pairs not separated over all consumers that one group separates while another leans the other way."""
     groups = [group for group in model if group]
     if len(groups) < 2 or 0 not in model:

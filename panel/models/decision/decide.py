@@ -139,6 +139,7 @@ def decide(
     confounds = find_confounds(study)
     pairs = _untold(_pairs(ranking, drawn, windows, liking, level), confounds, drawn.attributes)
     left = contenders(ranking, pairs)
+    more = (*_narrow(study, profile, differences), no_liking, *confound_notes(confounds))
     return Decision(
         ranking=ranking,
         windows=windows.rows,
@@ -156,13 +157,7 @@ def decide(
         n_consumers=0 if liking is None else liking.n_consumers,
         level=level,
         method=decision_method(DRAWS, level, liking) + (f" {drawn.batch_words}" if drawn.batch_words else ""),
-        notes=decision_notes(
-            profile,
-            drawn,
-            limits,
-            study.benchmark,
-            (*_narrow(study, profile, differences), no_liking, *confound_notes(confounds)),
-        ),
+        notes=decision_notes(profile, drawn, limits, study.benchmark, more),
     )
 
 

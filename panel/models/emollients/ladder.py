@@ -23,8 +23,7 @@ from panel.models.emollients.prediction_model import (
 )
 from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.stats.comparing.estimability import below
-from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
+from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import (
     Drivers,
@@ -450,10 +449,11 @@ def _seen(effects: pd.DataFrame) -> tuple[dict[str, list[str]], dict[str, list[s
     alone, along = seen.loc[seen["goes_along"] == ""], seen.loc[seen["goes_along"] != ""]
     named = [f"{swap}{WITH}{factor}" for swap, factor in zip(along["swap"], along["goes_along"], strict=True)]
     along = along.assign(swap=pd.Series(named, index=along.index, dtype="str"))
-    return tuple(  # type: ignore[return-value]
-        {str(name): list(part["swap"]) for name, part in rows.groupby("attribute", sort=False)}
-        for rows in (alone, along)
-    )
+    return _by_attribute(alone), _by_attribute(along)
+
+
+def _by_attribute(rows: pd.DataFrame) -> dict[str, list[str]]:
+    return {str(name): list(part["swap"]) for name, part in rows.groupby("attribute", sort=False)}
 
 
 def _property(links: Links | None, attribute: str) -> tuple[str, list[str]]:

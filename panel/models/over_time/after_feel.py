@@ -15,8 +15,7 @@ from scipy.special import stdtrit
 from panel.errors import ModelError
 from panel.models.prototypes.differences import nothing_left
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.estimability import below
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.scores_used import scores_used

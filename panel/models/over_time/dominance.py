@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.stats.comparing.estimability import below
+from panel.stats.comparing.multiplicity import below
 from panel.stats.curves.over_time import DRAWS, SAME, chance_line, difference_p, standardised
 from panel.study.study import Study, those_in
 

@@ -11,18 +11,11 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import (
-    CANNOT_TELL,
-    EQUIVALENT,
-    WOULD_BE,
-    Differences,
-    deciding_alpha,
-    untold_pairs,
-)
+from panel.models.prototypes.differences import Differences
+from panel.models.prototypes.verdict import CANNOT_TELL, EQUIVALENT, WOULD_BE, deciding_alpha, untold_pairs
 from panel.stats.arrays import Array
 from panel.stats.comparing.equivalence import non_inferiority, two_one_sided_tests
-from panel.stats.comparing.estimability import below
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.study.scores_used import PlannedDifference, stated_differences
 from panel.study.study import Study
 

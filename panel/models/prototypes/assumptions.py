@@ -11,8 +11,7 @@ import pandas as pd
 from panel.models.prototypes.differences import attribute_rows, inference
 from panel.models.prototypes.ranks import ScoredPanel, scored_panels
 from panel.stats.arrays import Array
-from panel.stats.comparing.estimability import below
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import (
     MixedResiduals,

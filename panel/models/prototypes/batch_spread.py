@@ -78,8 +78,7 @@ def own_batch_spread(study: Study, confounds: Confounds) -> BatchSpread:
         return stated
     fits, _ = fit_panel(study, scores_used(study).frame)
     learned = learned_batch_sd(pd.concat([variance_rows(*each) for each in fits]), confounds) if fits else {}
-    sd, df = learned.get(SD_FACT, {}), learned.get(DF_FACT, 1)
-    return BatchSpread(sd, float(df), stated.batches) if sd else stated  # type: ignore[arg-type]
+    return batch_spread(Study({}, learned), confounds) if learned else stated
 
 
 def learned_batch_sd(variances: pd.DataFrame, confounds: Confounds) -> dict[str, object]:

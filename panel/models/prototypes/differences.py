@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import combinations
@@ -11,14 +11,8 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
 from panel.checks.confounds import (
-    BATCH,
-    IN_THESE_BATCHES,
-    MAKING_DAY,
-    OF_TEST,
-    WHOLLY,
     Confounds,
     batch_of_score,
     find_confounds,
@@ -26,10 +20,9 @@ from panel.checks.confounds import (
 )
 from panel.errors import ModelError
 from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array, serving_labels
+from panel.models.prototypes.verdict import DIFFERS, attribute_verdicts, difference_verdicts
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.equivalence import two_one_sided_tests
-from panel.stats.comparing.estimability import below
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
 from panel.stats.mixed.kenward_roger import kenward_roger
 from panel.stats.mixed.reml import (
@@ -143,26 +136,16 @@ def find_differences(
     used = scores_used(study)
     benchmark = versus if versus is not None else study.benchmark
     _ask(study, used.frame, versus)
-    stated = study.facts.get("margin")
-    if margin is None and isinstance(stated, int | float):
-        margin = float(stated)
+    margin, margin_stated = _margin(study, margin)
     fits, left_out = fit_panel(study, used.frame, adjust_for)
     _ask_fits(fits, left_out)
     order = {name: place for place, name in enumerate(study.attributes)}
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
     confounds = find_confounds(study, used.frame)
-    attributes = _stack((attribute_rows(*each) for each in told), order)
-    attributes["p_adjusted"] = holm(attributes["p_value"].to_numpy())
+    attributes = _stack((attribute_rows(*each) for each in told), order).assign(p_adjusted=_over_attributes)
     pairs = _stack((pair_rows(d, infer, level) for d, _, infer in told), order)
     attributes = attribute_verdicts(attributes, pairs, confounds, level)
-    judge = partial(
-        difference_verdicts,
-        margin=margin,
-        alpha=1 - level,
-        told_apart=dict(zip(attributes["attribute"], attributes["verdict"] == DIFFERS, strict=True)),
-        confounds=confounds,
-        margin_stated=margin is None or margin == stated,
-    )
+    judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     return Differences(
         attributes=attributes,
@@ -176,10 +159,37 @@ def find_differences(
         benchmark=benchmark if against else None,
         confounds=confounds,
         margin=margin,
-        margin_stated=margin is not None and margin == stated,
+        margin_stated=margin_stated,
         level=level,
         method=difference_method([design for design, _ in fits], benchmark if against else None, small_sample),
         notes=(*difference_notes(fits, left_out), *confound_notes(confounds)),
+    )
+
+
+def _over_attributes(attributes: pd.DataFrame) -> NDArray[np.float64]:
+    """Return the p-values of the F tests, adjusted by Holm."""
+    return holm(attributes["p_value"].to_numpy())
+
+
+def _margin(study: Study, margin: float | None) -> tuple[float | None, bool]:
+    """Return the margin, the study's own by default, and whether the study states it."""
+    stated = study.facts.get("margin")
+    if margin is None and isinstance(stated, int | float):
+        margin = float(stated)
+    return margin, margin is not None and margin == stated
+
+
+def _judge(
+    attributes: pd.DataFrame, confounds: Confounds, margin: float | None, level: float, margin_stated: bool
+) -> Callable[[pd.DataFrame], pd.DataFrame]:
+    """Return the rule that decides on differences, gated by the attributes' own verdicts."""
+    return partial(
+        difference_verdicts,
+        margin=margin,
+        alpha=1 - level,
+        told_apart=dict(zip(attributes["attribute"], attributes["verdict"] == DIFFERS, strict=True)),
+        confounds=confounds,
+        margin_stated=margin_stated,
     )
 
 
@@ -519,167 +529,6 @@ def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tu
                     f"The variance {VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
                     f"with the residual for {', '.join(zero)}.{careful}"
                 )
-
-
-# What may be said of a difference: does it differ, is it alike, or can't it be told? One rule, made once.
-
-
-DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
-MATTERS = "differs and matters"
-MAY_MATTER = "differs, may matter"
-SMALL = "differs but small"
-WOULD_BE_SMALL = "differs, would be small"
-EQUIVALENT = "equivalent within the margin"
-WOULD_BE = "would be within the margin"
-ALPHA = 0.05
-TYPED_IN = "the margin was typed in after the scores, and shows nothing"
-NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
-
-
-def difference_verdicts(
-    differences: pd.DataFrame,
-    margin: float | None,
-    *,
-    alpha: float = ALPHA,
-    told_apart: Mapping[str, bool] | None = None,
-    confounds: Confounds | None = None,
-    margin_stated: bool = True,
-) -> pd.DataFrame:
-    """Return `differences` with `verdict said because alike_p alike_low alike_high alike_level`.
-
-    Parameters
-    ----------
-    differences
-        `estimate std_error df ci_low ci_high`, NaN where there is no estimate; all rows are one family for "alike".
-    margin
-        The largest difference that does not matter.
-    told_apart
-        Attribute to whether its prototypes differ at all, over all attributes; by default every attribute does.
-    confounds
-        What the pairs cannot be told from; where they come with batches, `said` names them.
-    margin_stated
-        Whether the margin was stated before the scores; else it shows nothing, and `said` is what it would be.
-
-    `verdict` is `differs` where the simultaneous interval leaves out zero and the attribute is told apart at all;
-    `alike` where two one-sided tests are below `alpha`, adjusted by Holm over all rows, which is so exactly where both
-    ends of (`alike_low`, `alike_high`), the interval of that step, lie within the margin; else, and wherever a factor
-    of the test goes wholly along with the pair, `cannot tell`. `said` is how it is told, `because` what else could
-    explain it.
-    """
-    low, high = differences["ci_low"].to_numpy(float), differences["ci_high"].to_numpy(float)
-    alone = (low > 0) | (high < 0)
-    open_ones, because = _asked(differences, confounds)
-    gated = _gate(differences, told_apart)
-    apart = alone & ~open_ones & gated
-    frame = _alike(differences, margin, open_ones, alpha)
-    within = below(frame["alike_p"], alpha)
-    beyond = np.zeros_like(apart) if margin is None else (low > margin) | (high < -margin)
-    inside = np.zeros_like(apart) if margin is None else (low > -margin) & (high < margin)
-    small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
-    plain = DIFFERS if margin is None else MAY_MATTER
-    said = np.select(
-        [apart & beyond, apart & within & inside, apart, within], [MATTERS, small, plain, equal], CANNOT_TELL
-    )
-    verdict = np.select([apart, within & margin_stated], [DIFFERS, ALIKE], CANNOT_TELL)
-    extra = [
-        (alone & ~open_ones & ~gated, NOT_BESIDE_THE_OTHERS),
-        (within & ~np.array(margin_stated), TYPED_IN),
-    ]
-    for where, words in extra:
-        because = [
-            f"{words}; {old}" if told and old else words if told else old
-            for told, old in zip(where, because, strict=True)
-        ]
-    return frame.assign(verdict=verdict, said=_with_batches(differences, said, verdict, confounds), because=because)
-
-
-def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.ndarray:
-    """Return which differences have no estimate, or go wholly along with a factor of the test."""
-    return _asked(differences, confounds)[0]
-
-
-def attribute_verdicts(
-    attributes: pd.DataFrame, pairs: pd.DataFrame, confounds: Confounds, level: float
-) -> pd.DataFrame:
-    """Return `attributes` with `verdict because`: `differs` where the F test says so and some pair can be told."""
-    open_ones, because = _asked(pairs, confounds)
-    asked = pairs[["attribute"]].assign(open=open_ones, because=because)
-    nothing = asked.groupby("attribute", sort=False)["open"].all()
-    untold = np.array([bool(nothing.get(name, False)) for name in attributes["attribute"]], dtype=bool)
-    first = asked.drop_duplicates("attribute").set_index("attribute")["because"]
-    words = [str(first[name]) if no else "" for name, no in zip(attributes["attribute"], untold, strict=True)]
-    apart = below(attributes["p_adjusted"], 1 - level) & ~untold
-    return attributes.assign(verdict=np.where(apart, DIFFERS, CANNOT_TELL), because=words)
-
-
-def _gate(differences: pd.DataFrame, told_apart: Mapping[str, bool] | None) -> np.ndarray:
-    if told_apart is None:
-        return np.ones(len(differences), dtype=bool)
-    attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
-    return np.array([told_apart.get(name, True) for name in attributes], dtype=bool)
-
-
-def _alike(differences: pd.DataFrame, margin: float | None, open_ones: np.ndarray, alpha: float) -> pd.DataFrame:
-    """Return the rows with the test of lying within the margin, and the interval that decides it."""
-    known = differences["std_error"].notna().to_numpy() & ~open_ones
-    if margin is None or not margin > 0 or not known.any():
-        return differences.assign(alike_p=np.nan, alike_low=np.nan, alike_high=np.nan, alike_level=np.nan)
-    estimate, error, df = (differences[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
-    tested = two_one_sided_tests(estimate, error, df, -margin, margin, alpha)
-    p = np.where(known, tested.p_value, np.nan)
-    step = deciding_alpha(p, alpha)
-    half = stdtrit(df, 1 - step) * error
-    return differences.assign(
-        alike_p=holm(p), alike_low=estimate - half, alike_high=estimate + half, alike_level=1 - 2 * step
-    )
-
-
-def deciding_alpha(p: Array, alpha: float) -> Array:
-    """Return the level at which Holm's procedure decides on each p-value: p is below it exactly if it is rejected.
-
-    The smallest of m is held against alpha / m, the next against alpha / (m - 1), and all from the first that is not
-    below its level on against the level of that one (Holm 1979). NaN is no question.
-    """
-    order = np.argsort(p, kind="stable")[: int(np.isfinite(p).sum())]
-    step = alpha / np.arange(len(order), 0, -1)
-    kept = p[order] >= step
-    if kept.any():
-        step = np.minimum(step, step[int(kept.argmax())])
-    found = np.full(len(p), np.nan)
-    found[order] = step
-    return found
-
-
-def _asked(differences: pd.DataFrame, confounds: Confounds | None) -> tuple[np.ndarray, list[str]]:
-    """Return which pairs cannot be told at all, and what else could explain each difference, in words."""
-    lost = differences["estimate"].isna().to_numpy()
-    if confounds is None or not len(differences):
-        return lost, [""] * len(differences)
-    open_ones, because = [], []
-    attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
-    for attribute, prototype, versus in zip(attributes, differences["prototype"], differences["versus"], strict=True):
-        rows = confounds.of_pair(attribute, prototype, versus)
-        whole = rows["kind"] == WHOLLY
-        untold = rows.loc[whole & rows["factor"].isin(OF_TEST), "because"]
-        beside = rows.loc[~whole | (rows["factor"] == MAKING_DAY), "because"]
-        batch = rows.loc[rows["factor"] == BATCH, "because"]
-        open_ones.append(bool(len(untold)))
-        because.append("; ".join(untold if len(untold) else [*beside, *batch]))
-    return lost | np.array(open_ones), because
-
-
-def _with_batches(
-    differences: pd.DataFrame, said: np.ndarray, verdict: np.ndarray, confounds: Confounds | None
-) -> list[str]:
-    """Return the words with 'in these batches' where a prototype is known from fewer than two."""
-    words = [str(word) for word in said]
-    if confounds is None or not confounds.with_batches:
-        return words
-    pairs = zip(differences["prototype"], differences["versus"], strict=True)
-    return [
-        f"{word}, {IN_THESE_BATCHES}" if told != CANNOT_TELL and confounds.one_batch(*pair) else word
-        for word, told, pair in zip(words, verdict, pairs, strict=True)
-    ]
 
 
 # Which small-sample method turns a fitted model into estimates and tests.

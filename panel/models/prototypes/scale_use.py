@@ -17,7 +17,7 @@ from panel.models.prototypes.panel_design import score_array
 from panel.stats.arrays import Array
 from panel.stats.assessors.own_tables import OwnTables, own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
-from panel.stats.comparing.estimability import below
+from panel.stats.comparing.multiplicity import below
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, those_in
 

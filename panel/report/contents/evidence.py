@@ -6,15 +6,31 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 import panel
-from panel.answers import JUST_ABOUT_RIGHT, Answers
-from panel.report.contents import part_claims, part_study, tables, tables_consumers
+from panel.answers import (
+    AGREEMENT,
+    CHECK_ALL,
+    FORCED_CHOICES,
+    JUST_ABOUT_RIGHT,
+    LIKING,
+    PREFERENCE_MAP,
+    PREFERENCES,
+    SEGMENTS,
+    Answers,
+)
+from panel.report.contents import part_claims, part_study, tables
 from panel.report.contents.blocks import Maker, Report, Section, described, fact
 from panel.report.contents.part_claims import summary
 from panel.report.contents.part_results import analysis, consumers, emollients, instruments
 from panel.report.contents.part_study import balance, report_day
 from panel.report.elsewhere import work_out
 from panel.study.study import Study, is_rehearsed
+from panel.views.consumers import choices
+from panel.views.consumers.agreement import BARS, STATEMENTS
+from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS
 from panel.views.consumers.just_about_right import DROPS
+from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
+from panel.views.consumers.preference_map import SENSATIONS
+from panel.views.consumers.segments import SEGMENT_MEANS
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
 INVENTED = "Invented data, for trying things out: no evidence of anything"
@@ -107,21 +123,21 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "R": tables.readings,
         "RP": tables.partners,
         "RS": tables.reading_swaps,
-        "H": tables_consumers.liking,
-        "HT": tables_consumers.liking_tests,
-        "HA": tables_consumers.liking_pairs,
-        "HB": tables_consumers.liking_boxes,
-        "G": tables_consumers.groups,
-        "HS": tables_consumers.sensations,
+        "H": described(LIKING, LIKING_MEANS),
+        "HT": described(LIKING, LIKING_TESTS),
+        "HA": described(LIKING, LIKING_PAIRS),
+        "HB": described(LIKING, LIKING_TOP),
+        "G": described(SEGMENTS, SEGMENT_MEANS),
+        "HS": described(PREFERENCE_MAP, SENSATIONS),
         "J": described(JUST_ABOUT_RIGHT, DROPS),
-        "X": tables_consumers.terms,
-        "XT": tables_consumers.term_tests,
-        "XL": tables_consumers.lift,
-        "XA": tables_consumers.term_pairs,
-        "Y": tables_consumers.statements,
-        "YB": tables_consumers.bars,
-        "E": tables_consumers.preferences,
-        "FC": tables_consumers.forced_choices,
+        "X": described(CHECK_ALL, TERM_COUNTS),
+        "XT": described(CHECK_ALL, TERM_TESTS),
+        "XL": described(CHECK_ALL, LIFT),
+        "XA": described(CHECK_ALL, TERM_PAIRS),
+        "Y": described(AGREEMENT, STATEMENTS),
+        "YB": described(AGREEMENT, BARS),
+        "E": described(PREFERENCES, choices.PREFERENCES),
+        "FC": described(FORCED_CHOICES, choices.CHOICES),
         "DE": tables.ranking,
         "DW": tables.windows,
         "DG": tables.gates,

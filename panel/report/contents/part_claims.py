@@ -33,10 +33,11 @@ from panel.report.contents.part_study import days_told
 from panel.report.contents.tables import NO_CLAIMS, all_numbers, decision_pairs, gates, ranking, verdicts, windows
 from panel.study.knowledge import cautions
 from panel.views.assessors.assessor_words import panel_headline
-from panel.views.consumers.liking import liking_headline
-from panel.views.consumers.segments import segments_headline
+from panel.views.consumers.liking import tell_liking
+from panel.views.consumers.segments import tell_segments
 from panel.views.decision.claims import (
     claims_headline,
+    criteria_words,
     ended,
     footnote_lines,
     kind_words,
@@ -155,7 +156,7 @@ def _option(found: Claims, number: int) -> str:
     row = found.claims.loc[found.claims["number"] == number].iloc[0]
     parts = [f"“{row['claim']}”."]
     parts += [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
-    parts += wording_lines(found, number)
+    parts += [*wording_lines(found, number), criteria_words(found, number)]
     parts += [f"Footnote: {text}" for text in footnote_lines(found, number)[:1] if row["footnote"]]
     return " ".join(parts)
 
@@ -306,9 +307,9 @@ def _answers(answers: Answers) -> list[str]:
     if not isinstance(answers.ladder, NoAnswer):
         lines.append(f"Emollients: {ladder_headline(answers.ladder)}")
     if not isinstance(answers.liking, NoAnswer):
-        lines.append(f"Liking: {liking_headline(answers.liking, names)}")
+        lines.append(f"Liking: {tell_liking(answers.liking, names).headline}")
     if not isinstance(answers.segments, NoAnswer):
-        lines.append(f"Groups of consumers: {segments_headline(answers.segments, names)}")
+        lines.append(f"Groups of consumers: {tell_segments(answers.segments, names).headline}")
     if not isinstance(answers.decision, NoAnswer):
         lines.append(f"Choice: {decision_headline(answers.decision)}")
     return lines

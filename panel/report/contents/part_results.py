@@ -9,14 +9,23 @@ from importlib.metadata import version
 import pandas as pd
 
 import panel
-from panel.answers import JUST_ABOUT_RIGHT, Answers, NoAnswer
+from panel.answers import (
+    AGREEMENT,
+    CHECK_ALL,
+    FORCED_CHOICES,
+    JUST_ABOUT_RIGHT,
+    LIKING,
+    PREFERENCE_MAP,
+    PREFERENCES,
+    SEGMENTS,
+    Answers,
+    NoAnswer,
+)
 from panel.models.consumers.answers import questions_of
 from panel.report.contents.blocks import (
     Block,
     Gap,
-    Numbers,
     Paragraph,
-    Picture,
     Section,
     Subheading,
     TextTable,
@@ -46,63 +55,15 @@ from panel.report.contents.tables import (
     variances,
     versus,
 )
-from panel.report.contents.tables_consumers import (
-    bars,
-    forced_choices,
-    groups,
-    lift,
-    liking,
-    liking_boxes,
-    liking_pairs,
-    liking_tests,
-    preferences,
-    sensations,
-    statements,
-    term_pairs,
-    term_tests,
-    terms,
-)
 from panel.study.formulas import emollient_blend
 from panel.views.assessors.assessor_words import scale_use_headline, what_scale_use_shows
-from panel.views.consumers.agreement import (
-    agreement_figure,
-    agreement_headline,
-    agreement_svg,
-    how_readily_yes_is_said,
-    what_agreement_cannot_show,
-    what_the_statements_show,
-)
-from panel.views.consumers.check_all import (
-    check_all_headline,
-    what_check_all_cannot_show,
-    what_goes_with_liking,
-    what_the_terms_show,
-)
-from panel.views.consumers.choices import (
-    choice_headline,
-    preference_headline,
-    what_choices_cannot_show,
-    what_preferences_cannot_show,
-    what_the_choices_show,
-)
-from panel.views.consumers.choices import what_the_preferences_show as what_preferences_show
+from panel.views.consumers import choices
+from panel.views.consumers.agreement import BARS, STATEMENTS, tell_agreement
+from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS, tell_check_all
 from panel.views.consumers.just_about_right import DROPS, tell_just_about_right
-from panel.views.consumers.liking import (
-    liking_figure,
-    liking_headline,
-    liking_svg,
-    what_liking_cannot_show,
-    what_liking_shows,
-)
-from panel.views.consumers.preference_map import preferences_headline
-from panel.views.consumers.segments import (
-    segments_alt_text,
-    segments_figure,
-    segments_headline,
-    segments_svg,
-    what_the_segments_cannot_show,
-    what_the_segments_show,
-)
+from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP, tell_liking
+from panel.views.consumers.preference_map import SENSATIONS, tell_preference_map
+from panel.views.consumers.segments import SEGMENT_MEANS, tell_segments
 from panel.views.drawing.pictures import MOST_COLOURED
 from panel.views.emollients.ladder import ladder_headline, ladder_table, what_the_ladder_cannot_show
 from panel.views.emollients.readings import partner_sentences, screening_sentences, what_readings_cannot_show
@@ -298,9 +259,6 @@ def instruments(answers: Answers) -> list[Block]:
 # The answers on consumers: liking, groups, just about right, terms, agreement, preference, forced choice.
 
 
-Maker = Callable[[Answers], Numbers | NoAnswer]
-
-
 def consumers(answers: Answers) -> list[Block]:
     """Return what consumers said, kind by kind."""
     if answers.study.table("answers").empty:
@@ -315,60 +273,35 @@ def _told(title: str, found: object, make: Callable[[], Iterable[Block]]) -> lis
     return [Subheading(title), *told]
 
 
-def _tables(answers: Answers, *makers: Maker) -> list[Block]:
-    return [or_gap(make(answers)) for make in makers]
-
-
 def _liking(answers: Answers) -> list[Block]:
     found, names = answers.liking, answers.names
 
     def make() -> Iterable[Block]:
         if isinstance(found, NoAnswer):
             return
-        yield Paragraph(liking_headline(found, names))
-        yield from points(what_liking_shows(found, names))
-        alt = "Mean liking of each prototype with its interval; the table of liking has the numbers."
-        figure, title = liking_figure, "Mean liking of each prototype"
-        yield picture("liking", title, alt, lambda: liking_svg(found, names), lambda: figure(found, names))
-        yield from _tables(answers, liking, liking_tests, liking_pairs, liking_boxes)
+        tables = (LIKING_MEANS, LIKING_TESTS, LIKING_PAIRS, LIKING_TOP)
+        yield from told_blocks(tell_liking(found, names), *(numbers_of(answers, LIKING, table) for table in tables))
         others = [name for name in questions_of(answers.study, "liking") if name != found.question]
         if others:
             yield Gap(f"Other liking questions were asked and are not in this file: {', '.join(others)}.")
-        yield from points([found.method, *found.notes, *what_liking_cannot_show(found)])
 
     return _told("Liking (consumers)", found, make)
 
 
 def _groups(answers: Answers) -> list[Block]:
-    found, names = answers.segments, answers.names
+    found, mapped, names = answers.segments, answers.preference_map, answers.names
 
     def make() -> Iterable[Block]:
         if isinstance(found, NoAnswer):
             return
-        yield Paragraph(segments_headline(found, names))
-        yield from points(what_the_segments_show(found, names))
-        yield _group_picture(answers)
-        yield from _tables(answers, groups)
-        yield from points([found.method, *found.notes, *what_the_segments_cannot_show(found)])
-        mapped = answers.preference_map
-        if not isinstance(mapped, NoAnswer):
-            yield Paragraph(preferences_headline(mapped, found, names))
-        yield from _tables(answers, sensations)
+        yield from told_blocks(tell_segments(found, names), numbers_of(answers, SEGMENTS, SEGMENT_MEANS))
+        sensations = numbers_of(answers, PREFERENCE_MAP, SENSATIONS)
+        if isinstance(mapped, NoAnswer):
+            yield or_gap(sensations)
+        else:
+            yield from told_blocks(tell_preference_map(mapped, names), sensations)
 
     return _told("Groups of consumers", found, make)
-
-
-def _group_picture(answers: Answers) -> Picture | Gap:
-    found, names = answers.segments, answers.names
-    if isinstance(found, NoAnswer):
-        return Gap(found.why)
-    return picture(
-        "groups",
-        "Mean liking within each group of consumers",
-        segments_alt_text(found),
-        lambda: segments_svg(found, names),
-        lambda: segments_figure(found, names),
-    )
 
 
 def _just_about_right(answers: Answers) -> list[Block]:
@@ -382,32 +315,23 @@ def _just_about_right(answers: Answers) -> list[Block]:
 
 
 def _terms(answers: Answers) -> list[Block]:
-    found = answers.check_all
+    found, names = answers.check_all, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield Paragraph(check_all_headline(found))
-        yield from points([*what_the_terms_show(found), *what_goes_with_liking(found)])
-        yield from _tables(answers, terms, term_tests, lift, term_pairs)
-        yield from points([found.method, *found.notes, *what_check_all_cannot_show(found)])
+        if not isinstance(found, NoAnswer):
+            tables = (numbers_of(answers, CHECK_ALL, table) for table in (TERM_COUNTS, TERM_TESTS, LIFT, TERM_PAIRS))
+            yield from told_blocks(tell_check_all(found, names), *tables)
 
     return _told("Check all that apply (consumers)", found, make)
 
 
 def _agreement(answers: Answers) -> list[Block]:
-    found = answers.agreement
+    found, names = answers.agreement, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield Paragraph(agreement_headline(found))
-        yield from points([*what_the_statements_show(found), *how_readily_yes_is_said(found)])
-        alt = "Share of consumers who agreed with each statement, with its interval; the table has the numbers."
-        title = "Agreement with each statement"
-        yield picture("agreement", title, alt, lambda: agreement_svg(found), lambda: agreement_figure(found))
-        yield from _tables(answers, statements, bars)
-        yield from points([found.method, *found.notes, *what_agreement_cannot_show(found)])
+        if not isinstance(found, NoAnswer):
+            tables = (numbers_of(answers, AGREEMENT, table) for table in (STATEMENTS, BARS))
+            yield from told_blocks(tell_agreement(found, names), *tables)
 
     return _told("Agreement with statements (consumers)", found, make)
 
@@ -416,12 +340,9 @@ def _preferences(answers: Answers) -> list[Block]:
     found, names = answers.preferences, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield Paragraph(preference_headline(found))
-        yield from points(what_preferences_show(found, names))
-        yield from _tables(answers, preferences)
-        yield from points([found.method, *found.notes, *what_preferences_cannot_show(found)])
+        if not isinstance(found, NoAnswer):
+            table = numbers_of(answers, PREFERENCES, choices.PREFERENCES)
+            yield from told_blocks(choices.tell_preferences(found, names), table)
 
     return _told("Paired preference (consumers)", found, make)
 
@@ -430,11 +351,8 @@ def _forced_choices(answers: Answers) -> list[Block]:
     found, names = answers.forced_choices, answers.names
 
     def make() -> Iterable[Block]:
-        if isinstance(found, NoAnswer):
-            return
-        yield Paragraph(choice_headline(found))
-        yield from points(what_the_choices_show(found, names))
-        yield from _tables(answers, forced_choices)
-        yield from points([found.method, *found.notes, *what_choices_cannot_show(found)])
+        if not isinstance(found, NoAnswer):
+            table = numbers_of(answers, FORCED_CHOICES, choices.CHOICES)
+            yield from told_blocks(choices.tell_forced_choices(found, names), table)
 
     return _told("Forced choice", found, make)

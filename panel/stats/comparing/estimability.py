@@ -14,12 +14,6 @@ from scipy.sparse.csgraph import connected_components
 from panel.stats.arrays import Array, Codes
 
 NO_DIRECTION = 1e-9  # eigenvalue, relative to the largest, and squared share of a contrast, that is only rounding
-DECIMALS_OF_A_LEVEL = 12
-
-
-def below(p: ArrayLike, alpha: float) -> np.ndarray:
-    """Return whether p-values lie below `alpha`, exactly: 0.05 is not below 1 - 0.95; NaN is not below anything."""
-    return np.asarray(np.asarray(p, dtype=float) < round(alpha, DECIMALS_OF_A_LEVEL))
 
 
 def joined(counts: ArrayLike) -> Codes:

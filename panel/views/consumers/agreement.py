@@ -5,85 +5,212 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
 from panel.models.consumers.agreement import DEFAULT, FROM_QUESTION, MAJORITY, Agreement
+from panel.study.naming import Naming
+from panel.study.shown import (
+    P_HOLM,
+    PROTOTYPE,
+    About,
+    Column,
+    Source,
+    Table,
+    count,
+    each_row,
+    of_share,
+    p_value,
+    share_interval,
+    text,
+    yes_no,
+)
 from panel.views.drawing.interval_picture import interval_figure
-from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
-from panel.words import NOTHING, counted_share, format_list, format_p, format_share, p_words
+from panel.views.drawing.pictures import COLOURS, GREY, INK
+from panel.views.told import Picture, Told, drawer
+from panel.words import (
+    DOWN,
+    NOTHING,
+    UP,
+    capital,
+    counted_share,
+    first_few,
+    format_list,
+    format_shares,
+    level_words,
+    p_words,
+    typed_share,
+)
+
+_ASKED = Source("answers", same={"question": "question", "prototype": "prototype"}, only={"kind": ("agreement",)})
 
 
-def agreement_headline(result: Agreement) -> str:
+def _agreed(heading: str, base: str) -> Column:
+    """Describe how many agreed: never rounded up, but never down where the statement is untrue."""
+
+    def write(row: Mapping[str, Any], _: About) -> str:
+        return counted_share(int(row["agreed"]), int(row[base]), UP if row.get("foil") else DOWN)
+
+    return each_row(heading, write, "agreed", base, figure=True)
+
+
+def _set_by(row: Mapping[str, Any], _: About) -> str:
+    if row["source"] == DEFAULT:
+        return "nobody; a majority is asked"
+    return "the fact `questions`" if row["source"] == FROM_QUESTION else f"the claim: {row['claim']}"
+
+
+def _needed(row: Mapping[str, Any], _: About) -> str:
+    return f"{row['needed']:d}" if row["needed"] <= row["base"] else NOTHING
+
+
+STATEMENTS = Table(
+    name="statements",
+    title="Agreement with each statement",
+    rows="statements",
+    columns=(
+        PROTOTYPE,
+        each_row("Statement", lambda row, _: str(row["words"] or row["question"]), "words", "question"),
+        yes_no("Untrue on purpose", "foil", no=""),
+        _agreed("Agreed, of all who answered", "base"),
+        share_interval(heading="{level} (Wilson)"),
+        share_interval("exact_low", "exact_high", heading="{level} (exact)"),
+        each_row("At most", lambda row, _: in_ten(int(row["agreed"]), int(row["base"])), "agreed", "base", figure=True),
+        of_share("Neutral", "neutral", "base", UP),
+        of_share("Disagreed", "disagreed", "base", UP),
+        count("Don't know", "dont_know"),
+        _agreed("Agreed, of those with an opinion", "opinion_base"),
+        *(count("Started", "started"), count("Did not answer", "dropped")),
+    ),
+    key=("prototype", "question"),
+    code="Y",
+    sources=(_ASKED,),
+)
+BARS = Table(
+    name="agreement_bars",
+    title="Statements against the bar set beforehand",
+    rows="bars",
+    columns=(
+        *(PROTOTYPE, text("Statement", "question")),
+        each_row("Bar", lambda row, _: typed_share(row["bar"]), "bar", figure=True),
+        each_row("Set by", _set_by, "source", "claim"),
+        *(_agreed("Agreed", "base"), each_row("Needed", _needed, "needed", "base", figure=True)),
+        *(p_value("p (one-sided, exact)", "p_value"), P_HOLM),
+        yes_no("Above the bar", "passed", "shown", "not shown"),
+    ),
+    key=("prototype", "question", "claim", "source"),
+    code="YB",
+    sources=(_ASKED,),
+)
+WITHOUT_FOIL = Table(
+    name="without_yes_sayers",
+    title="Agreement without those who agreed with an untrue statement",
+    rows="without_foil",
+    columns=(
+        *(PROTOTYPE, text("Statement", "question"), _agreed("Agreed, without yes-sayers", "base")),
+        count("Agreements that were theirs", "lost"),
+    ),
+    key=("prototype", "question"),
+)
+
+
+def tell_agreement(result: Agreement, names: Naming) -> Told:
+    """Return what is told of agreement with statements."""
+    yes_saying = [_foil(row, result) for row in _most_agreed_first(result.foils)]
+    dropped = _dropped_from_all(result)
+    return Told(
+        result,
+        names,
+        _headline(result),
+        Picture(
+            "agreement",
+            "Agreement with each statement",
+            "Share of consumers who agreed with each statement, with intervals and bars; the table has the numbers.",
+            lambda: _figure(result),
+        ),
+        mind=(*yes_saying[:1], *dropped),
+        table=BARS,
+        drawers=(
+            drawer("Against the bars", BARS),
+            drawer("Statement by statement", *_statements(result, alone=not dropped), STATEMENTS),
+            drawer("How readily do these people say yes?", *yes_saying[1:], *_without_yes_sayers(result)),
+        ),
+        cannot=_CANNOT,
+    )
+
+
+_CANNOT = (
+    "Agreement is what people say they perceive; it proves nothing about what a product does to skin.",
+    "It holds for these people, this product, these days. A percentage may only be used with its count, base, dates "
+    "and sort of people, and never rounded up.",
+    "That a bar is not passed does not show that the statement is untrue.",
+    "Local law decides what may be claimed; have a regulatory professional review it.",
+)
+
+
+def _headline(result: Agreement) -> str:
     """Return the answer in one sentence: which statements pass their bar, and which do not."""
     bars = result.bars
     if bars.empty:
         return "No statement was tested: all of them are marked as untrue."
-    passed = int(bars["passed"].sum())
-    failed = [_bar_name(row) for row in bars.loc[~bars["passed"]].to_dict("records")]
-    what = "bar" if len(bars) == 1 else "bars"
+    several = _several(result)
+    passed, total = int(bars["passed"].sum()), len(bars)
+    failed = [f"{_goal(row)} for {_name(row, several)}" for row in bars.loc[~bars["passed"]].to_dict("records")]
     if not failed:
-        return f"All {len(bars)} {what} are passed." if len(bars) > 1 else "The bar is passed."
-    return f"{passed} of {len(bars)} {what} {'is' if passed == 1 else 'are'} passed. Not shown: {format_list(failed)}."
+        return f"All {total} bars are passed." if total > 1 else f"{capital(_goal(bars.iloc[0]))} agree: shown."
+    if total == 1:
+        return f"Not shown: {failed[0]}."
+    none = "None" if passed == 0 else f"{passed}"
+    few = format_list(failed) if len(failed) < 3 else first_few(failed)
+    return f"{none} of {total} bars {'is' if passed == 1 else 'are'} passed. Not shown: {few}."
 
 
-def what_the_statements_show(result: Agreement) -> list[str]:
-    """Return one plain line per statement, in the order of the ballot; untrue ones are told apart."""
-    lines = []
+def _several(result: Agreement) -> bool:
+    return len(set(result.statements["prototype"])) > 1
+
+
+def _name(row: Mapping[Any, Any], several: bool) -> str:
+    """Return the name of a statement, with its prototype where several were judged."""
+    return f"{row['prototype']}, {row['question']}" if several else str(row["question"])
+
+
+def _dropped_from_all(result: Agreement) -> list[str]:
+    """Return how many left the statements unanswered, where it is the same for all of them."""
     rows = result.statements.loc[~result.statements["foil"]]
-    # what is the same for every statement is said once, at the end
-    same = len(rows) > 1 and len(rows[["dropped", "started"]].drop_duplicates()) == 1
-    for row in rows.to_dict("records"):
+    if len(rows) < 2 or len(rows[["dropped", "started"]].drop_duplicates()) > 1 or not rows["dropped"].iloc[0] > 0:
+        return []
+    gone, began = int(rows["dropped"].iloc[0]), int(rows["started"].iloc[0])
+    return [f"Each of these statements was left unanswered by {gone} of the {began} who started."]
+
+
+def _statements(result: Agreement, *, alone: bool) -> list[str]:
+    """Return one plain line per statement, in the order of the ballot, without the untrue ones."""
+    lines = []
+    for row in result.statements.loc[~result.statements["foil"]].to_dict("records"):
         own = (result.bars["prototype"] == row["prototype"]) & (result.bars["question"] == row["question"])
-        lines.append(_line(row, result.bars.loc[own], result, alone=not same))
-    if same and rows["dropped"].iloc[0] > 0:
-        gone, began = int(rows["dropped"].iloc[0]), int(rows["started"].iloc[0])
-        lines.append(f"Each of these statements was left unanswered by {gone} of the {began} who started.")
+        lines.append(_line(row, result.bars.loc[own], result, alone=alone))
     return lines
-
-
-def how_readily_yes_is_said(result: Agreement) -> list[str]:
-    """Return what the untrue statements say about trust in the others."""
-    if result.foils.empty:
-        return ["No statement is marked as untrue, so nothing measures how readily these people say yes."]
-    lines = [_foil(row, result) for row in result.foils.to_dict("records")]
-    without = result.without_foil
-    falls = [
-        f"{row['question']} {counted_share(int(row['agreed']), int(row['base']))}" for row in without.to_dict("records")
-    ]
-    if falls:
-        lines.append(
-            "Without the people who agreed with an untrue statement: "
-            f"{'; '.join(falls)}. Nobody is left out of the result; this only shows how much could be yes-saying."
-        )
-    return lines
-
-
-def what_agreement_cannot_show(result: Agreement) -> tuple[str, ...]:
-    """Return what a reader must not take from agreement."""
-    return (
-        "Agreement is what people say they perceive; it proves nothing about what a product does to skin.",
-        "It holds for these people, this product, these days. A percentage may only be used with its count, base, "
-        "dates and sort of people, and never rounded up.",
-        "That a bar is not passed does not show that the statement is untrue.",
-        "Local law decides what may be claimed; have a regulatory professional review it.",
-    )
 
 
 def _line(row: Mapping[Any, Any], bars: pd.DataFrame, result: Agreement, *, alone: bool) -> str:
-    counted = counted_share(int(row["agreed"]), int(row["base"]))
-    interval = f"{100 * result.level:g} % interval {share_interval(row['ci_low'], row['ci_high'])}"
-    parts = [f"{row['question']}: {counted} agreed ({interval}); at most {_at_most(row)}."]
+    told = counted_share(int(row["agreed"]), int(row["base"]), DOWN)
+    interval = f"{level_words(result.level)} {format_shares(row['ci_low'], row['ci_high'], 1)}"
+    parts = [f"{_name(row, _several(result))}: {told} agreed ({interval}); at most {_at_most(row)}."]
     parts += [_bar(bar) for bar in bars.to_dict("records")]
     if row["dont_know"]:
+        opinion = counted_share(int(row["agreed"]), int(row["opinion_base"]), DOWN)
         parts.append(
-            f"{row['dont_know']} said they do not know and stay in the base; of those with an opinion it is "
-            f"{counted_share(int(row['agreed']), int(row['opinion_base']))}."
+            f"{row['dont_know']} said they do not know and stay in the base; of those with an opinion it is {opinion}."
         )
     if alone and row["dropped"] > 0:
         parts.append(f"{int(row['dropped'])} of the {int(row['started'])} who started did not answer.")
     return " ".join(parts)
+
+
+def in_ten(count: int, base: int) -> str:
+    """Return the most that may be said as so many in ten: `7 in 10` for 44 of 58; `none` below one in ten."""
+    tens = 10 * count // base if base else 0
+    return f"{tens} in 10" if tens else "none"
 
 
 def _at_most(row: Mapping[Any, Any]) -> str:
@@ -91,8 +218,12 @@ def _at_most(row: Mapping[Any, Any]) -> str:
     return "fewer than 1 in 10" if tens == "none" else f"'{tens}'"
 
 
+def _goal(bar: Mapping[Any, Any] | pd.Series) -> str:
+    return "more than half" if bar["bar"] == MAJORITY else f"more than {typed_share(bar['bar'])}"
+
+
 def _bar(bar: Mapping[Any, Any]) -> str:
-    goal = "More than half" if bar["bar"] == 0.5 else f"More than {format_share(bar['bar'], 1)}".replace(".0 %", " %")
+    goal = capital(_goal(bar))
     set_by = " (no bar was set, so a majority is asked)" if bar["source"] == DEFAULT else ""
     if bar["passed"]:
         return f"{goal}{set_by}: shown ({p_words(bar['p_value'])})."
@@ -103,105 +234,35 @@ def _bar(bar: Mapping[Any, Any]) -> str:
     )
 
 
-def _bar_name(row: Mapping[Any, Any]) -> str:
-    return f"{row['question']} against {format_share(row['bar'], 1)}".replace(".0 %", " %")
+def _most_agreed_first(foils: pd.DataFrame) -> list[dict[Any, Any]]:
+    """Return the untrue statements, those first that most agreed with."""
+    return foils.sort_values("agreed", ascending=False, kind="stable").to_dict("records")
 
 
 def _foil(row: Mapping[Any, Any], result: Agreement) -> str:
+    """Return what an untrue statement says about trust in the others."""
     own = (result.statements["prototype"] == row["prototype"]) & (result.statements["question"] == row["question"])
     sentence = str(result.statements.loc[own, "words"].iloc[0]) or str(row["question"])
-    counted = counted_share(int(row["agreed"]), int(row["base"]))
+    counted = counted_share(int(row["agreed"]), int(row["base"]), UP)
     told = f"{counted} agreed with a sentence that is untrue for {row['prototype']}, '{sentence.rstrip('.')}'"
     if not row["agreed"]:
         return f"{told}. Nobody said yes for the sake of it, as far as this sentence can show."
-    close = result.bars.loc[(result.bars["prototype"] == row["prototype"]) & result.bars["passed"]]
-    near = [
-        str(bar["question"])
-        for bar in close.to_dict("records")
-        if bar["agreed"] - row["agreed"] < bar["needed"] and np.isfinite(bar["share"])
-    ]
-    told += ". As many of the other agreements may be mere yes-saying; read every share as up to that much too high"
-    if near:
-        named = list(dict.fromkeys(near))
-        bars = "its bar" if len(named) == 1 else "their bars"
-        return f"{told}. Taken off, {format_list(named)} would no longer pass {bars}."
-    return f"{told}. Taken off, every bar that is passed would still be passed."
-
-
-# Agreement with statements as tables a person reads.
-
-
-_SET_BY = {DEFAULT: "nobody; a majority is asked", FROM_QUESTION: "the fact `questions`"}
-
-
-def statements_table(result: Agreement) -> pd.DataFrame:
-    """Return one row per statement with both bases and both intervals."""
-    rows = result.statements
-    level = f"{100 * result.level:g} % interval"
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Statement": [words or name for words, name in zip(rows["words"], rows["question"], strict=True)],
-            "Untrue on purpose": ["yes" if foil else "" for foil in rows["foil"]],
-            "Agreed, of all who answered": _shares(rows, "agreed", "base"),
-            f"{level} (Wilson)": _intervals(rows, "ci_low", "ci_high"),
-            f"{level} (exact)": _intervals(rows, "exact_low", "exact_high"),
-            "At most": [in_ten(int(x), int(n)) for x, n in zip(rows["agreed"], rows["base"], strict=True)],
-            "Neutral": _shares(rows, "neutral", "base"),
-            "Disagreed": _shares(rows, "disagreed", "base"),
-            "Don't know": [f"{n:d}" for n in rows["dont_know"]],
-            "Agreed, of those with an opinion": _shares(rows, "agreed", "opinion_base"),
-            "Started": [NOTHING if pd.isna(n) else f"{n:.0f}" for n in rows["started"]],
-            "Did not answer": [NOTHING if pd.isna(n) else f"{n:.0f}" for n in rows["dropped"]],
-        },
-        dtype="str",
+    if row["agreed"] < result.foils.loc[result.foils["prototype"] == row["prototype"], "agreed"].max():
+        return f"{told}."
+    bars = result.bars.loc[(result.bars["prototype"] == row["prototype"]) & result.bars["passed"]]
+    fall = list(dict.fromkeys(str(name) for name in bars.loc[~bars["stands"], "question"]))
+    told += ", so as many of the other agreements may be mere yes-saying"
+    if not fall:
+        return f"{told}; without these every bar that is passed would still be passed."
+    return (
+        f"{told}; without these {format_list(fall)} would no longer pass {'its bar' if len(fall) == 1 else 'theirs'}."
     )
 
 
-def bars_table(result: Agreement) -> pd.DataFrame:
-    """Return one row per statement and bar."""
-    rows = result.bars
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Statement": list(rows["question"]),
-            "Bar": [format_share(value, 1) for value in rows["bar"]],
-            "Set by": [
-                _SET_BY.get(str(source), f"the claim: {claim}")
-                for source, claim in zip(rows["source"], rows["claim"], strict=True)
-            ],
-            "Agreed": _shares(rows, "agreed", "base"),
-            "Needed": [
-                f"{n:d}" if n <= base else NOTHING for n, base in zip(rows["needed"], rows["base"], strict=True)
-            ],
-            "p (one-sided, exact)": [format_p(value) for value in rows["p_value"]],
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-            "Above the bar": ["shown" if passed else "not shown" for passed in rows["passed"]],
-        },
-        dtype="str",
-    )
-
-
-def without_foil_table(result: Agreement) -> pd.DataFrame:
-    """Return one row per statement: the count without those who agreed with an untrue one."""
-    rows = result.without_foil
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Statement": list(rows["question"]),
-            "Agreed, without yes-sayers": _shares(rows, "agreed", "base"),
-            "Agreements that were theirs": [f"{n:d}" for n in rows["lost"]],
-        },
-        dtype="str",
-    )
-
-
-def _shares(rows: pd.DataFrame, count: str, base: str) -> list[str]:
-    return [counted_share(int(x), int(n)) for x, n in zip(rows[count], rows[base], strict=True)]
-
-
-def _intervals(rows: pd.DataFrame, low: str, high: str) -> list[str]:
-    return [share_interval(a, b) for a, b in zip(rows[low], rows[high], strict=True)]
+def _without_yes_sayers(result: Agreement) -> tuple[str | Table, ...]:
+    if result.foils.empty:
+        return ("No statement is marked as untrue, so nothing measures how readily these people say yes.",)
+    return ("Nobody is left out of the result; the table only shows how much could be yes-saying.", WITHOUT_FOIL)
 
 
 # How many agree with each statement, with the interval, beside the bar.
@@ -210,14 +271,11 @@ def _intervals(rows: pd.DataFrame, low: str, high: str) -> list[str]:
 _ROW = 0.3  # inches
 
 
-def agreement_figure(result: Agreement) -> Figure:
+def _figure(result: Agreement) -> Figure:
     """Return one line per statement; untrue ones are hollow squares, bars short upright strokes."""
     rows = result.statements
-    several = len(set(rows["prototype"])) > 1
-    names = [
-        f"{name}{f', {prototype}' if several else ''}{' (untrue)' if foil else ''}"
-        for name, prototype, foil in zip(rows["question"], rows["prototype"], rows["foil"], strict=True)
-    ]
+    several = _several(result)
+    names = [f"{_name(row, several)}{' (untrue)' if row['foil'] else ''}" for row in rows.to_dict("records")]
     drawn = rows.assign(
         y=[_ROW * (number + 0.5) for number in range(len(rows))],
         estimate=100 * rows["share"],
@@ -227,12 +285,12 @@ def agreement_figure(result: Agreement) -> Figure:
         shape=["s" if foil else "o" for foil in rows["foil"]],
         filled=~rows["foil"],
     )
-    counted = [counted_share(int(x), int(n)) for x, n in zip(rows["agreed"], rows["base"], strict=True)]
+    about = _agreed("", "base").cells(rows, About(Naming(), result))
     figure, axes = interval_figure(
         drawn,
         _ROW * len(rows),
         list(zip(drawn["y"], names, strict=True)),
-        remarks=list(zip(drawn["y"], counted, strict=True)),
+        remarks=list(zip(drawn["y"], about, strict=True)),
         limits=(0.0, 100.0),
         x_title="Per cent who agreed, of all who answered (strokes: bars)",
     )
@@ -242,27 +300,3 @@ def agreement_figure(result: Agreement) -> Figure:
         y = height[bar["prototype"], bar["question"]]
         axes.plot([100 * bar["bar"]] * 2, [y - 0.35 * _ROW, y + 0.35 * _ROW], color=INK, linewidth=1.6, zorder=2)
     return figure
-
-
-def agreement_svg(result: Agreement, *, text_as_paths: bool = True) -> str:
-    """Return the picture as SVG text."""
-    return svg_text(
-        agreement_figure(result),
-        title="Agreement with statements",
-        description="Share who agreed with each statement, with intervals and bars; the table holds the numbers.",
-        text_as_paths=text_as_paths,
-    )
-
-
-# A share in words that nobody can call rounded up: count, base, per cent, and at most how many in ten.
-
-
-def in_ten(count: int, base: int) -> str:
-    """Return the most that may be said as so many in ten: `7 in 10` for 44 of 58; `none` below one in ten."""
-    tens = 10 * count // base if base else 0
-    return f"{tens} in 10" if tens else "none"
-
-
-def share_interval(low: float, high: float) -> str:
-    """Return an interval of shares in per cent, both ends cut: `63.4 to 85.0 %`."""
-    return f"{format_share(low, 1).removesuffix(' %')} to {format_share(high, 1)}"

@@ -10,61 +10,211 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from numpy.typing import NDArray
 
-from panel.errors import ModelError
 from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll, TermMap
-from panel.stats.comparing.estimability import below
+from panel.stats.arrays import Array
+from panel.study.naming import Naming
+from panel.study.shown import (
+    P_HOLM,
+    PROTOTYPE,
+    VERSUS,
+    Across,
+    P,
+    Source,
+    Table,
+    change,
+    count,
+    interval,
+    number,
+    of_share,
+    p_value,
+    share,
+    text,
+    yes_no,
+)
 from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
+from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, text_width
+from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
-    NOTHING,
+    capital,
+    counted,
     counted_share,
-    format_change,
+    first_few,
     format_interval,
     format_list,
     format_number,
-    format_p,
     format_share,
+    level_words,
     p_after_holm,
 )
 
+_TERM = text("Term", "term")
+_OF_TERM = Source("answers", same={"term": "question"}, only={"kind": ("check_all",)})
 
-def check_all_headline(result: CheckAll) -> str:
-    """Return the answer in one sentence: how many terms tell the prototypes apart, and which do not."""
-    apart = below(result.terms["p_adjusted"], 1 - result.level)
+TERM_COUNTS = Table(
+    name="term_counts",
+    title="Ticks of each term",
+    rows="shares",
+    columns=(_TERM,),
+    key=("term", "prototype"),
+    across=Across("prototype", of_share("", "ticked", "base")),
+    code="X",
+    sources=(Source("answers", same={"term": "question", "prototype": "prototype"}, only={"kind": ("check_all",)}),),
+)
+TERM_TESTS = Table(
+    name="term_tests",
+    title="Do the prototypes differ in how often a term is ticked?",
+    rows="terms",
+    columns=(
+        *(_TERM, of_share("Ticked", "ticked", "base"), yes_no("Rare", "rare", "rare", "")),
+        *(number("Cochran's Q", "statistic"), count("Degrees of freedom", "df"), P, P_HOLM),
+        yes_no("Way", "exact", "exact", "chi-square"),
+        *(count("Consumers", "n_consumers"), count("Lost (not all prototypes)", "n_lost")),
+    ),
+    key=("term",),
+    code="XT",
+    sources=(_OF_TERM,),
+)
+TERM_PAIRS = Table(
+    name="term_pairs",
+    title="Each term, all pairs of prototypes",
+    rows="pairs",
+    columns=(
+        *(_TERM, PROTOTYPE, VERSUS, count("Consumers", "n")),
+        count("Ticked for the first only", "only_prototype"),
+        count("Ticked for the second only", "only_versus"),
+        *(change("Difference in points of per cent", digits=1, factor=100.0), P_HOLM),
+    ),
+    key=("term", "prototype", "versus"),
+    code="XA",
+    sources=(
+        Source("answers", same={"term": "question"}, only={"kind": ("check_all",)}, direct=("prototype", "versus")),
+    ),
+    printed=False,
+)
+LIFT = Table(
+    name="terms_and_liking",
+    title="Terms and liking",
+    rows="lift",
+    columns=(
+        *(_TERM, count("Answers ticked", "n_ticked"), count("Not ticked", "n_not")),
+        *(change("Liking, ticked minus not", digits=1), interval(digits=1), P_HOLM),
+        change("Within consumers", "within_estimate", digits=1),
+        interval("within_ci_low", "within_ci_high", 1, "{level} within"),
+        p_value("p after Holm, within", "within_p_adjusted"),
+    ),
+    key=("term",),
+    code="XL",
+    sources=lambda found: (_OF_TERM, Source("answers", only={"question": (found.liking,)})),
+    none="There is no liking question that the terms could be held against.",
+)
+_COMPONENTS = Table(
+    name="term_components",
+    title="Components of the map",
+    rows=lambda found: found.map.components,
+    columns=(
+        *(count("Component", "component"), number("Canonical correlation", "correlation", 3)),
+        *(number("Inertia", "inertia", 4), share("Share", digits=1)),
+    ),
+)
+
+
+def tell_check_all(result: CheckAll, names: Naming) -> Told:
+    """Return what is told of the ticked terms."""
+    liked: tuple[Item, ...] = ()
+    if result.lift["estimate"].notna().any():
+        liked = (*_lift_lines(result), _lift_picture(result), LIFT)
+    return Told(
+        result,
+        names,
+        _headline(result),
+        None if result.map is None else _map_picture(result, result.map),
+        mind=_liking_in_short(result),
+        table=TERM_COUNTS,
+        drawers=(
+            drawer("How often each term was ticked", TERM_COUNTS),
+            drawer("Terms and liking", *liked),
+            drawer("How to read the map", *_map_words(result), *([] if result.map is None else [_COMPONENTS])),
+            drawer("Term by term: do the prototypes differ?", *_term_lines(result), TERM_TESTS),
+            drawer("All pairs of prototypes, term by term", TERM_PAIRS),
+        ),
+        cannot=_CANNOT,
+    )
+
+
+_CANNOT = (
+    "A tick says that a word came to mind, not how strong the feeling was; a term left open is not a no.",
+    "That a term goes with liking does not show that it makes the liking: people who like a product also tick its "
+    "pleasant words.",
+    f"A map of terms takes about {FEW_CONSUMERS} consumers (common practice, no source); other people may use the "
+    "words differently.",
+)
+
+
+def _headline(result: CheckAll) -> str:
+    """Return the answer in one sentence: how many terms tell the prototypes apart."""
+    apart = result.terms["differs"]
     total, told = len(apart), int(apart.sum())
     rest = [str(name) for name in result.terms.loc[~apart, "term"]]
     if not told:
         return "No term is ticked more for one prototype than for another, as far as these answers can tell."
     if told == total:
         return f"The prototypes are told apart by {'the term' if total == 1 else f'all {total} terms'}."
-    return f"{told} of {total} terms tell the prototypes apart; not {format_list(rest)}."
+    if len(rest) < min(3, told):
+        return f"All {total} terms but {format_list(rest)} tell the prototypes apart."
+    return f"{told} of {total} terms {'tells' if told == 1 else 'tell'} the prototypes apart."
 
 
-def what_the_terms_show(result: CheckAll) -> list[str]:
-    """Return one plain line per term, in the order of the ballot."""
-    own = {str(name): rows for name, rows in result.shares.groupby("term", sort=False)}
-    return [_line(row, own[str(row["term"])], result) for row in result.terms.to_dict("records")]
-
-
-def what_goes_with_liking(result: CheckAll) -> list[str]:
-    """Return one line for each term that goes with liking, the strongest first, and one for the rest."""
+def _liking_in_short(result: CheckAll) -> tuple[str, ...]:
+    """Return in one sentence which terms go with liking more, and which with liking less."""
     if not result.liking:
-        return ["Without a liking question nothing can be said about which terms go with liking."]
-    rows = result.lift.assign(size=result.lift["estimate"].abs()).sort_values("size", ascending=False, kind="stable")
-    seen = rows.loc[below(rows["p_adjusted"], 1 - result.level)]
+        return ()
+    seen = _strongest_first(result)
+    if seen.empty:
+        return ("For none of the terms is a difference in liking shown; that does not show that there is none.",)
+    parts = []
+    for way, rows in (("better", seen.loc[seen["estimate"] > 0]), ("less", seen.loc[seen["estimate"] < 0])):
+        if len(rows):
+            parts.append(f"liked {way} where these are ticked: {first_few(list(rows['term']))}")
+    return (f"{capital('; '.join(parts))}. What makes the liking these answers do not show.",)
+
+
+def _strongest_first(result: CheckAll) -> pd.DataFrame:
+    """Return the terms that go with liking."""
+    shown = result.lift.loc[result.lift["shown"]]
+    return shown.reindex(shown["estimate"].abs().sort_values(ascending=False, kind="stable").index)
+
+
+def _lift_lines(result: CheckAll) -> list[str]:
+    """Return one line for each term that goes with liking, the strongest first, and how far to trust the others."""
+    seen = _strongest_first(result)
     lines = [_lift(row, result) for row in seen.to_dict("records")]
-    if len(seen) < len(rows):
-        rest = format_list([str(name) for name in rows.loc[~rows.index.isin(seen.index), "term"]])
-        lines.append(f"No difference in liking is shown for {rest}. That does not show that there is none.")
-    few = [str(name) for name in rows.loc[rows["few"], "term"]]
+    rest = len(result.lift) - len(seen)
+    if rest and len(seen):
+        others = "the other term" if rest == 1 else f"the other {rest} terms"
+        lines.append(f"For {others} no difference in liking is shown; that does not show that there is none.")
+    few = [str(name) for name in result.lift.loc[result.lift["few"], "term"]]
     if few:
         lines.append(f"Fewer than {LEAST_TICKS} answers on one side, so hardly anything to go by: {format_list(few)}.")
     return lines
 
 
-def term_map_words(result: CheckAll) -> list[str]:
+def _lift(row: Mapping[Any, Any], result: CheckAll) -> str:
+    higher = "higher" if row["estimate"] > 0 else "lower"
+    ends = sorted((abs(row["ci_low"]), abs(row["ci_high"])))
+    told = (
+        f"{row['term']}: where it is ticked liking is {format_number(abs(row['estimate']))} {higher} "
+        f"({level_words(result.level)} {format_interval(ends[0], ends[1])}, {p_after_holm(row['p_adjusted'])}; "
+        f"{counted(int(row['n_consumers']), 'consumer')})."
+    )
+    within = row["within_estimate"]
+    if np.isnan(within):
+        return told
+    same = "the same holds" if row["within_shown"] and within * row["estimate"] > 0 else "it is not sure"
+    return f"{told} Within consumers {same} ({format_number(within)})."
+
+
+def _map_words(result: CheckAll) -> list[str]:
     """Return what the map shows and how far to trust it."""
     if result.map is None:
         return ["There is no map: fewer than two terms or two prototypes were ticked."]
@@ -77,20 +227,15 @@ def term_map_words(result: CheckAll) -> list[str]:
     ]
 
 
-def what_check_all_cannot_show(result: CheckAll) -> tuple[str, ...]:
-    """Return what a reader must not take from ticked terms."""
-    return (
-        "A tick says that a word came to mind, not how strong the feeling was; a term left open is not a no.",
-        "That a term goes with liking does not show that it makes the liking: people who like a product also tick its "
-        "pleasant words.",
-        f"A map of terms takes about {FEW_CONSUMERS} consumers (common practice, no source); other people may use the "
-        "words differently.",
-    )
+def _term_lines(result: CheckAll) -> list[str]:
+    """Return one plain line per term, in the order of the ballot."""
+    own = {str(name): rows for name, rows in result.shares.groupby("term", sort=False)}
+    return [_line(row, own[str(row["term"])]) for row in result.terms.to_dict("records")]
 
 
-def _line(row: Mapping[Any, Any], shares: pd.DataFrame, result: CheckAll) -> str:
+def _line(row: Mapping[Any, Any], shares: pd.DataFrame) -> str:
     test = "not tested" if np.isnan(row["p_value"]) else _test(row)
-    if not below(row["p_adjusted"], 1 - result.level):
+    if not row["differs"]:
         ticked = counted_share(int(row["ticked"]), int(row["base"]))
         told = f"{row['term']}: no difference shown ({test}); ticked {ticked}."
     else:
@@ -99,7 +244,7 @@ def _line(row: Mapping[Any, Any], shares: pd.DataFrame, result: CheckAll) -> str
             f"{end['prototype'].iloc[0]}, {counted_share(int(end['ticked'].iloc[0]), int(end['base'].iloc[0]))}"
             for end in (most, least)
         ]
-        told = f"{row['term']}: ticked most for {ends[0]}; least for {ends[1]}. {test[0].upper()}{test[1:]}."
+        told = f"{row['term']}: ticked most for {ends[0]}; least for {ends[1]}. {capital(test)}."
     return f"{told} Rarely ticked, so it tells little." if row["rare"] else told
 
 
@@ -110,115 +255,8 @@ def _test(row: Mapping[Any, Any]) -> str:
     return f"Q {format_number(row['statistic'])}, {exact}{p_after_holm(row['p_adjusted'])}"
 
 
-def _lift(row: Mapping[Any, Any], result: CheckAll) -> str:
-    higher = "higher" if row["estimate"] > 0 else "lower"
-    ends = sorted((abs(row["ci_low"]), abs(row["ci_high"])))
-    told = (
-        f"{row['term']}: where it is ticked liking is {format_number(abs(row['estimate']))} {higher} "
-        f"({100 * result.level:g} % interval {format_interval(ends[0], ends[1])}, {p_after_holm(row['p_adjusted'])}; "
-        f"{row['n_consumers']} consumers)."
-    )
-    within = row["within_estimate"]
-    if np.isnan(within):
-        return told
-    seen = below(row["within_p_adjusted"], 1 - result.level)
-    same = "the same holds" if seen and within * row["estimate"] > 0 else "it is not sure"
-    return f"{told} Within consumers {same} ({format_number(within, 1)})."
-
-
-# Check-all results as tables a person reads.
-
-
-def term_counts_table(result: CheckAll) -> pd.DataFrame:
-    """Return one row per term and one column per prototype: count, base and per cent."""
-    rows = result.shares
-    told = [counted_share(int(x), int(n)) for x, n in zip(rows["ticked"], rows["base"], strict=True)]
-    cell = dict(zip(zip(rows["term"], rows["prototype"], strict=True), told, strict=True))
-    terms, prototypes = (list(dict.fromkeys(rows[name])) for name in ("term", "prototype"))
-    columns = {str(prototype): [cell.get((term, prototype), NOTHING) for term in terms] for prototype in prototypes}
-    return pd.DataFrame({"Term": terms} | columns, dtype="str")
-
-
-def term_tests_table(result: CheckAll) -> pd.DataFrame:
-    """Return one row per term: how often ticked, Cochran's Q, who was lost for it."""
-    rows = result.terms
-    return pd.DataFrame(
-        {
-            "Term": list(rows["term"]),
-            "Ticked": [counted_share(int(x), int(n)) for x, n in zip(rows["ticked"], rows["base"], strict=True)],
-            "Rare": ["rare" if rare else "" for rare in rows["rare"]],
-            "Cochran's Q": [format_number(value) for value in rows["statistic"]],
-            "Degrees of freedom": [f"{df:d}" for df in rows["df"]],
-            "p": [format_p(value) for value in rows["p_value"]],
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-            "Way": ["exact" if exact else "chi-square" for exact in rows["exact"]],
-            "Consumers": [f"{n:d}" for n in rows["n_consumers"]],
-            "Lost (not all prototypes)": [f"{n:d}" for n in rows["n_lost"]],
-        },
-        dtype="str",
-    )
-
-
-def term_pairs_table(result: CheckAll) -> pd.DataFrame:
-    """Return one row per term and pair of prototypes, from the larger difference to the smaller within a term."""
-    rows = result.pairs
-    return pd.DataFrame(
-        {
-            "Term": list(rows["term"]),
-            "Prototype": list(rows["prototype"]),
-            "Compared with": list(rows["versus"]),
-            "Consumers": [f"{n:d}" for n in rows["n"]],
-            "Ticked for the first only": [f"{n:d}" for n in rows["only_prototype"]],
-            "Ticked for the second only": [f"{n:d}" for n in rows["only_versus"]],
-            "Difference in points of per cent": [format_change(100 * value) for value in rows["estimate"]],
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-        },
-        dtype="str",
-    )
-
-
-def lift_table(result: CheckAll) -> pd.DataFrame:
-    """Return one row per term: liking where it is ticked minus where it is not, plain and within consumers."""
-    rows = result.lift
-    level = f"{100 * result.level:g} % interval"
-    return pd.DataFrame(
-        {
-            "Term": list(rows["term"]),
-            "Answers ticked": [f"{n:d}" for n in rows["n_ticked"]],
-            "Not ticked": [f"{n:d}" for n in rows["n_not"]],
-            "Liking, ticked minus not": [format_change(value) for value in rows["estimate"]],
-            level: [format_interval(a, b) for a, b in zip(rows["ci_low"], rows["ci_high"], strict=True)],
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-            "Within consumers": [format_change(value) for value in rows["within_estimate"]],
-            f"{level} within": [
-                format_interval(a, b) for a, b in zip(rows["within_ci_low"], rows["within_ci_high"], strict=True)
-            ],
-            "p after Holm, within": [format_p(value) for value in rows["within_p_adjusted"]],
-        },
-        dtype="str",
-    )
-
-
-def term_components_table(result: CheckAll) -> pd.DataFrame:
-    """Return one row per component of the map; without rows if there is none."""
-    if result.map is None:
-        return pd.DataFrame({"Component": [], "Canonical correlation": [], "Inertia": [], "Share": []}, dtype="str")
-    rows = result.map.components
-    return pd.DataFrame(
-        {
-            "Component": [f"{number:d}" for number in rows["component"]],
-            "Canonical correlation": [format_number(value, 3) for value in rows["correlation"]],
-            "Inertia": [format_number(value, 4) for value in rows["inertia"]],
-            "Share": [format_share(value, 1) for value in rows["share"]],
-        },
-        dtype="str",
-    )
-
-
 # The map of check-all terms, and how much liking changes where a term is ticked.
 
-
-Floats = NDArray[np.float64]
 
 _FONT = 9.0  # points
 _POINTS = 72.0  # to the inch
@@ -227,14 +265,12 @@ _LEFT, _BOTTOM, _TOP, _RIGHT = 0.7, 0.6, 0.45, 0.15
 _LINE = 1.45  # height of a line of text, in font sizes
 _ROUND = 0.09  # free part of the picture on each side
 _ROW = 0.26  # inches, one term of the liking picture
-_TERM, _PROTOTYPE = (COLOURS[0], "o"), (COLOURS[1], "s")
+_TERM_MARK, _PROTOTYPE_MARK = (COLOURS[0], "o"), (COLOURS[1], "s")
 
 
-def term_map_figure(result: CheckAll) -> Figure:
-    """Return the map: terms as blue dots, prototypes as large red squares; ModelError if there is none."""
-    if result.map is None:
-        raise ModelError("There is no map of the terms to draw.")
-    points, labels, is_term = _points(result.map)
+def _map_figure(found: TermMap) -> Figure:
+    """Return the map: terms as small dots, prototypes as large squares."""
+    points, labels, is_term = _points(found)
     span = np.maximum(np.ptp(points, axis=0), 1e-9)
     tall = float(np.clip(_WIDTH * span[1] / span[0], _LEAST, _MOST))
     width, height = _LEFT + _WIDTH + _RIGHT, _BOTTOM + tall + _TOP
@@ -243,7 +279,7 @@ def term_map_figure(result: CheckAll) -> Figure:
     axes.axhline(0, color=FAINT, linewidth=0.8, zorder=0)
     axes.axvline(0, color=FAINT, linewidth=0.8, zorder=0)
     _draw(axes, points, labels, is_term, np.array([_WIDTH, tall]) * _POINTS)
-    shares = [format_share(value) for value in result.map.components["share"]]
+    shares = [format_share(value) for value in found.components["share"]]
     axes.set_xlabel(f"Component 1 ({shares[0]} of the differences in ticks)", fontsize=_FONT, color=INK)
     if len(shares) > 1:
         axes.set_ylabel(f"Component 2 ({shares[1]})", fontsize=_FONT, color=INK)
@@ -251,13 +287,13 @@ def term_map_figure(result: CheckAll) -> Figure:
     axes.spines[["top", "right"]].set_visible(False)
     handles = [
         Line2D([], [], linestyle="none", marker=shape, color=colour, markeredgecolor=INK, label=label)
-        for (colour, shape), label in ((_TERM, "term"), (_PROTOTYPE, "prototype"))
+        for (colour, shape), label in ((_TERM_MARK, "term"), (_PROTOTYPE_MARK, "prototype"))
     ]
     axes.legend(handles=handles, loc="lower left", bbox_to_anchor=(0, 1), ncols=2, fontsize=_FONT, frameon=False)
     return figure
 
 
-def _draw(axes: Axes, points: Floats, labels: list[str], is_term: list[bool], box: Floats) -> None:
+def _draw(axes: Axes, points: Array, labels: list[str], is_term: list[bool], box: Array) -> None:
     """Draw the points with labels that keep out of each other's way; `box` is the size of the picture in points."""
     span = np.maximum(np.ptp(points, axis=0), 1e-9)
     unit = float((span / box).max()) / (1 - 2 * _ROUND)  # both components on the same scale
@@ -270,7 +306,7 @@ def _draw(axes: Axes, points: Floats, labels: list[str], is_term: list[bool], bo
     for (x, y), (to_x, to_y), label, term, led in zip(
         points, corner + centres * unit, labels, is_term, far, strict=True
     ):
-        colour, shape = _TERM if term else _PROTOTYPE
+        colour, shape = _TERM_MARK if term else _PROTOTYPE_MARK
         if led:
             axes.plot([x, to_x], [y, to_y], color=GREY, linewidth=0.6, zorder=1)
         axes.plot([x], [y], shape, color=colour, markersize=5 if term else 8, markeredgecolor=INK, zorder=2)
@@ -278,7 +314,7 @@ def _draw(axes: Axes, points: Floats, labels: list[str], is_term: list[bool], bo
         axes.text(to_x, to_y, label, fontsize=_FONT, color=INK, ha="center", va="center", fontweight=weight, zorder=3)
 
 
-def _points(found: TermMap) -> tuple[Floats, list[str], list[bool]]:
+def _points(found: TermMap) -> tuple[Array, list[str], list[bool]]:
     """Return where terms and prototypes lie on the first two components, their labels, and which are terms."""
     columns = [name for name in ("component_1", "component_2") if name in found.terms]
     parts = [frame[columns].to_numpy(dtype=float) for frame in (found.prototypes, found.terms)]
@@ -289,26 +325,21 @@ def _points(found: TermMap) -> tuple[Floats, list[str], list[bool]]:
     return points, labels, [number >= len(parts[0]) for number in range(len(points))]
 
 
-def term_map_svg(result: CheckAll, *, text_as_paths: bool = True) -> str:
-    """Return the map as SVG text."""
-    return svg_text(
-        term_map_figure(result),
-        title="Map of the check-all terms",
-        description="Terms and prototypes on the first two components of the counts; the tables hold the numbers.",
-        text_as_paths=text_as_paths,
+def _map_picture(result: CheckAll, found: TermMap) -> Picture:
+    alt = (
+        f"Terms and prototypes on the first two components of the counts. {_headline(result)} The table has the ticks."
     )
+    return Picture("term_map", "Map of the ticked terms", alt, lambda: _map_figure(found))
 
 
-def lift_figure(result: CheckAll) -> Figure:
+def _lift_figure(result: CheckAll) -> Figure:
     """Return how much liking differs where a term is ticked, from the most welcome term down; hollow: can be chance."""
     rows = result.lift.dropna(subset=["estimate"]).sort_values("estimate", ascending=False, kind="stable")
-    if rows.empty:
-        raise ModelError("There is no liking beside the terms to draw.")
     rows = rows.assign(
         y=_ROW * (np.arange(len(rows)) + 0.5),
         colour=COLOURS[0],
         shape="o",
-        filled=below(rows["p_adjusted"], 1 - result.level),
+        filled=rows["shown"],
     )
     figure, axes = interval_figure(
         rows,
@@ -321,11 +352,6 @@ def lift_figure(result: CheckAll) -> Figure:
     return figure
 
 
-def lift_svg(result: CheckAll, *, text_as_paths: bool = True) -> str:
-    """Return the picture of liking as SVG text."""
-    return svg_text(
-        lift_figure(result),
-        title="Terms and liking",
-        description="Mean liking where a term is ticked minus where it is not, with intervals, by term.",
-        text_as_paths=text_as_paths,
-    )
+def _lift_picture(result: CheckAll) -> Picture:
+    alt = "Liking where a term is ticked minus where it is not, with intervals, by term; the table has the numbers."
+    return Picture("terms_and_liking", "Terms and liking", alt, lambda: _lift_figure(result))

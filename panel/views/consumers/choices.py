@@ -1,4 +1,4 @@
-"""What tests with a forced choice say, in plain sentences made from the numbers, and what they cannot say."""
+"""What tests with a forced choice and paired preferences say, in plain sentences, and what they cannot say."""
 
 from __future__ import annotations
 
@@ -11,23 +11,45 @@ import pandas as pd
 from matplotlib.figure import Figure
 from matplotlib.ticker import PercentFormatter
 
-from panel.errors import ModelError
-from panel.models.consumers.choices import SEEN_WITH
+from panel.models.consumers.choices import METHOD_OF, SEEN_WITH
 from panel.models.consumers.forced_choice import CANNOT_TELL, DIFFERS, SIMILAR, SMALL, ForcedChoices
-from panel.models.consumers.preference import LEFT_OUT, WAYS, Preferences
-from panel.plan.consumer_numbers import similar, told_apart
+from panel.models.consumers.preference import HALF, LEFT_OUT, WAYS, Preferences
 from panel.study.naming import Naming
+from panel.study.shown import (
+    P_HOLM,
+    QUESTION,
+    VERDICT,
+    About,
+    P,
+    Source,
+    Table,
+    each_row,
+    interval,
+    number,
+    of_those,
+    p_value,
+    share,
+    share_interval,
+    text,
+    yes_no,
+)
 from panel.views.drawing.interval_picture import FONT, interval_figure
-from panel.views.drawing.pictures import COLOURS, INK, svg_text
+from panel.views.drawing.pictures import COLOURS, INK
+from panel.views.told import Picture, Told, drawer
 from panel.words import (
     NOTHING,
+    UP,
+    capital,
+    counted,
     format_interval,
     format_list,
     format_number,
-    format_p,
     format_share,
+    format_shares,
+    level_words,
     p_after_holm,
     p_words,
+    typed_share,
 )
 
 METHOD_WORDS = MappingProxyType(
@@ -49,134 +71,98 @@ _VERDICTS = MappingProxyType(
 )
 
 
-def choice_headline(result: ForcedChoices) -> str:
-    """Return the answer in one sentence."""
-    found = result.tests["verdict"].value_counts()
-    total = len(result.tests)
-    if total == 1:
-        row = result.tests.iloc[0]
-        return f"{row['prototype']} and {row['versus']}: {_VERDICTS[row['verdict']]}."
-    apart = int(found.get(DIFFERS, 0) + found.get(SMALL, 0))
-    alike = int(found.get(SIMILAR, 0) + found.get(SMALL, 0))
-    return f"Of {total} tests, {apart} {'shows' if apart == 1 else 'show'} a difference and {alike} similarity."
+def _limit_words(limit: float) -> str:
+    """Return the share of people who may tell; one that was set as a d-prime has many digits."""
+    return typed_share(round(limit, 3))
 
 
-def what_the_choices_show(result: ForcedChoices, names: Naming) -> list[str]:
-    """Return one line per test, beginning with the question."""
-    return [_line(row, result, names) for row in result.tests.to_dict("records")]
+def _samples(row: Mapping[str, Any], _: About) -> str:
+    return f"{row['prototype']}, {row['versus']}"
 
 
-def choice_heads(result: ForcedChoices) -> list[str]:
-    """Return the words at the head of each line."""
-    return [str(question) for question in result.tests["question"]]
+def _needed_cell(row: Mapping[str, Any], _: About) -> str:
+    return f"{row['needed']:d}" if row["needed"] <= row["n"] else NOTHING
 
 
-def _line(row: Mapping[Any, Any], result: ForcedChoices, names: Naming) -> str:
-    pair = f"{names.prototype(str(row['prototype']))} and {names.prototype(str(row['versus']))}"
-    parts = [
-        f"{row['question']}: {METHOD_WORDS[row['method']]} of {pair}, {_counted(row)} "
-        f"({p_after_holm(row['p_adjusted'])}{_needed(row)}): {_VERDICTS[row['verdict']]}."
+def _most_cell(row: Mapping[str, Any], _: About) -> str:
+    return f"{row['most']:.0f}" if row["most"] >= 0 else NOTHING
+
+
+CHOICES = Table(
+    name="choices",
+    title="Tests with a forced choice",
+    rows="tests",
+    columns=(
+        *(QUESTION, text("Test", "method", METHOD_WORDS), each_row("Samples", _samples, "prototype", "versus")),
+        *(of_those("Right", "right", "n"), each_row("Needed", _needed_cell, "needed", "n", figure=True), P, P_HOLM),
+        *(number("Size (d-prime)", "d_prime", 2), number("Standard error", "d_std_error", 2)),
+        interval("d_low", "d_high", 2, "Size, {level}"),
+        share("People who can tell", "told"),
+        *(share_interval("told_low", "told_high", heading="People who can tell, {level}"), VERDICT),
+    ),
+    key=("question", "kind", "prototype", "versus"),
+    code="FC",
+    sources=(Source("answers", same={"question": "question"}, only={"kind": tuple(METHOD_OF)}),),
+)
+SIMILARITY = Table(
+    name="similarity",
+    title="Tests of similarity",
+    rows=lambda found: found.tests.loc[found.tests["limit"].notna()],
+    columns=(
+        QUESTION,
+        each_row("Share who may tell", lambda row, _: _limit_words(row["limit"]), "limit", figure=True),
+        *(yes_no("Set beforehand", "limit_beforehand"), of_those("Right", "right", "n")),
+        each_row("Most that show similarity", _most_cell, "most", figure=True),
+        p_value("p of similarity", "p_similar"),
+        share("Chance to show it if nobody can tell", "power_similar"),
+    ),
+)
+SESSIONS = Table(
+    name="choice_sessions",
+    title="Right answers by session",
+    rows="sessions",
+    columns=(
+        *(QUESTION, text("Session", "session"), of_those("Right", "right", "n"), share("Share")),
+        p_value("p, one-sided, this session alone", "p_value"),
+    ),
+)
+
+
+def tell_forced_choices(result: ForcedChoices, names: Naming) -> Told:
+    """Return what is told of the tests with a forced choice."""
+    rows = result.tests.to_dict("records")
+    limits = [line for row in rows for line in _limit(row)] if len(rows) == 1 else []
+    lines = [
+        _line(row, result, names) if limits else " ".join([_line(row, result, names), *_limit(row)]) for row in rows
     ]
-    level = f"{100 * result.level:g} % interval"
-    parts.append(
-        f"d-prime is {format_number(row['d_prime'], 2)} ({level} {format_interval(row['d_low'], row['d_high'], 2)}); "
-        f"{format_share(row['told'])} of people can tell ({_shares(row['told_low'], row['told_high'])})."
+    asked = [f"{row['question']}: {row['right']} of {row['n']}, {row['needed']} needed" for row in rows]
+    alt = f"Share of right answers with intervals, beside guessing and the share needed. {'; '.join(asked)}."
+    return Told(
+        result,
+        names,
+        _headline(result),
+        Picture("choices", "Share of right answers", alt, lambda: _figure(result)),
+        mind=tuple(limits),
+        table=CHOICES,
+        drawers=(
+            drawer("Test by test", *lines, CHOICES),
+            drawer("Are they similar?", *([SIMILARITY] if result.tests["limit"].notna().any() else [])),
+            drawer("What so many answers could show", *_how_much_it_could_see(result)),
+            drawer("Sessions and repeated answers", *_repeated(result), SESSIONS),
+        ),
+        cannot=_cannot(result),
     )
-    if np.isfinite(row["limit"]):
-        shown = "is shown" if row["p_similar"] <= round(1 - result.level, 12) else "is not shown"
-        most = f", at most {row['most']:.0f} right would show it" if row["most"] >= 0 else ""
-        when = "" if row["limit_beforehand"] else "; that share was not set beforehand, so this decides nothing"
-        parts.append(
-            f"That fewer than {format_share(row['limit'])} can tell {shown} ({p_words(row['p_similar'])}{most}{when})."
-        )
-    return " ".join([*parts, *_over_sessions(row)])
 
 
-def _counted(row: Mapping[Any, Any]) -> str:
-    what = f"chose {row['prototype']}" if row["method"] == "paired" else "right"
-    people = f" by {row['n_people']} people" if row["repeated"] else ""
-    return f"{row['right']} of {row['n']} {what}{people}"
+def count_in_words(result: ForcedChoices, names: Naming) -> list[str]:
+    """Return what a count that was typed in says; it is the only question, so its name is left out."""
+    (row,) = result.tests.to_dict("records")
+    lines = [_line(row, result, names), *_how_much_it_could_see(result)]
+    told = [capital(line.partition(": ")[2]) for line in lines]
+    return [told[0], *_limit(row), *told[1:]]
 
 
-def _needed(row: Mapping[Any, Any]) -> str:
-    if row["look"]:
-        return f" at look {row['look']} of those planned"
-    if row["needed"] > row["n"]:
-        return ", so few answers could not show a difference whatever they are"
-    return f", at least {row['needed']} needed"
-
-
-def _shares(low: float, high: float) -> str:
-    """Return an interval of shares; the ends are widened to whole per cents, never narrowed."""
-    return f"{np.floor(100 * low + 1e-9):.0f} to {np.ceil(100 * high - 1e-9):.0f} %"
-
-
-def _over_sessions(row: Mapping[Any, Any]) -> list[str]:
-    if row["n_sessions"] < 2:
-        return []
-    same = "show no different shares" if row["p_same"] > 0.05 else "show different shares; look at each"
-    exact = "" if row["p_same_exact"] else ", approximate"
-    return [f"The {row['n_sessions']} sessions {same} ({p_words(row['p_same'])}{exact})."]
-
-
-def how_much_it_could_see(result: ForcedChoices) -> list[str]:
-    """Return, per test, what so many answers could have shown, and how many would be needed."""
-    return [line for row in result.tests.to_dict("records") for line in _power(row, result.level)]
-
-
-def _power(row: Mapping[Any, Any], level: float) -> list[str]:
-    if row["repeated"]:
-        return [
-            f"{row['question']}: with repeated answers of the same people the number of people counts for more than "
-            "the number of answers; plan with people."
-        ]
-    if np.isnan(row["seen"]):
-        return [f"{row['question']}: {row['n']} answers are too few to show any difference."]
-    parts = [
-        f"{row['question']}: {row['n']} answers show a difference with a chance of {format_share(SEEN_WITH)} if "
-        f"{np.ceil(100 * row['seen'] - 1e-9):.0f} % of people can tell "
-        f"(d-prime {format_number(row['seen_d_prime'], 2)})."
-    ]
-    if np.isfinite(row["limit"]):
-        parts.append(
-            f"If {format_share(row['limit'])} can tell, the chance to show it is {format_share(row['power'])}; if "
-            f"nobody can, the chance to show similarity is {format_share(row['power_similar'])}."
-        )
-        parts += _needed_numbers(row, level)
-    return [" ".join(parts)]
-
-
-def _needed_numbers(row: Mapping[Any, Any], level: float) -> list[str]:
-    alpha = round(1 - level, 12)
-    alpha = alpha / 2 if row["two_sided"] else alpha
-    try:
-        apart = told_apart(row["method"], row["limit"], alpha=alpha)
-        alike = similar(row["method"], row["limit"], beta=round(1 - level, 12))
-    except ModelError:
-        return []
-    return [
-        f"For a chance of {format_share(apart.power)} ask {apart.always:,d} people to show the difference, "
-        f"{alike.always:,d} to show similarity."
-    ]
-
-
-def repeated_words(result: ForcedChoices) -> list[str]:
-    """Return what repeated answers say of how far people differ."""
-    lines = []
-    for row in result.repeated.to_dict("records"):
-        if np.isnan(row["rho"]):
-            lines.append(f"{row['question']}: all answers are alike, so each person counts once.")
-            continue
-        lines.append(
-            f"{row['question']}: two answers of one person correlate by {format_number(row['rho'], 2)} "
-            f"({p_words(row['p_no_spread'])} that people do not differ); {row['n']} answers by "
-            f"{row['n_people']} people."
-        )
-    return lines
-
-
-def what_choices_cannot_show(result: ForcedChoices) -> tuple[str, ...]:
-    """Return what a reader must not take from these tests."""
+def _cannot(result: ForcedChoices) -> tuple[str, ...]:
     lines = [
         "No difference shown is not similarity shown. Similarity needs a share set beforehand and enough people.",
         "That people can tell two samples apart does not say what they notice, nor which one they like better.",
@@ -188,127 +174,112 @@ def what_choices_cannot_show(result: ForcedChoices) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def choice_alt_text(result: ForcedChoices) -> str:
-    """Return what the picture shows, for those who do not see it."""
-    told = [
-        f"{row['question']}: {row['right']} of {row['n']}, {row['needed']} needed"
-        for row in result.tests.to_dict("records")
+def _headline(result: ForcedChoices) -> str:
+    """Return the answer in one sentence."""
+    found = result.tests["verdict"].value_counts()
+    total = len(result.tests)
+    if total == 1:
+        row = result.tests.iloc[0]
+        return f"{row['prototype']} and {row['versus']}: {_VERDICTS[row['verdict']]}."
+    apart = int(found.get(DIFFERS, 0) + found.get(SMALL, 0))
+    alike = int(found.get(SIMILAR, 0) + found.get(SMALL, 0))
+    return (
+        f"Of {total} tests, {apart or 'none'} {'show' if apart > 1 else 'shows'} a difference and {alike or 'none'} "
+        "similarity."
+    )
+
+
+def _line(row: Mapping[Any, Any], result: ForcedChoices, names: Naming) -> str:
+    pair = f"{names.prototype(str(row['prototype']))} and {names.prototype(str(row['versus']))}"
+    parts = [
+        f"{row['question']}: {METHOD_WORDS[row['method']]} of {pair}, {_counted(row)} "
+        f"({p_after_holm(row['p_adjusted'])}{_needed(row)}): {_VERDICTS[row['verdict']]}."
     ]
-    return f"Share of right answers with intervals, beside guessing and the share needed. {'; '.join(told)}."
-
-
-# Forced choices and preferences as tables a person reads: counts, needed counts, intervals, verdicts.
-
-
-def choices_table(result: ForcedChoices) -> pd.DataFrame:
-    """Return one row per test: counts, p-values, d-prime, share who can tell, verdict."""
-    rows = result.tests
-    level = f"{100 * result.level:g} % interval"
-    return pd.DataFrame(
-        {
-            "Question": list(rows["question"]),
-            "Test": [METHOD_WORDS[method] for method in rows["method"]],
-            "Samples": _pairs(rows),
-            "Right": _of(rows["right"], rows["n"]),
-            "Needed": [
-                str(needed) if needed <= n else NOTHING for needed, n in zip(rows["needed"], rows["n"], strict=True)
-            ],
-            "p": [format_p(value) for value in rows["p_value"]],
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-            "d-prime": [format_number(value, 2) for value in rows["d_prime"]],
-            "Standard error": [format_number(value, 2) for value in rows["d_std_error"]],
-            f"d-prime, {level}": _intervals(rows["d_low"], rows["d_high"], 2),
-            "People who can tell": [format_share(value) for value in rows["told"]],
-            f"People who can tell, {level} (%)": _intervals(100 * rows["told_low"], 100 * rows["told_high"], 1),
-            "In words": list(rows["verdict"]),
-        },
-        dtype="str",
+    ends = format_interval(row["d_low"], row["d_high"], 2)
+    parts.append(
+        f"d-prime is {format_number(row['d_prime'], 2)} ({level_words(result.level)} {ends}); "
+        f"{format_share(row['told'])} of people can tell ({format_shares(row['told_low'], row['told_high'])})."
     )
+    return " ".join([*parts, *_over_sessions(row)])
 
 
-def similarity_table(result: ForcedChoices) -> pd.DataFrame:
-    """Return one row per test with a share that matters: most right answers, p-value."""
-    rows = result.tests.loc[result.tests["limit"].notna()]
-    return pd.DataFrame(
-        {
-            "Question": list(rows["question"]),
-            "Share who may tell": [format_share(value) for value in rows["limit"]],
-            "Set beforehand": ["yes" if value else "no" for value in rows["limit_beforehand"]],
-            "Right": _of(rows["right"], rows["n"]),
-            "Most that show similarity": [f"{value:.0f}" if value >= 0 else NOTHING for value in rows["most"]],
-            "p of similarity": [format_p(value) for value in rows["p_similar"]],
-            "Chance to show it if nobody can tell": [format_share(value) for value in rows["power_similar"]],
-        },
-        dtype="str",
-    )
+def _counted(row: Mapping[Any, Any]) -> str:
+    what = f"chose {row['prototype']}" if row["method"] == "paired" else "right"
+    people = f" by {counted(int(row['n_people']), 'person', 'people')}" if row["repeated"] else ""
+    return f"{row['right']} of {row['n']} {what}{people}"
 
 
-def choice_sessions_table(result: ForcedChoices) -> pd.DataFrame:
-    """Return one row per session of each test."""
-    rows = result.sessions
-    return pd.DataFrame(
-        {
-            "Question": list(rows["question"]),
-            "Session": [str(session) or NOTHING for session in rows["session"]],
-            "Right": _of(rows["right"], rows["n"]),
-            "Share": [format_share(value) for value in rows["share"]],
-            "p, one-sided, this session alone": [format_p(value) for value in rows["p_value"]],
-        },
-        dtype="str",
-    )
+def _needed(row: Mapping[Any, Any]) -> str:
+    if row["look"]:
+        return f" at look {row['look']} of those planned"
+    if row["needed"] > row["n"]:
+        return ", so few answers could not show a difference whatever they are"
+    return f", at least {row['needed']} needed"
 
 
-def preferences_table(result: Preferences) -> pd.DataFrame:
-    """Return one row per question, direction and way of counting votes for no preference."""
-    rows = result.ways
-    level = f"{100 * result.level:g} % interval"
-    words = [
-        ", ".join(kind for kind in ("superior", "unsurpassed", "parity") if row[kind]) or NOTHING
-        for row in rows.to_dict("records")
+def _limit(row: Mapping[Any, Any]) -> list[str]:
+    """Return whether it may be said that fewer people than the share that matters can tell."""
+    if not np.isfinite(row["limit"]):
+        return []
+    few = f"fewer than {_limit_words(row['limit'])} can tell them apart"
+    most = f"; at most {row['most']:.0f} right answers would show it" if row["most"] >= 0 else ""
+    when = "" if row["limit_beforehand"] else "; that share was not set beforehand, so this decides nothing"
+    told = capital(few) if row["few_shown"] else f"It is not shown that {few}"
+    return [f"{told} ({p_words(row['p_similar'])}{most}{when})."]
+
+
+def _over_sessions(row: Mapping[Any, Any]) -> list[str]:
+    if row["n_sessions"] < 2:
+        return []
+    same = "show different shares; look at each" if row["sessions_differ"] else "show no different shares"
+    exact = "" if row["p_same_exact"] else ", approximate"
+    return [f"The {row['n_sessions']} sessions {same} ({p_words(row['p_same'])}{exact})."]
+
+
+def _how_much_it_could_see(result: ForcedChoices) -> list[str]:
+    """Return, per test, what so many answers could have shown, and how many would be needed."""
+    return [_power(row) for row in result.tests.to_dict("records")]
+
+
+def _power(row: Mapping[Any, Any]) -> str:
+    if row["repeated"]:
+        return (
+            f"{row['question']}: with repeated answers of the same people the number of people counts for more than "
+            "the number of answers; plan with people."
+        )
+    if np.isnan(row["seen"]):
+        return f"{row['question']}: {counted(int(row['n']), 'answer')} cannot show any difference."
+    parts = [
+        f"{row['question']}: {counted(int(row['n']), 'answer')} show a difference with a chance of "
+        f"{format_share(SEEN_WITH)} if {format_share(row['seen'], 0, UP)} of people can tell "
+        f"(d-prime {format_number(row['seen_d_prime'], 2)})."
     ]
-    return pd.DataFrame(
-        {
-            "Question": list(rows["question"]),
-            "Prefer": list(rows["prototype"]),
-            "To": list(rows["versus"]),
-            "No preference": list(rows["way"]),
-            "Count": [f"{count:g} of {base:d}" for count, base in zip(rows["count"], rows["base"], strict=True)],
-            "Share": [format_share(value) for value in rows["share"]],
-            f"{level}, exact (%)": _intervals(100 * rows["ci_low"], 100 * rows["ci_high"], 1),
-            f"{level}, Wilson (%)": _intervals(100 * rows["wilson_low"], 100 * rows["wilson_high"], 1),
-            "p, one-sided": [format_p(value) for value in rows["p_value"]],
-            "p, two-sided": [format_p(value) for value in rows["p_two_sided"]],
-            "Needed: superior": _reachable(rows["needed"], rows["base"]),
-            "Needed: unsurpassed": _reachable(rows["unsurpassed_needed"], rows["base"]),
-            "Parity": _regions(rows),
-            "Shown": words,
-        },
-        dtype="str",
-    )
+    if np.isfinite(row["limit"]):
+        parts.append(
+            f"If {_limit_words(row['limit'])} can tell, the chance to show it is {format_share(row['power'])}; if "
+            f"nobody can, the chance to show similarity is {format_share(row['power_similar'])}."
+        )
+    if np.isfinite(row["ask_apart"]):
+        parts.append(
+            f"For a chance of {format_share(SEEN_WITH)} ask {row['ask_apart']:,.0f} people to show the difference, "
+            f"{row['ask_similar']:,.0f} to show similarity."
+        )
+    return " ".join(parts)
 
 
-def _regions(rows: pd.DataFrame) -> list[str]:
-    ends = zip(rows["parity_low"], rows["parity_high"], strict=True)
-    return [f"{low} to {high}" if low <= high else "no count" for low, high in ends]
-
-
-def _pairs(rows: pd.DataFrame) -> list[str]:
-    return [f"{one}, {other}" for one, other in zip(rows["prototype"], rows["versus"], strict=True)]
-
-
-def _of(counts: pd.Series, bases: pd.Series) -> list[str]:
-    return [f"{count} of {base}" for count, base in zip(counts, bases, strict=True)]
-
-
-def _intervals(low: pd.Series, high: pd.Series, digits: int) -> list[str]:
-    return [format_interval(one, other, digits) for one, other in zip(low, high, strict=True)]
-
-
-def _reachable(counts: pd.Series, bases: pd.Series) -> list[str]:
-    return [
-        f"{count}" if count <= base and np.isfinite(count) else NOTHING
-        for count, base in zip(counts, bases, strict=True)
-    ]
+def _repeated(result: ForcedChoices) -> list[str]:
+    """Return what repeated answers say of how far people differ."""
+    lines = []
+    for row in result.repeated.to_dict("records"):
+        if np.isnan(row["rho"]):
+            lines.append(f"{row['question']}: all answers are alike, so each person counts once.")
+            continue
+        lines.append(
+            f"{row['question']}: two answers of one person correlate by {format_number(row['rho'], 2)} "
+            f"({p_words(row['p_no_spread'])} that people do not differ); {counted(int(row['n']), 'answer')} by "
+            f"{counted(int(row['n_people']), 'person', 'people')}."
+        )
+    return lines
 
 
 # A picture of forced choices: the share of right answers with its interval, beside guessing and what is needed.
@@ -318,7 +289,7 @@ _ROW, _HALF = 0.42, 0.13  # inches
 _GUESSING, _NEEDED = (0, (1, 1.5)), "-"
 
 
-def choice_figure(result: ForcedChoices) -> Figure:
+def _figure(result: ForcedChoices) -> Figure:
     """Return one line per test: a dot, filled where a difference is shown, beside guessing and what is needed."""
     tests = result.tests.to_dict("records")
     heights = [(place + 0.5) * _ROW for place in range(len(tests))]
@@ -354,68 +325,115 @@ def choice_figure(result: ForcedChoices) -> Figure:
     return figure
 
 
-def choice_svg(result: ForcedChoices, *, text_as_paths: bool = True) -> str:
-    """Return the picture as SVG text, with what it shows in words."""
-    return svg_text(
-        choice_figure(result),
-        title="Share of right answers",
-        description=choice_alt_text(result),
-        text_as_paths=text_as_paths,
-    )
-
-
 # Which sample consumers prefer, in plain sentences made from the counts, and what preference cannot show.
 
 
-_ORDER_SEEN = 0.05
+def _votes(row: Mapping[str, Any], _: About) -> str:
+    return f"{row['count']:g} of {row['base']:d}"  # half a vote where votes for no preference are split
 
 
-def preference_headline(result: Preferences) -> str:
+def _fewest(name: str) -> Any:
+    def write(row: Mapping[str, Any], _: About) -> str:
+        return f"{row[name]:d}" if row[name] <= row["base"] else NOTHING
+
+    return write
+
+
+def _parity(row: Mapping[str, Any], _: About) -> str:
+    low, high = row["parity_low"], row["parity_high"]
+    return f"{low} to {high}" if low <= high else "no count"
+
+
+def _all_shown(row: Mapping[str, Any], _: About) -> str:
+    return ", ".join(kind for kind in ("superior", "unsurpassed", "parity") if row[kind]) or NOTHING
+
+
+PREFERENCES = Table(
+    name="preferences",
+    title="Paired preferences",
+    rows="ways",
+    columns=(
+        *(QUESTION, text("Prefer", "prototype"), text("To", "versus"), text("No preference", "way")),
+        *(each_row("Count", _votes, "count", "base", figure=True), share("Share")),
+        share_interval(heading="{level}, exact"),
+        share_interval("wilson_low", "wilson_high", heading="{level}, Wilson"),
+        *(p_value("p, one-sided", "p_value"), p_value("p, two-sided", "p_two_sided")),
+        each_row("Needed: superior", _fewest("needed"), "needed", "base", figure=True),
+        each_row("Needed: unsurpassed", _fewest("unsurpassed_needed"), "unsurpassed_needed", "base", figure=True),
+        each_row("Parity", _parity, "parity_low", "parity_high", figure=True),
+        each_row("Shown", _all_shown, "superior", "unsurpassed", "parity"),
+    ),
+    key=("question", "prototype", "versus", "way"),
+    code="E",
+    sources=(Source("answers", same={"question": "question"}, only={"kind": ("preference",)}),),
+)
+_MIND = 3  # sentences of what to mind, where there is one question only
+
+
+def tell_preferences(result: Preferences, names: Naming) -> Told:
+    """Return what is told of the paired preferences."""
+    lines = []
+    for row in result.counts.to_dict("records"):
+        lines += [_counts(row, names), *_verdicts(_ways(result, row), row), *_leaning(row), *_order(row)]
+    first = _MIND if len(result.counts) == 1 else 0
+    cannot = [
+        "A preference says which of two, not by how much and not why; both may be disliked.",
+        "A preference that is not shown is not parity, and parity within 5 points needs several hundred people.",
+        "It holds for people like these, this batch, dose and place. Whether it may be advertised is for a regulatory "
+        "professional and local law.",
+    ]
+    if (result.counts["no_preference"] > 0).any():
+        cannot.append("A percentage of those who chose is not a percentage of everybody asked; always name the base.")
+    return Told(
+        result,
+        names,
+        _preference_headline(result),
+        mind=tuple(lines[:first]),
+        table=PREFERENCES,
+        drawers=(
+            drawer("Question by question", *lines[first:]),
+            drawer("Three ways of counting votes for no preference", PREFERENCES),
+        ),
+        cannot=tuple(cannot),
+    )
+
+
+def _preference_headline(result: Preferences) -> str:
     """Return the answer in one sentence."""
     parts = []
     for row in result.counts.to_dict("records"):
         ways = _ways(result, row)
-        superior = [name for name in (row["prototype"], row["versus"]) if _all(ways, name, "superior")]
-        alike = _all(ways, row["prototype"], "parity")
-        both = f"{row['prototype']} and {row['versus']}"
+        one, other = row["prototype"], row["versus"]
+        superior = [name for name in (one, other) if _all(ways, name, "superior")]
         if superior:
-            other = row["versus"] if superior[0] == row["prototype"] else row["prototype"]
-            parts.append(f"{superior[0]} is preferred to {other}, however votes for no preference are counted")
+            less = other if superior[0] == one else one
+            parts.append(f"{superior[0]} is preferred to {less}, however votes for no preference are counted")
         elif row["repeated"]:
-            parts.append(f"{both}: people answered more than once; see the line below")
-        elif alike:
-            parts.append(f"{both} are preferred alike, however votes for no preference are counted")
+            parts.append(f"{one} and {other}: people answered more than once, which the counts do not allow for")
+        elif _all(ways, one, "parity"):
+            parts.append(f"{one} and {other} are preferred alike, however votes for no preference are counted")
+        elif ways["superior"].any():
+            parts.append(
+                f"{one} and {other}: a preference is shown in some ways of counting votes for no preference, not in all"
+            )
         else:
-            parts.append(f"{both}: {_not_everywhere(ways)}")
+            parts.append(f"No preference between {one} and {other} is shown, however the undecided are counted")
     return "; ".join(parts) + "."
-
-
-def _not_everywhere(ways: pd.DataFrame) -> str:
-    if ways["superior"].any():
-        return "a preference is shown in some ways of counting votes for no preference, not in all"
-    return "that one of them is preferred is not shown, however votes for no preference are counted"
-
-
-def preference_heads(result: Preferences) -> list[str]:
-    """Return the words at the head of the lines that begin a question."""
-    return [str(question) for question in result.counts["question"]]
-
-
-def what_the_preferences_show(result: Preferences, names: Naming) -> list[str]:
-    """Return lines for each question: the counts, what may be said in which way of counting, the order."""
-    lines = []
-    for row in result.counts.to_dict("records"):
-        lines += [_counts(row, names), *_verdicts(_ways(result, row), row), *_leaning(row), *_order(row)]
-    return lines
 
 
 def _counts(row: Mapping[Any, Any], names: Naming) -> str:
     decided = row["chosen"] + row["other"]
-    return (
-        f"{row['question']}: of {row['n']} answers by {row['n_people']} people {row['chosen']} preferred "
+    told = (
+        f"{row['question']}: of {counted(int(row['n']), 'answer')} by "
+        f"{counted(int(row['n_people']), 'person', 'people')} {row['chosen']} preferred "
         f"{names.prototype(str(row['prototype']))}, {row['other']} preferred {names.prototype(str(row['versus']))}, "
-        f"{row['no_preference']} had no preference. Of the {decided} who chose, {row['needed']:.0f} are needed for a "
-        f"preference named beforehand, {row['needed_two_sided']:.0f} for one either way."
+        f"{row['no_preference']} had no preference."
+    )
+    if not decided:
+        return told
+    return (
+        f"{told} Of the {decided} who chose, {row['needed']:.0f} are needed for a preference named beforehand, "
+        f"{row['needed_two_sided']:.0f} for one either way."
     )
 
 
@@ -423,14 +441,14 @@ def _verdicts(ways: pd.DataFrame, row: Mapping[Any, Any]) -> list[str]:
     if row["repeated"]:
         return []
     lines = []
-    low, high = 50 - 100 * row["margin"], 50 + 100 * row["margin"]
+    low, high = typed_share(HALF - row["margin"]), typed_share(HALF + row["margin"])
     for kind, words in (
         ("superior", "{} is preferred by more than half"),
-        ("unsurpassed", f"{{}} is preferred by more than {low:g} %, so unsurpassed by the other"),
+        ("unsurpassed", f"{{}} is preferred by more than {low}, so not surpassed by the other by more than the margin"),
     ):
         for name in (row["prototype"], row["versus"]):
             lines += _in_ways(ways, name, kind, words.format(name))
-    lines += _in_ways(ways, row["prototype"], "parity", f"Preference is at parity, between {low:g} and {high:g} %")
+    lines += _in_ways(ways, row["prototype"], "parity", f"Preference is at parity, between {low} and {high}")
     mine = ways.loc[ways["prototype"] == row["prototype"]]
     other = ways.loc[ways["prototype"] == row["versus"]]
     paradox = ((mine["superior"] | other["superior"].to_numpy()) & mine["parity"]).any()
@@ -450,7 +468,7 @@ def _in_ways(ways: pd.DataFrame, name: str, kind: str, words: str) -> list[str]:
     column = {"superior": "p_value", "unsurpassed": "p_unsurpassed", "parity": "p_parity"}[kind]
     worst = p_words(rows.loc[rows[kind], column].max())
     if len(shown) == len(WAYS):
-        return [f"{words}, in all three ways of counting votes for no preference ({worst} at the most)."]
+        return [f"{words}, however votes for no preference are counted ({worst} at the most)."]
     return [f"{words}, only with votes for no preference {format_list(shown)} ({worst} at the most)."]
 
 
@@ -470,24 +488,11 @@ def _order(row: Mapping[Any, Any]) -> list[str]:
         return ["Which sample was tried first is not known for both orders, so the order was not checked."]
     share = row["order_first"] / row["order_n"]
     told = f"{row['order_first']} of {row['order_n']} chose what they tried first ({format_share(share)})"
-    if row["p_order"] < _ORDER_SEEN:
+    if row["order_matters"]:
         return [
             f"The order matters: {told}, {p_words(row['p_order'])}. It cancels only if both orders were used alike."
         ]
     return [f"No effect of the order is seen: {told}, {p_words(row['p_order'])}."]
-
-
-def what_preferences_cannot_show(result: Preferences) -> tuple[str, ...]:
-    """Return what a reader must not take from preferences."""
-    lines = [
-        "A preference says which of two, not by how much and not why; both may be disliked.",
-        "A preference that is not shown is not parity, and parity within 5 points needs several hundred people.",
-        "It holds for people like these, this batch, dose and place. Whether it may be advertised is for a regulatory "
-        "professional and local law.",
-    ]
-    if (result.counts["no_preference"] > 0).any():
-        lines.append("A percentage of those who chose is not a percentage of everybody asked; always name the base.")
-    return tuple(lines)
 
 
 def _ways(result: Preferences, row: Mapping[Any, Any]) -> pd.DataFrame:

@@ -1,8 +1,9 @@
-"""What people find too little or too much, what it costs in liking, and which change could be tested: in words."""
+"""What people find too little or too much, whether those like it less, and which change could be tested: in words."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,6 @@ from matplotlib.patches import Patch
 
 from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import ALL_SIDES, LEAST_GROUP, LEAST_SHARE, JustAboutRight
-from panel.stats.comparing.estimability import below
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
@@ -42,7 +42,10 @@ from panel.words import (
     format_list,
     format_number,
     format_share,
+    format_typed,
+    level_words,
     p_after_holm,
+    typed_share,
 )
 
 _MOST_CHANGES = 2  # proposed for one case; the table has them all
@@ -63,18 +66,19 @@ def _side_of_row(row: Mapping[str, Any], about: About) -> str:
 
 
 VERDICT_WORDS = {
-    "move": "worth a move",
-    "perhaps": "perhaps; can be chance",
-    "no cost seen": "no cost shown",
-    "few people": f"fewer than {100 * LEAST_SHARE:.0f} %, not weighed",
+    "move": "liked less by those: test a change",
+    "perhaps": "perhaps liked less; can be chance",
+    "no cost seen": "not shown that those like it less",
+    "few people": f"fewer than {typed_share(LEAST_SHARE)}, not weighed",
     "small group": "group too small, not tested",
 }
+_TOLD = {"move": 0, "perhaps": 1, "small group": 2}  # cases that are told one by one, in this order
 _SIDE = each_row("Side", _side_of_row, "question", "side")
 _ASKED = Source("answers", same={"question": "question", "prototype": "prototype"})
 
 DROPS = Table(
     name="mean_drops",
-    title="Too little, too much, and what it costs in liking",
+    title="Too little, too much, and how those like it who say so",
     rows="drops",
     columns=(
         *(PROTOTYPE, QUESTION, _SIDE, of_share("People", "count", "base")),
@@ -89,6 +93,13 @@ DROPS = Table(
         Source("answers", same={"prototype": "prototype"}, only={"question": (found.liking,)}),
     ),
     printed=False,
+)
+CASES = replace(
+    DROPS,
+    name="cases",
+    title="Where at least a fifth are on one side and those may like it less",
+    rows=lambda found: found.drops.loc[found.drops["verdict"].isin(list(_TOLD))],
+    code="",
 )
 BALANCE = Table(
     name="weighted_drops",
@@ -164,9 +175,10 @@ def tell_just_about_right(result: JustAboutRight, names: Naming, question: str =
         names,
         _headline(result),
         _picture(result, asked),
-        table=DROPS,
+        table=CASES,
         drawers=(
-            drawer("Case by case", *_what_costs_liking(result), DROPS),
+            drawer("Case by case", *_cases(result), CASES),
+            drawer("Every prototype, question and side", DROPS),
             drawer("Changes of emollients that could be tested", *changes),
             drawer("How many say what", sides_of(asked)),
             drawer("The drops and the means they follow from", BALANCE),
@@ -184,7 +196,7 @@ _CANNOT = (
     "Only a prototype made differently shows whether they would like it more.",
     "Just about right is not a strength. How thick a prototype is, the trained panel says.",
     "A change of emollients moves more than one attribute. Look at all of them before making it.",
-    f"The line of {100 * LEAST_SHARE:.0f} % and the least group of {LEAST_GROUP} are custom, not a proof.",
+    f"The line of {typed_share(LEAST_SHARE)} and the least group of {LEAST_GROUP} are custom, not a proof.",
 )
 
 
@@ -193,23 +205,22 @@ def _headline(result: JustAboutRight) -> str:
     if result.drops.empty:
         return "None of the questions can be read as too little or too much."
     if not result.liking:
-        return "Counted, but not weighed: without a liking question nobody can say what too little or too much costs."
+        return "Counted, but not weighed: without a liking question nobody can say whether those who mind like it less."
     moves = result.drops.loc[result.drops["verdict"] == "move"]
     if moves.empty:
         return (
-            "For no prototype is it shown that what people find too little or too much costs liking. That does not "
-            "show that it costs nothing."
+            "For no prototype is it shown that those who find something too little or too much like it less. That does "
+            "not show that they do not."
         )
     worst = moves.sort_values("weighted", ascending=False)
     cases = [f"{row['prototype']} ({_side(result, row)})" for row in worst.to_dict("records")]
-    return f"Worth a move, because those who mind like it less: {format_list(cases)}."
+    return f"Worth testing a change: {format_list(cases)}. Those who say so like it less, which need not be the reason."
 
 
-def _what_costs_liking(result: JustAboutRight) -> list[str]:
+def _cases(result: JustAboutRight) -> list[str]:
     """Return one line for each case where at least a fifth are on one side and something can be said about it."""
-    rows = result.drops.loc[result.drops["verdict"].isin(["move", "perhaps", "small group"])]
-    order = {"move": 0, "perhaps": 1, "small group": 2}
-    rows = rows.assign(order=rows["verdict"].map(order)).sort_values(
+    rows = CASES.of(result)
+    rows = rows.assign(order=rows["verdict"].map(_TOLD)).sort_values(
         ["order", "weighted"], ascending=[True, False], kind="stable"
     )
     lines = [_drop_sentence(result, row) for row in rows.to_dict("records")]
@@ -222,32 +233,32 @@ def _drop_sentence(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     """Return the sentence for one prototype, question and side."""
     head = f"{row['prototype']}: {_side(result, row)} for {counted_share(int(row['count']), int(row['base']))}"
     if row["verdict"] == "few people":
-        return f"{head}: fewer than {100 * LEAST_SHARE:.0f} %, no reason to move."
+        return f"{head}: fewer than {typed_share(LEAST_SHARE)}, no reason to move."
     if row["verdict"] == "small group":
         return (
             f"{head}. One of the groups to compare has fewer than {LEAST_GROUP} people "
-            f"({row['n_right']} find it just about right), so what it costs is not tested."
+            f"({row['n_right']} find it just about right), so whether those like it less is not tested."
         )
     if np.isnan(row["estimate"]):
-        return f"{head}. What it costs in liking is not known."
+        return f"{head}. Whether those like it less is not known."
     less = f"{format_number(abs(row['estimate']))} {'less' if row['estimate'] >= 0 else 'more'}"
     interval = (
-        f"{100 * result.level:g} % interval of the drop {format_interval(row['ci_low'], row['ci_high'])}, "
+        f"{level_words(result.level)} of the drop {format_interval(row['ci_low'], row['ci_high'])}, "
         f"{p_after_holm(row['p_adjusted'])}"
     )
     if row["verdict"] == "move":
-        told = f"{head}, and they like it {less} ({interval}): try it {_other_way(result, row)}."
+        told = f"{head}, and those like it {less} ({interval}): test it {_other_way(result, row)}."
     elif row["verdict"] == "perhaps":
-        told = f"{head}, and they like it {less} ({interval}); among so many questions this can be chance."
+        told = f"{head}, and those like it {less} ({interval}); among so many questions this can be chance."
     else:
-        return f"{head}, but no cost in liking is shown ({interval}): no reason to move."
+        return f"{head}, but it is not shown that those like it less ({interval}): no reason to move."
     if row["split"]:
         told += " As many find the opposite: a move would lose others. Look for groups of consumers first."
     return told
 
 
 def _over_all_prototypes(result: JustAboutRight) -> list[str]:
-    """Return one line per question: what either side costs within consumers, over all prototypes."""
+    """Return one line per question: how much less either side goes with within consumers, over all prototypes."""
     lines = []
     for question, rows in result.within.groupby("question", sort=False):
         told = [_within_words(result, row) for row in rows.to_dict("records")]
@@ -268,23 +279,22 @@ def _side(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
 
 
 def _other_way(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
-    side = side_words(result, str(row["question"]), str(row["side"]))
-    if side in (LITTLE, MUCH):
-        return "with more of it" if side == LITTLE else "with less of it"
-    return f"less {side.removeprefix('too ')}"
+    """Return towards what a prototype could be moved: the other end of the question."""
+    other = side_words(result, str(row["question"]), MUCH if row["side"] == LITTLE else LITTLE)
+    if other in (LITTLE, MUCH):
+        return "with more of it" if other == MUCH else "with less of it"
+    return f"more towards {other.removeprefix('too ')}"
 
 
 def _within_words(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     side = side_words(result, str(row["question"]), str(row["side"]))
-    if np.isnan(row["ci_low"]):
+    if row["verdict"] == "few people":
         return f"{side}: too few people changed their answer to say"
     ends = format_interval(row["ci_low"], row["ci_high"])
-    points = f"{format_number(row['estimate'])} liking points within consumers ({ends})"
-    if below(row["p_adjusted"], 1 - result.level) and row["estimate"] > 0:
-        return f"{side} costs {points}"
-    if row["ci_low"] > 0:
-        return f"{side} may cost {points}, but among so many questions this can be chance"
-    return f"{side}: no cost shown ({ends})"
+    if row["verdict"] == "not shown":
+        return f"{side}: not shown that it is liked less ({ends})"
+    told = f"where they find it {side} consumers like it {format_number(row['estimate'])} less ({ends})"
+    return told if row["verdict"] == "shown" else f"{told}, but among so many questions this can be chance"
 
 
 def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> str:
@@ -293,10 +303,10 @@ def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> st
     ends = sorted((abs(row["ci_low"]), abs(row["ci_high"])))
     side = side_words(result, str(row["question"]), str(row["side"]))
     told = (
-        f"Would {row['prototype']} still be {side} on {row['question']} with {row['percent']:g} % "
+        f"Would {row['prototype']} still be {side} on {row['question']} with {format_typed(float(row['percent']))} % "
         f"{row['added']} in place of {row['removed']}? In this base the trained panel scored that change "
         f"{effect} {'higher' if row['estimate'] > 0 else 'lower'} on {attribute} "
-        f"({100 * result.level:g} % interval {format_interval(ends[0], ends[1], names.digits)})."
+        f"({level_words(result.level)} {format_interval(ends[0], ends[1], names.digits)})."
     )
     if row["gives"]:
         told += f" That is {row['gives']}: look at its answers first."

@@ -12,31 +12,199 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import PercentFormatter
 
 from panel.models.consumers.liking import CORRECTED, Liking
-from panel.models.prototypes.differences import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE
+from panel.models.prototypes.verdict import CANNOT_TELL, EQUIVALENT
 from panel.study.naming import Naming
+from panel.study.shown import (
+    P_ADJUSTED,
+    PROTOTYPE,
+    PROTOTYPE_IN_WORDS,
+    VERSUS,
+    About,
+    Column,
+    P,
+    Source,
+    Table,
+    change,
+    count,
+    each_row,
+    interval,
+    number,
+    of_share,
+    p_value,
+    text,
+)
 from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
-from panel.views.drawing.pictures import COLOURS, INK, svg_text, text_width
+from panel.views.drawing.pictures import COLOURS, INK, text_width
+from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     NOTHING,
+    counted,
+    first_few,
     format_change,
     format_interval,
     format_list,
     format_number,
-    format_p,
     format_share,
+    format_shares,
+    level_words,
     p_words,
 )
 
-DIGITS = 1  # of a mean on nine points
-_AGREES, _DIFFERS = "come to the same", "do not come to the same"
+_DIGITS = 2  # of a mean on nine points in a table; one less in a sentence
+_POINTS_OF = {"top 2": "8 or 9", "top 3": "7, 8 or 9"}
 
 
-def liking_headline(result: Liking, names: Naming) -> str:
+def _answers(*direct: str) -> Any:
+    def of(found: Liking) -> tuple[Source, ...]:
+        return (Source("answers", only={"kind": ("liking",), "question": (found.question,)}, direct=direct),)
+
+    return of
+
+
+def _best_first(found: Liking) -> pd.DataFrame:
+    return found.means.sort_values("estimate", ascending=False, kind="stable")
+
+
+def _top(box: str) -> Column:
+    """Describe a column with how many gave one of the highest points."""
+
+    def write(row: Mapping[str, Any], about: About) -> str:
+        boxes = about.result.boxes
+        own = boxes.loc[(boxes["box"] == box) & (boxes["prototype"] == row["prototype"])].iloc[0]
+        ends = format_shares(own["ci_low"], own["ci_high"])
+        return f"{own['count']:d} of {own['base']:d}: {format_share(own['share'])} ({ends})"
+
+    return each_row(f"{_POINTS_OF[box]} ({{level}})", write, "prototype", figure=True)
+
+
+def _verdict(row: Mapping[str, Any], _: About) -> str:
+    return "cannot be separated" if row["verdict"] == CANNOT_TELL else str(row["verdict"])
+
+
+def _lost(row: Mapping[str, Any], about: About) -> Mapping[Any, Any]:
+    lost = about.result.lost
+    own: dict[Any, Any] = lost.loc[lost["method"] == row["test"]].iloc[0].to_dict()
+    return own
+
+
+def _degrees(row: Mapping[str, Any], _: About) -> str:
+    df = format_number(row["df"], 1 if row["test"] == CORRECTED else 0)
+    return df if pd.isna(row["df_error"]) else f"{df}; {format_number(row['df_error'])}"
+
+
+def _used_cell(row: Mapping[str, Any], about: About) -> str:
+    own = _lost(row, about)
+    return f"{own['consumers']} ({counted(own['answers'], 'answer')})"
+
+
+def _lost_cell(row: Mapping[str, Any], about: About) -> str:
+    own = _lost(row, about)
+    return f"{own['consumers_lost']} ({counted(own['answers_lost'], 'answer')})" if own["consumers_lost"] else NOTHING
+
+
+LIKING_MEANS = Table(
+    name="liking_means",
+    title="Liking: {question}, best liked first",
+    rows=_best_first,
+    columns=(
+        *(PROTOTYPE_IN_WORDS, count("Consumers", "n"), number("Mean liking (1 to 9)", "estimate", _DIGITS)),
+        *(interval(digits=_DIGITS), text("Cannot be separated if they share a letter", "letters")),
+        *(_top("top 2"), _top("top 3")),
+    ),
+    key=("prototype",),
+    code="H",
+    sources=_answers("prototype"),
+)
+LIKING_TESTS = Table(
+    name="liking_tests",
+    title="Tests that no prototype is liked better",
+    rows="tests",
+    columns=(
+        *(text("Test", "test"), number("Statistic", "statistic", 2)),
+        *(each_row("Degrees of freedom", _degrees, "df", "df_error", figure=True), P),
+        *(each_row("Consumers used", _used_cell, "test"), each_row("Lost", _lost_cell, "test")),
+        each_row("Because they", lambda row, about: _lost(row, about)["why"] or NOTHING, "test"),
+    ),
+    key=("test",),
+    code="HT",
+    sources=_answers(),
+)
+_DIFFERENCE = (
+    *(PROTOTYPE, VERSUS, change("Difference (points)", digits=_DIGITS), interval(digits=_DIGITS), P_ADJUSTED),
+    *(p_value("p of this pair alone", "paired_p_value"), each_row("In words", _verdict, "verdict")),
+)
+LIKING_PAIRS = Table(
+    name="liking_pairs",
+    title="Differences in liking, all pairs, Tukey",
+    rows="pairs",
+    columns=_DIFFERENCE,
+    key=("prototype", "versus"),
+    code="HA",
+    sources=_answers("prototype", "versus"),
+)
+_VERSUS = Table(
+    name="liking_versus",
+    title="Differences in liking from {benchmark}, Dunnett",
+    rows="versus",
+    columns=_DIFFERENCE,
+    key=("prototype", "versus"),
+)
+LIKING_TOP = Table(
+    name="liking_top",
+    title="Shares at the top of the liking scale",
+    rows="boxes",
+    columns=(PROTOTYPE, text("Answers", "box", _POINTS_OF), of_share("Of all who tried it", "count", "base")),
+    key=("prototype", "box"),
+    code="HB",
+    sources=_answers("prototype"),
+    printed=False,
+)
+
+
+def tell_liking(result: Liking, names: Naming) -> Told:
+    """Return what is told of liking."""
+    order = [_serving(row, result) for row in result.serving.to_dict("records")]
+    matters = [line for line, found in zip(order, result.serving["matters"], strict=True) if found]
+    agree = (result.tests["differs"] == result.differs).all()
+    mind = [*_against_benchmark(result, names), *matters[:1], *([] if agree else [_tests(result)])]
+    versus: tuple[Item, ...] = (_VERSUS,) if len(result.versus) else (_NO_BENCHMARK,) if not result.benchmark else ()
+    return Told(
+        result,
+        names,
+        _headline(result, names),
+        Picture("liking", "Mean liking of each prototype", _means_alt(result), lambda: _means_figure(result, names)),
+        mind=tuple(mind),
+        table=LIKING_MEANS,
+        drawers=(
+            drawer("Means and the top of the scale", _most_and_least(result), LIKING_MEANS),
+            drawer("How often each point was given", _distribution(result, names)),
+            drawer("Differences, pair by pair", *versus, LIKING_PAIRS),
+            drawer(
+                "Tests, and what each of them uses", *([_tests(result)] if agree else []), *_uses(result), LIKING_TESTS
+            ),
+            drawer("Place in the serving", *(line for line in order if line not in matters[:1])),
+            drawer("Consumers with one answer for everything", *_same_everywhere(result)),
+        ),
+        cannot=_CANNOT,
+    )
+
+
+_NO_BENCHMARK = "No benchmark was tried by these consumers, so there are no differences from one."
+_CANNOT = (
+    "Liking in one room after minutes is not liking after weeks of use, and not buying.",
+    "A mean can hide opposite tastes: look at the distribution and at the groups of consumers.",
+    "'Cannot be separated' is not 'liked equally': that needs a margin set beforehand and an interval within it.",
+    "Consumers say what they like, not how strong a sensation is, nor why; the trained panel says what is felt.",
+    "They stand for people like those who were recruited, and for one batch of each prototype.",
+)
+
+
+def _headline(result: Liking, names: Naming) -> str:
     """Return the answer in one sentence: which is liked best, or that there is no winner."""
-    means = result.means.sort_values("estimate", ascending=False, kind="stable")
+    means = _best_first(result)
     best = means.iloc[0]
-    name, mean = names.prototype(str(best["prototype"])), format_number(best["estimate"], DIGITS)
-    if result.p_value >= 1 - result.level:
+    name, mean = names.prototype(str(best["prototype"])), format_number(best["estimate"])
+    if not result.differs:
         return f"The prototypes cannot be separated by liking: no winner. The highest mean is {mean} of 9 ({name})."
     with_best = [
         str(row["prototype"]) for row in means.to_dict("records") if set(row["letters"]) & set(best["letters"])
@@ -52,79 +220,24 @@ def liking_headline(result: Liking, names: Naming) -> str:
     )
 
 
-def what_liking_shows(result: Liking, names: Naming) -> list[str]:
-    """Return the sentences that read the numbers aloud."""
-    lines = []
-    if len(result.versus):
-        lines.append(_against_benchmark(result, names))
-    elif result.benchmark is None:
-        lines.append("No benchmark was tried by these consumers, so there are no differences from one.")
-    lines.append(_tests(result))
-    lines.append(_top(result, names))
-    lines += _serving(result)
-    lines += _ways(result)
-    if len(result.same_everywhere):
-        who = format_list([str(name) for name in result.same_everywhere["assessor"]][:8])
-        lines.append(
-            f"{len(result.same_everywhere)} consumers gave every prototype the same answer ({who}"
-            f"{', ...' if len(result.same_everywhere) > 8 else ''}). They stay in; such answers say nothing about "
-            "differences."
-        )
-    return lines
-
-
-def what_liking_cannot_show(result: Liking) -> tuple[str, ...]:
-    """Return what a reader must not take from these numbers."""
-    return (
-        "Liking in one room after minutes is not liking after weeks of use, and not buying.",
-        "A mean can hide opposite tastes: look at the distribution and at the groups of consumers.",
-        "'Cannot be separated' is not 'liked equally': that needs a margin set beforehand and an interval within it.",
-        "Consumers say what they like, not how strong a sensation is, nor why; the trained panel says what is felt.",
-        "They stand for people like those who were recruited, and for one batch of each prototype.",
-    )
-
-
-def _against_benchmark(result: Liking, names: Naming) -> str:
-    told = result.versus.loc[result.versus["verdict"] == DIFFERS]
-    rows = result.versus.loc[result.versus["said"] != WOULD_BE]
-    open_ones = [str(name) for name in rows.loc[rows["verdict"] == CANNOT_TELL, "prototype"]]
-    alike = [_in_interval(row) for row in result.versus.loc[result.versus["verdict"] == ALIKE].to_dict("records")]
-    would = [_in_interval(row) for row in result.versus.loc[result.versus["said"] == WOULD_BE].to_dict("records")]
+def _against_benchmark(result: Liking, names: Naming) -> list[str]:
+    if result.versus.empty:
+        return []
+    told = result.versus.loc[~result.versus["verdict"].isin([CANNOT_TELL, EQUIVALENT])]
+    alike = [str(name) for name in result.versus.loc[result.versus["verdict"] == EQUIVALENT, "prototype"]]
     parts = []
     for word, rows in (("better", told[told["estimate"] > 0]), ("less", told[told["estimate"] < 0])):
         if len(rows):
             each = [
-                f"{row['prototype']} by {format_number(abs(row['estimate']), DIGITS)} "
-                f"({format_interval(row['ci_low'], row['ci_high'], DIGITS)})"
+                f"{row['prototype']} by {format_number(abs(row['estimate']))} "
+                f"({format_interval(*sorted((abs(row['ci_low']), abs(row['ci_high']))))})"
                 for row in rows.sort_values("estimate", ascending=False).to_dict("records")
             ]
             parts.append(f"liked {word}: {format_list(each)}")
     if alike:
         parts.append(f"within the margin: {format_list(alike)}")
-    if would:
-        parts.append(f"would be within the margin, which was typed in after the answers: {format_list(would)}")
-    if open_ones:
-        parts.append(f"cannot be separated from it: {format_list(open_ones)}")
-    return f"Against {names.prototype(str(result.benchmark))}, {'; '.join(parts)}."
-
-
-def _in_interval(row: Mapping[Any, Any]) -> str:
-    """Return a prototype with the interval that decides on its likeness."""
-    return (
-        f"{row['prototype']} ({100 * row['alike_level']:.3g} % interval "
-        f"{format_interval(row['alike_low'], row['alike_high'], DIGITS)})"
-    )
-
-
-def _tests(result: Liking) -> str:
-    beside = result.tests.loc[~result.tests["test"].isin(["mixed model", CORRECTED])]
-    words = f"That all are liked alike: {p_words(result.p_value)} by the mixed model"
-    if beside.empty:
-        return f"{words}."
-    others = [f"{p_words(row['p_value'])} by {_TEST_WORDS[row['test']]}" for row in beside.to_dict("records")]
-    limit = 1 - result.level
-    same = ((beside["p_value"] < limit) == (result.p_value < limit)).all()
-    return f"{words}, {format_list(others)}: they {_AGREES if same else _DIFFERS}."
+    none = "no other prototype can be separated from it"
+    return [f"Against {names.prototype(str(result.benchmark))}, {'; '.join(parts) or none}."]
 
 
 _TEST_WORDS = {
@@ -135,123 +248,68 @@ _TEST_WORDS = {
 }
 
 
-def _top(result: Liking, names: Naming) -> str:
+def _tests(result: Liking) -> str:
+    """Return whether the prototypes are all liked the same, and whether the other tests agree."""
+    told = "The prototypes are not all liked the same" if result.differs else "No difference in liking is shown"
+    told = f"{told} ({p_words(result.p_value)} by the mixed model)"
+    beside = result.tests.loc[result.tests["test"].isin(list(_TEST_WORDS))]
+    said = {
+        same: [f"{_TEST_WORDS[row['test']]} ({p_words(row['p_value'])})" for row in rows.to_dict("records")]
+        for same, rows in beside.groupby(beside["differs"] == result.differs)
+    }
+    if against := said.get(False):
+        return f"{told}, but {format_list(against)} {'does' if len(against) == 1 else 'do'} not agree."
+    if agreeing := said.get(True):
+        return f"{told}; {format_list(agreeing)} {'agrees' if len(agreeing) == 1 else 'agree'}."
+    return f"{told}."
+
+
+def _most_and_least(result: Liking) -> str:
     rows = result.boxes.loc[result.boxes["box"] == "top 3"].sort_values("share", ascending=False, kind="stable")
-    first, last = rows.iloc[0], rows.iloc[-1]
     said = [
-        f"{row['prototype']} from {row['count']:.0f} of {row['base']:.0f} consumers ({format_share(row['share'])}, "
-        f"{format_share(row['ci_low'])} to {format_share(row['ci_high'])})"
-        for row in (first, last)
+        f"{row['prototype']} from {row['count']:d} of {counted(row['base'], 'consumer')} "
+        f"({format_share(row['share'])}, {format_shares(row['ci_low'], row['ci_high'])})"
+        for row in (rows.iloc[0], rows.iloc[-1])
     ]
     return f"One of the top three points (7, 8 or 9): most often {said[0]}, least often {said[1]}."
 
 
-def _serving(result: Liking) -> list[str]:
-    lines = []
-    limit = 1 - result.level
-    for row in result.serving.to_dict("records"):
-        if row["p_value"] >= limit:
-            lines.append(f"No effect of the {row['effect']} shows ({p_words(row['p_value'])}).")
-            continue
-        where = ""
-        if row["effect"] == "position" and len(result.positions):
-            told = result.positions.sort_values("estimate", ascending=False, kind="stable")
-            high, low = told.iloc[0], told.iloc[-1]
-            where = (
-                f": position {high['position']:.0f} gets {format_change(high['estimate'] - low['estimate'], DIGITS)} "
-                f"over position {low['position']:.0f}"
-            )
-        main = result.p_value < limit
-        stays = "stays the same" if (row["prototype_p_value"] < limit) == main else "changes"
-        lines.append(
-            f"The {row['effect']} has an effect ({p_words(row['p_value'])}){where}. With it taken out the answer about "
-            f"the prototypes {stays} ({p_words(row['prototype_p_value'])})."
+def _serving(row: Mapping[Any, Any], result: Liking) -> str:
+    """Return whether liking differs by position or session, and whether that changes the answer."""
+    if not row["matters"]:
+        return f"No difference by {row['effect']} shows ({p_words(row['p_value'])})."
+    where = ""
+    if row["effect"] == "position" and len(result.positions):
+        told = result.positions.sort_values("estimate", ascending=False, kind="stable")
+        high, low = told.iloc[0], told.iloc[-1]
+        where = (
+            f": position {high['position']:.0f} gets {format_change(high['estimate'] - low['estimate'])} over position "
+            f"{low['position']:.0f}"
         )
-    return lines
+    stays = "stays the same" if row["prototypes_differ"] == result.differs else "changes"
+    return (
+        f"Liking differs by {row['effect']} ({p_words(row['p_value'])}){where}. With it taken out the answer about the "
+        f"prototypes {stays} ({p_words(row['prototype_p_value'])})."
+    )
 
 
-def _ways(result: Liking) -> list[str]:
+def _uses(result: Liking) -> list[str]:
     lost = result.lost.loc[result.lost["consumers_lost"] > 0]
     return [
-        f"The {row['method']} test can use {row['consumers']} consumers only; the mixed model also uses "
-        f"the {row['answers_lost']} answers of the other {row['consumers_lost']}."
+        f"The {row['method']} test can use {counted(row['consumers'], 'consumer')} only; the mixed model also uses "
+        f"the {counted(row['answers_lost'], 'answer')} of the other {row['consumers_lost']}."
         for row in lost.to_dict("records")
     ]
 
 
-# Liking as tables a person reads: means and top of the scale, differences, tests, and what each method uses.
-
-
-_DIGITS = 2
-
-
-def liking_table(result: Liking, names: Naming) -> pd.DataFrame:
-    """Return one row per prototype, best liked first: mean, interval, letters, top 2 and top 3 with their bases."""
-    means = result.means.sort_values("estimate", ascending=False, kind="stable")
-    boxes = {box: rows.set_index("prototype") for box, rows in result.boxes.groupby("box", sort=False)}
-    rows = []
-    for row in means.to_dict("records"):
-        name = str(row["prototype"])
-        rows.append(
-            [
-                names.prototype(name),
-                f"{row['n']:.0f}",
-                format_number(row["estimate"], _DIGITS),
-                format_interval(row["ci_low"], row["ci_high"], _DIGITS),
-                row["letters"],
-                *(_box(own.loc[[name]].iloc[0]) for own in boxes.values()),
-            ]
-        )
-    heading = ["Prototype", "Consumers", "Mean liking (1 to 9)", f"{100 * result.level:g} % interval"]
-    tops = [f"{'8 or 9' if box == 'top 2' else '7, 8 or 9'} ({100 * result.level:g} % interval)" for box in boxes]
-    return pd.DataFrame(rows, columns=[*heading, "Cannot be separated if they share a letter", *tops], dtype="str")
-
-
-def liking_pairs_table(pairs: pd.DataFrame, result: Liking) -> pd.DataFrame:
-    """Return one row per difference, with the paired test of that pair alone beside the adjusted one."""
-    return pd.DataFrame(
-        {
-            "Prototype": list(pairs["prototype"]),
-            "Compared with": list(pairs["versus"]),
-            "Difference (points)": [format_change(value, _DIGITS) for value in pairs["estimate"]],
-            f"{100 * result.level:g} % interval": [
-                format_interval(low, high, _DIGITS) for low, high in zip(pairs["ci_low"], pairs["ci_high"], strict=True)
-            ],
-            "p, adjusted": [format_p(value) for value in pairs["p_adjusted"]],
-            "p of this pair alone": [format_p(value) for value in pairs["paired_p_value"]],
-            "In words": ["cannot be separated" if said == "cannot tell" else said for said in pairs["said"]],
-        },
-        dtype="str",
-    )
-
-
-def liking_tests_table(result: Liking) -> pd.DataFrame:
-    """Return one row per test that no prototype is liked better, with what it uses and loses."""
-    lost = result.lost.set_index("method")
-    rows = []
-    for row in result.tests.to_dict("records"):
-        own = lost.loc[row["test"]]
-        df = format_number(row["df"], 1 if row["test"] == CORRECTED else 0)
-        rows.append(
-            [
-                row["test"],
-                format_number(row["statistic"], 2),
-                df if pd.isna(row["df_error"]) else f"{df}; {format_number(row['df_error'], 1)}",
-                format_p(row["p_value"]),
-                f"{own['consumers']} ({own['answers']} answers)",
-                f"{own['consumers_lost']} ({own['answers_lost']} answers)" if own["consumers_lost"] else NOTHING,
-                own["why"] or NOTHING,
-            ]
-        )
-    columns = ["Test", "Statistic", "Degrees of freedom", "p", "Consumers used", "Lost", "Because they"]
-    return pd.DataFrame(rows, columns=columns, dtype="str")
-
-
-def _box(row: pd.Series) -> str:
-    return (
-        f"{row['count']:.0f} of {row['base']:.0f}: {format_share(row['share'])} "
-        f"({format_share(row['ci_low'])} to {format_share(row['ci_high'])})"
-    )
+def _same_everywhere(result: Liking) -> list[str]:
+    rows = result.same_everywhere
+    if rows.empty:
+        return []
+    return [
+        f"{counted(len(rows), 'consumer')} gave every prototype the same answer ({first_few(list(rows['assessor']))}). "
+        "They stay in; such answers say nothing about differences."
+    ]
 
 
 # Pictures of liking: how often each of the nine points was given, and the means with their intervals.
@@ -265,9 +323,9 @@ _WRITTEN = 0.035  # smallest share with room for its number
 _DARK = 0.55  # luminance below which numbers are white
 
 
-def distribution_figure(result: Liking, names: Naming) -> Figure:
+def _distribution_figure(result: Liking, names: Naming) -> Figure:
     """Return stacked bars, best liked first: each part is a point of the scale, with its number written in it."""
-    order = list(result.means.sort_values("estimate", ascending=False, kind="stable")["prototype"])
+    order = list(_best_first(result)["prototype"])
     labels = [names.prototype(str(name)) for name in order]
     left = max(text_width(label, FONT) for label in labels) / _POINTS + 2 * _MARGIN
     depth = _LINE * (len(order) + 0.4)
@@ -278,10 +336,10 @@ def distribution_figure(result: Liking, names: Naming) -> Figure:
     shares = result.distribution.pivot_table(index="prototype", columns="answer", values="share").loc[order]
     start = np.zeros(len(order))
     places = np.arange(len(order)) + 0.7
-    for number, (answer, share) in enumerate(shares.items()):
+    for place, (answer, share) in enumerate(shares.items()):
         wide = share.to_numpy(dtype=float)
-        axes.barh(places, wide, _BAR, left=start, color=shade[number], edgecolor="white", linewidth=0.8)
-        ink = "white" if float(shade[number][:3] @ (0.2126, 0.7152, 0.0722)) < _DARK else INK
+        axes.barh(places, wide, _BAR, left=start, color=shade[place], edgecolor="white", linewidth=0.8)
+        ink = "white" if float(shade[place][:3] @ (0.2126, 0.7152, 0.0722)) < _DARK else INK
         for y, x, part in zip(places, start, wide, strict=True):
             if part >= _WRITTEN:
                 axes.text(x + part / 2, y, str(answer), fontsize=FONT - 1, color=ink, ha="center", va="center")
@@ -299,26 +357,16 @@ def distribution_figure(result: Liking, names: Naming) -> Figure:
     return figure
 
 
-def distribution_svg(result: Liking, names: Naming, *, text_as_paths: bool = True) -> str:
-    """Return the distribution as SVG text."""
-    return svg_text(
-        distribution_figure(result, names),
-        title="Distribution of liking",
-        description=distribution_alt_text(result),
-        text_as_paths=text_as_paths,
-    )
-
-
-def distribution_alt_text(result: Liking) -> str:
-    """Return what the bars show, for those who do not see them."""
+def _distribution(result: Liking, names: Naming) -> Picture:
     top = result.boxes.loc[result.boxes["box"] == "top 3"].sort_values("share", ascending=False, kind="stable")
     said = [f"{row['prototype']} {format_share(row['share'])}" for row in top.to_dict("records")]
-    return f"Stacked bars of the nine points, one bar per prototype. Share of 7, 8 and 9: {'; '.join(said)}."
+    alt = f"Stacked bars of the nine points, one bar per prototype. Share of 7, 8 and 9: {'; '.join(said)}."
+    return Picture("liking_distribution", "Distribution of liking", alt, lambda: _distribution_figure(result, names))
 
 
-def liking_figure(result: Liking, names: Naming) -> Figure:
+def _means_figure(result: Liking, names: Naming) -> Figure:
     """Return the mean liking of each prototype with its interval, best liked first, letters at the right."""
-    rows = result.means.sort_values("estimate", ascending=False, kind="stable").reset_index(drop=True)
+    rows = _best_first(result).reset_index(drop=True)
     y = _LINE * 0.75 * (np.arange(len(rows)) + 0.75)
     rows = rows.assign(y=y, colour=COLOURS[0], shape="o", filled=rows["prototype"] != result.benchmark)
     figure, _ = interval_figure(
@@ -335,18 +383,12 @@ def liking_figure(result: Liking, names: Naming) -> Figure:
 
 def _x_title(result: Liking) -> str:
     hollow = "; hollow: benchmark" if result.benchmark else ""
-    return f"1 to 9, {100 * result.level:g} % intervals; same letter: not separated{hollow}"
+    return f"1 to 9, {level_words(result.level)}s; same letter: not separated{hollow}"
 
 
-def liking_svg(result: Liking, names: Naming, *, text_as_paths: bool = True) -> str:
-    """Return the means as SVG text."""
+def _means_alt(result: Liking) -> str:
     said = [
-        f"{row['prototype']} {format_number(row['estimate'], 1)} ({format_interval(row['ci_low'], row['ci_high'], 1)})"
-        for row in result.means.sort_values("estimate", ascending=False, kind="stable").to_dict("records")
+        f"{row['prototype']} {format_number(row['estimate'])} ({format_interval(row['ci_low'], row['ci_high'])})"
+        for row in _best_first(result).to_dict("records")
     ]
-    return svg_text(
-        liking_figure(result, names),
-        title="Mean liking",
-        description=f"Means with intervals: {'; '.join(said)}.",
-        text_as_paths=text_as_paths,
-    )
+    return f"Mean liking of each prototype with its interval: {'; '.join(said)}."

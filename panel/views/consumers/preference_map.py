@@ -1,6 +1,9 @@
-"""Towards which sensations liking rises, in plain sentences and tables, and what so few prototypes cannot show."""
+"""Which sensations go along with liking, in plain sentences and tables, and what so few prototypes cannot show."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -9,118 +12,128 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from panel.models.consumers.preference_map import PreferenceMap
-from panel.models.consumers.segments import Segments
 from panel.stats.arrays import Array
 from panel.study.naming import Naming
-from panel.views.consumers.segments import segment_name
-from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
-from panel.words import format_interval, format_list, format_number, format_p, format_share, p_words
+from panel.study.shown import (
+    ATTRIBUTE,
+    About,
+    Across,
+    P,
+    Source,
+    Table,
+    each_row,
+    interval,
+    number,
+    p_value,
+    share,
+)
+from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, text_width
+from panel.views.told import Picture, Told, drawer
+from panel.words import (
+    capital,
+    counted,
+    format_interval,
+    format_list,
+    format_number,
+    format_share,
+    p_words,
+)
 
 _MOST = 3  # sensations named on either side
-_CLEAR = 0.05
 
 
-def preferences_headline(result: PreferenceMap, segments: Segments, names: Naming) -> str:
+def _group(result: PreferenceMap, segment: int) -> str:
+    """Return what a group is called: `group 1 (39 consumers)`; all consumers for 0."""
+    if segment == 0:
+        return "all consumers"
+    rows = result.directions
+    return f"group {segment} ({counted(int(rows.loc[rows['segment'] == segment, 'n_consumers'].iloc[0]), 'consumer')})"
+
+
+def _correlation(row: Mapping[str, Any], _: About) -> str:
+    ends = format_interval(row["ci_low"], row["ci_high"], 2)
+    return f"{format_number(row['estimate'], 2)}{' *' if row['shown'] else ''} ({ends})"
+
+
+def _with_ideals(found: PreferenceMap) -> pd.DataFrame:
+    return found.directions.merge(found.ideals, on="segment", suffixes=("", "_ideal"))
+
+
+SENSATIONS = Table(
+    name="sensations",
+    title="Liking and what the panel feels, over the prototypes (correlations; *: shown after Holm over all of them)",
+    rows="sensations",
+    columns=(ATTRIBUTE,),
+    key=("attribute", "segment"),
+    across=Across(
+        "segment",
+        each_row("", _correlation, "estimate", "ci_low", "ci_high", "shown", figure=True),
+        lambda segment, about: f"r, {_group(about.result, int(segment))}",
+    ),
+    code="HS",
+    sources=lambda found: (
+        Source("answers", only={"kind": ("liking",), "question": (found.question,)}),
+        Source("scores", same={"attribute": "attribute"}),
+    ),
+)
+_DIRECTIONS = Table(
+    name="directions",
+    title="Directions and best places",
+    rows=_with_ideals,
+    columns=(
+        each_row("Consumers", lambda row, about: _group(about.result, int(row["segment"])), "segment"),
+        *(number("Direction (degrees)", "angle", 0), interval("angle_low", "angle_high", 0)),
+        *(share("Described, vector"), P, share("Described, ideal point", "share_ideal")),
+        p_value("p of the peak", "curvature_p_value"),
+        each_row("Peak", lambda row, _: _best_place(row), "shown", "inside"),
+    ),
+)
+
+
+def tell_preference_map(result: PreferenceMap, names: Naming) -> Told:
+    """Return what is told of liking over the panel's map."""
+    lines = _how_well(result)
+    alt = f"The panel's map with arrows towards prototypes that are liked better. {_headline(result, names)}"
+    return Told(
+        result,
+        names,
+        _headline(result, names),
+        Picture("preference_map", "Preference map", " ".join([alt, *lines]), lambda: _figure(result)),
+        mind=_pleased(result),
+        table=SENSATIONS,
+        drawers=(
+            drawer("Each sensation and liking", _single_pair(result), SENSATIONS),
+            drawer("Directions and best places", *lines, _DIRECTIONS),
+        ),
+        cannot=(
+            f"{counted(len(result.places), 'prototype')} are very few for a map of preferences: it is for finding "
+            "ideas, not for proving one. Make the prototype it points to and test it.",
+            "A sensation that goes along with liking need not be its cause: sensations change together when an "
+            "emollient is swapped.",
+            "Nothing is known beyond the outermost prototypes; directions must not be followed outside the map.",
+        ),
+    )
+
+
+def _headline(result: PreferenceMap, names: Naming) -> str:
     """Return the answer in one sentence."""
     own = result.directions.loc[result.directions["segment"] > 0]
     judged = own if len(own) else result.directions
-    clear = judged.loc[judged["p_value"] < _CLEAR]
-    if clear.empty:
-        return "No direction on the panel's map goes clearly with liking."
-    parts = [
-        f"for {segment_name(segments, int(row['segment']))} {_towards(result, int(row['segment']), names)}"
-        for row in clear.to_dict("records")
-    ]
-    return f"Liking rises {'; '.join(parts)}."
+    clear = [int(segment) for segment in judged.loc[judged["clear"], "segment"]]
+    if not clear:
+        return "It is not shown that liking goes along with any direction on the panel's map."
+    parts = [f"for {_group(result, segment)} with {_along_with(result, segment, names)}" for segment in clear]
+    return f"Liking goes along, {'; '.join(parts)}."
 
 
-def what_the_preferences_show(result: PreferenceMap, segments: Segments, names: Naming) -> list[str]:
-    """Return one line per group: how well the map describes its liking, and whether a best place shows."""
-    lines = []
-    for way, ideal in zip(result.directions.to_dict("records"), result.ideals.to_dict("records"), strict=True):
-        name = segment_name(segments, int(way["segment"]))
-        fits = (
-            f"{name[0].upper()}{name[1:]}: the map describes {format_share(way['share'])} of the differences in liking"
-        )
-        best = _best_place(ideal)
-        lines.append(f"{fits} ({p_words(way['p_value'])}, {len(result.places)} prototypes). {best}")
-    if len(result.shares):
-        top, low = result.shares["share"].max(), result.shares["share"].min()
-        lines.append(
-            f"Wherever one goes among the prototypes, between {format_share(low)} and {format_share(top)} of the "
-            "consumers are expected to like it better than their own mean: no place pleases everybody."
-        )
-    return lines
-
-
-def what_the_preferences_cannot_show(result: PreferenceMap) -> tuple[str, ...]:
-    """Return what a reader must not take from the map."""
-    return (
-        f"{len(result.places)} prototypes are very few for a map of preferences: it is for finding ideas, not for "
-        "proving one. Make the prototype it points to and test it.",
-        "A sensation that goes with liking need not be its cause: sensations change together when an emollient is "
-        "swapped.",
-        "Nothing is known beyond the outermost prototypes; directions must not be followed outside the map.",
-    )
-
-
-def sensations_table(result: PreferenceMap, segments: Segments, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute, and for each group the correlation of its mean liking with the panel's mean."""
-    groups = list(dict.fromkeys(result.sensations["segment"]))
-    attributes = list(dict.fromkeys(result.sensations["attribute"]))
-    table = {"Attribute": [names.attribute(str(name)) for name in attributes]}
-    for group in groups:
-        rows = result.sensations.loc[result.sensations["segment"] == group].set_index("attribute").loc[attributes]
-        table[f"r, {segment_name(segments, int(group))}"] = [
-            f"{format_number(row['estimate'], 2)}{' *' if row['beyond'] else ''} "
-            f"({format_interval(row['ci_low'], row['ci_high'], 2)})"
-            for row in rows.to_dict("records")
-        ]
-    return pd.DataFrame(table, dtype="str")
-
-
-def sensations_caption(result: PreferenceMap) -> str:
-    """Return what the stars mean."""
-    return (
-        f"* beyond {format_number(result.limit, 2)}, which a single pair chosen beforehand needs with "
-        f"{len(result.places)} prototypes. With so many pairs some pass it by chance."
-    )
-
-
-def directions_table(result: PreferenceMap, segments: Segments) -> pd.DataFrame:
-    """Return one row per group: direction, interval, share described, and the ideal point where there is one."""
-    rows = result.directions.merge(result.ideals, on="segment", suffixes=("", "_ideal"))
-    return pd.DataFrame(
-        {
-            "Consumers": [segment_name(segments, int(segment)) for segment in rows["segment"]],
-            "Direction (degrees)": [format_number(value, 0) for value in rows["angle"]],
-            f"{100 * result.level:g} % interval": [
-                format_interval(low, high, 0) for low, high in zip(rows["angle_low"], rows["angle_high"], strict=True)
-            ],
-            "Described, vector": [format_share(value) for value in rows["share"]],
-            "p": [format_p(value) for value in rows["p_value"]],
-            "Described, ideal point": [format_share(value) for value in rows["share_ideal"]],
-            "p of the peak": [format_p(value) for value in rows["curvature_p_value"]],
-            "Peak": [_best_place(row) for row in rows.to_dict("records")],
-        },
-        dtype="str",
-    )
-
-
-def preferences_alt_text(result: PreferenceMap, segments: Segments, names: Naming) -> str:
-    """Return what the picture shows, for those who do not see it."""
-    lines = [preferences_headline(result, segments, names), *what_the_preferences_show(result, segments, names)]
-    return f"The panel's map with arrows towards more liking. {' '.join(lines)}"
-
-
-def _towards(result: PreferenceMap, segment: int, names: Naming) -> str:
-    rows = result.sensations.loc[(result.sensations["segment"] == segment) & result.sensations["beyond"]]
+def _along_with(result: PreferenceMap, segment: int, names: Naming) -> str:
+    rows = result.sensations.loc[(result.sensations["segment"] == segment) & result.sensations["shown"]]
     ordered = rows.reindex(rows["estimate"].abs().sort_values(ascending=False).index)
-    more = [_quoted(names.attribute(str(name))) for name in ordered.loc[ordered["estimate"] > 0, "attribute"]][:_MOST]
-    less = [_quoted(names.attribute(str(name))) for name in ordered.loc[ordered["estimate"] < 0, "attribute"]][:_MOST]
-    parts = [f"with more {format_list(more)}"] if more else []
-    parts += [f"with less {format_list(less)}"] if less else []
-    return " and ".join(parts) or "in a direction that no single sensation describes"
+    parts = []
+    for way, own in (("more", ordered.loc[ordered["estimate"] > 0]), ("less", ordered.loc[ordered["estimate"] < 0])):
+        if named := [_quoted(names.attribute(str(name))) for name in own["attribute"]][:_MOST]:
+            parts.append(f"{way} {format_list(named)}")
+    return " and ".join(parts) or "a direction of the map, but no single sensation"
 
 
 def _quoted(words: str) -> str:
@@ -128,11 +141,39 @@ def _quoted(words: str) -> str:
     return f"“{words}”" if "," in words else words
 
 
-def _best_place(ideal: dict[str, object] | dict[object, object]) -> str:
-    row = {str(name): value for name, value in ideal.items()}
-    if not row["peak"] or float(str(row["curvature_p_value"])) >= _CLEAR:
+def _how_well(result: PreferenceMap) -> list[str]:
+    """Return one line per group: how well the map describes its liking, and whether a best place shows."""
+    prototypes = counted(len(result.places), "prototype")
+    return [
+        f"{capital(_group(result, int(way['segment'])))}: the map describes {format_share(way['share'])} of the "
+        f"differences in liking ({p_words(way['p_value'])}, {prototypes}). {_best_place(way)}"
+        for way in _with_ideals(result).to_dict("records")
+    ]
+
+
+def _best_place(row: Mapping[Any, Any]) -> str:
+    if not row["shown"]:
         return "No best place shows; a direction describes it as well."
     return "Its best place lies among the prototypes." if row["inside"] else "Its best place would lie outside the map."
+
+
+def _pleased(result: PreferenceMap) -> tuple[str, ...]:
+    """Return how many consumers are expected to be pleased, wherever one goes among the prototypes."""
+    if result.shares.empty:
+        return ()
+    top, low = result.shares["share"].max(), result.shares["share"].min()
+    nobody = ": no place pleases everybody" if top < 1 else ""
+    return (
+        f"Wherever one goes among the prototypes, between {format_share(low)} and {format_share(top)} of the consumers "
+        f"are expected to like it better than their own mean{nobody}.",
+    )
+
+
+def _single_pair(result: PreferenceMap) -> str:
+    return (
+        f"A single pair chosen beforehand would need a correlation beyond {format_number(result.limit, 2)} with "
+        f"{counted(len(result.places), 'prototype')}; a star says that a pair is shown among all these."
+    )
 
 
 # The picture of the preference map: prototypes as the panel sees them, shares of consumers, arrows towards liking.
@@ -147,7 +188,7 @@ _ARROW = 0.38  # length of the arrow of the steepest slope, of the shorter side
 _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)))
 
 
-def preference_map_figure(result: PreferenceMap, segments: Segments, names: Naming) -> Figure:
+def _figure(result: PreferenceMap) -> Figure:
     """Return the panel's map with the share of pleased consumers at each prototype and one arrow for each group.
 
     Arrows of groups whose direction is not clear are grey.
@@ -157,7 +198,7 @@ def preference_map_figure(result: PreferenceMap, segments: Segments, names: Nami
     room = _AROUND * (high - low).max()
     low, high = low - room, high + room
     tall = float(np.clip(_WIDTH * (high[1] - low[1]) / (high[0] - low[0]), _LOWEST, _HIGHEST))
-    arrows = _arrows(result, segments)
+    arrows = _arrows(result)
     key = _KEY * (len(arrows) + 1)
     width, height = _LEFT + _WIDTH + _RIGHT, key + _BOTTOM + tall + _TOP
     figure = Figure(figsize=(width, height))
@@ -169,11 +210,11 @@ def preference_map_figure(result: PreferenceMap, segments: Segments, names: Nami
     share = result.components["share"]
     axes.set_xlabel(f"Component 1: {format_share(float(share.iloc[0]))} of the differences", fontsize=_FONT, color=INK)
     axes.set_ylabel(f"Component 2: {format_share(float(share.iloc[1]))}", fontsize=_FONT, color=INK)
-    axes.set_title("Towards where liking rises", fontsize=_FONT + 1.5, color=INK, loc="left")
+    axes.set_title("Where prototypes that are liked better lie", fontsize=_FONT + 1.5, color=INK, loc="left")
     axes.tick_params(labelsize=_FONT - 1, colors=INK)
     axes.spines[["top", "right"]].set_visible(False)
-    for number, (name, colour, dashes) in enumerate(arrows):
-        y = _KEY * (len(arrows) - number + 0.3) / height
+    for place, (name, colour, dashes) in enumerate(arrows):
+        y = _KEY * (len(arrows) - place + 0.3) / height
         figure.add_artist(_sample((_LEFT / width, (_LEFT + 0.4) / width), y, colour, dashes))
         figure.text((_LEFT + 0.5) / width, y, name, fontsize=_FONT, color=INK, va="center")
     line = "In brackets: share of consumers expected to like that place better than their own mean."
@@ -181,34 +222,21 @@ def preference_map_figure(result: PreferenceMap, segments: Segments, names: Nami
     return figure
 
 
-def preference_map_svg(result: PreferenceMap, segments: Segments, names: Naming, *, text_as_paths: bool = True) -> str:
-    """Return the preference map as SVG text."""
-    return svg_text(
-        preference_map_figure(result, segments, names),
-        title="Preference map",
-        description=preferences_alt_text(result, segments, names),
-        text_as_paths=text_as_paths,
-    )
-
-
-Arrow = tuple[str, str, object]
-
-
-def _arrows(result: PreferenceMap, segments: Segments) -> list[Arrow]:
+def _arrows(result: PreferenceMap) -> list[tuple[str, str, object]]:
     """Return words, colour and dashes of the arrow of each group."""
-    found: list[Arrow] = []
-    for number, row in enumerate(result.directions.to_dict("records")):
-        clear = row["p_value"] < _CLEAR
-        words = segment_name(segments, int(row["segment"])) + ("" if clear else ": no clear direction (grey)")
-        colour = GREY if not clear else INK if not number else COLOURS[(number - 1) % len(COLOURS)]
-        found.append((words, colour, _DASHES[number % len(_DASHES)]))
+    found: list[tuple[str, str, object]] = []
+    for place, row in enumerate(result.directions.to_dict("records")):
+        clear = row["clear"]
+        words = _group(result, int(row["segment"])) + ("" if clear else ": no clear direction (grey)")
+        colour = GREY if not clear else INK if not place else COLOURS[(place - 1) % len(COLOURS)]
+        found.append((words, colour, _DASHES[place % len(_DASHES)]))
     return found
 
 
-def _draw_arrows(axes: Axes, result: PreferenceMap, arrows: list[Arrow], reach: float) -> None:
+def _draw_arrows(axes: Axes, result: PreferenceMap, arrows: list[tuple[str, str, object]], reach: float) -> None:
     slopes = result.directions[["slope_1", "slope_2"]].to_numpy(dtype=float)
     longest = float(np.hypot(*slopes.T).max()) or 1.0
-    for number, ((_, colour, dashes), slope) in enumerate(zip(arrows, slopes, strict=True)):
+    for place, ((_, colour, dashes), slope) in enumerate(zip(arrows, slopes, strict=True)):
         tip = slope / longest * reach
         axes.plot([0, tip[0]], [0, tip[1]], color=colour, linestyle=dashes, linewidth=1.8, zorder=3)
         axes.annotate(
@@ -218,7 +246,7 @@ def _draw_arrows(axes: Axes, result: PreferenceMap, arrows: list[Arrow], reach: 
             arrowprops={"arrowstyle": "-|>", "color": colour, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0},
             zorder=3,
         )
-        words = "all" if not number else f"{result.directions['segment'].iloc[number]}"
+        words = "all" if not place else f"{result.directions['segment'].iloc[place]}"
         axes.annotate(words, xy=tuple(tip * 1.16), fontsize=_FONT, color=colour, ha="center", va="center", zorder=4)
 
 

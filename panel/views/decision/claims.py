@@ -21,7 +21,7 @@ from panel.claims.verdict import (
     VERDICTS,
     WITH_WORDING,
 )
-from panel.claims.wording import NOT_NAMED
+from panel.claims.wording_statement import NOT_NAMED
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.ranks import RankComparison
 from panel.study.knowledge import cautions, claim_kinds
@@ -31,6 +31,7 @@ from panel.views.drawing.interval_picture import interval_figure, needed_limits
 from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
 from panel.views.emollients.swaps import effect_digits, swap_words
 from panel.words import (
+    DOWN,
     NOTHING,
     counted,
     format_change,
@@ -41,14 +42,14 @@ from panel.words import (
     format_share,
 )
 
-_SIGNS = {SUPPORTED: "✓", IN_BATCHES: "✓", WITH_WORDING: "≈", NOT_SUPPORTED: "✗", CANNOT_TELL: "?", NOT_THIS_TOOL: "–"}
+_SIGNS = {SUPPORTED: "✓", IN_BATCHES: "✓", WITH_WORDING: "≠", NOT_SUPPORTED: "✗", CANNOT_TELL: "?", NOT_THIS_TOOL: "–"}
 _COUNTED = {
-    SUPPORTED: "supported as worded",
-    IN_BATCHES: "supported as worded, in these batches",
-    WITH_WORDING: "supported in other words only",
+    SUPPORTED: SUPPORTED,
+    IN_BATCHES: IN_BATCHES,
+    WITH_WORDING: "not as worded, but something else may be said",
     NOT_SUPPORTED: "not supported",
     CANNOT_TELL: "that cannot be told yet",
-    NOT_THIS_TOOL: "not for this tool",
+    NOT_THIS_TOOL: "not a matter for this tool",
 }
 
 
@@ -118,7 +119,15 @@ def needs_of(result: Claims, number: int) -> list[str]:
 def wording_lines(result: Claims, number: int) -> list[str]:
     """Return what was found in the words of one claim, each with advice."""
     rows = result.findings.loc[result.findings["number"] == number]
-    return [f"{row['message']} {row['advice']}" for row in rows.to_dict("records")]
+    return [
+        f"{row['message']} {row['advice']} ({row['criterion']}; {row['source']})" for row in rows.to_dict("records")
+    ]
+
+
+def criteria_words(result: Claims, number: int) -> str:
+    """Return which common criteria the verdict on one claim touches, and where its rules come from."""
+    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    return f"Common criteria touched: {row['criteria']}. Rules from: {row['criteria_sources']}."
 
 
 def footnote_lines(result: Claims, number: int) -> list[str]:
@@ -160,7 +169,7 @@ def what_claims_cannot_show() -> tuple[str, ...]:
 
 
 _UNITS = {"scale": "", "%": " %", "s": " s"}
-_SEVERITY_WORDS = {"stop": "not this tool", "change": "change the wording", "note": "good to know"}
+_SEVERITY_WORDS = {"stop": "not a matter for this tool", "change": "change the wording", "note": "good to know"}
 
 
 def claims_table(result: Claims) -> pd.DataFrame:
@@ -202,16 +211,16 @@ def claim_findings_table(result: Claims, number: int) -> pd.DataFrame:
     """Return what was found in the words of one claim."""
     own = result.findings.loc[result.findings["number"] == number]
     rows = [
-        (_SEVERITY_WORDS[row["severity"]], row["message"], row["advice"], row["source"])
+        (_SEVERITY_WORDS[row["severity"]], row["message"], row["advice"], row["criterion"], row["source"])
         for row in own.to_dict("records")
     ]
-    return pd.DataFrame(rows, columns=["How grave", "What", "What to do", "Source"], dtype="str")
+    return pd.DataFrame(rows, columns=["How grave", "What", "What to do", "Criterion", "Source"], dtype="str")
 
 
 def value_words(value: float, unit: str) -> str:
     """Return an estimate with its unit; counted shares are cut, never rounded up."""
     if unit == "%":
-        return format_share(value / 100)
+        return format_share(value / 100, rounding=DOWN)
     text = format_number(value)
     return text if text == NOTHING else f"{text}{_UNITS.get(unit, '')}"
 

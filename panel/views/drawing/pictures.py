@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import threading
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
@@ -14,6 +16,7 @@ import numpy as np
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
+from matplotlib.text import Text
 from matplotlib.textpath import text_to_path
 from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
@@ -99,7 +102,8 @@ _OUTSIDE, _ON_LABEL, _ON_POINT, _FURTHER = 1000.0, 10.0, 10.0, 0.01
 
 def text_width(text: str, size: float) -> float:
     """Return how wide `text` is at a font size, in the unit of the size (matplotlib's own font)."""
-    width, _, _ = text_to_path.get_text_width_height_descent(text, FontProperties(size=size), ismath=False)
+    with no_word_of_missing_glyphs():
+        width, _, _ = text_to_path.get_text_width_height_descent(text, FontProperties(size=size), ismath=False)
     return float(width)
 
 
@@ -107,10 +111,14 @@ def shortened(text: str, size: float, width: float) -> str:
     """Return `text` cut to a width, with an ellipsis where something was cut off."""
     if text_width(text, size) <= width:
         return text
-    kept = len(text)
-    while kept > 1 and text_width(f"{text[:kept].rstrip()}…", size) > width:
-        kept -= 1
-    return f"{text[:kept].rstrip()}…"
+    fits, too_long = 1, len(text)  # halved, for a name may have thousands of letters
+    while too_long - fits > 1:
+        middle = (fits + too_long) // 2
+        if text_width(f"{text[:middle].rstrip()}…", size) <= width:
+            fits = middle
+        else:
+            too_long = middle
+    return f"{text[:fits].rstrip()}…"
 
 
 def spread_apart(
@@ -174,7 +182,24 @@ def _overlap(
 
 
 # matplotlib's settings belong to the whole process: two threads must not set them at the same time.
-_SETTINGS = threading.Lock()
+SETTINGS = threading.Lock()
+
+
+@contextmanager
+def no_word_of_missing_glyphs() -> Iterator[None]:
+    """Say nothing of letters that the font of the pictures lacks, such as Arabic ones: they show as boxes."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", r"Glyph \d+ .*missing from font")
+        yield
+
+
+@contextmanager
+def literally(figure: Figure) -> Iterator[None]:
+    """Draw every word of a figure as it is: a name with two dollar signs is no formula."""
+    for text in figure.findobj(Text):
+        text.set_parse_math(False)
+    with mpl.rc_context({"text.parse_math": False}), no_word_of_missing_glyphs():  # marks on an axis are made late
+        yield
 
 
 def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: bool = True) -> str:
@@ -184,7 +209,7 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
     """
     buffer = io.StringIO()
     fonts = "path" if text_as_paths else "none"
-    with _SETTINGS, mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):
+    with SETTINGS, literally(figure), mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):
         FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": None})
     svg = buffer.getvalue()
     start = svg.index("<svg ")
@@ -205,7 +230,8 @@ def png_bytes(figure: Figure, *, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
 
     figure.set_dpi(dots_per_inch)
     buffer = io.BytesIO()
-    FigureCanvasAgg(figure).print_png(buffer, metadata={"Software": None})
+    with SETTINGS, literally(figure):
+        FigureCanvasAgg(figure).print_png(buffer, metadata={"Software": None})
     return buffer.getvalue()
 
 

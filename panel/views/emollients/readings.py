@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from panel.models.emollients.joint_map import BOTH, INSTRUMENTS, PANEL, JointMap
 from panel.models.emollients.readings import AGAINST, AS_EXPECTED, CANNOT_TELL, JoinedReadings
-from panel.stats.comparing.estimability import below
+from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
 from panel.views.emollients.swaps import swap_words

@@ -15,7 +15,7 @@ from matplotlib.ticker import PercentFormatter
 from panel.models.over_time.after_feel import AfterFeel
 from panel.models.over_time.dominance import Dominances
 from panel.models.over_time.intensity import QUANTITIES, Courses
-from panel.stats.comparing.estimability import below
+from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
@@ -37,7 +37,7 @@ from panel.study.shown import (
 )
 from panel.views.drawing.pictures import FAINT, INK, Marker, markers, text_width
 from panel.views.told import Picture, Shown, Told, drawer
-from panel.words import capital, counted, format_list, format_number, format_share, format_typed, p_words
+from panel.words import capital, counted, format_list, format_number, format_share, format_typed, p_after_holm, p_words
 
 _TERMS = {
     "prototype": "Prototypes, over all times",
@@ -145,7 +145,7 @@ def _follow(name: str, rows: pd.DataFrame, result: AfterFeel, names: Naming) -> 
     }
     parts = [
         f"{seen if told[term]['differs'] else not_seen} (F {format_number(told[term]['statistic'], 1)}, "
-        f"{p_words(told[term]['p_adjusted'])} after Holm)"
+        f"{p_after_holm(told[term]['p_adjusted'])})"
         for term, (seen, not_seen) in words.items()
     ]
     return f"{name}: {'; '.join(parts)}.{_beside_benchmark(name, result, names)}"
@@ -316,7 +316,8 @@ def _difference_sentences(result: Dominances, names: Naming) -> list[str]:
         lines.append(
             f"{names.attribute(str(name))} is dominant {side} often in {prototype} than in {largest['versus']}, the "
             f"most at {format_number(100 * largest['time'], 0)} % of the time (by "
-            f"{format_share(abs(largest['estimate']))} of the evaluations, {p_words(largest['p_adjusted'])} over all "
+            f"{format_share(abs(largest['estimate']))} of the evaluations, "
+            f"{p_words(float(largest['p_adjusted']))} for all "
             "times and sensations at once)."
         )
     if len(rows) and not lines:

@@ -16,7 +16,7 @@ from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.plan.swap_plan import SwapPlan
 from panel.study.naming import Naming
 from panel.views.emollients.swaps import swap_words
-from panel.words import NOTHING, counted, format_list, format_number, format_share
+from panel.words import DOWN, NOTHING, counted, format_list, format_number, format_share
 
 _KINDS = {
     "place": "Prototypes at the positions of the order",
@@ -334,7 +334,9 @@ def together_table(balance: ServingBalance) -> pd.DataFrame:
             "Compared with": list(rows["versus"]),
             "Assessors who try both": [f"{count:d}" for count in rows["assessors"]],
             "Sittings with both": [f"{count:d}" for count in rows["sessions"]],
-            "Precision, of the complete plan": [format_share(min(share, 1.0)) for share in rows["share"]],
+            "Precision, of the complete plan": [
+                format_share(min(share, 1.0), rounding=DOWN) for share in rows["share"]
+            ],
         },
         dtype="str",
     )
@@ -361,3 +363,8 @@ def _by_number(name: str) -> tuple[str, int]:
     """Return a key that puts P2 before P10."""
     digits = "".join(character for character in name if character.isdigit())
     return name.rstrip("0123456789"), int(digits or 0)
+
+
+def _precision(shares: pd.Series) -> list[str]:
+    """Return how precise each pair is; what favours the plan is never rounded up."""
+    return [format_share(min(share, 1.0), rounding=DOWN) for share in shares]

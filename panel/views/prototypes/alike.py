@@ -8,8 +8,8 @@ from typing import Any
 import pandas as pd
 
 from panel.models.prototypes.alike import BEYOND, NO_DIRECTION, NOT_WORSE, WORSE, Alike, PlannedDifferences
-from panel.models.prototypes.differences import EQUIVALENT, WOULD_BE
-from panel.stats.comparing.estimability import below
+from panel.models.prototypes.verdict import EQUIVALENT, WOULD_BE
+from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.words import (
     NOTHING,

@@ -9,9 +9,10 @@ import numpy as np
 import pandas as pd
 from matplotlib.figure import Figure
 
-from panel.models.prototypes.differences import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE, WOULD_BE_SMALL, Differences
+from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.map import PrototypeMap
 from panel.models.prototypes.sensitivity import Sensitivity
+from panel.models.prototypes.verdict import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE, WOULD_BE_SMALL
 from panel.study.naming import Naming
 from panel.views.drawing.interval_picture import interval_figure, marker_legend, needed_limits
 from panel.views.drawing.pictures import COLOURS, GREY, INK, MOST_COLOURED, STAGES, markers, svg_text

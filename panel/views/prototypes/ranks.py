@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from panel.models.prototypes.ranks import DURBIN, FRIEDMAN, RankComparison
-from panel.stats.comparing.estimability import below
+from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.words import format_list, format_number, p_after_holm
 

@@ -8,7 +8,8 @@ from statsmodels.stats.proportion import proportion_confint
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers
-from panel.models.consumers.liking import corrected_test, evenness, liking_model, ranks_beside, weigh_liking
+from panel.models.consumers.liking import corrected_test, evenness, liking_model, weigh_liking
+from panel.models.consumers.liking_checks import ranks_beside
 from panel.study.study import Study
 from tests.consumer_studies import answers_study, demo_panel, one_group_panel
 from tests.stats.ranking.test_incomplete_ranks import apples

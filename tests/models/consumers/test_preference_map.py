@@ -5,8 +5,13 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.models.consumers.preference import Liked, direction_rows, ideal_rows, share_rows
-from panel.models.consumers.preference_map import map_preferences
+from panel.models.consumers.preference_map import (
+    _direction_rows,
+    _ideal_rows,
+    _Liked,
+    _share_rows,
+    map_preferences,
+)
 from panel.models.consumers.segments import find_segments
 from panel.stats.maps.links import needed_correlation
 from panel.study.study import Study
@@ -43,7 +48,7 @@ def two_tastes(rng, n=60):
 
 
 def liked(own, segment=0):
-    return Liked(segment, pd.DataFrame(own, columns=NAMES[: own.shape[1]]))
+    return _Liked(segment, pd.DataFrame(own, columns=NAMES[: own.shape[1]]))
 
 
 def test_each_groups_direction_and_sensations():
@@ -78,7 +83,7 @@ def test_correlations_are_those_of_the_means():
 def test_a_constructed_ideal_point_is_found():
     ideal = np.array([0.8, -0.5])
     own = np.tile(8 - 0.1 * ((POINTS - ideal) ** 2).sum(axis=1), (30, 1))
-    row = ideal_rows(liked(own), POINTS, liked(own).drawn(50, np.random.default_rng(1)), 0.95)
+    row = _ideal_rows(liked(own), POINTS, liked(own).drawn(50, np.random.default_rng(1)), 0.95)
     assert row["peak"]
     assert row["inside"]
     assert row["drawn_peak"] == 1
@@ -89,7 +94,7 @@ def test_a_constructed_ideal_point_is_found():
 def test_shares_of_consumers_by_hand():
     # two of three want more of the first component, one less: on the right two of three are above their own mean
     own = np.array([1, 1, -1])[:, None] * POINTS[:, 0]
-    shares = share_rows(pd.DataFrame(own, columns=NAMES), POINTS)
+    shares = _share_rows(pd.DataFrame(own, columns=NAMES), POINTS)
     mean = POINTS[:, 0].mean()
     right = shares.loc[shares["component_1"] > mean + 1e-6, "share"]
     left = shares.loc[shares["component_1"] < mean - 1e-6, "share"]
@@ -102,9 +107,9 @@ def test_consumers_with_gaps_use_the_prototypes_they_tried():
     own = np.tile(POINTS[:, 0], (3, 1))
     own[1, [2, 5]] = np.nan
     own[2, :4] = np.nan  # four prototypes left: no model of his own
-    shares = share_rows(pd.DataFrame(own, columns=NAMES), POINTS)
+    shares = _share_rows(pd.DataFrame(own, columns=NAMES), POINTS)
     assert set(np.round(shares["share"], 9)) <= {0, 0.5, 1}
-    few = share_rows(pd.DataFrame(own[2:], columns=NAMES), POINTS)
+    few = _share_rows(pd.DataFrame(own[2:], columns=NAMES), POINTS)
     assert few.empty
     assert list(few.columns) == ["component_1", "component_2", "share"]
 
@@ -115,7 +120,7 @@ def test_the_interval_holds_the_direction_of_all_such_people():
     for _ in range(runs):
         slope = np.array([0.3, 0.2]) + rng.normal(0, 0.4, (60, 2))
         own = slope @ POINTS.T + rng.normal(0, 1.2, (60, 8))
-        row = direction_rows(liked(own), POINTS, liked(own).drawn(300, rng), 0.95)
+        row = _direction_rows(liked(own), POINTS, liked(own).drawn(300, rng), 0.95)
         truth = np.degrees(np.arctan2(0.2, 0.3))
         held += row["angle_low"] <= truth <= row["angle_high"]
     assert abs(held / runs - 0.95) < 4 * np.sqrt(0.05 * 0.95 / runs)  # four standard errors, seed fixed

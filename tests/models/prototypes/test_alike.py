@@ -20,7 +20,8 @@ from panel.models.prototypes.alike import (
     WORSE,
     find_alike,
 )
-from panel.models.prototypes.differences import EQUIVALENT, find_differences
+from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.verdict import EQUIVALENT
 from panel.study.study import Study
 from tests.studies import small_study
 

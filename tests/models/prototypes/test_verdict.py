@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import t
 
-from panel.models.prototypes.differences import (
+from panel.models.prototypes.verdict import (
     CANNOT_TELL,
     DIFFERS,
     EQUIVALENT,

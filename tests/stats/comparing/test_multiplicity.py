@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.stats import false_discovery_control
 from statsmodels.stats.multitest import multipletests
 
-from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
+from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 
 # Benjamini and Hochberg (1995), JRSS-B 57, 289-300: 15 p-values of a heart study, of which their procedure
 # rejects 4 at 0.05. The p-values and the "4" are printed (also in scipy's documentation).
@@ -79,3 +79,9 @@ def test_shape_is_kept_and_nothing_is_allowed(adjust):
 def test_a_number_that_is_no_probability_is_refused(adjust, wrong):
     with pytest.raises(ValueError, match="between 0 and 1"):
         adjust(wrong)
+
+
+def test_a_p_value_at_the_limit_is_not_below_it():
+    assert below([0.0499999, 0.05, 0.051, float("nan")], 1 - 0.95).tolist() == [True, False, False, False]
+    assert 0.05 < 1 - 0.95  # why it is rounded
+    assert not below(0.01, 1 - 0.99)

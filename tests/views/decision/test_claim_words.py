@@ -5,6 +5,7 @@ from xml.etree import ElementTree
 import pytest
 
 from panel.claims.judge import judge_claims
+from panel.claims.verdict import SUPPORTED, VERDICTS
 from panel.views.decision.claims import (
     claim_figure,
     claim_findings_table,
@@ -33,7 +34,14 @@ from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, see
 @pytest.fixture(scope="module")
 def result():
     rows = [
-        claim_row("feels soft", "agreement", question="soft", media="pack", territory="EU", owner="brand"),
+        claim_row(
+            "most users agreed that it feels soft",
+            "agreement",
+            question="soft",
+            media="pack",
+            territory="EU",
+            owner="brand",
+        ),
         claim_row("8 in 10 feel soft", "agreement", question="soft", bar=80),
         claim_row("less greasy than P2", "superiority", attribute="GREASE", versus="P2", stamped=False),
         claim_row("repairs skin", "beyond_sensory"),
@@ -48,17 +56,19 @@ def result():
 def test_the_headline_counts_verdicts(result):
     words = claims_headline(result)
     assert words.startswith("Of 7 claims: 1 supported as worded, 1 supported as worded, in these batches")
-    assert "1 not for this tool" in words
+    assert "1 not a matter for this tool" in words
     assert words.endswith("1 of them was not fixed before the data.")
     assert claims_headline(judge_claims(study_with([], answers=answer_rows(1, 2)))).startswith("No claim")
 
 
 def test_every_claim_has_its_line(result):
     lines = what_the_claims_show(result)
-    assert lines[0].startswith("✓ supported: “feels soft”. 45 of 58 agreed or agreed strongly: 77 % (95 % interval ")
+    assert lines[0].startswith(
+        "✓ supported as worded: “most users agreed that it feels soft”. 45 of 58 agreed or agreed strongly: 77 % (95 % "
+    )
     assert lines[1].startswith("✗ not supported: “8 in 10 feel soft”. 45 of 58 ")
     assert " What may be said: 77 % agreed" in lines[1]
-    assert lines[3].startswith("– not this tool: “repairs skin”. 'repairs' belongs to physiology")
+    assert lines[3].startswith("– not a matter for this tool: “repairs skin”. 'repairs' belongs to physiology")
 
 
 def test_a_line_says_what_is_lacking_and_where_the_attribute_is_not_named():
@@ -69,7 +79,7 @@ def test_a_line_says_what_is_lacking_and_where_the_attribute_is_not_named():
     scores = panel_scores({"GREASE": {"P1": 20, "P2": 60}}, seeded(), scatter=3.0, own_view=1.0)
     lines = what_the_claims_show(judge_claims(study_with(rows, scores=scores)))
     assert "The prototype 'P9' is not in the study." in lines[0]
-    assert "The sentence does not name GREASE, which was judged." in lines[1]
+    assert "The sentence names nothing that was judged." in lines[1]
 
 
 def test_a_wording_ends_with_one_full_stop():
@@ -90,8 +100,8 @@ def test_one_claim_in_words(result):
 
 
 def test_verdicts_carry_a_sign_and_kinds_their_words():
-    assert verdict_words("supported") == "✓ supported"
-    assert len({verdict_words(v)[0] for v in ("supported", "not supported", "cannot tell yet", "not this tool")}) == 4
+    assert verdict_words(SUPPORTED) == "✓ supported as worded"
+    assert len({verdict_words(v)[0] for v in VERDICTS}) == 5
     assert kind_words("parity") == "as good as another"
     assert kind_words("nonsense") == "nonsense"
 
@@ -103,7 +113,11 @@ def test_local_law_is_always_said():
 
 def test_tables_hold_what_a_person_reads(result):
     table = claims_table(result)
-    assert list(table["Verdict"].iloc[[0, 1, 3]]) == ["✓ supported", "✗ not supported", "– not this tool"]
+    assert list(table["Verdict"].iloc[[0, 1, 3]]) == [
+        "✓ supported as worded",
+        "✗ not supported",
+        "– not a matter for this tool",
+    ]
     assert table["Estimate"].iloc[0] == "77 %"  # cut, not 77.6 rounded to 78
     assert table["Fixed beforehand"].tolist().count("no") == 1
     numbers = claim_numbers_table(result, 1)

@@ -46,7 +46,7 @@ def test_predictions_stand_beside_chance_and_the_swaps():
     numbers = LADDER.prediction.set_index("attribute").loc["PU_FIRM"]
     assert row["Q2, all properties"] == format_number(numbers["q2"], 2)
     assert row["Q2, the swaps alone"] == format_number(numbers["q2_swaps"], 2)
-    assert row["Most that can be explained"] == f"{int(100 * numbers['ceiling'])} %"
+    assert row["Most that can be explained"] == f"{100 * numbers['ceiling']:.0f} %"
 
 
 def test_effects_with_prototypes_as_the_units():

@@ -48,7 +48,7 @@ def test_numbers_in_the_sentences_are_those_of_the_rungs():
     )
     assert "40,320 different orders" in WORDS["prediction"].adds
     share = LADDER.rung("ceiling").numbers["ceiling"]
-    assert WORDS["ceiling"].adds.startswith(f"{int(share.min() * 100)} % to {int(share.max() * 100)} %")
+    assert WORDS["ceiling"].adds.startswith(f"{share.min() * 100:.0f} % to {share.max() * 100:.0f} %")
 
 
 def test_a_stop_says_why():

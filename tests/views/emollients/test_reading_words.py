@@ -136,7 +136,7 @@ def test_the_joint_map_is_told_with_what_chance_would_give():
     assert "RV = 0.94" in first
     assert "0.32 on average." in first
     assert "no more than chance" not in first
-    assert "79 %" in second
+    assert "80 %" in second
     chance = replace(JOINED.map, rv=0.3)
     assert joint_map_sentences(chance)[0].endswith("That is no more than chance.")
     assert "P1 at 0.1, −0.3" in joint_map_alt_text(JOINED.map)

@@ -47,11 +47,11 @@ def one(**row):
         ),
         (
             {"target_low": 35.0, "target_high": 42.0, "chance": 0.699},
-            "greasy film: expect 40 (95 % interval 34 to 46); wanted is 35 to 42: more likely in than out (69 %).",
+            "greasy film: expect 40 (95 % interval 34 to 46); wanted is 35 to 42: more likely in than out (70 %).",
         ),
         (
             {"target_high": 38.0, "chance": 0.187},
-            "greasy film: expect 40 (95 % interval 34 to 46); wanted is 38 or less: more likely out than in (18 % to "
+            "greasy film: expect 40 (95 % interval 34 to 46); wanted is 38 or less: more likely out than in (19 % to "
             "be in).",
         ),
     ],

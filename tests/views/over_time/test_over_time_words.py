@@ -40,7 +40,7 @@ def test_change_that_differs():
     found = follow_after_feel(STUDY)
     assert _after_feel_headline(found) == "The prototypes do not change alike over time on greasy film."
     (told,) = _after_feel_sentences(found, NAMES)
-    assert told.startswith("greasy film: the prototypes do not change alike (F 7.6, p < 0.001 after Holm); ")
+    assert told.startswith("greasy film: the prototypes do not change alike (F 7.6, p after Holm < 0.001); ")
     late = found.versus.query("prototype == 'P3' and minutes == 20")["estimate"].item()
     assert f"20 min ({-late:.1f}) (scale units in brackets)." in told
     assert "P3 lower at 2 min" in told
@@ -112,7 +112,7 @@ def test_dominance():
     told = _difference_sentences(found, NAMES)
     assert any(line.startswith("dry is dominant more often in P2 than in P1") for line in told)
     assert any(line.startswith("wet is dominant less often in P2 than in P1") for line in told)
-    assert all("over all times and sensations at once" in line for line in told)
+    assert all("for all times and sensations at once" in line for line in told)
 
 
 @pytest.mark.parametrize("sequences", [{"P1": ["ab"] * 2}, {"P1": ["aaaa", "bbbb", "cccc", "dddd"] * 3}])

@@ -23,7 +23,7 @@ def test_the_table_rounds_and_names_the_power():
     assert row["Standard error of a difference"] == "3.4"
     assert row["Found with 80 %: one planned difference"] == "9.6"
     chance = float(RESULT.sizes["power"].iloc[0])
-    assert row["Chance to find 8.0"] == f"{int(100 * chance)} %"  # cut, never rounded up
+    assert row["Chance to find 8.0"] == f"{100 * chance:.0f} %"
 
 
 def test_where_nobody_was_enough_the_largest_tried_is_named():

@@ -69,7 +69,7 @@ def problem(attribute, kind, size, p_adjusted=np.nan, prototype="", assessor="",
         ),
         (
             [problem("grease", FLOOR, 0.257, prototype="P1"), problem("grease", FLOOR, 0.4, prototype="P2")],
-            "Scores crowd at the low end of the scale: greasy film (P1 25 % and P2 40 % of the scores).",
+            "Scores crowd at the low end of the scale: greasy film (P1 26 % and P2 40 % of the scores).",
         ),
         (
             [problem("stick", CEILING, 0.5, prototype="P1")],

@@ -52,9 +52,9 @@ RESULT = PrototypeMap(
 
 
 def test_shares_are_cut_and_named():
-    assert "carries 69 % of the differences" in what_the_map_shows(RESULT, NAMES)[0]
+    assert "carries 70 % of the differences" in what_the_map_shows(RESULT, NAMES)[0]
     assert "bottom to top 20 %" in what_the_map_shows(RESULT, NAMES)[0]
-    assert axis_title(RESULT, 1) == "Component 1: 69 % of the differences"
+    assert axis_title(RESULT, 1) == "Component 1: 70 % of the differences"
 
 
 def test_ends_of_an_axis_are_the_attributes_that_clearly_go_with_it():

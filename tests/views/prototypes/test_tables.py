@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from panel.checks.finding import Finding
-from panel.models.prototypes.differences import attribute_verdicts, find_differences
+from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.verdict import attribute_verdicts
 from panel.study.naming import naming
 from panel.views.planning.study import finding_table
 from panel.views.prototypes import differences as tables

@@ -2,12 +2,7 @@
 
 from panel.models.consumers.preference import count_preferences
 from panel.study.naming import Naming
-from panel.views.consumers.choices import (
-    preference_headline,
-    preference_heads,
-    what_preferences_cannot_show,
-    what_the_preferences_show,
-)
+from panel.views.consumers.choices import _preference_headline, tell_preferences
 from tests.choice_studies import choice_study, named_rows, votes
 
 
@@ -15,8 +10,14 @@ def counted(mine, other, undecided=0, **columns):
     return count_preferences(choice_study(named_rows("preference", votes(mine, other, undecided), **columns)))
 
 
+def told_of(result):
+    """Return what is to be minded, then every other line."""
+    told = tell_preferences(result, Naming())
+    return [*told.mind, *told.drawers[0].items]
+
+
 def lines(*count, **columns):
-    return what_the_preferences_show(counted(*count, **columns), Naming())
+    return told_of(counted(*count, **columns))
 
 
 def test_the_counts_come_first_with_their_base():
@@ -26,20 +27,26 @@ def test_the_counts_come_first_with_their_base():
         "chose, 33 are needed for a preference named beforehand, 34 for one either way."
     )
     assert "Neither a preference, nor unsurpassed, nor parity is shown in any way of counting." not in told
-    assert any("P4 is preferred by more than 45 %, so unsurpassed" in line for line in told)
+    assert any(
+        "P4 is preferred by more than 45 %, so not surpassed by the other by more than the margin" in line
+        for line in told
+    )
 
 
 def test_a_preference_in_every_way_of_counting():
     result = counted(70, 20, 10)
-    assert preference_headline(result) == "P4 is preferred to P1, however votes for no preference are counted."
-    assert any(line.startswith("P4 is preferred by more than half, in all three ways") for line in lines(70, 20, 10))
+    assert _preference_headline(result) == "P4 is preferred to P1, however votes for no preference are counted."
+    assert any(
+        line.startswith("P4 is preferred by more than half, however votes for no preference are counted")
+        for line in lines(70, 20, 10)
+    )
     turned = counted(20, 70, 10)
-    assert preference_headline(turned).startswith("P1 is preferred to P4")
+    assert _preference_headline(turned).startswith("P1 is preferred to P4")
 
 
 def test_a_preference_that_depends_on_the_way_of_counting():
     result = counted(60, 38, 22)
-    assert preference_headline(result) == (
+    assert _preference_headline(result) == (
         "P4 and P1: a preference is shown in some ways of counting votes for no preference, not in all."
     )
     told = [line for line in lines(60, 38, 22) if "more than half" in line]
@@ -50,21 +57,25 @@ def test_a_preference_that_depends_on_the_way_of_counting():
 
 
 def test_nothing_shown():
-    assert preference_headline(counted(10, 11)) == (
-        "P4 and P1: that one of them is preferred is not shown, however votes for no preference are counted."
+    assert _preference_headline(counted(10, 11)) == (
+        "No preference between P4 and P1 is shown, however the undecided are counted."
     )
-    assert preference_heads(counted(10, 11)) == ["preference"]
     assert "Neither a preference, nor unsurpassed, nor parity is shown in any way of counting." in lines(10, 11)
-    assert any("not parity" in line for line in what_preferences_cannot_show(counted(10, 11)))
-    assert any("name the base" in line for line in what_preferences_cannot_show(counted(10, 11, 1)))
+    assert any("not parity" in line for line in tell_preferences(counted(10, 11), Naming()).cannot)
+    assert any("name the base" in line for line in tell_preferences(counted(10, 11, 1), Naming()).cannot)
 
 
 def test_parity_and_the_paradox():
     alike = counted(500, 500)
-    assert preference_headline(alike) == "P4 and P1 are preferred alike, however votes for no preference are counted."
+    assert _preference_headline(alike) == "P4 and P1 are preferred alike, however votes for no preference are counted."
     told = lines(587, 531)
     assert any("Report both; neither may be picked alone." in line for line in told)
     assert not any("Report both" in line for line in lines(500, 500))
+
+
+def test_where_everybody_is_undecided_no_number_is_needed():
+    told = lines(0, 0, 5)
+    assert told[0].endswith("0 preferred P4, 0 preferred P1, 5 had no preference.")
 
 
 def test_the_order():
@@ -72,14 +83,14 @@ def test_the_order():
     assert any("No effect of the order is seen: 20 of 40" in line for line in lines(20, 20, position=[1.0, 2.0] * 20))
     first = [1.0] * 18 + [2.0] * 2 + [2.0] * 17 + [1.0] * 3
     told = [line for line in lines(20, 20, position=first) if "order" in line]
-    assert told[0].startswith("The order matters: 35 of 40 chose what they tried first (87 %), p < 0.001.")
+    assert told[0].startswith("The order matters: 35 of 40 chose what they tried first (88 %), p < 0.001.")
 
 
 def test_repeated_answers():
     parts = [named_rows("preference", votes(mine, 20 - mine), replicate=str(mine)) for mine in (13, 15)]
     result = count_preferences(choice_study(*parts))
-    assert "people answered more than once" in preference_headline(result)
-    told = what_the_preferences_show(result, Naming())
+    assert "people answered more than once" in _preference_headline(result)
+    told = told_of(result)
     assert any("Allowing for each person's leaning, p = " in line for line in told)
     alike = count_preferences(choice_study(*[named_rows("preference", votes(9, 0), replicate=turn) for turn in "12"]))
-    assert any("nothing can be tested beside their leanings" in s for s in what_the_preferences_show(alike, Naming()))
+    assert any("nothing can be tested beside their leanings" in s for s in told_of(alike))

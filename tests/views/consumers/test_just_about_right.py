@@ -8,11 +8,11 @@ from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import JustAboutRight
 from panel.study.naming import Naming
 from panel.views.consumers.just_about_right import (
+    _cases,
     _changes_to_test,
     _drop_sentence,
     _headline,
     _over_all_prototypes,
-    _what_costs_liking,
     side_words,
     tell_just_about_right,
 )
@@ -35,7 +35,7 @@ def result(*drops, moves=(), within=(), facts=None, liking="overall liking"):
         shares=pd.DataFrame({"question": ["thickness"]}),
         drops=pd.DataFrame(list(drops), columns=list(drop())),
         balance=pd.DataFrame(),
-        within=pd.DataFrame(within, columns=["question", "side", "estimate", "ci_low", "ci_high", "p_adjusted"]),
+        within=pd.DataFrame(within, columns=["question", "side", "estimate", "ci_low", "ci_high", "verdict"]),
         pairs=pd.DataFrame(),
         moves=pd.DataFrame(list(moves)),
         refused=pd.DataFrame(),
@@ -57,23 +57,25 @@ def test_a_side_is_told_in_the_words_of_the_question():
 
 def test_a_move_says_how_many_how_much_and_which_way():
     found = result(drop())
-    assert _what_costs_liking(found) == [
-        "P2: thickness too thick for 20 of 58 (34.5 %), and they like it 1.4 less (95 % interval of the drop 0.5 to "
-        "2.3, p after Holm = 0.004): try it less thick."
+    assert _cases(found) == [
+        "P2: thickness too thick for 20 of 58 (34.5 %), and those like it 1.4 less (95 % interval of the drop 0.5 to "
+        "2.3, p after Holm = 0.004): test it more towards thin."
     ]
-    assert _headline(found) == "Worth a move, because those who mind like it less: P2 (thickness too thick)."
+    assert _headline(found) == (
+        "Worth testing a change: P2 (thickness too thick). Those who say so like it less, which need not be the reason."
+    )
     plain = result(drop(question="glide", side="too little"))
-    assert _what_costs_liking(plain)[0].endswith("try it with more of it.")
+    assert _cases(plain)[0].endswith("test it with more of it.")
 
 
 def test_what_can_be_chance_is_to_be_asked_again_and_that_is_said_once():
-    lines = _what_costs_liking(result(drop(verdict="perhaps")))
+    lines = _cases(result(drop(verdict="perhaps")))
     assert "Ask" not in lines[0]
     assert lines[1:] == ["Where it can be chance, ask again before moving anything."]
 
 
 def test_opposite_opinions_are_warned_of():
-    assert "As many find the opposite" in _what_costs_liking(result(drop(split=True)))[0]
+    assert "As many find the opposite" in _cases(result(drop(split=True)))[0]
 
 
 @pytest.mark.parametrize(
@@ -82,7 +84,7 @@ def test_opposite_opinions_are_warned_of():
         ("perhaps", "among so many questions this can be chance"),
         ("few people", "fewer than 20 %, no reason to move."),
         ("small group", "fewer than 10 people (30 find it just about right)"),
-        ("no cost seen", "no cost in liking is shown"),
+        ("no cost seen", "but it is not shown that those like it less"),
     ],
 )
 def test_other_verdicts(verdict, words):
@@ -101,13 +103,18 @@ def test_without_liking_nothing_is_weighed():
 
 def test_over_all_prototypes():
     found = result(
-        within=[("thickness", "too little", 0.9, 0.5, 1.3, 0.001), ("thickness", "too much", 0.4, 0.1, 0.7, 0.07),
-                ("glide", "too little", 0.1, -0.3, 0.5, 0.8), ("glide", "too much", 0.2, np.nan, np.nan, np.nan)]
-    )  # fmt: skip
+        within=[
+            ("thickness", "too little", 0.9, 0.5, 1.3, "shown"),
+            ("thickness", "too much", 0.4, 0.1, 0.7, "perhaps"),
+            ("glide", "too little", 0.1, -0.3, 0.5, "not shown"),
+            ("glide", "too much", 0.2, np.nan, np.nan, "few people"),
+        ]
+    )
     assert _over_all_prototypes(found) == [
-        "thickness: too thin costs 0.9 liking points within consumers (0.5 to 1.3); too thick may cost 0.4 liking "
-        "points within consumers (0.1 to 0.7), but among so many questions this can be chance.",
-        "glide: too little: no cost shown (−0.3 to 0.5); too much: too few people changed their answer to say.",
+        "thickness: where they find it too thin consumers like it 0.9 less (0.5 to 1.3); where they find it too thick "
+        "consumers like it 0.4 less (0.1 to 0.7), but among so many questions this can be chance.",
+        "glide: too little: not shown that it is liked less (−0.3 to 0.5); too much: too few people changed their "
+        "answer to say.",
     ]
 
 

@@ -1,0 +1,142 @@
+"""Who may talk to the app? Only pages of the app itself, under its own names, opened by whoever started it.
+
+What comes from elsewhere is refused here, before Streamlit looks at it: Streamlit would ask an outside address which
+names this computer has.
+"""
+
+from __future__ import annotations
+
+import hmac
+import secrets
+from collections.abc import Awaitable, Callable, MutableMapping
+from http.cookies import CookieError, SimpleCookie
+from typing import Any
+from urllib.parse import parse_qs
+
+Scope = MutableMapping[str, Any]
+Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
+Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
+
+NAMES = ("127.0.0.1", "localhost")
+"""The names under which the app answers, with any port."""
+
+TOKEN_FIELD = "token"  # noqa: S105  # the name of the field in the address, not the word itself
+# The one script that stands in Streamlit's page itself; a test compares it with the Streamlit that is installed.
+_OWN_SCRIPT = "'sha256-THxz9J9+wf7rhwR2YkXJoSZ13UCmYyC+3lNDv2+8ugA='"
+_POLICY = (
+    "default-src 'none'; script-src 'self' {script}; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
+    "font-src 'self' data:; connect-src 'self' ws://{host}; media-src 'self' blob:; worker-src 'self' blob:; "
+    "manifest-src 'self'; form-action 'self'; base-uri 'none'; object-src 'none'; frame-src 'none'; "
+    "frame-ancestors 'none'"
+)
+_HEADERS = {
+    "x-frame-options": "DENY",
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(), microphone=(), geolocation=()",
+}
+_NOT_HERE = "This app answers only under its own address, on the computer on which it was started."
+_NOT_YOU = "Open the app with the address that was shown where it was started; it holds a word that opens it."
+
+
+class FrontDoor:
+    """Lets requests through to Streamlit, or refuses them.
+
+    Parameters
+    ----------
+    app
+        Streamlit, as an ASGI application.
+    token
+        The word in the address that opens the app, exchanged for a cookie; without one anybody on this computer may
+        open it.
+    """
+
+    def __init__(self, app: Any, token: str = "") -> None:
+        self._app = app
+        self._token = token
+        self._pass = secrets.token_urlsafe(32)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Handle one request or connection."""
+        if scope["type"] not in ("http", "websocket"):
+            await self._app(scope, receive, send)
+            return
+        headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
+        host = headers.get("host", "")
+        if not _comes_from_own_page(scope, host):
+            await _refuse(scope, send, _NOT_HERE)
+        elif self._brings_token(scope):
+            await self._hand_out_pass(scope, send, host)
+        elif self._token and not hmac.compare_digest(_cookie(headers, _cookie_name(host)), self._pass.encode()):
+            await _refuse(scope, send, _NOT_YOU)
+        else:
+            await self._app(scope, receive, _with_headers(send, host))
+
+    def _brings_token(self, scope: Scope) -> bool:
+        if not self._token or scope["type"] != "http" or scope["method"] != "GET":
+            return False
+        given = parse_qs(scope["query_string"].decode("latin-1")).get(TOKEN_FIELD, [""])[0]
+        return hmac.compare_digest(given.encode(), self._token.encode())
+
+    async def _hand_out_pass(self, scope: Scope, send: Send, host: str) -> None:
+        """Give the cookie and the same page without the word, so that it stays in no list of visited pages."""
+        cookie = f"{_cookie_name(host)}={self._pass}; Path=/; HttpOnly; SameSite=Strict"
+        own_path = "/" + scope["path"].lstrip("/\\")  # two strokes would lead to another computer
+        more = [(b"set-cookie", cookie.encode()), (b"location", own_path.encode("ascii", "ignore"))]
+        await _answer(send, 303, "", more)
+
+
+def _comes_from_own_page(scope: Scope, host: str) -> bool:
+    """Return False for another name (a page that had its name pointed at this computer) or a page from elsewhere."""
+    hosts = [value for name, value in scope["headers"] if name.lower() == b"host"]
+    origins = [value.decode("latin-1") for name, value in scope["headers"] if name.lower() == b"origin"]
+    return len(hosts) == 1 and _is_own(host) and all(one in (f"http://{host}", f"https://{host}") for one in origins)
+
+
+def _is_own(host: str) -> bool:
+    name, colon, port = host.partition(":")
+    return name.lower() in NAMES and (not colon or port.isdecimal())
+
+
+def _cookie_name(host: str) -> str:
+    """Return a name with the port in it: cookies do not tell ports apart, and two apps may run at once."""
+    return f"afterfeel_{host.partition(':')[2] or '80'}"
+
+
+def _cookie(headers: dict[str, str], name: str) -> bytes:
+    try:
+        found = SimpleCookie(headers.get("cookie", "")).get(name)
+    except CookieError:
+        return b""
+    return b"" if found is None else found.value.encode()
+
+
+def _with_headers(send: Send, host: str) -> Send:
+    """Return a `send` that puts the protecting headers on every answer."""
+    own = {**_HEADERS, "content-security-policy": _POLICY.format(script=_OWN_SCRIPT, host=host)}
+    added = [(name.encode(), value.encode()) for name, value in own.items()]
+
+    async def sending(message: MutableMapping[str, Any]) -> None:
+        if message["type"] == "http.response.start":
+            kept = [pair for pair in message.get("headers", []) if pair[0].decode("latin-1").lower() not in own]
+            message["headers"] = [*kept, *added]
+        await send(message)
+
+    return sending
+
+
+async def _refuse(scope: Scope, send: Send, words: str) -> None:
+    if scope["type"] == "websocket":
+        await send({"type": "websocket.close", "code": 1008})
+        return
+    await _answer(send, 403, words, [])
+
+
+async def _answer(send: Send, status: int, words: str, more: list[tuple[bytes, bytes]]) -> None:
+    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"cache-control", b"no-store"), *more]
+    headers += [(name.encode(), value.encode()) for name, value in _HEADERS.items()]
+    headers.append((b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'"))
+    await send({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": words.encode()})

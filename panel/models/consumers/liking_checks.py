@@ -1,0 +1,184 @@
+"""Liking looked at in other ways: by ranks, by the order of the nine points alone, and by place in the serving."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.special import gammaincc
+
+from panel.errors import ModelError
+from panel.models.consumers.answers import AnswersRead
+from panel.models.prototypes.ranks import FRIEDMAN, rank_tables
+from panel.stats.answers.cumulative_logit import fit_cumulative_logit
+from panel.stats.arrays import Array
+from panel.stats.mixed.reml import fit_mixed_model
+from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
+from panel.study.study import natural_order
+
+NOT_FITTED = (
+    "The model that uses only the order of the nine points was not fitted; without being asked for it is left out with "
+    "more than {most} consumers, where it takes seconds."
+)
+NOT_SETTLED = (
+    "The model that uses only the order of the nine points did not settle on these answers (a prototype may have been "
+    "given one answer only); it is left out."
+)
+MOST_LOST = 0.5  # share of the consumers; with more gaps than this the serving was meant to be incomplete
+_SERVING_COLUMNS = ["effect", "statistic", "df", "df_error", "p_value", "prototype_p_value"]
+_POSITION_COLUMNS = ["position", "n", "estimate", "std_error"]
+_SHIFT_COLUMNS = ["prototype", "estimate", "std_error"]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class RanksBeside:
+    """The rank test the gaps allow: its row among the tests, how many it uses, and why it loses the others."""
+
+    name: str = ""
+    tests: list[dict[str, Any]] = field(default_factory=list)
+    n_consumers: int = 0
+    n_answers: int = 0
+    why: str = ""
+    method: str = "no rank test"
+    notes: list[str] = field(default_factory=list)
+
+
+def ranks_beside(frame: pd.DataFrame) -> RanksBeside:
+    """Rank the prototypes within each consumer: Friedman's test on complete rows, unless most rows have gaps.
+
+    Where more than half of the consumers have gaps by design, Durbin's test or that of Skillings and Mack uses them.
+    """
+    complete = frame.notna().all(axis=1)
+    by_design = complete.mean() < MOST_LOST
+    ranked = frame if by_design else frame.loc[complete]
+    try:
+        found = rank_tables("liking", ranked).attribute
+    except ModelError as error:
+        return RanksBeside(notes=[f"There is no rank test beside it: {error}"])
+    n = int(found["n_assessors"])
+    used = ranked.loc[ranked.notna().sum(axis=1) >= 2]
+    name, n_answers = str(found["method"]), int(used.notna().to_numpy().sum())
+    row = {
+        "test": name,
+        **{key: float(found[key]) for key in ("statistic", "df", "df_error", "p_value")},
+        "n_consumers": n,
+        "n_answers": n_answers,
+    }
+    kind = "exact" if found["exact"] else "F" if name == "Durbin" else "chi-square"
+    lost = len(frame) - n
+    why = "did not try every prototype" if name == FRIEDMAN else "tried one prototype only"
+    return RanksBeside(
+        name=name,
+        tests=[row],
+        n_consumers=n,
+        n_answers=n_answers,
+        why=why if lost else "",
+        method=f"{name}'s test of the ranks within each consumer ({kind} p-value)",
+    )
+
+
+def shifts_in_order(
+    frame: pd.DataFrame, wanted: bool | None, most: int
+) -> tuple[list[dict[str, Any]], pd.DataFrame, str]:
+    """Fit the cumulative logit with a random intercept: its test, each prototype's shift, or why there is none.
+
+    Without a wish it is fitted for at most `most` consumers.
+    """
+    nothing = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SHIFT_COLUMNS}).astype({"prototype": "str"})
+    if not (len(frame) <= most if wanted is None else wanted):
+        return [], nothing, NOT_FITTED.format(most=most)
+    value = np.rint(frame.to_numpy(dtype=float))
+    person, prototype = np.nonzero(np.isfinite(value))
+    answer = value[person, prototype].astype(np.intp)
+    columns = np.eye(frame.shape[1])[prototype][:, 1:]
+    full = fit_cumulative_logit(answer, columns, person)
+    without = fit_cumulative_logit(answer, columns[:, :0], person)
+    if not (full.settled and without.settled):
+        return [], nothing, NOT_SETTLED
+    df = frame.shape[1] - 1
+    statistic = max(2 * (full.log_likelihood - without.log_likelihood), 0.0)
+    row = {
+        "test": "cumulative logit",
+        "statistic": statistic,
+        "df": float(df),
+        "df_error": np.nan,
+        "p_value": float(gammaincc(df / 2, statistic / 2)),
+        "n_consumers": int(np.unique(person).size),
+        "n_answers": len(answer),
+    }
+    shift = pd.DataFrame(
+        {
+            "prototype": pd.Series(frame.columns, dtype="str"),
+            "estimate": np.r_[0.0, full.coefficients],
+            "std_error": np.r_[np.nan, np.sqrt(np.diagonal(full.coefficient_covariance))],
+        }
+    )
+    return [row], shift, ""
+
+
+def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Test position and session as further fixed effects; return the tests, and the mean liking by position."""
+    rows, columns, parts, positions = _with_serving(answers)
+    none = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SERVING_COLUMNS}).astype({"effect": "str"})
+    no_positions = pd.DataFrame({name: pd.Series(dtype="float64") for name in _POSITION_COLUMNS})
+    if not parts:
+        return none, no_positions
+    person = pd.factorize(rows["assessor"])[0].astype(np.intp)
+    response = rows["answer"].to_numpy(dtype=float)[:, None]
+    try:
+        fit = fit_mixed_model(response, columns, [person])
+    except ModelError:
+        return none, no_positions
+    everything = np.eye(columns.shape[1])
+    k = answers.frame.shape[1]
+    order = [list(answers.frame.columns).index(name) for name in natural_order(map(str, answers.frame.columns))]
+    same = test_contrasts(fit, everything[order[1:]] - everything[order[:1]])
+    told = []
+    for effect, part in parts.items():
+        test = test_contrasts(fit, everything[part])
+        told.append((effect, test.statistic[0], float(test.df), test.df_error[0], test.p_value[0], same.p_value[0]))
+    if "position" not in parts:
+        return pd.DataFrame(told, columns=_SERVING_COLUMNS), no_positions
+    own = everything[parts["position"]]
+    contrasts = np.vstack([own, -own.sum(axis=0)])
+    contrasts[:, :k] = 1 / k
+    found = estimate_contrasts(fit, contrasts)
+    by_position = pd.DataFrame(
+        {
+            "position": positions,
+            "n": [int((rows["position"] == place).sum()) for place in positions],
+            "estimate": found.estimate[0],
+            "std_error": found.std_error[0],
+        }
+    )
+    return pd.DataFrame(told, columns=_SERVING_COLUMNS), by_position
+
+
+def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, slice], list[float]]:
+    """Return the answers with a known place, their fixed columns, which of these are which effect, and the positions.
+
+    An effect that follows from the ones before (each session holds other prototypes only) is left out.
+    """
+    rows = answers.rows
+    known = rows["position"].notna() if rows["position"].notna().any() else rows["session"] != ""
+    rows = rows.loc[known]
+    columns = np.eye(answers.frame.shape[1])[answers.frame.columns.get_indexer(pd.Index(rows["prototype"]))]
+    columns = columns[:, columns.any(axis=0)]
+    parts: dict[str, slice] = {}
+    positions: list[float] = []
+    if columns.shape[1] < answers.frame.shape[1]:
+        return rows, columns, parts, positions
+    for effect in ("session", "position"):
+        code, levels = pd.factorize(rows[effect], sort=True)
+        if len(levels) < 2 or (code < 0).any():
+            continue
+        each = np.eye(len(levels))[code]
+        proposed = np.hstack([columns, each[:, :-1] - each[:, -1:]])
+        if np.linalg.matrix_rank(proposed.T @ proposed, hermitian=True) < proposed.shape[1]:
+            continue
+        parts[effect] = slice(columns.shape[1], proposed.shape[1])
+        columns = proposed
+        positions = [float(level) for level in levels] if effect == "position" else positions
+    return rows, columns, parts, positions

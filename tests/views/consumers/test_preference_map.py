@@ -1,0 +1,103 @@
+"""Words, tables and picture of the preference map: sensations on either side, and how little eight prototypes say."""
+
+from dataclasses import replace
+
+import numpy as np
+from statsmodels.stats.multitest import multipletests
+
+from panel.study.shown import shown
+from panel.views.consumers.preference_map import (
+    _DIRECTIONS,
+    SENSATIONS,
+    _figure,
+    _headline,
+    _how_well,
+    _pleased,
+    tell_preference_map,
+)
+from panel.views.drawing.pictures import GREY
+from tests.views.consumer_results import demo, demo_preferences
+
+
+def test_each_group_and_its_sensations():
+    assert _headline(demo_preferences(), demo()[1]) == (
+        "Liking goes along, for group 1 (39 consumers) with more ease of spreading and less greasy film; for group 2 "
+        "(18 consumers) with a direction of the map, but no single sensation."
+    )
+
+
+def test_signs_and_the_order_by_size_are_kept():
+    result = demo_preferences()
+    every = replace(result, sensations=result.sensations.assign(shown=result.sensations["beyond"]))
+    said = _headline(every, demo()[1])
+    assert "with more ease of spreading, wetness and speed of soaking in and less greasy film, “residue, later”" in said
+    assert "for group 2 (18 consumers) with more integrity of shape" in said
+
+
+def test_sensations_are_shown_after_holm_over_all_attributes_and_groups():
+    rows = demo_preferences().sensations
+    theirs = multipletests(rows["p_value"], alpha=0.05, method="holm")
+    np.testing.assert_allclose(rows["p_adjusted"], theirs[1], rtol=1e-9)
+    assert rows["shown"].tolist() == theirs[0].tolist()
+    assert len(rows) == 3 * 14
+
+
+def test_no_clear_direction_is_said():
+    result = demo_preferences()
+    unclear = replace(result, directions=result.directions.assign(clear=False))
+    assert _headline(unclear, demo()[1]) == (
+        "It is not shown that liking goes along with any direction on the panel's map."
+    )
+    assert result.directions["clear"].tolist() == (result.directions["p_value"] < 0.05).tolist()
+
+
+def test_how_well_it_describes_and_whether_a_best_place_shows():
+    result = demo_preferences()
+    lines = _how_well(result)
+    assert lines[0] == (
+        "All consumers: the map describes 63 % of the differences in liking (p = 0.086, 8 prototypes). No best place "
+        "shows; a direction describes it as well."
+    )
+    assert "no place pleases everybody" in _pleased(result)[0]
+    assert "no place" not in _pleased(replace(result, shares=result.shares.assign(share=1.0)))[0]
+    peaked = _how_well(replace(result, ideals=result.ideals.assign(shown=True, inside=[True, False, True])))
+    assert peaked[0].endswith("Its best place lies among the prototypes.")
+    assert peaked[1].endswith("Its best place would lie outside the map.")
+
+
+def test_stars_and_what_they_mean():
+    names = demo()[1]
+    table = shown(SENSATIONS, demo_preferences(), names).set_index("Attribute")
+    assert list(table.columns) == ["r, all consumers", "r, group 1 (39 consumers)", "r, group 2 (18 consumers)"]
+    assert table.loc["greasy film"].iloc[0] == "−0.93 * (−0.99 to −0.64)"
+    assert "*" not in table.loc["wetness"].iloc[1]  # 0.90, beyond the limit of a single pair
+    told = tell_preference_map(demo_preferences(), names)
+    assert "beyond 0.71" in told.drawers[0].items[0]
+    assert shown(_DIRECTIONS, demo_preferences(), names)["P"].tolist() == ["0.086", "0.007", "0.014"]
+
+
+def test_cautions():
+    told = tell_preference_map(demo_preferences(), demo()[1])
+    assert told.cannot[0].startswith("8 prototypes are very few")
+    assert any("need not be its cause" in line for line in told.cannot)
+    assert "arrows towards prototypes that are liked better" in told.picture.alt
+
+
+def test_places_arrows_and_key():
+    figure = _figure(demo_preferences())
+    written = [text.get_text() for text in figure.axes[0].texts]
+    assert {text.split(" (")[0] for text in written if text.startswith("P")} == {f"P{n}" for n in range(1, 9)}
+    assert all(text.endswith(" %)") for text in written if text.startswith("P"))
+    assert {"all", "1", "2"} <= set(written)
+    key = [text.get_text() for text in figure.texts]
+    assert key[:3] == ["all consumers: no clear direction (grey)", "group 1 (39 consumers)", "group 2 (18 consumers)"]
+    samples = list(figure.artists)
+    assert [line.get_color() == GREY for line in samples] == [True, False, False]
+    assert [line.is_dashed() for line in samples] == [False, True, True]
+
+
+def test_without_shares_the_rest_is_drawn():
+    bare = replace(demo_preferences(), shares=demo_preferences().shares.iloc[:0])
+    written = [text.get_text() for text in _figure(bare).axes[0].texts]
+    assert {"P1", "P8"} <= set(written)
+    assert _pleased(bare) == ()

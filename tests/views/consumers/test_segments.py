@@ -1,0 +1,92 @@
+"""Words, picture and tables of groups of consumers: different people, one group, or the same taste more strongly."""
+
+from dataclasses import replace
+
+from panel.study.shown import shown
+from panel.views.consumers.segments import (
+    DIVIDED,
+    SEGMENT_MEANS,
+    STEPS,
+    _divided,
+    _figure,
+    _headline,
+    segment_name,
+    tell_segments,
+)
+from tests.views.consumer_results import demo, demo_segments, one_group
+
+
+def test_the_demos_prototypes_please_different_people():
+    result = demo_segments()
+    assert _headline(result) == "The prototypes please different people: 2 groups of 39 and 18 consumers."
+    assert segment_name(result, 2) == "group 2 (18 consumers)"
+    assert segment_name(result, 0) == "all consumers"
+
+
+def test_p4_and_p8_cannot_be_separated_but_please_different_people():
+    told = tell_segments(demo_segments(), demo()[1])
+    assert (
+        told.drawers[0]
+        .items[0]
+        .startswith("Group 1 (39 consumers): likes best, and does not separate, P4 (7.1) and P2 (6.9)")
+    )
+    line = _divided(demo_segments())
+    assert "in these answers the groups part over them: P8 against P4: group 1 −" in line
+    assert line.endswith("more pairs in the table.")
+
+
+def test_how_sure_the_groups_are():
+    first, second = tell_segments(demo_segments(), demo()[1]).mind
+    assert first == (
+        "The groups are unlikely to be chance (p = 0.005) and come back when consumers are drawn anew (0.91 of 1 for "
+        "the least sure one)."
+    )
+    assert "two ends of one gradient" in second
+
+
+def test_one_group_is_said_and_not_taken_for_agreement():
+    result, names = one_group(), demo()[1]
+    assert _headline(result).startswith("One group: no stable groups of consumers were found. Two groups")
+    told = tell_segments(result, names)
+    assert "noise alone reaches that" in told.mind[0]
+    assert (told.picture, told.table) == (None, None)
+    assert "does not show that everybody wants the same" in told.cannot[0]
+    assert segment_name(result, 1) == "all consumers"
+    assert tell_segments(replace(result, steps=result.steps.iloc[:0]), names).mind == ()
+
+
+def test_more_strongly_is_not_differently():
+    result = demo_segments()
+    assert result.alike["same_taste"].tolist() == [False]
+    alike = replace(result, alike=result.alike.assign(same_taste=True))
+    assert "like much the same prototypes, some of them more strongly" in _headline(alike)
+
+
+def test_groups_are_a_hint():
+    assert "Test again" in tell_segments(demo_segments(), demo()[1]).cannot[0]
+
+
+def test_groups_differ_in_shape_as_well_as_colour():
+    axes = _figure(demo_segments(), demo()[1]).axes[0]
+    shapes = {line.get_marker() for line in axes.lines if line.get_marker() not in ("None", None)}
+    assert shapes == {"o", "s"}
+    legend = [text.get_text() for text in axes.get_legend().get_texts()]
+    assert legend == ["group 1 (39 consumers)", "group 2 (18 consumers)"]
+
+
+def test_the_picture_in_words():
+    assert "P4 7.1" in tell_segments(demo_segments(), demo()[1]).picture.alt
+
+
+def test_tables():
+    names = demo()[1]
+    table = shown(SEGMENT_MEANS, demo_segments(), names)
+    assert list(table.columns)[1:] == [
+        "Mean liking of group 1 (39 consumers)",
+        "Mean liking of group 2 (18 consumers)",
+    ]
+    assert table.iloc[3, 1] == "7.05 (6.57 to 7.53) a"
+    assert shown(STEPS, demo_segments(), names)["Believed"].tolist() == ["yes", "no"]
+    assert shown(STEPS, one_group(), names)["Believed"].tolist() == ["no"]
+    assert set(shown(DIVIDED, demo_segments(), names)["Group"]) == {"1", "2"}
+    assert list(shown(SEGMENT_MEANS, one_group(), names).columns) == ["Prototype", "Mean liking of all consumers"]
