@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from panel.study.facts import read_facts
 from panel.study.study import Study
 from panel.study.tables import TABLES, Column
 from panel.words import FEW
@@ -251,11 +252,11 @@ def sound_study(study: Study) -> SoundStudy:
 def fact_number(facts: Mapping[str, Any], name: str) -> float:
     """Return the fact as a number; NaN if it is absent or no number."""
     value = facts.get(name)
-    if isinstance(value, float) or (isinstance(value, int) and not isinstance(value, bool)):
-        return float(value)
-    if isinstance(value, str | np.number):
-        return float(pd.to_numeric(pd.Series([value]), errors="coerce").astype("float64").iloc[0])
-    return float("nan")
+    if isinstance(value, np.generic):
+        value = value.item()
+    read, _ = read_facts({name: value})
+    stated = read.get(name)
+    return float(stated) if isinstance(stated, int | float) else float("nan")
 
 
 def scales(study: Study, attributes: pd.Index) -> tuple[np.ndarray, np.ndarray]:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from panel.checks.finding import read_dates
 from panel.plan.codes import moment
-from panel.study.locked_sessions import locked_sessions
+from panel.study.facts import locked_sessions
 from panel.study.study import Study
 
 DATES_FACT = "dates"

@@ -20,11 +20,14 @@ from panel.checks.finding import (
     scales_stated,
     sound_study,
 )
+from panel.study.facts import fact_advice
+from panel.study.journal import FACTS
 from panel.study.raw_table import changed_raw_files
 from panel.study.study import Study
 from panel.study.tables import TABLES, Column
 from panel.words import FEW, counted, first_few, format_typed
 
+_SHOWN = 60  # characters of a fact in a message
 _READ_ELSEWHERE = {("scores", "score"), ("formulas", "percent")}
 """Cells whose blanks are the business of `panel.checks.scores` and `panel.checks.formulas`."""
 
@@ -116,6 +119,13 @@ def _cells_not_read(study: Study) -> list[Finding]:
     if study.unread.empty:
         return findings
     unread = study.unread.reset_index(drop=True).astype("str")
+    of_facts = unread["table"] == FACTS
+    for _, fact in unread.loc[of_facts].iterrows():
+        message = f"The fact {fact['column']} could not be read: {_shortened(fact['text'])} ({fact['reason']})."
+        findings.append(
+            Finding("warning", "fact_not_read", f"facts, {fact['column']}", message, fact_advice(fact["column"]))
+        )
+    unread = unread.loc[~of_facts]
     for (table, column, reason), cells in unread.groupby(["table", "column", "reason"], sort=False, dropna=False):
         rows, texts = cells["row"].tolist(), cells["text"].tolist()
 
@@ -128,6 +138,10 @@ def _cells_not_read(study: Study) -> list[Finding]:
             advice = "Correct the file and read it again. Until then the cell counts as empty."
             findings.append(Finding("warning", "cell_not_read", place, message, advice))
     return findings
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]} ..."
 
 
 def _dates_not_understood(study: Study, sound: Study) -> list[Finding]:

@@ -19,8 +19,8 @@ from panel.store.database import Store, local, written
 from panel.store.events import hold_session
 from panel.store.score_rows import Collected, with_collected
 from panel.store.tables import COLLECTION, EVENT, SCORE_KINDS, SERVING, SESSION
+from panel.study.facts import LockedSession, with_lock
 from panel.study.folder import read_folder
-from panel.study.locked_sessions import LockedSession, with_lock
 from panel.study.saving import save
 from panel.study.study import REHEARSAL_FACT, RawFile, Study
 

@@ -18,6 +18,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.archive_limits import stays_inside
+from panel.study.facts import facts_with_unread, read_facts
 from panel.study.journal import JOURNAL, next_line, row_changes
 from panel.study.raw_table import declared_delimiter, decode, table_of_rows, text_rows
 from panel.study.safe_write import (
@@ -122,7 +123,7 @@ def _described_as(study: Study, others: Iterable[Mapping[str, Any]], journal: by
     """Return the description of a study that has a journal."""
     headers = {name: [str(c) for c in study.tables[name].columns] for name in _tables_with_columns(study)}
     return description_text(
-        study.facts, headers, _raw_paths(study), others, hashlib.sha256(journal).hexdigest()
+        facts_with_unread(study), headers, _raw_paths(study), others, hashlib.sha256(journal).hexdigest()
     ).encode()
 
 
@@ -203,7 +204,7 @@ def files_of_study(study: Study) -> dict[str, bytes]:
     for path, content in files.items():
         if len(content) > MAX_TABLE_BYTES:
             raise StudyError(f"{path} would be larger than {MAX_TABLE_BYTES} bytes; split the study.")
-    files[DESCRIPTION] = description_text(study.facts, headers, raw).encode()
+    files[DESCRIPTION] = description_text(facts_with_unread(study), headers, raw).encode()
     return files
 
 
@@ -265,7 +266,8 @@ def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: i
     if not tables and not described.ours:
         raise StudyError(f"{where} describes other data: it has none of the tables {', '.join(TABLES)}.")
     raw = tuple(RawFile(name, sha256, read(path) or b"") for name, path, sha256 in described.raw_files)
-    return Study(tables, described.facts, unread_frame(unread), raw)
+    facts, not_read = read_facts(described.facts)
+    return Study(tables, facts, unread_frame([*unread, *not_read]), raw)
 
 
 def _described(content: bytes, where: str) -> Description:

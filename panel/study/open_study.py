@@ -15,6 +15,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.archive_limits import MAX_UNPACKED, open_archive, read_member
+from panel.study.facts import facts_with_unread, read_facts
 from panel.study.folder import (
     DESCRIPTION,
     MAX_TABLE_CELLS,
@@ -93,7 +94,8 @@ def workbook_bytes(study: Study) -> bytes:
     import xlsxwriter  # a tenth of a second, only for who writes a workbook
 
     sheets: dict[str, tuple[list[str], list[list[str]], frozenset[int]]] = {}
-    facts = [[str(name) for name in study.facts], [_fact_text(name, value) for name, value in study.facts.items()]]
+    stated = facts_with_unread(study)
+    facts = [[str(name) for name in stated], [_fact_text(name, value) for name, value in stated.items()]]
     sheets[FACTS_SHEET] = (["fact", "value"], facts, frozenset())
     for name in [*TABLES, *(set(study.tables) - set(TABLES))]:
         if name in study.tables:
@@ -149,7 +151,8 @@ def study_of_workbook(content: bytes, name: str) -> Study:
                 unread.extend(cells)
     if not tables and not facts:
         raise StudyError(f"{name} has no sheet of a study; import it as a table of scores, or name its sheets.")
-    return Study(tables, facts, unread_frame(unread))
+    facts, not_read = read_facts(facts)
+    return Study(tables, facts, unread_frame([*unread, *not_read]))
 
 
 def _write_sheet(sheet: Any, header: list[str], columns: list[list[str]], numbers: frozenset[int], bold: Any) -> None:

@@ -15,6 +15,7 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
+from panel.study.facts import read_facts
 from panel.study.folder import put_study, read_folder, read_journal, version_of
 from panel.study.journal import (
     FACTS,
@@ -186,7 +187,7 @@ def _after_theirs(my: RowChange, theirs: Iterable[RowChange]) -> RowChange:
     if other is None or not (_grows(my) and _grows(other)):
         return my
     seen, own, there = (json.loads(row["value"]) if row else [] for row in (my.before, my.after, other.after))
-    value = json.dumps([*there, *own[len(seen) :]], ensure_ascii=False, sort_keys=True)
+    value = json.dumps([*there, *own[len(seen) :]], ensure_ascii=False)
     return RowChange(FACTS, my.key, other.after, {"fact": (my.after or {})["fact"], "value": value})
 
 
@@ -225,7 +226,8 @@ def _applied(now: Study, changes: Sequence[RowChange]) -> Study:
     for name in names:
         new = _changed_rows(rows.get(name, []), name, changes)
         if name == FACTS:
-            facts = {row["fact"]: json.loads(row["value"]) for row in new}
+            facts, cells = read_facts({row["fact"]: json.loads(row["value"]) for row in new})
+            unread = [cell for cell in unread if cell[0] != FACTS] + cells
         elif name in TABLES:
             frame, cells = table_of_texts(name, new)
             tables[name] = _with_columns_of(frame, now.tables.get(name))

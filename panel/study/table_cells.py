@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
 
 import pandas as pd
 
 from panel.errors import StudyError
+from panel.study.facts import fact_text, facts_with_unread
 from panel.study.journal import FACTS, IMPORTED
 from panel.study.numbers_read import read_number_columns
 from panel.study.raw_table import RawTable, holds_control_signs
@@ -109,10 +109,7 @@ def rows_of_study(study: Study, names: Iterable[str] | None = None) -> Rows:
     for name in study.tables if names is None else [name for name in names if name in study.tables]:
         header, columns = texts_of_frame(name, study.tables[name], study.unread)
         rows[name] = [_filled(header, cells) for cells in zip(*columns, strict=True)]
-    rows[FACTS] = [
-        {"fact": name, "value": json.dumps(value, ensure_ascii=False, sort_keys=True, default=str)}
-        for name, value in study.facts.items()
-    ]
+    rows[FACTS] = [{"fact": name, "value": fact_text(value)} for name, value in facts_with_unread(study).items()]
     rows[IMPORTED] = [{"name": file.name, "sha256": file.sha256} for file in study.raw_files]
     return rows
 

@@ -3,7 +3,7 @@
 import pandas as pd
 
 from panel.checks.moments_recorded import batches_tested, days_of_scores, days_stated, first_moments, first_score
-from panel.study.locked_sessions import LockedSession, locked_sessions, with_lock
+from panel.study.facts import LockedSession, locked_sessions, with_lock
 from panel.study.study import Study
 
 SCORES = pd.DataFrame(

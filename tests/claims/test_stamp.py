@@ -10,7 +10,7 @@ from panel.claims.claim import read_claims
 from panel.claims.stamp import claim_seal, standing, with_claim
 from panel.errors import StudyError
 from panel.plan.codes import no_openings, note_opening
-from panel.study.locked_sessions import LockedSession, with_lock
+from panel.study.facts import LockedSession, with_lock
 from tests.claims.claim_studies import BEFORE, OPENED, answer_rows, claim_row, study_with
 
 ROW = {"claim": "feels soft", "kind": "agreement", "prototype": "P1", "question": "soft", "bar": 50}

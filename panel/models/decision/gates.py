@@ -17,6 +17,7 @@ from panel.errors import ModelError, StudyError
 from panel.models.emollients.descriptors import COST as COST_WARNING
 from panel.models.emollients.descriptors import blend_warnings, find_descriptors
 from panel.plan.safety import match_allergens
+from panel.study.facts import stated_fact
 from panel.study.formulas import all_formulas, formula_lines
 from panel.study.knowledge import canonical_ingredient
 from panel.study.study import Study
@@ -260,7 +261,7 @@ def gate_limits(study: Study) -> GateLimits:
     StudyError
         If a gate cannot be understood: a limit that is not read must never let a prototype pass.
     """
-    stated: Any = study.facts.get(GATES, {})
+    stated: Any = stated_fact(study, GATES, {})
     if not isinstance(stated, dict):
         raise StudyError(f"The fact {GATES!r} is not understood. Write an object such as {_EXAMPLE}.")
     known = (*LIMITED, FREE_OF, STABILITY)
@@ -304,7 +305,7 @@ def _free_of(value: object) -> tuple[str, ...]:
 
 
 def _gate_limits_stability(study: Study) -> dict[str, Stability]:
-    stated: Any = study.facts.get(STABILITY, {})
+    stated: Any = stated_fact(study, STABILITY, {})
     if not isinstance(stated, dict):
         raise StudyError(f"The fact {STABILITY!r} is not understood. Write for each prototype {', '.join(_ENTRY)}.")
     found = {}

@@ -23,6 +23,7 @@ from panel.stats.formulas.desirability import overall_desirability, window_wante
 from panel.stats.maps.draws import joint_draws, person_correlations
 from panel.stats.mixed.reml import BATCH, MixedFit
 from panel.stats.mixed.satterthwaite import estimate_contrasts, widened
+from panel.study.facts import stated_fact
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
@@ -139,7 +140,7 @@ def _checked_weights(given: Mapping[str, float], attributes: list[str]) -> list[
 
 
 def _levels(study: Study) -> dict[str, float]:
-    stated: Any = study.facts.get(BENCHMARK_LEVELS, {})
+    stated: Any = stated_fact(study, BENCHMARK_LEVELS, {})
     if not isinstance(stated, dict) or not all(_is_number(value) for value in stated.values()):
         raise StudyError(
             f"The fact {BENCHMARK_LEVELS!r} is not understood. Write for each attribute the level of the benchmark "
@@ -149,7 +150,7 @@ def _levels(study: Study) -> dict[str, float]:
 
 
 def _tolerance(study: Study) -> float | None:
-    stated: Any = study.facts.get(TOLERANCE)
+    stated: Any = stated_fact(study, TOLERANCE)
     if stated is None:
         return None
     if not _is_number(stated) or stated <= 0:

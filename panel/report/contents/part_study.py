@@ -41,8 +41,8 @@ from panel.report.contents.blocks import (
     stated,
 )
 from panel.report.contents.tables import batches, both_ways, each_assessor, formulas, panel, people, without
+from panel.study.facts import locked_sessions
 from panel.study.formulas import emollient_blend, matched_pairs
-from panel.study.locked_sessions import locked_sessions
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source
 from panel.study.study import Study

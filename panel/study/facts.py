@@ -1,0 +1,209 @@
+"""Which facts does a study state about itself, what kind is each, and which of those in its file cannot be read?
+
+A fact of the wrong kind is kept as it stands in the file, like a cell that cannot be read, and counts as not stated.
+The facts that decide whether a prototype passes are never passed over so: whoever asks for one that is unread is told.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, fields
+from types import MappingProxyType
+from typing import Any
+
+from panel.errors import StudyError
+from panel.study.journal import FACTS
+from panel.study.numbers_read import read_numbers
+from panel.study.study import LOCKED_FACT, Study
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One fact about the whole study: its name, its kind (`number`, `text`, `list`, `entries`, ...), what it says."""
+
+    name: str
+    kind: str
+    meaning: str
+
+
+KINDS = MappingProxyType(
+    {
+        "number": "a number, such as 8",
+        "text": "a text",
+        "words": "a text, a list of texts, or texts with names",
+        "list": "a list of texts",
+        "entries": "a list of entries, each in braces",
+        "object": "an entry in braces",
+        "number or object": "a number, or numbers with names in braces",
+        "any": "read where it is used",
+    }
+)
+"""What a fact of each kind is, for advice."""
+
+STATED = (
+    Fact("title", "text", "what the study is called"),
+    Fact("purpose", "text", "what it is to find out"),
+    Fact("scale_min", "number", "the lowest possible score"),
+    Fact("scale_max", "number", "the highest possible score"),
+    Fact("benchmark", "text", "the prototype that the others are compared with"),
+    Fact("margin", "number", "the largest difference that does not matter"),
+    Fact("liking_margin", "number", "the largest difference in liking that does not matter"),
+    Fact("batch_sd", "number or object", "the standard deviation between batches"),
+    Fact("batch_sd_df", "number", "the degrees of freedom that it was learned with"),
+    Fact("probe_speed_mm_s", "number", "how fast the probe of the force curves moves, in mm/s"),
+    *(Fact(name, "words", "how the test was done") for name in ("dose", "area", "strokes", "room", "panel", "notes")),
+    Fact("dates", "words", "the days of the test, by session"),
+    Fact("users", "object", "who the consumers were"),
+    Fact("questions", "any", "what the consumers were asked, in which words"),
+    Fact("rules", "entries", "which scores are set aside, as recorded before the unblinding"),
+    Fact("people", "entries", "who has which role"),
+    Fact("deviations", "entries", "where the test departed from its protocol"),
+    Fact("predictions", "entries", "what was predicted of prototypes before they were made"),
+    Fact("locked_sessions", "entries", "which sessions were locked, by whom and when"),
+    Fact("dominance_attributes", "list", "the sensations to choose from"),
+    Fact("import", "object", "how the imported file was read"),
+    Fact("protocol", "object", "what the protocol says"),
+    Fact("key", "object", "the seal of the key"),
+    Fact("planned_differences", "any", "the differences that were planned"),
+    Fact("unblinded_on", "any", "when the key was opened"),
+    Fact("gates", "any", "what a prototype must pass"),
+    Fact("stability", "any", "which prototypes are stable"),
+    Fact("benchmark_levels", "any", "the level of the benchmark when the windows were set"),
+    Fact("tolerance", "any", "how far outside its window a mean counts for nothing"),
+)
+"""The facts that something here reads. What is called otherwise is kept as it is."""
+
+_KIND = MappingProxyType({fact.name: fact.kind for fact in STATED})
+_MEANING = MappingProxyType({fact.name: fact.meaning for fact in STATED})
+TOO_LARGE = "it holds a number too large to reckon with"
+
+
+def read_facts(given: Mapping[str, Any]) -> tuple[dict[str, Any], list[tuple[str, ...]]]:
+    """Return the facts that can be read, and those that cannot, in the form of `Study.unread`.
+
+    A number may be written as text, with a decimal point or comma. What is `null` is not stated.
+    """
+    facts: dict[str, Any] = {}
+    unread: list[tuple[str, ...]] = []
+    for name, value in given.items():
+        kind = _KIND.get(name, "any")
+        if value is None and kind != "any":
+            continue
+        number = _number(value) if kind in ("number", "number or object") and isinstance(value, str) else None
+        if number is not None:
+            facts[name] = number
+        elif not _reckonable(value):
+            unread.append((FACTS, "", name, fact_text(value), TOO_LARGE))
+        elif not _is(kind, value):
+            unread.append((FACTS, "", name, fact_text(value), f"it has to be {KINDS[kind]}"))
+        else:
+            facts[name] = value
+    return facts, unread
+
+
+def facts_with_unread(study: Study) -> dict[str, Any]:
+    """Return the facts of a study as they stand in its file, with those that cannot be read."""
+    unread = study.unread
+    own = unread.loc[unread["table"] == FACTS, ["column", "text"]] if len(unread) else unread
+    kept = {str(name): json.loads(text) for name, text in own.itertuples(index=False, name=None)} if len(own) else {}
+    return {**kept, **study.facts}
+
+
+def stated_fact(study: Study, name: str, otherwise: Any = None) -> Any:
+    """Return a fact of a study, `otherwise` if it is not stated.
+
+    Raises
+    ------
+    StudyError
+        If it is stated and cannot be read: what is not read must not count as not there.
+    """
+    unread = study.unread
+    own = unread.loc[(unread["table"] == FACTS) & (unread["column"] == name)] if len(unread) else unread
+    if len(own):
+        raise StudyError(f"The fact {name!r} is not understood: {own['reason'].iloc[0]}. {fact_advice(name)}")
+    return study.facts.get(name, otherwise)
+
+
+def fact_advice(name: str) -> str:
+    """Return what to do about a fact that cannot be read."""
+    kind = KINDS[_KIND.get(name, "any")]
+    meaning = f" ({_MEANING[name]})" if name in _MEANING else ""
+    return f"Correct {name}{meaning} in datapackage.json: {kind}. Until then it counts as not stated."
+
+
+def fact_text(value: Any) -> str:
+    """Return a fact as JSON."""
+    return json.dumps(value, ensure_ascii=False, default=str)
+
+
+def _is(kind: str, value: Any) -> bool:
+    """Return True if a value is of a kind; a text is also a number without a unit, such as a dose of 50."""
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    is_text = isinstance(value, str) or is_number
+    if kind == "number":
+        return is_number
+    if kind == "text":
+        return is_text
+    if kind == "list":
+        return isinstance(value, list) and all(isinstance(each, str) for each in value)
+    if kind == "entries":
+        return isinstance(value, list) and all(isinstance(each, dict) for each in value)
+    if kind == "object":
+        return isinstance(value, dict)
+    if kind == "number or object":
+        return is_number or (isinstance(value, dict) and all(_is("number", each) for each in value.values()))
+    if kind == "words":
+        return is_text or isinstance(value, list | dict)
+    return True
+
+
+def _number(text: str) -> float | None:
+    """Return the number in a text; None if it is none, or could be two."""
+    read = read_numbers([text])
+    return None if read.reasons or math.isnan(read.values[0]) else float(read.values[0])
+
+
+def _reckonable(value: Any) -> bool:
+    """Return True if every number in a value is finite and can be reckoned with."""
+    if isinstance(value, dict):
+        return all(_reckonable(each) for each in value.values())
+    if isinstance(value, list | tuple):
+        return all(_reckonable(each) for each in value)
+    try:
+        return not isinstance(value, int | float) or math.isfinite(value)
+    except OverflowError:
+        return False
+
+
+# Which sessions were locked: written when the record of a session is closed, read wherever their moments count.
+
+
+@dataclass(frozen=True, slots=True)
+class LockedSession:
+    """A session whose record is closed.
+
+    `begun_at`: the first thing in its record, with its distance from UTC; empty where it was not noted. `locked_at`: by
+    the clock on the wall, as the times of the scores are.
+    """
+
+    session: str
+    locked_at: str
+    who: str
+    events_sha256: str
+    begun_at: str = ""
+
+
+def with_lock(facts: Mapping[str, Any], locked: LockedSession) -> dict[str, Any]:
+    """Return the facts of a study with one more locked session; those before stay."""
+    known = facts.get(LOCKED_FACT)
+    return {**facts, LOCKED_FACT: [*(known if isinstance(known, list) else []), asdict(locked)]}
+
+
+def locked_sessions(study: Study) -> tuple[LockedSession, ...]:
+    """Return the sessions that were locked, in that order."""
+    listed = study.facts.get(LOCKED_FACT)
+    entries = [entry for entry in listed if isinstance(entry, Mapping)] if isinstance(listed, list) else []
+    names = [field.name for field in fields(LockedSession)]
+    return tuple(LockedSession(**{name: str(entry.get(name) or "") for name in names}) for entry in entries)
