@@ -18,7 +18,6 @@ from click.testing import CliRunner
 from matplotlib.figure import Figure
 from streamlit.testing.v1 import AppTest
 
-from panel.app.navigation import PAGES
 from panel.app.state import STUDY_VARIABLE
 from panel.app.widgets import csv_bytes, plain
 from panel.cli import main
@@ -27,10 +26,9 @@ from panel.report.contents.evidence import evidence_report
 from panel.study.folder import write_study
 from panel.study.open_study import study_of_bytes, workbook_bytes, zip_bytes
 from panel.views.drawing.pictures import png_bytes, svg_text
+from tests.app.running import PAGES, part_of_app
 from tests.hostile_study import HOSTILE, hostile_study
 
-FOLDER = Path(__file__).resolve().parents[1] / "panel" / "app" / "pages"
-SECONDS = 120
 COMMANDS = ("check", "panel", "compare", "map", "trace", "decide", "consumers", "forced-choice", "claim", "plan")
 STEERING = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
@@ -139,10 +137,10 @@ def formatted(app: AppTest) -> Iterator[str]:
             yield from part.options
 
 
-@pytest.mark.parametrize("page", [name for name, _ in PAGES])
+@pytest.mark.parametrize("page", PAGES)
 def test_every_page_shows_the_names_as_they_are(page: str, folder: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setenv(STUDY_VARIABLE, str(folder))
-    app = AppTest.from_file(str(FOLDER / f"{page}.py"), default_timeout=SECONDS).run()
+    app = part_of_app(page).run()
     assert not app.exception
     marked = [name for name in HOSTILE if plain(name) != name and len(name) > 4]
     assert [text for text in formatted(app) if any(name in text for name in marked)] == []

@@ -6,12 +6,16 @@ names this computer has.
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import hmac
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
 from urllib.parse import parse_qs
+
+from panel.app.places import PLACES
 
 Scope = MutableMapping[str, Any]
 Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
@@ -21,8 +25,12 @@ NAMES = ("127.0.0.1", "localhost")
 """The names under which the app answers, with any port."""
 
 TOKEN_FIELD = "token"  # noqa: S105  # the name of the field in the address, not the word itself
-# The one script that stands in Streamlit's page itself; a test compares it with the Streamlit that is installed.
-_OWN_SCRIPT = "'sha256-THxz9J9+wf7rhwR2YkXJoSZ13UCmYyC+3lNDv2+8ugA='"
+# Told where its server is, the page does not first look for it below its own address.
+_TELL_SERVER = "window.__streamlit={BACKEND_BASE_URL:location.origin}"
+# The one script that stands in Streamlit's page itself, and ours; a test compares it with the Streamlit installed.
+_OWN_SCRIPT = "'sha256-THxz9J9+wf7rhwR2YkXJoSZ13UCmYyC+3lNDv2+8ugA=' 'sha256-{}'".format(
+    base64.b64encode(hashlib.sha256(_TELL_SERVER.encode()).digest()).decode()
+)
 _POLICY = (
     "default-src 'none'; script-src 'self' {script}; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
     "font-src 'self' data:; connect-src 'self' ws://{host}; media-src 'self' blob:; worker-src 'self' blob:; "
@@ -71,8 +79,30 @@ class FrontDoor:
             await self._hand_out_pass(scope, send, host)
         elif self._token and not hmac.compare_digest(_cookie(headers, _cookie_name(host)), self._pass.encode()):
             await _refuse(scope, send, _NOT_YOU)
+        elif _is_page(scope):
+            await self._page(scope, receive, _with_headers(send, host))
         else:
             await self._app(scope, receive, _with_headers(send, host))
+
+    async def _page(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Hand out Streamlit's page under our name; an address that no place has leads to the first one."""
+        if scope["path"].strip("/") not in ("", *PLACES):
+            await _answer(send, 303, "", [(b"location", b"/")])
+            return
+        plainly = [(name, value) for name, value in scope["headers"] if name.lower() != b"accept-encoding"]
+        started: MutableMapping[str, Any] = {}
+        body = b""
+
+        async def changing(message: MutableMapping[str, Any]) -> None:
+            nonlocal body
+            if message["type"] == "http.response.start":
+                started.update(message)
+                return
+            body += message.get("body", b"")
+            if not message.get("more_body"):
+                await _changed_page(send, started, body)
+
+        await self._app({**scope, "headers": plainly}, receive, changing)
 
     def _brings_token(self, scope: Scope) -> bool:
         if not self._token or scope["type"] != "http" or scope["method"] != "GET":
@@ -86,6 +116,21 @@ class FrontDoor:
         own_path = "/" + scope["path"].lstrip("/\\")  # two strokes would lead to another computer
         more = [(b"set-cookie", cookie.encode()), (b"location", own_path.encode("ascii", "ignore"))]
         await _answer(send, 303, "", more)
+
+
+def _is_page(scope: Scope) -> bool:
+    """Return whether somebody opens a place of the app; what pages load has a dot or a known folder in its path."""
+    path = scope["path"]
+    return scope["type"] == "http" and scope["method"] == "GET" and "." not in path and path.count("/") == 1
+
+
+async def _changed_page(send: Send, started: MutableMapping[str, Any], body: bytes) -> None:
+    """Send the page with our name on it and with the address of its server."""
+    body = body.replace(b"<title>Streamlit</title>", b"<title>Afterfeel</title>")
+    body = body.replace(b"<head>", f"<head><script>{_TELL_SERVER}</script>".encode(), 1)
+    kept = [pair for pair in started["headers"] if pair[0].lower() not in (b"content-length", b"etag")]
+    await send({**started, "headers": [*kept, (b"content-length", str(len(body)).encode())]})
+    await send({"type": "http.response.body", "body": body})
 
 
 def _comes_from_own_page(scope: Scope, host: str) -> bool:

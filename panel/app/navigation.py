@@ -1,41 +1,58 @@
-"""Which pages the app has, and in which order."""
+"""How the app is laid out: places in a row, one of them open, its parts, and where to go from there."""
 
 from __future__ import annotations
 
+from contextlib import suppress
+from functools import partial
 from pathlib import Path
 
 import streamlit as st
 
+from panel import __version__
 from panel.app.launch import warm_up
-from panel.app.widgets import style
+from panel.app.places import PART, PLACES, go, page_of
+from panel.app.study_forms import choose_study
+from panel.app.widgets import PartEnds, close, page, style
 
-_FOLDER = Path(__file__).parent / "pages"
-SECTIONS = {
-    "": (("study", "Study"),),
-    "Prepare": (("plan", "Plan"), ("servings", "Servings"), ("safety", "Safety"), ("ballots", "Ballots")),
-    "Trained panel": (
-        ("assessors", "Panel"),
-        ("differences", "Differences"),
-        ("map", "Map"),
-        ("over_time", "Over time"),
-    ),
-    "Emollients": (("emollients", "Emollients"), ("readings", "Readings"), ("next_prototype", "Next prototype")),
-    "Consumers": (("consumers", "Consumers"), ("forced_choice", "Forced choice")),
-    "Decide": (("decide", "Decide"), ("claims", "Claims"), ("evidence_file", "Evidence file")),
-}
-PAGES = tuple(page for section in SECTIONS.values() for page in section)
+_FILES = Path(__file__).parent / "start"
 
 
 def show() -> None:
-    """Set up the page and run the one that was chosen."""
-    st.set_page_config(page_title="Afterfeel", layout="wide", menu_items={"About": None})
+    """Set up the app and run the place that was chosen."""
+    st.set_page_config(
+        page_title="Afterfeel", page_icon=str(_FILES / "mark.svg"), layout="wide", menu_items={"About": None}
+    )
     warm_up()
     style()
-    pages = {
-        section: [
-            st.Page(_FOLDER / f"{name}.py", title=title, url_path=name, default=(name, title) == PAGES[0])
-            for name, title in inside
-        ]
-        for section, inside in SECTIONS.items()
-    }
-    st.navigation(pages, position="top").run()
+    st.logo(str(_FILES / "afterfeel.svg"), size="large")
+    chosen_place().run()
+
+
+def chosen_place() -> st.Page:
+    """Draw the row of places; return the one that was chosen."""
+    return st.navigation([page_of(name, partial(show_place, name)) for name in PLACES], position="top")
+
+
+def show_place(name: str) -> None:
+    """Show a place: the part that is asked for, then where to go next."""
+    held = PLACES[name]
+    study = page(held.title, otherwise=choose_study)
+    titles = {part.name: part.title for part in held.parts}
+    chosen: str | None = next(iter(titles))
+    if len(titles) > 1:
+        chosen = st.segmented_control(
+            f"Parts of {held.title}",
+            list(titles),
+            default=chosen,
+            required=True,
+            format_func=titles.__getitem__,
+            key=PART,
+            bind="query-params",
+            label_visibility="collapsed",
+        )
+    with suppress(PartEnds):
+        next((part for part in held.parts if part.name == chosen), held.parts[0]).show(study)
+    close()
+    other, why = held.then
+    go(PLACES[other].parts[0].name, f"{why} Go to {PLACES[other].title}.")
+    st.caption(f"Afterfeel {__version__}")

@@ -265,7 +265,7 @@ _THEME: dict[str, Any] = {
     "theme.paddingTop": "1.5rem",
     "theme.paddingBottom": "3rem",
     "theme.baseFontSize": 16,
-    "theme.headingFontSizes": ["2rem", "1.4rem", "1.15rem", "1rem", "1rem", "1rem"],
+    "theme.headingFontSizes": ["1rem", "1.6rem", "1.15rem", "1rem", "1rem", "1rem"],
     "theme.headingFontWeights": [600, 600, 600, 600, 600, 600],
 }
 

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import streamlit as st
 
+from panel.app.places import links
 from panel.app.state import StudyInUse, study_in_use, take_message
 from panel.errors import PanelError
 from panel.models.prototypes.differences import Differences
@@ -42,31 +43,36 @@ def plain(text: object) -> str:
     return _MARKDOWN.sub(r"\\\1", words)
 
 
+class PartEnds(Exception):  # noqa: N818  # no error: the part has said what there is to say
+    """Raised where nothing more can be shown of a part of a place."""
+
+
 def page(title: str, otherwise: Callable[[], None] | None = None) -> StudyInUse:
     """Write the title and the name of the study in use, and return that study.
 
     If it cannot be read the page says why, calls `otherwise`, and ends.
     """
-    st.title(title, anchor=False)
+    study = attempt(study_in_use)
+    with st.container(horizontal=True, vertical_alignment="center", key="head"):
+        st.title(title, anchor=False, width="content")
+        if study is not None:
+            kept = "" if study.handle.path else " \u00b7 only in this window until you save a copy on the page Study"
+            st.caption(f"{plain(study.title)}{kept}", width="content")
     message = take_message()
     if message:
         st.success(plain(message), icon=":material/check:")
-    study = attempt(study_in_use)
     if study is None:
         (otherwise or (lambda: st.markdown("Choose another study on the page Study.")))()
         close()
         st.stop()
-    kept = "" if study.handle.path else " \u00b7 only in this window until you save a copy on the page Study"
-    st.caption(f"Study: {plain(study.title)}{kept}")
     return study
 
 
 def ask(question: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T:
-    """Return the answer, or show the sentence that says why there is none and end the page."""
+    """Return the answer, or show the sentence that says why there is none and end the part."""
     answer = attempt(question, *args, **kwargs)
     if answer is None:
-        close()
-        st.stop()
+        raise PartEnds
     return answer
 
 
@@ -76,18 +82,25 @@ def attempt(question: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T
         return question(*args, **kwargs)
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
+        links([str(error)])
         return None
+
+
+def headline(text: str) -> None:
+    """Write the sentence that answers."""
+    st.header(plain(text), anchor=False)
 
 
 def heading(text: str) -> None:
     """Write the heading of a section."""
-    st.header(plain(text), anchor=False)
+    st.subheader(plain(text), anchor=False)
 
 
 def say(lines: Iterable[str], first: Iterable[str] = ()) -> None:
     """Write sentences as a list; `first` are the words at the head of each line that are set in bold."""
-    heads = [*first]
-    st.markdown("\n".join(f"- {_bold_head(line, heads)}" for line in lines))
+    heads, said = [*first], [*lines]
+    st.markdown("\n".join(f"- {_bold_head(line, heads)}" for line in said))
+    links(said)
 
 
 def _bold_head(line: str, heads: Sequence[str]) -> str:
@@ -169,7 +182,7 @@ def _download(label: str, data: bytes | Callable[[], bytes], file_name: str, kin
 
 def show(told: Told) -> None:
     """Show what is told of an answer: the sentence that answers, its picture, what to mind, then drawers."""
-    st.markdown(f"**{plain(told.headline)}**")
+    headline(told.headline)
     if told.picture is not None:
         show_items((told.picture,), told)
     if told.mind:
@@ -207,7 +220,9 @@ def style() -> None:
     """Let wide things scroll by themselves, and keep the letters in pictures large enough to read on a phone."""
     st.html(
         "<style>[class*='st-key-wide']{overflow-x:auto;overflow-y:hidden}"
-        "[class*='st-key-wide'] :is(img,table){min-width:44rem}</style>"
+        "[class*='st-key-wide'] :is(img,table){min-width:44rem}"
+        ".st-key-head h1{padding:0}.st-key-head{row-gap:0}[data-testid=stMainBlockContainer]{padding-top:4.5rem}"
+        "[data-testid=stException] a{display:none}</style>"
     )
 
 

@@ -17,13 +17,14 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from playwright.sync_api import BrowserContext, Page, sync_playwright
+from streamlit.testing.v1 import AppTest
 
-from panel.app import navigation
+from panel.app.places import PART, PARTS, PLACES
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or ""
-TITLES = dict(navigation.PAGES)
-PAGES = tuple(TITLES)
+PAGES = tuple(PARTS)
+SECONDS = 90  # a part takes well under one; a busy machine may take many times as long
 _ARGUMENTS = [
     "--headless",
     "--no-sandbox",
@@ -35,6 +36,21 @@ _ARGUMENTS = [
     "--disable-sync",
 ]
 _STARTED_WITHIN = 60.0  # seconds; about four on an idle machine
+
+
+def part_of_app(name: str) -> AppTest:
+    """Return a part of the app, not run yet."""
+    script = f"from panel.app.navigation import chosen_place, show_place\nchosen_place()\nshow_place({PARTS[name]!r})"
+    app = AppTest.from_string(script, default_timeout=SECONDS)
+    if name != PLACES[PARTS[name]].parts[0].name:
+        app.session_state[PART] = name
+    return app
+
+
+def address_of(name: str) -> str:
+    """Return the address of a part below that of the app."""
+    place = PARTS[name]
+    return place if name == PLACES[place].parts[0].name else f"{place}?{PART}={name}"
 
 
 def free_port() -> int:

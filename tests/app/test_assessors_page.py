@@ -9,10 +9,8 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
+from tests.app.running import part_of_app
 from tests.studies import small_study
-
-PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "assessors.py"
-SECONDS = 60  # the page takes about two; a busy machine may take many times as long
 
 
 def shown(app: AppTest) -> str:
@@ -22,7 +20,7 @@ def shown(app: AppTest) -> str:
 
 
 def opened() -> AppTest:
-    return AppTest.from_file(str(PAGE), default_timeout=SECONDS)
+    return part_of_app("assessors")
 
 
 def labelled(widgets, label: str):

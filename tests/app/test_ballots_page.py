@@ -16,10 +16,8 @@ from panel.store.safety import safety_signed
 from panel.study.folder import read_folder, write_study
 from panel.study.open_study import write_workbook
 from panel.study.study import Study, to_rehearse
+from tests.app.running import part_of_app
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
-
-PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "ballots.py"
-SECONDS = 60
 
 
 def shown(app: AppTest) -> str:
@@ -32,7 +30,7 @@ def labelled(widgets, label: str):
 
 
 def page() -> AppTest:
-    return AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
+    return part_of_app("ballots").run()
 
 
 @pytest.fixture

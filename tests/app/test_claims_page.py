@@ -10,10 +10,8 @@ from streamlit.testing.v1 import AppTest
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
+from tests.app.running import part_of_app
 from tests.studies import small_study
-
-PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "claims.py"
-SECONDS = 60  # the page takes about two; a busy machine may take many times as long
 
 
 def shown(app: AppTest) -> str:
@@ -23,7 +21,7 @@ def shown(app: AppTest) -> str:
 
 
 def opened() -> AppTest:
-    return AppTest.from_file(str(PAGE), default_timeout=SECONDS)
+    return part_of_app("claims")
 
 
 def labelled(widgets, label: str):

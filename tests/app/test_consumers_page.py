@@ -1,4 +1,4 @@
-"""The page Consumers: each kind of question of the demo, a small liking study, and a study without consumers."""
+"""The place Consumers: each kind of answer of the demo, a small liking study, and a study without consumers."""
 
 from __future__ import annotations
 
@@ -10,67 +10,88 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
+from tests.app.running import part_of_app
 from tests.consumer_studies import answers_study, one_group_panel
 from tests.studies import small_study
 
-PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "consumers.py"
-SECONDS = 60
+KINDS = ("just_about_right", "check_all", "agreement")
 
 
 def shown(app: AppTest) -> str:
+    """Return everything the page says, without the signs that keep it from being taken for formatting."""
     parts = [*app.title, *app.header, *app.markdown, *app.caption, *app.warning]
     return " ".join(part.value for part in parts).replace("\\", "")
 
 
-def opened(study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
+def opened(part: str, study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     write_study(study, folder)
     monkeypatch.setenv(STUDY_VARIABLE, str(folder))
-    return AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
+    return part_of_app(part).run()
 
 
-def test_the_demo_answers_first_and_says_there_is_no_single_winner(monkeypatch):
+@pytest.fixture
+def demo(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv(STUDY_VARIABLE, raising=False)
-    app = AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
+
+
+@pytest.mark.parametrize(
+    ("part", "answer", "words"),
+    [
+        ("liking", "There is no single winner: P4, P8", "not buying"),
+        ("groups", "The prototypes please different people: 2 groups of 39 and 18 consumers.", "start from seed"),
+        ("preference_map", "Liking goes along, for group 1", "component"),
+    ],
+)
+def test_liking_answers_first(demo: None, part: str, answer: str, words: str):
+    app = part_of_app(part).run()
     assert not app.exception
     assert not app.warning
-    assert app.markdown[0].value.startswith("**There is no single winner")
-    assert app.header[0].value == "Do they want different things?"
-    words = shown(app)
-    assert "There is no single winner: P4, P8" in words
-    assert "The prototypes please different people: 2 groups of 39 and 18 consumers." in words
-    assert "P8 against P4" in words
-    assert "Liking goes along, for group 1" in words
-    assert "not buying" in words
+    assert app.header[0].value.replace("\\", "").startswith(answer)
+    assert words in shown(app)
 
 
-@pytest.mark.parametrize("kind", ["just_about_right", "check_all", "agreement"])
-def test_the_other_kinds_of_the_demo(kind, monkeypatch):
-    monkeypatch.delenv(STUDY_VARIABLE, raising=False)
-    app = AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
-    app.segmented_control[0].set_value(kind).run()
+@pytest.mark.parametrize(
+    ("part", "words", "tables"),
+    [
+        (KINDS[0], ["Worth testing a change", "too thin", "Would P2 still be too thin", "Welch"], 7),
+        (KINDS[1], ["All 16 terms but white marks", "greasy: where it is ticked", "Cochran"], 5),
+        (KINDS[2], ["of 8 bars", "44 of 58 (75.8 %)", "scent", "never rounded up"], 3),
+    ],
+)
+def test_the_other_kinds_of_the_demo(demo: None, part: str, words: list[str], tables: int):
+    app = part_of_app(part).run()
     assert not app.exception
-    assert "There is no single winner" not in shown(app)
+    assert not app.warning
+    told = shown(app).replace("**", "")
+    for some in words:
+        assert some in told
+    assert len(app.table) == tables
+    assert "There is no single winner" not in told
+
+
+def test_another_question_can_be_chosen(demo: None):
+    app = part_of_app(KINDS[0]).run()
+    app.selectbox[0].select("glide").run()
+    assert not app.exception
+    assert any("Too little" in table.value.columns for table in app.table)
 
 
 def test_liking_without_a_panel_has_no_preference_map_and_says_why(tmp_path, monkeypatch):
     study = answers_study(one_group_panel(np.random.default_rng(1), "even", 45, 6))
-    app = opened(study, tmp_path / "study", monkeypatch)
-    assert not app.exception
-    words = shown(app)
+    words = shown(opened("groups", study, tmp_path / "study", monkeypatch))
     assert "One group: no stable groups of consumers were found." in words
-    assert "The study has no scores" in words
+    assert "The study has no scores" in shown(part_of_app("preference_map").run())
 
 
 def test_too_few_prototypes_for_groups_still_show_liking(tmp_path, monkeypatch):
     study = answers_study(one_group_panel(np.random.default_rng(1), "even", 20, 2))
-    app = opened(study, tmp_path / "study", monkeypatch)
-    assert not app.exception
-    words = shown(app)
+    assert "not buying" in shown(opened("liking", study, tmp_path / "study", monkeypatch))
+    words = shown(part_of_app("groups").run())
     assert "Groups are looked for from 4 prototypes on; consumers tried 2." in words
-    assert "not buying" in words
 
 
-def test_a_study_without_consumers_says_what_to_do(tmp_path, monkeypatch):
-    app = opened(small_study(), tmp_path / "study", monkeypatch)
+@pytest.mark.parametrize("part", ["liking", *KINDS])
+def test_a_study_without_answers_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, part: str):
+    app = opened(part, small_study(), tmp_path / "small", monkeypatch)
     assert not app.exception
-    assert "This study has no answers of consumers yet. Add them to its table answers" in shown(app)
+    assert "answers. Add them to the table answers" in shown(app)

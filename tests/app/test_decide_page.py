@@ -1,16 +1,13 @@
 """The page Decide, run as Streamlit runs it: the answer, other weights, and the record of a decision."""
 
-from pathlib import Path
-
 import pytest
-from streamlit.testing.v1 import AppTest
 
-PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "decide.py"
+from tests.app.running import part_of_app
 
 
 @pytest.fixture
 def page():
-    return AppTest.from_file(str(PAGE), default_timeout=90).run()
+    return part_of_app("decide").run()
 
 
 def field(items, label):

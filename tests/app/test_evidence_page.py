@@ -9,17 +9,15 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
+from tests.app.running import part_of_app
 from tests.studies import small_study
-
-PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "evidence_file.py"
-SECONDS = 120  # the page takes some seconds; a busy machine may take many times as long
 
 
 @pytest.fixture
 def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     write_study(small_study({"invented": True}), tmp_path / "small")
     monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "small"))
-    return AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
+    return part_of_app("evidence_file").run()
 
 
 def shown(app: AppTest) -> str:

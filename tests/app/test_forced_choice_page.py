@@ -9,11 +9,9 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
+from tests.app.running import part_of_app
 from tests.choice_studies import choice_study, named_rows, votes
 from tests.studies import small_study
-
-PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "forced_choice.py"
-SECONDS = 60
 
 
 def shown(app: AppTest) -> str:
@@ -24,7 +22,7 @@ def shown(app: AppTest) -> str:
 def opened(study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     write_study(study, folder)
     monkeypatch.setenv(STUDY_VARIABLE, str(folder))
-    return AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
+    return part_of_app("forced_choice").run()
 
 
 def labelled(widgets, label: str):
@@ -33,11 +31,11 @@ def labelled(widgets, label: str):
 
 def test_the_demo(monkeypatch):
     monkeypatch.delenv(STUDY_VARIABLE, raising=False)
-    app = AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
+    app = part_of_app("forced_choice").run()
     assert not app.exception
     assert not app.warning
     words = shown(app)
-    assert app.title[0].value == "Forced choice"
+    assert app.title[0].value == "Consumers"
     assert "P4 and P8: people can tell them apart." in words
     assert "32 preferred P4" in words
 

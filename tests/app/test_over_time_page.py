@@ -10,17 +10,15 @@ from streamlit.testing.v1 import AppTest
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from panel.study.study import Study
+from tests.app.running import part_of_app
 from tests.studies import small_study
 from tests.time_studies import everything_over_time
-
-PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "over_time.py"
-SECONDS = 60
 
 
 def opened(study: Study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     write_study(study, folder)
     monkeypatch.setenv(STUDY_VARIABLE, str(folder))
-    app = AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
+    app = part_of_app("over_time").run()
     assert not app.exception
     return app
 
@@ -32,8 +30,8 @@ def shown(app: AppTest) -> str:
 
 def test_everything(tmp_path, monkeypatch):
     app = opened(everything_over_time(), tmp_path / "all", monkeypatch)
-    assert app.title[0].value == "Over time"
-    assert [head.value for head in app.header][:3] == [
+    assert app.title[0].value == "Result"
+    assert [head.value for head in app.subheader][:3] == [
         "After\\-feel over the minutes",
         "Courses of intensity",
         "Dominant sensations",
@@ -48,7 +46,7 @@ def test_only_what_the_study_has(tmp_path, monkeypatch):
     whole = everything_over_time()
     study = Study({"dominances": whole.table("dominances"), "prototypes": whole.table("prototypes")})
     app = opened(study, tmp_path / "one", monkeypatch)
-    assert [head.value for head in app.header] == ["Dominant sensations"]
+    assert [head.value for head in app.subheader] == ["Dominant sensations"]
 
 
 def test_a_study_in_which_nothing_runs_over_time(tmp_path, monkeypatch):

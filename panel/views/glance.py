@@ -1,0 +1,162 @@
+"""The whole job at a glance: what came out, what to settle first, how near to the target, what may be said, what next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from panel.answers import DECISION, DIFFERENCES, FINDINGS, NEXT, SWAPS, Answers, NoAnswer
+from panel.checks.finding import SEVERITIES, Finding
+from panel.claims.judge import CLAIMS, Claims
+from panel.claims.verdict import AS_WORDED
+from panel.models.decision.decide import Decision
+from panel.study.naming import Naming
+from panel.study.study import Study
+from panel.views.decision.decide import decision_headline
+from panel.views.emollients.next_prototype import next_headline
+from panel.views.prototypes.differences import headline as differences_headline
+from panel.views.told import Picture
+from panel.words import counted, format_list
+
+MOST_TO_SETTLE, MOST_LEADERS, MOST_CLAIMS = 3, 3, 3
+
+
+@dataclass(frozen=True, eq=False)
+class Glance:
+    """What the first screen says of a study.
+
+    Parameters
+    ----------
+    headline, about
+        The sentence that answers, and how much it rests on.
+    picture
+        Which swap did what; without swaps how the prototypes differ; None where there are no scores.
+    settle
+        What must be settled before it is believed: sentence, advice, and the part of the app where that is done.
+    leaders
+        How the leading prototypes stand to the targets, a line each.
+    may, may_not
+        Sentences that may be said as they stand; how many others there are and what of them.
+    step, step_part
+        What to do next, and where.
+    """
+
+    headline: str
+    about: str
+    picture: Picture | None
+    settle: tuple[tuple[str, str, str], ...]
+    leaders: tuple[str, ...]
+    may: tuple[str, ...]
+    may_not: str
+    step: str
+    step_part: str
+
+
+def tell_glance(answers: Answers) -> Glance:
+    """Return what the first screen says; whatever a study does not answer is left out or asked for."""
+    study, names = answers.study, answers.names
+    findings = answers.need(FINDINGS)
+    decision, differences = answers.ask(DECISION), answers.ask(DIFFERENCES)
+    claims = answers.ask(CLAIMS)
+    may, may_not = _claims(claims)
+    step, part = _step(answers, findings)
+    return Glance(
+        headline=_headline(decision, differences, names),
+        about=_about(study),
+        picture=_picture(answers, names),
+        settle=_settle(findings),
+        leaders=_leaders(decision, names),
+        may=may,
+        may_not=may_not,
+        step=step,
+        step_part=part,
+    )
+
+
+def _headline(decision: Decision | NoAnswer, differences: Any, names: Naming) -> str:
+    if not isinstance(decision, NoAnswer):
+        return decision_headline(decision)
+    if not isinstance(differences, NoAnswer):
+        return differences_headline(differences, names)
+    return "There are no scores yet, so nothing can be said of the prototypes."
+
+
+def _about(study: Study) -> str:
+    """Return how much the answer rests on, in one line."""
+    scores, answers = study.scores, study.table("answers")
+    parts = [counted(len(study.prototypes), "prototype")]
+    if scores["assessor"].any():
+        parts.append(counted(scores["assessor"].nunique(), "assessor"))
+    if len(answers):
+        parts.append(counted(answers["assessor"].nunique(), "consumer"))
+    batches = study.table("batches").groupby("prototype")["batch"].nunique()
+    if len(batches) and (batches == 1).all():
+        parts.append("one batch of each")
+    return f"{format_list(parts)}."
+
+
+def _picture(answers: Answers, names: Naming) -> Picture | None:
+    traced, differences = answers.ask(SWAPS), answers.ask(DIFFERENCES)
+    return None
+
+
+# Where each kind of finding is settled; what is not named here is settled in the study itself.
+_SETTLED_IN = {"confound": "plan", "batch": "plan", "session": "servings", "assessor": "assessors"}
+
+
+def _settle(findings: Sequence[Finding]) -> tuple[tuple[str, str, str], ...]:
+    """Return the gravest findings, one of a kind, each with its advice and where it is settled."""
+    grave = sorted(
+        (each for each in findings if each.severity != SEVERITIES[-1]),
+        key=lambda each: SEVERITIES.index(each.severity),
+    )
+    kinds = {each.kind: each for each in reversed(grave)}
+    first = [each for each in grave if kinds[each.kind] is each][:MOST_TO_SETTLE]
+    return tuple((each.message, each.advice, _settled_in(each.kind)) for each in first)
+
+
+def _settled_in(kind: str) -> str:
+    return next((part for word, part in _SETTLED_IN.items() if word in kind), "study")
+
+
+def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:
+    """Return one line for each leading prototype: targets met, and what it misses."""
+    if isinstance(decision, NoAnswer):
+        return ()
+    lines = []
+    for prototype in decision.ranking["prototype"].iloc[:MOST_LEADERS]:
+        rows = decision.windows.loc[(decision.windows["prototype"] == prototype) & decision.windows["met"].notna()]
+        missed = [names.attribute(each) for each in rows.loc[rows["met"] == 0, "attribute"]]
+        met = f"{prototype}: {len(rows) - len(missed)} of {counted(len(rows), 'target')} met"
+        lines.append(f"{met}; misses {format_list(missed)}." if missed else f"{met}.")
+    return tuple(lines)
+
+
+def _claims(claims: Claims | NoAnswer) -> tuple[tuple[str, ...], str]:
+    """Return the sentences that may be said, with their verdict, and how many others there are."""
+    if isinstance(claims, NoAnswer) or claims.claims.empty:
+        return (), "No sentence for the pack is written down yet. Write it before the scores come in."
+    rows: pd.DataFrame = claims.claims
+    good = rows["verdict"].isin(AS_WORDED)
+    may = tuple(f"“{row['claim']}”: {row['verdict']}." for row in rows.loc[good].to_dict("records")[:MOST_CLAIMS])
+    rest = int((~good).sum())
+    others = f"{counted(rest, 'other sentence')} may not be said as {'it stands' if rest == 1 else 'they stand'}."
+    return may, others if rest else ""
+
+
+def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
+    """Return the next step, and the part of the app where it is taken."""
+    if any(each.severity == "stop" for each in findings):
+        return "Settle what stops the analysis.", "study"
+    study = answers.study
+    if study.scores.empty:
+        return ("Hand out the ballots.", "ballots") if len(study.table("servings")) else ("Plan the test.", "plan")
+    if study.table("formulas").empty:
+        return "Write down the formulas, so that a difference can be traced to an emollient.", "study"
+    proposed = answers.ask(NEXT)
+    if isinstance(proposed, NoAnswer):
+        return "Plan the next prototypes.", "plan"
+    return next_headline(proposed), "next_prototype"
