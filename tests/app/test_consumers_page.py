@@ -38,7 +38,7 @@ def demo(monkeypatch: pytest.MonkeyPatch) -> None:
     ("part", "answer", "words"),
     [
         ("liking", "There is no single winner: P4, P8", "not buying"),
-        ("groups", "The prototypes please different people: 2 groups of 39 and 18 consumers.", "start from seed"),
+        ("groups", "The prototypes please different people: 2 groups of 38 and 19 consumers.", "start from seed"),
         ("preference_map", "Liking goes along, for group 1", "component"),
     ],
 )

@@ -25,7 +25,7 @@ def test_the_demo_in_words():
     assert told.exit_code == 0
     for words in (
         "There is no single winner: P4, P8",
-        "The prototypes please different people: 2 groups of 39 and 18 consumers.",
+        "The prototypes please different people: 2 groups of 38 and 19 consumers.",
         "Liking goes along, for group 1",
         "Just about right",
         "Check all that apply",

@@ -20,6 +20,7 @@ from panel.models.consumers.answers import (
     question_facts,
     questions_of,
 )
+from panel.models.consumers.liking_checks import without_order
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell
@@ -145,7 +146,7 @@ def _liking(study: Study, grid: AnswerGrid, liking: str | None) -> tuple[Floats,
     """Return liking by consumer and prototype, all NaN where the study asks none, and the name of its question."""
     if liking is None and not questions_of(study, "liking"):
         return np.full(grid.values.shape[1:], np.nan), ""
-    read = numeric_answers(study, "liking", liking)
+    read, _ = without_order(numeric_answers(study, "liking", liking))
     return grid.matched(read.frame), read.question
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from panel.models.consumers.answers import AnswersRead
 from panel.models.prototypes.ranks import FRIEDMAN, rank_tables
 from panel.stats.answers.cumulative_logit import fit_cumulative_logit
 from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import below
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.study import natural_order
@@ -27,6 +28,8 @@ NOT_SETTLED = (
     "given one answer only); it is left out."
 )
 MOST_LOST = 0.5  # share of the consumers; with more gaps than this the serving was meant to be incomplete
+ALPHA = 0.05  # at which an effect of the place in the serving is said
+BEFORE = "the sample before"
 _SERVING_COLUMNS = ["effect", "statistic", "df", "df_error", "p_value", "prototype_p_value"]
 _POSITION_COLUMNS = ["position", "n", "estimate", "std_error"]
 _SHIFT_COLUMNS = ["prototype", "estimate", "std_error"]
@@ -118,8 +121,48 @@ def shifts_in_order(
     return [row], shift, ""
 
 
+def without_order(answers: AnswersRead) -> tuple[AnswersRead, pd.DataFrame]:
+    """Take the place in the serving out of answers, as far as it can be told from people and prototypes.
+
+    What position, session and the sample before add on average over all people is estimated by least squares beside
+    people and prototypes, and subtracted; the mean of each prototype stays as least squares gives it.
+
+    Returns
+    -------
+    answers, effects
+        The answers with `frame` changed, and `effect statistic df df_error p_value prototype_p_value matters`, without
+        rows where no place is recorded.
+    """
+    effects, _ = serving_effects(answers)
+    effects = effects.assign(matters=below(effects["p_value"], ALPHA))
+    rows, columns, parts, _ = _with_serving(answers)
+    if not parts:
+        return answers, effects
+    person = pd.factorize(rows["assessor"])[0].astype(np.intp)
+    k = answers.frame.shape[1]
+    every = np.column_stack([columns, rows["answer"].to_numpy(dtype=float)])
+    level = np.zeros((person.max() + 1, every.shape[1]))
+    np.add.at(level, person, every)
+    left = every - (level / np.bincount(person)[:, None])[person]
+    left = left[:, k:] - left[:, :k] @ np.linalg.lstsq(left[:, :k], left[:, k:], rcond=None)[0]
+    order, answer = left[:, :-1], left[:, -1]
+    taken = rows.assign(taken=order @ np.linalg.lstsq(order, answer, rcond=None)[0]).pivot_table(
+        index="assessor", columns="prototype", values="taken"
+    )
+    taken = taken.reindex(index=answers.frame.index, columns=answers.frame.columns).fillna(0.0)
+    return replace(answers, frame=answers.frame - taken), effects
+
+
+def tried_before(rows: pd.DataFrame) -> pd.Series:
+    """Return the prototype that the same person tried just before in the same session; NaN for the first."""
+    ordered = rows.sort_values(["assessor", "session", "position"], kind="stable")
+    before = ordered.groupby(["assessor", "session"])["prototype"].shift()
+    apart = ordered.groupby(["assessor", "session"])["position"].diff()
+    return before.where(apart == 1).reindex(rows.index)
+
+
 def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Test position and session as further fixed effects; return the tests, and the mean liking by position."""
+    """Test session, position and the sample before as further fixed effects; return tests, and the mean by position."""
     rows, columns, parts, positions = _with_serving(answers)
     none = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SERVING_COLUMNS}).astype({"effect": "str"})
     no_positions = pd.DataFrame({name: pd.Series(dtype="float64") for name in _POSITION_COLUMNS})
@@ -170,12 +213,14 @@ def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, 
     positions: list[float] = []
     if columns.shape[1] < answers.frame.shape[1]:
         return rows, columns, parts, positions
-    for effect in ("session", "position"):
-        code, levels = pd.factorize(rows[effect], sort=True)
-        if len(levels) < 2 or (code < 0).any():
+    before = tried_before(rows)
+    for effect, codes in (("session", rows["session"]), ("position", rows["position"]), (BEFORE, before)):
+        code, levels = pd.factorize(codes, sort=True)
+        if len(levels) < 2 or (effect != BEFORE and (code < 0).any()):
             continue
-        each = np.eye(len(levels))[code]
-        proposed = np.hstack([columns, each[:, :-1] - each[:, -1:]])
+        each = np.where(code[:, None] < 0, 0.0, np.eye(len(levels))[code])  # the first sample comes after none
+        other = np.where(code[:, None] < 0, 0.0, each[:, -1:])
+        proposed = np.hstack([columns, each[:, :-1] - other])
         if np.linalg.matrix_rank(proposed.T @ proposed, hermitian=True) < proposed.shape[1]:
             continue
         parts[effect] = slice(columns.shape[1], proposed.shape[1])

@@ -10,6 +10,7 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers
+from panel.models.consumers.liking_checks import without_order
 from panel.models.consumers.segments import Segments, find_segments
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import PrototypeMap, find_map
@@ -106,7 +107,7 @@ def map_preferences(
     ModelError
         If the panel's scores or the liking answers are missing, or fewer than six prototypes have both.
     """
-    answers = numeric_answers(study, "liking", question)
+    answers, _ = without_order(numeric_answers(study, "liking", question))
     means = find_differences(study).means if means is None else means
     placed = find_map(study, draws=MAP_DRAWS, rng=rng, means=means) if placed is None else placed
     both = _in_both(placed, answers.frame)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking import FEWEST_ALIKE, LikingModel, liking_model
+from panel.models.consumers.liking_checks import without_order
 from panel.stats.arrays import Array
 from panel.stats.maps.groups import Labels, k_means, more_groups, recovered, without_effects
 from panel.study.study import Study
@@ -57,6 +58,9 @@ class Segments:
         `assessor n`: consumers who tried too few prototypes to be put into a group.
     why_one
         Why one group stands for all; empty where groups are believed.
+    order
+        `effect statistic df df_error p_value prototype_p_value matters`: what the place in the serving did to liking
+        before it was taken out; without rows where it is not recorded.
     """
 
     question: str
@@ -68,6 +72,7 @@ class Segments:
     alike: pd.DataFrame
     left_out: pd.DataFrame
     why_one: str
+    order: pd.DataFrame
     n_grouped: int
     level: float
     method: str
@@ -79,7 +84,8 @@ def find_segments(
 ) -> Segments:
     """Look for groups of consumers that like different prototypes.
 
-    Each consumer's own level and the mean of each prototype are taken out first. Groups are believed only with at
+    What the place in the serving adds on average, each consumer's own level and the mean of each prototype are taken
+    out first. Groups are believed only with at
     least 40 consumers, where noise alone would hardly look so grouped, and where the same groups come back when
     consumers are drawn anew. Otherwise the answer is one group.
 
@@ -97,7 +103,7 @@ def find_segments(
     ModelError
         If there are no liking answers, fewer than four prototypes were tried, or nothing varies.
     """
-    answers = numeric_answers(study, "liking", question)
+    answers, order = without_order(numeric_answers(study, "liking", question))
     frame = answers.frame
     if frame.shape[1] < FEWEST_PROTOTYPES:
         raise ModelError(
@@ -128,6 +134,7 @@ def find_segments(
             }
         ),
         why_one=why,
+        order=order,
         n_grouped=len(used),
         level=level,
         method=_method(needed),
@@ -202,7 +209,8 @@ def _alike(means: pd.DataFrame, groups: range) -> pd.DataFrame:
 
 def _method(needed: int) -> str:
     return (
-        "What is left of each liking answer once the consumer's own level and the prototype's mean are taken out is "
+        "What is left of each liking answer once the consumer's own level, the prototype's mean, and what position, "
+        "session and the sample before add on average (where they are recorded) are taken out is "
         f"put into groups by k-means; consumers with fewer than {needed} prototypes are left out, and a gap "
         "pulls nobody towards a group. One group more is accepted if it lowers the scatter inside the groups by more "
         f"than it does in all but 1 of 100 of {DRAWS} tables of the same groups and noise of the same size for every "

@@ -112,7 +112,7 @@ def tell_segments(result: Segments, names: Naming) -> Told:
         names,
         _headline(result),
         picture if several else None,
-        mind=_how_sure(result),
+        mind=(*_how_sure(result), *_order(result)),
         table=SEGMENT_MEANS if several else None,
         drawers=(
             drawer("What each group likes", *_each_group(result), *([SEGMENT_MEANS] if several else [])),
@@ -133,6 +133,18 @@ _CANNOT = (
     "Who belongs to a group is not known beyond these answers: look whether usage or skin goes with it.",
     "A group of so few people gives wide intervals; its favourite is a hint.",
 )
+
+
+def _order(result: Segments) -> tuple[str, ...]:
+    """Return what the place in the serving did before it was taken out."""
+    shows = [
+        f"{row['effect']} ({p_words(row['p_value'])})" for row in result.order.to_dict("records") if row["matters"]
+    ]
+    quiet = [row["effect"] for row in result.order.to_dict("records") if not row["matters"]]
+    if not shows:
+        return ()
+    rest = f"; {format_list(quiet)} {'does' if len(quiet) == 1 else 'do'} not show" if quiet else ""
+    return (f"What the place in the serving does to liking was taken out first: {format_list(shows)}{rest}.",)
 
 
 def _headline(result: Segments) -> str:

@@ -134,7 +134,8 @@ def test_a_position_effect_is_seen_and_taken_out():
     sessions = np.where(orders.ravel() <= 2, "1", "2")
     found = weigh_liking(answers_study(table, position=positions))
     effect = found.serving.set_index("effect")
-    assert list(effect.index) == ["position"]
+    assert list(effect.index) == ["position", "the sample before"]
+    assert not effect.loc["the sample before", "matters"]
     assert effect.loc["position", "p_value"] < 0.001
     assert found.positions.loc[found.positions["estimate"].idxmax(), "position"] == 1
     # balanced orders: means by position are those of the answers themselves
@@ -142,7 +143,8 @@ def test_a_position_effect_is_seen_and_taken_out():
     assert found.positions["estimate"].tolist() == pytest.approx(plain)
     # positions 1 and 2 in session 1, 3 and 4 in session 2: the second effect follows in part from the first
     assert list(weigh_liking(answers_study(table, position=positions, session=sessions)).serving["effect"]) == [
-        "session"
+        "session",
+        "the sample before",
     ]
     assert weigh_liking(answers_study(table)).serving.empty
 
