@@ -33,17 +33,25 @@ class Picture:
         What stands over it, and what is heard instead of it.
     figure
         Draws it.
+    narrow
+        Draws it for the width of a phone, where it would be too small when shrunk.
     """
 
     name: str
     title: str
     alt: str
     figure: Callable[[], Figure] = field(repr=False)
+    narrow: Callable[[], Figure] | None = field(default=None, repr=False)
 
     @cached_property
     def svg(self) -> str:
         """The picture as SVG text; the same figure always gives the same text."""
         return svg_text(self.figure(), title=self.title, description=self.alt)
+
+    @cached_property
+    def narrow_svg(self) -> str:
+        """The picture for a phone as SVG text; that for a wide screen where there is no other."""
+        return self.svg if self.narrow is None else svg_text(self.narrow(), title=self.title, description=self.alt)
 
     def png(self) -> bytes:
         """Return the picture as PNG."""

@@ -62,10 +62,14 @@ class TracedSwaps:
         been made; `n_squares` sets of four prototypes.
     pairs
         The matched pairs behind it: `removed added percent prototype versus swap`.
+    members
+        `pairs` and the matched pairs behind the joint changes, with the same columns.
     unpaired
         Pairs of prototypes that are no swap: `prototype versus kind removed added percent`.
     confounds
         What the swaps cannot be told from.
+    margin
+        Largest difference that does not matter, where the study states one.
     level, method, notes
         Confidence level of the intervals, how it was done, and what to know before trusting it.
     """
@@ -77,8 +81,10 @@ class TracedSwaps:
     joint: pd.DataFrame
     interactions: pd.DataFrame
     pairs: pd.DataFrame
+    members: pd.DataFrame
     unpaired: pd.DataFrame
     confounds: Confounds
+    margin: float | None
     level: float
     method: str
     notes: tuple[str, ...]
@@ -99,10 +105,12 @@ def trace_swaps(study: Study, level: float = 0.95) -> TracedSwaps:
     together = oriented(differing.loc[differing["kind"] == "joint"])
     confounds = find_confounds(study)
     spread = own_batch_spread(study, confounds)
-    effects = _effects(scores, pd.concat([pairs, together], ignore_index=True), level, spread)
+    members = pd.concat([pairs, together], ignore_index=True)
+    effects = _effects(scores, members, level, spread)
     effects = swap_verdicts(effects, confounds)
     single = effects["swap"].isin(pairs["swap"])
     moves = independent_moves(blend.to_numpy(), blend_rounding(study))
+    margin = study.facts.get("margin")
     return TracedSwaps(
         n_moves=moves.count,
         moves=_moves_frame(moves),
@@ -111,8 +119,10 @@ def trace_swaps(study: Study, level: float = 0.95) -> TracedSwaps:
         joint=effects.loc[~single].reset_index(drop=True),
         interactions=_interactions(scores, pairs, level),
         pairs=pairs,
+        members=members,
         unpaired=differing.loc[~differing["kind"].isin(["swap", "joint"])].reset_index(drop=True),
         confounds=confounds,
+        margin=float(margin) if isinstance(margin, int | float) else None,
         level=level,
         method=_method(level, len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
         notes=swap_notes(study, scores, pairs, together, differing, confounds),

@@ -1,0 +1,129 @@
+"""Which swap did what: every effect held against what is wanted, as far as the design lets it be credited."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from string import ascii_uppercase
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from panel.models.emollients.swaps import SEEN, TracedSwaps
+from panel.models.prototypes.verdict import DIFFERS
+from panel.stats.arrays import Array
+from panel.stats.comparing.multiplicity import below
+
+if TYPE_CHECKING:
+    from panel.models.decision.decide import Decision
+
+STANDS_OUT, CANNOT_TELL, GOES_ALONG = "stands out", "cannot tell", "goes along with something else"
+TOWARDS, AWAY, NEITHER = 1, -1, 0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Causes:
+    """The effects of all swaps on all attributes, side by side.
+
+    Parameters
+    ----------
+    swaps
+        One row per swap or joint change: `letter swap removed added percent n_pairs n_assessors goes_along one_batch`.
+        `one_batch` is True where a prototype of its pairs is known from fewer than two batches.
+    cells
+        One row per attribute and swap: `attribute letter swap removed added percent estimate ci_low ci_high p_value
+        p_adjusted n_pairs n_assessors mark seen goes_along target_low target_high towards`. `mark` is `stands out`,
+        `cannot tell`, or `goes along with something else`, where something is tied to the swap so that it is credited
+        with nothing; `seen` whether the adjusted p-value is below 5 %. `towards` is 1 for a change the wanted way, -1
+        for one the other way, 0 for neither, NaN without a target.
+    margin
+        Largest difference that does not matter, as the study states it.
+    level, method, notes
+        As of the swaps.
+    """
+
+    swaps: pd.DataFrame
+    cells: pd.DataFrame
+    margin: float | None
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+
+def find_causes(traced: TracedSwaps, decision: Decision | None = None) -> Causes:
+    """Set the effects of the swaps side by side; with a `decision` also which way is wanted."""
+    effects = pd.concat([part for part in (traced.swaps, traced.joint) if len(part)] or [traced.swaps])
+    effects = effects.reset_index(drop=True)
+    swaps = _swaps(effects, traced)
+    letters = dict(zip(swaps["swap"], swaps["letter"], strict=True))
+    seen = below(effects["p_adjusted"], SEEN)
+    tied = effects["goes_along"].ne("").to_numpy(bool)
+    stands_out = effects["verdict"].eq(DIFFERS).to_numpy(bool)
+    cells = effects.assign(
+        letter=effects["swap"].map(letters).astype("str"),
+        mark=np.select([tied, stands_out], [GOES_ALONG, STANDS_OUT], CANNOT_TELL),
+        seen=seen,
+    )
+    return Causes(
+        swaps, _with_targets(cells, traced, decision), traced.margin, traced.level, traced.method, traced.notes
+    )
+
+
+def _swaps(effects: pd.DataFrame, traced: TracedSwaps) -> pd.DataFrame:
+    members = traced.members
+    rows = []
+    for number, (swap, part) in enumerate(effects.groupby("swap", sort=False)):
+        own = members.loc[members["swap"] == swap]
+        along = dict.fromkeys(factor for each in part["goes_along"] for factor in each.split(", ") if factor)
+        rows.append(
+            {
+                "letter": _letter(number),
+                **part.iloc[0][["swap", "removed", "added", "percent"]].to_dict(),
+                "n_pairs": int(part["n_pairs"].max()),
+                "n_assessors": int(part["n_assessors"].max()),
+                "goes_along": ", ".join(along),
+                "one_batch": traced.confounds.one_batch(*own["prototype"], *own["versus"]),
+            }
+        )
+    names = ["letter", "swap", "removed", "added", "percent", "n_pairs", "n_assessors", "goes_along", "one_batch"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def _letter(number: int) -> str:
+    """Return A, B, ... Z, A2, B2, ..."""
+    again, place = divmod(number, len(ascii_uppercase))
+    return ascii_uppercase[place] + (f"{again + 1}" if again else "")
+
+
+def _with_targets(cells: pd.DataFrame, traced: TracedSwaps, decision: Decision | None) -> pd.DataFrame:
+    """Return the cells with target and the way a change goes: judged from where the pairs stand without the swap."""
+    if decision is None:
+        return cells.assign(target_low=np.nan, target_high=np.nan, towards=np.nan)
+    wanted = decision.profile.wanted.set_index("attribute")
+    low, high = (cells["attribute"].map(wanted[end]).to_numpy(float) for end in ("target_low", "target_high"))
+    means = decision.windows.set_index(["attribute", "prototype"])["estimate"]
+    without = {str(swap): set(part["versus"]) for swap, part in traced.members.groupby("swap", sort=False)}
+    start = np.array(
+        [
+            means.loc[[(attribute, name) for name in without[swap] if (attribute, name) in means.index]].mean()
+            for attribute, swap in zip(cells["attribute"], cells["swap"], strict=True)
+        ],
+        dtype=float,
+    )
+    change = cells["estimate"].to_numpy(float)
+    return cells.assign(target_low=low, target_high=high, towards=wanted_way(start, change, low, high))
+
+
+def wanted_way(start: Array, change: Array, low: Array, high: Array) -> Array:
+    """Return 1 for a change the wanted way, -1 for one the other way, 0 for neither, NaN without a target.
+
+    A target open at one end tells the way by itself. In a closed one it is whichever brings a mean nearer that is at
+    `start`; inside of it neither.
+    """
+    with np.errstate(invalid="ignore"):
+        before = np.maximum(np.maximum(low - start, start - high), 0.0)
+        after = np.maximum(np.maximum(low - start - change, start + change - high), 0.0)
+    closed = np.sign(before - after)
+    open_below, open_above = np.isnan(low), np.isnan(high)
+    way = np.where(open_below, -np.sign(change), np.where(open_above, np.sign(change), closed))
+    return np.where(open_below & open_above, np.nan, way)

@@ -1,0 +1,567 @@
+"""The matrix of causes: which swap did what to which sensation, how surely, and whether that is the wanted way."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Rectangle
+
+from panel.models.emollients.causes import AWAY, CANNOT_TELL, GOES_ALONG, STANDS_OUT, TOWARDS, Causes, find_causes
+from panel.models.emollients.swaps import TracedSwaps
+from panel.study.naming import Naming
+from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row
+from panel.views.drawing.pictures import FAINT, INK, shortened, text_width
+from panel.views.told import Picture
+from panel.words import (
+    NOTHING,
+    counted,
+    format_change,
+    format_interval,
+    format_list,
+    format_number,
+    format_typed,
+    level_words,
+)
+
+if TYPE_CHECKING:
+    from panel.models.decision.decide import Decision
+
+MOST_COLUMNS = 14
+_MOST_IN_A_SENTENCE = 2
+_SIGNS = {STANDS_OUT: "●", CANNOT_TELL: "○", GOES_ALONG: "▨"}
+_WAYS = {TOWARDS: "wanted", AWAY: "unwanted"}
+_LATIN = re.compile(r"^[A-Z][\w-]*(?: [A-Z][\w-]*)* \(([^()]+)\)(?: (.+))?$")
+
+
+def short_ingredients(ingredients: Iterable[str]) -> dict[str, str]:
+    """Return INCI names without the Latin where a common name stands in brackets: `Sweet Almond Oil`.
+
+    Names that would become the same stay as they are.
+    """
+    full = list(dict.fromkeys(ingredients))
+    found = [_LATIN.match(name) for name in full]
+    short = [" ".join(filter(None, each.groups())) if each else name for each, name in zip(found, full, strict=True)]
+    used = Counter(short)
+    return {name: each if used[each] == 1 else name for name, each in zip(full, short, strict=True)}
+
+
+def window_words(low: float, high: float) -> str:
+    """Return a target window in words: `38 or less`, `55 or more`, `30 to 40`; an en dash for none."""
+    if pd.isna(low) and pd.isna(high):
+        return NOTHING
+    if pd.isna(low):
+        return f"{format_typed(float(high))} or less"
+    if pd.isna(high):
+        return f"{format_typed(float(low))} or more"
+    return f"{format_typed(float(low))} to {format_typed(float(high))}"
+
+
+# The matrix as a table.
+
+
+def _heading(letter: Any, about: About) -> str:
+    row = about.result.swaps.set_index("letter").loc[letter]
+    return f"{letter}: {_parts(row, 'added', _short(about.result))}"
+
+
+def _cell(row: Mapping[str, Any], about: About) -> str:
+    digits = about.digits(-1)
+    told = f"{_SIGNS[row['mark']]} {format_change(row['estimate'], digits)}"
+    ends = format_interval(row["ci_low"], row["ci_high"], digits)
+    return told if ends == NOTHING else f"{told} ({ends})"
+
+
+CAUSES = Table(
+    "causes",
+    f"Change of the score by each swap; {_SIGNS[STANDS_OUT]} stands out, {_SIGNS[CANNOT_TELL]} cannot tell, "
+    f"{_SIGNS[GOES_ALONG]} goes along with something else too",
+    "cells",
+    lambda result: (
+        ATTRIBUTE,
+        *([_WANTED] if result.cells[["target_low", "target_high"]].notna().any(axis=None) else []),
+    ),
+    key=("attribute",),
+    across=Across("letter", each_row("", _cell, "estimate", figure=True), _heading),
+    none="No two prototypes differ by one swap only, so no effect can be credited to a swap.",
+)
+_WANTED = each_row("Wanted", lambda row, _: window_words(row["target_low"], row["target_high"]), "target_low")
+
+
+# The matrix in words.
+
+
+def causes_headline(causes: Causes, names: Naming) -> str:
+    """Return the sentence that answers: the swap with the largest change that stands out, and what it did."""
+    if causes.cells.empty:
+        return "No two prototypes differ by one emollient only, so no single swap can be judged."
+    told = _credited(causes, names)
+    if told:
+        return told[0]
+    asked = counted(causes.cells["attribute"].nunique(), "sensation")
+    if causes.cells.loc[causes.cells["mark"] == GOES_ALONG, "seen"].any():
+        return f"No swap can be credited with a change: {_along(causes, names)}"
+    return f"No swap made a difference that stands out on any of {asked}: these data cannot tell."
+
+
+def causes_to_mind(causes: Causes, names: Naming) -> tuple[str, ...]:
+    """Return what else a reader must know: the next swap, what goes along with something else, one batch each."""
+    told = list(_credited(causes, names)[1:2])
+    along = _along(causes, names)
+    if along and along not in causes_headline(causes, names):
+        told.append(along)
+    if causes.swaps["one_batch"].any() and not causes.cells.empty:
+        told.append(
+            "One batch each: whether another batch would show the same, these data cannot tell. A second batch of the "
+            "base is the cheapest check."
+        )
+    return tuple(told[:3])
+
+
+def _credited(causes: Causes, names: Naming) -> list[str]:
+    """Return a sentence for each swap that is credited with a change, the largest first; targets before others."""
+    clear = causes.cells.loc[causes.cells["mark"] == STANDS_OUT]
+    clear = clear.assign(size=clear["estimate"].abs(), wanted=clear["towards"].notna())
+    best = clear.groupby("letter", sort=False)["size"].max().sort_values(ascending=False, kind="stable")
+    return [_did(causes, letter, clear.loc[clear["letter"] == letter], names) for letter in best.index]
+
+
+def _did(causes: Causes, letter: Any, rows: pd.DataFrame, names: Naming) -> str:
+    """Return what a swap did: the largest changes, those with a target first, and one the wrong way if there is any."""
+    swap = causes.swaps.set_index("letter").loc[letter]
+    order = rows.sort_values(["wanted", "size"], ascending=False, kind="stable")
+    wrong = order["towards"] == AWAY
+    first = order.loc[~wrong].head(_MOST_IN_A_SENTENCE)
+    did = _more_and_less(first, names)
+    if wrong.any():
+        unwanted = _more_and_less(order.loc[wrong].head(1), names)
+        did = f"{did}, but also {unwanted}" if did else unwanted
+    where = "In these batches" if swap["one_batch"] else "In this base"
+    return f"{where} {_swap(swap, _short(causes))} gave {did}."
+
+
+def _more_and_less(rows: pd.DataFrame, names: Naming) -> str:
+    """Return `more ease of spreading (+12) and less greasy film (−11)`."""
+    told: dict[str, list[str]] = {}
+    for row in rows.to_dict("records"):
+        word = "more" if row["estimate"] > 0 else "less"
+        told.setdefault(word, []).append(f"{_said(names, row)} ({_change(row['estimate'], names)})")
+    return " and ".join(f"{word} {format_list(texts)}" for word, texts in told.items())
+
+
+def _along(causes: Causes, names: Naming) -> str:
+    """Return the sentence on swaps that are tied to something else; empty where nothing is."""
+    tied = causes.cells.loc[causes.cells["mark"].eq(GOES_ALONG) & causes.cells["seen"]]
+    told = []
+    for letter, rows in tied.groupby("letter", sort=False):
+        swap = causes.swaps.set_index("letter").loc[letter]
+        first = rows.iloc[(-rows["estimate"].abs()).argsort(kind="stable")].iloc[0].to_dict()
+        more = len(rows) - 1
+        what = f"{_said(names, first)} ({_change(first['estimate'], names)})"
+        what += f" and {counted(more, 'other sensation')} go" if more else " goes"
+        told.append(f"{what} along with {_swap(swap, _short(causes))} or with the {_factors(swap)}")
+    return f"{_upper('; '.join(told))}: these data cannot tell the two apart." if told else ""
+
+
+def _factors(swap: Any) -> str:
+    return format_list(str(swap["goes_along"]).split(", "))
+
+
+def _swap(row: Any, short: Mapping[str, str]) -> str:
+    """Return `C13-15 Alkane for Dicaprylyl Carbonate`."""
+    return f"{_parts(row, 'added', short)} for {_parts(row, 'removed', short)}"
+
+
+def _parts(row: Any, end: str, short: Mapping[str, str]) -> str:
+    return format_list([short.get(name, name) for name in str(row[end]).split(" + ")])
+
+
+def _short(causes: Causes) -> dict[str, str]:
+    ends = [*causes.swaps["removed"], *causes.swaps["added"]]
+    return short_ingredients(name for end in ends for name in str(end).split(" + "))
+
+
+def _said(names: Naming, row: Mapping[Any, Any]) -> str:
+    words = names.attribute(str(row["attribute"]))
+    return f"“{words}”" if "," in words else words
+
+
+def _upper(words: str) -> str:
+    return words[:1].upper() + words[1:] if words[1:2].islower() else words
+
+
+def _change(value: float, names: Naming) -> str:
+    """Return a change with one decimal less than scores have, unless it would read as zero."""
+    digits = max(0, names.digits - 1)
+    return format_change(value, digits if abs(round(value, digits)) > 0 else names.digits)
+
+
+def causes_alt_text(causes: Causes, names: Naming) -> str:
+    """Return the matrix in words: swap by swap what it raised and lowered, what goes along, and what is open."""
+    told = []
+    for swap in causes.swaps.to_dict("records"):
+        rows = causes.cells.loc[causes.cells["letter"] == swap["letter"]]
+        head = f"{swap['letter']}, {format_typed(float(swap['percent']))} % {_swap(swap, _short(causes))}"
+        clear, tied = rows.loc[rows["mark"] == STANDS_OUT], rows.loc[rows["mark"].eq(GOES_ALONG) & rows["seen"]]
+        parts = [
+            f"{verb} {format_list([_in_words(row, names) for row in part.to_dict('records')])}"
+            for verb, part in (
+                ("more", clear.loc[clear["estimate"] > 0]),
+                ("less", clear.loc[clear["estimate"] < 0]),
+                (f"goes, like the {_factors(swap)}, along with", tied),
+            )
+            if len(part)
+        ]
+        rest = len(rows) - len(clear) - len(tied)
+        parts += [f"cannot tell on {rest} of {len(rows)}"] if rest else []
+        told.append(f"{head}: {'; '.join(parts)}.")
+    return " ".join(told)
+
+
+def _in_words(row: Mapping[Any, Any], names: Naming) -> str:
+    digits = names.digits
+    ends = format_interval(row["ci_low"], row["ci_high"], digits)
+    _, way = _look(row)
+    inside = ", ".join(filter(None, [format_change(row["estimate"], digits), ends, way]))
+    return f"{_said(names, row)} ({inside})"
+
+
+# The matrix as a picture. All lengths in points.
+
+
+_NAMES, _GAP, _MARGIN = 172.0, 8.0, 8.0
+_WIDE, _NARROW = 860.0, 270.0
+_WIDEST_CELL, _MOST_ON_A_PHONE = 120.0, 9
+_HEADING, _BODY, _SMALL, _SMALLEST = 10.5, 9.0, 8.0, 7.4  # letters
+_ROW, _LINE = 56.0, 1.28
+_TOWARDS, _AWAY, _QUIET, _BAND, _HATCH = "#0b6b63", "#a8480a", "#6e6e6e", "#e9eeec", "#c3cbc8"
+_DOT, _RADIUS = 7.5, 10.0  # size of a mark, radius of the ring around a letter
+_BOLD = 1.14  # bold letters are so much wider
+
+
+def causes_picture(
+    traced: TracedSwaps, decision: Decision | None, names: Naming, *, most: int = MOST_COLUMNS
+) -> Picture:
+    """Return the matrix of causes; `narrow` of the picture draws it for a phone, swap by swap.
+
+    Parameters
+    ----------
+    decision
+        What is wanted, where there is a target: then colour and words tell the wanted way from the other.
+    most
+        So many sensations at most: those with a target or a change that stands out before the others.
+    """
+    return picture_of(find_causes(traced, decision), names, most=most)
+
+
+def picture_of(causes: Causes, names: Naming, *, most: int = MOST_COLUMNS) -> Picture:
+    """Return the matrix of causes as a picture."""
+    return Picture(
+        "causes",
+        "Which swap did what",
+        f"Which swap did what. {causes_alt_text(causes, names)}",
+        lambda: _figure(causes, names, most),
+        lambda: _narrow_figure(causes, names, most),
+    )
+
+
+def _columns(causes: Causes, most: int) -> list[str]:
+    """Return the sensations to draw, in the order of the study."""
+    cells = causes.cells
+    telling = cells.assign(
+        wanted=cells[["target_low", "target_high"]].notna().any(axis=1),
+        size=cells["estimate"].abs().where(cells["mark"] == STANDS_OUT, 0.0),
+        tied=cells["estimate"].abs().where(cells["seen"], 0.0),
+    )
+    order = telling.groupby("attribute", sort=False)[["wanted", "size", "tied"]].max()
+    chosen = set(order.sort_values(["wanted", "size", "tied"], ascending=False, kind="stable").index[:most])
+    return [str(name) for name in order.index if name in chosen]
+
+
+def _reach(causes: Causes) -> float:
+    """Return how far all cells reach to either side of no change: the widest interval, or the margin."""
+    ends = causes.cells[["estimate", "ci_low", "ci_high"]].abs().to_numpy(float)
+    widest = float(np.nanmax(ends)) if np.isfinite(ends).any() else 0.0
+    return max(widest, 1.15 * (causes.margin or 0.0)) or 1.0
+
+
+def _sheet(width: float, height: float) -> tuple[Figure, Axes]:
+    """Return an empty picture in which one unit is one point, from the top left."""
+    figure = Figure(figsize=(width / 72, height / 72))
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set(xlim=(0, width), ylim=(height, 0))
+    axes.axis("off")
+    return figure, axes
+
+
+def _figure(causes: Causes, names: Naming, most: int) -> Figure:
+    columns, short = _columns(causes, most), _short(causes)
+    wide = min(_WIDEST_CELL, (_WIDE - _NAMES - _GAP - _MARGIN) / max(1, len(columns)))
+    left = _NAMES + _GAP
+    width = max(left + wide * len(columns) + _MARGIN, 520.0)
+    size = _fitting([names.attribute(name) for name in columns], wide - 3)
+    heads = {name: _wrapped(names.attribute(name), wide - 1, size, 3) for name in columns}
+    targets = causes.cells.drop_duplicates("attribute").set_index("attribute")[["target_low", "target_high"]]
+    key = _key_lines(causes, width - 2 * _MARGIN)
+    top = 20 + _line(size) * max([1, *(len(lines) for lines in heads.values())])
+    top += 12 if targets.loc[columns].notna().any(axis=None) else 0
+    tall = [_row_height(row, short) for row in causes.swaps.to_dict("records")]
+    height = top + sum(tall) + 10 + 15 * len(key)
+    figure, axes = _sheet(width, height)
+    _lines(axes, _MARGIN, 18 + size, [names.with_scale("Change of the score")], _SMALL, color=_QUIET)
+    _write_stages(axes, columns, names, left, wide)
+    for place, name in enumerate(columns):
+        x = left + (place + 0.5) * wide
+        _lines(axes, x, 18 + size, heads[name], size, ha="center")
+        if targets.loc[name].notna().any():
+            text = window_words(*targets.loc[name])
+            _text(axes, x, top - 6, shortened(text, _SMALL, wide - 2), _SMALL, ha="center", color=_QUIET)
+    y = top
+    for row, depth in zip(causes.swaps.to_dict("records"), tall, strict=True):
+        axes.plot([_MARGIN, width - _MARGIN], [y, y], color=FAINT, linewidth=0.8)
+        _write_swap(axes, row, short, y, _NAMES)
+        cells = causes.cells.loc[causes.cells["letter"] == row["letter"]].set_index("attribute")
+        for place, name in enumerate(columns):
+            if name in cells.index:
+                box = (left + place * wide, y, wide, depth)
+                _draw_cell(axes, cells.loc[name].to_dict(), box, _reach(causes), causes.margin, names)
+        y += depth
+    _write_key(axes, key, y + 12)
+    return figure
+
+
+def _fitting(texts: Sequence[str], width: float) -> float:
+    """Return the size of letters at which the longest word fits, as far as it stays readable."""
+    longest = max((text_width(word, 1.0) for text in texts for word in text.split()), default=1.0)
+    return float(np.clip(width / longest, _SMALLEST, _BODY))
+
+
+def _write_stages(axes: Axes, columns: Sequence[str], names: Naming, left: float, wide: float) -> None:
+    """Write the stages of use over their sensations, with a thin line under each."""
+    start = 0
+    for place in range(1, len(columns) + 1):
+        stage = names.stage(columns[start])
+        if place < len(columns) and names.stage(columns[place]) == stage:
+            continue
+        if stage:
+            low, high = left + start * wide + 3, left + place * wide - 3
+            words = shortened(stage, _SMALL, high - low)
+            _text(axes, (low + high) / 2, 8, words, _SMALL, ha="center", color=_QUIET)
+            axes.plot([low, high], [13, 13], color=FAINT, linewidth=0.8)
+        start = place
+
+
+def _row_height(row: Mapping[Any, Any], short: Mapping[str, str]) -> float:
+    return max(_ROW, 16 + sum(len(lines) * _line(size) for lines, size, _ in _swap_lines(row, short, _NAMES)))
+
+
+def _swap_lines(row: Mapping[Any, Any], short: Mapping[str, str], width: float) -> list[tuple[list[str], float, str]]:
+    """Return the words that name a swap: lines, size, colour."""
+    room = width - 2 * _RADIUS - _MARGIN - 8
+    told = f"for {_parts(row, 'removed', short)}, {format_typed(float(row['percent']))}\u00a0%"
+    found = [
+        (_wrapped(_parts(row, "added", short), room / _BOLD, _HEADING, 2), _HEADING, INK),
+        (_wrapped(told, room, _SMALL, 2), _SMALL, INK),
+    ]
+    if row["goes_along"]:
+        found.append((_wrapped(f"goes along with the {_factors(row)}", room, _SMALL, 2), _SMALL, _QUIET))
+    return found
+
+
+def _write_swap(axes: Axes, row: Mapping[Any, Any], short: Mapping[str, str], y: float, width: float) -> None:
+    centre = (_MARGIN + _RADIUS, y + 11 + _RADIUS)
+    axes.add_patch(Circle(centre, _RADIUS, fill=False, edgecolor=INK, linewidth=1.1))
+    _text(axes, *centre, str(row["letter"]), _HEADING, ha="center", va="center_baseline", weight="bold")
+    down = y + 9
+    for lines, size, colour in _swap_lines(row, short, width):
+        weight = "bold" if size == _HEADING else "normal"
+        _lines(axes, _MARGIN + 2 * _RADIUS + 8, down + size, lines, size, color=colour, weight=weight)
+        down += len(lines) * _line(size)
+
+
+Box = tuple[float, float, float, float]
+
+
+def _draw_cell(
+    axes: Axes, cell: Mapping[Any, Any], box: Box, reach: float, margin: float | None, names: Naming
+) -> None:
+    """Draw one effect: number above, mark with its interval on the common scale, the wanted way below."""
+    left, top, wide, tall = box
+    if cell["mark"] == GOES_ALONG:
+        place = (left + 1, top + 1)
+        hatched: dict[str, Any] = {"facecolor": "none", "edgecolor": _HATCH, "linewidth": 0, "hatch": "////"}
+        axes.add_patch(Rectangle(place, wide - 2, tall - 2, **hatched, zorder=0))
+    middle, y = left + wide / 2, top + tall / 2 + 1
+    _draw_mark(axes, cell, middle, y, (wide / 2 - 4) / reach, margin)
+    colour, way = _look(cell)
+    if cell["seen"]:
+        look = {"ha": "center", "color": colour, "weight": "bold", "zorder": 5}
+        box = {"facecolor": "white", "edgecolor": "none", "pad": 0.8} if cell["mark"] == GOES_ALONG else None
+        _text(axes, middle, y - 13, _change(cell["estimate"], names), _HEADING, **look, bbox=box)
+    if way:
+        _text(axes, middle, y + 20, way, _SMALL, ha="center", color=colour)
+
+
+def _draw_mark(
+    axes: Axes, cell: Mapping[Any, Any], middle: float, y: float, scale: float, margin: float | None
+) -> None:
+    if margin:
+        axes.add_patch(
+            Rectangle((middle - margin * scale, y - 8), 2 * margin * scale, 16, facecolor=_BAND, linewidth=0, zorder=1)
+        )
+    axes.plot([middle, middle], [y - 10, y + 10], color=_HATCH, linewidth=0.9, zorder=2)
+    colour, _ = _look(cell)
+    ends = [middle + scale * float(cell[end]) for end in ("ci_low", "ci_high")]
+    if np.isfinite(ends).all():
+        axes.plot(ends, [y, y], color=colour, linewidth=2.2, solid_capstyle="round", zorder=3)
+    filled = cell["mark"] == STANDS_OUT
+    axes.plot(
+        [middle + scale * float(cell["estimate"])], [y], marker="o", markersize=_DOT if filled else _DOT - 1.0,
+        markerfacecolor=colour if filled else "white", markeredgecolor=colour, markeredgewidth=1.5, zorder=4,
+    )  # fmt: skip
+
+
+def _look(cell: Mapping[Any, Any]) -> tuple[str, str]:
+    """Return the colour of a cell and the word for the way it goes; quiet where nothing is credited to the swap."""
+    if cell["mark"] != STANDS_OUT:
+        return _QUIET, ""
+    return {TOWARDS: _TOWARDS, AWAY: _AWAY}.get(cell["towards"], INK), _WAYS.get(cell["towards"], "")
+
+
+def _key_lines(causes: Causes, width: float) -> list[list[tuple[str, str]]]:
+    """Return the key, line by line: sign and words."""
+    marks = set(causes.cells["mark"])
+    band = "" if causes.margin is None else f"too small to matter, up to {format_typed(causes.margin)}"
+    entries = [
+        ("dot", "stands out"),
+        *([("ring", "cannot tell")] if marks - {STANDS_OUT} else []),
+        *([("hatch", "goes along with something else too")] if GOES_ALONG in marks else []),
+        ("line", level_words(causes.level)),
+        *([("band", band)] if band else []),
+        ("", f"each cell from {format_number(-_reach(causes), 0)} to {format_change(_reach(causes), 0)} points"),
+    ]
+    lines: list[list[tuple[str, str]]] = [[]]
+    used = 0.0
+    for sign, words in entries:
+        needed = text_width(words, _SMALL) + 34
+        if used and used + needed > width:
+            lines, used = [*lines, []], 0.0
+        lines[-1].append((sign, words))
+        used += needed
+    return lines
+
+
+def _write_key(axes: Axes, lines: Sequence[Sequence[tuple[str, str]]], y: float) -> None:
+    for line in lines:
+        x = _MARGIN
+        for sign, words in line:
+            if sign:
+                _draw_sign(axes, sign, x + 7, y - 3)
+                x += 18
+            _text(axes, x, y, words, _SMALL, color=INK)
+            x += text_width(words, _SMALL) + 16
+        y += 15
+
+
+def _draw_sign(axes: Axes, sign: str, x: float, y: float) -> None:
+    if sign in ("dot", "ring"):
+        face, edge = (INK, INK) if sign == "dot" else ("white", _QUIET)
+        axes.plot([x], [y], marker="o", markersize=7, markerfacecolor=face, markeredgecolor=edge, markeredgewidth=1.4)
+    elif sign == "line":
+        axes.plot([x - 7, x + 7], [y, y], color=INK, linewidth=2.2, solid_capstyle="round")
+    else:
+        look = {"facecolor": _BAND} if sign == "band" else {"facecolor": "none", "hatch": "//////"}
+        axes.add_patch(Rectangle((x - 7, y - 5), 14, 10, edgecolor=_HATCH, linewidth=0.5, **look))
+
+
+# For a phone: a block for each swap, a line for each sensation.
+
+
+_STEP, _NUMBER = 27.0, 52.0
+
+
+def _narrow_figure(causes: Causes, names: Naming, most: int) -> Figure:
+    columns, short = _columns(causes, min(most, _MOST_ON_A_PHONE)), _short(causes)
+    key = _key_lines(causes, _NARROW - 2 * _MARGIN)
+    blocks = [_block(causes, str(letter), columns) for letter in causes.swaps["letter"]]
+    heads = [
+        16 + sum(len(lines) * _line(size) for lines, size, _ in _swap_lines(row, short, _NARROW - _MARGIN))
+        for row in causes.swaps.to_dict("records")
+    ]
+    depths = [
+        head + _STEP * len(rows) + (16 if rest else 0) + 10 for head, (rows, rest) in zip(heads, blocks, strict=True)
+    ]
+    figure, axes = _sheet(_NARROW, sum(depths) + 10 + 15 * len(key))
+    y = 2.0
+    for row, (rows, rest), head, depth in zip(causes.swaps.to_dict("records"), blocks, heads, depths, strict=True):
+        axes.plot([_MARGIN, _NARROW - _MARGIN], [y, y], color=FAINT, linewidth=0.8)
+        _write_swap(axes, row, short, y, _NARROW - _MARGIN)
+        for place, cell in enumerate(rows):
+            _draw_line(axes, cell, y + head + (place + 0.5) * _STEP, causes, names)
+        if rest:
+            words = f"{counted(rest, 'other sensation')} in the table"
+            _text(axes, _MARGIN, y + head + len(rows) * _STEP + 9, words, _SMALL, color=_QUIET)
+        y += depth
+    _write_key(axes, key, y + 8)
+    return figure
+
+
+def _block(causes: Causes, letter: str, columns: Sequence[str]) -> tuple[list[dict[Any, Any]], int]:
+    """Return the lines of a swap that are drawn on a phone (seen, or with a target), and how many are not."""
+    cells = causes.cells.loc[(causes.cells["letter"] == letter) & causes.cells["attribute"].isin(columns)]
+    drawn = cells.loc[cells["seen"] | cells[["target_low", "target_high"]].notna().any(axis=1)]
+    return drawn.to_dict("records"), int(causes.cells["letter"].eq(letter).sum()) - len(drawn)
+
+
+def _draw_line(axes: Axes, cell: Mapping[Any, Any], y: float, causes: Causes, names: Naming) -> None:
+    wide = _NARROW - 2 * _MARGIN - _NUMBER
+    name, place = 0.46 * wide, _MARGIN + 0.46 * wide
+    if cell["mark"] == GOES_ALONG:
+        box = (place, y - _STEP / 2 + 1), wide - name, _STEP - 2
+        axes.add_patch(Rectangle(*box, facecolor="none", edgecolor=_HATCH, linewidth=0, hatch="////", zorder=0))
+    lines = _wrapped(names.attribute(str(cell["attribute"])), name - 4, _BODY, 2)
+    _lines(axes, _MARGIN, y + 3.2 - (len(lines) - 1) * 5.5, lines, _BODY)
+    half = (wide - name) / 2
+    _draw_mark(axes, cell, place + half, y, (half - 4) / _reach(causes), causes.margin)
+    colour, way = _look(cell)
+    if cell["seen"]:
+        right = _NARROW - _MARGIN
+        text = _change(cell["estimate"], names)
+        _text(axes, right, y + (3.5 if not way else -1), text, _HEADING, ha="right", color=colour, weight="bold")
+        if way:
+            _text(axes, right, y + 9, way, _SMALL, ha="right", color=colour)
+
+
+# Words on the sheet.
+
+
+def _line(size: float) -> float:
+    return size * _LINE
+
+
+def _text(axes: Axes, x: float, y: float, words: str, size: float, **look: Any) -> None:
+    axes.text(x, y, words, fontsize=size, **({"color": INK, "ha": "left", "va": "baseline"} | look))
+
+
+def _lines(axes: Axes, x: float, y: float, lines: Sequence[str], size: float, **look: Any) -> None:
+    for number, words in enumerate(lines):
+        _text(axes, x, y + number * _line(size), words, size, **look)
+
+
+def _wrapped(words: str, width: float, size: float, most: int) -> list[str]:
+    """Return words in lines of a width, at most so many; what does not fit is cut with an ellipsis."""
+    lines: list[str] = []
+    for word in words.split(" "):
+        if lines and text_width(f"{lines[-1]} {word}", size) <= width:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    if len(lines) > most:
+        lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
+    return [shortened(line, size, width) for line in lines]

@@ -1,0 +1,230 @@
+"""The matrix of causes shows the numbers it is given, fits, and says nothing that the design has not earned."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from matplotlib.patches import Rectangle
+
+from panel.answers import Answers
+from panel.models.emollients.causes import GOES_ALONG, STANDS_OUT, Causes, find_causes
+from panel.study.naming import Naming
+from panel.study.open_study import open_study
+from panel.study.shown import shown
+from panel.views.emollients.causes import (
+    _AWAY,
+    _TOWARDS,
+    CAUSES,
+    causes_headline,
+    causes_picture,
+    causes_to_mind,
+    picture_of,
+    short_ingredients,
+    window_words,
+)
+
+DEMO = Path(__file__).parents[3] / "data_demo" / "reading_room"
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return Answers(open_study(DEMO))
+
+
+@pytest.fixture(scope="module")
+def causes(demo):
+    return find_causes(demo.swaps, demo.decision)
+
+
+@pytest.fixture(scope="module")
+def names(demo):
+    return demo.names
+
+
+def many(n_attributes=14, n_swaps=3, mark=STANDS_OUT, one_batch=False, words="a word"):
+    """Causes of so many swaps on so many attributes, all of one kind; each swap's change is its number."""
+    swaps = pd.DataFrame(
+        {
+            "letter": [chr(65 + n) for n in range(n_swaps)],
+            "swap": [f"Old {n} -> New {n}" for n in range(n_swaps)],
+            "removed": [f"Old {n}" for n in range(n_swaps)],
+            "added": [f"New {n}" for n in range(n_swaps)],
+            "percent": 5.0,
+            "n_pairs": 4,
+            "n_assessors": 10,
+            "goes_along": "making day" if mark == GOES_ALONG else "",
+            "one_batch": one_batch,
+        }
+    )
+    cells = swaps.merge(pd.DataFrame({"attribute": [f"{words} {n}" for n in range(n_attributes)]}), how="cross")
+    size = (1.0 + cells["letter"].map(ord) - 65) * np.where(np.arange(len(cells)) % 2, 1, -1)
+    return Causes(
+        swaps,
+        cells.assign(
+            estimate=size, ci_low=size - 1, ci_high=size + 1, p_value=0.01, p_adjusted=0.02, mark=mark, seen=True,
+            target_low=np.nan, target_high=np.nan, towards=np.nan,
+        ),
+        None, 0.95, "How it was done.", (),
+    )  # fmt: skip
+
+
+def words_of(figure):
+    return [text for axes in figure.axes for text in axes.texts if text.get_text().strip()]
+
+
+def boxes_of(figure):
+    figure.draw_without_rendering()
+    return [(text.get_text(), text.get_window_extent()) for text in words_of(figure)]
+
+
+def overlaps(figure):
+    boxes = boxes_of(figure)
+    return [
+        (one, other)
+        for place, (one, first) in enumerate(boxes)
+        for other, second in boxes[place + 1 :]
+        if min(first.x1, second.x1) - max(first.x0, second.x0) > 1.5
+        and min(first.y1, second.y1) - max(first.y0, second.y0) > 1.5
+    ]
+
+
+def outside(figure):
+    width, height = figure.bbox.size
+    return [
+        words
+        for words, box in boxes_of(figure)
+        if box.x0 < -1 or box.y0 < -1 or box.x1 > width + 1 or box.y1 > height + 1
+    ]
+
+
+def dots(figure):
+    return [line for line in figure.axes[0].lines if line.get_marker() == "o" and line.get_markersize() < 7.6]
+
+
+def test_a_mark_for_each_cell_filled_only_where_it_is_credited(demo, causes, names):
+    figure = causes_picture(demo.swaps, demo.decision, names).figure()
+    key = 2  # a filled and a hollow one
+    faces = [line.get_markerfacecolor() for line in dots(figure)]
+    assert len(faces) == len(causes.cells) + key
+    assert sum(face != "white" for face in faces) == (causes.cells["mark"] == STANDS_OUT).sum() + 1
+    coloured = [line.get_markerfacecolor() for line in dots(figure)]
+    clear = causes.cells.loc[causes.cells["mark"] == STANDS_OUT]
+    assert coloured.count(_TOWARDS) == (clear["towards"] == 1).sum()
+    assert coloured.count(_AWAY) == (clear["towards"] == -1).sum() > 0
+    said = [text.get_text() for text in words_of(figure)]
+    assert said.count("wanted") == (clear["towards"] == 1).sum()  # colour never alone
+    assert said.count("unwanted") == (clear["towards"] == -1).sum()
+
+
+def test_hatching_and_the_band_of_the_margin(demo, causes, names):
+    figure = causes_picture(demo.swaps, demo.decision, names).figure()
+    patches = [patch for patch in figure.axes[0].patches if isinstance(patch, Rectangle)]
+    hatched = [patch for patch in patches if patch.get_hatch()]
+    assert len(hatched) == (causes.cells["mark"] == GOES_ALONG).sum() + 1  # and the key
+    # One scale for all cells: mark and band lie as estimate and margin do.
+    bands = [patch for patch in patches if not patch.get_hatch()][:-1]
+    scale = bands[0].get_width() / (2 * causes.margin)
+    assert all(band.get_width() == pytest.approx(bands[0].get_width()) for band in bands)
+    first = dots(figure)[0].get_xdata()[0] - (bands[0].get_x() + bands[0].get_width() / 2)
+    assert first == pytest.approx(scale * causes.cells.loc[causes.cells["letter"] == "A", "estimate"].iloc[0])
+
+
+@pytest.mark.parametrize("width", ["figure", "narrow"])
+def test_all_words_lie_in_the_picture_and_none_on_another(demo, names, width):
+    figure = getattr(causes_picture(demo.swaps, demo.decision, names), width)()
+    assert not outside(figure)
+    assert not overlaps(figure)
+    limit = {"figure": 15.0, "narrow": 3.8}[width]  # inches; 1280 and 360 px at 96 to the inch, less the page's edges
+    assert figure.get_figwidth() <= limit
+
+
+@pytest.mark.parametrize("width", ["figure", "narrow"])
+def test_long_names_many_sensations_and_many_swaps_fit(width):
+    causes = many(20, 9, words="an unusually long description of a sensation, after half an hour")
+    long = "Polyglyceryl-3 Diisostearate Hydrogenated Castor Oil Dimer Copolymer Isostearate"
+    swaps = causes.swaps.assign(added=long, removed=f"{long} + {long}")
+    figure = getattr(picture_of(replace(causes, swaps=swaps), Naming()), width)()
+    assert not outside(figure)
+    assert not overlaps(figure)
+
+
+def test_of_many_sensations_those_with_a_target_and_then_the_clear_ones_are_drawn_in_the_order_of_the_study():
+    causes = many(20, 1)
+    cells = causes.cells.assign(
+        mark=["cannot tell"] * 18 + [STANDS_OUT] * 2,
+        target_low=[np.nan] * 10 + [60.0] + [np.nan] * 9,
+        estimate=[1.0] * 19 + [9.0],
+    )
+    figure = picture_of(replace(causes, cells=cells), Naming(), most=3).figure()
+    said = [text.get_text() for text in words_of(figure)]
+    assert [words for words in said if words.startswith("a word")] == ["a word 10", "a word 18", "a word 19"]
+
+
+def test_the_headline_names_the_largest_clear_change_and_what_it_cost(causes, names):
+    assert causes_headline(causes, names) == (
+        "In these batches C13-15 Alkane for Dicaprylyl Carbonate gave more ease of spreading (+12) and less greasy "
+        "film (−11), but also less softness (−7)."
+    )
+    mind = causes_to_mind(causes, names)
+    assert len(mind) == 3
+    assert "Isopropyl Isostearate for Caprylic/Capric Triglyceride gave less stickiness (−10)" in mind[0]
+    assert mind[1] == (
+        "Firmness (+17) and 10 other sensations go along with Shea Butter for Sweet Almond Oil or with the making "
+        "day: these data cannot tell the two apart."
+    )
+    assert mind[2].startswith("One batch each:")
+
+
+def test_no_causal_verb_without_a_design_that_earns_it():
+    tied = many(3, 2, GOES_ALONG)
+    told = " ".join([causes_headline(tied, Naming()), *causes_to_mind(tied, Naming()), picture_of(tied, Naming()).alt])
+    assert told.startswith("No swap can be credited with a change: ")
+    assert "goes along with" in told or "go along with" in told
+    assert not any(word in told for word in (" gave ", " made ", " raised ", " lowered ", "In these batches"))
+    nothing = many(14, 2, "cannot tell")
+    nothing = replace(nothing, cells=nothing.cells.assign(seen=False))
+    assert causes_headline(nothing, Naming()) == (
+        "No swap made a difference that stands out on any of 14 sensations: these data cannot tell."
+    )
+    assert causes_to_mind(nothing, Naming()) == ()
+
+
+def test_batches_are_named_where_there_is_one_each():
+    assert causes_headline(many(2, 1), Naming()).startswith("In this base New 0 for Old 0 gave ")
+    assert causes_headline(many(2, 1, one_batch=True), Naming()).startswith("In these batches New 0 for Old 0 gave ")
+
+
+def test_the_words_for_those_who_cannot_see_it_hold_every_clear_number(causes, names):
+    alt = picture_of(causes, names).alt
+    assert "A, 6 % C13-15 Alkane for Dicaprylyl Carbonate: more ease of spreading (+11.8, 8.1 to 15.5, wanted)" in alt
+    assert "softness (−6.6, −10.1 to −3.2, unwanted); cannot tell on 5 of 14." in alt
+    assert "C, 4 % Shea Butter for Sweet Almond Oil: goes, like the making day, along with" in alt
+
+
+def test_the_table_holds_the_same(causes, names):
+    table = shown(CAUSES, causes, names)
+    assert list(table.columns) == [
+        "Attribute", "Wanted", "A: C13-15 Alkane", "B: Isopropyl Isostearate", "C: Shea Butter",
+    ]  # fmt: skip
+    row = table.set_index("Attribute").loc["greasy film"]
+    assert list(row) == ["38 or less", "● −11.1 (−13.5 to −8.6)", "● −3.5 (−6.7 to −0.4)", "▨ +3.9 (1.3 to 6.5)"]
+    assert "Wanted" not in shown(CAUSES, many(), Naming())
+
+
+def test_short_names_leave_the_latin_out_unless_two_become_the_same():
+    almond, shea = "Prunus Amygdalus Dulcis (Sweet Almond) Oil", "Butyrospermum Parkii (Shea) Butter"
+    plain = ["C13-15 Alkane", "PEG-8 Dimethicone", "Caprylic/Capric Triglyceride", "Olus (Vegetable) Oil"]
+    short = short_ingredients([almond, shea, *plain])
+    assert list(short.values()) == ["Sweet Almond Oil", "Shea Butter", *plain[:3], "Vegetable Oil"]
+    twins = ["Helianthus Annuus (Sunflower) Seed Oil", "Helianthus Debilis (Sunflower) Seed Oil"]
+    assert list(short_ingredients(twins).values()) == twins
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [(np.nan, 38, "38 or less"), (55.5, np.nan, "55.5 or more"), (30, 40, "30 to 40"), (np.nan, np.nan, "–")],
+)
+def test_windows_in_words(low, high, words):
+    assert window_words(low, high) == words
