@@ -28,7 +28,7 @@ TOKEN_FIELD = "token"  # noqa: S105  # the name of the field in the address, not
 # Told where its server is, the page does not first look for it below its own address.
 _TELL_SERVER = "window.__streamlit={BACKEND_BASE_URL:location.origin}"
 # The one script that stands in Streamlit's page itself, and ours; a test compares it with the Streamlit installed.
-_OWN_SCRIPT = "'sha256-THxz9J9+wf7rhwR2YkXJoSZ13UCmYyC+3lNDv2+8ugA=' 'sha256-{}'".format(
+_OWN_SCRIPT = "'sha256-THxz9J9+wf7rhwR2YkXJoSZ13UCmYyC+3lNDv2+8ugA=' 'sha256-{}'".format(  # noqa: UP032  # too long
     base64.b64encode(hashlib.sha256(_TELL_SERVER.encode()).digest()).decode()
 )
 _POLICY = (

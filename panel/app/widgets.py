@@ -160,9 +160,19 @@ def _points_wide(svg: str) -> float:
     return float(found.group(1)) if found else 0.0
 
 
+def show_picture(told: Picture) -> None:
+    """Show a picture with its downloads; on a narrow screen the one that was drawn for it, where there is one."""
+    if told.narrow is None:
+        picture(told.svg, told.figure, name=told.name, alt=told.alt)
+        return
+    for width, svg in (("broad", told.svg), ("narrow", told.narrow_svg)):
+        st.container(key=f"only {width} {told.name}").image(svg, alt=told.alt, width="stretch")
+    picture_downloads(told.svg, told.figure, name=told.name)
+
+
 def picture_downloads(svg: str, figure: Callable[[], Any], *, name: str) -> None:
-    """Offer a picture as SVG and PNG."""
-    with st.container(horizontal=True):
+    """Offer a picture as SVG and PNG, behind one small button."""
+    with st.popover("Take away", icon=":material/download:", type="tertiary"):
         _download("Picture as SVG", svg.encode(), f"{name}.svg", "image/svg+xml")
         _download("Picture as PNG", lambda: png_bytes(figure()), f"{name}.png", "image/png")
 
@@ -200,7 +210,7 @@ def show_items(items: Iterable[Item], told: Told) -> None:
             continue
         for item in group:
             if isinstance(item, Picture):
-                picture(item.svg, item.figure, name=item.name, alt=item.alt)
+                show_picture(item)
             elif isinstance(item, Table | Shown):
                 own = told.shown(item)
                 st.caption(plain(own.title))
@@ -221,6 +231,8 @@ def style() -> None:
     st.html(
         "<style>[class*='st-key-wide']{overflow-x:auto;overflow-y:hidden}"
         "[class*='st-key-wide'] :is(img,table){min-width:44rem}"
+        "@media(max-width:40rem){[class*='st-key-only-broad']{display:none}}"
+        "@media(min-width:40.01rem){[class*='st-key-only-narrow']{display:none}}"
         ".st-key-head h1{padding:0}.st-key-head{row-gap:0}[data-testid=stMainBlockContainer]{padding-top:4.5rem}"
         "[data-testid=stException] a{display:none}</style>"
     )

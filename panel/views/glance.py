@@ -1,4 +1,4 @@
-"""The whole job at a glance: what came out, what to settle first, how near to the target, what may be said, what next."""
+"""The whole job at a glance: what came out, what to settle, how near the target is, what may be said, what next."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from panel.models.decision.decide import Decision
 from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.decision.decide import decision_headline
+from panel.views.emollients.causes import causes_picture
 from panel.views.emollients.next_prototype import next_headline
 from panel.views.prototypes.differences import headline as differences_headline
 from panel.views.told import Picture
@@ -99,8 +100,10 @@ def _about(study: Study) -> str:
 
 
 def _picture(answers: Answers, names: Naming) -> Picture | None:
-    traced, differences = answers.ask(SWAPS), answers.ask(DIFFERENCES)
-    return None
+    traced, decision = answers.ask(SWAPS), answers.ask(DECISION)
+    if isinstance(traced, NoAnswer) or (traced.swaps.empty and traced.joint.empty):
+        return None
+    return causes_picture(traced, None if isinstance(decision, NoAnswer) else decision, names)
 
 
 # Where each kind of finding is settled; what is not named here is settled in the study itself.

@@ -8,7 +8,7 @@ import streamlit as st
 
 from panel.app.places import go
 from panel.app.state import StudyInUse
-from panel.app.widgets import headline, heading, picture, plain, say
+from panel.app.widgets import heading, headline, plain, say, show_picture
 from panel.views.glance import Glance, tell_glance
 
 _WAIT = "Putting the answer together ..."
@@ -21,7 +21,7 @@ def show(study: StudyInUse) -> None:
     headline(told.headline)
     st.caption(plain(told.about))
     if told.picture is not None:
-        picture(told.picture.svg, told.picture.figure, name=told.picture.name, alt=told.picture.alt)
+        show_picture(told.picture)
     _four(told)
 
 
