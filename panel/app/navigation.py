@@ -37,21 +37,20 @@ def show_place(name: str) -> None:
     """Show a place: the part that is asked for, then where to go next."""
     held = PLACES[name]
     study = page(held.title, otherwise=choose_study)
-    titles = {part.name: part.title for part in held.parts}
-    chosen: str | None = next(iter(titles))
+    titles = [part.title for part in held.parts]
+    chosen: str | None = titles[0]
     if len(titles) > 1:
         chosen = st.segmented_control(
             f"Parts of {held.title}",
-            list(titles),
+            titles,
             default=chosen,
             required=True,
-            format_func=titles.__getitem__,
             key=PART,
             bind="query-params",
             label_visibility="collapsed",
         )
     with suppress(PartEnds):
-        next((part for part in held.parts if part.name == chosen), held.parts[0]).show(study)
+        next((part for part in held.parts if part.title == chosen), held.parts[0]).show(study)
     close()
     other, why = held.then
     go(PLACES[other].parts[0].name, f"{why} Go to {PLACES[other].title}.")

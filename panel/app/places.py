@@ -22,9 +22,9 @@ class Part:
     Parameters
     ----------
     name
-        As it stands in the address.
+        Its own name among all parts.
     title
-        What it is called.
+        What it is called, also in the address.
     shown_by
         Module of `panel.app.pages` and function that show it; by default the module of that name and `show`.
     """
@@ -100,8 +100,8 @@ PLACES: dict[str, Place] = {
     ),
     "study": Place("Study", (Part("study", "This study"),), ("test", "How should it be tested?")),
 }
-PARTS: dict[str, str] = {part.name: place for place, held in PLACES.items() for part in held.parts}
-"""The place of each part."""
+PARTS: dict[str, tuple[str, Part]] = {part.name: (place, part) for place, held in PLACES.items() for part in held.parts}
+"""Each part by its name, with the name of its place."""
 _CALLED = {part.title: part.name for held in PLACES.values() for part in held.parts}
 # what the layers below call the places they send a reader to
 _CALLED |= {"Panel": "assessors", "Decide": "decide", "Emollients": "emollients", "Readings": "readings"}
@@ -121,8 +121,8 @@ def page_of(name: str, run: Callable[[], None] = _nothing) -> st.Page:
 
 def go(part: str, label: str) -> None:
     """Show a link to a part of a place."""
-    place = PARTS[part]
-    asked = {} if part == PLACES[place].parts[0].name else {PART: part}
+    place, held = PARTS[part]
+    asked = {} if held is PLACES[place].parts[0] else {PART: held.title}
     st.page_link(page_of(place), label=label, icon=":material/arrow_forward:", query_params=asked)
 
 

@@ -32,7 +32,7 @@ _LINKED = re.compile(r"(?:https?:(?=//)|www(?=\.)|(?<=[\w.+-])(?=@))", re.IGNORE
 _WORD_JOINER = "\u2060"
 # A text that begins so is calculated, unless it is a number or a range of two.
 _CALCULATED = re.compile(r"[=@\t\r\n]|[+-](?![\d.,]+(?:[eE][+-]?\d+)?(?: to [+-]?[\d.,]+)?\s?%?$)")
-_ROWS_SHOWN, _ROW_PIXELS, _FEW_COLUMNS = 24, 42, 5
+_FIRST_ROWS, _ROWS_SHOWN, _ROW_PIXELS, _FEW_COLUMNS = 10, 16, 36, 5
 _FITS_A_PHONE = 540  # points; shrunk further the words in a picture are too small to read
 _ALWAYS = ("always", "with any result")
 
@@ -113,8 +113,10 @@ def wide(name: str) -> st.delta_generator.DeltaGenerator:
     return st.container(key=f"wide {name}")
 
 
-def table(shown: pd.DataFrame, *, name: str, alt: str, full: pd.DataFrame | None = None) -> None:
-    """Show a table of texts, with a download as CSV.
+def table(
+    shown: pd.DataFrame, *, name: str, alt: str, full: pd.DataFrame | None = None, figures: Sequence[bool] = ()
+) -> None:
+    """Show a table of texts, its first rows and the rest where asked for, with a download as CSV.
 
     Parameters
     ----------
@@ -124,14 +126,26 @@ def table(shown: pd.DataFrame, *, name: str, alt: str, full: pd.DataFrame | None
         What the table holds, for people who hear it.
     full
         What the file holds, such as the unrounded numbers; by default what is shown.
+    figures
+        For each column whether it holds figures, which stand on the right.
     """
+    place = wide(f"table {name}") if shown.shape[1] > _FEW_COLUMNS else st.container()
+    place.table(_escaped(shown.iloc[:_FIRST_ROWS], figures), hide_index=True, border="horizontal", alt=alt)
+    with st.container(horizontal=True, vertical_alignment="center"):
+        every = len(shown) > _FIRST_ROWS and st.toggle(f"All {len(shown)} rows", key=f"all rows {name}")
+        file = csv_bytes(shown if full is None else full)
+        _download("Table as CSV", file, f"{name}.csv", "text/csv")
+    if every:
+        st.dataframe(shown.astype("str"), hide_index=True, alt=alt, height=_ROWS_SHOWN * _ROW_PIXELS)
+
+
+def _escaped(shown: pd.DataFrame, figures: Sequence[bool]) -> Any:
+    """Return the table with its texts as they are, figures on the right."""
     escaped = shown.astype("str").map(plain)
     escaped.columns = pd.Index([plain(column) for column in shown.columns])
-    tall: Any = "content" if len(shown) <= _ROWS_SHOWN else _ROWS_SHOWN * _ROW_PIXELS
-    place = wide(f"table {name}") if shown.shape[1] > _FEW_COLUMNS else st.container()
-    place.table(escaped, hide_index=True, border="horizontal", height=tall, alt=alt)
-    file = csv_bytes(shown if full is None else full)
-    _download("Table as CSV", file, f"{name}.csv", "text/csv")
+    right = [column for column, figure in zip(escaped.columns, figures, strict=False) if figure]
+    unique = escaped.columns.is_unique and escaped.index.is_unique  # a styled table needs that
+    return escaped.style.set_properties(subset=right, **{"text-align": "right"}) if right and unique else escaped
 
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
@@ -214,7 +228,7 @@ def show_items(items: Iterable[Item], told: Told) -> None:
             elif isinstance(item, Table | Shown):
                 own = told.shown(item)
                 st.caption(plain(own.title))
-                table(own.texts, name=own.table.name, alt=own.title, full=own.full)
+                table(own.texts, name=own.table.name, alt=own.title, full=own.full, figures=own.figures)
 
 
 def how_computed(method: str, notes: Sequence[str], cannot: Sequence[str]) -> None:

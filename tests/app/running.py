@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
+from urllib.parse import quote
 
 from playwright.sync_api import BrowserContext, Page, sync_playwright
 from streamlit.testing.v1 import AppTest
@@ -40,17 +41,18 @@ _STARTED_WITHIN = 60.0  # seconds; about four on an idle machine
 
 def part_of_app(name: str) -> AppTest:
     """Return a part of the app, not run yet."""
-    script = f"from panel.app.navigation import chosen_place, show_place\nchosen_place()\nshow_place({PARTS[name]!r})"
+    place, part = PARTS[name]
+    script = f"from panel.app.navigation import chosen_place, show_place\nchosen_place()\nshow_place({place!r})"
     app = AppTest.from_string(script, default_timeout=SECONDS)
-    if name != PLACES[PARTS[name]].parts[0].name:
-        app.session_state[PART] = name
+    if part is not PLACES[place].parts[0]:
+        app.session_state[PART] = part.title
     return app
 
 
 def address_of(name: str) -> str:
     """Return the address of a part below that of the app."""
-    place = PARTS[name]
-    return place if name == PLACES[place].parts[0].name else f"{place}?{PART}={name}"
+    place, part = PARTS[name]
+    return place if part is PLACES[place].parts[0] else f"{place}?{PART}={quote(part.title)}"
 
 
 def free_port() -> int:
