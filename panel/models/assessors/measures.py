@@ -17,6 +17,7 @@ from panel.stats.assessors.agreement import (
     Disagreement,
     agreement,
     disagreement,
+    disagreement_without_each,
     h_limit,
     intraclass,
     k_limit,
@@ -320,13 +321,13 @@ def panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level
 def _departures(
     own: OwnTables, found: Agreement, reliability: Array, judged: np.ndarray, beyond: Array, independent: float
 ) -> Departures:
-    without = np.where(np.eye(own.means.shape[1], dtype=bool)[:, :, None], np.nan, own.means[:, None])
     extra = (_per(beyond, own, found.prototypes), own.df_error)
     # with few prototypes one attribute alone says little about how differently honest people see them
     alone = disagreement(own.means)
     drawn = moderated_variances(alone.mean_square, alone.df, independent)
     panel = Disagreement(drawn.variance, drawn.df)
-    return departures(found, reliability, judged, panel, disagreement(without), extra, residual_correlations(own))
+    others = disagreement_without_each(own.means)
+    return departures(found, reliability, judged, panel, others, extra, residual_correlations(own))
 
 
 def _beyond(own: OwnTables) -> Array:

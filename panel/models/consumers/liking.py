@@ -17,6 +17,7 @@ from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking_checks import RanksBeside, ranks_beside, serving_effects, shifts_in_order
 from panel.models.prototypes.differences import (
+    all_pairs,
     attribute_rows,
     inference,
     mean_rows,
@@ -313,7 +314,8 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         )
     infer = inference(fit)
     test = attribute_rows(design, fit, infer).iloc[0]
-    pairs = pair_rows(design, infer, level).drop(columns="attribute")
+    compared = all_pairs(design, infer)
+    pairs = pair_rows(design, compared, level).drop(columns="attribute")
     against = pairs.iloc[:0] if versus is None else versus_rows(design, infer, versus, level).drop(columns="attribute")
     return LikingModel(
         test={
@@ -322,7 +324,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
             "n_consumers": int(np.unique(person).size),
             "n_answers": len(response),
         },
-        means=mean_rows(design, infer, level).drop(columns="attribute"),
+        means=mean_rows(design, infer, compared, level).drop(columns="attribute"),
         pairs=pairs,
         versus=against,
         variances=pd.DataFrame({"consumer": fit.variances[:, 0], "residual": fit.variances[:, 1]}),

@@ -131,12 +131,11 @@ def score_array(
     codes, levels = {}, {}
     scores = scores if "batch" in scores else scores.assign(batch="")
     for column in ("assessor", "prototype", "session", "replicate", "batch", "attribute"):
-        labels = scores[column]
-        sessions = natural_order(labels.unique()) if column == "session" else None
-        order = {"prototype": prototypes, "attribute": attributes, "session": sessions}.get(column)
-        names = list(order) if order is not None else list(labels.unique())
-        codes[column] = pd.Index(names).get_indexer(pd.Index(labels))
-        levels[column] = tuple(str(name) for name in names)
+        code, names = pd.factorize(scores[column], use_na_sentinel=False)
+        orders = {"prototype": prototypes, "attribute": attributes}
+        order = natural_order(names) if column == "session" else orders.get(column)
+        codes[column] = code if order is None else pd.Index(order).get_indexer(names)[code]
+        levels[column] = tuple(str(name) for name in (names if order is None else order))
     sample = np.zeros(len(scores), dtype=np.int64)
     for column in ("assessor", "prototype", "session", "replicate", "batch"):
         sample = sample * len(levels[column]) + codes[column]
@@ -180,20 +179,20 @@ def panel_designs(array: ScoreArray, sets: Mapping[str, Mapping[str, int]] | Non
 
     `sets`: attribute to prototype to the number of the set within which it can be compared, whatever else is known.
     """
-    present = np.isfinite(array.scores)
     alike: dict[tuple[bytes, tuple[int, ...], bool, bytes], list[int]] = {}
-    for column, attribute in enumerate(array.attributes):
-        rows = present[:, column]
+    for rows, columns in missing_patterns(array.scores):
         scored = np.bincount(array.prototype[rows], minlength=len(array.prototypes)) > 0
         terms, with_session = _terms(array, rows)
-        known = (sets or {}).get(attribute, {})
-        apart = np.array([known.get(name, 0) for name in array.prototypes], dtype=np.intp)[scored]
-        apart = both_sets(_sets_of_model(array, rows, scored, with_session), apart)
-        alike.setdefault((scored.tobytes(), terms, with_session, apart.tobytes()), []).append(column)
-    for (held, terms, with_session, held_apart), columns in alike.items():
+        of_model = _sets_of_model(array, rows, scored, with_session)
+        for column in columns.tolist():
+            known = (sets or {}).get(array.attributes[column], {})
+            apart = np.array([known.get(name, 0) for name in array.prototypes], dtype=np.intp)[scored]
+            key = scored.tobytes(), terms, with_session, both_sets(of_model, apart).tobytes()
+            alike.setdefault(key, []).append(column)
+    for (held, terms, with_session, held_apart), together in sorted(alike.items(), key=lambda item: min(item[1])):
         yield _design(
             array,
-            np.array(columns),
+            np.sort(together),
             np.frombuffer(held, dtype=bool),
             terms,
             with_session,

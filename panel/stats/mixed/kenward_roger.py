@@ -33,7 +33,7 @@ class KenwardRoger:
         """Return the estimates of `contrasts` (m, p), each with its own degrees of freedom."""
         found = [self.test_contrasts(contrast[None]) for contrast in contrasts]
         estimate = self.coefficients @ contrasts.T
-        variance = np.einsum("mi,qij,mj->qm", contrasts, self.phi_a, contrasts)
+        variance = ((contrasts @ self.phi_a) * contrasts).sum(axis=-1)
         return Estimates(estimate, np.sqrt(variance), np.stack([test.df_error for test in found], axis=1))
 
     def test_contrasts(self, contrasts: Array) -> FTest:

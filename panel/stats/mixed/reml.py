@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.mixed.moments import Moments, border_design, intercept_design, strata_design
+from panel.stats.mixed.nested_moments import is_nested, nested_design
 
 MAX_STEPS = 60
 DECREMENT = 1e-9  # promised fall of the deviance from which one last step squares the error away
@@ -78,9 +79,8 @@ def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: A
     ModelError
         If a response leaves no degree of freedom, or the fixed columns are not of full rank for it.
     """
-    constant = _constant(fixed)
-    level = np.nanmean(response, axis=0) if constant is not None else np.zeros(response.shape[1])
-    design = _design(response - level, fixed, groups)
+    centred, level = about_means(response, fixed)
+    design = _design(centred, fixed, groups)
     if (design.n_scores <= design.n_fixed).any():
         raise ModelError(
             "There are no more scores than means to estimate, so nothing is left to judge them by. Add replicates "
@@ -101,23 +101,63 @@ def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: A
         theta, converged = _second_look(design, theta, converged)
     else:
         theta, converged = _minimise(design, theta, now)
-    found = _fit_at(design, theta**2, converged)
-    return found if constant is None else replace(found, coefficients=found.coefficients + level[:, None] * constant)
+    return at_level(_fit_at(design, theta**2, converged), level)
+
+
+def about_means(response: Array, fixed: Array) -> tuple[Array, Array]:
+    """Return the responses less their means, and the coefficients (q, p) of these; see `at_level`.
+
+    Squares of scores far from zero would lose digits. Where no constant can be put together from the fixed columns
+    they stay as they are.
+    """
+    constant = _constant(fixed)
+    if constant is None:
+        return response, np.zeros((response.shape[1], fixed.shape[1]))
+    level = np.nanmean(response, axis=0)
+    return response - level, level[:, None] * constant
+
+
+def at_level(fit: MixedFit, level: Array) -> MixedFit:
+    """Return the fit of responses that were centred with the coefficients of their `level` (q, p) given back."""
+    return replace(fit, coefficients=fit.coefficients + level)
 
 
 def _constant(fixed: Array) -> Array | None:
-    """Return the coefficients (p,) with which the fixed columns add up to 1 in every row; None if there are none.
-
-    Where there are, each response is fitted about its own mean: squares of scores far from zero would lose digits.
-    """
+    """Return the coefficients (p,) with which the fixed columns add up to 1 in every row; None if there are none."""
     found = np.round(np.linalg.lstsq(fixed, np.ones(len(fixed)), rcond=None)[0], 12)
     return found if np.abs(fixed @ found - 1).max(initial=0.0) < CONSTANT_ROUNDING else None
+
+
+def fit_those_possible(design: Design, start: Array) -> tuple[NDArray[np.bool_], MixedFit | None]:
+    """Fit the responses of `design` that can be fitted, from `start` (q, K).
+
+    Returns which they are and their fit, None if there is none.
+    """
+    able = design.n_scores > design.n_fixed
+    if not able.any():
+        return able, None
+    theta = np.minimum(np.sqrt(start), LARGEST_THETA)
+    now = reml_criterion(design.select(able), theta[able] ** 2)
+    if not np.isfinite(now.deviance).all():
+        able[able] = np.isfinite(now.deviance)
+        return (able, None) if not able.any() else _fitted(able, design.select(able), theta[able], None)
+    return _fitted(able, design.select(able), theta[able], now)
+
+
+def _fitted(
+    able: NDArray[np.bool_], design: Design, theta: Array, now: Criterion | None
+) -> tuple[NDArray[np.bool_], MixedFit]:
+    theta, converged = _minimise(design, theta, now)
+    return able, _fit_at(design, theta**2, converged)
 
 
 def _design(response: Array, fixed: Array, groups: list[Codes]) -> Design:
     if len(groups) == 1 and len(np.unique(groups[0])) >= ONE_INTERCEPT_FROM:
         return intercept_design(response, fixed, groups[0])
-    return strata_design(response, fixed, groups) or border_design(response, fixed, groups)
+    balanced = strata_design(response, fixed, groups)
+    if balanced is not None:
+        return balanced
+    return (nested_design if is_nested(groups) else border_design)(response, fixed, groups)
 
 
 def _from_moments(design: Design, theta: Array, now: Criterion) -> Array:
@@ -389,7 +429,23 @@ class Strata:
 
 def balanced_strata(scores: Array) -> Strata:
     """Return the strata of `scores` (assessors, prototypes, sessions, repetitions, q)."""
-    a, p, s, r = scores.shape[:4]
+    return Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
+
+
+def strata_without_each(scores: Array) -> Strata:
+    """Return the strata without each assessor in turn, the sums of squares (assessors q, 4).
+
+    Squares about the mean of the assessors lose a / (a - 1) of the part of the one left out, error its own part.
+    """
+    a, p, s, r, q = scores.shape
+    own = _own_squares(scores)
+    lost = own * np.array([a / (a - 1)] * 3 + [1.0])
+    return Strata((own.sum(axis=0) - lost).reshape(a * q, 4), _df(a - 1, p, s, r), (a - 1, p, s, r))
+
+
+def _own_squares(scores: Array) -> Array:
+    """Return each assessor's part in the sums of squares, (assessors, q, 4)."""
+    _, p, s, r = scores.shape[:4]
     centred = scores - scores.mean(axis=(0, 1, 2, 3))
     assessor = centred.mean(axis=(1, 2, 3))
     by_prototype = centred.mean(axis=(2, 3)) - assessor[:, None]
@@ -397,19 +453,19 @@ def balanced_strata(scores: Array) -> Strata:
     interaction = by_prototype - by_prototype.mean(axis=0)
     sitting = by_session - by_session.mean(axis=0)
     fixed = by_prototype.mean(axis=0)[:, None] + by_session.mean(axis=0)[None, :]
-    total = ((centred - fixed[None, :, :, None]) ** 2).sum(axis=(0, 1, 2, 3))
-    squares = np.stack(
-        [
-            p * s * r * (assessor**2).sum(axis=0),
-            s * r * (interaction**2).sum(axis=(0, 1)),
-            p * r * (sitting**2).sum(axis=(0, 1)),
-        ],
-        axis=1,
-    )
-    squares = np.column_stack([squares, total - squares.sum(axis=1)])
+    total = ((centred - fixed[None, :, :, None]) ** 2).sum(axis=(1, 2, 3))
+    squares = [
+        p * s * r * assessor**2,
+        s * r * (interaction**2).sum(axis=1),
+        p * r * (sitting**2).sum(axis=1),
+    ]
+    return np.stack([*squares, total - sum(squares)], axis=-1)
+
+
+def _df(a: int, p: int, s: int, r: int) -> Array:
     df = np.array([a - 1, (a - 1) * (p - 1), (a - 1) * (s - 1), a * p * s * r - p - s + 1], dtype=float)
     df[ERROR] -= df[:ERROR].sum()
-    return Strata(squares, df, (a, p, s, r))
+    return df
 
 
 def relative_variances(strata: Strata, terms: tuple[int, ...]) -> Array:
