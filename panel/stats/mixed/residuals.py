@@ -114,7 +114,7 @@ def mixed_residuals(
 # which are tied to each other (two repetitions leave residuals of one size).
 
 
-SAME = 1e-9  # relative: a simulated statistic this near the observed one counts as reached
+SAME = 1e-9  # relative: a simulated statistic this near the observed one counts as reached, values this near as tied
 
 
 def spread_by_group(values: Array, group: Codes) -> Array:
@@ -183,12 +183,12 @@ def share_reaching(simulated: Array, observed: float) -> float:
 
 
 def _ranks(values: Array) -> Array:
-    """Return the ranks within each column, ties sharing their mean rank."""
+    """Return the ranks within each column, ties sharing their mean rank; what only rounding tells apart is tied."""
     n = len(values)
     order = np.argsort(values, axis=0, kind="stable")
     ordered = np.take_along_axis(values, order, axis=0)
     new = np.ones(values.shape, dtype=bool)
-    new[1:] = ordered[1:] != ordered[:-1]
+    new[1:] = np.diff(ordered, axis=0) > SAME * np.abs(ordered).max(axis=0)
     first = np.maximum.accumulate(np.where(new, np.arange(n)[:, None], 0), axis=0)
     ends = np.ones(values.shape, dtype=bool)
     ends[:-1] = new[1:]
