@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from panel.models.prototypes.differences import attribute_rows, inference, variance_rows
+from panel.models.prototypes.differences import attribute_rows, variance_rows
 from panel.models.prototypes.panel_design import PanelDesign, ScoreArray, score_array
 from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import (
@@ -29,6 +29,7 @@ from panel.stats.assessors.departures import (
     departures,
     drift,
     mean_share,
+    moderated_variances,
     repeats,
     residual_correlations,
 )
@@ -36,7 +37,7 @@ from panel.stats.assessors.own_tables import OwnTables, own_tables
 from panel.stats.assessors.scaling import ReversalRule, reversal_chance
 from panel.stats.comparing.group_means import f_tail
 from panel.stats.comparing.multiplicity import below, holm
-from panel.stats.mixed.moderated_variances import moderated_variances
+from panel.stats.mixed.kenward_roger import inference
 from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study, those_in
 

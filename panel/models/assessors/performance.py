@@ -23,11 +23,12 @@ from panel.models.assessors.measures import (
     panel_rows,
     people_rows,
 )
-from panel.models.prototypes.differences import LEVEL, fit_panel, inference, no_difference
+from panel.models.prototypes.differences import LEVEL, fit_panel, no_difference
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.multiplicity import holm
+from panel.stats.mixed.kenward_roger import inference
 from panel.stats.mixed.reml import ASSESSOR, MixedFit, relative_variances, strata_without_each
 from panel.stats.mixed.without_groups import fits_without_groups
 from panel.study.formulas import SAME_AMOUNT, all_formulas

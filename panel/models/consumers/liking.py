@@ -16,21 +16,15 @@ from panel.checks.confounds import answer_confounds
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking_checks import RanksBeside, ranks_beside, serving_effects, shifts_in_order
-from panel.models.prototypes.differences import (
-    all_pairs,
-    attribute_rows,
-    inference,
-    mean_rows,
-    nothing_left,
-    pair_rows,
-    versus_rows,
-)
+from panel.models.prototypes.differences import all_pairs, attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.models.prototypes.verdict import difference_verdicts
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
+from panel.stats.mixed.kenward_roger import inference
 from panel.stats.mixed.reml import ASSESSOR, fit_mixed_model
+from panel.stats.mixed.residuals import nothing_left
 from panel.study.study import Study
 
 LEVEL = 0.95

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import chain
-from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -24,7 +23,7 @@ from panel.models.prototypes.verdict import DIFFERS, attribute_verdicts, differe
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
-from panel.stats.mixed.kenward_roger import kenward_roger
+from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS, Inference, SmallSample, inference
 from panel.stats.mixed.reml import (
     ASSESSOR,
     INTERACTION,
@@ -35,12 +34,10 @@ from panel.stats.mixed.reml import (
     relative_variances,
 )
 from panel.stats.mixed.reml import BATCH as BATCH_TERM
+from panel.stats.mixed.residuals import nothing_left
 from panel.stats.mixed.satterthwaite import (
     Estimates,
-    FTest,
-    estimate_contrasts,
     sequential_contrasts,
-    test_contrasts,
     widened,
 )
 from panel.study.scores_used import scores_used
@@ -568,67 +565,3 @@ def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tu
                     f"The variance {VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
                     f"with the residual for {', '.join(zero)}.{careful}"
                 )
-
-
-# Which small-sample method turns a fitted model into estimates and tests.
-
-
-SmallSample = Literal["satterthwaite", "kenward-roger"]
-SMALL_SAMPLE_WORDS = {"satterthwaite": "Satterthwaite", "kenward-roger": "Kenward-Roger"}
-
-
-NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is not judged by
-_ONLY_ROUNDING = 1e-13  # of the largest score: what is left by rounding alone
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Inference:
-    """Estimates and tests of contrasts (m, p) of one fitted model, and the covariance (q, p, p) they rest on."""
-
-    estimate: Callable[[Array], Estimates]
-    test: Callable[[Array], FTest]
-    covariance: Array
-
-
-def nothing_left(fit: MixedFit, response: Array, fixed: Array, groups: Sequence[Codes]) -> list[str]:
-    """Return for each response why nothing is left to judge a difference by; empty where something is."""
-    spread = np.nanmax(response, axis=0) - np.nanmin(response, axis=0)
-    why = []
-    for column, few in enumerate(fit.variances[:, -1] <= NOTHING_VARIES * spread**2):
-        known = np.isfinite(response[:, column])
-        how = "" if few and _repeats(response[known, column], fixed[known], [of[known] for of in groups]) else "nearly "
-        why.append(f"the scores repeat {how}exactly, so nothing is left to judge a difference by" if few else "")
-    return why
-
-
-def _repeats(scores: Array, fixed: Array, groups: Sequence[Codes]) -> bool:
-    """Return whether the effects of the model account for every score, but for the rounding of the scores."""
-    effects = [np.eye(len(names))[of] for names, of in (np.unique(each, return_inverse=True) for each in groups)]
-    columns = np.hstack([fixed, *effects])
-    left = scores - columns @ np.linalg.lstsq(columns, scores, rcond=None)[0]
-    return bool(np.abs(left).max() <= _ONLY_ROUNDING * np.abs(scores).max())
-
-
-def inference(fit: MixedFit, small_sample: SmallSample = "satterthwaite") -> Inference:
-    """Return the estimates and tests of `fit` by the method named."""
-    if small_sample == "satterthwaite":
-        return Inference(partial(estimate_contrasts, fit), partial(test_contrasts, fit), fit.covariance)
-    adjusted = kenward_roger(fit)
-    return Inference(adjusted.estimate_contrasts, adjusted.test_contrasts, adjusted.phi_a)
-
-
-# Each assessor's own mean of each prototype on each attribute, as an array.
-
-
-def assessor_means(scores: pd.DataFrame, prototypes: Sequence[str], attributes: Sequence[str]) -> NDArray[np.float64]:
-    """Return each assessor's mean score; shape (assessors, prototypes, attributes), NaN where there is none.
-
-    Assessors who scored fewer than two of the prototypes compare nothing and are not counted.
-    """
-    used = scores[scores["prototype"].isin(prototypes) & scores["attribute"].isin(attributes)]
-    cells = used.groupby(["assessor", "prototype", "attribute"], sort=False)["score"].mean()
-    people = list(dict.fromkeys(used["assessor"]))
-    grid = pd.MultiIndex.from_product([people, prototypes, attributes])
-    values = cells.reindex(grid).to_numpy(dtype=float).reshape(len(people), len(prototypes), len(attributes))
-    compares = np.isfinite(values).any(axis=2).sum(axis=1) >= 2
-    return np.asarray(values[compares])

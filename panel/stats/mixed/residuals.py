@@ -9,12 +9,14 @@ Stat. Soc. B 60:201). Leaving score i out, with the variances held, changes b by
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtri
 
 from panel.stats.arrays import Array, Codes
+from panel.stats.mixed.reml import MixedFit
 
 SMALLEST_ROOM = 1e-10  # of P_ii: below, the score is fitted exactly, whatever it is
 
@@ -228,3 +230,29 @@ def f_without_each(maker: ResidualMaker, y: Array, contrasts: Array) -> Array:
     across = np.einsum("ni,ij,nj->n", left, m, step)
     along = np.einsum("ni,ij,nj->n", step, m, step)
     return np.where(free, (plain - across**2 / (p_ii + along)) / (r * s2), np.nan)
+
+
+# Is anything left to judge by?
+
+
+NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is not judged by
+_ONLY_ROUNDING = 1e-13  # of the largest score: what is left by rounding alone
+
+
+def nothing_left(fit: MixedFit, response: Array, fixed: Array, groups: Sequence[Codes]) -> list[str]:
+    """Return for each response why nothing is left to judge a difference by; empty where something is."""
+    spread = np.nanmax(response, axis=0) - np.nanmin(response, axis=0)
+    why = []
+    for column, few in enumerate(fit.variances[:, -1] <= NOTHING_VARIES * spread**2):
+        known = np.isfinite(response[:, column])
+        how = "" if few and _repeats(response[known, column], fixed[known], [of[known] for of in groups]) else "nearly "
+        why.append(f"the scores repeat {how}exactly, so nothing is left to judge a difference by" if few else "")
+    return why
+
+
+def _repeats(scores: Array, fixed: Array, groups: Sequence[Codes]) -> bool:
+    """Return whether the effects of the model account for every score, but for the rounding of the scores."""
+    effects = [np.eye(len(names))[of] for names, of in (np.unique(each, return_inverse=True) for each in groups)]
+    columns = np.hstack([fixed, *effects])
+    left = scores - columns @ np.linalg.lstsq(columns, scores, rcond=None)[0]
+    return bool(np.abs(left).max() <= _ONLY_ROUNDING * np.abs(scores).max())
