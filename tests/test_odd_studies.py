@@ -12,6 +12,7 @@ from click.testing import CliRunner
 
 from panel.cli import main
 from panel.models.prototypes.differences import find_differences, fit_panel
+from panel.stats.mixed.residuals import NOT_TOLD_APART
 from panel.study.folder import write_study
 from panel.study.study import Study
 
@@ -113,5 +114,6 @@ def test_sessions_that_are_each_one_persons_are_that_persons():
     own = WHOLE.assign(session=WHOLE["assessor"], replicate=WHOLE["session"])
     without = WHOLE.assign(session="", replicate=WHOLE["session"])
     pd.testing.assert_frame_equal(find_differences(study_of(own)).pairs, find_differences(study_of(without)).pairs)
-    ((design, _),), _ = fit_panel(study_of(own), own)
+    study = study_of(own)
+    ((design, _),), _ = fit_panel(study, study.scores)
     assert design.factors == ()

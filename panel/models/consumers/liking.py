@@ -301,6 +301,11 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         sets=np.zeros(frame.shape[1], dtype=np.intp),
     )
     fit = fit_mixed_model(response, design.fixed, design.groups)
+    if not fit.told_apart[0]:
+        raise ModelError(
+            "The consumers' own levels cannot be told from the scatter of their answers: too few of them answered for "
+            "more than one prototype. Ask each about several."
+        )
     if nothing_left(fit, response, design.fixed, design.groups)[0]:  # answers are whole numbers: none repeat nearly
         raise ModelError(
             "All consumers answered in exactly the same pattern, so nothing is left to judge a difference by. Check "

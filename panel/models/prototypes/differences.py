@@ -257,17 +257,31 @@ def fit_panel(
         if len(design.prototypes) == int(design.sets.max()) + 1:
             left_out += [(name, NOTHING_JOINED) for name in design.attributes]
             continue
-        try:
-            fit = _fit(design)
-            reasons = nothing_left(fit, design.response, design.fixed, design.groups)
-            exact = np.array([bool(words) for words in reasons])
-            left_out += [pair for pair in zip(design.attributes, reasons, strict=True) if pair[1]]
-            if not exact.all():
-                rest = design.only(~exact)
-                fits.append((rest, _fit(rest) if exact.any() else fit))
-        except ModelError as error:
-            left_out += [(name, str(error)) for name in design.attributes]
+        fitted, why_not = _fit_all(design)
+        fits += fitted
+        left_out += why_not
     return fits, left_out
+
+
+def _fit_all(design: PanelDesign) -> tuple[list[tuple[PanelDesign, MixedFit]], list[tuple[str, str]]]:
+    """Fit the attributes of a design, each alone where they cannot be fitted together; return why not of the rest."""
+    try:
+        fit = _fit(design)
+    except ModelError as error:
+        if len(design.attributes) == 1:
+            return [], [(design.attributes[0], str(error))]
+        each = [
+            _fit_all(design.only(place == np.arange(len(design.attributes)))) for place in range(len(design.attributes))
+        ]
+        return [found for fits, _ in each for found in fits], [why for _, left_out in each for why in left_out]
+    reasons = nothing_left(fit, design.response, design.fixed, design.groups)
+    left_out = [pair for pair in zip(design.attributes, reasons, strict=True) if pair[1]]
+    if not left_out:
+        return [(design, fit)], []
+    if len(left_out) == len(reasons):
+        return [], left_out
+    rest = design.only(np.array([not why for why in reasons]))
+    return [(rest, _fit(rest))], left_out
 
 
 def designs_of(study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = ()) -> list[PanelDesign]:

@@ -234,17 +234,18 @@ def _terms(array: ScoreArray, rows: np.ndarray) -> tuple[tuple[int, ...], bool]:
     """Return the random terms these rows can tell apart, and whether sessions enter the model.
 
     Assessor x prototype needs some pair scored more than once; assessor x session needs somebody with two
-    sessions and a sitting with two samples; batch needs a prototype with two of them.
+    sessions and a sitting with two samples; batch needs a prototype with two of them. Sessions that one person attended
+    alone are no sessions of the panel: what they have in common is that person's.
     """
     assessor, prototype, session = array.assessor[rows], array.prototype[rows], array.session[rows]
-    with_session = len(np.unique(session)) > 1
     pair = assessor * len(array.prototypes) + prototype
     sitting = assessor * len(array.sessions) + session
     terms = [ASSESSOR]
     if len(np.unique(pair)) < len(pair):
         terms.append(INTERACTION)
     attended = len(np.unique(sitting))
-    if with_session and len(np.unique(assessor)) < attended < len(sitting):
+    with_session = 1 < len(np.unique(session)) < attended
+    if len(np.unique(assessor)) < attended < len(sitting):
         terms.append(SITTING)
     of_prototype = np.unique(prototype * (int(array.batch.max(initial=0)) + 1) + array.batch[rows])
     if len(np.unique(prototype)) < len(of_prototype) < len(pair):
@@ -261,16 +262,15 @@ def _design(
     prototype = np.searchsorted(kept, array.prototype[rows])
     names, assessor = np.unique(array.assessor[rows], return_inverse=True)
     person = assessor.reshape(-1)
-    session = np.unique(array.session[rows], return_inverse=True)[1].reshape(-1)
-    if not with_session:
-        session = np.zeros_like(session)
+    attended = np.unique(array.session[rows], return_inverse=True)[1].reshape(-1)
+    session = attended if with_session else np.zeros_like(attended)
     factors = {"session": session} if with_session else {}
     factors |= {name: codes[rows] for name, codes in array.covariates.items()}
     fixed, dropped = _fixed_columns(prototype, factors, response)
     code = {
         ASSESSOR: person,
         INTERACTION: person * len(kept) + prototype,
-        SITTING: person * (int(session.max(initial=0)) + 1) + session,
+        SITTING: person * (int(attended.max(initial=0)) + 1) + attended,
         BATCH: prototype * (int(array.batch.max(initial=0)) + 1) + array.batch[rows],
     }
     balanced = not dropped and not array.covariates and BATCH not in terms

@@ -88,7 +88,8 @@ def departures(
     variance = base + extra[0]
     df = variance**2 / (base**2 / base_df + extra[0] ** 2 / np.maximum(extra[1], 1))
     n_others = np.isfinite(found.slope).sum(axis=1, keepdims=True) - 1
-    by_chance = variance * (1 + 1 / np.maximum(n_others, 1)) / found.others_square
+    differ = np.where(found.others_square > 0, found.others_square, np.nan)
+    by_chance = variance * (1 + 1 / np.maximum(n_others, 1)) / differ
     square = by_chance + (reliability * SCALE_SD) ** 2
     usable = judged & np.isfinite(found.slope) & np.isfinite(square) & (df > 0)
     weight = np.where(usable, reliability**2 / square, 0.0)
@@ -96,7 +97,8 @@ def departures(
     elsewhere, doubt = _scale_elsewhere(weight, towards)
     expected = reliability * elsewhere
     error = np.sqrt(square + (reliability * doubt) ** 2)
-    true_square = np.minimum(elsewhere, 1.0) ** 2 * reliability * found.others_square / (found.prototypes - 1)
+    df_own = np.maximum(found.prototypes - 1, 1)  # who scored one prototype is not usable
+    true_square = np.minimum(elsewhere, 1.0) ** 2 * reliability * found.others_square / df_own
     flat = found.spread / (variance + true_square)
     with np.errstate(divide="ignore", invalid="ignore"):
         return Departures(
@@ -105,7 +107,7 @@ def departures(
             expected=np.where(usable, expected, np.nan),
             lower=np.where(usable, stdtr(df, (found.slope - expected) / error), np.nan),
             turn=np.where(usable, 2 * expected / error, np.nan),
-            flatter=np.where(usable, fdtr(found.prototypes - 1, df, flat), np.nan),
+            flatter=np.where(usable, fdtr(df_own, df, flat), np.nan),
             stranger=_stranger(found, others, extra, n_others),
             scale=np.where(weight.any(axis=0), towards.sum(axis=0) / weight.sum(axis=0), np.nan),
             scale_error=_scale_error(found.others, weight, reliability, by_chance, together),

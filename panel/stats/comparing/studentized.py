@@ -109,7 +109,7 @@ class StudentizedMaximum:
 
     def _log_survival_at(self, x: Array) -> Array:
         """Interpolate log S (Horner); minus infinity beyond the table."""
-        place = x / self.step
+        place = np.minimum(x / self.step, len(self.log_survival))  # a fraction of a degree of freedom reaches far
         left = np.clip(place.astype(np.intp), 2, len(self.log_survival) - 4)
         t = place - left
         total = self.polynomials[-1].take(left)

@@ -34,6 +34,7 @@ RESTART_THETA = 0.1  # where to start again a component that must not stay at ze
 HALVINGS = 12
 CONSTANT_ROUNDING = 1e-14  # of a constant put together from the fixed columns
 DEVIANCE_ROUNDING = 1e-12  # relative error with which a deviance is known
+LEAST_INFORMATION = 1e-6  # smallest eigenvalue of the scaled information; rounding leaves 1e-9, sparse panels 1e-2
 ONE_INTERCEPT_FROM = 60  # groups; from here on one pass over the rows beats one small matrix per group
 
 
@@ -45,7 +46,8 @@ class MixedFit:
     `covariance` (q, p, p) of the coefficients; `parameter_covariance` (q, K + 1, K + 1), asymptotic covariance of
     (gamma_1..K, residual variance), zero for a component at zero; `covariance_slope` (q, K + 1, p, p),
     derivative of `covariance` in the same parameters; `deviance` (q,) = -2 REML log-likelihood;
-    `at_zero` (q, K); `converged` (q,); `n_scores` (q,); `moments` at the optimum.
+    `at_zero` (q, K); `converged` (q,); `n_scores` (q,); `moments` at the optimum. `told_apart` (q,): whether the scores
+    tell the variances apart; where they do not, `parameter_covariance` is NaN, and so are all degrees of freedom.
     """
 
     variances: Array
@@ -58,6 +60,7 @@ class MixedFit:
     converged: np.ndarray
     n_scores: Array
     moments: Moments
+    told_apart: np.ndarray
 
 
 def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: Array | None = None) -> MixedFit:
@@ -286,9 +289,10 @@ def _fit_at(design: Design, gamma: Array, converged: np.ndarray) -> MixedFit:
     information[:, k, k] = f / s2**2
     fixed_at_zero = np.concatenate([at_zero, np.zeros((q, 1), dtype=bool)], axis=1)
     either = fixed_at_zero[:, :, None] | fixed_at_zero[:, None, :]
-    scale = np.where(fixed_at_zero, 1.0, np.sqrt(np.abs(np.diagonal(information, axis1=1, axis2=2))))
-    scaled = np.where(either, np.eye(k + 1), information / (scale[:, :, None] * scale[:, None, :]))
-    parameter_covariance = np.where(either, 0.0, 2 * np.linalg.inv(scaled) / (scale[:, :, None] * scale[:, None, :]))
+    inverse, told_apart = inverse_information(np.where(either, np.eye(k + 1), information))
+    told_apart &= ~_absorbed(c)
+    inverse[~told_apart] = np.nan
+    parameter_covariance = np.where(either & told_apart[:, None, None], 0.0, 2 * inverse)
     slope = s2[:, None, None, None] * (c.inverse_xx[:, None] @ c.cross_xx_k @ c.inverse_xx[:, None])
     return MixedFit(
         variances=np.concatenate([gamma * s2[:, None], s2[:, None]], axis=1),
@@ -301,7 +305,30 @@ def _fit_at(design: Design, gamma: Array, converged: np.ndarray) -> MixedFit:
         converged=converged,
         n_scores=design.n_scores,
         moments=c.moments,
+        told_apart=told_apart,
     )
+
+
+def _absorbed(c: Criterion) -> np.ndarray:
+    """Return for which responses the fixed columns say all that the groups of some random term say."""
+    left, whole = (np.diagonal(traces, axis1=1, axis2=2) for traces in (c.trace_pp, c.moments.trace_kl))
+    return np.asarray((left < LEAST_INFORMATION * whole).any(axis=1))
+
+
+def inverse_information(information: Array) -> tuple[Array, np.ndarray]:
+    """Return the inverses of (q, k, k), NaN where there is none, and where there is one.
+
+    A matrix that is not positive definite beyond rounding has a direction in which the variances may change and the
+    scores say nothing about it.
+    """
+    scale = np.sqrt(np.abs(np.diagonal(information, axis1=1, axis2=2)))
+    sizes = np.maximum(scale[:, :, None] * scale[:, None, :], np.finfo(float).tiny)
+    scaled = information / sizes
+    known = np.isfinite(scaled).all(axis=(1, 2))
+    lowest = np.linalg.eigvalsh(np.where(known[:, None, None], scaled, 0.0))[:, 0]
+    there = lowest > LEAST_INFORMATION
+    inverse = np.linalg.inv(np.where(there[:, None, None], scaled, np.eye(scale.shape[1]))) / sizes
+    return np.where(there[:, None, None], inverse, np.nan), there
 
 
 # The profiled REML deviance of a mixed model, with its gradient and Hessian in the relative variances.

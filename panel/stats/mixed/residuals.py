@@ -236,17 +236,21 @@ def f_without_each(maker: ResidualMaker, y: Array, contrasts: Array) -> Array:
 
 
 NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is not judged by
+NOT_TOLD_APART = (
+    "with so few scores the scatter of the assessors cannot be told from that of the scores; let more of them score "
+    "more prototypes, or twice"
+)
 _ONLY_ROUNDING = 1e-13  # of the largest score: what is left by rounding alone
 
 
 def nothing_left(fit: MixedFit, response: Array, fixed: Array, groups: Sequence[Codes]) -> list[str]:
     """Return for each response why nothing is left to judge a difference by; empty where something is."""
     spread = np.nanmax(response, axis=0) - np.nanmin(response, axis=0)
-    why = []
-    for column, few in enumerate(fit.variances[:, -1] <= NOTHING_VARIES * spread**2):
+    why = np.where(fit.told_apart, "", NOT_TOLD_APART).tolist()
+    for column in np.flatnonzero(fit.variances[:, -1] <= NOTHING_VARIES * spread**2):
         known = np.isfinite(response[:, column])
-        how = "" if few and _repeats(response[known, column], fixed[known], [of[known] for of in groups]) else "nearly "
-        why.append(f"the scores repeat {how}exactly, so nothing is left to judge a difference by" if few else "")
+        how = "" if _repeats(response[known, column], fixed[known], [of[known] for of in groups]) else "nearly "
+        why[column] = f"the scores repeat {how}exactly, so nothing is left to judge a difference by"
     return why
 
 

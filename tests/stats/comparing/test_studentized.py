@@ -36,3 +36,9 @@ def test_shapes_are_kept(absolute_t):
     assert absolute_t.isf(0.05, np.full((3, 2), 7.0)).shape == (3, 2)
     assert absolute_t.sf(np.zeros((2, 4)), 5.0).shape == (2, 4)
     np.testing.assert_allclose(absolute_t.sf(np.zeros(2), 5.0), 1.0)
+
+
+def test_a_fraction_of_a_degree_of_freedom_reaches_far_and_overflows_nowhere(absolute_t):
+    half = absolute_t.isf(0.05, np.array([0.5]))
+    np.testing.assert_allclose(half, scipy.stats.t.isf(0.025, 0.5), rtol=1e-3)
+    assert absolute_t.isf(0.05, np.array([0.05]))[0] > 1e20
