@@ -1,8 +1,8 @@
 """Do two commits give the same numbers? All `--json` of all commands: demo, french fries and 20 drawn studies.
 
-    python -m benchmarks.compare_commits BEFORE AFTER
+    python -m benchmarks.compare_commits BEFORE AFTER [SAME]
 
-prints every number that differs by more than `SAME` of its size, every text that differs, and how much was compared.
+prints every number that differs by more than SAME of its size, every text that differs, and how much was compared.
 The studies are drawn here, by this commit's own few lines, and handed to both as plain folders.
 """
 
@@ -117,21 +117,21 @@ def dump(studies: list[str], out: Path) -> None:
             (out / f"{Path(study).name}__{command}.json").write_text(json.dumps(told), encoding="utf-8")
 
 
-def differing(one: Any, other: Any, place: str = "") -> Iterator[str]:
+def differing(one: Any, other: Any, place: str = "", same: float = SAME) -> Iterator[str]:
     """Yield every place where two contents differ."""
     if isinstance(one, dict) and isinstance(other, dict):
         for name in sorted(set(one) | set(other)):
             if name not in one or name not in other:
                 yield f"{place}.{name}: only {'after' if name not in one else 'before'}"
             else:
-                yield from differing(one[name], other[name], f"{place}.{name}")
+                yield from differing(one[name], other[name], f"{place}.{name}", same)
     elif isinstance(one, list) and isinstance(other, list):
         if len(one) != len(other):
             yield f"{place}: {len(one)} and {len(other)} entries"
         for i, (first, second) in enumerate(zip(one, other, strict=False)):
-            yield from differing(first, second, f"{place}[{i}]")
+            yield from differing(first, second, f"{place}[{i}]", same)
     elif _number(one) and _number(other):
-        if not math.isclose(one, other, rel_tol=SAME, abs_tol=SAME):
+        if not math.isclose(one, other, rel_tol=same, abs_tol=same):
             yield f"{place}: {one!r} and {other!r}"
     elif one != other:
         yield f"{place}: {str(one)[:90]!r} and {str(other)[:90]!r}"
@@ -141,7 +141,7 @@ def _number(value: Any) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 
-def main_of(before: str, after: str) -> int:
+def main_of(before: str, after: str, same: float = SAME) -> int:
     """Compare two commits; return how many places differ."""
     with tempfile.TemporaryDirectory() as made:
         folder = Path(made)
@@ -157,7 +157,7 @@ def main_of(before: str, after: str) -> int:
             one, other = (json.loads((out / file.name).read_text(encoding="utf-8")) for out in outs)
             compared += 1
             held += bool(one["json"])
-            told += [f"{file.stem}{line}" for line in differing(one, other)]
+            told += [f"{file.stem}{line}" for line in differing(one, other, same=same)]
     print(*told[:MOST_SHOWN], sep="\n")
     print(f"{compared} answers compared, {held} of them with numbers, {len(told)} places differ.")
     return len(told)
@@ -182,4 +182,4 @@ if __name__ == "__main__":
         sys.path[0] = os.environ["PYTHONPATH"]  # the checkout to be asked, not the one this file lies in
         dump(sys.argv[3:], Path(sys.argv[2]))
     else:
-        sys.exit(bool(main_of(*sys.argv[1:3])))
+        sys.exit(bool(main_of(*sys.argv[1:3], *map(float, sys.argv[3:]))))

@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 
 from panel.models.decision.profile import draw_panels
-from panel.models.prototypes.differences import assessor_means
+from panel.models.prototypes.panel_design import assessor_means
 from panel.study.study import Study
 
 BANDS = ((0.02, 0.1), (0.1, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 0.98))

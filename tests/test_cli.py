@@ -35,6 +35,24 @@ def fries_csv(tmp_path_factory):
     return path
 
 
+@pytest.mark.parametrize(
+    ("command", "heavy"),
+    [
+        ("panel", ("matplotlib", "pandas.plotting._matplotlib", "scipy.optimize", "panel.report")),
+        ("decide", ("matplotlib", "pandas.plotting._matplotlib", "scipy.optimize", "panel.report")),
+        ("claim", ("panel.report",)),
+        ("consumers", ("panel.report",)),
+    ],
+)
+def test_printing_text_loads_no_more_than_it_needs(command, heavy):
+    code = (
+        "import sys; from panel.cli import main; main(sys.argv[1:], standalone_mode=False); "
+        f"print([m for m in {heavy} if m in sys.modules], file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code, command, str(DEMO)], capture_output=True, text=True, check=True)
+    assert done.stderr.splitlines()[-1] == "[]"
+
+
 def test_help_is_quick_because_nothing_heavy_is_imported():
     heavy = ("numpy", "pandas", "scipy", "streamlit")
     code = f"import sys; from panel.cli import main; print([m for m in {heavy} if m in sys.modules])"

@@ -12,9 +12,10 @@ from scipy.special import stdtr, stdtrit
 from panel.checks.confounds import Confounds
 from panel.claims.said import counted
 from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
-from panel.models.prototypes.differences import Inference, fit_panel, inference, variance_rows, versus_rows
+from panel.models.prototypes.differences import fit_panel, variance_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.plan.sample_size import Scatter, own_scatter
+from panel.stats.mixed.kenward_roger import Inference, inference
 from panel.stats.mixed.reml import BATCH, MixedFit
 from panel.stats.mixed.satterthwaite import widened
 from panel.study.study import Study

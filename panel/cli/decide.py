@@ -122,8 +122,8 @@ def claim(study: Path, draft: Path | None, as_json: bool) -> None:
         content |= {name: getattr(result, name) for name in frames}
         print_json(content | {"level": result.level, "method": result.method, "notes": result.notes})
         return
-    from panel.report.contents.evidence import mark
     from panel.views.decision.claims import claims_headline, claims_table, what_claims_cannot_show
+    from panel.views.planning.study import mark
 
     warned = mark(opened)
     print_lines(claims_headline(result), *([f"{warned}."] if warned else []), "")

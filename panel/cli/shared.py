@@ -32,15 +32,15 @@ def open_path(path: Path) -> Study:
 
 def tell(words: object, *, err: bool = False) -> None:
     """Print words, of which none can steer the terminal: control signs and turning signs are shown as `\ufffd`."""
-    from panel.report.html import plain_text
+    from panel.words import plain_text
 
     click.echo("\n".join(map(plain_text, str(words).split("\n"))), err=err)
 
 
 def print_json(content: dict[str, Any]) -> None:
     """Print one JSON object; frames become lists of rows. Signs that could steer a terminal are written as escapes."""
-    from panel.report.html import plain_text
     from panel.views.drawing.plain_data import json_text
+    from panel.words import plain_text
 
     text = json_text(content)
     if not text.isascii():

@@ -22,9 +22,10 @@ from panel.report.contents.blocks import Report, fact
 from panel.report.contents.evidence import report_of
 from panel.report.contents.part_study import NO_DAY
 from panel.report.elsewhere import work_out
-from panel.report.html import page_facts, plain_text
+from panel.report.html import page_facts
 from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
+from panel.words import plain_text
 
 DESCRIPTOR, SUMS, README = "ro-crate-metadata.json", "SHA256SUMS", "README.txt"
 STUDY_FOLDER, REPORT_FOLDER = "study", "report"

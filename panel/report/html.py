@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cache
@@ -27,6 +26,7 @@ from panel.report.contents.blocks import (
     Subheading,
     TextTable,
 )
+from panel.words import plain_text
 
 _ABOUT_ITSELF = re.compile(r"\s*<metadata>.*?</metadata>|\s*<style type=\"text/css\">.*?</style>", re.DOTALL)
 _NAMESPACES = re.compile(r'\s+xmlns(?::\w+)?="[^"]*"')
@@ -183,32 +183,7 @@ def _sheet(title: str, shown: pd.DataFrame, ids: tuple[str, ...], note: str) -> 
     return Sheet(title, headings, rows, tuple(map(plain_text, ids)), note)
 
 
-# Text from a study made fit for every form of the report: nothing in it can steer a page, a reader or a printer.
-
-
-SHOWN_INSTEAD = "\N{REPLACEMENT CHARACTER}"
-_BREAKS = {"\n": " ", "\r": " ", "\t": " ", "\x0b": " ", "\x0c": " ", "\u2028": " ", "\u2029": " "}
-# Control signs, lone surrogates, private and unassigned code points; a file for the archive may hold none of them.
-_REFUSED = {"Cc", "Cs", "Co", "Cn"}
-# Signs that turn the direction of writing and so can make a text read as another one.
-_TURNING = {*"\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c"}
-_INVISIBLE = {*"\u200b\u2060\ufeff\u00ad"}
-
-
-def plain_text(text: object) -> str:
-    """Return text on one line with every sign that is no letter, mark or blank shown as `\ufffd`; invisible ones go."""
-    words = str(text)
-    return words if words.isascii() and words.isprintable() else "".join(map(_sign, words))
-
-
-def _sign(sign: str) -> str:
-    if sign in _BREAKS:
-        return _BREAKS[sign]
-    if sign in _INVISIBLE:
-        return ""
-    if sign in _TURNING or unicodedata.category(sign) in _REFUSED:
-        return SHOWN_INSTEAD
-    return sign
+# Long words made fit for narrow columns.
 
 
 def with_breaks(text: str, longest: int) -> str:

@@ -13,7 +13,8 @@ import xlsxwriter
 
 from panel.report.contents.blocks import Numbers, Report, number_id
 from panel.report.contents.part_study import NO_DAY
-from panel.report.html import page_facts, plain_text
+from panel.report.html import page_facts
+from panel.words import plain_text
 
 _OPTIONS = {
     "in_memory": True,

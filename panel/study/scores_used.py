@@ -44,14 +44,19 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     study's facts hold the rule `set_aside_outside_scale`, scores outside their scale are set aside; without
     that rule they stay in. `rules=False` leaves corrections and rules out, to show both analyses side by side.
     """
-    frame = study.scores.loc[~nameless(study.scores)]
+    blank = nameless(study.scores)
+    frame = study.scores.loc[~blank] if blank.any() else study.scores
+    by_rule = any(rule.get("rule") == OUTSIDE_SCALE_RULE for rule in _rules(study))
+    if not rules or not (by_rule or "scores" in set(study.table("corrections")["table"])):
+        nothing = frame.iloc[:0].assign(row=0, why="")[_SET_ASIDE_COLUMNS]
+        known = frame["score"].notna()
+        return ScoresUsed(frame if known.all() else frame.loc[known], nothing, nothing)
     why = pd.Series("", index=frame.index, dtype="str")
     changed = pd.Series("", index=frame.index, dtype="str")
-    if rules:
-        frame, why, changed = _with_corrections(study, frame, why, changed)
-        if any(rule.get("rule") == OUTSIDE_SCALE_RULE for rule in _rules(study)):
-            outside = outside_scale(study, frame) & (why == "")
-            why = why.mask(outside, "outside the scale, by the rule recorded beforehand")
+    frame, why, changed = _with_corrections(study, frame, why, changed)
+    if by_rule:
+        outside = outside_scale(study, frame) & (why == "")
+        why = why.mask(outside, "outside the scale, by the rule recorded beforehand")
     before = study.scores["score"].loc[frame.index]
     kept = frame["score"].notna() & (why == "")
     return ScoresUsed(

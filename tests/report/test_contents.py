@@ -27,11 +27,13 @@ from panel.report.contents.blocks import (
     number_id,
     row_ids,
 )
-from panel.report.contents.evidence import INVENTED, REHEARSED, TABLE_MAKERS, evidence_report, mark
+from panel.report.contents.evidence import TABLE_MAKERS, evidence_report
 from panel.report.contents.part_claims import evidence_matrix
 from panel.report.contents.part_study import first_test_day, report_day
-from panel.report.html import SHOWN_INSTEAD, plain_text, with_breaks
+from panel.report.html import with_breaks
 from panel.study.study import Study, to_rehearse
+from panel.views.planning.study import INVENTED, REHEARSED, mark
+from panel.words import SHOWN_INSTEAD, plain_text
 from tests.report.evidence_studies import DEMO, demo_report, demo_results, hostile_report, small_report
 from tests.studies import small_study
 

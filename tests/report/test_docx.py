@@ -11,7 +11,7 @@ from docx import Document
 from docx.oxml.ns import qn
 from lxml import etree
 
-from panel.report.html import SHOWN_INSTEAD
+from panel.words import SHOWN_INSTEAD
 from tests.report.evidence_studies import FORMULA, SCRIPT, SIGNS, bytes_of, demo_report, small_report
 
 

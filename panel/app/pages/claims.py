@@ -13,7 +13,6 @@ from panel.claims.judge import CLAIMS, Claims
 from panel.claims.stamp import with_claim
 from panel.claims.verdict import VERDICTS
 from panel.errors import PanelError
-from panel.report.contents.evidence import mark
 from panel.study.knowledge import claim_kinds
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
@@ -36,6 +35,7 @@ from panel.views.decision.claims import (
     what_claims_cannot_show,
     what_the_claims_show,
 )
+from panel.views.planning.study import mark
 
 # Writing down a claim and fixing it: sentence, kind, margin and bar are stamped with a name and the time.
 

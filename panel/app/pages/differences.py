@@ -23,8 +23,9 @@ from panel.app.widgets import (
     telling_prototypes,
 )
 from panel.models.prototypes.alike import find_alike, planned_differences
-from panel.models.prototypes.differences import SMALL_SAMPLE_WORDS, Differences, SmallSample
+from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.sensitivity import smallest_difference
+from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS, SmallSample
 from panel.study.naming import Naming, naming
 from panel.study.scores_used import HOW, scores_used, stated_differences
 from panel.study.study import those_in

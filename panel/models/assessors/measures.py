@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from panel.models.prototypes.differences import attribute_rows, inference, variance_rows
+from panel.models.prototypes.differences import attribute_rows, variance_rows
 from panel.models.prototypes.panel_design import PanelDesign, ScoreArray, score_array
 from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import (
@@ -17,6 +17,7 @@ from panel.stats.assessors.agreement import (
     Disagreement,
     agreement,
     disagreement,
+    disagreement_without_each,
     h_limit,
     intraclass,
     k_limit,
@@ -28,6 +29,7 @@ from panel.stats.assessors.departures import (
     departures,
     drift,
     mean_share,
+    moderated_variances,
     repeats,
     residual_correlations,
 )
@@ -35,7 +37,7 @@ from panel.stats.assessors.own_tables import OwnTables, own_tables
 from panel.stats.assessors.scaling import ReversalRule, reversal_chance
 from panel.stats.comparing.group_means import f_tail
 from panel.stats.comparing.multiplicity import below, holm
-from panel.stats.mixed.moderated_variances import moderated_variances
+from panel.stats.mixed.kenward_roger import inference
 from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study, those_in
 
@@ -320,13 +322,13 @@ def panel_numbers(study: Study, scores: pd.DataFrame, tests: pd.DataFrame, level
 def _departures(
     own: OwnTables, found: Agreement, reliability: Array, judged: np.ndarray, beyond: Array, independent: float
 ) -> Departures:
-    without = np.where(np.eye(own.means.shape[1], dtype=bool)[:, :, None], np.nan, own.means[:, None])
     extra = (_per(beyond, own, found.prototypes), own.df_error)
     # with few prototypes one attribute alone says little about how differently honest people see them
     alone = disagreement(own.means)
     drawn = moderated_variances(alone.mean_square, alone.df, independent)
     panel = Disagreement(drawn.variance, drawn.df)
-    return departures(found, reliability, judged, panel, disagreement(without), extra, residual_correlations(own))
+    others = disagreement_without_each(own.means)
+    return departures(found, reliability, judged, panel, others, extra, residual_correlations(own))
 
 
 def _beyond(own: OwnTables) -> Array:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -23,11 +23,14 @@ from panel.models.assessors.measures import (
     panel_rows,
     people_rows,
 )
-from panel.models.prototypes.differences import LEVEL, attribute_rows, fit_panel, inference
+from panel.models.prototypes.differences import LEVEL, fit_panel, no_difference
 from panel.models.prototypes.panel_design import PanelDesign
+from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.multiplicity import holm
-from panel.stats.mixed.reml import ASSESSOR, MixedFit, balanced_strata, fit_mixed_model, relative_variances
+from panel.stats.mixed.kenward_roger import inference
+from panel.stats.mixed.reml import ASSESSOR, MixedFit, relative_variances, strata_without_each
+from panel.stats.mixed.without_groups import fits_without_groups
 from panel.study.formulas import SAME_AMOUNT, all_formulas
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
@@ -406,6 +409,8 @@ def _differences(scores: pd.DataFrame) -> pd.DataFrame:
 
 
 EVERYBODY = ""
+FEWEST_LEFT = 2
+"""With one assessor left nothing says whether another person would agree."""
 TEST_COLUMNS = ["attribute", "assessor", "statistic", "df", "df_error", "p_value"]
 LEAST_START = 1e-2
 """Relative variance below which no refit starts: a start at zero could stay there."""
@@ -430,6 +435,15 @@ class LeftOut:
     method: str
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class Refit:
+    """One fit of many responses: the place of the assessor left out (-1 for none) and of the attribute of each."""
+
+    left_out: Codes
+    attribute: Codes
+    fit: MixedFit
+
+
 def leave_one_out(study: Study, *, versus: str | None = None, level: float = LEVEL) -> LeftOut:
     """Fit the panel's model again without each assessor in turn.
 
@@ -451,14 +465,12 @@ def leave_one_out(study: Study, *, versus: str | None = None, level: float = LEV
         raise ModelError(f"No attribute can be compared: {reasons}. Check the scores on the Study page.")
     benchmark = versus if versus is not None else study.benchmark
     order = {name: place for place, name in enumerate(study.attributes)}
-    refits = [(who, *each) for design, fit in fits for who, each in without_each(design, fit)]
+    told = [(design, each) for design, fit in fits for each in without_each(design, fit)]
     against = [
-        _leave_one_out_differences(who, design, fit, str(benchmark), level)
-        for who, design, fit in refits
-        if fit is not None and benchmark in design.prototypes
+        _leave_one_out_differences(d, each, str(benchmark), level) for d, each in told if benchmark in d.prototypes
     ]
     return LeftOut(
-        tests=_in_order([_tests(*each) for each in refits], order)[TEST_COLUMNS],
+        tests=_in_order([_tests(design, [each for d, each in told if d is design]) for design, _ in fits], order),
         differences=_in_order(against, order),
         benchmark=benchmark if against else None,
         method=(
@@ -470,66 +482,64 @@ def leave_one_out(study: Study, *, versus: str | None = None, level: float = LEV
 
 def refitted_tests(fits: list[tuple[PanelDesign, MixedFit]]) -> pd.DataFrame:
     """Return the F tests with everybody and without each assessor, in the columns of `LeftOut.tests`."""
-    refits = [(who, *each) for design, fit in fits for who, each in without_each(design, fit)]
-    return pd.concat([_tests(*each) for each in refits], ignore_index=True)[TEST_COLUMNS]
+    return pd.concat([_tests(design, without_each(design, fit)) for design, fit in fits], ignore_index=True)
 
 
-def without_each(design: PanelDesign, fit: MixedFit) -> Iterator[tuple[str, tuple[PanelDesign, MixedFit | None]]]:
-    """Yield the design and fit with everybody, then without each assessor; the fit None where there is none."""
-    yield EVERYBODY, (design, fit)
-    start = np.maximum(fit.variances[:, :-1] / fit.variances[:, -1:], LEAST_START)
-    for place, who in enumerate(design.assessors):
-        reduced = _without(design, place)
-        try:
-            yield who, (reduced, _refit(reduced, start))
-        except ModelError:
-            yield who, (reduced, None)
-
-
-def _without(design: PanelDesign, place: int) -> PanelDesign:
-    """Return the design without the assessor numbered `place`."""
-    kept = design.groups[design.terms.index(ASSESSOR)] != place
-    return replace(
-        design,
-        assessors=tuple(name for number, name in enumerate(design.assessors) if number != place),
-        response=design.response[kept],
-        fixed=design.fixed[kept],
-        groups=[group[kept] for group in design.groups],
-        cube=None if design.cube is None else np.delete(design.cube, place, axis=0),
+def without_each(design: PanelDesign, fit: MixedFit) -> Iterator[Refit]:
+    """Yield the fit with everybody, then the fits without each assessor, many at a time."""
+    people, q = len(design.assessors), len(design.attributes)
+    yield Refit(np.full(q, -1), np.arange(q), fit)
+    if people < FEWEST_LEFT + 1:
+        return
+    start = np.broadcast_to(
+        np.maximum(fit.variances[:, :-1] / fit.variances[:, -1:], LEAST_START), (people, q, len(design.terms))
     )
-
-
-def _refit(design: PanelDesign, start: np.ndarray) -> MixedFit:
-    if len(design.assessors) < 2:
-        raise ModelError("Only one assessor is left, so nothing says whether another person would agree.")
     if design.cube is not None:
-        start = relative_variances(balanced_strata(design.cube), design.terms)
-    return fit_mixed_model(design.response, design.fixed, design.groups, start)
+        start = relative_variances(strata_without_each(design.cube), design.terms).reshape(start.shape)
+    for each in fits_without_groups(design.response, design.fixed, design.groups, start):
+        yield Refit(*each)
 
 
-def _tests(who: str, design: PanelDesign, fit: MixedFit | None) -> pd.DataFrame:
-    if fit is None:
-        rows = pd.DataFrame({"attribute": design.attributes})
-        return rows.assign(assessor=who, statistic=np.nan, df=np.nan, df_error=np.nan, p_value=np.nan)
-    return attribute_rows(design, fit, inference(fit)).assign(assessor=who)
+def _tests(design: PanelDesign, refits: Iterable[Refit]) -> pd.DataFrame:
+    """Return the F tests, with everybody and then without each assessor, NaN where there is no fit."""
+    q = len(design.attributes)
+    counts = _fixed_sums(design)
+    values = np.full((len(TEST_COLUMNS) - 2, len(design.assessors) + 1, q), np.nan)
+    for each in refits:
+        test = inference(each.fit).test(no_difference(design, counts[each.left_out, each.attribute]))
+        told = test.statistic, np.full_like(test.statistic, test.df), test.df_error, test.p_value
+        values[:, each.left_out, each.attribute] = told
+    values = np.roll(values, 1, axis=1)  # everybody stood last
+    names = {
+        "attribute": np.tile(np.array(design.attributes, dtype=object), len(design.assessors) + 1),
+        "assessor": np.repeat(np.array([EVERYBODY, *design.assessors], dtype=object), q),
+    }
+    return pd.DataFrame(names | dict(zip(TEST_COLUMNS[2:], values.reshape(len(values), -1), strict=True)))
 
 
-def _leave_one_out_differences(
-    who: str, design: PanelDesign, fit: MixedFit, benchmark: str, level: float
-) -> pd.DataFrame:
-    """Return the differences of all other prototypes from the benchmark, one row per attribute and prototype."""
+def _fixed_sums(design: PanelDesign) -> Array:
+    """Return the sums of the fixed columns of each attribute without each assessor, and last with everybody."""
+    person, there = design.groups[design.terms.index(ASSESSOR)], np.isfinite(design.response)
+    rows = [person == place for place in range(len(design.assessors))]
+    own = np.stack([there[held].T @ design.fixed[held] for held in rows])
+    everybody = own.sum(axis=0)
+    return np.concatenate([everybody - own, everybody[None]])
+
+
+def _leave_one_out_differences(design: PanelDesign, refit: Refit, benchmark: str, level: float) -> pd.DataFrame:
+    """Return the differences of all other prototypes from the benchmark, one row per fit and prototype."""
     others = [name for name in design.prototypes if name != benchmark]
     contrasts = np.zeros((len(others), design.fixed.shape[1]))
     contrasts[np.arange(len(others)), [design.prototypes.index(name) for name in others]] = 1
     contrasts[:, design.prototypes.index(benchmark)] = -1
-    found = inference(fit).estimate(contrasts)
+    found = inference(refit.fit).estimate(contrasts)
     low, high = found.interval(level)
     values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "statistic": found.statistic}
     values |= {"p_value": found.p_value, "ci_low": low, "ci_high": high}
     names = {
-        "attribute": np.repeat(np.array(design.attributes, dtype=object), len(others)),
-        "assessor": who,
-        "prototype": others * len(design.attributes),
+        "attribute": np.repeat(np.array(design.attributes, dtype=object)[refit.attribute], len(others)),
+        "assessor": np.repeat(np.array([*design.assessors, EVERYBODY], dtype=object)[refit.left_out], len(others)),
+        "prototype": others * len(refit.attribute),
         "versus": benchmark,
     }
     return pd.DataFrame(names | {name: value.ravel() for name, value in values.items()})

@@ -10,8 +10,15 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, answer_grid, numeric_answers, questions_of
 from panel.stats.answers.binomial import wilson_interval
-from panel.stats.answers.paired_answers import CochranTests, cochran_tests, mcnemar_exact, pair_counts
-from panel.stats.answers.within_people import PeopleDifferences, ticked_differences, within_people
+from panel.stats.answers.paired_answers import (
+    CochranTests,
+    PeopleDifferences,
+    cochran_tests,
+    mcnemar_exact,
+    pair_counts,
+    ticked_differences,
+    within_people,
+)
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.maps.components import correspondence
 from panel.study.study import Study

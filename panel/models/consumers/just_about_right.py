@@ -23,8 +23,7 @@ from panel.models.consumers.answers import (
 from panel.models.consumers.liking_checks import without_order
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.stats.answers.binomial import wilson_interval
-from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell
-from panel.stats.answers.within_people import within_people
+from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell, within_people
 from panel.stats.comparing.group_means import welch_differences
 from panel.stats.comparing.multiplicity import below, holm
 from panel.study.formulas import SAME_AMOUNT, all_formulas

@@ -16,20 +16,15 @@ from panel.checks.confounds import answer_confounds
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking_checks import RanksBeside, ranks_beside, serving_effects, shifts_in_order
-from panel.models.prototypes.differences import (
-    attribute_rows,
-    inference,
-    mean_rows,
-    nothing_left,
-    pair_rows,
-    versus_rows,
-)
+from panel.models.prototypes.differences import all_pairs, attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.models.prototypes.verdict import difference_verdicts
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
+from panel.stats.mixed.kenward_roger import inference
 from panel.stats.mixed.reml import ASSESSOR, fit_mixed_model
+from panel.stats.mixed.residuals import nothing_left
 from panel.study.study import Study
 
 LEVEL = 0.95
@@ -306,6 +301,11 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         sets=np.zeros(frame.shape[1], dtype=np.intp),
     )
     fit = fit_mixed_model(response, design.fixed, design.groups)
+    if not fit.told_apart[0]:
+        raise ModelError(
+            "The consumers' own levels cannot be told from the scatter of their answers: too few of them answered for "
+            "more than one prototype. Ask each about several."
+        )
     if nothing_left(fit, response, design.fixed, design.groups)[0]:  # answers are whole numbers: none repeat nearly
         raise ModelError(
             "All consumers answered in exactly the same pattern, so nothing is left to judge a difference by. Check "
@@ -313,7 +313,8 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
         )
     infer = inference(fit)
     test = attribute_rows(design, fit, infer).iloc[0]
-    pairs = pair_rows(design, infer, level).drop(columns="attribute")
+    compared = all_pairs(design, infer)
+    pairs = pair_rows(design, compared, level).drop(columns="attribute")
     against = pairs.iloc[:0] if versus is None else versus_rows(design, infer, versus, level).drop(columns="attribute")
     return LikingModel(
         test={
@@ -322,7 +323,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
             "n_consumers": int(np.unique(person).size),
             "n_answers": len(response),
         },
-        means=mean_rows(design, infer, level).drop(columns="attribute"),
+        means=mean_rows(design, infer, compared, level).drop(columns="attribute"),
         pairs=pairs,
         versus=against,
         variances=pd.DataFrame({"consumer": fit.variances[:, 0], "residual": fit.variances[:, 1]}),

@@ -174,6 +174,8 @@ def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
         fit = fit_mixed_model(response, columns, [person])
     except ModelError:
         return none, no_positions
+    if not fit.told_apart[0]:
+        return none, no_positions
     everything = np.eye(columns.shape[1])
     k = answers.frame.shape[1]
     order = [list(answers.frame.columns).index(name) for name in natural_order(map(str, answers.frame.columns))]

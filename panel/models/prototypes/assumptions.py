@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from panel.models.prototypes.differences import attribute_rows, inference
+from panel.models.prototypes.differences import attribute_rows
 from panel.models.prototypes.ranks import ScoredPanel, scored_panels
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.mixed.kenward_roger import inference
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import (
     MixedResiduals,

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from itertools import combinations
-from typing import Literal
+from itertools import chain
 
 import numpy as np
 import pandas as pd
@@ -24,7 +23,7 @@ from panel.models.prototypes.verdict import DIFFERS, attribute_verdicts, differe
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
-from panel.stats.mixed.kenward_roger import kenward_roger
+from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS, Inference, SmallSample, inference
 from panel.stats.mixed.reml import (
     ASSESSOR,
     INTERACTION,
@@ -35,16 +34,14 @@ from panel.stats.mixed.reml import (
     relative_variances,
 )
 from panel.stats.mixed.reml import BATCH as BATCH_TERM
+from panel.stats.mixed.residuals import nothing_left
 from panel.stats.mixed.satterthwaite import (
     Estimates,
-    FTest,
-    estimate_contrasts,
     sequential_contrasts,
-    test_contrasts,
     widened,
 )
 from panel.study.scores_used import scores_used
-from panel.study.study import Study, natural_order, those_in
+from panel.study.study import Study, natural_order
 
 LEVEL = 0.95
 NOTHING_JOINED = (
@@ -139,21 +136,24 @@ def find_differences(
     margin, margin_stated = _margin(study, margin)
     fits, left_out = fit_panel(study, used.frame, adjust_for)
     _ask_fits(fits, left_out)
-    order = {name: place for place, name in enumerate(study.attributes)}
+    order = pd.Index(study.attributes)
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
     confounds = find_confounds(study, used.frame)
-    attributes = _stack((attribute_rows(*each) for each in told), order).assign(p_adjusted=_over_attributes)
-    pairs = _stack((pair_rows(d, infer, level) for d, _, infer in told), order)
+    compared = [all_pairs(design, infer) for design, _, infer in told]
+    attributes = _stack([attribute_rows(*each) for each in told], order).assign(p_adjusted=_over_attributes)
+    pairs = _stack([pair_rows(each[0], all_of, level) for each, all_of in zip(told, compared, strict=True)], order)
+    means = [mean_rows(d, infer, all_of, level) for (d, _, infer), all_of in zip(told, compared, strict=True)]
     attributes = attribute_verdicts(attributes, pairs, confounds, level)
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
+    changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,
-        means=_stack((mean_rows(d, infer, level) for d, _, infer in told), order),
+        means=_stack(means, order),
         pairs=judge(pairs),
         versus=judge(_stack(against, order) if against else pairs.iloc[:0]),
-        variances=_stack((variance_rows(d, f) for d, f in fits), order),
-        both_ways=_both_ways(study, pd.concat([used.set_aside, used.corrected]), attributes, adjust_for, small_sample),
+        variances=_stack([variance_rows(d, f) for d, f in fits], order),
+        both_ways=_both_ways(study, changed, attributes, adjust_for, small_sample),
         set_aside=used.set_aside,
         not_estimated=pd.DataFrame(left_out, columns=["attribute", "why"], dtype="str"),
         benchmark=benchmark if against else None,
@@ -164,6 +164,25 @@ def find_differences(
         method=difference_method([design for design, _ in fits], benchmark if against else None, small_sample),
         notes=(*difference_notes(fits, left_out), *confound_notes(confounds)),
     )
+
+
+def estimated_means(study: Study) -> pd.DataFrame:
+    """Return the means of `find_differences`, `attribute prototype estimate`, without the comparisons."""
+    used = scores_used(study)
+    _ask(study, used.frame, None)
+    fits, left_out = fit_panel(study, used.frame)
+    _ask_fits(fits, left_out)
+    parts = [
+        pd.DataFrame(
+            {
+                "attribute": np.repeat(np.array(design.attributes, dtype=object), len(design.prototypes)),
+                "prototype": design.prototypes * len(design.attributes),
+                "estimate": fit.coefficients[:, : len(design.prototypes)].ravel(),
+            }
+        )
+        for design, fit in fits
+    ]
+    return _stack(parts, pd.Index(study.attributes))
 
 
 def _over_attributes(attributes: pd.DataFrame) -> NDArray[np.float64]:
@@ -195,7 +214,7 @@ def _judge(
 
 def _ask(study: Study, frame: pd.DataFrame, versus: str | None) -> None:
     """Refuse what cannot be answered at all."""
-    scored = set(frame["prototype"])
+    scored = set(frame["prototype"].unique())
     if not scored:
         raise ModelError("The study has no scores. Import a table of scores on the Study page.")
     if len(scored) < 2:
@@ -228,12 +247,9 @@ def fit_panel(
 
     Returns the fits, attributes that share a model together, and (attribute, why not) of the others.
     """
-    left_out: list[tuple[str, str]] = []
-    scored = frame.groupby("attribute", sort=False)
-    for attribute, rows in scored:
-        if why := _why_not(rows):
-            left_out.append((str(attribute), why))
-    frame = frame.loc[~frame["attribute"].isin([name for name, _ in left_out])]
+    left_out = _too_little(frame)
+    if left_out:
+        frame = frame.loc[~frame["attribute"].isin([name for name, _ in left_out])]
     if frame.empty:
         return [], left_out
     fits: list[tuple[PanelDesign, MixedFit]] = []
@@ -241,17 +257,31 @@ def fit_panel(
         if len(design.prototypes) == int(design.sets.max()) + 1:
             left_out += [(name, NOTHING_JOINED) for name in design.attributes]
             continue
-        try:
-            fit = _fit(design)
-            reasons = nothing_left(fit, design.response, design.fixed, design.groups)
-            exact = np.array([bool(words) for words in reasons])
-            left_out += [pair for pair in zip(design.attributes, reasons, strict=True) if pair[1]]
-            if not exact.all():
-                rest = design.only(~exact)
-                fits.append((rest, _fit(rest) if exact.any() else fit))
-        except ModelError as error:
-            left_out += [(name, str(error)) for name in design.attributes]
+        fitted, why_not = _fit_all(design)
+        fits += fitted
+        left_out += why_not
     return fits, left_out
+
+
+def _fit_all(design: PanelDesign) -> tuple[list[tuple[PanelDesign, MixedFit]], list[tuple[str, str]]]:
+    """Fit the attributes of a design, each alone where they cannot be fitted together; return why not of the rest."""
+    try:
+        fit = _fit(design)
+    except ModelError as error:
+        if len(design.attributes) == 1:
+            return [], [(design.attributes[0], str(error))]
+        each = [
+            _fit_all(design.only(place == np.arange(len(design.attributes)))) for place in range(len(design.attributes))
+        ]
+        return [found for fits, _ in each for found in fits], [why for _, left_out in each for why in left_out]
+    reasons = nothing_left(fit, design.response, design.fixed, design.groups)
+    left_out = [pair for pair in zip(design.attributes, reasons, strict=True) if pair[1]]
+    if not left_out:
+        return [(design, fit)], []
+    if len(left_out) == len(reasons):
+        return [], left_out
+    rest = design.only(np.array([not why for why in reasons]))
+    return [(rest, _fit(rest))], left_out
 
 
 def designs_of(study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = ()) -> list[PanelDesign]:
@@ -264,15 +294,22 @@ def designs_of(study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = ()
     return list(panel_designs(array, find_confounds(study, frame).sets))
 
 
-def _why_not(rows: pd.DataFrame) -> str:
-    """Return why an attribute cannot be compared, or the empty string."""
-    if rows["score"].nunique() < 2:
-        return "every score is the same"
-    if rows["prototype"].nunique() < 2:
-        return "only one prototype was scored"
-    if rows["assessor"].nunique() < 2:
-        return "only one assessor scored it"
-    return ""
+_TOO_LITTLE = {
+    "score": "every score is the same",
+    "prototype": "only one prototype was scored",
+    "assessor": "only one assessor scored it",
+}
+
+
+def _too_little(frame: pd.DataFrame) -> list[tuple[str, str]]:
+    """Return the attributes whose scores, prototypes or assessors are all one, with the first reason."""
+    attribute, names = pd.factorize(frame["attribute"])
+    why: dict[int, str] = {}
+    for column, reason in _TOO_LITTLE.items():
+        code, kinds = pd.factorize(frame[column])
+        several = np.bincount(np.unique(attribute * len(kinds) + code) // len(kinds)) > 1
+        why = dict.fromkeys(np.flatnonzero(~several).tolist(), reason) | why
+    return [(str(names[place]), why[place]) for place in sorted(why)]
 
 
 def _fit(design: PanelDesign) -> MixedFit:
@@ -284,25 +321,30 @@ def _fit(design: PanelDesign) -> MixedFit:
 
 def _both_ways(
     study: Study,
-    changed: pd.DataFrame,
+    changed: set[str],
     attributes: pd.DataFrame,
     adjust_for: Sequence[str],
     small_sample: SmallSample,
 ) -> pd.DataFrame:
     """Return the F tests of the attributes with changed scores, with and without the changes."""
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
-    names = list(those_in(attributes["attribute"], changed["attribute"]))
+    parts = [attributes.loc[attributes["attribute"].isin(changed), columns].assign(rules=True)]
+    names = list(parts[0]["attribute"])
+    if not names:
+        return parts[0]
     frame = scores_used(study, rules=False).frame
-    fits, _ = fit_panel(study, frame.loc[frame["attribute"].isin(names)], adjust_for) if names else ([], [])
-    parts = [attributes.loc[attributes["attribute"].isin(names), columns].assign(rules=True)]
+    fits, _ = fit_panel(study, frame.loc[frame["attribute"].isin(names)], adjust_for)
     parts += [attribute_rows(d, f, inference(f, small_sample))[columns].assign(rules=False) for d, f in fits]
     return pd.concat(parts, ignore_index=True)
 
 
-def _stack(parts: Iterable[pd.DataFrame], order: dict[str, int]) -> pd.DataFrame:
+def _stack(parts: Sequence[pd.DataFrame], order: pd.Index) -> pd.DataFrame:
     """Put the rows of all models together in the order of the study's attributes."""
-    frame = pd.concat(list(parts), ignore_index=True)
-    return frame.sort_values("attribute", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+    frame = parts[0] if len(parts) == 1 else pd.concat(parts, ignore_index=True)
+    place = order.get_indexer(pd.Index(frame["attribute"]))
+    if (np.diff(place) >= 0).all():
+        return frame
+    return frame.take(np.argsort(place, kind="stable")).reset_index(drop=True)
 
 
 # A fitted panel model as tables: tests, estimated means, differences, variances.
@@ -311,22 +353,38 @@ def _stack(parts: Iterable[pd.DataFrame], order: dict[str, int]) -> pd.DataFrame
 VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session", BATCH_TERM: "batch"}
 
 
-def _contrasts(design: PanelDesign) -> tuple[list[tuple[int, int]], Array]:
-    """Return all pairs (larger place first as `prototype`) and their contrasts."""
-    pairs = [(j, i) for i, j in combinations(range(len(design.prototypes)), 2)]
-    return pairs, _minus(design, pairs)
+@dataclass(frozen=True, eq=False, slots=True)
+class Pairs:
+    """All pairs of prototypes, the later one first: their places, each difference with its Tukey p-value.
+
+    `told`: whether a pair lies within one set, so that its difference has an estimate.
+    """
+
+    first: Codes
+    second: Codes
+    found: Estimates
+    p_adjusted: Array
+    told: NDArray[np.bool_]
 
 
-def _minus(design: PanelDesign, pairs: list[tuple[int, int]]) -> Array:
-    contrasts = np.zeros((len(pairs), design.fixed.shape[1]))
-    contrasts[np.arange(len(pairs)), [first for first, _ in pairs]] = 1
-    contrasts[np.arange(len(pairs)), [second for _, second in pairs]] = -1
-    return contrasts
+def all_pairs(design: PanelDesign, infer: Inference) -> Pairs:
+    """Compare each prototype with each."""
+    second, first = np.triu_indices(len(design.prototypes), 1)
+    contrasts = _minus(design, first, second)
+    found = infer.estimate(contrasts)
+    p_adjusted = tukey_p_value(found.statistic, len(design.prototypes), found.df)
+    return Pairs(first, second, found, p_adjusted, design.told(contrasts))
+
+
+def _minus(design: PanelDesign, first: Codes | list[int], second: Codes | list[int] | int) -> Array:
+    """Return the contrasts (m, p) of the prototypes at the places `first` minus those at `second`."""
+    columns = np.eye(len(design.prototypes), design.fixed.shape[1])
+    return np.asarray(columns[first] - columns[second])
 
 
 def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.DataFrame:
     """Return the F test that no prototype differs, one row per attribute."""
-    test = infer.test(_hypothesis(design))
+    test = infer.test(no_difference(design, np.isfinite(design.response).T @ design.fixed))
     names = [VARIANCE_COLUMNS[term] for term in design.terms]
     at_zero = [", ".join(name for name, zero in zip(names, row, strict=True) if zero) for row in fit.at_zero.tolist()]
     return pd.DataFrame(
@@ -345,59 +403,44 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
     )
 
 
-def _hypothesis(design: PanelDesign) -> Array:
-    """Return the contrasts that say no prototype differs from another of its set, for each attribute.
+def no_difference(design: PanelDesign, counts: Array) -> Array:
+    """Return the contrasts that say no prototype differs from another of its set, for each row of `counts`.
 
-    Pooled degrees of freedom lean on the order of the prototypes: it is the natural order of their names, as R's
-    default is the sorted order of the levels, whatever the order of the rows or of the table of prototypes.
+    `counts` (q, p): sums of the fixed columns over the scores of each response. Pooled degrees of freedom lean on the
+    order of the prototypes: it is the natural order of their names, as R's default is the sorted order of the levels,
+    whatever the order of the rows or of the table of prototypes.
     """
     order = [design.prototypes.index(name) for name in natural_order(design.prototypes)]
     k = len(order)
     if design.sets.any():
         first = {int(design.sets[place]): place for place in reversed(order)}
-        own = [(place, first[int(design.sets[place])]) for place in order]
-        return _minus(design, [(place, start) for place, start in own if place != start])
+        others = [place for place in order if place != first[int(design.sets[place])]]
+        return _minus(design, others, [first[int(design.sets[place])] for place in others])
     if design.fixed.shape[1] > k:
-        return _minus(design, [(place, order[0]) for place in order[1:]])
-    counts = (design.fixed.T @ np.isfinite(design.response))[order]
-    contrasts = np.zeros((counts.shape[1], k - 1, k))
-    contrasts[:, :, order] = np.stack([sequential_contrasts(own, k) for own in counts.T])
+        return _minus(design, order[1:], order[0])
+    contrasts = np.empty((len(counts), k - 1, k))
+    contrasts[:, :, order] = sequential_contrasts(counts[:, order], k)
     return contrasts
 
 
-def mean_rows(design: PanelDesign, infer: Inference, level: float) -> pd.DataFrame:
+def mean_rows(design: PanelDesign, infer: Inference, pairs: Pairs, level: float) -> pd.DataFrame:
     """Return the estimated means with intervals and Tukey letters, one row per attribute and prototype."""
     k = len(design.prototypes)
     found = infer.estimate(np.eye(k, design.fixed.shape[1]))
     low, high = found.interval(level)
-    pairs, contrasts = _contrasts(design)
-    differences = infer.estimate(contrasts)
-    adjusted = tukey_p_value(differences.statistic, k, differences.df)
-    letters: list[str] = []
-    together = design.sets[:, None] == design.sets
-    for means, p_values in zip(found.estimate, adjusted, strict=True):
-        apart = np.zeros((k, k), dtype=bool)
-        for (first, second), p_value in zip(pairs, p_values, strict=True):
-            apart[first, second] = apart[second, first] = below(p_value, 1 - level) and together[first, second]
-        letters += letters_for(means, apart)
-    frame = _long(design, found, [(name, "") for name in design.prototypes])
-    columns = ["attribute", "prototype", "estimate", "std_error", "df"]
-    return frame[columns].assign(ci_low=low.ravel(), ci_high=high.ravel(), letters=letters)
+    apart = np.zeros((len(found.estimate), k, k), dtype=bool)
+    differs = below(pairs.p_adjusted, 1 - level) & pairs.told
+    apart[:, pairs.first, pairs.second] = apart[:, pairs.second, pairs.first] = differs
+    letters = [letters_for(*each) for each in zip(found.estimate, apart, strict=True)]
+    values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "ci_low": low, "ci_high": high}
+    frame = _long(design, {"prototype": design.prototypes}, values)
+    return frame.assign(letters=list(chain.from_iterable(letters)))
 
 
-def pair_rows(design: PanelDesign, infer: Inference, level: float) -> pd.DataFrame:
+def pair_rows(design: PanelDesign, pairs: Pairs, level: float) -> pd.DataFrame:
     """Return all pairwise differences with Tukey p-values and simultaneous intervals."""
-    pairs, contrasts = _contrasts(design)
-    found = infer.estimate(contrasts)
-    k = len(design.prototypes)
-    half = tukey_critical(k, found.df, level) * found.std_error
-    names = [(design.prototypes[first], design.prototypes[second]) for first, second in pairs]
-    frame = _long(design, found, names).assign(
-        p_adjusted=tukey_p_value(found.statistic, k, found.df).ravel(),
-        ci_low=(found.estimate - half).ravel(),
-        ci_high=(found.estimate + half).ravel(),
-    )
-    return _only_told(frame, np.tile(design.told(contrasts), len(design.attributes)))
+    half = tukey_critical(len(design.prototypes), pairs.found.df, level) * pairs.found.std_error
+    return _differences(design, (pairs.first, pairs.second), pairs.found, pairs.p_adjusted, half, pairs.told)
 
 
 def versus_rows(
@@ -412,8 +455,8 @@ def versus_rows(
     `of_batches`: variances (q, k) that batches add to the means, and their degrees of freedom.
     """
     base = design.prototypes.index(str(benchmark))
-    others = [k for k in range(len(design.prototypes)) if k != base]
-    contrasts = _minus(design, [(k, base) for k in others])
+    others = np.delete(np.arange(len(design.prototypes)), base)
+    contrasts = _minus(design, others, base)
     found = infer.estimate(contrasts)
     covariance_of = infer.covariance
     if of_batches is not None:
@@ -430,37 +473,44 @@ def versus_rows(
         family = many_to_one(covariance)
         p_adjusted[row, told] = family.p_value(found.statistic[row, told], found.df[row, told])
         half[row, told] = family.critical(found.df[row, told], level) * found.std_error[row, told]
-    names = [(design.prototypes[k], str(benchmark)) for k in others]
-    frame = _long(design, found, names).assign(
-        p_adjusted=p_adjusted.ravel(),
-        ci_low=(found.estimate - half).ravel(),
-        ci_high=(found.estimate + half).ravel(),
-    )
-    return _only_told(frame, np.tile(told, len(design.attributes)))
+    return _differences(design, (others, np.full_like(others, base)), found, p_adjusted, half, told)
 
 
-def _only_told(frame: pd.DataFrame, told: np.ndarray) -> pd.DataFrame:
-    """Return the rows without numbers where a difference has no estimate: what was seen may be the session, say."""
-    numbers = [name for name in frame if name not in ("attribute", "prototype", "versus")]
-    frame.loc[~told, numbers] = np.nan
-    return frame
+def _differences(
+    design: PanelDesign,
+    places: tuple[Codes, Codes],
+    found: Estimates,
+    p_adjusted: Array,
+    half: Array,
+    told: NDArray[np.bool_],
+) -> pd.DataFrame:
+    """Return one row per attribute and difference between the prototypes at two `places`.
+
+    Without numbers where it is not `told`, as there is no estimate: what was seen may be the session, say.
+    """
+    prototypes = np.array(design.prototypes, dtype=object)
+    values = {
+        "estimate": found.estimate,
+        "std_error": found.std_error,
+        "df": found.df,
+        "statistic": found.statistic,
+        "p_value": found.p_value,
+        "p_adjusted": p_adjusted,
+        "ci_low": found.estimate - half,
+        "ci_high": found.estimate + half,
+    }
+    shown = {name: np.where(told, each, np.nan) for name, each in values.items()}
+    return _long(design, {"prototype": prototypes[places[0]], "versus": prototypes[places[1]]}, shown)
 
 
-def _long(design: PanelDesign, found: Estimates, names: list[tuple[str, str]]) -> pd.DataFrame:
-    """Return one row per attribute and contrast."""
-    q, m = found.estimate.shape
-    return pd.DataFrame(
-        {
-            "attribute": np.repeat(np.array(design.attributes, dtype=object), m),
-            "prototype": [first for first, _ in names] * q,
-            "versus": [second for _, second in names] * q,
-            "estimate": found.estimate.ravel(),
-            "std_error": found.std_error.ravel(),
-            "df": found.df.ravel(),
-            "statistic": found.statistic.ravel(),
-            "p_value": found.p_value.ravel(),
-        }
-    )
+def _long(
+    design: PanelDesign, names: Mapping[str, Sequence[str] | NDArray[np.object_]], values: Mapping[str, Array]
+) -> pd.DataFrame:
+    """Return one row per attribute and contrast: its names, the same for every attribute, and `values` (q, m)."""
+    q, m = next(iter(values.values())).shape
+    attribute = np.repeat(np.array(design.attributes, dtype=object), m)
+    named = {column: np.tile(np.array(labels, dtype=object), q) for column, labels in names.items()}
+    return pd.DataFrame({"attribute": attribute} | named | {column: each.ravel() for column, each in values.items()})
 
 
 def variance_rows(design: PanelDesign, fit: MixedFit) -> pd.DataFrame:
@@ -529,67 +579,3 @@ def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tu
                     f"The variance {VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
                     f"with the residual for {', '.join(zero)}.{careful}"
                 )
-
-
-# Which small-sample method turns a fitted model into estimates and tests.
-
-
-SmallSample = Literal["satterthwaite", "kenward-roger"]
-SMALL_SAMPLE_WORDS = {"satterthwaite": "Satterthwaite", "kenward-roger": "Kenward-Roger"}
-
-
-NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is not judged by
-_ONLY_ROUNDING = 1e-13  # of the largest score: what is left by rounding alone
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Inference:
-    """Estimates and tests of contrasts (m, p) of one fitted model, and the covariance (q, p, p) they rest on."""
-
-    estimate: Callable[[Array], Estimates]
-    test: Callable[[Array], FTest]
-    covariance: Array
-
-
-def nothing_left(fit: MixedFit, response: Array, fixed: Array, groups: Sequence[Codes]) -> list[str]:
-    """Return for each response why nothing is left to judge a difference by; empty where something is."""
-    spread = np.nanmax(response, axis=0) - np.nanmin(response, axis=0)
-    why = []
-    for column, few in enumerate(fit.variances[:, -1] <= NOTHING_VARIES * spread**2):
-        known = np.isfinite(response[:, column])
-        how = "" if few and _repeats(response[known, column], fixed[known], [of[known] for of in groups]) else "nearly "
-        why.append(f"the scores repeat {how}exactly, so nothing is left to judge a difference by" if few else "")
-    return why
-
-
-def _repeats(scores: Array, fixed: Array, groups: Sequence[Codes]) -> bool:
-    """Return whether the effects of the model account for every score, but for the rounding of the scores."""
-    effects = [np.eye(len(names))[of] for names, of in (np.unique(each, return_inverse=True) for each in groups)]
-    columns = np.hstack([fixed, *effects])
-    left = scores - columns @ np.linalg.lstsq(columns, scores, rcond=None)[0]
-    return bool(np.abs(left).max() <= _ONLY_ROUNDING * np.abs(scores).max())
-
-
-def inference(fit: MixedFit, small_sample: SmallSample = "satterthwaite") -> Inference:
-    """Return the estimates and tests of `fit` by the method named."""
-    if small_sample == "satterthwaite":
-        return Inference(partial(estimate_contrasts, fit), partial(test_contrasts, fit), fit.covariance)
-    adjusted = kenward_roger(fit)
-    return Inference(adjusted.estimate_contrasts, adjusted.test_contrasts, adjusted.phi_a)
-
-
-# Each assessor's own mean of each prototype on each attribute, as an array.
-
-
-def assessor_means(scores: pd.DataFrame, prototypes: Sequence[str], attributes: Sequence[str]) -> NDArray[np.float64]:
-    """Return each assessor's mean score; shape (assessors, prototypes, attributes), NaN where there is none.
-
-    Assessors who scored fewer than two of the prototypes compare nothing and are not counted.
-    """
-    used = scores[scores["prototype"].isin(prototypes) & scores["attribute"].isin(attributes)]
-    cells = used.groupby(["assessor", "prototype", "attribute"], sort=False)["score"].mean()
-    people = list(dict.fromkeys(used["assessor"]))
-    grid = pd.MultiIndex.from_product([people, prototypes, attributes])
-    values = cells.reindex(grid).to_numpy(dtype=float).reshape(len(people), len(prototypes), len(attributes))
-    compares = np.isfinite(values).any(axis=2).sum(axis=1) >= 2
-    return np.asarray(values[compares])

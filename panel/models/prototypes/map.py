@@ -10,7 +10,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import assessor_means, find_differences
+from panel.models.prototypes.differences import estimated_means
+from panel.models.prototypes.panel_design import assessor_means
 from panel.stats.maps.components import Components, Matrix, chance_shares, principal_components, varies_not
 from panel.stats.maps.draws import cloud_covariances, ellipses, resampled_means, turned_onto, two_component_scores
 from panel.study.scores_used import scores_used
@@ -94,7 +95,7 @@ def find_map(
         With fewer than three prototypes or two attributes that can be placed, or settings out of range.
     """
     if means is None:
-        means = find_differences(study).means
+        means = estimated_means(study)
     spans = {attribute: _span(study, attribute) for attribute in study.attributes}
     return map_of_means(
         means,

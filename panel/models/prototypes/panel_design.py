@@ -131,12 +131,11 @@ def score_array(
     codes, levels = {}, {}
     scores = scores if "batch" in scores else scores.assign(batch="")
     for column in ("assessor", "prototype", "session", "replicate", "batch", "attribute"):
-        labels = scores[column]
-        sessions = natural_order(labels.unique()) if column == "session" else None
-        order = {"prototype": prototypes, "attribute": attributes, "session": sessions}.get(column)
-        names = list(order) if order is not None else list(labels.unique())
-        codes[column] = pd.Index(names).get_indexer(pd.Index(labels))
-        levels[column] = tuple(str(name) for name in names)
+        code, names = pd.factorize(scores[column], use_na_sentinel=False)
+        orders = {"prototype": prototypes, "attribute": attributes}
+        order = natural_order(names) if column == "session" else orders.get(column)
+        codes[column] = code if order is None else pd.Index(order).get_indexer(names)[code]
+        levels[column] = tuple(str(name) for name in (names if order is None else order))
     sample = np.zeros(len(scores), dtype=np.int64)
     for column in ("assessor", "prototype", "session", "replicate", "batch"):
         sample = sample * len(levels[column]) + codes[column]
@@ -180,20 +179,20 @@ def panel_designs(array: ScoreArray, sets: Mapping[str, Mapping[str, int]] | Non
 
     `sets`: attribute to prototype to the number of the set within which it can be compared, whatever else is known.
     """
-    present = np.isfinite(array.scores)
     alike: dict[tuple[bytes, tuple[int, ...], bool, bytes], list[int]] = {}
-    for column, attribute in enumerate(array.attributes):
-        rows = present[:, column]
+    for rows, columns in missing_patterns(array.scores):
         scored = np.bincount(array.prototype[rows], minlength=len(array.prototypes)) > 0
         terms, with_session = _terms(array, rows)
-        known = (sets or {}).get(attribute, {})
-        apart = np.array([known.get(name, 0) for name in array.prototypes], dtype=np.intp)[scored]
-        apart = both_sets(_sets_of_model(array, rows, scored, with_session), apart)
-        alike.setdefault((scored.tobytes(), terms, with_session, apart.tobytes()), []).append(column)
-    for (held, terms, with_session, held_apart), columns in alike.items():
+        of_model = _sets_of_model(array, rows, scored, with_session)
+        for column in columns.tolist():
+            known = (sets or {}).get(array.attributes[column], {})
+            apart = np.array([known.get(name, 0) for name in array.prototypes], dtype=np.intp)[scored]
+            key = scored.tobytes(), terms, with_session, both_sets(of_model, apart).tobytes()
+            alike.setdefault(key, []).append(column)
+    for (held, terms, with_session, held_apart), together in sorted(alike.items(), key=lambda item: min(item[1])):
         yield _design(
             array,
-            np.array(columns),
+            np.sort(together),
             np.frombuffer(held, dtype=bool),
             terms,
             with_session,
@@ -235,17 +234,18 @@ def _terms(array: ScoreArray, rows: np.ndarray) -> tuple[tuple[int, ...], bool]:
     """Return the random terms these rows can tell apart, and whether sessions enter the model.
 
     Assessor x prototype needs some pair scored more than once; assessor x session needs somebody with two
-    sessions and a sitting with two samples; batch needs a prototype with two of them.
+    sessions and a sitting with two samples; batch needs a prototype with two of them. Sessions that one person attended
+    alone are no sessions of the panel: what they have in common is that person's.
     """
     assessor, prototype, session = array.assessor[rows], array.prototype[rows], array.session[rows]
-    with_session = len(np.unique(session)) > 1
     pair = assessor * len(array.prototypes) + prototype
     sitting = assessor * len(array.sessions) + session
     terms = [ASSESSOR]
     if len(np.unique(pair)) < len(pair):
         terms.append(INTERACTION)
     attended = len(np.unique(sitting))
-    if with_session and len(np.unique(assessor)) < attended < len(sitting):
+    with_session = 1 < len(np.unique(session)) < attended
+    if len(np.unique(assessor)) < attended < len(sitting):
         terms.append(SITTING)
     of_prototype = np.unique(prototype * (int(array.batch.max(initial=0)) + 1) + array.batch[rows])
     if len(np.unique(prototype)) < len(of_prototype) < len(pair):
@@ -262,16 +262,15 @@ def _design(
     prototype = np.searchsorted(kept, array.prototype[rows])
     names, assessor = np.unique(array.assessor[rows], return_inverse=True)
     person = assessor.reshape(-1)
-    session = np.unique(array.session[rows], return_inverse=True)[1].reshape(-1)
-    if not with_session:
-        session = np.zeros_like(session)
+    attended = np.unique(array.session[rows], return_inverse=True)[1].reshape(-1)
+    session = attended if with_session else np.zeros_like(attended)
     factors = {"session": session} if with_session else {}
     factors |= {name: codes[rows] for name, codes in array.covariates.items()}
     fixed, dropped = _fixed_columns(prototype, factors, response)
     code = {
         ASSESSOR: person,
         INTERACTION: person * len(kept) + prototype,
-        SITTING: person * (int(session.max(initial=0)) + 1) + session,
+        SITTING: person * (int(attended.max(initial=0)) + 1) + attended,
         BATCH: prototype * (int(array.batch.max(initial=0)) + 1) + array.batch[rows],
     }
     balanced = not dropped and not array.covariates and BATCH not in terms
@@ -405,3 +404,20 @@ def _arms(servings: pd.DataFrame) -> pd.Series:
     arm = servings["site"].where(stripped == "", stripped)
     together = pd.DataFrame({"session": servings["session"], "assessor": servings["assessor"], "arm": arm})
     return arm if together.duplicated().any() else servings["site"]
+
+
+# Each assessor's own mean of each prototype on each attribute, as an array.
+
+
+def assessor_means(scores: pd.DataFrame, prototypes: Sequence[str], attributes: Sequence[str]) -> NDArray[np.float64]:
+    """Return each assessor's mean score; shape (assessors, prototypes, attributes), NaN where there is none.
+
+    Assessors who scored fewer than two of the prototypes compare nothing and are not counted.
+    """
+    used = scores[scores["prototype"].isin(prototypes) & scores["attribute"].isin(attributes)]
+    cells = used.groupby(["assessor", "prototype", "attribute"], sort=False)["score"].mean()
+    people = list(dict.fromkeys(used["assessor"]))
+    grid = pd.MultiIndex.from_product([people, prototypes, attributes])
+    values = cells.reindex(grid).to_numpy(dtype=float).reshape(len(people), len(prototypes), len(attributes))
+    compares = np.isfinite(values).any(axis=2).sum(axis=1) >= 2
+    return np.asarray(values[compares])

@@ -12,12 +12,13 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import LEVEL, attribute_rows, fit_panel, inference
+from panel.models.prototypes.differences import LEVEL, attribute_rows, fit_panel
 from panel.models.prototypes.panel_design import score_array
 from panel.stats.arrays import Array
 from panel.stats.assessors.own_tables import OwnTables, own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
 from panel.stats.comparing.multiplicity import below
+from panel.stats.mixed.kenward_roger import inference
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, those_in
 

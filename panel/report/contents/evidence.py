@@ -23,7 +23,7 @@ from panel.report.contents.part_claims import summary
 from panel.report.contents.part_results import analysis, consumers, emollients, instruments
 from panel.report.contents.part_study import balance, report_day
 from panel.report.elsewhere import work_out
-from panel.study.study import Study, is_rehearsed
+from panel.study.study import Study
 from panel.views.consumers import choices
 from panel.views.consumers.agreement import BARS, STATEMENTS
 from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS
@@ -31,9 +31,7 @@ from panel.views.consumers.just_about_right import DROPS
 from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
 from panel.views.consumers.preference_map import SENSATIONS
 from panel.views.consumers.segments import SEGMENT_MEANS
-
-REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
-INVENTED = "Invented data, for trying things out: no evidence of anything"
+from panel.views.planning.study import mark
 
 
 def evidence_report(study: Study, *, rng_seed: int = 1) -> Report:
@@ -65,11 +63,6 @@ def report_of(answers: Answers) -> Report:
         summary=summary(answers, sections),
         sections=sections,
     )
-
-
-def mark(study: Study) -> str:
-    """Return the words that stand on every page of a study that is not real; empty for a real one."""
-    return REHEARSED if is_rehearsed(study) else INVENTED if study.facts.get("invented") else ""
 
 
 def _sections(answers: Answers) -> tuple[Section, ...]:

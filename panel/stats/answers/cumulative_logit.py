@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
 from scipy.special import expit, logsumexp
 
 from panel.errors import ModelError
@@ -77,6 +76,8 @@ def fit_cumulative_logit(
     ModelError
         If fewer than two different answers were given.
     """
+    from scipy.optimize import minimize  # slow to load, and seldom needed
+
     levels, code = np.unique(answer, return_inverse=True)
     if len(levels) < 2:
         raise ModelError("Every answer is the same, so there is nothing that could shift.")

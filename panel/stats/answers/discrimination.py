@@ -13,7 +13,6 @@ from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq, minimize_scalar
 from scipy.special import betaln, chdtrc, ndtr, roots_legendre, stdtr, stdtrit, xlog1py, xlogy
 
 from panel.errors import ModelError
@@ -296,6 +295,8 @@ def fit_beta_binomial(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> BetaBi
     ModelError
         If nobody answered more than once, or all answers are alike: then spread between people cannot be seen.
     """
+    from scipy.optimize import minimize_scalar  # slow to load, and seldom needed
+
     x, n = np.asarray(x, dtype=float), np.asarray(n, dtype=float)
     if len(x) < 2 or n.max(initial=0.0) < 2:
         raise ModelError("Nobody answered more than once, so how far people differ cannot be seen.")
@@ -338,6 +339,8 @@ def fit_beta_binomial(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> BetaBi
 
 def _best_rho(x: Floats, n: Floats, mu: float) -> tuple[float, float]:
     """Return the largest log likelihood at this mean, and the correlation that gives it."""
+    from scipy.optimize import minimize_scalar
+
     values = np.array([log_likelihood(x, n, mu, rho) for rho in _GRID])
     best = int(values.argmax())
     low, high = float(_ENDS[best]), float(_ENDS[best + 2])
@@ -371,6 +374,8 @@ def _standard_errors(x: Floats, n: Floats, mu: float, rho: float) -> tuple[float
 
 def _interval(signed_root: Callable[[float], float], mu: float, z: float) -> tuple[float, float]:
     """Return the chances whose signed root is z and -z."""
+    from scipy.optimize import brentq
+
     low, high = EDGE, 1 - EDGE
     below = brentq(lambda chance: signed_root(chance) - z, low, mu) if signed_root(low) > z else 0.0
     above = brentq(lambda chance: signed_root(chance) + z, mu, high) if signed_root(high) < -z else 1.0

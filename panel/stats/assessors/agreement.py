@@ -11,7 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import fdtri, stdtrit
 
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Codes
+
+NOTHING_TOLD = 1e-9  # eigenvalue, relative, below which the columns are only apart by rounding
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -83,9 +85,9 @@ def agreement(means: Array) -> Agreement:
 
 def others_effects(means: Array) -> Array:
     """Return the column effects of the others for each assessor, (q, a, p), sum zero; NaN where no other scored."""
-    a = means.shape[-2]
-    without = np.where(np.eye(a, dtype=bool)[:, :, None], np.nan, means[..., None, :, :])
-    return column_effects(without)
+    weight, deviation, left = _normal_parts(means)
+    parts = (deviation, left, weight)
+    return _solved_effects(*(each.sum(axis=1, keepdims=True) - each for each in parts))
 
 
 def column_effects(table: Array) -> Array:
@@ -94,18 +96,24 @@ def column_effects(table: Array) -> Array:
     From the normal equations after the rows are eliminated; columns that share no row with the rest keep the level of
     their own part.
     """
+    weight, deviation, left = _normal_parts(table)
+    return _solved_effects(deviation.sum(axis=-2), left.sum(axis=-3), weight.sum(axis=-2))
+
+
+def _normal_parts(table: Array) -> tuple[Array, Array, Array]:
+    """Return of each row which columns it has, their deviation from its mean, and its part in the normal matrix."""
     there = np.isfinite(table)
     weight = there.astype(float)
-    n_row, n_column = weight.sum(axis=-1), weight.sum(axis=-2)
+    n_row = np.maximum(weight.sum(axis=-1), 1)[..., None]
     filled = np.where(there, table, 0.0)
-    row_mean = filled.sum(axis=-1) / np.maximum(n_row, 1)
-    right = np.where(there, table - row_mean[..., None], 0.0).sum(axis=-2)
-    if there.all():
-        effect = right / n_column
-    else:
-        scaled = weight / np.maximum(n_row, 1)[..., None]
-        left = n_column[..., None] * np.eye(table.shape[-1]) - np.swapaxes(weight, -1, -2) @ scaled
-        effect = np.einsum("...ij,...j->...i", np.linalg.pinv(left, hermitian=True), right)
+    deviation = np.where(there, filled - filled.sum(axis=-1, keepdims=True) / n_row, 0.0)
+    left = weight[..., None] * (np.eye(table.shape[-1]) - (weight / n_row)[..., None, :])
+    return weight, deviation, left
+
+
+def _solved_effects(right: Array, left: Array, n_column: Array) -> Array:
+    """Return the effects from the sums of the parts of the rows."""
+    effect = np.einsum("...ij,...j->...i", np.linalg.pinv(left, rtol=NOTHING_TOLD, hermitian=True), right)
     held = n_column > 0
     mean = (effect * held).sum(axis=-1, keepdims=True) / np.maximum(held.sum(axis=-1, keepdims=True), 1)
     return np.where(held, effect - mean, np.nan)
@@ -125,14 +133,38 @@ def disagreement(means: Array) -> Disagreement:
     In a table without holes (a - 1)(p - 2) degrees of freedom (Brockhoff, Schlich & Skovgaard 2015, Food Qual.
     Prefer. 39:156-166); otherwise as many as there are cells less what was fitted.
     """
-    own = _centred(means)
-    panel = _centred(np.where(np.isfinite(means), column_effects(means)[..., None, :], np.nan))
-    slope = _ratio(np.nansum(own * panel, axis=-1), np.nansum(panel**2, axis=-1))
-    rest = np.nansum((own - slope[..., None] * panel) ** 2, axis=(-1, -2))
-    cells = np.isfinite(means)
-    people = (cells.sum(axis=-1) > 0).sum(axis=-1)
-    columns = (cells.sum(axis=-2) > 0).sum(axis=-1)
-    df = (cells.sum(axis=(-1, -2)) - 2 * people - columns + 2).astype(float)
+    rest = _beyond_slopes(means, column_effects(means)[..., None, :]).sum(axis=(-1, -2))
+    there = np.isfinite(means)
+    columns = there.any(axis=-2).sum(axis=-1)
+    return _disagreement(rest, there.sum(axis=(-1, -2)), there.any(axis=-1).sum(axis=-1), columns)
+
+
+def disagreement_without_each(means: Array) -> Disagreement:
+    """Return the disagreement of the others, without each assessor in turn; arrays (q, a)."""
+    each = _beyond_slopes(means, others_effects(means))
+    rest = each.sum(axis=-1) - np.diagonal(each, axis1=1, axis2=2)
+    there = np.isfinite(means)
+    cells, scored = there.sum(axis=-1), there.any(axis=-1)
+    columns = (there.sum(axis=1, keepdims=True) > there).sum(axis=-1)
+    other_cells, others = (part.sum(axis=1, keepdims=True) - part for part in (cells, scored.astype(int)))
+    return _disagreement(rest, other_cells, others, columns)
+
+
+def _beyond_slopes(means: Array, effects: Array) -> Array:
+    """Return the squares left of each assessor's means beyond the slope on each of the `effects` (..., e, p)."""
+    weight = np.isfinite(means).astype(float)
+    own = np.nan_to_num(_centred(means))
+    known = np.nan_to_num(effects)
+    to_cells = np.swapaxes(weight, -1, -2)
+    square = known**2 @ to_cells - (known @ to_cells) ** 2 / np.maximum(weight.sum(axis=-1), 1)[..., None, :]
+    cross = known @ np.swapaxes(own, -1, -2)
+    whole = (own**2).sum(axis=-1)[..., None, :]
+    left = whole - np.divide(cross**2, square, out=np.zeros_like(cross), where=square > 0)
+    return np.where(square > 0, np.maximum(left, 0.0), 0.0)
+
+
+def _disagreement(rest: Array, cells: Codes, people: Codes, columns: Codes) -> Disagreement:
+    df = (cells - 2 * people - columns + 2).astype(float)
     return Disagreement(_ratio(rest, df), df)
 
 

@@ -5,17 +5,18 @@ From an estimate, its standard error and its degrees of freedom; every argument 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize.elementwise import find_root
 from scipy.special import nctdtr, ndtri, stdtr, stdtrit
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array
 
-SAME_SHIFT = 1e-13  # relative width of the bracket at which to stop
+SAME_SHIFT = 1e-13  # relative step at which to stop
+MOST_STEPS = 100
 LARGEST_DF = 1e8  # from here on t and the normal distribution agree to eight digits
 
 
@@ -153,10 +154,24 @@ def _shift_for(power: float, freedom: Array, bar: Array) -> Array:
     while (short := _power(high, freedom, bar) < power).any():
         high = np.where(short, 2 * high, high)
 
-    def beyond(shift: Array, df: Array, limit: Array) -> Array:
-        return _power(shift, df, limit) - power
+    return _root(lambda shift: _power(shift, freedom, bar) - power, low, high)
 
-    return np.asarray(find_root(beyond, (low, high), args=(freedom, bar), tolerances={"xrtol": SAME_SHIFT}).x)
+
+def _root(function: Callable[[Array], Array], low: Array, high: Array) -> Array:
+    """Return where rising functions are zero, by false position; an end that stays twice loses weight (Illinois)."""
+    f_low, f_high = function(low), function(high)
+    middle, was_below = high, np.full(high.shape, fill_value=False)
+    for step in range(MOST_STEPS):
+        before, width = middle, np.where(f_high > f_low, f_high - f_low, 1.0)
+        middle = low - (high - low) * f_low / width
+        value = function(middle)
+        below = value < 0
+        again = np.where((below == was_below) & (step > 0), 0.5, 1.0)
+        f_low, f_high = np.where(below, value, f_low * again), np.where(below, f_high * again, value)
+        low, high, was_below = np.where(below, middle, low), np.where(below, high, middle), below
+        if (np.abs(middle - before) <= SAME_SHIFT * middle).all():
+            break
+    return middle
 
 
 def _power(shift: Array, df: Array, bar: Array) -> Array:

@@ -8,6 +8,7 @@ log S, and the expectation is a trapezoid sum in log s, which converges geometri
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from string import ascii_lowercase
@@ -22,46 +23,69 @@ from panel.stats.arrays import Array
 NODES = 128  # of the trapezoid sum; doubling them changes nothing above 1e-12 for 2 or more degrees of freedom
 NORMAL_DF = 1e10  # from here on the studentized maximum is the maximum itself
 ITERATIONS = 60
+SERIES_FROM = 4.0  # degrees of freedom from which the series holds
+SERIES_NODES = 32  # give ten digits from there on
 _NEIGHBOURS = (-2, -1, 0, 1, 2, 3)
-_SCALES = tuple(1 / np.prod([k - other for other in _NEIGHBOURS if other != k]) for k in _NEIGHBOURS)
-CHEBYSHEV_NODES = 12
-CHEBYSHEV_FROM = 4.0  # degrees of freedom from which 12 nodes give eight digits
+_INTERPOLATION = np.linalg.inv(np.vander(_NEIGHBOURS, increasing=True).astype(float))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class QuantileSeries:
+    """The quantiles of a studentized maximum at one level, a Chebyshev series in 1 / df from `SERIES_FROM` on."""
+
+    coefficients: Array
+
+    def at(self, df: Array) -> Array:
+        """Return the quantile for each of `df`."""
+        return np.asarray(np.polynomial.chebyshev.chebval(2 * SERIES_FROM / df - 1, self.coefficients))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class StudentizedMaximum:
-    """Distribution of a studentized maximum, from log S tabulated at `x` = 0, h, 2h, ..."""
+    """Distribution of a studentized maximum, from log S tabulated at `x` = 0, h, 2h, ...
+
+    `polynomials` (6, intervals): log S between two neighbours of the table; see `studentized_maximum`.
+    """
 
     step: float
     log_survival: Array
+    polynomials: Array
 
     def sf(self, q: Array, df: Array) -> Array:
         """Return P(X / s > q) with `df` degrees of freedom; arrays of one shape."""
         q, df = np.broadcast_arrays(np.asarray(q, dtype=float), np.asarray(df, dtype=float))
-        log_s, log_weight = _chi_nodes(np.minimum(df, NORMAL_DF))
-        return self._expected(q, np.exp(log_s), log_weight)
+        distinct, place = np.unique(np.minimum(df, NORMAL_DF), return_inverse=True)
+        log_s, log_weight = _chi_nodes(distinct)
+        place = place.reshape(df.shape)
+        return self._expected(q, np.exp(log_s)[place], log_weight[place])
 
     def _expected(self, q: Array, s: Array, log_weight: Array) -> Array:
         """Return the sum of S(q s) over the nodes `s` with their weights."""
         inside = self._log_survival_at(q[..., None] * s)
         return np.asarray(np.clip(np.exp(inside + log_weight).sum(axis=-1), 0.0, 1.0))
 
-    def isf(self, p: float, df: Array) -> Array:
+    def isf(self, p: float, df: Array, series: QuantileSeries | None = None) -> Array:
         """Return the q with P(X / s > q) = p, for each of `df`.
 
-        The quantile is smooth in 1 / df: many different ones are interpolated from a few Chebyshev nodes.
+        The quantile is smooth in 1 / df: many different ones are taken from `series`, made anew where it is not given.
         """
         df = np.asarray(df, dtype=float)
         distinct, place = np.unique(np.minimum(df, NORMAL_DF), return_inverse=True)
-        if len(distinct) <= CHEBYSHEV_NODES or distinct[0] < CHEBYSHEV_FROM:
-            return self._solved(p, distinct)[place].reshape(df.shape)
-        inverse = 1 / distinct
-        middle, half = (inverse[0] + inverse[-1]) / 2, (inverse[0] - inverse[-1]) / 2
-        unit = np.polynomial.chebyshev.chebpts1(CHEBYSHEV_NODES)
-        at_nodes = self._solved(p, 1 / (middle + half * unit))
-        series = np.polynomial.chebyshev.chebfit(unit, at_nodes, CHEBYSHEV_NODES - 1)
-        values = np.polynomial.chebyshev.chebval((inverse - middle) / half, series)
-        return np.asarray(values)[place].reshape(df.shape)
+        smooth = distinct >= SERIES_FROM
+        if series is None and smooth.sum() <= SERIES_NODES:
+            smooth[:] = False
+        found = np.empty_like(distinct)
+        found[~smooth] = self._solved(p, distinct[~smooth])
+        if smooth.any():
+            found[smooth] = (series or self.quantile_series(p)).at(distinct[smooth])
+        return np.asarray(found[place].reshape(df.shape))
+
+    def quantile_series(self, p: float) -> QuantileSeries:
+        """Return the series of the q with P(X / s > q) = p."""
+        unit = np.polynomial.chebyshev.chebpts1(SERIES_NODES)
+        solved = self._solved(p, np.minimum(2 * SERIES_FROM / (1 + unit), NORMAL_DF))
+        coefficients = np.polynomial.chebyshev.chebfit(unit, solved, SERIES_NODES - 1)
+        return QuantileSeries(np.asarray(coefficients, dtype=float))
 
     def _solved(self, p: float, df: Array) -> Array:
         """Solve sf(q, df) = p by false position on log p, the end that stays put losing weight (Illinois)."""
@@ -84,18 +108,27 @@ class StudentizedMaximum:
         return np.asarray(middle)
 
     def _log_survival_at(self, x: Array) -> Array:
-        """Interpolate log S by the quintic through six neighbours (Lagrange); minus infinity beyond the table."""
-        place = x / self.step
+        """Interpolate log S (Horner); minus infinity beyond the table."""
+        place = np.minimum(x / self.step, len(self.log_survival))  # a fraction of a degree of freedom reaches far
         left = np.clip(place.astype(np.intp), 2, len(self.log_survival) - 4)
         t = place - left
-        total = np.zeros_like(t)
-        for k, scale in zip(_NEIGHBOURS, _SCALES, strict=True):
-            weight = self.log_survival[left + k] * scale
-            for other in _NEIGHBOURS:
-                if other != k:
-                    weight = weight * (t - other)
-            total += weight
+        total = self.polynomials[-1].take(left)
+        for coefficients in self.polynomials[-2::-1]:
+            total *= t
+            total += coefficients.take(left)
         return np.where(place <= len(self.log_survival) - 1, np.minimum(total, 0.0), -np.inf)
+
+
+def studentized_maximum(step: float, log_survival: Array) -> StudentizedMaximum:
+    """Return the distribution from log S at 0, `step`, 2 `step`, ...; between them the quintic through six neighbours.
+
+    The polynomial of each interval is in the distance from its left end, in steps; the outermost two neighbours on
+    either side have none of their own.
+    """
+    polynomials = np.zeros((len(_NEIGHBOURS), len(log_survival)))
+    neighbours = np.lib.stride_tricks.sliding_window_view(log_survival, len(_NEIGHBOURS))
+    polynomials[:, 2 : 2 + len(neighbours)] = _INTERPOLATION @ neighbours.T
+    return StudentizedMaximum(step, log_survival, polynomials)
 
 
 def _chi_nodes(df: Array) -> tuple[Array, Array]:
@@ -146,7 +179,7 @@ def studentized_range(k: int) -> StudentizedMaximum:
     log_terms = np.log(np.maximum(share, 1e-300)) + log_density
     peak = log_terms.max(axis=1, keepdims=True)
     log_survival = peak[:, 0] + np.log(np.exp(log_terms - peak).sum(axis=1) * (z[1] - z[0]))
-    return StudentizedMaximum(RANGE_STEP, np.minimum(log_survival, 0.0))
+    return studentized_maximum(RANGE_STEP, np.minimum(log_survival, 0.0))
 
 
 def tukey_p_value(statistic: Array, k: int, df: Array) -> Array:
@@ -156,7 +189,12 @@ def tukey_p_value(statistic: Array, k: int, df: Array) -> Array:
 
 def tukey_critical(k: int, df: Array, level: float) -> Array:
     """Return the multiple of a difference's standard error in a simultaneous interval over all pairs."""
-    return np.asarray(studentized_range(k).isf(1 - level, df) / np.sqrt(2))
+    return np.asarray(studentized_range(k).isf(1 - level, df, _quantile_series(k, level)) / np.sqrt(2))
+
+
+@cache
+def _quantile_series(k: int, level: float) -> QuantileSeries:
+    return studentized_range(k).quantile_series(1 - level)
 
 
 # Several means against one (Dunnett): the largest absolute t of correlated differences from a benchmark.
@@ -200,7 +238,7 @@ def many_to_one(covariance: Array) -> ManyToOne:
     reach = (x / rest[:, None])[:, :, None]
     outside = ndtr(shift - reach) + ndtr(-shift - reach)  # P(|T_i| > x) given the shared mean
     survival = (-np.expm1(np.log1p(-np.minimum(outside, 1 - 1e-16)).sum(axis=0)) * weight).sum(axis=1)
-    return ManyToOne(StudentizedMaximum(GRID_STEP, np.log(np.clip(survival, 1e-300, 1.0))), misfit)
+    return ManyToOne(studentized_maximum(GRID_STEP, np.log(np.clip(survival, 1e-300, 1.0))), misfit)
 
 
 def _one_factor(correlation: Array) -> tuple[Array, float]:
@@ -256,27 +294,41 @@ def simultaneous_bands(drawn: Array, level: float) -> tuple[Array, Array]:
 def letters_for(means: NDArray[np.float64], apart: NDArray[np.bool_]) -> list[str]:
     """Return the letters of each mean, `a` for the group that holds the largest.
 
-    Insert and absorb (Piepho 2004, J. Comput. Graph. Stat. 13:456): two means share a letter exactly when they
-    are not `apart` (k, k, symmetric).
+    Two means share a letter exactly when they are not `apart` (k, k, symmetric): the groups are the largest without
+    two that are (those of Piepho 2004, J. Comput. Graph. Stat. 13:456).
     """
-    k = len(means)
-    groups: list[frozenset[int]] = [frozenset(range(k))]
-    for i in range(k):
-        for j in range(i + 1, k):
-            if apart[i, j]:
-                groups = _split(groups, i, j)
-    order = {int(mean): place for place, mean in enumerate(np.argsort(-means, kind="stable"))}
-    groups.sort(key=lambda group: sorted(order[member] for member in group))
-    return ["".join(_letter(n) for n, group in enumerate(groups) if mean in group) for mean in range(k)]
+    order = np.argsort(-means, kind="stable")
+    alike = ~apart[np.ix_(order, order)]
+    np.fill_diagonal(alike, val=False)
+    neighbours = [int.from_bytes(row.tobytes(), "little") for row in np.packbits(alike, axis=1, bitorder="little")]
+    groups = sorted(_members(group) for group in _largest_groups(neighbours))
+    letters = [""] * len(means)
+    for number, group in enumerate(groups):
+        for place in group:
+            letters[order[place]] += _letter(number)
+    return letters
 
 
-def _split(groups: list[frozenset[int]], i: int, j: int) -> list[frozenset[int]]:
-    """Split every group that holds both means, then drop groups that lie within another."""
-    split: list[frozenset[int]] = []
-    for group in groups:
-        split += [group - {i}, group - {j}] if {i, j} <= group else [group]
-    distinct = list(dict.fromkeys(split))
-    return [group for group in distinct if group and not any(group < other for other in distinct)]
+def _largest_groups(neighbours: list[int]) -> Iterator[int]:
+    """Yield the groups, as bits, whose members are all neighbours and that no other mean can join.
+
+    Bron & Kerbosch (1973), Commun. ACM 16:575, with the pivot of Tomita, Tanaka & Takahashi (2006), Theor. Comput.
+    Sci. 363:28.
+    """
+    waiting = [(0, (1 << len(neighbours)) - 1, 0)]  # a group, who may join it, who may no more
+    while waiting:
+        group, may, tried = waiting.pop()
+        if not may | tried:
+            yield group
+            continue
+        pivot = max(_members(may | tried), key=lambda one: (may & neighbours[one]).bit_count())
+        for one in _members(may & ~neighbours[pivot]):
+            waiting.append((group | 1 << one, may & neighbours[one], tried & neighbours[one]))
+            may, tried = may & ~(1 << one), tried | 1 << one
+
+
+def _members(group: int) -> list[int]:
+    return [place for place in range(group.bit_length()) if group >> place & 1]
 
 
 def _letter(number: int) -> str:

@@ -7,13 +7,19 @@ freedom it changes little in balanced data and is the more careful of the two in
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
+from typing import Literal
 
 import numpy as np
 
+from panel.errors import ModelError
 from panel.stats.arrays import Array
-from panel.stats.mixed.reml import MixedFit
-from panel.stats.mixed.satterthwaite import Estimates, FTest
+from panel.stats.mixed.reml import MixedFit, inverse_information
+from panel.stats.mixed.satterthwaite import Estimates, FTest, estimate_contrasts, test_contrasts
+
+NOTHING = 1e-9  # rounding of the two moments about 1
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -33,7 +39,7 @@ class KenwardRoger:
         """Return the estimates of `contrasts` (m, p), each with its own degrees of freedom."""
         found = [self.test_contrasts(contrast[None]) for contrast in contrasts]
         estimate = self.coefficients @ contrasts.T
-        variance = np.einsum("mi,qij,mj->qm", contrasts, self.phi_a, contrasts)
+        variance = ((contrasts @ self.phi_a) * contrasts).sum(axis=-1)
         return Estimates(estimate, np.sqrt(variance), np.stack([test.df_error for test in found], axis=1))
 
     def test_contrasts(self, contrasts: Array) -> FTest:
@@ -59,11 +65,20 @@ def _moments_of_f(a_1: Array, a_2: Array, l: int) -> tuple[Array, Array]:  # noq
     g = ((l + 1) * a_1 - (l + 4) * a_2) / ((l + 2) * a_2)
     below = 3 * l + 2 * (1 - g)
     c_1, c_2, c_3 = g / below, (l - g) / below, (l + 2 - g) / below
-    e_star = 1 / (1 - a_2 / l)
-    v_star = 2 / l * (1 + c_1 * b) / ((1 - c_2 * b) ** 2 * (1 - c_3 * b))
-    rho = v_star / (2 * e_star**2)
-    m = 4 + (l + 2) / (l * rho - 1)
-    return m, m / (e_star * (m - 2))
+    # V* / (2 E*^2) without the quotients: for one row, with 2 or 4 degrees of freedom, E* or V* itself is infinite
+    inverse_e, of_v, last = 1 - a_2 / l, 1 - c_2 * b, 1 - c_3 * b
+    ratio = _quotient(inverse_e, of_v, 1.0)
+    m = 4 + (l + 2) * _quotient(last, ratio**2 * (1 + c_1 * b) - last, np.nan)
+    m = np.where(m > 0, m, np.nan)  # two moments that no F has
+    return m, m * _quotient(inverse_e, m - 2, 0.5)
+
+
+def _quotient(above: Array, below: Array, limit: float) -> Array:
+    """Return the quotient, and `limit` where both are zero but for rounding."""
+    both = (np.abs(above) < NOTHING) & (np.abs(below) < NOTHING)
+    none = ~both & (below == 0)
+    quotient = np.where(both, limit, above / np.where(both | none, 1.0, below))
+    return np.asarray(np.where(none, np.nan, quotient))
 
 
 def kenward_roger(fit: MixedFit) -> KenwardRoger:
@@ -71,6 +86,11 @@ def kenward_roger(fit: MixedFit) -> KenwardRoger:
 
     The identity I = V - sum gamma_k G_k turns every product with the residual's own matrix I into products that the
     moments hold already.
+
+    Raises
+    ------
+    ModelError
+        If the widened covariance is none, which few and unequal scores can bring about.
     """
     moments, p = fit.moments, fit.coefficients.shape[1]
     s2 = fit.variances[:, -1]
@@ -94,9 +114,15 @@ def kenward_roger(fit: MixedFit) -> KenwardRoger:
         - 2 * np.einsum("qab,qijba->qij", phi, q_ij)
         + np.einsum("qiab,qjba->qij", through, through)
     )
-    w = 2 * np.linalg.inv(information)
+    w = 2 * inverse_information(information)[0]
     middle = np.einsum("qij,qijab->qab", w, q_ij) - np.einsum("qij,qiab,qbc,qjcd->qad", w, p_i, phi, p_i)
-    return KenwardRoger(fit.coefficients, phi, phi + 2 * phi @ middle @ phi, p_i, w)
+    phi_a = phi + 2 * phi @ middle @ phi
+    if not inverse_information(phi_a)[1].all():
+        raise ModelError(
+            "The method of Kenward and Roger cannot be used: there are too few scores to say how sure the variances "
+            "are. Use Satterthwaite's, or score more."
+        )
+    return KenwardRoger(fit.coefficients, phi, phi_a, p_i, w)
 
 
 def _with_residual(
@@ -117,3 +143,27 @@ def _with_residual(
     traces[:, 1:, 0] = traces[:, 0, 1:] = trace_k - np.einsum("ql,qkl->qk", gamma, trace_kl)
     traces[:, 0, 0] = n - (gamma * trace_k).sum(axis=1) - (gamma * traces[:, 0, 1:]).sum(axis=1)
     return (single, double), traces
+
+
+# Which small-sample method turns a fitted model into estimates and tests.
+
+
+SmallSample = Literal["satterthwaite", "kenward-roger"]
+SMALL_SAMPLE_WORDS = {"satterthwaite": "Satterthwaite", "kenward-roger": "Kenward-Roger"}
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Inference:
+    """Estimates and tests of contrasts (m, p) of one fitted model, and the covariance (q, p, p) they rest on."""
+
+    estimate: Callable[[Array], Estimates]
+    test: Callable[[Array], FTest]
+    covariance: Array
+
+
+def inference(fit: MixedFit, small_sample: SmallSample = "satterthwaite") -> Inference:
+    """Return the estimates and tests of `fit` by the method named."""
+    if small_sample == "satterthwaite":
+        return Inference(partial(estimate_contrasts, fit), partial(test_contrasts, fit), fit.covariance)
+    adjusted = kenward_roger(fit)
+    return Inference(adjusted.estimate_contrasts, adjusted.test_contrasts, adjusted.phi_a)

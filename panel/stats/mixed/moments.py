@@ -7,8 +7,9 @@ S = I + D^1/2 Z'Z D^1/2, Woodbury's identity gives V^-1 = I - Z T Z' with T = D^
 the rows are needed only once, for Z'Z, Z'W and W'W. These fall apart into blocks that share no random effect,
 here usually the assessors, and all responses are worked at once.
 
-Two ways to the same moments: `BlockDesign` for any random terms, `InterceptDesign` for a single one, whose cost
-does not grow with the number of groups beyond one pass over the rows (many consumers).
+Several ways to the same moments: `BlockDesign` for any random terms, `InterceptDesign` for a single one, whose cost
+does not grow with the number of groups beyond one pass over the rows (many consumers); two terms of which one lies
+within the other stand in `panel.stats.mixed.nested_moments`.
 """
 
 from __future__ import annotations
@@ -58,6 +59,14 @@ class BlockDesign:
         """Return the design of the `chosen` responses."""
         return BlockDesign(self.z_z[chosen], self.z_w[chosen], self.w_w[chosen], self.columns, self.n_scores[chosen])
 
+    def without(self, blocks: Codes, w_w: Array, n_scores: Array) -> BlockDesign:
+        """Return the design without each of `blocks` in turn, (len(blocks) q) responses, with the sums that are left.
+
+        `w_w` and `n_scores`, of all these responses, are the sums of all blocks but the one left out.
+        """
+        z_z, z_w = (repeated_without(each, blocks, 1) for each in (self.z_z, self.z_w))
+        return BlockDesign(z_z, z_w, w_w, self.columns, n_scores)
+
     def moments(self, gamma: Array) -> Moments:
         """Return the moments at relative variances `gamma` (q, K)."""
         q, _, m, _ = self.z_z.shape
@@ -94,6 +103,14 @@ def _summed(left: Array, right: Array) -> Array:
     flat_left = left.reshape(q, blocks * rows, columns)
     flat_right = right.reshape(q, blocks * rows, right.shape[-1])
     return np.asarray(np.swapaxes(flat_left, -1, -2) @ flat_right)
+
+
+def repeated_without(values: Array, left_out: Codes, axis: int) -> Array:
+    """Repeat `values` for each of those left out, along the first axis, with zero at its place on `axis`."""
+    repeated = np.repeat(values[None], len(left_out), axis=0)
+    for one, place in zip(repeated, left_out, strict=True):
+        np.moveaxis(one, axis, 0)[place] = 0
+    return repeated.reshape(-1, *values.shape[1:])
 
 
 def block_design(response: Array, fixed: Array, groups: list[Codes]) -> BlockDesign:
@@ -434,27 +451,56 @@ class StrataDesign:
 
 def strata_design(response: Array, fixed: Array, groups: list[Codes]) -> StrataDesign | None:
     """Sum a design by strata, or return None where the terms are not balanced; arguments as `block_design`."""
-    n, p = fixed.shape
+    parts = _strata_parts(response, fixed, groups)
+    if parts is None:
+        return None
+    projected, df, loads = parts
+    squares = np.stack([each_response(part.T @ part, fixed.shape[1]) for part in projected], axis=1)
+    return StrataDesign(squares, df, loads, np.full(response.shape[1], float(len(response))))
+
+
+def strata_without_groups(response: Array, fixed: Array, groups: list[Codes]) -> StrataDesign | None:
+    """Return the design without each group of the first term in turn, (groups q) responses, group by group.
+
+    None where the terms are not balanced, or not all within the first.
+    """
+    group = np.unique(groups[0], return_inverse=True)[1].reshape(-1)
+    nested = all(_is_finer(np.unique(other, return_inverse=True)[1].reshape(-1), group) for other in groups)
+    parts = _strata_parts(response, fixed, groups) if nested else None
+    if parts is None:
+        return None
+    projected, df, loads = parts
+    size, p, q = _size(group), fixed.shape[1], response.shape[1]
+    rows = np.argsort(group, kind="stable").reshape(size, -1)
+    own = np.empty((size, q, len(projected), p + 1, p + 1))
+    for stratum, part in enumerate(projected):
+        for place, held in enumerate(rows):
+            own[place, :, stratum] = each_response(part[held].T @ part[held], p)
+    squares = (own.sum(axis=0) - own).reshape(size * q, *own.shape[2:])
+    n_scores = np.full(size * q, float(len(response) - rows.shape[1]))
+    return StrataDesign(squares, df * (size - 1) / size, loads, n_scores)
+
+
+def _strata_parts(response: Array, fixed: Array, groups: list[Codes]) -> tuple[list[Array], Array, Array] | None:
+    """Return [X, Y] projected on each stratum, the ranks of the strata, and the loads of the terms."""
+    n = len(response)
     groups = [np.unique(group, return_inverse=True)[1].reshape(-1) for group in groups]
     factors = _strata(groups) if np.isfinite(response).all() else None
     if factors is None:
         return None
     rest = np.hstack([fixed, response])
-    squares: list[Array] = []
+    parts: list[Array] = []
     df: list[int] = []
     for place, factor in enumerate(factors):
-        part = _group_means(factor, rest)[factor]
-        rest = rest - part
-        squares.append(each_response(part.T @ part, p))
+        parts.append(_group_means(factor, rest)[factor])
+        rest = rest - parts[-1]
         coarser = [df[earlier] for earlier in range(place) if _is_finer(factor, factors[earlier])]
         df.append(_size(factor) - sum(coarser))
-    squares.append(each_response(rest.T @ rest, p))
     loads = np.zeros((len(groups), len(factors) + 1))
     for term, group in enumerate(groups):
         held = [_is_finer(group, factor) for factor in factors]
         loads[term, :-1] = np.where(held, n / _size(group), 0.0)
-    numbers = np.full(response.shape[1], float(n))
-    return StrataDesign(np.stack(squares, axis=1), np.array([*df, n - sum(df)], dtype=float), loads, numbers)
+    return [*parts, rest], np.array([*df, n - sum(df)], dtype=float), loads
 
 
 def _strata(groups: list[Codes]) -> list[Codes] | None:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.mixed.moments import Moments, border_design, intercept_design, strata_design
+from panel.stats.mixed.nested_moments import is_nested, nested_design
 
 MAX_STEPS = 60
 DECREMENT = 1e-9  # promised fall of the deviance from which one last step squares the error away
@@ -33,6 +34,7 @@ RESTART_THETA = 0.1  # where to start again a component that must not stay at ze
 HALVINGS = 12
 CONSTANT_ROUNDING = 1e-14  # of a constant put together from the fixed columns
 DEVIANCE_ROUNDING = 1e-12  # relative error with which a deviance is known
+LEAST_INFORMATION = 1e-6  # smallest eigenvalue of the scaled information; rounding leaves 1e-9, sparse panels 1e-2
 ONE_INTERCEPT_FROM = 60  # groups; from here on one pass over the rows beats one small matrix per group
 
 
@@ -44,7 +46,8 @@ class MixedFit:
     `covariance` (q, p, p) of the coefficients; `parameter_covariance` (q, K + 1, K + 1), asymptotic covariance of
     (gamma_1..K, residual variance), zero for a component at zero; `covariance_slope` (q, K + 1, p, p),
     derivative of `covariance` in the same parameters; `deviance` (q,) = -2 REML log-likelihood;
-    `at_zero` (q, K); `converged` (q,); `n_scores` (q,); `moments` at the optimum.
+    `at_zero` (q, K); `converged` (q,); `n_scores` (q,); `moments` at the optimum. `told_apart` (q,): whether the scores
+    tell the variances apart; where they do not, `parameter_covariance` is NaN, and so are all degrees of freedom.
     """
 
     variances: Array
@@ -57,6 +60,7 @@ class MixedFit:
     converged: np.ndarray
     n_scores: Array
     moments: Moments
+    told_apart: np.ndarray
 
 
 def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: Array | None = None) -> MixedFit:
@@ -78,9 +82,8 @@ def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: A
     ModelError
         If a response leaves no degree of freedom, or the fixed columns are not of full rank for it.
     """
-    constant = _constant(fixed)
-    level = np.nanmean(response, axis=0) if constant is not None else np.zeros(response.shape[1])
-    design = _design(response - level, fixed, groups)
+    centred, level = about_means(response, fixed)
+    design = _design(centred, fixed, groups)
     if (design.n_scores <= design.n_fixed).any():
         raise ModelError(
             "There are no more scores than means to estimate, so nothing is left to judge them by. Add replicates "
@@ -101,23 +104,63 @@ def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: A
         theta, converged = _second_look(design, theta, converged)
     else:
         theta, converged = _minimise(design, theta, now)
-    found = _fit_at(design, theta**2, converged)
-    return found if constant is None else replace(found, coefficients=found.coefficients + level[:, None] * constant)
+    return at_level(_fit_at(design, theta**2, converged), level)
+
+
+def about_means(response: Array, fixed: Array) -> tuple[Array, Array]:
+    """Return the responses less their means, and the coefficients (q, p) of these; see `at_level`.
+
+    Squares of scores far from zero would lose digits. Where no constant can be put together from the fixed columns
+    they stay as they are.
+    """
+    constant = _constant(fixed)
+    if constant is None:
+        return response, np.zeros((response.shape[1], fixed.shape[1]))
+    level = np.nanmean(response, axis=0)
+    return response - level, level[:, None] * constant
+
+
+def at_level(fit: MixedFit, level: Array) -> MixedFit:
+    """Return the fit of responses that were centred with the coefficients of their `level` (q, p) given back."""
+    return replace(fit, coefficients=fit.coefficients + level)
 
 
 def _constant(fixed: Array) -> Array | None:
-    """Return the coefficients (p,) with which the fixed columns add up to 1 in every row; None if there are none.
-
-    Where there are, each response is fitted about its own mean: squares of scores far from zero would lose digits.
-    """
+    """Return the coefficients (p,) with which the fixed columns add up to 1 in every row; None if there are none."""
     found = np.round(np.linalg.lstsq(fixed, np.ones(len(fixed)), rcond=None)[0], 12)
     return found if np.abs(fixed @ found - 1).max(initial=0.0) < CONSTANT_ROUNDING else None
+
+
+def fit_those_possible(design: Design, start: Array) -> tuple[NDArray[np.bool_], MixedFit | None]:
+    """Fit the responses of `design` that can be fitted, from `start` (q, K).
+
+    Returns which they are and their fit, None if there is none.
+    """
+    able = design.n_scores > design.n_fixed
+    if not able.any():
+        return able, None
+    theta = np.minimum(np.sqrt(start), LARGEST_THETA)
+    now = reml_criterion(design.select(able), theta[able] ** 2)
+    if not np.isfinite(now.deviance).all():
+        able[able] = np.isfinite(now.deviance)
+        return (able, None) if not able.any() else _fitted(able, design.select(able), theta[able], None)
+    return _fitted(able, design.select(able), theta[able], now)
+
+
+def _fitted(
+    able: NDArray[np.bool_], design: Design, theta: Array, now: Criterion | None
+) -> tuple[NDArray[np.bool_], MixedFit]:
+    theta, converged = _minimise(design, theta, now)
+    return able, _fit_at(design, theta**2, converged)
 
 
 def _design(response: Array, fixed: Array, groups: list[Codes]) -> Design:
     if len(groups) == 1 and len(np.unique(groups[0])) >= ONE_INTERCEPT_FROM:
         return intercept_design(response, fixed, groups[0])
-    return strata_design(response, fixed, groups) or border_design(response, fixed, groups)
+    balanced = strata_design(response, fixed, groups)
+    if balanced is not None:
+        return balanced
+    return (nested_design if is_nested(groups) else border_design)(response, fixed, groups)
 
 
 def _from_moments(design: Design, theta: Array, now: Criterion) -> Array:
@@ -246,9 +289,10 @@ def _fit_at(design: Design, gamma: Array, converged: np.ndarray) -> MixedFit:
     information[:, k, k] = f / s2**2
     fixed_at_zero = np.concatenate([at_zero, np.zeros((q, 1), dtype=bool)], axis=1)
     either = fixed_at_zero[:, :, None] | fixed_at_zero[:, None, :]
-    scale = np.where(fixed_at_zero, 1.0, np.sqrt(np.abs(np.diagonal(information, axis1=1, axis2=2))))
-    scaled = np.where(either, np.eye(k + 1), information / (scale[:, :, None] * scale[:, None, :]))
-    parameter_covariance = np.where(either, 0.0, 2 * np.linalg.inv(scaled) / (scale[:, :, None] * scale[:, None, :]))
+    inverse, told_apart = inverse_information(np.where(either, np.eye(k + 1), information))
+    told_apart &= ~_absorbed(c)
+    inverse[~told_apart] = np.nan
+    parameter_covariance = np.where(either & told_apart[:, None, None], 0.0, 2 * inverse)
     slope = s2[:, None, None, None] * (c.inverse_xx[:, None] @ c.cross_xx_k @ c.inverse_xx[:, None])
     return MixedFit(
         variances=np.concatenate([gamma * s2[:, None], s2[:, None]], axis=1),
@@ -261,7 +305,30 @@ def _fit_at(design: Design, gamma: Array, converged: np.ndarray) -> MixedFit:
         converged=converged,
         n_scores=design.n_scores,
         moments=c.moments,
+        told_apart=told_apart,
     )
+
+
+def _absorbed(c: Criterion) -> np.ndarray:
+    """Return for which responses the fixed columns say all that the groups of some random term say."""
+    left, whole = (np.diagonal(traces, axis1=1, axis2=2) for traces in (c.trace_pp, c.moments.trace_kl))
+    return np.asarray((left < LEAST_INFORMATION * whole).any(axis=1))
+
+
+def inverse_information(information: Array) -> tuple[Array, np.ndarray]:
+    """Return the inverses of (q, k, k), NaN where there is none, and where there is one.
+
+    A matrix that is not positive definite beyond rounding has a direction in which the variances may change and the
+    scores say nothing about it.
+    """
+    scale = np.sqrt(np.abs(np.diagonal(information, axis1=1, axis2=2)))
+    sizes = np.maximum(scale[:, :, None] * scale[:, None, :], np.finfo(float).tiny)
+    scaled = information / sizes
+    known = np.isfinite(scaled).all(axis=(1, 2))
+    lowest = np.linalg.eigvalsh(np.where(known[:, None, None], scaled, 0.0))[:, 0]
+    there = lowest > LEAST_INFORMATION
+    inverse = np.linalg.inv(np.where(there[:, None, None], scaled, np.eye(scale.shape[1]))) / sizes
+    return np.where(there[:, None, None], inverse, np.nan), there
 
 
 # The profiled REML deviance of a mixed model, with its gradient and Hessian in the relative variances.
@@ -389,7 +456,23 @@ class Strata:
 
 def balanced_strata(scores: Array) -> Strata:
     """Return the strata of `scores` (assessors, prototypes, sessions, repetitions, q)."""
-    a, p, s, r = scores.shape[:4]
+    return Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
+
+
+def strata_without_each(scores: Array) -> Strata:
+    """Return the strata without each assessor in turn, the sums of squares (assessors q, 4).
+
+    Squares about the mean of the assessors lose a / (a - 1) of the part of the one left out, error its own part.
+    """
+    a, p, s, r, q = scores.shape
+    own = _own_squares(scores)
+    lost = own * np.array([a / (a - 1)] * 3 + [1.0])
+    return Strata((own.sum(axis=0) - lost).reshape(a * q, 4), _df(a - 1, p, s, r), (a - 1, p, s, r))
+
+
+def _own_squares(scores: Array) -> Array:
+    """Return each assessor's part in the sums of squares, (assessors, q, 4)."""
+    _, p, s, r = scores.shape[:4]
     centred = scores - scores.mean(axis=(0, 1, 2, 3))
     assessor = centred.mean(axis=(1, 2, 3))
     by_prototype = centred.mean(axis=(2, 3)) - assessor[:, None]
@@ -397,19 +480,19 @@ def balanced_strata(scores: Array) -> Strata:
     interaction = by_prototype - by_prototype.mean(axis=0)
     sitting = by_session - by_session.mean(axis=0)
     fixed = by_prototype.mean(axis=0)[:, None] + by_session.mean(axis=0)[None, :]
-    total = ((centred - fixed[None, :, :, None]) ** 2).sum(axis=(0, 1, 2, 3))
-    squares = np.stack(
-        [
-            p * s * r * (assessor**2).sum(axis=0),
-            s * r * (interaction**2).sum(axis=(0, 1)),
-            p * r * (sitting**2).sum(axis=(0, 1)),
-        ],
-        axis=1,
-    )
-    squares = np.column_stack([squares, total - squares.sum(axis=1)])
+    total = ((centred - fixed[None, :, :, None]) ** 2).sum(axis=(1, 2, 3))
+    squares = [
+        p * s * r * assessor**2,
+        s * r * (interaction**2).sum(axis=1),
+        p * r * (sitting**2).sum(axis=1),
+    ]
+    return np.stack([*squares, total - sum(squares)], axis=-1)
+
+
+def _df(a: int, p: int, s: int, r: int) -> Array:
     df = np.array([a - 1, (a - 1) * (p - 1), (a - 1) * (s - 1), a * p * s * r - p - s + 1], dtype=float)
     df[ERROR] -= df[:ERROR].sum()
-    return Strata(squares, df, (a, p, s, r))
+    return df
 
 
 def relative_variances(strata: Strata, terms: tuple[int, ...]) -> Array:

@@ -9,12 +9,14 @@ Stat. Soc. B 60:201). Leaving score i out, with the variances held, changes b by
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtri
 
 from panel.stats.arrays import Array, Codes
+from panel.stats.mixed.reml import MixedFit
 
 SMALLEST_ROOM = 1e-10  # of P_ii: below, the score is fitted exactly, whatever it is
 
@@ -114,7 +116,7 @@ def mixed_residuals(
 # which are tied to each other (two repetitions leave residuals of one size).
 
 
-SAME = 1e-9  # relative: a simulated statistic this near the observed one counts as reached
+SAME = 1e-9  # relative: a simulated statistic this near the observed one counts as reached, values this near as tied
 
 
 def spread_by_group(values: Array, group: Codes) -> Array:
@@ -183,12 +185,12 @@ def share_reaching(simulated: Array, observed: float) -> float:
 
 
 def _ranks(values: Array) -> Array:
-    """Return the ranks within each column, ties sharing their mean rank."""
+    """Return the ranks within each column, ties sharing their mean rank; what only rounding tells apart is tied."""
     n = len(values)
     order = np.argsort(values, axis=0, kind="stable")
     ordered = np.take_along_axis(values, order, axis=0)
     new = np.ones(values.shape, dtype=bool)
-    new[1:] = ordered[1:] != ordered[:-1]
+    new[1:] = np.diff(ordered, axis=0) > SAME * np.abs(ordered).max(axis=0)
     first = np.maximum.accumulate(np.where(new, np.arange(n)[:, None], 0), axis=0)
     ends = np.ones(values.shape, dtype=bool)
     ends[:-1] = new[1:]
@@ -228,3 +230,33 @@ def f_without_each(maker: ResidualMaker, y: Array, contrasts: Array) -> Array:
     across = np.einsum("ni,ij,nj->n", left, m, step)
     along = np.einsum("ni,ij,nj->n", step, m, step)
     return np.where(free, (plain - across**2 / (p_ii + along)) / (r * s2), np.nan)
+
+
+# Is anything left to judge by?
+
+
+NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is not judged by
+NOT_TOLD_APART = (
+    "with so few scores the scatter of the assessors cannot be told from that of the scores; let more of them score "
+    "more prototypes, or twice"
+)
+_ONLY_ROUNDING = 1e-13  # of the largest score: what is left by rounding alone
+
+
+def nothing_left(fit: MixedFit, response: Array, fixed: Array, groups: Sequence[Codes]) -> list[str]:
+    """Return for each response why nothing is left to judge a difference by; empty where something is."""
+    spread = np.nanmax(response, axis=0) - np.nanmin(response, axis=0)
+    why = np.where(fit.told_apart, "", NOT_TOLD_APART).tolist()
+    for column in np.flatnonzero(fit.variances[:, -1] <= NOTHING_VARIES * spread**2):
+        known = np.isfinite(response[:, column])
+        how = "" if _repeats(response[known, column], fixed[known], [of[known] for of in groups]) else "nearly "
+        why[column] = f"the scores repeat {how}exactly, so nothing is left to judge a difference by"
+    return why
+
+
+def _repeats(scores: Array, fixed: Array, groups: Sequence[Codes]) -> bool:
+    """Return whether the effects of the model account for every score, but for the rounding of the scores."""
+    effects = [np.eye(len(names))[of] for names, of in (np.unique(each, return_inverse=True) for each in groups)]
+    columns = np.hstack([fixed, *effects])
+    left = scores - columns @ np.linalg.lstsq(columns, scores, rcond=None)[0]
+    return bool(np.abs(left).max() <= _ONLY_ROUNDING * np.abs(scores).max())

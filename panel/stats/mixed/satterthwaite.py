@@ -59,9 +59,14 @@ class FTest:
 def estimate_contrasts(fit: MixedFit, contrasts: Array) -> Estimates:
     """Return the estimates of `contrasts` (m, p) for each response of `fit`."""
     estimate = fit.coefficients @ contrasts.T
-    variance = np.einsum("mi,qij,mj->qm", contrasts, fit.covariance, contrasts)
-    slope = np.einsum("mi,qkij,mj->qmk", contrasts, fit.covariance_slope, contrasts)
+    variance = _forms(contrasts, fit.covariance)
+    slope = np.swapaxes(_forms(contrasts, fit.covariance_slope), 1, 2)
     return Estimates(estimate, np.sqrt(variance), _df(variance, slope, fit))
+
+
+def _forms(contrasts: Array, matrices: Array) -> Array:
+    """Return c'M c for each row c of `contrasts` (m, p) and each of the `matrices` (..., p, p), (..., m)."""
+    return np.asarray(((contrasts @ matrices) * contrasts).sum(axis=-1))
 
 
 def _df(variance: Array, slope: Array, fit: MixedFit) -> Array:
@@ -91,19 +96,19 @@ test_contrasts.__test__ = False  # type: ignore[attr-defined]  # a function of s
 
 
 def sequential_contrasts(counts: Array, n_fixed: int) -> Array:
-    """Return the rows (k - 1, n_fixed) that test k means, the first columns, one after another.
+    """Return the rows (q, k - 1, n_fixed) that test k means, the first columns, one after another.
 
     They are the rows of the unit upper triangle of X'X for the differences from the first mean, given how many
-    scores each mean has (`counts`): the rows a sequential analysis of variance of a single factor uses (Goodnight
-    1979, Am. Stat. 33:149, Doolittle's method), as general mixed-model software does.
+    scores each mean has (`counts`, (q, k)): the rows a sequential analysis of variance of a single factor uses
+    (Goodnight 1979, Am. Stat. 33:149, Doolittle's method), as general mixed-model software does.
     """
-    rest = counts[1:]
-    reduced = np.diag(rest) - np.outer(rest, rest) / counts.sum()
+    q, k = counts.shape
+    rest = counts[:, 1:]
+    reduced = rest[:, :, None] * (np.eye(k - 1) - rest[:, None, :] / counts.sum(axis=1)[:, None, None])
     lower = np.linalg.cholesky(reduced)
-    unit = (lower / np.diagonal(lower)).T
-    rows = np.zeros((len(rest), n_fixed))
-    rows[:, 1 : len(counts)] = unit
-    rows[:, 0] = -unit.sum(axis=1)
+    rows = np.zeros((q, k - 1, n_fixed))
+    rows[:, :, 1:k] = np.swapaxes(lower / np.diagonal(lower, axis1=1, axis2=2)[:, None, :], 1, 2)
+    rows[:, :, 0] = -rows[:, :, 1:k].sum(axis=2)
     return rows
 
 

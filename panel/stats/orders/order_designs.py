@@ -10,7 +10,6 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
 from panel.errors import ModelError
 
@@ -187,6 +186,8 @@ def _unevenness(rows: Orders, before: Orders) -> float:
 
 def _to_people(rows: Orders, before: Orders, rng: np.random.Generator) -> Orders:
     """Return the rows in an order of people in which nobody meets a sample at a place once more than need be."""
+    from scipy.optimize import linear_sum_assignment  # slow to load, and seldom needed
+
     shuffled = rows[rng.permutation(len(rows))]
     if not len(before):
         return shuffled

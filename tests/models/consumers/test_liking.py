@@ -260,6 +260,8 @@ def test_every_refusal_says_what_to_do():
         weigh_liking(answers_study(table), versus="P9")
     with pytest.raises(ModelError, match="exactly the same pattern"):
         weigh_liking(answers_study(np.tile([3, 5, 7], (6, 1))))
+    with pytest.raises(ModelError, match="too few of them answered for more than one prototype"):
+        liking_model(pd.DataFrame([[5, 6], [4, np.nan], [3, np.nan]], columns=["P1", "P2"]), 0.95)
 
 
 def test_what_was_read_is_kept_with_the_answer():

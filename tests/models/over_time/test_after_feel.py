@@ -154,5 +154,9 @@ def test_messages():
         follow_after_feel(after_feel_study(lonely))
     exact = after_feel_scores(np.random.default_rng(11)).assign(score=lambda s: s["prototype"].map(len) * 1.0)
     exact["score"] = exact["prototype"].map({"P1": 1.0, "P2": 2.0, "P3": 3.0})
+    scores = after_feel_scores(np.random.default_rng(1), people=3)
+    own = scores.loc[scores["assessor"].str[-1].astype(int) == scores["prototype"].str[1].astype(int) - 1]
+    with pytest.raises(ModelError, match="the scatter of the assessors cannot be told from"):
+        follow_after_feel(after_feel_study(own.reset_index(drop=True)))
     with pytest.raises(ModelError, match="the scores repeat exactly"):
         follow_after_feel(after_feel_study(exact))

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from panel.models.prototypes.differences import assessor_means
+from panel.models.prototypes.panel_design import assessor_means
 
 SCORES = pd.DataFrame(
     [

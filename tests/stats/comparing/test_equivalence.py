@@ -7,6 +7,7 @@ import scipy.special
 import scipy.stats
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from scipy.optimize.elementwise import find_root
 from statsmodels.stats.power import TTestPower
 from statsmodels.stats.tests.test_tost import clinic, tost_clinic_all_no_multi
 from statsmodels.stats.weightstats import ttost_ind, ttost_paired
@@ -199,3 +200,16 @@ def test_margins_that_mean_nothing_are_refused():
         two_one_sided_tests(0.0, 1.0, 10, 1.0, -1.0)
     with pytest.raises(ModelError, match="must be above zero"):
         non_inferiority(0.0, 1.0, 10, 0.0, more_is_better=True)
+
+
+@pytest.mark.parametrize("power", [0.06, 0.3, 0.8, 0.99])
+def test_smallest_difference_equals_a_general_root_finder(power):
+    rng = np.random.default_rng(1)
+    df = np.r_[1.0, 1e8, rng.uniform(2, 300, 100)]
+    critical = scipy.stats.t.isf(0.025, df) * rng.uniform(1, 2, len(df))
+    expected = find_root(
+        lambda shift, freedom, bar: detection_power(shift, 1.0, freedom, bar) - power,
+        (np.zeros_like(df), critical * 4 + 100),
+        args=(df, critical),
+    ).x
+    np.testing.assert_allclose(smallest_difference(1.0, df, power=power, critical=critical), expected, rtol=1e-10)

@@ -1,5 +1,7 @@
 """Letters: two means share one exactly when they are not told apart."""
 
+import re
+
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
@@ -47,6 +49,27 @@ def test_defining_property(case):
         if i != j:
             apart[i, j] = apart[j, i] = True
     assert shares_exactly(letters_for(np.arange(float(k)), apart), apart)
+
+
+def insert_and_absorb(apart):
+    """Piepho's way: split every group that holds two means that are apart, then drop groups within others."""
+    groups = {frozenset(range(len(apart)))}
+    for i, j in np.argwhere(np.triu(apart)):
+        groups = {part for group in groups for part in ([group - {i}, group - {j}] if {i, j} <= group else [group])}
+        groups = {group for group in groups if not any(group < other for other in groups)}
+    return groups
+
+
+def test_equals_insert_and_absorb():
+    rng = np.random.default_rng(5)
+    for _ in range(50):
+        k = int(rng.integers(2, 14))
+        apart = np.triu(rng.random((k, k)) < rng.random(), 1)
+        apart |= apart.T
+        letters = letters_for(rng.normal(size=k), apart)
+        names = set(re.findall(r"[a-z][0-9]*", "".join(letters)))
+        ours = {frozenset(i for i in range(k) if name in re.findall(r"[a-z][0-9]*", letters[i])) for name in names}
+        assert ours == insert_and_absorb(apart)
 
 
 def test_more_groups_than_letters():

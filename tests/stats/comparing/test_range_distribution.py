@@ -10,6 +10,7 @@ import scipy.stats
 from panel.errors import ModelError
 from panel.stats.comparing.studentized import studentized_range, tukey_critical, tukey_p_value
 
+SERIES = 1e-10  # relative, up to 50 means; the series of quantiles in 1 / df against each solved alone
 ABSOLUTE = 1e-9  # of a probability: interpolation of the tabulated survival function
 TABLE = 5e-4  # half a unit of the third decimal, as printed
 NIST_LIMITS = 0.011  # NIST prints two decimals, from an error mean square rounded before
@@ -93,11 +94,27 @@ def test_two_means_are_a_t_test():
     np.testing.assert_allclose(tukey_p_value(t, 2, df), 2 * scipy.stats.t.sf(t, df), atol=ABSOLUTE)
 
 
-def test_many_different_degrees_of_freedom_are_interpolated_to_the_same():
-    df = np.linspace(4, 900, 300)
-    quick = studentized_range(6).isf(0.05, df)
-    one_by_one = np.concatenate([studentized_range(6).isf(0.05, df[[i]]) for i in range(0, 300, 13)])
-    np.testing.assert_allclose(quick[::13], one_by_one, atol=1e-8)
+@pytest.mark.parametrize(("k", "level"), [(2, 0.95), (6, 0.95), (8, 0.9), (8, 0.999), (50, 0.99)])
+def test_many_different_degrees_of_freedom_are_interpolated_to_the_same(k, level):
+    df = np.r_[1.5, 3.99, np.geomspace(4, 1e12, 60)]
+    one_by_one = np.concatenate([studentized_range(k).isf(1 - level, df[[i]]) for i in range(len(df))])
+    np.testing.assert_allclose(tukey_critical(k, df, level), one_by_one / np.sqrt(2), rtol=SERIES)
+    np.testing.assert_allclose(studentized_range(k).isf(1 - level, df), one_by_one, rtol=SERIES)
+
+
+def test_the_table_is_interpolated_by_the_quintic_through_six_neighbours():
+    # second computation: Lagrange's form of the same polynomial
+    table = studentized_range(5)
+    x = np.random.default_rng(1).uniform(0, 29.9, 40)
+    left = np.clip((x / table.step).astype(int), 2, len(table.log_survival) - 4)
+    expected = [
+        sum(
+            table.log_survival[i + k] * np.prod([(at - i - o) / (k - o) for o in range(-2, 4) if o != k])
+            for k in range(-2, 4)
+        )
+        for at, i in zip(x / table.step, left, strict=True)
+    ]
+    np.testing.assert_allclose(table._log_survival_at(x), np.minimum(expected, 0.0), rtol=1e-13, atol=1e-13)
 
 
 def test_one_mean_has_no_range():

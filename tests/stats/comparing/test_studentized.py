@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from panel.stats.comparing.studentized import StudentizedMaximum
+from panel.stats.comparing.studentized import studentized_maximum
 
 STEP = 0.025
 INTEGRATION = 1e-9  # absolute; quintic interpolation and the trapezoid sum
@@ -14,7 +14,7 @@ ONE_DF = 2e-6  # with one degree of freedom the density is too wide for the node
 @pytest.fixture(scope="module")
 def absolute_t():
     x = np.arange(0, 38, STEP)
-    return StudentizedMaximum(STEP, np.minimum(np.log(2) + scipy.stats.norm.logsf(x), 0.0))
+    return studentized_maximum(STEP, np.minimum(np.log(2) + scipy.stats.norm.logsf(x), 0.0))
 
 
 @pytest.mark.parametrize("df", [1.0, 2.0, 4.5, 12.0, 63.0, 1e4, 1e9])
@@ -36,3 +36,9 @@ def test_shapes_are_kept(absolute_t):
     assert absolute_t.isf(0.05, np.full((3, 2), 7.0)).shape == (3, 2)
     assert absolute_t.sf(np.zeros((2, 4)), 5.0).shape == (2, 4)
     np.testing.assert_allclose(absolute_t.sf(np.zeros(2), 5.0), 1.0)
+
+
+def test_a_fraction_of_a_degree_of_freedom_reaches_far_and_overflows_nowhere(absolute_t):
+    half = absolute_t.isf(0.05, np.array([0.5]))
+    np.testing.assert_allclose(half, scipy.stats.t.isf(0.025, 0.5), rtol=1e-3)
+    assert absolute_t.isf(0.05, np.array([0.05]))[0] > 1e20

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from sklearn.cross_decomposition import PLSRegression
 from sklearn.datasets import load_linnerud
 
+from panel.stats.maps import latent
 from panel.stats.maps.latent import (
     arrangements,
     leave_one_out,
@@ -175,3 +176,11 @@ def test_fitted_r_squared_says_nothing_but_q_squared_does():
         held_out.append(q_squared(Y, leave_one_out(X, Y, 1))[0, 0])
     assert 0.65 < np.median(fitted) < 0.85
     assert np.median(held_out) < -0.3
+
+
+def test_blocks_of_responses_change_nothing(monkeypatch):
+    rng = np.random.default_rng(8)
+    X, Y, X_new = rng.normal(size=(9, 5)), rng.normal(size=(9, 23)), rng.normal(size=(3, 5))
+    together = predict_new(X, Y, X_new, 3)
+    monkeypatch.setattr(latent, "_TOGETHER", 4)
+    np.testing.assert_allclose(predict_new(X, Y, X_new, 3), together, rtol=1e-12)

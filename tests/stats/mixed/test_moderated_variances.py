@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.stats.mixed.moderated_variances import moderated_variances
+from panel.stats.assessors.departures import moderated_variances
 
 REFERENCE = pd.read_csv(Path(__file__).parents[2] / "reference" / "moderated_variances" / "squeezed.csv")
 SAME = 1e-8  # relative; limma inverts the trigamma function to that

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from panel.stats.mixed.moments import block_design, intercept_design
+from panel.stats.mixed.nested_moments import nested_design
 
 DENSE = 1e-9  # relative; both are exact algebra
 
@@ -43,6 +44,17 @@ def test_blocks_equal_the_definition(n_terms, gamma):
     found = block_design(response, fixed, groups).moments(ratios)
     for column in range(3):
         for name, expected in dense(response[:, column], fixed, groups, ratios[column]).items():
+            np.testing.assert_allclose(getattr(found, name)[column], expected, rtol=DENSE, atol=DENSE, err_msg=name)
+
+
+@pytest.mark.parametrize("missing", [0.0, 0.1, 0.5])
+@pytest.mark.parametrize("gamma", [(0.0, 0.0), (0.3, 0.0), (0.0, 0.6), (7.0, 2.0)])
+def test_cells_within_groups_equal_the_definition(missing, gamma):
+    response, fixed, groups = problem(4, missing)
+    ratios = np.full((3, 2), gamma) * np.arange(1, 4)[:, None]
+    found = nested_design(response, fixed, groups[:2]).moments(ratios)
+    for column in range(3):
+        for name, expected in dense(response[:, column], fixed, groups[:2], ratios[column]).items():
             np.testing.assert_allclose(getattr(found, name)[column], expected, rtol=DENSE, atol=DENSE, err_msg=name)
 
 

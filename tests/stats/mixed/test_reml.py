@@ -300,3 +300,16 @@ def test_effects_that_cannot_be_told_apart_are_said():
     fixed = np.column_stack([np.ones(6), np.ones(6)])
     with pytest.raises(ModelError, match="cannot be told apart"):
         fit_mixed_model(y, fixed, [np.array([0, 0, 1, 1, 2, 2])])
+
+
+def test_variances_that_the_scores_say_nothing_about_are_not_told_apart():
+    # each product has people of its own: the people go along with the products, whatever their variance
+    product = np.repeat([0, 1, 2], 4)
+    y = np.array([[1.0], [2.0], [1.5], [1.2], [5.0], [5.5], [4.8], [5.1], [9.0], [8.5], [9.1], [8.8]])
+    apart = fit_mixed_model(y, np.eye(3)[product], [product])
+    assert not apart.told_apart[0]
+    assert np.isnan(apart.parameter_covariance).all()
+    person = np.tile([0, 1, 2, 3], 3)
+    whole = fit_mixed_model(y, np.eye(3)[product], [person])
+    assert whole.told_apart[0]
+    assert np.isfinite(whole.parameter_covariance).all()

@@ -45,6 +45,15 @@ def test_spread_with_level_equals_scipys_spearman_ties_included(values, seed):
             assert found[column] == pytest.approx(theirs, abs=SAME)
 
 
+def test_values_that_only_rounding_tells_apart_are_tied():
+    # scores of one assessor and prototype share their fitted value, in whatever order it was summed
+    rng = np.random.default_rng(7)
+    values, level = rng.normal(size=(24, 40)), np.repeat(50 + 10 * rng.normal(size=(8, 40)), 3, axis=0)
+    rounded = level * (1 + 1e-15 * rng.integers(-3, 4, level.shape))
+    assert (rounded != level).any()
+    np.testing.assert_array_equal(spread_with_level(values, rounded), spread_with_level(values, level))
+
+
 @pytest.mark.parametrize("n", [5, 24, 231])
 def test_plot_correlation_equals_scipys_probability_plot(n):
     values = np.random.default_rng(n).normal(size=(n, 2)) ** 3

@@ -12,6 +12,7 @@ from panel.stats.mixed.reml import (
     balanced_strata,
     fit_mixed_model,
     relative_variances,
+    strata_without_each,
 )
 
 CLOSED_FORM = 1e-9  # relative; both sides are sums of squares
@@ -63,3 +64,14 @@ def test_closed_form_is_the_optimum_of_the_iterated_fit(seed, sessions):
         if not ((started.variances[row, 0] == 0) and (started.variances[row, 1:-1] > 0).all() and sessions):
             ours = started.variances[row, :-1] / started.variances[row, -1]
             np.testing.assert_allclose(ours, closed[row], rtol=CLOSED_FORM, atol=1e-12)
+
+
+def test_without_each_assessor_equals_the_strata_of_the_others():
+    cube = np.random.default_rng(3).normal(size=(6, 4, 3, 2, 5))
+    found = strata_without_each(cube)
+    for place in range(6):
+        alone = balanced_strata(np.delete(cube, place, axis=0))
+        ours = found.sum_squares.reshape(6, 5, 4)[place]
+        np.testing.assert_allclose(ours, alone.sum_squares, rtol=CLOSED_FORM)
+        np.testing.assert_array_equal(found.df, alone.df)
+        assert found.shape == alone.shape

@@ -1,0 +1,119 @@
+"""Tiny and odd studies: every command answers or says in a sentence why not; no traceback, no warning of numpy."""
+
+from __future__ import annotations
+
+import json
+from itertools import product
+
+import numpy as np
+import pandas as pd
+import pytest
+from click.testing import CliRunner
+
+from panel.cli import main
+from panel.models.prototypes.differences import find_differences, fit_panel
+from panel.stats.mixed.residuals import NOT_TOLD_APART
+from panel.study.folder import write_study
+from panel.study.study import Study
+
+EMOLLIENTS = ("Dicaprylyl Carbonate", "C13-15 Alkane", "Isopropyl Palmitate", "Isoamyl Laurate")
+COMMANDS = (
+    ("check",),
+    ("compare",),
+    ("compare", "--beside", "--margin", "5"),
+    ("compare", "--kenward-roger"),
+    ("panel",),
+    ("map", "--draws", "100"),
+    ("trace",),
+    ("decide",),
+    ("claim",),
+    ("over-time",),
+)
+
+
+def scores(assessors=4, prototypes=3, attributes=2, sessions=2, replicates=1, seed=0):
+    rng = np.random.default_rng(seed)
+    rows = [
+        (f"A{a}", f"P{p}", f"T{q}", round(40 + 8 * p + rng.normal(0, 3), 1), str(s), str(r))
+        for a, p, q, s, r in product(*map(range, (assessors, prototypes, attributes, sessions, replicates)))
+    ]
+    return pd.DataFrame(rows, columns=["assessor", "prototype", "attribute", "score", "session", "replicate"])
+
+
+def study_of(frame):
+    names, attributes = sorted(set(frame["prototype"])), sorted(set(frame["attribute"]))
+    recipe = [
+        (name, *line)
+        for name, emollient in zip(names, EMOLLIENTS, strict=False)
+        for line in (("Aqua", 90.0, "other"), (emollient, 10.0, "emollient"))
+    ]
+    windows = {"scale_min": 0.0, "scale_max": 100.0, "target_low": 20.0, "target_high": 60.0}
+    tables = {
+        "prototypes": pd.DataFrame({"prototype": names, "role": ["benchmark", *["prototype"] * (len(names) - 1)]}),
+        "attributes": pd.DataFrame({"attribute": attributes}).assign(**windows),
+        "formulas": pd.DataFrame(recipe, columns=["prototype", "ingredient", "percent", "kind"]),
+        "scores": frame.reset_index(drop=True),
+    }
+    return Study(tables, {"scale_min": 0, "scale_max": 100})
+
+
+WHOLE = scores()
+FEW = WHOLE["assessor"].isin(["A0", "A1"])
+ODD = {
+    "one assessor": scores(assessors=1),
+    "two assessors, one repeat": scores(assessors=2, sessions=1),
+    "two assessors, two prototypes, two replicates": scores(2, 2, 1, 1, 2),
+    "one prototype": scores(prototypes=1),
+    "two prototypes": scores(prototypes=2),
+    "one attribute, one repeat": scores(attributes=1, sessions=1),
+    "an assessor with one score": WHOLE[(WHOLE["assessor"] != "A0") | (WHOLE.index == 0)],
+    "two assessors with one score": WHOLE[~FEW | WHOLE.index.isin([0, 16])],
+    "an assessor whose scores are all equal": WHOLE.assign(score=WHOLE["score"].where(WHOLE["assessor"] != "A0", 50.0)),
+    "all scores equal": WHOLE.assign(score=50.0),
+    "scores repeat exactly": WHOLE.assign(score=WHOLE["prototype"].map({"P0": 40.0, "P1": 45.0, "P2": 49.0})),
+    "each prototype by people of its own": WHOLE[WHOLE["assessor"].str[1:] == WHOLE["prototype"].str[1:]],
+    "two camps of people and prototypes": scores(prototypes=4).pipe(
+        lambda f: f[f["assessor"].isin(["A0", "A1"]) == f["prototype"].isin(["P0", "P1"])]
+    ),
+    "an attribute scored by two, one prototype each": WHOLE[
+        (WHOLE["attribute"] != "T1") | (WHOLE["assessor"].str[1:] == WHOLE["prototype"].str[1:])
+    ],
+    "a session for each assessor": WHOLE.assign(session=WHOLE["assessor"]),
+    "a session for each prototype": WHOLE.assign(session=WHOLE["prototype"]),
+    "one score": WHOLE.iloc[:1],
+    "no scores": WHOLE.assign(score=np.nan),
+    "no names": WHOLE.assign(assessor=""),
+} | {f"a few scores, drawn {seed}": scores(4, 4, 2, 2, 1, seed).sample(9, random_state=seed) for seed in range(6)}
+
+
+@pytest.mark.parametrize("name", ODD)
+def test_every_command_answers_or_says_why_not(name, tmp_path):
+    write_study(study_of(ODD[name]), tmp_path / "study")
+    for command, *options in COMMANDS:
+        for words in ([], ["--json"]):
+            result = CliRunner().invoke(main, [command, str(tmp_path / "study"), *options, *words])
+            assert result.exception is None or isinstance(result.exception, SystemExit), (command, result.exception)
+            assert result.exit_code in (0, 1), (command, result.stderr)
+            if result.exit_code == 0 and words:
+                json.loads(result.stdout)
+            elif not words and command != "check":
+                assert (result.exit_code == 1) is result.stderr.startswith("afterfeel: "), command
+                assert "nan" not in result.stdout.lower().split(), command
+
+
+def test_people_who_go_along_with_the_prototypes_are_told_and_leave_the_other_attributes_alone():
+    study = study_of(ODD["an attribute scored by two, one prototype each"])
+    found = find_differences(study)
+    assert found.attributes["attribute"].tolist() == ["T0"]
+    assert found.not_estimated.to_dict("records") == [{"attribute": "T1", "why": NOT_TOLD_APART}]
+    alone = find_differences(study_of(WHOLE[WHOLE["attribute"] == "T0"]))
+    pd.testing.assert_frame_equal(found.pairs, alone.pairs)
+
+
+def test_sessions_that_are_each_one_persons_are_that_persons():
+    own = WHOLE.assign(session=WHOLE["assessor"], replicate=WHOLE["session"])
+    without = WHOLE.assign(session="", replicate=WHOLE["session"])
+    pd.testing.assert_frame_equal(find_differences(study_of(own)).pairs, find_differences(study_of(without)).pairs)
+    study = study_of(own)
+    ((design, _),), _ = fit_panel(study, study.scores)
+    assert design.factors == ()
