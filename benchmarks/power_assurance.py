@@ -23,7 +23,7 @@ from panel.stats.comparing.equivalence import detection_power
 from panel.study.study import Study
 
 PROTOTYPES, REPEATS, DIFFERENCE = 4, 2, 8.0
-MOST_ASSESSORS = 60
+MOST_ASSESSORS = 40
 KINDS = {"one attribute": (1, 0.0), "6 attributes, alike": (6, 0.0), "6 attributes, SDs differ by 1.4 times": (6, 0.35)}
 
 

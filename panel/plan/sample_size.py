@@ -203,7 +203,7 @@ REPLICATES = (1, 2, 3, 4)
 
 ALONE, ALL_PAIRS, WITH_BENCHMARK = "one planned difference", "all pairs", "all with the benchmark"
 COMPARISONS = (ALONE, ALL_PAIRS, WITH_BENCHMARK)
-_FURTHEST, _STEPS = 6.0, 241  # of a difference in critical values: no chance is below one there
+_FURTHEST, _STEPS = 4.0, 121  # of a difference in critical values: no chance is below one there
 
 
 @dataclass(frozen=True, eq=False, slots=True)
