@@ -7,12 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import stdtrit
+from scipy.special import gammaincinv, stdtrit
 
 from panel.errors import ModelError
+from panel.stats.arrays import Array
 from panel.stats.comparing.equivalence import detection_power, smallest_difference
 from panel.stats.comparing.power import f_power, sample_noncentrality
 from panel.stats.comparing.studentized import many_to_one, tukey_critical
+from panel.stats.mixed.moderated_variances import moderated_variances
+from panel.words import counted
 
 # How much do scores scatter: planning values until there is a study of one's own, then one's own.
 
@@ -21,14 +24,28 @@ from panel.stats.comparing.studentized import many_to_one, tukey_critical
 class Scatter:
     """How much scores scatter, as variances in squared scale units, and where that is known from.
 
-    `assessor_prototype`: assessors see the prototypes differently. `residual`: left over, from score to score.
+    Parameters
+    ----------
+    assessor_prototype, residual
+        How differently assessors see the prototypes; what is left over, from score to score.
+    df, replicates
+        Degrees of freedom of the two mean squares behind them, infinite where they are taken as known, and how often
+        everybody scored a prototype there.
+    of, independent
+        The attributes whose median it is, and how many independent ones they amount to.
     """
 
     assessor_prototype: float
     residual: float
     source: str
     attribute: str = ""
+    df: tuple[float, float] = (np.inf, np.inf)
+    replicates: float = 1.0
+    of: tuple[Scatter, ...] = ()
+    independent: float = 1.0
 
+
+NOT_REPLICATED = "not replicated"
 
 PLANNED_SD = (0.05, 0.08)
 """Standard deviations to plan with, as parts of the scale: assessors by prototypes, and score to score.
@@ -59,7 +76,9 @@ PLANNING_SCATTER = planning_scatter(100.0)
 """On a scale of 0 to 100, and where everything is in per cent of a scale."""
 
 
-def own_scatter(variances: pd.DataFrame, units: Mapping[str, float] | None = None) -> list[Scatter]:
+def own_scatter(
+    variances: pd.DataFrame, units: Mapping[str, float] | None = None, scores: pd.DataFrame | None = None
+) -> list[Scatter]:
     """Return the scatter of each attribute from a table `attribute assessor_prototype residual` (variances).
 
     Such a table comes with the differences between prototypes of an earlier study. Without replicates the two cannot
@@ -70,7 +89,11 @@ def own_scatter(variances: pd.DataFrame, units: Mapping[str, float] | None = Non
     ----------
     units
         Attribute to how many units of the plan are one unit of its scale (`planning_scale`); 1 if not given.
+    scores
+        The scores the variances were estimated from, `attribute assessor prototype session`: they say how well the
+        variances are known. Taken as known exactly if not given.
     """
+    known = {} if scores is None else {str(name): _df(rows) for name, rows in scores.groupby("attribute")}
     found = []
     for row in variances.to_dict("records"):
         residual, between = float(row["residual"]), float(row.get("assessor_prototype", np.nan))
@@ -79,16 +102,44 @@ def own_scatter(variances: pd.DataFrame, units: Mapping[str, float] | None = Non
         name = str(row["attribute"])
         square = (units or {}).get(name, 1.0) ** 2
         residual, between = square * residual, square * between
+        df, replicates = known.get(name, ((np.inf, np.inf), 1.0))
         if np.isnan(between):
-            source = "your own panel; not replicated, so all scatter is taken as between assessors"
-            found.append(Scatter(residual, 0.0, source, name))
+            source = f"your own panel; {NOT_REPLICATED}, so all scatter is taken as between assessors"
+            found.append(Scatter(residual, 0.0, source, name, (df[0], np.inf)))
         else:
-            found.append(Scatter(between, residual, "your own panel", name))
+            found.append(Scatter(between, residual, "your own panel", name, df, replicates))
     return found
 
 
-def typical_scatter(scatters: Sequence[Scatter]) -> Scatter:
-    """Return the median of the variances over attributes.
+def _df(rows: pd.DataFrame) -> tuple[tuple[float, float], float]:
+    """Return the degrees of freedom of assessor x prototype and of what is left, and how often each was scored."""
+    people, prototypes, sessions = (rows[name].nunique() for name in ("assessor", "prototype", "session"))
+    cells = len(rows.drop_duplicates(["assessor", "prototype"]))
+    views, rest = cells - people - prototypes + 1, len(rows) - cells - (sessions - 1)
+    return (float(max(views, 1)), float(max(rest, 1))), len(rows) / cells
+
+
+def independent_attributes(scores: pd.DataFrame) -> float:
+    """Return how many independent attributes the scatter of a panel amounts to: q^2 over the squared correlations.
+
+    Scores of one serving go together. The correlations are those of the scores less the person's mean of the prototype;
+    their squares are freed of what chance adds.
+    """
+    cell = ["attribute", "assessor", "prototype"]
+    rest = scores["score"] - scores.groupby(cell)["score"].transform("mean")
+    turn = scores.groupby([*cell, "session"]).cumcount()
+    wide = scores.assign(rest=rest, turn=turn).pivot_table(
+        index=["assessor", "prototype", "session", "turn"], columns="attribute", values="rest"
+    )
+    square = wide.corr(min_periods=3).to_numpy() ** 2
+    q, df = len(square), max(len(wide) - len(wide.droplevel(["session", "turn"]).index.unique()), 2)
+    square = np.clip((np.nan_to_num(square) - 1 / df) / (1 - 1 / df), 0.0, 1.0)
+    np.fill_diagonal(square, 1.0)
+    return float(q**2 / square.sum())
+
+
+def typical_scatter(scatters: Sequence[Scatter], independent: float | None = None) -> Scatter:
+    """Return the median of the variances over attributes, which amount to so many `independent` ones (all of them).
 
     Raises
     ------
@@ -99,7 +150,47 @@ def typical_scatter(scatters: Sequence[Scatter]) -> Scatter:
         raise ModelError("No attribute has a scatter to plan with. Use the planning values.")
     between = float(np.median([scatter.assessor_prototype for scatter in scatters]))
     residual = float(np.median([scatter.residual for scatter in scatters]))
-    return Scatter(between, residual, f"median of {len(scatters)} attributes of your own panel")
+    source = f"median of {counted(len(scatters), 'attribute')} of your own panel"
+    if any(NOT_REPLICATED in scatter.source for scatter in scatters):
+        source += f"; {NOT_REPLICATED}, so all scatter is taken as between assessors"
+    return Scatter(between, residual, source, of=tuple(scatters), independent=independent or len(scatters))
+
+
+NODES = (60, 24)  # possible values of either mean square
+KEPT = 200  # possible variances that stand for all of them
+
+
+def possible_variances(scatter: Scatter, replicates: float) -> Array:
+    """Return equally likely values, in ascending order, of the variance of what one assessor adds to a mean.
+
+    That is s_pa^2 + s_e^2 / r. A mean square on d degrees of freedom leaves the true one as d MS / chi-square(d), as
+    Bayes' rule has it without knowledge beforehand. Mean squares of several attributes are first drawn towards what
+    they have in common, as far as they are alike (`moderated_variances`). One value where the scatter is known exactly.
+    """
+    own = scatter.of or (scatter,)
+    between, rest, k = (
+        np.array([getattr(s, n) for s in own]) for n in ("assessor_prototype", "residual", "replicates")
+    )
+    df = np.array([s.df for s in own]).T
+    if np.isinf(df[0]).all():
+        return np.array([scatter.assessor_prototype + scatter.residual / replicates])
+    views, left = (
+        _possible(square, d, count, scatter.independent)
+        for square, d, count in zip((rest + k * between, rest), df, NODES, strict=True)
+    )
+    k, views, left = k[:, None, None], views[:, :, None], left[:, None, :]
+    # s_pa^2 + s_e^2/r can be no smaller than the part of it that r scores in place of k could take away
+    found = np.maximum(views / k + left * (1 / replicates - 1 / k), views / np.maximum(k, replicates))
+    return np.quantile(found, (np.arange(KEPT) + 0.5) / KEPT)
+
+
+def _possible(square: Array, df: Array, count: int, independent: float) -> Array:
+    """Return equally likely true values (q, count) behind mean squares (q,) on `df`."""
+    if np.isinf(df).all():
+        return np.repeat(square[:, None], count, axis=1)
+    drawn = moderated_variances(square, df, independent)
+    half, share = drawn.df[:, None] / 2, (np.arange(count) + 0.5) / count
+    return np.asarray(drawn.variance[:, None] * half / gammaincinv(half, share))
 
 
 # How many assessors and replicates does it take to see a difference that matters, and what can these people see?
@@ -112,6 +203,7 @@ REPLICATES = (1, 2, 3, 4)
 
 ALONE, ALL_PAIRS, WITH_BENCHMARK = "one planned difference", "all pairs", "all with the benchmark"
 COMPARISONS = (ALONE, ALL_PAIRS, WITH_BENCHMARK)
+_FURTHEST, _STEPS = 4.0, 121  # of a difference in critical values: no chance is below one there
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -123,16 +215,17 @@ class PanelSizes:
     sizes
         One row for each number of assessors and replicates: `assessors replicates servings std_error df
         least_significant least_significant_pairs seen seen_pairs seen_benchmark seen_swap power power_pairs
-        power_benchmark power_any`. `seen` is the true difference found with the wanted power by one planned comparison,
-        among all pairs (Tukey), among those with the benchmark (Dunnett); `seen_swap` a swap effect. `power` is the
-        chance to find the difference that matters, `power_any` that of the F test when two prototypes differ by it and
-        the others lie halfway.
+        power_benchmark power_any assurance assurance_pairs assurance_benchmark`. `seen` is the true difference found
+        with the wanted power by one planned comparison, among all pairs (Tukey), among those with the benchmark
+        (Dunnett); `seen_swap` a swap effect. `power` is the chance to find the difference that matters, `power_any`
+        that of the F test when two prototypes differ by it and the others lie halfway. `assurance`: the chances
+        averaged over what is not known of the scatter.
     needed
-        `comparison replicates assessors servings`: the fewest assessors that reach the wanted power; 0 where none of
-        those tried does.
+        `comparison replicates assessors servings assured`: the fewest assessors that reach the wanted power if the
+        scatter is what it is taken for, and on average over what is not known of it; 0 where none of those tried does.
     curve
-        `assessors replicates difference power`: chance to find one planned difference of each size, up to twice the
-        one that matters or the whole scale.
+        `assessors replicates difference power assurance`: chance to find one planned difference of each size, up to
+        twice the one that matters or the whole scale.
     """
 
     sizes: pd.DataFrame
@@ -263,18 +356,47 @@ def _seen(
         seen_swap=smallest_difference(swap_error, df, power=power, critical=alone),
         **{f"power{name}": detection_power(difference, std_error, df, c) for name, c in critical.items()},
         power_any=f_power(prototypes - 1, df, noncentrality, 1 - level),
+        **{
+            f"assurance{n}": _assured(grid, np.full(len(grid), difference), scatter, df, c) for n, c in critical.items()
+        },
     )
+
+
+def _assured(grid: pd.DataFrame, difference: Array, scatter: Scatter, df: Array, critical: Array) -> Array:
+    """Return the chances to find the differences, averaged over the possible variances.
+
+    The chance depends on the difference over its standard error, the critical value and the degrees of freedom alone:
+    it is worked out at steps of the first and read off between them.
+    """
+    a, r = grid["assessors"].to_numpy(dtype=float), grid["replicates"].to_numpy(dtype=float)
+    variances = {repeated: possible_variances(scatter, repeated) for repeated in np.unique(r)}
+    if len(next(iter(variances.values()))) == 1:
+        of_mean = np.array([variances[repeated][0] for repeated in r]) / a
+        return detection_power(difference, np.sqrt(2 * of_mean), df, critical)
+    found = np.full(len(grid), np.nan)
+    for people in np.unique(a):
+        first = np.flatnonzero(a == people)[0]
+        steps = critical[first] * np.linspace(0, _FURTHEST, _STEPS)
+        chance = detection_power(steps, 1.0, df[first], critical[first])
+        for place in np.flatnonzero((a == people) & np.isfinite(difference)):
+            ratio = difference[place] / np.sqrt(2 * variances[r[place]] / people)
+            found[place] = np.interp(ratio, steps, chance).mean()
+    return found
 
 
 def _needed(sizes: pd.DataFrame, power: float) -> pd.DataFrame:
     rows = []
-    for comparison, column in zip(COMPARISONS, ("power", "power_pairs", "power_benchmark"), strict=True):
+    for comparison, name in zip(COMPARISONS, ("", "_pairs", "_benchmark"), strict=True):
         for replicates, part in sizes.groupby("replicates"):
-            enough = part.loc[part[column] >= power].sort_values("assessors")
-            first = enough.iloc[0] if len(enough) else None
-            found = (0, 0) if first is None else (int(first["assessors"]), int(first["servings"]))
-            rows.append((comparison, replicates, *found))
-    return pd.DataFrame(rows, columns=["comparison", "replicates", "assessors", "servings"])
+            fewest = _fewest(part, f"power{name}", power)
+            servings = int(part.loc[part["assessors"] == fewest, "servings"].sum())
+            rows.append((comparison, replicates, fewest, servings, _fewest(part, f"assurance{name}", power)))
+    return pd.DataFrame(rows, columns=["comparison", "replicates", "assessors", "servings", "assured"])
+
+
+def _fewest(sizes: pd.DataFrame, column: str, power: float) -> int:
+    enough = sizes.loc[sizes[column] >= power, "assessors"]
+    return int(enough.min()) if len(enough) else 0
 
 
 def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float, level: float) -> pd.DataFrame:
@@ -285,7 +407,11 @@ def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float
     a, r = rows["assessors"].to_numpy(dtype=float), rows["replicates"].to_numpy(dtype=float)
     std_error = np.sqrt(2 * (scatter.assessor_prototype / a + scatter.residual / (a * r)))
     df = (a - 1) * (prototypes - 1)
-    return rows.assign(power=detection_power(rows["difference"], std_error, df, stdtrit(df, (1 + level) / 2)))
+    critical, sizes = stdtrit(df, (1 + level) / 2), rows["difference"].to_numpy(dtype=float)
+    return rows.assign(
+        power=detection_power(sizes, std_error, df, critical),
+        assurance=_assured(rows, sizes, scatter, df, critical),
+    )
 
 
 def _ask(
@@ -305,6 +431,8 @@ def _method(level: float, power: float, prototypes: int, carrying: int) -> str:
         f"prototypes r times, degrees of freedom (a - 1)({prototypes} - 1). Chances by the noncentral t distribution "
         f"against the critical value of the t test, Tukey's and Dunnett's at {100 * level:g} %, and by noncentral F "
         f"with the interaction of assessor and prototype as error; 'seen' is found with a chance of {100 * power:g} %. "
+        "The assured chance is averaged over the variances that the mean squares of the own study leave possible "
+        "(scaled inverse chi-square), drawn towards what the attributes have in common (Smyth 2004). "
         f"A swap effect is the mean of {carrying} prototypes with it minus that of {prototypes - carrying} without."
     )
 
@@ -318,7 +446,9 @@ def _notes(scatter: Scatter, replicates: Sequence[int]) -> tuple[str, ...]:
         "prototypes split over sessions, or gaps, take the precision shown with the serving plan into account.",
         "A swap effect assumes that it is the same in every pair: the interactions of swaps are then not looked at.",
     ]
-    if scatter.residual < 2 * scatter.assessor_prototype and max(replicates) > 1:
+    if NOT_REPLICATED in scatter.source:
+        notes.append("What repeats would add cannot be told from one repeat.")
+    elif scatter.residual < 2 * scatter.assessor_prototype and max(replicates) > 1:
         notes.append(
             "Assessors differ more in how they see the prototypes than their scores scatter: more replicates help "
             "little, more assessors do."
