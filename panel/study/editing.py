@@ -394,7 +394,7 @@ _HEADINGS = MappingProxyType(
 
 
 _UNITS = MappingProxyType({"viscosity_mpa_s": ("mpas", "cp"), "size_g": ("g",), "temperature_c": ("c", "degc")})
-"""Columns that hold one unit to the ways of writing it; a heading with another unit, or none, names them not for sure."""
+"""Columns that hold one unit to the ways of writing it; a heading with another unit, or none, is not taken."""
 
 
 def known_column(name: str, words: str) -> str:

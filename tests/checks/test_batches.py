@@ -2,6 +2,7 @@ import pandas as pd
 import pytest
 
 from panel.checks.batches import check_batches
+from panel.study.tables import TABLES
 from tests.checks.planted import new_findings, table, the_one, with_cells
 from tests.studies import small_study
 
