@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
 import os
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -16,12 +18,15 @@ import streamlit as st
 from panel.answers import Answers, Question
 from panel.errors import StudyError
 from panel.study.open_study import open_study, study_of_bytes, zip_bytes
+from panel.study.recent import remember_study
 from panel.study.saving import save
 from panel.study.study import Study
 
 T = TypeVar("T")
 
 _HANDLE, _MESSAGE, _TIMES = "study_handle", "study_message", "times a study was opened"
+ADDRESS_FIELD = "study"
+"""Field of the address that holds the path of the study in use, so that a reload and a second window keep it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,22 +107,51 @@ def demo_handle() -> StudyHandle:
 
 
 def study_in_use() -> StudyInUse:
-    """Return the study in use: the chosen one, else the one given on the command line, else the demo.
+    """Return the study in use: the chosen one, else the address's, else the one given at the start, else the demo.
 
     Raises
     ------
     StudyError
         If it cannot be read.
     """
-    given = os.environ.get(STUDY_VARIABLE, "")
-    first = StudyHandle(Path(given).name, given) if given else demo_handle()
-    handle: StudyHandle = st.session_state.setdefault(_HANDLE, first)
+    if _HANDLE not in st.session_state:
+        st.session_state[_HANDLE] = _of_address() or _first()
+    handle: StudyHandle = st.session_state[_HANDLE]
+    _into_address(handle)
     if handle.path:
         study, content_hash = _read_path(handle.path, _stamp(Path(handle.path)))
     else:
         study, content_hash = _read_bytes(hashlib.sha256(handle.content).hexdigest(), handle.name, handle.content)
     st.session_state[_HANDLE] = replace(handle, content_hash=content_hash)
     return StudyInUse(study, st.session_state[_HANDLE])
+
+
+def _first() -> StudyHandle:
+    given = os.environ.get(STUDY_VARIABLE, "")
+    return StudyHandle(Path(given).name, given) if given else demo_handle()
+
+
+def _of_address() -> StudyHandle | None:
+    """Return the study that the address names, if it is one in a folder that was named at the start."""
+    text = st.query_params.get(ADDRESS_FIELD, "")
+    if not text:
+        return None
+    try:
+        path = typed_path(text)
+        open_study(path)
+    except StudyError as error:
+        leave_message(f"The study of this address is not open: {error}")
+        return None
+    return StudyHandle(path.name, str(path.resolve()))
+
+
+def _into_address(handle: StudyHandle) -> None:
+    """Write the path of the study in use into the address; one that is only in this window has none."""
+    path = "" if handle.path == str(demo_folder()) and not os.environ.get(STUDY_VARIABLE) else handle.path
+    if path and st.query_params.get(ADDRESS_FIELD) != path:
+        st.query_params[ADDRESS_FIELD] = path
+    elif not path:
+        st.query_params.pop(ADDRESS_FIELD, None)
 
 
 def use_path(text: str) -> None:
@@ -127,6 +161,7 @@ def use_path(text: str) -> None:
     path = typed_path(text)
     open_study(path)
     _use(StudyHandle(path.name, str(path.resolve())))
+    remember_study(path)
 
 
 def typed_path(text: str) -> Path:
@@ -152,6 +187,14 @@ def named_folders() -> tuple[Path, ...]:
     """Return where studies may be opened and saved: the folders named at the start, else home and where it started."""
     named = [Path(folder) for folder in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if folder]
     return tuple(folder.resolve() for folder in dict.fromkeys([*(named or [Path.home(), Path.cwd()]), demo_folder()]))
+
+
+def default_folder(title: str) -> Path:
+    """Return a folder for a new study, under the first of the named folders, in which nothing is yet."""
+    words = re.sub(r"[^\w-]+", "_", title).strip("_").lower()[:60] or "study"
+    home = named_folders()[0] / "afterfeel"
+    places = (home / (words if number == 1 else f"{words}_{number}") for number in itertools.count(1))
+    return next(place for place in places if not place.exists())
 
 
 def _words(folders: tuple[Path, ...]) -> str:

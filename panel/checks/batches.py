@@ -11,6 +11,7 @@ from panel.checks.confounds import MAKING_DAY, WHOLLY, Confounds, find_confounds
 from panel.checks.finding import Finding, Names, gathered, grouped, read_dates, sound_study
 from panel.checks.moments_recorded import batches_tested
 from panel.study.study import Study
+from panel.study.tables import TABLES
 from panel.words import counted, first_few, format_typed
 
 PH_RANGE = (4.5, 6.5)
@@ -33,7 +34,7 @@ def check_batches(study: Study, confounds: Confounds | None = None) -> list[Find
     batches = batches[batches["prototype"] != ""]
     if batches.empty:
         message = "No batches are recorded: age, pH and making day of the samples cannot be checked."
-        advice = "Fill in the table batches: batch, prototype, made_on, tested_on, ph, viscosity."
+        advice = f"Fill in the table batches: {', '.join(TABLES['batches'].column_names)}."
         return [Finding("note", "batches_not_recorded", "batches", message, advice)]
     used = _used(batches, scored)
     return [

@@ -25,7 +25,7 @@ def check_formulas(study: Study) -> list[Finding]:
     """
     if study.table("formulas").empty:
         message = "The study has no formulas; no difference can be traced to an emollient."
-        advice = "Add the table formulas, one row per ingredient and prototype: prototype, ingredient (INCI), percent."
+        advice = "Add the table formulas, one row per ingredient and prototype: prototype, ingredient, percent."
         return [Finding("note", "formulas_missing", "formulas", message, advice)]
     lines = formula_lines(study)
     return [

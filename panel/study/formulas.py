@@ -85,7 +85,7 @@ def formula(study: Study, prototype: str) -> pd.DataFrame:
     if rows.empty:
         raise StudyError(
             f"Prototype {prototype!r} has no formula. Add its ingredients to the table formulas, one row each: "
-            "prototype, ingredient (INCI), percent."
+            "prototype, ingredient, percent."
         )
     return rows.reset_index(drop=True)
 

@@ -1,6 +1,7 @@
 """What the tests of the app share."""
 
 import tempfile
+from pathlib import Path
 
 import pytest
 
@@ -11,3 +12,9 @@ from panel.app.state import FOLDERS_VARIABLE
 def folders_of_the_tests(monkeypatch: pytest.MonkeyPatch):
     """Name the folder of the tests' files as one in which studies may be opened, as `--folder` does."""
     monkeypatch.setenv(FOLDERS_VARIABLE, tempfile.gettempdir())
+
+
+@pytest.fixture(autouse=True)
+def recent_list_of_the_tests(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Keep the list of recent studies apart from the user's own."""
+    monkeypatch.setattr("panel.study.recent.recent_file", lambda: tmp_path / "settings" / "recent.json")

@@ -71,7 +71,7 @@ def running_app(*study: str, folder: Path | None = None) -> Iterator[str]:
         server = subprocess.Popen(
             [*command, "--port", str(port)],
             cwd=folder or elsewhere,
-            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            env={**os.environ, "PYTHONPATH": str(ROOT), "XDG_CONFIG_HOME": str(Path(elsewhere) / "settings")},
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
         )

@@ -2,6 +2,7 @@ import pandas as pd
 import pytest
 
 from panel.checks.batches import check_batches
+from panel.study.tables import TABLES
 from tests.checks.planted import new_findings, table, the_one, with_cells
 from tests.studies import small_study
 
@@ -18,7 +19,8 @@ def test_without_batches_one_note_says_so():
     (finding,) = check_batches(small_study(batches=None, scores=scores))
     assert (finding.severity, finding.kind, finding.where) == ("note", "batches_not_recorded", "batches")
     assert finding.message == ("No batches are recorded: age, pH and making day of the samples cannot be checked.")
-    assert finding.advice == "Fill in the table batches: batch, prototype, made_on, tested_on, ph, viscosity."
+    named = finding.advice.removeprefix("Fill in the table batches: ").removesuffix(".").split(", ")
+    assert tuple(named) == TABLES["batches"].column_names
 
 
 def test_without_scores_there_is_nothing_to_say_about_batches():

@@ -49,7 +49,7 @@ def test_a_study_without_formulas_is_told_once():
             "formulas_missing",
             "formulas",
             "The study has no formulas; no difference can be traced to an emollient.",
-            "Add the table formulas, one row per ingredient and prototype: prototype, ingredient (INCI), percent.",
+            "Add the table formulas, one row per ingredient and prototype: prototype, ingredient, percent.",
         )
     ]
 

@@ -1,0 +1,570 @@
+"""How is a study changed by hand: its tables, its facts, the names of its prototypes, attributes and people?
+
+Every function takes a study and texts as somebody typed them, and returns the changed study. What cannot be read stays
+as it was typed, with its place and its reason; nothing is dropped.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Any
+
+import pandas as pd
+
+from panel.errors import StudyError
+from panel.study.facts import KINDS, STATED, read_facts
+from panel.study.journal import FACTS, RowChange, row_changes, sides
+from panel.study.numbers_read import NOT_A_NUMBER, typed_number
+from panel.study.raw_table import RawTable
+from panel.study.study import Study
+from panel.study.table_cells import (
+    differing_rows,
+    frame_of_texts,
+    number_text,
+    texts_of_frame,
+    unread_frame,
+)
+from panel.study.tables import TABLES, Column
+from panel.words import counted, first_few
+
+_FIRST_ROW = 2  # the header is line 1
+_NUMBERS = ("number", "integer")
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What is wrong with one cell: its table, its row (from 1) and column, what is wrong, what to do."""
+
+    table: str
+    row: int
+    column: str
+    message: str
+    advice: str
+
+    @property
+    def sentence(self) -> str:
+        """The place and what is wrong there, as one line."""
+        return f"Row {self.row}, {self.column}: {self.message} {self.advice}".strip()
+
+
+# A table as texts, and back: rows replaced, typed, and what is wrong with each cell.
+
+
+def texts_of_table(study: Study, name: str) -> pd.DataFrame:
+    """Return a table as texts with all its columns; a cell that could not be read holds what was typed."""
+    frame = study.table(name)
+    known = [column for column in TABLES[name].column_names if column in frame]
+    order = [*known, *(str(column) for column in frame if column not in known)]
+    header, columns = texts_of_frame(name, frame[order], study.unread)
+    return pd.DataFrame(dict(zip(header, columns, strict=True)), columns=header, dtype="str")
+
+
+def put_table(study: Study, name: str, texts: pd.DataFrame) -> Study:
+    """Return the study with the rows of one table replaced.
+
+    Numbers are read as in a file: with a decimal point or comma, decided for the cells that are new. A cell that
+    cannot be read stays as it was typed; `table_problems` names it.
+
+    Parameters
+    ----------
+    texts
+        The rows as texts; columns that the table does not know are kept.
+
+    Raises
+    ------
+    StudyError
+        If there is no such table, two columns have one name, or rows that are on record would change.
+    """
+    given = _given(name, texts)
+    own = study.unread[study.unread["table"] == name]
+    exact: dict[tuple[int, str], float] = {}
+    kept: dict[tuple[int, str], str] = {}
+    fresh = given.copy()
+    for column in [column.name for column in TABLES[name].columns if column.kind in _NUMBERS and column.name in given]:
+        known, cells = known_numbers(study, name, column), own[own["column"] == column]
+        wrong = dict(zip(cells["text"], cells["reason"], strict=True))
+        exact |= {(place, column): known[cell] for place, cell in enumerate(given[column]) if cell in known}
+        kept |= {(place, column): wrong[cell] for place, cell in enumerate(given[column]) if cell in wrong}
+        fresh[column] = [cell if cell not in known and cell not in wrong else "" for cell in given[column]]
+    frame, unread = frame_of_texts(TABLES[name], _raw(name, fresh))
+    for (place, column), value in exact.items():
+        frame.loc[place, column] = value
+    unread += [
+        (name, str(place + _FIRST_ROW), column, given[column].iloc[place], why) for (place, column), why in kept.items()
+    ]
+    return _with_table(study, name, frame, unread)
+
+
+def put_block(study: Study, name: str, block: pd.DataFrame, *, whole: bool = False) -> Study:
+    """Return the study with rows from elsewhere put into a table: a pasted block, a file, a sheet.
+
+    The block is read by itself, so that its decimal commas say nothing about numbers that are there already. A row
+    with the same key is changed where the block says something; other rows come last, none is doubled. A formula that
+    the block holds replaces the one that the prototype had.
+
+    Parameters
+    ----------
+    whole
+        The block is the whole table: rows that it does not hold go.
+
+    Raises
+    ------
+    StudyError
+        As `put_table`.
+    """
+    frame, wrong = frame_of_texts(_table(name), _raw(name, _given(name, block)))
+    if whole or name not in study.tables:
+        return _with_table(study, name, frame, wrong)
+    own = [tuple(cell) for cell in study.unread.astype("str").itertuples(index=False, name=None) if cell[0] == name]
+    rows, new = _rows(study.tables[name], own), _rows(frame, wrong)
+    if name == "formulas":
+        replaced = {row.get("prototype") for row in new}
+        rows = [row for row in rows if row.get("prototype") not in replaced]
+    columns = list(dict.fromkeys((*study.tables[name].columns, *frame.columns)))
+    reasons = {(cell[2], cell[3]): cell[4] for cell in (*own, *wrong)}
+    return _with_table(study, name, *_frame(name, _merged(rows, new, TABLES[name].key), columns, reasons))
+
+
+def known_numbers(study: Study, name: str, column: str) -> dict[str, float]:
+    """Return the numbers that stand in a column already, by the text they are shown as: they are not read anew."""
+    frame = study.tables.get(name)
+    if frame is None or column not in frame or not pd.api.types.is_numeric_dtype(frame[column]):
+        return {}
+    return {number_text(value): value for value in frame[column].dropna().tolist()}
+
+
+def _given(name: str, texts: pd.DataFrame) -> pd.DataFrame:
+    _table(name)
+    given = texts.fillna("").astype("str").reset_index(drop=True)
+    return given.set_axis([str(column) for column in given.columns], axis=1)
+
+
+def _raw(name: str, given: pd.DataFrame) -> RawTable:
+    columns = tuple(tuple(given.iloc[:, place]) for place in range(given.shape[1]))
+    return RawTable(name, tuple(given.columns), columns, tuple(range(_FIRST_ROW, len(given) + _FIRST_ROW)))
+
+
+_Row = dict[str, Any]
+"""One row: a number for a number, otherwise a text; cells without anything are left out."""
+
+
+def _rows(frame: pd.DataFrame, unread: Iterable[tuple[str, ...]]) -> list[_Row]:
+    names = [str(column) for column in frame.columns]
+    rows = [
+        {name: cell for name, cell in zip(names, cells, strict=True) if cell != "" and not pd.isna(cell)}
+        for cells in frame.itertuples(index=False, name=None)
+    ]
+    for _, row, column, text, _ in unread:
+        if str(row).isdecimal() and 0 <= int(row) - _FIRST_ROW < len(rows):
+            rows[int(row) - _FIRST_ROW][str(column)] = str(text)
+    return rows
+
+
+def _merged(rows: list[_Row], new: Iterable[_Row], key: Sequence[str]) -> list[_Row]:
+    """Return the rows with the new ones put in: by their key, or, without one, each that is not there yet."""
+    merged = [dict(row) for row in rows]
+    places = {tuple(row.get(name) for name in key): place for place, row in enumerate(merged)} if key else {}
+    there = Counter(frozenset(row.items()) for row in merged)
+    for row in new:
+        named = tuple(row.get(name) for name in key)
+        if key and named in places:
+            merged[places[named]] |= row
+        elif not key and there[frozenset(row.items())] > 0:
+            there[frozenset(row.items())] -= 1
+        else:
+            merged.append(dict(row))
+            places[named] = len(merged) - 1
+    return merged
+
+
+def _frame(
+    name: str, rows: Sequence[_Row], columns: Sequence[str], reasons: Mapping[tuple[str, str], str]
+) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
+    """Return rows as a frame of the study, and the cells of numbers that hold a text instead."""
+    numbers = {column.name for column in TABLES[name].columns if column.kind in _NUMBERS}
+    unread = [
+        (name, str(place + _FIRST_ROW), column, row[column], reasons.get((column, row[column]), NOT_A_NUMBER))
+        for place, row in enumerate(rows)
+        for column in row
+        if column in numbers and isinstance(row[column], str)
+    ]
+    cells = {
+        column: pd.Series(
+            [float("nan") if isinstance(row.get(column), str) else row.get(column, float("nan")) for row in rows],
+            dtype="float64",
+        )
+        if column in numbers
+        else pd.Series([row.get(column, "") for row in rows], dtype="str")
+        for column in columns
+    }
+    return pd.DataFrame(cells, columns=list(columns)), unread
+
+
+def _with_table(study: Study, name: str, frame: pd.DataFrame, unread: Sequence[tuple[str, ...]]) -> Study:
+    """Return the study with one table replaced; StudyError if rows that are on record would be changed or gone."""
+    if TABLES[name].grows:
+        _refuse_loss(study, name, Study({name: frame}, {}, unread_frame(unread)))
+    others = [tuple(cell) for cell in study.unread.astype("str").itertuples(index=False, name=None) if cell[0] != name]
+    return replace(study, tables={**study.tables, name: frame}, unread=unread_frame(_in_order([*others, *unread])))
+
+
+def _in_order(cells: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
+    """Return unread cells in the order in which a folder is read."""
+    places = {name: place for place, name in enumerate(TABLES)}
+    return sorted(cells, key=lambda cell: places.get(cell[0], len(places)))
+
+
+def _refuse_loss(study: Study, name: str, after: Study) -> None:
+    """Raise StudyError if a row that is on record would be changed or be gone."""
+    lost = [change for change in row_changes(*differing_rows(_only(study, name), after)) if change.before is not None]
+    if lost:
+        raise StudyError(
+            f"What is on record in {name} stays as it is ({counted(len(lost), 'row')} would change or go: "
+            f"{first_few([change.key for change in lost])}). Write a new row that says what is true now."
+        )
+
+
+def _only(study: Study, name: str) -> Study:
+    tables = {name: study.tables[name]} if name in study.tables else {}
+    return Study(tables, {}, study.unread[study.unread["table"] == name].reset_index(drop=True))
+
+
+def _table(name: str) -> Any:
+    if name not in TABLES:
+        near = difflib.get_close_matches(name, TABLES, 1)
+        meant = f" Perhaps {near[0]} is meant." if near else ""
+        raise StudyError(f"A study has no table {name!r}; its tables are {', '.join(TABLES)}.{meant}")
+    return TABLES[name]
+
+
+def table_problems(study: Study, name: str) -> tuple[Problem, ...]:
+    """Return what is wrong with the cells of one table, in the order of its rows."""
+    frame, texts = study.table(name), texts_of_table(study, name)
+    own = study.unread[study.unread["table"] == name].astype("str")
+    unread = {(int(cell.row) - 1, str(cell.column)): str(cell.reason) for cell in own.itertuples()}
+    found = [
+        *_cells_unread(name, texts, unread),
+        *_cells_wrong(study, name, frame, texts, unread),
+        *_keys_twice(name, frame),
+    ]
+    return tuple(sorted(found, key=lambda problem: problem.row))
+
+
+def _cells_unread(name: str, texts: pd.DataFrame, unread: Mapping[tuple[int, str], str]) -> Iterator[Problem]:
+    for (row, column), reason in unread.items():
+        text = texts[column].iloc[row - 1] if column in texts and 0 < row <= len(texts) else ""
+        advice = "Write it with digits, such as 7.5 or 7,5. Until then the cell counts as empty."
+        if reason.startswith("could be "):
+            readings = reason.removeprefix("could be ").partition(":")[0]
+            reason, advice = f"could be {readings}", "Write it one of these two ways."
+        yield Problem(name, row, column, f"{text!r} is not read: {reason}.", advice)
+
+
+def _cells_wrong(
+    study: Study, name: str, frame: pd.DataFrame, texts: pd.DataFrame, unread: Mapping[tuple[int, str], str]
+) -> Iterator[Problem]:
+    """Yield the cells that are empty and needed, words that are not allowed, dates and names that are not known."""
+    blank = (texts == "").all(axis=1).to_numpy()
+    for column in TABLES[name].columns:
+        listed = _listed(study, name, column.name)
+        for place, cell in enumerate(texts[column.name]):
+            if blank[place] or (place + 1, column.name) in unread:
+                continue
+            message, advice = _why_wrong(column, cell, listed, (name, column.name) in MAY_BE_EMPTY)
+            if message:
+                yield Problem(name, place + 1, column.name, message, advice)
+
+
+MAY_BE_EMPTY = frozenset({("scores", "score"), ("answers", "answer"), ("formulas", "percent")})
+"""Cells that are needed, but whose blank says something: no score was given, an amount is still to be found."""
+
+
+def _why_wrong(column: Column, cell: str, listed: Sequence[str], may_be_empty: bool) -> tuple[str, str]:
+    """Return what is wrong with a cell and what to do; both empty if nothing is."""
+    if not cell:
+        needed = column.required and not may_be_empty
+        return ("it is empty and is needed.", f"Fill in: {column.meaning}.") if needed else ("", "")
+    if column.choices and cell not in column.choices:
+        near = difflib.get_close_matches(cell.casefold(), column.choices, 1)
+        meant = f" Perhaps {near[0]} is meant." if near else ""
+        return f"{cell!r} is not a word allowed there.", f"Use one of: {', '.join(column.choices)}.{meant}"
+    if column.kind == "date" and not _is_date(cell):
+        return f"{cell!r} is no date.", "Write it as 2025-03-10 or 2025-03-10 16:30."
+    if listed and cell not in listed:
+        alike = [name for name in listed if _bare(name) == _bare(cell)]
+        near = alike or difflib.get_close_matches(cell, listed, 1)
+        meant = f"Perhaps {near[0]} is meant. " if near else ""
+        return f"the study lists no {column.name} {cell!r}.", f"{meant}Correct it, or add it there."
+    return "", ""
+
+
+def _is_date(text: str) -> bool:
+    return not pd.isna(pd.to_datetime(text, format="ISO8601", errors="coerce", utc=True))
+
+
+LISTS = MappingProxyType(
+    {"prototype": "prototypes", "attribute": "attributes", "assessor": "assessors", "batch": "batches"}
+)
+"""What a row is called to the table that lists it."""
+_NOT_LISTED_THERE = {("safety", "batch"), ("dominances", "attribute"), ("courses", "attribute")}
+
+
+def _listed(study: Study, table: str, column: str) -> Sequence[str]:
+    """Return the names that may stand in a column; none if any may."""
+    name = "prototype" if column == "versus" else column
+    listing = LISTS.get(name, "")
+    if not listing or listing == table or (table, column) in _NOT_LISTED_THERE or listing not in study.tables:
+        return ()
+    return [str(word) for word in study.table(listing)[name].unique() if word]
+
+
+def _keys_twice(name: str, frame: pd.DataFrame) -> Iterator[Problem]:
+    key = list(TABLES[name].key)
+    if not key:
+        return
+    cells = frame[key].reset_index(drop=True)
+    whole = cells[(cells.notna() & (cells != "")).all(axis=1)]
+    for place in whole.index[whole.duplicated()]:
+        yield Problem(
+            name,
+            int(place) + 1,
+            key[-1],
+            f"a row above has the same {', '.join(key)}.",
+            "Keep one of the two, or give the other its own name.",
+        )
+
+
+def changes_between(before: Study, after: Study) -> pd.DataFrame:
+    """Return what differs between two studies: columns `table key before after`, one row for each changed row."""
+    found = [(change.table, change.key, *sides(change)) for change in study_changes(before, after)]
+    return pd.DataFrame(found, columns=["table", "key", "before", "after"], dtype="str")
+
+
+def study_changes(before: Study, after: Study) -> tuple[RowChange, ...]:
+    """Return the rows that differ between two studies."""
+    return row_changes(*differing_rows(before, after))
+
+
+# What a table wants to know, said from its declaration, so that a hint can never name a wrong column.
+
+
+def columns_in_words(name: str) -> str:
+    """Return the columns of a table as words: their names, what each holds, which are needed."""
+    return "; ".join(
+        f"{column.name}{' (needed)' if column.required else ''}: {column_hint(column)}"
+        for column in _table(name).columns
+    )
+
+
+def column_hint(column: Column) -> str:
+    """Return what a column holds and what may stand in it."""
+    form = {"date": ", as 2025-03-10", "integer": ", a whole number"}.get(column.kind, "")
+    one_of = f"; one of {', '.join(column.choices)}" if column.choices else ""
+    return f"{column.meaning}{form}{one_of}"
+
+
+def heading(column: Column) -> str:
+    """Return the heading of a column as people write it: `Viscosity in mPa s`, `Batch size in g`."""
+    words = _HEADINGS.get(column.name) or column.name.replace("_", " ")
+    return words[0].upper() + words[1:]
+
+
+_HEADINGS = MappingProxyType(
+    {
+        "viscosity_mpa_s": "viscosity (mPa s)",
+        "size_g": "batch size (g)",
+        "temperature_c": "temperature (\u00b0C)",
+        "ph": "pH",
+        "percent": "per cent",
+        "ingredient": "ingredient (INCI)",
+        "low_end": "words at the low end",
+        "high_end": "words at the high end",
+        "scale_min": "lowest score",
+        "scale_max": "highest score",
+        "direction": "wanted",
+        "target_low": "target from",
+        "target_high": "target to",
+    }
+)
+
+
+_UNITS = MappingProxyType({"viscosity_mpa_s": ("mpas", "cp"), "size_g": ("g",), "temperature_c": ("c", "degc")})
+"""Columns that hold one unit to the ways of writing it; a heading with another unit, or none, is not taken."""
+
+
+def known_column(name: str, words: str) -> str:
+    """Return the column of a table that a heading names for certain; empty if it names none.
+
+    A viscosity in another unit, or in none, is not taken for one in mPa s.
+    """
+    for column in _table(name).columns:
+        if _bare(words) in {_bare(column.name), _bare(heading(column))}:
+            return column.name
+    bare, unit = _bare(_without_unit(words)), _bare(words)[len(_bare(_without_unit(words))) :]
+    for column in TABLES[name].columns:
+        units = _UNITS.get(column.name)
+        same = bare and bare in {_bare(_without_unit(heading(column))), _bare(_without_unit(column.name))}
+        if same and (units is None or unit in units):
+            return column.name
+    return ""
+
+
+def nearest_column(name: str, words: str, taken: Iterable[str] = ()) -> str:
+    """Return the column of a table that a heading may mean, to be proposed; empty if none is near."""
+    free = [column for column in _table(name).columns if column.name not in set(taken)]
+    spellings: dict[str, str] = {}
+    for column in free:
+        for spelling in (column.name, heading(column), _without_unit(heading(column)), column.meaning):
+            spellings.setdefault(_bare(spelling), column.name)
+    bare = _bare(_without_unit(words)) or _bare(words)
+    begins = [found for spelling, found in spellings.items() if len(bare) > 2 and spelling.startswith(bare)]
+    if begins:
+        return begins[0]
+    near = difflib.get_close_matches(bare, spellings, 1, cutoff=0.6)
+    return spellings[near[0]] if near else ""
+
+
+def _bare(words: str) -> str:
+    return "".join(sign for sign in words.casefold() if sign.isalnum())
+
+
+def _without_unit(words: str) -> str:
+    return re.sub(r"\s*[(\[].*?[)\]]", "", words)
+
+
+# Facts: read by the kind that is declared for each.
+
+
+_FACT_KIND = MappingProxyType({fact.name: fact.kind for fact in STATED})
+
+
+def put_fact(study: Study, name: str, value: Any) -> Study:
+    """Return the study with one fact stated. What is of the wrong kind is kept as it was given, and not read."""
+    without = without_fact(study, name)
+    read, wrong = read_facts({name: value})
+    kept = [tuple(cell) for cell in without.unread.astype("str").itertuples(index=False, name=None)]
+    return replace(without, facts={**without.facts, **read}, unread=unread_frame(_in_order([*kept, *wrong])))
+
+
+def without_fact(study: Study, name: str) -> Study:
+    """Return the study without one of its facts."""
+    own = (study.unread["table"] == FACTS) & (study.unread["column"] == name)
+    facts = {other: stated for other, stated in study.facts.items() if other != name}
+    return replace(study, facts=facts, unread=study.unread[~own].reset_index(drop=True))
+
+
+def typed_fact(name: str, text: str) -> Any:
+    """Return what somebody typed for a fact, in the kind that is declared for it; None if it is empty.
+
+    Raises
+    ------
+    StudyError
+        If it cannot be read so, or the fact is made of several entries, which have their own form.
+    """
+    kind = _FACT_KIND.get(name, "text")
+    words = text.strip()
+    if not words:
+        return None
+    if kind in ("number", "number or object"):
+        return typed_number(words, f"The fact {name}")
+    if kind == "list":
+        return [line.strip() for line in re.split(r"[\n;]", words) if line.strip()]
+    if kind == "words":
+        lines = [line.strip() for line in words.splitlines() if line.strip()]
+        return lines if len(lines) > 1 else words
+    if kind == "text" or name not in _FACT_KIND:
+        return words
+    raise StudyError(
+        f"The fact {name} is {KINDS[kind]}; it has its own form in the app and cannot be typed as one text."
+    )
+
+
+# A table inside a fact: questions, planned differences, stability.
+
+
+ENTRIES = MappingProxyType(
+    {
+        "questions": (
+            Column("question", "text", "short name of the question", True),
+            Column(
+                "kind",
+                "text",
+                "kind of question",
+                False,
+                tuple(TABLES["answers"].column("kind").choices),
+            ),
+            Column("words", "text", "what is asked, in full"),
+            Column("low_end", "text", "words at the low end of the scale"),
+            Column("high_end", "text", "words at the high end of the scale"),
+            Column("attribute", "text", "the panel's attribute that goes with it"),
+        ),
+        "planned_differences": (
+            Column("prototype", "text", "short name of the prototype", True),
+            Column("versus", "text", "what it is compared with", True),
+            Column("attribute", "text", "on which attribute; empty for all"),
+        ),
+    }
+)
+"""Facts that are lists of entries, and the columns of each entry."""
+
+
+def texts_of_entries(study: Study, name: str) -> pd.DataFrame:
+    """Return a fact that is a list of entries as a table of texts; further keys of an entry are columns too."""
+    stated = study.facts.get(name)
+    if isinstance(stated, Mapping):
+        stated = [
+            {ENTRIES[name][0].name: key, **(about if isinstance(about, Mapping) else {})}
+            for key, about in stated.items()
+        ]
+    entries = [entry for entry in stated if isinstance(entry, Mapping)] if isinstance(stated, list) else []
+    known = [column.name for column in ENTRIES[name]]
+    columns = list(dict.fromkeys([*known, *(str(key) for entry in entries for key in entry)]))
+    rows = [{column: _cell(entry.get(column)) for column in columns} for entry in entries]
+    return pd.DataFrame(rows, columns=columns, dtype="str")
+
+
+def put_entries(study: Study, name: str, texts: pd.DataFrame) -> Study:
+    """Return the study with a fact that is a list of entries replaced; a cell that was not touched keeps its value."""
+    before = {
+        (column, _cell(value)): value
+        for entry in (study.facts.get(name) if isinstance(study.facts.get(name), list) else [])
+        if isinstance(entry, Mapping)
+        for column, value in entry.items()
+    }
+    entries = []
+    for row in texts.fillna("").astype("str").to_dict("records"):
+        entry = {
+            str(c): before.get((str(c), str(text)), str(text).strip()) for c, text in row.items() if str(text).strip()
+        }
+        if entry:
+            entries.append(entry)
+    return put_fact(study, name, entries) if entries else without_fact(study, name)
+
+
+def entry_problems(study: Study, name: str) -> tuple[Problem, ...]:
+    """Return what is wrong with the entries of a fact, in the order of its rows."""
+    found = []
+    texts = texts_of_entries(study, name)
+    for column in ENTRIES[name]:
+        listed = list(study.prototypes) if column.name in ("prototype", "versus") else ()
+        listed = list(study.attributes) if column.name == "attribute" else listed
+        for place, cell in enumerate(texts[column.name]):
+            message, advice = _why_wrong(column, cell, listed, may_be_empty=False)
+            if message:
+                found.append(Problem(name, place + 1, column.name, message, advice))
+    return tuple(sorted(found, key=lambda problem: problem.row))
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return number_text(float(value))
+    return value if isinstance(value, str) else "; ".join(map(str, value)) if isinstance(value, list) else str(value)

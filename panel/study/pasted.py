@@ -1,0 +1,357 @@
+"""What is in a block that somebody pasted from a spreadsheet, and how do formulas stand side by side?
+
+A block may have headings or none, tabs, semicolons or commas between its cells, decimal commas, per cent signs, and may
+lie on its side. What a heading means is taken where it is certain, proposed where it is near, and kept otherwise.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from panel.errors import StudyError
+from panel.study.editing import known_column, known_numbers, nearest_column, put_table, texts_of_table
+from panel.study.knowledge import canonical_ingredient
+from panel.study.numbers_read import read_numbers
+from panel.study.raw_table import find_delimiter
+from panel.study.study import Study
+from panel.study.table_cells import number_text
+from panel.study.tables import TABLES
+from panel.words import counted, first_few
+
+MOST_CELLS = 200_000
+_TOTALS = frozenset(("total", "totals", "sum", "summe", "gesamt", "somme", "suma", "totale"))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Pasted:
+    """A block as rows of a table.
+
+    Parameters
+    ----------
+    texts
+        The rows as texts; columns named as in the table where that is certain, else as they were pasted.
+    notes
+        What was done, one sentence each.
+    unknown
+        Headings that name no column, each with the column it may mean; empty where none is near.
+    """
+
+    texts: pd.DataFrame
+    notes: tuple[str, ...] = ()
+    unknown: Mapping[str, str] = field(default_factory=dict)
+
+    def mapped(self, choices: Mapping[str, str]) -> pd.DataFrame:
+        """Return the rows with unknown headings replaced by the columns that somebody chose for them.
+
+        Raises
+        ------
+        StudyError
+            If two headings would become one column.
+        """
+        names = [choices.get(column) or column for column in self.texts.columns]
+        twice = next((name for name in names if names.count(name) > 1), "")
+        if twice:
+            raise StudyError(f"Two pasted columns would become {twice}. Choose another column for one of them.")
+        return self.texts.set_axis(names, axis=1)
+
+
+def cells_of_block(text: str) -> list[list[str]]:
+    """Return the cells of a pasted block, row by row, all rows equally long; rows without anything are left out.
+
+    Raises
+    ------
+    StudyError
+        If nothing was pasted, or more than fits a table typed by hand.
+    """
+    if not text.strip():
+        raise StudyError("Nothing was pasted. Copy the cells in the spreadsheet and paste them here.")
+    lines = text.strip("\r\n")
+    delimiter = "\t" if "\t" in lines else find_delimiter(lines)
+    rows = list(csv.reader(io.StringIO(lines, newline=""), delimiter=delimiter))
+    rows = [[cell.strip().replace("\u00a0", " ").strip() for cell in row] for row in rows]
+    rows = [row for row in rows if any(row)]
+    width = max(len(row) for row in rows)
+    if width * len(rows) > MOST_CELLS:
+        raise StudyError(f"More than {MOST_CELLS} cells were pasted; bring the file in as a workbook instead.")
+    return [row + [""] * (width - len(row)) for row in rows]
+
+
+def read_block(text: str, name: str, study: Study | None = None) -> Pasted:
+    """Return a pasted block as rows of the table `name`.
+
+    Parameters
+    ----------
+    study
+        The study it is for: its prototypes are recognised as headings of formulas.
+
+    Raises
+    ------
+    StudyError
+        If it cannot be told which cell belongs into which column; the text says what to do.
+    """
+    rows = cells_of_block(text)
+    if name == "formulas" and (wide := _side_by_side(rows, study or Study({}))) is not None:
+        return wide
+    notes = []
+    if _known(name, [row[0] for row in rows]) > _known(name, rows[0]):
+        rows = [list(row) for row in zip(*rows, strict=True)]
+        notes.append("The block lies on its side: its rows were read as columns.")
+    if _known(name, rows[0]):
+        return _with_headings(rows, name, notes)
+    known = TABLES[name].column_names
+    if len(rows[0]) > len(known):
+        raise StudyError(
+            f"The block has {len(rows[0])} columns and no headings; {name} has {len(known)}: {', '.join(known)}. "
+            "Copy it together with its headings."
+        )
+    header = known[: len(rows[0])]
+    notes.append(f"No headings were pasted: the columns were taken in the order of the table, {', '.join(header)}.")
+    return Pasted(_frame(rows, header), tuple(notes))
+
+
+def _with_headings(rows: Sequence[Sequence[str]], name: str, notes: Sequence[str]) -> Pasted:
+    header, unknown, done = [], {}, list(notes)
+    certain = [known_column(name, heading) for heading in rows[0]]
+    for place, (heading, found) in enumerate(zip(rows[0], certain, strict=True)):
+        words = heading or f"column {place + 1}"
+        if found:
+            header.append(found)
+        else:
+            header.append(words)
+            if any(row[place] for row in rows[1:]):
+                unknown[words] = nearest_column(name, heading, taken=certain) if heading else ""
+    twice = next((column for column in header if header.count(column) > 1), "")
+    if twice:
+        raise StudyError(f"Two pasted columns are both {twice}. Keep one of them, or give one another heading.")
+    texts = _frame(rows[1:], header)
+    empty = [column for column in texts if column not in certain and not texts[column].any()]
+    return Pasted(texts.drop(columns=empty), tuple(done), unknown)
+
+
+def _known(name: str, cells: Sequence[str]) -> int:
+    """Return how many of the cells are headings of a table."""
+    return sum(bool(known_column(name, cell)) for cell in dict.fromkeys(cells) if cell)
+
+
+def _frame(rows: Sequence[Sequence[str]], header: Sequence[str]) -> pd.DataFrame:
+    return pd.DataFrame([list(row) for row in rows], columns=list(header), dtype="str")
+
+
+# Formulas side by side: an ingredient a row, a prototype a column.
+
+
+INGREDIENT, PHASE, KIND = "ingredient", "phase", "kind"
+_ABOUT = (INGREDIENT, PHASE, KIND)
+NOT_YET = "?"
+"""Stands where an ingredient is listed without an amount; an empty cell means that it is not in the formula."""
+_FILLS_UP = re.compile(r"(?:q\.?\s?s\.?|ad)(?:\s*(?:ad|to)?\s*100\s*%?)?|(?:to|ad)\s*100\s*%?", re.IGNORECASE)
+
+
+def formula_grid(study: Study, prototypes: Sequence[str] = ()) -> pd.DataFrame:
+    """Return all formulas as texts: a row for each ingredient, a column for each prototype.
+
+    Nothing is lost in it: an ingredient that stands twice in a formula has two rows; one without an amount has `?`.
+
+    Parameters
+    ----------
+    prototypes
+        The columns; those of the study if none are named.
+    """
+    lines = texts_of_table(study, "formulas")
+    about = [*_ABOUT, *_further(lines)]
+    named = lines["prototype"].tolist()
+    columns = list(dict.fromkeys([*(prototypes or study.prototypes), *named]))
+    rows: dict[tuple[str, ...], dict[str, str]] = {}
+    times: dict[tuple[str, ...], int] = {}
+    for line in lines.to_dict("records"):
+        what = tuple(str(line[column]) for column in about)
+        number = times[(str(line["prototype"]), *what)] = times.get((str(line["prototype"]), *what), -1) + 1
+        rows.setdefault((*what, str(number)), {})[str(line["prototype"])] = str(line["percent"]) or NOT_YET
+    cells = [[*what[:-1], *(held.get(name, "") for name in columns)] for what, held in rows.items()]
+    return pd.DataFrame(cells, columns=[*about, *columns], dtype="str")
+
+
+def put_formulas(study: Study, grid: pd.DataFrame) -> Study:
+    """Return the study with its formulas replaced by those of a grid; `q.s.` fills a formula up to 100 %.
+
+    Raises
+    ------
+    StudyError
+        If `q.s.` stands twice in a formula, or the other amounts do not leave anything to fill up.
+    """
+    given = grid.fillna("").astype("str")
+    prototypes = columns_of_grid(study, given)
+    about = [column for column in given if column not in prototypes]
+    sign = _sign(study, given[prototypes])
+    parts = []
+    for prototype in prototypes:
+        cells = filled_up(study, prototype, given[prototype].str.strip().tolist(), given[INGREDIENT].tolist(), sign)
+        part = given[about].assign(prototype=prototype, percent=["" if cell == NOT_YET else cell for cell in cells])
+        parts.append(part[[cell != "" for cell in cells]])
+    known = list(TABLES["formulas"].column_names)
+    texts = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=known, dtype="str")
+    return put_table(study, "formulas", texts[[c for c in dict.fromkeys((*known, *texts)) if c in texts]])
+
+
+def _sign(study: Study, cells: pd.DataFrame) -> str:
+    """Return the decimal sign of the amounts that are new in a grid; empty where they do not show one."""
+    known = known_numbers(study, "formulas", "percent")
+    fresh = [cell for column in cells for cell in cells[column] if cell not in known and not _FILLS_UP.fullmatch(cell)]
+    read = read_numbers(fresh)
+    return read.decimal if read.decided else ""
+
+
+def columns_of_grid(study: Study, grid: pd.DataFrame) -> list[str]:
+    """Return the columns of a grid of formulas that are prototypes: all that do not say what an ingredient is."""
+    about = {*_ABOUT, *_further(texts_of_table(study, "formulas"))}
+    return [str(column) for column in grid if column not in about]
+
+
+def _further(lines: pd.DataFrame) -> list[str]:
+    return [str(column) for column in lines if column not in TABLES["formulas"].column_names]
+
+
+def filled_up(
+    study: Study, prototype: str, cells: Sequence[str], ingredients: Sequence[str], sign: str = ""
+) -> list[str]:
+    """Return the amounts of one formula with `q.s.` replaced by what is missing to 100 %, with this decimal sign.
+
+    Raises
+    ------
+    StudyError
+        If `q.s.` stands twice, another amount is missing or not read, or nothing is left to fill up.
+    """
+    places = [place for place, cell in enumerate(cells) if _FILLS_UP.fullmatch(cell)]
+    if not places:
+        return list(cells)
+    if len(places) > 1:
+        raise StudyError(
+            f"In the formula of {prototype} {first_few([ingredients[place] for place in places])} are both filled up "
+            "to 100 % (q.s.). Write an amount for all but one."
+        )
+    total = total_of(study, cells, sign)
+    if math.isnan(total):
+        raise StudyError(
+            f"The formula of {prototype} cannot be filled up: an amount in it is missing or not read. Write it first."
+        )
+    if total > 100:
+        raise StudyError(
+            f"The formula of {prototype} is at {total:g} % without {ingredients[places[0]]}; nothing is left."
+        )
+    rest = number_text(round(100 - total, _DIGITS)).replace(".", sign or ".")
+    return [rest if place in places else cell for place, cell in enumerate(cells)]
+
+
+_DIGITS = 6  # of an amount that is filled up: finer than any balance
+
+
+def total_of(study: Study, cells: Sequence[str], sign: str = "") -> float:
+    """Return the sum of the amounts of a formula without what is filled up, in per cent; NaN if one is not read."""
+    known = known_numbers(study, "formulas", "percent")
+    fresh = [cell for cell in cells if cell and cell not in known and not _FILLS_UP.fullmatch(cell)]
+    read = read_numbers(fresh, sign)
+    if NOT_YET in cells or read.reasons or read.missing.any():
+        return math.nan
+    return math.fsum([*read.values.tolist(), *(known[cell] for cell in cells if cell in known)])
+
+
+def with_swap(study: Study, grid: pd.DataFrame, base: str, new: str, removed: str, added: str) -> pd.DataFrame:
+    """Return a grid with one more formula: the same as `base`, but all of `removed` replaced by as much of `added`.
+
+    Raises
+    ------
+    StudyError
+        If the base has no such ingredient or no formula, or the new one has a formula already.
+    """
+    if base not in columns_of_grid(study, grid) or not grid[base].any():
+        raise StudyError(f"{base} has no formula that could be changed. Write it first.")
+    if not new.strip() or (new in grid and (new in _ABOUT or grid[new].any())):
+        raise StudyError(f"Give the new formula the name of a prototype that has none yet, not {new!r}.")
+    rows = [place for place, name in enumerate(grid[INGREDIENT]) if name == removed and grid[base].iloc[place]]
+    if not rows or removed == added or not added.strip():
+        raise StudyError(f"Choose an ingredient of {base} to take out and another one to put in.")
+    changed = grid.reset_index(drop=True)
+    amounts = changed[base].tolist()
+    new_rows = []
+    for place in rows:
+        line = changed.loc[place].to_dict() | {INGREDIENT: added, **dict.fromkeys(columns_of_grid(study, grid), "")}
+        there = [i for i, name in enumerate(changed[INGREDIENT]) if name == added and not amounts[i] and len(rows) == 1]
+        if there:
+            amounts[there[0]] = amounts[place]
+        else:
+            new_rows.append((line, amounts[place]))
+        amounts[place] = ""
+    changed[new] = amounts
+    extra = pd.DataFrame([{**line, new: amount} for line, amount in new_rows], columns=changed.columns, dtype="str")
+    return pd.concat([changed, extra], ignore_index=True) if len(extra) else changed
+
+
+def _side_by_side(rows: list[list[str]], study: Study) -> Pasted | None:
+    """Return formulas pasted side by side, either way round, as lines of the table; None if they are not."""
+    known = set(study.prototypes)
+    heads = [known_column("formulas", cell) for cell in rows[0]]
+    if heads.count("ingredient") == 1 and not {"prototype", "percent"} & set(heads):
+        return _lines(rows, heads, [])
+    if ("prototype" in heads and not {"ingredient", "percent"} & set(heads)) or _are_ingredients(rows[0][1:]):
+        turned = [list(row) for row in zip(*rows, strict=True)]
+        heads = ["ingredient", *[""] * (len(turned[0]) - 1)]
+        return _lines(turned, heads, ["The block lies on its side: a row of it is a prototype."])
+    if not any(heads) and len(rows[0]) > 1 and (set(rows[0][1:]) & known or not rows[0][0]):
+        return _lines(rows, ["ingredient", *[""] * (len(rows[0]) - 1)], [])
+    first_is_words = not any(heads) and _are_ingredients([row[0] for row in rows])
+    if first_is_words and len(rows[0]) - 1 == len(study.prototypes):
+        header = ["ingredient", *study.prototypes]
+        note = f"No headings were pasted: the columns were taken as {', '.join(study.prototypes)}."
+        return _lines([header, *rows], ["ingredient", *[""] * len(study.prototypes)], [note])
+    return None
+
+
+def _are_ingredients(cells: Sequence[str]) -> bool:
+    """Return True if most of the cells are known ingredients."""
+    names = [cell for cell in cells if cell]
+    return len(names) > 1 and 2 * sum(canonical_ingredient(name) is not None for name in names) > len(names)
+
+
+def _lines(rows: Sequence[Sequence[str]], heads: Sequence[str], notes: Sequence[str]) -> Pasted:
+    """Return a block with an ingredient a row and a prototype a column as lines of the table of formulas."""
+    done = list(notes)
+    at = heads.index("ingredient")
+    totals = [row for row in rows[1:] if row[at].strip(" :").casefold() in _TOTALS or not row[at]]
+    body = [row for row in rows[1:] if row not in totals]
+    if totals:
+        done.append(f"{counted(len(totals), 'row')} without an ingredient or with a total left out.")
+    places = {rows[0][i]: i for i, head in enumerate(heads) if not head and any(row[i] for row in body)}
+    if "" in places:
+        raise StudyError("A column of the block has amounts and no heading. Write the prototype above it.")
+    if len(places) < sum(1 for i, head in enumerate(heads) if not head and any(row[i] for row in body)):
+        raise StudyError("Two columns of the block have the same prototype as heading. Give each its own name.")
+    about = {head: i for i, head in enumerate(heads) if head}
+    lines = []
+    empty = Study({})
+    sign = _sign(empty, _frame([[row[place] for place in places.values()] for row in body], list(places)))
+    for prototype, place in places.items():
+        cells = filled_up(empty, prototype, [row[place] for row in body], [row[at] for row in body], sign)
+        kept = [(row, cell) for row, cell in zip(body, cells, strict=True) if cell and not _is_zero(cell)]
+        lines += [
+            {"prototype": prototype, **{head: row[i] for head, i in about.items()}, "percent": cell}
+            for row, cell in kept
+        ]
+    done.append(f"Formulas side by side: {counted(len(places), 'prototype')}, {counted(len(body), 'ingredient')}.")
+    columns = [column for column in TABLES["formulas"].column_names if column in ("prototype", "percent", *about)]
+    texts = pd.DataFrame(lines, columns=columns, dtype="str")
+    known = {name: canonical_ingredient(name) or name for name in texts["ingredient"].unique()}
+    if renamed := [f"{name} as {inci}" for name, inci in known.items() if inci != name]:
+        done.append(f"Ingredients written by their INCI name: {first_few(renamed)}.")
+    return Pasted(texts.assign(ingredient=texts["ingredient"].map(known).astype("str")), tuple(done))
+
+
+def _is_zero(cell: str) -> bool:
+    read = read_numbers([cell])
+    return not read.reasons and (math.isnan(read.values[0]) or read.values[0] == 0)

@@ -1,0 +1,187 @@
+"""Blocks pasted from a spreadsheet in many ways give the same rows; what cannot be told is asked."""
+
+from __future__ import annotations
+
+import itertools
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from panel.app.state import demo_folder
+from panel.errors import StudyError
+from panel.study.editing import changes_between, put_block, put_table
+from panel.study.formulas import formula_totals
+from panel.study.open_study import open_study
+from panel.study.pasted import NOT_YET, columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
+from panel.study.study import Study
+from tests.study.small_study import small_study
+
+AMOUNTS = {
+    "P1": {"Aqua": "85.5", "Glycerin": "4.5", "Squalane": "10"},
+    "P2": {"Aqua": "88.25", "Glycerin": "4.5", "Isododecane": "7.25"},
+}
+LINES = sorted(
+    (prototype, ingredient, float(amount)) for prototype, held in AMOUNTS.items() for ingredient, amount in held.items()
+)
+INGREDIENTS = ["Aqua", "Glycerin", "Squalane", "Isododecane"]
+
+
+def lines_of(study: Study) -> list[tuple[str, str, float]]:
+    rows = study.table("formulas")
+    return sorted(zip(rows["prototype"], rows["ingredient"], rows["percent"], strict=True))
+
+
+def written(rows: list[list[str]], delimiter: str, decimal: str, percent: str) -> str:
+    """Return rows as a block; amounts get the decimal sign and a per cent sign."""
+
+    def cell(text: str) -> str:
+        number = text.replace(".", "").isdecimal()
+        told = text.replace(".", decimal) + percent if number else text
+        return f'"{told}"' if delimiter in told else told
+
+    return "\n".join(delimiter.join(map(cell, row)) for row in rows)
+
+
+def wide(corner: str, total: str) -> list[list[str]]:
+    rows = [[corner, *AMOUNTS], *([name, *(held.get(name, "") for held in AMOUNTS.values())] for name in INGREDIENTS)]
+    return [*rows, [total, "100", "100"]] if total else rows
+
+
+LONG = [[prototype, ingredient, f"{amount:g}"] for prototype, ingredient, amount in LINES]
+BLOCKS = {
+    "long with headings": [["prototype", "Ingredient (INCI)", "Per cent"], *LONG],
+    "long without": LONG,
+    "wide": wide("Ingredient", ""),
+    "wide, INCI as a heading": wide("INCI name", "Sum"),
+    "wide, nothing in the corner": wide("", "Summe"),
+    "on its side": [list(row) for row in zip(*wide("Prototype", ""), strict=True)],
+    "on its side, nothing in the corner": [list(row) for row in zip(*wide("", ""), strict=True)],
+    "wide without headings": wide("", "")[1:],
+}
+WAYS = list(itertools.product(BLOCKS, "\t;,", ".,", ("", "%", " %")))
+
+
+@pytest.mark.parametrize(("block", "delimiter", "decimal", "percent"), WAYS)
+def test_formulas_pasted_any_way_are_the_same(block: str, delimiter: str, decimal: str, percent: str):
+    study = put_table(Study({}), "prototypes", pd.DataFrame({"prototype": ["P1", "P2"]}))
+    pasted = read_block(written(BLOCKS[block], delimiter, decimal, percent), "formulas", study)
+    assert pasted.unknown == {}
+    assert lines_of(put_block(study, "formulas", pasted.texts)) == LINES
+
+
+def test_water_to_a_hundred_and_trade_spelling():
+    block = "Ingredient\tP1\tP2\nWater\tq.s.\tad 100\nGlycerin\t4,5\t4,5\nSqualane\t10\t0"
+    pasted = read_block(block, "formulas", Study({}))
+    assert lines_of(put_block(Study({}), "formulas", pasted.texts)) == [
+        ("P1", "Aqua", 85.5),
+        ("P1", "Glycerin", 4.5),
+        ("P1", "Squalane", 10.0),
+        ("P2", "Aqua", 95.5),
+        ("P2", "Glycerin", 4.5),
+    ]
+    assert "Water as Aqua" in " ".join(pasted.notes)
+
+
+@pytest.mark.parametrize(
+    ("block", "says"),
+    [
+        ("", "Nothing was pasted"),
+        ("Ingredient\tP1\nWater\tq.s.\nGlycerin\tq.s.", "are both filled up"),
+        ("Ingredient\tP1\nWater\tq.s.\nGlycerin\tsome", "missing or not read"),
+        ("Ingredient\tP1\nWater\tq.s.\nGlycerin\t104", "is at 104 % without"),
+        ("Ingredient\tP1\tP1\nWater\t90\t80", "the same prototype"),
+        ("Ingredient\tP1\t\nWater\t90\t80", "no heading"),
+        ("a\tb\tc\td\te\tf\tg", "no headings; formulas has 5"),
+    ],
+)
+def test_what_cannot_be_told_is_said(block: str, says: str):
+    with pytest.raises(StudyError, match=says):
+        read_block(block, "formulas", Study({}))
+
+
+def test_a_block_of_batches_on_its_side_and_headings_that_are_near():
+    block = "Batch\tB1\tB2\nPrototype\tP1\tP2\nmade\t2025-01-01\t2025-01-02\npH\t5,4\t5,6\nlid\tred\tblue"
+    pasted = read_block(block, "batches")
+    assert list(pasted.unknown.items()) == [("made", "made_on"), ("lid", "")]
+    texts = pasted.mapped({"made": "made_on"})
+    study = put_block(Study({}), "batches", texts)
+    assert study.table("batches")["made_on"].tolist() == ["2025-01-01", "2025-01-02"]
+    assert study.table("batches")["ph"].tolist() == [5.4, 5.6]
+    assert study.tables["batches"]["lid"].tolist() == ["red", "blue"]  # kept, though nothing reads it
+    with pytest.raises(StudyError, match="would become batch"):
+        pasted.mapped({"made": "batch"})
+
+
+def test_a_block_without_headings_takes_the_columns_in_their_order():
+    pasted = read_block("B1;P1;2025-01-01\nB2;P1;2025-01-02", "batches")
+    assert list(pasted.texts) == ["batch", "prototype", "made_on"]
+    assert "No headings were pasted" in pasted.notes[0]
+
+
+# formulas side by side
+
+
+def test_the_grid_of_formulas_comes_back_as_it_was():
+    study = open_study(demo_folder())
+    after = put_formulas(study, formula_grid(study))
+    assert changes_between(study, after).empty
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(["P1", "P2", "P3"]),
+            st.sampled_from(["Aqua", "Squalane", "Talc"]),
+            st.sampled_from(["", "5", "12.345", "7,5x"]),
+            st.sampled_from(["", "A", "B"]),
+            st.sampled_from(["", "emollient"]),
+        ),
+        max_size=12,
+    )
+)
+def test_no_line_of_a_formula_is_lost_in_the_grid(rows: list[tuple[str, ...]]):
+    texts = pd.DataFrame(rows, columns=["prototype", "ingredient", "percent", "phase", "kind"], dtype="str").assign(
+        note="x"
+    )
+    study = put_table(Study({}), "formulas", texts)
+    after = put_formulas(study, formula_grid(study))
+    assert changes_between(study, after).empty
+
+
+def test_a_filled_up_formula_adds_up_whatever_decimal_sign_was_typed():
+    study = small_study()
+    grid = formula_grid(study, ["P1", "017"])
+    grid["P1"], grid["017"] = ["q.s.", "12,25"], ["q.s.", "0.30000000000000004"]
+    after = put_formulas(study, grid)
+    assert formula_totals(after)["total"].round(6).tolist() == [100.0, 100.0]
+    assert after.unread.empty
+
+
+def test_the_same_as_another_but_one_swapped():
+    study = open_study(demo_folder())
+    grid = with_swap(study, formula_grid(study), "P1", "P9", "Dicaprylyl Carbonate", "Squalane")
+    assert columns_of_grid(study, grid)[-1] == "P9"
+    after = put_formulas(study, grid).table("formulas")
+    nine, one = (after.loc[after["prototype"] == name].set_index("ingredient")["percent"] for name in ("P9", "P1"))
+    assert nine["Squalane"] == one["Dicaprylyl Carbonate"]
+    assert "Dicaprylyl Carbonate" not in nine
+    assert nine.sum() == pytest.approx(one.sum())
+    assert total_of(study, grid["P9"].tolist()) == pytest.approx(100)
+    with pytest.raises(StudyError, match="Choose an ingredient of P1"):
+        with_swap(study, grid, "P1", "P10", "Talc", "Squalane")
+    with pytest.raises(StudyError, match="has none yet, not 'P2'"):
+        with_swap(study, grid, "P1", "P2", "Dicaprylyl Carbonate", "Squalane")
+    with pytest.raises(StudyError, match="P77 has no formula"):
+        with_swap(study, grid, "P77", "P10", "Dicaprylyl Carbonate", "Squalane")
+
+
+def test_an_amount_that_is_not_known_yet_is_shown_so_and_kept():
+    study = put_table(
+        Study({}), "formulas", pd.DataFrame({"prototype": ["P1"], "ingredient": ["Aqua"], "percent": [""]})
+    )
+    grid = formula_grid(study)
+    assert grid["P1"].tolist() == [NOT_YET]
+    assert len(put_formulas(study, grid).table("formulas")) == 1

@@ -1,0 +1,109 @@
+"""One name changed everywhere at once, and one taken out: nothing that names it is left behind."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+
+from panel.app.state import demo_folder
+from panel.checks.all_checks import check_study
+from panel.errors import StudyError
+from panel.study.editing import put_fact, put_table
+from panel.study.folder import files_of_study
+from panel.study.open_study import open_study
+from panel.study.renaming import delete, rename
+from panel.study.scores_used import scores_used, with_correction
+from panel.study.study import Study
+from tests.study.small_study import small_study
+
+
+def demo() -> Study:
+    """Return the demo without the claims, which stand under a seal."""
+    study = open_study(demo_folder())
+    return replace(
+        study, tables={name: frame for name, frame in study.tables.items() if name not in ("claims", "decisions")}
+    )
+
+
+@pytest.mark.parametrize(
+    ("kind", "old", "new"), [("prototype", "P4", "Q44"), ("attribute", "AF_GREASE", "FILM"), ("assessor", "A03", "B99")]
+)
+def test_a_new_name_stands_wherever_the_old_one_did(kind: str, old: str, new: str):
+    before = demo()
+    after = rename(before, kind, old, new)
+    for name, content in files_of_study(after).items():
+        if not name.startswith("raw/"):
+            cells = (
+                content.decode().replace('"', ",").replace(";", ",").replace("=", ",").replace("\r\n", ",").split(",")
+            )
+            assert old not in [cell.strip() for cell in cells if not cell.strip().startswith(("notes", "A04 came"))], (
+                name
+            )
+    back = rename(after, kind, new, old)
+    assert back.content_hash == before.content_hash
+    assert [(f.severity, f.kind) for f in check_study(after)] == [(f.severity, f.kind) for f in check_study(before)]
+
+
+def test_a_correction_follows_the_person_it_is_about():
+    place = {"assessor": "A01", "session": "1", "prototype": "P1", "attribute": "GREASY"}
+    study = with_correction(small_study(), place, new="50", who="L", why="slip", when="2025-03-10T10:00:00")
+    after = rename(study, "assessor", "A01", "Z9")
+    assert scores_used(after).corrected["assessor"].tolist() == ["Z9"]
+
+
+def test_a_chosen_answer_is_renamed_and_another_word_is_not():
+    answers = pd.DataFrame(
+        {
+            "assessor": ["C1", "C2"],
+            "prototype": ["P1", "P1"],
+            "question": ["Q", "Q"],
+            "kind": ["preference", "check_all"],
+            "answer": ["P1", "P1"],
+        }
+    )
+    study = rename(put_table(small_study(), "answers", answers), "prototype", "P1", "X")
+    assert study.table("answers")["answer"].tolist() == ["X", "P1"]
+
+
+def test_what_stands_under_a_seal_keeps_its_name():
+    with pytest.raises(StudyError, match=r"P4 cannot be renamed: it stands under a seal \(claims.*name in words"):
+        rename(open_study(demo_folder()), "prototype", "P4", "X")
+    sealed = put_fact(small_study(), "key", {"sha256": "0"})
+    with pytest.raises(StudyError, match="the serving plan"):
+        rename(sealed, "assessor", "A01", "X")
+
+
+@pytest.mark.parametrize(
+    ("kind", "old", "new", "says"),
+    [
+        ("prototype", "P9", "X", "no prototype 'P9'"),
+        ("prototype", "P1", " ", "Write the new name"),
+        ("prototype", "P1", "017", "a prototype 017 already"),
+        ("formula", "P1", "X", "it is one of prototype"),
+    ],
+)
+def test_what_cannot_be_renamed_is_said(kind: str, old: str, new: str, says: str):
+    with pytest.raises(StudyError, match=says):
+        rename(small_study(), kind, old, new)
+
+
+def test_what_was_only_prepared_is_taken_out_with_a_reason():
+    texts = pd.DataFrame({"prototype": ["P1", "017", "P3"], "name": ["", "", "never made"]})
+    study = put_table(small_study(), "prototypes", texts)
+    study = put_fact(
+        study, "planned_differences", [{"prototype": "P3", "versus": "P1"}, {"prototype": "017", "versus": "P1"}]
+    )
+    after = delete(study, "prototype", "P3", "not made")
+    assert "P3" not in after.prototypes
+    assert "P3" not in json.dumps(dict(after.facts))
+    assert len(after.facts["planned_differences"]) == 1
+    with pytest.raises(StudyError, match="Write why P3 is taken out"):
+        delete(study, "prototype", "P3", " ")
+
+
+def test_what_was_scored_stays():
+    with pytest.raises(StudyError, match=r"P1 stays: there are .*rows of scores.* about it"):
+        delete(small_study(), "prototype", "P1", "ugly")
