@@ -15,7 +15,7 @@ sys.path.insert(0, str(ROOT))
 
 from PIL import Image  # noqa: E402  # the checkout has to be on the path first
 
-from tests.app.running import PAGES, browser, entered, running_app, settled  # noqa: E402  # the same
+from tests.app.running import PAGES, address_of, browser, entered, running_app, settled  # noqa: E402  # the same
 
 FOLDER = ROOT / "data_demo" / "pictures"
 WIDTH, HEIGHT = 1280, 1400
@@ -29,7 +29,7 @@ def take_pictures(folder: Path, width: int, *, whole: bool) -> None:
         page = context.pages[0]
         address = entered(page, opening)
         for name in PAGES:
-            page.goto(f"{address}/{'' if name == 'study' else name}")
+            page.goto(f"{address}/{address_of(name)}")
             settled(page)
             page.wait_for_timeout(700)  # charts fade in
             if whole:

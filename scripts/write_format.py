@@ -1,0 +1,58 @@
+#!/usr/bin/env python
+"""Write docs/pages/study-format.md from what the study's tables and facts say of themselves."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT))
+
+from panel.study.facts import KINDS, STATED  # noqa: E402  # the checkout has to be on the path first
+from panel.study.tables import TABLES, Column  # noqa: E402  # the same
+
+PAGE = ROOT / "docs" / "pages" / "study-format.md"
+HEAD = """# Your own study
+
+Drop a CSV or Excel table of scores under *Study* (a row per score, or a column per attribute), correct the guessed
+columns, and go. Decimal commas, codes such as `017`, merged name cells, blanks round names and `n/a` are understood;
+what cannot be read is listed, not guessed. The raw file is kept with its SHA-256. Everything else of a study is
+written in the app, too: formulas, batches, attributes with their targets, people, questions, facts. Nothing has to be
+edited in a file.
+
+A study is a folder of plain CSV files with a `datapackage.json` (Data Package v2), and travels as one workbook or one
+zip. What follows is what stands in it. A column in bold is needed.
+
+The app answers only at the address it prints when it starts, so that no other page and no other user of the computer
+can read it.
+"""
+
+
+def page() -> str:
+    """Return the whole page."""
+    return "\n".join([HEAD, *_tables(), *_facts()]) + "\n"
+
+
+def _tables() -> Iterator[str]:
+    for table in TABLES.values():
+        yield f"## {table.name}\n\nA row is {table.row}.\n\n| column | kind | what it holds |\n|---|---|---|"
+        yield from (_row(column) for column in table.columns)
+        yield ""
+
+
+def _row(column: Column) -> str:
+    name = f"**{column.name}**" if column.required else column.name
+    choices = f" One of: {', '.join(column.choices)}." if column.choices else ""
+    return f"| {name} | {column.kind} | {column.meaning}{'.' if choices else ''}{choices} |"
+
+
+def _facts() -> Iterator[str]:
+    yield "## Facts about the whole study\n\nIn `datapackage.json`, under `afterfeel`.\n"
+    yield "| fact | kind | what it says |\n|---|---|---|"
+    yield from (f"| {fact.name} | {KINDS[fact.kind]} | {fact.meaning} |" for fact in STATED)
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")
