@@ -24,7 +24,7 @@ _TITLES = {
     "agreement": "Agreement",
 }
 _LIKING = ("tests", "means", "pairs", "versus", "distribution", "boxes", "lost", "serving", "positions", "by_order")
-_SEGMENTS = ("steps", "consumers", "means", "divided", "alike", "left_out", "n_groups", "why_one", "n_grouped")
+_SEGMENTS = ("steps", "consumers", "means", "divided", "alike", "left_out", "n_groups", "why_one", "order", "n_grouped")
 _PREFERENCES = ("places", "liking", "directions", "ideals", "sensations", "limit", "n_consumers")
 
 
@@ -56,13 +56,14 @@ def consumers(study: Path, versus: str | None, seed: int, everything: bool, as_j
             )
         print_json(_rows(content))
         return
-    for kind in present:
-        for title, found, tell in _to_tell(answers, kind, versus):
+    asked_and_found = [each for kind in present for each in _to_tell(answers, kind, versus)]
+    for number, (title, found, tell) in enumerate(asked_and_found):
+        if everything:
             print_lines(title, "")
-            if isinstance(found, str):
-                print_lines(found, "")
-            else:
-                print_told(tell(found, answers.names), everything=everything)
+        if isinstance(found, str):
+            print_lines(found, "")
+        else:
+            print_told(tell(found, answers.names), everything=everything, brief=number > 0 and not everything)
     if everything:
         print_lines(f"Everything that is drawn starts from seed {seed}.")
 

@@ -71,12 +71,15 @@ def print_table(table: pd.DataFrame) -> None:
     click.echo()
 
 
-def print_told(told: Told, *, everything: bool = False) -> None:
-    """Print what is told of an answer: the sentence that answers, what to mind, its table; all of it if asked for."""
+def print_told(told: Told, *, everything: bool = False, brief: bool = False) -> None:
+    """Print what is told of an answer: the sentence that answers, what to mind, its table; all of it if asked for.
+
+    `brief`: one of several answers, of which only the sentence that answers and the first to mind are printed.
+    """
     from panel.views.told import Picture
 
-    print_lines(told.headline, *told.mind, "")
-    if told.table is not None:
+    print_lines(told.headline, *told.mind[: 1 if brief else None], "")
+    if told.table is not None and not brief:
         print_table(told.shown(told.table).texts)
     if not everything:
         return

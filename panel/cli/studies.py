@@ -107,6 +107,31 @@ def _read_file(
 @click.command()
 @study_argument
 @json_option
+def glance(study: Path, as_json: bool) -> None:
+    """Say the whole job at a glance: what came out, what to settle, what may be said, what next."""
+    from dataclasses import fields
+
+    from panel.answers import Answers
+    from panel.views.glance import tell_glance
+
+    told = tell_glance(Answers(open_path(study)))
+    if as_json:
+        print_json({each.name: getattr(told, each.name) for each in fields(told) if each.name != "picture"})
+        return
+    print_lines(told.headline, told.about, "")
+    for title, lines in (
+        ("Settle first", [words for words, _, _ in told.settle]),
+        ("Against the target", told.leaders),
+        ("May be said", [*told.may, *([told.may_not] if told.may_not else [])]),
+        ("Next", [told.step]),
+    ):
+        if lines:
+            print_lines(title, *(f"  {line}" for line in lines), "")
+
+
+@click.command()
+@study_argument
+@json_option
 def check(study: Path, as_json: bool) -> None:
     """Say what is wrong or worth knowing before believing the study."""
     from panel.checks.all_checks import check_study

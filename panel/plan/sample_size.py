@@ -11,10 +11,10 @@ from scipy.special import gammaincinv, stdtrit
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array
+from panel.stats.assessors.departures import moderated_variances
 from panel.stats.comparing.equivalence import detection_power, smallest_difference
 from panel.stats.comparing.power import f_power, sample_noncentrality
 from panel.stats.comparing.studentized import many_to_one, tukey_critical
-from panel.stats.mixed.moderated_variances import moderated_variances
 from panel.words import counted
 
 # How much do scores scatter: planning values until there is a study of one's own, then one's own.
