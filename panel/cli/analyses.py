@@ -14,6 +14,7 @@ from panel.cli.shared import (
     print_json,
     print_lines,
     print_table,
+    print_told,
     study_argument,
 )
 
@@ -93,9 +94,10 @@ def _print_differences(opened: Study, result: Differences, *, beside: bool) -> N
 
 @click.command()
 @study_argument
+@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
 @json_option
-def panel(study: Path, as_json: bool) -> None:
-    """Say of each assessor: separates prototypes, repeats, agrees, how the scale is used."""
+def panel(study: Path, everything: bool, as_json: bool) -> None:
+    """Say whom to talk to and about what: who separates prototypes, repeats, agrees, how the scale is used."""
     from panel.models.assessors.performance import check_panel
 
     opened = open_path(study)
@@ -106,27 +108,9 @@ def panel(study: Path, as_json: bool) -> None:
         print_json(content | {"level": result.level, "method": result.method, "notes": result.notes})
         return
     from panel.study.naming import naming
-    from panel.views.assessors.assessor_words import (
-        panel_headline,
-        panel_table,
-        people_table,
-        what_the_assessors_show,
-        what_the_panel_check_cannot_show,
-        what_would_be_noticed,
-    )
+    from panel.views.assessors.people import tell_people
 
-    names = naming(opened)
-    print_lines(
-        panel_headline(result),
-        "",
-        *what_the_assessors_show(result, names),
-        "",
-        what_would_be_noticed(result, names),
-        "",
-    )
-    print_table(people_table(result))
-    print_table(panel_table(result, names))
-    print_lines(result.method, *result.notes, *what_the_panel_check_cannot_show(result))
+    print_told(tell_people(result, naming(opened)), everything=everything)
 
 
 @click.command("map")
@@ -200,16 +184,16 @@ def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterato
     from panel.models.prototypes.ranks import compare_ranks
     from panel.models.prototypes.scale_use import find_scale_use
     from panel.models.prototypes.sensitivity import smallest_difference
-    from panel.views.assessors.assessor_words import scale_use_headline, what_scale_use_shows
+    from panel.views.assessors.scale_use import tell_scale_use
     from panel.views.prototypes.assumptions import what_the_assumptions_show, what_to_do
     from panel.views.prototypes.differences import what_could_have_been_seen
     from panel.views.prototypes.ranks import do_both_agree
 
     yield what_could_have_been_seen(smallest_difference(result), names)
     yield do_both_agree(compare_ranks(study, result), names)
-    scale_use = find_scale_use(study)
-    yield scale_use_headline(scale_use, names)
-    yield from what_scale_use_shows(scale_use, names)
+    scale_use = tell_scale_use(find_scale_use(study), names)
+    yield scale_use.headline
+    yield from (item for each in scale_use.drawers for item in each.items if isinstance(item, str))
     assumptions = look_at_assumptions(study, rng=np.random.default_rng(SEED))
     yield from what_the_assumptions_show(assumptions, names)
     yield from (f"{kind}: {advice}" for kind, advice in what_to_do(assumptions))

@@ -5,8 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.planning_scale import planning_scale, without_scale
-from panel.plan.sample_size import own_scatter, panel_sizes, planning_scatter
+from panel.plan.sample_size import own_scatter, panel_sizes, planning_scale, planning_scatter, without_scale
 from panel.study.study import Study
 
 SCALES = [(0, 10), (0, 15), (1, 9), (0, 100), (0, 1)]

@@ -22,7 +22,7 @@ from panel.study.naming import naming
 from panel.study.raw_table import raw_file, raw_table
 from panel.study.scores_import import ScoresLayout, guess_layout, read_scores, study_from_scores
 from panel.study.scores_used import scores_used
-from panel.views.assessors.assessor_words import what_the_assessors_show
+from panel.views.assessors.people import tell_people
 
 PEOPLE, PROTOTYPES, ATTRIBUTES = ("Ann", "Ben", "Cem", "Dan", "Eva"), ("L4", "L10", "L2", "L1"), ("glide", "film")
 HEADER = ["Assessor", "Sample", *ATTRIBUTES]
@@ -172,7 +172,7 @@ def test_with_one_repeat_nobody_is_said_to_separate_nothing():
     found = check_panel(study)
     assert found.people["n_separated"].isna().all()
     assert (found.people["n_tested"] == 0).all()
-    told = " ".join(what_the_assessors_show(found, naming(study)))
+    told = tell_people(found, naming(study)).headline
     assert "0 of" not in told
-    assert "with one repeat nobody can be said" in told
+    assert "cannot be told with one repeat" in told
     assert any("Nobody scored a prototype twice" in note for note in found.notes)

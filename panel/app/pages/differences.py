@@ -29,7 +29,7 @@ from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS, SmallSample
 from panel.study.naming import Naming, naming
 from panel.study.scores_used import HOW, scores_used, stated_differences
 from panel.study.study import those_in
-from panel.views.assessors.assessor_words import both_ways_table
+from panel.views.assessors.scale_use import both_ways_table
 from panel.views.drawing.pictures import MOST_COLOURED
 from panel.views.planning.study import changed_scores_table
 from panel.views.prototypes.alike import (

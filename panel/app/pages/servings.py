@@ -14,15 +14,17 @@ from panel.models.prototypes.batch_spread import batch_spread
 from panel.models.prototypes.differences import Differences
 from panel.plan.batch_numbers import batch_numbers
 from panel.plan.orders import MOST_PER_SESSION
-from panel.plan.planning_scale import PlanningScale, planning_scale, without_scale
 from panel.plan.safety import safety_gate
 from panel.plan.sample_size import (
     PanelSizes,
+    PlanningScale,
     own_scatter,
     panel_sizes,
+    planning_scale,
     planning_scatter,
     typical_scatter,
     what_you_can_see,
+    without_scale,
 )
 from panel.plan.study_plan import plan_study
 from panel.store.database import now

@@ -27,7 +27,7 @@ from panel.models.prototypes.differences import LEVEL, fit_panel, no_difference
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.kenward_roger import inference
 from panel.stats.mixed.reml import ASSESSOR, MixedFit, relative_variances, strata_without_each
 from panel.stats.mixed.without_groups import fits_without_groups
@@ -46,8 +46,9 @@ class PanelCheck:
         One row per assessor and attribute. Separates: `statistic df df_error p_value` of the person's own table.
         Repeats: `repeat_sd`, its `repeat_ratio` to the others', `k` to the whole panel's. Agrees, where `judged`:
         `correlation slope ci_low ci_high` on the others' means, `slope_expected` of somebody who feels what they
-        feel. `interaction_share` of all that is seen differently, `level` less the panel's and `h` in standard
-        deviations of levels, `drift` per session. `*_p_adjusted` by Holm over persons and attributes.
+        feel; `sees` says it in one word (`panel.models.assessors.measures`). `interaction_share` of all that is seen
+        differently, `level` less the panel's and `h` in standard deviations of levels, `drift` per session.
+        `*_p_adjusted` by Holm over persons and attributes.
     panel
         One row per attribute: `statistic df df_error p_value p_adjusted differ` of the panel's model, `reliability`
         (1 - 1/F), `repeatability` and `reproducibility` as standard deviations, `interaction_*`, intraclass
@@ -63,7 +64,8 @@ class PanelCheck:
         `assessor attribute prototype estimate others`: the person's mean and the others', less their average over the
         prototypes that both scored.
     without
-        `attribute assessor statistic df df_error p_value`: the panel's test with everybody (empty) and without each.
+        `attribute assessor statistic df df_error p_value differ`: the panel's test with everybody (empty) and without
+        each; `differ`: prototypes differ by that test alone, not adjusted for the number of attributes.
     duplicates
         `assessor attribute n_pairs distance others_distance ratio`.
     """
@@ -115,7 +117,9 @@ def check_panel(study: Study, *, level: float = LEVEL) -> PanelCheck:
         people=people.assign(judgement=judgements(people, patterns)),
         patterns=patterns,
         means=mean_rows(numbers),
-        without=without.sort_values("attribute", key=lambda n: n.map(order), kind="stable", ignore_index=True),
+        without=without.assign(differ=below(without["p_value"], 1 - level)).sort_values(
+            "attribute", key=lambda n: n.map(order), kind="stable", ignore_index=True
+        ),
         duplicates=duplicate_distances(study, scores),
         level=level,
         method=_method(numbers, level),

@@ -37,7 +37,8 @@ class ScaleUse:
         use the scale alike: `scaling_statistic scaling_df scaling_p_value`; whether anybody sees the prototypes
         differently beyond that: `disagreement_statistic disagreement_df disagreement_p_value`. `n_assessors`,
         `n_prototypes` in the scaling model, `approximate` where cells hold different numbers of scores, `suppressed`
-        where the prototypes do not differ, so that factors mean nothing.
+        where the prototypes do not differ, so that factors mean nothing. `changes`: only one of both models says that
+        they differ; `scaling_differs` (told only where they do) and `disagree` at the level of the result.
     factors
         `attribute assessor estimate`: how much of the scale each assessor uses, 1 being the panel's mean; NaN where
         suppressed.
@@ -141,11 +142,13 @@ _COLUMNS = [
     "attribute", "statistic", "df", "df_error", "p_value", "additive_statistic", "additive_df_error",
     "additive_p_value", "scaling_statistic", "scaling_df", "scaling_p_value", "disagreement_statistic",
     "disagreement_df", "disagreement_p_value", "n_assessors", "n_prototypes", "approximate", "suppressed",
+    "changes", "scaling_differs", "disagree",
 ]  # fmt: skip
 
 
 def _row(one: _Fitted, additive: pd.DataFrame, level: float) -> dict[str, object]:
-    model, beside = one.model, additive.loc[one.attribute]
+    model, beside, alpha = one.model, additive.loc[one.attribute], 1 - level
+    suppressed = not below(beside["p_value"], alpha)
     return {
         "attribute": one.attribute,
         "statistic": model.f_prototype[0],
@@ -164,7 +167,10 @@ def _row(one: _Fitted, additive: pd.DataFrame, level: float) -> dict[str, object
         "n_assessors": len(one.assessors),
         "n_prototypes": model.df_prototype + 1,
         "approximate": one.approximate,
-        "suppressed": not below(beside["p_value"], 1 - level),
+        "suppressed": suppressed,
+        "changes": bool(below(model.p_prototype[0], alpha)) == suppressed,
+        "scaling_differs": bool(below(model.p_scaling[0], alpha)) and not suppressed,
+        "disagree": bool(below(model.p_disagreement[0], alpha)),
     }
 
 

@@ -12,8 +12,10 @@ from panel.answers import (
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
     LIKING,
+    PANEL,
     PREFERENCE_MAP,
     PREFERENCES,
+    SCALE_USE,
     SEGMENTS,
     Answers,
 )
@@ -24,6 +26,8 @@ from panel.report.contents.part_results import analysis, consumers, emollients, 
 from panel.report.contents.part_study import balance, report_day
 from panel.report.elsewhere import work_out
 from panel.study.study import Study
+from panel.views.assessors import scale_use
+from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT
 from panel.views.consumers import choices
 from panel.views.consumers.agreement import BARS, STATEMENTS
 from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS
@@ -95,10 +99,10 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "CN": tables.all_numbers,
         "F": tables.formulas,
         "BT": tables.batches,
-        "P": tables.people,
-        "Q": tables.panel,
-        "W": tables.without,
-        "PA": tables.each_assessor,
+        "P": described(PANEL, PEOPLE),
+        "Q": described(PANEL, MEASURED),
+        "W": described(PANEL, WITHOUT),
+        "PA": described(PANEL, EACH_ON_EACH),
         "N": lambda answers: balance(answers, "trained"),
         "NC": lambda answers: balance(answers, "consumer"),
         "B": tables.both_ways,
@@ -137,7 +141,7 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "DP": tables.decision_pairs,
         "Z": tables.smallest,
         "K": tables.ranks,
-        "U": tables.scale_use,
+        "U": described(SCALE_USE, scale_use.SCALE_USE),
     }
 )
 """Letters to the function that makes the table; `tests/report` holds that the report uses these and no others."""

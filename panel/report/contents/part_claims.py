@@ -32,7 +32,7 @@ from panel.report.contents.blocks import (
 from panel.report.contents.part_study import days_told
 from panel.report.contents.tables import NO_CLAIMS, all_numbers, decision_pairs, gates, ranking, verdicts, windows
 from panel.study.knowledge import cautions
-from panel.views.assessors.assessor_words import panel_headline
+from panel.views.assessors.people import tell_people
 from panel.views.consumers.liking import tell_liking
 from panel.views.consumers.segments import tell_segments
 from panel.views.decision.claims import (
@@ -303,7 +303,7 @@ def _answers(answers: Answers) -> list[str]:
     lines = [what_is_in_the_study(answers.study)]
     lines.append(f"Trained panel: {found.why if isinstance(found, NoAnswer) else headline(found, names)}")
     if not isinstance(answers.panel, NoAnswer):
-        lines.append(f"Assessors: {panel_headline(answers.panel)}")
+        lines.append(f"Assessors: {tell_people(answers.panel, names).headline}")
     if not isinstance(answers.ladder, NoAnswer):
         lines.append(f"Emollients: {ladder_headline(answers.ladder)}")
     if not isinstance(answers.liking, NoAnswer):

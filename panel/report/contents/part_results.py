@@ -17,6 +17,7 @@ from panel.answers import (
     LIKING,
     PREFERENCE_MAP,
     PREFERENCES,
+    SCALE_USE,
     SEGMENTS,
     Answers,
     NoAnswer,
@@ -48,7 +49,6 @@ from panel.report.contents.tables import (
     ranks,
     reading_swaps,
     readings,
-    scale_use,
     smallest,
     swaps,
     tests,
@@ -56,7 +56,8 @@ from panel.report.contents.tables import (
     versus,
 )
 from panel.study.formulas import emollient_blend
-from panel.views.assessors.assessor_words import scale_use_headline, what_scale_use_shows
+from panel.views.assessors.scale_use import SCALE_USE as USE_OF_SCALE
+from panel.views.assessors.scale_use import tell_scale_use
 from panel.views.consumers import choices
 from panel.views.consumers.agreement import BARS, STATEMENTS, tell_agreement
 from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS, tell_check_all
@@ -195,9 +196,11 @@ def sensitivity(answers: Answers) -> list[Block]:
     if not isinstance(by_rank, NoAnswer):
         blocks.append(Paragraph(do_both_agree(by_rank, names)))
     blocks.append(or_gap(ranks(answers)))
-    if not isinstance(scale, NoAnswer):
-        blocks += [Paragraph(scale_use_headline(scale, names)), *points(what_scale_use_shows(scale, names))]
-    return [*blocks, or_gap(scale_use(answers))]
+    table = numbers_of(answers, SCALE_USE, USE_OF_SCALE)
+    return [
+        *blocks,
+        *([or_gap(table)] if isinstance(scale, NoAnswer) else told_blocks(tell_scale_use(scale, names), table)),
+    ]
 
 
 def analysis(answers: Answers, *more: list[Block]) -> Section:

@@ -9,7 +9,7 @@ from dataclasses import asdict
 import numpy as np
 import pandas as pd
 
-from panel.answers import Answers, NoAnswer
+from panel.answers import PANEL, Answers, NoAnswer
 from panel.checks.finding import WIDEST_OFFSET, read_dates
 from panel.checks.moments_recorded import days_of_scores, days_stated, first_score
 from panel.plan.balance import serving_balance
@@ -35,23 +35,20 @@ from panel.report.contents.blocks import (
     fact,
     not_there,
     numbers,
+    numbers_of,
     or_gap,
     picture,
     points,
     stated,
+    told_blocks,
 )
-from panel.report.contents.tables import batches, both_ways, each_assessor, formulas, panel, people, without
+from panel.report.contents.tables import batches, both_ways, formulas
 from panel.study.facts import locked_sessions
 from panel.study.formulas import emollient_blend, matched_pairs
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source
 from panel.study.study import Study
-from panel.views.assessors.assessor_pictures import grid_figure, grid_svg
-from panel.views.assessors.assessor_words import (
-    panel_headline,
-    what_the_assessors_show,
-    what_the_panel_check_cannot_show,
-)
+from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT, tell_people
 from panel.views.decision.claims import ballot_table, files_table, questions_table, recorded_table
 from panel.views.emollients.swap_pictures import blend_figure, blend_svg
 from panel.views.emollients.swaps import blend_alt_text
@@ -170,23 +167,8 @@ def _panel(answers: Answers) -> list[Block]:
     found = answers.panel
     if isinstance(found, NoAnswer):
         return [*blocks, or_gap(found)]
-    blocks += [Paragraph(panel_headline(found)), *points(what_the_assessors_show(found, answers.names))]
-    blocks += [or_gap(people(answers)), _grid(answers), or_gap(panel(answers)), or_gap(without(answers))]
-    blocks += [or_gap(each_assessor(answers)), *points([found.method, *found.notes])]
-    return [*blocks, *points(what_the_panel_check_cannot_show(found))]
-
-
-def _grid(answers: Answers) -> Block:
-    found = answers.panel
-    if isinstance(found, NoAnswer):
-        return or_gap(found)
-    return picture(
-        "assessors",
-        "Each assessor on each attribute",
-        "Grid of assessors and attributes with a mark where something stands out; the table above has the numbers.",
-        lambda: grid_svg(found, answers.names),
-        lambda: grid_figure(found, answers.names),
-    )
+    tables = [numbers_of(answers, PANEL, table) for table in (PEOPLE, MEASURED, WITHOUT, EACH_ON_EACH)]
+    return [*blocks, *told_blocks(tell_people(found, answers.names), *tables)]
 
 
 def _consumers(study: Study) -> list[Block]:

@@ -11,13 +11,7 @@ from panel.report.contents.blocks import Numbers, numbers
 from panel.study.formulas import formula_pairs, formulated
 from panel.study.shown import Source
 from panel.study.study import Study
-from panel.views.assessors.assessor_words import (
-    both_ways_table,
-    panel_table,
-    people_table,
-    scale_use_table,
-    without_table,
-)
+from panel.views.assessors.scale_use import both_ways_table
 from panel.views.decision.claims import claim_numbers_of_all, claims_table, interactions_table, ranks_table
 from panel.views.decision.decide import gates_table, pairs_decision_table, ranking_table, windows_table
 from panel.views.emollients.ladder import prediction_table
@@ -158,57 +152,6 @@ def loadings(answers: Answers) -> Numbers | NoAnswer:
     return numbers("CA", title, shown, found.attributes, key, found.method, OF_ATTRIBUTE, rows=rows)
 
 
-# Tables of how the assessors worked, and of other ways of looking at their scores, with the id of every number.
-
-
-OF_ASSESSOR = Source("scores", same={"assessor": "assessor"})
-
-
-def people(answers: Answers) -> Numbers | NoAnswer:
-    """Return one row for each assessor."""
-    found = answers.panel
-    if isinstance(found, NoAnswer):
-        return found
-    shown = people_table(found)
-    return numbers("P", "Each assessor", shown, found.people, ["assessor"], found.method, OF_ASSESSOR)
-
-
-def panel(answers: Answers) -> Numbers | NoAnswer:
-    """Return how well the panel as a whole measures each attribute."""
-    found = answers.panel
-    if isinstance(found, NoAnswer):
-        return found
-    shown = panel_table(found, answers.names)
-    title = "How well the panel measures each attribute"
-    return numbers("Q", title, shown, found.panel, ["attribute"], found.method, OF_ATTRIBUTE)
-
-
-def each_assessor(answers: Answers) -> Numbers | NoAnswer:
-    """Return the numbers of every assessor on every attribute."""
-    found = answers.panel
-    if isinstance(found, NoAnswer):
-        return found
-    source = Source("scores", same={"assessor": "assessor", "attribute": "attribute"})
-    full, key = found.assessors, ["assessor", "attribute"]
-    shown = full[key].astype("str").rename(columns={"assessor": "Assessor", "attribute": "Attribute"})
-    title = "Each assessor on each attribute"
-    return numbers("PA", title, shown, full, key, found.method, source, printed=False)
-
-
-def without(answers: Answers) -> Numbers | NoAnswer:
-    """Return the tests without each assessor."""
-    found = answers.panel
-    if isinstance(found, NoAnswer):
-        return found
-    if found.without.empty:
-        return NoAnswer("The comparison without each assessor was not possible.")
-    rows = [(name,) for name in dict.fromkeys(found.without["attribute"])]
-    shown = without_table(found.without, answers.names)
-    title = "F of each attribute with everybody, and without each assessor"
-    key = ["attribute", "assessor"]
-    return numbers("W", title, shown, found.without, key, found.method, OF_ATTRIBUTE, rows=rows)
-
-
 def ranks(answers: Answers) -> Numbers | NoAnswer:
     """Return what the ranks say of each attribute."""
     found = answers.ranks
@@ -217,16 +160,6 @@ def ranks(answers: Answers) -> Numbers | NoAnswer:
     shown = ranks_table(found, answers.names)
     title = "The order of the prototypes alone, beside the mixed model"
     return numbers("K", title, shown, found.attributes, ["attribute"], found.method, OF_ATTRIBUTE)
-
-
-def scale_use(answers: Answers) -> Numbers | NoAnswer:
-    """Return the scaling model beside the additive one."""
-    found = answers.scale_use
-    if isinstance(found, NoAnswer):
-        return found
-    shown = scale_use_table(found, answers.names)
-    title = "With each assessor's use of the scale taken into account"
-    return numbers("U", title, shown, found.attributes, ["attribute"], found.method, OF_ATTRIBUTE)
 
 
 # Tables of formulas, swaps, prediction and instrument readings, with the id of every number.

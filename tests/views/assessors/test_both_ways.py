@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from panel.views.assessors.assessor_words import both_ways_table
+from panel.views.assessors.scale_use import both_ways_table
 from tests.views.examples import NAMES
 
 TESTS = pd.DataFrame(

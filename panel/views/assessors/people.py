@@ -1,0 +1,486 @@
+"""Whom to talk to, and about what: the panel check in a headline, a picture of everybody, and tables."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.figure import Figure
+
+from panel.models.assessors import performance as found
+from panel.models.assessors.measures import NOT_JUDGED
+from panel.models.assessors.performance import EVERYBODY, NARROWEST, WIDEST, LeftOut, PanelCheck
+from panel.study.naming import Naming
+from panel.study.shown import (
+    ASSESSOR,
+    ATTRIBUTE,
+    INTERVAL,
+    P_HOLM,
+    PROTOTYPE,
+    SCALE,
+    VERSUS,
+    About,
+    Across,
+    P,
+    Source,
+    Table,
+    change,
+    count,
+    each_row,
+    number,
+    p_value,
+    share,
+    text,
+)
+from panel.views.drawing.interval_picture import interval_figure, needed_limits
+from panel.views.drawing.pictures import GREY, INK
+from panel.views.told import Picture, Told, drawer
+from panel.words import (
+    NOTHING,
+    capital,
+    counted,
+    first_few,
+    format_interval,
+    format_list,
+    format_number,
+    format_p,
+    format_share,
+    level_words,
+    p_after_holm,
+)
+
+CANNOT_BE_TOLD = "cannot be told with one repeat"
+_TO_DO = {found.RETRAIN: "train first", found.LOOK_AGAIN: "look again", found.NONE: "in line"}
+_PATTERNS = {
+    found.REVERSED: "scored the other way round",
+    found.NOT_FOLLOWING: "does not follow the others",
+    found.NOT_FELT: "perhaps not felt",
+    found.FEELS_LITTLE: "feels little",
+    found.NARROW: "uses a small part of the scale",
+    found.WIDE: "uses more of the scale",
+    found.SCATTERS: "scatters more",
+    found.OWN_VIEW: "own view",
+    found.DRIFTS: "drifts",
+    found.HIGH: "sits high",
+    found.LOW: "sits low",
+}
+_OVER_ALL = {
+    found.NOT_FOLLOWING: "all attributes (does not follow the others)",
+    found.FEELS_LITTLE: "the differences that the others feel",
+    found.NARROW: "using the whole scale",
+    found.SCATTERS: "repeating",
+}
+_NAMED = 4  # people in the headline
+_ROUND_TO = 20  # chances of finding something are known to about 5 %
+
+
+# Tables.
+
+
+def _alone(name: str, base: str) -> Callable[[Mapping[str, Any], About], str]:
+    def write(row: Mapping[str, Any], _: About) -> str:
+        if not row[base]:
+            return NOTHING
+        return CANNOT_BE_TOLD if np.isnan(row[name]) else f"{row[name]:.0f} of {row[base]}"
+
+    return write
+
+
+def what_stands_out(row: Mapping[str, Any], about: About) -> str:
+    """Return the patterns of a person, or of a person on one attribute."""
+    rows = about.result.patterns
+    rows = rows.loc[rows["assessor"] == row["assessor"]]
+    if "attribute" in row:
+        rows = rows.loc[rows["attribute"] == row["attribute"]]
+    return ", ".join(dict.fromkeys(_PATTERNS[name] for name in rows["pattern"])) or NOTHING
+
+
+def _scale_used(row: Mapping[str, Any], _: About) -> str:
+    ends = format_interval(row["scale_low"], row["scale_high"], 2)
+    return f"{format_number(row['scale'], 2)} ({ends})" if ends != NOTHING else format_number(row["scale"], 2)
+
+
+STANDS_OUT = each_row("What stands out", what_stands_out, "assessor")
+_OF_PERSON = Source("scores", same={"assessor": "assessor"})
+_OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
+
+PEOPLE = Table(
+    name="people",
+    title="Each assessor",
+    rows="people",
+    columns=(
+        *(ASSESSOR, text("What to do", "judgement", _TO_DO), STANDS_OUT),
+        each_row("Tells apart alone", _alone("n_separated", "n_judged"), "n_separated", "n_judged", figure=True),
+        each_row("Use of the scale (1 = the others'), {level}", _scale_used, "scale", "scale_low", figure=True),
+        number("Scatter against the others'", "repeat_ratio", 2),
+        change("Level (% of the scale)", "level_share", 0, 100),
+    ),
+    key=("assessor",),
+    code="P",
+    sources=(_OF_PERSON,),
+)
+MEASURED = Table(
+    name="panel",
+    title="How well the panel measures each attribute",
+    rows="panel",
+    columns=(
+        *(ATTRIBUTE, P_HOLM, number("Reliability of the means", "reliability", 2)),
+        each_row("Tell apart alone", _alone("n_separating", "n_assessors"), "n_separating", figure=True),
+        share("Share of disagreement", "interaction_share"),
+        p_value("p, assessors see different things", "interaction_p_value"),
+        number("Repeatability, SD{scale}", "repeatability", SCALE),
+        number("Reproducibility, SD{scale}", "reproducibility", SCALE),
+    ),
+    key=("attribute",),
+    code="Q",
+    sources=(_OF_ATTRIBUTE,),
+)
+
+
+def _f_and_p(row: Mapping[str, Any], _: About) -> str:
+    """Return F, with its p in brackets where the prototypes do not differ by it."""
+    f = format_number(row["statistic"], 1)
+    return f if row["differ"] or f == NOTHING else f"{f} ({format_p(row['p_value'])})"
+
+
+WITHOUT = Table(
+    name="without",
+    title="F of each attribute with everybody, and without each assessor (p where the prototypes do not differ by it)",
+    rows="without",
+    columns=(ATTRIBUTE,),
+    key=("attribute", "assessor"),
+    across=Across(
+        "assessor",
+        each_row("", _f_and_p, "statistic", figure=True),
+        lambda who, _: "Everybody" if who == EVERYBODY else f"Without {who}",
+    ),
+    code="W",
+    sources=(_OF_ATTRIBUTE,),
+    none="The comparison without each assessor was not possible.",
+)
+EACH_ON_EACH = Table(
+    name="assessors",
+    title="Each assessor on each attribute",
+    rows="assessors",
+    columns=(ASSESSOR, text("Attribute", "attribute")),
+    key=("assessor", "attribute"),
+    code="PA",
+    sources=(Source("scores", same={"assessor": "assessor", "attribute": "attribute"}),),
+    printed=False,
+)
+_DUPLICATES = Table(
+    name="duplicates",
+    title="How far each assessor puts two samples apart that are the same",
+    rows="duplicates",
+    columns=(
+        *(ASSESSOR, ATTRIBUTE, count("Pairs", "n_pairs"), number("Apart{scale}", "distance", SCALE)),
+        *(number("The others{scale}", "others_distance", SCALE), number("Against the others", "ratio", 2)),
+    ),
+    key=("assessor", "attribute"),
+)
+
+
+def differences_without(who: str) -> Table:
+    """Return the table of the differences from the benchmark with everybody and without one assessor."""
+
+    def rows(result: LeftOut) -> pd.DataFrame:
+        return result.differences.loc[result.differences["assessor"].isin([EVERYBODY, who])]
+
+    columns = (ATTRIBUTE, text("Without", "assessor", {EVERYBODY: "nobody", who: who}), PROTOTYPE, VERSUS)
+    title = f"Differences from the benchmark, with and without {who}"
+    return Table("without_differences", title, rows, (*columns, change("Difference"), INTERVAL, P))
+
+
+# Sentences.
+
+
+def tell_people(result: PanelCheck, names: Naming) -> Told:
+    """Tell whom to talk to and about what, with a picture of everybody."""
+    told = [sentence(result, names, str(who)) for who in result.people["assessor"]]
+    in_line = list(result.people.loc[~result.people["assessor"].isin(result.patterns["assessor"]), "assessor"])
+    rest = [f"In line: {format_list(in_line)}."] if in_line else []
+    drawers = [
+        drawer("What each assessor shows", *(line for line in told if line), *rest, PEOPLE),
+        drawer("The panel as a whole", MEASURED),
+        drawer("With and without each assessor", *_without_words(result, names), WITHOUT),
+    ]
+    if len(result.duplicates):
+        drawers.append(drawer("Blind duplicates", _DUPLICATES))
+    return Told(
+        result,
+        names,
+        _headline(result, names),
+        picture=_strip(result, names),
+        mind=(_noticed(result, names),),
+        table=PEOPLE,
+        drawers=tuple(drawers),
+        cannot=(
+            "Nobody is wrong for seeing something else: a person who stands alone may feel what the others miss.",
+            "Only what chance does not bring about is named, judged by the pattern over all attributes; what is not "
+            "named is not proven to be in order.",
+            "Training comes first. Scores leave the analysis only by a rule recorded before unblinding or with a "
+            "written reason, and both results are shown.",
+        ),
+    )
+
+
+def _one_repeat(result: PanelCheck) -> bool:
+    """Return whether nobody scored a prototype twice."""
+    return not result.panel["n_separating"].notna().any()
+
+
+def _headline(result: PanelCheck, names: Naming) -> str:
+    """Return whom to talk to about what; those to train first come first."""
+    people = result.people
+    order = [*people.loc[people["judgement"] == found.RETRAIN, "assessor"]]
+    order += [*people.loc[people["judgement"] == found.LOOK_AGAIN, "assessor"]]
+    repeats = f"who repeats, and who tells the prototypes apart alone, {CANNOT_BE_TOLD}"
+    if not order and _one_repeat(result):
+        return f"{capital(repeats)}."
+    if not order and not people["n_judged"].any():
+        return "Whether the assessors agree cannot be judged from these scores."
+    if not order:
+        return f"All {len(people)} assessors are in line with the panel, as far as these scores can tell."
+    said = [f"{who} about {format_list(_topics(result, names, who)[:2])}" for who in order[:_NAMED]]
+    if len(order) > _NAMED:
+        said.append(counted(len(order) - _NAMED, "other"))
+    rest = len(people) - len(order)
+    others = repeats if _one_repeat(result) else "the others are in line" if rest else ""
+    return f"Talk to {'; to '.join(said)}{f'; {others}' if others else ''}."
+
+
+def _topics(result: PanelCheck, names: Naming, who: str) -> list[str]:
+    """Return in short what to talk about with a person, what calls for training first."""
+    own = result.patterns.loc[(result.patterns["assessor"] == who) & (result.patterns["action"] != found.NONE)]
+    grave = own["action"].map({found.RETRAIN: 0, found.LOOK_AGAIN: 1})
+    own = own.loc[grave.sort_values(kind="stable").index]
+    return list(dict.fromkeys(_topic(row, names) for row in own.to_dict("records")))
+
+
+def _topic(row: Mapping[Any, Any], names: Naming) -> str:
+    if not row["attribute"]:
+        return _OVER_ALL.get(row["pattern"], _PATTERNS[row["pattern"]])
+    return f"{row['quality'] or names.attribute(str(row['attribute']))} ({_PATTERNS[row['pattern']]})"
+
+
+def sentence(result: PanelCheck, names: Naming, who: str) -> str:
+    """Return what the numbers say of one person, with advice; empty if nothing stands out."""
+    own = result.patterns.loc[result.patterns["assessor"] == who]
+    parts = [
+        _SAID[str(pattern)](rows, result, names)
+        for (pattern, _), rows in own.groupby(["pattern", "quality"], sort=False)
+    ]
+    return f"{who}: {' '.join(parts)}" if parts else ""
+
+
+def _reversed(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
+    return (
+        f"scores {_slopes(rows, result, names)} the other way round, while telling the prototypes apart clearly. Train "
+        "first: go through both ends of this scale together, then let a blind pair show whether it is settled."
+    )
+
+
+def _not_following(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
+    if (rows["attribute"] == "").any():
+        return (
+            f"scores do not follow the others over the attributes ({_scale(rows, result)}). Train first: words, "
+            "strokes and anchors of all attributes."
+        )
+    slopes = _slopes(rows, result, names)
+    return f"does not follow the others on {slopes}. Look again: repeat with the anchors of this scale."
+
+
+def _not_felt(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
+    quality = str(rows["quality"].iloc[0])
+    what = f"{quality} may not be felt at any stage" if quality else "an attribute may not be felt"
+    return (
+        f"{what}: the scores hardly differ between the prototypes on {_slopes(rows, result, names)}, where the others' "
+        f"do ({p_after_holm(rows['p_adjusted'].iloc[0])}). Look again: serve the low and the high anchor blind."
+    )
+
+
+def _feels_little(rows: pd.DataFrame, result: PanelCheck, _: Naming) -> str:
+    return (
+        f"hardly follows the differences that the others find ({_scale(rows, result)}). Train first: anchors, strokes "
+        "and pairs that differ clearly."
+    )
+
+
+def _narrow(rows: pd.DataFrame, _: PanelCheck, __: Naming) -> str:
+    return (
+        f"uses a small part of the scale: own means spread {format_number(rows['estimate'].iloc[0])} times as widely "
+        "as the others', in the same direction. Train first: score the anchors at both ends."
+    )
+
+
+def _wide(rows: pd.DataFrame, result: PanelCheck, _: Naming) -> str:
+    return (
+        f"uses more of the scale than the others ({_scale(rows, result)}): harmless for the direction of differences, "
+        "but the means lean on this person more."
+    )
+
+
+def _scatters(rows: pd.DataFrame, _: PanelCheck, names: Naming) -> str:
+    whole = rows.loc[rows["attribute"] == ""]
+    if len(whole):
+        advice = "Train first" if whole["action"].iloc[0] == found.RETRAIN else "Look again"
+        return (
+            f"scatters {format_number(whole['estimate'].iloc[0])} times as much as the others when repeating. "
+            f"{advice}: same dose, strokes and times, with blind duplicates."
+        )
+    told = _each(rows, names, lambda value: f"{format_number(value)} times")
+    return f"scatters more than the others, and than elsewhere, on {told}. Look again at this scale."
+
+
+def _own_view(rows: pd.DataFrame, _: PanelCheck, names: Naming) -> str:
+    told = _each(rows, names, lambda value: f"{format_share(value)} of all disagreement")
+    return (
+        f"sees other differences than the others on {told}. Look again: ask what was judged, and whether the others "
+        "feel it too."
+    )
+
+
+def _drifts(rows: pd.DataFrame, _: PanelCheck, names: Naming) -> str:
+    told = _each(rows, names, lambda value: f"{format_number(value)} per session")
+    return f"drifts against the others on {told}. Look again: start each session with the anchors."
+
+
+def _sits(rows: pd.DataFrame, _: PanelCheck, __: Naming) -> str:
+    side = "high" if rows["pattern"].iloc[0] == found.HIGH else "low"
+    size = format_share(abs(float(rows["estimate"].iloc[0])))
+    return f"sits {side}, by {size} of the scale: harmless for differences, nothing to do."
+
+
+_SAID: Mapping[str, Callable[[pd.DataFrame, PanelCheck, Naming], str]] = {
+    found.REVERSED: _reversed,
+    found.NOT_FOLLOWING: _not_following,
+    found.NOT_FELT: _not_felt,
+    found.FEELS_LITTLE: _feels_little,
+    found.NARROW: _narrow,
+    found.WIDE: _wide,
+    found.SCATTERS: _scatters,
+    found.OWN_VIEW: _own_view,
+    found.DRIFTS: _drifts,
+    found.HIGH: _sits,
+    found.LOW: _sits,
+}
+
+
+def _each(rows: pd.DataFrame, names: Naming, write: Callable[[float], str]) -> str:
+    told = zip(rows["attribute"], rows["estimate"], strict=True)
+    return format_list([f"{names.attribute(str(name))} ({write(float(value))})" for name, value in told])
+
+
+def _slopes(rows: pd.DataFrame, result: PanelCheck, names: Naming) -> str:
+    """Return attributes, each with the slope on the others' means, its interval and what would be expected."""
+    cells = result.assessors.set_index(["assessor", "attribute"])
+    told = []
+    for name in rows["attribute"]:
+        cell = cells.loc[(rows["assessor"].iloc[0], name)]
+        ends = format_interval(cell["ci_low"], cell["ci_high"], 1)
+        expected = (
+            "" if pd.isna(cell["slope_expected"]) else f", about {format_number(cell['slope_expected'])} expected"
+        )
+        slope = f"slope {format_number(cell['slope'])}, {level_words(result.level)} {ends}{expected}"
+        told.append(f"{names.attribute(str(name))} ({slope})")
+    return format_list(told)
+
+
+def _scale(rows: pd.DataFrame, result: PanelCheck) -> str:
+    row = rows.iloc[0]
+    ends = format_interval(row["ci_low"], row["ci_high"], 1)
+    return f"slope {format_number(row['estimate'])} on their means, {level_words(result.level)} {ends}"
+
+
+def _noticed(result: PanelCheck, names: Naming) -> str:
+    """Return where a scale used backwards would have been noticed, and where it would not."""
+    rows = result.panel.dropna(subset="reversal_noticed").sort_values("reversal_noticed", ascending=False)
+    if rows.empty:
+        return "A scale used backwards would not have been noticed on any attribute."
+    chances = [f"{round(_ROUND_TO * value) * 100 // _ROUND_TO} %" for value in rows["reversal_noticed"]]
+    best, worst = (names.attribute(str(rows["attribute"].iloc[place])) for place in (0, -1))
+    told = f"A scale used backwards by one person would be noticed in about {chances[0]} of such panels on {best}"
+    if len(rows) > 1:
+        told += f", where it shows best, and in about {chances[-1]} on {worst}"
+    never = len(result.panel) - len(rows)
+    rest = f"; on {never} of {counted(len(result.panel), 'attribute')} it would not be noticed at all" if never else ""
+    return f"{told}{rest}."
+
+
+def _without_words(result: PanelCheck, names: Naming) -> list[str]:
+    """Return on which attributes the answer hangs on one person."""
+    rows = result.without.dropna(subset="statistic")
+    whole = rows.loc[rows["assessor"] == EVERYBODY].set_index("attribute")["differ"]
+    other = rows.loc[(rows["assessor"] != EVERYBODY) & (rows["differ"] != rows["attribute"].map(whole))]
+    told = [
+        f"{names.attribute(str(name))}: the prototypes {'no longer differ' if whole[name] else 'differ'} without "
+        f"{first_few(list(part['assessor']))}."
+        for name, part in other.groupby("attribute", sort=False)
+    ]
+    first = "On no attribute does the answer hang on one person." if not told else ""
+    return [*([first] if first else []), *told, "Leaving somebody out needs a rule recorded before unblinding."]
+
+
+# Pictures: everybody as a strip, one person against the others.
+
+
+LINE = 0.26  # inches
+BAND = "#eef2f4"
+NO_INTERVAL = {"ci_low": np.nan, "ci_high": np.nan}
+_NEAR, _FAR = -1.5, 2.0  # slopes beyond these are drawn at the edge
+
+
+def _strip_rows(result: PanelCheck) -> pd.DataFrame:
+    """Return what the strip draws: a dot for each judged attribute of each person, `assessor attribute estimate y`.
+
+    `filled` and dark: named in the words; the others are quiet rings.
+    """
+    cells = result.assessors.loc[result.assessors["sees"] != NOT_JUDGED].dropna(subset="slope")
+    place = {who: LINE * (number + 0.75) for number, who in enumerate(result.people["assessor"])}
+    told = result.patterns.loc[(result.patterns["attribute"] != "") & (result.patterns["action"] != found.NONE)]
+    named = pd.MultiIndex.from_frame(cells[["assessor", "attribute"]]).isin(
+        pd.MultiIndex.from_frame(told[["assessor", "attribute"]])
+    )
+    return (
+        cells[["assessor", "attribute"]]
+        .assign(
+            estimate=cells["slope"].clip(_NEAR, _FAR),
+            y=cells["assessor"].map(place),
+            colour=np.where(named, INK, GREY),
+            shape=np.where(named, "D", "o"),
+            filled=named,
+            **NO_INTERVAL,
+        )
+        .sort_values("filled", kind="stable", ignore_index=True)
+    )
+
+
+def _strip(result: PanelCheck, names: Naming) -> Picture | None:
+    """Return the picture of everybody; none where agreement is judged nowhere and nothing stands out."""
+    rows = _strip_rows(result)
+    if rows.empty:
+        return None
+    said = {str(who): _topics(result, names, str(who)) for who in result.people["assessor"]}
+    heard = "; ".join(f"{who}: {', '.join(told)}" for who, told in said.items() if told)
+    alt = f"A row a person, a dot an attribute, by how closely it follows the others. Marked: {heard or 'nobody'}."
+    return Picture("assessors", "Everybody beside the others", alt, lambda: _strip_figure(rows, said))
+
+
+def _strip_figure(rows: pd.DataFrame, said: Mapping[str, list[str]]) -> Figure:
+    heights = {who: LINE * (number + 0.75) for number, who in enumerate(said)}
+    figure, axes = interval_figure(
+        rows,
+        LINE * (len(said) + 0.5),
+        [(y, who) for who, y in heights.items()],
+        remarks=[(heights[who], first_few(told, 1)) for who, told in said.items() if told],
+        limits=needed_limits(rows, _NEAR, _FAR),
+        title="How each person follows the others, a dot an attribute; dark: talk about it",
+    )
+    axes.axvspan(NARROWEST, WIDEST, color=BAND, zorder=0)
+    axes.axvline(0, color=INK, linewidth=1.0, zorder=1)
+    axes.set_xticks([-1, 0, 1], ["the other way round", "not at all", "like the others"])
+    for label in axes.get_yticklabels():
+        label.set_fontweight("bold" if said[label.get_text()] else "normal")
+    return figure
