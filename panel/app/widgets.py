@@ -187,11 +187,23 @@ def show_items(items: Iterable[Item], told: Told) -> None:
             continue
         for item in group:
             if isinstance(item, Picture):
-                picture(item.svg, item.figure, name=item.name, alt=item.alt)
+                _picture_by_width(item)
             elif isinstance(item, Table | Shown):
                 own = told.shown(item)
                 st.caption(plain(own.title))
                 table(own.texts, name=own.table.name, alt=own.title, full=own.full)
+
+
+def _picture_by_width(item: Picture) -> None:
+    """Show a picture; where it has a form of its own for a phone, that one on a narrow screen."""
+    if item.narrow is None:
+        picture(item.svg, item.figure, name=item.name, alt=item.alt)
+        return
+    with st.container(key=f"broad {item.name}"):
+        st.image(item.svg, alt=item.alt, width="stretch")
+    with st.container(key=f"narrow {item.name}"):
+        st.image(item.narrow_svg, alt=item.alt, width="stretch")
+    picture_downloads(item.svg, item.figure, name=item.name)
 
 
 def how_computed(method: str, notes: Sequence[str], cannot: Sequence[str]) -> None:
@@ -207,7 +219,9 @@ def style() -> None:
     """Let wide things scroll by themselves, and keep the letters in pictures large enough to read on a phone."""
     st.html(
         "<style>[class*='st-key-wide']{overflow-x:auto;overflow-y:hidden}"
-        "[class*='st-key-wide'] :is(img,table){min-width:44rem}</style>"
+        "[class*='st-key-wide'] :is(img,table){min-width:44rem}"
+        "[class*='st-key-narrow']{display:none}"
+        "@media(max-width:40rem){[class*='st-key-narrow']{display:flex}[class*='st-key-broad']{display:none}}</style>"
     )
 
 

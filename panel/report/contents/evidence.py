@@ -11,10 +11,12 @@ from panel.answers import (
     CHECK_ALL,
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
+    LADDER,
     LIKING,
     PREFERENCE_MAP,
     PREFERENCES,
     SEGMENTS,
+    SWAPS,
     Answers,
 )
 from panel.report.contents import part_claims, part_study, tables
@@ -31,6 +33,8 @@ from panel.views.consumers.just_about_right import DROPS
 from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
 from panel.views.consumers.preference_map import SENSATIONS
 from panel.views.consumers.segments import SEGMENT_MEANS
+from panel.views.emollients import swaps
+from panel.views.emollients.ladder import PREDICTION
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
 INVENTED = "Invented data, for trying things out: no evidence of anything"
@@ -117,9 +121,9 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "C": tables.components,
         "CP": tables.places,
         "CA": tables.loadings,
-        "S": tables.swaps,
-        "SI": tables.interactions,
-        "L": tables.prediction,
+        "S": described(SWAPS, swaps.SWAPS),
+        "SI": described(SWAPS, swaps.INTERACTIONS),
+        "L": described(LADDER, PREDICTION),
         "R": tables.readings,
         "RP": tables.partners,
         "RS": tables.reading_swaps,
