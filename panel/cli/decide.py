@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, study_argument
+from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, print_told, study_argument
 from panel.errors import ModelError, StudyError
 
 if TYPE_CHECKING:
+    from panel.answers import Answers, NoAnswer
     from panel.models.consumers.segments import Segments
-    from panel.models.emollients.next_prototype import NextPrototypes
-    from panel.models.prototypes.differences import Differences
     from panel.study.study import Study
 
 
@@ -195,52 +194,53 @@ def _one(result: Any, number: int) -> list[str]:
 @click.command()
 @study_argument
 @click.option("--seed", type=int, default=1, help="Seed of the permutations.")
+@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
 @json_option
-def trace(study: Path, seed: int, as_json: bool) -> None:
+def trace(study: Path, seed: int, everything: bool, as_json: bool) -> None:
     """Trace the differences back to the emollients, and say what to make next."""
-    import numpy as np
+    from panel.answers import DESCRIPTORS, LADDER, SWAPS, Answers, NoAnswer
 
-    from panel.models.emollients.descriptors import find_descriptors
-    from panel.models.emollients.ladder import find_ladder
-    from panel.models.emollients.swaps import trace_swaps
-    from panel.models.prototypes.differences import find_differences
-
-    opened = open_path(study)
-    result, described = trace_swaps(opened), find_descriptors(opened)
-    differences = find_differences(opened)
-    ladder = find_ladder(opened, rng=np.random.default_rng(seed), differences=differences, traced=result)
-    following, why_not = _next(opened, differences)
+    answers = Answers(open_path(study), seed)
+    traced, described, ladder = (answers.need(question) for question in (SWAPS, DESCRIPTORS, LADDER))
+    following = answers.next
     if as_json:
         frames = ("aliases", "swaps", "joint", "interactions", "pairs", "unpaired")
-        content: dict[str, Any] = {"moves": result.n_moves, "singular_values": result.moves}
-        content |= {name: getattr(result, name) for name in frames} | {"descriptors": described.values}
+        content: dict[str, Any] = {"moves": traced.n_moves, "singular_values": traced.moves}
+        content |= {name: getattr(traced, name) for name in frames} | {"descriptors": described.values}
         content |= {"verdicts": ladder.verdicts, "prediction": ladder.prediction, "seed": seed}
-        content |= {"next": [] if following is None else following.blends}
-        notes = (*result.notes, *described.notes, *ladder.notes, *([why_not] if why_not else []))
-        print_json(content | {"method": f"{result.method} {ladder.method}", "notes": notes})
+        nothing = isinstance(following, NoAnswer)
+        content |= {"next": [] if nothing else following.blends}
+        notes = (*traced.notes, *described.notes, *ladder.notes, *([_nothing(following)] if nothing else []))
+        print_json(content | {"method": f"{traced.method} {ladder.method}", "notes": notes})
         return
-    from panel.study.naming import naming
-    from panel.views.emollients.ladder import ladder_headline, verdict_sentences, what_the_ladder_cannot_show
-    from panel.views.emollients.next_prototype import next_headline, proposals_table
-    from panel.views.emollients.swaps import alias_sentences, what_the_swaps_cannot_show, what_the_swaps_show
+    _print_trace(answers, everything=everything)
 
-    names = naming(opened)
-    print_lines(*what_the_swaps_show(result, names), "", *alias_sentences(result), "")
-    print_lines(ladder_headline(ladder), *verdict_sentences(ladder, names), "")
-    if following is None:
-        print_lines(why_not)
+
+def _print_trace(answers: Answers, *, everything: bool) -> None:
+    """Print the matrix of causes and what to make next; all of it if asked for."""
+    from panel.answers import NoAnswer
+    from panel.models.emollients.causes import find_causes
+    from panel.study.formulas import emollient_blend
+    from panel.views.emollients.blends import tell_blends
+    from panel.views.emollients.causes import tell_causes
+    from panel.views.emollients.ladder import tell_ladder
+    from panel.views.emollients.next_prototype import tell_next
+    from panel.views.emollients.swaps import swap_drawers
+
+    names, decision, following = answers.names, answers.decision, answers.next
+    causes = find_causes(answers.swaps, None if isinstance(decision, NoAnswer) else decision)
+    print_told(tell_causes(causes, names, *swap_drawers(answers.swaps, names)), everything=everything)
+    if everything:
+        blend = emollient_blend(answers.study)
+        print_told(tell_blends(answers.descriptors, names, blend, answers.swaps), everything=True)
+        print_told(tell_ladder(answers.ladder, names), everything=True)
+    if isinstance(following, NoAnswer):
+        print_lines(_nothing(following))
+    elif everything:
+        print_told(tell_next(following, names), everything=True)
     else:
-        print_lines(next_headline(following))
-        print_table(proposals_table(following))
-    print_lines(result.method, ladder.method, *result.notes, *described.notes, *ladder.notes)
-    print_lines(*what_the_swaps_cannot_show(), *what_the_ladder_cannot_show())
+        print_lines(tell_next(following, names).headline)
 
 
-def _next(study: Study, differences: Differences) -> tuple[NextPrototypes | None, str]:
-    """Return what to make next, or why nothing can be proposed."""
-    from panel.models.emollients.next_prototype import propose_next
-
-    try:
-        return propose_next(study, differences=differences), ""
-    except ModelError as error:
-        return None, f"Nothing is proposed: {error}"
+def _nothing(following: NoAnswer) -> str:
+    return f"Nothing is proposed: {following.why}"

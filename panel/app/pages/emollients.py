@@ -1,139 +1,44 @@
-"""Page: which emollient swap made the difference?"""
+"""Part: which emollient swap made the difference, what the blends are made of, and how far that can be traced."""
 
 from __future__ import annotations
 
-import streamlit as st
-
-from panel.answers import DESCRIPTORS, LADDER, SWAPS
+from panel.answers import DECISION, DESCRIPTORS, LADDER, SWAPS, NoAnswer
+from panel.app import widgets
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, close, heading, how_computed, page, picture, plain, say, table
-from panel.models.emollients.descriptors import BlendDescriptors
+from panel.app.widgets import attempt, close, heading, page
+from panel.models.emollients.causes import find_causes
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.formulas import emollient_blend
-from panel.study.naming import Naming, naming
-from panel.views.emollients.ladder import (
-    ladder_headline,
-    ladder_table,
-    links_table,
-    prediction_table,
-    verdict_sentences,
-    what_the_ladder_cannot_show,
-)
-from panel.views.emollients.spreading_pictures import cascade_alt_text, cascade_figure, cascade_sentences, cascade_svg
-from panel.views.emollients.swap_pictures import blend_figure, blend_svg, swap_figure, swap_svg
-from panel.views.emollients.swaps import (
-    SwapSummary,
-    alias_sentences,
-    blend_alt_text,
-    descriptors_table,
-    interaction_sentences,
-    moves_sentence,
-    swap_alt_text,
-    swap_summaries,
-    swaps_table,
-    what_the_swaps_cannot_show,
-)
+from panel.study.naming import naming
+from panel.views.emollients.blends import tell_blends
+from panel.views.emollients.causes import tell_causes
+from panel.views.emollients.ladder import tell_ladder
+from panel.views.emollients.swaps import swap_drawers
 
 
-def summary(swap: SwapSummary) -> None:
-    """Write what one swap did, the everyday words first."""
-    st.subheader(plain(swap.title), anchor=False)
-    lines = [f"- **{plain(word.capitalize())}:** {plain(text)}" for word, text in swap.lines]
-    st.markdown("\n".join([plain(swap.opening), "", *(lines or ["- nothing stands out."])]))
-    if swap.perhaps:
-        st.markdown(plain(f"May be chance: {'; '.join(text for _, text in swap.perhaps)}."))
-    for note in swap.mind:
-        st.markdown(f":material/warning: **Mind:** {plain(note)}")
-    if swap.cannot_say:
-        st.caption(plain(swap.cannot_say))
+def show(study: StudyInUse) -> None:
+    """Show which swap did what, what the blends are made of, and how far the evidence carries."""
+    names = naming(study.study)
+    traced = attempt(study.answer, SWAPS)
+    if traced is not None:
+        decision = study.answers.ask(DECISION)
+        causes = find_causes(traced, None if isinstance(decision, NoAnswer) else decision)
+        widgets.show(tell_causes(causes, names, *swap_drawers(traced, names)))
+    _blends(study, traced)
+    ladder = None if traced is None else attempt(study.answer, LADDER)
+    if ladder is not None:
+        heading("How far the evidence carries")
+        widgets.show(tell_ladder(ladder, names))
 
 
-def effects(result: TracedSwaps, names: Naming) -> None:
-    """Show what every swap did: words, picture, table."""
-    for swap in swap_summaries(result, names):
-        summary(swap)
-    if len(result.interactions):
-        heading("Two swaps together")
-        say(interaction_sentences(result, names))
-    if len(result.swaps) + len(result.joint):
-        heading("All effects")
-        alt = swap_alt_text(result, names)
-        picture(swap_svg(result, names), lambda: swap_figure(result, names), name="swaps", alt=alt)
-        with st.expander("Table of all effects"):
-            table(
-                swaps_table(result, names), name="swaps", alt="Effect of each swap on each attribute", full=result.swaps
-            )
-
-
-def evidence(study: StudyInUse, names: Naming) -> None:
-    """Show how far the differences can be traced beyond the swaps, and where the data stop."""
-    heading("How far the evidence carries")
-    ladder = attempt(study.answer, LADDER)
-    if ladder is None:
-        return
-    st.markdown(f"**{plain(ladder_headline(ladder))}**")
-    say(verdict_sentences(ladder, names))
-    with st.expander("Rung by rung: what each adds, and what it cannot say"):
-        table(ladder_table(ladder, names), name="ladder", alt="The rungs in words", full=ladder.verdicts)
-    with st.expander("The numbers behind it"):
-        if ladder.links is not None:
-            table(links_table(ladder, names), name="links", alt="One property at a time", full=ladder.links.links)
-        if len(ladder.prediction):
-            table(prediction_table(ladder, names), name="prediction", alt="Left-out prediction", full=ladder.prediction)
-        say([ladder.method, *ladder.notes, *what_the_ladder_cannot_show()])
-
-
-def cascade(described: BlendDescriptors, names: Naming) -> None:
-    """Show the spreading cascade of each blend, with the trap of the liquids."""
-    heading("How each blend spreads")
-    say(cascade_sentences(described, names))
-    picture(
-        cascade_svg(described, names),
-        lambda: cascade_figure(described, names),
-        name="cascade",
-        alt=cascade_alt_text(described, names),
-    )
-
-
-def blends(study: StudyInUse, result: TracedSwaps | None, names: Naming) -> None:
-    """Show what the emollient part of each prototype is made of, and what goes together in it."""
+def _blends(study: StudyInUse, traced: TracedSwaps | None) -> None:
     blend = emollient_blend(study.study)
-    if blend.empty:
-        return
-    heading("The emollient part of each prototype")
-    if result is not None:
-        say([moves_sentence(result, *blend.shape), *alias_sentences(result)])
-    pairs = None if result is None else result.pairs
-    picture(
-        blend_svg(blend, names, pairs),
-        lambda: blend_figure(blend, names, pairs),
-        name="blends",
-        alt=blend_alt_text(blend, names),
-    )
-
-
-def blend_descriptors(result: BlendDescriptors) -> None:
-    """Show the descriptors with how much of the mass they rest on."""
-    heading("What the blends are like")
-    st.caption("From tables of emollient properties, not measured on these prototypes. Mind the last two columns.")
-    table(descriptors_table(result), name="descriptors", alt="Descriptors of each blend", full=result.values)
-    with st.expander("How the descriptors were computed"):
-        st.markdown(plain(result.method))
-        say(result.notes)
+    described = None if blend.empty else attempt(study.answer, DESCRIPTORS)
+    if described is not None:
+        heading("What the blends are made of")
+        widgets.show(tell_blends(described, naming(study.study), blend, traced))
 
 
 study = page("Emollients")
-names = naming(study.study)
-traced = attempt(study.answer, SWAPS)
-if traced is not None:
-    effects(traced, names)
-blends(study, traced, names)
-if len(emollient_blend(study.study)):
-    described = attempt(study.answer, DESCRIPTORS)
-    if described is not None:
-        cascade(described, names)
-        blend_descriptors(described)
-if traced is not None:
-    evidence(study, names)
-    how_computed(traced.method, traced.notes, what_the_swaps_cannot_show())
+show(study)
 close()

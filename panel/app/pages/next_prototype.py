@@ -1,12 +1,14 @@
-"""Page: what would another blend feel like, and which prototype to make next?"""
+"""Part: which prototype to make next, and what would another blend feel like?"""
 
 from __future__ import annotations
 
 import streamlit as st
 
 from panel.answers import NEXT, PREDICTION
-from panel.app.state import keep, leave_message, moment
-from panel.app.widgets import ask, attempt, close, heading, how_computed, page, picture, plain, say, table
+from panel.app import widgets
+from panel.app.state import StudyInUse, keep, leave_message, moment
+from panel.app.widgets import attempt, close, heading, page, plain
+from panel.models.emollients.next_prototype import NextPrototypes
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.emollients.predictions import (
     WhatIf,
@@ -18,85 +20,95 @@ from panel.models.emollients.predictions import (
 )
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
-from panel.views.emollients.next_prototype import (
-    next_headline,
-    prediction_figure,
-    prediction_svg,
-    proposal_words,
-    proposals_table,
-    record_sentences,
-    record_table,
-    what_if_alt_text,
-    what_if_headline,
-    what_if_sentences,
-    what_if_table,
-)
+from panel.views.emollients.next_prototype import tell_next, tell_record, tell_what_if
 
-study = page("Next prototype")
-names = naming(study.study)
+_STEP = 0.1  # per cent of the formula
 
 
-def proposals(names: Naming) -> None:
-    """Show what to make next, and why."""
-    result = attempt(study.answer, NEXT)
-    if result is None:
+def show(study: StudyInUse) -> None:
+    """Show what to make next, a blend to try out, and how earlier predictions turned out."""
+    names = naming(study.study)
+    model = attempt(study.answer, PREDICTION)
+    if model is None:
         return
-    st.markdown(f"**{plain(next_headline(result))}**")
-    for told in proposal_words(result, names):
-        st.subheader(plain(told.title), anchor=False)
-        st.markdown(plain(told.blend))
-        say([told.expect, told.teaches, *told.mind])
-    table(proposals_table(result), name="proposals", alt="Blends proposed", full=result.blends)
-    with st.expander("How these were found"):
-        say([result.method, *result.notes])
+    proposed = attempt(study.answer, NEXT)
+    if proposed is not None:
+        widgets.show(tell_next(proposed, names))
+    heading("Try a blend")
+    blend = _blend(study, model, proposed, names)
+    told = None if blend is None else attempt(what_if, model, blend, study_targets(study.study))
+    if told is not None:
+        widgets.show(tell_what_if(told, names, model.level.base))
+        if told.inside and not told.made_as:
+            _keep_form(study, model, told)
+    found = attempt(judge_predictions, study.study) if kept_predictions(study.study) else None
+    if found is not None:
+        heading("Predictions and outcomes")
+        widgets.show(tell_record(found, names))
 
 
-def typed_blend(model: PredictionModel) -> dict[str, float]:
-    """Return the blend typed in, per cent of the formula, starting from a prototype."""
-    amounts = model.level.amounts
-    made = [str(name) for name in amounts.index]
-    start = st.selectbox("Start from", made, format_func=names.prototype, key=study.choice("blend from"))
-    columns = st.columns(3)
-    blend: dict[str, float] = {}
-    for place, emollient in enumerate(model.level.emollients):
-        with columns[place % 3]:
-            key = study.choice(f"blend {start} {emollient}")
-            held = amounts[emollient].to_dict()
-            text = st.text_input(f"{plain(emollient)}, %", f"{held[start]:g}", key=key)
-        blend[emollient] = ask(typed_number, text or "0", emollient) or 0.0
-    total = float(model.level.base_amounts.sum())
-    st.caption(f"Emollients together: {sum(blend.values()):.2f} %; the prototypes hold {total:.2f} %. Keep it.")
-    return blend
+def _blend(
+    study: StudyInUse, model: PredictionModel, proposed: NextPrototypes | None, names: Naming
+) -> dict[str, float] | None:
+    """Return the blend chosen: a start, of which one amount is moved against another; None if it cannot be read."""
+    starts = _starts(model, proposed, names)
+    start = st.selectbox("Start from", list(starts), key=study.choice("blend from"))
+    with st.expander("Type all amounts"):
+        typed = {name: _typed(study, f"{start} {name}", name, held) for name, held in starts[start].items()}
+    if None in typed.values():
+        return None
+    blend = {name: amount or 0.0 for name, amount in typed.items()}
+    return _moved(study, start, blend)
 
 
-def another_blend(model: PredictionModel, names: Naming) -> None:
-    """Show what to expect from a blend that nobody made."""
-    heading("What if")
-    result = attempt(what_if, model, typed_blend(model), study_targets(study.study))
-    if result is None:
-        return
-    st.markdown(f"**{plain(what_if_headline(result, model.level.base))}**")
-    say(what_if_sentences(result, names))
-    if result.inside:
-        picture(
-            prediction_svg(result, names),
-            lambda: prediction_figure(result, names),
-            name="what_if",
-            alt=what_if_alt_text(result, names),
-        )
-    table(what_if_table(result, names), name="what_if", alt="What to expect", full=result.profile)
-    with st.expander("How it was predicted"):
-        say([result.method, *result.notes])
-    if result.inside and not result.made_as:
-        keep_form(model, result)
+def _starts(model: PredictionModel, proposed: NextPrototypes | None, names: Naming) -> dict[str, dict[str, float]]:
+    """Return blends to start from, the first candidate first: per cent of the formula by emollient."""
+    found: dict[str, dict[str, float]] = {}
+    if proposed is not None:
+        for number, rows in proposed.blends.groupby("proposal", sort=True):
+            held = dict(zip(rows["ingredient"], rows["percent"], strict=True))
+            found[f"candidate {number}"] = {name: float(held.get(name, 0.0)) for name in model.level.emollients}
+    for name, row in model.level.amounts.iterrows():
+        found[names.prototype(str(name))] = {emollient: float(row[emollient]) for emollient in model.level.emollients}
+    return found
 
 
-def keep_form(model: PredictionModel, told: WhatIf) -> None:
+def _typed(study: StudyInUse, key: str, label: str, held: float) -> float | None:
+    text = st.text_input(f"{plain(label)}, %", f"{held:g}", key=study.choice(f"blend {key}"))
+    return attempt(typed_number, text or "0", label)
+
+
+def _moved(study: StudyInUse, start: str, blend: dict[str, float]) -> dict[str, float] | None:
+    """Return the blend with one amount moved by a slider, or typed, at the cost of another."""
+    held = [name for name, amount in blend.items() if amount > 0]
+    if len(blend) < 2 or not held:
+        return blend
+    left, right, typing = st.columns([3, 3, 2])
+    one = left.selectbox("Move", list(blend), list(blend).index(held[0]), key=study.choice(f"move {start}"))
+    others = [name for name in blend if name != one]
+    partner = next((place for place, name in enumerate(others) if blend[name] > 0), 0)
+    other = right.selectbox("at the cost of", others, partner, key=study.choice(f"cost {start} {one}"))
+    both = round(blend[one] + blend[other], 2)
+    if both <= 0:
+        return blend
+    key = study.choice(f"amount {start} {one} {other} {blend[one]:g} {both:g}")
+    with typing:
+        text = st.text_input("or type, %", "", key=f"{key} typed")
+    amount = st.slider(f"{plain(one)}, %", 0.0, both, round(blend[one], 2), _STEP, key=key)
+    if text:
+        typed = attempt(typed_number, text, one)
+        if typed is None:
+            return None
+        amount = typed
+    return {**blend, one: amount, other: round(both - amount, 4)}
+
+
+def _keep_form(study: StudyInUse, model: PredictionModel, told: WhatIf) -> None:
     """Let the user write the prediction down, to be held against the outcome."""
-    with st.form("keep prediction", clear_on_submit=True):
+    with st.expander("Write this prediction down before making it"), st.form("keep prediction", clear_on_submit=True):
         name = st.text_input("Short name the new prototype will have", placeholder="such as P9")
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
-        if not st.form_submit_button("Write this prediction down before making it"):
+        if not st.form_submit_button("Write it down"):
             return
     typed, day = (name or "").strip(), moment()[:10]
     said = attempt(
@@ -112,28 +124,6 @@ def keep_form(model: PredictionModel, told: WhatIf) -> None:
         st.rerun()
 
 
-def record(names: Naming) -> None:
-    """Show how earlier predictions turned out."""
-    if not kept_predictions(study.study):
-        return
-    heading("Predictions and outcomes")
-    found = attempt(judge_predictions, study.study)
-    if found is not None:
-        say(record_sentences(found))
-        table(record_table(found, names), name="predictions", alt="Predictions beside outcomes", full=found.outcomes)
-
-
-model = ask(study.answer, PREDICTION)
-proposals(names)
-another_blend(model, names)
-record(names)
-how_computed(
-    "A prediction comes from the swaps that were tested, in this base, with this panel.",
-    (),
-    (
-        "A prediction is no result: make the prototype and test it.",
-        "Outside the region that was tested nothing but a direction can be told.",
-        "Nothing here says whether the cream will be stable, safe, or liked.",
-    ),
-)
+study = page("Next prototype")
+show(study)
 close()

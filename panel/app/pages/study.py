@@ -16,8 +16,7 @@ from panel.study.formulas import emollient_blend, formula_difference, formulated
 from panel.study.knowledge import cautions
 from panel.study.naming import Naming, naming
 from panel.study.scores_used import PLACE_COLUMNS, scores_used, with_correction
-from panel.views.emollients.swap_pictures import blend_figure, blend_svg
-from panel.views.emollients.swaps import blend_alt_text
+from panel.views.emollients.blends import blend_picture
 from panel.views.planning.study import (
     batches_table,
     changed_scores_table,
@@ -60,12 +59,8 @@ def formulas(study: StudyInUse, names: Naming) -> None:
     blend = emollient_blend(study.study)
     if len(blend):
         pairs = matched_pairs(study.study)
-        picture(
-            blend_svg(blend, names, pairs),
-            lambda: blend_figure(blend, names, pairs),
-            name="formulas_blends",
-            alt=blend_alt_text(blend, names),
-        )
+        drawn = blend_picture(blend, names, pairs)
+        picture(drawn.svg, drawn.figure, name="formulas_blends", alt=drawn.alt)
     if len(with_formula) > 1:
         _difference(study, with_formula, names)
     with st.expander("All formulas, with totals"):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,6 +33,16 @@ from panel.study.study import Study
 SPREADING_LIMITS = ((300.0, 1000.0), (500.0, 1000.0))
 # Below this covered mass, per cent, a figure is marked weak.
 WEAK_COVERAGE = 80.0
+_WORDS = {
+    "spreading_whole": "spreading of the whole blend",
+    "spreading_liquids": "spreading of the liquids",
+    "spreading_breadth": "breadth of spreading",
+    "log10_viscosity_liquids": "viscosity of the liquids",
+    "surface_tension_lowest": "lowest surface tension",
+    "interfacial_tension": "interfacial tension with water",
+    "molar_mass_by_mass": "mean molar mass by mass",
+    "molar_mass_by_number": "mean molar mass by number",
+}
 _Figures = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
 _Average = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
 
@@ -225,6 +235,19 @@ _ALWAYS = (
 )
 
 
+def descriptor_words(descriptor: str) -> str:
+    """Return a descriptor of a blend, or a property of an emollient, in words."""
+    parts = descriptor.split("_")
+    if len(parts) == 4 and parts[1] == "share":
+        return f"{parts[0]}-spreading share (limits {parts[2]} and {parts[3]})"
+    return _WORDS.get(descriptor, " ".join(parts))
+
+
+def listed_descriptors(descriptors: Iterable[str]) -> str:
+    """Return descriptors in words, one after the other, each once whatever the limits of its classes."""
+    return ", ".join(dict.fromkeys(descriptor_words(name).split(" (limits")[0] for name in descriptors))
+
+
 def descriptor_notes(blend: pd.DataFrame, known: BlendValues, values: pd.DataFrame) -> tuple[str, ...]:
     """Return the notes on these blends; `values` are the descriptors in long form."""
     return (*_on_materials(blend, known), *_on_figures(values), *_on_own(known.own), *_ALWAYS)
@@ -253,18 +276,18 @@ def _on_materials(blend: pd.DataFrame, known: BlendValues) -> Iterator[str]:
 def _on_figures(values: pd.DataFrame) -> Iterator[str]:
     weak = list(dict.fromkeys(values.loc[values["weak"], "descriptor"]))
     if weak:
-        yield f"Weak, because values are missing for much of the mass of some prototype: {', '.join(weak)}."
+        yield f"Weak, because values are missing for much of the mass of some prototype: {listed_descriptors(weak)}."
     memory = list(dict.fromkeys(values.loc[values["from_memory"] > 0, "descriptor"]))
     if memory:
         yield (
-            f"Rests at least in part on values from memory, not on a source that was read: {', '.join(memory)}. "
-            "Measure or cite before quoting them."
+            "Rests at least in part on values from memory, not on a source that was read: "
+            f"{listed_descriptors(memory)}. Measure or cite before quoting them."
         )
 
 
 def _on_own(own: pd.DataFrame) -> Iterator[str]:
     if len(own):
-        named = ", ".join(f"{row.property} of {row.ingredient}" for row in own.itertuples())
+        named = ", ".join(f"{descriptor_words(row.property)} of {row.ingredient}" for row in own.itertuples())
         yield f"Own measurements came before table values: {named}."
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.models.emollients.descriptors import BlendDescriptors, find_descriptors
+from panel.models.emollients.descriptors import BlendDescriptors, descriptor_words, find_descriptors, listed_descriptors
 from panel.models.emollients.ladder_levels import PrototypeLevel, mixture_links, prototype_level, why_no_mixture
 from panel.models.emollients.prediction_model import (
     FEWEST_FOR_PREDICTION,
@@ -84,6 +84,24 @@ class Ladder:
             if rung.name == name:
                 return rung
         raise KeyError(name)
+
+    def standing_out(self, name: str) -> tuple[int, int]:
+        """Return how many rows of a rung stand out after adjusting, and of how many."""
+        numbers = self.rung(name).numbers
+        return int(below(numbers["p_adjusted"], SEEN).sum()), len(numbers)
+
+    def mixture_models(self) -> pd.DataFrame:
+        """Return `model describes misses asked`: on how many attributes each describes the blends, and misses some."""
+        rows = [
+            (
+                str(model),
+                int((below(part["p_value"], SEEN) & (part["q2"] > 0)).sum()),
+                int(below(part["lack_p"], SEEN).sum()),
+                len(part),
+            )
+            for model, part in self.rung("mixture").numbers.groupby("model", sort=False)
+        ]
+        return pd.DataFrame(rows, columns=["model", "describes", "misses", "asked"])
 
     @property
     def prediction(self) -> pd.DataFrame:
@@ -213,11 +231,13 @@ def _method(swaps: TracedSwaps, draws: int) -> str:
 def _notes(blends: PrototypeLevel, columns: LinkColumns, descriptors: BlendDescriptors) -> list[str]:
     notes = []
     if columns.copies:
-        told = "; ".join(f"{copy} is {first}" for copy, first in columns.copies.items())
+        told = "; ".join(
+            f"{descriptor_words(copy)} is {descriptor_words(first)}" for copy, first in columns.copies.items()
+        )
         notes.append(f"The same property in these blends, so counted once: {told}.")
     weak = [name for name in descriptors.wide.columns if name not in descriptors.sound]
     if weak:
-        notes.append(f"Known for too little of the mass to be set against attributes: {', '.join(weak)}.")
+        notes.append(f"Known for too little of the mass to be set against attributes: {listed_descriptors(weak)}.")
     if not blends.same_total:
         notes.append(
             "The emollient total differs between the prototypes; richness and kind of emollient change together."

@@ -21,6 +21,8 @@ from panel.study.formulas import SAME_AMOUNT, joint_changes
 from panel.study.study import Study
 
 Floats = NDArray[np.float64]
+# A prediction that meets less than so many windows more than what there is comes no nearer; a setting of ours.
+_NEARER = 0.1
 # target: most target windows likely met. learn: most new information inside the region. untangle: moves emollients
 # apart that always changed together; outside the region, so without numbers.
 PURPOSES = ("target", "learn", "untangle")
@@ -33,11 +35,13 @@ class NextPrototypes:
     Parameters
     ----------
     proposals
-        `proposal purpose inside windows expected rank_gain gain`: number of target windows, how many of them the
-        prototype is expected to meet (the sum of the chances), how many terms of a model with interactions and
-        curvature it sets free, and what it adds to log det X'X of the model in use.
+        `proposal purpose inside windows expected nearer rank_gain gain`: number of target windows, how many of them the
+        prototype is expected to meet (the sum of the chances), whether that is more than any prototype meets that was
+        made, how many terms of a model with interactions and curvature it sets free, and what it adds to log det X'X of
+        the model in use.
     tested
-        `prototype expected`: how many windows the prototypes that were made meet, counted in the same way.
+        `prototype expected best`: how many windows the prototypes that were made meet, counted in the same way; `best`
+        is True for the first of those that meet most.
     blends
         `proposal ingredient percent`, per cent of the formula.
     profiles
@@ -135,7 +139,8 @@ def _tested(model: PredictionModel, targets: Targets) -> pd.DataFrame:
     std_error = np.broadcast_to(np.sqrt(model.level.panel_variance), mean.shape)
     found = Predicted(mean, std_error, np.broadcast_to(model.level.panel_df, mean.shape), mean, mean)
     expected = _chances(model, found, targets).sum(axis=1)
-    return pd.DataFrame({"prototype": model.level.means.index.astype("str"), "expected": expected})
+    best = np.arange(len(expected)) == int(np.argmax(expected)) if targets.limits else np.zeros(len(expected), bool)
+    return pd.DataFrame({"prototype": model.level.means.index.astype("str"), "expected": expected, "best": best})
 
 
 def _chosen(found: _Candidates, *, has_targets: bool) -> list[tuple[str, int]]:
@@ -183,6 +188,8 @@ def _result(
 ) -> NextPrototypes:
     columns = model.level.emollients
     base = dict(zip(columns, model.level.base_amounts.tolist(), strict=True))
+    tested = _tested(model, targets)
+    most = float(tested["expected"].max())
     rows, amounts_rows, profiles, teaches, warnings = [], [], [], [], []
     for number, (purpose, amounts) in enumerate(blends, start=1):
         blend = dict(zip(columns, amounts.tolist(), strict=True))
@@ -190,22 +197,24 @@ def _result(
         rank_gain = _gains(model, amounts[None])[0]
         gain = information_gain(_tested_rows(model), model.rows(amounts))[1]
         expected = float(told.profile["chance"].sum()) if told.inside else float("nan")
-        rows.append((number, purpose, told.inside, len(targets.limits), expected, int(rank_gain[0]), float(gain[0])))
+        nearer = bool(targets.limits) and expected > most + _NEARER
+        wanted = (len(targets.limits), expected, nearer)
+        rows.append((number, purpose, told.inside, *wanted, int(rank_gain[0]), float(gain[0])))
         amounts_rows += [(number, name, amount) for name, amount in blend.items() if amount > SAME_AMOUNT]
         profiles.append(told.profile.assign(proposal=number))
         teaches += [(number, kind, about) for kind, about in _teaches(model, amounts, purpose, int(rank_gain[0]))]
         warnings.append(blend_warnings(study, blend, base).assign(proposal=number))
-    head = ["proposal", "purpose", "inside", "windows", "expected", "rank_gain", "gain"]
+    head = ["proposal", "purpose", "inside", "windows", "expected", "nearer", "rank_gain", "gain"]
     return NextPrototypes(
         proposals=pd.DataFrame(rows, columns=head).astype({"purpose": "str"}),
-        tested=_tested(model, targets),
+        tested=tested,
         blends=pd.DataFrame(amounts_rows, columns=["proposal", "ingredient", "percent"]).astype({"ingredient": "str"}),
         profiles=_first("proposal", pd.concat(profiles, ignore_index=True)),
         teaches=pd.DataFrame(teaches, columns=["proposal", "kind", "about"]).astype({"kind": "str", "about": "str"}),
         warnings=_first("proposal", pd.concat(warnings, ignore_index=True)),
         level=level,
         method=_method(model, len(found.amounts)),
-        notes=tuple(_notes(model, targets)),
+        notes=tuple(_notes(study, model, targets)),
     )
 
 
@@ -234,15 +243,16 @@ def _method(model: PredictionModel, n: int) -> str:
     return (
         f"Of {n} blends inside the tested region that could be weighed and were not made: the one expected to meet "
         "most target windows (sum of the chances of the predicted means), and the one that adds most to a model with "
-        f"interactions and curvature (rank, then log det X'X). {model.method}"
+        "interactions and curvature: how many more of its terms can be told apart, then how closely all are known. "
+        f"{model.method}"
     )
 
 
-def _notes(model: PredictionModel, targets: Targets) -> list[str]:
+def _notes(study: Study, model: PredictionModel, targets: Targets) -> list[str]:
     notes = ["Make it and test it beside the base: a prediction is no result.", *model.level.notes]
     if not targets.limits:
         notes.append("The study states no target window, so nothing could be held against a target.")
-    beyond = [name for name in targets.limits if name not in model.level.means.columns]
+    beyond = [study.attribute_words(name) for name in targets.limits if name not in model.level.means.columns]
     if beyond:
         notes.append(f"Have a target window but no predicted mean: {', '.join(beyond)}.")
     return notes

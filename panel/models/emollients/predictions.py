@@ -21,6 +21,7 @@ from panel.study.knowledge import canonical_ingredient
 from panel.study.study import Study
 
 FACT = "predictions"
+IN, LIKELY_IN, LIKELY_OUT, OUT = "in", "likely in", "likely out", "out"
 _NUMBERS = ("estimate", "std_error", "df", "ci_low", "ci_high", "base")
 
 
@@ -68,12 +69,15 @@ class PredictionRecord:
         Predicted prototypes that have no scores yet.
     notes
         Predictions that do not count, and why.
+    method
+        How they are held against what came.
     """
 
     outcomes: pd.DataFrame
     summary: pd.DataFrame
     waiting: tuple[str, ...]
     notes: tuple[str, ...]
+    method: str = "Each mean is held against the interval that was written down before the prototype was tested."
 
 
 def keep_prediction(study: Study, model: PredictionModel, told: WhatIf, prototype: str, predicted_on: str) -> Study:
@@ -229,10 +233,11 @@ class WhatIf:
     made_as
         Prototype that has exactly this blend already, or the empty string.
     profile
-        `attribute estimate std_error df ci_low ci_high base direction target_low target_high chance`. The interval is
-        that of the mean this panel would give the new prototype beside the others. Outside the region there are no
-        numbers, only `direction`: +1 above the base, -1 below, 0 not known. `chance` is the chance that the mean falls
-        into the target window.
+        `attribute estimate std_error df ci_low ci_high base direction target_low target_high chance place`. The
+        interval is that of the mean this panel would give the new prototype beside the others. Outside the region
+        there are no numbers, only `direction`: +1 above the base, -1 below, 0 not known. `chance` is the chance that
+        the mean falls into the target window; `place` is `in` or `out` where the whole interval is, else `likely in`
+        (chance of one half or more) or `likely out`, empty without a window or outside the region.
     """
 
     blend: Mapping[str, float]
@@ -328,8 +333,22 @@ def _profile(
             "target_low": low,
             "target_high": high,
             "chance": chance,
+            "place": _placed(numbers["ci_low"], numbers["ci_high"], low, high, chance),
         }
     )
+
+
+def _placed(
+    ci_low: NDArray[np.float64],
+    ci_high: NDArray[np.float64],
+    low: NDArray[np.float64],
+    high: NDArray[np.float64],
+    chance: NDArray[np.float64],
+) -> NDArray[np.str_]:
+    """Return where each mean to expect lies beside its window."""
+    all_in = ~(ci_low < low) & ~(ci_high > high)
+    all_out = (ci_high < low) | (ci_low > high)
+    return np.select([np.isnan(chance), all_in, all_out, chance >= 0.5], ["", IN, OUT, LIKELY_IN], LIKELY_OUT)
 
 
 def _directions(model: PredictionModel, amounts: NDArray[np.float64], level: float) -> NDArray[np.int64]:

@@ -529,16 +529,18 @@ def joined_notes(study: Study, means: pd.DataFrame, absent: pd.DataFrame, swaps:
         "The unit of inference is the prototype, mostly with one batch behind it: neither the number of readings nor "
         "the number of assessors makes a correlation surer.",
         "An instrument never stands in for the panel: a claim about what people feel needs people.",
-        *_on_absent(absent),
+        *_on_absent(study, absent),
         *_on_moves(study),
         *_on_batches(study, means),
         *_on_swaps(study, swaps),
     )
 
 
-def _on_absent(absent: pd.DataFrame) -> Iterator[str]:
+def _on_absent(study: Study, absent: pd.DataFrame) -> Iterator[str]:
     if len(absent):
-        named = ", ".join(f"{row.measure} (for {row.attribute})" for row in absent.itertuples())
+        named = ", ".join(
+            f"{row.measure} (for {study.attribute_words(str(row.attribute))})" for row in absent.itertuples()
+        )
         yield f"Declared as partner but not measured: {named}."
 
 

@@ -11,12 +11,14 @@ from panel.answers import (
     CHECK_ALL,
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
+    LADDER,
     LIKING,
     PANEL,
     PREFERENCE_MAP,
     PREFERENCES,
     SCALE_USE,
     SEGMENTS,
+    SWAPS,
     Answers,
 )
 from panel.report.contents import part_claims, part_study, tables
@@ -35,6 +37,8 @@ from panel.views.consumers.just_about_right import DROPS
 from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
 from panel.views.consumers.preference_map import SENSATIONS
 from panel.views.consumers.segments import SEGMENT_MEANS
+from panel.views.emollients import swaps
+from panel.views.emollients.ladder import PREDICTION
 from panel.views.planning.study import mark
 
 
@@ -114,9 +118,9 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "C": tables.components,
         "CP": tables.places,
         "CA": tables.loadings,
-        "S": tables.swaps,
-        "SI": tables.interactions,
-        "L": tables.prediction,
+        "S": described(SWAPS, swaps.SWAPS),
+        "SI": described(SWAPS, swaps.INTERACTIONS),
+        "L": described(LADDER, PREDICTION),
         "R": tables.readings,
         "RP": tables.partners,
         "RS": tables.reading_swaps,

@@ -14,15 +14,18 @@ from panel.answers import (
     CHECK_ALL,
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
+    LADDER,
     LIKING,
     PREFERENCE_MAP,
     PREFERENCES,
     SCALE_USE,
     SEGMENTS,
+    SWAPS,
     Answers,
     NoAnswer,
 )
 from panel.models.consumers.answers import questions_of
+from panel.models.emollients.causes import find_causes
 from panel.report.contents.blocks import (
     Block,
     Gap,
@@ -39,23 +42,19 @@ from panel.report.contents.blocks import (
 )
 from panel.report.contents.tables import (
     components,
-    interactions,
     loadings,
     means,
     pairs,
     partners,
     places,
-    prediction,
     ranks,
     reading_swaps,
     readings,
     smallest,
-    swaps,
     tests,
     variances,
     versus,
 )
-from panel.study.formulas import emollient_blend
 from panel.views.assessors.scale_use import SCALE_USE as USE_OF_SCALE
 from panel.views.assessors.scale_use import tell_scale_use
 from panel.views.consumers import choices
@@ -66,16 +65,12 @@ from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TEST
 from panel.views.consumers.preference_map import SENSATIONS, tell_preference_map
 from panel.views.consumers.segments import SEGMENT_MEANS, tell_segments
 from panel.views.drawing.pictures import MOST_COLOURED
-from panel.views.emollients.ladder import ladder_headline, ladder_table, what_the_ladder_cannot_show
+from panel.views.emollients import swaps as swap_views
+from panel.views.emollients.blends import alias_sentences
+from panel.views.emollients.causes import tell_causes
+from panel.views.emollients.ladder import LADDER as LADDER_STEPS
+from panel.views.emollients.ladder import PREDICTION, tell_ladder
 from panel.views.emollients.readings import partner_sentences, screening_sentences, what_readings_cannot_show
-from panel.views.emollients.swap_pictures import swap_figure, swap_svg
-from panel.views.emollients.swaps import (
-    alias_sentences,
-    interaction_sentences,
-    moves_sentence,
-    swap_alt_text,
-    what_the_swaps_cannot_show,
-)
 from panel.views.prototypes.differences import (
     PROFILE_CAUTION,
     difference_figure,
@@ -216,34 +211,28 @@ def analysis(answers: Answers, *more: list[Block]) -> Section:
 def emollients(answers: Answers) -> list[Block]:
     """Return what made the difference."""
     found, names = answers.swaps, answers.names
-    blocks: list[Block] = [Subheading("What the emollients did")]
-    if isinstance(found, NoAnswer):
-        return [*blocks, Gap(found.why)]
-    blend = emollient_blend(answers.study)
-    used = int((blend > 0).any().sum())
-    blocks += points([moves_sentence(found, len(blend), used), *alias_sentences(found)])
-    if len(found.swaps):
-        blocks.append(
-            picture(
-                "swaps",
-                "Effect of each swap on each attribute",
-                swap_alt_text(found, names),
-                lambda: swap_svg(found, names),
-                lambda: swap_figure(found, names),
-            )
-        )
-    blocks += [or_gap(swaps(answers)), *points(interaction_sentences(found, names)), or_gap(interactions(answers))]
-    blocks += [*points([found.method, *found.notes, *what_the_swaps_cannot_show()]), *_ladder(answers)]
-    return blocks
+
+    def make() -> Iterable[Block]:
+        if isinstance(found, NoAnswer):
+            return
+        decision = answers.decision
+        causes = find_causes(found, None if isinstance(decision, NoAnswer) else decision)
+        tables = [numbers_of(answers, SWAPS, table) for table in (swap_views.SWAPS, swap_views.INTERACTIONS)]
+        yield from points(alias_sentences(found))
+        yield from told_blocks(tell_causes(causes, names, *swap_views.swap_drawers(found, names)), *tables)
+        yield from _ladder(answers)
+
+    return _told("What the emollients did", found, make)
 
 
-def _ladder(answers: Answers) -> list[Block]:
+def _ladder(answers: Answers) -> Iterable[Block]:
     found = answers.ladder
     if isinstance(found, NoAnswer):
         return [Gap(found.why)]
-    blocks: list[Block] = [Paragraph(ladder_headline(found))]
-    blocks.append(TextTable("How far the evidence carries, rung by rung", ladder_table(found, answers.names)))
-    return [*blocks, or_gap(prediction(answers)), *points(what_the_ladder_cannot_show())]
+    told = tell_ladder(found, answers.names)
+    steps = told.shown(LADDER_STEPS)
+    blocks = [Paragraph(told.headline), TextTable(steps.title, steps.texts)]
+    return [*blocks, or_gap(numbers_of(answers, LADDER, PREDICTION)), *points(told.cannot)]
 
 
 def instruments(answers: Answers) -> list[Block]:

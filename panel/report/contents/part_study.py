@@ -50,8 +50,7 @@ from panel.study.shown import Source
 from panel.study.study import Study
 from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT, tell_people
 from panel.views.decision.claims import ballot_table, files_table, questions_table, recorded_table
-from panel.views.emollients.swap_pictures import blend_figure, blend_svg
-from panel.views.emollients.swaps import blend_alt_text
+from panel.views.emollients.blends import blend_picture
 from panel.views.planning.plan import balance_table, key_table
 from panel.views.planning.safety import checklist_table, gate_table, protocol_table, reactions_table, what_the_gate_says
 from panel.views.planning.study import changed_scores_table, finding_table, what_is_in_the_study, what_the_findings_say
@@ -64,15 +63,8 @@ def product(answers: Answers) -> Section:
     blend = emollient_blend(study)
     if len(blend):
         pairs, names = matched_pairs(study), answers.names
-        blocks.append(
-            picture(
-                "blends",
-                "The emollient part of each prototype",
-                blend_alt_text(blend, names),
-                lambda: blend_svg(blend, names, pairs),
-                lambda: blend_figure(blend, names, pairs),
-            )
-        )
+        drawn = blend_picture(blend, names, pairs)
+        blocks.append(picture(drawn.name, drawn.title, drawn.alt, lambda: drawn.svg, drawn.figure))
     blocks += [
         or_gap(batches(answers)),
         stated(

@@ -6,17 +6,13 @@ import pandas as pd
 
 from panel.answers import Answers, NoAnswer
 from panel.claims.judge import CLAIMS
-from panel.models.emollients.swaps import TracedSwaps
 from panel.report.contents.blocks import Numbers, numbers
-from panel.study.formulas import formula_pairs, formulated
+from panel.study.formulas import formulated
 from panel.study.shown import Source
-from panel.study.study import Study
 from panel.views.assessors.scale_use import both_ways_table
-from panel.views.decision.claims import claim_numbers_of_all, claims_table, interactions_table, ranks_table
+from panel.views.decision.claims import claim_numbers_of_all, claims_table, ranks_table
 from panel.views.decision.decide import gates_table, pairs_decision_table, ranking_table, windows_table
-from panel.views.emollients.ladder import prediction_table
 from panel.views.emollients.readings import partners_table, reading_swaps_table, readings_table
-from panel.views.emollients.swaps import swaps_table
 from panel.views.planning.study import batches_table, formulas_table
 from panel.views.prototypes.differences import (
     attributes_table,
@@ -186,56 +182,6 @@ def batches(answers: Answers) -> Numbers | NoAnswer:
         return NoAnswer("No batches are written down, so neither their number nor their age at test is known.")
     shown = batches_table(answers.study)
     return numbers("BT", "Batches", shown, full, ["batch"], _ENTERED, Source("batches", same={"batch": "batch"}))
-
-
-def swaps(answers: Answers) -> Numbers | NoAnswer:
-    """Return what each swap did to each attribute."""
-    found = answers.swaps
-    if isinstance(found, NoAnswer):
-        return found
-    if len(found.swaps) + len(found.joint) == 0:
-        return NoAnswer("No two prototypes differ by one swap only, so no effect can be laid to a swap.")
-    full = pd.concat([part for part in (found.swaps, found.joint) if len(part)], ignore_index=True)
-    source = Source("scores", same={"attribute": "attribute"}, group=("swap", _members(answers.study, found)))
-    key = ["attribute", "removed", "added"]
-    title = "What each swap of emollients did"
-    return numbers("S", title, swaps_table(found, answers.names), full, key, found.method, source)
-
-
-def _members(study: Study, found: TracedSwaps) -> dict[str, tuple[str, ...]]:
-    """Return the prototypes that each swap, or joint change, was seen on."""
-    differing = formula_pairs(study)
-    joint = differing.loc[differing["kind"] == "joint"]
-    members: dict[str, list[str]] = {}
-    for row in [*found.pairs.to_dict("records"), *joint.to_dict("records")]:
-        for swap in (f"{row['removed']} -> {row['added']}", f"{row['added']} -> {row['removed']}"):
-            members.setdefault(swap, []).extend((str(row["prototype"]), str(row["versus"])))
-    return {swap: tuple(dict.fromkeys(names)) for swap, names in members.items()}
-
-
-def interactions(answers: Answers) -> Numbers | NoAnswer:
-    """Return how the effect of a swap changes when another is made too."""
-    found = answers.swaps
-    if isinstance(found, NoAnswer):
-        return found
-    if found.interactions.empty:
-        return NoAnswer("No two swaps were made both apart and together, so whether they act together is not known.")
-    shown, full = interactions_table(found, answers.names), found.interactions
-    key = ["attribute", "swap", "with_swap"]
-    title = "What two swaps do together beyond the sum of both"
-    return numbers("SI", title, shown, full, key, found.method, OF_ATTRIBUTE, printed=False)
-
-
-def prediction(answers: Answers) -> Numbers | NoAnswer:
-    """Return how well left-out prototypes are predicted."""
-    found = answers.ladder
-    if isinstance(found, NoAnswer):
-        return found
-    if found.prediction.empty:
-        return NoAnswer("There are too few prototypes to predict those that are left out.")
-    shown = prediction_table(found, answers.names)
-    title = "Prediction of prototypes that were left out"
-    return numbers("L", title, shown, found.prediction, ["attribute"], found.method, OF_ATTRIBUTE)
 
 
 def readings(answers: Answers) -> Numbers | NoAnswer:

@@ -22,19 +22,16 @@ from panel.claims.verdict import (
     WITH_WORDING,
 )
 from panel.claims.wording_statement import NOT_NAMED
-from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.ranks import RankComparison
 from panel.study.knowledge import cautions, claim_kinds
 from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.drawing.interval_picture import interval_figure, needed_limits
 from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
-from panel.views.emollients.swaps import effect_digits, swap_words
 from panel.words import (
     DOWN,
     NOTHING,
     counted,
-    format_change,
     format_interval,
     format_list,
     format_number,
@@ -386,23 +383,6 @@ def ranks_table(result: RankComparison, names: Naming) -> pd.DataFrame:
             "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
             "Agreement (W)": [format_number(value, 2) for value in rows["kendall_w"]],
             "Mixed model, p after Holm": [format_p(value) for value in rows["mixed_p_adjusted"]],
-        },
-        dtype="str",
-    )
-
-
-def interactions_table(result: TracedSwaps, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute and two swaps: how much the effect of one changes when the other is made too."""
-    rows, digits = result.interactions, effect_digits(result) + 1
-    ends = zip(rows["ci_low"], rows["ci_high"], strict=True)
-    return pd.DataFrame(
-        {
-            "Swap": [swap_words(str(swap)) for swap in rows["swap"]],
-            "Together with": [swap_words(str(swap)) for swap in rows["with_swap"]],
-            "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
-            "Extra effect (points)": [format_change(value, digits) for value in rows["estimate"]],
-            f"{100 * result.level:g} % interval": [format_interval(low, high, digits) for low, high in ends],
-            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
         },
         dtype="str",
     )

@@ -18,7 +18,8 @@ from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row
 from panel.views.drawing.pictures import FAINT, INK, shortened, text_width
-from panel.views.told import Picture
+from panel.views.emollients.swaps import WHAT_SWAPS_CANNOT_SHOW
+from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
     NOTHING,
     counted,
@@ -50,6 +51,17 @@ def short_ingredients(ingredients: Iterable[str]) -> dict[str, str]:
     short = [" ".join(filter(None, each.groups())) if each else name for each, name in zip(found, full, strict=True)]
     used = Counter(short)
     return {name: each if used[each] == 1 else name for name, each in zip(full, short, strict=True)}
+
+
+def short_swap(swap: str) -> str:
+    """Return the label of a swap (`X -> Y`) with short names: `Y for X`; another text as it is."""
+    removed, arrow, added = swap.partition(" -> ")
+    if not arrow:
+        return swap
+    added, comma, amount = added.partition(", ")
+    ends = [name for end in (removed, added) for name in end.split(" + ")]
+    row = {"removed": removed, "added": added}
+    return f"{_swap(row, short_ingredients(ends))}{comma}{amount}"
 
 
 def window_words(low: float, high: float) -> str:
@@ -95,6 +107,21 @@ _WANTED = each_row("Wanted", lambda row, _: window_words(row["target_low"], row[
 
 
 # The matrix in words.
+
+
+def tell_causes(causes: Causes, names: Naming, *more: Drawer) -> Told:
+    """Tell which swap did what; `more` are drawers that lie behind it."""
+    there = not causes.cells.empty
+    return Told(
+        causes,
+        names,
+        causes_headline(causes, names),
+        picture_of(causes, names) if there else None,
+        causes_to_mind(causes, names),
+        CAUSES if there else None,
+        (*([drawer("The same as a table", CAUSES)] if there else []), *more),
+        WHAT_SWAPS_CANNOT_SHOW,
+    )
 
 
 def causes_headline(causes: Causes, names: Naming) -> str:

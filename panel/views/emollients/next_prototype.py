@@ -1,9 +1,8 @@
-"""Which prototype to make next, in plain sentences and tables, and how earlier predictions turned out."""
+"""Which prototype to make next, what to expect from a blend nobody made, and how earlier predictions turned out."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,138 +13,166 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
 
 from panel.models.emollients.next_prototype import NextPrototypes
-from panel.models.emollients.predictions import PredictionRecord, WhatIf
+from panel.models.emollients.predictions import IN, LIKELY_IN, LIKELY_OUT, OUT, PredictionRecord, WhatIf
 from panel.study.naming import Naming
-from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
-from panel.views.drawing.pictures import COLOURS, INK, STAGES, svg_text
-from panel.views.emollients.swaps import swap_words
-from panel.words import (
-    NOTHING,
-    format_change,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
+from panel.study.shown import (
+    ATTRIBUTE,
+    INTERVAL,
+    PROTOTYPE,
+    SCALE,
+    About,
+    Across,
+    Table,
+    change,
+    each_row,
+    number,
+    text,
+    yes_no,
 )
+from panel.study.shown import share as share_column
+from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
+from panel.views.drawing.pictures import INK, STAGES, Marker, markers
+from panel.views.emollients.causes import short_swap, window_words
+from panel.views.told import Picture, Told, drawer
+from panel.words import counted, format_change, format_list, format_number, format_share
 
 _PURPOSES = {
-    "target": "Nearest to the target",
-    "learn": "Tells most",
-    "untangle": "Moves apart what always changed together",
+    "target": "nearest to the target",
+    "learn": "tells most",
+    "untangle": "moves apart what always changed together",
 }
+_NO_RESULT = "A prediction is no result: make the prototype and test it."
+_CANNOT = (
+    _NO_RESULT,
+    "Outside the region that was tested nothing but a direction can be told.",
+    "Nothing here says whether the cream will be stable, safe, or liked.",
+)
+
+PROPOSALS = Table(
+    "proposals",
+    "The candidates, per cent of the formula",
+    "blends",
+    (text("Emollient", "ingredient"),),
+    key=("ingredient",),
+    across=Across(
+        "proposal",
+        number("", "percent", 2),
+        lambda value, about: f"{value}. {_purpose(about.result, value)}",
+    ),
+)
 
 
-@dataclass(frozen=True, slots=True)
-class ProposalWords:
-    """One proposal: its title, the blend, what to expect, what it would teach, and what to mind."""
-
-    title: str
-    blend: str
-    expect: str
-    teaches: str
-    mind: tuple[str, ...]
+def _purpose(result: NextPrototypes, proposal: Any) -> str:
+    rows = result.proposals
+    return _PURPOSES[str(rows.loc[rows["proposal"] == proposal, "purpose"].iloc[0])]
 
 
-def proposal_words(result: NextPrototypes, names: Naming) -> tuple[ProposalWords, ...]:
-    """Return every proposal in words, in order."""
-    return tuple(_proposal(row, result, names) for row in result.proposals.to_dict("records"))
-
-
-def next_headline(result: NextPrototypes) -> str:
-    """Return what the proposals are for."""
-    n = len(result.proposals)
-    return (
-        f"{n} {'prototype' if n == 1 else 'prototypes'} worth making and testing next; a prediction is no result, so "
-        "make, test, and hold the outcome against it."
+def tell_next(result: NextPrototypes, names: Naming) -> Told:
+    """Tell what to make next, and whether any of it is expected to beat what there is."""
+    warnings = [f"Candidate {row['proposal']}: {_warning(row)}" for row in result.warnings.to_dict("records")]
+    return Told(
+        result,
+        names,
+        _next_headline(result),
+        _next_picture(result) if result.proposals["windows"].gt(0).any() else None,
+        tuple(_candidate(row, result, names) for row in result.proposals.to_dict("records")),
+        PROPOSALS,
+        (drawer("The candidates in numbers", PROPOSALS), drawer("What to mind when making them", *warnings)),
+        _CANNOT,
     )
 
 
-def proposals_table(result: NextPrototypes) -> pd.DataFrame:
-    """Return one row per emollient and one column per proposal, per cent of the formula."""
-    wide = result.blends.pivot_table(index="ingredient", columns="proposal", values="percent", sort=False)
-    purpose = dict(zip(result.proposals["proposal"], result.proposals["purpose"], strict=True))
-    shown = {
-        f"{number}. {_PURPOSES[purpose[number]]}": ["–" if pd.isna(v) else f"{v:.2f}" for v in wide[number]]
-        for number in wide.columns
-    }
-    return pd.DataFrame({"Emollient, % of the formula": [str(name) for name in wide.index], **shown}, dtype="str")
-
-
-def record_sentences(record: PredictionRecord) -> tuple[str, ...]:
-    """Return how the predictions turned out so far."""
-    told = []
-    for row in record.summary.loc[record.summary["prototype"] != ""].to_dict("records"):
-        told.append(
-            f"{row['prototype']}: {int(row['within'])} of {int(row['n'])} means fell into their "
-            f"{100 * float(row['level']):g} % interval ({format_share(float(row['share']))})."
+def _next_headline(result: NextPrototypes) -> str:
+    """Return whether a candidate is expected to come nearer to the target than the best prototype there is."""
+    rows = result.proposals
+    asked = rows.loc[rows["windows"] > 0]
+    if asked.empty:
+        made = counted(len(rows), "candidate")
+        return f"{made} to make next, chosen for what can be learnt from them: no target is set to come nearer to."
+    best = result.tested.loc[result.tested["best"]].iloc[0]
+    has = f"{format_number(best['expected'], 1)} of {int(asked['windows'].iloc[0])} targets"
+    nearer = asked.loc[asked["nearer"]]
+    if nearer.empty:
+        return (
+            f"No prototype you could make from these is expected to come nearer to the target than "
+            f"{best['prototype']}, which meets about {has}."
         )
-    total = record.summary.loc[record.summary["prototype"] == ""]
-    if len(total) and len(record.summary) > 2:
-        whole = total.iloc[0]
-        told.append(f"Together: {int(whole['within'])} of {int(whole['n'])} ({format_share(float(whole['share']))}).")
-    if record.waiting:
-        told.append(f"Predicted, not tested yet: {format_list(record.waiting)}.")
-    return tuple(told) or ("No prediction has been written down.",)
-
-
-def record_table(record: PredictionRecord, names: Naming) -> pd.DataFrame:
-    """Return one row per predicted mean and its outcome."""
-    outcomes = record.outcomes
-    ends = zip(outcomes["ci_low"], outcomes["ci_high"], strict=True)
-    return pd.DataFrame(
-        {
-            "Prototype": list(outcomes["prototype"]),
-            "Attribute": [names.attribute(str(name)) for name in outcomes["attribute"]],
-            "Expected": [format_number(value, names.digits) for value in outcomes["estimate"]],
-            "Interval": [format_interval(low, high, names.digits) for low, high in ends],
-            "Outcome": [format_number(value, names.digits) for value in outcomes["outcome"]],
-            "Off by": [format_change(value, names.digits) for value in outcomes["error"]],
-            "Off by, as difference from the base": [
-                format_change(value, names.digits) for value in outcomes["error_from_base"]
-            ],
-            "In the interval": ["yes" if within else "no" for within in outcomes["within"]],
-        },
-        dtype="str",
-    )
-
-
-def _proposal(row: Mapping[Any, Any], result: NextPrototypes, names: Naming) -> ProposalWords:
-    number, purpose = row["proposal"], str(row["purpose"])
-    parts = result.blends.loc[result.blends["proposal"] == number]
-    blend = [f"{percent:g} % {name}" for name, percent in zip(parts["ingredient"], parts["percent"], strict=True)]
-    return ProposalWords(
-        title=f"{number}. {_PURPOSES[purpose]}",
-        blend=f"Of the formula: {format_list(blend)}.",
-        expect=_expect(row, result, names),
-        teaches=_teaches(result.teaches.loc[result.teaches["proposal"] == number]),
-        mind=tuple(
-            _warning(each) for each in result.warnings.loc[result.warnings["proposal"] == number].to_dict("records")
-        ),
-    )
-
-
-def _expect(row: Mapping[Any, Any], result: NextPrototypes, names: Naming) -> str:
-    if not row["inside"]:
-        return "Outside the tested region: nothing can be predicted."
-    if not row["windows"]:
-        return "Inside the tested region; no target window to hold it against."
-    profile = result.profiles.loc[result.profiles["proposal"] == row["proposal"]].dropna(subset=["chance"])
-    likely = [names.attribute(str(name)) for name in profile.loc[profile["chance"] >= 0.5, "attribute"]]
-    doubtful = [names.attribute(str(name)) for name in profile.loc[profile["chance"] < 0.5, "attribute"]]
-    told = f"Expected to meet about {format_number(float(row['expected']), 1)} of {int(row['windows'])} target windows"
-    if likely:
-        told += f"; likely {format_list(likely)}"
-    if doubtful:
-        told += f"; doubtful {format_list(doubtful)}"
-    best = result.tested.sort_values("expected", ascending=False, kind="stable").iloc[0]
+    first = nearer.sort_values("expected", ascending=False, kind="stable").iloc[0]
     return (
-        f"{told}. Of the prototypes that were made, {best['prototype']} comes to "
-        f"{format_number(float(best['expected']), 1)}, counted in the same way."
+        f"Candidate {first['proposal']} is expected to come nearer to the target than {best['prototype']}: about "
+        f"{format_number(first['expected'], 1)} against {has}."
     )
+
+
+def _candidate(row: Mapping[Any, Any], result: NextPrototypes, names: Naming) -> str:
+    number, teaches = row["proposal"], _teaches(result.teaches.loc[result.teaches["proposal"] == row["proposal"]])
+    told = f"Candidate {number} ({_PURPOSES[str(row['purpose'])]})"
+    if not row["inside"]:
+        return f"{told}: outside the tested region, so nothing can be predicted. {teaches}"
+    if not row["windows"]:
+        return f"{told}. {teaches}"
+    return f"{told}: {_likely(result.profiles.loc[result.profiles['proposal'] == number], names)}. {teaches}"
+
+
+def _likely(profile: pd.DataFrame, names: Naming) -> str:
+    """Return how many targets are likely met and which, and which are doubtful."""
+    told = []
+    for word, places in (("likely meets", (IN, LIKELY_IN)), ("doubtful", (LIKELY_OUT, OUT))):
+        rows = profile.loc[profile["place"].isin(places), "attribute"]
+        count = f" {len(rows)} of {counted((profile['place'] != '').sum(), 'target')}" if word != "doubtful" else ""
+        if len(rows):
+            told.append(f"{word}{count}: {format_list([_quoted(names.attribute(str(name))) for name in rows])}")
+    return "; ".join(told) or "nothing is wanted of what can be predicted"
+
+
+def _quoted(words: str) -> str:
+    return f"“{words}”" if "," in words else words
+
+
+def _next_picture(result: NextPrototypes) -> Picture:
+    told = [f"{row['prototype']} {format_number(row['expected'], 1)}" for row in result.tested.to_dict("records")]
+    known = result.proposals.dropna(subset=["expected"])
+    told += [f"candidate {row['proposal']} {format_number(row['expected'], 1)}" for row in known.to_dict("records")]
+    windows = int(result.proposals["windows"].max())
+    title = f"How many of {windows} targets each is expected to meet"
+    return Picture("next", title, f"{title}: {format_list(told)}.", lambda: _next_figure(result))
+
+
+def _next_figure(result: NextPrototypes) -> Figure:
+    """Return the prototypes there are, then the candidates, by how many targets each is expected to meet."""
+    made = [str(name) for name in result.tested["prototype"]]
+    drawn = markers(made, made) | {"": Marker(INK, "D", "diamond")}
+    known = result.proposals.dropna(subset=["expected"])
+    labels = [*made, *(f"candidate {number}" for number in known["proposal"])]
+    looks = [drawn[name] for name in made] + [drawn[""]] * len(known)
+    heights = [_ROW * (place + 0.5 + 0.4 * (place >= len(made))) for place in range(len(labels))]
+    rows = pd.DataFrame(
+        {
+            "y": heights,
+            "estimate": [*result.tested["expected"], *known["expected"]],
+            "ci_low": np.nan,
+            "ci_high": np.nan,
+            "colour": [look.colour for look in looks],
+            "shape": [look.shape for look in looks],
+            "filled": [True] * len(made) + [False] * len(known),
+        }
+    )
+    windows = int(result.proposals["windows"].max())
+    figure, axes = interval_figure(
+        rows,
+        heights[-1] + _ROW,
+        list(zip(heights, labels, strict=True)),
+        remarks=[(y, format_number(value, 1)) for y, value in zip(heights, rows["estimate"], strict=True)],
+        limits=(0, windows),
+        x_title=f"Targets it is expected to meet, of {windows} (sum of the chances)",
+    )
+    best = float(result.tested["expected"].max())
+    axes.axvline(best, color=INK, linewidth=0.8, linestyle=(0, (4, 3)), zorder=1)
+    return figure
 
 
 def _teaches(teaches: pd.DataFrame) -> str:
-    levels = [swap_words(str(about)) for about in teaches.loc[teaches["kind"] == "new level", "about"]]
+    levels = [short_swap(str(about)) for about in teaches.loc[teaches["kind"] == "new level", "about"]]
     broken = [str(about) for about in teaches.loc[teaches["kind"] == "alias broken", "about"]]
     told = []
     if levels:
@@ -174,97 +201,102 @@ def _warning(row: Mapping[Any, Any]) -> str:
     return f"{row['about']}: {row['words']}"
 
 
-# What to expect from a blend that nobody made, in plain sentences and as a table.
+# How earlier predictions turned out.
+
+
+RECORD = Table(
+    "predictions",
+    "Predictions and outcomes",
+    "outcomes",
+    (
+        PROTOTYPE,
+        ATTRIBUTE,
+        number("Expected", "estimate", SCALE),
+        INTERVAL,
+        number("Outcome", "outcome", SCALE),
+        change("Off by", "error"),
+        change("Off by, as difference from the base", "error_from_base"),
+        yes_no("In the interval", "within"),
+    ),
+    key=("prototype", "attribute"),
+)
+
+
+def tell_record(record: PredictionRecord, names: Naming) -> Told:
+    """Tell how the predictions that were written down turned out."""
+    each = [
+        f"{row['prototype']}: {int(row['within'])} of {int(row['n'])} ({format_share(float(row['share']))}), where "
+        f"{format_share(float(row['level']))} was promised."
+        for row in record.summary.loc[record.summary["prototype"] != ""].to_dict("records")
+    ]
+    total = record.summary.loc[record.summary["prototype"] == ""]
+    waiting = (f"Predicted, not tested yet: {format_list(record.waiting)}.",) if record.waiting else ()
+    if total.empty:
+        return Told(record, names, "No prediction has been held against an outcome yet.", mind=waiting)
+    whole = total.iloc[0]
+    headline = (
+        f"{int(whole['within'])} of {int(whole['n'])} means fell into the interval that was predicted "
+        f"({format_share(float(whole['share']))})."
+    )
+    drawers = (drawer("Prototype by prototype", *each), drawer("Predictions beside outcomes", RECORD))
+    return Told(record, names, headline, mind=waiting, table=RECORD, drawers=drawers)
+
+
+# What to expect from a blend that nobody made.
 
 
 _DIRECTIONS = {1: "higher", -1: "lower", 0: "not known"}
 
 
-def what_if_headline(result: WhatIf, base: str) -> str:
-    """Return whether anything can be predicted, and how."""
+def _wanted(row: Mapping[str, Any], _: About) -> str:
+    return window_words(row["target_low"], row["target_high"])
+
+
+WHAT_IF = Table(
+    "what_if",
+    "What to expect",
+    "profile",
+    lambda result: (
+        (
+            ATTRIBUTE,
+            number("Expected mean{scale}", "estimate", SCALE),
+            INTERVAL,
+            number("Base", "base", SCALE),
+            each_row("Wanted", _wanted, "target_low"),
+            share_column("Chance to meet it", "chance"),
+        )
+        if result.inside
+        else (ATTRIBUTE, text("Compared with the base", "direction", _DIRECTIONS))
+    ),
+    key=("attribute",),
+)
+
+
+def tell_what_if(result: WhatIf, names: Naming, base: str) -> Told:
+    """Tell what to expect from a blend, or outside the tested region the directions alone, compared with `base`."""
+    return Told(
+        result,
+        names,
+        _what_if_headline(result, names, base),
+        _profile_picture(result, names) if result.inside else None,
+        () if result.inside else tuple(_outside(result, names)),
+        WHAT_IF,
+        (drawer("The same as a table", WHAT_IF),),
+        (_NO_RESULT,),
+    )
+
+
+def _what_if_headline(result: WhatIf, names: Naming, base: str) -> str:
+    """Return what can be expected, or why nothing can."""
     if result.made_as:
         return f"This blend was made: it is {result.made_as}. Look at its own scores rather than at a prediction."
     if result.inside:
-        return "Inside the tested region: a profile can be predicted. Make it and test it."
+        if (result.profile["place"] == "").all():
+            return "Inside the tested region: this is what to expect. No target is set to hold it against."
+        return f"This blend {_likely(result.profile, names)}."
     if (result.profile["direction"] == 0).all():
         return "Outside the tested region: no number can be given, and no direction either."
     return f"Outside the tested region: no number can be given, only directions, compared with {base}."
-
-
-def what_if_sentences(result: WhatIf, names: Naming) -> tuple[str, ...]:
-    """Return one sentence per attribute with a target window, or the directions outside the tested region."""
-    rows = result.profile.to_dict("records")
-    if not result.inside:
-        return tuple(_outside(result, names))
-    wanted = [row for row in rows if not (pd.isna(row["target_low"]) and pd.isna(row["target_high"]))]
-    return tuple(_inside(row, result.level, names) for row in (wanted or rows))
-
-
-def what_if_table(result: WhatIf, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute: predicted mean with interval and window, or the direction alone."""
-    profile = result.profile
-    table: dict[str, list[str]] = {"Attribute": [names.attribute(str(name)) for name in profile["attribute"]]}
-    if result.inside:
-        ends = zip(profile["ci_low"], profile["ci_high"], strict=True)
-        table |= {
-            names.with_scale("Expected mean"): [format_number(value, names.digits) for value in profile["estimate"]],
-            f"{100 * result.level:g} % interval": [format_interval(low, high, names.digits) for low, high in ends],
-            "Base": [format_number(value, names.digits) for value in profile["base"]],
-            "Wanted": [window_words(low, high) for low, high in _windows(profile)],
-            "Chance to be in the window": [format_share(value) for value in profile["chance"]],
-        }
-    else:
-        table["Direction from the base"] = [_DIRECTIONS[int(sign)] for sign in profile["direction"]]
-    return pd.DataFrame(table, dtype="str")
-
-
-def window_words(low: float, high: float) -> str:
-    """Return a target window in words: `38 or less`, `55 or more`, `30 to 40`; an en dash for none."""
-    if pd.isna(low) and pd.isna(high):
-        return NOTHING
-    ends = [format_number(end, 0 if pd.isna(end) or float(end).is_integer() else 1) for end in (low, high)]
-    if pd.isna(low):
-        return f"{ends[1]} or less"
-    return f"{ends[0]} or more" if pd.isna(high) else f"{ends[0]} to {ends[1]}"
-
-
-def what_if_alt_text(result: WhatIf, names: Naming) -> str:
-    """Return what a person who cannot see the picture of the predicted profile should hear."""
-    return f"Predicted profile with intervals and target windows. {' '.join(what_if_sentences(result, names))}"
-
-
-def _windows(profile: pd.DataFrame) -> list[tuple[float, float]]:
-    return list(zip(profile["target_low"].astype(float), profile["target_high"].astype(float), strict=True))
-
-
-def _inside(row: Mapping[Any, Any], level: float, names: Naming) -> str:
-    attribute, low, high = names.attribute(str(row["attribute"])), float(row["ci_low"]), float(row["ci_high"])
-    mean = format_number(float(row["estimate"]), 0 if names.digits == 1 else names.digits)
-    ends = format_interval(low, high, 0 if names.digits == 1 else names.digits)
-    told = f"{attribute}: expect {mean} ({100 * level:g} % interval {ends})"
-    window = (float(row["target_low"]), float(row["target_high"]))
-    if pd.isna(window[0]) and pd.isna(window[1]):
-        return f"{told}."
-    wanted = window_words(*window)
-    if _within(low, high, window):
-        return f"{told}; wanted is {wanted}: the whole interval is in the window."
-    if _beyond(low, high, window):
-        return f"{told}; wanted is {wanted}: the whole interval misses it."
-    return f"{told}; wanted is {wanted}: {_odds(float(row['chance']))}."
-
-
-def _odds(chance: float) -> str:
-    if chance >= 0.5:
-        return f"more likely in than out ({format_share(chance)})"
-    return f"more likely out than in ({format_share(chance)} to be in)"
-
-
-def _within(low: float, high: float, window: tuple[float, float]) -> bool:
-    return (pd.isna(window[0]) or low >= window[0]) and (pd.isna(window[1]) or high <= window[1])
-
-
-def _beyond(low: float, high: float, window: tuple[float, float]) -> bool:
-    return (not pd.isna(window[0]) and high < window[0]) or (not pd.isna(window[1]) and low > window[1])
 
 
 def _outside(result: WhatIf, names: Naming) -> list[str]:
@@ -284,6 +316,17 @@ def _outside(result: WhatIf, names: Naming) -> list[str]:
     return sentences
 
 
+def _profile_picture(result: WhatIf, names: Naming) -> Picture:
+    told = []
+    for row in result.profile.to_dict("records"):
+        ends = f"{format_number(row['ci_low'], names.digits)} to {format_number(row['ci_high'], names.digits)}"
+        wanted = f", wanted {_wanted(row, About(names, result))}, {row['place']}" if row["place"] else ""
+        mean = format_number(row["estimate"], names.digits)
+        told.append(f"{names.attribute(str(row['attribute']))} {mean} ({ends}{wanted})")
+    alt = f"Means to expect with intervals and targets: {'; '.join(told)}."
+    return Picture("what_if", "What to expect from this blend", alt, lambda: _figure(result, names))
+
+
 # A picture of a predicted profile: intervals of the means to expect, against the target windows.
 
 
@@ -291,11 +334,8 @@ _ROW, _HEADING = 0.27, 0.24  # inches
 _WINDOW = "#d9ead3"
 
 
-def prediction_figure(result: WhatIf, names: Naming, limits: tuple[float, float] | None = None) -> Figure:
-    """Return the predicted profile; without dots outside the tested region, where nothing can be drawn.
-
-    Filled dots: the whole interval is in the window. Hollow dots: not sure, or no window. A small line marks the base.
-    """
+def _figure(result: WhatIf, names: Naming) -> Figure:
+    """Return the means to expect; filled dots have the whole interval in the window, small lines are the base."""
     profile = _in_order(result.profile, names)
     heights, headings = _places(profile, names)
     rows = pd.DataFrame(
@@ -304,13 +344,13 @@ def prediction_figure(result: WhatIf, names: Naming, limits: tuple[float, float]
             "estimate": profile["estimate"],
             "ci_low": profile["ci_low"],
             "ci_high": profile["ci_high"],
-            "colour": COLOURS[0],
+            "colour": INK,
             "shape": "o",
-            "filled": _sure(profile),
+            "filled": profile["place"] == IN,
         }
     ).dropna(subset=["estimate"])
     ends = profile[["base", "target_low", "target_high"]].to_numpy(dtype=float).ravel()
-    limits = limits or needed_limits(rows, *ends[np.isfinite(ends)])
+    limits = needed_limits(rows, *ends[np.isfinite(ends)])
     depth = (heights[-1] if heights else 0.0) + _ROW
     figure, axes = interval_figure(
         rows,
@@ -325,18 +365,6 @@ def prediction_figure(result: WhatIf, names: Naming, limits: tuple[float, float]
         axes.plot([row["base"]] * 2, [y - 0.3 * _ROW, y + 0.3 * _ROW], color=INK, linewidth=1.2, zorder=2)
     _key(axes, result.level)
     return figure
-
-
-def prediction_svg(
-    result: WhatIf, names: Naming, limits: tuple[float, float] | None = None, *, text_as_paths: bool = True
-) -> str:
-    """Return the predicted profile as SVG text."""
-    return svg_text(
-        prediction_figure(result, names, limits),
-        title="Predicted profile of a blend",
-        description=what_if_alt_text(result, names),
-        text_as_paths=text_as_paths,
-    )
 
 
 def _in_order(profile: pd.DataFrame, names: Naming) -> pd.DataFrame:
@@ -360,12 +388,6 @@ def _places(profile: pd.DataFrame, names: Naming) -> tuple[list[float], list[tup
     return heights, headings
 
 
-def _sure(profile: pd.DataFrame) -> pd.Series:
-    low, high = profile["target_low"], profile["target_high"]
-    inside = (low.isna() | (profile["ci_low"] >= low)) & (high.isna() | (profile["ci_high"] <= high))
-    return inside & (low.notna() | high.notna())
-
-
 def _window(axes: Axes, y: float, low: float, high: float, limits: tuple[float, float]) -> None:
     """Shade the target window of one line, open ends reaching to the end of the scale."""
     if np.isnan(low) and np.isnan(high):
@@ -383,11 +405,9 @@ def _key(axes: Axes, level: float) -> None:
     axes.legend(
         handles=[
             Patch(facecolor=_WINDOW, label="wanted"),
-            Line2D([], [], color=COLOURS[0], linewidth=1.5, label=f"{100 * level:g} % interval"),
+            Line2D([], [], color=INK, linewidth=1.5, label=f"{100 * level:g} % interval"),
             Line2D([], [], linestyle="none", marker="|", markersize=9, markeredgewidth=1.2, color=INK, label="base"),
-            Line2D(
-                [], [], linestyle="none", marker="o", markersize=6, color=COLOURS[0], label="all of it in the window"
-            ),
+            Line2D([], [], linestyle="none", marker="o", markersize=6, color=INK, label="all of it in the window"),
         ],
         loc="lower left",
         bbox_to_anchor=(0, 1),

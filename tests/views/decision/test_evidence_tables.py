@@ -8,12 +8,11 @@ import pandas as pd
 from panel.views.decision.claims import (
     ballot_table,
     files_table,
-    interactions_table,
     questions_table,
     ranks_table,
     recorded_table,
 )
-from panel.words import NOTHING, format_change
+from panel.words import NOTHING
 from tests.report.evidence_studies import demo_results
 from tests.studies import small_study
 
@@ -44,10 +43,7 @@ def test_the_ballot_has_a_row_for_each_attribute():
     assert set(shown["Scale"]) == {"0 to 100"}
 
 
-def test_ranks_and_interactions_follow_their_frames():
+def test_ranks_follow_their_frame():
     results = demo_results()
     ranks = ranks_table(results.ranks, results.names)
     assert len(ranks) == len(results.ranks.attributes)
-    found = interactions_table(results.swaps, results.names)
-    assert found.iloc[0, 3].startswith(format_change(results.swaps.interactions["estimate"].iloc[0], 0)[0])
-    assert len(found) == len(results.swaps.interactions)

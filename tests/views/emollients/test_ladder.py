@@ -9,61 +9,65 @@ import pytest
 
 from panel.models.emollients.ladder import find_ladder
 from panel.study.naming import Naming, naming
-from panel.views.emollients.ladder import (
-    TITLES,
-    ladder_headline,
-    ladder_words,
-    verdict_sentences,
-    what_the_ladder_cannot_show,
-)
+from panel.study.shown import Table, shown
+from panel.views.emollients.ladder import _TITLES, LINKS, PREDICTION, _verdict_sentences, ladder_headline, tell_ladder
+from panel.views.emollients.ladder import LADDER as STEPS
+from panel.words import format_number
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
 
 LADDER = find_ladder(DEMO, rng=np.random.default_rng(1), draws=200)
 NAMES = naming(DEMO)
-WORDS = dict(zip([rung.name for rung in LADDER.rungs], ladder_words(LADDER, NAMES), strict=True))
+
+
+def steps(ladder, names):
+    """Name of each step to what it adds and what it cannot say."""
+    table = shown(STEPS, ladder, names)
+    cells = zip(table["What it adds"], table["What it cannot say"], strict=True)
+    return dict(zip([rung.name for rung in ladder.rungs], cells, strict=True))
+
+
+WORDS = steps(LADDER, NAMES)
 FEW = find_ladder(hand_cream([[-15.0, -8.0, 7.0]], kept=[0, 1, 2, 4]), rng=np.random.default_rng(1), draws=50)
 CONTINUOUS = find_ladder(scored(mixture_formulas(), [30 + 40 * SHARES[:, 0]]), rng=np.random.default_rng(1), draws=50)
 
 
 def test_every_rung_adds_and_cannot_or_stops():
-    assert list(WORDS) == list(TITLES)
-    for words in WORDS.values():
-        assert bool(words.adds and words.cannot) != bool(words.stopped)
-        assert words.title in TITLES.values()
+    assert list(WORDS) == list(_TITLES)
+    assert list(shown(STEPS, LADDER, NAMES)["Step"]) == list(_TITLES.values())
+    for adds, cannot in WORDS.values():
+        assert (cannot == "–") == adds.startswith("Stops here: ")
 
 
 def test_numbers_in_the_sentences_are_those_of_the_rungs():
-    assert "differ in 3 independent ways, so no more than 3 effects" in WORDS["moves"].adds
+    assert "differ in 3 independent ways, so no more than 3 effects" in WORDS["moves"][0]
     for name in ("swaps", "prototypes"):
         numbers = LADDER.rung(name).numbers
-        assert WORDS[name].adds.startswith(f"{(numbers['p_adjusted'] < 0.05).sum()} of {len(numbers)} effects")
+        assert WORDS[name][0].startswith(f"{(numbers['p_adjusted'] < 0.05).sum()} of {len(numbers)} effects")
     facts = LADDER.links.facts.iloc[0]
-    assert WORDS["descriptors"].adds.startswith(f"{int(facts['below_5_percent'])} of {int(facts['questions'])} pairs")
-    assert "With 8 blends one pair chosen beforehand must reach r = 0.71" in WORDS["descriptors"].adds
-    assert "r = 0.95 or more" in WORDS["descriptors"].cannot
+    assert WORDS["descriptors"][0].startswith(f"{int(facts['below_5_percent'])} of {int(facts['questions'])} pairs")
+    assert "With 8 blends one pair chosen beforehand must reach r = 0.71" in WORDS["descriptors"][0]
+    assert "r = 0.95 or more" in WORDS["descriptors"][1]
     prediction = LADDER.prediction
-    assert f"on {(prediction['p_adjusted'] < 0.05).sum()} of 14" in WORDS["prediction"].adds
-    assert (
-        f"as well or better on {(prediction['q2_swaps'] >= prediction['q2']).sum()} of 14" in WORDS["prediction"].adds
-    )
-    assert "40,320 different orders" in WORDS["prediction"].adds
+    assert f"on {(prediction['p_adjusted'] < 0.05).sum()} of 14" in WORDS["prediction"][0]
+    assert f"as well or better on {(prediction['q2_swaps'] >= prediction['q2']).sum()} of 14" in WORDS["prediction"][0]
+    assert "40,320 different orders" in WORDS["prediction"][0]
     share = LADDER.rung("ceiling").numbers["ceiling"]
-    assert WORDS["ceiling"].adds.startswith(f"{share.min() * 100:.0f} % to {share.max() * 100:.0f} %")
+    assert WORDS["ceiling"][0].startswith(f"{share.min() * 100:.0f} % to {share.max() * 100:.0f} %")
 
 
 def test_a_stop_says_why():
-    assert WORDS["mixture"].stopped.startswith("Stops here: no emollient takes three different amounts")
-    few = dict(zip([rung.name for rung in FEW.rungs], ladder_words(FEW, Naming()), strict=True))
-    assert few["descriptors"].stopped == (
+    assert WORDS["mixture"][0].startswith("Stops here: no emollient takes three different amounts")
+    few = steps(FEW, Naming())
+    assert few["descriptors"][0] == (
         "Stops here: 4 blends are too few to set an attribute against a property; at least 5 are needed."
     )
-    assert ".." not in few["prototypes"].stopped
+    assert ".." not in few["prototypes"][0]
 
 
 def test_the_mixture_rung_in_words():
-    words = dict(zip([rung.name for rung in CONTINUOUS.rungs], ladder_words(CONTINUOUS, Naming()), strict=True))
-    assert words["mixture"].adds.startswith("The linear model describes 1 of 1 attributes")
-    assert "nobody made" in words["mixture"].cannot
+    words = steps(CONTINUOUS, Naming())
+    assert words["mixture"][0].startswith("The linear model describes 1 of 1 attributes")
+    assert "nobody made" in words["mixture"][1]
 
 
 def test_the_headline_counts_the_verdicts():
@@ -73,7 +77,7 @@ def test_the_headline_counts_the_verdicts():
 
 
 def test_every_attribute_has_a_sentence_and_no_property_is_the_cause():
-    sentences = verdict_sentences(LADDER, NAMES)
+    sentences = _verdict_sentences(LADDER, NAMES)
     assert len(sentences) == 14
     assert not any("made by" in sentence for sentence in sentences)
     assert any("goes along with" in sentence and "or the making day" in sentence for sentence in sentences)
@@ -86,7 +90,7 @@ def verdict(**row):
     blank = {"attribute": "AF_GREASE", "verdict": "alike", "driver": "", "swaps": "", "doubtful": "", "running": ""}
     blank["along"] = ""
     frame = pd.DataFrame([blank | row], dtype="str")
-    return verdict_sentences(replace(LADDER, verdicts=frame), NAMES)[0]
+    return _verdict_sentences(replace(LADDER, verdicts=frame), NAMES)[0]
 
 
 @pytest.mark.parametrize(
@@ -121,18 +125,47 @@ def test_each_verdict_in_words(row, sentence):
 def test_a_named_property_is_told_with_its_limits():
     named = pd.DataFrame([("RO_SPREAD", "log10_viscosity_liquids")], columns=["attribute", "descriptor"], dtype="str")
     ladder = replace(LADDER, links=replace(LADDER.links, named=named))
-    words = ladder_words(ladder, NAMES)[4]
-    assert "explained by nothing else as well: ease of spreading goes with viscosity of the liquids." in words.adds
-    assert words.cannot.startswith("Show a cause. Blends that differ in 3 ways")
+    adds, cannot = steps(ladder, NAMES)["descriptors"]
+    assert "explained by nothing else as well: ease of spreading goes with viscosity of the liquids." in adds
+    assert cannot.startswith("Show a cause. Blends that differ in 3 ways")
 
 
 def test_what_the_ladder_cannot_show_warns_of_fit():
-    assert any("only left-out prototypes do" in sentence for sentence in what_the_ladder_cannot_show())
+    assert any("only left-out prototypes do" in sentence for sentence in tell_ladder(LADDER, NAMES).cannot)
 
 
 def test_no_sentence_shows_code_names_or_broken_numbers():
-    texts = [*verdict_sentences(LADDER, NAMES), *(w.adds + w.cannot + w.stopped for w in WORDS.values())]
+    texts = [*_verdict_sentences(LADDER, NAMES), *(adds + cannot for adds, cannot in WORDS.values())]
     for text in texts:
         assert "_" not in text
         assert "nan" not in text
         assert not re.search(r"\d\.\d{4,}", text)
+
+
+def test_links_come_the_closest_first():
+    table = shown(LINKS, LADDER, NAMES)
+    assert len(table) == len(LADDER.links.links)
+    r = LADDER.links.links["r"]
+    assert table["R"].iloc[0] == format_number(r.iloc[r.abs().argmax()], 2)
+    said = table.loc[(table["Attribute"] == "greasy film") & (table["Property of the blend"] == "volatile share")]
+    assert said[["Said beforehand, and so found", "Moves with others"]].to_numpy().tolist() == [["falls: yes", "yes"]]
+
+
+def test_slopes_show_two_digits_that_count():
+    slopes = shown(LINKS, LADDER, NAMES)["Slope"]
+    assert all(len(text.replace("−", "").replace(".", "").lstrip("0")) >= 2 for text in slopes)
+
+
+def test_predictions_stand_beside_chance_and_the_swaps():
+    table = shown(PREDICTION, LADDER, NAMES)
+    row = table.loc[table["Attribute"] == "firmness"].iloc[0]
+    numbers = LADDER.prediction.set_index("attribute").loc["PU_FIRM"]
+    assert row["All properties"] == format_number(numbers["q2"], 2)
+    assert row["The swaps alone"] == format_number(numbers["q2_swaps"], 2)
+    assert row["Most that can be explained"] == f"{100 * numbers['ceiling']:.0f} %"
+
+
+def test_steps_that_were_not_made_have_no_tables():
+    assert shown(LINKS, FEW, Naming()).empty
+    items = [item for each in tell_ladder(FEW, Naming()).every_drawer() for item in each.items]
+    assert [item.name for item in items if isinstance(item, Table)] == [STEPS.name]

@@ -1,0 +1,447 @@
+"""What the blends are made of and what they are like: their parts, how they spread, and what goes together in them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from panel.models.emollients.descriptors import SPREADING_LIMITS, BlendDescriptors, descriptor_words
+from panel.models.emollients.swaps import TracedSwaps
+from panel.study.naming import Naming
+from panel.study.shown import About, Across, Table, each_row
+from panel.views.drawing.pictures import FAINT, INK, text_width
+from panel.views.told import Drawer, Picture, Told, drawer
+from panel.words import NOTHING, capital, counted, format_list, format_number
+
+_FONT = 9.0  # points
+_POINTS = 72.0  # to the inch
+# Inches.
+_BARS, _DOTS, _BETWEEN, _ROW, _TOP, _BOTTOM, _MARGIN = 5.2, 2.9, 0.35, 0.42, 0.62, 0.62, 0.15
+_BAR_WIDTH, _BAR_HEIGHT = 8.0, 0.52
+# Tints and patterns by turns, so that neighbouring emollients stay apart in grey too; each is named on its part.
+_TINTS, _HATCHES = ("#f4f6f5", "#dbe4e1", "#c2d0cb"), ("", "//", "..", "xx")
+_PART_FONT, _MOST_LINES = _FONT - 1.5, 3
+_CLASSES = ("fast", "medium", "slow", "solid", "unknown")
+# From wide to not at all: pale to dark, and a pattern for what does not spread, so that it shows in grey too.
+_FILLS = {
+    "fast": ("#d3e6f3", ""),
+    "medium": ("#8fbfe0", ""),
+    "slow": ("#6ba6d1", ""),
+    "solid": ("#e3c7a0", "//"),
+    "unknown": ("#ffffff", ".."),
+}
+_SMALLEST_SHOWN = 0.05
+# Unit of each descriptor; shares and the emollient total are per cent.
+_UNITS = {
+    "spreading_whole": "mm² in 10 min",
+    "spreading_liquids": "mm² in 10 min",
+    "spreading_breadth": "decades",
+    "log10_viscosity_liquids": "log10 of mPa s",
+    "surface_tension": "mN/m",
+    "surface_tension_lowest": "mN/m",
+    "interfacial_tension": "mN/m",
+    "molar_mass_by_mass": "g/mol",
+    "molar_mass_by_number": "g/mol",
+}
+_DECIMALS = {"spreading_breadth": 2, "log10_viscosity_liquids": 2}
+_WEAK, _FROM_MEMORY = "little of it known", "partly from memory"
+
+
+def _rows(result: BlendDescriptors) -> pd.DataFrame:
+    """Return the descriptors that say something: not zero or unknown for every prototype."""
+    values = result.values
+    says = values["value"].notna() & (values["value"] != 0)
+    return values.loc[says.groupby(values["descriptor"]).transform("any")].reset_index(drop=True)
+
+
+def _mind(row: Mapping[str, Any], about: About) -> str:
+    part = about.result.values.loc[about.result.values["descriptor"] == row["descriptor"]]
+    marks = ["little of it known"] * bool(part["weak"].any())
+    return ", ".join([*marks, *["partly from memory"] * bool((part["from_memory"] > 0).any())]) or NOTHING
+
+
+def _known(row: Mapping[str, Any], about: About) -> str:
+    """Return the per cent of the mass whose value is known, from the prototype with least to that with most."""
+    values = about.result.values
+    known = values.loc[values["descriptor"] == row["descriptor"], "coverage"].dropna()
+    if known.empty:
+        return NOTHING
+    low, high = (format_number(value, 0) for value in (known.min(), known.max()))
+    return f"{low} %" if low == high else f"{low} to {high} %"
+
+
+def _heading(row: Mapping[str, Any], _: About) -> str:
+    return f"{capital(descriptor_words(row['descriptor']))}, {_UNITS.get(row['descriptor'], '%')}"
+
+
+DESCRIPTORS = Table(
+    "descriptors",
+    "What the blends are like, from tables of emollient properties, not measured on these prototypes",
+    _rows,
+    (
+        each_row("Property of the blend", _heading, "descriptor"),
+        each_row("Mass known", _known, "coverage"),
+        each_row("Mind", _mind, "weak"),
+    ),
+    key=("descriptor",),
+    across=Across(
+        "prototype",
+        each_row("", lambda row, _: format_number(row["value"], _DECIMALS.get(row["descriptor"], 0)), figure=True),
+    ),
+)
+
+
+def tell_blends(described: BlendDescriptors, names: Naming, blend: pd.DataFrame, traced: TracedSwaps | None) -> Told:
+    """Tell what the emollient part of each prototype (`blend`, per cent) is made of, and what goes together in it."""
+    count = counted(int((blend > 0).any().sum()), "emollient")
+    ways = "" if traced is None else f" {_moves(traced)}"
+    return Told(
+        described,
+        names,
+        f"{counted(len(blend), 'blend')} of {count}.{ways}",
+        blend_picture(blend, names, None if traced is None else traced.pairs),
+        _cascade_sentences(described)[:1],
+        drawers=(
+            *_together(traced),
+            drawer("How each blend spreads", _cascade_picture(described, names), *_cascade_sentences(described)[1:]),
+            drawer("What the blends are like", DESCRIPTORS),
+        ),
+    )
+
+
+def _together(traced: TracedSwaps | None) -> tuple[Drawer, ...]:
+    return () if traced is None else (drawer("What always comes together in these blends", *alias_sentences(traced)),)
+
+
+def blend_picture(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None = None) -> Picture:
+    """Return the blends (index prototype, columns emollient, per cent) as bars, each part named on it.
+
+    With the matched `pairs` an emollient stands where the one it replaces stood.
+    """
+    return Picture(
+        "blends",
+        "The emollient part of each prototype",
+        _blend_alt_text(blend, names),
+        lambda: _blend_figure(blend, names, pairs),
+    )
+
+
+def _blend_alt_text(blend: pd.DataFrame, names: Naming) -> str:
+    """Return what a person who cannot see the picture of the blends should hear."""
+    parts = []
+    for prototype, row in blend.iterrows():
+        shares = [f"{format_number(share, 0)} % {name}" for name, share in row.items() if share > 0]
+        parts.append(f"{names.prototype(str(prototype))}: {format_list(shares)}.")
+    return f"Emollient part of each prototype. {' '.join(parts)}"
+
+
+def _moves(result: TracedSwaps) -> str:
+    """Return how many independent directions the blends differ in."""
+    ways = counted(result.n_moves, "independent way")
+    return f"The blends differ in {ways}: no more than that can be told apart, whatever is computed from them."
+
+
+def alias_sentences(result: TracedSwaps) -> tuple[str, ...]:
+    """Return one sentence per group of emollients and properties that move together."""
+    sentences = []
+    for _, group in result.aliases.groupby("group", sort=True):
+        named = _column_words(group)
+        words = [f"{'more' if sign > 0 else 'less'} {name}" for name, sign in zip(named, group["sign"], strict=True)]
+        words = list(dict.fromkeys(words))
+        sentences.append(
+            f"In these prototypes {format_list(words)} come together, or all the other way round. If an attribute "
+            "changes along with them, these data cannot say which of them is the cause."
+        )
+    return tuple(sentences)
+
+
+def _column_words(group: pd.DataFrame) -> list[str]:
+    """Return the columns of a group in words, without class limits where the class is there under all of them."""
+    words = [
+        name if kind == "emollient" else descriptor_words(name)
+        for kind, name in zip(group["kind"], group["descriptor"], strict=True)
+    ]
+    bare = [text.split(" (limits")[0] for text in words]
+    return [short if bare.count(short) > 1 else text for text, short in zip(words, bare, strict=True)]
+
+
+def _inches(words: str) -> float:
+    """Return the room that words beside a picture need, with the gap to it."""
+    return text_width(words, _FONT) / _POINTS + 0.3
+
+
+def _blend_figure(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None) -> Figure:
+    """Return the blends (index prototype, columns emollient, per cent): one bar per prototype, each part named on it.
+
+    Parts too narrow for their name are named at the end of the bar. With the matched `pairs` an emollient stands
+    where the one it replaces stood.
+    """
+    ordered = blend[_swapped_side_by_side(list(blend.columns), pairs)]
+    labels = {str(name): _Label(str(name)) for name in ordered.columns}
+    prototypes = [names.prototype(str(name)) for name in ordered.index]
+    narrow = [_narrow_parts(row, labels) for _, row in ordered.iterrows()]
+    left = max([0.6, *(_inches(text) for text in prototypes)])
+    right = max([0.2, *(_inches(text) for text in narrow)])
+    width, height = left + _BAR_WIDTH + right, len(blend) * _BAR_HEIGHT + 0.6
+    figure = Figure(figsize=(width, height))
+    axes = figure.add_axes((left / width, 0.5 / height, _BAR_WIDTH / width, len(blend) * _BAR_HEIGHT / height))
+    axes.set(xlim=(0, 100), ylim=(len(blend) - 0.5, -0.5))
+    _draw_parts(axes, ordered, labels)
+    for row, text in enumerate(narrow):
+        axes.annotate(text, (100, row), xytext=(5, 0), textcoords="offset points", fontsize=_FONT - 1, va="center")
+    axes.set_yticks(range(len(blend)), prototypes)
+    axes.set_xlabel("Per cent of the emollient part", fontsize=_FONT, color=INK)
+    axes.tick_params(labelsize=_FONT, colors=INK, length=0)
+    axes.spines[["top", "right", "left"]].set_visible(False)
+    return figure
+
+
+def _look(number: int) -> dict[str, Any]:
+    """Return fill, edge and pattern of one emollient."""
+    hatch = _HATCHES[number // len(_TINTS) % len(_HATCHES)]
+    return {"facecolor": _TINTS[number % len(_TINTS)], "edgecolor": INK, "linewidth": 0.6, "hatch": hatch}
+
+
+def _draw_parts(axes: Axes, blend: pd.DataFrame, labels: dict[str, _Label]) -> None:
+    start = np.zeros(len(blend))
+    for number, emollient in enumerate(blend.columns):
+        share = blend[emollient].to_numpy(dtype=float)
+        axes.barh(range(len(blend)), share, left=start, height=0.78, **_look(number))
+        for row, part in enumerate(share):
+            words = labels[str(emollient)].on_part(float(part))
+            if words:
+                middle = float(start[row] + part / 2)
+                axes.text(middle, row, words, fontsize=_PART_FONT, color=INK, ha="center", va="center")
+        start += share
+
+
+class _Label:
+    """The name of an emollient, broken into lines so that it fits on its part of a bar."""
+
+    def __init__(self, emollient: str) -> None:
+        self.words = emollient.split(" ")
+        self.widths = [text_width(word, _PART_FONT) for word in self.words]
+        self.space = text_width("a a", _PART_FONT) - 2 * text_width("a", _PART_FONT)
+
+    def on_part(self, percent: float) -> str:
+        """Return name and share for a part of a bar, empty if there is no room for them."""
+        if percent <= 0:
+            return ""
+        share = f"{format_number(percent, 0)} %"
+        widths = [*self.widths, text_width(share, _PART_FONT)]
+        # Screens with coarse dots draw letters a little wider than their outlines.
+        room = 0.92 * (percent / 100 * _BAR_WIDTH * _POINTS - 4)
+        lines: list[str] = []
+        used = room
+        for word, width in zip([*self.words, share], widths, strict=True):
+            if lines and used + self.space + width <= room:
+                lines[-1] += f" {word}"
+                used += self.space + width
+            else:
+                lines.append(word)
+                used = width
+        return "" if max(widths) > room or len(lines) > _MOST_LINES else "\n".join(lines)
+
+
+def _narrow_parts(shares: pd.Series, labels: dict[str, _Label]) -> str:
+    """Return the parts of a bar that are too narrow for their name."""
+    return ", ".join(
+        f"{name} {format_number(share, 0)} %"
+        for name, share in shares.items()
+        if share > 0 and not labels[str(name)].on_part(share)
+    )
+
+
+def _swapped_side_by_side(emollients: list[str], pairs: pd.DataFrame | None) -> list[str]:
+    """Return the emollients, each one that was swapped in behind the one it replaces."""
+    ordered = list(emollients)
+    for removed, added in dict.fromkeys([] if pairs is None else zip(pairs["removed"], pairs["added"], strict=True)):
+        if removed in ordered and added in ordered:
+            ordered.remove(added)
+            ordered.insert(ordered.index(removed) + 1, added)
+    return ordered
+
+
+# How much of each blend spreads fast, at middling speed, slowly, or not at all.
+
+
+def _cascade_picture(described: BlendDescriptors, names: Naming) -> Picture:
+    return Picture(
+        "cascade",
+        "Spreading cascade of each blend",
+        _cascade_alt_text(described, names),
+        lambda: _cascade_figure(described, names),
+    )
+
+
+def _cascade_rows(result: BlendDescriptors) -> pd.DataFrame:
+    """Return what the picture draws: `prototype fast medium slow solid unknown whole liquids`.
+
+    Shares in per cent of the emollient part, spreading in mm2 in 10 min; `unknown` is what the table has no value for.
+    """
+    wide = result.wide
+    low, high = SPREADING_LIMITS[0]
+    shares = {name: wide[f"{name}_share_{low:g}_{high:g}"].to_numpy(float) for name in ("fast", "medium", "slow")}
+    shares["solid"] = wide["solid_share"].to_numpy(float)
+    shares["unknown"] = np.clip(100 - np.sum(list(shares.values()), axis=0), 0, None)
+    return pd.DataFrame(
+        {
+            "prototype": pd.Series([str(name) for name in wide.index], dtype="str"),
+            **shares,
+            "whole": wide["spreading_whole"].to_numpy(float),
+            "liquids": wide["spreading_liquids"].to_numpy(float),
+        }
+    )
+
+
+def _cascade_figure(result: BlendDescriptors, names: Naming) -> Figure:
+    """Return the cascade: shares as stacked bars, beside them spreading of the whole blend and of its liquids alone."""
+    rows = _cascade_rows(result)
+    prototypes = [names.prototype(str(name)) for name in rows["prototype"]]
+    left = max(0.6, *(text_width(text, _FONT) / _POINTS + 0.2 for text in prototypes))
+    width = left + _BARS + _BETWEEN + _DOTS + _MARGIN
+    depth = _ROW * len(rows)
+    height = _TOP + depth + _BOTTOM
+    figure = Figure(figsize=(width, height))
+    at = (_BOTTOM / height, depth / height)
+    bars = figure.add_axes((left / width, at[0], _BARS / width, at[1]))
+    dots = figure.add_axes(((left + _BARS + _BETWEEN) / width, at[0], _DOTS / width, at[1]))
+    _draw_bars(bars, rows)
+    _draw_dots(dots, rows)
+    bars.set_yticks(range(len(rows)), prototypes)
+    for axes, title in ((bars, "Per cent of the emollient part"), (dots, "Spreading, mm² in 10 min")):
+        axes.set(ylim=(len(rows) - 0.5, -0.5))
+        axes.set_xlabel(title, fontsize=_FONT, color=INK)
+        axes.tick_params(labelsize=_FONT, colors=INK, length=0)
+        axes.spines[["top", "right", "left"]].set_visible(False)
+    return figure
+
+
+def _cascade_alt_text(result: BlendDescriptors, names: Naming) -> str:
+    """Return what a person who cannot see the cascade should hear."""
+    told = []
+    for row in _cascade_rows(result).to_dict("records"):
+        shares = [f"{format_number(row[name], 0)} % {name}" for name in _CLASSES if row[name] >= _SMALLEST_SHOWN]
+        told.append(
+            f"{names.prototype(str(row['prototype']))}: {format_list(shares)}; spreading "
+            f"{format_number(row['whole'], 0)}, its liquids alone {format_number(row['liquids'], 0)}."
+        )
+    return f"Spreading cascade of each blend. {' '.join(told)}"
+
+
+def _cascade_sentences(result: BlendDescriptors) -> tuple[str, ...]:
+    """Return what to mind about the cascade: the trap of the liquids, and classes that are empty."""
+    rows = _cascade_rows(result)
+    told = []
+    if rows["solid"].max() > _SMALLEST_SHOWN:
+        first = rows.iloc[int(rows["solid"].argmax())]
+        told.append(
+            f"Solids do not spread. The liquids of {first['prototype']} alone spread "
+            f"{format_number(first['liquids'], 0)}, the whole blend only {format_number(first['whole'], 0)} mm² in 10 "
+            "min: by the liquids a blend with a butter looks lighter than it feels."
+        )
+    for name in ("fast", "medium", "slow"):
+        empty = [
+            str(p) for p in rows.loc[(rows[name] < _SMALLEST_SHOWN) & (rows["unknown"] < _SMALLEST_SHOWN), "prototype"]
+        ]
+        if 0 < len(empty) < len(rows):
+            told.append(f"A gap in the cascade, nothing that spreads {_speed(name)}: {format_list(empty)}.")
+    return tuple(told)
+
+
+def _speed(name: str) -> str:
+    return {"fast": "fast", "medium": "at middling speed", "slow": "slowly"}[name]
+
+
+def _draw_bars(axes: Axes, rows: pd.DataFrame) -> None:
+    low, high = SPREADING_LIMITS[0]
+    headings = {
+        "fast": f"fast, above {high:g}",
+        "medium": f"medium, {low:g} to {high:g}",
+        "slow": f"slow, below {low:g}",
+        "solid": "solid",
+        "unknown": "not known",
+    }
+    start = np.zeros(len(rows))
+    shown = [name for name in _CLASSES if rows[name].max() >= _SMALLEST_SHOWN]
+    for name in shown:
+        share = rows[name].to_numpy(float)
+        colour, hatch = _FILLS[name]
+        axes.barh(
+            range(len(rows)),
+            share,
+            left=start,
+            height=0.76,
+            facecolor=colour,
+            edgecolor=INK,
+            linewidth=0.5,
+            hatch=hatch,
+            label=headings[name],
+        )
+        for row, part in enumerate(share):
+            _label(axes, name, float(part), float(start[row] + part / 2), row)
+        start += share
+    axes.set_xlim(0, 100)
+    axes.legend(
+        loc="lower left",
+        bbox_to_anchor=(0, 1.0),
+        ncols=len(shown),
+        fontsize=_FONT - 1,
+        frameon=False,
+        handlelength=1.2,
+        columnspacing=0.9,
+        borderaxespad=0.3,
+    )
+
+
+def _label(axes: Axes, name: str, part: float, middle: float, row: int) -> None:
+    """Write name and share on a part of a bar, the share alone where there is no room for both."""
+    room = part / 100 * _BARS * _POINTS - 4
+    share = f"{format_number(part, 0)} %"
+    words = next((text for text in (f"{name} {share}", share) if text_width(text, _FONT - 1) <= room), "")
+    if part >= _SMALLEST_SHOWN and words:
+        box = {"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.8} if _FILLS[name][1] else None
+        axes.text(middle, row, words, fontsize=_FONT - 1, color=INK, ha="center", va="center", bbox=box)
+
+
+def _draw_dots(axes: Axes, rows: pd.DataFrame) -> None:
+    """Draw both figures of spreading joined by a line: the longer it is, the more the liquids alone mislead."""
+    for row, (whole, liquids) in enumerate(zip(rows["whole"], rows["liquids"], strict=True)):
+        axes.plot([whole, liquids], [row, row], color=FAINT, linewidth=2.2, zorder=1)
+        axes.plot([liquids], [row], marker="o", markersize=7, markerfacecolor="white", markeredgecolor=INK, zorder=2)
+        axes.plot([whole], [row], marker="s", markersize=5, markerfacecolor=INK, markeredgecolor=INK, zorder=3)
+    axes.set_yticks([])
+    axes.grid(axis="x", color=FAINT, linewidth=0.5)
+    axes.set_axisbelow(True)
+    low, high = float(rows[["whole", "liquids"]].min().min()), float(rows[["whole", "liquids"]].max().max())
+    room = 0.08 * ((high - low) or 1.0)
+    if np.isfinite([low, high]).all():
+        axes.set_xlim(low - room, high + room)
+    dots = [
+        Line2D([], [], linestyle="none", marker="s", markersize=5, color=INK, label="whole blend"),
+        Line2D(
+            [],
+            [],
+            linestyle="none",
+            marker="o",
+            markersize=7,
+            markerfacecolor="white",
+            markeredgecolor=INK,
+            label="liquids alone",
+        ),
+    ]
+    axes.legend(
+        handles=dots,
+        loc="lower left",
+        bbox_to_anchor=(0, 1.0),
+        ncols=2,
+        fontsize=_FONT - 1,
+        frameon=False,
+        borderaxespad=0.3,
+    )

@@ -1,0 +1,59 @@
+"""All effects and interactions stand beside the matrix of causes, and none is told that p does not carry."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from panel.answers import Answers
+from panel.models.prototypes.verdict import DIFFERS
+from panel.study.open_study import open_study
+from panel.study.shown import shown
+from panel.views.emollients.swaps import INTERACTIONS, SWAPS, interaction_sentences, swap_drawers, swap_words
+
+DEMO = Path(__file__).parents[3] / "data_demo" / "reading_room"
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return Answers(open_study(DEMO))
+
+
+def test_the_table_holds_every_effect_with_its_verdict(demo):
+    traced = demo.swaps
+    table = shown(SWAPS, traced, demo.names)
+    assert len(table) == len(traced.swaps) + len(traced.joint)
+    assert (table["In words"] == DIFFERS).sum() == (traced.swaps["verdict"] == DIFFERS).sum()
+    row = table.loc[table["Attribute"] == "greasy film"].iloc[0]
+    assert row["Swap"] == "Dicaprylyl Carbonate → C13-15 Alkane"
+    assert (row["Change of the score"], row["95 % interval"]) == ("−11.1", "−13.5 to −8.6")
+    assert row["Seen on"] == "4 pairs, 10 assessors"
+    assert table.shape[1] <= 8
+
+
+def test_each_swap_rests_on_the_scores_of_its_own_prototypes(demo):
+    (source,) = SWAPS.behind(demo.swaps)
+    column, members = source.group
+    assert column == "swap"
+    swap = demo.swaps.swaps["swap"].iloc[0]
+    pairs = demo.swaps.pairs.loc[demo.swaps.pairs["swap"] == swap]
+    assert set(members[swap]) == {*pairs["prototype"], *pairs["versus"]}
+
+
+def test_only_interactions_that_may_be_there_are_told(demo):
+    traced = demo.swaps
+    assert interaction_sentences(traced, demo.names)[0].startswith("No two swaps clearly")
+    likely = replace(traced, interactions=traced.interactions.assign(p_adjusted=[0.199, 0.2] + [0.9] * 40))
+    (told,) = interaction_sentences(likely, demo.names)
+    more = "more" if traced.interactions["estimate"].iloc[0] > 0 else "less"
+    assert f"give {more} gloss in the dish than their effects added up" in told
+    assert "p = 0.199 after adjusting" in told
+    none = replace(traced, interactions=traced.interactions.head(0))
+    assert interaction_sentences(none, demo.names)[0].startswith("Whether swaps strengthen or weaken each other cannot")
+    assert len(shown(INTERACTIONS, traced, demo.names)) == len(traced.interactions)
+
+
+def test_what_is_behind_the_matrix(demo):
+    titles = [drawer.title for drawer in swap_drawers(demo.swaps, demo.names)]
+    assert titles == ["All effects of the swaps", "Two swaps together"]
+    assert swap_words("A -> B") == "A → B"
