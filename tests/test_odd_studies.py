@@ -11,6 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from panel.cli import main
+from panel.models.assessors.performance import check_panel
 from panel.models.prototypes.differences import find_differences, fit_panel
 from panel.stats.mixed.residuals import NOT_TOLD_APART
 from panel.study.folder import write_study
@@ -117,3 +118,44 @@ def test_sessions_that_are_each_one_persons_are_that_persons():
     study = study_of(own)
     ((design, _),), _ = fit_panel(study, study.scores)
     assert design.factors == ()
+
+
+def one_repeat(twice=(), people=6):
+    """Two attributes on which five prototypes clearly differ, each scored once; twice by the people in `twice`."""
+    rng = np.random.default_rng(11)
+    rows = [
+        (f"A{a}", f"P{p}", name, round(10 + 15 * p + 2 * a + rng.normal(0, 3), 1), replicate)
+        for a in range(people)
+        for p in range(5)
+        for name in ("gloss", "film")
+        for replicate in (("1", "2") if f"A{a}" in twice else ("1",))
+    ]
+    frame = pd.DataFrame(rows, columns=["assessor", "prototype", "attribute", "score", "replicate"])
+    return Study({"scores": frame}, {"scale_min": 0, "scale_max": 100})
+
+
+def test_with_one_repeat_nobody_is_told_to_separate_or_repeat():
+    result = check_panel(one_repeat())
+    assert (result.people["n_judged"] == 2).all()
+    assert result.people[["n_separated", "repeat_ratio"]].isna().all(axis=None)
+    assert result.assessors[["p_value", "repeat_sd", "repeat_ratio", "k"]].isna().all(axis=None)
+    assert result.panel[["n_separating", "repeatability"]].isna().all(axis=None)
+    assert any("Nobody scored a prototype twice" in note for note in result.notes)
+
+
+def test_of_some_who_repeated_it_is_told():
+    people = check_panel(one_repeat(twice=("A0", "A3"))).people.set_index("assessor")
+    assert people.loc[["A0", "A3"], "n_separated"].tolist() == [2, 2]
+    assert people.loc[["A1", "A2", "A4", "A5"], "n_separated"].isna().all()
+
+
+@pytest.mark.parametrize("twice", [(), tuple(f"A{a}" for a in range(6))])
+def test_the_command_gives_words_and_null_and_no_count_of_nought(tmp_path, twice):
+    write_study(one_repeat(twice), tmp_path / "study")
+    text = CliRunner().invoke(main, ["panel", str(tmp_path / "study")])
+    assert text.exit_code == 0
+    assert ("cannot be told with one repeat" in text.stdout) is not bool(twice)
+    assert "0 of 2" not in text.stdout
+    found = json.loads(CliRunner().invoke(main, ["panel", str(tmp_path / "study"), "--json"]).stdout)
+    assert all((person["n_separated"] is None) is not bool(twice) for person in found["people"])
+    assert all((row["repeatability"] is None) is not bool(twice) for row in found["panel"])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from panel.study.numbers_read import read_numbers
+from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
 LEAST_AGREED = 4  # of 5: agree, agree strongly
@@ -31,7 +32,7 @@ class Counted:
 
 def count_agreed(study: Study, prototype: str, question: str) -> Counted:
     """Count the answers to one agreement question; each person once, the last answer counts."""
-    answers = study.table("answers")
+    answers = named_rows(study, "answers")
     own = answers.loc[
         (answers["kind"] == "agreement")
         & (answers["question"] == question)

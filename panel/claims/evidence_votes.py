@@ -27,6 +27,7 @@ from panel.stats.answers.binomial import (
     upper_tail,
     wilson_interval,
 )
+from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
 VOTES = "preference answers"
@@ -52,7 +53,7 @@ class Votes:
 
 def count_votes(study: Study, prototype: str, versus: str, question: str = "") -> Votes:
     """Count the preference answers about two prototypes, in either order; each person once, the last answer counts."""
-    answers = study.table("answers")
+    answers = named_rows(study, "answers")
     pairs = answers["prototype"] + "\n" + answers["versus"]
     own = answers.loc[
         (answers["kind"] == "preference")

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from panel.errors import StudyError
 from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups
 from panel.study.knowledge import canonical_ingredient, ingredients
-from panel.study.study import Study
+from panel.study.study import Study, those_in
 
 # Formulas are written to 0.01 % w/w: amounts that differ by no more than half of that are the same amount.
 SAME_AMOUNT = 0.005
@@ -72,10 +72,8 @@ def _known_emollients() -> frozenset[str]:
 
 
 def formulated(study: Study) -> tuple[str, ...]:
-    """Return the prototypes that have a formula, in the order of the prototypes table, then of the formulas."""
-    with_formula = study.table("formulas")["prototype"].unique().tolist()
-    listed = study.table("prototypes")["prototype"].tolist()
-    return tuple(name for name in dict.fromkeys([*listed, *with_formula]) if name and name in with_formula)
+    """Return the prototypes that have a formula, in the order of the study."""
+    return those_in(study.prototypes, study.table("formulas")["prototype"])
 
 
 def formula(study: Study, prototype: str) -> pd.DataFrame:

@@ -44,8 +44,7 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     study's facts hold the rule `set_aside_outside_scale`, scores outside their scale are set aside; without
     that rule they stay in. `rules=False` leaves corrections and rules out, to show both analyses side by side.
     """
-    blank = nameless(study.scores)
-    frame = study.scores.loc[~blank] if blank.any() else study.scores
+    frame = named_rows(study, "scores")
     by_rule = any(rule.get("rule") == OUTSIDE_SCALE_RULE for rule in _rules(study))
     if not rules or not (by_rule or "scores" in set(study.table("corrections")["table"])):
         nothing = frame.iloc[:0].assign(row=0, why="")[_SET_ASIDE_COLUMNS]
@@ -66,17 +65,34 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     )
 
 
-def nameless(scores: pd.DataFrame) -> pd.Series:
-    """Return which scores do not say whose they are, or of what: they are in no analysis, whatever is asked.
+_NEEDED = {
+    "scores": ("assessor", "prototype", "attribute"),
+    "answers": ("assessor", "prototype", "question"),
+    "courses": ("assessor", "prototype", "attribute"),
+    "dominances": ("assessor", "prototype"),
+}
 
-    A blank session is one only where other scores name theirs.
+
+def named_rows(study: Study, table: str) -> pd.DataFrame:
+    """Return the rows of a table of collected answers that say whose they are, and of what; others are in no analysis.
+
+    A blank would be taken for one more person, prototype or session. A blank session is one only where other rows, of
+    the same question, name theirs.
     """
-    blank = pd.Series(data=False, index=scores.index)
-    for column in ("assessor", "prototype", "attribute", "session"):
-        empty = scores[column] == ""
-        if column != "session" or not empty.all():
-            blank |= empty
-    return blank
+    frame = study.table(table)
+    lacking = np.zeros(len(frame), dtype=bool)
+    for column in _NEEDED[table]:
+        lacking |= _blank(frame[column])
+    session = _blank(frame["session"])
+    if session.any() and not session.all():
+        question = frame[["kind", "question"]].apply(tuple, axis=1) if table == "answers" else np.zeros(len(frame))
+        lacking |= session & ~pd.Series(session).groupby(np.asarray(question)).transform("all").to_numpy()
+    return frame.loc[~lacking] if lacking.any() else frame
+
+
+def _blank(names: pd.Series) -> np.ndarray:
+    blank = [name for name in names.unique() if pd.isna(name) or not str(name).strip()]
+    return names.isin(blank).to_numpy(dtype=bool) if blank else np.zeros(len(names), dtype=bool)
 
 
 def outside_scale(study: Study, scores: pd.DataFrame) -> pd.Series:

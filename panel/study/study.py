@@ -88,9 +88,10 @@ class Study:
 
     @property
     def prototypes(self) -> tuple[str, ...]:
-        """Prototypes in the order of the prototypes table, then any others in the order they were scored."""
+        """Prototypes in the order of the prototypes table, then any others in the natural order of their names."""
         listed = self.table("prototypes")["prototype"]
-        return _in_order(listed, self.scores["prototype"], self.table("formulas")["prototype"])
+        others = natural_order(_in_order(self.scores["prototype"], self.table("formulas")["prototype"]))
+        return _in_order(listed, pd.Series(others, dtype="str"))
 
     @property
     def attributes(self) -> tuple[str, ...]:
@@ -148,7 +149,7 @@ class Study:
 
 def _in_order(*columns: pd.Series) -> tuple[str, ...]:
     """Return the distinct non-empty values of the columns, first column first, in order of appearance."""
-    return tuple(dict.fromkeys(str(value) for column in columns for value in column.unique() if value))
+    return tuple(dict.fromkeys(str(value) for column in columns for value in column.unique() if value.strip()))
 
 
 # Which of these names occur in a column?

@@ -143,7 +143,8 @@ def panel_rows(numbers: PanelNumbers, fits: list[tuple[PanelDesign, MixedFit]], 
     frame["p_adjusted"] = holm(frame["p_value"].to_numpy())
     frame["differ"] = below(frame["p_value"], 1 - level)
     frame["reliability"] = np.maximum(1 - 1 / frame["statistic"], 0.0)
-    frame["repeatability"] = np.sqrt(frame["residual"])
+    repeated = frame["assessor_prototype"].notna()  # else what is left holds how differently people see prototypes
+    frame["repeatability"] = np.sqrt(frame["residual"].where(repeated))
     terms = frame[["assessor", "assessor_prototype", "session", "residual"]]
     frame["reproducibility"] = np.sqrt(terms.sum(axis=1, min_count=1))
     chance = {"reversal_noticed": _reversal_noticed(numbers)}

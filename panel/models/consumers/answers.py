@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.study.numbers_read import read_numbers
+from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
 Kind = Literal["liking", "just_about_right", "check_all", "agreement"]
@@ -69,7 +70,7 @@ class AnswersRead:
 
 def questions_of(study: Study, kind: Kind) -> tuple[str, ...]:
     """Return the questions of one kind in the order they appear in the answers; without any, an empty tuple."""
-    answers = study.table("answers")
+    answers = named_rows(study, "answers")
     return tuple(str(name) for name in answers.loc[answers["kind"] == kind, "question"].unique())
 
 
@@ -81,7 +82,7 @@ def numeric_answers(study: Study, kind: Kind, question: str | None = None) -> An
     ModelError
         If the study has no answers of this kind, none to `question`, or none that could be read.
     """
-    answers, questions = study.table("answers"), questions_of(study, kind)
+    answers, questions = named_rows(study, "answers"), questions_of(study, kind)
     if not questions:
         raise ModelError(
             f"The study has no {KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
@@ -201,7 +202,7 @@ class AnswerGrid:
 
 def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
     """Return all answers of `kind`; ModelError if the study has none, or none that could be read."""
-    answers = study.table("answers")
+    answers = named_rows(study, "answers")
     own = answers.loc[answers["kind"] == kind]
     if own.empty:
         raise ModelError(

@@ -36,6 +36,7 @@ from panel.stats.answers.discrimination import (
     share_who_tell,
 )
 from panel.stats.comparing.power import planned_looks_p, same_share_p
+from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
 METHOD_OF = MappingProxyType(
@@ -76,7 +77,7 @@ def read_choices(study: Study, kinds: Sequence[str]) -> ChoicesRead:
     A pair is named one way, whichever of the two stands first in the row: what is expected to be chosen, if that is
     recorded, before the other; else the benchmark second; else in the order of the study.
     """
-    rows = study.table("answers")
+    rows = named_rows(study, "answers")
     rows = rows.loc[rows["kind"].isin(kinds)].reset_index(drop=True)
     texts = rows["answer"].astype("str").str.strip()
     by_name = rows["kind"].isin(BY_NAME)

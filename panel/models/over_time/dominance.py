@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.stats.comparing.multiplicity import below
 from panel.stats.curves.over_time import DRAWS, SAME, chance_line, difference_p, standardised
+from panel.study.scores_used import named_rows
 from panel.study.study import Study, those_in
 
 Floats = NDArray[np.float64]
@@ -74,7 +75,7 @@ def follow_dominance(
     ModelError
         If the study has no such table, no evaluation can be read, or `versus` is not among the prototypes.
     """
-    table = study.table("dominances")
+    table = named_rows(study, "dominances")
     rows = table.loc[table["seconds"].notna() & (table["attribute"] != "")]
     if rows.empty:
         raise ModelError(

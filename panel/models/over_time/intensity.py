@@ -11,6 +11,7 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.curves.over_time import course_at, intensity_course
+from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
 QUANTITIES = MappingProxyType(
@@ -64,7 +65,7 @@ def reduce_courses(study: Study) -> Courses:
     ModelError
         If the study has no courses, or none can be reduced.
     """
-    table = study.table("courses")
+    table = named_rows(study, "courses")
     points = table.loc[table["seconds"].notna() & table["score"].notna()]
     if points.empty:
         raise ModelError(
