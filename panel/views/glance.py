@@ -17,7 +17,7 @@ from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.decision.decide import decision_headline
 from panel.views.emollients.causes import causes_picture
-from panel.views.emollients.next_prototype import next_headline
+from panel.views.emollients.next_prototype import tell_next
 from panel.views.prototypes.differences import headline as differences_headline
 from panel.views.told import Picture
 from panel.words import counted, format_list
@@ -162,4 +162,4 @@ def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
     proposed = answers.ask(NEXT)
     if isinstance(proposed, NoAnswer):
         return "Plan the next prototypes.", "plan"
-    return next_headline(proposed), "next_prototype"
+    return tell_next(proposed, answers.names).headline, "next_prototype"

@@ -6,7 +6,7 @@ import streamlit as st
 
 from panel.answers import LEFT_OUT, PANEL, SCALE_USE
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, close, page, plain, show_items
+from panel.app.widgets import attempt, plain, show_items
 from panel.app.widgets import show as lay_out
 from panel.models.assessors.performance import ACTIONS, PanelCheck
 from panel.study.naming import naming
@@ -59,8 +59,3 @@ def _without(study: StudyInUse, told: Told) -> None:
     who = st.selectbox("Without", [name for name in dict.fromkeys(found.differences["assessor"]) if name])
     show_items([differences_without(str(who))], Told(found, told.names, ""))
     st.caption(plain(found.method))
-
-
-study = page("Panel")
-show(study)
-close()

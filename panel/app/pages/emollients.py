@@ -5,7 +5,7 @@ from __future__ import annotations
 from panel.answers import DECISION, DESCRIPTORS, LADDER, SWAPS, NoAnswer
 from panel.app import widgets
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, close, heading, page
+from panel.app.widgets import attempt, heading
 from panel.models.emollients.causes import find_causes
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.formulas import emollient_blend
@@ -37,8 +37,3 @@ def _blends(study: StudyInUse, traced: TracedSwaps | None) -> None:
     if described is not None:
         heading("What the blends are made of")
         widgets.show(tell_blends(described, naming(study.study), blend, traced))
-
-
-study = page("Emollients")
-show(study)
-close()

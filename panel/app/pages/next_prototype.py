@@ -7,7 +7,7 @@ import streamlit as st
 from panel.answers import NEXT, PREDICTION
 from panel.app import widgets
 from panel.app.state import StudyInUse, keep, leave_message, moment
-from panel.app.widgets import attempt, close, heading, page, plain
+from panel.app.widgets import attempt, heading, plain
 from panel.models.emollients.next_prototype import NextPrototypes
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.emollients.predictions import (
@@ -122,8 +122,3 @@ def _keep_form(study: StudyInUse, model: PredictionModel, told: WhatIf) -> None:
     if said is not None:
         leave_message(said)
         st.rerun()
-
-
-study = page("Next prototype")
-show(study)
-close()
