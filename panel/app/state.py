@@ -294,16 +294,23 @@ _BEHAVIOUR: dict[str, Any] = {
     "client.showErrorDetails": "type",
 }
 
-# Dark ink on white and on a pale sage; one deep teal to act on. Contrasts are measured in tests/app/test_settings.py.
+# Dark ink on white and on a pale sage, one deep teal to act on; at night the same the other way round, as the system
+# asks for. Contrasts are measured in tests/app/test_settings.py.
 _THEME: dict[str, Any] = {
-    "theme.base": "light",
-    "theme.primaryColor": "#0b5a63",
-    "theme.backgroundColor": "#ffffff",
-    "theme.secondaryBackgroundColor": "#f1f5f3",
-    "theme.textColor": "#0d1614",
-    "theme.linkColor": "#0b5a63",
-    "theme.borderColor": "#c9d3cf",
-    "theme.dataframeHeaderBackgroundColor": "#f1f5f3",
+    "theme.light.primaryColor": "#0b5a63",
+    "theme.light.backgroundColor": "#ffffff",
+    "theme.light.secondaryBackgroundColor": "#f1f5f3",
+    "theme.light.textColor": "#0d1614",
+    "theme.light.linkColor": "#0b5a63",
+    "theme.light.borderColor": "#c9d3cf",
+    "theme.light.dataframeHeaderBackgroundColor": "#f1f5f3",
+    "theme.dark.primaryColor": "#6fc7cf",
+    "theme.dark.backgroundColor": "#101615",
+    "theme.dark.secondaryBackgroundColor": "#1c2624",
+    "theme.dark.textColor": "#eef4f2",
+    "theme.dark.linkColor": "#6fc7cf",
+    "theme.dark.borderColor": "#3b4a46",
+    "theme.dark.dataframeHeaderBackgroundColor": "#1c2624",
     "theme.baseRadius": "small",
     "theme.paddingTop": "1.5rem",
     "theme.paddingBottom": "3rem",

@@ -37,6 +37,27 @@ _FITS_A_PHONE = 540  # points; shrunk further the words in a picture are too sma
 _ALWAYS = ("always", "with any result")
 
 
+# Wide things scroll by themselves; a picture drawn for a phone stands in for the broad one; pictures, which are drawn
+# on white, turn dark with the system and keep their hues; on paper only what is said is printed.
+_STYLE = """
+[class*='st-key-wide']{overflow-x:auto;overflow-y:hidden}
+[class*='st-key-wide'] :is(img,table){min-width:44rem}
+@media(max-width:40rem){[class*='st-key-only-broad']{display:none}}
+@media(min-width:40.01rem){[class*='st-key-only-narrow']{display:none}}
+.st-key-head h1{padding:0}
+.st-key-head{row-gap:0}
+[data-testid=stMainBlockContainer]{padding-top:4.5rem}
+[data-testid=stMarkdownContainer] :is(p,li){max-width:75ch}
+[data-testid=stException] a{display:none}
+@media(prefers-color-scheme:dark){
+  [data-testid=stImage] img,[data-testid=stHeaderLogo],[data-testid=stLogo]{filter:invert(.92) hue-rotate(180deg)}
+}
+@media print{
+  header,button,[data-testid=stButtonGroup],[data-testid=stPageLink],[data-testid=stDownloadButton]{display:none!important}
+}
+"""
+
+
 def plain(text: object) -> str:
     """Return text from a study so that it is shown as it is and never taken for formatting."""
     words = _LINKED.sub(lambda found: f"{found[0]}{_WORD_JOINER}", str(text))
@@ -242,14 +263,7 @@ def how_computed(method: str, notes: Sequence[str], cannot: Sequence[str]) -> No
 
 def style() -> None:
     """Let wide things scroll by themselves, and keep the letters in pictures large enough to read on a phone."""
-    st.html(
-        "<style>[class*='st-key-wide']{overflow-x:auto;overflow-y:hidden}"
-        "[class*='st-key-wide'] :is(img,table){min-width:44rem}"
-        "@media(max-width:40rem){[class*='st-key-only-broad']{display:none}}"
-        "@media(min-width:40.01rem){[class*='st-key-only-narrow']{display:none}}"
-        ".st-key-head h1{padding:0}.st-key-head{row-gap:0}[data-testid=stMainBlockContainer]{padding-top:4.5rem}"
-        "[data-testid=stException] a{display:none}</style>"
-    )
+    st.html(f"<style>{_STYLE}</style>")
 
 
 def close() -> None:

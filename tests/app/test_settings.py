@@ -62,8 +62,9 @@ def test_the_contrast_ratio_is_that_of_the_standard():
     assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.01)  # the usual example of just enough
 
 
-@pytest.mark.parametrize("ground", ["theme.backgroundColor", "theme.secondaryBackgroundColor"])
-def test_text_stands_out(ground: str):
+@pytest.mark.parametrize("theme", ["theme.light", "theme.dark"])
+@pytest.mark.parametrize("ground", ["backgroundColor", "secondaryBackgroundColor"])
+def test_text_stands_out(theme: str, ground: str):
     # WCAG 2.2, 1.4.3: 4.5 to 1. Streamlit writes captions in the text colour at 60 %.
-    assert contrast(SETTINGS["theme.textColor"], SETTINGS[ground], 0.6) >= 4.5
-    assert contrast(SETTINGS["theme.primaryColor"], SETTINGS[ground]) >= 4.5
+    assert contrast(SETTINGS[f"{theme}.textColor"], SETTINGS[f"{theme}.{ground}"], 0.6) >= 4.5
+    assert contrast(SETTINGS[f"{theme}.primaryColor"], SETTINGS[f"{theme}.{ground}"]) >= 4.5
