@@ -148,7 +148,6 @@ _NEEDED = (
     "panel.views.prototypes.differences",
     "panel.views.prototypes.differences",
     "panel.views.prototypes.map",
-    "panel.views.prototypes.maps",
     "panel.views.drawing.pictures",
     "panel.views.prototypes.differences",
     "panel.views.planning.study",

@@ -12,6 +12,7 @@ from panel.answers import (
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
     LIKING,
+    MAP,
     PREFERENCE_MAP,
     PREFERENCES,
     SEGMENTS,
@@ -31,6 +32,7 @@ from panel.views.consumers.just_about_right import DROPS
 from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
 from panel.views.consumers.preference_map import SENSATIONS
 from panel.views.consumers.segments import SEGMENT_MEANS
+from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
 INVENTED = "Invented data, for trying things out: no evidence of anything"
@@ -114,9 +116,9 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "D": tables.versus,
         "A": tables.pairs,
         "V": tables.variances,
-        "C": tables.components,
-        "CP": tables.places,
-        "CA": tables.loadings,
+        "C": described(MAP, COMPONENTS),
+        "CP": described(MAP, PLACES),
+        "CA": described(MAP, LOADINGS),
         "S": tables.swaps,
         "SI": tables.interactions,
         "L": tables.prediction,

@@ -161,7 +161,7 @@ def _square(face: object, edge: str, width: float, label: str) -> Line2D:
 
 _LINE = 0.26  # inches
 _BAND = "#e8eef2"
-_OWN, _OTHERS = Marker(COLOURS[0], "o", "circle"), Marker(COLOURS[1], "s", "square")
+_OWN, _OTHERS = Marker(COLOURS[0], "o"), Marker(COLOURS[1], "s")
 
 
 def slopes_figure(result: PanelCheck, names: Naming, assessor: str) -> Figure:
