@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from panel.study.naming import Naming
     from panel.study.study import Study
 
+everything_option = click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+
 
 @click.command()
 @study_argument
@@ -123,8 +125,9 @@ def panel(study: Path, everything: bool, as_json: bool) -> None:
 )
 @click.option("--draws", type=int, default=1000, help="Panels drawn for the regions.")
 @click.option("--seed", type=int, default=1, help="Seed of the draws.")
+@everything_option
 @json_option
-def map_prototypes(study: Path, matrix: str, draws: int, seed: int, as_json: bool) -> None:
+def map_prototypes(study: Path, matrix: str, draws: int, seed: int, everything: bool, as_json: bool) -> None:
     """Place the prototypes on a map, with a region for each."""
     import numpy as np
 
@@ -137,14 +140,11 @@ def map_prototypes(study: Path, matrix: str, draws: int, seed: int, as_json: boo
         print_json(frames | {"matrix": result.matrix, "seed": seed, "method": result.method, "notes": result.notes})
         return
     from panel.study.naming import naming
-    from panel.views.prototypes.differences import components_table, map_attributes_table, map_places_table
-    from panel.views.prototypes.map import what_the_map_cannot_show, what_the_map_shows
+    from panel.views.prototypes.map import tell_map
 
-    names = naming(opened)
-    print_lines(*what_the_map_shows(result, names), "")
-    for table in (components_table(result), map_places_table(result, names), map_attributes_table(result, names)):
-        print_table(table)
-    print_lines(result.method, f"Seed {seed}.", *result.notes, *what_the_map_cannot_show(result))
+    print_told(tell_map(result, naming(opened)), everything=everything)
+    if everything:
+        print_lines(f"Seed {seed}.")
 
 
 # The differences looked at in other ways, for the command `compare --beside`.

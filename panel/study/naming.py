@@ -24,7 +24,7 @@ class Naming:
     stages
         Short name of the attribute to its stage of use.
     prototypes
-        Short name to the name in words, where there is one.
+        Every prototype in the order of the study: short name to the name in words, empty where there is none.
     scale
         Such as `0 to 100`; empty where attributes have several scales or the study does not say.
     digits
@@ -67,7 +67,8 @@ def naming(study: Study) -> Naming:
             for attribute, text in words.items()
         },
         stages=dict(zip(attributes["attribute"], attributes["stage"], strict=True)),
-        prototypes=dict(zip(prototypes["prototype"], prototypes["name"], strict=True)),
+        prototypes=dict.fromkeys(study.prototypes, "")
+        | dict(zip(prototypes["prototype"], prototypes["name"], strict=True)),
         scale=_scale(study),
         digits=decimals(_longest(study)),
     )

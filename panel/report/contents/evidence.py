@@ -13,6 +13,7 @@ from panel.answers import (
     JUST_ABOUT_RIGHT,
     LADDER,
     LIKING,
+    MAP,
     PANEL,
     PREFERENCE_MAP,
     PREFERENCES,
@@ -40,6 +41,7 @@ from panel.views.consumers.segments import SEGMENT_MEANS
 from panel.views.emollients import swaps
 from panel.views.emollients.ladder import PREDICTION
 from panel.views.planning.study import mark
+from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES
 
 
 def evidence_report(study: Study, *, rng_seed: int = 1) -> Report:
@@ -115,12 +117,12 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "D": tables.versus,
         "A": tables.pairs,
         "V": tables.variances,
-        "C": tables.components,
-        "CP": tables.places,
-        "CA": tables.loadings,
         "S": described(SWAPS, swaps.SWAPS),
         "SI": described(SWAPS, swaps.INTERACTIONS),
         "L": described(LADDER, PREDICTION),
+        "C": described(MAP, COMPONENTS),
+        "CP": described(MAP, PLACES),
+        "CA": described(MAP, LOADINGS),
         "R": tables.readings,
         "RP": tables.partners,
         "RS": tables.reading_swaps,

@@ -16,6 +16,7 @@ from panel.answers import (
     JUST_ABOUT_RIGHT,
     LADDER,
     LIKING,
+    MAP,
     PREFERENCE_MAP,
     PREFERENCES,
     SCALE_USE,
@@ -41,12 +42,9 @@ from panel.report.contents.blocks import (
     told_blocks,
 )
 from panel.report.contents.tables import (
-    components,
-    loadings,
     means,
     pairs,
     partners,
-    places,
     ranks,
     reading_swaps,
     readings,
@@ -64,7 +62,6 @@ from panel.views.consumers.just_about_right import DROPS, tell_just_about_right
 from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP, tell_liking
 from panel.views.consumers.preference_map import SENSATIONS, tell_preference_map
 from panel.views.consumers.segments import SEGMENT_MEANS, tell_segments
-from panel.views.drawing.pictures import MOST_COLOURED
 from panel.views.emollients import swaps as swap_views
 from panel.views.emollients.blends import alias_sentences
 from panel.views.emollients.causes import tell_causes
@@ -81,8 +78,7 @@ from panel.views.prototypes.differences import (
     what_could_have_been_seen,
     what_the_differences_show,
 )
-from panel.views.prototypes.map import map_alt_text, what_the_map_shows
-from panel.views.prototypes.maps import map_figure, map_svg
+from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES, tell_map
 from panel.views.prototypes.ranks import do_both_agree
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
@@ -167,17 +163,8 @@ def map_part(answers: Answers) -> list[Block]:
     blocks: list[Block] = [Subheading("Map")]
     if isinstance(found, NoAnswer):
         return [*blocks, Gap(found.why)]
-    chosen = prototypes_in_question(answers)[:MOST_COLOURED]
-    drawn = picture(
-        "map",
-        "Map of the prototypes, each with its ring",
-        map_alt_text(found, names),
-        lambda: map_svg(found, names, chosen),
-        lambda: map_figure(found, names, chosen),
-    )
-    blocks += [*points(what_the_map_shows(found, names)), drawn, or_gap(components(answers))]
-    blocks += [or_gap(places(answers)), or_gap(loadings(answers)), *points([found.method, *found.notes])]
-    return blocks
+    tables = (numbers_of(answers, MAP, table) for table in (COMPONENTS, PLACES, LOADINGS))
+    return [*blocks, *told_blocks(tell_map(found, names), *tables)]
 
 
 def sensitivity(answers: Answers) -> list[Block]:

@@ -16,9 +16,6 @@ from panel.views.emollients.readings import partners_table, reading_swaps_table,
 from panel.views.planning.study import batches_table, formulas_table
 from panel.views.prototypes.differences import (
     attributes_table,
-    components_table,
-    map_attributes_table,
-    map_places_table,
     means_table,
     pairs_table,
     smallest_difference_table,
@@ -113,39 +110,6 @@ def smallest(answers: Answers) -> Numbers | NoAnswer:
     rows = [(name,) for name in dict.fromkeys(found.medians["attribute"])]
     title = f"Smallest true difference seen with probability {found.power:g}"
     return numbers("Z", title, shown, found.medians, ["attribute", "family"], found.method, OF_ATTRIBUTE, rows=rows)
-
-
-def components(answers: Answers) -> Numbers | NoAnswer:
-    """Return the shares of the map's components."""
-    found = answers.map
-    if isinstance(found, NoAnswer):
-        return found
-    shown = components_table(found)
-    title = "Share of the differences on each component of the map"
-    return numbers("C", title, shown, found.components, ["component"], found.method, Source("scores"))
-
-
-def places(answers: Answers) -> Numbers | NoAnswer:
-    """Return the places of the prototypes on the map."""
-    found = answers.map
-    if isinstance(found, NoAnswer):
-        return found
-    source = Source("scores", direct=("prototype",))
-    shown = map_places_table(found, answers.names)
-    return numbers(
-        "CP", "Places of the prototypes on the map", shown, found.regions, ["prototype"], found.method, source
-    )
-
-
-def loadings(answers: Answers) -> Numbers | NoAnswer:
-    """Return how the attributes go with the map's components."""
-    found = answers.map
-    if isinstance(found, NoAnswer):
-        return found
-    rows = [(name,) for name in dict.fromkeys(found.attributes["attribute"])]
-    shown = map_attributes_table(found, answers.names)
-    key, title = ["attribute", "component"], "Attributes and the components of the map"
-    return numbers("CA", title, shown, found.attributes, key, found.method, OF_ATTRIBUTE, rows=rows)
 
 
 def ranks(answers: Answers) -> Numbers | NoAnswer:

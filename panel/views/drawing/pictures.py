@@ -10,7 +10,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
-import altair as alt
 import matplotlib as mpl
 import numpy as np
 from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -21,6 +20,8 @@ from matplotlib.textpath import text_to_path
 from numpy.typing import NDArray
 from scipy.optimize import isotonic_regression
 
+from panel.study.naming import Naming
+
 # Okabe and Ito (2008), Color Universal Design; without yellow, which is hard to see on white.
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#000000")
 GREY = "#8c8c8c"
@@ -28,66 +29,45 @@ INK = "#262626"
 FAINT = "#d0d0d0"
 MOST_COLOURED = len(COLOURS)
 
-# The same shapes in matplotlib's and in Vega's words, in the same order.
-_SHAPES = (
-    ("o", "circle"),
-    ("s", "square"),
-    ("^", "triangle-up"),
-    ("D", "diamond"),
-    ("v", "triangle-down"),
-    ("P", "cross"),
-    (">", "triangle-right"),
-)
+_SHAPES = ("o", "s", "^", "D", "v", "P", ">", "X", "<", "*", "p", "h")
 
 
 @dataclass(frozen=True, slots=True)
 class Marker:
-    """How one prototype is drawn: fill colour, and its shape in matplotlib's and in Vega's words."""
+    """How one prototype is drawn: fill colour and shape (matplotlib's word)."""
 
     colour: str
     shape: str
-    vega_shape: str
 
 
-def markers(prototypes: Sequence[str], chosen: Sequence[str] = ()) -> dict[str, Marker]:
-    """Return the marker of each prototype, in order.
+def marker_of(names: Naming, prototype: str) -> Marker:
+    """Return how a prototype is drawn in every picture: by its place in the study and nothing else.
 
-    Up to seven prototypes get a colour and a shape each. With more, all are grey circles and only the
-    `chosen` ones are coloured, seven at the most; further chosen ones stay grey.
+    The first seven have a colour and a shape of their own, the first twelve a shape of their own; up to 84 differ in
+    one or the other. What is no prototype of the study is a grey circle.
     """
-    if len(prototypes) <= MOST_COLOURED:
-        coloured = list(prototypes)
-    else:
-        coloured = [prototype for prototype in chosen if prototype in prototypes][:MOST_COLOURED]
-    found = dict.fromkeys(prototypes, Marker(GREY, *_SHAPES[0]))
-    for number, prototype in enumerate(coloured):
-        found[prototype] = Marker(COLOURS[number], *_SHAPES[number])
-    return found
+    order = list(names.prototypes)
+    if prototype not in order:
+        return Marker(GREY, _SHAPES[0])
+    turn, place = divmod(order.index(prototype), len(_SHAPES))
+    return Marker(COLOURS[(place - turn) % len(COLOURS)], _SHAPES[place])
 
 
-@dataclass(frozen=True, slots=True)
-class Stroke:
-    """How the attributes of one stage of use are drawn: colour, and dashes as lengths of line and gap."""
+def markers(things: Sequence[str], chosen: Sequence[str] = ()) -> dict[str, Marker]:
+    """Return a marker for each of a few things that are no prototypes, in order; for prototypes see `marker_of`.
 
-    colour: str
-    dashes: tuple[int, ...]
-
-
-# Light to dark in the order of use: five steps of matplotlib's inferno, each at least 3 to 1 on white.
-_STAGES = {
-    "appearance": Stroke("#ea632a", ()),
-    "pick-up": Stroke("#c33b4f", (6, 2)),
-    "rub-out": Stroke("#8f2469", (2, 2)),
-    "after-feel": Stroke("#520e6d", (6, 2, 2, 2)),
-    "later after-feel": Stroke("#000004", ()),
-}
-_ANY_STAGE = Stroke("#666666", ())
-STAGES = tuple(_STAGES)
+    Up to seven get a colour and a shape each. With more, all are grey circles and only the `chosen` ones are coloured,
+    seven at the most; further chosen ones stay grey.
+    """
+    coloured = list(things)
+    if len(things) > MOST_COLOURED:
+        coloured = [name for name in chosen if name in things][:MOST_COLOURED]
+    found = dict.fromkeys(things, Marker(GREY, _SHAPES[0]))
+    return found | {name: Marker(COLOURS[place], _SHAPES[place]) for place, name in enumerate(coloured)}
 
 
-def stage_stroke(stage: str) -> Stroke:
-    """Return how attributes of a stage are drawn; plain dark grey where the stage is not known."""
-    return _STAGES.get(stage, _ANY_STAGE)
+STAGES = ("appearance", "pick-up", "rub-out", "after-feel", "later after-feel")
+"""The stages of use, in their order."""
 
 
 # Where to write labels so that they do not cover each other.
@@ -233,22 +213,3 @@ def png_bytes(figure: Figure, *, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
     with SETTINGS, literally(figure):
         FigureCanvasAgg(figure).print_png(buffer, metadata={"Software": None})
     return buffer.getvalue()
-
-
-# Zooming into the map on the screen without catching the wheel of somebody who only scrolls past.
-
-
-ZOOM_WORDS = "Hold Shift to zoom with the wheel or to move the map by dragging; a double click goes back."
-_ZOOM = "wheel![event.shiftKey]"
-_MOVE = "[pointerdown[event.shiftKey], window:pointerup] > window:pointermove!"
-
-
-def zoomable(chart: alt.HConcatChart) -> alt.HConcatChart:
-    """Return the chart with its first picture made to zoom and move while Shift is held; both axes keep one scale."""
-    view = alt.selection_interval(name="view", bind="scales", zoom=_ZOOM, translate=_MOVE)
-    copy = chart.copy(deep=True)
-    places = copy.hconcat[0]
-    # Altair gives a parameter to every layer that has a name; a second layer with it would clash.
-    named = next((n for n, layer in enumerate(places.layer) if layer.name is not alt.Undefined), 0)
-    places.layer[named] = places.layer[named].add_params(view)
-    return copy

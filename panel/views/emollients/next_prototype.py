@@ -31,7 +31,7 @@ from panel.study.shown import (
 )
 from panel.study.shown import share as share_column
 from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
-from panel.views.drawing.pictures import INK, STAGES, Marker, markers
+from panel.views.drawing.pictures import INK, STAGES, Marker, marker_of
 from panel.views.emollients.causes import short_swap, window_words
 from panel.views.told import Picture, Told, drawer
 from panel.words import counted, format_change, format_list, format_number, format_share
@@ -74,7 +74,7 @@ def tell_next(result: NextPrototypes, names: Naming) -> Told:
         result,
         names,
         _next_headline(result),
-        _next_picture(result) if result.proposals["windows"].gt(0).any() else None,
+        _next_picture(result, names) if result.proposals["windows"].gt(0).any() else None,
         tuple(_candidate(row, result, names) for row in result.proposals.to_dict("records")),
         PROPOSALS,
         (drawer("The candidates in numbers", PROPOSALS), drawer("What to mind when making them", *warnings)),
@@ -129,22 +129,21 @@ def _quoted(words: str) -> str:
     return f"“{words}”" if "," in words else words
 
 
-def _next_picture(result: NextPrototypes) -> Picture:
+def _next_picture(result: NextPrototypes, names: Naming) -> Picture:
     told = [f"{row['prototype']} {format_number(row['expected'], 1)}" for row in result.tested.to_dict("records")]
     known = result.proposals.dropna(subset=["expected"])
     told += [f"candidate {row['proposal']} {format_number(row['expected'], 1)}" for row in known.to_dict("records")]
     windows = int(result.proposals["windows"].max())
     title = f"How many of {windows} targets each is expected to meet"
-    return Picture("next", title, f"{title}: {format_list(told)}.", lambda: _next_figure(result))
+    return Picture("next", title, f"{title}: {format_list(told)}.", lambda: _next_figure(result, names))
 
 
-def _next_figure(result: NextPrototypes) -> Figure:
+def _next_figure(result: NextPrototypes, names: Naming) -> Figure:
     """Return the prototypes there are, then the candidates, by how many targets each is expected to meet."""
     made = [str(name) for name in result.tested["prototype"]]
-    drawn = markers(made, made) | {"": Marker(INK, "D", "diamond")}
     known = result.proposals.dropna(subset=["expected"])
     labels = [*made, *(f"candidate {number}" for number in known["proposal"])]
-    looks = [drawn[name] for name in made] + [drawn[""]] * len(known)
+    looks = [marker_of(names, name) for name in made] + [Marker(INK, "D")] * len(known)
     heights = [_ROW * (place + 0.5 + 0.4 * (place >= len(made))) for place in range(len(labels))]
     rows = pd.DataFrame(
         {
@@ -406,8 +405,8 @@ def _key(axes: Axes, level: float) -> None:
         handles=[
             Patch(facecolor=_WINDOW, label="wanted"),
             Line2D([], [], color=INK, linewidth=1.5, label=f"{100 * level:g} % interval"),
-            Line2D([], [], linestyle="none", marker="|", markersize=9, markeredgewidth=1.2, color=INK, label="base"),
-            Line2D([], [], linestyle="none", marker="o", markersize=6, color=INK, label="all of it in the window"),
+            Line2D([], [], linestyle="none", marker="|", marker_ofize=9, markeredgewidth=1.2, color=INK, label="base"),
+            Line2D([], [], linestyle="none", marker="o", marker_ofize=6, color=INK, label="all of it in the window"),
         ],
         loc="lower left",
         bbox_to_anchor=(0, 1),

@@ -10,7 +10,6 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from panel.models.prototypes.differences import Differences
-from panel.models.prototypes.map import PrototypeMap
 from panel.models.prototypes.sensitivity import Sensitivity
 from panel.models.prototypes.verdict import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE, WOULD_BE_SMALL
 from panel.study.naming import Naming
@@ -23,7 +22,6 @@ from panel.words import (
     format_list,
     format_number,
     format_p,
-    format_share,
     p_after_holm,
     p_words,
 )
@@ -232,50 +230,6 @@ def variances_table(variances: pd.DataFrame, names: Naming) -> pd.DataFrame:
         if column in variances
     }
     return pd.DataFrame({"Attribute": _attributes(variances, names)} | columns, dtype="str")
-
-
-def components_table(result: PrototypeMap) -> pd.DataFrame:
-    """Return one row per component of a map: its share, the share so far, and what chance alone may reach."""
-    components = result.components
-    return pd.DataFrame(
-        {
-            "Component": [f"{number:d}" for number in components["component"]],
-            "Share of the differences": [format_share(value) for value in components["share"]],
-            "Together with those before": [format_share(min(value, 1.0)) for value in components["share"].cumsum()],
-            "Unrelated attributes reach (1 case in 20)": [format_share(value) for value in components["chance_share"]],
-        },
-        dtype="str",
-    )
-
-
-def map_attributes_table(result: PrototypeMap, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute of a map: its stage and its correlation with either component."""
-    wide = result.attributes.pivot_table(index="attribute", columns="component", values="loading", sort=False)
-    return pd.DataFrame(
-        {
-            "Attribute": [names.attribute(str(name)) for name in wide.index],
-            "Stage": [names.stage(str(name)) or "–" for name in wide.index],
-            "Correlation with component 1": _numbers(wide[1], 2),
-            "Correlation with component 2": _numbers(wide[2], 2),
-        },
-        dtype="str",
-    )
-
-
-def map_places_table(result: PrototypeMap, names: Naming) -> pd.DataFrame:
-    """Return one row per prototype of a map: its place, the half axes of its ring, assessors behind it."""
-    regions = result.regions
-    return pd.DataFrame(
-        {
-            "Prototype": [names.prototype(str(name)) for name in regions["prototype"]],
-            "Component 1": _numbers(regions["centre_1"], names.digits),
-            "Component 2": _numbers(regions["centre_2"], names.digits),
-            "Ring, longer half": _numbers(regions["half_axis_1"], names.digits),
-            "Ring, shorter half": _numbers(regions["half_axis_2"], names.digits),
-            "Assessors": [f"{count:d}" for count in regions["assessors"]],
-        },
-        dtype="str",
-    )
 
 
 def _attributes(frame: pd.DataFrame, names: Naming) -> list[str]:

@@ -1,60 +1,113 @@
-"""What a map shows and what it cannot show, in plain sentences made from its numbers."""
+"""Where the prototypes lie to each other when all attributes are seen together: in words, tables and one picture."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
 
-import altair as alt
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Polygon
 from numpy.typing import NDArray
 
 from panel.models.prototypes.map import PrototypeMap
 from panel.stats.maps.draws import ellipse_outline
 from panel.study.naming import Naming
+from panel.study.shown import (
+    ATTRIBUTE,
+    PROTOTYPE_IN_WORDS,
+    SCALE,
+    STAGE,
+    Across,
+    Column,
+    Source,
+    Table,
+    count,
+    number,
+    share,
+)
+from panel.views.drawing.interval_picture import interval_figure, needed_limits
 from panel.views.drawing.pictures import (
     FAINT,
     GREY,
     INK,
-    STAGES,
-    markers,
+    marker_of,
     place_labels,
     shortened,
     spread_apart,
-    stage_stroke,
     text_width,
 )
-from panel.words import format_list, format_number, format_share
+from panel.views.told import Picture, Told, drawer
+from panel.words import capital, format_list, format_share
 
 # An attribute names an end of an axis if half of its variation lies along it (0.7 x 0.7 = 0.49).
-CLEAR = 0.7
+_CLEAR = 0.7
 _MOST_NAMED = 3
+_FEWEST_FOR_A_PLANE = 3  # prototypes or attributes; with fewer the second axis carries nothing
+
+COMPONENTS = Table(
+    name="components",
+    title="Share of the differences on each component of the map",
+    rows="components",
+    columns=(
+        count("Component", "component"),
+        share("Share of the differences"),
+        Column(
+            "Together with those before",
+            lambda rows, _: [format_share(min(value, 1.0)) for value in rows["share"].cumsum()],
+            ("share",),
+        ),
+        share("Unrelated attributes reach (1 case in 20)", "chance_share"),
+    ),
+    key=("component",),
+    code="C",
+    sources=(Source("scores"),),
+)
+PLACES = Table(
+    name="places",
+    title="Places of the prototypes on the map",
+    rows="regions",
+    columns=(
+        PROTOTYPE_IN_WORDS,
+        number("Component 1", "centre_1", SCALE),
+        number("Component 2", "centre_2", SCALE),
+        number("Ring, longer half", "half_axis_1", SCALE),
+        number("Ring, shorter half", "half_axis_2", SCALE),
+        count("Assessors", "assessors"),
+    ),
+    key=("prototype",),
+    code="CP",
+    sources=(Source("scores", direct=("prototype",)),),
+)
+LOADINGS = Table(
+    name="map_attributes",
+    title="Attributes and the components of the map",
+    rows="attributes",
+    columns=(ATTRIBUTE, STAGE),
+    key=("attribute", "component"),
+    across=Across("component", number("", "loading", 2), lambda place, _: f"Correlation with component {place}"),
+    code="CA",
+    sources=(Source("scores", same={"attribute": "attribute"}),),
+)
 
 
-def what_the_map_shows(result: PrototypeMap, names: Naming) -> tuple[str, ...]:
-    """Return the sentences that read the map aloud."""
-    shares = result.components["share"].to_numpy(dtype=float)
-    sentences = [
-        f"The map places {len(result.prototypes)} prototypes by {result.attributes['attribute'].nunique()}"
-        f" attributes at once. From left to right it carries {format_share(shares[0])} of the differences"
-        f" between them, from bottom to top {format_share(shares[1])}."
-    ]
-    for component, sides in ((1, ("left", "right")), (2, ("bottom", "top"))):
-        sentence = _axis_sentence(result, names, component, sides)
-        if sentence:
-            sentences.append(sentence)
-    sentences.append(_distances(result.prototypes))
-    regions = result.regions.dropna(subset=["half_axis_1"])
-    if len(regions):
-        sentences.append(
-            f"A ring shows how well the place of one prototype is known: it is made to hold the true place in"
-            f" {100 * result.level:g} of 100 such panels. The {_count(regions['assessors'])} assessors differ"
-            " among themselves; the more they do, the larger the ring."
-        )
-    return tuple(sentences)
+def tell_map(result: PrototypeMap, names: Naming) -> Told:
+    """Return what is told of the map of the prototypes."""
+    return Told(
+        result,
+        names,
+        _distances(result.prototypes),
+        _picture(result, names),
+        mind=_mind(result, names),
+        table=PLACES,
+        drawers=(
+            drawer("How much of the differences the map shows", _shares(result), COMPONENTS),
+            drawer("Places of the prototypes", PLACES),
+            drawer("Which way each attribute increases", LOADINGS),
+        ),
+        cannot=what_the_map_cannot_show(result),
+    )
 
 
 def what_the_map_cannot_show(result: PrototypeMap) -> tuple[str, ...]:
@@ -73,40 +126,50 @@ def what_the_map_cannot_show(result: PrototypeMap) -> tuple[str, ...]:
     )
 
 
-def axis_title(result: PrototypeMap, component: int) -> str:
-    """Return the title of an axis with the share it carries."""
-    share = float(result.components["share"].iloc[component - 1])
-    return f"Component {component}: {format_share(share)} of the differences"
+def _is_plane(result: PrototypeMap) -> bool:
+    return min(len(result.prototypes), result.attributes["attribute"].nunique()) >= _FEWEST_FOR_A_PLANE
 
 
-def axis_ends(result: PrototypeMap, names: Naming, component: int, most: int = 2) -> tuple[list[str], list[str]]:
+def _shares(result: PrototypeMap) -> str:
+    first, second = (format_share(value) for value in result.components["share"].iloc[:2])
+    return f"From left to right the map carries {first} of the differences, from bottom to top {second}."
+
+
+def _mind(result: PrototypeMap, names: Naming) -> tuple[str, ...]:
+    """Return which attributes go with the axes, and what a ring is."""
+    planes = ((1, ("left", "right")), (2, ("bottom", "top"))) if _is_plane(result) else ((1, ("left", "right")),)
+    axes = [_axis_sentence(result, names, component, sides) for component, sides in planes]
+    if not _is_plane(result):
+        return (*filter(None, axes), "So few attributes make no map, only a line: the differences say it all.")
+    regions = result.regions.dropna(subset=["half_axis_1"])
+    rings = (
+        f"A ring is made to hold the true place in {100 * result.level:g} of 100 such panels; the more the "
+        f"{_count(regions['assessors'])} assessors differ among themselves, the larger it is."
+        if len(regions)
+        else ""
+    )
+    return tuple(filter(None, (*axes, rings)))
+
+
+def _axis_ends(result: PrototypeMap, names: Naming, component: int, most: int = 2) -> tuple[list[str], list[str]]:
     """Return the attributes, `most` of each, that clearly decrease and that clearly increase along an axis."""
     rows = result.attributes[result.attributes["component"] == component]
     loadings = dict(zip(rows["attribute"], rows["loading"], strict=True))
     ordered = sorted(loadings, key=lambda name: -abs(loadings[name]))
-    clear = [name for name in ordered if abs(loadings[name]) >= CLEAR]
+    clear = [name for name in ordered if abs(loadings[name]) >= _CLEAR]
     less = [names.attribute(name) for name in clear if loadings[name] < 0][:most]
     more = [names.attribute(name) for name in clear if loadings[name] > 0][:most]
     return less, more
 
 
-def map_alt_text(result: PrototypeMap, names: Naming) -> str:
-    """Return what a person who cannot see the map should hear."""
-    places = "; ".join(
-        f"{row['prototype']} {_where(row['component_1'], row['component_2'])}"
-        for row in result.prototypes.to_dict("records")
-    )
-    return f"Map of prototypes. {' '.join(what_the_map_shows(result, names))} Places: {places}."
-
-
 def _axis_sentence(result: PrototypeMap, names: Naming, component: int, sides: tuple[str, str]) -> str:
     parts = [
         f"more {format_list([_quoted(name) for name in found])} towards the {side}"
-        for found, side in zip(axis_ends(result, names, component, _MOST_NAMED), sides, strict=True)
+        for found, side in zip(_axis_ends(result, names, component, _MOST_NAMED), sides, strict=True)
         if found
     ]
     text = "; ".join(parts)
-    return f"{text[0].upper()}{text[1:]}." if text else ""
+    return f"{capital(text)}." if text else ""
 
 
 def _quoted(words: str) -> str:
@@ -132,310 +195,140 @@ def _count(assessors: pd.Series) -> str:
     return f"{low}" if low == high else f"{low} to {high}"
 
 
-# The picture of a map for the screen: point at things to read them, click a prototype to bring it forward.
+# The picture: prototypes with their rings in the middle, attributes as lines with their names at both sides.
 
 
-_FONT = 12.0  # pixels
-_PLACES_WIDTH, _ATTRIBUTES_WIDTH, _LOWEST, _HIGHEST = 460, 560, 330, 460
-
-
-@dataclass(frozen=True, slots=True)
-class _Plane:
-    """Both axes of a picture; every layer must use the same ones, or titles and limits get mixed."""
-
-    x_limits: tuple[float, float]
-    y_limits: tuple[float, float]
-    x_axis: alt.Axis | None = None
-    y_axis: alt.Axis | None = None
-
-    def x(self, column: str) -> alt.X:
-        return alt.X(f"{column}:Q", scale=_exactly(self.x_limits), axis=self.x_axis)
-
-    def y(self, column: str) -> alt.Y:
-        return alt.Y(f"{column}:Q", scale=_exactly(self.y_limits), axis=self.y_axis)
-
-    def at(self, x: str, y: str) -> dict[str, Any]:
-        return {"x": self.x(x), "y": self.y(y)}
-
-
-def map_chart(result: PrototypeMap, names: Naming, chosen: Sequence[str] = ()) -> alt.HConcatChart:
-    """Return both pictures side by side, to be shown in their own size (stretching would bend the map)."""
-    tall = int(best_height(result, _PLACES_WIDTH, _LOWEST, _HIGHEST))
-    return (
-        alt.hconcat(
-            places_chart(result, names, chosen, height=tall),
-            attributes_chart(result, names, height=tall),
-            spacing=30,
-        )
-        .resolve_scale(color="independent", shape="independent", strokeDash="independent")
-        .resolve_legend(color="independent", strokeDash="independent")
-        .properties(description=map_alt_text(result, names))
-    )
-
-
-def places_chart(
-    result: PrototypeMap,
-    names: Naming,
-    chosen: Sequence[str] = (),
-    *,
-    width: int = _PLACES_WIDTH,
-    height: int | None = None,
-) -> alt.LayerChart:
-    """Return the prototypes with their regions; both axes have the same scale.
-
-    With more than seven prototypes only the `chosen` ones are coloured. A click fades the others.
-    """
-    tall = height or int(best_height(result, width, _LOWEST, _HIGHEST))
-    layout = layout_places(result, (width, tall), _FONT)
-    plane = _Plane(layout.x_limits, layout.y_limits, _axis(result, names, 1), _axis(result, names, 2))
-    drawn = markers(list(layout.places["prototype"]), chosen)
-    colour = _by_prototype({name: marker.colour for name, marker in drawn.items()})
-    shape = _by_prototype({name: marker.vega_shape for name, marker in drawn.items()})
-    clicked = alt.selection_point(name="clicked", fields=["prototype"], on="click", empty=True)
-    layers = [
-        *_zero_lines(plane),
-        _regions(layout.outlines, plane, colour, clicked),
-        _leaders(layout.places, plane),
-        _points(_with_words(layout.places, names), plane, colour, shape, clicked),
-        alt.Chart(layout.places)
-        .mark_text(fontSize=_FONT, color=INK)
-        .encode(**plane.at("label_x", "label_y"), text="label:N"),
-    ]
-    return alt.LayerChart(layer=layers).properties(
-        width=width,
-        height=tall,
-        title=f"Prototypes with {100 * result.level:g} % regions",
-        description=map_alt_text(result, names),
-    )
-
-
-def attributes_chart(
-    result: PrototypeMap, names: Naming, *, width: int = _ATTRIBUTES_WIDTH, height: int = _HIGHEST
-) -> alt.LayerChart:
-    """Return the attributes as lines in the circle of correlations, with their names on either side."""
-    layout = layout_attributes(result, names, (width, height), _FONT)
-    plane = _Plane(layout.x_limits, layout.y_limits)
-    stages = layout.lines["stage"]
-    lines = layout.lines.assign(
-        stage=stages.where(stages.isin(STAGES), "any"),
-        middle=0.0,
-        to_label=layout.lines["label_x"] * 0.985,
-        with_1=[format_number(value, 2) for value in layout.lines["x"]],
-        with_2=[format_number(value, 2) for value in layout.lines["y"]],
-    )
-    leaders = alt.Chart(lines).mark_rule(color=FAINT).encode(**plane.at("x", "y"), x2="to_label:Q", y2="label_y:Q")
-    words = [
-        alt.Chart(lines[lines["side"] == side])
-        .mark_text(fontSize=_FONT, color=INK, align="left" if side == "right" else "right")
-        .encode(**plane.at("label_x", "label_y"), text="label:N")
-        for side in ("right", "left")
-    ]
-    layers = [*_circle(plane), leaders, *_spokes(lines, plane), *words]
-    return alt.LayerChart(layer=layers).properties(
-        width=width,
-        height=height,
-        title="Attributes: which way they increase",
-        description="Correlation of each attribute with the two components of the map.",
-    )
-
-
-def _regions(outlines: pd.DataFrame, plane: _Plane, colour: alt.Scale, clicked: alt.Parameter) -> alt.Chart:
-    return (
-        alt.Chart(outlines)
-        .mark_line(filled=True, fillOpacity=0.10, strokeWidth=1.4)
-        .encode(
-            **plane.at("component_1", "component_2"),
-            order="order:Q",
-            detail="prototype:N",
-            fill=alt.Fill("prototype:N", scale=colour, legend=None),
-            stroke=alt.Stroke("prototype:N", scale=colour, legend=None),
-            opacity=alt.condition(clicked, alt.value(1.0), alt.value(0.15)),
-        )
-    )
-
-
-def _points(
-    places: pd.DataFrame, plane: _Plane, colour: alt.Scale, shape: alt.Scale, clicked: alt.Parameter
-) -> alt.Chart:
-    return (
-        alt.Chart(places)
-        .mark_point(filled=True, size=95, stroke=INK, strokeWidth=0.8)
-        .encode(
-            **plane.at("component_1", "component_2"),
-            shape=alt.Shape("prototype:N", scale=shape, legend=None),
-            fill=alt.Fill("prototype:N", scale=colour, legend=None),
-            opacity=alt.condition(clicked, alt.value(1.0), alt.value(0.25)),
-            tooltip=[
-                alt.Tooltip("words:N", title="Prototype"),
-                alt.Tooltip("at_1:N", title="Component 1"),
-                alt.Tooltip("at_2:N", title="Component 2"),
-            ],
-        )
-        .add_params(clicked)
-    )
-
-
-def _leaders(places: pd.DataFrame, plane: _Plane) -> alt.Chart:
-    return (
-        alt.Chart(places[places["led"]])
-        .mark_rule(color=GREY)
-        .encode(**plane.at("component_1", "component_2"), x2="label_x:Q", y2="label_y:Q")
-    )
-
-
-def _spokes(lines: pd.DataFrame, plane: _Plane) -> tuple[alt.Chart, alt.Chart]:
-    """Return the lines from the middle and the dots at their ends, coloured and dashed by stage."""
-    present = [stage for stage in (*STAGES, "any") if stage in set(lines["stage"])]
-    strokes = [stage_stroke(stage) for stage in present]
-    dashes: list[Any] = [list(stroke.dashes) or [1, 0] for stroke in strokes]
-    legend = alt.Legend(title=None, orient="bottom", symbolType="stroke") if present != ["any"] else None
-    colour = alt.Color(
-        "stage:N",
-        scale=alt.Scale(domain=present, range=[stroke.colour for stroke in strokes]),
-        legend=legend,
-    )
-    dash = alt.StrokeDash("stage:N", scale=alt.Scale(domain=present, range=dashes), legend=legend)
-    tooltip = [
-        alt.Tooltip("label:N", title="Attribute"),
-        alt.Tooltip("stage:N", title="Stage"),
-        alt.Tooltip("with_1:N", title="Correlation with component 1"),
-        alt.Tooltip("with_2:N", title="Correlation with component 2"),
-    ]
-    base = alt.Chart(lines)
-    return (
-        base.mark_rule(strokeWidth=2).encode(
-            **plane.at("middle", "middle"), x2="x:Q", y2="y:Q", color=colour, strokeDash=dash, tooltip=tooltip
-        ),
-        base.mark_point(filled=True, size=45, opacity=1).encode(**plane.at("x", "y"), color=colour, tooltip=tooltip),
-    )
-
-
-def _circle(plane: _Plane) -> tuple[alt.Chart, alt.Chart]:
-    outline = ellipse_outline((0, 0), (1, 1), 0)
-    ring = pd.DataFrame({"x": outline[:, 0], "y": outline[:, 1], "order": range(len(outline))})
-    cross = pd.DataFrame({"x": [-1.0, 0.0], "y": [0.0, -1.0], "x2": [1.0, 0.0], "y2": [0.0, 1.0]})
-    return (
-        alt.Chart(ring).mark_line(color=FAINT, strokeWidth=1).encode(**plane.at("x", "y"), order="order:Q"),
-        alt.Chart(cross).mark_rule(color=FAINT).encode(**plane.at("x", "y"), x2="x2:Q", y2="y2:Q"),
-    )
-
-
-def _zero_lines(plane: _Plane) -> tuple[alt.Chart, alt.Chart]:
-    nought = alt.Chart(pd.DataFrame({"zero": [0.0]})).mark_rule(color=FAINT)
-    return nought.encode(y=plane.y("zero")), nought.encode(x=plane.x("zero"))
-
-
-def _exactly(limits: tuple[float, float]) -> alt.Scale:
-    return alt.Scale(domain=list(limits), nice=False, zero=False)
-
-
-def _axis(result: PrototypeMap, names: Naming, component: int) -> alt.Axis:
-    less, more = axis_ends(result, names, component, most=1)
-    ends = " | ".join([f"← {name}" for name in less] + [f"{name} →" for name in more])
-    title = [axis_title(result, component), ends] if ends else axis_title(result, component)
-    return alt.Axis(title=title, grid=False, titleFontWeight="normal", titleLimit=_PLACES_WIDTH)
-
-
-def _by_prototype(values: dict[str, str]) -> alt.Scale:
-    return alt.Scale(domain=list(values), range=list(values.values()))
-
-
-def _with_words(places: pd.DataFrame, names: Naming) -> pd.DataFrame:
-    return places.assign(
-        words=[names.prototype(str(name)) for name in places["prototype"]],
-        at_1=[format_number(value) for value in places["component_1"]],
-        at_2=[format_number(value) for value in places["component_2"]],
-    )
-
-
-# Where everything goes on the picture of a map: ellipses, places, labels, attribute lines, limits of the axes.
-
-
-CIRCLE = 1.0
-_LABELS_FROM = 1.14  # labels of attributes begin this far from the middle, the circle being at 1
-_WIDEST_LABEL = 0.33  # of an attribute, part of the picture's width; longer ones are cut
+_FONT = 9.5  # points
+_POINTS = 72.0  # to the inch
+_WIDTH, _HEIGHT, _BOTTOM, _TOP = 8.6, 4.8, 0.4, 0.1  # inches
+_STRIP_LINE = 0.3  # inches for a prototype where there is only a line
+_LABELS_FROM = 1.14  # names of attributes begin this far from the middle, the circle being at 1
+_WIDEST_LABEL = 0.26  # of an attribute, part of the picture's width; longer ones are cut
 _LINE = 1.45  # height of a line of text, in font sizes
-_AROUND = 0.08  # free part of the picture on each side
+
+Limits = tuple[tuple[float, float], tuple[float, float]]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class PlacesLayout:
-    """The prototypes' picture. All coordinates are on the components, one unit equally long both ways.
+def _picture(result: PrototypeMap, names: Naming) -> Picture:
+    """Return the map; a strip where there is no second direction."""
+    places = "; ".join(
+        f"{row['prototype']} {_where(row['component_1'], row['component_2'])}"
+        for row in result.prototypes.to_dict("records")
+    )
+    heard = " ".join((_distances(result.prototypes), _shares(result), *_mind(result, names)))
+    draw = _figure if _is_plane(result) else _strip
+    return Picture("map", "Map of the prototypes", f"{heard} Places: {places}.", lambda: draw(result, names))
 
-    Parameters
-    ----------
-    outlines
-        `prototype order component_1 component_2`: points around each region.
-    places
-        `prototype component_1 component_2 label label_x label_y`: middle of each label; `led` is True where a
-        thin line should lead from the label to its point.
-    x_limits, y_limits
-        Ends of the axes.
+
+def _figure(result: PrototypeMap, names: Naming) -> Figure:
+    """Return prototypes and attributes in one circle; one unit is equally long both ways."""
+    height = _BOTTOM + _HEIGHT + _TOP
+    figure = Figure(figsize=(_WIDTH, height))
+    axes = figure.add_axes((0, _BOTTOM / height, 1, _HEIGHT / height))
+    box = _WIDTH * _POINTS, _HEIGHT * _POINTS
+    lines, limits = _attribute_lines(result, names, box)
+    axes.set(xlim=limits[0], ylim=limits[1], aspect="equal")
+    axes.axis("off")
+    axes.add_patch(Circle((0, 0), 1, fill=False, edgecolor=FAINT, linewidth=0.8))
+    axes.plot([-1, 1], [0, 0], color=FAINT, linewidth=0.8, zorder=0)
+    axes.plot([0, 0], [-1, 1], color=FAINT, linewidth=0.8, zorder=0)
+    _draw_attributes(axes, lines)
+    _draw_prototypes(axes, *_places(result, box, limits), names)
+    figure.text(0.5, _BOTTOM / height / 2, _shares(result), fontsize=_FONT, color=INK, ha="center", va="center")
+    return figure
+
+
+def _strip(result: PrototypeMap, names: Naming) -> Figure:
+    """Return the prototypes along the one direction there is."""
+    rows = result.prototypes.assign(estimate=result.prototypes["component_1"], ci_low=np.nan, ci_high=np.nan)
+    looks = [marker_of(names, str(name)) for name in rows["prototype"]]
+    rows = rows.assign(
+        y=_STRIP_LINE * (np.arange(len(rows)) + 0.5),
+        colour=[look.colour for look in looks],
+        shape=[look.shape for look in looks],
+        filled=True,
+    )
+    figure, _ = interval_figure(
+        rows,
+        _STRIP_LINE * len(rows),
+        [(y, str(name)) for y, name in zip(rows["y"], rows["prototype"], strict=True)],
+        limits=needed_limits(rows),
+        x_title=f"Component 1: {format_share(result.components['share'].iloc[0])} of the differences",
+    )
+    return figure
+
+
+def _draw_attributes(axes: Axes, lines: pd.DataFrame) -> None:
+    for row in lines.to_dict("records"):
+        leader = [row["x"], row["label_x"] * 0.985], [row["y"], row["label_y"]]
+        axes.plot(*leader, color=FAINT, linewidth=0.6, zorder=1)
+        axes.plot([0, row["x"]], [0, row["y"]], color=GREY, linewidth=1.0, zorder=1)
+        tail = row["x"] * 0.999, row["y"] * 0.999
+        arrow = {"arrowstyle": "-|>", "color": GREY, "shrinkA": 0, "shrinkB": 0}
+        axes.annotate("", xy=(row["x"], row["y"]), xytext=tail, arrowprops=arrow, zorder=2)
+        across = "left" if row["side"] == "right" else "right"
+        axes.text(row["label_x"], row["label_y"], row["label"], fontsize=_FONT, color=INK, ha=across, va="center")
+
+
+def _draw_prototypes(axes: Axes, places: pd.DataFrame, outlines: pd.DataFrame, names: Naming) -> None:
+    for prototype, outline in outlines.groupby("prototype", sort=False):
+        points, colour = outline[["x", "y"]].to_numpy(dtype=float), marker_of(names, str(prototype)).colour
+        axes.add_patch(Polygon(points, facecolor=colour, alpha=0.12, linewidth=0, zorder=3))
+        axes.add_patch(Polygon(points, fill=False, edgecolor=colour, linewidth=1.2, zorder=4))
+    for row in places.to_dict("records"):
+        look = marker_of(names, str(row["prototype"]))
+        if row["led"]:
+            axes.plot([row["x"], row["label_x"]], [row["y"], row["label_y"]], color=INK, linewidth=0.6, zorder=5)
+        axes.plot(
+            [row["x"]], [row["y"]], linestyle="none", marker=look.shape, markersize=7.5, markerfacecolor=look.colour,
+            markeredgecolor=INK, markeredgewidth=0.7, zorder=6,
+        )  # fmt: skip
+        axes.text(
+            row["label_x"], row["label_y"], row["prototype"], fontsize=_FONT + 1, fontweight="bold", color=INK,
+            ha="center", va="center", zorder=7,
+            bbox={"boxstyle": "square,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.75},
+        )  # fmt: skip
+
+
+def _places(result: PrototypeMap, box: tuple[float, float], limits: Limits) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the prototypes, `prototype x y label_x label_y led`, and the outlines of their rings, `prototype x y`.
+
+    Places are shrunk evenly so that the outermost lies on the circle; `led` where a line should lead to the label.
     """
-
-    outlines: pd.DataFrame
-    places: pd.DataFrame
-    x_limits: tuple[float, float]
-    y_limits: tuple[float, float]
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class AttributesLayout:
-    """The attributes' picture: the unit circle in the middle, labels in a column on either side.
-
-    Parameters
-    ----------
-    lines
-        `attribute label stage x y label_x label_y side`: correlations with the two components, where the label
-        begins, and on which side it stands (`left`, `right`).
-    x_limits, y_limits
-        Ends of the axes.
-    """
-
-    lines: pd.DataFrame
-    x_limits: tuple[float, float]
-    y_limits: tuple[float, float]
-
-
-def best_height(result: PrototypeMap, width: float, lowest: float, highest: float) -> float:
-    """Return the height of the prototypes' picture that leaves least of it empty at this width."""
-    columns = ["component_1", "component_2"]
-    points = np.vstack([result.prototypes[columns], _outlines(result.regions)[columns]]).astype(float)
-    wide, tall = np.ptp(points, axis=0)
-    return float(np.clip(width * tall / max(wide, 1e-9), lowest, highest))
-
-
-def layout_places(result: PrototypeMap, box: tuple[float, float], font_size: float) -> PlacesLayout:
-    """Return where the prototypes and their regions go in a picture of width and height `box` (points)."""
     outlines = _outlines(result.regions)
     columns = ["component_1", "component_2"]
     points = result.prototypes[columns].to_numpy(dtype=float)
     everything = np.vstack([points, outlines[columns].to_numpy(dtype=float)])
-    x_limits, y_limits, unit = _equal_limits(everything, box)
-    corner = np.array([x_limits[0], y_limits[0]])
-    labels = [str(name) for name in result.prototypes["prototype"]]
-    sizes = [(text_width(label, font_size), font_size * _LINE) for label in labels]
-    in_box = (points - corner) / unit
-    centres = place_labels(in_box, sizes, box, distance=0.65 * font_size)
+    reach = float(np.hypot(*everything.T).max()) or 1.0
+    corner = np.array([limits[0][0], limits[1][0]])
+    unit = (limits[0][1] - limits[0][0]) / box[0]
+    in_box = (points / reach - corner) / unit
+    font = _FONT + 1
+    sizes = [(text_width(str(name), font) * 1.15, font * _LINE) for name in result.prototypes["prototype"]]
+    centres = place_labels(in_box, sizes, box, distance=0.65 * font)
     gaps = np.maximum(np.abs(centres - in_box) - np.array(sizes) / 2, 0).max(axis=1)
-    written = corner + centres * unit
-    places = result.prototypes.assign(label=labels, label_x=written[:, 0], label_y=written[:, 1], led=gaps > font_size)
-    return PlacesLayout(outlines, places, x_limits, y_limits)
+    at, written = points / reach, corner + centres * unit
+    places = pd.DataFrame(
+        {"prototype": result.prototypes["prototype"], "x": at[:, 0], "y": at[:, 1]}
+        | {"label_x": written[:, 0], "label_y": written[:, 1], "led": gaps > font}
+    )
+    ring = outlines[columns].astype(float) / reach
+    return places, outlines.assign(x=ring["component_1"], y=ring["component_2"])[["prototype", "x", "y"]]
 
 
-def layout_attributes(
-    result: PrototypeMap, names: Naming, box: tuple[float, float], font_size: float
-) -> AttributesLayout:
-    """Return where the attributes go in a picture of width and height `box` (points)."""
+def _attribute_lines(result: PrototypeMap, names: Naming, box: tuple[float, float]) -> tuple[pd.DataFrame, Limits]:
+    """Return `attribute label x y label_x label_y side` in a picture of width and height `box` (points), and its ends.
+
+    The circle of correlations lies in the middle, the names stand in a column on either side.
+    """
     wide = result.attributes.pivot_table(index="attribute", columns="component", values="loading", sort=False)
-    attributes = [str(name) for name in wide.index]
     tips = wide[[1, 2]].to_numpy(dtype=float)
-    labels = [shortened(names.attribute(name), font_size, _WIDEST_LABEL * box[0]) for name in attributes]
-    widths = np.array([text_width(label, font_size) for label in labels]) + font_size
-    line = font_size * _LINE
+    labels = [shortened(names.attribute(str(name)), _FONT, _WIDEST_LABEL * box[0]) for name in wide.index]
+    widths = np.array([text_width(label, _FONT) for label in labels]) + _FONT
+    line = _FONT * _LINE
     right = _sides(tips, int(box[1] // line))
     columns = [float(widths[side].max(initial=0.0)) for side in (~right, right)]
-    radius = max(min(box[1] / 2.1, (box[0] - sum(columns)) / 2 / _LABELS_FROM), 0.15 * box[1])
+    radius = max(min(box[1] / 2.05, (box[0] - sum(columns)) / 2 / _LABELS_FROM), 0.15 * box[1])
     reach = box[1] / 2 / radius
     spare = (box[0] - sum(columns)) / 2 / radius  # from the middle to either column
     written = np.empty(len(tips))
@@ -443,9 +336,8 @@ def layout_attributes(
         written[side] = spread_apart(tips[side, 1], np.full(side.sum(), line / radius), -reach, reach)
     lines = pd.DataFrame(
         {
-            "attribute": pd.Series(attributes, dtype="str"),
+            "attribute": pd.Series(wide.index.astype(str), dtype="str"),
             "label": pd.Series(labels, dtype="str"),
-            "stage": pd.Series([names.stage(name) for name in attributes], dtype="str"),
             "x": tips[:, 0],
             "y": tips[:, 1],
             "label_x": np.where(right, _LABELS_FROM, -_LABELS_FROM),
@@ -453,8 +345,7 @@ def layout_attributes(
             "side": np.where(right, "right", "left"),
         }
     )
-    x_limits = -spare - columns[0] / radius, spare + columns[1] / radius
-    return AttributesLayout(lines, x_limits, (-reach, reach))
+    return lines, ((-spare - columns[0] / radius, spare + columns[1] / radius), (-reach, reach))
 
 
 def _outlines(regions: pd.DataFrame) -> pd.DataFrame:
@@ -475,22 +366,6 @@ def _outlines(regions: pd.DataFrame) -> pd.DataFrame:
         )
     columns = ["prototype", "order", "component_1", "component_2"]
     return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
-
-
-def _equal_limits(
-    points: NDArray[np.float64], box: tuple[float, float]
-) -> tuple[tuple[float, float], tuple[float, float], float]:
-    """Return limits that hold all points with some room, and the length of one point of the picture."""
-    low, high = points.min(axis=0), points.max(axis=0)
-    middle, span = (low + high) / 2, np.maximum(high - low, 1e-9)
-    unit = float((span / np.asarray(box)).max()) / (1 - 2 * _AROUND)
-    half = unit * np.asarray(box) / 2
-    limits = np.column_stack([middle - half, middle + half])
-    return (
-        (float(limits[0, 0]), float(limits[0, 1])),
-        (float(limits[1, 0]), float(limits[1, 1])),
-        unit,
-    )
 
 
 def _sides(tips: NDArray[np.float64], most: int) -> NDArray[np.bool_]:

@@ -1,10 +1,10 @@
 """Colours and shapes: the published palette, contrast by the web standard, one look per prototype."""
 
 import matplotlib as mpl
-import pytest
 from matplotlib.colors import to_hex, to_rgb
 
-from panel.views.drawing.pictures import COLOURS, GREY, INK, MOST_COLOURED, STAGES, markers, stage_stroke
+from panel.study.naming import Naming
+from panel.views.drawing.pictures import COLOURS, GREY, INK, MOST_COLOURED, marker_of, markers
 
 
 def contrast_on_white(colour: str) -> float:
@@ -25,14 +25,22 @@ def test_lines_and_words_can_be_seen_on_white():
     assert sum(contrast_on_white(colour) < 3 for colour in COLOURS) <= 3
     assert contrast_on_white(GREY) >= 3
     assert contrast_on_white(INK) >= 7
-    assert all(contrast_on_white(stage_stroke(stage).colour) >= 3 for stage in (*STAGES, "any"))
 
 
 def test_up_to_seven_prototypes_all_look_different():
     drawn = markers([f"P{number}" for number in range(MOST_COLOURED)])
     assert len({marker.colour for marker in drawn.values()}) == MOST_COLOURED
     assert len({marker.shape for marker in drawn.values()}) == MOST_COLOURED
-    assert len({marker.vega_shape for marker in drawn.values()}) == MOST_COLOURED
+
+
+def test_a_prototype_looks_the_same_whatever_else_is_shown():
+    names = Naming(prototypes={f"P{number}": "" for number in range(90)})
+    drawn = [marker_of(names, f"P{number}") for number in range(84)]
+    assert len({(marker.colour, marker.shape) for marker in drawn}) == 84
+    assert len({marker.shape for marker in drawn[:12]}) == 12
+    assert len({marker.colour for marker in drawn[:MOST_COLOURED]}) == MOST_COLOURED
+    assert marker_of(Naming(prototypes={"P0": "first", "P1": "second"}), "P1") == drawn[1]
+    assert marker_of(names, "no prototype").colour == GREY
 
 
 def test_of_more_only_the_chosen_are_coloured():
@@ -42,14 +50,3 @@ def test_of_more_only_the_chosen_are_coloured():
     assert [name for name, marker in drawn.items() if marker.colour != GREY] == ["P2", "P7"]
     assert drawn["P7"].colour == COLOURS[0]
     assert sum(marker.colour != GREY for marker in markers(prototypes, prototypes).values()) == MOST_COLOURED
-
-
-@pytest.mark.parametrize("stage", ["", "unheard of"])
-def test_an_unknown_stage_is_plain_grey(stage):
-    assert stage_stroke(stage).dashes == ()
-    assert stage_stroke(stage).colour == "#666666"
-
-
-def test_stages_get_darker_in_the_order_of_use():
-    contrasts = [contrast_on_white(stage_stroke(stage).colour) for stage in STAGES]
-    assert contrasts == sorted(contrasts)
