@@ -24,7 +24,15 @@ from panel.models.decision.contenders import (
 )
 from panel.models.decision.gates import GateLimits, gate_limits, judge_gates
 from panel.models.decision.profile import BENCHMARK_LEVELS, PANEL, Profile, narrow_windows, target_profile
-from panel.models.decision.windows import DRAWS, PanelDraws, Windows, draw_panels, judge_windows, window_distance
+from panel.models.decision.windows import (
+    DRAWS,
+    STUDIES,
+    PanelDraws,
+    Windows,
+    draw_panels,
+    judge_windows,
+    window_distance,
+)
 from panel.models.prototypes.differences import Differences, confound_notes
 from panel.models.prototypes.sensitivity import smallest_difference
 from panel.stats.formulas.desirability import beats, overall_desirability
@@ -248,12 +256,12 @@ def decision_method(draws: int, level: float, liking: LikingDraws | None) -> str
     )
     return (
         "Means, their standard errors and degrees of freedom are those of the mixed model of each attribute. "
-        f"{draws} draws of the true means give the chances, as these people on these days would see them: their level is "
-        "the instrument, what they see in a prototype varies as the model says, tied over the attributes as the "
-        "assessors' own means are. Means are drawn towards each other as far as their own scatter says that luck made "
-        "them differ; what is not known of the spread between prototypes is averaged over (uniform shrinkage prior, "
-        "Daniels, 1999, learned over the attributes). How often such a chance came true is counted in 300 studies drawn "
-        "with this study's own spread and errors, each analysed in the same way. Each shrunken mean gets a desirability, 1 "
+        f"{draws} draws of the true means give the chances, as these people on these days would see them: their level "
+        "is the instrument, what they see in a prototype varies as the model says, tied over the attributes as the "
+        "assessors' own means are. Means are drawn towards each other as far as their own scatter says that luck "
+        "made them differ; what is not known of the spread between prototypes is averaged over (uniform shrinkage "
+        "prior, Daniels, 1999, learned over the attributes). How often such a chance came true is counted in "
+        f"{STUDIES} studies drawn with this study's own spread and errors. Each shrunken mean gets a desirability, 1 "
         "inside its window, falling in a straight line outside (Derringer and Suich, 1980); the overall desirability "
         f"is their weighted geometric mean.{people} Two prototypes count as told apart by the panel if the "
         f"{100 * level:g} % interval of the difference of their desirabilities, for all pairs at once, leaves out "
@@ -274,11 +282,11 @@ def decision_notes(
     ]
     notes += _gaps(drawn)
     notes.append(
-        "A chance holds for this panel on these days: windows lie on its scale. Should its level have drifted since they "
-        "were set, the chances as differences from the benchmark hold, and those on the scale do not."
+        "A chance holds for this panel on these days: windows lie on its scale. Should its level have drifted since "
+        "they were set, the chances as differences from the benchmark hold, and those on the scale do not."
         if profile.read_as == PANEL
-        else "Windows are read as differences from the benchmark: a drift of the panel's level does not touch them, the "
-        "luck of the benchmark touches all of them."
+        else "Windows are read as differences from the benchmark: a drift of the panel's level does not touch them, "
+        "the luck of the benchmark touches all of them."
     )
     notes += _benchmark(profile, drawn, benchmark)
     if not (limits.limits or limits.free_of or limits.stability_needed):
