@@ -3,12 +3,13 @@
     .venv/bin/python -m benchmarks.decision_calibration [studies]
 
 For each band of stated chances the table shows in what share of the cases the truth was inside: for single windows, for
-all windows of a prototype together, and for windows read as differences from the benchmark. `edges near`: the edge of
-each window lies anywhere near where the mean came out, so that nothing is known of the truth beforehand; here a right
-method must come true. `edges fixed`: all edges stand at 50 and true means lie about them with a standard deviation of
-8, as prototypes do; a prototype that came out well was then lucky a little, which no chance from its own scores alone
-can know. Beside it stands what drawing whole assessors with replacement (a plain bootstrap of their means) would have
-said.
+all windows of a prototype together, and for windows read as differences from the benchmark. Truth is what these people
+on these days would see in the long run: the true mean and their own level. `edges near`: the edge of each window lies
+anywhere near where the mean came out. `edges fixed`: all edges stand at 50 and true means lie about them. The spread of
+the true means is 8, as of prototypes that differ, or 3, as of finalists.
+
+Below, winner's luck: the size of the differences from the first prototype that were told apart (Dunnett, 95 %), by
+their estimates and by the shrunken ones, over what is true.
 """
 
 from __future__ import annotations
@@ -20,11 +21,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panel.models.decision.profile import draw_panels
-from panel.models.prototypes.panel_design import assessor_means
+from panel.models.decision.windows import draw_panels
+from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.shrunken import shrunken_differences
 from panel.study.study import Study
 
-BANDS = ((0.02, 0.1), (0.1, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 0.98))
+BANDS = ((0.02, 0.1), (0.15, 0.25), (0.35, 0.45), (0.55, 0.65), (0.75, 0.85), (0.93, 0.985))
 LEVEL_SD, ATTRIBUTE_LEVEL_SD, VIEW_SD, SITTING_SD, SCATTER_SD = 6.0, 4.0, 5.0, 1.5, 8.0
 LIMIT = 50.0  # every window is "up to 50"
 
@@ -40,7 +42,7 @@ def draw_study(
     halo: float = 0.3,
     missing: bool = True,
 ) -> tuple[Study, np.ndarray]:
-    """Return a study and its true means (attributes, prototypes), spread about the limit.
+    """Return a study and its true means (attributes, prototypes) to these people, spread about the limit.
 
     `halo` is the share of the variance of views and scatter that all attributes of one sample have in common; with
     `missing` the last assessor stays away from the last session.
@@ -52,12 +54,10 @@ def draw_study(
         own, common = rng.standard_normal((q, *shape)), rng.standard_normal((1, *shape))
         return sd * (np.sqrt(1 - halo) * own + np.sqrt(halo) * common)
 
-    score = (
-        truth[:, None, :, None]
-        + rng.normal(0, LEVEL_SD, (1, a, 1, 1))
-        + rng.normal(0, ATTRIBUTE_LEVEL_SD, (q, a, 1, 1))
-    )
-    score = score + shared(VIEW_SD, a, p, 1) + rng.normal(0, SITTING_SD, (q, a, 1, r)) + shared(SCATTER_SD, a, p, r)
+    level = rng.normal(0, LEVEL_SD, (1, a, 1, 1)) + rng.normal(0, ATTRIBUTE_LEVEL_SD, (q, a, 1, 1))
+    level = level + rng.normal(0, SITTING_SD, (q, a, 1, r))
+    score = truth[:, None, :, None] + level + shared(VIEW_SD, a, p, 1) + shared(SCATTER_SD, a, p, r)
+    truth = truth + level.mean(axis=(1, 3))
     index = np.indices(score.shape).reshape(4, -1)
     names = [
         np.array([f"{letter}{place + 1:02d}" for place in range(count)])
@@ -82,15 +82,6 @@ def draw_study(
     return Study(tables), truth
 
 
-def plain_bootstrap(
-    study: Study, attributes: tuple[str, ...], prototypes: tuple[str, ...], draws: int, rng: np.random.Generator
-) -> np.ndarray:
-    """Return draws (draws, attributes, prototypes) of means over assessors drawn with replacement."""
-    cells = assessor_means(study.table("scores").assign(replicate=""), prototypes, attributes)
-    times = rng.multinomial(len(cells), np.full(len(cells), 1 / len(cells)), draws) / len(cells)
-    return np.einsum("na,apq->nqp", times, cells)
-
-
 def stated_and_true(
     drawn: np.ndarray, truth: np.ndarray, edges: np.ndarray, apart_edges: np.ndarray
 ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
@@ -109,60 +100,86 @@ def stated_and_true(
     }
 
 
-def calibration(
-    studies: int, seed: int, *, near: bool = True, bootstrap: bool = True, draws: int = 1000, **panel: Any
-) -> pd.DataFrame:
-    """Return `draws_by question band stated true n std_error`; `near` puts the edges where the means came out."""
+def calibration(studies: int, seed: int, *, near: bool = True, draws: int = 1000, **panel: Any) -> pd.DataFrame:
+    """Return `question band stated true n std_error`; `near` puts the edges where the means came out."""
     rng = np.random.default_rng(seed)
-    found: dict[tuple[str, str], list[tuple[np.ndarray, np.ndarray]]] = {}
+    found: dict[str, list[tuple[np.ndarray, np.ndarray]]] = {}
     for _ in range(studies):
         study, truth = draw_study(rng, **panel)
         told = draw_panels(study, study.attributes, rng, draws=draws)
         edges, apart = np.full(truth.shape, LIMIT), np.full(truth.shape, -5.0)
         if near:
-            edges = told.estimate + rng.uniform(-1, 3, truth.shape) * told.std_error
-            apart = told.estimate - told.estimate[:, :1] + rng.uniform(-1, 3, truth.shape) * told.std_error
-        ways = {"model": told.drawn}
-        if bootstrap:
-            ways["bootstrap"] = plain_bootstrap(study, told.attributes, told.prototypes, draws, rng)
-        for way, drawn in ways.items():
-            for question, pair in stated_and_true(drawn, truth, edges, apart).items():
-                found.setdefault((way, question), []).append(pair)
-    return pd.DataFrame(
-        list(_bands(found)), columns=["draws_by", "question", "band", "stated", "true", "n", "std_error"]
-    )
+            edges = told.estimate + rng.uniform(-1, 3, truth.shape) * np.sqrt(told.own_variance)
+            apart = told.estimate - told.estimate[:, :1] + rng.uniform(-1, 3, truth.shape) * np.sqrt(told.own_variance)
+        for question, pair in stated_and_true(told.drawn, truth, edges, apart).items():
+            found.setdefault(question, []).append(pair)
+    return pd.DataFrame(list(_bands(found)), columns=["question", "band", "stated", "true", "n", "std_error"])
 
 
-def _bands(found: Mapping[tuple[str, str], list[tuple[np.ndarray, np.ndarray]]]) -> Iterator[tuple[Any, ...]]:
-    for (way, question), pairs in found.items():
-        stated, true = (np.concatenate(part) for part in zip(*pairs, strict=True))
+def _bands(found: Mapping[str, list[tuple[np.ndarray, np.ndarray]]]) -> Iterator[tuple[Any, ...]]:
+    """Yield the rows; cases of one study go together, so that the error is that of shares over studies."""
+    for question, pairs in found.items():
         for low, high in BANDS:
-            inside = (stated >= low) & (stated < high)
-            n = int(inside.sum())
+            cases = [
+                (stated[inside], true[inside])
+                for stated, true in pairs
+                for inside in [(stated >= low) & (stated < high)]
+            ]
+            n = sum(len(stated) for stated, _ in cases)
             if n:
-                share = float(true[inside].mean())
-                error = float(np.sqrt(share * (1 - share) / n))
-                yield way, question, f"{low:.2f}-{high:.2f}", float(stated[inside].mean()), share, n, error
+                stated, share = (float(np.concatenate(part).mean()) for part in zip(*cases, strict=True))
+                off = np.array([(true - share).sum() for _, true in cases])
+                yield question, f"{low:.2f}-{high:.2f}", stated, share, n, float(np.sqrt((off**2).sum())) / n
+
+
+def winners_luck(studies: int, seed: int, **panel: Any) -> tuple[float, float, float, int]:
+    """Return estimate / truth and shrunken / truth of differences told apart, with its standard error, and how many."""
+    rng = np.random.default_rng(seed)
+    sums = []
+    for _ in range(studies):
+        study, truth = draw_study(rng, **panel)
+        found = find_differences(study)
+        rows = shrunken_differences(found, found.versus)
+        rows = rows.loc[rows["p_adjusted"] < 0.05]
+        place = {name: number for number, name in enumerate(study.prototypes)}
+        of = {name: number for number, name in enumerate(study.attributes)}
+        side = np.sign(rows["estimate"].to_numpy())
+        own = [
+            truth[of[a], place[p]] - truth[of[a], place[v]]
+            for a, p, v in rows[["attribute", "prototype", "versus"]].to_numpy()
+        ]
+        sums.append([(side * each).sum() for each in (rows["estimate"], rows["shrunken"], np.array(own))] + [len(rows)])
+    estimate, shrunken, true, n = (np.array(part) for part in zip(*sums, strict=True))
+    ratio = shrunken.sum() / true.sum()
+    error = np.sqrt(((shrunken - ratio * true) ** 2).sum()) / true.sum()
+    return float(estimate.sum() / true.sum()), float(ratio), float(error), int(n.sum())
 
 
 PANELS: dict[str, dict[str, Any]] = {
-    "10 assessors x 3 sessions, edges near": {},
-    "6 assessors x 2 sessions, edges near": {"assessors": 6, "sessions": 2},
-    "10 assessors x 3 sessions, strong halo, edges near": {"halo": 0.7},
-    "10 assessors x 3 sessions, edges fixed": {"near": False},
+    "SD 8, edges fixed": {"near": False},
+    "SD 3, edges fixed": {"near": False, "spread": 3.0},
+    "SD 8, edges near": {},
+    "SD 3, edges near": {"spread": 3.0},
+    "SD 3, 6 assessors x 2 sessions, edges fixed": {"near": False, "spread": 3.0, "assessors": 6, "sessions": 2},
 }
 
 
 def main() -> None:
-    """Print one table per kind of panel."""
-    studies = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    """Print one table per kind of panel, then winner's luck."""
+    studies = int(sys.argv[1]) if len(sys.argv) > 1 else 500
     for name, panel in PANELS.items():
         table = calibration(studies, seed=20250311, **panel)
-        ends = zip(table["stated"], table["true"], table["std_error"], strict=True)
-        shown = table.assign(shown=[f"{stated:.3f} -> {true:.3f} ({error:.3f})" for stated, true, error in ends])
-        wide = shown.pivot_table("shown", ["question", "band"], "draws_by", aggfunc="first", sort=False)
-        print(f"\n{name}, {studies} studies: stated chance -> share that was true (standard error)")
+        ends = zip(table["stated"], table["true"], table["std_error"], table["n"], strict=True)
+        shown = table.assign(
+            shown=[f"{stated:.2f} -> {true:.3f} ({error:.3f}; {n})" for stated, true, error, n in ends]
+        )
+        wide = shown.pivot_table("shown", "band", "question", aggfunc="first", sort=False)
+        print(f"\n{name}, {studies} studies: stated chance -> share that was true (standard error; cases)")
         print(wide.to_string(), flush=True)
+    for spread in (3.0, 4.0, 8.0):
+        raw, shrunken, error, n = winners_luck(studies, 20250312, spread=spread)
+        ratios = f"estimate / truth {raw:.2f}, shrunken / truth {shrunken:.3f} ({error:.3f})"
+        print(f"Told apart at SD {spread:g}: {n}; {ratios}", flush=True)
 
 
 if __name__ == "__main__":

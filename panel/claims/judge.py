@@ -9,6 +9,7 @@ from types import MappingProxyType
 import pandas as pd
 
 from panel.answers import DIFFERENCES, SWAPS, Question, Use
+from panel.claims.bearing import Bearing, bearing_on
 from panel.claims.claim import BEYOND, Claim, claims_frame, read_claims
 from panel.claims.evidence import NAN, NUMBER_COLUMNS, Evidence, nothing_yet, numbers_frame
 from panel.claims.evidence_answers import agreement
@@ -72,6 +73,8 @@ class Claims:
         `number claim what estimate ci_low ci_high ci_level limit_low limit_high unit method`: all numbers behind it.
     gaps
         `number claim gap`: what the footnote lacks because it is not recorded.
+    bearing
+        `number claim side source what`: what else in the study bears on its word, `for`, `against` or `neither`.
     """
 
     claims: pd.DataFrame
@@ -80,6 +83,7 @@ class Claims:
     findings: pd.DataFrame
     numbers: pd.DataFrame
     gaps: pd.DataFrame
+    bearing: pd.DataFrame
     level: float
     method: str
     notes: tuple[str, ...]
@@ -96,6 +100,7 @@ class Judged:
     wording: Wording
     verdict: Verdict
     footnote: Footnote
+    bearing: tuple[Bearing, ...]
 
 
 def judge_claims(
@@ -126,8 +131,9 @@ def judge_one(
 ) -> Judged:
     """Return everything about one claim whose evidence is at hand."""
     words = wording_of(claim, found, materials)
-    case = Case(claim, found, family, fixed, words.findings, rehearsed, materials.alpha)
-    return Judged(claim, found, family, fixed, words, verdict_on(case), footnote(claim, found, materials))
+    bearing = bearing_on(claim, materials)
+    case = Case(claim, found, family, fixed, words.findings, rehearsed, materials.alpha, bearing)
+    return Judged(claim, found, family, fixed, words, verdict_on(case), footnote(claim, found, materials), bearing)
 
 
 def find_evidence(claim: Claim, materials: Materials) -> Evidence:
@@ -155,6 +161,7 @@ def _result(judged: Sequence[Judged], level: float) -> Claims:
         findings=_findings(judged),
         numbers=_numbers(judged),
         gaps=_stacked(judged, "gap", lambda each: each.footnote.gaps),
+        bearing=_bearing(judged),
         level=level,
         method=_method(level),
         notes=_NOTES,
@@ -202,6 +209,15 @@ def _findings(judged: Sequence[Judged]) -> pd.DataFrame:
         for finding in each.wording.findings
     ]
     return pd.DataFrame(rows, columns=["number", "claim", *columns])
+
+
+def _bearing(judged: Sequence[Judged]) -> pd.DataFrame:
+    rows = [
+        (each.claim.number, each.claim.claim, one.side, one.source, one.words)
+        for each in judged
+        for one in each.bearing
+    ]
+    return pd.DataFrame(rows, columns=["number", "claim", "side", "source", "what"])
 
 
 def _numbers(judged: Sequence[Judged]) -> pd.DataFrame:

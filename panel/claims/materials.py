@@ -15,10 +15,11 @@ from panel.claims.names import Names, names_of
 from panel.claims.panel_numbers import PanelNumbers, panel_numbers
 from panel.claims.said import counted, listed, number
 from panel.errors import ModelError
+from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.ladder_levels import prototype_level
 from panel.models.emollients.prediction_model import model_of, swap_effects
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
-from panel.models.prototypes.differences import Differences
+from panel.models.prototypes.differences import Differences, find_differences
 from panel.study.knowledge import claim_kinds
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
@@ -90,6 +91,32 @@ class Materials:
     @cached_property
     def _agreed(self) -> dict[tuple[str, str], Counted]:
         return {}
+
+    @cached_property
+    def compared(self) -> Differences | None:
+        """The comparison of all prototypes; None where there is none."""
+        if self.differences is not None:
+            return self.differences
+        try:
+            return find_differences(self.study)
+        except ModelError:
+            return None
+
+    @cached_property
+    def ticks(self) -> AnswerGrid | None:
+        """What consumers ticked; None where nobody was asked."""
+        return self._grid("check_all")
+
+    @cached_property
+    def judged(self) -> AnswerGrid | None:
+        """What consumers found just about right or not; None where nobody was asked."""
+        return self._grid("just_about_right")
+
+    def _grid(self, kind: Kind) -> AnswerGrid | None:
+        try:
+            return answer_grid(self.study, kind)
+        except ModelError:
+            return None
 
     @cached_property
     def swaps(self) -> TracedSwaps | str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from panel.checks.confounds import IN_THESE_BATCHES
+from panel.claims.bearing import AGAINST, Bearing
 from panel.claims.claim import BEYOND, Claim
 from panel.claims.evidence import Evidence
 from panel.claims.families import InFamily
@@ -19,14 +20,15 @@ from panel.claims.wording_statement import OPPOSITE
 
 SUPPORTED = "supported as worded"
 IN_BATCHES = f"{SUPPORTED}, {IN_THESE_BATCHES}"
-AS_WORDED = (SUPPORTED, IN_BATCHES)
-"""The verdicts under which a sentence may be said as it is, the second with the batches it holds for."""
+CONTRARY = "supported, with contrary evidence"
+AS_WORDED = (SUPPORTED, IN_BATCHES, CONTRARY)
+"""The verdicts under which its own test shows a sentence: at large, for these batches, with something against it."""
 
 WITH_WORDING = "not as worded: this may be said"
 NOT_SUPPORTED = "not supported"
 CANNOT_TELL = "cannot tell yet"
 NOT_THIS_TOOL = "not a matter for this tool"
-VERDICTS = (SUPPORTED, IN_BATCHES, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL)
+VERDICTS = (SUPPORTED, IN_BATCHES, CONTRARY, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL)
 _SLACK = 1 + 1e-12  # a p-value that equals the level but for rounding keeps to it
 
 
@@ -51,6 +53,7 @@ class Case:
     findings: Sequence[WordingFinding]
     rehearsed: bool
     alpha: float
+    bearing: tuple[Bearing, ...] = ()
 
 
 def verdict_on(case: Case) -> Verdict:
@@ -80,7 +83,8 @@ def is_shown(evidence: Evidence, p_adjusted: float, alpha: float) -> bool:
 def _from_the_data(case: Case) -> Verdict:
     """Return the verdict as far as the numbers go."""
     evidence, family = case.evidence, case.family
-    reasons = [*evidence.reasons, *_on_family(case)]
+    contrary = [f"Against it: {each.source}, {each.words}." for each in case.bearing if each.side == AGAINST]
+    reasons = [*contrary, *evidence.reasons, *_on_family(case)]
     if evidence.refused:
         verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
         return Verdict(verdict, (*evidence.refused, *reasons), evidence.refused, "")
@@ -101,7 +105,10 @@ def _by_the_words(case: Case, reasons: list[str]) -> Verdict:
     """Return the verdict on a sentence whose statement is shown: now its words decide."""
     changes = [finding for finding in case.findings if finding.severity == CHANGE]
     if not changes:
-        return Verdict(IN_BATCHES if case.evidence.in_these_batches else SUPPORTED, tuple(reasons), (), "")
+        verdict = IN_BATCHES if case.evidence.in_these_batches else SUPPORTED
+        contrary = any(each.side == AGAINST for each in case.bearing)
+        here = [f"The panel speaks {IN_THESE_BATCHES} alone."] if contrary and verdict == IN_BATCHES else []
+        return Verdict(CONTRARY if contrary else verdict, (*reasons, *here), (), "")
     checks = {finding.check for finding in changes}
     verdict = WITH_WORDING if case.evidence.suggestion else NOT_SUPPORTED
     verdict = NOT_SUPPORTED if OPPOSITE in checks else CANNOT_TELL if UNREAD in checks else verdict
@@ -137,7 +144,7 @@ def _on_family(case: Case) -> list[str]:
 
 def _held_back(case: Case, found: Verdict) -> Verdict:
     """Return the verdict with the limit that rehearsed data and claims fixed too late put on it."""
-    held = found.verdict in (SUPPORTED, IN_BATCHES, WITH_WORDING)
+    held = found.verdict in (*AS_WORDED, WITH_WORDING)
     reasons = (*found.reasons, case.standing.words)
     needs = found.needs
     if case.rehearsed:

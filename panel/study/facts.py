@@ -72,6 +72,7 @@ STATED = (
     Fact("stability", "any", "which prototypes are stable"),
     Fact("benchmark_levels", "any", "the level of the benchmark when the windows were set"),
     Fact("tolerance", "any", "how far outside its window a mean counts for nothing"),
+    Fact("windows_read_as", "text", "on which scale windows lie: panel, or benchmark for differences from it"),
 )
 """The facts that something here reads. What is called otherwise is kept as it is."""
 

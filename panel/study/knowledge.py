@@ -263,6 +263,12 @@ def claim_refused(language: str = "en") -> pd.DataFrame:
     return _claims_read(f"claim_refused_{language}.csv").copy()
 
 
+def claim_kin(language: str = "en") -> pd.DataFrame:
+    """Return which families of words speak of the same thing: `family other sign source`, sign -1 where contrary."""
+    frame = _claims_read(f"claim_kin_{language}.csv")
+    return frame.assign(sign=frame["sign"].astype(int))
+
+
 def claim_floors() -> pd.DataFrame:
     """Return what a claim may not fall below, whatever its own bar: `floor value unit words source`."""
     frame = _claims_read("claim_floors.csv")

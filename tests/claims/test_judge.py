@@ -11,6 +11,7 @@ import pytest
 from panel.claims.judge import Claims, judge_claims
 from panel.claims.verdict import (
     CANNOT_TELL,
+    CONTRARY,
     IN_BATCHES,
     NOT_SUPPORTED,
     NOT_THIS_TOOL,
@@ -258,7 +259,7 @@ def demo():
 
 EXPECTED = {
     "less greasy than our previous hand cream": IN_BATCHES,
-    "does not leave hands feeling greasy": SUPPORTED,
+    "does not leave hands feeling greasy": CONTRARY,
     "sinks in quickly": SUPPORTED,
     "left no mark on the paper I handled": WITH_WORDING,
     "8 in 10 users found no mark on their paper": NOT_SUPPORTED,

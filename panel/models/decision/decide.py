@@ -23,16 +23,14 @@ from panel.models.decision.contenders import (
     the_one,
 )
 from panel.models.decision.gates import GateLimits, gate_limits, judge_gates
-from panel.models.decision.profile import (
-    BENCHMARK_LEVELS,
+from panel.models.decision.profile import BENCHMARK_LEVELS, PANEL, Profile, narrow_windows, target_profile
+from panel.models.decision.windows import (
     DRAWS,
+    STUDIES,
     PanelDraws,
-    Profile,
     Windows,
     draw_panels,
     judge_windows,
-    narrow_windows,
-    target_profile,
     window_distance,
 )
 from panel.models.prototypes.differences import Differences, confound_notes
@@ -50,17 +48,21 @@ class Decision:
     Parameters
     ----------
     ranking
-        Best first: `prototype standing desirability ci_low ci_high chance_all chance_all_versus chance_first unmet
-        must_unmet gates_failed gates_open gain gain_low gain_high liking liking_low liking_high chance_best_liked
+        Best first: `prototype standing desirability ci_low ci_high chance_all chance_all_versus chance_all_true
+        chance_all_versus_true chance_first unmet must_unmet gates_failed gates_open gain gain_low gain_high liking
+        liking_low liking_high chance_best_liked
         on_front`. `standing` is `in`, `open` (something is not known) or `out`; `chance_all` that of meeting all
         windows at once, `chance_all_versus` the same with the windows read as differences from the benchmark;
+        `..._true` how often such a chance came true;
         `chance_first` that of the highest desirability; `gain` is the desirability above the benchmark's.
     windows
-        See `panel.models.decision.profile.Windows`.
+        See `panel.models.decision.windows.Windows`.
     unmet
         The rows of `windows` whose estimate lies outside, with `distance`, how far, in scale units.
     gates
         `prototype gate low high value_low value_high result reason`.
+    nobody_meets
+        Attributes whose window must be met, while the mean of no prototype lies in it.
     pairs
         See `panel.models.decision.contenders.judge_pairs`; `because` is what a pair cannot be told from.
     front
@@ -80,6 +82,7 @@ class Decision:
     windows: pd.DataFrame
     unmet: pd.DataFrame
     gates: pd.DataFrame
+    nobody_meets: tuple[str, ...]
     pairs: pd.DataFrame
     front: pd.DataFrame
     weights: WeightChanges
@@ -132,7 +135,7 @@ def decide(
     profile, limits = target_profile(study, weights), gate_limits(study)
     drawn = draw_panels(study, profile.attributes, rng)
     liking, no_liking = draw_liking(study, rng, level=level)
-    windows = judge_windows(profile, drawn, study.benchmark, level)
+    windows = judge_windows(profile, drawn, study.benchmark, level, rng)
     gates = judge_gates(study, limits, drawn.prototypes)
     front = front_rows(profile, drawn, liking)
     ranking = _ranking(standings(drawn.prototypes, windows.rows, gates, level), windows, liking, front, study, level)
@@ -144,6 +147,7 @@ def decide(
         ranking=ranking,
         windows=windows.rows,
         unmet=_unmet(windows.rows),
+        nobody_meets=_nobody_meets(windows.rows),
         gates=gates,
         pairs=pairs,
         front=front,
@@ -176,6 +180,13 @@ def _narrow(study: Study, profile: Profile, differences: Differences | None) -> 
     if not profile.has_windows_both_sides:
         return ()
     return narrow_windows(profile, smallest_difference(study if differences is None else differences))
+
+
+def _nobody_meets(rows: pd.DataFrame) -> tuple[str, ...]:
+    """Return the attributes whose window must be met and that the mean of no prototype meets."""
+    must = rows.loc[rows["must_have"] & rows["read_met"].notna()]
+    met = must.groupby("attribute", sort=False)["read_met"].max()
+    return tuple(str(name) for name in met.index[met == 0])
 
 
 def _unmet(rows: pd.DataFrame) -> pd.DataFrame:
@@ -214,6 +225,8 @@ def _ranking(
         ci_high=high,
         chance_all=windows.chance_all,
         chance_all_versus=windows.chance_all_versus,
+        chance_all_true=windows.chance_all_true,
+        chance_all_versus_true=windows.chance_all_versus_true,
         chance_first=first_shares(drawn),
         gain=windows.desirability - (np.nan if base is None else windows.desirability[base]),
         gain_low=gain_low,
@@ -243,8 +256,12 @@ def decision_method(draws: int, level: float, liking: LikingDraws | None) -> str
     )
     return (
         "Means, their standard errors and degrees of freedom are those of the mixed model of each attribute. "
-        f"{draws} draws of the true means give the chances: people's level and what they see in a prototype vary as "
-        "the model says, tied over the attributes as the assessors' own means are. Each mean gets a desirability, 1 "
+        f"{draws} draws of the true means give the chances, as these people on these days would see them: their level "
+        "is the instrument, what they see in a prototype varies as the model says, tied over the attributes as the "
+        "assessors' own means are. Means are drawn towards each other as far as their own scatter says that luck "
+        "made them differ; what is not known of the spread between prototypes is averaged over (uniform shrinkage "
+        "prior, Daniels, 1999, learned over the attributes). How often such a chance came true is counted in "
+        f"{STUDIES} studies drawn with this study's own spread and errors. Each shrunken mean gets a desirability, 1 "
         "inside its window, falling in a straight line outside (Derringer and Suich, 1980); the overall desirability "
         f"is their weighted geometric mean.{people} Two prototypes count as told apart by the panel if the "
         f"{100 * level:g} % interval of the difference of their desirabilities, for all pairs at once, leaves out "
@@ -265,9 +282,11 @@ def decision_notes(
     ]
     notes += _gaps(drawn)
     notes.append(
-        "A chance of meeting a window holds for this panel on these days. A panel's level drifts, and the draws cannot "
-        "know that: the difference from the benchmark, judged by the same people on the same days, is stronger "
-        "evidence."
+        "A chance holds for this panel on these days: windows lie on its scale. Should its level have drifted since "
+        "they were set, the chances as differences from the benchmark hold, and those on the scale do not."
+        if profile.read_as == PANEL
+        else "Windows are read as differences from the benchmark: a drift of the panel's level does not touch them, "
+        "the luck of the benchmark touches all of them."
     )
     notes += _benchmark(profile, drawn, benchmark)
     if not (limits.limits or limits.free_of or limits.stability_needed):

@@ -7,27 +7,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
-from scipy.special import stdtrit
 
-from panel.checks.confounds import find_confounds
 from panel.errors import ModelError, StudyError
 from panel.models.emollients.predictions import study_targets
-from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
-from panel.models.prototypes.differences import fit_panel
-from panel.models.prototypes.panel_design import PanelDesign, assessor_means
 from panel.models.prototypes.sensitivity import ONE_PLANNED, Sensitivity
-from panel.stats.formulas.desirability import overall_desirability, window_wanted
-from panel.stats.maps.draws import joint_draws, person_correlations
-from panel.stats.mixed.reml import BATCH, MixedFit
-from panel.stats.mixed.satterthwaite import estimate_contrasts, widened
 from panel.study.facts import stated_fact
-from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
-BENCHMARK_LEVELS, TOLERANCE = "benchmark_levels", "tolerance"
+BENCHMARK_LEVELS, TOLERANCE, READ_AS = "benchmark_levels", "tolerance", "windows_read_as"
+PANEL, BENCHMARK = "panel", "benchmark"
+"""How windows are read: on the scale of this panel, or as differences from the benchmark."""
 _PART_OF_SCALE = 0.25  # of the scale outside a window a mean counts for nothing; common practice, no source
 _WRONG_WAY = {"more": "target_high", "less": "target_low"}
 
@@ -45,11 +35,14 @@ class Profile:
         nothing, NaN where neither the study nor the scale tells.
     weights_stated
         False if nobody stated a weight, so that all count the same.
+    read_as
+        `panel` or `benchmark`: the reading that decides.
     """
 
     wanted: pd.DataFrame
     weights_stated: bool
     notes: tuple[str, ...]
+    read_as: str = PANEL
 
     @property
     def attributes(self) -> tuple[str, ...]:
@@ -103,7 +96,7 @@ def target_profile(study: Study, weights: Mapping[str, float] | None = None) -> 
             "tolerance": [reach or _from_scale(study, name) for name in limits],
         }
     )
-    return Profile(wanted, bool(given), tuple(_notes(study, wanted, given, stated=weights is None)))
+    return Profile(wanted, bool(given), tuple(_notes(study, wanted, given, stated=weights is None)), _read_as(study))
 
 
 def narrow_windows(profile: Profile, sensitivity: Sensitivity) -> tuple[str, ...]:
@@ -161,6 +154,16 @@ def _tolerance(study: Study) -> float | None:
     return float(stated)
 
 
+def _read_as(study: Study) -> str:
+    stated: Any = stated_fact(study, READ_AS) or PANEL
+    if stated not in (PANEL, BENCHMARK):
+        raise StudyError(
+            f"The fact {READ_AS!r} is {stated!r}. Write {PANEL!r} where windows lie on this panel's scale, or "
+            f"{BENCHMARK!r} where they are differences from the benchmark."
+        )
+    return str(stated)
+
+
 def _is_number(value: object) -> bool:
     return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
@@ -204,259 +207,3 @@ def _notes(study: Study, wanted: pd.DataFrame, given: Mapping[str, float], *, st
                 "over the range of the prototypes' means there. Fill in scale_min and scale_max."
             )
     return notes
-
-
-# Does each prototype meet its windows, and with what chance: as they stand, and as differences from the benchmark?
-
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-_TOLERANCE_OF_SPREAD = 1.0  # without a scale: the spread of the means themselves
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Windows:
-    """What the windows say of the prototypes; arrays are (attributes, prototypes) or (draws, prototypes).
-
-    Parameters
-    ----------
-    rows
-        One row per attribute with a window and prototype: `attribute prototype estimate std_error df ci_low ci_high
-        target_low target_high weight must_have desirability met chance`, and read as differences from the benchmark
-        `versus difference difference_low difference_high versus_low versus_high met_versus chance_versus
-        chance_better`. `met` is True if the estimate lies inside; NaN where it is not known. `chance_better` is the
-        chance to lie on the wanted side of the benchmark; NaN for windows closed on both sides.
-    desirability, drawn_desirability
-        (prototypes,) overall, and (draws, prototypes).
-    chance_all, chance_all_versus
-        (prototypes,) chance to meet all windows at once; NaN where one of them is not known.
-    single, weights
-        (attributes, prototypes) desirabilities of the estimates, and (attributes,).
-    """
-
-    rows: pd.DataFrame
-    desirability: Floats
-    drawn_desirability: Floats
-    chance_all: Floats
-    chance_all_versus: Floats
-    single: Floats
-    weights: Floats
-
-
-def judge_windows(profile: Profile, drawn: PanelDraws, benchmark: str | None, level: float) -> Windows:
-    """Hold the means and their draws against the windows of `profile`; intervals at `level`."""
-    wanted = profile.wanted.set_index("attribute").loc[list(drawn.attributes)].reset_index()
-    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
-    weights = wanted["weight"].to_numpy(float)
-    reach = _reach(wanted, drawn.estimate)
-    single = _single(drawn.estimate, low, high, reach)
-    base = None if benchmark not in drawn.prototypes else drawn.prototypes.index(str(benchmark))
-    half = stdtrit(drawn.df, (1 + level) / 2) * drawn.std_error
-    known = np.isfinite(drawn.estimate)
-    met = _inside(drawn.drawn, low, high)
-    columns = {
-        "estimate": drawn.estimate,
-        "std_error": drawn.std_error,
-        "df": drawn.df,
-        "ci_low": drawn.estimate - half,
-        "ci_high": drawn.estimate + half,
-        **{
-            name: np.broadcast_to(wanted[[name]].to_numpy(float), known.shape) for name in ("target_low", "target_high")
-        },
-        "weight": np.broadcast_to(weights[:, None], known.shape),
-        "desirability": single,
-        "met": np.where(known, _inside(drawn.estimate, low, high), np.nan),
-        "chance": np.where(known, met.mean(axis=0), np.nan),
-    }
-    versus, met_versus = _versus(wanted, drawn, base, level)
-    everything = known.all(axis=0)
-    return Windows(
-        rows=_long(wanted, drawn, columns | versus, benchmark if base is not None else ""),
-        desirability=_overall(single, weights),
-        drawn_desirability=_overall(_single(drawn.drawn, low, high, reach), weights),
-        chance_all=np.where(everything, met.all(axis=1).mean(axis=0), np.nan),
-        chance_all_versus=_all_versus(met_versus, known, base),
-        single=single,
-        weights=weights,
-    )
-
-
-def window_distance(estimate: Floats, low: Floats, high: Floats) -> Floats:
-    """Return how far each mean lies outside its window, scale units; 0 inside, NaN where it is not known."""
-    below = np.where(np.isnan(low), 0.0, low - estimate)
-    above = np.where(np.isnan(high), 0.0, estimate - high)
-    return np.asarray(np.maximum(np.maximum(below, above), 0.0) + 0.0 * estimate)
-
-
-def _inside(values: Floats, low: Floats, high: Floats) -> Flags:
-    """Return which values lie inside; a missing limit is none, a missing value is never inside."""
-    return np.asarray(~(values < low) & ~(values > high) & np.isfinite(values))
-
-
-def _reach(wanted: pd.DataFrame, estimate: Floats) -> Floats:
-    """Return how far outside its window a mean counts for nothing, (attributes, 1)."""
-    reach = wanted[["tolerance"]].to_numpy(float)
-    spread = np.nanmax(estimate, axis=1, keepdims=True) - np.nanmin(estimate, axis=1, keepdims=True)
-    return np.asarray(np.where(np.isnan(reach), np.where(spread > 0, spread, _TOLERANCE_OF_SPREAD), reach))
-
-
-def _single(values: Floats, low: Floats, high: Floats, reach: Floats) -> Floats:
-    start, end = np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)
-    return window_wanted(values, start - reach, start, end, end + reach)
-
-
-def _overall(single: Floats, weights: Floats) -> Floats:
-    """Return the overall desirability over the attributes, the last axis but one."""
-    return overall_desirability(np.moveaxis(single, -2, -1), weights)
-
-
-def _versus(
-    wanted: pd.DataFrame, drawn: PanelDraws, base: int | None, level: float
-) -> tuple[dict[str, Floats], Flags | None]:
-    """Return the windows read as differences from the benchmark, and which draws meet them."""
-    names = ("difference", "difference_low", "difference_high", "versus_low", "versus_high", "met_versus")
-    shape = drawn.estimate.shape
-    if base is None:
-        return {name: np.full(shape, np.nan) for name in (*names, "chance_versus", "chance_better")}, None
-    own = drawn.estimate[:, [base]]
-    stated = wanted[["benchmark_level"]].to_numpy(float)
-    zero = np.where(np.isnan(stated), own, stated)
-    low, high = (wanted[[name]].to_numpy(float) - zero for name in ("target_low", "target_high"))
-    difference, differences = drawn.estimate - own, drawn.drawn - drawn.drawn[:, :, [base]]
-    tail = (1 - level) / 2
-    with np.errstate(invalid="ignore"):
-        ends = np.quantile(differences, [tail, 1 - tail], axis=0)
-    known = np.isfinite(difference)
-    met = _inside(differences, low, high)
-    side = np.where(np.isnan(high) & ~np.isnan(low), 1.0, np.where(np.isnan(low) & ~np.isnan(high), -1.0, np.nan))
-    better = ((differences * side) > 0).mean(axis=0)
-    better = np.where(np.isnan(side), np.nan, better)
-    better[:, base] = np.nan
-    found = (difference, *ends, *(np.broadcast_to(end, shape) for end in (low, high)), _inside(difference, low, high))
-    columns = {name: np.where(known, values, np.nan) for name, values in zip(names, found, strict=True)}
-    return columns | {
-        "chance_versus": np.where(known, met.mean(axis=0), np.nan),
-        "chance_better": np.where(known, better, np.nan),
-    }, met
-
-
-def _all_versus(met: Flags | None, known: Flags, base: int | None) -> Floats:
-    if met is None or base is None:
-        return np.full(known.shape[1], np.nan)
-    return np.asarray(np.where((known & known[:, [base]]).all(axis=0), met.all(axis=1).mean(axis=0), np.nan))
-
-
-def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, Floats], versus: str | None) -> pd.DataFrame:
-    q, k = drawn.estimate.shape
-    frame = pd.DataFrame(
-        {
-            "attribute": pd.Series(np.repeat(list(drawn.attributes), k), dtype="str"),
-            "prototype": pd.Series(list(drawn.prototypes) * q, dtype="str"),
-            **{name: np.asarray(values, dtype=float).ravel() for name, values in columns.items()},
-        }
-    )
-    return frame.assign(must_have=np.repeat(wanted["must_have"].to_numpy(bool), k), versus=versus or "")
-
-
-# How uncertain are the panel's means, all attributes together? Draws of what the true means may be.
-
-
-DRAWS = 4000
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class PanelDraws:
-    """Estimated means and draws of the true ones.
-
-    Parameters
-    ----------
-    attributes, prototypes
-        Names of rows and columns; attributes that no model fits are left out.
-    estimate, std_error, df
-        (attributes, prototypes), NaN where a prototype was not scored on an attribute.
-    drawn
-        (draws, attributes, prototypes).
-    not_estimated
-        (attribute, why not) of the attributes left out.
-    batch_words
-        How batches enter the standard errors; empty where they do not.
-    """
-
-    attributes: tuple[str, ...]
-    prototypes: tuple[str, ...]
-    estimate: Floats
-    std_error: Floats
-    df: Floats
-    drawn: Floats
-    not_estimated: tuple[tuple[str, str], ...]
-    batch_words: str = ""
-
-
-def draw_panels(
-    study: Study, attributes: tuple[str, ...], rng: np.random.Generator, *, draws: int = DRAWS
-) -> PanelDraws:
-    """Return draws of the true means on `attributes`.
-
-    Means, their covariance and degrees of freedom are those of the mixed model of each attribute; what ties the
-    attributes together is taken from the assessors' own means. So whole people vary, not single scores.
-
-    Raises
-    ------
-    ModelError
-        If none of the attributes can be modelled.
-    """
-    frame = scores_used(study).frame
-    frame = frame.loc[frame["attribute"].isin(attributes)]
-    fits, left_out = fit_panel(study, frame)
-    unscored = [(name, "it was not scored") for name in attributes if name not in set(frame["attribute"])]
-    why_not = (*left_out, *unscored)
-    if not fits:
-        reasons = "; ".join(f"{name} ({why})" for name, why in why_not)
-        raise ModelError(
-            f"No attribute with a target window can be judged: {reasons}. Import the scores on the Study page, or "
-            "give windows to attributes that were scored."
-        )
-    kept = tuple(name for name in attributes if any(name in design.attributes for design, _ in fits))
-    prototypes = tuple(name for name in study.prototypes if any(name in design.prototypes for design, _ in fits))
-    spread = batch_spread(study, find_confounds(study, frame))
-    mean, std_error, df, covariance, dfs = _means(fits, kept, prototypes, spread)
-    drawn = joint_draws(mean, covariance, dfs[0], dfs[1], _correlations(frame, prototypes, kept), draws, rng)
-    return PanelDraws(kept, prototypes, mean, std_error, df, drawn, why_not, spread.sentence)
-
-
-def _correlations(
-    frame: pd.DataFrame, prototypes: tuple[str, ...], attributes: tuple[str, ...]
-) -> tuple[Floats, Floats]:
-    return person_correlations(assessor_means(frame, prototypes, attributes))
-
-
-def _means(
-    fits: list[tuple[PanelDesign, MixedFit]],
-    attributes: tuple[str, ...],
-    prototypes: tuple[str, ...],
-    spread: BatchSpread,
-) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Put all models together: means, standard errors, df (q, k), covariance (q, k, k), df of the parts (2, q)."""
-    q, k = len(attributes), len(prototypes)
-    mean, std_error, df = (np.full((q, k), np.nan) for _ in range(3))
-    covariance, dfs = np.full((q, k, k), np.nan), np.ones((2, q))
-    for design, fit in fits:
-        rows = [attributes.index(name) for name in design.attributes]
-        columns = [prototypes.index(name) for name in design.prototypes]
-        own = len(columns)
-        each = np.eye(own, design.fixed.shape[1])
-        found = estimate_contrasts(fit, each)
-        place = np.ix_(rows, columns)
-        added = np.zeros((len(rows), own))
-        if BATCH not in design.terms:
-            added = np.array(
-                [[spread.variance(name, {each: 1.0}) for each in design.prototypes] for name in design.attributes]
-            )
-        mean[place] = found.estimate
-        std_error[place], df[place] = widened(found.std_error, found.df, added, spread.df)
-        covariance[np.ix_(rows, columns, columns)] = fit.covariance[:, :own, :own] + added[:, :, None] * np.eye(own)
-        dfs[0, rows] = estimate_contrasts(fit, each.mean(axis=0, keepdims=True)).df[:, 0]
-        apart = estimate_contrasts(fit, each[1:] - each[0])
-        both = added[:, 1:] + added[:, :1]
-        dfs[1, rows] = np.median(widened(apart.std_error, apart.df, both, spread.df)[1], axis=1)
-    return mean, std_error, df, covariance, dfs

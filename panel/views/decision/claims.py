@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from panel.claims.judge import Claims
 from panel.claims.verdict import (
     CANNOT_TELL,
+    CONTRARY,
     IN_BATCHES,
     NOT_SUPPORTED,
     NOT_THIS_TOOL,
@@ -39,10 +40,19 @@ from panel.words import (
     format_share,
 )
 
-_SIGNS = {SUPPORTED: "✓", IN_BATCHES: "✓", WITH_WORDING: "≠", NOT_SUPPORTED: "✗", CANNOT_TELL: "?", NOT_THIS_TOOL: "–"}
+_SIGNS = {
+    SUPPORTED: "✓",
+    IN_BATCHES: "✓",
+    CONTRARY: "±",
+    WITH_WORDING: "≠",
+    NOT_SUPPORTED: "✗",
+    CANNOT_TELL: "?",
+    NOT_THIS_TOOL: "–",
+}
 _COUNTED = {
     SUPPORTED: SUPPORTED,
     IN_BATCHES: IN_BATCHES,
+    CONTRARY: CONTRARY,
     WITH_WORDING: "not as worded, but something else may be said",
     NOT_SUPPORTED: "not supported",
     CANNOT_TELL: "that cannot be told yet",

@@ -6,7 +6,8 @@ import pytest
 
 from panel.models.decision.contenders import LikingDraws
 from panel.models.decision.decide import front_rows
-from panel.models.decision.profile import PanelDraws, target_profile
+from panel.models.decision.profile import target_profile
+from panel.models.decision.windows import PanelDraws
 from tests.models.decision.known_studies import target_study
 
 NAMES = ("P1", "P2", "P3")

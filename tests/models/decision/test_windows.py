@@ -1,17 +1,21 @@
-"""Windows held against means: the chance is Student's, differences do not know the panel's level."""
+"""Windows held against means: chances are those of shrunken means, differences do not know the panel's level."""
 
 import numpy as np
+import pandas as pd
 import pytest
-from scipy.stats import t
+from scipy.stats import norm
 
-from panel.models.decision.profile import PanelDraws, draw_panels, judge_windows, target_profile, window_distance
+from panel.errors import StudyError
+from panel.models.decision.profile import target_profile
+from panel.models.decision.windows import PanelDraws, draw_panels, judge_windows, window_distance
+from panel.stats.comparing.shrinkage import shrink
 from tests.models.decision.known_studies import target_study
 
 TRUTH = {"P1": (50, 50), "P2": (36, 60), "P3": (41, 54)}
 LEVEL = 0.95
-# 40,000 draws: four standard errors of a chance are 0.01; the draws follow the parts of the error, not Satterthwaite's
-# one t, and the two differ by as much again
-CHANCE = 0.02
+# 40,000 draws: four standard errors of a chance are 0.01; the draws have the tails of Student's t and a spread that is
+# not known, the normal curve here has neither
+CHANCE = 0.05
 
 
 def judged(study, benchmark="P1", draws=40_000):
@@ -29,13 +33,47 @@ def found():
     return judged(target_study(TRUTH))
 
 
-def test_the_chance_of_one_window_is_students(found):
+def test_the_chance_of_one_window_is_that_of_the_shrunken_mean(found):
+    study = target_study(TRUTH)
+    drawn = draw_panels(study, target_profile(study).attributes, np.random.default_rng(1), draws=10)
+    mean, left = (
+        pd.DataFrame(each, ["GREASE", "SOFT"], list(TRUTH)) for each in shrink(drawn.estimate, drawn.own_variance)
+    )
     for row in found.rows.to_dict("records"):
         edge = row["target_high"] if row["attribute"] == "GREASE" else row["target_low"]
         side = 1 if row["attribute"] == "GREASE" else -1
-        expected = t.cdf(side * (edge - row["estimate"]) / row["std_error"], row["df"])
+        name, attribute = row["prototype"], row["attribute"]
+        assert row["shrunken"] == mean.loc[attribute, name]
+        expected = norm.cdf(side * (edge - row["shrunken"]) / left.loc[attribute, name])
         assert row["chance"] == pytest.approx(expected, abs=CHANCE)
         assert row["met"] == float(side * (edge - row["estimate"]) >= 0)
+
+
+def test_beside_each_chance_stands_how_often_such_a_chance_came_true():
+    study = target_study({f"P{n}": (40 + 3 * n, 55) for n in range(1, 9)}, noise=1.5)
+    profile = target_profile(study)
+    drawn = draw_panels(study, profile.attributes, np.random.default_rng(1))
+    found = judge_windows(profile, drawn, "P1", LEVEL, np.random.default_rng(2))
+    again = judge_windows(profile, drawn, "P1", LEVEL, np.random.default_rng(2))
+    pd.testing.assert_frame_equal(found.rows, again.rows)
+    rows = found.rows.dropna(subset=["chance_true"])
+    assert len(rows) > 8
+    assert rows["chance_true"].between(0, 1).all()
+    assert (rows["chance_true"] - rows["chance"]).abs().max() < 0.15  # the same method, studies of the same kind
+    without = judge_windows(profile, drawn, "P1", LEVEL)
+    assert without.rows["chance_true"].isna().all()
+    assert np.isnan(without.chance_all_true).all()
+
+
+def test_the_reading_that_decides_is_stated():
+    facts = {"benchmark_levels": {"GREASE": 50, "SOFT": 50}}
+    plain = judged(target_study(TRUTH, facts=facts), draws=400).rows
+    assert (plain["read_chance"] == plain["chance"]).all()
+    versus = judged(target_study(TRUTH, facts=facts | {"windows_read_as": "benchmark"}), draws=400).rows
+    assert (versus["read_chance"] == versus["chance_versus"]).all()
+    assert (versus["read_met"] == versus["met_versus"]).all()
+    with pytest.raises(StudyError, match=r"The fact 'windows_read_as' is 'both'. Write 'panel' where windows lie on"):
+        target_profile(target_study(TRUTH, facts={"windows_read_as": "both"}))
 
 
 def test_all_windows_at_once_are_never_likelier_than_the_least_likely_one(found):

@@ -1,0 +1,411 @@
+"""Does each prototype meet its windows, and with what chance: as they stand, and as differences from the benchmark?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import partial
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from panel.checks.confounds import find_confounds
+from panel.errors import ModelError
+from panel.models.decision.profile import BENCHMARK, Profile
+from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
+from panel.models.prototypes.differences import fit_panel
+from panel.models.prototypes.panel_design import PanelDesign, assessor_means
+from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink
+from panel.stats.formulas.desirability import overall_desirability, window_wanted
+from panel.stats.maps.draws import joint_draws, person_correlations
+from panel.stats.mixed.reml import BATCH, MixedFit
+from panel.stats.mixed.satterthwaite import estimate_contrasts, widened
+from panel.study.scores_used import scores_used
+from panel.study.study import Study
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+_TOLERANCE_OF_SPREAD = 1.0  # without a scale: the spread of the means themselves
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Windows:
+    """What the windows say of the prototypes; arrays are (attributes, prototypes) or (draws, prototypes).
+
+    Parameters
+    ----------
+    rows
+        One row per attribute with a window and prototype: `attribute prototype estimate std_error df ci_low ci_high
+        shrunken shrunken_low shrunken_high target_low target_high weight must_have desirability met chance
+        chance_true`, and read as differences from the benchmark `versus difference difference_low difference_high
+        versus_low versus_high met_versus chance_versus chance_versus_true chance_better`. `met` is True if the
+        estimate lies inside; NaN where it is not known. `chance_true` is how often such a chance came true in
+        studies like this one. `difference_shrunken` is drawn towards none, `wrong_sign` the chance that the sign of
+        `difference` is the other one. `chance_better` is the chance to lie on the wanted side of the benchmark; NaN for
+        windows closed on both sides. `read_met read_chance` repeat those of the reading that decides.
+    desirability, drawn_desirability
+        (prototypes,) overall, and (draws, prototypes).
+    chance_all, chance_all_versus
+        (prototypes,) chance to meet all windows at once; NaN where one of them is not known.
+    chance_all_true, chance_all_versus_true
+        (prototypes,) how often such a chance came true.
+    single, weights
+        (attributes, prototypes) desirabilities of the estimates, and (attributes,).
+    """
+
+    rows: pd.DataFrame
+    desirability: Floats
+    drawn_desirability: Floats
+    chance_all: Floats
+    chance_all_versus: Floats
+    chance_all_true: Floats
+    chance_all_versus_true: Floats
+    single: Floats
+    weights: Floats
+
+
+def judge_windows(
+    profile: Profile, drawn: PanelDraws, benchmark: str | None, level: float, rng: np.random.Generator | None = None
+) -> Windows:
+    """Hold the means and their draws against the windows of `profile`; intervals at `level`.
+
+    `rng` draws the studies that say how often such chances came true; without it that is not looked at.
+    """
+    wanted = profile.wanted.set_index("attribute").loc[list(drawn.attributes)].reset_index()
+    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
+    weights = wanted["weight"].to_numpy(float)
+    reach = _reach(wanted, drawn.estimate)
+    shrunken = drawn.shrunken if drawn.shrunken.size else drawn.estimate
+    single = _single(shrunken, low, high, reach)
+    ends = drawn.intervals(level)
+    base = None if benchmark not in drawn.prototypes else drawn.prototypes.index(str(benchmark))
+    half = stdtrit(drawn.df, (1 + level) / 2) * drawn.std_error
+    known = np.isfinite(drawn.estimate)
+    met = _inside(drawn.drawn, low, high)
+    columns = {
+        "estimate": drawn.estimate,
+        "std_error": drawn.std_error,
+        "df": drawn.df,
+        "ci_low": drawn.estimate - half,
+        "ci_high": drawn.estimate + half,
+        "shrunken": shrunken,
+        "shrunken_low": ends[0],
+        "shrunken_high": ends[1],
+        **{
+            name: np.broadcast_to(wanted[[name]].to_numpy(float), known.shape) for name in ("target_low", "target_high")
+        },
+        "weight": np.broadcast_to(weights[:, None], known.shape),
+        "desirability": single,
+        "met": np.where(known, _inside(drawn.estimate, low, high), np.nan),
+        "chance": np.where(known, met.mean(axis=0), np.nan),
+    }
+    versus, met_versus = _versus(wanted, drawn, base, level)
+    everything = known.all(axis=0)
+    chance_all = np.where(everything, met.all(axis=1).mean(axis=0), np.nan)
+    all_versus = _all_versus(met_versus, known, base)
+    often = _came_true(wanted, drawn, base, rng)
+    columns |= versus
+    columns |= _luck(drawn, shrunken, base)
+    columns |= {
+        "chance_true": often["single"](columns["chance"]),
+        "chance_versus_true": often["single_versus"](columns["chance_versus"]),
+    }
+    by_benchmark = profile.read_as == BENCHMARK and base is not None
+    columns |= {"read_met": columns["met_versus" if by_benchmark else "met"]}
+    columns |= {"read_chance": columns["chance_versus" if by_benchmark else "chance"]}
+    return Windows(
+        rows=_long(wanted, drawn, columns, benchmark if base is not None else ""),
+        desirability=_overall(single, weights),
+        drawn_desirability=_overall(_single(drawn.drawn, low, high, reach), weights),
+        chance_all=chance_all,
+        chance_all_versus=all_versus,
+        chance_all_true=often["all"](chance_all),
+        chance_all_versus_true=often["all_versus"](all_versus),
+        single=single,
+        weights=weights,
+    )
+
+
+def _luck(drawn: PanelDraws, shrunken: Floats, base: int | None) -> dict[str, Floats]:
+    """Return the shrunken differences from the benchmark, and the chance that the sign seen is the wrong one."""
+    if base is None:
+        return dict.fromkeys(("difference_shrunken", "wrong_sign"), np.full(shrunken.shape, np.nan))
+    seen = drawn.estimate - drawn.estimate[:, [base]]
+    wrong = ((drawn.drawn - drawn.drawn[:, :, [base]]) * np.sign(seen) < 0).mean(axis=0)
+    return {
+        "difference_shrunken": shrunken - shrunken[:, [base]],
+        "wrong_sign": np.where((seen != 0) & np.isfinite(seen), wrong, np.nan),
+    }
+
+
+def window_distance(estimate: Floats, low: Floats, high: Floats) -> Floats:
+    """Return how far each mean lies outside its window, scale units; 0 inside, NaN where it is not known."""
+    below = np.where(np.isnan(low), 0.0, low - estimate)
+    above = np.where(np.isnan(high), 0.0, estimate - high)
+    return np.asarray(np.maximum(np.maximum(below, above), 0.0) + 0.0 * estimate)
+
+
+def _inside(values: Floats, low: Floats, high: Floats) -> Flags:
+    """Return which values lie inside; a missing limit is none, a missing value is never inside."""
+    return np.asarray(~(values < low) & ~(values > high) & np.isfinite(values))
+
+
+def _reach(wanted: pd.DataFrame, estimate: Floats) -> Floats:
+    """Return how far outside its window a mean counts for nothing, (attributes, 1)."""
+    reach = wanted[["tolerance"]].to_numpy(float)
+    spread = np.nanmax(estimate, axis=1, keepdims=True) - np.nanmin(estimate, axis=1, keepdims=True)
+    return np.asarray(np.where(np.isnan(reach), np.where(spread > 0, spread, _TOLERANCE_OF_SPREAD), reach))
+
+
+def _single(values: Floats, low: Floats, high: Floats, reach: Floats) -> Floats:
+    start, end = np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)
+    return window_wanted(values, start - reach, start, end, end + reach)
+
+
+def _overall(single: Floats, weights: Floats) -> Floats:
+    """Return the overall desirability over the attributes, the last axis but one."""
+    return overall_desirability(np.moveaxis(single, -2, -1), weights)
+
+
+def _versus(
+    wanted: pd.DataFrame, drawn: PanelDraws, base: int | None, level: float
+) -> tuple[dict[str, Floats], Flags | None]:
+    """Return the windows read as differences from the benchmark, and which draws meet them."""
+    names = ("difference", "difference_low", "difference_high", "versus_low", "versus_high", "met_versus")
+    shape = drawn.estimate.shape
+    if base is None:
+        return {name: np.full(shape, np.nan) for name in (*names, "chance_versus", "chance_better")}, None
+    own = drawn.estimate[:, [base]]
+    low, high = _versus_ends(wanted, drawn, base)
+    difference, differences = drawn.estimate - own, drawn.drawn - drawn.drawn[:, :, [base]]
+    tail = (1 - level) / 2
+    with np.errstate(invalid="ignore"):
+        ends = np.quantile(differences, [tail, 1 - tail], axis=0)
+    known = np.isfinite(difference)
+    met = _inside(differences, low, high)
+    side = np.where(np.isnan(high) & ~np.isnan(low), 1.0, np.where(np.isnan(low) & ~np.isnan(high), -1.0, np.nan))
+    better = ((differences * side) > 0).mean(axis=0)
+    better = np.where(np.isnan(side), np.nan, better)
+    better[:, base] = np.nan
+    found = (difference, *ends, *(np.broadcast_to(end, shape) for end in (low, high)), _inside(difference, low, high))
+    columns = {name: np.where(known, values, np.nan) for name, values in zip(names, found, strict=True)}
+    return columns | {
+        "chance_versus": np.where(known, met.mean(axis=0), np.nan),
+        "chance_better": np.where(known, better, np.nan),
+    }, met
+
+
+def _versus_ends(wanted: pd.DataFrame, drawn: PanelDraws, base: int) -> tuple[Floats, Floats]:
+    """Return the ends of the windows as differences from the stated level of the benchmark, or the one seen here."""
+    stated = wanted[["benchmark_level"]].to_numpy(float)
+    zero = np.where(np.isnan(stated), drawn.estimate[:, [base]], stated)
+    low, high = (wanted[[name]].to_numpy(float) - zero for name in ("target_low", "target_high"))
+    return low, high
+
+
+# How often did such a chance come true? Studies like this one, with known truth.
+
+
+STUDIES = 300
+_INNER = 100  # draws of each simulated study
+_NEAR, _FEWEST = 0.05, 60  # stated chances this near count as such; fewer of them say nothing
+
+
+def _came_true(
+    wanted: pd.DataFrame, drawn: PanelDraws, base: int | None, rng: np.random.Generator | None
+) -> dict[str, Callable[[Floats], Floats]]:
+    """Return, for each kind of chance, what gives how often such a stated chance came true.
+
+    A parametric bootstrap: true values are drawn anew with a spread as likely as this study says, scores with its own
+    errors; each of these studies states its chances as this one does.
+    """
+    kinds = ("single", "all", "single_versus", "all_versus")
+    if rng is None:
+        return dict.fromkeys(kinds, lambda stated: np.full(np.shape(stated), np.nan))
+    truth = drawn.like[rng.integers(len(drawn.like), size=STUDIES)]
+    seen = truth + drawn.errors[rng.integers(len(drawn.errors), size=STUDIES)]
+    errors = drawn.errors[rng.integers(len(drawn.errors), size=(_INNER, STUDIES))]
+    values, _ = draw_shrunken(seen, drawn.own_variance, errors, rng)
+    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
+    pairs = _chances_and_truth(_inside(values, low, high), _inside(truth, low, high))
+    nothing: Floats = np.full(0, np.nan)
+    versus = [(nothing, nothing)] * 2
+    if base is not None:
+        low, high = _versus_ends(wanted, drawn, base)
+        others = [place for place in range(len(drawn.prototypes)) if place != base]
+        met, true = (_inside(each - each[..., [base]], low, high)[..., others] for each in (values, truth))
+        versus = _chances_and_truth(met, true)
+    return {kind: partial(_as_often, *pair) for kind, pair in zip(kinds, [*pairs, *versus], strict=True)}
+
+
+def _chances_and_truth(met: Flags, true: Flags) -> list[tuple[Floats, Floats]]:
+    """Return stated chances and what was true, of single windows, and of all windows at once."""
+    single = met.mean(axis=0).ravel(), true.ravel().astype(float)
+    return [single, (met.all(axis=-2).mean(axis=0).ravel(), true.all(axis=-2).ravel().astype(float))]
+
+
+def _as_often(stated: Floats, true: Floats, asked: Floats) -> Floats:
+    """Return in what share of the cases with a chance near the one asked for it came true; NaN where there are few."""
+    order = np.argsort(stated, kind="stable")
+    sums = np.concatenate([[0.0], np.cumsum(true[order])])
+    first = np.searchsorted(stated[order], asked - _NEAR, side="left")
+    last = np.searchsorted(stated[order], asked + _NEAR, side="right")
+    number = last - first
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = (sums[last] - sums[first]) / number
+    return np.asarray(np.where(np.isfinite(asked) & (number >= _FEWEST), share, np.nan))
+
+
+def _all_versus(met: Flags | None, known: Flags, base: int | None) -> Floats:
+    if met is None or base is None:
+        return np.full(known.shape[1], np.nan)
+    return np.asarray(np.where((known & known[:, [base]]).all(axis=0), met.all(axis=1).mean(axis=0), np.nan))
+
+
+def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, Floats], versus: str | None) -> pd.DataFrame:
+    q, k = drawn.estimate.shape
+    frame = pd.DataFrame(
+        {
+            "attribute": pd.Series(np.repeat(list(drawn.attributes), k), dtype="str"),
+            "prototype": pd.Series(list(drawn.prototypes) * q, dtype="str"),
+            **{name: np.asarray(values, dtype=float).ravel() for name, values in columns.items()},
+        }
+    )
+    return frame.assign(must_have=np.repeat(wanted["must_have"].to_numpy(bool), k), versus=versus or "")
+
+
+# How uncertain are the panel's means, all attributes together? Draws of what the true means may be.
+
+
+DRAWS = 4000
+_NOTHING: Floats = np.zeros((0, 0))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PanelDraws:
+    """Estimated means and draws of the true ones.
+
+    Parameters
+    ----------
+    attributes, prototypes
+        Names of rows and columns; attributes that no model fits are left out.
+    estimate, std_error, df
+        (attributes, prototypes), NaN where a prototype was not scored on an attribute.
+    drawn
+        (draws, attributes, prototypes): on the scale of this panel, shrunken between the prototypes.
+    not_estimated
+        (attribute, why not) of the attributes left out.
+    batch_words
+        How batches enter the standard errors; empty where they do not.
+    shrunken, own_variance
+        (attributes, prototypes) shrunken means, and variances of the estimates without what all of them share.
+    errors, like
+        (draws, attributes, prototypes): errors of the estimates, and true means of new prototypes that spread as these.
+    """
+
+    attributes: tuple[str, ...]
+    prototypes: tuple[str, ...]
+    estimate: Floats
+    std_error: Floats
+    df: Floats
+    drawn: Floats
+    not_estimated: tuple[tuple[str, str], ...] = ()
+    batch_words: str = ""
+    shrunken: Floats = field(default_factory=_NOTHING.copy)
+    own_variance: Floats = field(default_factory=_NOTHING.copy)
+    errors: Floats = field(default_factory=_NOTHING.copy)
+    like: Floats = field(default_factory=_NOTHING.copy)
+
+    def intervals(self, level: float) -> Floats:
+        """Return lowest and highest true means, (2, attributes, prototypes)."""
+        with np.errstate(invalid="ignore"):
+            return np.quantile(self.drawn, [(1 - level) / 2, (1 + level) / 2], axis=0)
+
+
+def draw_panels(
+    study: Study, attributes: tuple[str, ...], rng: np.random.Generator, *, draws: int = DRAWS
+) -> PanelDraws:
+    """Return draws of the true means on `attributes`, as these people on these days would see them.
+
+    Means, their covariance and degrees of freedom are those of the mixed model of each attribute; what ties the
+    attributes together is taken from the assessors' own means. The level of the people is the instrument: it moves all
+    prototypes alike and is no error. Each attribute's means are shrunken, see `panel.stats.comparing.shrinkage`.
+
+    Raises
+    ------
+    ModelError
+        If none of the attributes can be modelled.
+    """
+    frame = scores_used(study).frame
+    frame = frame.loc[frame["attribute"].isin(attributes)]
+    fits, left_out = fit_panel(study, frame)
+    unscored = [(name, "it was not scored") for name in attributes if name not in set(frame["attribute"])]
+    why_not = (*left_out, *unscored)
+    if not fits:
+        reasons = "; ".join(f"{name} ({why})" for name, why in why_not)
+        raise ModelError(
+            f"No attribute with a target window can be judged: {reasons}. Import the scores on the Study page, or "
+            "give windows to attributes that were scored."
+        )
+    kept = tuple(name for name in attributes if any(name in design.attributes for design, _ in fits))
+    prototypes = tuple(name for name in study.prototypes if any(name in design.prototypes for design, _ in fits))
+    spread = batch_spread(study, find_confounds(study, frame))
+    mean, std_error, df, covariance, dfs = _means(fits, kept, prototypes, spread)
+    own, alone = _own_covariance(covariance)
+    views = person_correlations(assessor_means(frame, prototypes, kept))[1]
+    errors = joint_draws(np.where(np.isfinite(mean), 0.0, np.nan), alone, dfs, dfs, (views, views), draws, rng)
+    drawn, like = draw_shrunken(mean, own, errors, rng)
+    shrunken = shrink(mean, own)[0]
+    return PanelDraws(
+        kept, prototypes, mean, std_error, df, drawn, why_not, spread.sentence, shrunken, own, errors, like
+    )
+
+
+def _own_covariance(covariance: Floats) -> tuple[Floats, Floats]:
+    """Return variances (q, k) and covariance (q, k, k) of the means without what all of them share.
+
+    The differences keep theirs; the mean of all is as uncertain as if each mean had only its own error.
+    """
+    variances, alone = np.full(covariance.shape[:2], np.nan), np.full_like(covariance, np.nan)
+    for row, whole in enumerate(covariance):
+        there = np.flatnonzero(np.isfinite(np.diag(whole)))
+        part = whole[np.ix_(there, there)]
+        each = np.diag(part)
+        own = own_variances(each[:, None] + each - 2 * part) if len(there) > 1 else each
+        centred = part - part.mean(axis=0) - part.mean(axis=1)[:, None] + part.mean()
+        variances[row, there] = own
+        alone[np.ix_([row], there, there)] = centred + own.mean() / len(there)
+    return variances, alone
+
+
+def _means(
+    fits: list[tuple[PanelDesign, MixedFit]],
+    attributes: tuple[str, ...],
+    prototypes: tuple[str, ...],
+    spread: BatchSpread,
+) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Put all models together: means, standard errors, df (q, k), covariance (q, k, k), df of differences (q,)."""
+    q, k = len(attributes), len(prototypes)
+    mean, std_error, df = (np.full((q, k), np.nan) for _ in range(3))
+    covariance, dfs = np.full((q, k, k), np.nan), np.ones(q)
+    for design, fit in fits:
+        rows = [attributes.index(name) for name in design.attributes]
+        columns = [prototypes.index(name) for name in design.prototypes]
+        own = len(columns)
+        each = np.eye(own, design.fixed.shape[1])
+        found = estimate_contrasts(fit, each)
+        place = np.ix_(rows, columns)
+        added = np.zeros((len(rows), own))
+        if BATCH not in design.terms:
+            added = np.array(
+                [[spread.variance(name, {each: 1.0}) for each in design.prototypes] for name in design.attributes]
+            )
+        mean[place] = found.estimate
+        std_error[place], df[place] = widened(found.std_error, found.df, added, spread.df)
+        covariance[np.ix_(rows, columns, columns)] = fit.covariance[:, :own, :own] + added[:, :, None] * np.eye(own)
+        apart = estimate_contrasts(fit, each[1:] - each[0])
+        both = added[:, 1:] + added[:, :1]
+        dfs[rows] = np.median(widened(apart.std_error, apart.df, both, spread.df)[1], axis=1)
+    return mean, std_error, df, covariance, dfs

@@ -1,0 +1,174 @@
+"""Estimates drawn towards their common mean as far as their own scatter says that luck made them differ.
+
+Estimate p of a family is y_p ~ N(theta_p, v_p) and theta_p ~ N(mu, t2); mu is flat or known. The share of the true
+variance in what is seen, t2 / (v + t2) with v the mean of the v_p, is uniform beforehand and averaged over afterwards,
+so that what is not known of the spread stays in the answer. Source: Daniels (1999), Canadian Journal of Statistics 27,
+567-578 (the uniform shrinkage prior); the model is Lindley's, in Efron and Morris (1975), Journal of the American
+Statistical Association 70, 311-319. Several families, such as attributes, teach each other what shares are usual: the
+prior of each is the mean of the uniform one and of what the others say (an empirical Bayes step, without itself).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from panel.stats.arrays import Array
+
+_STEPS, _ROUNDS = 60, 2
+_SHARE = (np.arange(_STEPS) + 0.5) / _STEPS
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Spread:
+    """What a family of estimates says of the spread of the true values; `...` stands for families.
+
+    Parameters
+    ----------
+    between
+        (..., steps) variances between true values.
+    weight
+        (..., steps) how likely each is; they add up to 1.
+    pull
+        (..., steps, k) weight of the own estimate against the common mean: 0 shrinks wholly, 1 not at all.
+    centre, centre_variance
+        (..., steps) the common mean and its variance.
+    """
+
+    between: Array
+    weight: Array
+    pull: Array
+    centre: Array
+    centre_variance: Array
+
+
+def find_spread(estimate: Array, variance: Array, centre: float | None = None) -> Spread:
+    """Return the spread behind estimates (k,) or (..., families, k) with these variances; NaN: not estimated.
+
+    `centre` is the mean of the true values where it is known, such as 0 for effects.
+    """
+    there = np.isfinite(estimate) & np.isfinite(variance)
+    own = np.where(there, variance, 0.0)[..., None, :]
+    value = np.where(there, estimate, 0.0)[..., None, :]
+    number = np.maximum(there.sum(axis=-1), 1)
+    between = (own.sum(axis=(-2, -1)) / number)[..., None] * _SHARE / (1 - _SHARE)
+    total = own + between[..., None]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        precision = np.where(there[..., None, :] & (total > 0), 1 / total, 0.0)
+        pull = np.where(total > 0, between[..., None] / total, 1.0)
+    known = precision.sum(axis=-1)
+    mean = (precision * value).sum(axis=-1) / np.where(known > 0, known, 1.0)
+    mean_variance = np.where(known > 0, 1 / np.where(known > 0, known, 1.0), 0.0)
+    log = 0.5 * np.log(np.where(precision > 0, precision, 1.0)).sum(axis=-1)
+    if centre is None:
+        log = log - 0.5 * np.log(np.where(known > 0, known, 1.0))
+    else:
+        mean, mean_variance = np.full_like(mean, centre), np.zeros_like(mean)
+    log = log - 0.5 * (precision * (value - mean[..., None]) ** 2).sum(axis=-1)
+    weight = _learned(np.exp(log - log.max(axis=-1, keepdims=True)))
+    return Spread(between, weight, pull, mean, mean_variance)
+
+
+def _learned(likelihood: Array) -> Array:
+    """Return the weights (..., families, steps), each family's prior learned from the others."""
+    weight = likelihood / likelihood.sum(axis=-1, keepdims=True)
+    for _ in range(_ROUNDS if likelihood.ndim > 1 else 0):
+        weight = likelihood * (1 / _STEPS + weight.sum(axis=-2, keepdims=True) - weight)
+        weight = weight / weight.sum(axis=-1, keepdims=True)
+    return weight
+
+
+def shrink(estimate: Array, variance: Array, centre: float | None = None) -> tuple[Array, Array]:
+    """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread."""
+    spread = find_spread(estimate, variance, centre)
+    mean = _shrunken(estimate, spread)
+    left = spread.pull * variance[..., None, :] + (1 - spread.pull) ** 2 * spread.centre_variance[..., None]
+    weight = spread.weight[..., None]
+    whole = (weight * mean).sum(axis=-2)
+    return whole, np.sqrt((weight * (left + (mean - whole[..., None, :]) ** 2)).sum(axis=-2))
+
+
+def shrink_differences(
+    estimate: Array,
+    variance: Array,
+    first: NDArray[np.intp],
+    second: NDArray[np.intp],
+    family: NDArray[np.intp],
+) -> tuple[Array, Array]:
+    """Return the shrunken differences (m,) of pairs, and the chance that the sign seen is the wrong one.
+
+    `estimate`, `variance` (families, k); `family`, `first`, `second` (m,) are places in them.
+    """
+    spread = find_spread(estimate, variance)
+    left = spread.pull * variance[..., None, :]
+    mean, weight = _shrunken(estimate, spread), spread.weight[family]
+    apart = mean[family, :, first] - mean[family, :, second]
+    uneven = (spread.pull[family, :, first] - spread.pull[family, :, second]) ** 2
+    left_at = left[family, :, first] + left[family, :, second] + uneven * spread.centre_variance[family]
+    return _signs(apart, left_at, weight, estimate[family, first] - estimate[family, second])
+
+
+def shrink_effects(estimate: Array, std_error: Array) -> tuple[Array, Array]:
+    """Return effects (k,) of one family shrunken towards none, and the chance that the sign seen is the wrong one."""
+    spread = find_spread(estimate, std_error**2, centre=0.0)
+    left = spread.pull * std_error**2
+    return _signs(_shrunken(estimate, spread).T, left.T, spread.weight, estimate)
+
+
+def own_variances(squared: Array) -> Array:
+    """Return the variances v_p of k estimates from those of their differences, v_p + v_r, (..., k, k).
+
+    What all estimates share, such as the level of the people asked, is in no difference and so in none of them.
+    Least squares over all pairs; never below 0.
+    """
+    k = squared.shape[-1]
+    there = ~np.eye(k, dtype=bool)
+    of_each = np.where(there, squared, 0.0).sum(axis=-1)
+    if k == 2:
+        return np.asarray(of_each / 2)
+    total = of_each.sum(axis=-1, keepdims=True) / (2 * (k - 1))
+    return np.maximum((of_each - total) / (k - 2), 0.0)
+
+
+def draw_shrunken(estimate: Array, variance: Array, errors: Array, rng: np.random.Generator) -> tuple[Array, Array]:
+    """Return draws of the true values (n, ..., k), and of new ones with the same spread.
+
+    `errors` (n, ..., k) are draws of the errors of the estimates, together as they belong; each draw takes a spread as
+    likely as the family says. A draw of values and errors is moved by what it leaves of the estimates (Matheron's rule,
+    in Journel and Huijbregts, 1978, Mining Geostatistics).
+    """
+    spread = find_spread(estimate, variance)
+    between = _drawn_spread(spread, errors.shape[:-1], rng)[..., None]
+    deviation = np.sqrt(between) * rng.standard_normal(errors.shape)
+    total = variance + between
+    with np.errstate(divide="ignore", invalid="ignore"):
+        precision = np.where(np.isfinite(estimate) & (total > 0), 1 / total, 0.0)
+        pull = np.where(total > 0, between / total, 1.0)
+        rest = estimate - errors - deviation
+        weight = np.maximum(precision.sum(axis=-1, keepdims=True), np.finfo(float).tiny)
+        centre = np.where(precision > 0, precision * rest, 0.0).sum(axis=-1, keepdims=True) / weight
+    return centre + deviation + pull * (rest - centre), centre + np.sqrt(between) * rng.standard_normal(errors.shape)
+
+
+def _drawn_spread(spread: Spread, shape: tuple[int, ...], rng: np.random.Generator) -> Array:
+    """Return one variance between true values for each draw and family, `shape`."""
+    steps = np.cumsum(spread.weight, axis=-1)
+    place = (rng.random(shape)[..., None] > steps[..., :-1]).sum(axis=-1)
+    between = np.broadcast_to(spread.between, (*shape, _STEPS))
+    return np.take_along_axis(between, place[..., None], axis=-1)[..., 0]
+
+
+def _shrunken(estimate: Array, spread: Spread) -> Array:
+    centre = spread.centre[..., None]
+    return np.asarray(centre + spread.pull * (estimate[..., None, :] - centre))
+
+
+def _signs(mean: Array, variance: Array, weight: Array, seen: Array) -> tuple[Array, Array]:
+    """Return means (m,) over the spread, and the chance that the sign seen is wrong, from (m, steps) each."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        wrong = ndtr(-np.sign(seen)[:, None] * mean / np.sqrt(variance))
+    known = np.isfinite(mean).all(axis=-1) & (variance > 0).all(axis=-1)
+    return (weight * mean).sum(axis=-1), np.where(known, (weight * wrong).sum(axis=-1), np.nan)

@@ -1,0 +1,140 @@
+"""For and against: all data of a study that bear on a claim's word, each on its side. The rules are ours, no source."""
+
+import pytest
+
+from panel.claims.bearing import AGAINST, FOR, NEITHER
+from panel.claims.draft import judge_drafts
+from panel.claims.judge import judge_claims
+from panel.claims.verdict import CONTRARY, IN_BATCHES, SUPPORTED
+from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
+
+WORDS = "The cream does not leave my hands feeling greasy."
+ASKED = [{"question": "hands", "kind": "agreement", "words": WORDS}]
+CLAIM = claim_row("does not leave hands feeling greasy", "agreement", question="hands", bar=50)
+LESS = claim_row("less greasy than our previous cream", "superiority", versus="P2", attribute="GREASE")
+GREASE = [{"attribute": "GREASE", "name": "greasy film", "direction": "less", "minutes": 2.0}]
+YES = answer_rows(55, 60, question="hands")
+
+
+def scored(p1, p2=60.0):
+    truth = {"GREASE": {"P1": p1, "P2": p2}}
+    return {"scores": panel_scores(truth, seeded(), scatter=2.0, own_view=1.0), "attributes": GREASE}
+
+
+def marks(kind, question, *of_prototypes, values=("1", "0")):
+    """Rows of (prototype, how many give the first value, of how many)."""
+    return [
+        {
+            "assessor": f"C{number:04d}",
+            "prototype": prototype,
+            "question": question,
+            "kind": kind,
+            "answer": values[0] if number < many else values[1],
+        }
+        for prototype, many, base in of_prototypes
+        for number in range(base)
+    ]
+
+
+def judged(claim, answers=(), questions=(), **how):
+    study = study_with([claim], answers=[*YES, *answers], facts={"questions": [*ASKED, *questions]}, **how)
+    return judge_claims(study)
+
+
+def sides(found, source=""):
+    rows = found.bearing if not source else found.bearing.loc[found.bearing["source"] == source]
+    return list(rows["side"])
+
+
+def verdict(found):
+    return found.claims["verdict"].iloc[0]
+
+
+def test_what_users_say_against_what_the_panel_found():
+    found = judged(CLAIM, **scored(43))
+    assert verdict(found) == CONTRARY
+    assert sides(found) == [AGAINST]
+    reason = found.reasons["reason"].iloc[0]
+    assert reason.startswith("Against it: trained panel, greasy film: 4")
+    assert "of 100" in reason
+
+
+def test_a_mean_below_the_floor_of_what_is_absent_speaks_for_it():
+    found = judged(CLAIM, **scored(5, 40))
+    assert (verdict(found), sides(found)) == (SUPPORTED, [FOR])
+
+
+def test_a_mean_about_the_floor_takes_no_side():
+    found = judged(CLAIM, **scored(20, 40))
+    assert (verdict(found), sides(found)) == (SUPPORTED, [NEITHER])
+
+
+def test_an_attribute_of_another_word_does_not_bear():
+    truth = {"SOFT": {"P1": 90.0, "P2": 50.0}}
+    named = [{"attribute": "SOFT", "name": "softness", "direction": "more"}]
+    found = judged(CLAIM, scores=panel_scores(truth, seeded()), attributes=named)
+    assert found.bearing.empty
+
+
+@pytest.mark.parametrize(("ticked", "side"), [(30, AGAINST), (2, FOR), (10, NEITHER)])
+def test_the_contrary_tick(ticked, side):
+    found = judged(CLAIM, marks("check_all", "greasy", ("P1", ticked, 60)))
+    assert sides(found) == [side]
+    assert verdict(found) == (CONTRARY if side == AGAINST else SUPPORTED)
+    assert found.bearing["what"].iloc[0].startswith(f"ticked “greasy”: {ticked} of 60 (")
+
+
+def test_a_word_of_contrary_meaning_turns_the_side():
+    found = judged(CLAIM, marks("check_all", "dry touch", ("P1", 50, 60)))
+    assert sides(found) == [FOR]
+
+
+@pytest.mark.parametrize(("mine", "theirs", "side"), [(10, 40, FOR), (40, 10, AGAINST), (20, 21, NEITHER)])
+def test_a_comparison_looks_at_ticks_of_both(mine, theirs, side):
+    ticks = marks("check_all", "greasy", ("P1", mine, 60), ("P2", theirs, 60))
+    found = judged(LESS, ticks, **scored(30))
+    assert sides(found) == [side]  # the attribute that it rests on is no second evidence
+    assert verdict(found) == (CONTRARY if side == AGAINST else IN_BATCHES)
+    batch = found.reasons["reason"].str.contains("The panel speaks in these batches alone")
+    assert batch.any() == (side == AGAINST)
+
+
+@pytest.mark.parametrize(("agreed", "side"), [(50, AGAINST), (5, FOR), (30, NEITHER)])
+def test_another_question_of_the_same_word(agreed, side):
+    asked = [{"question": "film", "kind": "agreement", "words": "The cream leaves a greasy film."}]
+    found = judged(CLAIM, answer_rows(agreed, 60, question="film"), asked)
+    assert sides(found) == [side]
+
+
+def test_a_foil_is_no_evidence():
+    asked = [{"question": "film", "kind": "agreement", "words": "The cream leaves a greasy film.", "foil": True}]
+    assert judged(CLAIM, answer_rows(50, 60, question="film"), asked).bearing.empty
+
+
+@pytest.mark.parametrize(("value", "side"), [("5", AGAINST), ("1", NEITHER), ("3", NEITHER)])
+def test_too_much_of_what_is_denied(value, side):
+    facts = [{"question": "film", "kind": "just_about_right", "words": "The film is", "attribute": "GREASE"}]
+    rows = marks("just_about_right", "film", ("P1", 30, 60), values=(value, "3"))
+    found = judged(CLAIM, rows, facts, attributes=GREASE)
+    assert sides(found) == [side]
+
+
+def test_a_reading_that_the_sentence_names():
+    words = "The cream left no mark on the paper I handled."
+    claim = claim_row("left no mark on the paper I handled", "agreement", question="paper", bar=50)
+    asked = [{"question": "paper", "kind": "agreement", "words": words}]
+    blot = [{"prototype": "P1", "measure": "paper blot", "unit": "mg", "value": v} for v in (1.36, 1.54, 1.47)]
+    found = judged(claim, answer_rows(55, 60, question="paper"), asked, readings=blot)
+    assert verdict(found) == CONTRARY
+    assert found.bearing["what"].tolist() == ["paper blot: 1.46 mg (n = 3), so not none"]
+    clean = [row | {"value": v} for row, v in zip(blot, (0.0, 0.02, -0.01), strict=True)]
+    found = judged(claim, answer_rows(55, 60, question="paper"), asked, readings=clean)
+    assert (verdict(found), sides(found)) == (SUPPORTED, [NEITHER])
+
+
+def test_a_draft_is_held_against_the_same_evidence():
+    study = study_with([], answers=YES, facts={"questions": ASKED}, **scored(43))
+    row = {"claim": "does not leave hands feeling greasy", "kind": "agreement", "prototype": "P1", "question": "hands"}
+    (draft,) = judge_drafts(study, [row])
+    assert draft.verdict == CONTRARY
+    assert any(words.startswith("Against it: trained panel") for words in draft.reasons)
