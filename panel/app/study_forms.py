@@ -1,4 +1,4 @@
-"""Opening a study: the demo, one on this computer, one uploaded, or a table of scores to import."""
+"""Taking a study away, and bringing a table of scores in."""
 
 from __future__ import annotations
 
@@ -11,12 +11,10 @@ import streamlit as st
 
 from panel.app.state import (
     StudyInUse,
+    default_folder,
     demo_folder,
     leave_message,
-    times_opened,
     typed_path,
-    use_bytes,
-    use_demo,
     use_path,
     use_study,
 )
@@ -27,41 +25,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.open_study import workbook_bytes, zip_bytes
 from panel.study.raw_table import RawTable, open_workbook, raw_file, raw_table, sheet_names
 from panel.study.scores_import import ImportedScores, ScoresLayout, guess_layout, read_scores, study_from_scores
-from panel.study.study import RawFile, natural_order
-
-DEMO, PATH, UPLOAD, IMPORT = "The demo", "A study on this computer", "Upload a study", "Import a table of scores"
-
-
-def choose_study() -> None:
-    """Let the user open another study."""
-    ways = [DEMO, PATH, UPLOAD, IMPORT]
-    way = st.radio("What to open", ways, index=None, horizontal=True, key=f"way to open {times_opened()}")
-    if way == DEMO:
-        st.markdown("An invented study: eight prototypes of a hand cream, every combination of three emollient swaps.")
-        if st.button("Open the demo"):
-            _open(use_demo, "The demo is in use.")
-    elif way == PATH:
-        path = st.text_input("Path of a study folder, workbook (.xlsx) or zip", key="path to open")
-        if st.button("Open this study"):
-            _open(lambda: use_path(path or ""), "This study is in use.")
-    elif way == UPLOAD:
-        file = st.file_uploader("Study as zip or workbook", type=["zip", "xlsx"], key="study upload")
-        if file is not None and st.button("Use the uploaded study"):
-            _open(lambda: use_bytes(file.name, file.getvalue()), "The uploaded study is in use.")
-    elif way == IMPORT:
-        import_form()
-
-
-def _open(action: Callable[[], None], done: str) -> None:
-    """Open a study and start the page again with it; say why not if it cannot be opened."""
-    try:
-        action()
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    leave_message(done)
-    st.rerun()
-
+from panel.study.study import RawFile, Study, natural_order
 
 # Taking the study away: as a folder on this computer, as zip or as workbook.
 
@@ -218,10 +182,23 @@ def _use(imported: ImportedScores, file: RawFile) -> None:
         help="The product you have now, or whatever the others are compared with. Swaps are told from it.",
     )
     if st.button("Use these scores", type="primary", key=f"use {file.sha256}"):
-        study = study_from_scores(imported, file, title or file.name, low, high, benchmark or "")
-        use_study(title or file.name, study)
-        leave_message("These scores are in use. Look at the findings, then open the page Differences.")
-        st.rerun()
+        study = attempt(study_from_scores, imported, file, title or file.name, low, high, benchmark or "")
+        if study is not None:
+            _keep_import(study, title or file.name)
+
+
+def _keep_import(study: Study, title: str) -> None:
+    """Write an import into a folder of its own at once, and use it; only where that fails it stays in this window."""
+    try:
+        folder = default_folder(title)
+        write_study(study, folder, what="The scores were imported.")
+        use_path(str(folder))
+    except PanelError as error:
+        use_study(title, study)
+        leave_message(f"These scores are in use, but only in this window: {error}")
+    else:
+        leave_message(f"These scores are in use and kept in {folder}. Next: Differences.")
+    st.rerun()
 
 
 @st.cache_resource(max_entries=4, show_spinner="Reading the file ...")

@@ -17,10 +17,12 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
+from panel.study.column_words import ENTRIES, bare_words, known_table
 from panel.study.facts import KINDS, STATED, read_facts
 from panel.study.journal import FACTS, RowChange, row_changes, sides
 from panel.study.numbers_read import NOT_A_NUMBER, typed_number
 from panel.study.raw_table import RawTable
+from panel.study.saving import changed_rows
 from panel.study.study import Study
 from panel.study.table_cells import (
     differing_rows,
@@ -56,7 +58,9 @@ class Problem:
 
 
 def texts_of_table(study: Study, name: str) -> pd.DataFrame:
-    """Return a table as texts with all its columns; a cell that could not be read holds what was typed."""
+    """Return a table, or a fact of entries, as texts with all its columns; what is not read stays as typed."""
+    if name in ENTRIES:
+        return _texts_of_entries(study, name)
     frame = study.table(name)
     known = [column for column in TABLES[name].column_names if column in frame]
     order = [*known, *(str(column) for column in frame if column not in known)]
@@ -80,6 +84,8 @@ def put_table(study: Study, name: str, texts: pd.DataFrame) -> Study:
     StudyError
         If there is no such table, two columns have one name, or rows that are on record would change.
     """
+    if name in ENTRIES:
+        return _put_entries(study, name, texts)
     given = _given(name, texts)
     own = study.unread[study.unread["table"] == name]
     exact: dict[tuple[int, str], float] = {}
@@ -117,10 +123,13 @@ def put_block(study: Study, name: str, block: pd.DataFrame, *, whole: bool = Fal
     StudyError
         As `put_table`.
     """
-    frame, wrong = frame_of_texts(_table(name), _raw(name, _given(name, block)))
+    if name in ENTRIES:
+        now = _texts_of_entries(study, name)
+        return _put_entries(study, name, block if whole else pd.concat([now, block]).drop_duplicates())
+    frame, wrong = frame_of_texts(known_table(name), _raw(name, _given(name, block)))
     if whole or name not in study.tables:
         return _with_table(study, name, frame, wrong)
-    own = [tuple(cell) for cell in study.unread.astype("str").itertuples(index=False, name=None) if cell[0] == name]
+    own = _own_unread(study, name)
     rows, new = _rows(study.tables[name], own), _rows(frame, wrong)
     if name == "formulas":
         replaced = {row.get("prototype") for row in new}
@@ -128,6 +137,35 @@ def put_block(study: Study, name: str, block: pd.DataFrame, *, whole: bool = Fal
     columns = list(dict.fromkeys((*study.tables[name].columns, *frame.columns)))
     reasons = {(cell[2], cell[3]): cell[4] for cell in (*own, *wrong)}
     return _with_table(study, name, *_frame(name, _merged(rows, new, TABLES[name].key), columns, reasons))
+
+
+def rebased(now: Study, name: str, before: Study, after: Study) -> Study:
+    """Return a study with what differs in one table between two others; rows that somebody else changed stay theirs.
+
+    Raises
+    ------
+    StudyError
+        If a row that differs was changed or is gone meanwhile.
+    """
+    if name in ENTRIES:
+        if now.facts.get(name) != before.facts.get(name):
+            raise StudyError(
+                f"Somebody else changed {name} meanwhile. Look at what is there now, then change it again."
+            )
+        return put_fact(now, name, after.facts[name]) if name in after.facts else without_fact(now, name)
+    frames = [study.tables.get(name, study.table(name)) for study in (now, before, after)]
+    own = [_own_unread(study, name) for study in (now, before, after)]
+    rows = [_rows(frame, unread) for frame, unread in zip(frames, own, strict=True)]
+    if rows[0] == rows[1]:
+        return _with_table(now, name, frames[2], own[2])
+    new = changed_rows(rows[0], name, row_changes({name: rows[1]}, {name: rows[2]}))
+    columns = list(dict.fromkeys(str(column) for frame in frames for column in frame))
+    reasons = {(cell[2], cell[3]): cell[4] for unread in own for cell in unread}
+    return _with_table(now, name, *_frame(name, [dict(row) for row in new], columns, reasons))
+
+
+def _own_unread(study: Study, name: str) -> list[tuple[str, ...]]:
+    return [tuple(cell) for cell in study.unread.astype("str").itertuples(index=False, name=None) if cell[0] == name]
 
 
 def known_numbers(study: Study, name: str, column: str) -> dict[str, float]:
@@ -139,7 +177,7 @@ def known_numbers(study: Study, name: str, column: str) -> dict[str, float]:
 
 
 def _given(name: str, texts: pd.DataFrame) -> pd.DataFrame:
-    _table(name)
+    known_table(name)
     given = texts.fillna("").astype("str").reset_index(drop=True)
     return given.set_axis([str(column) for column in given.columns], axis=1)
 
@@ -234,16 +272,10 @@ def _only(study: Study, name: str) -> Study:
     return Study(tables, {}, study.unread[study.unread["table"] == name].reset_index(drop=True))
 
 
-def _table(name: str) -> Any:
-    if name not in TABLES:
-        near = difflib.get_close_matches(name, TABLES, 1)
-        meant = f" Perhaps {near[0]} is meant." if near else ""
-        raise StudyError(f"A study has no table {name!r}; its tables are {', '.join(TABLES)}.{meant}")
-    return TABLES[name]
-
-
 def table_problems(study: Study, name: str) -> tuple[Problem, ...]:
-    """Return what is wrong with the cells of one table, in the order of its rows."""
+    """Return what is wrong with the cells of one table, or fact of entries, in the order of its rows."""
+    if name in ENTRIES:
+        return _entry_problems(study, name)
     frame, texts = study.table(name), texts_of_table(study, name)
     own = study.unread[study.unread["table"] == name].astype("str")
     unread = {(int(cell.row) - 1, str(cell.column)): str(cell.reason) for cell in own.itertuples()}
@@ -296,7 +328,7 @@ def _why_wrong(column: Column, cell: str, listed: Sequence[str], may_be_empty: b
     if column.kind == "date" and not _is_date(cell):
         return f"{cell!r} is no date.", "Write it as 2025-03-10 or 2025-03-10 16:30."
     if listed and cell not in listed:
-        alike = [name for name in listed if _bare(name) == _bare(cell)]
+        alike = [name for name in listed if bare_words(name) == bare_words(cell)]
         near = alike or difflib.get_close_matches(cell, listed, 1)
         meant = f"Perhaps {near[0]} is meant. " if near else ""
         return f"the study lists no {column.name} {cell!r}.", f"{meant}Correct it, or add it there."
@@ -350,93 +382,6 @@ def study_changes(before: Study, after: Study) -> tuple[RowChange, ...]:
     return row_changes(*differing_rows(before, after))
 
 
-# What a table wants to know, said from its declaration, so that a hint can never name a wrong column.
-
-
-def columns_in_words(name: str) -> str:
-    """Return the columns of a table as words: their names, what each holds, which are needed."""
-    return "; ".join(
-        f"{column.name}{' (needed)' if column.required else ''}: {column_hint(column)}"
-        for column in _table(name).columns
-    )
-
-
-def column_hint(column: Column) -> str:
-    """Return what a column holds and what may stand in it."""
-    form = {"date": ", as 2025-03-10", "integer": ", a whole number"}.get(column.kind, "")
-    one_of = f"; one of {', '.join(column.choices)}" if column.choices else ""
-    return f"{column.meaning}{form}{one_of}"
-
-
-def heading(column: Column) -> str:
-    """Return the heading of a column as people write it: `Viscosity in mPa s`, `Batch size in g`."""
-    words = _HEADINGS.get(column.name) or column.name.replace("_", " ")
-    return words[0].upper() + words[1:]
-
-
-_HEADINGS = MappingProxyType(
-    {
-        "viscosity_mpa_s": "viscosity (mPa s)",
-        "size_g": "batch size (g)",
-        "temperature_c": "temperature (\u00b0C)",
-        "ph": "pH",
-        "percent": "per cent",
-        "ingredient": "ingredient (INCI)",
-        "low_end": "words at the low end",
-        "high_end": "words at the high end",
-        "scale_min": "lowest score",
-        "scale_max": "highest score",
-        "direction": "wanted",
-        "target_low": "target from",
-        "target_high": "target to",
-    }
-)
-
-
-_UNITS = MappingProxyType({"viscosity_mpa_s": ("mpas", "cp"), "size_g": ("g",), "temperature_c": ("c", "degc")})
-"""Columns that hold one unit to the ways of writing it; a heading with another unit, or none, is not taken."""
-
-
-def known_column(name: str, words: str) -> str:
-    """Return the column of a table that a heading names for certain; empty if it names none.
-
-    A viscosity in another unit, or in none, is not taken for one in mPa s.
-    """
-    for column in _table(name).columns:
-        if _bare(words) in {_bare(column.name), _bare(heading(column))}:
-            return column.name
-    bare, unit = _bare(_without_unit(words)), _bare(words)[len(_bare(_without_unit(words))) :]
-    for column in TABLES[name].columns:
-        units = _UNITS.get(column.name)
-        same = bare and bare in {_bare(_without_unit(heading(column))), _bare(_without_unit(column.name))}
-        if same and (units is None or unit in units):
-            return column.name
-    return ""
-
-
-def nearest_column(name: str, words: str, taken: Iterable[str] = ()) -> str:
-    """Return the column of a table that a heading may mean, to be proposed; empty if none is near."""
-    free = [column for column in _table(name).columns if column.name not in set(taken)]
-    spellings: dict[str, str] = {}
-    for column in free:
-        for spelling in (column.name, heading(column), _without_unit(heading(column)), column.meaning):
-            spellings.setdefault(_bare(spelling), column.name)
-    bare = _bare(_without_unit(words)) or _bare(words)
-    begins = [found for spelling, found in spellings.items() if len(bare) > 2 and spelling.startswith(bare)]
-    if begins:
-        return begins[0]
-    near = difflib.get_close_matches(bare, spellings, 1, cutoff=0.6)
-    return spellings[near[0]] if near else ""
-
-
-def _bare(words: str) -> str:
-    return "".join(sign for sign in words.casefold() if sign.isalnum())
-
-
-def _without_unit(words: str) -> str:
-    return re.sub(r"\s*[(\[].*?[)\]]", "", words)
-
-
 # Facts: read by the kind that is declared for each.
 
 
@@ -484,36 +429,10 @@ def typed_fact(name: str, text: str) -> Any:
     )
 
 
-# A table inside a fact: questions, planned differences, stability.
+# A table inside a fact: questions, planned differences.
 
 
-ENTRIES = MappingProxyType(
-    {
-        "questions": (
-            Column("question", "text", "short name of the question", True),
-            Column(
-                "kind",
-                "text",
-                "kind of question",
-                False,
-                tuple(TABLES["answers"].column("kind").choices),
-            ),
-            Column("words", "text", "what is asked, in full"),
-            Column("low_end", "text", "words at the low end of the scale"),
-            Column("high_end", "text", "words at the high end of the scale"),
-            Column("attribute", "text", "the panel's attribute that goes with it"),
-        ),
-        "planned_differences": (
-            Column("prototype", "text", "short name of the prototype", True),
-            Column("versus", "text", "what it is compared with", True),
-            Column("attribute", "text", "on which attribute; empty for all"),
-        ),
-    }
-)
-"""Facts that are lists of entries, and the columns of each entry."""
-
-
-def texts_of_entries(study: Study, name: str) -> pd.DataFrame:
+def _texts_of_entries(study: Study, name: str) -> pd.DataFrame:
     """Return a fact that is a list of entries as a table of texts; further keys of an entry are columns too."""
     stated = study.facts.get(name)
     if isinstance(stated, Mapping):
@@ -528,7 +447,7 @@ def texts_of_entries(study: Study, name: str) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns, dtype="str")
 
 
-def put_entries(study: Study, name: str, texts: pd.DataFrame) -> Study:
+def _put_entries(study: Study, name: str, texts: pd.DataFrame) -> Study:
     """Return the study with a fact that is a list of entries replaced; a cell that was not touched keeps its value."""
     before = {
         (column, _cell(value)): value
@@ -546,10 +465,10 @@ def put_entries(study: Study, name: str, texts: pd.DataFrame) -> Study:
     return put_fact(study, name, entries) if entries else without_fact(study, name)
 
 
-def entry_problems(study: Study, name: str) -> tuple[Problem, ...]:
+def _entry_problems(study: Study, name: str) -> tuple[Problem, ...]:
     """Return what is wrong with the entries of a fact, in the order of its rows."""
     found = []
-    texts = texts_of_entries(study, name)
+    texts = _texts_of_entries(study, name)
     for column in ENTRIES[name]:
         listed = list(study.prototypes) if column.name in ("prototype", "versus") else ()
         listed = list(study.attributes) if column.name == "attribute" else listed

@@ -16,7 +16,8 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.editing import known_column, known_numbers, nearest_column, put_table, texts_of_table
+from panel.study.column_words import columns_of, known_column, nearest_column
+from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.knowledge import canonical_ingredient
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import find_delimiter
@@ -105,7 +106,7 @@ def read_block(text: str, name: str, study: Study | None = None) -> Pasted:
         notes.append("The block lies on its side: its rows were read as columns.")
     if _known(name, rows[0]):
         return _with_headings(rows, name, notes)
-    known = TABLES[name].column_names
+    known = [column.name for column in columns_of(name)]
     if len(rows[0]) > len(known):
         raise StudyError(
             f"The block has {len(rows[0])} columns and no headings; {name} has {len(known)}: {', '.join(known)}. "

@@ -166,7 +166,7 @@ def _merged(seen: Study, mine: Study, now: Study) -> Study:
     _refuse_collisions([(my, other) for my in own for other in theirs if _collide(my, other)])
     merged = _applied(now, own)
     files = {(file.name, file.sha256): file for file in (*now.raw_files, *mine.raw_files)}
-    named = [(row["name"], row["sha256"]) for row in _changed_rows(rows_of_study(now, ())[IMPORTED], IMPORTED, own)]
+    named = [(row["name"], row["sha256"]) for row in changed_rows(rows_of_study(now, ())[IMPORTED], IMPORTED, own)]
     return replace(merged, raw_files=tuple(files[name] for name in named))
 
 
@@ -224,7 +224,7 @@ def _applied(now: Study, changes: Sequence[RowChange]) -> Study:
     facts: Mapping[str, Any] = now.facts
     unread = [tuple(cell) for cell in now.unread.astype("str").itertuples(index=False, name=None)]
     for name in names:
-        new = _changed_rows(rows.get(name, []), name, changes)
+        new = changed_rows(rows.get(name, []), name, changes)
         if name == FACTS:
             facts, cells = read_facts({row["fact"]: json.loads(row["value"]) for row in new})
             unread = [cell for cell in unread if cell[0] != FACTS] + cells
@@ -244,7 +244,7 @@ def _with_columns_of(frame: pd.DataFrame, old: pd.DataFrame | None) -> pd.DataFr
     return frame.assign(**empty)[list(dict.fromkeys((*old.columns, *frame.columns)))]
 
 
-def _changed_rows(rows: Sequence[Row], table: str, changes: Iterable[RowChange]) -> list[Row]:
+def changed_rows(rows: Sequence[Row], table: str, changes: Iterable[RowChange]) -> list[Row]:
     """Return the rows of one table with the changes made; new rows come last."""
     new = list(rows)
     for change in changes:

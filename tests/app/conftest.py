@@ -1,5 +1,6 @@
 """What the tests of the app share."""
 
+import os
 import tempfile
 from pathlib import Path
 
@@ -9,9 +10,9 @@ from panel.app.state import FOLDERS_VARIABLE
 
 
 @pytest.fixture(autouse=True)
-def folders_of_the_tests(monkeypatch: pytest.MonkeyPatch):
+def folders_of_the_tests(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """Name the folder of the tests' files as one in which studies may be opened, as `--folder` does."""
-    monkeypatch.setenv(FOLDERS_VARIABLE, tempfile.gettempdir())
+    monkeypatch.setenv(FOLDERS_VARIABLE, os.pathsep.join((str(tmp_path), tempfile.gettempdir())))
 
 
 @pytest.fixture(autouse=True)

@@ -11,8 +11,8 @@ FOLDER = Path(__file__).resolve().parents[2] / "panel" / "app"
 MODULES = sorted(FOLDER.rglob("*.py"))
 
 # They read 52,5 as 525 or begin at a value nobody gave.
-NUMERIC = {"number_input", "slider", "select_slider", "data_editor", "NumberColumn", "ProgressColumn"}
-HEARD = {"table", "dataframe", "image"}
+NUMERIC = {"number_input", "slider", "select_slider", "NumberColumn", "ProgressColumn"}
+HEARD = {"table", "dataframe", "image", "data_editor"}
 
 
 def broken(source: str) -> list[str]:
@@ -22,8 +22,9 @@ def broken(source: str) -> list[str]:
         if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
             continue
         name = node.func.attr
+        undeclared = name == "data_editor" and "column_config" not in {word.arg for word in node.keywords}
         unheard = name in HEARD and _draws(node.func) and "alt" not in {word.arg for word in node.keywords}
-        if name in NUMERIC or unheard or "unsafe_allow_html" in {word.arg for word in node.keywords}:
+        if name in NUMERIC or unheard or undeclared or "unsafe_allow_html" in {word.arg for word in node.keywords}:
             found.append(f"{name} in line {node.lineno}")
     return found
 
@@ -45,6 +46,7 @@ def test_a_module_of_the_app_keeps_the_rules(path: Path):
         "st.table(frame)",
         "place.image(svg)",
         "x = column_config.NumberColumn()",
+        "st.data_editor(frame, alt='Formulas')",
         "st.markdown(text, unsafe_allow_html=True)",
     ],
 )

@@ -147,7 +147,8 @@ def french_fries() -> bytes:
 def imported(content: bytes, name: str) -> AppTest:
     """Return the Study page after an upload, its guess accepted as it is."""
     app = opened("study").run()
-    labelled(app.radio, "What to open").set_value("Import a table of scores").run()
+    app.segmented_control[0].set_value("New or another study").run()
+    labelled(app.radio, "What to open").set_value("My table of scores").run()
     labelled(app.file_uploader, "Table of scores (CSV, text or XLSX)").set_value((name, content, "text/csv")).run()
     assert not app.exception
     return app

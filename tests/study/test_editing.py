@@ -10,21 +10,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from panel.errors import StudyError
+from panel.study.column_words import ENTRIES, column_hint, columns_in_words, heading, known_column, nearest_column
 from panel.study.editing import (
-    ENTRIES,
     changes_between,
-    column_hint,
-    columns_in_words,
-    entry_problems,
-    heading,
-    known_column,
-    nearest_column,
     put_block,
-    put_entries,
     put_fact,
     put_table,
     table_problems,
-    texts_of_entries,
     texts_of_table,
     typed_fact,
     without_fact,
@@ -279,17 +271,17 @@ def test_what_is_typed_for_a_fact_is_read_by_its_kind():
 def test_entries_keep_what_was_not_touched():
     stated = [{"question": "Q", "kind": "liking", "bar": 60, "choices": ["a", "b"]}]
     study = put_fact(small_study(), "questions", stated)
-    texts = texts_of_entries(study, "questions")
+    texts = texts_of_table(study, "questions")
     texts.loc[0, "words"] = "How much do you like it?"
-    assert put_entries(study, "questions", texts).facts["questions"] == [
+    assert put_table(study, "questions", texts).facts["questions"] == [
         {**stated[0], "words": "How much do you like it?"}
     ]
-    assert "questions" not in put_entries(study, "questions", texts.iloc[:0]).facts
+    assert "questions" not in put_table(study, "questions", texts.iloc[:0]).facts
 
 
 def test_entries_that_name_nothing_known_are_said():
     texts = block(prototype=["P1", "P7"], versus=["017", ""], attribute=["", "GREASY"])
-    study = put_entries(small_study(), "planned_differences", texts)
-    found = [(p.row, p.column) for p in entry_problems(study, "planned_differences")]
+    study = put_table(small_study(), "planned_differences", texts)
+    found = [(p.row, p.column) for p in table_problems(study, "planned_differences")]
     assert found == [(2, "prototype"), (2, "versus")]
     assert set(ENTRIES) == {"questions", "planned_differences"}

@@ -7,8 +7,10 @@ from collections.abc import Iterable
 import streamlit as st
 
 from panel.answers import FINDINGS
-from panel.app.state import StudyInUse, keep, leave_message, moment
-from panel.app.study_forms import choose_study, save_form
+from panel.app.new_study import begun_here, show_start
+from panel.app.state import StudyInUse, keep, leave_message, moment, times_opened
+from panel.app.study_editors import mend_button, show_editors
+from panel.app.study_forms import save_form
 from panel.app.widgets import ask, attempt, close, heading, page, picture, plain, say, table
 from panel.checks.finding import SEVERITIES, Finding
 from panel.errors import PanelError
@@ -43,7 +45,13 @@ def findings_by_severity(found: Iterable[Finding]) -> None:
             continue
         label = f"{_SEVERITY_WORDS[severity]} ({len(some)})"
         with st.expander(label, expanded=severity != "note", icon=_SEVERITY_SIGNS[severity]):
-            st.markdown("\n".join(map(_finding, some)))
+            for number, finding in enumerate(some):
+                st.markdown(_finding(finding))
+                mend_button(finding, number, then=_to_the_editors)
+
+
+def _to_the_editors() -> None:
+    st.session_state[_part_key()] = EDIT
 
 
 def _finding(finding: Finding) -> str:
@@ -162,32 +170,53 @@ def _write(study: StudyInUse, place: dict[str, str], words: dict[str, str], *, t
     st.rerun()
 
 
-# Page: what is in the study, and what to settle before trusting it?
+# The parts of the page: the study as it is, its editors, another one.
 
 
-study = page("Study", otherwise=choose_study)
-names = naming(study.study)
-found = ask(study.answer, FINDINGS)
-st.markdown(f"**{plain(what_is_in_the_study(study.study))}** {plain(what_the_findings_say(found))}")
-purpose = str(study.study.facts.get("purpose") or "")
-if purpose:
-    st.markdown(plain(purpose))
-with st.expander("Open another study, or import a table of scores", icon=":material/folder_open:"):
-    choose_study()
+OVERVIEW, EDIT, OTHER = "What is in it", "Edit", "New or another study"
 
-heading("Before you trust it")
-findings_by_severity(found)
-heading("Formulas")
-formulas(study, names)
-heading("Batches")
-batches(study)
-heading("Scores set aside or corrected")
-changed_scores(study, names)
-if len(study.study.scores):
-    with st.expander("Correct a score, or set it aside"):
-        correction_form(study, names)
-with st.expander("Save a copy of the study"):
-    save_form(study)
-heading("Before anybody applies a sample")
-general_cautions()
+
+def _part_key() -> str:
+    return f"part of the study {times_opened()}"
+
+
+def show(study: StudyInUse) -> None:
+    """Lay out the part of the page that was chosen."""
+    parts = [OVERVIEW, EDIT, OTHER]
+    st.session_state.setdefault(_part_key(), OTHER if begun_here(study) else OVERVIEW)
+    part = st.segmented_control("Part", parts, key=_part_key(), label_visibility="collapsed")
+    if part == EDIT:
+        show_editors(study)
+    elif part == OTHER:
+        show_start()
+    else:
+        _overview(study)
+
+
+def _overview(study: StudyInUse) -> None:
+    names = naming(study.study)
+    found = ask(study.answer, FINDINGS)
+    st.markdown(f"**{plain(what_is_in_the_study(study.study))}** {plain(what_the_findings_say(found))}")
+    purpose = str(study.study.facts.get("purpose") or "")
+    if purpose:
+        st.markdown(plain(purpose))
+    heading("Before you trust it")
+    findings_by_severity(found)
+    heading("Formulas")
+    formulas(study, names)
+    heading("Batches")
+    batches(study)
+    heading("Scores set aside or corrected")
+    changed_scores(study, names)
+    if len(study.study.scores):
+        with st.expander("Correct a score, or set it aside"):
+            correction_form(study, names)
+    with st.expander("Save a copy of the study"):
+        save_form(study)
+    heading("Before anybody applies a sample")
+    general_cautions()
+
+
+study = page("Study", otherwise=show_start)
+show(study)
 close()

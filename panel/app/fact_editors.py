@@ -1,0 +1,251 @@
+"""Editing the facts of a study, each in a field of its own kind; none is shown as it stands in the file."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from panel.app.state import StudyInUse
+from panel.app.widgets import plain
+from panel.errors import PanelError
+from panel.models.decision.gates import FREE_OF, GATES, LIMITED, SHARES, STABILITY, STABILITY_OUTCOMES
+from panel.study.editing import put_fact, put_table, texts_of_table, typed_fact, without_fact
+from panel.study.facts import facts_with_unread
+from panel.study.numbers_read import typed_number
+from panel.study.study import Study
+from panel.study.table_cells import number_text
+
+Save = Callable[[Callable[[Study], Study], str], None]
+
+_TEXTS = MappingProxyType(
+    {
+        "title": ("What the study is called", ""),
+        "purpose": ("What it is to find out, and what the product should feel like", ""),
+        "product": ("Product", "such as: hand cream for staff who handle paper"),
+        "area": ("Where on the skin", "such as: circle of 5 cm on the inner forearm"),
+        "dose": ("How much of each sample", "such as: 50 mg from a syringe"),
+        "strokes": ("How it is rubbed in", ""),
+        "room": ("Room", "such as: 21 \u00b0C, 50 % relative humidity"),
+        "panel": ("Who takes part", ""),
+        "notes": ("Notes, one a line", ""),
+    }
+)
+_NUMBERS = MappingProxyType(
+    {
+        "margin": "Largest difference that does not matter, in scale units",
+        "liking_margin": "Largest difference in liking that does not matter",
+        "scale_min": "Lowest possible score",
+        "scale_max": "Highest possible score",
+    }
+)
+_LONG = ("purpose", "notes")
+_GATE_WORDS = MappingProxyType(
+    {
+        "ph": "pH",
+        "viscosity_mpa_s": "Viscosity (mPa s)",
+        "solid_share": "Solid emollients (% of the emollients)",
+        "volatile_share": "Volatile emollients (% of the emollients)",
+        "cost": "Cost",
+    }
+)
+
+
+def edit_facts(study: StudyInUse, save: Save) -> None:
+    """Let the user state what concerns the whole study; `save` takes the change and what was done."""
+    _about(study.study, study.key, save)
+    with st.expander("What a prototype must pass"):
+        _gates(study.study, study.key, save)
+
+
+def stated_text(study: Study, name: str) -> str:
+    """Return a fact as somebody would type it; empty where it is not stated or has its own form."""
+    value = facts_with_unread(study).get(name)
+    if isinstance(value, bool) or value is None:
+        return ""
+    if isinstance(value, int | float):
+        return number_text(float(value))
+    if isinstance(value, list) and all(isinstance(line, str) for line in value):
+        return "\n".join(value)
+    return value if isinstance(value, str) else ""
+
+
+def _about(study: Study, key: str, save: Save) -> None:
+    with st.form(f"facts {key}"):
+        typed = {}
+        for name, (label, hint) in _TEXTS.items():
+            if isinstance(study.facts.get(name), Mapping):
+                continue  # names with texts stay as they are
+            field = st.text_area if name in _LONG else st.text_input
+            typed[name] = field(label, stated_text(study, name), placeholder=hint, key=f"fact {name}") or ""
+        benchmark = _benchmark_field(study)
+        for name, label in _NUMBERS.items():
+            hint = "7.5 and 7,5 are both read. Empty: not stated."
+            typed[name] = st.text_input(label, stated_text(study, name), help=hint, key=f"fact {name}") or ""
+        if st.form_submit_button("Save", type="primary"):
+            _save_about(study, typed, benchmark, save)
+
+
+def _benchmark_field(study: Study) -> str:
+    options = ["", *study.prototypes]
+    now = study.benchmark or ""
+    options = list(dict.fromkeys([*options, now]))
+    label = "The prototype that the others are compared with"
+    shown = st.selectbox(
+        label, options, options.index(now), format_func=lambda name: name or "none", key="fact benchmark"
+    )
+    return shown or ""
+
+
+def _save_about(study: Study, typed: Mapping[str, str], benchmark: str, save: Save) -> None:
+    try:
+        values = {name: typed_fact(name, text) for name, text in typed.items() if text != stated_text(study, name)}
+        low, high = (typed_number(typed[name], name) for name in ("scale_min", "scale_max"))
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    if low is not None and high is not None and low >= high:
+        st.warning("The lowest possible score must lie below the highest.", icon=":material/info:")
+        return
+    other = benchmark != (study.benchmark or "")
+    if not values and not other:
+        st.info("Nothing was changed.")
+        return
+
+    def change(now: Study) -> Study:
+        stated = with_facts(now, values)
+        return with_benchmark(stated, benchmark) if other else stated
+
+    save(change, f"Facts stated: {', '.join([*values, *(['benchmark'] if other else [])])}.")
+
+
+def with_facts(study: Study, values: Mapping[str, Any]) -> Study:
+    """Return the study with facts stated; those that are None are taken out."""
+    for name, value in values.items():
+        study = without_fact(study, name) if value is None else put_fact(study, name, value)
+    return study
+
+
+def with_benchmark(study: Study, name: str) -> Study:
+    """Return the study with another prototype as the one that the others are compared with; none if it is empty."""
+    texts = texts_of_table(study, "prototypes")
+    if len(texts):
+        texts.loc[texts["role"] == "benchmark", "role"] = "prototype"
+        texts.loc[texts["prototype"] == name, "role"] = "benchmark"
+        study = put_table(study, "prototypes", texts)
+    listed = bool((texts["prototype"] == name).any())
+    return without_fact(study, "benchmark") if not name or listed else put_fact(study, "benchmark", name)
+
+
+# Gates: lowest and highest value of each, what must not be in it, how stable it is.
+
+
+def _gates(study: Study, key: str, save: Save) -> None:
+    stated = study.facts.get(GATES)
+    now: Mapping[str, Any] = stated if isinstance(stated, Mapping) else {}
+    with st.form(f"gates {key}"):
+        ends: dict[str, tuple[str, str]] = {}
+        for name in LIMITED:
+            low, high = st.columns(2)
+            words, limits = _GATE_WORDS[name], _limit_texts(now.get(name), name)
+            ends[name] = (
+                low.text_input(f"{words}: from", limits[0], key=f"gate {name} from") or "",
+                high.text_input(f"{words}: to", limits[1], key=f"gate {name} to") or "",
+            )
+        free = now.get(FREE_OF)
+        listed = "; ".join(map(str, free)) if isinstance(free, list) else ""
+        free_of = st.text_input("Free of (INCI or allergen, separated by ;)", listed, key="gate free of") or ""
+        stable = st.checkbox("A stability record is needed", bool(now.get(STABILITY)), key="gate stability")
+        texts = _stability_grid(study, key)
+        if st.form_submit_button("Save the gates", type="primary"):
+            further = {name: held for name, held in now.items() if name not in (*LIMITED, FREE_OF, STABILITY)}
+            _save_gates(further, ends, free_of, texts, save, stable=stable)
+
+
+def _limit_texts(value: object, name: str) -> tuple[str, str]:
+    """Return lowest and highest value of a gate as typed; shares in per cent."""
+    ends = value if isinstance(value, list | tuple) and len(value) == 2 else (None, None)
+    scale = 100 if name in SHARES else 1
+    low, high = ("" if not isinstance(end, int | float) else number_text(round(float(end) * scale, 9)) for end in ends)
+    return low, high
+
+
+def gates_of(ends: Mapping[str, tuple[str, str]], free_of: str, *, stable: bool) -> dict[str, Any]:
+    """Return the fact about gates from what was typed; shares are typed in per cent.
+
+    Raises
+    ------
+    StudyError
+        If a number cannot be read.
+    """
+    gates: dict[str, Any] = {}
+    for name, typed in ends.items():
+        values = [typed_number(text, f"The gate {_GATE_WORDS[name]}") for text in typed]
+        if any(value is not None for value in values):
+            scale = 100 if name in SHARES else 1
+            gates[name] = [None if value is None or math.isnan(value) else value / scale for value in values]
+    words = [word.strip() for word in free_of.split(";") if word.strip()]
+    return gates | ({FREE_OF: words} if words else {}) | ({STABILITY: True} if stable else {})
+
+
+_STABILITY_COLUMNS = ("prototype", "outcome", "who", "date", "document")
+
+
+def _stability_grid(study: Study, key: str) -> pd.DataFrame:
+    stated = study.facts.get(STABILITY)
+    held: Mapping[str, Any] = stated if isinstance(stated, Mapping) else {}
+    names = list(dict.fromkeys([*study.prototypes, *held]))
+    entries = {name: held.get(name) if isinstance(held.get(name), Mapping) else {} for name in names}
+    rows = [
+        [name, *(str((entries[name] or {}).get(column) or "") for column in _STABILITY_COLUMNS[1:])] for name in names
+    ]
+    frame = pd.DataFrame(rows, columns=list(_STABILITY_COLUMNS), dtype="str")
+    st.caption("Stability: what a named person stated, on which day, in which document.")
+    columns = {
+        "prototype": st.column_config.TextColumn("Prototype", disabled=True),
+        "outcome": st.column_config.SelectboxColumn("Outcome", options=["", *STABILITY_OUTCOMES]),
+        **{name: st.column_config.TextColumn(name.capitalize()) for name in _STABILITY_COLUMNS[2:]},
+    }
+    return st.data_editor(
+        frame, hide_index=True, column_config=columns, key=f"stability {key}", alt="Stability"
+    ).fillna("")
+
+
+def stability_of(texts: pd.DataFrame) -> dict[str, dict[str, str]]:
+    """Return the fact about stability from its grid: a row without an outcome says nothing."""
+    rows = texts.astype("str").to_dict("records")
+    return {
+        str(row["prototype"]): {name: str(row[name]) for name in _STABILITY_COLUMNS[1:] if row[name]}
+        for row in rows
+        if row["outcome"]
+    }
+
+
+def _save_gates(
+    further: Mapping[str, Any],
+    ends: Mapping[str, tuple[str, str]],
+    free_of: str,
+    texts: pd.DataFrame,
+    save: Save,
+    *,
+    stable: bool,
+) -> None:
+    try:
+        gates = {**further, **gates_of(ends, free_of, stable=stable)}
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    crossed = [
+        _GATE_WORDS[name]
+        for name, value in gates.items()
+        if name in LIMITED and None not in value and value[0] > value[1]
+    ]
+    if crossed:
+        st.warning(f"From lies above to: {', '.join(crossed)}. Exchange them.", icon=":material/info:")
+        return
+    values = {GATES: gates or None, STABILITY: stability_of(texts) or None}
+    save(lambda now: with_facts(now, values), "What a prototype must pass was stated.")

@@ -1,0 +1,392 @@
+"""Beginning: a new study in five short steps, a table of one's own, an earlier study, the demo."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from types import MappingProxyType
+from typing import Any
+
+import pandas as pd
+import streamlit as st
+
+from panel.app.ballot_forms import serving_form
+from panel.app.state import (
+    StudyInUse,
+    default_folder,
+    demo_folder,
+    leave_message,
+    study_in_use,
+    times_opened,
+    typed_path,
+    use_bytes,
+    use_demo,
+    use_path,
+)
+from panel.app.study_editors import editor, save
+from panel.app.study_forms import import_form
+from panel.app.widgets import attempt, plain, say
+from panel.errors import PanelError, StudyError
+from panel.plan.planning_scale import planning_scale
+from panel.plan.sample_size import panel_sizes, planning_scatter
+from panel.study.editing import put_block, put_fact, typed_fact
+from panel.study.folder import write_study
+from panel.study.knowledge import lexicon
+from panel.study.naming import naming
+from panel.study.numbers_read import typed_number
+from panel.study.recent import recent_studies
+from panel.study.study import Study
+from panel.study.tables import TABLES
+from panel.views.planning.plan import what_the_sizes_show
+from panel.words import counted
+
+NEW, MINE, OPEN, DEMO = "A new study", "My table of scores", "A study I have", "The demo"
+_WAYS = (NEW, MINE, OPEN, DEMO)
+
+
+def show_start() -> None:
+    """Let the user begin a study, bring her own table, or open another one."""
+    study = attempt(study_in_use)
+    if study is None or not unfinished(study):
+        _choose()
+        return
+    st.markdown(f"**Setting up {plain(study.title)}**")
+    show_new_study()
+    with st.expander("Begin or open another one"):
+        _choose()
+
+
+def unfinished(study: StudyInUse) -> bool:
+    """Return True if a study has its own folder, nothing was collected in it, and a step to set it up is left."""
+    collected = any(len(study.study.table(name)) for name in ("scores", "answers"))
+    return study.folder is not None and not collected and len(steps_done(study.study)) < len(STEPS)
+
+
+def _choose() -> None:
+    _recent()
+    way = st.radio("What to open", list(_WAYS), index=None, horizontal=True, key=f"way to open {times_opened()}")
+    if way == NEW:
+        _begin()
+    elif way == MINE:
+        import_form()
+    elif way == OPEN:
+        path = st.text_input("Path of a study folder, workbook (.xlsx) or zip", key="path to open")
+        if st.button("Open this study"):
+            _open(lambda: use_path(path or ""), "This study is in use.")
+        file = st.file_uploader("Or bring it as zip or workbook", type=["zip", "xlsx"], key="study upload")
+        if file is not None and st.button("Use the uploaded study"):
+            _open(lambda: use_bytes(file.name, file.getvalue()), "The uploaded study is in use.")
+    elif way == DEMO:
+        st.markdown("An invented study: eight prototypes of a hand cream, every combination of three emollient swaps.")
+        if st.button("Open the demo"):
+            _open(use_demo, "The demo is in use.")
+
+
+def _recent() -> None:
+    """Show the studies that were open lately, each with a button that opens it again."""
+    kept = [path for path in recent_studies() if path != demo_folder()]
+    if not kept:
+        return
+    st.caption("Open again")
+    with st.container(horizontal=True):
+        for path in kept:
+            if st.button(plain(path.name), key=f"again {path}", help=plain(path)):
+                _open(lambda path=path: use_path(str(path)), "This study is in use again.")
+
+
+def _open(action: Callable[[], None], done: str) -> None:
+    """Open a study and start the page again with it; say why not if it cannot be opened."""
+    try:
+        action()
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    leave_message(done)
+    st.rerun()
+
+
+# A new study: a folder from the first minute, then five steps that can be left and taken up.
+
+
+STEPS = ("1 What for", "2 Attributes", "3 Prototypes", "4 People", "5 Test")
+_STEP, _BEGUN = "step of a new study", "study begun here"
+
+
+def show_new_study() -> None:
+    """Show the five steps for the study in use, the first one that is not done at the front; else begin one."""
+    study = attempt(study_in_use)
+    if study is None or study.folder is None:
+        _begin()
+        return
+    done = steps_done(study.study)
+    first = next((step for step in STEPS if step not in done), STEPS[-1])
+    label = {step: f"{step} \u2713" if step in done else step for step in STEPS}
+    step = st.segmented_control(
+        "Step", STEPS, default=first, format_func=label.__getitem__, key=study.choice(f"{_STEP} {len(done)}")
+    )
+    {
+        STEPS[0]: _what_for,
+        STEPS[1]: _attributes,
+        STEPS[2]: _prototypes,
+        STEPS[3]: _people,
+        STEPS[4]: _test,
+    }[step or first](study)
+
+
+def steps_done(study: Study) -> frozenset[str]:
+    """Return the steps of which something is in the study."""
+    what = {
+        STEPS[0]: bool(study.facts.get("title")),
+        STEPS[1]: bool(study.attributes),
+        STEPS[2]: len(study.prototypes) > 1 and len(study.table("formulas")) > 0,
+        STEPS[3]: len(study.table("assessors")) > 0,
+        STEPS[4]: len(study.table("servings")) > 0,
+    }
+    return frozenset(step for step, is_done in what.items() if is_done)
+
+
+def _begin() -> None:
+    """Ask what the study is for, and make its folder."""
+    st.markdown("Five short steps; each can be left and taken up again. What you save is on your disk at once.")
+    with st.form("new study"):
+        title = st.text_input("What the study is called", key="new title") or ""
+        typed = _purpose_fields(Study({}))
+        usual = str(default_folder("title").parent / "its title")
+        place = st.text_input("Folder (may stay empty)", placeholder=usual, key="new folder") or ""
+        if st.form_submit_button("Begin", type="primary"):
+            done = "The study is begun, and kept in its folder."
+            _open(lambda: begin_study({"title": title, **typed}, place), done)
+
+
+_ASKED = MappingProxyType(
+    {
+        "product": ("Product", "such as: hand cream"),
+        "area": ("Where on the skin", "such as: inner forearm"),
+        "purpose": (
+            "What it should feel like, and what you want to find out",
+            "such as: less greasy than the one we have",
+        ),
+        "margin": ("Smallest difference that matters (may stay empty)", "such as: 8"),
+        "scale_min": ("Lowest possible score", "0"),
+        "scale_max": ("Highest possible score", "100"),
+    }
+)
+_USUAL = MappingProxyType({"scale_min": "0", "scale_max": "100"})
+
+
+def _purpose_fields(study: Study) -> dict[str, str]:
+    typed = {}
+    for name, (label, hint) in _ASKED.items():
+        stated = study.facts.get(name)
+        now = f"{stated:g}" if isinstance(stated, int | float) else str(stated or _USUAL.get(name, ""))
+        typed[name] = st.text_input(label, now, placeholder=hint, key=f"new {name}") or ""
+    return typed
+
+
+def facts_typed(typed: dict[str, str]) -> dict[str, Any]:
+    """Return the facts that were typed, each read by its kind.
+
+    Raises
+    ------
+    StudyError
+        If one cannot be read, or the scale ends where it begins.
+    """
+    facts = {name: value for name, text in typed.items() if (value := typed_fact(name, text)) is not None}
+    low, high = facts.get("scale_min"), facts.get("scale_max")
+    if low is not None and high is not None and low >= high:
+        raise StudyError("The lowest possible score must lie below the highest.")
+    return facts
+
+
+def begin_study(typed: dict[str, str], place: str) -> None:
+    """Make the folder of a new study with what was typed so far, and use it.
+
+    Raises
+    ------
+    StudyError
+        If it has no title, something cannot be read, or the folder cannot be made.
+    """
+    if not typed["title"].strip():
+        raise StudyError("Give the study a title first; its folder is named after it.")
+    study = Study({"prototypes": Study({}).table("prototypes")}, facts_typed(typed))
+    folder = typed_path(place) if place.strip() else default_folder(typed["title"])
+    write_study(study, folder, what="The study was begun.")
+    use_path(str(folder))
+    st.session_state[_BEGUN] = str(folder.resolve())
+
+
+def begun_here(study: StudyInUse) -> bool:
+    """Return True if the study in use was begun in this window and is still being set up."""
+    return st.session_state.get(_BEGUN) == study.handle.path and unfinished(study)
+
+
+def _what_for(study: StudyInUse) -> None:
+    with st.form("what for"):
+        title = (
+            st.text_input("What the study is called", str(study.study.facts.get("title") or ""), key="step title") or ""
+        )
+        typed = {"title": title, **_purpose_fields(study.study)}
+        if st.form_submit_button("Save", type="primary"):
+            facts = attempt(facts_typed, typed)
+            if facts is not None:
+                save(study, lambda now: _with_facts(now, facts), "What the study is for was stated.")
+
+
+def _with_facts(study: Study, facts: dict[str, Any]) -> Study:
+    for name, value in facts.items():
+        study = put_fact(study, name, value)
+    return study
+
+
+# Attributes from the lexicon, by stage, with what is judged and how; own ones beside them.
+
+
+def _attributes(study: StudyInUse) -> None:
+    known = lexicon()
+    there = study.study.attributes
+    st.markdown(f"{counted(len(there), 'attribute')} chosen. A panel judges about six to twelve well.")
+    words = dict(zip(known["attribute"], known["name"], strict=True))
+    chosen: list[str] = []
+    for stage, rows in known.groupby("stage", sort=False):
+        free = [name for name in rows["attribute"] if name not in there]
+        chosen += st.multiselect(
+            str(stage).capitalize(), free, format_func=words.__getitem__, key=f"stage {stage} {study.key}"
+        )
+    if chosen:
+        told = known.set_index("attribute").loc[chosen]
+        say([f"{row['name']}: {row['definition']}; {row['procedure']}." for _, row in told.iterrows()])
+    own = st.text_input("One of your own", key=f"own attribute {study.key}", placeholder="such as: paper mark") or ""
+    number = len(chosen) + bool(own.strip())
+    if st.button(f"Add {counted(number, 'attribute')}" if number else "Add", type="primary", disabled=not number):
+        done = f"{counted(number, 'attribute')} added."
+        save(study, lambda now: with_attributes(now, chosen, own), done)
+    if there:
+        with st.expander("Targets, ends and words of the attributes"):
+            editor(study, "attributes")
+
+
+def with_attributes(study: Study, chosen: list[str], own: str = "") -> Study:
+    """Return the study with attributes of the lexicon, and one of its own, on the scale of the study."""
+    known = lexicon().set_index("attribute", drop=False)
+    columns = [column for column in TABLES["attributes"].column_names if column in known]
+    rows = known.loc[chosen, columns].astype("str").replace("nan", "")
+    if own.strip():
+        rows = pd.concat([rows, pd.DataFrame([{"attribute": own.strip(), "name": own.strip()}], dtype="str")])
+    ends = {name: f"{study.facts[name]:g}" for name in ("scale_min", "scale_max") if name in study.facts}
+    return put_block(study, "attributes", rows.fillna("").assign(**ends).reset_index(drop=True))
+
+
+def _prototypes(study: StudyInUse) -> None:
+    there = study.study.prototypes
+    with st.form(f"prototypes {study.key}"):
+        names = st.text_input("Prototypes, separated by ;", "; ".join(there), placeholder="P1; P2; P3") or ""
+        benchmark = st.text_input(
+            "Which one is the benchmark", study.study.benchmark or "", help="The product you have now."
+        )
+        if st.form_submit_button("Save the prototypes", type="primary"):
+            listed = [name.strip() for name in names.split(";") if name.strip()]
+            save(
+                study,
+                lambda now: with_listed(now, listed, (benchmark or "").strip()),
+                f"Prototypes: {', '.join(listed)}.",
+            )
+    if there:
+        editor(study, "formulas")
+
+
+def with_listed(study: Study, names: list[str], benchmark: str) -> Study:
+    """Return the study with prototypes added, and one of them as the benchmark; none is taken out.
+
+    Raises
+    ------
+    StudyError
+        If the benchmark is none of them.
+    """
+    known = [*study.prototypes, *names]
+    if benchmark and benchmark not in known:
+        raise StudyError(f"The benchmark {benchmark} is none of the prototypes: {', '.join(known)}.")
+    rows = pd.DataFrame({"prototype": list(dict.fromkeys(known))}, dtype="str")
+    before = study.benchmark
+    roles = {before: "prototype"} if before and before != benchmark else {}
+    roles |= {benchmark: "benchmark"} if benchmark else {}
+    return put_block(study, "prototypes", rows.assign(role=rows["prototype"].map(roles).fillna("")))
+
+
+def _people(study: StudyInUse) -> None:
+    st.markdown("People are in the study by a code, never by name. Who is who you keep elsewhere.")
+    with st.form(f"people {study.key}"):
+        number = st.text_input("How many trained assessors", placeholder="such as: 9") or ""
+        if st.form_submit_button("Add them", type="primary"):
+            wanted = attempt(_whole, number)
+            if wanted:
+                save(study, lambda now: with_people(now, wanted), f"{counted(wanted, 'assessor')} added.")
+    if len(study.study.table("assessors")):
+        with st.expander("Groups, consumers, and allergens to keep away from somebody", expanded=True):
+            editor(study, "assessors")
+
+
+_MOST_PEOPLE = 500
+
+
+def _whole(text: str) -> int:
+    number = typed_number(text, "The number of people")
+    if number is None or not number.is_integer() or not 1 <= number <= _MOST_PEOPLE:
+        raise StudyError(f"Write how many people there are, a whole number from 1 to {_MOST_PEOPLE}.")
+    return int(number)
+
+
+def with_people(study: Study, number: int) -> Study:
+    """Return the study with so many trained assessors more, coded A01, A02 and so on."""
+    taken = set(study.table("assessors")["assessor"])
+    codes = [code for place in range(1, number + len(taken) + 1) if (code := f"A{place:02d}") not in taken][:number]
+    return put_block(study, "assessors", pd.DataFrame({"assessor": codes, "kind": "trained"}, dtype="str"))
+
+
+def _test(study: StudyInUse) -> None:
+    """Show what the test can tell apart, and let the user lay it out: batches, dose, servings with codes."""
+    _sizes(study.study)
+    with st.form(f"dose {study.key}"):
+        dose = (
+            st.text_input("How much of each sample", str(study.study.facts.get("dose") or ""), placeholder="50 mg")
+            or ""
+        )
+        made = (
+            st.text_input(
+                "The batches are made on", placeholder="2026-03-10", help="One batch of each prototype that has none."
+            )
+            or ""
+        )
+        if st.form_submit_button("Save dose and batches"):
+            save(study, lambda now: with_batches(now, dose, made), "Dose and batches stated.")
+    if len(study.study.table("batches")):
+        with st.expander("pH, viscosity and days of the batches"):
+            editor(study, "batches")
+    if len(study.study.table("servings")):
+        st.markdown("**The servings are laid out.** Next: sign the safety gate, then open the ballots.")
+    else:
+        serving_form(study)
+
+
+def _sizes(study: Study) -> None:
+    scale = attempt(planning_scale, study)
+    if scale is None or len(study.prototypes) < 2:
+        st.markdown("What the test can tell apart is known once it has a scale and two prototypes.")
+        return
+    margin = study.facts.get("margin") or scale.usual_difference
+    result = attempt(
+        panel_sizes, float(margin), len(study.prototypes), planning_scatter(scale.length), length=scale.length
+    )
+    if result is not None:
+        say(what_the_sizes_show(result, naming(study))[:1])
+
+
+def with_batches(study: Study, dose: str, made_on: str) -> Study:
+    """Return the study with its dose, and one batch, made on this day, of each prototype that has none."""
+    if dose.strip():
+        study = put_fact(study, "dose", dose.strip())
+    without = [name for name in study.prototypes if name not in set(study.table("batches")["prototype"])]
+    if not made_on.strip() or not without:
+        return study
+    taken = set(study.table("batches")["batch"])
+    named = [next(code for number in range(1, 1000) if (code := f"{name}-{number}") not in taken) for name in without]
+    rows = pd.DataFrame({"batch": named, "prototype": without, "made_on": made_on.strip()}, dtype="str")
+    return put_block(study, "batches", rows)

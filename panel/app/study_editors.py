@@ -1,0 +1,501 @@
+"""Editing a study: every table and every fact, made from what the tables declare, saved with its journal."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import pandas as pd
+import streamlit as st
+
+from panel.app.fact_editors import edit_facts
+from panel.app.state import StudyInUse, keep, leave_message
+from panel.app.widgets import attempt, plain, say, table
+from panel.checks.finding import Finding
+from panel.errors import PanelError, StudyError
+from panel.study.column_words import column_hint, columns_of, heading
+from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
+from panel.study.knowledge import ingredients
+from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
+from panel.study.renaming import delete, rename
+from panel.study.study import Study
+from panel.study.tables import TABLES, Column
+from panel.words import counted
+
+FORMULAS, FACTS = "formulas", "facts"
+EDITORS = MappingProxyType(
+    {
+        "prototypes": "Prototypes",
+        FORMULAS: "Formulas",
+        "batches": "Batches",
+        "attributes": "Attributes",
+        "assessors": "People",
+        "servings": "Servings",
+        "readings": "Readings",
+        "curves": "Curves",
+        "questions": "Questions",
+        "planned_differences": "Planned differences",
+        FACTS: "About the study",
+    }
+)
+"""What can be edited, and what it is called."""
+
+_ROWS_OF_ENTRIES = MappingProxyType(
+    {"questions": "one question to consumers", "planned_differences": "one difference that the test is made to find"}
+)
+_NAMED = MappingProxyType(
+    {"prototypes": "prototype", "attributes": "attribute", "assessors": "assessor", "batches": "batch"}
+)
+_CHOICE, _ROW, _WHO = "what to edit", "row to edit", "who edits"
+_MOST_ROWS = 2000  # of a grid in a page; longer tables come as a file
+_SHOWN = 30  # changed rows, problems
+
+
+def show_editors(study: StudyInUse) -> None:
+    """Let the user edit the study in use."""
+    what = st.segmented_control(
+        "What to edit", list(EDITORS), format_func=EDITORS.__getitem__, key=_CHOICE, persist_state="session"
+    )
+    if not what:
+        st.caption("Choose what to edit. Each change is kept in the journal and can be taken back.")
+        return
+    _who()
+    editor(study, what)
+
+
+def editor(study: StudyInUse, what: str) -> None:
+    """Show the editor of one table, or of the facts."""
+    if what == FACTS:
+        edit_facts(study, lambda change, done: save(study, change, done))
+        return
+    if len(study.study.table(what) if what in TABLES else ()) > _MOST_ROWS:
+        st.markdown(f"This table has more than {_MOST_ROWS} rows. Change it as a workbook: see Study as workbook.")
+        return
+    st.caption(_what_a_row_is(what))
+    if what == FORMULAS:
+        _formulas(study)
+    else:
+        _grid_of(study, what)
+        _one_row(study, what)
+    _paste(study, what)
+    if what in _NAMED:
+        _names(study, _NAMED[what])
+
+
+def _who() -> str:
+    return st.text_input("Your initials, for the journal", key=_WHO, persist_state="session", width=260) or ""
+
+
+def save(study: StudyInUse, change: Callable[[Study], Study], done: str, *, forget: str = "") -> None:
+    """Save a change and start the page again; say why not if it cannot be saved."""
+    try:
+        said = keep(study, change, done, who=str(st.session_state.get(_WHO) or ""))
+    except PanelError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    if forget:
+        _drafts().pop((_place(study), forget), None)
+    leave_message(said)
+    st.rerun()
+
+
+def _what_a_row_is(what: str) -> str:
+    if what == FORMULAS:
+        return "A row is an ingredient, a column a prototype, in per cent by mass. q.s. fills up to 100 %."
+    row = _ROWS_OF_ENTRIES.get(what) or TABLES[what].row
+    needed = [heading(column) for column in columns_of(what) if column.required]
+    return f"A row is {row}. Needed: {', '.join(needed)}. 48,7 and 48.7 are both read."
+
+
+# What was typed and is not saved yet: it outlives a reload of the page, and a look at another editor.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Draft:
+    """A table as it was when somebody began to edit it, and as it was typed."""
+
+    begun: pd.DataFrame
+    typed: pd.DataFrame
+
+    @property
+    def changed(self) -> bool:
+        """True if something was typed."""
+        return not self.typed.equals(self.begun)
+
+
+@st.cache_resource
+def _drafts() -> dict[tuple[str, str], Draft]:
+    return {}
+
+
+def _place(study: StudyInUse) -> str:
+    return study.handle.path or study.key
+
+
+def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str, object]) -> Draft:
+    """Show a grid of texts, and return what stands in it; it begins with what was typed and not saved."""
+    place = (_place(study), what)
+    key = f"grid {what} {study.key} {st.session_state.get(f'turn {what}', 0)}"
+    if key not in st.session_state:
+        st.session_state[f"begun {key}"] = _drafts().get(place) or Draft(now, now)
+    begun: Draft = st.session_state[f"begun {key}"]
+    typed = st.data_editor(
+        begun.typed,
+        num_rows="dynamic",
+        hide_index=True,
+        column_config=columns,
+        key=key,
+        alt=f"{EDITORS[what]}, to edit",
+    )
+    typed = typed.fillna("").astype("str")
+    draft = Draft(begun.begun.astype("str"), typed[(typed != "").any(axis=1)].reset_index(drop=True))
+    if draft.changed:
+        _drafts()[place] = draft
+    else:
+        _drafts().pop(place, None)
+    return draft
+
+
+def _begin_again(study: StudyInUse, what: str, draft: Draft | None) -> None:
+    """Let the grid begin anew, with a draft or with what is in the study."""
+    if draft is None:
+        _drafts().pop((_place(study), what), None)
+    else:
+        _drafts()[_place(study), what] = draft
+    st.session_state[f"turn {what}"] = int(st.session_state.get(f"turn {what}", 0)) + 1
+    st.rerun()
+
+
+def grid_columns(study: Study, what: str, texts: pd.DataFrame) -> dict[str, object]:
+    """Return how each column of a grid is shown: as text, or as a choice among words that leaves none out."""
+    shown: dict[str, object] = {}
+    for column in columns_of(what):
+        words = _words_of(study, what, column)
+        label, hint = heading(column), column_hint(column)
+        if words:
+            held = [text for text in texts[column.name] if text] if column.name in texts else []
+            options = list(dict.fromkeys(["", *words, *held]))
+            shown[column.name] = st.column_config.SelectboxColumn(label, help=hint, options=options)
+        else:
+            shown[column.name] = st.column_config.TextColumn(label, help=hint)
+    for name in texts:
+        shown.setdefault(str(name), st.column_config.TextColumn(str(name), help="kept as it is; nothing reads it"))
+    return shown
+
+
+def _words_of(study: Study, what: str, column: Column) -> Sequence[str]:
+    """Return the words among which a column chooses; none where anything may be typed."""
+    if column.choices:
+        return column.choices
+    if column.name in ("prototype", "versus") and what != "prototypes":
+        return study.prototypes
+    if column.name == "attribute" and what != "attributes":
+        return study.attributes
+    return ()
+
+
+def _grid_of(study: StudyInUse, what: str) -> None:
+    now = texts_of_table(study.study, what)
+    draft = _grid(study, what, now, grid_columns(study.study, what, now))
+    _save_or_not(study, what, draft, lambda seen, texts: put_table(seen, what, texts))
+
+
+def _save_or_not(study: StudyInUse, what: str, draft: Draft, put: Callable[[Study, pd.DataFrame], Study]) -> None:
+    """Say what is wrong with what was typed, and save it or leave it."""
+    try:
+        before, after = put(study.study, draft.begun), put(study.study, draft.typed)
+    except StudyError as error:
+        st.warning(plain(error), icon=":material/info:")
+        return
+    problems = table_problems(after, what)
+    if problems:
+        st.markdown(f"**{counted(len(problems), 'cell')} to look at**")
+        say([problem.sentence for problem in problems[:_SHOWN]])
+    if not draft.changed:
+        return
+    changed = len(changes_between(before, after))
+    st.markdown(f"Not saved yet: {counted(changed, 'row')} changed.")
+    with st.container(horizontal=True):
+        if st.button(f"Save {EDITORS[what].lower()}", type="primary", key=f"save {what}"):
+            done = f"{EDITORS[what]}: {counted(changed, 'row')} changed."
+            save(study, lambda now: with_prototypes(rebased(now, what, before, after)), done, forget=what)
+        if st.button("Leave it as it was", key=f"leave {what}"):
+            _begin_again(study, what, None)
+
+
+# Formulas: a column for each prototype, an ingredient found while typing, a swap.
+
+
+def _formulas(study: StudyInUse) -> None:
+    now = formula_grid(study.study)
+    if not columns_of_grid(study.study, now):
+        st.markdown("There are no prototypes yet. Paste the formulas below, or add prototypes first.")
+        return
+    draft = _grid(study, FORMULAS, now, _formula_columns(study.study, now))
+    _totals(study.study, draft.typed)
+    _save_or_not(study, FORMULAS, draft, put_formulas)
+    with st.expander("Add an ingredient, or a formula that differs in one"):
+        _add_ingredient(study, draft)
+        _swap(study, draft)
+
+
+def _formula_columns(study: Study, grid: pd.DataFrame) -> dict[str, object]:
+    about = {name: shown for name, shown in grid_columns(study, FORMULAS, grid).items() if name in grid}
+    of_prototype = {
+        name: st.column_config.TextColumn(name, help="per cent by mass") for name in columns_of_grid(study, grid)
+    }
+    return about | of_prototype
+
+
+def _totals(study: Study, grid: pd.DataFrame) -> None:
+    told = []
+    for prototype in columns_of_grid(study, grid):
+        cells = [cell.strip() for cell in grid[prototype] if cell.strip()]
+        total = total_of(study, cells)
+        if not cells:
+            continue
+        filled = any(cell.casefold().startswith(("q", "ad", "to")) for cell in cells)
+        rest = "filled up to 100 %" if filled else f"{total:g} %" if abs(total - 100) > _CLOSE else "100 %"
+        missing = f" ({100 - total:+g} to 100)" if not filled and abs(total - 100) > _CLOSE else ""
+        told.append(f"{prototype}: {'an amount is not read' if total != total else rest + missing}")  # NaN
+    if told:
+        st.markdown(f"Totals: {plain('; '.join(told))}.")
+
+
+_CLOSE = 0.005  # per cent: amounts are written to a hundredth
+
+
+def _add_ingredient(study: StudyInUse, draft: Draft) -> None:
+    known = ingredients()["ingredient"].tolist()
+    name = st.selectbox(
+        "Ingredient (INCI)",
+        known,
+        index=None,
+        accept_new_options=True,
+        key="ingredient to add",
+        placeholder="type a few letters",
+    )
+    if st.button("Add this ingredient") and name:
+        row = pd.DataFrame([dict.fromkeys(draft.typed, "") | {"ingredient": str(name)}], dtype="str")
+        longer = pd.concat([draft.typed, row], ignore_index=True)
+        _begin_again(study, FORMULAS, Draft(draft.begun, longer))
+
+
+def _swap(study: StudyInUse, draft: Draft) -> None:
+    """Ask for a formula that is the same as another but for one ingredient."""
+    grid = draft.typed
+    names = columns_of_grid(study.study, grid)
+    first, second = st.columns(2)
+    base = first.selectbox("The same as", names, key="swap base")
+    new = second.selectbox(
+        "for the prototype",
+        [n for n in names if not grid[n].any()],
+        index=None,
+        key="swap new",
+        accept_new_options=True,
+        placeholder="name of the new one",
+    )
+    held = [name for name, cell in zip(grid["ingredient"], grid[base], strict=True) if cell] if base else []
+    removed = first.selectbox("but without", held, index=None, key="swap removed")
+    added = second.selectbox(
+        "and as much of", ingredients()["ingredient"].tolist(), index=None, key="swap added", accept_new_options=True
+    )
+    if st.button("Add this formula"):
+        swapped = attempt(with_swap, study.study, grid, base or "", str(new or ""), removed or "", str(added or ""))
+        if swapped is not None:
+            _begin_again(study, FORMULAS, Draft(draft.begun, swapped))
+
+
+# One row at a time, for a narrow screen and for the keyboard alone.
+
+
+def _one_row(study: StudyInUse, what: str) -> None:
+    """Let the user write one row field by field: a pH at the bench, the row that a finding named."""
+    texts = texts_of_table(study.study, what)
+    asked = st.session_state.get(_ROW)
+    number = asked[1] if asked and asked[0] == what and asked[1] <= len(texts) else 0
+    with st.expander("One row, field by field", expanded=bool(number)):
+        labels = [f"row {place + 1}: {_row_words(row)}" for place, row in enumerate(texts.itertuples(index=False))]
+        options = ["a new row", *labels]
+        chosen = st.selectbox("Which row", options, number, key=f"row of {what} {number}")
+        place = options.index(chosen) - 1 if chosen in options else -1
+        row = dict(texts.iloc[place]) if place >= 0 else dict.fromkeys(texts.columns, "")
+        with st.form(f"row {what} {place} {study.key}"):
+            new = {name: _field(study.study, what, name, str(cell), place) for name, cell in row.items()}
+            if st.form_submit_button("Save this row", type="primary"):
+                st.session_state.pop(_ROW, None)
+                before = {str(name): str(cell) for name, cell in row.items()} if place >= 0 else None
+                told = _row_words(list(new.values()))
+                save(study, lambda seen: with_row(seen, what, before, new), f"{EDITORS[what]}, one row: {told}.")
+
+
+def _row_words(row: Sequence[object]) -> str:
+    return ", ".join([str(cell) for cell in row if str(cell)][:4])
+
+
+def _field(study: Study, what: str, name: str, cell: str, place: int) -> str:
+    known = {column.name: column for column in columns_of(what)}
+    column = known.get(name) or Column(name, "text", "kept as it is")
+    words, key = _words_of(study, what, column), f"{what} {place} {name}"
+    label = heading(column) + (" (needed)" if column.required else "")
+    if words:
+        options = list(dict.fromkeys(["", *words, cell]))
+        return str(st.selectbox(label, options, options.index(cell), help=column_hint(column), key=key) or "")
+    return st.text_input(label, cell, help=column_hint(column), key=key) or ""
+
+
+def with_row(study: Study, what: str, before: Mapping[str, str] | None, new: Mapping[str, str]) -> Study:
+    """Return the study with one row of a table changed, or one more; `before` is the row as it was seen.
+
+    Raises
+    ------
+    StudyError
+        If the row is not there any more.
+    """
+    texts = texts_of_table(study, what)
+    if before is None:
+        row = pd.DataFrame([dict(new)], dtype="str")
+        return put_table(study, what, pd.concat([texts, row], ignore_index=True).fillna(""))
+    same = [place for place, row in enumerate(texts.to_dict("records")) if row == dict(before)]
+    if not same:
+        raise StudyError("Somebody else changed this row meanwhile. Look at it again, then make your change.")
+    for name, cell in new.items():
+        texts.loc[same[0], name] = cell
+    return put_table(study, what, texts)
+
+
+# A block from a spreadsheet: read, shown as what would change, then saved.
+
+
+def _paste(study: StudyInUse, what: str) -> None:
+    with st.expander("Paste from a spreadsheet", icon=":material/content_paste:"):
+        text = st.text_area(
+            "Cells",
+            key=f"paste {what} {st.session_state.get(f'pasted {what}', 0)}",
+            height=140,
+            placeholder="Copy the cells with their headings, and paste them here.",
+        )
+        if not (text or "").strip():
+            st.caption(f"Columns: {', '.join(heading(column) for column in columns_of(what))}.")
+            return
+        pasted = attempt(read_block, text or "", what, study.study)
+        if pasted is None:
+            return
+        say(pasted.notes) if pasted.notes else None
+        choices = {words: _meant(what, words, near) for words, near in pasted.unknown.items()}
+        block = attempt(pasted.mapped, {words: column for words, column in choices.items() if column})
+        if block is not None:
+            _pasted_block(study, what, block)
+
+
+def _meant(what: str, words: str, near: str) -> str:
+    """Ask which column a heading means that is not known."""
+    headings = {column.name: heading(column) for column in columns_of(what)}
+    options = ["", *headings]
+    return str(
+        st.selectbox(
+            f"The table has no column {plain(words)}. It is",
+            options,
+            options.index(near),
+            format_func=lambda name: (
+                heading(next(c for c in columns_of(what) if c.name == name)) if name else "kept as it is"
+            ),
+            key=f"meant {what} {words}",
+        )
+    )
+
+
+def _pasted_block(study: StudyInUse, what: str, block: pd.DataFrame) -> None:
+    whole = st.checkbox("This is the whole table: rows that are not in it go", key=f"whole {what}")
+    after = attempt(put_block, study.study, what, block, whole=whole)
+    if after is None:
+        return
+    would = changes_between(study.study, with_prototypes(after))
+    if would.empty:
+        st.markdown("That is what the table holds already.")
+        return
+    shown = would.head(_SHOWN)[["table", "key", "before", "after"]]
+    table(
+        shown.set_axis(["Table", "Row", "Before", "After"], axis=1),
+        name=f"pasted_{what}",
+        alt=f"What would change in {EDITORS[what]}",
+    )
+    problems = table_problems(after, what)
+    say([problem.sentence for problem in problems[:_SHOWN]]) if problems else None
+    label = f"Save these {counted(len(would), 'row')}"
+    if st.button(label, type="primary", key=f"save pasted {what}"):
+        st.session_state[f"pasted {what}"] = int(st.session_state.get(f"pasted {what}", 0)) + 1
+        done = f"{EDITORS[what]} pasted: {counted(len(would), 'row')} changed."
+        save(study, lambda seen: with_prototypes(put_block(seen, what, block, whole=whole)), done, forget=what)
+
+
+def with_prototypes(study: Study) -> Study:
+    """Return the study with every prototype that has a formula among its prototypes."""
+    listed = study.table("prototypes")["prototype"].tolist()
+    new = [name for name in study.table(FORMULAS)["prototype"].unique() if name and name not in listed]
+    return put_block(study, "prototypes", pd.DataFrame({"prototype": new}, dtype="str")) if new else study
+
+
+# Another name everywhere, or taken out with a reason.
+
+
+def _names(study: StudyInUse, kind: str) -> None:
+    what = next(table for table, name in _NAMED.items() if name == kind)
+    listed = [name for name in study.study.table(what)[kind].tolist() if name]
+    if not listed:
+        return
+    with st.expander("Rename one everywhere, or take one out"):
+        old = st.selectbox("Which one", listed, key=f"named {kind}")
+        new = st.text_input("New name, everywhere at once", key=f"new name {kind}")
+        why = st.text_input("Why it is taken out", key=f"why {kind}")
+        with st.container(horizontal=True):
+            if st.button("Rename it", key=f"rename {kind}"):
+                save(study, lambda now: rename(now, kind, old, new or ""), f"{old} is called {new} now.", forget=what)
+            if st.button("Take it out", key=f"take out {kind}"):
+                save(study, lambda now: delete(now, kind, old, why or ""), f"{old} is taken out: {why}.", forget=what)
+
+
+# From a finding to the editor that mends it.
+
+
+_ROW_OF_PLACE = re.compile(r"\brows? (\d+)")
+
+
+def place_of(finding: Finding) -> tuple[str, int] | None:
+    """Return what to edit to mend a finding, and the row of it (from 1; 0 for none); None where no editor does."""
+    first = re.split(r"[,;: ]", finding.where, maxsplit=1)[0]
+    what = {"facts": FACTS, "datapackage.json": "planned_differences"}.get(first, first)
+    if finding.kind.startswith(("formula", "ingredient")) or first == "formulas":
+        return FORMULAS, 0
+    if what not in EDITORS:
+        return None
+    row = _ROW_OF_PLACE.search(finding.where.partition(";")[0])
+    return what, max(int(row[1]) - 1, 0) if row else 0
+
+
+def open_editor(what: str, row: int = 0) -> None:
+    """Choose what to edit, and the row of it; the page that calls it shows the editors on its next run."""
+    st.session_state[_CHOICE] = what
+    if row:
+        st.session_state[_ROW] = (what, row)
+    else:
+        st.session_state.pop(_ROW, None)
+
+
+def mend_button(finding: Finding, number: int, then: Callable[[], None] | None = None) -> None:
+    """Show the button beside a finding that opens the editor which mends it, if one does."""
+    place = place_of(finding)
+    if place is None:
+        return
+
+    def go() -> None:
+        open_editor(*place)
+        if then is not None:
+            then()
+
+    words = EDITORS[place[0]] + (f", row {place[1]}" if place[1] else "")
+    st.button(
+        f"Open {words}", key=f"mend {number} {finding.kind}", on_click=go, type="tertiary", icon=":material/edit:"
+    )

@@ -1,0 +1,284 @@
+"""A study begun, filled and changed on the page alone: what was typed is in the folder, what is wrong is said."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from panel.app.fact_editors import gates_of, stability_of, with_benchmark
+from panel.app.new_study import STEPS, steps_done, with_attributes, with_batches, with_listed, with_people
+from panel.app.state import STUDY_VARIABLE, demo_folder
+from panel.app.study_editors import EDITORS, grid_columns, place_of, with_row
+from panel.checks.all_checks import check_study
+from panel.errors import StudyError
+from panel.models.decision.gates import gate_limits
+from panel.study.editing import texts_of_table
+from panel.study.folder import read_folder, write_study
+from panel.study.knowledge import lexicon
+from panel.study.open_study import open_study
+from panel.study.saving import journal_rows
+from panel.study.study import Study
+from tests.app.test_pages import labelled, opened, shown
+from tests.studies import small_study
+
+EDIT, OTHER = "Edit", "New or another study"
+
+
+def part(app: AppTest, name: str) -> AppTest:
+    return app.segmented_control[0].set_value(name).run()
+
+
+def editing(what: str) -> AppTest:
+    app = part(opened("study").run(), EDIT)
+    app = labelled(app.segmented_control, "What to edit").set_value(what).run()
+    assert not app.exception
+    return app
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    write_study(small_study(), tmp_path / "small")
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "small"))
+    return tmp_path / "small"
+
+
+@pytest.mark.parametrize("what", EDITORS)
+def test_every_editor_opens_on_the_demo_and_shows_no_raw_entry(what: str, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv(STUDY_VARIABLE, raising=False)
+    app = editing(what)
+    fields = " ".join(str(widget.value) for widget in [*app.text_input, *app.text_area])
+    for sign in ('{"', "['", '["', "{'"):
+        assert sign not in shown(app) + fields
+
+
+@pytest.mark.parametrize("what", [name for name in EDITORS if name != "facts"])
+def test_every_grid_holds_texts_and_leaves_no_word_out(what: str):
+    study = open_study(demo_folder())
+    texts = texts_of_table(study, what)
+    columns = grid_columns(study, what, texts)
+    assert set(texts) <= set(columns)
+    for name in texts:
+        kind = columns[name]["type_config"]["type"]
+        assert kind in ("text", "selectbox")
+        if kind == "selectbox":
+            assert set(texts[name]) <= set(columns[name]["type_config"]["options"])
+
+
+def test_batches_pasted_with_decimal_commas_are_previewed_then_saved_and_in_the_journal(folder: Path):
+    app = editing("batches")
+    block = "Batch\tPrototype\tmade\tpH\nN1\tP1\t2025-03-01\t5,4\nN2\tP9\t2025-03-01\t5,61"
+    labelled(app.text_area, "Cells").set_value(block).run()
+    assert labelled(app.selectbox, "The table has no column made. It is").value == "made_on"
+    assert "the study lists no prototype 'P9'" in shown(app)
+    assert "N1" not in (folder / "batches.csv").read_text()  # so far only shown
+    labelled(app.text_input, "Your initials, for the journal").set_value("EK").run()
+    labelled(app.button, "Save these 2 rows").click().run()
+    assert not app.exception
+    batches = read_folder(folder).table("batches").set_index("batch")
+    assert batches.loc[["N1", "N2"], "ph"].tolist() == [5.4, 5.61]
+    assert batches.loc["N1", "made_on"] == "2025-03-01"
+    assert set(journal_rows(folder)["who"]) == {"EK"}
+
+
+def test_one_row_is_written_field_by_field_with_a_decimal_comma(folder: Path):
+    app = editing("readings")
+    before = len(read_folder(folder).table("readings"))
+    for label, text in {"Measure (needed)": "pH", "Unit (needed)": "1", "Value (needed)": "5,4"}.items():
+        labelled(app.text_input, label).set_value(text)
+    labelled(app.selectbox, "Prototype (needed)").set_value("P1")
+    labelled(app.button, "Save this row").click().run()
+    assert not app.exception
+    readings = read_folder(folder).table("readings")
+    assert len(readings) == before + 1
+    assert readings.iloc[-1][["prototype", "measure", "value"]].tolist() == ["P1", "pH", 5.4]
+
+
+def test_a_row_that_somebody_else_changed_is_not_overwritten():
+    study = small_study()
+    row = texts_of_table(study, "prototypes").iloc[0].to_dict()
+    changed = with_row(study, "prototypes", row, row | {"note": "mine"})
+    assert changed.table("prototypes")["note"].iloc[0] == "mine"
+    with pytest.raises(StudyError, match="Somebody else changed this row meanwhile"):
+        with_row(changed, "prototypes", row, row | {"note": "theirs"})
+
+
+def test_facts_are_stated_in_fields(folder: Path):
+    app = editing("facts")
+    labelled(app.text_input, "Largest difference that does not matter, in scale units").set_value("7,5")
+    labelled(app.text_area, "What it is to find out, and what the product should feel like").set_value("less film")
+    labelled(app.selectbox, "The prototype that the others are compared with").set_value("P2")
+    labelled(app.button, "Save").click().run()
+    assert not app.exception
+    study = read_folder(folder)
+    assert (study.facts["margin"], study.facts["purpose"], study.benchmark) == (7.5, "less film", "P2")
+    assert (study.table("prototypes")["role"] == "benchmark").sum() == 1
+
+
+def test_a_margin_that_is_no_number_is_refused_in_a_sentence(folder: Path):
+    app = editing("facts")
+    labelled(app.text_input, "Largest difference that does not matter, in scale units").set_value("ten")
+    labelled(app.button, "Save").click().run()
+    assert "The fact margin cannot be read: 'ten' is not a number" in shown(app)
+
+
+def test_a_prototype_is_renamed_everywhere_from_the_page(folder: Path):
+    app = editing("prototypes")
+    labelled(app.selectbox, "Which one").set_value("P4")
+    labelled(app.text_input, "New name, everywhere at once").set_value("Q4").run()
+    labelled(app.button, "Rename it").click().run()
+    assert not app.exception
+    study = read_folder(folder)
+    assert "P4" not in study.prototypes
+    assert "Q4" in set(study.scores["prototype"])
+
+
+# gates and stability
+
+
+def test_gates_typed_are_the_gates_that_are_read():
+    ends = {"ph": ("5,0", "6"), "volatile_share": ("", "45"), "cost": ("", "")}
+    gates = gates_of(ends, "lanolin; fragrance", stable=True)
+    assert gates == {
+        "ph": [5.0, 6.0],
+        "volatile_share": [None, 0.45],
+        "free_of": ["lanolin", "fragrance"],
+        "stability": True,
+    }
+    limits = gate_limits(Study({}, {"gates": gates}))
+    assert limits.limits["volatile_share"][1] == 0.45
+    with pytest.raises(StudyError, match="The gate pH cannot be read"):
+        gates_of({"ph": ("acid", "")}, "", stable=False)
+
+
+def test_stability_rows_without_an_outcome_say_nothing():
+    texts = pd.DataFrame(
+        {
+            "prototype": ["P1", "P2"],
+            "outcome": ["passed", ""],
+            "who": ["lab", ""],
+            "date": ["", ""],
+            "document": ["", ""],
+        }
+    )
+    assert stability_of(texts) == {"P1": {"outcome": "passed", "who": "lab"}}
+
+
+def test_the_benchmark_moves():
+    study = with_benchmark(small_study(), "P3")
+    assert study.benchmark == "P3"
+    assert with_benchmark(study, "").benchmark is None
+
+
+# findings with a hand
+
+
+def test_every_finding_about_a_cell_of_an_edited_table_leads_to_its_editor():
+    leading = {}
+    for finding in check_study(open_study(demo_folder())):
+        leading[finding.where.split(",")[0].split(":")[0]] = place_of(finding)
+    for name in ("formulas", "batches", "attributes", "prototypes"):
+        for where, place in leading.items():
+            if where == name:
+                assert place is not None
+                assert place[0] == name
+
+
+def test_the_button_beside_a_finding_opens_the_row_it_names(folder: Path):
+    rows = (folder / "batches.csv").read_text().splitlines()
+    header = rows[0].split(",")
+    cells = rows[2].split(",")
+    cells[header.index("ph")] = "acid"
+    (folder / "batches.csv").write_text("\n".join([*rows[:2], ",".join(cells), *rows[3:]]) + "\n")
+    app = opened("study").run()
+    labelled(app.button, "Open Batches, row 2").click().run()
+    assert not app.exception
+    assert labelled(app.text_input, "pH").value == "acid"
+    labelled(app.text_input, "pH").set_value("5,2")
+    labelled(app.button, "Save this row").click().run()
+    assert read_folder(folder).table("batches")["ph"].iloc[1] == 5.2
+
+
+# a new study
+
+
+def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv(STUDY_VARIABLE, raising=False)
+    app = part(opened("study").run(), OTHER)
+    labelled(app.radio, "What to open").set_value("A new study").run()
+    labelled(app.text_input, "What the study is called").set_value("Night cream")
+    labelled(app.text_input, "Smallest difference that matters (may stay empty)").set_value("7,5")
+    labelled(app.button, "Begin").click().run()
+    assert not app.exception
+    folder = tmp_path / "afterfeel" / "night_cream"
+    assert read_folder(folder).facts["margin"] == 7.5  # a folder from the first minute
+    labelled(app.multiselect, "After-feel").set_value(["AF_GREASE", "AF_STICK"]).run()
+    labelled(app.text_input, "One of your own").set_value("paper mark").run()
+    labelled(app.button, "Add 3 attributes").click().run()
+    app = AppTest.from_file(app._script_path, default_timeout=60)  # closed and opened again, by its address
+    app.query_params["study"] = str(folder)
+    app = part(app.run(), OTHER)
+    labelled(app.text_input, "Prototypes, separated by ;").set_value("P1; P2; P3")
+    labelled(app.text_input, "Which one is the benchmark").set_value("P1")
+    labelled(app.button, "Save the prototypes").click().run()
+    block = "Ingredient\tP1\tP2\tP3\nWater\tq.s.\tq.s.\tq.s.\nSqualane\t10\t\t5,5\nIsododecane\t\t10\t4,5"
+    labelled(app.text_area, "Cells").set_value(block).run()
+    labelled(app.button, "Save these 7 rows").click().run()
+    labelled(app.text_input, "How many trained assessors").set_value("6")
+    labelled(app.button, "Add them").click().run()
+    labelled(app.text_input, "How much of each sample").set_value("50 mg")
+    labelled(app.text_input, "The batches are made on").set_value("2026-03-10")
+    labelled(app.button, "Save dose and batches").click().run()
+    labelled(app.text_input, "Who makes the plan (not the panel leader: whoever makes it may know the key)").set_value(
+        "EK"
+    )
+    labelled(app.button, "Write the plan into the study").click().run()
+    assert not app.exception
+    study = read_folder(folder)
+    assert steps_done(study) == frozenset(STEPS)
+    assert study.attributes == ("AF_GREASE", "AF_STICK", "paper mark")
+    assert study.scale("AF_GREASE") == (0, 100)
+    assert study.benchmark == "P1"
+    assert len(study.table("servings")) == 6 * 3 * 2
+    assert study.table("batches")["batch"].tolist() == ["P1-1", "P2-1", "P3-1"]
+    stops = [finding for finding in check_study(study) if finding.severity == "stop"]
+    assert [finding.kind for finding in stops] == ["no_scores"]
+
+
+def test_a_new_study_without_a_title_is_asked_for_one(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv(STUDY_VARIABLE, raising=False)
+    app = part(opened("study").run(), OTHER)
+    labelled(app.radio, "What to open").set_value("A new study").run()
+    labelled(app.button, "Begin").click().run()
+    assert "Give the study a title first" in shown(app)
+
+
+def test_a_study_opened_before_is_one_click_away(folder: Path, monkeypatch: pytest.MonkeyPatch):
+    from panel.study.recent import remember_study
+
+    monkeypatch.delenv(STUDY_VARIABLE)
+    remember_study(folder)
+    app = part(opened("study").run(), OTHER)
+    labelled(app.button, "small").click().run()
+    assert not app.exception
+    assert "96 scores" in shown(app)
+
+
+def test_what_the_steps_add_keeps_what_is_there():
+    study = with_people(with_people(Study({}), 2), 3)
+    assert study.table("assessors")["assessor"].tolist() == ["A01", "A02", "A03", "A04", "A05"]
+    study = with_attributes(study, ["AF_GREASE"])
+    row = lexicon().set_index("attribute").loc["AF_GREASE"]
+    assert study.table("attributes").iloc[0]["definition"] == row["definition"]
+    study = with_listed(with_listed(study, ["P1", "P2"], "P1"), ["P3"], "P3")
+    assert study.table("prototypes")[["prototype", "role"]].values.tolist() == [
+        ["P1", "prototype"],
+        ["P2", ""],
+        ["P3", "benchmark"],
+    ]
+    with pytest.raises(StudyError, match="The benchmark X is none of the prototypes: P1, P2, P3"):
+        with_listed(study, [], "X")
+    again = with_batches(with_batches(study, "", "2026-03-10"), "50 mg", "2026-03-11")
+    assert set(again.table("batches")["made_on"]) == {"2026-03-10"}
