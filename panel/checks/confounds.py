@@ -73,6 +73,7 @@ PAIR_COLUMNS = (
     "because",
     "advice",
 )
+_WHY = ("factor", "kind", "because")
 SWAP_COLUMNS = ("attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice")
 
 
@@ -113,6 +114,14 @@ class Confounds:
         names = {prototype, versus}
         ends = rows["prototype"].isin(names) & rows["versus"].isin(names)
         return rows.loc[ends & rows["attribute"].isin(["", attribute])]
+
+    def by_pair(self) -> dict[tuple[str, frozenset[str]], list[tuple[str, str, str]]]:
+        """Return `factor kind because` of each attribute (empty: of all) and pair; for many pairs at a time."""
+        found: dict[tuple[str, frozenset[str]], list[tuple[str, str, str]]] = {}
+        columns = (self.pairs[name].tolist() for name in ("attribute", "prototype", "versus", *_WHY))
+        for attribute, prototype, versus, *why in zip(*columns, strict=True):
+            found.setdefault((attribute, frozenset((prototype, versus))), []).append(tuple(why))
+        return found
 
     def untold(self, attribute: str, prototype: str, versus: str) -> pd.DataFrame:
         """Return what keeps a pair from being compared at all: factors of the test that go wholly along with it."""
