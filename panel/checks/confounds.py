@@ -148,7 +148,8 @@ class Confounds:
 def find_confounds(study: Study, scores: pd.DataFrame | None = None) -> Confounds:
     """Return what the differences and swaps of `study` cannot be told from, by `scores` (by default those used)."""
     frame = scores_used(study).frame if scores is None else scores
-    frame = frame.loc[(frame["prototype"] != "") & (frame["attribute"] != "")]
+    named = (frame["prototype"] != "") & (frame["attribute"] != "")
+    frame = frame if named.all() else frame.loc[named]
     facts = score_facts(study, frame)
     return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
 
@@ -274,7 +275,7 @@ def confounds_of(
     made_on
         Batch to its making day.
     """
-    scored = list(dict.fromkeys(facts["prototype"]))
+    scored = facts["prototype"].unique().tolist()
     order = [name for name in prototypes if name in set(scored)] or scored
     patterns = _patterns(facts, order)
     pairs, told, connections = [], [], []
@@ -283,7 +284,7 @@ def confounds_of(
     days = {p: [(made_on or {}).get(batch, "") for batch in own] for p, own in batches.items()}
     for names, tables in patterns:
         here = [""] if len(patterns) == 1 else names
-        own = set(facts.loc[facts["attribute"].isin(names), "prototype"])
+        own = set(facts.loc[facts["attribute"].isin(names), "prototype"].unique())
         seen = np.array([name in own for name in order], dtype=bool)
         met = _sessions_joint(tables, len(order))
         made = _making(order, seen, days)
