@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from panel.models.over_time.intensity import Courses
     from panel.models.prototypes.alike import Alike, PlannedDifferences
     from panel.models.prototypes.assumptions import Assumptions
-    from panel.models.prototypes.differences import Differences
+    from panel.models.prototypes.differences import Differences, PanelFit
     from panel.models.prototypes.map import PrototypeMap
     from panel.models.prototypes.ranks import RankComparison
     from panel.models.prototypes.scale_use import ScaleUse
@@ -141,10 +141,15 @@ FINDINGS: Question[tuple[Finding, ...]] = Question(
     "findings", "checks.all_checks:check_study", "Checking the study ..."
 )
 FILES: Question[dict[str, bytes]] = Question("files", "study.folder:files_of_study", "Writing the files ...")
+PANEL_FIT: Question[PanelFit] = Question(
+    "panel_fit", "models.prototypes.differences:fit_study", "Fitting the panel's model ...", settings=("adjust_for",)
+)
+_FITTED = {"fitted": Use(PANEL_FIT)}
 DIFFERENCES: Question[Differences] = Question(
     "differences",
     "models.prototypes.differences:find_differences",
     "Comparing the prototypes ...",
+    uses=_FITTED,
     settings=("versus", "margin", "adjust_for", "small_sample"),
 )
 _FOUND = Use(DIFFERENCES)
@@ -186,24 +191,31 @@ MAP: Question[PrototypeMap] = Question(
     "map",
     "models.prototypes.map:find_map",
     "Drawing panels for the map ...",
-    uses={"means": _MEANS},
+    uses=_FITTED,
     settings=("matrix", "draws"),
     drawn=True,
 )
 PANEL: Question[PanelCheck] = Question(
-    "panel", "models.assessors.performance:check_panel", "Checking the assessors ..."
+    "panel", "models.assessors.performance:check_panel", "Checking the assessors ...", uses=_FITTED
 )
 LEFT_OUT: Question[LeftOut] = Question(
     "left_out",
     "models.assessors.performance:leave_one_out",
     "Comparing again without each assessor ...",
+    uses=_FITTED,
     settings=("versus",),
 )
 SCALE_USE: Question[ScaleUse] = Question(
-    "scale_use", "models.prototypes.scale_use:find_scale_use", "Taking use of the scale into account ..."
+    "scale_use",
+    "models.prototypes.scale_use:find_scale_use",
+    "Taking use of the scale into account ...",
+    uses=_FITTED,
 )
 SWAPS: Question[TracedSwaps] = Question(
-    "swaps", "models.emollients.swaps:trace_swaps", "Tracing differences back to the emollients ..."
+    "swaps",
+    "models.emollients.swaps:trace_swaps",
+    "Tracing differences back to the emollients ...",
+    uses=_FITTED,
 )
 DESCRIPTORS: Question[BlendDescriptors] = Question(
     "descriptors", "models.emollients.descriptors:find_descriptors", "Describing the blends ..."

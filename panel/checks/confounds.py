@@ -6,9 +6,11 @@ is left of the information on the contrast is looked at. Nothing left: wholly co
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -73,6 +75,7 @@ PAIR_COLUMNS = (
     "because",
     "advice",
 )
+_WHY = ("factor", "kind", "because")
 SWAP_COLUMNS = ("attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice")
 
 
@@ -114,6 +117,14 @@ class Confounds:
         ends = rows["prototype"].isin(names) & rows["versus"].isin(names)
         return rows.loc[ends & rows["attribute"].isin(["", attribute])]
 
+    def by_pair(self) -> dict[tuple[str, frozenset[str]], list[tuple[str, str, str]]]:
+        """Return `factor kind because` of each attribute (empty: of all) and pair; for many pairs at a time."""
+        found: dict[tuple[str, frozenset[str]], list[tuple[str, str, str]]] = {}
+        columns = (self.pairs[name].tolist() for name in ("attribute", "prototype", "versus", *_WHY))
+        for attribute, prototype, versus, *why in zip(*columns, strict=True):
+            found.setdefault((attribute, frozenset((prototype, versus))), []).append(tuple(why))
+        return found
+
     def untold(self, attribute: str, prototype: str, versus: str) -> pd.DataFrame:
         """Return what keeps a pair from being compared at all: factors of the test that go wholly along with it."""
         rows = self.of_pair(attribute, prototype, versus)
@@ -137,33 +148,52 @@ class Confounds:
 def find_confounds(study: Study, scores: pd.DataFrame | None = None) -> Confounds:
     """Return what the differences and swaps of `study` cannot be told from, by `scores` (by default those used)."""
     frame = scores_used(study).frame if scores is None else scores
-    frame = frame.loc[(frame["prototype"] != "") & (frame["attribute"] != "")]
+    named = (frame["prototype"] != "") & (frame["attribute"] != "")
+    frame = frame if named.all() else frame.loc[named]
     facts = score_facts(study, frame)
     return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
 
 
 def score_facts(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
     """Return one row per score: `attribute prototype` and the label of each factor, empty where it is not known."""
-    key = ["session", "assessor", "prototype"]
-    servings = study.table("servings")
-    servings = servings.loc[~servings.duplicated(key, keep=False), [*key, "position", "site"]]
-    served = scores[key].merge(servings, on=key, how="left").set_axis(scores.index, axis=0)
-    position = scores["position"].fillna(served["position"])
+    position, site = _served(study, scores)
     groups = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
-    day = scores["recorded_at"].str.slice(0, 10)
-    known = day.str.fullmatch(r"\d{4}-\d\d-\d\d") & ~scores["source"].str.casefold().isin(TYPED_IN_LATER)
+    day = _each(scores["recorded_at"], _day)
+    typed = scores["source"].isin([name for name in scores["source"].unique() if name.casefold() in TYPED_IN_LATER])
     return pd.DataFrame(
         {
             "attribute": scores["attribute"],
             "prototype": scores["prototype"],
             SESSION: scores["session"],
-            TEST_DAY: day.where(known, ""),
-            POSITION: position.map("{:g}".format).where(position.notna(), ""),
-            SITE: _words(served["site"]),
+            TEST_DAY: day.where(~typed, ""),
+            POSITION: _each(position, lambda value: "" if value != value else f"{value:g}"),
+            SITE: site,
             GROUP: _words(scores["assessor"].map(groups)),
             BATCH: batch_of_score(study, scores),
         }
     )
+
+
+def _served(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """Return the position and the site of the serving behind each score, as far as they are known."""
+    key = ["session", "assessor", "prototype"]
+    servings = study.table("servings")
+    if servings.empty:
+        return scores["position"], pd.Series("", index=scores.index, dtype="str")
+    servings = servings.loc[~servings.duplicated(key, keep=False), [*key, "position", "site"]]
+    served = scores[key].merge(servings, on=key, how="left").set_axis(scores.index, axis=0)
+    return scores["position"].fillna(served["position"]), _words(served["site"])
+
+
+def _each(values: pd.Series, words: Callable[[Any], str]) -> pd.Series:
+    """Return the words for each value, worked out once for each different one."""
+    code, different = pd.factorize(values, use_na_sentinel=False)
+    return pd.Series(np.array([words(value) for value in different], dtype=object)[code], values.index, dtype="str")
+
+
+def _day(moment: str) -> str:
+    """Return the day of a moment, empty where it is not known."""
+    return moment[:10] if re.fullmatch(r"\d{4}-\d\d-\d\d", moment[:10]) else ""
 
 
 def making_confounds(study: Study) -> Confounds:
@@ -189,6 +219,8 @@ def batch_of_score(study: Study, scores: pd.DataFrame) -> pd.Series:
     Where only some scores of a prototype name their batch, and it has several, none of them counts as named.
     """
     listed_batches = study.table("batches")
+    if listed_batches.empty and not scores["batch"].any():
+        return scores["batch"]
     listed_batches = listed_batches.loc[(listed_batches["batch"] != "") & (listed_batches["prototype"] != "")]
     own = listed_batches.drop_duplicates(["prototype", "batch"]).groupby("prototype")["batch"].agg(list)
     single = {name: batches[0] for name, batches in own.items() if len(batches) == 1}
@@ -243,7 +275,7 @@ def confounds_of(
     made_on
         Batch to its making day.
     """
-    scored = list(dict.fromkeys(facts["prototype"]))
+    scored = facts["prototype"].unique().tolist()
     order = [name for name in prototypes if name in set(scored)] or scored
     patterns = _patterns(facts, order)
     pairs, told, connections = [], [], []
@@ -252,7 +284,7 @@ def confounds_of(
     days = {p: [(made_on or {}).get(batch, "") for batch in own] for p, own in batches.items()}
     for names, tables in patterns:
         here = [""] if len(patterns) == 1 else names
-        own = set(facts.loc[facts["attribute"].isin(names), "prototype"])
+        own = set(facts.loc[facts["attribute"].isin(names), "prototype"].unique())
         seen = np.array([name in own for name in order], dtype=bool)
         met = _sessions_joint(tables, len(order))
         made = _making(order, seen, days)
@@ -263,7 +295,7 @@ def confounds_of(
         told += [(name, *row) for name in here for row in own_swaps]
         connections += [(name, *row) for name in here for row in _connection_rows(order, seen, tables, met)]
         sets |= {name: {p: int(label[k]) for k, p in enumerate(order) if seen[k]} for name in names}
-    n = len(sets)
+    n = 0 if len(patterns) == 1 else len(sets)  # rows of a single pattern are for all attributes already
     joint = ["attribute", "prototype", "versus", "sessions_joint", "connected"]
     return Confounds(
         pairs=_for_all(pd.DataFrame(pairs, columns=list(PAIR_COLUMNS)), n),
@@ -277,11 +309,13 @@ def confounds_of(
 
 def _for_all(rows: pd.DataFrame, attributes: int) -> pd.DataFrame:
     """Return the rows with one for all attributes, its attribute empty, where all of them have the same."""
+    if not attributes or rows.empty:
+        return rows
     same = [name for name in rows if name not in ("attribute", "share_left", "because")]
     shared = rows.groupby(same, sort=False)["attribute"].transform("size") == attributes
     once = rows.loc[shared].sort_values("share_left", kind="stable") if "share_left" in rows else rows.loc[shared]
     once = once.drop_duplicates(same).assign(attribute="").sort_index()
-    return pd.concat([once, rows.loc[~shared]], ignore_index=True) if len(rows) else rows
+    return pd.concat([once, rows.loc[~shared]], ignore_index=True)
 
 
 def _batches(facts: pd.DataFrame) -> dict[str, tuple[str, ...]]:

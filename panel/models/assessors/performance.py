@@ -23,7 +23,7 @@ from panel.models.assessors.measures import (
     panel_rows,
     people_rows,
 )
-from panel.models.prototypes.differences import LEVEL, fit_panel, no_difference
+from panel.models.prototypes.differences import LEVEL, PanelFit, fit_study, no_difference
 from panel.models.prototypes.panel_design import PanelDesign
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
@@ -32,7 +32,6 @@ from panel.stats.mixed.kenward_roger import inference
 from panel.stats.mixed.reml import ASSESSOR, MixedFit, relative_variances, strata_without_each
 from panel.stats.mixed.without_groups import fits_without_groups
 from panel.study.formulas import SAME_AMOUNT, all_formulas
-from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
 
@@ -82,22 +81,24 @@ class PanelCheck:
     notes: tuple[str, ...]
 
 
-def check_panel(study: Study, *, level: float = LEVEL) -> PanelCheck:
+def check_panel(study: Study, *, level: float = LEVEL, fitted: PanelFit | None = None) -> PanelCheck:
     """Check every assessor of `study` on every attribute.
 
     Parameters
     ----------
     level
         Level of intervals; agreement is judged where the other assessors tell the prototypes apart at 1 - `level`.
+    fitted
+        The panel's model where it is at hand already.
 
     Raises
     ------
     ModelError
         If there are no scores, fewer than two prototypes or assessors, or no attribute can be compared.
     """
-    scores = scores_used(study).frame
+    fitted = fit_study(study) if fitted is None else fitted
+    scores, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
     _ask(scores)
-    fits, left_out = fit_panel(study, scores)
     if not fits:
         raise ModelError(
             f"No attribute can be checked: {'; '.join(f'{name} ({why})' for name, why in left_out)}. "
@@ -448,7 +449,9 @@ class Refit:
     fit: MixedFit
 
 
-def leave_one_out(study: Study, *, versus: str | None = None, level: float = LEVEL) -> LeftOut:
+def leave_one_out(
+    study: Study, *, versus: str | None = None, level: float = LEVEL, fitted: PanelFit | None = None
+) -> LeftOut:
     """Fit the panel's model again without each assessor in turn.
 
     Parameters
@@ -457,13 +460,16 @@ def leave_one_out(study: Study, *, versus: str | None = None, level: float = LEV
         Prototype the others are compared with; by default the study's benchmark, if it has one.
     level
         Level of the intervals.
+    fitted
+        The panel's model where it is at hand already.
 
     Raises
     ------
     ModelError
         If no attribute can be compared.
     """
-    fits, left_out = fit_panel(study, scores_used(study).frame)
+    fitted = fit_study(study) if fitted is None else fitted
+    fits, left_out = fitted.fits, fitted.left_out
     if not fits:
         reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "there are no scores"
         raise ModelError(f"No attribute can be compared: {reasons}. Check the scores on the Study page.")

@@ -17,6 +17,7 @@ from panel.checks.confounds import BATCH, Confounds, find_confounds, swap_findin
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.prototypes.batch_spread import BatchSpread, own_batch_spread
+from panel.models.prototypes.differences import PanelFit
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg
 from panel.stats.formulas.composition import (
@@ -90,12 +91,12 @@ class TracedSwaps:
     notes: tuple[str, ...]
 
 
-def trace_swaps(study: Study, level: float = 0.95) -> TracedSwaps:
+def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = None) -> TracedSwaps:
     """Trace differences between the prototypes of `study` back to their emollient swaps.
 
     For each assessor a swap's contrast is the mean over its matched pairs of the mean over sittings of
     score(prototype) - score(versus); then a paired t test over assessors. ModelError if there are fewer than two
-    formulas with emollients, or no scores for them.
+    formulas with emollients, or no scores for them. `fitted` is the panel's model where it is at hand already.
     """
     blend = _blend(study)
     descriptors = find_descriptors(study)
@@ -103,7 +104,7 @@ def trace_swaps(study: Study, level: float = 0.95) -> TracedSwaps:
     differing = formula_pairs(study)
     pairs = oriented(differing.loc[differing["kind"] == "swap"])
     together = oriented(differing.loc[differing["kind"] == "joint"])
-    confounds = find_confounds(study)
+    confounds = find_confounds(study) if fitted is None else fitted.confounds
     spread = own_batch_spread(study, confounds)
     members = pd.concat([pairs, together], ignore_index=True)
     effects = _effects(scores, members, level, spread)

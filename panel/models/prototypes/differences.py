@@ -40,7 +40,7 @@ from panel.stats.mixed.satterthwaite import (
     sequential_contrasts,
     widened,
 )
-from panel.study.scores_used import scores_used
+from panel.study.scores_used import ScoresUsed, scores_used
 from panel.study.study import Study, natural_order
 
 LEVEL = 0.95
@@ -100,6 +100,27 @@ class Differences:
     notes: tuple[str, ...]
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class PanelFit:
+    """The panel's model of a study, for every question that rests on it.
+
+    The scores `used`, their `confounds`, the `fits` of the attributes that share a model, and (attribute, why not) of
+    the others.
+    """
+
+    used: ScoresUsed
+    confounds: Confounds
+    fits: list[tuple[PanelDesign, MixedFit]]
+    left_out: list[tuple[str, str]]
+
+
+def fit_study(study: Study, adjust_for: Sequence[str] = ()) -> PanelFit:
+    """Fit the panel's model to the scores that an analysis of `study` uses."""
+    used = scores_used(study)
+    confounds = find_confounds(study, used.frame)
+    return PanelFit(used, confounds, *fit_panel(study, used.frame, adjust_for, confounds))
+
+
 def find_differences(
     study: Study,
     *,
@@ -108,6 +129,7 @@ def find_differences(
     level: float = LEVEL,
     adjust_for: Sequence[str] = (),
     small_sample: SmallSample = "satterthwaite",
+    fitted: PanelFit | None = None,
 ) -> Differences:
     """Compare the prototypes of `study` on every attribute.
 
@@ -123,6 +145,8 @@ def find_differences(
         Facts of each serving to take out as fixed effects, among `position`, `site`, `first_on_site`.
     small_sample
         Method for standard errors and degrees of freedom.
+    fitted
+        The model with these `adjust_for` where it is at hand already.
 
     Raises
     ------
@@ -130,15 +154,14 @@ def find_differences(
         If there are no scores, fewer than two prototypes or assessors, or `versus` was not scored; if `adjust_for`
         names something unknown or not recorded.
     """
-    used = scores_used(study)
     benchmark = versus if versus is not None else study.benchmark
+    fitted = fit_study(study, adjust_for) if fitted is None else fitted
+    used, confounds, fits, left_out = fitted.used, fitted.confounds, fitted.fits, fitted.left_out
     _ask(study, used.frame, versus)
     margin, margin_stated = _margin(study, margin)
-    fits, left_out = fit_panel(study, used.frame, adjust_for)
     _ask_fits(fits, left_out)
     order = pd.Index(study.attributes)
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
-    confounds = find_confounds(study, used.frame)
     compared = [all_pairs(design, infer) for design, _, infer in told]
     attributes = _stack([attribute_rows(*each) for each in told], order).assign(p_adjusted=_over_attributes)
     pairs = _stack([pair_rows(each[0], all_of, level) for each, all_of in zip(told, compared, strict=True)], order)
@@ -166,12 +189,10 @@ def find_differences(
     )
 
 
-def estimated_means(study: Study) -> pd.DataFrame:
+def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
     """Return the means of `find_differences`, `attribute prototype estimate`, without the comparisons."""
-    used = scores_used(study)
-    _ask(study, used.frame, None)
-    fits, left_out = fit_panel(study, used.frame)
-    _ask_fits(fits, left_out)
+    _ask(study, fitted.used.frame, None)
+    _ask_fits(fitted.fits, fitted.left_out)
     parts = [
         pd.DataFrame(
             {
@@ -180,7 +201,7 @@ def estimated_means(study: Study) -> pd.DataFrame:
                 "estimate": fit.coefficients[:, : len(design.prototypes)].ravel(),
             }
         )
-        for design, fit in fits
+        for design, fit in fitted.fits
     ]
     return _stack(parts, pd.Index(study.attributes))
 
@@ -241,9 +262,9 @@ def _ask_fits(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str
 
 
 def fit_panel(
-    study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = ()
+    study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = (), confounds: Confounds | None = None
 ) -> tuple[list[tuple[PanelDesign, MixedFit]], list[tuple[str, str]]]:
-    """Fit every attribute of the scores in `frame` that can be fitted.
+    """Fit every attribute of the scores in `frame` that can be fitted; `confounds` of these scores, if at hand.
 
     Returns the fits, attributes that share a model together, and (attribute, why not) of the others.
     """
@@ -253,7 +274,7 @@ def fit_panel(
     if frame.empty:
         return [], left_out
     fits: list[tuple[PanelDesign, MixedFit]] = []
-    for design in designs_of(study, frame, adjust_for):
+    for design in designs_of(study, frame, adjust_for, confounds):
         if len(design.prototypes) == int(design.sets.max()) + 1:
             left_out += [(name, NOTHING_JOINED) for name in design.attributes]
             continue
@@ -284,14 +305,17 @@ def _fit_all(design: PanelDesign) -> tuple[list[tuple[PanelDesign, MixedFit]], l
     return [(rest, _fit(rest))], left_out
 
 
-def designs_of(study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = ()) -> list[PanelDesign]:
+def designs_of(
+    study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = (), confounds: Confounds | None = None
+) -> list[PanelDesign]:
     """Return the models that the scores in `frame` call for; what they cannot compare is asked of `confounds`."""
     held = set(frame["attribute"].unique())
     attributes = tuple(name for name in study.attributes if name in held)
     covariates = serving_labels(study, frame, adjust_for)
     named = frame.assign(batch=batch_of_score(study, frame))
     array = score_array(named, study.prototypes, attributes, covariates)
-    return list(panel_designs(array, find_confounds(study, frame).sets))
+    sets = (find_confounds(study, frame) if confounds is None else confounds).sets
+    return list(panel_designs(array, sets))
 
 
 _TOO_LITTLE = {

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import estimated_means
+from panel.models.prototypes.differences import PanelFit, estimated_means, fit_study
 from panel.models.prototypes.panel_design import assessor_means
 from panel.stats.maps.components import Components, Matrix, chance_shares, principal_components, varies_not
 from panel.stats.maps.draws import cloud_covariances, ellipses, resampled_means, turned_onto, two_component_scores
@@ -71,6 +71,7 @@ def find_map(
     rng: np.random.Generator,
     level: float = 0.95,
     means: pd.DataFrame | None = None,
+    fitted: PanelFit | None = None,
 ) -> PrototypeMap:
     """Return the map of the study's prototypes with a region for each.
 
@@ -86,8 +87,8 @@ def find_map(
         Source of the draws; the same generator state gives the same map.
     level
         Confidence of each single region.
-    means
-        Estimated means `attribute prototype estimate` where they are at hand already.
+    means, fitted
+        Estimated means `attribute prototype estimate`, or the panel's model, where they are at hand already.
 
     Raises
     ------
@@ -95,11 +96,11 @@ def find_map(
         With fewer than three prototypes or two attributes that can be placed, or settings out of range.
     """
     if means is None:
-        means = estimated_means(study)
+        means = estimated_means(study, fit_study(study) if fitted is None else fitted)
     spans = {attribute: _span(study, attribute) for attribute in study.attributes}
     return map_of_means(
         means,
-        scores_used(study).frame,
+        scores_used(study).frame if fitted is None else fitted.used.frame,
         prototypes=study.prototypes,
         attributes=study.attributes,
         spans=spans,

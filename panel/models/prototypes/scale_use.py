@@ -12,14 +12,13 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import LEVEL, attribute_rows, fit_panel
+from panel.models.prototypes.differences import LEVEL, PanelFit, attribute_rows, fit_study
 from panel.models.prototypes.panel_design import score_array
 from panel.stats.arrays import Array
 from panel.stats.assessors.own_tables import OwnTables, own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
 from panel.stats.comparing.multiplicity import below
 from panel.stats.mixed.kenward_roger import inference
-from panel.study.scores_used import scores_used
 from panel.study.study import Study, those_in
 
 FEWEST_ASSESSORS = 2
@@ -65,32 +64,34 @@ class _Fitted:
     model: Scaling
 
 
-def find_scale_use(study: Study, *, level: float = LEVEL) -> ScaleUse:
+def find_scale_use(study: Study, *, level: float = LEVEL, fitted: PanelFit | None = None) -> ScaleUse:
     """Fit the scaling model beside the additive one on every attribute of `study`.
 
     Parameters
     ----------
     level
         Factors are shown where the additive model tells the prototypes apart at 1 - `level`.
+    fitted
+        The panel's model where it is at hand already.
 
     Raises
     ------
     ModelError
         If no attribute can be compared at all, by either model.
     """
-    scores = scores_used(study).frame
-    fits, left_out = fit_panel(study, scores)
+    fitted = fit_study(study) if fitted is None else fitted
+    scores, fits, left_out = fitted.used.frame, fitted.fits, fitted.left_out
     if not fits:
         reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "there are no scores"
         raise ModelError(f"No attribute can be compared: {reasons}. Check the scores on the Study page.")
     scores = scores.loc[~scores["attribute"].isin([name for name, _ in left_out])]
     additive = pd.concat([attribute_rows(d, f, inference(f)) for d, f in fits]).set_index("attribute")
-    fitted, why_not = _fit_all(study, scores)
-    rows = [_row(one, additive, level) for one in fitted]
+    scaled, why_not = _fit_all(study, scores)
+    rows = [_row(one, additive, level) for one in scaled]
     missing = pd.DataFrame([*left_out, *why_not], columns=["attribute", "why"], dtype="str")
     return ScaleUse(
         attributes=pd.DataFrame(rows, columns=_COLUMNS),
-        factors=_factors(fitted, rows),
+        factors=_factors(scaled, rows),
         not_estimated=missing,
         level=level,
         method=(
@@ -98,7 +99,7 @@ def find_scale_use(study: Study, *, level: float = LEVEL) -> ScaleUse:
             "split into use of the scale (slope on the panel's means) and disagreement, and prototypes are tested "
             "against disagreement. Shown beside the additive mixed model, which remains the result."
         ),
-        notes=tuple(_notes(fitted, missing)),
+        notes=tuple(_notes(scaled, missing)),
     )
 
 

