@@ -15,8 +15,7 @@ from panel.claims.names import Names, names_of
 from panel.claims.panel_numbers import PanelNumbers, panel_numbers
 from panel.claims.said import counted, listed, number
 from panel.errors import ModelError
-from panel.models.emollients.ladder_levels import prototype_level
-from panel.models.emollients.prediction_model import model_of, swap_effects
+from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.differences import Differences
 from panel.study.knowledge import claim_kinds
