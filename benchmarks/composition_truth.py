@@ -32,11 +32,11 @@ from data_demo import scenario as story
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.emollients.ladder import JOIN, attribute_verdicts, find_links
-from panel.models.emollients.ladder_levels import PrototypeLevel
 from panel.models.emollients.prediction_model import (
     FEWEST_SPARE,
     LinkColumns,
     PredictionModel,
+    PrototypeLevel,
     link_columns,
     model_of,
     swap_effects,

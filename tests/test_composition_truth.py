@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from benchmarks.composition_truth import ATTRIBUTES, _level, demo_design, run, simulate, slot_design, table
-from panel.models.emollients.ladder_levels import prototype_level
+from panel.models.emollients.prediction_model import prototype_level
 from panel.models.emollients.swaps import trace_swaps
 from tests.formula_studies import scores_of, study_of
 

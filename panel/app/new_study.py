@@ -26,8 +26,7 @@ from panel.app.study_editors import editor, save
 from panel.app.study_forms import import_form
 from panel.app.widgets import attempt, plain, say
 from panel.errors import PanelError, StudyError
-from panel.plan.planning_scale import planning_scale
-from panel.plan.sample_size import panel_sizes, planning_scatter
+from panel.plan.sample_size import panel_sizes, planning_scale, planning_scatter
 from panel.study.editing import put_block, put_fact, typed_fact
 from panel.study.folder import write_study
 from panel.study.knowledge import lexicon

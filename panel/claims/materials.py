@@ -16,8 +16,7 @@ from panel.claims.panel_numbers import PanelNumbers, panel_numbers
 from panel.claims.said import counted, listed, number
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
-from panel.models.emollients.ladder_levels import prototype_level
-from panel.models.emollients.prediction_model import model_of, swap_effects
+from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.study.knowledge import claim_kinds

@@ -81,10 +81,13 @@ def test_the_answer_stands_above_the_pictures(demo: Study):
     assert "prototypes differ" in app.markdown[0].value.replace("\\", "")
 
 
-def test_the_emollients_page_leads_with_everyday_words(demo: Study):
-    words = shown(opened("emollients").run())
-    assert "In this base, replacing 6 % Dicaprylyl Carbonate by C13-15 Alkane" in words
-    assert words.index("**Spreadability:**") < words.index("**Body:**")
+def test_the_emollients_page_leads_with_the_swap_that_did_most(demo: Study):
+    app = opened("emollients").run()
+    assert (
+        app.markdown[0].value.replace("\\", "").startswith("**In these batches C13-15 Alkane for Dicaprylyl Carbonate")
+    )
+    words = shown(app)
+    assert "these data cannot tell the two apart" in words
     assert "cannot say which of them is the cause" in words
 
 
@@ -281,17 +284,32 @@ def test_position_can_be_taken_out_and_the_method_named(demo: Study):
     assert "Kenward-Roger" in shown(app)
 
 
-def test_another_blend_is_predicted_inside_and_only_pointed_at_outside(demo: Study):
+def test_the_first_candidate_is_tried_out_and_another_blend_is_written_down(demo: Study):
     app = opened("next_prototype").run()
-    assert "worth making and testing next" in shown(app)
-    assert "This blend was made: it is P1." in shown(app)
+    assert "No prototype you could make from these is expected to come nearer to the target than P4" in shown(app)
+    assert "This blend likely meets 4 of 6 targets" in shown(app)  # candidate 1, as long as nothing was chosen
     labelled(app.text_input, "Prunus Amygdalus Dulcis (Sweet Almond) Oil, %").set_value("2,5")
     labelled(app.text_input, "Butyrospermum Parkii (Shea) Butter, %").set_value("1,5").run()
-    assert "Inside the tested region: a profile can be predicted." in shown(app)
+    assert "This blend likely meets" in shown(app)
     labelled(app.text_input, "Short name the new prototype will have").set_value("P9")
-    labelled(app.button, "Write this prediction down before making it").click().run()
+    labelled(app.button, "Write it down").click().run()
     assert not app.exception
     assert "Predicted, not tested yet: P9." in shown(app)
+
+
+def test_one_amount_moves_by_a_slider_or_typed_and_the_other_gives_way(demo: Study):
+    app = opened("next_prototype").run()
+    labelled(app.selectbox, "Start from").set_value("P1 (previous formula)").run()
+    assert "This blend was made: it is P1." in shown(app)
+    labelled(app.selectbox, "at the cost of").set_value("C13-15 Alkane").run()
+    app.slider[0].set_value(0.0).run()
+    assert not app.exception
+    assert "This blend was made: it is P2." in shown(app)
+    labelled(app.text_input, "or type, %").set_value("5,5").run()
+    assert "This blend likely meets" in shown(app)
+    labelled(app.text_input, "or type, %").set_value("much").run()
+    assert not app.exception
+    assert "'much' is not a number" in shown(app)
 
 
 def test_a_blend_that_changes_the_emollient_total_is_refused(demo: Study):

@@ -42,6 +42,11 @@ _WORDS = {
     "interfacial_tension": "interfacial tension with water",
     "molar_mass_by_mass": "mean molar mass by mass",
     "molar_mass_by_number": "mean molar mass by number",
+    "viscosity_mpa_s": "viscosity",
+    "spreading_mm2_10min": "spreading",
+    "surface_tension_mn_m": "surface tension",
+    "interfacial_tension_mn_m": "interfacial tension",
+    "molar_mass_g_mol": "molar mass",
 }
 _Figures = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
 _Average = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]

@@ -10,16 +10,19 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import BlendDescriptors, descriptor_words, find_descriptors, listed_descriptors
-from panel.models.emollients.ladder_levels import PrototypeLevel, mixture_links, prototype_level, why_no_mixture
 from panel.models.emollients.prediction_model import (
     FEWEST_FOR_PREDICTION,
     LinkColumns,
     PredictionModel,
+    PrototypeLevel,
     ceilings,
     link_columns,
+    mixture_links,
     model_of,
     predict_from_descriptors,
+    prototype_level,
     swap_effects,
+    why_no_mixture,
 )
 from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences

@@ -7,8 +7,7 @@ from scipy.stats import pearsonr
 from benchmarks.composition_truth import slot_design
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.emollients.ladder import find_links
-from panel.models.emollients.ladder_levels import prototype_level
-from panel.models.emollients.prediction_model import link_columns
+from panel.models.emollients.prediction_model import link_columns, prototype_level
 from panel.stats.comparing.multiplicity import holm
 from tests.blend_studies import DEMO, scored
 from tests.formula_studies import study_of

@@ -6,12 +6,12 @@ from sklearn.cross_decomposition import PLSRegression
 from sklearn.model_selection import LeaveOneOut
 
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.emollients.ladder_levels import prototype_level
 from panel.models.emollients.prediction_model import (
     ceilings,
     link_columns,
     model_of,
     predict_from_descriptors,
+    prototype_level,
     swaps_q_squared,
 )
 from panel.models.prototypes.differences import find_differences

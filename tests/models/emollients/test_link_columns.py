@@ -1,8 +1,7 @@
 """What attributes may be set against: known, varying, no copies, and the emollients that stand in the way."""
 
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.emollients.ladder_levels import prototype_level
-from panel.models.emollients.prediction_model import link_columns
+from panel.models.emollients.prediction_model import link_columns, prototype_level
 from tests.blend_studies import DEMO
 from tests.formula_studies import ALKANE, SHEA
 

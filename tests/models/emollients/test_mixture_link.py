@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.models.emollients.ladder_levels import mixture_links, prototype_level, why_no_mixture
+from panel.models.emollients.prediction_model import mixture_links, prototype_level, why_no_mixture
 from panel.stats.formulas.mixtures import fit_mixture, lack_of_fit
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.models.emollients.ladder_levels import prototype_level
+from panel.models.emollients.prediction_model import prototype_level
 from panel.models.prototypes.differences import find_differences
 from tests.blend_studies import DEMO, hand_cream, scored
 from tests.formula_studies import CARBONATE, hand_cream_formulas, study_of

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from panel.models.emollients.ladder import Links, attribute_verdicts
-from panel.models.emollients.ladder_levels import PrototypeLevel
+from panel.models.emollients.prediction_model import PrototypeLevel
 
 A, B = "X -> Y", "V -> W"
 

@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.models.emollients.ladder_levels import prototype_level
-from panel.models.emollients.prediction_model import model_of, prediction_model
+from panel.models.emollients.prediction_model import model_of, prediction_model, prototype_level
 from panel.models.emollients.predictions import Targets, study_targets, what_if
 from tests.blend_studies import DEMO, RUNS, SHARES, hand_cream, mixture_formulas, scored
 from tests.formula_studies import ALKANE, ALMOND, CARBONATE, ISOSTEARATE, SHEA, TRIGLYCERIDE, hand_cream_formulas
