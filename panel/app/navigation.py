@@ -10,8 +10,8 @@ import streamlit as st
 
 from panel import __version__
 from panel.app.launch import warm_up
+from panel.app.new_study import show_start
 from panel.app.places import PART, PLACES, go, page_of
-from panel.app.study_forms import choose_study
 from panel.app.widgets import PartEnds, close, page, style
 
 _FILES = Path(__file__).parent / "start"
@@ -36,7 +36,7 @@ def chosen_place() -> st.Page:
 def show_place(name: str) -> None:
     """Show a place: the part that is asked for, then where to go next."""
     held = PLACES[name]
-    study = page(held.title, otherwise=choose_study)
+    study = page(held.title, otherwise=show_start)
     titles = [part.title for part in held.parts]
     chosen: str | None = titles[0]
     if len(titles) > 1:

@@ -8,7 +8,7 @@ import streamlit as st
 
 from panel.answers import MAP, SEED
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, close, page
+from panel.app.widgets import attempt
 from panel.app.widgets import show as show_told
 from panel.stats.maps.components import Matrix
 from panel.study.naming import naming
@@ -37,8 +37,3 @@ def show(study: StudyInUse) -> None:
         if result is not None:
             show_told(tell_map(result, naming(study.study)))
             st.caption(f"The draws start from seed {SEED}, so that the same study gives the same map.")
-
-
-study = page("Map")
-show(study)
-close()

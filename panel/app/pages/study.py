@@ -11,7 +11,7 @@ from panel.app.new_study import begun_here, show_start
 from panel.app.state import StudyInUse, keep, leave_message, moment, times_opened
 from panel.app.study_editors import mend_button, show_editors
 from panel.app.study_forms import save_form
-from panel.app.widgets import ask, attempt, close, heading, page, picture, plain, say, table
+from panel.app.widgets import ask, attempt, heading, picture, plain, say, table
 from panel.checks.finding import SEVERITIES, Finding
 from panel.errors import PanelError
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
@@ -215,8 +215,3 @@ def _overview(study: StudyInUse) -> None:
         save_form(study)
     heading("Before anybody applies a sample")
     general_cautions()
-
-
-study = page("Study", otherwise=show_start)
-show(study)
-close()
