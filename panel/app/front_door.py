@@ -15,7 +15,7 @@ from http.cookies import CookieError, SimpleCookie
 from typing import Any
 from urllib.parse import parse_qs
 
-from panel.app.places import PLACES
+from panel.app.places import addresses
 
 Scope = MutableMapping[str, Any]
 Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
@@ -86,8 +86,9 @@ class FrontDoor:
 
     async def _page(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Hand out Streamlit's page under our name; an address that no place has leads to the first one."""
-        if scope["path"].strip("/") not in ("", *PLACES):
-            await _answer(send, 303, "", [(b"location", b"/")])
+        if scope["path"].strip("/") not in addresses().values():
+            asked = b"?" + scope["query_string"] if scope["query_string"] else b""
+            await _answer(send, 303, "", [(b"location", b"/" + asked)])
             return
         plainly = [(name, value) for name, value in scope["headers"] if name.lower() != b"accept-encoding"]
         started: MutableMapping[str, Any] = {}

@@ -11,6 +11,8 @@ import streamlit as st
 
 from panel.app.state import StudyInUse
 
+FIRST = "result"
+"""The place that is open at first."""
 PART = "part"
 """Field of the address that says which part of a place is open."""
 
@@ -110,13 +112,18 @@ _NAMES = "|".join(map(re.escape, sorted(_CALLED, key=len, reverse=True)))
 _MENTIONED = re.compile(rf"\bpage ({_NAMES})\b|\b({_NAMES}) page\b")
 
 
+def addresses() -> dict[str, str]:
+    """Return the address of each place below that of the app; the first place has none of its own."""
+    return {name: "" if name == FIRST else name for name in PLACES}
+
+
 def _nothing() -> None:
     """Stand for what a place shows where only its address is needed."""
 
 
 def page_of(name: str, run: Callable[[], None] = _nothing) -> st.Page:
     """Return the page of a place; two with the same address are the same to Streamlit."""
-    return st.Page(run, title=PLACES[name].title, url_path=name, default=name == "result")
+    return st.Page(run, title=PLACES[name].title, url_path=name, default=name == FIRST)
 
 
 def go(part: str, label: str) -> None:

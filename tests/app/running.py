@@ -20,7 +20,7 @@ from urllib.parse import quote
 from playwright.sync_api import BrowserContext, Page, sync_playwright
 from streamlit.testing.v1 import AppTest
 
-from panel.app.places import PART, PARTS, PLACES
+from panel.app.places import PART, PARTS, PLACES, addresses
 
 ROOT = Path(__file__).resolve().parents[2]
 CHROMIUM = shutil.which("chromium") or ""
@@ -52,7 +52,8 @@ def part_of_app(name: str) -> AppTest:
 def address_of(name: str) -> str:
     """Return the address of a part below that of the app."""
     place, part = PARTS[name]
-    return place if part is PLACES[place].parts[0] else f"{place}?{PART}={quote(part.title)}"
+    own = addresses()[place]
+    return own if part is PLACES[place].parts[0] else f"{own}?{PART}={quote(part.title)}"
 
 
 def free_port() -> int:

@@ -405,8 +405,8 @@ def _key(axes: Axes, level: float) -> None:
         handles=[
             Patch(facecolor=_WINDOW, label="wanted"),
             Line2D([], [], color=INK, linewidth=1.5, label=f"{100 * level:g} % interval"),
-            Line2D([], [], linestyle="none", marker="|", marker_ofize=9, markeredgewidth=1.2, color=INK, label="base"),
-            Line2D([], [], linestyle="none", marker="o", marker_ofize=6, color=INK, label="all of it in the window"),
+            Line2D([], [], linestyle="none", marker="|", markersize=9, markeredgewidth=1.2, color=INK, label="base"),
+            Line2D([], [], linestyle="none", marker="o", markersize=6, color=INK, label="all of it in the window"),
         ],
         loc="lower left",
         bbox_to_anchor=(0, 1),
