@@ -77,6 +77,7 @@ def print_told(told: Told, *, everything: bool = False) -> None:
 
     print_lines(told.headline, *told.mind, "")
     if told.table is not None:
+        print_lines(told.shown(told.table).title)
         print_table(told.shown(told.table).texts)
     if not everything:
         return

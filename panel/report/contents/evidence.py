@@ -9,13 +9,16 @@ import panel
 from panel.answers import (
     AGREEMENT,
     CHECK_ALL,
+    DIFFERENCES,
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
     LIKING,
     MAP,
     PREFERENCE_MAP,
     PREFERENCES,
+    RANKS,
     SEGMENTS,
+    SENSITIVITY,
     Answers,
 )
 from panel.report.contents import part_claims, part_study, tables
@@ -32,6 +35,16 @@ from panel.views.consumers.just_about_right import DROPS
 from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
 from panel.views.consumers.preference_map import SENSATIONS
 from panel.views.consumers.segments import SEGMENT_MEANS
+from panel.views.prototypes import ranks
+from panel.views.prototypes.differences import (
+    BOTH_WAYS,
+    FROM_BENCHMARK,
+    MEANS,
+    PAIRS,
+    SMALLEST,
+    TESTS,
+    VARIANCES,
+)
 from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
@@ -110,12 +123,12 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "PA": tables.each_assessor,
         "N": lambda answers: balance(answers, "trained"),
         "NC": lambda answers: balance(answers, "consumer"),
-        "B": tables.both_ways,
-        "M": tables.means,
-        "T": tables.tests,
-        "D": tables.versus,
-        "A": tables.pairs,
-        "V": tables.variances,
+        "B": described(DIFFERENCES, BOTH_WAYS),
+        "M": described(DIFFERENCES, MEANS),
+        "T": described(DIFFERENCES, TESTS),
+        "D": described(DIFFERENCES, FROM_BENCHMARK),
+        "A": described(DIFFERENCES, PAIRS),
+        "V": described(DIFFERENCES, VARIANCES),
         "C": described(MAP, COMPONENTS),
         "CP": described(MAP, PLACES),
         "CA": described(MAP, LOADINGS),
@@ -144,8 +157,8 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "DW": tables.windows,
         "DG": tables.gates,
         "DP": tables.decision_pairs,
-        "Z": tables.smallest,
-        "K": tables.ranks,
+        "Z": described(SENSITIVITY, SMALLEST),
+        "K": described(RANKS, ranks.RANKS),
         "U": tables.scale_use,
     }
 )

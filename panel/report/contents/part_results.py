@@ -12,13 +12,16 @@ import panel
 from panel.answers import (
     AGREEMENT,
     CHECK_ALL,
+    DIFFERENCES,
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
     LIKING,
     MAP,
     PREFERENCE_MAP,
     PREFERENCES,
+    RANKS,
     SEGMENTS,
+    SENSITIVITY,
     Answers,
     NoAnswer,
 )
@@ -39,19 +42,12 @@ from panel.report.contents.blocks import (
 )
 from panel.report.contents.tables import (
     interactions,
-    means,
-    pairs,
     partners,
     prediction,
-    ranks,
     reading_swaps,
     readings,
     scale_use,
-    smallest,
     swaps,
-    tests,
-    variances,
-    versus,
 )
 from panel.study.formulas import emollient_blend
 from panel.views.assessors.assessor_words import scale_use_headline, what_scale_use_shows
@@ -72,21 +68,20 @@ from panel.views.emollients.swaps import (
     swap_alt_text,
     what_the_swaps_cannot_show,
 )
+from panel.views.prototypes import ranks
 from panel.views.prototypes.differences import (
-    PROFILE_CAUTION,
-    difference_figure,
-    difference_svg,
-    headline,
-    profile_figure,
-    profile_svg,
-    what_could_have_been_seen,
-    what_the_differences_show,
+    FROM_BENCHMARK,
+    MEANS,
+    PAIRS,
+    SMALLEST,
+    TESTS,
+    VARIANCES,
+    tell_differences,
+    tell_sensitivity,
 )
 from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES, tell_map
-from panel.views.prototypes.ranks import do_both_agree
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
-_PROFILES = 3  # prototypes in one picture of profiles; more cover each other
 
 
 def settings(answers: Answers) -> list[Block]:
@@ -112,53 +107,11 @@ def differences(answers: Answers) -> list[Block]:
     blocks: list[Block] = [Subheading("Differences between the prototypes (trained panel)")]
     if isinstance(found, NoAnswer):
         return [*blocks, Gap(found.why)]
-    blocks += [Paragraph(headline(found, names)), *points(what_the_differences_show(found, names))]
-    chosen = prototypes_in_question(answers)
-    blocks += [
-        or_gap(means(answers)),
-        picture(
-            "profiles",
-            "Profiles: estimated means with their intervals",
-            "Estimated means of the chosen prototypes with intervals; the table of means has the numbers.",
-            lambda: profile_svg(found.means, names, chosen[:_PROFILES]),
-            lambda: profile_figure(found.means, names, chosen[:_PROFILES]),
-        ),
-        Paragraph(PROFILE_CAUTION),
-        or_gap(tests(answers)),
-    ]
-    blocks += [_difference_picture(answers, name) for name in chosen if name != found.benchmark][:1]
-    blocks += [or_gap(versus(answers)), or_gap(pairs(answers)), or_gap(variances(answers))]
-    blocks += [
+    tables = (numbers_of(answers, DIFFERENCES, table) for table in (MEANS, TESTS, FROM_BENCHMARK, PAIRS, VARIANCES))
+    gaps = [
         Gap(f"{row['attribute']} was not compared: {row['why']}.") for row in found.not_estimated.to_dict("records")
     ]
-    return [*blocks, *points([found.method, *found.notes])]
-
-
-def _difference_picture(answers: Answers, prototype: str) -> Block:
-    found, names = answers.differences, answers.names
-    if isinstance(found, NoAnswer):
-        return Gap(found.why)
-    rows = found.versus.loc[found.versus["prototype"] == prototype]
-    if rows.empty:
-        return Paragraph(f"{prototype} is not compared with a benchmark.")
-    return picture(
-        "differences",
-        f"Differences of {prototype} from {found.benchmark}",
-        "Differences with their intervals; the table of differences has the numbers.",
-        lambda: difference_svg(rows, names, margin=found.margin),
-        lambda: difference_figure(rows, names, margin=found.margin),
-    )
-
-
-def prototypes_in_question(answers: Answers) -> list[str]:
-    """Return the benchmark, then the prototypes that claims are about, then the others, as far as they were scored."""
-    found, study = answers.differences, answers.study
-    if isinstance(found, NoAnswer):
-        return []
-    scored = list(dict.fromkeys(found.means["prototype"]))
-    claimed = study.table("claims")["prototype"]
-    wanted = [study.benchmark or "", *claimed, *scored]
-    return [str(name) for name in dict.fromkeys(wanted) if name in scored]
+    return [*blocks, *told_blocks(tell_differences(found, names), *tables), *gaps]
 
 
 def map_part(answers: Answers) -> list[Block]:
@@ -177,11 +130,11 @@ def sensitivity(answers: Answers) -> list[Block]:
     blocks: list[Block] = [Subheading("Sensitivity: the differences looked at in other ways")]
     could, by_rank, scale = answers.sensitivity, answers.ranks, answers.scale_use
     if not isinstance(could, NoAnswer):
-        blocks.append(Paragraph(what_could_have_been_seen(could, names)))
-    blocks.append(or_gap(smallest(answers)))
+        blocks.append(Paragraph(tell_sensitivity(could, names).headline))
+    blocks.append(or_gap(numbers_of(answers, SENSITIVITY, SMALLEST)))
     if not isinstance(by_rank, NoAnswer):
-        blocks.append(Paragraph(do_both_agree(by_rank, names)))
-    blocks.append(or_gap(ranks(answers)))
+        blocks.append(Paragraph(ranks.tell_ranks(by_rank, names).headline))
+    blocks.append(or_gap(numbers_of(answers, RANKS, ranks.RANKS)))
     if not isinstance(scale, NoAnswer):
         blocks += [Paragraph(scale_use_headline(scale, names)), *points(what_scale_use_shows(scale, names))]
     return [*blocks, or_gap(scale_use(answers))]
