@@ -13,7 +13,6 @@ from panel.cli.shared import (
     open_path,
     print_json,
     print_lines,
-    print_table,
     print_told,
     study_argument,
 )
@@ -40,6 +39,7 @@ everything_option = click.option("--all", "everything", is_flag=True, help="Also
 )
 @click.option("--kenward-roger", is_flag=True, help="Kenward and Roger's method instead of Satterthwaite's.")
 @click.option("--beside", is_flag=True, help="Also by ranks, with scale use taken out, and what the model assumes.")
+@everything_option
 @json_option
 def compare(
     study: Path,
@@ -48,6 +48,7 @@ def compare(
     adjust_for: tuple[str, ...],
     kenward_roger: bool,
     beside: bool,
+    everything: bool,
     as_json: bool,
 ) -> None:
     """Say which prototypes differ, on which attribute, and by how much."""
@@ -68,28 +69,26 @@ def compare(
         content |= beside_as_data(opened, result) if beside else {}
         print_json(content | planned_as_data(opened, result))
         return
-    _print_differences(opened, result, beside=beside)
+    _print_differences(opened, result, beside=beside, everything=everything)
 
 
-def _print_differences(opened: Study, result: Differences, *, beside: bool) -> None:
+def _print_differences(opened: Study, result: Differences, *, beside: bool, everything: bool) -> None:
+    from panel.models.prototypes.alike import find_alike, planned_differences
     from panel.study.naming import naming
-    from panel.views.prototypes.differences import (
-        attributes_table,
-        headline,
-        means_table,
-        pairs_table,
-        what_the_differences_cannot_show,
-        what_the_differences_show,
-    )
+    from panel.views.prototypes.alike import tell_alike, tell_planned
+    from panel.views.prototypes.differences import tell_differences
 
     names = naming(opened)
-    print_lines(headline(result, names), "", *what_the_differences_show(result, names), "")
-    print_table(means_table(result.means, names))
-    print_table(attributes_table(result.attributes, names, result.level))
-    if len(result.versus):
-        print_table(pairs_table(result.versus, names, result.level))
-    print_lines(result.method, *result.notes, *what_the_differences_cannot_show(result))
-    print_planned(opened, result, names)
+    planned, alike = planned_differences(opened, result), find_alike(opened, result)
+    print_told(tell_differences(result, names), everything=everything)
+    for told, there in (
+        (tell_planned(planned, names), len(planned.differences) > 0 or len(planned.notes) > 0),
+        (tell_alike(alike, names), len(alike.differences) > 0),
+    ):
+        if everything:
+            print_told(told, everything=True)
+        elif there:
+            print_lines(told.headline)
     if beside:
         print_lines("", *beside_in_words(opened, result, names))
 
@@ -185,18 +184,18 @@ def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterato
     from panel.models.prototypes.scale_use import find_scale_use
     from panel.models.prototypes.sensitivity import smallest_difference
     from panel.views.assessors.scale_use import tell_scale_use
-    from panel.views.prototypes.assumptions import what_the_assumptions_show, what_to_do
-    from panel.views.prototypes.differences import what_could_have_been_seen
-    from panel.views.prototypes.ranks import do_both_agree
+    from panel.views.prototypes.assumptions import tell_assumptions
+    from panel.views.prototypes.differences import tell_sensitivity
+    from panel.views.prototypes.ranks import tell_ranks
 
-    yield what_could_have_been_seen(smallest_difference(result), names)
-    yield do_both_agree(compare_ranks(study, result), names)
+    yield tell_sensitivity(smallest_difference(result), names).headline
+    yield tell_ranks(compare_ranks(study, result), names).headline
     scale_use = tell_scale_use(find_scale_use(study), names)
     yield scale_use.headline
     yield from (item for each in scale_use.drawers for item in each.items if isinstance(item, str))
-    assumptions = look_at_assumptions(study, rng=np.random.default_rng(SEED))
-    yield from what_the_assumptions_show(assumptions, names)
-    yield from (f"{kind}: {advice}" for kind, advice in what_to_do(assumptions))
+    told = tell_assumptions(look_at_assumptions(study, rng=np.random.default_rng(SEED)), names)
+    yield told.headline
+    yield from (str(item) for each in told.drawers[:2] for item in each.items)
 
 
 # The differences planned beforehand, and what is alike within the margin, for the command `compare`.
@@ -213,25 +212,3 @@ def planned_as_data(study: Study, result: Differences) -> dict[str, Any]:
         "method": " ".join([result.method, planned.method, alike.method]),
         "notes": [*result.notes, *planned.notes, *alike.notes],
     }
-
-
-def print_planned(study: Study, result: Differences, names: Naming) -> None:
-    """Print the planned differences, then what is alike or not worse."""
-    from panel.models.prototypes.alike import find_alike, planned_differences
-    from panel.views.prototypes.alike import (
-        alike_headline,
-        planned_headline,
-        planned_table,
-        what_alike_cannot_show,
-        what_is_alike,
-        what_planned_differences_cannot_show,
-    )
-
-    planned, alike = planned_differences(study, result), find_alike(study, result)
-    print_lines("", planned_headline(planned), *planned.notes)
-    if len(planned.differences):
-        print_table(planned_table(planned, names))
-        print_lines(planned.method, *what_planned_differences_cannot_show(planned))
-    print_lines("", alike_headline(alike))
-    if len(alike.differences):
-        print_lines(*what_is_alike(alike, names), "", alike.method, *alike.notes, *what_alike_cannot_show(alike))

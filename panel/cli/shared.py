@@ -80,6 +80,7 @@ def print_told(told: Told, *, everything: bool = False, brief: bool = False) -> 
 
     print_lines(told.headline, *told.mind[: 1 if brief else None], "")
     if told.table is not None and not brief:
+        print_lines(told.shown(told.table).title)
         print_table(told.shown(told.table).texts)
     if not everything:
         return

@@ -12,7 +12,7 @@ from scipy.special import stdtrit
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences
-from panel.models.prototypes.verdict import CANNOT_TELL, EQUIVALENT, WOULD_BE, deciding_alpha, untold_pairs
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, EQUIVALENT, WOULD_BE, deciding_alpha, untold_pairs
 from panel.stats.arrays import Array
 from panel.stats.comparing.equivalence import non_inferiority, two_one_sided_tests
 from panel.stats.comparing.multiplicity import below, holm
@@ -59,7 +59,7 @@ class Alike:
         deciding_low deciding_high deciding_level verdict direction bound not_worse_p not_worse`: the interval is the
         90 % one, `low_p` and `high_p` the tests against a difference at or beyond the lower and the upper margin,
         `p_value` the larger of both, `p_adjusted` by Holm over all rows, which decides: it is below 5 % exactly where
-        both ends of the deciding interval lie within the margin. `verdict` is equivalent within the margin (would be,
+        both ends of the deciding interval lie within the margin. `verdict` is alike within the margin (would be,
         where the study does not state the margin), beyond the margin (the whole deciding interval), not shown, or
         cannot tell.
         `direction` is what is better (more, less, or empty); `bound` the worst difference still credible at 95 %,
@@ -151,7 +151,8 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
     p_value = np.where(open_ones, np.nan, tost.p_value)
     p_adjusted, step = holm(p_value), deciding_alpha(p_value, alpha)
     half = stdtrit(df, 1 - step) * error
-    beyond = (estimate - half > margin) | (estimate + half < -margin)
+    told_apart = (rows["verdict"] == DIFFERS).to_numpy()  # what is not told apart is not told to be far apart
+    beyond = told_apart & ((estimate - half > margin) | (estimate + half < -margin))
     sides = {
         better: non_inferiority(estimate, error, df, margin, more_is_better=better, alpha=alpha)
         for better in (True, False)
@@ -159,9 +160,8 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
     more, known = (direction == "more").to_numpy(), (direction != "").to_numpy()
     bound = np.where(known, np.where(more, sides[True].bound, sides[False].bound), np.nan)
     p_worse = np.where(known, np.where(more, sides[True].p_value, sides[False].p_value), np.nan)
-    shown = np.where(
-        below(p_worse, alpha), NOT_WORSE, np.where(_worse(estimate, error, df, margin, more, alpha), WORSE, NOT_SHOWN)
-    )
+    worse = told_apart & _worse(estimate, error, df, margin, more, alpha)
+    shown = np.where(below(p_worse, alpha), NOT_WORSE, np.where(worse, WORSE, NOT_SHOWN))
     frame = rows.assign(
         ci_low=tost.ci_low,
         ci_high=tost.ci_high,
@@ -231,7 +231,9 @@ PLANNED_COLUMNS = (
     "p_adjusted",
     "ci_low",
     "ci_high",
+    "verdict",
 )
+SHOWN = "shown"
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -241,10 +243,11 @@ class PlannedDifferences:
     Parameters
     ----------
     differences
-        `attribute prototype versus planned estimate std_error df statistic p_value p_adjusted ci_low ci_high`, estimate
-        = prototype minus versus. Where `planned`, the interval is that of the difference alone and the p-value is
-        adjusted by Holm over all planned differences; elsewhere both are Tukey's over all pairs of the attribute, for
-        whatever was chosen with the scores in sight belongs there.
+        `attribute prototype versus planned estimate std_error df statistic p_value p_adjusted ci_low ci_high verdict`,
+        estimate = prototype minus versus; verdict `shown`, `not shown`
+        or, where the pair goes along with a factor of the test, `cannot tell`. Where `planned`, the interval is that of
+        the difference alone and the p-value is adjusted by Holm over all planned differences; elsewhere both are
+        Tukey's over all pairs of the attribute, for whatever was chosen with the scores in sight belongs there.
     """
 
     differences: pd.DataFrame
@@ -280,6 +283,9 @@ def planned_differences(
     place = pd.MultiIndex.from_frame(explored[["attribute", "prototype", "versus"]])
     explored = explored.loc[~(place.isin(known) | place.isin(turned))]
     rows = pd.concat([part for part in (planned, explored) if len(part)] or [planned], ignore_index=True)
+    shown = below(rows["p_adjusted"], 1 - result.level)
+    told = [untold_pairs(rows, result.confounds), shown]
+    rows = rows.assign(verdict=np.select(told, [CANNOT_TELL, SHOWN], NOT_SHOWN))
     return PlannedDifferences(
         differences=rows[list(PLANNED_COLUMNS)].astype({"planned": bool}),
         level=result.level,

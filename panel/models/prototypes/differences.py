@@ -60,13 +60,13 @@ class Differences:
         One row per attribute: `attribute statistic df df_error p_value p_adjusted n_scores model at_zero converged
         verdict because`. The F test that no prototype differs; `p_adjusted` by Holm over the attributes.
     means
-        `attribute prototype estimate std_error df ci_low ci_high letters`: estimated means; two prototypes that share
-        a letter are not told apart (Tukey).
+        `attribute prototype estimate std_error df ci_low ci_high letters`: estimated means; two prototypes share a
+        letter exactly where the verdict on their difference is not `differs`.
     pairs
         `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high alike_p alike_low
         alike_high alike_level verdict said because`: all pairs, estimate = prototype minus versus, adjusted p-value and
         interval by Tukey within each attribute; without numbers where the sessions leave no estimate. What decides on
-        `verdict` stands in `panel.models.prototypes.differences`.
+        `verdict` stands in `panel.models.prototypes.verdict`. `with_benchmark` where `versus` holds the verdict.
     versus
         The same columns for the differences from the benchmark, by Dunnett; without rows if there is none.
     variances
@@ -169,12 +169,15 @@ def find_differences(
     attributes = attribute_verdicts(attributes, pairs, confounds, level)
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
+    with_benchmark = judge(_stack(against, order) if against else pairs.iloc[:0])
+    judged = _with_benchmark(judge(pairs), benchmark if against else None)
+    stacked = _stack(means, order)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,
-        means=_stack(means, order),
-        pairs=judge(pairs),
-        versus=judge(_stack(against, order) if against else pairs.iloc[:0]),
+        means=stacked.assign(letters=_letters(stacked, judged, with_benchmark)),
+        pairs=judged,
+        versus=with_benchmark,
         variances=_stack([variance_rows(d, f) for d, f in fits], order),
         both_ways=_both_ways(study, changed, attributes, adjust_for, small_sample),
         set_aside=used.set_aside,
@@ -204,6 +207,27 @@ def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
         for design, fit in fitted.fits
     ]
     return _stack(parts, pd.Index(study.attributes))
+
+
+def _with_benchmark(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
+    """Return the pairs with `with_benchmark`: whether the differences from the benchmark hold the verdict."""
+    return pairs.assign(with_benchmark=(pairs["prototype"] == benchmark) | (pairs["versus"] == benchmark))
+
+
+def _letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
+    """Return the letters of each mean, from the one verdict that is given on each pair."""
+    judged = pd.concat([pairs.loc[~pairs["with_benchmark"]], versus])
+    apart = judged.loc[judged["verdict"] == DIFFERS, ["attribute", "prototype", "versus"]]
+    letters: dict[tuple[str, str], str] = {}
+    for attribute, rows in means.groupby("attribute", sort=False):
+        place = {name: number for number, name in enumerate(rows["prototype"])}
+        own = apart.loc[apart["attribute"] == attribute]
+        first, second = (own[name].map(place).to_numpy(dtype=int) for name in ("prototype", "versus"))
+        told = np.zeros((len(place), len(place)), dtype=bool)
+        told[first, second] = told[second, first] = True
+        found = letters_for(rows["estimate"].to_numpy(dtype=float), told)
+        letters |= {(str(attribute), str(name)): letter for name, letter in zip(place, found, strict=True)}
+    return [letters[name] for name in zip(means["attribute"], means["prototype"], strict=True)]
 
 
 def _over_attributes(attributes: pd.DataFrame) -> NDArray[np.float64]:

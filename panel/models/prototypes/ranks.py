@@ -14,8 +14,9 @@ from scipy.special import ndtr
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, designs_of, find_differences, fit_panel
 from panel.models.prototypes.panel_design import PanelDesign
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import holm
+from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.comparing.studentized import tukey_p_value
 from panel.stats.mixed.reml import MixedFit
 from panel.stats.ranking.ranks import (
@@ -212,7 +213,10 @@ TIE_DIGITS = 9  # decimals kept of a mean, so that the last bits of a sum do not
 _COLUMNS = [
     *("attribute", "method", "statistic", "df", "df_error", "p_value", "exact", "f_p_value", "kendall_w"),
     *("n_assessors", "n_lost", "p_adjusted", "mixed_p_value", "mixed_p_adjusted"),
+    *("mixed_verdict", "verdict", "agreement"),
 ]
+# Lowest W for each word: common practice, no source.
+_AGREEMENT = ((0.7, "strong"), (0.4, "fair"), (0.0, "weak"))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -223,12 +227,14 @@ class RankComparison:
     ----------
     attributes
         `attribute method statistic df df_error p_value exact f_p_value kendall_w n_assessors n_lost p_adjusted
-        mixed_p_value mixed_p_adjusted`. Methods: Friedman where every assessor scored every prototype, Durbin where
+        mixed_p_value mixed_p_adjusted mixed_verdict verdict agreement`.
+        Methods: Friedman where every assessor scored every prototype, Durbin where
         all scored equally many and all pairs met equally often, else Skillings and Mack. `statistic` is chi-square,
         for Durbin F with `df_error`. `exact` is True where the p-value is from the permutations of the ranks;
         `f_p_value` is that of Friedman's F form, nearer to the exact one than chi-square where many prototypes meet few
         assessors. `kendall_w` is the agreement of the assessors, 0 to 1.
-        `p_adjusted` by Holm over the attributes; `mixed_...` the F test of the mixed model.
+        `p_adjusted` by Holm over the attributes; `mixed_...` the F test of the mixed model. `verdict` and
+        `mixed_verdict` are `differs` or `cannot tell`; `agreement` is `kendall_w` in a word.
     rank_sums
         `attribute prototype n_ranked rank_sum mean_rank`; 1 is the lowest score of an assessor.
     pairs
@@ -288,7 +294,11 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
             p_adjusted=holm(attributes["p_value"].to_numpy()),
             mixed_p_value=attributes["attribute"].map(mixed["p_value"]).astype("float64"),
             mixed_p_adjusted=attributes["attribute"].map(mixed["p_adjusted"]).astype("float64"),
-        )[_COLUMNS],
+            mixed_verdict=attributes["attribute"].map(mixed["verdict"]),
+            agreement=[_agreement(value) for value in attributes["kendall_w"]],
+        ).assign(verdict=lambda rows: np.where(below(rows["p_adjusted"], 1 - found.level), DIFFERS, CANNOT_TELL))[
+            _COLUMNS
+        ],
         rank_sums=pd.concat([table.rank_sums for table in tables], ignore_index=True),
         pairs=pd.concat([table.pairs for table in tables], ignore_index=True),
         gaps=pd.concat([table.gaps for table in tables], ignore_index=True),
@@ -297,6 +307,11 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
         method=_method(attributes),
         notes=tuple(_notes(attributes, frame, left_out)),
     )
+
+
+def _agreement(kendall_w: float) -> str:
+    """Return agreement on the order in a word; empty where there is no W."""
+    return next((word for least, word in _AGREEMENT if kendall_w >= least), "")
 
 
 def _mean_scores(study: Study, frame: pd.DataFrame) -> Iterator[tuple[str, pd.DataFrame]]:

@@ -9,6 +9,7 @@ import panel
 from panel.answers import (
     AGREEMENT,
     CHECK_ALL,
+    DIFFERENCES,
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
     LADDER,
@@ -17,8 +18,10 @@ from panel.answers import (
     PANEL,
     PREFERENCE_MAP,
     PREFERENCES,
+    RANKS,
     SCALE_USE,
     SEGMENTS,
+    SENSITIVITY,
     SWAPS,
     Answers,
 )
@@ -41,6 +44,16 @@ from panel.views.consumers.segments import SEGMENT_MEANS
 from panel.views.emollients import swaps
 from panel.views.emollients.ladder import PREDICTION
 from panel.views.planning.study import mark
+from panel.views.prototypes import ranks
+from panel.views.prototypes.differences import (
+    BOTH_WAYS,
+    FROM_BENCHMARK,
+    MEANS,
+    PAIRS,
+    SMALLEST,
+    TESTS,
+    VARIANCES,
+)
 from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES
 
 
@@ -111,12 +124,12 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "PA": described(PANEL, EACH_ON_EACH),
         "N": lambda answers: balance(answers, "trained"),
         "NC": lambda answers: balance(answers, "consumer"),
-        "B": tables.both_ways,
-        "M": tables.means,
-        "T": tables.tests,
-        "D": tables.versus,
-        "A": tables.pairs,
-        "V": tables.variances,
+        "B": described(DIFFERENCES, BOTH_WAYS),
+        "M": described(DIFFERENCES, MEANS),
+        "T": described(DIFFERENCES, TESTS),
+        "D": described(DIFFERENCES, FROM_BENCHMARK),
+        "A": described(DIFFERENCES, PAIRS),
+        "V": described(DIFFERENCES, VARIANCES),
         "S": described(SWAPS, swaps.SWAPS),
         "SI": described(SWAPS, swaps.INTERACTIONS),
         "L": described(LADDER, PREDICTION),
@@ -145,8 +158,8 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "DW": tables.windows,
         "DG": tables.gates,
         "DP": tables.decision_pairs,
-        "Z": tables.smallest,
-        "K": tables.ranks,
+        "Z": described(SENSITIVITY, SMALLEST),
+        "K": described(RANKS, ranks.RANKS),
         "U": described(SCALE_USE, scale_use.SCALE_USE),
     }
 )

@@ -54,7 +54,7 @@ from panel.views.decision.decide import decision_headline, what_the_decision_can
 from panel.views.decision.decision_pictures import chances_alt_text, chances_figure, chances_svg
 from panel.views.emollients.ladder import ladder_headline
 from panel.views.planning.study import what_is_in_the_study, what_the_findings_say
-from panel.views.prototypes.differences import headline, what_the_differences_cannot_show
+from panel.views.prototypes.differences import tell_differences, what_the_differences_cannot_show
 from panel.views.prototypes.map import what_the_map_cannot_show
 
 _SHEET = {
@@ -301,7 +301,9 @@ def summary(answers: Answers, sections: Sequence[Section]) -> Section:
 def _answers(answers: Answers) -> list[str]:
     names, found = answers.names, answers.differences
     lines = [what_is_in_the_study(answers.study)]
-    lines.append(f"Trained panel: {found.why if isinstance(found, NoAnswer) else headline(found, names)}")
+    lines.append(
+        f"Trained panel: {found.why if isinstance(found, NoAnswer) else tell_differences(found, names).headline}"
+    )
     if not isinstance(answers.panel, NoAnswer):
         lines.append(f"Assessors: {tell_people(answers.panel, names).headline}")
     if not isinstance(answers.ladder, NoAnswer):

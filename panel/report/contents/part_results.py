@@ -12,6 +12,7 @@ import panel
 from panel.answers import (
     AGREEMENT,
     CHECK_ALL,
+    DIFFERENCES,
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
     LADDER,
@@ -19,8 +20,10 @@ from panel.answers import (
     MAP,
     PREFERENCE_MAP,
     PREFERENCES,
+    RANKS,
     SCALE_USE,
     SEGMENTS,
+    SENSITIVITY,
     SWAPS,
     Answers,
     NoAnswer,
@@ -37,21 +40,13 @@ from panel.report.contents.blocks import (
     not_there,
     numbers_of,
     or_gap,
-    picture,
     points,
     told_blocks,
 )
 from panel.report.contents.tables import (
-    means,
-    pairs,
     partners,
-    ranks,
     reading_swaps,
     readings,
-    smallest,
-    tests,
-    variances,
-    versus,
 )
 from panel.views.assessors.scale_use import SCALE_USE as USE_OF_SCALE
 from panel.views.assessors.scale_use import tell_scale_use
@@ -68,21 +63,20 @@ from panel.views.emollients.causes import tell_causes
 from panel.views.emollients.ladder import LADDER as LADDER_STEPS
 from panel.views.emollients.ladder import PREDICTION, tell_ladder
 from panel.views.emollients.readings import partner_sentences, screening_sentences, what_readings_cannot_show
+from panel.views.prototypes import ranks
 from panel.views.prototypes.differences import (
-    PROFILE_CAUTION,
-    difference_figure,
-    difference_svg,
-    headline,
-    profile_figure,
-    profile_svg,
-    what_could_have_been_seen,
-    what_the_differences_show,
+    FROM_BENCHMARK,
+    MEANS,
+    PAIRS,
+    SMALLEST,
+    TESTS,
+    VARIANCES,
+    tell_differences,
+    tell_sensitivity,
 )
 from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES, tell_map
-from panel.views.prototypes.ranks import do_both_agree
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
-_PROFILES = 3  # prototypes in one picture of profiles; more cover each other
 
 
 def settings(answers: Answers) -> list[Block]:
@@ -108,53 +102,11 @@ def differences(answers: Answers) -> list[Block]:
     blocks: list[Block] = [Subheading("Differences between the prototypes (trained panel)")]
     if isinstance(found, NoAnswer):
         return [*blocks, Gap(found.why)]
-    blocks += [Paragraph(headline(found, names)), *points(what_the_differences_show(found, names))]
-    chosen = prototypes_in_question(answers)
-    blocks += [
-        or_gap(means(answers)),
-        picture(
-            "profiles",
-            "Profiles: estimated means with their intervals",
-            "Estimated means of the chosen prototypes with intervals; the table of means has the numbers.",
-            lambda: profile_svg(found.means, names, chosen[:_PROFILES]),
-            lambda: profile_figure(found.means, names, chosen[:_PROFILES]),
-        ),
-        Paragraph(PROFILE_CAUTION),
-        or_gap(tests(answers)),
-    ]
-    blocks += [_difference_picture(answers, name) for name in chosen if name != found.benchmark][:1]
-    blocks += [or_gap(versus(answers)), or_gap(pairs(answers)), or_gap(variances(answers))]
-    blocks += [
+    tables = (numbers_of(answers, DIFFERENCES, table) for table in (MEANS, TESTS, FROM_BENCHMARK, PAIRS, VARIANCES))
+    gaps = [
         Gap(f"{row['attribute']} was not compared: {row['why']}.") for row in found.not_estimated.to_dict("records")
     ]
-    return [*blocks, *points([found.method, *found.notes])]
-
-
-def _difference_picture(answers: Answers, prototype: str) -> Block:
-    found, names = answers.differences, answers.names
-    if isinstance(found, NoAnswer):
-        return Gap(found.why)
-    rows = found.versus.loc[found.versus["prototype"] == prototype]
-    if rows.empty:
-        return Paragraph(f"{prototype} is not compared with a benchmark.")
-    return picture(
-        "differences",
-        f"Differences of {prototype} from {found.benchmark}",
-        "Differences with their intervals; the table of differences has the numbers.",
-        lambda: difference_svg(rows, names, margin=found.margin),
-        lambda: difference_figure(rows, names, margin=found.margin),
-    )
-
-
-def prototypes_in_question(answers: Answers) -> list[str]:
-    """Return the benchmark, then the prototypes that claims are about, then the others, as far as they were scored."""
-    found, study = answers.differences, answers.study
-    if isinstance(found, NoAnswer):
-        return []
-    scored = list(dict.fromkeys(found.means["prototype"]))
-    claimed = study.table("claims")["prototype"]
-    wanted = [study.benchmark or "", *claimed, *scored]
-    return [str(name) for name in dict.fromkeys(wanted) if name in scored]
+    return [*blocks, *told_blocks(tell_differences(found, names), *tables), *gaps]
 
 
 def map_part(answers: Answers) -> list[Block]:
@@ -173,11 +125,11 @@ def sensitivity(answers: Answers) -> list[Block]:
     blocks: list[Block] = [Subheading("Sensitivity: the differences looked at in other ways")]
     could, by_rank, scale = answers.sensitivity, answers.ranks, answers.scale_use
     if not isinstance(could, NoAnswer):
-        blocks.append(Paragraph(what_could_have_been_seen(could, names)))
-    blocks.append(or_gap(smallest(answers)))
+        blocks.append(Paragraph(tell_sensitivity(could, names).headline))
+    blocks.append(or_gap(numbers_of(answers, SENSITIVITY, SMALLEST)))
     if not isinstance(by_rank, NoAnswer):
-        blocks.append(Paragraph(do_both_agree(by_rank, names)))
-    blocks.append(or_gap(ranks(answers)))
+        blocks.append(Paragraph(ranks.tell_ranks(by_rank, names).headline))
+    blocks.append(or_gap(numbers_of(answers, RANKS, ranks.RANKS)))
     table = numbers_of(answers, SCALE_USE, USE_OF_SCALE)
     return [
         *blocks,

@@ -1,125 +1,18 @@
-"""Tables of what the trained panel says of the prototypes, with the id of every number."""
+"""Tables of assessors, emollients, readings, claims and decision, with the id of every number."""
 
 from __future__ import annotations
-
-import pandas as pd
 
 from panel.answers import Answers, NoAnswer
 from panel.claims.judge import CLAIMS
 from panel.report.contents.blocks import Numbers, numbers
 from panel.study.formulas import formulated
 from panel.study.shown import Source
-from panel.views.assessors.scale_use import both_ways_table
-from panel.views.decision.claims import claim_numbers_of_all, claims_table, ranks_table
+from panel.views.decision.claims import claim_numbers_of_all, claims_table
 from panel.views.decision.decide import gates_table, pairs_decision_table, ranking_table, windows_table
 from panel.views.emollients.readings import partners_table, reading_swaps_table, readings_table
 from panel.views.planning.study import batches_table, formulas_table
-from panel.views.prototypes.differences import (
-    attributes_table,
-    means_table,
-    pairs_table,
-    smallest_difference_table,
-    variances_table,
-)
 
 OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
-
-
-def tests(answers: Answers) -> Numbers | NoAnswer:
-    """Return the F test of each attribute."""
-    found = answers.differences
-    if isinstance(found, NoAnswer):
-        return found
-    shown = attributes_table(found.attributes, answers.names, found.level)
-    title = "Tests that no prototype differs; adjusted by Holm over the attributes"
-    return numbers("T", title, shown, found.attributes, ["attribute"], found.method, OF_ATTRIBUTE)
-
-
-def means(answers: Answers) -> Numbers | NoAnswer:
-    """Return the estimated means."""
-    found = answers.differences
-    if isinstance(found, NoAnswer):
-        return found
-    rows = [(name,) for name in dict.fromkeys(found.means["attribute"])]
-    source = Source("scores", same={"attribute": "attribute"}, direct=("prototype",))
-    title = "Estimated means; prototypes that share a letter within a row are not told apart (Tukey)"
-    shown = means_table(found.means, answers.names)
-    return numbers("M", title, shown, found.means, ["attribute", "prototype"], found.method, source, rows=rows)
-
-
-def versus(answers: Answers) -> Numbers | NoAnswer:
-    """Return the differences from the benchmark."""
-    found = answers.differences
-    if isinstance(found, NoAnswer):
-        return found
-    if found.versus.empty:
-        return NoAnswer("The study names no benchmark that was scored, so there are no differences from one.")
-    title = f"Differences from {found.benchmark}; intervals and p-values by Dunnett within each attribute"
-    return _pairs(answers, "D", title, found.versus, printed=True)
-
-
-def pairs(answers: Answers) -> Numbers | NoAnswer:
-    """Return all differences between two prototypes."""
-    found = answers.differences
-    if isinstance(found, NoAnswer):
-        return found
-    title = "All pairs of prototypes; intervals and p-values by Tukey within each attribute"
-    return _pairs(answers, "A", title, found.pairs, printed=False)
-
-
-def _pairs(answers: Answers, code: str, title: str, rows: pd.DataFrame, *, printed: bool) -> Numbers | NoAnswer:
-    found = answers.differences
-    if isinstance(found, NoAnswer):
-        return found
-    source = Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus"))
-    shown = pairs_table(rows, answers.names, found.level)
-    key = ["attribute", "prototype", "versus"]
-    return numbers(code, title, shown, rows, key, found.method, source, printed=printed)
-
-
-def variances(answers: Answers) -> Numbers | NoAnswer:
-    """Return where the scatter of the scores comes from."""
-    found = answers.differences
-    if isinstance(found, NoAnswer):
-        return found
-    shown = variances_table(found.variances, answers.names)
-    title = "Where the scatter comes from, as standard deviations (the unrounded table holds variances)"
-    return numbers("V", title, shown, found.variances, ["attribute"], found.method, OF_ATTRIBUTE)
-
-
-def both_ways(answers: Answers) -> Numbers | NoAnswer:
-    """Return the F tests with and without the scores that were changed."""
-    found = answers.differences
-    if isinstance(found, NoAnswer):
-        return found
-    if found.both_ways.empty:
-        return NoAnswer("No score was corrected or set aside, so there is one analysis only.")
-    full = found.both_ways.assign(scores=found.both_ways["rules"].map({True: "as analysed", False: "as they came in"}))
-    rows = [(name,) for name in dict.fromkeys(full["attribute"])]
-    shown = both_ways_table(found.both_ways, answers.names)
-    title = "F tests with and without the changed scores"
-    return numbers("B", title, shown, full, ["attribute", "scores"], found.method, OF_ATTRIBUTE, rows=rows)
-
-
-def smallest(answers: Answers) -> Numbers | NoAnswer:
-    """Return the smallest differences that could have been seen."""
-    found = answers.sensitivity
-    if isinstance(found, NoAnswer):
-        return found
-    shown = smallest_difference_table(found, answers.names)
-    rows = [(name,) for name in dict.fromkeys(found.medians["attribute"])]
-    title = f"Smallest true difference seen with probability {found.power:g}"
-    return numbers("Z", title, shown, found.medians, ["attribute", "family"], found.method, OF_ATTRIBUTE, rows=rows)
-
-
-def ranks(answers: Answers) -> Numbers | NoAnswer:
-    """Return what the ranks say of each attribute."""
-    found = answers.ranks
-    if isinstance(found, NoAnswer):
-        return found
-    shown = ranks_table(found, answers.names)
-    title = "The order of the prototypes alone, beside the mixed model"
-    return numbers("K", title, shown, found.attributes, ["attribute"], found.method, OF_ATTRIBUTE)
 
 
 # Tables of formulas, swaps, prediction and instrument readings, with the id of every number.

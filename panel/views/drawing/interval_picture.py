@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import ceil
 from typing import Any
 
 import pandas as pd
@@ -15,6 +16,7 @@ from panel.views.drawing.pictures import FAINT, INK, Marker, text_width
 FONT = 9.0  # points
 _POINTS = 72.0  # to the inch
 _WIDTH, _TOP, _BOTTOM, _MARGIN = 5.0, 0.45, 0.55, 0.12  # inches
+_MOST_IN_A_LINE = 8  # names beside their markers
 _QUIET = "#5c5c5c"  # words of less weight, 6.7 to 1 on white
 
 Words = Sequence[tuple[float, str]]
@@ -88,7 +90,7 @@ def marker_legend(axes: Axes, drawn: dict[str, Marker]) -> None:
         handles=entries,
         loc="lower left",
         bbox_to_anchor=(0, 1),
-        ncols=len(entries),
+        ncols=ceil(len(entries) / ceil(len(entries) / _MOST_IN_A_LINE)),
         fontsize=FONT,
         frameon=False,
         handlelength=1.6,

@@ -32,6 +32,10 @@ MOST_COLOURED = len(COLOURS)
 _SHAPES = ("o", "s", "^", "D", "v", "P", ">", "X", "<", "*", "p", "h")
 
 
+# Five more of the same kind for many prototypes, from Tol's schemes (personal.sron.nl/~pault, 'muted'; from memory).
+_OF_PROTOTYPES = (*COLOURS, "#882255", "#999933", "#332288", "#cc6677", "#44aa99")
+
+
 @dataclass(frozen=True, slots=True)
 class Marker:
     """How one prototype is drawn: fill colour and shape (matplotlib's word)."""
@@ -43,14 +47,14 @@ class Marker:
 def marker_of(names: Naming, prototype: str) -> Marker:
     """Return how a prototype is drawn in every picture: by its place in the study and nothing else.
 
-    The first seven have a colour and a shape of their own, the first twelve a shape of their own; up to 84 differ in
-    one or the other. What is no prototype of the study is a grey circle.
+    The first twelve have a colour and a shape of their own; up to 144 differ in one or the other. What is no prototype
+    of the study is a grey circle.
     """
     order = list(names.prototypes)
     if prototype not in order:
         return Marker(GREY, _SHAPES[0])
     turn, place = divmod(order.index(prototype), len(_SHAPES))
-    return Marker(COLOURS[(place - turn) % len(COLOURS)], _SHAPES[place])
+    return Marker(_OF_PROTOTYPES[(place - turn) % len(_OF_PROTOTYPES)], _SHAPES[place])
 
 
 def markers(things: Sequence[str], chosen: Sequence[str] = ()) -> dict[str, Marker]:

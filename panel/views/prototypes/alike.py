@@ -1,4 +1,4 @@
-"""Which prototypes are alike within the margin, and which are not worse, in plain sentences and a table."""
+"""What was planned beforehand, what is alike within the margin, and what is not worse: in sentences and tables."""
 
 from __future__ import annotations
 
@@ -7,30 +7,121 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.prototypes.alike import BEYOND, NO_DIRECTION, NOT_WORSE, WORSE, Alike, PlannedDifferences
+from panel.models.prototypes.alike import (
+    BEYOND,
+    NO_DIRECTION,
+    NOT_WORSE,
+    SHOWN,
+    WORSE,
+    Alike,
+    PlannedDifferences,
+)
 from panel.models.prototypes.verdict import EQUIVALENT, WOULD_BE
-from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
-from panel.words import (
-    NOTHING,
-    format_change,
-    format_interval,
-    format_list,
-    format_number,
-    format_p,
-    p_after_holm,
+from panel.study.shown import (
+    ATTRIBUTE,
+    P_ADJUSTED,
+    P_HOLM,
+    PROTOTYPE,
+    SCALE,
+    VERDICT,
+    VERSUS,
+    About,
+    Table,
+    change,
+    each_row,
+    p_value,
+    text,
+    yes_no,
+)
+from panel.views.told import Told, drawer
+from panel.words import NOTHING, format_change, format_interval, format_list, format_typed, p_after_holm
+
+_PLANNED, _EXPLORATORY = "planned", "exploratory"
+
+
+def _deciding(row: Mapping[str, Any], about: About) -> str:
+    if pd.isna(row["deciding_level"]):
+        return NOTHING
+    ends = format_interval(row["deciding_low"], row["deciding_high"], about.names.digits)
+    return f"{ends} ({100 * row['deciding_level']:.4g} %)"
+
+
+def _not_worse(row: Mapping[str, Any], about: About) -> str:
+    """Return whether it is worse, and the worst that is still credible."""
+    if row["not_worse"] == NO_DIRECTION:
+        return NOTHING
+    return f"{row['not_worse']} ({format_change(row['bound'], about.names.digits)} at worst)"
+
+
+ALIKE = Table(
+    name="alike",
+    title="Two one-sided tests of each difference against the margin",
+    rows="differences",
+    columns=(
+        *(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference", digits=SCALE)),
+        each_row("Interval that decides likeness", _deciding, "deciding_level", figure=True),
+        P_ADJUSTED,
+        text("Alike?", "verdict"),
+        each_row("Not worse?", _not_worse, "not_worse"),
+    ),
+    key=("attribute", "prototype", "versus"),
+)
+PLANNED = Table(
+    name="planned_differences",
+    title="Differences planned beforehand, and chosen afterwards",
+    rows="differences",
+    columns=(
+        *(ATTRIBUTE, PROTOTYPE, VERSUS, yes_no("Chosen", "planned", _PLANNED, _EXPLORATORY)),
+        each_row(
+            "Difference ({level})",
+            lambda row, about: (
+                f"{format_change(row['estimate'], about.names.digits)} "
+                f"({format_interval(row['ci_low'], row['ci_high'], about.names.digits)})"
+            ),
+            "estimate",
+            figure=True,
+        ),
+        *(p_value("p, alone", "p_value"), P_HOLM, VERDICT),
+    ),
+    key=("attribute", "prototype", "versus"),
 )
 
-ALIKE_WORDS = "alike within the margin"
+
+def tell_alike(result: Alike, names: Naming) -> Told:
+    """Return which differences are shown to lie within the margin, and which prototypes are not worse."""
+    there = len(result.differences) > 0
+    return Told(
+        result,
+        names,
+        _alike_headline(result),
+        table=ALIKE if there else None,
+        drawers=(drawer("Prototype by prototype", *_alike_lines(result, names), *([ALIKE] if there else [])),),
+        cannot=_alike_cannot(result),
+    )
 
 
-def alike_headline(result: Alike) -> str:
+def tell_planned(result: PlannedDifferences, names: Naming) -> Told:
+    """Return which of the differences planned beforehand are shown, and those chosen afterwards."""
+    rows = result.differences
+    lines = [_planned_line(row, result.level, names) for row in rows.to_dict("records")]
+    return Told(
+        result,
+        names,
+        _planned_headline(result),
+        table=PLANNED if len(rows) else None,
+        drawers=(drawer("One by one", *lines, *([PLANNED] if len(rows) else [])),),
+        cannot=_planned_cannot(result),
+    )
+
+
+def _alike_headline(result: Alike) -> str:
     """Return in one sentence for how many differences it is shown that they lie within the margin."""
     rows = result.differences
     if rows.empty:
         return result.notes[0] if result.notes else "There is nothing to compare."
     within = int(rows["verdict"].isin([EQUIVALENT, WOULD_BE]).sum())
-    limits = f"within {format_number(result.margin, 1)} scale units either way"
+    limits = f"within {format_typed(result.margin)} scale units either way"
     if within and not result.margin_stated:
         return (
             f"{within} of {len(rows)} differences would be alike, {limits}. The margin was typed in after the "
@@ -48,7 +139,7 @@ def alike_headline(result: Alike) -> str:
     return f"{shown}, adjusted over all of them (Holm)."
 
 
-def what_is_alike(result: Alike, names: Naming) -> list[str]:
+def _alike_lines(result: Alike, names: Naming) -> list[str]:
     """Return one line for each pair of prototypes: on what it is alike, not worse, or beyond the margin."""
     lines = []
     for (prototype, versus), rows in result.differences.groupby(["prototype", "versus"], sort=False):
@@ -73,41 +164,7 @@ def _told(rows: pd.DataFrame, column: str, verdict: str, words: str, names: Nami
     return f"{words} {format_list([names.attribute(str(name)) for name in chosen])}"
 
 
-def alike_table(result: Alike, names: Naming) -> pd.DataFrame:
-    """Return one row for each difference: its interval, the margin, both one-sided tests and what follows."""
-    rows = result.differences
-    interval = f"{100 * (1 - 2 * result.alpha):g} % interval"
-    better = {"more": "more is better", "less": "less is better", "": NOTHING}
-    return pd.DataFrame(
-        {
-            "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
-            "Prototype": list(rows["prototype"]),
-            "Compared with": list(rows["versus"]),
-            "Difference": [format_change(value, names.digits) for value in rows["estimate"]],
-            interval: [
-                format_interval(low, high, names.digits)
-                for low, high in zip(rows["ci_low"], rows["ci_high"], strict=True)
-            ],
-            "Margin": [f"± {format_number(value, 1)}" for value in rows["margin"]],
-            "p, lower margin": [format_p(value) for value in rows["low_p"]],
-            "p, upper margin": [format_p(value) for value in rows["high_p"]],
-            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
-            "Interval that decides": [
-                f"{format_interval(low, high, names.digits)} ({100 * level:.4g} %)" if pd.notna(level) else NOTHING
-                for low, high, level in zip(
-                    rows["deciding_low"], rows["deciding_high"], rows["deciding_level"], strict=True
-                )
-            ],
-            "Alike?": [ALIKE_WORDS if value == EQUIVALENT else str(value) for value in rows["verdict"]],
-            "Better": [better[str(name)] for name in rows["direction"]],
-            "Worst still credible": [format_change(value, names.digits) for value in rows["bound"]],
-            "Not worse?": [NOTHING if value == NO_DIRECTION else str(value) for value in rows["not_worse"]],
-        },
-        dtype="str",
-    )
-
-
-def what_alike_cannot_show(result: Alike) -> tuple[str, ...]:
+def _alike_cannot(result: Alike) -> tuple[str, ...]:
     """Return what a reader must not take from these numbers."""
     set_when = (
         "The margin is the one the study states; nothing here shows that it was written before the scores were seen."
@@ -121,18 +178,12 @@ def what_alike_cannot_show(result: Alike) -> tuple[str, ...]:
     )
 
 
-# What the differences planned beforehand say, and those chosen afterwards, in plain sentences and a table.
-
-
-PLANNED, EXPLORATORY = "planned", "exploratory"
-
-
-def planned_headline(result: PlannedDifferences) -> str:
+def _planned_headline(result: PlannedDifferences) -> str:
     """Return how many planned differences showed, in one sentence."""
     planned = result.differences.loc[result.differences["planned"]]
     if planned.empty:
         return "The study states no difference that was planned beforehand."
-    told = int(below(planned["p_adjusted"], 1 - result.level).sum())
+    told = int((planned["verdict"] == SHOWN).sum())
     total = len(planned)
     if total == 1:
         return f"The one difference planned beforehand {'is shown' if told else 'is not shown'}."
@@ -143,47 +194,19 @@ def planned_headline(result: PlannedDifferences) -> str:
     return f"{shown} differences planned beforehand {verb} shown."
 
 
-def what_was_planned_shows(result: PlannedDifferences, names: Naming) -> list[str]:
-    """Return one line for each difference, in the order of the table."""
-    return [_line(row, result.level, names) for row in result.differences.to_dict("records")]
-
-
-def _line(row: Mapping[Any, Any], level: float, names: Naming) -> str:
+def _planned_line(row: Mapping[Any, Any], level: float, names: Naming) -> str:
     interval = format_interval(row["ci_low"], row["ci_high"], names.digits)
-    shown = "shown" if below(row["p_adjusted"], 1 - level) else "not shown"
-    mark = "" if row["planned"] else f" {EXPLORATORY.capitalize()}: chosen with the scores at hand."
+    mark = "" if row["planned"] else f" {_EXPLORATORY.capitalize()}: chosen with the scores at hand."
     return (
         f"{names.attribute(str(row['attribute']))}: {row['prototype']} minus {row['versus']} is "
         f"{format_change(row['estimate'], names.digits)} ({100 * level:g} % interval {interval}; "
-        f"{p_after_holm(row['p_adjusted'])}), {shown}.{mark}"
+        f"{p_after_holm(row['p_adjusted'])}), {row['verdict']}.{mark}"
     )
 
 
-def planned_table(result: PlannedDifferences, names: Naming) -> pd.DataFrame:
-    """Return one row for each difference."""
-    rows = result.differences
-    return pd.DataFrame(
-        {
-            "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
-            "Prototype": list(rows["prototype"]),
-            "Compared with": list(rows["versus"]),
-            "Chosen": [PLANNED if planned else EXPLORATORY for planned in rows["planned"]],
-            "Difference (scale units)": [format_change(value, names.digits) for value in rows["estimate"]],
-            f"{100 * result.level:g} % interval": [
-                format_interval(low, high, names.digits)
-                for low, high in zip(rows["ci_low"], rows["ci_high"], strict=True)
-            ],
-            "t": [format_number(value, 2) for value in rows["statistic"]],
-            "p, alone": [format_p(value) for value in rows["p_value"]],
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-        },
-        dtype="str",
-    )
-
-
-def what_planned_differences_cannot_show(result: PlannedDifferences) -> tuple[str, ...]:
+def _planned_cannot(result: PlannedDifferences) -> tuple[str, ...]:
     """Return what a reader must not take from these numbers."""
-    lines = ["A difference that is not shown is not shown to be nothing: that is the question of the margin."]
+    lines = ["Not shown does not mean equal. To show that two are alike, set a margin."]
     if not result.differences["planned"].all():
         lines.append(
             "What was chosen with the scores in sight is exploratory: it needs a new test before anybody relies on it."

@@ -22,12 +22,13 @@ from panel.models.prototypes.assumptions import (
 )
 from panel.study.naming import Naming
 from panel.views.drawing.interval_picture import FONT, interval_figure
-from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
-from panel.words import format_list, format_number, format_share, p_after_holm
+from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, text_width
+from panel.views.told import Picture, Told, drawer
+from panel.words import capital, counted, format_interval, format_list, format_number, format_share, p_after_holm
 
 _MOST_NAMED, _FEW_NAMED = 5, 3  # attributes in one sentence; the table has them all
 
-ADVICE: Mapping[str, str] = MappingProxyType(
+_ADVICE: Mapping[str, str] = MappingProxyType(
     {
         UNEVEN_ASSESSORS: (
             "Give this assessor a hidden repeat and practice at the anchors of the scale. Until then compare the "
@@ -61,33 +62,34 @@ ADVICE: Mapping[str, str] = MappingProxyType(
 )
 
 
-def what_the_assumptions_show(result: Assumptions, names: Naming) -> list[str]:
-    """Return one plain line per kind of problem found, or one that says that none was found."""
-    lines = [
-        _SENTENCES[kind](result.problems.loc[result.problems["kind"] == kind], names)
-        for kind in ADVICE
-        if (result.problems["kind"] == kind).any()
-    ]
-    if lines:
-        return lines
-    return [
-        "Nothing in the scores speaks against the model: even spread, no crowded end, no single score that decides."
-    ]
-
-
-def what_to_do(result: Assumptions) -> list[tuple[str, str]]:
-    """Return (kind, advice) for each kind of problem found, in the order in which to deal with them."""
-    found = set(result.problems["kind"])
-    return [(kind, advice) for kind, advice in ADVICE.items() if kind in found]
-
-
-def what_the_assumptions_cannot_show(result: Assumptions) -> tuple[str, ...]:
-    """Return what a reader must not take from these checks."""
-    return (
-        "They look at scatter, not at bias: a code that gave a prototype away, or a bad batch, leaves no trace here.",
-        "A small panel shows only gross trouble. Nothing found is not proof that all is well.",
-        f"The p-values come from {result.draws} simulated panels each and cannot be smaller than "
-        f"{format_number(1 / (result.draws + 1), 4)}.",
+def tell_assumptions(result: Assumptions, names: Naming, attribute: str = "") -> Told:
+    """Return what the scores say of the model's assumptions; the pictures are of one attribute, else of the first."""
+    asked = attribute or str(result.residuals["attribute"].iloc[0])
+    found = [kind for kind in _ADVICE if (result.problems["kind"] == kind).any()]
+    told = [_SENTENCES[kind](result.problems.loc[result.problems["kind"] == kind], names) for kind in found]
+    return Told(
+        result,
+        names,
+        f"The scores speak against the model in {counted(len(found), 'way')}."
+        if found
+        else "Nothing in the scores speaks against the model: even spread, no crowded end, no single score that "
+        "decides.",
+        drawers=(
+            drawer("What was found", *told),
+            drawer("What to do about it", *(f"{capital(kind)}: {_ADVICE[kind]}" for kind in found)),
+            drawer(
+                f"What the model leaves over: {names.attribute(asked)}",
+                _residual_picture(result, asked, names),
+                _spread_picture(result, asked, names),
+            ),
+        ),
+        cannot=(
+            "They look at scatter, not at bias: a code that gave a prototype away, or a bad batch, leaves no trace "
+            "here.",
+            "A small panel shows only gross trouble. Nothing found is not proof that all is well.",
+            f"The p-values come from {result.draws} simulated panels each and cannot be smaller than "
+            f"{format_number(1 / (result.draws + 1), 4)}.",
+        ),
     )
 
 
@@ -163,14 +165,14 @@ _MARKED = COLOURS[1]
 _LEGEND = "lines: ± SD of the residuals there; ringed: pull most"
 
 
-def residual_rows(result: Assumptions, attribute: str) -> pd.DataFrame:
+def _residual_rows(result: Assumptions, attribute: str) -> pd.DataFrame:
     """Return the residuals of one attribute with `marked`: the widest assessor's, where assessors are uneven."""
     rows = result.residuals.loc[result.residuals["attribute"] == attribute].reset_index(drop=True)
     widest = _widest_assessor(result, attribute)
     return rows.assign(marked=rows["assessor"] == widest if widest else False)
 
 
-def typical_size(rows: pd.DataFrame) -> pd.DataFrame:
+def _typical_size(rows: pd.DataFrame) -> pd.DataFrame:
     """Return `low high spread`: the residual SD in groups of equal size along the fitted values."""
     bands = int(np.clip(len(rows) // _LEAST_IN_BAND, 1, _BANDS))
     ordered = rows.sort_values("fitted", kind="stable")
@@ -184,9 +186,9 @@ def typical_size(rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def residual_figure(result: Assumptions, attribute: str, names: Naming) -> Figure:
+def _residual_figure(result: Assumptions, attribute: str, names: Naming) -> Figure:
     """Return residuals against fitted values, with their typical size along the scale and the scores that pull most."""
-    rows = residual_rows(result, attribute)
+    rows = _residual_rows(result, attribute)
     figure = Figure(figsize=_SIZE, layout="constrained")
     axes = figure.subplots()
     for chosen, colour in ((~rows["marked"], GREY), (rows["marked"], _MARKED)):
@@ -201,7 +203,7 @@ def residual_figure(result: Assumptions, attribute: str, names: Naming) -> Figur
             markeredgewidth=0,
             zorder=2,
         )
-    for band in typical_size(rows).to_dict("records"):
+    for band in _typical_size(rows).to_dict("records"):
         for sign in (-1, 1):
             ends, height = [band["low"], band["high"]], [sign * band["spread"]] * 2
             axes.plot(ends, height, color=COLOURS[0], linewidth=1.8, solid_capstyle="butt", zorder=3)
@@ -217,7 +219,7 @@ def residual_figure(result: Assumptions, attribute: str, names: Naming) -> Figur
     return figure
 
 
-def assessor_spread_figure(result: Assumptions, attribute: str, names: Naming) -> Figure:
+def _spread_figure(result: Assumptions, attribute: str, names: Naming) -> Figure:
     """Return each assessor's residuals as dots on a line, the widest first, with their SD as a bar."""
     people = result.assessors.loc[result.assessors["attribute"] == attribute]
     people = people.sort_values("ratio", ascending=False, kind="stable", na_position="last").reset_index(drop=True)
@@ -249,34 +251,31 @@ def assessor_spread_figure(result: Assumptions, attribute: str, names: Naming) -
     return figure
 
 
-def residual_svg(result: Assumptions, attribute: str, names: Naming, *, text_as_paths: bool = True) -> str:
-    """Return residuals against fitted values as SVG text."""
-    sizes = typical_size(residual_rows(result, attribute))
+def _residual_picture(result: Assumptions, attribute: str, names: Naming) -> Picture:
+    sizes = _typical_size(_residual_rows(result, attribute))
     heard = "; ".join(
-        f"{format_number(row['low'], names.digits)} to {format_number(row['high'], names.digits)}: "
-        f"{format_number(row['spread'], names.digits)}"
+        f"{format_interval(row['low'], row['high'], names.digits)}: {format_number(row['spread'], names.digits)}"
         for row in sizes.to_dict("records")
     )
-    return svg_text(
-        residual_figure(result, attribute, names),
-        title=_title(result, attribute, names),
-        description=f"Residuals against fitted values. Typical size of a residual along the scale: {heard}.",
-        text_as_paths=text_as_paths,
+    return Picture(
+        "residuals",
+        f"Residuals, {_title(result, attribute, names)}",
+        f"Residuals against fitted values. Typical size of a residual along the scale: {heard}.",
+        lambda: _residual_figure(result, attribute, names),
     )
 
 
-def assessor_spread_svg(result: Assumptions, attribute: str, names: Naming, *, text_as_paths: bool = True) -> str:
-    """Return the scatter of each assessor as SVG text."""
+def _spread_picture(result: Assumptions, attribute: str, names: Naming) -> Picture:
     people = result.assessors.loc[result.assessors["attribute"] == attribute]
     heard = "; ".join(
         f"{row['assessor']} {format_number(row['residual_sd'], names.digits)} ({format_number(row['ratio'], 1)} times)"
         for row in people.to_dict("records")
     )
-    return svg_text(
-        assessor_spread_figure(result, attribute, names),
-        title=_title(result, attribute, names),
-        description=f"Residual SD of each assessor, and over the panel's: {heard}.",
-        text_as_paths=text_as_paths,
+    return Picture(
+        "residual_spread",
+        f"Scatter of each assessor, {_title(result, attribute, names)}",
+        f"Residual SD of each assessor, and over the panel's: {heard}.",
+        lambda: _spread_figure(result, attribute, names),
     )
 
 

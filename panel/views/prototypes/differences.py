@@ -1,49 +1,295 @@
-"""What the differences between prototypes say, one plain line per attribute, and what they cannot say."""
+"""Which prototypes differ, on what, and by how much: in sentences, tables and one picture of all of them."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from math import ceil
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+from matplotlib.transforms import ScaledTranslation
 
+from panel.checks.confounds import untold_findings
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.sensitivity import Sensitivity
 from panel.models.prototypes.verdict import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE, WOULD_BE_SMALL
 from panel.study.naming import Naming
-from panel.views.drawing.interval_picture import interval_figure, marker_legend, needed_limits
-from panel.views.drawing.pictures import COLOURS, GREY, INK, MOST_COLOURED, STAGES, markers, svg_text
+from panel.study.shown import (
+    ATTRIBUTE,
+    P_ADJUSTED,
+    P_HOLM,
+    PROTOTYPE,
+    SCALE,
+    STAGE,
+    VERSUS,
+    About,
+    Across,
+    Column,
+    P,
+    Source,
+    Table,
+    attribute_column,
+    degrees,
+    each_row,
+    number,
+)
+from panel.views.drawing.interval_picture import FONT, interval_figure, marker_legend, needed_limits
+from panel.views.drawing.pictures import FAINT, GREY, INK, marker_of, shortened, text_width
+from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
-    MINUS,
+    NOTHING,
+    capital,
+    first_few,
     format_change,
     format_interval,
     format_list,
     format_number,
-    format_p,
+    format_typed,
+    level_words,
     p_after_holm,
     p_words,
 )
 
 _CLEAREST = 3  # pairs named in one line; the table has them all
+_OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
+_OF_PAIR = (Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus")),)
 
 
-def what_the_differences_show(result: Differences, names: Naming) -> list[str]:
-    """Return one plain line per attribute, in the order of the study, from the numbers of `result`."""
-    return [_line(row, result, names) for row in result.attributes.to_dict("records")]
+def _change_and_interval(row: Mapping[str, Any], about: About) -> str:
+    digits = about.names.digits
+    if pd.isna(row["estimate"]):
+        return NOTHING
+    return f"{format_change(row['estimate'], digits)} ({format_interval(row['ci_low'], row['ci_high'], digits)})"
 
 
-def headline(result: Differences, names: Naming) -> str:
-    """Return the answer in one sentence: on how many attributes the prototypes differ, and on which not."""
+def _deciding_interval(row: Mapping[str, Any], about: About) -> str:
+    """Return the interval on which likeness was decided, with its level."""
+    if pd.isna(row["alike_level"]):
+        return NOTHING
+    ends = format_interval(row["alike_low"], row["alike_high"], about.names.digits)
+    return f"{ends} ({100 * row['alike_level']:.4g} %)"
+
+
+def _said(row: Mapping[str, Any], about: About) -> str:
+    """Return the verdict in words; a pair with the benchmark is judged once, among the differences from it."""
+    if row.get("with_benchmark"):
+        return f"see the differences from {about.result.benchmark}"
+    return str(row["said"])
+
+
+def _brief(row: Mapping[str, Any], about: About) -> str:
+    """Return a difference as it stands in a cell: in brackets what cannot be told, `=` before what is alike."""
+    told = format_change(row["estimate"], about.names.digits)
+    if row["verdict"] == ALIKE:
+        return f"= {told}"
+    return told if row["verdict"] == DIFFERS or told == NOTHING else f"({told})"
+
+
+def _mean_and_letters(row: Mapping[str, Any], about: About) -> str:
+    return f"{format_number(row['estimate'], about.names.digits)} {row.get('letters', '')}".strip()
+
+
+def _do_they_differ(row: Mapping[str, Any], _: About) -> str:
+    return NOTHING if pd.isna(row["p_adjusted"]) else "yes" if row["verdict"] == DIFFERS else CANNOT_TELL
+
+
+def _standard_deviation(heading: str, name: str) -> Column:
+    return Column(
+        f"{heading} (scale units)",
+        lambda rows, about: [
+            format_number(np.sqrt(value) if value >= 0 else float("nan"), about.names.digits) for value in rows[name]
+        ],
+        (name,),
+    )
+
+
+_OF_A_DIFFERENCE = (
+    *(ATTRIBUTE, PROTOTYPE, VERSUS),
+    each_row("Difference ({level})", _change_and_interval, "estimate", figure=True),
+    P_ADJUSTED,
+    each_row("Interval that decides likeness", _deciding_interval, "alike_level", figure=True),
+    each_row("In words", _said, "said"),
+)
+BRIEFLY = Table(
+    name="from_the_benchmark",
+    title="Differences from {benchmark}: in brackets what cannot be told, = before what is alike",
+    rows="versus",
+    columns=(attribute_column("Attribute{scale}"),),
+    key=("attribute", "prototype"),
+    across=Across("prototype", each_row("", _brief, figure=True)),
+)
+MEANS = Table(
+    name="means",
+    title="Estimated means; prototypes that share a letter within a row are not told apart",
+    rows="means",
+    columns=(attribute_column("Attribute{scale}"),),
+    key=("attribute", "prototype"),
+    across=Across("prototype", each_row("", _mean_and_letters, figure=True)),
+    code="M",
+    sources=(Source("scores", same={"attribute": "attribute"}, direct=("prototype",)),),
+)
+TESTS = Table(
+    name="tests",
+    title="Tests that no prototype differs; adjusted by Holm over the attributes",
+    rows="attributes",
+    columns=(
+        *(ATTRIBUTE, STAGE, number("F", "statistic", 2), degrees(), P, P_HOLM),
+        each_row("Do prototypes differ?", _do_they_differ, "verdict"),
+    ),
+    key=("attribute",),
+    code="T",
+    sources=(_OF_ATTRIBUTE,),
+)
+FROM_BENCHMARK = Table(
+    name="differences",
+    title="Differences from {benchmark}; intervals and p-values by Dunnett within each attribute",
+    rows="versus",
+    columns=_OF_A_DIFFERENCE,
+    key=("attribute", "prototype", "versus"),
+    code="D",
+    sources=_OF_PAIR,
+    none="The study names no benchmark that was scored, so there are no differences from one.",
+)
+PAIRS = Table(
+    name="pairs",
+    title="All pairs of prototypes; intervals and p-values by Tukey within each attribute",
+    rows="pairs",
+    columns=_OF_A_DIFFERENCE,
+    key=("attribute", "prototype", "versus"),
+    code="A",
+    sources=_OF_PAIR,
+    printed=False,
+)
+VARIANCES = Table(
+    name="scatter",
+    title="Where the scatter comes from, as standard deviations (the unrounded table holds variances)",
+    rows="variances",
+    columns=(
+        ATTRIBUTE,
+        _standard_deviation("Assessors use other levels", "assessor"),
+        _standard_deviation("Assessors see prototypes differently", "assessor_prototype"),
+        _standard_deviation("An assessor's level changes between sessions", "session"),
+        _standard_deviation("Left over", "residual"),
+    ),
+    key=("attribute",),
+    code="V",
+    sources=(_OF_ATTRIBUTE,),
+)
+BOTH_WAYS = Table(
+    name="both_ways",
+    title="F tests with and without the changed scores",
+    rows=lambda found: found.both_ways.assign(
+        scores=found.both_ways["rules"].map({True: "as analysed", False: "as they came in"})
+    ),
+    columns=(ATTRIBUTE,),
+    key=("attribute", "scores"),
+    across=Across(
+        "scores",
+        each_row(
+            "",
+            lambda row, _: (
+                f"F({format_number(row['df'], 0)}; {format_number(row['df_error'], 1)}) = "
+                f"{format_number(row['statistic'], 2)}, {p_words(row['p_value'])}"
+            ),
+        ),
+        lambda scores, _: f"Scores {scores}",
+    ),
+    code="B",
+    sources=(_OF_ATTRIBUTE,),
+    none="No score was corrected or set aside, so there is one analysis only.",
+)
+SMALLEST = Table(
+    name="smallest_differences",
+    title="Smallest true difference seen with probability {power:g}",
+    rows="medians",
+    columns=(attribute_column("Attribute{scale}"),),
+    key=("attribute", "family"),
+    across=Across("family", number("", "smallest_difference", SCALE), lambda family, _: capital(str(family))),
+    code="Z",
+    sources=(_OF_ATTRIBUTE,),
+)
+
+
+def tell_differences(result: Differences, names: Naming) -> Told:
+    """Return what is told of the differences between the prototypes."""
+    lines = [_line(row, result, names) for row in result.attributes.to_dict("records")]
+    changed: tuple[Item, ...] = (BOTH_WAYS,) if len(result.both_ways) else ()
+    return Told(
+        result,
+        names,
+        _headline(result, names),
+        _picture(result, names),
+        mind=_mind(result, names),
+        table=BRIEFLY if result.benchmark else MEANS,
+        drawers=(
+            drawer("Attribute by attribute", *lines, TESTS),
+            drawer("Means", MEANS),
+            drawer("Differences from the benchmark", *([FROM_BENCHMARK] if result.benchmark else [])),
+            drawer("All pairs", PAIRS),
+            drawer("With and without the changed scores", *changed),
+            drawer("Where the scatter comes from", VARIANCES),
+        ),
+        cannot=what_the_differences_cannot_show(result),
+    )
+
+
+def tell_sensitivity(result: Sensitivity, names: Naming) -> Told:
+    """Return what this panel could have seen."""
+    rows = result.medians.loc[result.medians["family"].str.startswith("all pairs")]
+    low, high = rows["smallest_difference"].min(), rows["smallest_difference"].max()
+    return Told(
+        result,
+        names,
+        f"With {100 * result.power:.0f} % probability this panel shows a true difference between two prototypes of "
+        f"{format_number(low, names.digits)} or more on the attribute it sees best, and of "
+        f"{format_number(high, names.digits)} or more on the one it sees worst.",
+        table=SMALLEST,
+        drawers=(drawer("Attribute by attribute", SMALLEST),),
+    )
+
+
+def _headline(result: Differences, names: Naming) -> str:
+    """Return the answer: on how many attributes the prototypes differ, on which not, and who stands out most."""
     apart = result.attributes["verdict"] == DIFFERS
     total, differing = len(apart), int(apart.sum())
     open_ones = [names.attribute(str(name)) for name in result.attributes.loc[~apart, "attribute"]]
-    if differing == total:
-        return f"The prototypes differ on {'the attribute' if total == 1 else f'all {total} attributes'}."
     if not differing:
         return "On no attribute can the prototypes be told apart. That does not show that they are alike."
-    return f"The prototypes differ on {differing} of {total} attributes; not told apart on {format_list(open_ones)}."
+    on = "the attribute" if total == 1 else f"all {total} attributes"
+    told = f"The prototypes differ on {on}."
+    if differing < total:
+        told = f"The prototypes differ on {differing} of {total} attributes; not told apart on {first_few(open_ones)}."
+    counts = result.versus.loc[result.versus["verdict"] == DIFFERS, "prototype"].value_counts(sort=False)
+    if counts.empty or total == 1:
+        return told
+    most = [str(name) for name in counts.index[counts == counts.max()]]
+    stand = "stands" if len(most) == 1 else "stand"
+    return f"{told} {format_list(most)} {stand} out most from {result.benchmark}, on {counts.max()} of them."
+
+
+def _mind(result: Differences, names: Naming) -> tuple[str, ...]:
+    """Return what to mind before believing it: what else could explain it, what is missing, what was changed."""
+    lines = [finding.message for finding in untold_findings(result.confounds)][:1]
+    if len(result.not_estimated):
+        absent = [names.attribute(str(name)) for name in result.not_estimated["attribute"]]
+        lines.append(f"Not compared, for the reasons given below: {first_few(absent)}.")
+    if len(result.both_ways):
+        lines.append("Some scores were corrected or set aside; below both answers stand side by side.")
+    if result.confounds.with_batches and result.confounds.one_batch(*dict.fromkeys(result.means["prototype"])):
+        lines.append("At least one prototype is known from one batch only: another batch may come out differently.")
+    if result.margin is not None and not result.margin_stated:
+        lines.append(_TYPED_IN.format(margin=format_typed(result.margin)))
+    return tuple(lines[:3])
+
+
+_TYPED_IN = (
+    "The margin of {margin} was typed in after the scores: it shows nothing, and tells only what would lie within it. "
+    "State it in the study before the next test."
+)
 
 
 def _line(row: Mapping[Any, Any], result: Differences, names: Naming) -> str:
@@ -77,7 +323,7 @@ def _line(row: Mapping[Any, Any], result: Differences, names: Naming) -> str:
 def _in_intervals(rows: pd.DataFrame, result: Differences, names: Naming) -> list[str]:
     """Return who is alike, each with the interval that decides it."""
     return [
-        f"{row['prototype']}{'' if result.benchmark else ' and ' + row['versus']} ({100 * row['alike_level']:.3g} % "
+        f"{row['prototype']}{'' if result.benchmark else ' and ' + row['versus']} ({100 * row['alike_level']:.4g} % "
         f"interval {format_interval(row['alike_low'], row['alike_high'], names.digits)})"
         for row in rows.to_dict("records")
     ]
@@ -118,10 +364,7 @@ def _seen_at_best(attribute: str, result: Differences, names: Naming) -> str:
 def what_the_differences_cannot_show(result: Differences) -> tuple[str, ...]:
     """Return what a reader must not take from these numbers."""
     if result.margin is not None and not result.margin_stated:
-        margin = (
-            f"The margin of {format_number(result.margin, 1)} was typed in after the scores: it shows nothing, and "
-            "tells only what would lie within it. State it in the study before the next test."
-        )
+        margin = _TYPED_IN.format(margin=format_typed(result.margin))
     else:
         margin = _margin_words(result)
     return (
@@ -136,7 +379,7 @@ def what_the_differences_cannot_show(result: Differences) -> tuple[str, ...]:
 
 def _margin_words(result: Differences) -> str:
     return (
-        f"A difference up to {format_number(result.margin, 1)} is taken as too small to matter; that margin was set by "
+        f"A difference up to {format_typed(result.margin)} is taken as too small to matter; that margin was set by "
         "people, not by the data."
         if result.margin is not None
         else "No margin was set, so the differences are not judged as large or small. Set the smallest difference that "
@@ -144,337 +387,143 @@ def _margin_words(result: Differences) -> str:
     )
 
 
-# Differences, means and the map as tables a person reads: rounded, in words, with units.
+# The picture: with a benchmark a column for each prototype and a row for each attribute, else the means on one line.
 
 
-def means_table(means: pd.DataFrame, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute and one column per prototype: mean and, where given, its letters."""
-    letters = means["letters"] if "letters" in means else pd.Series("", index=means.index)
-    cells = [
-        f"{format_number(estimate, names.digits)} {letter}".strip()
-        for estimate, letter in zip(means["estimate"], letters, strict=True)
-    ]
-    written = dict(zip(zip(means["attribute"], means["prototype"], strict=True), cells, strict=True))
-    prototypes = list(dict.fromkeys(means["prototype"]))
-    rows = [
-        [names.attribute(attribute), *(written.get((attribute, prototype), "–") for prototype in prototypes)]
-        for attribute in dict.fromkeys(means["attribute"])
-    ]
-    return pd.DataFrame(rows, columns=[_means_heading(names), *prototypes], dtype="str")
-
-
-def mean_intervals_table(means: pd.DataFrame, names: Naming, level: float = 0.95) -> pd.DataFrame:
-    """Return one row per attribute and prototype: mean, standard error, interval, letters where given."""
-    table = {
-        "Attribute": _attributes(means, names),
-        "Prototype": list(means["prototype"]),
-        names.with_scale("Mean"): _numbers(means["estimate"], names.digits),
-        "Standard error": _numbers(means["std_error"], names.digits + 1),
-        _interval_heading(level): _intervals(means, names.digits),
-    }
-    if "letters" in means:
-        table["Not told apart if they share a letter"] = list(means["letters"])
-    return pd.DataFrame(table, dtype="str")
-
-
-def pairs_table(pairs: pd.DataFrame, names: Naming, level: float = 0.95) -> pd.DataFrame:
-    """Return one row per difference: estimate, interval, adjusted p-value and, where given, the verdict."""
-    table = {
-        "Attribute": _attributes(pairs, names),
-        "Prototype": list(pairs["prototype"]),
-        "Compared with": list(pairs["versus"]),
-        "Difference (scale units)": [format_change(value, names.digits) for value in pairs["estimate"]],
-        _interval_heading(level): _intervals(pairs, names.digits),
-        "p, adjusted": [format_p(value) for value in pairs["p_adjusted"]],
-    }
-    if "said" in pairs:
-        table["In words"] = list(pairs["said"])
-    return pd.DataFrame(table, dtype="str")
-
-
-def attributes_table(attributes: pd.DataFrame, names: Naming, level: float = 0.95) -> pd.DataFrame:
-    """Return one row per attribute: the F test that no prototype differs, and what it says."""
-    return pd.DataFrame(
-        {
-            "Attribute": _attributes(attributes, names),
-            "Stage": [names.stage(str(name)) or "–" for name in attributes["attribute"]],
-            "F": _numbers(attributes["statistic"], 2),
-            "Degrees of freedom": [
-                f"{format_number(df, 0)}; {format_number(df_error, 1)}"
-                for df, df_error in zip(attributes["df"], attributes["df_error"], strict=True)
-            ],
-            "p": [format_p(value) for value in attributes["p_value"]],
-            "p after Holm": [format_p(value) for value in attributes["p_adjusted"]],
-            "Do prototypes differ?": [
-                "–" if np.isnan(value) else "yes" if verdict == DIFFERS else CANNOT_TELL
-                for value, verdict in zip(attributes["p_adjusted"], attributes["verdict"], strict=True)
-            ],
-        },
-        dtype="str",
-    )
-
-
-def variances_table(variances: pd.DataFrame, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute: how much scores scatter, and why, as standard deviations in scale units."""
-    headings = {
-        "assessor": "Assessors use other levels",
-        "assessor_prototype": "Assessors see prototypes differently",
-        "session": "An assessor's level changes between sessions",
-        "residual": "Left over",
-    }
-    columns = {
-        f"{heading} (scale units)": [
-            format_number(np.sqrt(value) if value >= 0 else float("nan"), names.digits) for value in variances[column]
-        ]
-        for column, heading in headings.items()
-        if column in variances
-    }
-    return pd.DataFrame({"Attribute": _attributes(variances, names)} | columns, dtype="str")
-
-
-def _attributes(frame: pd.DataFrame, names: Naming) -> list[str]:
-    return [names.attribute(str(name)) for name in frame["attribute"]]
-
-
-def _numbers(values: pd.Series, digits: int) -> list[str]:
-    return [format_number(value, digits) for value in values]
-
-
-def _intervals(frame: pd.DataFrame, digits: int) -> list[str]:
-    ends = zip(frame["ci_low"], frame["ci_high"], strict=True)
-    return [format_interval(low, high, digits) for low, high in ends]
-
-
-def _means_heading(names: Naming) -> str:
-    return f"Attribute (means, {names.scale})" if names.scale else "Attribute (means)"
-
-
-def _interval_heading(level: float) -> str:
-    return f"{100 * level:g} % interval"
-
-
-# How small a difference could this panel have seen, as a table and in words.
-
-
-def smallest_difference_table(result: Sensitivity, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute and one column per family: the smallest true difference likely to be seen."""
-    medians = result.medians
-    wide = medians.pivot_table(index="attribute", columns="family", values="smallest_difference", sort=False)
-    cells = {
-        f"{str(family)[0].upper()}{str(family)[1:]}": [format_number(value, names.digits) for value in wide[family]]
-        for family in wide.columns
-    }
-    attributes = [names.attribute(str(attribute)) for attribute in wide.index]
-    return pd.DataFrame({names.with_scale("Attribute"): attributes} | cells, dtype="str")
-
-
-def what_could_have_been_seen(result: Sensitivity, names: Naming) -> str:
-    """Return the range over the attributes, in one sentence, for all pairs."""
-    rows = result.medians.loc[result.medians["family"].str.startswith("all pairs")]
-    low, high = rows["smallest_difference"].min(), rows["smallest_difference"].max()
-    return (
-        f"With {100 * result.power:.0f} % probability this panel shows a true difference between two prototypes of "
-        f"{format_number(low, names.digits)} or more on the attribute it sees best, and of "
-        f"{format_number(high, names.digits)} or more on the one it sees worst."
-    )
-
-
-# Differences between prototypes with their intervals, as a picture.
-
-
-_LINE = 0.24  # inches for one difference
-_X_TITLE = "Difference with its interval; adjusted p-value at the right"
+_WIDTH, _TOP, _BOTTOM, _MARGIN = 8.6, 0.5, 0.75, 0.1  # inches
+_LINE = 0.27  # inches for one attribute
+_MOST_ACROSS = 8  # prototypes beside each other; more go into a second row
+_WIDEST_LABEL = 2.3  # inches for the name of an attribute
+_POINTS = 72.0  # to the inch
 _MARGIN_COLOUR = "#e8eef2"
 
 
-def difference_rows(differences: pd.DataFrame, names: Naming) -> pd.DataFrame:
-    """Return what the picture draws: the differences given, with `label remark clear y`.
-
-    The label names what is not the same for all rows: the attribute, the two prototypes, or both. `clear` is True
-    where the interval leaves zero out. Rows of one attribute come largest difference first, otherwise in order.
-    """
-    rows = differences.dropna(subset=["estimate"])
-    one_attribute = len(set(rows["attribute"])) <= 1
-    one_pair = rows[["prototype", "versus"]].drop_duplicates().shape[0] <= 1
-    if one_attribute and not one_pair:
-        rows = rows.sort_values("estimate", ascending=False, kind="stable")
-    labels = []
-    for row in rows.to_dict("records"):
-        attribute, pair = names.attribute(row["attribute"]), _pair(row["prototype"], row["versus"])
-        labels.append(attribute if one_pair else pair if one_attribute else f"{attribute}: {pair}")
-    remarks = [p_words(p_value) for p_value in rows["p_adjusted"]]
-    clear = (rows["ci_low"] > 0) | (rows["ci_high"] < 0)
-    y = _LINE * (np.arange(len(rows)) + 0.75)
-    return rows.assign(label=labels, remark=remarks, clear=clear, y=y).reset_index(drop=True)
+def _picture(result: Differences, names: Naming) -> Picture:
+    """Return all prototypes in one picture: against the benchmark, or their means."""
+    if not result.benchmark:
+        heard = _means_heard(result, names)
+        return Picture("means", "Estimated means of the prototypes", heard, lambda: _means_figure(result, names))
+    title = f"Differences from {result.benchmark}"
+    return Picture("differences", title, _against_heard(result, names), lambda: _against_figure(result, names))
 
 
-def difference_figure(differences: pd.DataFrame, names: Naming, *, margin: float | None = None) -> Figure:
-    """Return a line for each difference: filled where its interval leaves zero out, hollow where it does not.
+def _against_figure(result: Differences, names: Naming) -> Figure:
+    """Return a column for each prototype: filled where it differs, grey where it is alike, hollow where neither."""
+    rows = result.versus.dropna(subset=["estimate"])
+    attributes = [str(name) for name in result.attributes["attribute"]]
+    prototypes = [str(name) for name in dict.fromkeys(result.versus["prototype"])]
+    bands = ceil(len(prototypes) / _MOST_ACROSS)
+    across = ceil(len(prototypes) / bands)
+    labels = [shortened(names.attribute(name), FONT, _WIDEST_LABEL * _POINTS) for name in attributes]
+    left = max(text_width(label, FONT) for label in labels) / _POINTS + 2 * _MARGIN
+    depth, wide = _LINE * len(attributes), (_WIDTH - left) / across
+    height = bands * (_TOP + depth) + _BOTTOM + (bands - 1) * 0.35
+    ends = (0.0, result.margin, -result.margin) if result.margin is not None else (0.0,)
+    limits = needed_limits(rows, *ends)
+    figure = Figure(figsize=(_WIDTH, height))
+    for place, prototype in enumerate(prototypes):
+        band, column = divmod(place, across)
+        low = height - (band + 1) * (_TOP + depth) - band * 0.35
+        box = ((left + column * wide) / _WIDTH, low / height, (wide - _MARGIN) / _WIDTH, depth / height)
+        axes = figure.add_axes(box)
+        axes.set(xlim=limits, ylim=(len(attributes) - 0.5, -0.5))
+        axes.set_yticks(range(len(attributes)), labels if column == 0 else [""] * len(labels), fontsize=FONT, color=INK)
+        _draw_prototype(axes, rows.loc[rows["prototype"] == prototype], attributes, prototype, names, result.margin)
+    figure.text(_MARGIN / _WIDTH, 0.1 / height, _legend(result, names), fontsize=FONT, color=INK, va="bottom")
+    return figure
 
-    Parameters
-    ----------
-    differences
-        `attribute prototype versus estimate ci_low ci_high p_adjusted`, the rows to be shown.
-    margin
-        Largest difference that does not matter; drawn as a band around zero.
-    """
-    rows = difference_rows(differences, names)
-    rows = rows.assign(colour=np.where(rows["clear"], COLOURS[0], GREY), shape="o", filled=rows["clear"])
-    ends = (0.0, margin, -margin) if margin is not None else (0.0,)
-    figure, axes = interval_figure(
-        rows,
-        _LINE * (len(rows) + 0.5),
-        list(zip(rows["y"], rows["label"], strict=True)),
-        remarks=list(zip(rows["y"], rows["remark"], strict=True)),
-        limits=needed_limits(rows, *ends),
-        title=_title(rows, names),
-        x_title=_X_TITLE + (f" (shaded: within ±{margin:g})" if margin is not None else ""),
-    )
+
+def _draw_prototype(
+    axes: Axes, rows: pd.DataFrame, attributes: list[str], prototype: str, names: Naming, margin: float | None
+) -> None:
+    look = marker_of(names, prototype)
     if margin is not None:
         axes.axvspan(-margin, margin, color=_MARGIN_COLOUR, zorder=0)
-    axes.axvline(0, color=INK, linewidth=1.0, zorder=1)
-    return figure
+    axes.axvline(0, color=INK, linewidth=0.8, zorder=1)
+    heights = rows["attribute"].map({name: place for place, name in enumerate(attributes)})
+    axes.hlines(heights, rows["ci_low"], rows["ci_high"], colors=look.colour, linewidth=1.2, zorder=2)
+    fills = {DIFFERS: look.colour, ALIKE: FAINT}
+    for row, y in zip(rows.to_dict("records"), heights, strict=True):
+        fill = fills.get(row["verdict"], "white")
+        edge = look.colour if fill == "white" else INK
+        axes.plot([row["estimate"]], [y], linestyle="none", marker=look.shape, markersize=6, markerfacecolor=fill,
+                  markeredgecolor=edge, markeredgewidth=0.8, zorder=3)  # fmt: skip
+    axes.set_title(prototype, fontsize=FONT + 1, color=INK, fontweight="bold", pad=17)
+    above = axes.transAxes + ScaledTranslation(0, 9 / _POINTS, axes.figure.dpi_scale_trans)
+    axes.plot([0.5], [1], transform=above, linestyle="none", marker=look.shape, markersize=7, clip_on=False,
+              markerfacecolor=look.colour, markeredgecolor=INK, markeredgewidth=0.6)  # fmt: skip
+    axes.tick_params(axis="y", length=0)
+    axes.tick_params(axis="x", labelsize=FONT - 2, colors=INK)
+    axes.xaxis.set_major_locator(MaxNLocator(3, steps=[1, 2, 5, 10]))
+    axes.grid(axis="both", color=FAINT, linewidth=0.5)
+    axes.set_axisbelow(True)
+    axes.spines[["top", "right", "left"]].set_visible(False)
 
 
-def difference_svg(
-    differences: pd.DataFrame, names: Naming, *, margin: float | None = None, text_as_paths: bool = True
-) -> str:
-    """Return the picture of the differences as SVG text."""
-    rows = difference_rows(differences, names)
-    heard = "; ".join(
-        f"{row['label']} {format_number(row['estimate'], names.digits)}"
-        f" ({format_interval(row['ci_low'], row['ci_high'], names.digits)})"
-        for row in rows.to_dict("records")
-    )
-    return svg_text(
-        difference_figure(differences, names, margin=margin),
-        title=_title(rows, names) or "Differences",
-        description=f"Differences with intervals: {heard}.",
-        text_as_paths=text_as_paths,
-    )
+def _legend(result: Differences, names: Naming) -> str:
+    """Return how the picture is read."""
+    scale = f", scale {names.scale}" if names.scale else ""
+    told = f"Difference from {result.benchmark} with its {level_words(result.level)}{scale}. Filled: differs. "
+    if result.margin is None:
+        return f"{told}Hollow: cannot tell."
+    grey = " Grey: alike." if result.margin_stated else ""
+    return f"{told}Hollow: cannot tell.{grey}\nBand: differences up to {format_typed(result.margin)}."
 
 
-def _pair(prototype: str, versus: str) -> str:
-    return f"{prototype} {MINUS} {versus}"
-
-
-def _title(rows: pd.DataFrame, names: Naming) -> str:
-    """Say once what is the same for every row."""
-    if rows.empty:
-        return ""
+def _against_heard(result: Differences, names: Naming) -> str:
+    """Return for each prototype on what it lies higher, lower, and is alike."""
     parts = []
-    if len(set(rows["attribute"])) == 1:
-        parts.append(names.attribute(str(rows["attribute"].iloc[0])))
-    if rows[["prototype", "versus"]].drop_duplicates().shape[0] == 1:
-        parts.append(_pair(rows["prototype"].iloc[0], rows["versus"].iloc[0]))
-    return ", ".join(parts)
+    for prototype, rows in result.versus.groupby("prototype", sort=False):
+        told = rows["verdict"] == DIFFERS
+        sides = (
+            ("higher on", told & (rows["estimate"] > 0)),
+            ("lower on", told & (rows["estimate"] < 0)),
+            ("alike on", rows["verdict"] == ALIKE),
+        )
+        heard = [
+            f"{words} {format_list([names.attribute(str(name)) for name in rows.loc[side, 'attribute']])}"
+            for words, side in sides
+            if side.any()
+        ]
+        parts.append(f"{prototype}: {'; '.join(heard) or 'nothing can be told'}")
+    return f"Differences from {result.benchmark} with intervals. {'. '.join(parts)}."
 
 
-# Profiles: estimated means of chosen prototypes with their intervals, attribute by attribute.
-
-
-# Inches: one prototype's line, free room between attributes, a stage's heading.
-_PROFILES_LINE, _BETWEEN, _HEADING = 0.13, 0.14, 0.24
-
-PROFILE_CAUTION = (
-    "The interval of a mean holds how assessors differ in level. Two intervals that overlap can belong to"
-    " prototypes that clearly differ: compare prototypes by their differences."
-)
-
-
-def profile_rows(means: pd.DataFrame, names: Naming, chosen: Sequence[str] = ()) -> pd.DataFrame:
-    """Return what the profile draws: `attribute label stage prototype estimate ci_low ci_high y`.
-
-    `y` counts inches from the top. Attributes come stage by stage in the order of use, prototypes in the order of
-    `chosen`; without a choice the first seven prototypes. Means that are not there have no row.
-    """
-    shown = _shown(means, chosen)
-    rows = means[means["prototype"].isin(shown)].dropna(subset=["estimate"])
-    middles, _ = _places(rows, names, len(shown))
-    step = {prototype: (place - (len(shown) - 1) / 2) * _PROFILES_LINE for place, prototype in enumerate(shown)}
-    rows = rows.assign(
-        label=[names.attribute(str(name)) for name in rows["attribute"]],
-        stage=[names.stage(str(name)) for name in rows["attribute"]],
-        y=rows["attribute"].map(middles).astype("float64") + rows["prototype"].map(step).astype("float64"),
+def _means_figure(result: Differences, names: Naming) -> Figure:
+    """Return the prototypes' means, a line for each attribute: filled where the prototypes differ."""
+    rows = result.means.dropna(subset=["estimate"])
+    prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
+    looks = {name: marker_of(names, name) for name in prototypes}
+    attributes = [str(name) for name in result.attributes["attribute"]]
+    apart = dict(zip(attributes, result.attributes["verdict"] == DIFFERS, strict=True))
+    line = _LINE * 1.4
+    step = {name: 0.5 + 0.6 * ((place + 0.5) / len(prototypes) - 0.5) for place, name in enumerate(prototypes)}
+    middle = {name: line * place for place, name in enumerate(attributes)}
+    drawn = rows.assign(
+        y=rows["attribute"].map(middle) + line * rows["prototype"].map(step).astype("float64"),
+        colour=[looks[name].colour for name in rows["prototype"]],
+        shape=[looks[name].shape for name in rows["prototype"]],
+        filled=[bool(apart.get(name, False)) for name in rows["attribute"]],
+        ci_low=np.nan,
+        ci_high=np.nan,
     )
-    columns = ["attribute", "label", "stage", "prototype", "estimate", "ci_low", "ci_high", "y"]
-    return rows[columns].sort_values("y", ignore_index=True)
-
-
-def profile_figure(
-    means: pd.DataFrame,
-    names: Naming,
-    chosen: Sequence[str] = (),
-    *,
-    limits: tuple[float, float] | None = None,
-) -> Figure:
-    """Return the profile of the chosen prototypes, seven at the most.
-
-    Parameters
-    ----------
-    means
-        `attribute prototype estimate ci_low ci_high`.
-    limits
-        Ends of the scale; by default what the intervals need.
-    """
-    shown = _shown(means, chosen)
-    rows = profile_rows(means, names, shown)
-    middles, headings = _places(rows, names, len(shown))
-    drawn = markers(shown)
-    rows = rows.assign(
-        colour=[drawn[str(name)].colour for name in rows["prototype"]],
-        shape=[drawn[str(name)].shape for name in rows["prototype"]],
-        filled=True,
-    )
-    depth = max(middles.values(), default=0.0) + (_PROFILES_LINE * len(shown) + _BETWEEN) / 2
     figure, axes = interval_figure(
-        rows,
-        depth,
-        [(y, names.attribute(attribute)) for attribute, y in middles.items()],
-        headings=headings,
-        limits=limits or needed_limits(rows),
-        x_title=names.with_scale("Estimated mean with its interval"),
+        drawn,
+        line * len(attributes),
+        [(top + line / 2, names.attribute(name)) for name, top in middle.items()],
+        limits=needed_limits(drawn),
+        x_title=f"{names.with_scale('Estimated mean')}. Filled: the prototypes differ. Hollow: cannot tell.",
     )
-    marker_legend(axes, drawn)
+    for top in list(middle.values())[1:]:
+        axes.axhline(top, color=GREY, linewidth=0.4, zorder=0)
+    marker_legend(axes, looks)
     return figure
 
 
-def profile_svg(
-    means: pd.DataFrame,
-    names: Naming,
-    chosen: Sequence[str] = (),
-    *,
-    limits: tuple[float, float] | None = None,
-    text_as_paths: bool = True,
-) -> str:
-    """Return the profile as SVG text."""
-    shown = ", ".join(_shown(means, chosen))
-    return svg_text(
-        profile_figure(means, names, chosen, limits=limits),
-        title="Profile of estimated means",
-        description=f"Estimated means of {shown} with intervals, attribute by attribute; the table holds the numbers.",
-        text_as_paths=text_as_paths,
-    )
-
-
-def _shown(means: pd.DataFrame, chosen: Sequence[str]) -> list[str]:
-    scored = [str(name) for name in dict.fromkeys(means["prototype"])]
-    return [name for name in (chosen or scored) if name in scored][:MOST_COLOURED]
-
-
-def _places(rows: pd.DataFrame, names: Naming, lines: int) -> tuple[dict[str, float], list[tuple[float, str]]]:
-    """Return the height of each attribute and of each stage's heading, in inches from the top."""
-    order = {stage: place for place, stage in enumerate(STAGES)}
-    attributes = [str(name) for name in dict.fromkeys(rows["attribute"])]
-    attributes.sort(key=lambda name: order.get(names.stage(name), len(order)))
-    middles: dict[str, float] = {}
-    headings: list[tuple[float, str]] = []
-    depth, stage = 0.0, ""
-    for attribute in attributes:
-        if names.stage(attribute) != stage:
-            stage = names.stage(attribute)
-            headings.append((depth + _HEADING / 2, stage or "other"))
-            depth += _HEADING
-        middles[attribute] = depth + (_PROFILES_LINE * lines + _BETWEEN) / 2
-        depth += _PROFILES_LINE * lines + _BETWEEN
-    return middles, headings
+def _means_heard(result: Differences, names: Naming) -> str:
+    parts = []
+    for attribute, rows in result.means.dropna(subset=["estimate"]).groupby("attribute", sort=False):
+        ends = zip(rows["prototype"], rows["estimate"], strict=True)
+        told = ", ".join(f"{prototype} {format_number(value, names.digits)}" for prototype, value in ends)
+        parts.append(f"{names.attribute(str(attribute))}: {told}")
+    return f"Estimated means. {'; '.join(parts)}."

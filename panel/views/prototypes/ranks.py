@@ -5,23 +5,61 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from panel.models.prototypes.ranks import DURBIN, FRIEDMAN, RankComparison
-from panel.stats.comparing.multiplicity import below
+from panel.models.prototypes.verdict import DIFFERS
 from panel.study.naming import Naming
+from panel.study.shown import ATTRIBUTE, P_HOLM, Source, Table, number, p_value, text
+from panel.views.told import Told, drawer
 from panel.words import format_list, format_number, p_after_holm
 
-# Lowest W for each word: common practice, no source.
-_AGREEMENT = ((0.7, "strong"), (0.4, "fair"), (0.0, "weak"))
 _ENDS = 2  # prototypes named at each end of the order
 
+RANKS = Table(
+    name="ranks",
+    title="The order of the prototypes alone, beside the mixed model",
+    rows="attributes",
+    columns=(
+        ATTRIBUTE,
+        text("Test of the ranks", "method"),
+        number("Statistic", "statistic", 2),
+        P_HOLM,
+        number("Agreement (W)", "kendall_w", 2),
+        p_value("Mixed model, p after Holm", "mixed_p_adjusted"),
+    ),
+    key=("attribute",),
+    code="K",
+    sources=(Source("scores", same={"attribute": "attribute"}),),
+)
 
-def do_both_agree(result: RankComparison, names: Naming) -> str:
+
+def tell_ranks(result: RankComparison, names: Naming) -> Told:
+    """Return what is told of the order of the prototypes."""
+    lines = [_line(row, result, names) for row in result.attributes.to_dict("records")]
+    return Told(
+        result,
+        names,
+        _headline(result, names),
+        table=RANKS,
+        drawers=(drawer("Attribute by attribute", *lines, RANKS),),
+        cannot=_CANNOT,
+    )
+
+
+_CANNOT = (
+    "Ranks say in which order, never how far apart: a difference everybody can just feel ranks like a huge one.",
+    "Ranks forget what repetitions say about an assessor's own scatter, and see less in a small panel than the "
+    "mixed model does.",
+    "They are a check of the mixed model that needs no equal steps on the scale. The sizes, intervals and verdicts "
+    "are the mixed model's.",
+)
+
+
+def _headline(result: RankComparison, names: Naming) -> str:
     """Return one sentence: on which attributes ranks and mixed model come to the same answer."""
-    ranks, mixed = _apart(result, "p_adjusted"), _apart(result, "mixed_p_adjusted")
-    known = result.attributes["mixed_p_adjusted"].notna()
+    ranks, mixed = (result.attributes[name] == DIFFERS for name in ("verdict", "mixed_verdict"))
+    known = result.attributes["mixed_verdict"].notna()
     only_ranks = _words(result.attributes.loc[known & ranks & ~mixed], names)
     only_mixed = _words(result.attributes.loc[known & mixed & ~ranks], names)
     total = int(known.sum())
@@ -44,35 +82,20 @@ def do_both_agree(result: RankComparison, names: Naming) -> str:
     return " ".join(parts)
 
 
-def what_the_ranks_show(result: RankComparison, names: Naming) -> list[str]:
-    """Return one plain line per attribute, in the order of the study."""
-    return [_line(row, result, names) for row in result.attributes.to_dict("records")]
-
-
-def what_the_ranks_cannot_show(result: RankComparison) -> tuple[str, ...]:
-    """Return what a reader must not take from ranks."""
-    return (
-        "Ranks say in which order, never how far apart: a difference everybody can just feel ranks like a huge one.",
-        "Ranks forget what repetitions say about an assessor's own scatter, and see less in a small panel than the "
-        "mixed model does.",
-        "They are a check of the mixed model that needs no equal steps on the scale. The sizes, intervals and verdicts "
-        "are the mixed model's.",
-    )
-
-
 def _line(row: Mapping[Any, Any], result: RankComparison, names: Naming) -> str:
-    attribute, apart = str(row["attribute"]), bool(below(row["p_adjusted"], 1 - result.level))
+    attribute, apart = str(row["attribute"]), row["verdict"] == DIFFERS
     found = "the ranks tell the prototypes apart" if apart else "the ranks show no difference"
     parts = [f"{names.attribute(attribute)}: {found} ({_test(row)})."]
     if apart:
         parts.append(_order(attribute, result))
-    if np.isfinite(row["kendall_w"]):
-        words = next(text for least, text in _AGREEMENT if row["kendall_w"] >= least)
-        parts.append(f"Agreement of the assessors on the order is {words} (W {format_number(row['kendall_w'], 2)}).")
+    if row["agreement"]:
+        parts.append(
+            f"Agreement of the assessors on the order is {row['agreement']} (W {format_number(row['kendall_w'], 2)})."
+        )
     if row["n_lost"]:
         parts.append(f"Lost for the ranks: {format_list(_lost(attribute, result))}.")
-    if np.isfinite(row["mixed_p_adjusted"]):
-        same = apart == bool(below(row["mixed_p_adjusted"], 1 - result.level))
+    if pd.notna(row["mixed_verdict"]):
+        same = row["verdict"] == row["mixed_verdict"]
         answer = "says the same" if same else f"says otherwise ({p_after_holm(row['mixed_p_adjusted'])})"
         parts.append(f"The mixed model {answer}.")
     return " ".join(parts)
@@ -100,10 +123,6 @@ def _order(attribute: str, result: RankComparison) -> str:
 def _lost(attribute: str, result: RankComparison) -> list[str]:
     gaps = result.gaps
     return [str(name) for name in gaps.loc[(gaps["attribute"] == attribute) & gaps["lost"], "assessor"]]
-
-
-def _apart(result: RankComparison, column: str) -> pd.Series:
-    return pd.Series(below(result.attributes[column], 1 - result.level), index=result.attributes.index)
 
 
 def _words(rows: pd.DataFrame, names: Naming) -> list[str]:

@@ -8,15 +8,14 @@ from panel.models.prototypes.assumptions import look_at_assumptions
 from panel.study.naming import Naming
 from panel.views.drawing.pictures import COLOURS
 from panel.views.prototypes.assumptions import (
-    assessor_spread_figure,
-    assessor_spread_svg,
-    residual_figure,
-    residual_rows,
-    residual_svg,
-    typical_size,
+    _residual_figure,
+    _residual_rows,
+    _spread_figure,
+    _typical_size,
+    tell_assumptions,
 )
 from tests.models.prototypes.test_residual_checks import normal, one_is_wild, simulated
-from tests.views.examples import drawn_words, svg_root, svg_words, words_covering_words, words_outside
+from tests.views.examples import drawn_words, svg_root, words_covering_words, words_outside
 
 NAMES = Naming(attributes={"T0": "greasy film"}, scale="0 to 100")
 
@@ -32,26 +31,26 @@ def wild():
 
 
 def test_every_residual_is_drawn_once(result):
-    figure = residual_figure(result, "T0", NAMES)
+    figure = _residual_figure(result, "T0", NAMES)
     dots = [line for line in figure.axes[0].lines if line.get_markersize() == 4]
-    rows = residual_rows(result, "T0")
+    rows = _residual_rows(result, "T0")
     assert sum(len(line.get_xdata()) for line in dots) == len(rows)
     drawn = np.sort(np.concatenate([line.get_ydata() for line in dots]))
     np.testing.assert_allclose(drawn, np.sort(rows["residual"]))
 
 
 def test_no_word_leaves_the_pictures_or_covers_another(result):
-    for figure in (residual_figure(result, "T0", NAMES), assessor_spread_figure(result, "T0", NAMES)):
+    for figure in (_residual_figure(result, "T0", NAMES), _spread_figure(result, "T0", NAMES)):
         assert words_outside(figure) == []
         assert words_covering_words(figure) == []
 
 
 def test_the_wild_assessor_is_marked_and_named(wild):
-    rows = residual_rows(wild, "T0")
+    rows = _residual_rows(wild, "T0")
     assert set(rows.loc[rows["marked"], "assessor"]) == {"A3"}
-    figure = residual_figure(wild, "T0", NAMES)
+    figure = _residual_figure(wild, "T0", NAMES)
     assert "greasy film (A3 scatters most)" in [text for text, _ in drawn_words(figure)]
-    bars = assessor_spread_figure(wild, "T0", NAMES).axes[0].collections[0]
+    bars = _spread_figure(wild, "T0", NAMES).axes[0].collections[0]
     marked = [
         ends[:, 0].tolist()
         for ends, colour in zip(bars.get_segments(), bars.get_colors(), strict=True)
@@ -62,37 +61,37 @@ def test_the_wild_assessor_is_marked_and_named(wild):
 
 
 def test_the_scores_that_pull_most_are_ringed_and_named(result):
-    words = [text for text, _ in drawn_words(residual_figure(result, "T0", NAMES))]
+    words = [text for text, _ in drawn_words(_residual_figure(result, "T0", NAMES))]
     own = result.influence[result.influence["attribute"] == "T0"]
     for row in own.to_dict("records"):
         assert f"{row['assessor']} {row['prototype']}" in words
 
 
 def test_assessors_stand_in_order_of_their_spread(wild):
-    axes = assessor_spread_figure(wild, "T0", NAMES).axes[0]
+    axes = _spread_figure(wild, "T0", NAMES).axes[0]
     names = [tick.get_text() for tick in axes.get_yticklabels()]
     ratio = wild.assessors[wild.assessors["attribute"] == "T0"].set_index("assessor")["ratio"]
     assert names == ratio.sort_values(ascending=False).index.tolist()
 
 
 def test_typical_size_is_the_root_mean_square_in_equal_groups(result):
-    rows = residual_rows(result, "T0")
-    sizes = typical_size(rows)
+    rows = _residual_rows(result, "T0")
+    sizes = _typical_size(rows)
     assert len(sizes) == 6
     ordered = rows.sort_values("fitted", kind="stable")["residual"].to_numpy()
     assert sizes["spread"][0] == pytest.approx(np.sqrt((ordered[: len(rows) // 6] ** 2).mean()))
     assert (sizes["low"].iloc[1:].to_numpy() >= sizes["high"].iloc[:-1].to_numpy()).all()
-    assert len(typical_size(rows.head(9))) == 1
+    assert len(_typical_size(rows.head(9))) == 1
 
 
-def test_words_of_the_svg(wild):
-    svg = residual_svg(wild, "T0", NAMES, text_as_paths=False)
-    assert "Fitted value (0 to 100); lines: ± SD of the residuals there; ringed: pull most" in svg_words(svg)
-    assert "Typical size" in svg_root(svg)[1].text
-    assert svg == residual_svg(wild, "T0", NAMES, text_as_paths=False)
-    spread = assessor_spread_svg(wild, "T0", NAMES, text_as_paths=False)
-    assert "A3" in svg_words(spread)
-    assert "times" in svg_root(spread)[1].text
+def test_those_who_cannot_see_them_hear_the_sizes(wild):
+    residuals, spread = tell_assumptions(wild, NAMES, "T0").drawers[-1].items
+    assert "Typical size of a residual along the scale: " in residuals.alt
+    assert "A3 " in spread.alt
+    assert "times" in spread.alt
+    assert svg_root(residuals.svg)[1].text == residuals.alt
+    words = [text for text, _ in drawn_words(residuals.figure())]
+    assert "Fitted value (0 to 100); lines: ± SD of the residuals there; ringed: pull most" in words
 
 
 def test_an_assessor_with_too_few_scores_has_no_bar():
@@ -102,6 +101,6 @@ def test_an_assessor_with_too_few_scores_has_no_bar():
     result = look_at_assumptions(
         type(study)({"scores": few.reset_index(drop=True)}), rng=np.random.default_rng(1), draws=19
     )
-    words = [text for text, _ in drawn_words(assessor_spread_figure(result, "T0", NAMES))]
+    words = [text for text, _ in drawn_words(_spread_figure(result, "T0", NAMES))]
     assert "too few" in words
     assert "–" not in words

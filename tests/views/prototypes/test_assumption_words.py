@@ -14,29 +14,31 @@ from panel.models.prototypes.assumptions import (
     Assumptions,
 )
 from panel.study.naming import Naming
-from panel.views.prototypes.assumptions import (
-    ADVICE,
-    what_the_assumptions_cannot_show,
-    what_the_assumptions_show,
-    what_to_do,
-)
+from panel.views.prototypes.assumptions import _ADVICE, tell_assumptions
 
 NAMES = Naming(attributes={"grease": "greasy film", "stick": "stickiness"})
 NOTHING = pd.DataFrame()
+ASSESSORS = pd.DataFrame({"attribute": ["grease"], "assessor": ["A6"], "residual_sd": [4.0], "ratio": [1.2]})
+RESIDUALS = pd.DataFrame({"attribute": ["grease"] * 2, "assessor": "A6", "fitted": [1.0, 2.0], "residual": [0.5, -0.5]})
 COLUMNS = ["attribute", "kind", "prototype", "assessor", "row", "size", "p_adjusted"]
 
 
 def assumptions(*problems):
     found = pd.DataFrame([dict(zip(COLUMNS, row, strict=True)) for row in problems], columns=COLUMNS)
-    return Assumptions(NOTHING, NOTHING, NOTHING, NOTHING, NOTHING, found, 0.95, 999, "", ())
+    return Assumptions(RESIDUALS, ASSESSORS, NOTHING, NOTHING, NOTHING, found, 0.95, 999, "", ())
+
+
+def found_and_advised(result):
+    found, advised, _ = tell_assumptions(result, NAMES).drawers
+    return list(found.items), list(advised.items)
 
 
 def test_nothing_found_is_said():
     result = assumptions()
-    assert what_the_assumptions_show(result, NAMES) == [
+    assert tell_assumptions(result, NAMES).headline == (
         "Nothing in the scores speaks against the model: even spread, no crowded end, no single score that decides."
-    ]
-    assert what_to_do(result) == []
+    )
+    assert found_and_advised(result) == ([], [])
 
 
 def problem(attribute, kind, size, p_adjusted=np.nan, prototype="", assessor="", row=np.nan):
@@ -83,28 +85,29 @@ def problem(attribute, kind, size, p_adjusted=np.nan, prototype="", assessor="",
     ],
 )
 def test_each_kind_has_its_line(problems, line):
-    assert what_the_assumptions_show(assumptions(*problems), NAMES) == [line]
+    assert found_and_advised(assumptions(*problems))[0] == [line]
 
 
 def test_many_attributes_are_counted():
     problems = [problem(f"x{k}", NOT_NORMAL, 0.9, 0.01) for k in range(7)]
-    (line,) = what_the_assumptions_show(assumptions(*problems), NAMES)
+    ((line,), _) = found_and_advised(assumptions(*problems))
     assert "on 7 attributes, among them x0, x1 and x2" in line
 
 
 def test_every_kind_has_advice_and_only_what_was_found_is_advised():
     kinds = {UNEVEN_ASSESSORS, SPREAD_FOLLOWS_LEVEL, NOT_NORMAL, FLOOR, CEILING, ONE_SCORE_DECIDES}
-    assert set(ADVICE) == kinds
-    found = what_to_do(assumptions(problem("grease", FLOOR, 0.2, prototype="P1")))
-    assert found == [(FLOOR, ADVICE[FLOOR])]
+    assert set(_ADVICE) == kinds
+    told = assumptions(problem("grease", FLOOR, 0.2, prototype="P1"))
+    assert [advice.partition(": ")[2] for advice in found_and_advised(told)[1]] == [_ADVICE[FLOOR]]
+    assert tell_assumptions(told, NAMES).headline == "The scores speak against the model in 1 way."
 
 
 def test_nobody_is_told_to_delete():
-    assert "written" in ADVICE[UNEVEN_ASSESSORS]
-    assert "written reason" in ADVICE[ONE_SCORE_DECIDES]
+    assert "written" in _ADVICE[UNEVEN_ASSESSORS]
+    assert "written reason" in _ADVICE[ONE_SCORE_DECIDES]
 
 
 def test_limits_are_stated():
-    words = " ".join(what_the_assumptions_cannot_show(assumptions()))
+    words = " ".join(tell_assumptions(assumptions(), NAMES).cannot)
     assert "not at bias" in words
     assert "0.0010" in words

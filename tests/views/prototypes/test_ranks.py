@@ -6,7 +6,8 @@ import pytest
 
 from panel.models.prototypes.ranks import RankComparison
 from panel.study.naming import Naming
-from panel.views.prototypes.ranks import do_both_agree, what_the_ranks_cannot_show, what_the_ranks_show
+from panel.study.shown import shown
+from panel.views.prototypes.ranks import RANKS, tell_ranks
 
 NAMES = Naming(attributes={"grease": "greasy film", "stick": "stickiness"})
 
@@ -21,6 +22,9 @@ def comparison(ranks=(0.001, 0.2), mixed=(0.002, 0.3), **changes):
             **{"mixed_p_value": mixed, "mixed_p_adjusted": mixed},
         }
     ).assign(**changes)
+    for column, p_values in (("verdict", ranks), ("mixed_verdict", mixed)):
+        attributes[column] = [np.nan if np.isnan(p) else "differs" if p < 0.05 else "cannot tell" for p in p_values]
+    attributes["agreement"] = ["strong", "weak"] if attributes["kendall_w"].notna().all() else ["", ""]
     sums = pd.DataFrame(
         {
             "attribute": ["grease"] * 5 + ["stick"] * 5,
@@ -34,8 +38,12 @@ def comparison(ranks=(0.001, 0.2), mixed=(0.002, 0.3), **changes):
     return RankComparison(attributes, sums, pd.DataFrame(), gaps, pd.DataFrame(), 0.95, "", ())
 
 
+def lines(result):
+    return [item for item in tell_ranks(result, NAMES).drawers[0].items if isinstance(item, str)]
+
+
 def test_agreement_is_one_sentence():
-    assert do_both_agree(comparison(), NAMES) == "Ranks and mixed model agree on all 2 attributes."
+    assert tell_ranks(comparison(), NAMES).headline == "Ranks and mixed model agree on all 2 attributes."
 
 
 @pytest.mark.parametrize(
@@ -50,16 +58,16 @@ def test_agreement_is_one_sentence():
     ],
 )
 def test_where_they_part_it_is_named(ranks, mixed, words):
-    assert words in do_both_agree(comparison(ranks, mixed), NAMES)
+    assert words in tell_ranks(comparison(ranks, mixed), NAMES).headline
 
 
 def test_without_the_mixed_model_there_is_nothing_to_agree_with():
-    assert "no answer of the mixed model" in do_both_agree(comparison(mixed=(np.nan, np.nan)), NAMES)
-    assert "mixed model" not in what_the_ranks_show(comparison(mixed=(np.nan, np.nan)), NAMES)[0]
+    assert "no answer of the mixed model" in tell_ranks(comparison(mixed=(np.nan, np.nan)), NAMES).headline
+    assert "mixed model" not in lines(comparison(mixed=(np.nan, np.nan)))[0]
 
 
 def test_a_line_tells_test_order_agreement_and_the_other_answer():
-    first, second = what_the_ranks_show(comparison(), NAMES)
+    first, second = lines(comparison())
     assert first == (
         "greasy film: the ranks tell the prototypes apart (Friedman, chi-square 18.4, exact p after Holm = 0.001). "
         "Ranked high: P2 and P5; low: P3 and P1. Agreement of the assessors on the order is strong (W 0.74). "
@@ -75,19 +83,24 @@ def test_few_prototypes_are_all_named():
         result.attributes, result.rank_sums[result.rank_sums["prototype"] < "P4"], result.pairs, result.gaps,
         result.not_ranked, 0.95, "", (),
     )  # fmt: skip
-    assert "From high to low: P2, P3, P1." in what_the_ranks_show(fewer, NAMES)[0]
+    assert "From high to low: P2, P3, P1." in lines(fewer)[0]
 
 
 def test_other_tests_and_the_lost_are_named():
-    line = what_the_ranks_show(comparison(method="Skillings-Mack", n_lost=[1, 0], kendall_w=np.nan), NAMES)[0]
+    line = lines(comparison(method="Skillings-Mack", n_lost=[1, 0], kendall_w=np.nan))[0]
     assert "(Skillings-Mack, chi-square 18.4, p after Holm = 0.001)" in line
     assert "Lost for the ranks: A03." in line
     assert "Agreement" not in line
-    assert "(Durbin, F 18.4, p" in what_the_ranks_show(comparison(method="Durbin"), NAMES)[0]
-    assert "says otherwise (p after Holm = 0.300)" in what_the_ranks_show(comparison(mixed=(0.3, 0.3)), NAMES)[0]
+    assert "(Durbin, F 18.4, p" in lines(comparison(method="Durbin"))[0]
+    assert "says otherwise (p after Holm = 0.300)" in lines(comparison(mixed=(0.3, 0.3)))[0]
 
 
 def test_limits_are_stated():
-    words = " ".join(what_the_ranks_cannot_show(comparison()))
+    words = " ".join(tell_ranks(comparison(), NAMES).cannot)
     assert "never how far apart" in words
     assert "mixed model's" in words
+
+
+def test_the_table_holds_both_tests():
+    row = shown(RANKS, comparison(), NAMES).iloc[0]
+    assert list(row) == ["greasy film", "Friedman", "18.44", "0.001", "0.74", "0.002"]

@@ -1,0 +1,128 @@
+"""The words and the table of likeness follow from the numbers, and never take 'not shown' for a difference."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panel.models.prototypes.alike import Alike, PlannedDifferences
+from panel.study.naming import Naming
+from panel.study.shown import shown
+from panel.views.prototypes.alike import ALIKE, PLANNED, tell_alike, tell_planned
+
+NAMES = Naming({"film": "greasy film", "glide": "ease of spreading"})
+COLUMNS = ["attribute", "prototype", "versus", "estimate", "verdict", "direction", "not_worse"]
+ROWS = [
+    ("film", "P2", "P1", 0.5, "alike within the margin", "less", "not worse"),
+    ("glide", "P2", "P1", -3.0, "not shown", "", "no direction"),
+    ("film", "P3", "P1", 16.0, "beyond the margin", "less", "worse by more than the margin"),
+    ("glide", "P3", "P1", 4.0, "not shown", "", "no direction"),
+]
+
+
+def result(rows=ROWS, margin=8.0, stated=True, notes=()):
+    frame = pd.DataFrame(rows, columns=COLUMNS).assign(ci_low=-2.0, ci_high=3.0, margin=8.0, low_p=0.01, high_p=0.0004)
+    frame = frame.assign(p_adjusted=0.02, deciding_low=-4.0, deciding_high=6.0, deciding_level=0.975)
+    frame["bound"] = np.where(frame["direction"] == "", np.nan, 3.0)
+    return Alike(frame, margin, stated, 0.05, "method", notes)
+
+
+def lines(told):
+    return [item for item in told.drawers[0].items if isinstance(item, str)]
+
+
+def test_the_headline_counts_and_keeps_not_shown_apart_from_different():
+    assert tell_alike(result(), NAMES).headline == (
+        "1 of 4 differences is shown to lie within 8 scale units either way, adjusted over all of them (Holm)."
+    )
+    assert (
+        tell_alike(result(ROWS[:1]), NAMES).headline
+        == "The difference is shown to lie within 8 scale units either way."
+    )
+    assert tell_alike(result(ROWS[1:2]), NAMES).headline == (
+        "The difference is not shown to lie within 8 scale units either way. That does not show that it lies beyond."
+    )
+    assert tell_alike(result(ROWS[1:]), NAMES).headline == (
+        "Not one of 3 differences is shown to lie within 8 scale units either way. That does not show that they lie "
+        "beyond."
+    )
+
+
+def test_without_rows_the_reason_is_the_headline():
+    assert tell_alike(result([], None, notes=("No margin was set.",)), NAMES).headline == "No margin was set."
+
+
+def test_a_line_for_each_pair_says_on_what():
+    second, third = lines(tell_alike(result(), NAMES))
+    assert second == "P2: alike with P1 on greasy film; not worse on greasy film."
+    assert third == "P3: further apart than the margin on greasy film; worse by more than the margin on greasy film."
+    assert lines(tell_alike(result(ROWS[1:2]), NAMES)) == ["P2: nothing is shown against P1."]
+    both = [ROWS[0], ("glide", *ROWS[0][1:])]
+    assert lines(tell_alike(result(both), NAMES)) == [
+        "P2: alike with P1 on all 2 attributes; not worse on all 2 attributes."
+    ]
+
+
+def test_the_table_holds_both_tests_the_interval_and_the_bound():
+    table = shown(ALIKE, result(), NAMES)
+    row = table.iloc[0]
+    assert (row["P, adjusted"], row["Interval that decides likeness"]) == ("0.020", "−4.0 to 6.0 (97.5 %)")
+    assert (row["Alike?"], row["Not worse?"]) == ("alike within the margin", "not worse (+3.0 at worst)")
+    assert table.iloc[1]["Not worse?"] == "–"
+    assert table.iloc[2]["Not worse?"] == "worse by more than the margin (+3.0 at worst)"
+
+
+def test_with_a_margin_typed_in_nothing_is_shown():
+    rows = [("film", "P2", "P1", 0.5, "would be within the margin", "less", "not worse"), *ROWS[1:]]
+    assert tell_alike(result(rows, stated=False), NAMES).headline == (
+        "1 of 4 differences would be alike, within 8 scale units either way. The margin was typed in after the "
+        "scores, so nothing is shown."
+    )
+    assert lines(tell_alike(result(rows, stated=False), NAMES))[0].startswith("P2: would be within the margin of P1 on")
+
+
+def test_a_margin_typed_in_is_not_taken_for_one_stated():
+    assert any("typed in" in line for line in tell_alike(result(stated=False), NAMES).cannot)
+    assert not any("typed in" in line for line in tell_alike(result(), NAMES).cannot)
+    assert any("consumers" in line for line in tell_alike(result(), NAMES).cannot)
+
+
+def planned_result(*p_adjusted, explored=()):
+    rows = [("film", "P2", "P1", True, -12.0, 0.004, p, -17.0, -7.0) for p in p_adjusted]
+    rows += [("film", "P3", "P1", False, 6.0, 0.01, p, 1.0, 11.0) for p in explored]
+    columns = ["attribute", "prototype", "versus", "planned", "estimate", "p_value", "p_adjusted", "ci_low", "ci_high"]
+    frame = pd.DataFrame(rows, columns=columns).astype({"planned": bool}).assign(statistic=-2.5)
+    frame["verdict"] = ["shown" if p < 0.05 else "not shown" for p in frame["p_adjusted"]]
+    return PlannedDifferences(frame, 0.95, "method", ())
+
+
+@pytest.mark.parametrize(
+    ("p_adjusted", "words"),
+    [
+        ((), "The study states no difference that was planned beforehand."),
+        ((0.01,), "The one difference planned beforehand is shown."),
+        ((0.2,), "The one difference planned beforehand is not shown."),
+        ((0.01, 0.2, 0.3), "1 of 3 differences planned beforehand is shown."),
+        ((0.01, 0.02, 0.3), "2 of 3 differences planned beforehand are shown."),
+        ((0.01, 0.02), "All 2 differences planned beforehand are shown."),
+        ((0.5, 0.6), "None of the 2 differences planned beforehand is shown. That does not show that there is none."),
+    ],
+)
+def test_the_headline_counts_what_was_planned(p_adjusted, words):
+    assert tell_planned(planned_result(*p_adjusted), NAMES).headline == words
+
+
+def test_what_was_chosen_afterwards_is_not_counted_but_marked():
+    found = planned_result(0.01, explored=(0.02,))
+    assert tell_planned(found, NAMES).headline == "The one difference planned beforehand is shown."
+    planned, explored = lines(tell_planned(found, NAMES))
+    assert planned == ("greasy film: P2 minus P1 is −12.0 (95 % interval −17.0 to −7.0; p after Holm = 0.010), shown.")
+    assert explored.endswith("Exploratory: chosen with the scores at hand.")
+    assert list(shown(PLANNED, found, NAMES)["Chosen"]) == ["planned", "exploratory"]
+    assert any("exploratory" in line for line in tell_planned(found, NAMES).cannot)
+    assert not any("exploratory" in line for line in tell_planned(planned_result(0.01), NAMES).cannot)
+
+
+def test_the_table_shows_both_p_values():
+    row = shown(PLANNED, planned_result(0.008), NAMES).iloc[0]
+    assert (row["P, alone"], row["P after Holm"], row["In words"]) == ("0.004", "0.008", "shown")
+    assert row["Difference (95 % interval)"] == "−12.0 (−17.0 to −7.0)"

@@ -1,0 +1,286 @@
+"""The plain lines about differences follow from the numbers, and never say more."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panel.checks.confounds import confounds_of
+from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.sensitivity import Sensitivity
+from panel.models.prototypes.verdict import attribute_verdicts
+from panel.study.naming import Naming, naming
+from panel.study.shown import shown
+from panel.views.drawing.pictures import marker_of
+from panel.views.prototypes.differences import (
+    BOTH_WAYS,
+    BRIEFLY,
+    FROM_BENCHMARK,
+    MEANS,
+    PAIRS,
+    SMALLEST,
+    TESTS,
+    VARIANCES,
+    tell_differences,
+    tell_sensitivity,
+    what_the_differences_cannot_show,
+)
+from tests.views.examples import panel_study, svg_root, words_covering_words, words_outside
+
+STUDY = panel_study(prototypes=4, assessors=6)
+RESULT = find_differences(STUDY, versus="P1", margin=6.0)
+NAMED = naming(STUDY)
+NAMES = Naming({"film": "greasy film", "glide": "ease of spreading"})
+
+
+def difference(attribute, prototype, versus, estimate, half, said):
+    word = said.split(" ")[0].strip(",")
+    return {
+        "attribute": attribute,
+        "prototype": prototype,
+        "versus": versus,
+        "estimate": estimate,
+        "ci_low": estimate - half,
+        "ci_high": estimate + half,
+        "alike_low": estimate - half / 2,
+        "alike_high": estimate + half / 2,
+        "alike_level": 0.9,
+        "verdict": {"differs": "differs", "alike": "alike"}.get(word, "cannot tell"),
+        "said": said,
+        "because": "",
+    }
+
+
+def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
+    rows = [
+        difference("film", "P2", "P1", -12.0, 5.0, "differs, may matter"),
+        difference("film", "P3", "P1", 16.0, 5.0, "differs and matters"),
+        difference("film", "P4", "P1", 1.0, 5.0, "alike within the margin"),
+        difference("glide", "P2", "P1", 2.0, 6.0, "cannot tell"),
+    ]
+    empty = pd.DataFrame()
+    frame = pd.DataFrame(rows)
+    attributes = pd.DataFrame({"attribute": ["film", "glide"], "statistic": [9.0, 1.1], "p_adjusted": p_values})
+    attributes["verdict"] = ["differs" if p < 0.05 else "cannot tell" for p in p_values]
+    attributes["because"] = ""
+    means = pd.DataFrame({"attribute": "film", "prototype": ["P1", "P2", "P3", "P4"], "estimate": 50.0})
+    versus = frame if benchmark else frame.iloc[:0]
+    return Differences(
+        attributes,
+        means,
+        frame,
+        versus,
+        *(empty, empty, empty, empty),
+        confounds=confounds_of(pd.DataFrame({"attribute": [], "prototype": []}, dtype="str")),
+        benchmark=benchmark,
+        margin=margin,
+        margin_stated=True,
+        level=0.95,
+        method="method",
+        notes=(),
+    )
+
+
+def lines(told):
+    return [item for item in told.drawers[0].items if isinstance(item, str)]
+
+
+def test_a_line_names_who_is_higher_lower_and_alike():
+    film, glide = lines(tell_differences(result(), NAMES))
+    assert film == (
+        "greasy film: the prototypes differ (F 9.0, p after Holm = 0.001). Higher than P1: P3. Lower than P1: P2. "
+        "Within the margin of P1: P4 (90 % interval −1.5 to 3.5)."
+    )
+    assert glide == (
+        "ease of spreading: no difference shown (F 1.1, p after Holm = 0.400). "
+        "Two prototypes would have to lie about 6.0 apart to be told apart here."
+    )
+
+
+def test_without_a_benchmark_the_widest_pairs_are_named():
+    film = lines(tell_differences(result(benchmark=None), NAMES))[0]
+    assert "Widest: P3 above P1 by 16.0 and P1 above P2 by 12.0." in film
+
+
+def test_where_no_single_difference_stands_out_this_is_said():
+    plain = result()
+    dull = plain.versus.assign(verdict="cannot tell")
+    assert (
+        "No single difference from P1 stands out alone."
+        in lines(tell_differences(replace(plain, versus=dull), NAMES))[0]
+    )
+
+
+@pytest.mark.parametrize(
+    ("p_values", "sentence"),
+    [
+        (
+            (0.001, 0.4),
+            "The prototypes differ on 1 of 2 attributes; not told apart on ease of spreading. "
+            "P2 and P3 stand out most from P1, on 1 of them.",
+        ),
+        (
+            (0.001, 0.01),
+            "The prototypes differ on all 2 attributes. P2 and P3 stand out most from P1, on 1 of them.",
+        ),
+        ((0.2, 0.4), "On no attribute can the prototypes be told apart. That does not show that they are alike."),
+    ],
+)
+def test_the_headline_counts(p_values, sentence):
+    assert tell_differences(result(p_values=p_values), NAMES).headline == sentence
+
+
+def test_what_cannot_be_shown_names_the_margin_or_its_absence():
+    assert any("up to 8 is taken as too small" in line for line in what_the_differences_cannot_show(result()))
+    assert any("No margin was set" in line for line in what_the_differences_cannot_show(result(margin=None)))
+
+
+def test_at_most_three_sentences_to_mind_and_the_margin_typed_in_is_one():
+    told = tell_differences(RESULT, NAMED)
+    assert told.mind == (
+        "At least one prototype is known from one batch only: another batch may come out differently.",
+        "The margin of 6 was typed in after the scores: it shows nothing, and tells only what would lie within it. "
+        "State it in the study before the next test.",
+    )
+
+
+@pytest.mark.parametrize("table", [BRIEFLY, MEANS, TESTS, FROM_BENCHMARK, PAIRS, VARIANCES], ids=lambda one: one.name)
+def test_every_cell_is_text_for_people(table):
+    written = shown(table, RESULT, NAMED)
+    assert len(written) > 0
+    assert len(written.columns) <= 8
+    for column in written.columns:
+        assert not written[column].str.contains("nan", case=False).any()
+        assert not written[column].str.match(r"-\d").any()
+        assert "_" not in column
+
+
+def test_means_stand_with_their_letters():
+    table = shown(MEANS, RESULT, NAMED)
+    assert list(table.columns) == ["Attribute (0 to 100)", "P1", "P2", "P3", "P4"]
+    row = RESULT.means[(RESULT.means["attribute"] == "AF_STICK") & (RESULT.means["prototype"] == "P2")].iloc[0]
+    assert table.set_index(table.columns[0]).loc["stickiness", "P2"] == f"{row['estimate']:.1f} {row['letters']}"
+    gap = RESULT.means[~((RESULT.means["attribute"] == "AF_STICK") & (RESULT.means["prototype"] == "P2"))]
+    table = shown(MEANS, replace(RESULT, means=gap), NAMED)
+    assert table.set_index(table.columns[0]).loc["stickiness", "P2"] == "–"
+
+
+def test_briefly_brackets_what_cannot_be_told_and_marks_what_is_alike():
+    row = shown(BRIEFLY, result(), NAMES).iloc[0]
+    assert list(row) == ["greasy film", "−12.0", "+16.0", "= +1.0"]
+    assert list(shown(BRIEFLY, result(), NAMES).iloc[1]) == ["ease of spreading", "(+2.0)", "–", "–"]
+
+
+def test_a_difference_stands_with_its_sign_interval_and_words():
+    table = shown(FROM_BENCHMARK, RESULT, NAMED)
+    first = RESULT.versus.iloc[0]
+    sign = "+" if first["estimate"] > 0 else "−"
+    assert table["Difference (95 % interval)"].iloc[0].startswith(f"{sign}{abs(first['estimate']):.1f} (")
+    assert list(table["In words"]) == list(RESULT.versus["said"])
+    pairs = shown(PAIRS, RESULT, NAMED)
+    with_benchmark = pairs["Compared with"] == "P1"
+    assert set(pairs.loc[with_benchmark, "In words"]) == {"see the differences from P1"}
+    assert list(pairs.loc[~with_benchmark, "In words"]) == list(RESULT.pairs.loc[~with_benchmark, "said"])
+
+
+def test_tests_say_yes_only_below_the_level():
+    frame = RESULT.attributes.assign(p_adjusted=[0.049, 0.051, np.nan, 0.2, 0.0001, 0.05])
+    frame = attribute_verdicts(frame, RESULT.pairs, RESULT.confounds, 0.95)
+    answers = shown(TESTS, replace(RESULT, attributes=frame), NAMED)["Do prototypes differ?"]
+    assert list(answers) == ["yes", "cannot tell", "–", "cannot tell", "yes", "cannot tell"]
+
+
+def test_variances_are_shown_as_standard_deviations():
+    frame = pd.DataFrame(
+        {"attribute": ["AF_STICK"], "assessor": [16.0], "assessor_prototype": [0.0], "session": [np.nan],
+         "residual": [2.25]}
+    )  # fmt: skip
+    cells = list(shown(VARIANCES, replace(RESULT, variances=frame), NAMED).iloc[0])
+    assert cells == ["stickiness", "4.0", "0.0", "–", "1.5"]
+
+
+def test_both_tests_of_an_attribute_stand_in_its_row():
+    frame = pd.DataFrame(
+        {
+            "attribute": ["AF_GREASE", "AF_GREASE", "AF_STICK"],
+            "statistic": [11.553, 2.041, 3.0],
+            "df": [7.0, 7.0, 7.0],
+            "df_error": [61.52, 64.5, 60.0],
+            "p_value": [1e-9, 0.0631, 0.04],
+            "rules": [True, False, True],
+        }
+    )
+    first, second = shown(BOTH_WAYS, replace(RESULT, both_ways=frame), NAMED).to_numpy().tolist()
+    assert first == ["greasy or oily film", "F(7; 61.5) = 11.55, p < 0.001", "F(7; 64.5) = 2.04, p = 0.063"]
+    assert second[2] == "–"
+
+
+def test_the_smallest_difference_in_a_sentence_and_a_table():
+    rows = [
+        ("film", "all pairs (Tukey)", 11.26),
+        ("glide", "all pairs (Tukey)", 8.04),
+        ("film", "one planned difference", 7.0),
+        ("glide", "one planned difference", 5.0),
+    ]
+    medians = pd.DataFrame(rows, columns=["attribute", "family", "smallest_difference"])
+    found = Sensitivity(pd.DataFrame(), medians, 0.8, 0.95, "", ())
+    table = shown(SMALLEST, found, Naming({"film": "greasy film"}, scale="0 to 100"))
+    assert list(table.columns) == ["Attribute (0 to 100)", "All pairs (Tukey)", "One planned difference"]
+    assert table.to_numpy().tolist() == [["greasy film", "11.3", "7.0"], ["glide", "8.0", "5.0"]]
+    told = tell_sensitivity(found, Naming()).headline
+    assert "With 80 % probability" in told
+    assert "of 8.0 or more on the attribute it sees best" in told
+    assert "of 11.3 or more on the one it sees worst" in told
+
+
+def marks(axes):
+    """The marks at the estimates, without the one beside the name of the prototype."""
+    return [line for line in axes.lines if line.get_linestyle() == "None" and line.get_transform() == axes.transData]
+
+
+def test_a_column_for_each_prototype_filled_by_its_verdict():
+    figure = tell_differences(RESULT, NAMED).picture.figure()
+    assert [axes.get_title() for axes in figure.axes] == ["P2", "P3", "P4"]
+    for axes, (prototype, rows) in zip(figure.axes, RESULT.versus.groupby("prototype", sort=False), strict=True):
+        look = marker_of(NAMED, prototype)
+        assert [mark.get_xdata()[0] for mark in marks(axes)] == pytest.approx(list(rows["estimate"]))
+        assert [mark.get_ydata()[0] for mark in marks(axes)] == list(range(len(rows)))
+        assert {mark.get_marker() for mark in marks(axes)} == {look.shape}
+        filled = [mark.get_markerfacecolor() == look.colour for mark in marks(axes)]
+        assert filled == list(rows["verdict"] == "differs")
+        (band,) = axes.patches
+        assert (band.get_x(), band.get_width()) == (-6.0, 12.0)
+    assert len({axes.get_xlim() for axes in figure.axes}) == 1
+    assert [label.get_text() for label in figure.axes[0].get_yticklabels()] == [
+        NAMED.attribute(name) for name in RESULT.attributes["attribute"]
+    ]
+
+
+@pytest.mark.parametrize("prototypes", [3, 8, 12])
+def test_no_word_leaves_the_picture_or_covers_another(prototypes):
+    study = panel_study(prototypes=prototypes, assessors=5)
+    for versus in ("P1", None):
+        figure = tell_differences(find_differences(study, versus=versus, margin=5.0), naming(study)).picture.figure()
+        assert words_outside(figure) == []
+        assert words_covering_words(figure) == []
+
+
+def test_without_a_benchmark_the_means_are_drawn_filled_where_prototypes_differ():
+    found = find_differences(STUDY)
+    frame = found.attributes.assign(verdict=["cannot tell", *["differs"] * (len(found.attributes) - 1)])
+    told = tell_differences(replace(found, attributes=frame), NAMED)
+    assert told.table is MEANS
+    (axes,) = told.picture.figure().axes
+    drawn = marks(axes)
+    assert [mark.get_xdata()[0] for mark in drawn] == pytest.approx(list(found.means["estimate"]))
+    hollow = [mark.get_markerfacecolor() == "white" for mark in drawn]
+    assert hollow == list(found.means["attribute"] == frame["attribute"].iloc[0])
+
+
+def test_who_cannot_see_it_hears_who_is_higher_and_lower():
+    heard = tell_differences(result(), NAMES).picture.alt
+    assert "P2: lower on greasy film. P3: higher on greasy film. P4: alike on greasy film." in heard
+    picture = tell_differences(RESULT, NAMED).picture
+    assert svg_root(picture.svg)[1].text == picture.alt
+    assert picture.svg == tell_differences(RESULT, NAMED).picture.svg
