@@ -22,7 +22,7 @@ ANSWERS = {
     "readings": "The panel's firmness and the reading firmness rise together",
     "next_prototype": "worth making and testing next",
     "plan": "4 prototypes for 2 swaps",
-    "safety": "The safety gate is open for all 8 batches",
+    "safety": "The ballots may open for all 8 batches",
     "ballots": "Ballots on phones need a study folder that can be written to",
     "over_time": "Nothing in this study runs over time yet",
     "consumers": "There is no single winner: P4, P8,",
