@@ -86,9 +86,12 @@ def _plan_prototypes(
         print_json(content | {"moves": result.n_moves, "method": result.method, "notes": result.notes})
         return
     from panel.study.naming import naming
-    from panel.views.planning.plan import tell_plan
+    from panel.study.shown import shown
+    from panel.views.planning.plan import SWAPS, tell_plan
 
-    print_told(tell_plan(result, naming(opened)), everything=everything)
+    told = tell_plan(result, naming(opened))
+    print_table(shown(SWAPS, result, told.names))
+    print_told(told, everything=everything)
 
 
 def _plan_servings(

@@ -241,6 +241,15 @@ SWAPS = Table(
 )
 
 
+PLANNED = Table(
+    name="plan",
+    title="Prototypes to make",
+    rows="prototypes",
+    columns=(PROTOTYPE, each_row("Swaps made", lambda row, _: row["made"] or "base", "made")),
+    key=("prototype",),
+)
+
+
 def _per_cent(row: Mapping[str, Any], _: About) -> str:
     return NOTHING if pd.isna(row["percent"]) or row["percent"] == 0 else format_number(row["percent"], 2)
 
@@ -270,7 +279,7 @@ def tell_plan(plan: SwapPlan, names: Naming) -> Told:
         _plan_headline(plan),
         picture=_plan_picture(plan),
         mind=tuple(_plan_mind(plan)),
-        table=SWAPS,
+        table=PLANNED,
         drawers=(
             drawer("What each swap can show", SWAPS),
             drawer("Their formulas", FORMULAS),
@@ -285,6 +294,8 @@ def _plan_headline(plan: SwapPlan) -> str:
     if len(plan.aliases):
         groups = [" = ".join(group["effect"]) for _, group in plan.aliases.groupby("group")]
         return f"{start}; cannot be told apart: {first_few(groups)} (two letters: what two swaps do together)."
+    if len(plan.swaps) == 1:
+        return f"{start}: its effect can be told."
     if plan.kind == "full":
         return f"{start}: every swap, and what every two do together, can be told apart."
     return f"{start}: every swap can be told apart, if swaps do not change each other."

@@ -18,6 +18,7 @@ from panel.views.planning.plan import (
     BALANCE,
     FORMULAS,
     MIXTURE_MODELS,
+    PLANNED,
     SWAPS,
     cautions_sentences,
     key_table,
@@ -63,7 +64,7 @@ def test_what_is_served_and_how_even_it_is():
         "10 people score 8 prototypes in 3 sessions: 240 servings, 8 for each person in a session."
     )
     assert told.mind[0].startswith("Positions and what follows what")
-    assert ": as even as whole numbers allow." in told.mind[0]
+    assert ": as even as whole numbers allow" in told.mind[0]
     assert not any("precise" in line for line in told.mind)  # a complete plan loses no precision
 
 
@@ -155,6 +156,16 @@ def test_the_picture_shows_which_swaps_are_made():
     assert words[:3] == [f"A: {CARBONATE} → {ALKANE}", f"B: {TRIGLYCERIDE} → {ISOSTEARATE}", f"C: {ALMOND} → {SHEA}"]
     assert words[words.index("P4") + 1 : words.index("P5")] == ["A", "B"]
     assert words_outside(picture.figure()) == []
+
+
+def test_what_is_made_in_each_prototype():
+    table = shown(PLANNED, FULL, NAMES)
+    assert table["Swaps made"].tolist() == ["base", "A", "B", "AB", "C", "AC", "BC", "ABC"]
+
+
+def test_one_swap_is_not_told_of_two():
+    plan = plan_swaps(BASE, OWN_SWAPS[:1], "full")
+    assert tell_plan(plan, NAMES).headline == "2 prototypes for 1 swap: its effect can be told."
 
 
 def test_formulas_side_by_side_add_up():
