@@ -30,10 +30,10 @@ from panel.store.lock import lock_session
 from panel.store.safety import follow_gate, stop_ballots, stopped_by
 from panel.store.score_rows import keep_typed, refuse_scored, take_over_typed, typed_differences, typed_grid
 from panel.study.folder import read_folder
-from panel.study.naming import Naming
+from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
-from panel.views.planning.plan import what_the_plan_shows
+from panel.views.planning.plan import tell_servings
 from panel.views.planning.safety import (
     progress_table,
     samples_table,
@@ -488,7 +488,8 @@ def _write_plan(study: StudyInUse, typed: tuple[str, str, str], who: str) -> Non
         st.warning(plain(error), icon=":material/info:")
         return
     leave_message(said)
-    say(what_the_plan_shows(plan))
+    told = tell_servings(plan, naming(study.study))
+    say([told.headline, *told.mind])
     st.rerun()
 
 

@@ -8,10 +8,12 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.state import StudyInUse
-from panel.app.widgets import ask, attempt, heading, plain, say, table
+from panel.app.widgets import ask, attempt, heading, plain, say, show_items
 from panel.plan.mixture_plan import MixtureKind, plan_mixture
+from panel.study.naming import naming
 from panel.study.numbers_read import typed_number
-from panel.views.planning.plan import cautions_sentences, mixture_models_table, mixture_table, plan_formulas_table
+from panel.views.planning.plan import FORMULAS, MIXTURE_MODELS, cautions_sentences, mixture_blends
+from panel.views.told import Told
 
 KIND_WORDS = {
     "vertices": "corners of the region and its middle",
@@ -39,10 +41,8 @@ def mixture_form(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -
     if plan is None:
         return
     heading("Blends to make")
-    table(mixture_table(plan), name="blends", alt="Blends to make, per cent of the formula", full=plan.blends)
-    table(
-        mixture_models_table(plan), name="models", alt="Which mixture models these blends can carry", full=plan.models
-    )
+    told = Told(plan, naming(study.study), "")
+    show_items([mixture_blends(plan), MIXTURE_MODELS], told)
     with st.expander("Their formulas"):
-        table(plan_formulas_table(plan.formulas), name="planned_formulas", alt="Formulas", full=plan.formulas)
+        show_items([FORMULAS], told)
     say([*cautions_sentences(plan.cautions), plan.method, *plan.notes])

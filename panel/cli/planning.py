@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, study_argument, tell
+from panel.cli.shared import (
+    json_option,
+    open_path,
+    print_json,
+    print_lines,
+    print_table,
+    print_told,
+    study_argument,
+    tell,
+)
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
@@ -41,6 +50,7 @@ if TYPE_CHECKING:
 @click.option("--replicates", type=int, default=1, show_default=True, help="Servings: how often everybody gets each.")
 @click.option("--per-session", type=int, default=8, show_default=True, help="Servings: most samples in one session.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Servings: seed of codes and orders.")
+@click.option("--all", "everything", is_flag=True, help="Also what else there is to say: servings with codes, methods.")
 @json_option
 def plan(
     study: Path,
@@ -50,17 +60,20 @@ def plan(
     replicates: int,
     per_session: int,
     seed: int,
+    everything: bool,
     as_json: bool,
 ) -> None:
     """Plan servings: codes, orders, balance. With --swaps: the prototypes to make, so that swaps can be told apart."""
     opened = open_path(study)
     if swaps:
-        _plan_prototypes(opened, swaps, base, make, as_json=as_json)
+        _plan_prototypes(opened, swaps, base, make, everything=everything, as_json=as_json)
     else:
-        _plan_servings(opened, replicates, per_session, seed, as_json=as_json)
+        _plan_servings(opened, replicates, per_session, seed, everything=everything, as_json=as_json)
 
 
-def _plan_prototypes(opened: Study, swaps: tuple[str, ...], base: str | None, make: str, *, as_json: bool) -> None:
+def _plan_prototypes(
+    opened: Study, swaps: tuple[str, ...], base: str | None, make: str, *, everything: bool, as_json: bool
+) -> None:
     """Plan the prototypes to make, so that the effects of swaps can be told apart."""
     from panel.plan.swap_plan import plan_swaps
     from panel.study.formulas import formula
@@ -72,15 +85,18 @@ def _plan_prototypes(opened: Study, swaps: tuple[str, ...], base: str | None, ma
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         print_json(content | {"moves": result.n_moves, "method": result.method, "notes": result.notes})
         return
-    from panel.views.planning.plan import cautions_sentences, plan_sentences, plan_swaps_table, plan_table
+    from panel.study.naming import naming
+    from panel.study.shown import shown
+    from panel.views.planning.plan import SWAPS, tell_plan
 
-    print_lines(*plan_sentences(result), "")
-    print_table(plan_table(result))
-    print_table(plan_swaps_table(result))
-    print_lines(*cautions_sentences(result.cautions), result.method, *result.notes)
+    told = tell_plan(result, naming(opened))
+    print_table(shown(SWAPS, result, told.names))
+    print_told(told, everything=everything)
 
 
-def _plan_servings(opened: Study, replicates: int, per_session: int, seed: int, *, as_json: bool) -> None:
+def _plan_servings(
+    opened: Study, replicates: int, per_session: int, seed: int, *, everything: bool, as_json: bool
+) -> None:
     """Plan who gets what, when, under which code and where."""
     import numpy as np
 
@@ -95,22 +111,22 @@ def _plan_servings(opened: Study, replicates: int, per_session: int, seed: int, 
         content |= {"batches": None if weighed is None else weighed.rows}
         print_json(content | {"seed": seed, "method": result.method, "notes": result.notes})
         return
-    from panel.views.planning.plan import (
-        balance_table,
-        servings_table,
-        what_batches_buy,
-        what_the_plan_cannot_show,
-        what_the_plan_shows,
-    )
-    from panel.views.planning.sizes import batch_numbers_table
+    from panel.study.naming import naming
+    from panel.study.shown import shown
+    from panel.views.planning.plan import BALANCE, servings_table, tell_servings
+    from panel.views.planning.sizes import BATCHES, what_batches_buy
 
-    print_lines(*what_the_plan_shows(result), "")
-    print_table(balance_table(result.balance))
-    print_table(servings_table(result.servings, result.warm_up))
+    names = naming(opened)
+    told = tell_servings(result, names)
+    print_told(told, everything=everything)
     if weighed is not None:
-        print_lines(what_batches_buy(weighed), "")
-        print_table(batch_numbers_table(weighed))
-    print_lines(result.method, *result.notes, *what_the_plan_cannot_show())
+        print_lines(what_batches_buy(weighed, names), "")
+    print_table(shown(BALANCE, result.balance, names))
+    if everything:
+        print_table(servings_table(result.servings, result.warm_up))
+        if weighed is not None:
+            print_table(shown(BATCHES, weighed, names))
+            print_lines(weighed.method, *weighed.notes)
 
 
 def _weigh_batches(opened: Study, replicates: int) -> BatchNumbers | None:

@@ -224,9 +224,12 @@ def _frozen_by(frozen: pd.DataFrame, batch: str) -> str:
 
 
 def _cautions() -> list[str]:
-    """Return the usual cautions before anybody applies a sample; what the record cannot replace comes first."""
+    """Return the usual cautions before anybody applies a sample; what the record cannot replace comes first.
+
+    What is said under everything (`always`) is not said twice.
+    """
     known = cautions()
-    shown = known["applies"].isin(["always", "before anybody applies a sample"])
+    shown = known["applies"] == "before anybody applies a sample"
     words = known.loc[shown].set_index("caution")["words"]
     return [str(words["record_only"]), *(str(text) for name, text in words.items() if name != "record_only")]
 

@@ -213,8 +213,8 @@ def _method(kind: SwapKind, k: int, n: int) -> str:
     }[kind]
     return (
         f"{n} prototypes: {how}. Each swap replaces one emollient by another at equal mass; the emollient total and "
-        "everything that is no emollient stay as in the base. Gains are those of log det X'X for swaps and their "
-        "interactions in twos."
+        "everything that is no emollient stay as in the base. What one more prototype would tell is weighed by the "
+        "determinant of the design, for swaps and their interactions in twos."
     )
 
 

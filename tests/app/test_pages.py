@@ -272,7 +272,7 @@ def test_the_differences_can_be_looked_at_in_other_ways(look: str, words: str, d
 
 def test_the_panel_page_names_who_should_train_first(demo: Study):
     words = shown(opened("assessors").run())
-    assert "train first: A03, A06 and A07; look again at: A08" in words
+    assert "Talk to A03 about using the whole scale; to A06 about repeating; to A07" in words
 
 
 def test_position_can_be_taken_out_and_the_method_named(demo: Study):
@@ -321,6 +321,6 @@ def test_a_blend_that_changes_the_emollient_total_is_refused(demo: Study):
 def test_plans_of_swaps_and_of_blends(demo: Study):
     app = opened("plan").run()
     assert "4 prototypes for 2 swaps" in shown(app)
-    labelled(app.radio, "Make").set_value("mixture").run()
+    labelled(app.selectbox, "Make").set_value("mixture").run()
     assert not app.exception
     assert "Blends to make" in shown(app)

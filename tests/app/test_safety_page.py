@@ -51,9 +51,9 @@ def test_the_demo_is_signed_by_invented_people_and_the_cautions_stay(monkeypatch
     assert not app.exception
     assert not app.warning
     words = shown(app)
-    assert "The safety gate is open for all 8 batches: every item is signed by a named person." in words
+    assert "The ballots may open for all 8 batches: a named person signed every item." in words
     assert "This record does not replace a safety assessor" in words
-    assert "Not a safety assessment." in words
+    assert words.count("Not a safety assessment.") == 1
 
 
 def test_all_items_signed_open_the_gate_and_the_ballots(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
@@ -120,7 +120,7 @@ def test_a_reaction_freezes_its_batch_closes_the_ballots_and_is_settled(
 def test_without_batches_it_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     app = opened(tmp_path / "hills", ballot_study(batches=ballot_study().table("batches").iloc[:0]), monkeypatch)
     assert not app.exception
-    assert "No batches are written down, so nothing may be applied." in shown(app)
+    assert "no batches are written down. Fill in the table of batches first." in shown(app)
 
 
 def test_a_study_that_is_only_in_this_window_is_told_to_be_saved(monkeypatch: pytest.MonkeyPatch):

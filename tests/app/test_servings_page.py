@@ -59,10 +59,8 @@ def field(app, label):
 def test_the_usual_difference_is_a_part_of_the_studys_own_scale(ends, size, scale, tmp_path, monkeypatch):
     app = page(tmp_path, monkeypatch, ends, ends)
     words = lines(app)
-    assert (
-        f"To find a difference of {size} ({scale}) with a chance of 80 % when it is planned beforehand: 23 assessors "
-        in words
-    )
+    # planning values 5 and 8 % of the scale, a difference of 8 %: the same people on every scale
+    assert f"12 people who score everything 3 times will probably find a difference of {size} ({scale})." in words
     assert field(app, "Smallest difference").label == f"Smallest difference that matters ({scale})"
 
 
@@ -72,24 +70,24 @@ def test_own_scatter_and_the_usual_difference_are_in_the_same_units(tmp_path, mo
     for number, ends in enumerate([(0, 10), (0, 100)]):
         (tmp_path / str(number)).mkdir()
         words = lines(page(tmp_path / str(number), monkeypatch, ends, scored=True))
-        needed.append(words.partition("planned beforehand: ")[2].partition(".")[0])
+        needed.append(words.partition("who score everything")[0].rpartition("**")[2])
     assert needed[0] == needed[1] != ""
 
 
 def test_scales_of_different_length_are_planned_in_per_cent_of_each(tmp_path, monkeypatch):
     app = page(tmp_path, monkeypatch, (0, 10), (0, 100), scored=True)
-    assert "To find a difference of 8.0 (% of each scale) with a chance of 80 %" in lines(app)
+    assert "will probably find a difference of 8.0 (% of each scale)." in lines(app)
     assert field(app, "Smallest difference").label == "Smallest difference that matters (% of each scale)"
 
 
 def test_a_scale_that_the_study_does_not_say_is_asked_for(tmp_path, monkeypatch):
     app = page(tmp_path, monkeypatch, UNKNOWN)
     assert "does not say where the scale of T0 begins and ends" in lines(app)
-    assert "To find a difference" not in lines(app)
+    assert "will probably find" not in lines(app)
     field(app, "Lowest possible score").set_value("0")
     field(app, "Highest possible score").set_value("10").run()
     assert not app.exception
-    assert "To find a difference of 0.80 with a chance of 80 %" in lines(app)
+    assert "will probably find a difference of 0.80." in lines(app)
 
 
 def test_a_difference_larger_than_the_scale_is_refused(tmp_path, monkeypatch):

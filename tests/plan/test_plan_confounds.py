@@ -12,8 +12,9 @@ from panel.plan.plan_confounds import making_confounds, serving_confounds
 from panel.plan.sample_size import Scatter, panel_sizes
 from panel.plan.study_plan import plan_study
 from panel.plan.swap_plan import making_days
-from panel.views.planning.plan import what_batches_buy
-from panel.views.planning.sizes import batch_numbers_table
+from panel.study.naming import Naming
+from panel.study.shown import shown
+from panel.views.planning.sizes import BATCHES, what_batches_buy
 from tests.studies import small_study
 
 SCATTER = Scatter(5.0**2, 8.0**2, "simulated")
@@ -87,14 +88,12 @@ def test_what_batches_buy_in_words_and_as_a_table():
     assert found.rows["batches"].tolist() == [1, 2, 4]
     assert set(found.rows["servings"]) == {320}
     assert found.rows["power"].is_monotonic_increasing
-    words = what_batches_buy(found)
-    assert words.startswith(
-        "If batches differ with a standard deviation of 3.0, one batch of each scored 4 times finds"
-    )
+    words = what_batches_buy(found, Naming())
+    assert words.startswith("If batches differ by an SD of 3.0, one batch of each scored 4 times finds it")
     assert "4 batches of each scored once" in words
-    assert batch_numbers_table(found)["Batches of each"].tolist() == ["1", "2", "4"]
-    alone = what_batches_buy(batch_numbers(8.0, 8, SCATTER, 3.0, 10, 1))
-    assert alone.endswith("more batches at fewer replicates would not find it more often.")
+    assert shown(BATCHES, found, Naming())["Batches of each"].tolist() == ["1", "2", "4"]
+    alone = what_batches_buy(batch_numbers(8.0, 8, SCATTER, 3.0, 10, 1), Naming())
+    assert alone.endswith("more batches with fewer repeats would not find it more often.")
 
 
 def test_too_little_to_plan_with_is_refused():

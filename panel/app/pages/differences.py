@@ -9,7 +9,7 @@ import streamlit as st
 
 from panel.answers import ALIKE, ASSUMPTIONS, DIFFERENCES, PLANNED, RANKS, SENSITIVITY
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, close, margin_field, page, plain, say, show_items
+from panel.app.widgets import attempt, margin_field, plain, say, show_items
 from panel.app.widgets import show as show_told
 from panel.models.prototypes.differences import Differences
 from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS
@@ -140,8 +140,3 @@ def _assumptions(study: StudyInUse, result: Differences, _: dict[str, Any], name
     attributes = list(dict.fromkeys(found.residuals["attribute"]))
     attribute = st.selectbox("Attribute", attributes, format_func=names.attribute)
     _lay_open(tell_assumptions(found, names, attribute))
-
-
-study = page("Differences")
-show(study)
-close()

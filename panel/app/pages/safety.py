@@ -11,7 +11,9 @@ import streamlit as st
 
 from panel.app.ballot_forms import after_safety_change
 from panel.app.state import StudyInUse, keep, leave_message
-from panel.app.widgets import ask, close, heading, page, plain, say, table
+from panel.app.widgets import attempt, heading, plain, show_items
+from panel.app.widgets import show as lay_out
+from panel.checks.all_checks import readiness
 from panel.errors import PanelError, StudyError
 from panel.plan.safety import (
     OUTCOMES,
@@ -27,29 +29,25 @@ from panel.plan.safety import (
 )
 from panel.store.database import now
 from panel.study.knowledge import safety_items
+from panel.study.naming import naming
 from panel.study.study import Study
-from panel.views.planning.safety import (
-    checklist_table,
-    gate_table,
-    reactions_table,
-    what_the_gate_cannot_say,
-    what_the_gate_says,
-)
+from panel.views.planning.safety import REACTIONS, checklist, tell_gate
+from panel.views.told import Shown, Told
 
 # Writing into the safety record: sign-offs, reactions, what settles them. The tool records; it approves nothing.
 
 
-ALL_BATCHES, UNKNOWN = "all batches", "not known: freeze all batches"
+_ALL_BATCHES, _UNKNOWN = "all batches", "not known: freeze all batches"
 
 
-def sign_off_form(study: StudyInUse) -> None:
+def _sign_off_form(study: StudyInUse) -> None:
     """Let somebody record who signed which items, when, and where the document is."""
     items = safety_items().set_index("item")
     batches = [name for name in study.study.table("batches")["batch"].unique() if name]
     with st.form("sign-off"):
         chosen = st.multiselect("Items", list(items.index), format_func=lambda item: str(items.loc[item, "words"]))
         left, right = st.columns(2)
-        batch = str(left.selectbox("For", [ALL_BATCHES, *batches]))
+        batch = str(left.selectbox("For", [_ALL_BATCHES, *batches]))
         outcome = str(right.selectbox("What is stated", OUTCOMES))
         first, second, third = st.columns(3)
         facts = {
@@ -88,18 +86,18 @@ def _signed(
         raise StudyError("Choose the items that were signed.")
     signed = sign_offs(study)
     for item in chosen:
-        for name in [batch] if batch != ALL_BATCHES else batches if item in of_batch else [""]:
+        for name in [batch] if batch != _ALL_BATCHES else batches if item in of_batch else [""]:
             signed = record_sign_off(signed, item, batch=name, outcome=outcome, **facts)
     return signed
 
 
-def reaction_form(study: StudyInUse) -> None:
+def _reaction_form(study: StudyInUse) -> None:
     """Let somebody write down what happened on somebody's skin; its batches are frozen until it is settled."""
     batches = [name for name in study.study.table("batches")["batch"].unique() if name]
     with st.form("reaction"):
         first, second, third = st.columns(3)
         assessor = first.selectbox("Assessor", ["", *study.study.assessors])
-        batch = second.selectbox("Batch that was applied", [UNKNOWN, *batches])
+        batch = second.selectbox("Batch that was applied", [_UNKNOWN, *batches])
         severity = third.selectbox("How grave", SEVERITIES)
         first, second, third = st.columns(3)  # a row of its own, so that a phone keeps the order
         facts = {
@@ -111,7 +109,7 @@ def reaction_form(study: StudyInUse) -> None:
             "seen_by": st.text_input("Qualified person who saw it") or "",
         }
         if st.form_submit_button("Write it down and freeze the batch"):
-            place = {"assessor": str(assessor or ""), "batch": "" if batch == UNKNOWN else str(batch)}
+            place = {"assessor": str(assessor or ""), "batch": "" if batch == _UNKNOWN else str(batch)}
             _change(
                 study,
                 "reactions",
@@ -121,7 +119,7 @@ def reaction_form(study: StudyInUse) -> None:
             )
 
 
-def settle_form(study: StudyInUse) -> None:
+def _settle_form(study: StudyInUse) -> None:
     """Let a named person settle a reaction, with a document."""
     waiting = list(unsettled_reactions(study.study)["reaction"].unique())
     if not waiting:
@@ -156,56 +154,33 @@ def _change(study: StudyInUse, name: str, make: Callable[[Study], pd.DataFrame],
     st.rerun()
 
 
-# Page: may anybody apply a batch, who says so, and what happened on somebody's skin?
-
-
-study = page("Safety")
-gate = ask(safety_gate, study.study, now().astimezone().date().isoformat())
-cautions = what_the_gate_cannot_say(gate)
-st.caption(plain(cautions[0]))
-
-
-def checklist() -> None:
-    """Show the gate of each batch, and what is signed for one of them."""
-    lines = what_the_gate_says(gate)
-    first = gate.batches["state"].nunique() + int((gate.batches["frozen"] != "").sum())
-    if gate.batches.empty:
-        st.markdown("No batches are written down, so nothing may be applied. Fill in the table of batches first.")
+def show(study: StudyInUse) -> None:
+    """Show what is missing to open the ballots and who must sign it; let sign-offs and reactions be written down."""
+    today = now().astimezone().date().isoformat()
+    gate = attempt(safety_gate, study.study, today)
+    if gate is None:
         return
-    say(lines[:first])
-    if lines[first:]:
-        with st.expander(f"What is missing ({len(lines) - first} items)"):
-            say(lines[first:])
-    table(gate_table(gate), name="gate", alt="The safety gate of each batch", full=gate.batches)
-    batch = str(st.selectbox("Checklist of batch", list(gate.batches["batch"]), key=study.choice("checked batch")))
-    table(checklist_table(gate, batch), name=f"checklist_{batch}", alt=f"What is signed for {batch}", full=gate.items)
+    told = tell_gate(gate, naming(study.study), readiness(study.study, today))
+    lay_out(told)
+    if len(gate.batches):
+        with st.expander("Checklist of a batch"):
+            batch = st.selectbox("Batch", list(gate.batches["batch"]), key=study.choice("checked batch"))
+            show_items([checklist(str(batch))], told)
+    with st.expander("Record a sign-off"):
+        st.markdown("About a document that a qualified person signed. Nothing is approved here.")
+        _sign_off_form(study)
+    _on_the_skin(study, told)
 
 
-def on_the_skin() -> None:
+def _on_the_skin(study: StudyInUse, told: Told) -> None:
     """Show the reactions on record, and let one be written down or settled."""
     heading("Adverse reactions")
-    st.markdown(f"**{plain(when_to_stop())}**")
     known = reactions(study.study)
-    if known.empty:
-        st.markdown("No reaction is on record.")
-    else:
-        table(reactions_table(known), name="reactions", alt="Reactions on record", full=known)
+    st.markdown(f"**{plain(when_to_stop())}**" + (" No reaction is on record." if known.empty else ""))
+    if len(known):
+        show_items([Shown(REACTIONS, known, told.names)], told)
     with st.expander("Write down a reaction"):
-        reaction_form(study)
+        _reaction_form(study)
     if len(unsettled_reactions(study.study)):
         with st.expander("Settle a reaction"):
-            settle_form(study)
-
-
-checklist()
-heading("Record a sign-off")
-st.markdown(
-    "Written by whoever keeps the record, about a document that a qualified person signed. Nothing is approved here."
-)
-sign_off_form(study)
-on_the_skin()
-heading("Before anybody applies anything")
-say(cautions[1:])
-with st.expander("How the gate works"):
-    st.markdown(plain(gate.method))
-close()
+            _settle_form(study)

@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import asdict
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from panel.answers import PANEL, Answers, NoAnswer
+from panel.answers import DIFFERENCES, PANEL, Answers, NoAnswer
 from panel.checks.finding import WIDEST_OFFSET, read_dates
 from panel.checks.moments_recorded import days_of_scores, days_stated, first_score
 from panel.plan.balance import serving_balance
@@ -42,18 +43,19 @@ from panel.report.contents.blocks import (
     stated,
     told_blocks,
 )
-from panel.report.contents.tables import batches, both_ways, formulas
+from panel.report.contents.tables import batches, formulas
 from panel.study.facts import locked_sessions
 from panel.study.formulas import emollient_blend, matched_pairs
 from panel.study.scores_used import scores_used
-from panel.study.shown import Source
+from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
 from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT, tell_people
 from panel.views.decision.claims import ballot_table, files_table, questions_table, recorded_table
 from panel.views.emollients.blends import blend_picture
-from panel.views.planning.plan import balance_table, key_table
-from panel.views.planning.safety import checklist_table, gate_table, protocol_table, reactions_table, what_the_gate_says
+from panel.views.planning.plan import BALANCE, key_table
+from panel.views.planning.safety import GATE, MISSING, PROTOCOL, REACTIONS, checklist, tell_gate
 from panel.views.planning.study import changed_scores_table, finding_table, what_is_in_the_study, what_the_findings_say
+from panel.views.prototypes.differences import BOTH_WAYS
 from panel.words import counted, first_few
 
 
@@ -89,11 +91,14 @@ def safety(answers: Answers) -> Section:
         blocks.append(Gap("No sign-off of the safety gate is recorded in this study."))
     elif day := first_test_day(study):
         gate = safety_gate(study, day)
-        blocks += [Paragraph(f"The safety gate as it stood on {day}."), *points(what_the_gate_says(gate))]
-        blocks.append(TextTable("Safety gate of each batch", gate_table(gate)))
+        told = tell_gate(gate, answers.names)
+        blocks += [Paragraph(f"The safety gate as it stood on {day}."), *points([told.headline, *told.mind])]
+        if told.picture is not None:
+            blocks.append(_table(answers, MISSING, gate))
+        blocks.append(_table(answers, GATE, gate))
         worst = gate.batches.sort_values("state", key=lambda states: states != RED, kind="stable")
         for batch in worst["batch"].head(1):
-            blocks.append(TextTable(f"Checklist of batch {batch}", checklist_table(gate, str(batch))))
+            blocks.append(_table(answers, checklist(str(batch)), gate))
     else:
         blocks.append(Gap("The study has no date of a test, so it cannot be said what was signed by then."))
     blocks += _events(answers)
@@ -114,7 +119,11 @@ def _events(answers: Answers) -> list[Block]:
         return [
             Paragraph("Adverse events: none recorded. That nothing is recorded does not show that nothing happened.")
         ]
-    return [TextTable("Adverse events", reactions_table(events))]
+    return [_table(answers, REACTIONS, events)]
+
+
+def _table(answers: Answers, table: Table, result: Any) -> Block:
+    return TextTable(table.titled(result), shown(table, result, answers.names))
 
 
 def references(answers: Answers) -> Section:
@@ -211,7 +220,7 @@ def protocol(answers: Answers) -> Section:
     ]
     days = days_told(study)
     blocks.append(Paragraph(f"Days of the test: {days}") if days else Gap(_NO_DAYS))
-    blocks.append(TextTable("How every sample was applied", protocol_table(card)))
+    blocks.append(_table(answers, PROTOCOL, card))
     blocks += points(card.notes)
     blocks += _rules(study)
     if card.deviations.empty:
@@ -270,7 +279,7 @@ def balance(answers: Answers, kind: str) -> Numbers | NoAnswer:
     full = found.summary.assign(session=found.summary["session"].replace("", "all"))
     source = Source("servings", only={"assessor": tuple(dict.fromkeys(mine["assessor"]))})
     code, title = ("NC" if kind == "consumer" else "N"), f"Balance of the servings: {who}"
-    return numbers(code, title, balance_table(found), full, ["what", "session"], found.method, source)
+    return numbers(code, title, shown(BALANCE, found, answers.names), full, ["what", "session"], found.method, source)
 
 
 def _part_conduct_consumers(study: Study) -> set[str]:
@@ -393,7 +402,7 @@ def _changes(answers: Answers) -> list[Block]:
         return blocks
     shown = changed_scores_table(used.set_aside, used.corrected, answers.names)
     blocks.append(TextTable("Scores set aside or corrected, and why", shown))
-    blocks.append(or_gap(both_ways(answers)))
+    blocks.append(or_gap(numbers_of(answers, DIFFERENCES, BOTH_WAYS)))
     if not first_opening(study):
         words = "The study does not say when the key was opened, so nothing shows that these were decided before."
         blocks.append(Caution(words))

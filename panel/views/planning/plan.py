@@ -1,261 +1,132 @@
-"""What a serving plan and planned numbers show, in plain sentences, and what they cannot show."""
+"""What to make and who gets what: plans of prototypes and of servings, in a sentence, a picture and tables."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import pandas as pd
+from matplotlib.figure import Figure
+from matplotlib.patches import Ellipse, FancyBboxPatch
 
-from panel.plan.balance import ServingBalance
-from panel.plan.batch_numbers import BatchNumbers
-from panel.plan.consumer_numbers import AnswerNumbers
 from panel.plan.mixture_plan import MixturePlan
 from panel.plan.orders import ServingPlan
-from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.plan.swap_plan import SwapPlan
 from panel.study.naming import Naming
+from panel.study.shown import PROTOTYPE, VERDICT, About, Across, Table, count, each_row, number, text, yes_no
+from panel.views.drawing.pictures import FAINT, GREY, INK, text_width
 from panel.views.emollients.swaps import swap_words
-from panel.words import DOWN, NOTHING, counted, format_list, format_number, format_share
+from panel.views.told import Picture, Told, drawer
+from panel.words import DOWN, NOTHING, capital, counted, first_few, format_list, format_number, format_share
 
-_KINDS = {
-    "place": "Prototypes at the positions of the order",
-    "carry-over": "Prototypes straight after each other",
-    "site": "Prototypes at the sites",
-}
-_TOLD = 0.995  # a precision that rounds to all of it is not mentioned
-
-
-def what_the_plan_shows(plan: ServingPlan) -> list[str]:
-    """Return what is served and how even that is, one plain line each."""
-    served = plan.servings.loc[plan.servings["prototype"] != plan.warm_up] if plan.warm_up else plan.servings
-    people, sessions = served["assessor"].nunique(), served["session"].nunique()
-    prototypes = served["prototype"].nunique()
-    lines = [
-        f"{counted(people, 'assessor')}, {counted(prototypes, 'prototype')}, {counted(sessions, 'session')}: "
-        f"{counted(len(served), 'serving')}, {_per_session(served)} for each assessor in a session."
-    ]
-    whole = plan.balance.summary.loc[plan.balance.summary["session"] == ""]
-    lines += [_even(row) for row in whole.to_dict("records")]
-    weakest, median = plan.balance.together["share"].min(), plan.balance.together["share"].median()
-    if weakest < _TOLD:
-        lines.append(
-            f"Differences within sessions are {format_share(median)} as precise as if every session held every "
-            f"prototype, the weakest {format_share(weakest)}."
-        )
-    return lines
-
-
-def what_the_plan_cannot_show() -> tuple[str, ...]:
-    """Return what a reader must not take from a plan."""
-    return (
-        "An even plan spreads the effects of order and site over the prototypes; it does not remove them.",
-        "Nobody may apply a sample before the safety gate is open for its batch. A plan is no permission.",
-        "Codes hide the prototypes only if containers, fill, colour and smell do not give them away.",
-    )
-
-
-def what_the_sizes_show(result: PanelSizes, names: Naming | None = None) -> list[str]:
-    """Return how many people it takes to see the difference that matters, one line for each kind of comparison.
-
-    `names` says on which scale the numbers are, and with how many decimals.
-    """
-    known = names or Naming()
-    size, percent = format_number(result.difference, known.digits), format_share(result.power)
-    size += f" ({known.scale})" if known.scale else ""
-    return [
-        f"To find a difference of {size} with a chance of {percent} {words}: {_fewest(result, comparison)}."
-        for comparison, words in (
-            (ALONE, "when it is planned beforehand"),
-            (WITH_BENCHMARK, "among all differences from the benchmark"),
-            (ALL_PAIRS, "among all pairs"),
-        )
-    ] + [_swap_line(result)]
-
-
-def what_batches_buy(result: BatchNumbers) -> str:
-    """Return in one sentence which split of the same servings finds the difference most often, beside one batch."""
-    rows = result.rows
-    one, best = rows.iloc[0], rows.sort_values("power", ascending=False, kind="stable").iloc[0]
-    size = format_number(result.difference, 1)
-    start = (
-        f"If batches differ with a standard deviation of {format_number(result.batch_sd, 1)}, one batch of each scored "
-        f"{_times(one['replicates'])} finds a difference of {size} with a chance of {format_share(one['power'])}"
-    )
-    if int(best["batches"]) == 1:
-        return f"{start}; more batches at fewer replicates would not find it more often."
-    return (
-        f"{start}; {int(best['batches'])} batches of each scored {_times(best['replicates'])}, the same number of "
-        f"servings, with a chance of {format_share(best['power'])}, and the study itself then shows how far batches "
-        "differ."
-    )
-
-
-def _times(count: float) -> str:
-    return "once" if int(count) == 1 else f"{int(count)} times"
-
-
-def what_the_sizes_cannot_show() -> tuple[str, ...]:
-    """Return what a reader must not take from planned numbers."""
-    return (
-        "These numbers rest on scatter that is assumed, or estimated from another study than the one that is planned.",
-        "A chance of 80 % means that one such difference in five is missed.",
-        "More people make the mean more precise. They do not make one batch of each prototype stand for another batch.",
-    )
-
-
-def enough_answers_words(result: AnswerNumbers) -> str:
-    """Return in one or two sentences how many answers are enough."""
-    start = f"To show {result.question} with a chance of {format_share(result.power)}: {result.first:,d} answers"
-    if result.first == result.always:
-        return f"{start}."
-    return (
-        f"{start} are the first number that is enough. From {result.always:,d} on it is never missed again; between "
-        "them one more person can lower the chance, because answers come in whole numbers."
-    )
-
-
-def _even(row: Mapping[Any, Any]) -> str:
-    smallest, largest = row["smallest"], row["largest"]
-    counts = f"{smallest}" if smallest == largest else f"{smallest} to {largest}"
-    return f"{_KINDS[row['what']]}: {row['verdict']}, {counts} times each."
-
-
-def _per_session(served: pd.DataFrame) -> str:
-    sizes = served.groupby(["session", "assessor"]).size()
-    low, high = int(sizes.min()), int(sizes.max())
-    return f"{low}" if low == high else f"{low} to {high}"
-
-
-def _fewest(result: PanelSizes, comparison: str) -> str:
-    rows = result.needed.loc[result.needed["comparison"] == comparison]
-    told = [
-        f"{row['assessors']} assessors with {counted(int(row['replicates']), 'replicate')}"
-        for row in rows.to_dict("records")
-        if row["assessors"]
-    ]
-    if not told:
-        return f"more than the {int(result.sizes['assessors'].max())} assessors tried here"
-    return told[0] if len(told) == 1 else f"{', '.join(told[:-1])} or {told[-1]}"
-
-
-def _swap_line(result: PanelSizes) -> str:
-    """Return how much smaller a swap effect may be than a difference of two prototypes."""
-    row = result.sizes.iloc[-1]
-    share = row["seen_swap"] / row["seen"]
-    return (
-        f"The effect of a swap made in several prototypes may be smaller: {format_share(share)} of what two prototypes "
-        "must differ by is enough, because every prototype takes part in it."
-    )
-
-
-# Plans of prototypes as tables a person reads, and what a plan can and cannot tell apart.
-
-
-def plan_table(plan: SwapPlan) -> pd.DataFrame:
-    """Return one row per prototype and one column per swap: a cross where the swap is made."""
-    letters = list(plan.swaps["letter"])
-    crosses = {
-        f"{letter}: {swap_words(swap)}": ["×" if made else "" for made in plan.prototypes[letter]]
-        for letter, swap in zip(letters, plan.swaps["swap"], strict=True)
-    }
-    made = [text or "base" for text in plan.prototypes["made"]]
-    return pd.DataFrame({"Prototype": list(plan.prototypes["prototype"]), "Swaps": made, **crosses}, dtype="str")
-
-
-def plan_formulas_table(formulas: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per ingredient and one column per prototype, per cent by mass, with the sum below."""
-    wide = formulas.pivot_table(index="ingredient", columns="prototype", values="percent", aggfunc="sum", sort=False)
-    shown = {str(name): [_percent(value) for value in wide[name]] for name in wide.columns}
-    shown = {name: [*cells, _percent(float(wide[name].sum()))] for name, cells in shown.items()}
-    return pd.DataFrame({"Ingredient, %": [*map(str, wide.index), "Sum"], **shown}, dtype="str")
-
-
-def plan_swaps_table(plan: SwapPlan) -> pd.DataFrame:
-    """Return one row per swap: how much, how many matched pairs show it, and how far others blur it."""
-    swaps = plan.swaps
-    return pd.DataFrame(
-        {
-            "Swap": [f"{letter}: {swap_words(s)}" for letter, s in zip(swaps["letter"], swaps["swap"], strict=True)],
-            "% of the formula": [format_number(value, 2) for value in swaps["percent"]],
-            "Matched pairs": [f"{count:d}" for count in swaps["n_pairs"]],
-            "Variance inflation": [format_number(value, 2) for value in swaps["variance_inflation"]],
-        },
-        dtype="str",
-    )
-
-
-def plan_sentences(plan: SwapPlan) -> tuple[str, ...]:
-    """Return what the plan can tell apart, and the one prototype that would add most."""
-    n, k = len(plan.prototypes), len(plan.swaps)
-    told = [
-        f"{n} prototypes for {k} {'swap' if k == 1 else 'swaps'}; their blends differ in {plan.n_moves} independent "
-        f"{'way' if plan.n_moves == 1 else 'ways'}."
-    ]
-    if len(plan.aliases):
-        groups = [" = ".join(group["effect"]) for _, group in plan.aliases.groupby("group")]
-        told.append(
-            f"Cannot be told apart ({k} letters for the swaps, two letters for what two do together): "
-            f"{format_list(groups)}."
-        )
-    elif plan.kind == "full":
-        told.append("Every swap, and what every two do together, can be told apart.")
-    if len(plan.extra):
-        told.append(_extra(plan))
-    return tuple(told)
-
-
-def mixture_table(plan: MixturePlan) -> pd.DataFrame:
-    """Return one row per blend and one column per emollient, per cent of the formula."""
-    shown = {
-        str(name): [format_number(value, 2) for value in plan.blends[name]]
-        for name in plan.blends.columns
-        if name != "prototype"
-    }
-    return pd.DataFrame({"Prototype": list(plan.blends["prototype"]), **shown}, dtype="str")
-
-
-def mixture_models_table(plan: MixturePlan) -> pd.DataFrame:
-    """Return which mixture models the plan can carry."""
-    return pd.DataFrame(
-        {
-            "Model": list(plan.models["model"]),
-            "Terms": [f"{count:d}" for count in plan.models["terms"]],
-            "Blends to spare": [format_number(float(count), 0) for count in plan.models["spare"]],
-            "Enough": ["yes" if enough else "no" for enough in plan.models["enough"]],
-        },
-        dtype="str",
-    )
-
-
-def cautions_sentences(cautions: pd.DataFrame) -> tuple[str, ...]:
-    """Return the usual cautions of the ingredients of a plan, each once, with the ingredients it concerns."""
-    return tuple(
-        f"{format_list(list(part['ingredient']))}: {words}" for words, part in cautions.groupby("words", sort=False)
-    )
-
-
-def _extra(plan: SwapPlan) -> str:
-    best = plan.extra.iloc[0]
-    frees = int(best["rank_gain"])
-    teaches = f"sets {frees} more {'effect' if frees == 1 else 'effects'} free" if frees else "sharpens the effects"
-    pairs = int(best["n_pairs"])
-    adds = f" and makes {pairs} matched {'pair' if pairs == 1 else 'pairs'}" if pairs else ""
-    return f"One prototype more would tell most with the swaps {best['made']}: it {teaches}{adds}."
-
-
-def _percent(value: float) -> str:
-    return NOTHING if pd.isna(value) or value == 0 else format_number(value, 2)
-
-
-# Serving plans as tables a person reads: who gets what, the codes, how even it is, what is left out.
-
-
-_WHAT = {
+_COUNTED = {
     "place": "How often each prototype stands at each position",
     "carry-over": "How often each prototype comes straight after each other one",
     "site": "How often each prototype goes to each site",
 }
+_EVEN = {"place": "positions", "carry-over": "what follows what", "site": "sites"}
+_WHOLE = 0.995  # a precision that rounds to all of it is not mentioned
+_TRAYS = 24  # people in the picture; the others are in the table
+
+
+# Who gets what.
+
+
+BALANCE = Table(
+    name="balance",
+    title="How even the plan is",
+    rows=lambda balance: balance.summary,
+    columns=(
+        text("What was counted", "what", _COUNTED),
+        each_row("Where", lambda row, _: f"session {row['session']}" if row["session"] else "all sessions"),
+        *(count("Smallest", "smallest"), count("Largest", "largest"), VERDICT),
+    ),
+    key=("what", "session"),
+)
+_GAPS = Table(
+    name="gaps",
+    title="What somebody must not get, and why",
+    rows="gaps",
+    columns=(text("Assessor", "assessor"), text("Does not get", "prototype"), text("Why", "reason")),
+)
+
+
+def _counts(name: str, title: str, across: str, heading: str) -> Table:
+    """Describe how often each prototype (row) meets each position, site or prototype before it (column)."""
+    cell = count("", "count")
+    return Table(
+        name,
+        title,
+        lambda plan: getattr(plan.balance, name),
+        (PROTOTYPE,),
+        ("prototype", across),
+        Across(across, cell, lambda value, _: f"{heading}{value:g}" if across == "position" else f"{heading}{value}"),
+    )
+
+
+def _carried(plan: ServingPlan) -> pd.DataFrame:
+    """Return what comes after what, columns in the order of the rows."""
+    rows = plan.balance.carry_over
+    order = {name: place for place, name in enumerate(dict.fromkeys(rows["prototype"]))}
+    return rows.sort_values("after", key=lambda names: names.map(order), kind="stable", ignore_index=True)
+
+
+_PLACES = _counts("positions", "Prototypes by position", "position", "Position ")
+_SITES = _counts("sites", "Prototypes by site", "site", "")
+_CARRY_OVER = Table(
+    "carry_over",
+    "What comes straight after what",
+    _carried,
+    (PROTOTYPE,),
+    ("prototype", "after"),
+    Across("after", count("", "count"), lambda value, _: f"After {value}"),
+)
+
+
+def tell_servings(plan: ServingPlan, names: Naming, session: str = "") -> Told:
+    """Tell what is served and how even that is; the picture shows the trays of one session, the first if not given."""
+    served = plan.servings.loc[plan.servings["prototype"] != plan.warm_up]
+    sizes = served.groupby(["session", "assessor"]).size()
+    low, high = int(sizes.min()), int(sizes.max())
+    people, prototypes = served["assessor"].nunique(), served["prototype"].nunique()
+    each = f"{low}" if low == high else f"{low} to {high}"
+    gaps = [_GAPS] if len(plan.gaps) else []
+    return Told(
+        plan,
+        names,
+        f"{counted(people, 'person', 'people')} score {counted(prototypes, 'prototype')} in "
+        f"{counted(served['session'].nunique(), 'session')}: {counted(len(served), 'serving')}, {each} for each person "
+        "in a session.",
+        picture=_trays(plan, session or str(plan.servings["session"].iloc[0])),
+        mind=tuple(_evenness(plan)),
+        drawers=(
+            drawer("What somebody must not get", *gaps),
+            drawer("How even it is: positions, what follows what, sites", _PLACES, _CARRY_OVER, _SITES),
+        ),
+        cannot=(
+            "An even plan spreads the effects of order and site over the prototypes; it does not remove them.",
+            "Nobody may apply a sample before the safety gate is open for its batch. A plan is no permission.",
+            "Codes hide the prototypes only if containers, fill, colour and smell do not give them away.",
+        ),
+    )
+
+
+def _evenness(plan: ServingPlan) -> list[str]:
+    """Return how even the plan is, and what it loses by splitting the prototypes over sessions."""
+    whole = plan.balance.summary.loc[plan.balance.summary["session"] == ""]
+    parts = [
+        f"{format_list([_EVEN[str(kind)] for kind in rows['what']])}: {verdict}"
+        for verdict, rows in whole.groupby("verdict", sort=False)
+    ]
+    told = [f"{capital('; '.join(parts))}."]
+    shares = plan.balance.together["share"]
+    if shares.min() < _WHOLE:
+        told.append(
+            f"Differences within sessions are {format_share(shares.median(), rounding=DOWN)} as precise as if every "
+            f"session held every prototype, the weakest {format_share(shares.min(), rounding=DOWN)}."
+        )
+    return told
 
 
 def servings_table(servings: pd.DataFrame, warm_up: str = "") -> pd.DataFrame:
@@ -271,16 +142,6 @@ def servings_table(servings: pd.DataFrame, warm_up: str = "") -> pd.DataFrame:
     return shown.astype("str").reset_index(drop=True)
 
 
-def tray_table(servings: pd.DataFrame, session: str) -> pd.DataFrame:
-    """Return what stands on each assessor's tray in a session: one row each, the codes from first to last."""
-    rows = servings.loc[servings["session"] == session].sort_values(["assessor", "position"], kind="stable")
-    label = [f"{code} ({site})" if site else code for code, site in zip(rows["code"], rows["site"], strict=True)]
-    wide = rows.assign(label=label).pivot_table(index="assessor", columns="position", values="label", aggfunc="first")
-    wide = wide.fillna(NOTHING)
-    wide.columns = [f"Position {format_number(float(place), 0)}" for place in wide.columns]
-    return wide.rename_axis("Assessor").reset_index().astype("str")
-
-
 def key_table(servings: pd.DataFrame) -> pd.DataFrame:
     """Return one row per prototype and one column per session: its code. Whoever sees it is no longer blind."""
     key = servings[["session", "prototype", "code"]].drop_duplicates()
@@ -290,81 +151,198 @@ def key_table(servings: pd.DataFrame) -> pd.DataFrame:
     return wide.rename_axis("Prototype").reset_index().astype("str")
 
 
-def balance_table(balance: ServingBalance) -> pd.DataFrame:
-    """Return one row per thing that should be even: smallest and largest count, and how even that is."""
-    rows = balance.summary
-    return pd.DataFrame(
-        {
-            "What was counted": [_WHAT[what] for what in rows["what"]],
-            "Where": [f"session {session}" if session else "all sessions" for session in rows["session"]],
-            "Smallest": [f"{count:d}" for count in rows["smallest"]],
-            "Largest": [f"{count:d}" for count in rows["largest"]],
-            "In words": list(rows["verdict"]),
-        },
-        dtype="str",
-    )
-
-
-def places_table(balance: ServingBalance) -> pd.DataFrame:
-    """Return how often each prototype (row) stands at each position of the order (column)."""
-    counts = balance.positions.assign(
-        position=[f"Position {format_number(p, 0)}" for p in balance.positions["position"]]
-    )
-    return _wide(counts, "position")
-
-
-def carry_over_table(balance: ServingBalance) -> pd.DataFrame:
-    """Return how often each prototype (row) comes straight after each other one (column)."""
-    rows = balance.carry_over
-    wide = _wide(rows.assign(after="After " + rows["after"]), "after")
-    return wide[["Prototype", *(f"After {name}" for name in dict.fromkeys(rows["prototype"]))]]
-
-
-def sites_table(balance: ServingBalance) -> pd.DataFrame:
-    """Return how often each prototype (row) goes to each site (column)."""
-    return _wide(balance.sites, "site")
-
-
-def together_table(balance: ServingBalance) -> pd.DataFrame:
-    """Return one row per two prototypes: who tries both, how often in one session, how precise their difference is."""
-    rows = balance.together
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Compared with": list(rows["versus"]),
-            "Assessors who try both": [f"{count:d}" for count in rows["assessors"]],
-            "Sittings with both": [f"{count:d}" for count in rows["sessions"]],
-            "Precision, of the complete plan": [
-                format_share(min(share, 1.0), rounding=DOWN) for share in rows["share"]
-            ],
-        },
-        dtype="str",
-    )
-
-
-def gaps_table(gaps: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per assessor and prototype that must not meet, and why."""
-    columns = {"assessor": "Assessor", "prototype": "Does not get", "reason": "Why"}
-    return gaps[list(columns)].rename(columns=columns).astype("str").reset_index(drop=True)
-
-
-def _wide(counts: pd.DataFrame, across: str) -> pd.DataFrame:
-    """Return counts with one row per prototype and one column per value, in the order they come."""
-    if counts.empty:
-        return pd.DataFrame({"Prototype": pd.Series(dtype="str")})
-    wide = counts.pivot_table(index="prototype", columns=across, values="count", aggfunc="sum", sort=False)
-    wide = wide.reindex(columns=list(dict.fromkeys(counts[across])))
-    text = wide.map(lambda count: NOTHING if pd.isna(count) else f"{count:.0f}")
-    text.columns = [str(name) for name in text.columns]
-    return text.rename_axis("Prototype").reset_index().astype("str")
-
-
 def _by_number(name: str) -> tuple[str, int]:
     """Return a key that puts P2 before P10."""
     digits = "".join(character for character in name if character.isdigit())
     return name.rstrip("0123456789"), int(digits or 0)
 
 
-def _precision(shares: pd.Series) -> list[str]:
-    """Return how precise each pair is; what favours the plan is never rounded up."""
-    return [format_share(min(share, 1.0), rounding=DOWN) for share in shares]
+def _trays(plan: ServingPlan, session: str) -> Picture:
+    """Return the trays of a session: a row a person, a dish for each position with its blind code, no prototype."""
+    rows = plan.servings.loc[plan.servings["session"] == session]
+    people = list(dict.fromkeys(rows["assessor"]))[:_TRAYS]
+    rows = rows.loc[rows["assessor"].isin(people)]
+    places = sorted(rows["position"].unique())
+    cells = np.full((len(people), len(places)), "", dtype=object)
+    for row in rows.to_dict("records"):
+        cells[people.index(row["assessor"]), places.index(row["position"])] = row["code"]
+    first = "; ".join(
+        f"{who}: {', '.join(code for code in line if code)}" for who, line in zip(people, cells, strict=True)
+    )
+    missing = plan.servings["assessor"].nunique() - len(people)
+    more = f" {counted(missing, 'more person', 'more people')} in the table." if missing else ""
+    return Picture(
+        "trays",
+        f"The trays of session {session}, from first to last",
+        f"The codes on each tray of session {session}, from first to last, prototypes hidden. {first}.{more}",
+        lambda: tray_figure(people, [format_number(float(place), 0) for place in places], cells),
+    )
+
+
+def tray_figure(rows: Sequence[str], columns: Sequence[str], cells: np.ndarray) -> Figure:
+    """Return trays: a row each, a dish with its word in every cell that has one; an empty place stays empty.
+
+    Parameters
+    ----------
+    rows, columns
+        Words at the left of each tray and over each place.
+    cells
+        (rows, columns) words on the dishes.
+    """
+    wide = max([text_width(str(word), _FONT) / _POINTS for word in cells.ravel()] + [0.35]) + 0.25
+    wide = max(wide, max(text_width(word, _FONT) / _POINTS for word in columns) + 0.1)
+    left = max(text_width(word, _FONT) / _POINTS for word in rows) + 0.25
+    width, height = left + wide * len(columns) + 0.15, _ROW * (len(rows) + 1) + 0.15
+    figure = Figure(figsize=(width, height))
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set(xlim=(0, width), ylim=(height, 0))
+    axes.axis("off")
+    words = {"fontsize": _FONT, "color": INK, "va": "center"}
+    for place, word in enumerate(columns):
+        axes.text(left + wide * (place + 0.5), _ROW * 0.5, word, ha="center", **words)
+    for line, name in enumerate(rows):
+        y = _ROW * (line + 1.5)
+        axes.text(0.1, y, name, ha="left", **words)
+        rim = "round,pad=0,rounding_size=0.1"
+        tray = (left, y - 0.42 * _ROW), wide * len(columns), 0.84 * _ROW
+        axes.add_patch(FancyBboxPatch(*tray, boxstyle=rim, facecolor=_TRAY, edgecolor=FAINT))
+        for place, word in enumerate(cells[line]):
+            if word:
+                x = left + wide * (place + 0.5)
+                axes.add_patch(
+                    Ellipse((x, y), min(wide - 0.12, _WIDEST), 0.66 * _ROW, facecolor="white", edgecolor=GREY)
+                )
+                axes.text(x, y, word, ha="center", **words)
+    return figure
+
+
+_FONT = 9.0  # points
+_POINTS = 72.0  # to the inch
+_ROW, _WIDEST = 0.36, 0.9  # inches
+_TRAY = "#eef2f4"
+
+
+# What to make.
+
+
+def _swap(row: Mapping[str, Any], _: About) -> str:
+    return f"{row['letter']}: {swap_words(row['swap'])}"
+
+
+SWAPS = Table(
+    name="planned_swaps",
+    title="What each swap can show",
+    rows="swaps",
+    columns=(
+        *(each_row("Swap", _swap, "letter", "swap"), number("% of the formula", "percent", 2)),
+        *(count("Matched pairs", "n_pairs"), number("Variance inflation", "variance_inflation", 2)),
+    ),
+    key=("letter",),
+)
+
+
+PLANNED = Table(
+    name="plan",
+    title="Prototypes to make",
+    rows="prototypes",
+    columns=(PROTOTYPE, each_row("Swaps made", lambda row, _: row["made"] or "base", "made")),
+    key=("prototype",),
+)
+
+
+def _per_cent(row: Mapping[str, Any], _: About) -> str:
+    return NOTHING if pd.isna(row["percent"]) or row["percent"] == 0 else format_number(row["percent"], 2)
+
+
+def _with_sum(plan: SwapPlan | MixturePlan) -> pd.DataFrame:
+    """Return one row per ingredient and prototype, with the sum of each prototype below."""
+    amounts = plan.formulas.groupby(["ingredient", "prototype"], sort=False, as_index=False)["percent"].sum()
+    total = plan.formulas.groupby("prototype", sort=False, as_index=False)["percent"].sum()
+    return pd.concat([amounts, total.assign(ingredient="Sum")], ignore_index=True)
+
+
+FORMULAS = Table(
+    name="planned_formulas",
+    title="Their formulas",
+    rows=_with_sum,
+    columns=(text("Ingredient, %", "ingredient"),),
+    key=("ingredient", "prototype"),
+    across=Across("prototype", each_row("", _per_cent, "percent", figure=True)),
+)
+
+
+def tell_plan(plan: SwapPlan, names: Naming) -> Told:
+    """Tell what a plan of prototypes can tell apart, and show which swaps are made in which."""
+    return Told(
+        plan,
+        names,
+        _plan_headline(plan),
+        picture=_plan_picture(plan),
+        mind=tuple(_plan_mind(plan)),
+        table=PLANNED,
+        drawers=(
+            drawer("What each swap can show", SWAPS),
+            drawer("Their formulas", FORMULAS),
+            drawer("Before making them", *cautions_sentences(plan.cautions)),
+        ),
+        cannot=("What a plan cannot see: structure, stability, and the luck of single batches.",),
+    )
+
+
+def _plan_headline(plan: SwapPlan) -> str:
+    start = f"{counted(len(plan.prototypes), 'prototype')} for {counted(len(plan.swaps), 'swap')}"
+    if len(plan.aliases):
+        groups = [" = ".join(group["effect"]) for _, group in plan.aliases.groupby("group")]
+        return f"{start}; cannot be told apart: {first_few(groups)} (two letters: what two swaps do together)."
+    if len(plan.swaps) == 1:
+        return f"{start}: its effect can be told."
+    if plan.kind == "full":
+        return f"{start}: every swap, and what every two do together, can be told apart."
+    return f"{start}: every swap can be told apart, if swaps do not change each other."
+
+
+def _plan_mind(plan: SwapPlan) -> list[str]:
+    told = [f"Their blends differ in {counted(plan.n_moves, 'independent way')}."]
+    if len(plan.extra):
+        best = plan.extra.iloc[0]
+        frees = int(best["rank_gain"])
+        teaches = f"sets {counted(frees, 'more effect')} free" if frees else "sharpens the effects"
+        pairs = int(best["n_pairs"])
+        adds = f" and makes {counted(pairs, 'matched pair')}" if pairs else ""
+        told.append(f"One prototype more would tell most with the swaps {best['made']}: it {teaches}{adds}.")
+    return [*told, "A plan is no approval: nobody applies a prototype before a qualified person has signed for it."]
+
+
+def _plan_picture(plan: SwapPlan) -> Picture:
+    letters = list(plan.swaps["letter"])
+    made = plan.prototypes[letters].to_numpy(dtype=bool)
+    cells = np.where(made, np.array(letters, dtype=object), "")
+    rows = [str(name) for name in plan.prototypes["prototype"]]
+    heads = [f"{letter}: {swap_words(str(swap))}" for letter, swap in zip(letters, plan.swaps["swap"], strict=True)]
+    told = zip(rows, plan.prototypes["made"], strict=True)
+    alt = f"Which swaps are made in which prototype: {'; '.join(f'{name} {made or NOTHING}' for name, made in told)}."
+    return Picture("plan", "Which swaps are made in which prototype", alt, lambda: tray_figure(rows, heads, cells))
+
+
+def mixture_blends(plan: MixturePlan) -> Table:
+    """Return the table of blends, a column for each emollient, per cent of the formula."""
+    columns = [number(str(name), name, 2) for name in plan.blends.columns if name != "prototype"]
+    return Table("blends", "Blends to make, per cent of the formula", "blends", (PROTOTYPE, *columns))
+
+
+MIXTURE_MODELS = Table(
+    name="models",
+    title="Which mixture models these blends can carry",
+    rows="models",
+    columns=(
+        *(text("Model", "model"), count("Terms", "terms"), number("Blends to spare", "spare", 0)),
+        yes_no("Enough", "enough"),
+    ),
+)
+
+
+def cautions_sentences(cautions: pd.DataFrame) -> tuple[str, ...]:
+    """Return the usual cautions of the ingredients of a plan, each once, with the ingredients it concerns."""
+    return tuple(
+        f"{format_list(list(part['ingredient']))}: {words}" for words, part in cautions.groupby("words", sort=False)
+    )

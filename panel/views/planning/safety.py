@@ -1,170 +1,202 @@
-"""What the safety gate says about the batches, in plain sentences, and what it cannot say."""
+"""What is missing before the ballots may open, who must sign it, and how far the ballots have come."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
 import pandas as pd
 
 from panel.checks.all_checks import Readiness
-from panel.plan.protocol import Protocol
-from panel.plan.safety import AMBER, GREEN, RED, SafetyGate
-from panel.words import NOTHING, format_list, format_number
+from panel.plan.safety import GREEN, SafetyGate
+from panel.study.knowledge import safety_items
+from panel.study.naming import Naming
+from panel.study.shown import PROTOTYPE, About, Table, count, each_row, number, text, yes_no
+from panel.views.planning.plan import tray_figure
+from panel.views.told import Picture, Shown, Told, drawer
+from panel.words import NOTHING, counted, first_few, format_list, format_number
 
-_MOST_NAMED = 5
+_NAMED = 6
+_STATES = {"red": "closed", "amber": "closed: something is open", "green": "open"}
 
 
-def what_the_gate_says(gate: SafetyGate) -> list[str]:
-    """Return for which batches the gate is open, and what is missing for the others, one plain line each."""
-    lines = []
-    for state, words in (
-        (RED, "The safety gate is closed for {}. Nobody may apply it."),
-        (AMBER, "The safety gate is closed for {}: all that is always needed is signed, but an item is still open."),
-        (GREEN, "The safety gate is open for {}: every item is signed by a named person."),
-    ):
-        names = gate.batches.loc[gate.batches["state"] == state, "batch"].tolist()
-        if names:
-            lines.append(words.format(_batches(names, len(gate.batches))))
+def _missing(gate: SafetyGate) -> pd.DataFrame:
+    """Return one row per item that is missing somewhere: `words signed_by reasons batches`."""
+    rows = gate.items.loc[gate.items["reason"] != ""]
+    signed_by = dict(safety_items()[["item", "signed_by"]].itertuples(index=False, name=None))
+    found = [
+        (
+            part["words"].iloc[0],
+            signed_by.get(str(item), ""),
+            format_list(sorted(set(part["reason"]))),
+            _batches(list(dict.fromkeys(part["batch"])), len(gate.batches)),
+        )
+        for item, part in rows.groupby("item", sort=False)
+    ]
+    return pd.DataFrame(found, columns=["words", "signed_by", "reasons", "batches"], dtype="str")
+
+
+MISSING = Table(
+    name="missing",
+    title="What is missing, and who must sign it",
+    rows=_missing,
+    columns=(
+        *(text("Item", "words"), text("Who must sign", "signed_by"), text("Why it does not count yet", "reasons")),
+        text("For", "batches"),
+    ),
+    none="Nothing is missing.",
+)
+GATE = Table(
+    name="gate",
+    title="The safety gate of each batch",
+    rows="batches",
+    columns=(
+        *(text("Batch", "batch"), PROTOTYPE, text("Safety gate", "state", _STATES), count("Items missing", "missing")),
+        text("Frozen because", "frozen"),
+    ),
+    key=("batch",),
+)
+_READY = Table(
+    name="ready",
+    title="Ready on {on}: old enough, measured, and cleared",
+    rows="batches",
+    columns=(
+        *(PROTOTYPE, text("Batch", "batch")),
+        each_row("Age at least", lambda row, _: _age(row["age_hours"]), "age_hours", figure=True),
+        *(number("pH", "ph", 2), number("Viscosity (mPa s)", "viscosity_mpa_s", 0), yes_no("Ready", "ready")),
+        text("What is missing", "missing"),
+    ),
+)
+REACTIONS = Table(
+    name="reactions",
+    title="Adverse reactions on record",
+    rows=lambda entries: entries,
+    columns=(
+        *(text("Reaction", "reaction"), text("When", "when"), text("Assessor", "assessor")),
+        each_row("Batch; prototype", lambda row, _: _both(row["batch"], row["prototype"])),
+        *(text("Signs", "signs"), text("How grave", "severity"), text("What was done", "action")),
+        each_row("Seen by; written by", lambda row, _: _both(row["seen_by"], row["who"])),
+        text("Settled", "settled"),
+    ),
+)
+PROTOCOL = Table(
+    name="protocol",
+    title="How every sample was applied",
+    rows="items",
+    columns=(
+        *(
+            text("Item", "words"),
+            text("Here", "value"),
+            yes_no("Stated", "stated", "by the study", "usual value, not stated"),
+        ),
+        each_row(
+            "Basis of the usual value",
+            lambda row, _: f"{row['basis']} ({row['source']})" if row["basis"] else str(row["source"]),
+        ),
+    ),
+)
+
+
+def checklist(batch: str) -> Table:
+    """Return the table of what is signed for a batch: who, when, in which document, or what is missing."""
+
+    def rows(gate: SafetyGate) -> pd.DataFrame:
+        return gate.items.loc[gate.items["batch"] == batch].reset_index(drop=True)
+
+    return Table(
+        name=f"checklist_{batch}",
+        title=f"What is signed for batch {batch}",
+        rows=rows,
+        columns=(
+            text("Item", "words"),
+            each_row("For", lambda row, _: f"batch {batch}" if row["scope"] == "batch" else "all batches"),
+            each_row("State", lambda row, _: str(row["reason"] or row["outcome"])),
+            each_row("By", _signed_by, "who", "role"),
+            *(text("On", "date"), text("Document", "document")),
+        ),
+    )
+
+
+def _signed_by(row: Mapping[str, Any], _: About) -> str:
+    return f"{row['who']}, {row['role']}" if row["who"] and row["role"] else str(row["who"] or NOTHING)
+
+
+def _age(hours: float) -> str:
+    told = format_number(hours, 0)
+    return told if told == NOTHING else f"{told} h"
+
+
+def _both(one: str, other: str) -> str:
+    return f"{one or NOTHING}; {other or NOTHING}"
+
+
+def tell_gate(gate: SafetyGate, names: Naming, ready: Readiness | None = None) -> Told:
+    """Tell whether the ballots may open, and what is missing and who must sign it where they may not.
+
+    Parameters
+    ----------
+    ready
+        Which batches are old enough and measured on that day.
+    """
     frozen = gate.batches.loc[gate.batches["frozen"] != ""]
-    lines += [f"{row['batch']} is frozen: {row['frozen']}." for row in frozen.to_dict("records")]
-    missing = gate.items.loc[gate.items["reason"] != ""]
-    for item, rows in missing.groupby("words", sort=False):
-        concerned = _batches(list(dict.fromkeys(rows["batch"])), len(gate.batches))
-        lines.append(f"{item}: {format_list(sorted(set(rows['reason'])))} ({concerned}).")
-    return lines
+    return Told(
+        gate,
+        names,
+        _headline(gate),
+        picture=_items_picture(gate),
+        mind=tuple(f"{row['batch']} is frozen: {row['frozen']}." for row in frozen.head(3).to_dict("records")),
+        table=MISSING,
+        drawers=(
+            drawer("What is missing, and who must sign it", *([MISSING] if len(_missing(gate)) else [])),
+            drawer("Batch by batch", GATE),
+            drawer("Ready to be served?", *([Shown(_READY, ready, names)] if ready is not None else [])),
+        ),
+        cannot=(),
+    )
 
 
-def what_the_gate_cannot_say(gate: SafetyGate) -> tuple[str, ...]:
-    """Return what must stand beside the gate wherever it is shown; the first line names what it does not replace."""
-    return gate.notes
-
-
-def what_is_ready(result: Readiness) -> str:
-    """Return which prototypes can be put before the panel, in one or two sentences."""
-    rows = result.batches
-    ready = list(dict.fromkeys(rows.loc[rows["ready"], "prototype"]))
-    waiting = [name for name in dict.fromkeys(rows["prototype"]) if name not in ready]
-    if not len(rows):
-        return "There are no prototypes yet."
-    parts = [f"Ready on {result.on}: {format_list(ready)}." if ready else f"Nothing is ready on {result.on}."]
-    if waiting:
-        shown = [f"{name} ({_why(result, name)})" for name in waiting[:_MOST_NAMED]]
-        rest = len(waiting) - len(shown)
-        parts.append(f"Not ready: {'; '.join(shown)}{f'; and {rest} more' if rest else ''}.")
-    return " ".join(parts)
+def _headline(gate: SafetyGate) -> str:
+    batches = gate.batches
+    if batches.empty:
+        return "The ballots stay closed: no batches are written down. Fill in the table of batches first."
+    shut = list(batches.loc[batches["state"] != GREEN, "batch"])
+    if not shut:
+        every = _batches(list(batches["batch"]), len(batches))
+        return f"The ballots may open for {every}: a named person signed every item."
+    missing = _missing(gate)
+    who = list(dict.fromkeys(name.split(" or ")[0] for name in missing["signed_by"] if name))
+    signatures = counted(len(missing), "item is not signed", "items are not signed")
+    asked = f" (to be signed by: {first_few(who)})" if who else ""
+    frozen = "; a reaction is not settled" if (batches["frozen"] != "").any() else ""
+    reason = f"{signatures}{asked}" if len(missing) else ""
+    return f"The ballots stay closed for {_batches(shut, len(batches))}: {reason}{frozen if reason else frozen[2:]}."
 
 
 def _batches(names: list[str], number: int) -> str:
     """Return batches by name, or that it is all of them."""
     if len(names) == number > 1:
         return f"all {number} batches"
-    return f"batch {names[0]}" if len(names) == 1 else f"batches {format_list(names)}"
+    return f"batch {names[0]}" if len(names) == 1 else f"batches {first_few(names, _NAMED)}"
 
 
-def _why(result: Readiness, prototype: str) -> str:
-    rows = result.batches
-    return str(rows.loc[rows["prototype"] == prototype, "missing"].iloc[0])
-
-
-# Safety gate, readiness, reactions and protocol as tables a person reads.
-
-
-_GATE = {
-    "red": "red: closed",
-    "amber": "amber: closed, something is open",
-    "green": "green: open",
-}
-
-
-def gate_table(gate: SafetyGate) -> pd.DataFrame:
-    """Return one row per batch: whether the gate is open, how many items are missing, what freezes it."""
-    rows = gate.batches
-    return pd.DataFrame(
-        {
-            "Batch": list(rows["batch"]),
-            "Prototype": list(rows["prototype"]),
-            "Safety gate": [_GATE[state] for state in rows["state"]],
-            "Items missing": [f"{count:d}" for count in rows["missing"]],
-            "Frozen because": [text or NOTHING for text in rows["frozen"]],
-        },
-        dtype="str",
+def _items_picture(gate: SafetyGate) -> Picture | None:
+    """Return which item is signed for which batch: a dish with a tick; empty where something is missing."""
+    if not (gate.items["reason"] != "").any():
+        return None
+    signed = gate.items.assign(signed=gate.items["reason"] == "").pivot_table(
+        index="words", columns="batch", values="signed", aggfunc="all", sort=False
     )
-
-
-def checklist_table(gate: SafetyGate, batch: str) -> pd.DataFrame:
-    """Return one row per item of the checklist for a batch: who signed what and when, or what is missing."""
-    rows = gate.items.loc[gate.items["batch"] == batch]
-    return pd.DataFrame(
-        {
-            "Item": list(rows["words"]),
-            "For": [f"batch {batch}" if scope == "batch" else "all batches" for scope in rows["scope"]],
-            "State": [reason or outcome for reason, outcome in zip(rows["reason"], rows["outcome"], strict=True)],
-            "By": [
-                f"{who}, {role}" if who and role else who or NOTHING
-                for who, role in zip(rows["who"], rows["role"], strict=True)
-            ],
-            "On": [date or NOTHING for date in rows["date"]],
-            "Document": [text or NOTHING for text in rows["document"]],
-        },
-        dtype="str",
-    ).reset_index(drop=True)
-
-
-def readiness_table(result: Readiness) -> pd.DataFrame:
-    """Return one row per batch: age, pH, viscosity, gate, and what keeps it from being ready."""
-    rows = result.batches
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Batch": [batch or NOTHING for batch in rows["batch"]],
-            "Age at least": [f"{format_number(age, 0)} h" if age == age else NOTHING for age in rows["age_hours"]],
-            "pH": [format_number(value, 2) for value in rows["ph"]],
-            "Viscosity (mPa s)": [format_number(value, 0) for value in rows["viscosity_mpa_s"]],
-            "Safety gate": list(rows["gate"]),
-            "Ready": ["ready" if ready else "not ready" for ready in rows["ready"]],
-            "What is missing": [text or NOTHING for text in rows["missing"]],
-        },
-        dtype="str",
-    )
-
-
-def reactions_table(entries: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per entry about a reaction, the latest last."""
-    columns = {
-        "reaction": "Reaction",
-        "when": "When",
-        "assessor": "Assessor",
-        "prototype": "Prototype",
-        "batch": "Batch",
-        "signs": "Signs",
-        "severity": "How grave",
-        "action": "What was done",
-        "seen_by": "Seen by",
-        "who": "Written by",
-        "settled": "Settled",
-    }
-    return entries[list(columns)].rename(columns=columns).replace("", NOTHING).astype("str").reset_index(drop=True)
-
-
-def protocol_table(protocol: Protocol) -> pd.DataFrame:
-    """Return the protocol card: one row per item, what holds here, and whether the study says so itself."""
-    rows = protocol.items
-    return pd.DataFrame(
-        {
-            "Item": list(rows["words"]),
-            "Here": list(rows["value"]),
-            "Stated": ["by the study" if stated else "usual value, not stated" for stated in rows["stated"]],
-            "Basis of the usual value": [
-                f"{basis} ({source})" if basis else source
-                for basis, source in zip(rows["basis"], rows["source"], strict=True)
-            ],
-        },
-        dtype="str",
-    )
+    cells = np.where(signed.to_numpy(dtype=bool), "signed", "").astype(object)
+    rows, columns = [str(name) for name in signed.index], [str(name) for name in signed.columns]
+    told = [
+        f"{item}: {int(line.sum())} of {len(columns)}" for item, line in zip(rows, signed.to_numpy(bool), strict=True)
+    ]
+    alt = f"Which item is signed for how many batches. {'; '.join(told)}."
+    return Picture("safety", "Which item is signed for which batch", alt, lambda: tray_figure(rows, columns, cells))
 
 
 # How far the ballots have come, as tables and plain sentences; they count marks and never show one.
-
-
-_BOARD_TABLES_MOST_NAMED = 6
 
 
 def progress_table(board: pd.DataFrame) -> pd.DataFrame:
@@ -222,9 +254,7 @@ def who_has_answered(board: pd.DataFrame) -> str:
     for state, words in (("not begun", "Not begun"), (_STOPPED, "Stopped after a skin reaction")):
         names = [name for name, own in zip(board["assessor"], states, strict=True) if own == state]
         if names:
-            more = f" and {len(names) - _MOST_NAMED} more" if len(names) > _BOARD_TABLES_MOST_NAMED else ""
-            shown = ", ".join(names[:_BOARD_TABLES_MOST_NAMED]) if more else format_list(names)
-            parts.append(f"{words}: {shown}{more}.")
+            parts.append(f"{words}: {first_few(names, _NAMED)}.")
     return " ".join(parts)
 
 
@@ -240,7 +270,7 @@ def what_locking_leaves_out(board: pd.DataFrame) -> list[str]:
     for assessor, rows in board.assign(left=left).groupby("assessor", sort=False):
         missing = rows.loc[rows["left"] > 0]
         if len(missing):
-            marks = "1 mark is" if missing["left"].sum() == 1 else f"{missing['left'].sum()} marks are"
+            marks = counted(int(missing["left"].sum()), "mark is", "marks are")
             codes = "code" if len(missing) == 1 else "codes"
             lines.append(f"{assessor}: {marks} missing ({codes} {format_list(list(missing['code']))}).")
     return lines

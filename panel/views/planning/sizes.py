@@ -1,296 +1,281 @@
-"""Numbers of people as tables a person reads: what a panel can see, how many answers are enough."""
+"""How many people it takes, and what batches buy: in one sentence, a picture of the chances, and tables."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
-import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import PercentFormatter
 
 from panel.plan.batch_numbers import BatchNumbers
-from panel.plan.consumer_numbers import AnswerNumbers
-from panel.plan.sample_size import PanelSizes
+from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.study.naming import Naming
-from panel.views.drawing.pictures import COLOURS, FAINT, INK, svg_text, text_width
-from panel.words import format_list, format_number, format_share
+from panel.study.shown import SCALE, About, Across, Column, Table, count, each_row, number, share, text
+from panel.views.drawing.pictures import FAINT, GREY, INK, text_width
+from panel.views.told import Drawer, Picture, Shown, Told, drawer
+from panel.words import capital, format_list, format_number, format_share
+
+_SHOWN_ASSESSORS = (6, 8, 10, 12, 15, 20)
+_HOW = {ALL_PAIRS: "among all pairs", WITH_BENCHMARK: "among all differences from the benchmark"}
 
 
-def batch_numbers_table(result: BatchNumbers, digits: int = 1) -> pd.DataFrame:
-    """Return one row per split of the same servings into batches and replicates: what each buys."""
-    rows = result.rows
-    return pd.DataFrame(
-        {
-            "Batches of each": [f"{count:d}" for count in rows["batches"]],
-            "Scores of each batch": [f"{count:d}" for count in rows["replicates"]],
-            "Servings": [f"{count:,d}" for count in rows["servings"]],
-            "Standard error, these batches": _numbers(rows["std_error_these"], digits + 1),
-            "Standard error, other batches too": _numbers(rows["std_error"], digits + 1),
-            "Found, these batches": _numbers(rows["seen_these"], digits),
-            "Found, other batches too": _numbers(rows["seen"], digits),
-            f"Chance to find {format_number(result.difference, digits)}": [format_share(p) for p in rows["power"]],
-        },
-        dtype="str",
+def _chance(heading: str) -> Column:
+    """Describe a column of assured chances, the plain ones in brackets."""
+    return each_row(
+        heading,
+        lambda row, _: f"{format_share(row['assurance'])} ({format_share(row['power'])})",
+        "assurance",
+        "power",
+        figure=True,
     )
 
 
-def panel_sizes_table(result: PanelSizes, digits: int = 1) -> pd.DataFrame:
-    """Return one row per number of assessors and replicates: what that panel can see, in scale units."""
-    rows = result.sizes
-    percent = f"{100 * result.power:g} %"
-    return pd.DataFrame(
-        {
-            "Assessors": [f"{count:d}" for count in rows["assessors"]],
-            "Replicates": [f"{count:d}" for count in rows["replicates"]],
-            "Servings": [f"{count:,d}" for count in rows["servings"]],
-            "Standard error of a difference": _numbers(rows["std_error"], digits),
-            "Least significant difference": _numbers(rows["least_significant"], digits),
-            "The same, all pairs (Tukey)": _numbers(rows["least_significant_pairs"], digits),
-            f"Found with {percent}: one planned difference": _numbers(rows["seen"], digits),
-            f"Found with {percent}: among all pairs": _numbers(rows["seen_pairs"], digits),
-            f"Found with {percent}: against the benchmark": _numbers(rows["seen_benchmark"], digits),
-            f"Found with {percent}: a swap effect": _numbers(rows["seen_swap"], digits),
-            f"Chance to find {format_number(result.difference, digits)}": [format_share(v) for v in rows["power"]],
-        },
-        dtype="str",
-    )
+def _people_needed(row: Mapping[str, Any], about: About) -> str:
+    tried = int(about.result.sizes["assessors"].max())
+    assured, plain = (str(row[name]) if row[name] else f"more than {tried}" for name in ("assured", "assessors"))
+    return assured if assured == plain else f"{assured} ({plain})"
 
 
-def needed_table(result: PanelSizes) -> pd.DataFrame:
-    """Return the fewest assessors for each kind of comparison and number of replicates."""
-    rows = result.needed
-    tried = int(result.sizes["assessors"].max())
-    return pd.DataFrame(
-        {
-            "What is compared": list(rows["comparison"]),
-            "Replicates": [f"{count:d}" for count in rows["replicates"]],
-            "Assessors needed": [f"{n:d}" if n else f"more than {tried}" for n in rows["assessors"]],
-            "Servings": [f"{n:,d}" if n else "–" for n in rows["servings"]],
-        },
-        dtype="str",
-    )
+def _times(repeats: float) -> str:
+    return {1: "once", 2: "twice"}.get(int(repeats), f"{int(repeats)} times")
 
 
-def what_you_can_see_table(seen: pd.DataFrame, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute: what the people you have can see of it, in scale units."""
-    headings = {
-        "std_error": "Standard error of a difference",
-        "least_significant": "Least significant difference",
-        "seen": "One planned difference found",
-        "seen_pairs": "Among all pairs found",
-        "seen_benchmark": "Against the benchmark found",
-        "seen_swap": "A swap effect found",
-    }
-    words = [names.attribute(name) if name else "planning values" for name in seen["attribute"]]
-    columns = {heading: _numbers(seen[column], names.digits) for column, heading in headings.items()}
-    return pd.DataFrame({"Attribute": words} | columns, dtype="str")
+NEEDED = Table(
+    name="needed",
+    title="People needed, by what is compared and how often each scores everything (in brackets: if the scatter is "
+    "exactly what it is taken for)",
+    rows="needed",
+    columns=(text("What is compared", "comparison"),),
+    key=("comparison", "replicates"),
+    across=Across(
+        "replicates", each_row("", _people_needed, "assured", figure=True), lambda value, _: capital(_times(value))
+    ),
+)
+_SIZES = Table(
+    name="sizes",
+    title="What panels of different sizes find with a chance of 80 %, if the scatter is what it is taken for",
+    rows="sizes",
+    columns=(
+        *(count("Assessors", "assessors"), count("Servings", "servings")),
+        number("Standard error of a difference", "std_error", SCALE),
+        *(number("One planned difference", "seen", SCALE), number("Among all pairs", "seen_pairs", SCALE)),
+        *(number("Against the benchmark", "seen_benchmark", SCALE), number("A swap effect", "seen_swap", SCALE)),
+        _chance("Chance to find what matters (plain)"),
+    ),
+    key=("assessors", "replicates"),
+)
+_SEEN = Table(
+    name="seen",
+    title="What the people you have can see, each attribute in the units of its own scale",
+    rows=lambda frame: frame,
+    columns=(
+        each_row("Attribute", lambda row, about: about.names.attribute(row["attribute"]) or "planning values"),
+        number("Standard error of a difference", "std_error", SCALE),
+        number("Least significant difference", "least_significant", SCALE),
+        *(number("One planned difference", "seen", SCALE), number("Among all pairs", "seen_pairs", SCALE)),
+        *(number("Against the benchmark", "seen_benchmark", SCALE), number("A swap effect", "seen_swap", SCALE)),
+    ),
+    key=("attribute",),
+)
+BATCHES = Table(
+    name="batches",
+    title="What batches and repeats buy at the same number of servings",
+    rows="rows",
+    columns=(
+        *(count("Batches of each", "batches"), count("Scores of each batch", "replicates")),
+        count("Servings", "servings"),
+        number("Standard error, these batches", "std_error_these", SCALE - 1),
+        number("Standard error, other batches too", "std_error", SCALE - 1),
+        number("Found, these batches", "seen_these", SCALE),
+        number("Found, other batches too", "seen", SCALE),
+        share("Chance to find it", "power"),
+    ),
+    key=("batches",),
+)
 
 
-def answers_table(results: Iterable[AnswerNumbers]) -> pd.DataFrame:
-    """Return one row per question: the first number of answers that is enough, and from when on it always is."""
-    rows = list(results)
-    return pd.DataFrame(
-        {
-            "To show": [row.question for row in rows],
-            "First enough": [f"{row.first:,d}" for row in rows],
-            "Always enough from": [f"{row.always:,d}" for row in rows],
-            "Answers that show it": [_limits(row) for row in rows],
-            "Chance of success": [format_share(row.power) for row in rows],
-        },
-        dtype="str",
-    )
-
-
-def share_width_table(widths: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per number of people: between which limits a share will be known."""
-    return pd.DataFrame(
-        {
-            "People": [f"{n:,d}" for n in widths["n"]],
-            "Share": [format_share(share) for share in widths["share"]],
-            "95 % interval": [
-                f"{format_number(100 * low, 0)} to {format_number(100 * high, 0)} %"
-                for low, high in zip(widths["ci_low"], widths["ci_high"], strict=True)
-            ],
-        },
-        dtype="str",
-    )
-
-
-def _limits(result: AnswerNumbers) -> str:
-    """Return how many answers show it when the number from which on it is always enough is asked."""
-    row = result.curve.loc[result.curve["n"] == result.always].iloc[0]
-    fewest, most = row["minimum"], row["maximum"]
-    parts = []
-    if not np.isnan(fewest):
-        parts.append(f"at least {format_number(fewest, 0)}")
-    if not np.isnan(most):
-        parts.append(f"at most {format_number(most, 0)}")
-    return f"{' and '.join(parts)} of {result.always:,d}" if parts else "–"
-
-
-def _numbers(values: pd.Series, digits: int) -> list[str]:
-    return [format_number(value, digits) for value in values]
-
-
-# Pictures of chances: what panels of several sizes can see, and the teeth of counted answers.
-
-
-FONT = 9.0  # points
-MOST_LINES = 5
-_POINTS = 72.0  # to the inch
-_WIDTH, _HEIGHT, _TOP, _BOTTOM, _LEFT, _GAP, _SAMPLE = 5.2, 3.2, 0.45, 0.6, 0.75, 0.12, 0.4  # inches
-_DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)))
-_QUIET = "#5c5c5c"
-
-
-def power_figure(result: PanelSizes, assessors: Sequence[int], replicates: int, names: Naming | None = None) -> Figure:
-    """Return the chance to find a planned difference of each size, one line for each number of assessors.
+def tell_sizes(
+    result: PanelSizes,
+    names: Naming,
+    replicates: int,
+    *,
+    weighed: BatchNumbers | None = None,
+    seen: pd.DataFrame | None = None,
+) -> Told:
+    """Tell how many people find the difference that matters when everybody scores everything so often.
 
     Parameters
     ----------
-    assessors
-        Which panels to show, five at the most; those that were not worked out are left out.
-    replicates
-        How often everybody tries everything.
     names
-        The scale of the numbers, and their decimals.
+        With the scale that is planned in.
+    weighed
+        What batches buy, if it is known how far they differ.
+    seen
+        What the people of the study can see, by attribute (`panel.plan.sample_size.what_you_can_see`).
     """
-    known = names or Naming()
-    lines = _lines(result, assessors, replicates)
-    labels = [f"{count} assessors" for count in lines]
-    figure, axes = _axes(labels)
+    of = result.needed.loc[result.needed["replicates"] == replicates].set_index("comparison")
+    drawers: list[Drawer] = [
+        drawer("Other comparisons and repeats", NEEDED),
+        drawer("Panels of other sizes", _with_repeats(replicates)),
+    ]
+    if weighed is not None:
+        batches = Shown(BATCHES, weighed, names)
+        drawers.append(drawer("Batches or repeats?", batches, weighed.method, *weighed.notes))
+    if seen is not None:
+        drawers.append(drawer("What the people you have can see, by attribute", Shown(_SEEN, seen, names)))
+    return Told(
+        result,
+        names,
+        _headline(result, names, of, replicates),
+        picture=_power_picture(result, names, replicates),
+        mind=tuple(_mind(result, names, of, weighed)),
+        table=NEEDED,
+        drawers=tuple(drawers),
+        cannot=(
+            "A chance of 80 % means that one such difference in five is missed.",
+            "More people make the mean more precise. They do not make one batch of each prototype stand for another.",
+        ),
+    )
+
+
+def _with_repeats(replicates: int) -> Table:
+    def rows(result: PanelSizes) -> pd.DataFrame:
+        return result.sizes.loc[result.sizes["replicates"] == replicates].reset_index(drop=True)
+
+    return Table(
+        _SIZES.name, f"{_SIZES.title}; everything scored {_times(replicates)}", rows, _SIZES.columns, _SIZES.key
+    )
+
+
+def _size(result: PanelSizes | BatchNumbers, names: Naming) -> str:
+    size = format_number(result.difference, names.digits)
+    return f"{size} ({names.scale})" if names.scale else size
+
+
+def _headline(result: PanelSizes, names: Naming, of: pd.DataFrame, replicates: int) -> str:
+    fewest = int(of.loc[ALONE, "assured"])
+    finds = f"find a difference of {_size(result, names)}"
+    if not fewest:
+        most = int(result.sizes["assessors"].max())
+        return f"Not even {most} people who score everything {_times(replicates)} will probably {finds}."
+    return f"{fewest} people who score everything {_times(replicates)} will probably {finds}."
+
+
+def _mind(result: PanelSizes, names: Naming, of: pd.DataFrame, weighed: BatchNumbers | None) -> list[str]:
+    """Return the plain number, what other comparisons take, and what batches buy."""
+    most = int(result.sizes["assessors"].max())
+    plain, assured = int(of.loc[ALONE, "assessors"]), int(of.loc[ALONE, "assured"])
+    told = []
+    if plain and plain != assured:
+        told.append(
+            f"Probably: {format_share(result.power)}, averaged over what your study leaves open about the scatter; if "
+            f"it were known exactly, {plain} people would do."
+        )
+    else:
+        told.append(f"Probably: {format_share(result.power)}. The scatter is taken as known: {result.scatter.source}.")
+    others = [f"{int(of.loc[c, 'assured']) or f'more than {most}'} {words}" for c, words in _HOW.items()]
+    told.append(f"That is for one difference planned beforehand; it takes {format_list(others)}.")
+    return [*told, *([what_batches_buy(weighed, names)] if weighed is not None else [])]
+
+
+def what_batches_buy(result: BatchNumbers, names: Naming) -> str:
+    """Return in one sentence which split of the same servings finds the difference most often, beside one batch."""
+    rows = result.rows
+    one, best = rows.iloc[0], rows.sort_values("power", ascending=False, kind="stable").iloc[0]
+    start = (
+        f"If batches differ by an SD of {format_number(result.batch_sd, names.digits)}, one batch of each scored "
+        f"{_times(one['replicates'])} finds it with a chance of {format_share(one['power'])}"
+    )
+    if int(best["batches"]) == 1:
+        return f"{start}; more batches with fewer repeats would not find it more often."
+    return (
+        f"{start}, {int(best['batches'])} batches of each scored {_times(best['replicates'])} with "
+        f"{format_share(best['power'])} at the same number of servings."
+    )
+
+
+# A picture of chances: what panels of several sizes find.
+
+
+_FONT = 9.0  # points
+_MOST_LINES = 5
+_POINTS = 72.0  # to the inch
+_WIDTH, _HEIGHT, _TOP, _BOTTOM, _LEFT, _GAP = 5.2, 3.2, 0.45, 0.6, 0.75, 0.12  # inches
+_DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)))
+_APART = 0.06  # of the height, between two labels
+
+
+def _power_picture(result: PanelSizes, names: Naming, replicates: int) -> Picture:
+    fewest = result.needed.loc[
+        (result.needed["comparison"] == ALONE) & (result.needed["replicates"] == replicates), "assured"
+    ]
+    lines = _lines(result, {*_SHOWN_ASSESSORS, *fewest.astype(int)} - {0}, replicates)
+    rows = result.sizes.loc[result.sizes["replicates"] == replicates].set_index("assessors")
+    told = [f"{people} people find {format_number(rows.loc[people, 'seen'], names.digits)}" for people in lines]
+    alt = (
+        "Rising curves, one for each number of people: the larger the true difference and the more people, the larger "
+        f"the chance to find it. With a chance of {format_share(result.power)}, if the scatter is known, "
+        f"{format_list(told)}."
+    )
+    return Picture("power", "Chance to find a difference", alt, lambda: _power_figure(result, lines, names, replicates))
+
+
+def _lines(result: PanelSizes, assessors: set[int], replicates: int) -> dict[int, pd.DataFrame]:
+    """Return the curve of each panel that was worked out, the smallest first; of many those about what is needed."""
+    curve = result.curve.loc[result.curve["replicates"] == replicates]
+    known = sorted(assessors & set(curve["assessors"]))
+    return {people: curve.loc[curve["assessors"] == people] for people in known[-_MOST_LINES:]}
+
+
+def _power_figure(result: PanelSizes, lines: Mapping[int, pd.DataFrame], names: Naming, replicates: int) -> Figure:
+    """Return the assured chance to find a planned difference of each size, one line for each number of people."""
+    figure, axes = _axes([f"{people} people" for people in lines])
     end = float(result.curve["difference"].max())
     axes.set(xlim=(0, end), ylim=(0, 1.02))
-    drawn = [
-        axes.plot(rows["difference"], rows["power"], color=COLOURS[n], linestyle=_DASHES[n], linewidth=1.6, label=label)
-        for n, (label, rows) in enumerate(zip(labels, lines.values(), strict=True))
-    ]
-    axes.axvline(result.difference, color=_QUIET, linewidth=0.8, zorder=1)
-    axes.axhline(result.power, color=_QUIET, linewidth=0.8, zorder=1)
-    # the curves lie from right to left as the panels grow, so the names stand from largest to smallest
-    axes.legend(
-        handles=[line for (line,) in reversed(drawn)],
-        loc="center left",
-        bbox_to_anchor=(1 + _GAP / _WIDTH, 0.5),
-        fontsize=FONT,
-        frameon=False,
-        handlelength=_SAMPLE / FONT * _POINTS,
-        borderpad=0,
-    )
-    tries = "once" if replicates == 1 else "twice" if replicates == 2 else f"{replicates} times"
-    axes.set_title(
-        f"Chance to find a planned difference, {result.prototypes} prototypes tried {tries}",
-        fontsize=FONT + 1,
+    for (_, rows), dashes in zip(lines.items(), _DASHES, strict=False):
+        axes.plot(rows["difference"], rows["assurance"], color=INK, linestyle=dashes, linewidth=1.4)
+    heights = _spread([float(rows["assurance"].iloc[-1]) for rows in lines.values()])
+    for people, dashes, height in zip(lines, _DASHES, heights, strict=False):
+        axes.plot([1.02, 1.08], [height] * 2, color=INK, linestyle=dashes, transform=axes.transAxes, clip_on=False)
+        axes.text(1.10, height, f"{people} people", transform=axes.transAxes, fontsize=_FONT, va="center", color=INK)
+    axes.axvline(result.difference, color=GREY, linewidth=0.8, zorder=1)
+    axes.axhline(result.power, color=GREY, linewidth=0.8, zorder=1)
+    tries = f"{result.prototypes} prototypes scored {_times(replicates)}"
+    axes.set_title(f"Chance to find a planned difference, {tries}", fontsize=_FONT + 1, color=INK, loc="left")
+    unit = names.scale or "scale units"
+    axes.set_xlabel(f"True difference between two prototypes ({unit})", fontsize=_FONT, color=INK)
+    axes.annotate(
+        f"matters from {format_number(result.difference, names.digits)}",
+        xy=(result.difference, 0.04),
+        xytext=(4, 0),
+        textcoords="offset points",
+        fontsize=_FONT - 1,
         color=INK,
-        loc="left",
+        va="center",
     )
-    axes.set_xlabel(
-        f"True difference between two prototypes ({known.scale or 'scale units'})", fontsize=FONT, color=INK
-    )
-    _remark(axes, result.difference, f"matters from {format_number(result.difference, known.digits)}")
     return figure
 
 
-def power_svg(
-    result: PanelSizes,
-    assessors: Sequence[int],
-    replicates: int,
-    names: Naming | None = None,
-    *,
-    text_as_paths: bool = True,
-) -> str:
-    """Return the chances as SVG text, with what they show in words."""
-    return svg_text(
-        power_figure(result, assessors, replicates, names),
-        title="Chance to find a difference",
-        description=power_alt_text(result, assessors, replicates, names),
-        text_as_paths=text_as_paths,
-    )
-
-
-def power_alt_text(result: PanelSizes, assessors: Sequence[int], replicates: int, names: Naming | None = None) -> str:
-    """Return what the picture shows, for those who do not see it."""
-    digits = (names or Naming()).digits
-    rows = result.sizes.loc[result.sizes["replicates"] == replicates]
-    seen = dict(zip(rows["assessors"].tolist(), rows["seen"].tolist(), strict=True))
-    told = [
-        f"{count} assessors find {format_number(seen[count], digits)}"
-        for count in _lines(result, assessors, replicates)
-    ]
-    return (
-        "Rising curves, one for each number of assessors: the larger the true difference and the more assessors, the "
-        f"larger the chance to find it. With a chance of {format_share(result.power)}, {format_list(told)} scale units."
-    )
-
-
-def teeth_figure(result: AnswerNumbers, upto: int | None = None) -> Figure:
-    """Return the chance of success for each number of answers, with the first that is enough and the last step.
-
-    Parameters
-    ----------
-    upto
-        Largest number shown; by default somewhat more than is always enough.
-    """
-    end = upto or int(1.25 * result.always) + 2
-    rows = result.curve.loc[result.curve["n"] <= end]
-    figure, axes = _axes([])
-    axes.set(xlim=(1, end), ylim=(0, 1.02))
-    axes.step(rows["n"], rows["chance"], where="mid", color=COLOURS[0], linewidth=1.1)
-    axes.axhline(result.power, color=_QUIET, linewidth=0.8, zorder=1)
-    for number in sorted({result.first, result.always}):
-        axes.axvline(number, color=_QUIET, linewidth=0.8, linestyle=(0, (2, 2)), zorder=1)
-    words = f"first {result.first:,d}" + (f", always from {result.always:,d}" if result.always > result.first else "")
-    _remark(axes, result.first, words, before=result.first > end / 2)
-    axes.set_title("Chance of success", fontsize=FONT + 1, color=INK, loc="left")
-    axes.set_xlabel("Answers", fontsize=FONT, color=INK)
-    return figure
-
-
-def teeth_svg(result: AnswerNumbers, *, text_as_paths: bool = True) -> str:
-    """Return the teeth as SVG text, with what they show in words."""
-    return svg_text(
-        teeth_figure(result),
-        title="Chance of success for each number of answers",
-        description=(
-            f"A rising line with teeth. It first reaches {format_share(result.power)} at {result.first:,d} answers and "
-            f"stays above it from {result.always:,d} on."
-        ),
-        text_as_paths=text_as_paths,
-    )
-
-
-def _lines(result: PanelSizes, assessors: Sequence[int], replicates: int) -> dict[int, pd.DataFrame]:
-    """Return the curve of each panel that was worked out, the smallest first."""
-    curve = result.curve.loc[result.curve["replicates"] == replicates]
-    known = sorted(set(assessors) & set(curve["assessors"]))[:MOST_LINES]
-    return {count: curve.loc[curve["assessors"] == count] for count in known}
+def _spread(heights: Sequence[float]) -> list[float]:
+    """Return heights that keep their order and lie apart, the last one as high as it is."""
+    apart: list[float] = []
+    for height in reversed(heights):
+        apart.append(min(height, apart[-1] - _APART) if apart else height)
+    return apart[::-1]
 
 
 def _axes(labels: Sequence[str]) -> tuple[Figure, Axes]:
-    words = max((text_width(text, FONT) / _POINTS + _SAMPLE + 2 * _GAP for text in labels), default=0.0)
-    right = words + 2 * _GAP
+    words = max((text_width(label, _FONT) / _POINTS for label in labels), default=0.0)
+    right = 0.1 * _WIDTH + words + 2 * _GAP
     width, height = _LEFT + _WIDTH + right, _TOP + _HEIGHT + _BOTTOM
     figure = Figure(figsize=(width, height))
     axes = figure.add_axes((_LEFT / width, _BOTTOM / height, _WIDTH / width, _HEIGHT / height))
     axes.yaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
-    axes.tick_params(labelsize=FONT - 1, colors=INK, length=0)
+    axes.tick_params(labelsize=_FONT - 1, colors=INK, length=0)
     axes.grid(color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)
     axes.spines[["top", "right"]].set_visible(False)
     return figure, axes
-
-
-def _remark(axes: Axes, at: float, words: str, *, before: bool = False) -> None:
-    """Write words beside a vertical line, low in the picture where no curve runs."""
-    axes.annotate(
-        words,
-        xy=(at, 0.04),
-        xytext=(-4 if before else 4, 0),
-        textcoords="offset points",
-        fontsize=FONT - 1,
-        color=_QUIET,
-        ha="right" if before else "left",
-        va="center",
-    )
