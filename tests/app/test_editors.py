@@ -8,14 +8,14 @@ import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.fact_editors import gates_of, stability_of, with_benchmark
+from panel.app.fact_editors import gates_of, stability_of
 from panel.app.new_study import STEPS, steps_done, with_attributes, with_batches, with_listed, with_people
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.app.study_editors import EDITORS, grid_columns, place_of, with_row
 from panel.checks.all_checks import check_study
 from panel.errors import StudyError
 from panel.models.decision.gates import gate_limits
-from panel.study.editing import texts_of_table
+from panel.study.editing import texts_of_table, with_benchmark
 from panel.study.folder import read_folder, write_study
 from panel.study.knowledge import lexicon
 from panel.study.open_study import open_study
