@@ -14,7 +14,7 @@ from panel.app.state import StudyInUse
 from panel.app.widgets import plain
 from panel.errors import PanelError
 from panel.models.decision.gates import FREE_OF, GATES, LIMITED, SHARES, STABILITY, STABILITY_OUTCOMES
-from panel.study.editing import put_fact, put_table, texts_of_table, typed_fact, without_fact
+from panel.study.editing import typed_fact, with_benchmark, with_facts
 from panel.study.facts import facts_with_unread
 from panel.study.numbers_read import typed_number
 from panel.study.study import Study
@@ -121,24 +121,6 @@ def _save_about(study: Study, typed: Mapping[str, str], benchmark: str, save: Sa
         return with_benchmark(stated, benchmark) if other else stated
 
     save(change, f"Facts stated: {', '.join([*values, *(['benchmark'] if other else [])])}.")
-
-
-def with_facts(study: Study, values: Mapping[str, Any]) -> Study:
-    """Return the study with facts stated; those that are None are taken out."""
-    for name, value in values.items():
-        study = without_fact(study, name) if value is None else put_fact(study, name, value)
-    return study
-
-
-def with_benchmark(study: Study, name: str) -> Study:
-    """Return the study with another prototype as the one that the others are compared with; none if it is empty."""
-    texts = texts_of_table(study, "prototypes")
-    if len(texts):
-        texts.loc[texts["role"] == "benchmark", "role"] = "prototype"
-        texts.loc[texts["prototype"] == name, "role"] = "benchmark"
-        study = put_table(study, "prototypes", texts)
-    listed = bool((texts["prototype"] == name).any())
-    return without_fact(study, "benchmark") if not name or listed else put_fact(study, "benchmark", name)
 
 
 # Gates: lowest and highest value of each, what must not be in it, how stable it is.

@@ -27,7 +27,7 @@ from panel.app.study_forms import import_form
 from panel.app.widgets import attempt, plain, say
 from panel.errors import PanelError, StudyError
 from panel.plan.sample_size import panel_sizes, planning_scale, planning_scatter
-from panel.study.editing import put_block, put_fact, typed_fact
+from panel.study.editing import put_block, put_fact, typed_fact, with_facts
 from panel.study.folder import write_study
 from panel.study.knowledge import lexicon
 from panel.study.naming import naming
@@ -227,13 +227,7 @@ def _what_for(study: StudyInUse) -> None:
         if st.form_submit_button("Save", type="primary"):
             facts = attempt(facts_typed, typed)
             if facts is not None:
-                save(study, lambda now: _with_facts(now, facts), "What the study is for was stated.")
-
-
-def _with_facts(study: Study, facts: dict[str, Any]) -> Study:
-    for name, value in facts.items():
-        study = put_fact(study, name, value)
-    return study
+                save(study, lambda now: with_facts(now, facts), "What the study is for was stated.")
 
 
 # Attributes from the lexicon, by stage, with what is judged and how; own ones beside them.

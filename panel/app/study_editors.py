@@ -12,7 +12,7 @@ import streamlit as st
 
 from panel.app.fact_editors import edit_facts
 from panel.app.state import StudyInUse, keep, leave_message
-from panel.app.widgets import attempt, plain, say, table
+from panel.app.widgets import attempt, file_name, plain, say, table
 from panel.checks.finding import Finding
 from panel.errors import PanelError, StudyError
 from panel.study.column_words import column_hint, columns_of, heading
@@ -22,6 +22,7 @@ from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read
 from panel.study.renaming import delete, rename
 from panel.study.study import Study
 from panel.study.tables import TABLES, Column
+from panel.study.template import read_workbook, template_bytes
 from panel.words import counted
 
 FORMULAS, FACTS = "formulas", "facts"
@@ -60,6 +61,7 @@ def show_editors(study: StudyInUse) -> None:
     )
     if not what:
         st.caption("Choose what to edit. Each change is kept in the journal and can be taken back.")
+        _workbook(study)
         return
     _who()
     editor(study, what)
@@ -412,23 +414,14 @@ def _pasted_block(study: StudyInUse, what: str, block: pd.DataFrame) -> None:
     after = attempt(put_block, study.study, what, block, whole=whole)
     if after is None:
         return
-    would = changes_between(study.study, with_prototypes(after))
-    if would.empty:
-        st.markdown("That is what the table holds already.")
-        return
-    shown = would.head(_SHOWN)[["table", "key", "before", "after"]]
-    table(
-        shown.set_axis(["Table", "Row", "Before", "After"], axis=1),
-        name=f"pasted_{what}",
-        alt=f"What would change in {EDITORS[what]}",
-    )
     problems = table_problems(after, what)
     say([problem.sentence for problem in problems[:_SHOWN]]) if problems else None
-    label = f"Save these {counted(len(would), 'row')}"
-    if st.button(label, type="primary", key=f"save pasted {what}"):
-        st.session_state[f"pasted {what}"] = int(st.session_state.get(f"pasted {what}", 0)) + 1
-        done = f"{EDITORS[what]} pasted: {counted(len(would), 'row')} changed."
-        save(study, lambda seen: with_prototypes(put_block(seen, what, block, whole=whole)), done, forget=what)
+    done = f"{EDITORS[what]} pasted."
+
+    def change(now: Study) -> Study:
+        return with_prototypes(put_block(now, what, block, whole=whole))
+
+    _preview(study, what, with_prototypes(after), change, done)
 
 
 def with_prototypes(study: Study) -> Study:
@@ -436,6 +429,43 @@ def with_prototypes(study: Study) -> Study:
     listed = study.table("prototypes")["prototype"].tolist()
     new = [name for name in study.table(FORMULAS)["prototype"].unique() if name and name not in listed]
     return put_block(study, "prototypes", pd.DataFrame({"prototype": new}, dtype="str")) if new else study
+
+
+# All tables at once, as a workbook that goes out and comes back.
+
+
+_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def _workbook(study: StudyInUse) -> None:
+    with st.expander("All tables as a workbook, to fill in elsewhere", icon=":material/table:"):
+        name = f"{file_name(study)}_to_fill_in.xlsx"
+        st.download_button("Workbook", lambda: template_bytes(study.study), name, _XLSX, on_click="ignore")
+        file = st.file_uploader("The workbook, filled in", type=["xlsx"], key=f"workbook {study.key}")
+        read = attempt(read_workbook, study.study, file.getvalue(), file.name) if file is not None else None
+        if file is None or read is None:
+            return
+        say([*read.notes, *read.problems[:_SHOWN]]) if read.notes or read.problems else None
+        content = file.getvalue()
+        done = f"The workbook {file.name} was brought in."
+        _preview(study, "the workbook", read.study, lambda now: read_workbook(now, content, file.name).study, done)
+
+
+def _preview(study: StudyInUse, what: str, after: Study, change: Callable[[Study], Study], done: str) -> None:
+    """Show what would change, and save it when that is asked for."""
+    would = changes_between(study.study, after)
+    if would.empty:
+        st.markdown("Nothing would change: the study holds that already.")
+        return
+    shown = would.head(_SHOWN)[["table", "key", "before", "after"]].set_axis(
+        ["Table", "Row", "Before", "After"], axis=1
+    )
+    table(shown, name=f"changes_{what.replace(' ', '_')}", alt=f"What would change with {what}")
+    if len(would) > _SHOWN:
+        st.caption(f"And {len(would) - _SHOWN} more.")
+    if st.button(f"Save {counted(len(would), 'row')}", type="primary", key=f"save changes of {what}"):
+        st.session_state[f"pasted {what}"] = int(st.session_state.get(f"pasted {what}", 0)) + 1
+        save(study, change, done, forget=what)
 
 
 # Another name everywhere, or taken out with a reason.

@@ -18,6 +18,7 @@ from panel import __version__
 from panel.cli.analyses import compare, map_prototypes, panel
 from panel.cli.consumers import consumers, forced_choice
 from panel.cli.decide import claim, decide, trace
+from panel.cli.edit import set_in_study, template
 from panel.cli.over_time import over_time
 from panel.cli.planning import ballots, lock, plan, rehearse
 from panel.cli.shared import tell
@@ -59,7 +60,7 @@ def main(context: click.Context) -> None:
 
 
 _COMMANDS = (
-    (import_scores, check, glance, plan, ballots, lock, rehearse),
+    (template, import_scores, set_in_study, check, glance, plan, ballots, lock, rehearse),
     (panel, compare, map_prototypes, over_time, trace),
     (consumers, forced_choice),
     (decide, claim, report, why, archive),

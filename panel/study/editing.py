@@ -403,6 +403,24 @@ def without_fact(study: Study, name: str) -> Study:
     return replace(study, facts=facts, unread=study.unread[~own].reset_index(drop=True))
 
 
+def with_facts(study: Study, values: Mapping[str, Any]) -> Study:
+    """Return the study with facts stated; those that are None are taken out."""
+    for name, value in values.items():
+        study = without_fact(study, name) if value is None else put_fact(study, name, value)
+    return study
+
+
+def with_benchmark(study: Study, name: str) -> Study:
+    """Return the study with another prototype as the one that the others are compared with; none if it is empty."""
+    texts = texts_of_table(study, "prototypes")
+    if len(texts):
+        texts.loc[texts["role"] == "benchmark", "role"] = "prototype"
+        texts.loc[texts["prototype"] == name, "role"] = "benchmark"
+        study = put_table(study, "prototypes", texts)
+    listed = bool((texts["prototype"] == name).any())
+    return without_fact(study, "benchmark") if not name or listed else put_fact(study, "benchmark", name)
+
+
 def typed_fact(name: str, text: str) -> Any:
     """Return what somebody typed for a fact, in the kind that is declared for it; None if it is empty.
 

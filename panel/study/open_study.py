@@ -24,6 +24,7 @@ from panel.study.folder import (
     refuse_constant,
     study_of_files,
 )
+from panel.study.pasted import is_side_by_side, lines_of_formulas
 from panel.study.raw_table import open_workbook, sheet_names, sheet_rows, table_of_rows
 from panel.study.safe_write import write_file
 from panel.study.study import Study
@@ -95,7 +96,7 @@ def workbook_bytes(study: Study) -> bytes:
 
     sheets: dict[str, tuple[list[str], list[list[str]], frozenset[int]]] = {}
     stated = facts_with_unread(study)
-    facts = [[str(name) for name in stated], [_fact_text(name, value) for name, value in stated.items()]]
+    facts = [[str(name) for name in stated], [fact_text_of_cell(name, value) for name, value in stated.items()]]
     sheets[FACTS_SHEET] = (["fact", "value"], facts, frozenset())
     for name in [*TABLES, *(set(study.tables) - set(TABLES))]:
         if name in study.tables:
@@ -146,6 +147,8 @@ def study_of_workbook(content: bytes, name: str) -> Study:
                 rows = sheet_rows(workbook, sheet)
                 if not any(any(row) for row in rows):
                     continue
+                if table == "formulas" and is_side_by_side(rows):
+                    rows = lines_of_formulas(rows)
                 raw = table_of_rows(rows, f"{name}: {sheet}", keep_empty=True, max_cells=MAX_TABLE_CELLS)
                 tables[table], cells = frame_of_texts(TABLES[table], raw)
                 unread.extend(cells)
@@ -163,14 +166,14 @@ def _write_sheet(sheet: Any, header: list[str], columns: list[list[str]], number
         width = max([len(name), *(len(text) for text in cells[:200])])
         sheet.set_column(place, place, min(max(width + 1, shortest), longest))
         for row, text in enumerate(cells, start=1):
-            if text and place in numbers and (value := _exact_number(text)) is not None:
+            if text and place in numbers and (value := exact_number(text)) is not None:
                 sheet.write_number(row, place, value)
             elif text:
                 sheet.write_string(row, place, text)
     sheet.freeze_panes(1, 0)
 
 
-def _exact_number(text: str) -> float | None:
+def exact_number(text: str) -> float | None:
     """Return the number of a text if a workbook, which keeps 16 digits, gives back the same number."""
     try:
         value = float(text)
@@ -190,9 +193,9 @@ def _check_sheet(name: str, header: list[str], columns: list[list[str]]) -> None
                 raise StudyError(f"A workbook cannot hold the text in {where}; keep the study as a folder.")
 
 
-def _fact_text(name: str, value: Any) -> str:
+def fact_text_of_cell(name: str, value: Any) -> str:
     """Return a fact as it stands in its cell: a text as it is, unless it would be taken for something else."""
-    if isinstance(value, str) and _json_or_text(value) == value:
+    if isinstance(value, str) and value and fact_of_text(value) == value:
         return value
     try:
         return json.dumps(value, ensure_ascii=False, allow_nan=False, default=str)
@@ -200,7 +203,8 @@ def _fact_text(name: str, value: Any) -> str:
         raise StudyError(f"The fact {name!r} of the study cannot be written: {error}.") from error
 
 
-def _json_or_text(text: str) -> Any:
+def fact_of_text(text: str) -> Any:
+    """Return the fact that a cell holds: what it is in JSON, else the text itself."""
     try:
         return json.loads(text, parse_constant=refuse_constant)
     except (ValueError, RecursionError):
@@ -214,7 +218,7 @@ def _read_facts(rows: list[list[str]], name: str) -> dict[str, Any]:
     if not {"fact", "value"} <= set(table.header):
         raise StudyError(f"{name} needs the columns fact and value; give them these names.")
     found: Mapping[str, str] = dict(zip(table.column("fact"), table.column("value"), strict=True))
-    return {fact: _json_or_text(text) for fact, text in found.items() if fact}
+    return {fact: fact_of_text(text) for fact, text in found.items() if fact and text}
 
 
 # How is a study kept as one .zip: the files of its folder, packed?

@@ -97,7 +97,11 @@ def read_block(text: str, name: str, study: Study | None = None) -> Pasted:
     StudyError
         If it cannot be told which cell belongs into which column; the text says what to do.
     """
-    rows = cells_of_block(text)
+    return read_rows(cells_of_block(text), name, study)
+
+
+def read_rows(rows: list[list[str]], name: str, study: Study | None = None) -> Pasted:
+    """Return rows of cells, all equally long, as rows of the table `name`: as `read_block`."""
     if name == "formulas" and (wide := _side_by_side(rows, study or Study({}))) is not None:
         return wide
     notes = []
@@ -292,6 +296,21 @@ def with_swap(study: Study, grid: pd.DataFrame, base: str, new: str, removed: st
     changed[new] = amounts
     extra = pd.DataFrame([{**line, new: amount} for line, amount in new_rows], columns=changed.columns, dtype="str")
     return pd.concat([changed, extra], ignore_index=True) if len(extra) else changed
+
+
+def is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
+    """Return True if formulas stand with an ingredient a row and a prototype a column."""
+    first = next((row for row in rows if any(cell.strip() for cell in row)), ())
+    heads = [known_column("formulas", cell) for cell in first]
+    return heads.count("ingredient") == 1 and not {"prototype", "percent"} & set(heads)
+
+
+def lines_of_formulas(rows: Sequence[Sequence[str]]) -> list[list[str]]:
+    """Return formulas that stand side by side as a header and lines of the table of formulas."""
+    filled = [[cell.strip() for cell in row] for row in rows if any(cell.strip() for cell in row)]
+    width = max(len(row) for row in filled)
+    texts = read_rows([row + [""] * (width - len(row)) for row in filled], "formulas").texts
+    return [list(texts.columns), *texts.values.tolist()]
 
 
 def _side_by_side(rows: list[list[str]], study: Study) -> Pasted | None:

@@ -8,14 +8,14 @@ import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.fact_editors import gates_of, stability_of, with_benchmark
+from panel.app.fact_editors import gates_of, stability_of
 from panel.app.new_study import STEPS, steps_done, with_attributes, with_batches, with_listed, with_people
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.app.study_editors import EDITORS, grid_columns, place_of, with_row
 from panel.checks.all_checks import check_study
 from panel.errors import StudyError
 from panel.models.decision.gates import gate_limits
-from panel.study.editing import texts_of_table
+from panel.study.editing import texts_of_table, with_benchmark
 from panel.study.folder import read_folder, write_study
 from panel.study.knowledge import lexicon
 from panel.study.open_study import open_study
@@ -75,7 +75,7 @@ def test_batches_pasted_with_decimal_commas_are_previewed_then_saved_and_in_the_
     assert "the study lists no prototype 'P9'" in shown(app)
     assert "N1" not in (folder / "batches.csv").read_text()  # so far only shown
     labelled(app.text_input, "Your initials, for the journal").set_value("EK").run()
-    labelled(app.button, "Save these 2 rows").click().run()
+    labelled(app.button, "Save 2 rows").click().run()
     assert not app.exception
     batches = read_folder(folder).table("batches").set_index("batch")
     assert batches.loc[["N1", "N2"], "ph"].tolist() == [5.4, 5.61]
@@ -225,7 +225,7 @@ def test_a_study_is_begun_filled_and_laid_out_on_the_page_alone(tmp_path: Path, 
     labelled(app.button, "Save the prototypes").click().run()
     block = "Ingredient\tP1\tP2\tP3\nWater\tq.s.\tq.s.\tq.s.\nSqualane\t10\t\t5,5\nIsododecane\t\t10\t4,5"
     labelled(app.text_area, "Cells").set_value(block).run()
-    labelled(app.button, "Save these 7 rows").click().run()
+    labelled(app.button, "Save 7 rows").click().run()
     labelled(app.text_input, "How many trained assessors").set_value("6")
     labelled(app.button, "Add them").click().run()
     labelled(app.text_input, "How much of each sample").set_value("50 mg")
@@ -282,3 +282,17 @@ def test_what_the_steps_add_keeps_what_is_there():
         with_listed(study, [], "X")
     again = with_batches(with_batches(study, "", "2026-03-10"), "50 mg", "2026-03-11")
     assert set(again.table("batches")["made_on"]) == {"2026-03-10"}
+
+
+def test_a_workbook_is_shown_before_it_changes_anything(folder: Path):
+    from panel.study.editing import put_block
+    from panel.study.template import template_bytes
+
+    changed = put_block(read_folder(folder), "batches", pd.DataFrame({"batch": ["P1-1"], "ph": ["5,9"]}))
+    app = part(opened("study").run(), EDIT)
+    file = ("filled.xlsx", template_bytes(changed), "application/octet-stream")
+    labelled(app.file_uploader, "The workbook, filled in").set_value(file).run()
+    assert read_folder(folder).table("batches")["ph"].iloc[0] != 5.9
+    labelled(app.button, "Save 1 row").click().run()
+    assert not app.exception
+    assert read_folder(folder).table("batches")["ph"].iloc[0] == 5.9
