@@ -66,8 +66,9 @@ def board_of_servings(store: Store, collection: int, session: str = "") -> pd.Da
 def board_of_assessors(store: Store, collection: int, session: str = "") -> pd.DataFrame:
     """Return how far each assessor has come, from the board of servings.
 
-    Columns: `session assessor servings finished asked answered cannot_judge early comments stopped last_at`;
-    `stopped` is True after a skin reaction until the assessor was let go on.
+    Columns: `session assessor servings finished asked answered cannot_judge early comments stopped phones last_at`;
+    `stopped` is True after a skin reaction until the assessor was let go on; `phones` counts those on which the link
+    was opened.
     """
     board = board_of_servings(store, collection, session)
     done = board["answered"] + board["cannot_judge"] >= board["asked"]
@@ -76,9 +77,11 @@ def board_of_assessors(store: Store, collection: int, session: str = "") -> pd.D
     by = counted.groupby(["session", "assessor"], sort=False)
     table = by[sums].sum().join(by["last_at"].max()).reset_index()
     stopped = _stopped(store, collection)
-    who = zip(table["session"], table["assessor"], strict=True)
-    table["stopped"] = [place in stopped for place in who]
-    return table[["session", "assessor", *sums, "stopped", "last_at"]]
+    places = list(zip(table["session"], table["assessor"], strict=True))
+    table["stopped"] = [place in stopped for place in places]
+    phones = {(row.session, row.assessor): row.phones for row in _rows(store, _phone_counts(collection))}
+    table["phones"] = [int(phones.get(place, 0)) for place in places]
+    return table[["session", "assessor", *sums, "stopped", "phones", "last_at"]]
 
 
 def reactions_table(store: Store, collection: int) -> pd.DataFrame:
@@ -136,6 +139,15 @@ def _event_counts(collection: int) -> Any:
         )
         .where(EVENT.c.collection == collection, EVENT.c.serving.is_not(None))
         .group_by(EVENT.c.serving)
+    )
+
+
+def _phone_counts(collection: int) -> Any:
+    """Select the phones on which the link of each person was opened."""
+    return (
+        select(EVENT.c.session, EVENT.c.assessor, func.count(EVENT.c.text.distinct()).label("phones"))
+        .where(EVENT.c.collection == collection, EVENT.c.kind == "shown", EVENT.c.serving.is_(None))
+        .group_by(EVENT.c.session, EVENT.c.assessor)
     )
 
 
