@@ -13,8 +13,8 @@ import streamlit as st
 from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import attempt, heading, plain, say, table
 from panel.ballots.answers import links_page, qr_svg, with_links
-from panel.ballots.certificate import fingerprint_at
 from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
+from panel.ballots.protection import fingerprint_at
 from panel.ballots.serving import (
     THIS_COMPUTER,
     USUAL_PORT,

@@ -95,8 +95,12 @@ PLACES: dict[str, Place] = {
         (Part("plan", "Plan"), Part("servings", "Servings"), Part("safety", "Safety"), Part("ballots", "Ballots")),
         ("people", "Are the assessors in line?"),
     ),
-    "say": Place("Say", (Part("claims", "Claims"), Part("evidence_file", "Evidence file")), ("result", "What came out?")),
-    "study": Place("Study", (Part("study", "This study"),), ("test", "How should it be tested?")),
+    "say": Place(
+        "Say", (Part("claims", "Claims"), Part("evidence_file", "Evidence file")), ("result", "What came out?")
+    ),
+    "study": Place(
+        "Study", (Part("study", "This study"), Part("history", "History")), ("test", "How should it be tested?")
+    ),
 }
 PARTS: dict[str, str] = {part.name: place for place, held in PLACES.items() for part in held.parts}
 """The place of each part."""

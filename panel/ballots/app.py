@@ -36,7 +36,7 @@ from panel.ballots.answers import (
     read_marks,
     steps_of,
 )
-from panel.ballots.password import Password, refuse_short
+from panel.ballots.protection import Password, refuse_short
 from panel.errors import StudyError
 from panel.store.ballot import Ballot, Known, ballot_of, find_ballot, last_sent
 from panel.store.database import Connection, Store

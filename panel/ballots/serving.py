@@ -16,10 +16,10 @@ import uvicorn
 
 from panel.ballots.answers import with_links
 from panel.ballots.app import Clock, ballot_app
-from panel.ballots.certificate import Certificate, own_certificate
 from panel.ballots.connections import patient_protocol
 from panel.ballots.gate_watch import GateWatch
 from panel.ballots.pages import ASKED_FIRST, NO_BALLOT
+from panel.ballots.protection import Certificate, own_certificate
 from panel.errors import StudyError
 from panel.store.board import sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, store_url

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -20,9 +21,11 @@ from panel.checks.finding import (
     scales_stated,
     sound_study,
 )
+from panel.errors import StudyError
 from panel.study.facts import fact_advice
-from panel.study.journal import FACTS
+from panel.study.journal import FACTS, JOURNAL
 from panel.study.raw_table import changed_raw_files
+from panel.study.saving import journal_faults
 from panel.study.study import Study
 from panel.study.tables import TABLES, Column
 from panel.words import FEW, counted, first_few, format_typed
@@ -419,3 +422,18 @@ def check_raw_files(study: Study) -> list[Finding]:
         )
         for name in changed_raw_files(study.raw_files)
     ]
+
+
+# Was the journal of a study folder edited? It is read from the folder: no study carries its journal with it.
+
+
+def check_journal(folder: str | Path) -> list[Finding]:
+    """Return a finding for each fault of the chain of changes in a study folder; none for a study that is no folder."""
+    if not Path(folder).is_dir():
+        return []
+    try:
+        faults = journal_faults(folder)
+    except StudyError as error:
+        faults = (str(error),)
+    advice = "Ask who changed it, and put the journal back from a copy; it cannot be relied on."
+    return [Finding("warning", "journal_edited", JOURNAL, fault, advice) for fault in faults]

@@ -21,7 +21,7 @@ from panel.cli.decide import claim, decide, trace
 from panel.cli.over_time import over_time
 from panel.cli.planning import ballots, lock, plan, rehearse
 from panel.cli.shared import tell
-from panel.cli.studies import app, archive, check, import_scores, report, why
+from panel.cli.studies import app, archive, check, history, import_scores, report, why
 from panel.errors import PanelError
 
 _COLLECT_AFTER = 100_000
@@ -59,7 +59,7 @@ def main(context: click.Context) -> None:
 
 
 _COMMANDS = (
-    (import_scores, check, plan, ballots, lock, rehearse),
+    (import_scores, check, history, plan, ballots, lock, rehearse),
     (panel, compare, map_prototypes, over_time, trace),
     (consumers, forced_choice),
     (decide, claim, report, why, archive),

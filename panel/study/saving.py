@@ -90,7 +90,23 @@ def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:
     """
     if not who.strip() or not why.strip():
         raise StudyError("Taking a change back needs a name and a reason. Write who takes it back, and why.")
+    back = _back(read_lines(read_journal(folder)[0] or b""), number)
+    what = f"Change {number} taken back: {why.strip()}"
+    return save(folder, read_folder(folder), lambda now: _applied(now, back), who=who, what=what)
+
+
+def last_change(folder: str | Path) -> tuple[int, str]:
+    """Return the number of the last change of the journal, and why it cannot be taken back; empty if it can."""
     entries = read_lines(read_journal(folder)[0] or b"")
+    try:
+        _applied(read_folder(folder), _back(entries, len(entries)))
+    except StudyError as error:
+        return len(entries), str(error)
+    return len(entries), ""
+
+
+def _back(entries: Sequence[Mapping[str, Any]], number: int) -> list[RowChange]:
+    """Return the changes that take a change of the journal back; StudyError if it has to stay."""
     if not 1 <= number <= len(entries):
         raise StudyError(f"The journal has no change {number}; it has {len(entries)}.")
     entry = entries[number - 1]
@@ -103,9 +119,7 @@ def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:
         )
     if entry["not_listed"] or not changes:
         raise StudyError(f"The journal does not hold all rows of change {number}; it cannot be taken back from it.")
-    back = [RowChange(change.table, change.key, change.after, change.before) for change in changes]
-    what = f"Change {number} taken back: {why.strip()}"
-    return save(folder, read_folder(folder), lambda now: _applied(now, back), who=who, what=what)
+    return [RowChange(change.table, change.key, change.after, change.before) for change in changes]
 
 
 def journal_rows(folder: str | Path) -> pd.DataFrame:
