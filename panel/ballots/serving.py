@@ -8,6 +8,7 @@ import socket
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,7 @@ from panel.ballots.gate_watch import GateWatch
 from panel.ballots.pages import ASKED_FIRST, NO_BALLOT
 from panel.ballots.protection import Certificate, own_certificate
 from panel.errors import StudyError
-from panel.store.board import sessions_table
+from panel.store.board import last_moment, sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, store_url
 from panel.store.events import assessors_with_token, make_tokens
 from panel.store.safety import follow_gate, safety_signed
@@ -32,6 +33,7 @@ from panel.study.safe_write import place_warning
 USUAL_PORT = 8600
 _MOST_AT_ONCE = 2000  # connections; each phone opens one to six
 _STARTS_WITHIN = 15.0  # seconds
+_CLOCKS_DIFFER = timedelta(minutes=5)  # of two computers that share a record (common practice, no source)
 
 
 def serve(
@@ -81,6 +83,7 @@ def serve(
     try:
         if store.engine.dialect.name == "sqlite" and (warning := place_warning(store.place)):
             tell(warning)
+        refuse_past(store)
         collection = prepare(store, read_folder(folder), name_in_record(folder, url), at=now())
         tell(follow_gate(store, collection.number, read_folder(folder), at=now()))
         listening = listening_socket(address, port)
@@ -101,6 +104,16 @@ def serve(
                 server.run(sockets=[listening])
     finally:
         store.close()
+
+
+def refuse_past(store: Store, clock: Clock = now) -> None:
+    """Raise StudyError if the record holds something later than the clock shows: that clock has gone back."""
+    last, moment = last_moment(store), clock()
+    if last is not None and last - moment > _CLOCKS_DIFFER:
+        raise StudyError(
+            f"The clock of this computer shows {moment.astimezone():%Y-%m-%d %H:%M}, but the record holds something of "
+            f"{last.astimezone():%Y-%m-%d %H:%M}. Set the clock right first: times after rubbing hang on it."
+        )
 
 
 @contextmanager

@@ -112,9 +112,9 @@ def check(study: Path, as_json: bool) -> None:
     """Say what is wrong or worth knowing before believing the study."""
     from panel.checks.all_checks import check_study
     from panel.checks.finding import findings_table, gravest_first
-    from panel.checks.structure import check_journal
+    from panel.checks.structure import check_folder
 
-    found = gravest_first((*check_study(open_path(study)), *check_journal(study)))
+    found = gravest_first((*check_study(open_path(study)), *check_folder(study)))
     if as_json:
         print_json({"findings": findings_table(found)})
     else:

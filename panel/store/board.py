@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
 from sqlalchemy import Connection, case, func, select
 
 from panel.errors import StudyError
-from panel.store.database import Store, local
+from panel.store.database import Store, local, read
 from panel.store.tables import COLLECTION, EVENT, FROZEN_KINDS, QUESTION, SCORE, SERVING, SESSION, SKIN_KINDS
 
 
@@ -184,6 +185,13 @@ def sessions_table(store: Store) -> pd.DataFrame:
     return frame.astype({"collection": "int64", "rehearsal": "bool"}).assign(
         **{name: frame[name].fillna("").astype("str") for name in text}
     )
+
+
+def last_moment(store: Store) -> datetime | None:
+    """Return when the last thing in the record happened; None if nothing did."""
+    with store.reading() as connection:
+        last = connection.execute(select(func.max(EVENT.c.at))).scalar_one_or_none()
+    return read(last) if last else None
 
 
 def real_collection(store: Store, study: str) -> int:

@@ -33,6 +33,7 @@ _READERS = 3.0  # seconds a writer waits for somebody who has a file open
 _PAUSE = 0.005
 _LOCK, _WAITING, _SPARE = "lock", "waiting.json", "waiting.json.new"
 _OWNER, _GROUP, _ANYBODY = 0o600, 0o660, 0o666  # who may read a file; on Windows its folder decides that
+_OPEN_ELSEWHERE = (5, 32, 33)  # ERROR_ACCESS_DENIED, _SHARING_VIOLATION, _LOCK_VIOLATION (learn.microsoft.com)
 _OLD_LEFTOVERS = ".writing.*.tmp"  # what earlier versions left behind when they were killed
 
 
@@ -121,13 +122,13 @@ def replace_files(folder: Path, files: Mapping[str, bytes], gone: Iterable[str] 
         waiting = _commit(folder, files, gone)
     except OSError as error:
         _clear(folder)
-        raise StudyError(f"{folder} cannot be written, nothing was changed: {error}.") from error
+        raise StudyError(f"{folder} cannot be written, nothing was changed: {_why(error)}.") from error
     try:
         _move(folder, waiting)
     except OSError as error:
         _put_back(folder, before)
         _clear(folder)
-        raise StudyError(f"{folder} cannot be written, nothing was changed: {error}.") from error
+        raise StudyError(f"{folder} cannot be written, nothing was changed: {_why(error)}.") from error
 
 
 def files_at_one_moment(
@@ -218,7 +219,7 @@ def _locked(folder: Path, wait: float) -> int:
             if not (cleared or _may_pass(error)) or time.monotonic() >= until:
                 if held is not None:
                     os.close(held)
-                raise StudyError(f"{folder} cannot be written, nothing was changed: {error}.") from error
+                raise StudyError(f"{folder} cannot be written, nothing was changed: {_why(error)}.") from error
         if held is not None:
             os.close(held)
         if time.monotonic() >= until:
@@ -355,6 +356,14 @@ def _replace(new: Path, place: Path) -> None:
             time.sleep(_PAUSE)
         else:
             return
+
+
+def _why(error: OSError) -> str:
+    """Return why a file could not be written; Windows says of an open file only that access is denied."""
+    if getattr(error, "winerror", None) in _OPEN_ELSEWHERE:
+        name = Path(str(error.filename2 or error.filename)).name
+        return f"{name} is open in another program, such as a spreadsheet; close it there, then try again"
+    return str(error)
 
 
 def _may_pass(error: OSError) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -154,6 +155,19 @@ def changes_since(folder: str | Path, version: str) -> pd.DataFrame:
 def journal_faults(folder: str | Path) -> tuple[str, ...]:
     """Return what shows that the journal of a study folder was edited, one sentence each; none if it was not."""
     return chain_faults(*read_journal(folder))
+
+
+def dated_back(folder: str | Path) -> tuple[int, ...]:
+    """Return the changes of a study folder that are dated before the one that was written before them."""
+    entries = read_lines(read_journal(folder)[0] or b"")
+    return tuple(b["change"] for a, b in pairwise(entries) if b["when"] < a["when"])  # both UTC, so that text sorts
+
+
+def open_elsewhere(folder: str | Path) -> tuple[str, ...]:
+    """Return the files of a study folder that an office program has open, by the files that it puts beside them."""
+    there = {place.name for place in Path(folder).iterdir()}
+    marks = {name: (f".~lock.{name}#", f"~${name}", f"~${name[2:]}") for name in there if name[:2] != "~$"}
+    return tuple(sorted(name for name, own in marks.items() if there.intersection(own)))
 
 
 # Do two changes go together?

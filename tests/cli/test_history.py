@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from panel.checks.structure import check_journal
+from panel.checks.structure import check_folder
 from panel.cli import main
 from panel.study.folder import read_folder, write_study
 from panel.study.journal import OUTSIDE
@@ -64,24 +64,24 @@ def test_a_change_is_taken_back_with_a_name_and_a_reason(folder):
 
 
 def test_an_edited_journal_is_a_finding_of_check(folder):
-    assert check_journal(folder) == []
+    assert check_folder(folder) == []
     journal = folder / "journal.jsonl"
     journal.write_bytes(journal.read_bytes().replace(b"Ada", b"Eva"))
-    (found,) = check_journal(folder)
+    (found,) = check_folder(folder)
     assert (found.severity, found.kind, found.where) == ("warning", "journal_edited", "journal.jsonl")
     assert "line 2 does not follow from the line before it" in found.message
     checked = json.loads(CliRunner().invoke(main, ["check", str(folder), "--json"]).output)
     assert "journal_edited" in {row["kind"] for row in checked["findings"]}
     assert found.message in ran(folder).output
     journal.unlink()
-    assert "is missing" in check_journal(folder)[0].message
+    assert "is missing" in check_folder(folder)[0].message
 
 
 def test_a_file_has_no_history(tmp_path):
     file = tmp_path / "s.xlsx"
     file.write_bytes(b"")
     assert "Only a study folder has a history" in ran(file).output
-    assert check_journal(file) == []
+    assert check_folder(file) == []
 
 
 def test_a_study_that_was_never_changed_says_so(tmp_path):
