@@ -16,26 +16,31 @@ OLDEST = (3, 11)
 
 
 def ready(extra: str = "") -> Path:
-    """Return the Python of the environment with the project and an extra installed, making it if need be."""
+    """Return the Python of the environment with the project installed, making it if need be.
+
+    Only files whose SHA-256 stands in the list are installed. With any extra the list of everything is taken, tests
+    and tools included.
+    """
     if sys.version_info < OLDEST:
         sys.exit(
             f"Afterfeel needs Python {OLDEST[0]}.{OLDEST[1]} or newer; this is {sys.version.split()[0]}. "
             "Install a newer one and start again with it."
         )
-    wanted = CHECKOUT / (f".[{extra}]" if extra else ".")
+    listed = CHECKOUT / ("constraints.txt" if extra else "requirements.txt")
     done = ENVIRONMENT / f"installed-{extra or 'app'}"
-    state = hashlib.sha256(
-        (CHECKOUT / "pyproject.toml").read_bytes() + (CHECKOUT / "constraints.txt").read_bytes()
-    ).hexdigest()
+    state = hashlib.sha256((CHECKOUT / "pyproject.toml").read_bytes() + listed.read_bytes()).hexdigest()
     if done.exists() and done.read_text() == state and PYTHON.exists():
         return PYTHON
     if not PYTHON.exists():
         print(f"Making a virtual environment in {ENVIRONMENT} ...", flush=True)
         venv.create(ENVIRONMENT, with_pip=True)
     print("Installing (about a minute, once) ...", flush=True)
-    command = [str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-    command += ["--constraint", str(CHECKOUT / "constraints.txt"), "--editable", str(wanted)]
-    if subprocess.run(command, check=False).returncode:
-        sys.exit("The installation did not finish. Look at the lines above; most often the network is the reason.")
+    install = [str(PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    for words in (
+        ["--require-hashes", "--no-deps", "--requirement", str(listed)],
+        ["--no-deps", "--no-build-isolation", "--editable", str(CHECKOUT)],  # built with what the list holds
+    ):
+        if subprocess.run([*install, *words], check=False).returncode:
+            sys.exit("The installation did not finish. Look at the lines above; most often the network is the reason.")
     done.write_text(state)
     return PYTHON

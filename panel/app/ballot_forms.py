@@ -14,7 +14,16 @@ from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import attempt, heading, plain, say, table
 from panel.ballots.answers import links_page, qr_svg, with_links
 from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
-from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewall_hint, lan_address, link_opens
+from panel.ballots.protection import fingerprint_at
+from panel.ballots.serving import (
+    THIS_COMPUTER,
+    USUAL_PORT,
+    ballots_at,
+    firewall_hint,
+    lan_address,
+    link_opens,
+    what_to_compare,
+)
 from panel.errors import PanelError, StudyError
 from panel.plan.codes import new_salt, no_openings, note_opening, seal_key, serving_key, with_seal
 from panel.plan.orders import MOST_PER_SESSION, ServingPlan
@@ -192,17 +201,20 @@ def _address(study: StudyInUse) -> str:
     port = (right.text_input("Port", str(USUAL_PORT), key=study.choice("port")) or "").strip()
     number = int(port) if port.isdecimal() else USUAL_PORT
     host = (attempt(lan_address) if who == NETWORK else None) or THIS_COMPUTER
-    address = f"http://{host}:{number}"
-    if ballots_at(address):
+    plainly, through_tls = f"http://{host}:{number}", f"https://{host}:{number}"
+    address = next((one for one in (plainly, through_tls) if ballots_at(one)), "")
+    if address:
         st.success(f"A ballot server answers at {plain(address)}.", icon=":material/check:")
+        if address == through_tls:
+            st.caption(plain(what_to_compare(fingerprint_at(host, number))))
     else:
         st.info("The ballot server does not run yet. Start it in a terminal, and leave that window open:")
         options = (" --lan" if who == NETWORK else "") + (f" --port {number}" if number != USUAL_PORT else "")
         st.code(f"afterfeel ballots {shlex.quote(str(study.folder))}{options}", language=None)
         st.button("Look again")
     if who == NETWORK:
-        st.caption(plain(firewall_hint(number)))
-    return address
+        st.caption(plain(firewall_hint(number, tls=address == through_tls)))
+    return address or plainly
 
 
 def _single(record: BallotRecord, session: str, given_out: tuple[str, ...], fresh: str) -> None:

@@ -100,7 +100,9 @@ PLACES: dict[str, Place] = {
     "say": Place(
         "Say", (Part("claims", "Claims"), Part("evidence_file", "Evidence file")), ("result", "What came out?")
     ),
-    "study": Place("Study", (Part("study", "This study"),), ("test", "How should it be tested?")),
+    "study": Place(
+        "Study", (Part("study", "This study"), Part("history", "History")), ("test", "How should it be tested?")
+    ),
 }
 PARTS: dict[str, tuple[str, Part]] = {part.name: (place, part) for place, held in PLACES.items() for part in held.parts}
 """Each part by its name, with the name of its place."""

@@ -343,6 +343,11 @@ def keep(study: StudyInUse, change: Callable[[Study], Study], done: str, *, who:
         If the change cannot be made, somebody else changed the same rows, or the folder cannot be written; the study
         in it is then as it was.
     """
+    if study.handle.path and not Path(study.handle.path).exists():
+        raise StudyError(
+            f"{study.handle.path} is not there any more; nothing was saved. Put it back, or open another study on the "
+            "page Study."
+        )
     if study.folder is None or not to_disk:
         use_study(study.handle.name, change(study.study))
         return f"{done} It is not saved yet: save a copy on the page Study."

@@ -5,12 +5,13 @@ Every page is behind a personal token. A wrong token, a revoked one and a mistyp
 
 from __future__ import annotations
 
+import re
 import secrets
 import threading
 import time
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from anyio import CapacityLimiter, to_thread
@@ -35,6 +36,7 @@ from panel.ballots.answers import (
     read_marks,
     steps_of,
 )
+from panel.ballots.protection import Password, refuse_short
 from panel.errors import StudyError
 from panel.store.ballot import Ballot, Known, ballot_of, find_ballot, last_sent
 from panel.store.database import Connection, Store
@@ -132,12 +134,24 @@ MOST_COMMENTS, MOST_REACTIONS, WHILE = 60, 10, 600.0
 """Comments and reactions that one link may send within so many seconds: far more than anybody writes at a session."""
 
 
+MOST_TRIES = 30
+"""Passwords that one address may try in that time; several phones may share an address."""
+
+MOST_PHONES = 5
+"""Phones of one link that are written down; a browser that keeps no cookie looks like a new one each time."""
+
+_PHONE = "phone"
+_PHONE_NAME = re.compile("[0-9a-f]{8}")
+
+
 def ballot_app(
     store: Store,
     *,
     hosts: Sequence[str] = ("127.0.0.1", "localhost"),
     clock: Clock = this_moment,
     closed: Callable[[], str] = lambda: "",
+    password: str = "",
+    secure: bool = False,
 ) -> Starlette:
     """Return the ballot server as an ASGI application.
 
@@ -151,14 +165,22 @@ def ballot_app(
         Gives the time; a rehearsal has one that runs faster.
     closed
         Says why no ballot may be answered now, whatever the record says; empty if there is no such reason.
+    password
+        Asked for once on each phone; nothing is asked if empty.
+    secure
+        True if phones talk to the server through TLS.
     """
-    server = _Server(store, clock, closed, CapacityLimiter(AT_ONCE))
+    server = _Server(store, clock, closed, CapacityLimiter(AT_ONCE), secure)
     routes = [
         Route("/b/{token}", server.overview, methods=["GET"]),
         Route("/b/{token}/reaction", server.reaction, methods=["GET", "POST"]),
         Route("/b/{token}/{position:int}/{stage:int}", server.step, methods=["GET", "POST"]),
     ]
     middleware = [Middleware(SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
+    if password:
+        refuse_short(password)
+        tried = Often(MOST_TRIES, WHILE)
+        middleware.append(Middleware(Password, password=password, too_often=tried.too_often, secure=secure))
     handlers = {HTTPException: _no_page, Exception: _broken}
     app = Starlette(routes=routes, middleware=middleware, exception_handlers=handlers)
     app.router.redirect_slashes = False  # a mistyped address gets the plain page like any other
@@ -173,6 +195,7 @@ class _Server:
     clock: Clock
     closed: Callable[[], str]
     limiter: CapacityLimiter
+    secure: bool = False
     known: Known = field(default_factory=dict)
     comments: Often = field(default_factory=lambda: Often(MOST_COMMENTS, WHILE))
     reactions: Often = field(default_factory=lambda: Often(MOST_REACTIONS, WHILE))
@@ -192,7 +215,27 @@ class _Server:
         found = self._ballot(request)
         if isinstance(found, Response):
             return found
-        return _page(pages.overview_page(found, _path(request), self.clock(), nonce_of(request)))
+        return self._on_phone(
+            request, found, lambda seen: pages.overview_page(seen, _path(request), self.clock(), nonce_of(request))
+        )
+
+    def _on_phone(self, request: Request, ballot: Ballot, page: Callable[[Ballot], str]) -> Response:
+        """Return a page of a ballot, and write down on which phone the link was opened: a second one is told."""
+        known = request.cookies.get(_PHONE, "")
+        phone = known if _PHONE_NAME.fullmatch(known) else secrets.token_hex(4)
+        if phone not in ballot.phones and len(ballot.phones) < MOST_PHONES:
+            sent = Sent(f"phone {ballot.collection} {ballot.session} {ballot.assessor} {phone}", self.clock(), "")
+            try:
+                self.store.add(
+                    lambda connection: add_entries(connection, [Entry("shown", text=phone)], ballot.place, sent)
+                )
+            except StudyError as error:
+                return _plain(request, str(error), 503)
+            ballot = replace(ballot, phones=ballot.phones | {phone})
+        answer = _page(page(ballot))
+        if phone != known:
+            answer.set_cookie(_PHONE, phone, path="/b/", httponly=True, samesite="strict", secure=self.secure)
+        return answer
 
     def _step(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
         if isinstance(fields, Response):
@@ -216,8 +259,11 @@ class _Server:
             except StudyError as error:
                 return _plain(request, str(error), 503)
         asked_again = "open" in request.query_params
-        page = pages.step_page(ballot, step, _path(request), moment, nonce_of(request), incomplete=asked_again)
-        return _page(page)
+        return self._on_phone(
+            request,
+            ballot,
+            lambda seen: pages.step_page(seen, step, _path(request), moment, nonce_of(request), incomplete=asked_again),
+        )
 
     def _take(self, request: Request, fields: Mapping[str, str]) -> Response:
         """Keep what was marked; then the next page, or the same one with what is unclear or has no mark."""

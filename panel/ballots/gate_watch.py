@@ -18,6 +18,8 @@ READS_EVERY = 30.0  # seconds after which the study is read again though no file
 _LOOKS_THAT_FAIL = 2  # one may fall into the moment in which a study is being written
 _TOO_LONG_AGO = 30.0  # seconds; whoever looks has stopped, or waits for something that does not come
 
+_BACK = 60.0  # seconds; what a clock that is set from the network is put back by at the most
+
 _Stamp = tuple[tuple[str, int, int], ...]
 
 
@@ -33,6 +35,7 @@ class GateWatch:
         self._failed = 0
         self._read: tuple[_Stamp, float] | None = None
         self._last_look = time.monotonic()
+        self._clock = time.time() - time.monotonic()
 
     def closed(self) -> str:
         """Return why nobody may apply anything now though the record says so; empty if there is no such reason."""
@@ -65,7 +68,7 @@ class GateWatch:
             if self._read is None or self._read[0] != stamp or moment - self._read[1] > READS_EVERY:
                 follow_gate(self._store, self._collection, read_folder(self._folder), at=now())
                 self._read = (stamp, moment)
-            self._failed, self._reason = 0, ""
+            self._failed, self._reason = 0, self._clock_went_back()
         except (PanelError, OSError) as error:
             self._failed += 1
             self._read = None
@@ -75,6 +78,15 @@ class GateWatch:
             self._read = None
             self._reason = f"The safety gate cannot be told ({type(error).__name__}: {error})"
         self._last_look = time.monotonic()
+
+    def _clock_went_back(self) -> str:
+        """Return that the clock was put back since the start; a sign-off that has run out would hold again."""
+        now = time.time() - time.monotonic()
+        back = self._clock - now
+        self._clock = max(self._clock, now)  # a computer that slept is later than it seems, which is no fault
+        if back <= _BACK:
+            return ""
+        return f"The clock of this computer went back by {back:.0f} seconds; set it right, then start the ballots again"
 
 
 def _stamp(folder: Path) -> _Stamp:

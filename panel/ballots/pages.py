@@ -29,6 +29,16 @@ TOO_OFTEN = (
     "That was very often in a short time; this one was not kept. Wait a few minutes, then send it again. If your skin "
     "reacts, talk to the panel leader now."
 )
+ASKED_FIRST = "The password that the panel leader gave you"
+NOT_THE_WORD = "That is not the password. Ask the panel leader."
+TOO_OFTEN_TRIED = "That was tried too often from here. Wait ten minutes, or ask the panel leader."
+NOT_KEPT_BEFORE = (
+    "What you just sent was not kept: the password is asked for first. Write it, go on, and answer that page again."
+)
+MORE_PHONES = (
+    "This link was opened on another phone too, or in another browser. Answer on one of them only: of two marks for "
+    "the same line the later one counts. If it was not you, tell the panel leader now."
+)
 NO_PAGE = "There is no such page."
 LONGEST_REPORT = 2000
 
@@ -42,6 +52,11 @@ def _templates() -> Environment:
 def plain_page(words: str, nonce: str) -> str:
     """Return a page with one sentence and nothing else."""
     return _page("plain.html", nonce, words=words)
+
+
+def password_page(words: str, nonce: str) -> str:
+    """Return the page that asks for the password; it is the same for every link."""
+    return _page("password.html", nonce, words=words, asks=ASKED_FIRST)
 
 
 def not_kept_page(words: str, fields: Mapping[str, str], nonce: str) -> str:
@@ -113,7 +128,7 @@ def reaction_page(ballot: Ballot, path: str, nonce: str) -> str:
 
 
 def _page(template: str, nonce: str, **values: Any) -> str:
-    return _templates().get_template(template).render(nonce=nonce, number=_number, **values)
+    return _templates().get_template(template).render(nonce=nonce, number=_number, more_phones=MORE_PHONES, **values)
 
 
 def _overview_row(ballot: Ballot, serving: int, steps: tuple[Step, ...], now: datetime) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import socket
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +19,10 @@ from panel.ballots.answers import with_links
 from panel.ballots.app import Clock, ballot_app
 from panel.ballots.connections import patient_protocol
 from panel.ballots.gate_watch import GateWatch
-from panel.ballots.pages import NO_BALLOT
+from panel.ballots.pages import ASKED_FIRST, NO_BALLOT
+from panel.ballots.protection import Certificate, own_certificate
 from panel.errors import StudyError
-from panel.store.board import sessions_table
+from panel.store.board import last_moment, sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, store_url
 from panel.store.events import assessors_with_token, make_tokens
 from panel.store.safety import follow_gate, safety_signed
@@ -31,6 +33,7 @@ from panel.study.safe_write import place_warning
 USUAL_PORT = 8600
 _MOST_AT_ONCE = 2000  # connections; each phone opens one to six
 _STARTS_WITHIN = 15.0  # seconds
+_CLOCKS_DIFFER = timedelta(minutes=5)  # of two computers that share a record (common practice, no source)
 
 
 def serve(
@@ -42,6 +45,8 @@ def serve(
     lan: bool = False,
     session: str = "",
     new_links: bool = False,
+    tls: bool = False,
+    password: str = "",
     tell: Callable[[str], None] = lambda words: None,
 ) -> None:
     """Serve the ballots of a study until the process is interrupted.
@@ -56,6 +61,10 @@ def serve(
         The session that is about to begin; the first that is not locked if empty.
     new_links
         Make a link for each assessor of that session and tell it; links handed out before open nothing any more.
+    tls
+        Let phones talk to the server through TLS, with a certificate of this computer's own, made at first.
+    password
+        Asked for once on each phone, beside the personal link; nothing is asked if empty.
     tell
         Takes the sentences for the person who started it: the address, personal links, warnings.
 
@@ -68,21 +77,28 @@ def serve(
     if not Path(folder).is_dir():
         raise StudyError(f"{folder} is no study folder. Ballots end up in one: save the study as a folder first.")
     address = host_to_bind(host, lan=lan)
+    certificate = own_certificate(address) if tls else None
     url = str(store_at) or store_url(folder)
     store = open_store(url)
     try:
         if store.engine.dialect.name == "sqlite" and (warning := place_warning(store.place)):
             tell(warning)
+        refuse_past(store)
         collection = prepare(store, read_folder(folder), name_in_record(folder, url), at=now())
         tell(follow_gate(store, collection.number, read_folder(folder), at=now()))
         listening = listening_socket(address, port)
         watch = GateWatch(store, collection.number, folder)
         with listening, watch.following():
-            base = f"http://{_in_url(address)}:{listening.getsockname()[1]}"
+            base = f"http{'s' if tls else ''}://{_in_url(address)}:{listening.getsockname()[1]}"
             refuse_scored(read_folder(folder), session or _first_open(store, collection))
             for words in _opening_words(store, collection, base, session, new_links=new_links, lan=lan):
                 tell(words)
-            server = uvicorn.Server(server_settings(store, (address, "localhost"), now, watch.closed))
+            if certificate is not None:
+                tell(what_to_compare(certificate.fingerprint))
+            hosts = (address, "localhost")
+            server = uvicorn.Server(
+                server_settings(store, hosts, now, watch.closed, certificate=certificate, password=password)
+            )
             tell("Stop with Ctrl+C; every ballot that was sent is kept.")
             with suppress(KeyboardInterrupt):
                 server.run(sockets=[listening])
@@ -90,16 +106,35 @@ def serve(
         store.close()
 
 
+def refuse_past(store: Store, clock: Clock = now) -> None:
+    """Raise StudyError if the record holds something later than the clock shows: that clock has gone back."""
+    last, moment = last_moment(store), clock()
+    if last is not None and last - moment > _CLOCKS_DIFFER:
+        raise StudyError(
+            f"The clock of this computer shows {moment.astimezone():%Y-%m-%d %H:%M}, but the record holds something of "
+            f"{last.astimezone():%Y-%m-%d %H:%M}. Set the clock right first: times after rubbing hang on it."
+        )
+
+
 @contextmanager
-def served(store: Store, *, port: int = 0, clock: Clock = now, closed: Callable[[], str] = lambda: "") -> Iterator[str]:
+def served(
+    store: Store,
+    *,
+    port: int = 0,
+    clock: Clock = now,
+    closed: Callable[[], str] = lambda: "",
+    certificate: Certificate | None = None,
+    password: str = "",
+) -> Iterator[str]:
     """Serve a record on this computer from another thread; give the address, stop at the end."""
+    settings = server_settings(store, ("127.0.0.1",), clock, closed, certificate=certificate, password=password)
     listening = listening_socket("127.0.0.1", port)
-    server = uvicorn.Server(server_settings(store, ("127.0.0.1",), clock, closed))
+    server = uvicorn.Server(settings)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
     try:
         _wait_until_started(server, thread)
-        yield f"http://127.0.0.1:{listening.getsockname()[1]}"
+        yield f"http{'s' if certificate else ''}://127.0.0.1:{listening.getsockname()[1]}"
     finally:
         server.should_exit = True
         thread.join(_STARTS_WITHIN)
@@ -118,11 +153,20 @@ def _wait_until_started(server: uvicorn.Server, thread: threading.Thread) -> Non
 
 
 def server_settings(
-    store: Store, hosts: tuple[str, ...], clock: Clock = now, closed: Callable[[], str] = lambda: ""
+    store: Store,
+    hosts: tuple[str, ...],
+    clock: Clock = now,
+    closed: Callable[[], str] = lambda: "",
+    *,
+    certificate: Certificate | None = None,
+    password: str = "",
 ) -> uvicorn.Config:
     """Return how the server is run; its log has no line for a request, because that would hold a token."""
+    secure = certificate is not None
     return uvicorn.Config(
-        ballot_app(store, hosts=hosts, clock=clock, closed=closed),
+        ballot_app(store, hosts=hosts, clock=clock, closed=closed, password=password, secure=secure),
+        ssl_certfile=str(certificate.file) if certificate else None,
+        ssl_keyfile=str(certificate.key) if certificate else None,
         http=patient_protocol(),
         log_level="warning",
         access_log=False,
@@ -141,7 +185,7 @@ def _opening_words(
     """Yield the address, whether the ballots are open, and the links of the session."""
     yield f"Ballots are answered at {base}" + ("." if lan else ", on this computer only.")
     if lan:
-        yield firewall_hint(int(base.rpartition(":")[2]))
+        yield firewall_hint(int(base.rpartition(":")[2]), tls=base.startswith("https"))
     if not safety_signed(store, collection.number):
         yield "Every ballot stays closed until the safety gate is signed; nobody applies anything before."
     session = session or _first_open(store, collection)
@@ -177,14 +221,20 @@ def _in_url(address: str) -> str:
 
 THIS_COMPUTER = "127.0.0.1"
 _ANSWERS_WITHIN = 1.0  # seconds
-# the ballot server speaks plain HTTP, so that no list of certificates has to be read first
+# the ballot server speaks plain HTTP, or with a certificate that is in no list: none has to be read first
 _PLAINLY: dict[str, Any] = {"verify": False, "trust_env": False, "follow_redirects": False}
 _MOST_WAITING = 512  # connections that may wait to be taken
 _ANY_OTHER = ("192.0.2.1", 9)  # an address for documents (RFC 5737): nothing is sent there, only a route is looked up
 _FIREWALL = (
     "If a phone on the same network does not reach it, the firewall of this computer blocks port {port}: allow it for "
-    "private networks, and make sure that the phone is in the same network and not on mobile data. What phones send is "
-    "not encrypted: use the laboratory's own network, never a public one."
+    "private networks, and make sure that the phone is in the same network and not on mobile data."
+)
+_NOT_ENCRYPTED = (
+    " What phones send is not encrypted: use the laboratory's own network, never a public one, or start it with --tls."
+)
+_COMPARE = (
+    "Each phone warns once that it does not know this computer. Let it show the certificate and compare its SHA-256 "
+    "fingerprint before going on: {fingerprint}"
 )
 
 
@@ -222,14 +272,20 @@ def host_to_bind(host: str, *, lan: bool) -> str:
     return THIS_COMPUTER if host == "localhost" else host
 
 
-def firewall_hint(port: int) -> str:
+def firewall_hint(port: int, *, tls: bool = False) -> str:
     """Return what to do if phones do not reach the server."""
-    return _FIREWALL.format(port=port)
+    return _FIREWALL.format(port=port) + ("" if tls else _NOT_ENCRYPTED)
+
+
+def what_to_compare(fingerprint: str) -> str:
+    """Return how somebody makes sure that a phone talks to this computer."""
+    return _COMPARE.format(fingerprint=fingerprint)
 
 
 def ballots_at(address: str) -> bool:
     """Return True if a ballot server answers at this address."""
-    return _plain_page(f"{address}/b/") is True
+    page = f"{address}/b/"
+    return _plain_page(page) is True or _answer(page, 401, ASKED_FIRST) is True
 
 
 def link_opens(link: str) -> bool:
@@ -239,11 +295,16 @@ def link_opens(link: str) -> bool:
 
 def _plain_page(link: str) -> bool | None:
     """Return whether the page that everybody gets is there; None if nobody answers."""
+    return _answer(link, 404, NO_BALLOT)
+
+
+def _answer(link: str, status: int, words: str) -> bool | None:
+    """Return whether a page has a status and holds these words; None if nobody answers."""
     try:
         found = httpx.get(link, timeout=_ANSWERS_WITHIN, **_PLAINLY)
     except (httpx.HTTPError, httpx.InvalidURL):
         return None
-    return found.status_code == 404 and NO_BALLOT in found.text
+    return found.status_code == status and words in found.text
 
 
 def listening_socket(host: str, port: int) -> socket.socket:

@@ -11,7 +11,7 @@ import pandas as pd
 
 from panel.checks.batches import YOUNGEST_HOURS, batch_age, check_batches
 from panel.checks.confounds import confound_findings, find_confounds
-from panel.checks.finding import SEVERITIES, Finding, read_dates, sound_study
+from panel.checks.finding import Finding, gravest_first, read_dates, sound_study
 from panel.checks.formulas import check_formulas
 from panel.checks.scores import check_scores
 from panel.checks.structure import check_raw_files, check_structure
@@ -40,7 +40,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *confound_findings(confounds),
         *check_planned_differences(sound),
     ]
-    return tuple(sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity)))
+    return gravest_first(findings)
 
 
 # Was this study rehearsed? Then nothing in it is evidence.

@@ -47,9 +47,14 @@ class Finding:
             raise ValueError(f"severity must be one of {SEVERITIES}, not {self.severity!r}")
 
 
+def gravest_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings in the order of their severity, otherwise as they come."""
+    return tuple(sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity)))
+
+
 def findings_table(findings: Iterable[Finding]) -> pd.DataFrame:
     """Return the findings as a frame (severity, kind, where, message, advice), the gravest first."""
-    ordered = sorted(findings, key=lambda finding: SEVERITIES.index(finding.severity))
+    ordered = gravest_first(findings)
     columns = [column.name for column in fields(Finding)]
     return pd.DataFrame([astuple(finding) for finding in ordered], columns=columns, dtype="str")
 

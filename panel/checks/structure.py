@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -20,9 +21,11 @@ from panel.checks.finding import (
     scales_stated,
     sound_study,
 )
+from panel.errors import StudyError
 from panel.study.facts import fact_advice
-from panel.study.journal import FACTS
+from panel.study.journal import FACTS, JOURNAL
 from panel.study.raw_table import changed_raw_files
+from panel.study.saving import dated_back, journal_faults, open_elsewhere
 from panel.study.study import Study
 from panel.study.tables import TABLES, Column
 from panel.words import FEW, counted, first_few, format_typed
@@ -419,3 +422,25 @@ def check_raw_files(study: Study) -> list[Finding]:
         )
         for name in changed_raw_files(study.raw_files)
     ]
+
+
+# What only the folder of a study tells: its journal, the clocks of those who wrote it, and who has a file open.
+
+
+def check_folder(folder: str | Path) -> list[Finding]:
+    """Return what is wrong with the journal of a study folder or its files; none for a study that is no folder."""
+    if not Path(folder).is_dir():
+        return []
+    try:
+        faults, back, opened = journal_faults(folder), dated_back(folder), open_elsewhere(folder)
+    except StudyError as error:
+        faults, back, opened = (str(error),), (), ()
+    advice = "Ask who changed it, and put the journal back from a copy; it cannot be relied on."
+    found = [Finding("warning", "journal_edited", JOURNAL, fault, advice) for fault in faults]
+    if back:
+        what = f"Change {back[0]} is dated before the one that was written before it: a clock had gone back."
+        advice = "Set the clock of that computer right. The order of the changes holds; their times may not."
+        found.append(Finding("warning", "clock_went_back", f"{JOURNAL}, change {back[0]}", what, advice))
+    advice = "Close it there before anything is changed here: what that program saves replaces what was written since."
+    found += [Finding("note", "file_open_elsewhere", f, f"{f} is open in another program.", advice) for f in opened]
+    return found

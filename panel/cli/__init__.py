@@ -22,7 +22,7 @@ from panel.cli.edit import set_in_study, template
 from panel.cli.over_time import over_time
 from panel.cli.planning import ballots, lock, plan, rehearse
 from panel.cli.shared import tell
-from panel.cli.studies import app, archive, check, glance, import_scores, report, why
+from panel.cli.studies import app, archive, check, glance, history, import_scores, report, why
 from panel.errors import PanelError
 
 _COLLECT_AFTER = 100_000
@@ -60,7 +60,7 @@ def main(context: click.Context) -> None:
 
 
 _COMMANDS = (
-    (template, import_scores, set_in_study, check, glance, plan, ballots, lock, rehearse),
+    (template, import_scores, set_in_study, check, glance, history, plan, ballots, lock, rehearse),
     (panel, compare, map_prototypes, over_time, trace),
     (consumers, forced_choice),
     (decide, claim, report, why, archive),

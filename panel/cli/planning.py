@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -159,6 +160,7 @@ def _swap(text: str) -> Swap:
 # Commands while the test is run: serve the ballots, or rehearse it all beforehand.
 
 
+_PASSWORD = "AFTERFEEL_BALLOT_PASSWORD"  # noqa: S105  # the name of a variable
 PORT = 8600  # the usual one of `panel.ballots.serving`, written again so that `--help` stays quick
 
 
@@ -170,14 +172,22 @@ PORT = 8600  # the usual one of `panel.ballots.serving`, written again so that `
 )
 @click.option("--session", default="", help="Session about to begin; the first not locked if not given.")
 @click.option("--new-links", is_flag=True, help="Make a link for each assessor of the session; earlier ones end.")
-def ballots(study: Path, lan: bool, port: int, session: str, new_links: bool) -> None:
+@click.option("--tls", is_flag=True, help="Encrypt what phones send; the fingerprint to compare is shown.")
+@click.option("--password", "ask_password", is_flag=True, help="Ask each phone for a password, which you type first.")
+def ballots(study: Path, lan: bool, port: int, session: str, new_links: bool, tls: bool, ask_password: bool) -> None:
     """Serve the ballots of a study folder to phones until stopped with Ctrl+C.
 
-    Ballots stay closed while the safety gate is. Each assessor has a personal link for each session.
+    Ballots stay closed while the safety gate is. Each assessor has a personal link for each session. A password is
+    typed at the start, or taken from AFTERFEEL_BALLOT_PASSWORD; no argument holds it, for others can read those.
     """
     from panel.ballots.serving import serve
 
-    serve(study, port=port, lan=lan, session=session, new_links=new_links, tell=tell)
+    password = os.environ.get(_PASSWORD, "") if ask_password else ""
+    if ask_password and not password:
+        password = click.prompt("Password for the phones", hide_input=True, confirmation_prompt=True, err=True)
+    serve(
+        study, port=port, lan=lan, session=session, new_links=new_links, tls=tls, password=password.strip(), tell=tell
+    )
 
 
 @click.command(short_help="Let simulated assessors answer every ballot.")

@@ -18,6 +18,7 @@ from panel.cli.shared import (
     study_argument,
     tell,
 )
+from panel.errors import StudyError
 
 if TYPE_CHECKING:
     from panel.study.scores_import import ImportedScores
@@ -135,15 +136,48 @@ def glance(study: Path, as_json: bool) -> None:
 def check(study: Path, as_json: bool) -> None:
     """Say what is wrong or worth knowing before believing the study."""
     from panel.checks.all_checks import check_study
-    from panel.checks.finding import findings_table
+    from panel.checks.finding import findings_table, gravest_first
+    from panel.checks.structure import check_folder
 
-    found = check_study(open_path(study))
+    found = gravest_first((*check_study(open_path(study)), *check_folder(study)))
     if as_json:
         print_json({"findings": findings_table(found)})
     else:
         print_findings(found)
     if any(finding.severity == "stop" for finding in found):
         sys.exit(1)
+
+
+_MOST_CHANGES = 20  # printed; --all prints the rest
+
+
+@click.command()
+@study_argument
+@click.option("--undo", type=int, default=None, metavar="NUMBER", help="Take this change back, as a new change.")
+@click.option("--who", default="", metavar="NAME", help="Who takes it back.")
+@click.option("--why", "reason", default="", metavar="WORDS", help="Why it is taken back.")
+@click.option("--all", "everything", is_flag=True, help="All changes, with what stood before and after.")
+@json_option
+def history(study: Path, undo: int | None, who: str, reason: str, everything: bool, as_json: bool) -> None:
+    """Say who changed what in a study folder, and when; the last change first."""
+    from panel.study.saving import journal_faults, journal_rows
+    from panel.study.saving import undo as take_back
+    from panel.views.planning.study import changed_rows_table, history_table, what_changed
+
+    if not study.is_dir():
+        raise StudyError(f"{study} is no folder. Only a study folder has a history.")
+    if undo is not None:
+        take_back(study, undo, who=who, why=reason)
+    rows, faults = journal_rows(study), journal_faults(study)
+    if as_json:
+        print_json({"changes": rows, "faults": faults})
+        return
+    print_lines(what_changed(rows), *faults, "")
+    if len(rows):
+        changes = history_table(rows)
+        print_table(changes if everything else changes.head(_MOST_CHANGES))
+    if everything and len(rows):
+        print_table(changed_rows_table(rows))
 
 
 @click.command()

@@ -79,6 +79,8 @@ class Ballot:
         True after a skin reaction was reported and nobody let the assessor go on.
     held
         Codes of this session that somebody reacted to and that nobody has given free again: not to be applied.
+    phones
+        Names of the phones, made up, on which the link of this person was opened.
     """
 
     collection: int
@@ -94,6 +96,7 @@ class Ballot:
     shown: frozenset[tuple[int, str]]
     stopped: bool
     held: frozenset[str]
+    phones: frozenset[str] = frozenset()
 
     @property
     def place(self) -> dict[str, Any]:
@@ -166,7 +169,9 @@ def ballot_of(connection: Connection, token: str, known: Known | None = None) ->
         return None
     number, session, assessor, rehearsal, locked_at, signed, reacted = row
     place = {"number": number, "session": session, "assessor": assessor}
-    given, rubbing_ended, shown, stopped = _so_far(connection, place)
+    given, rubbing_ended, opened, stopped = _so_far(connection, place)
+    shown = frozenset((serving, words) for serving, words in opened if serving is not None)
+    phones = frozenset(words for serving, words in opened if serving is None)
     return Ballot(
         number,
         session,
@@ -180,6 +185,7 @@ def ballot_of(connection: Connection, token: str, known: Known | None = None) ->
         shown,
         stopped,
         _held(connection, place) if reacted else frozenset(),
+        phones,
     )
 
 
@@ -199,11 +205,11 @@ def _prepared(connection: Connection, place: dict[str, Any], known: Known) -> tu
 
 def _so_far(
     connection: Connection, place: dict[str, Any]
-) -> tuple[dict[tuple[int, str], str], dict[int, datetime], frozenset[tuple[int, str]], bool]:
+) -> tuple[dict[tuple[int, str], str], dict[int, datetime], frozenset[tuple[int | None, str]], bool]:
     """Go through the events in their order; later ones replace earlier ones."""
     given: dict[tuple[int, str], str] = {}
     rubbing_ended: dict[int, datetime] = {}
-    shown: set[tuple[int, str]] = set()
+    shown: set[tuple[int | None, str]] = set()
     stopped = False
     for kind, serving, attribute, words, at in connection.execute(_EVENTS, place):
         if kind in SCORE_KINDS:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
 from sqlalchemy import Connection, case, func, select
 
 from panel.errors import StudyError
-from panel.store.database import Store, local
+from panel.store.database import Store, local, read
 from panel.store.tables import COLLECTION, EVENT, FROZEN_KINDS, QUESTION, SCORE, SERVING, SESSION, SKIN_KINDS
 
 
@@ -66,8 +67,9 @@ def board_of_servings(store: Store, collection: int, session: str = "") -> pd.Da
 def board_of_assessors(store: Store, collection: int, session: str = "") -> pd.DataFrame:
     """Return how far each assessor has come, from the board of servings.
 
-    Columns: `session assessor servings finished asked answered cannot_judge early comments stopped last_at`;
-    `stopped` is True after a skin reaction until the assessor was let go on.
+    Columns: `session assessor servings finished asked answered cannot_judge early comments stopped phones last_at`;
+    `stopped` is True after a skin reaction until the assessor was let go on; `phones` counts those on which the link
+    was opened.
     """
     board = board_of_servings(store, collection, session)
     done = board["answered"] + board["cannot_judge"] >= board["asked"]
@@ -76,9 +78,11 @@ def board_of_assessors(store: Store, collection: int, session: str = "") -> pd.D
     by = counted.groupby(["session", "assessor"], sort=False)
     table = by[sums].sum().join(by["last_at"].max()).reset_index()
     stopped = _stopped(store, collection)
-    who = zip(table["session"], table["assessor"], strict=True)
-    table["stopped"] = [place in stopped for place in who]
-    return table[["session", "assessor", *sums, "stopped", "last_at"]]
+    places = list(zip(table["session"], table["assessor"], strict=True))
+    table["stopped"] = [place in stopped for place in places]
+    phones = {(row.session, row.assessor): row.phones for row in _rows(store, _phone_counts(collection))}
+    table["phones"] = [int(phones.get(place, 0)) for place in places]
+    return table[["session", "assessor", *sums, "stopped", "phones", "last_at"]]
 
 
 def reactions_table(store: Store, collection: int) -> pd.DataFrame:
@@ -139,6 +143,15 @@ def _event_counts(collection: int) -> Any:
     )
 
 
+def _phone_counts(collection: int) -> Any:
+    """Select the phones on which the link of each person was opened."""
+    return (
+        select(EVENT.c.session, EVENT.c.assessor, func.count(EVENT.c.text.distinct()).label("phones"))
+        .where(EVENT.c.collection == collection, EVENT.c.kind == "shown", EVENT.c.serving.is_(None))
+        .group_by(EVENT.c.session, EVENT.c.assessor)
+    )
+
+
 def _stopped(store: Store, collection: int) -> set[tuple[str, str]]:
     wanted = (
         select(EVENT.c.session, EVENT.c.assessor, EVENT.c.kind)
@@ -172,6 +185,13 @@ def sessions_table(store: Store) -> pd.DataFrame:
     return frame.astype({"collection": "int64", "rehearsal": "bool"}).assign(
         **{name: frame[name].fillna("").astype("str") for name in text}
     )
+
+
+def last_moment(store: Store) -> datetime | None:
+    """Return when the last thing in the record happened; None if nothing did."""
+    with store.reading() as connection:
+        last = connection.execute(select(func.max(EVENT.c.at))).scalar_one_or_none()
+    return read(last) if last else None
 
 
 def real_collection(store: Store, study: str) -> int:

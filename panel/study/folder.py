@@ -25,6 +25,7 @@ from panel.study.safe_write import (
     OWN,
     files_at_one_moment,
     finish_interrupted,
+    make_folder,
     one_writer,
     place_inside,
     replace_files,
@@ -73,7 +74,7 @@ def write_study(study: Study, folder: str | Path, *, overwrite: bool = False, wh
         _may_be_written(folder, overwrite=overwrite)
         files = files_of_study(study)
         made = not folder.exists()
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         try:
             with one_writer(folder):
                 if _may_be_written(folder, overwrite=overwrite):

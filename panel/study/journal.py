@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -259,7 +259,7 @@ def journal_table(entries: Iterable[Mapping[str, Any]], version: str = "", start
         if last and entry["version"]["before"] != last:
             rows.append((entry["change"], "", "", OUTSIDE, "", "", "", ""))
         told = (entry["change"], entry["when"], entry["who"], entry["what"])
-        listed = [(row["table"], row["key"], *_sides(row["before"], row["after"])) for row in entry["rows"]]
+        listed = [(row.table, _named(row), *_sides(row.before, row.after, _said)) for row in listed_changes(entry)]
         if entry["not_listed"]:
             listed.append(("", f"{entry['not_listed']} more rows", "", ""))
         rows.extend((*told, *row) for row in listed or [("", "", "", "")])
@@ -270,12 +270,22 @@ def journal_table(entries: Iterable[Mapping[str, Any]], version: str = "", start
     return frame.sort_values("change", ascending=False, kind="stable", ignore_index=True)
 
 
-def _sides(before: Row | None, after: Row | None) -> tuple[str, str]:
+def _named(change: RowChange) -> str:
+    """Return which row a change is about, in words."""
+    cells = change.after or change.before or {}
+    return _said({name: cells[name] for name in key_of(change.table) if name in cells}) or change.key
+
+
+def _said(cells: Row) -> str:
+    return ", ".join(f"{name} {value or '(empty)'}" for name, value in cells.items())
+
+
+def _sides(before: Row | None, after: Row | None, words: Callable[[Row], str] = _words) -> tuple[str, str]:
     """Return the two sides of a change in words: the cells that differ, or the whole row where there is only one."""
     if before is None or after is None:
-        return _words(before or {}), _words(after or {})
+        return words(before or {}), words(after or {})
     names = [name for name in dict.fromkeys((*before, *after)) if before.get(name) != after.get(name)]
-    old, new = (_words({name: side.get(name, "") for name in names}) for side in (before, after))
+    old, new = (words({name: side.get(name, "") for name in names}) for side in (before, after))
     return old, new
 
 

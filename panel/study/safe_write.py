@@ -13,6 +13,7 @@ import json
 import os
 import secrets
 import shutil
+import stat
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -31,6 +32,8 @@ _PATIENCE = 30.0  # seconds a reader tries to see one moment
 _READERS = 3.0  # seconds a writer waits for somebody who has a file open
 _PAUSE = 0.005
 _LOCK, _WAITING, _SPARE = "lock", "waiting.json", "waiting.json.new"
+_OWNER, _GROUP, _ANYBODY = 0o600, 0o660, 0o666  # who may read a file; on Windows its folder decides that
+_OPEN_ELSEWHERE = (5, 32, 33)  # ERROR_ACCESS_DENIED, _SHARING_VIOLATION, _LOCK_VIOLATION (learn.microsoft.com)
 _OLD_LEFTOVERS = ".writing.*.tmp"  # what earlier versions left behind when they were killed
 
 
@@ -49,8 +52,8 @@ def refuse_existing(path: Path, *, overwrite: bool) -> None:
         raise StudyError(f"{path} is there already; choose another name or say that it may be replaced.")
 
 
-def write_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
-    """Write one file whole or not at all.
+def write_file(path: Path, content: bytes, *, overwrite: bool = False, private: bool = False) -> None:
+    """Write one file whole or not at all; a `private` one may be read by its owner only.
 
     Raises
     ------
@@ -60,7 +63,7 @@ def write_file(path: Path, content: bytes, *, overwrite: bool = False) -> None:
     spare = path.with_name(f".{path.name}.{secrets.token_hex(4)}.tmp")
     try:
         refuse_existing(path, overwrite=overwrite)
-        _write(spare, content)
+        _write(spare, content, _OWNER if private else _ANYBODY)
         os.replace(spare, path)
     except (OSError, ValueError) as error:
         raise StudyError(f"{path} cannot be written: {error}.") from error
@@ -119,13 +122,13 @@ def replace_files(folder: Path, files: Mapping[str, bytes], gone: Iterable[str] 
         waiting = _commit(folder, files, gone)
     except OSError as error:
         _clear(folder)
-        raise StudyError(f"{folder} cannot be written, nothing was changed: {error}.") from error
+        raise StudyError(f"{folder} cannot be written, nothing was changed: {_why(error)}.") from error
     try:
         _move(folder, waiting)
     except OSError as error:
         _put_back(folder, before)
         _clear(folder)
-        raise StudyError(f"{folder} cannot be written, nothing was changed: {error}.") from error
+        raise StudyError(f"{folder} cannot be written, nothing was changed: {_why(error)}.") from error
 
 
 def files_at_one_moment(
@@ -216,7 +219,7 @@ def _locked(folder: Path, wait: float) -> int:
             if not (cleared or _may_pass(error)) or time.monotonic() >= until:
                 if held is not None:
                     os.close(held)
-                raise StudyError(f"{folder} cannot be written, nothing was changed: {error}.") from error
+                raise StudyError(f"{folder} cannot be written, nothing was changed: {_why(error)}.") from error
         if held is not None:
             os.close(held)
         if time.monotonic() >= until:
@@ -311,14 +314,15 @@ def _commit(folder: Path, files: Mapping[str, bytes], gone: Iterable[str]) -> _W
     waiting = _Waiting(f"new.{secrets.token_hex(4)}", tuple(files), tuple(gone))
     new = own / waiting.new
     new.mkdir()
+    mode = _mode_in(folder)
     for path, content in files.items():
-        (new / path).parent.mkdir(parents=True, exist_ok=True)
-        _write(new / path, content)
+        _folders(new, path, mode)
+        _write(new / path, content, mode)
     for place in {(new / path).parent for path in files} | {new}:
         _sync(place)
     with suppress(FileNotFoundError):
         (own / _SPARE).unlink()
-    _write(own / _SPARE, json.dumps(asdict(waiting)).encode())
+    _write(own / _SPARE, json.dumps(asdict(waiting)).encode(), mode)
     os.replace(own / _SPARE, own / _WAITING)
     _sync(own)
     return waiting
@@ -329,7 +333,7 @@ def _move(folder: Path, waiting: _Waiting) -> None:
     new = folder / OWN / waiting.new
     for path in waiting.files:
         if (new / path).exists():
-            (folder / path).parent.mkdir(parents=True, exist_ok=True)
+            _folders(folder, path, _mode_in(folder))
             _replace(new / path, folder / path)
     for path in waiting.gone:
         (folder / path).unlink(missing_ok=True)
@@ -354,6 +358,14 @@ def _replace(new: Path, place: Path) -> None:
             return
 
 
+def _why(error: OSError) -> str:
+    """Return why a file could not be written; Windows says of an open file only that access is denied."""
+    if getattr(error, "winerror", None) in _OPEN_ELSEWHERE:
+        name = Path(str(error.filename2 or error.filename)).name
+        return f"{name} is open in another program, such as a spreadsheet; close it there, then try again"
+    return str(error)
+
+
 def _may_pass(error: OSError) -> bool:
     """Return True for what Windows says of a file that another program has open or is about to remove."""
     return sys.platform == "win32" and isinstance(error, PermissionError)
@@ -376,8 +388,33 @@ def _content(place: Path) -> bytes | None:
     return place.read_bytes() if place.exists() else None
 
 
-def _write(path: Path, content: bytes) -> None:
-    with path.open("xb") as file:
+def make_folder(folder: Path) -> None:
+    """Make the folder of a study, with the folders above it, if it is not there; only its owner may look into it."""
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(_searched(_mode_in(folder.parent)), exist_ok=True)
+
+
+def _searched(mode: int) -> int:
+    """Return the mode of a folder into which those may look who may read a file of a mode."""
+    return mode | (mode & 0o440) >> 2
+
+
+def _mode_in(folder: Path) -> int:
+    """Return who may read what is written into a study: it tells of people's skin, so its owner only.
+
+    A folder with the set-group-id bit is one that its owner means to share with a group.
+    """
+    return _GROUP if folder.stat().st_mode & stat.S_ISGID else _OWNER
+
+
+def _folders(folder: Path, path: str, mode: int) -> None:
+    """Make the folders between a folder and a file in it; only who may read the file may look into them."""
+    for place in reversed((folder / path).parents[: len(Path(path).parts) - 1]):
+        place.mkdir(_searched(mode), exist_ok=True)
+
+
+def _write(path: Path, content: bytes, mode: int) -> None:
+    with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), mode), "wb") as file:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -90,7 +91,23 @@ def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:
     """
     if not who.strip() or not why.strip():
         raise StudyError("Taking a change back needs a name and a reason. Write who takes it back, and why.")
+    back = _back(read_lines(read_journal(folder)[0] or b""), number)
+    what = f"Change {number} taken back: {why.strip()}"
+    return save(folder, read_folder(folder), lambda now: _applied(now, back), who=who, what=what)
+
+
+def last_change(folder: str | Path) -> tuple[int, str]:
+    """Return the number of the last change of the journal, and why it cannot be taken back; empty if it can."""
     entries = read_lines(read_journal(folder)[0] or b"")
+    try:
+        _applied(read_folder(folder), _back(entries, len(entries)))
+    except StudyError as error:
+        return len(entries), str(error)
+    return len(entries), ""
+
+
+def _back(entries: Sequence[Mapping[str, Any]], number: int) -> list[RowChange]:
+    """Return the changes that take a change of the journal back; StudyError if it has to stay."""
     if not 1 <= number <= len(entries):
         raise StudyError(f"The journal has no change {number}; it has {len(entries)}.")
     entry = entries[number - 1]
@@ -103,9 +120,7 @@ def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:
         )
     if entry["not_listed"] or not changes:
         raise StudyError(f"The journal does not hold all rows of change {number}; it cannot be taken back from it.")
-    back = [RowChange(change.table, change.key, change.after, change.before) for change in changes]
-    what = f"Change {number} taken back: {why.strip()}"
-    return save(folder, read_folder(folder), lambda now: _applied(now, back), who=who, what=what)
+    return [RowChange(change.table, change.key, change.after, change.before) for change in changes]
 
 
 def journal_rows(folder: str | Path) -> pd.DataFrame:
@@ -140,6 +155,19 @@ def changes_since(folder: str | Path, version: str) -> pd.DataFrame:
 def journal_faults(folder: str | Path) -> tuple[str, ...]:
     """Return what shows that the journal of a study folder was edited, one sentence each; none if it was not."""
     return chain_faults(*read_journal(folder))
+
+
+def dated_back(folder: str | Path) -> tuple[int, ...]:
+    """Return the changes of a study folder that are dated before the one that was written before them."""
+    entries = read_lines(read_journal(folder)[0] or b"")
+    return tuple(b["change"] for a, b in pairwise(entries) if b["when"] < a["when"])  # both UTC, so that text sorts
+
+
+def open_elsewhere(folder: str | Path) -> tuple[str, ...]:
+    """Return the files of a study folder that an office program has open, by the files that it puts beside them."""
+    there = {place.name for place in Path(folder).iterdir()}
+    marks = {name: (f".~lock.{name}#", f"~${name}", f"~${name[2:]}") for name in there if name[:2] != "~$"}
+    return tuple(sorted(name for name, own in marks.items() if there.intersection(own)))
 
 
 # Do two changes go together?

@@ -51,6 +51,7 @@ def test_a_port_that_cannot_be_is_told(port):
 def test_the_hint_names_the_port():
     assert "port 8600" in firewall_hint(8600)
     assert "not encrypted" in firewall_hint(8600)
+    assert "not encrypted" not in firewall_hint(8600, tls=True)
 
 
 def test_whether_a_server_answers_and_knows_a_link(running):

@@ -2,13 +2,15 @@
 
 import shutil
 import time
+from datetime import timedelta
 
 import httpx
 import pytest
 
 from panel.ballots import gate_watch
 from panel.ballots.gate_watch import GateWatch
-from panel.ballots.serving import served
+from panel.ballots.serving import refuse_past, served
+from panel.errors import StudyError
 from panel.store.database import now
 from panel.store.safety import follow_gate, safety_signed
 from panel.study.folder import write_study
@@ -152,3 +154,22 @@ def soon(true, seconds: float = 10.0) -> bool:
             return True
         time.sleep(0.02)
     return False
+
+
+def test_a_clock_that_is_put_back_closes_the_ballots_and_one_that_jumps_ahead_does_not(ready, folder, monkeypatch):
+    watch = GateWatch(*ready, folder)
+    real = gate_watch.time.time
+    for ahead, words in ((0, ""), (3600, ""), (3570, ""), (0, "went back by 3600 seconds"), (0, "went back by 3600")):
+        monkeypatch.setattr(gate_watch.time, "time", lambda ahead=ahead: real() + ahead)
+        watch.look()
+        assert words in watch.closed()
+        assert bool(words) == bool(watch.closed())
+
+
+def test_ballots_are_not_served_by_a_clock_that_is_behind_the_record(running):
+    refuse_past(running.store)
+    with running.visitor() as phone:
+        phone.go()
+    refuse_past(running.store, running.clock)
+    with pytest.raises(StudyError, match=r"The clock of this computer shows .* Set the clock right first"):
+        refuse_past(running.store, lambda: running.clock() - timedelta(hours=1))

@@ -6,16 +6,18 @@ import os
 import stat
 import sys
 
+import httpx
 import pandas as pd
 import pytest
 
 from panel.ballots import pages
-from panel.ballots.app import MOST_COMMENTS, MOST_REACTIONS, Often
+from panel.ballots.app import MOST_COMMENTS, MOST_PHONES, MOST_REACTIONS, Often
 from panel.ballots.serving import serve
 from panel.errors import StudyError
-from panel.store.board import reactions_table, session_record
+from panel.store.board import board_of_assessors, reactions_table, session_record
 from panel.store.database import open_store
 from panel.study.folder import write_study
+from panel.views.planning.safety import who_has_answered
 from tests.ballot_studies import ballot_study
 
 
@@ -76,6 +78,25 @@ def test_a_reaction_holds_back_only_a_sample_that_was_opened(running):
     assert (told["code"].fillna("") != "").sum() == 1
 
 
+def test_a_second_phone_on_one_link_is_told_on_both_and_the_leader_sees_it(running):
+    with running.visitor("A01") as one, running.visitor("A01") as other, running.visitor("A02") as alone:
+        assert pages.MORE_PHONES not in one.go().words
+        assert pages.MORE_PHONES not in one.go(f"{one.path}/1/1").words  # the same phone
+        assert pages.MORE_PHONES in other.go().words  # at opening, before anything is marked
+        assert pages.MORE_PHONES in one.go().words
+        assert pages.MORE_PHONES not in alone.go().words
+    board = board_of_assessors(running.store, running.collection, "1").set_index("assessor")
+    assert board["phones"].loc[["A01", "A02"]].tolist() == [2, 1]
+    assert "A01" in who_has_answered(board.reset_index())
+
+
+def test_a_browser_that_keeps_no_cookie_fills_no_record(running):
+    for _ in range(2 * MOST_PHONES):
+        httpx.get(f"{running.address}/b/{running.tokens['A01']}", trust_env=False)
+    board = board_of_assessors(running.store, running.collection, "1").set_index("assessor")
+    assert board.loc["A01", "phones"] == MOST_PHONES
+
+
 def test_a_link_that_writes_without_end_is_slowed_and_nobody_else_is(running):
     one, other = (f"/b/{running.tokens[name]}" for name in ("A01", "A02"))
     for number in range(MOST_COMMENTS):
@@ -118,3 +139,19 @@ def test_the_record_is_readable_by_its_owner_only(tmp_path):
         assert stat.S_IMODE((tmp_path / "b.sqlite").stat().st_mode) == 0o600
     finally:
         os.umask(older)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="on Windows the folder decides who may read a file")
+def test_a_study_is_readable_by_its_owner_only_unless_its_folder_is_shared_with_a_group(tmp_path):
+    older = os.umask(0)
+    try:
+        write_study(ballot_study(), tmp_path / "hills")
+        shared = tmp_path / "shared"
+        shared.mkdir()
+        shared.chmod(0o2770)
+        write_study(ballot_study(), shared, overwrite=True)
+    finally:
+        os.umask(older)
+    assert {stat.S_IMODE(file.stat().st_mode) for file in (tmp_path / "hills").glob("*.*")} == {0o600}
+    assert stat.S_IMODE((tmp_path / "hills").stat().st_mode) == 0o700
+    assert {stat.S_IMODE(file.stat().st_mode) for file in shared.glob("*.*")} == {0o660}

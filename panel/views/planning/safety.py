@@ -205,12 +205,12 @@ def progress_table(board: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     board
-        `session assessor servings finished asked answered cannot_judge early comments stopped last_at`.
+        `session assessor servings finished asked answered cannot_judge early comments stopped phones last_at`.
     """
     return pd.DataFrame(
         {
             "Assessor": list(board["assessor"]),
-            "State": [_state(row) for row in board.to_dict("records")],
+            "State": [_state(row) + _on_phones(row) for row in board.to_dict("records")],
             "Samples done": [f"{row['finished']} of {row['servings']}" for row in board.to_dict("records")],
             "Marks": _marks(board),
             "Cannot judge": [f"{count}" for count in board["cannot_judge"]],
@@ -255,6 +255,9 @@ def who_has_answered(board: pd.DataFrame) -> str:
         names = [name for name, own in zip(board["assessor"], states, strict=True) if own == state]
         if names:
             parts.append(f"{words}: {first_few(names, _NAMED)}.")
+    doubled = [row["assessor"] for row in board.to_dict("records") if _on_phones(row)]
+    if doubled:
+        parts.append(f"Opened on more than one phone: {format_list(doubled)}; ask whether it was the same person.")
     return " ".join(parts)
 
 
@@ -277,6 +280,11 @@ def what_locking_leaves_out(board: pd.DataFrame) -> list[str]:
 
 
 _STOPPED = "stopped: skin reaction"
+
+
+def _on_phones(row: dict) -> str:
+    """Return that the link of somebody is open on several phones; empty if it is not."""
+    return f", on {row['phones']} phones" if row["phones"] > 1 else ""
 
 
 def _state(row: dict) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
+from datetime import datetime
 
 import numpy as np
 import pandas as pd
@@ -175,3 +176,57 @@ def _age(hours: float, by_the_clock: bool) -> str:
     if by_the_clock and abs(hours) <= 72:
         return f"{format_number(hours, 0)} h"
     return counted(round(hours / 24), "day")
+
+
+# Who changed what, and when: the journal of a study folder in words.
+
+
+def what_changed(rows: pd.DataFrame) -> str:
+    """Return how many changes there are, and the last of them.
+
+    Parameters
+    ----------
+    rows
+        `change when who what table key before after`, one row for each row of the study that changed, the last first.
+    """
+    if rows.empty:
+        return "Nothing was changed since the study was made."
+    last = history_table(rows).iloc[0]
+    when = f" on {last['When']}" if last["When"] != NOTHING else ""
+    who = f" by {last['Who']}" if last["Who"] != NOTHING else ""
+    return f"{counted(rows['change'].nunique(), 'change')}; the last{when}{who}: {last['What'].rstrip('.')}."
+
+
+def history_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return one row for each change: its number, when, who, what, and how many rows of which tables."""
+    shown = []
+    for number, together in rows.groupby("change", sort=False):
+        first = together.iloc[0]
+        tables = together.loc[together["table"] != "", "table"].value_counts(sort=False)
+        told = ", ".join(f"{table} {count}" for table, count in tables.items())
+        when = _local(str(first["when"]))
+        shown.append((f"{number}", when, first["who"] or NOTHING, first["what"] or NOTHING, told or NOTHING))
+    return pd.DataFrame(shown, columns=["Change", "When", "Who", "What", "Rows"], dtype="str")
+
+
+def changed_rows_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return what stood in each row before a change and after it."""
+    listed = rows.loc[(rows["table"] != "") | (rows["key"] != "")]
+    return pd.DataFrame(
+        {
+            "Change": [f"{number}" for number in listed["change"]],
+            "Table": [text or NOTHING for text in listed["table"]],
+            "Row": list(listed["key"]),
+            "Before": [text or "nothing" for text in listed["before"]],
+            "After": [text or "nothing" for text in listed["after"]],
+        },
+        dtype="str",
+    )
+
+
+def _local(moment: str) -> str:
+    """Return a moment of the journal as the clock on the wall shows it; what is no moment as it stands."""
+    try:
+        return f"{datetime.fromisoformat(moment).astimezone():%Y-%m-%d %H:%M}"
+    except ValueError:
+        return moment or NOTHING

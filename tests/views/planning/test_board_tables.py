@@ -4,14 +4,14 @@ from panel.views.planning.safety import progress_table, samples_table, what_lock
 
 PEOPLE = pd.DataFrame(
     [
-        ("1", "A01", 2, 2, 10, 9, 1, 2, 1, False, "2025-03-14T12:00:10"),
-        ("1", "A02", 2, 1, 10, 6, 0, 0, 0, False, "2025-03-14T12:01:00"),
-        ("1", "A03", 2, 0, 10, 0, 0, 0, 0, False, ""),
-        ("1", "A04", 2, 0, 10, 1, 0, 0, 0, True, "2025-03-14T12:02:00"),
+        ("1", "A01", 2, 2, 10, 9, 1, 2, 1, False, 1, "2025-03-14T12:00:10"),
+        ("1", "A02", 2, 1, 10, 6, 0, 0, 0, False, 1, "2025-03-14T12:01:00"),
+        ("1", "A03", 2, 0, 10, 0, 0, 0, 0, False, 1, ""),
+        ("1", "A04", 2, 0, 10, 1, 0, 0, 0, True, 1, "2025-03-14T12:02:00"),
     ],
     columns=[
         *("session", "assessor", "servings", "finished", "asked", "answered"),
-        *("cannot_judge", "early", "comments", "stopped", "last_at"),
+        *("cannot_judge", "early", "comments", "stopped", "phones", "last_at"),
     ],
 )
 SAMPLES = pd.DataFrame(
@@ -47,6 +47,11 @@ def test_who_has_answered_in_a_sentence():
     assert who_has_answered(PEOPLE) == (
         "1 of 4 assessors have finished. Not begun: A03. Stopped after a skin reaction: A04."
     )
+    doubled = PEOPLE.assign(phones=[2, 1, 0, 3])
+    assert who_has_answered(doubled).endswith(
+        "Opened on more than one phone: A01 and A04; ask whether it was the same person."
+    )
+    assert progress_table(doubled)["State"].tolist()[0] == "finished, on 2 phones"
     many = pd.concat([PEOPLE.iloc[[2]].assign(assessor=f"B{number}") for number in range(9)])
     assert "Not begun: B0, B1" in who_has_answered(many)
     assert who_has_answered(many).endswith(" more.")
