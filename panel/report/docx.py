@@ -17,7 +17,6 @@ from docx.shared import Emu, Mm, Pt, RGBColor
 
 from panel.report.archive import zip_of_files
 from panel.report.contents.blocks import Report
-from panel.report.contents.part_study import NO_DAY
 from panel.report.html import Drawn, Item, Sheet, Words, items, page_facts
 from panel.report.pdf import ID_SIZE, PADDING, best_size, fitting
 
@@ -100,7 +99,7 @@ def set_up(document: Any, facts: Mapping[str, str]) -> None:
 
 def _properties(document: Any, facts: Mapping[str, str]) -> None:
     properties = document.core_properties
-    day = datetime.fromisoformat(facts["date"] or NO_DAY).replace(tzinfo=UTC)
+    day = datetime.fromisoformat(facts["made_on"]).replace(tzinfo=UTC)
     properties.title = f"Evidence file: {facts['title']}"[:255]
     properties.author, properties.last_modified_by = "Afterfeel", "Afterfeel"
     properties.comments = f"Data SHA-256 {facts['hash']}"
