@@ -25,6 +25,8 @@ _FONTS = ("DejaVu Sans", "Last Resort High-Efficiency")
 _WIDTH, _HEIGHT = 481.0, 640.0  # points inside the margins of an A4 page; a picture leaves room for its title
 _WIDTH_TURNED, _HEIGHT_TURNED = 728.0, 420.0  # the same on a page laid on its side
 _SMALLEST = 0.6  # of its own size; a picture that would be smaller is laid on its side
+_PLAIN, _SMALL = 9.0, 8.0  # points, letters of running text: before the annex and in it
+_MUCH = 2000  # letters; a page of a claim with more is set small, so that it stays one page
 _SIZES = (8.0, 7.5, 7.0)  # points, letters in a table; the first at which it fits
 _LONG_CELL = 400  # letters; shorter cells are not broken over two pages
 _ON_ITS_SIDE = "Tables and pictures on their side"
@@ -44,9 +46,10 @@ def pdf_bytes(report: Report) -> bytes:
         laid = [one for item in items(section) for one in _set(item)]
         turned += [one for one in laid if one.get("turned")]
         upright = [_pointer(one) if one.get("turned") else one for one in laid]
-        sections.append(_section(plain_text(section.title), upright, new_page=section.on_new_page))
+        size = _SMALL if section in report.sections or _letters(upright) > _MUCH else _PLAIN
+        sections.append(_section(plain_text(section.title), upright, size, new_page=section.on_new_page))
     if turned:
-        sections.append({**_section(_ON_ITS_SIDE, turned, new_page=True), "turned": True})
+        sections.append({**_section(_ON_ITS_SIDE, turned, _SMALL, new_page=True), "turned": True})
     data = {
         **facts,
         "document_title": f"Evidence file: {facts['title']}",
@@ -80,8 +83,13 @@ def contents_of(report: Report, more: Sequence[str] = ()) -> list[dict[str, Any]
     return listed + [{"words": title, "place": place} for place, title in enumerate(titles, start=first)]
 
 
-def _section(heading: str, laid: list[dict[str, Any]], *, new_page: bool) -> dict[str, Any]:
-    return {"heading": heading, "items": laid, "new_page": new_page, "turned": False}
+def _section(heading: str, laid: list[dict[str, Any]], size: float, *, new_page: bool) -> dict[str, Any]:
+    return {"heading": heading, "items": laid, "size": size, "new_page": new_page, "turned": False}
+
+
+def _letters(laid: list[dict[str, Any]]) -> int:
+    """Return how many letters of running text a section has."""
+    return sum(len(text) for one in laid for text in one.get("texts", ()))
 
 
 def _pointer(laid: Mapping[str, Any]) -> dict[str, Any]:
@@ -171,7 +179,7 @@ PADDING = 6.0  # points, left and right of a cell together
 _SLACK = 0.5  # points, so that a word that just fits is not broken by rounding
 _WHOLE = 14  # letters; a cell so short, such as `< 0.001` or an interval, is kept on one line where there is room
 _LONG, _COMFORT = 40, 26  # letters; a column with cells so long gets room for so many where it can
-_WIDEST_WORD = 300.0  # points; longer words are broken
+_WIDEST_WORD = 340.0  # points; longer words are broken
 _LONGEST_LINE = 60  # letters that count when room is shared out
 _MEAN = 0.6  # of the size of the letters: mean width of a sign of DejaVu Sans
 

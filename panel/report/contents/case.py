@@ -123,7 +123,7 @@ def _key_figures(answers: Answers) -> TextTable:
         ("Batches", counted(batches, "batch", "batches") if batches else ""),
         *key_answers(answers),
     ]
-    return _two_columns("Key figures", "What", "Found", rows)
+    return _two_columns("People, prototypes, batches, and what was found", "What", "Found", rows)
 
 
 def _people(study: Study) -> Iterator[str]:
@@ -205,7 +205,8 @@ def _claim_page(answers: Answers, found: Claims, number: int) -> Section:
     blocks += [Subheading("Footnote"), *_footnote(found, number)]
     blocks += [Subheading("Rule and its source"), *points([_rule(str(row["kind"])), criteria_words(found, number)])]
     blocks += _instead(found, number)
-    if needs := needs_of(found, number):
+    advised = set(found.findings.loc[found.findings["number"] == number, "advice"])  # they stand under the wording
+    if needs := [need for need in needs_of(found, number) if need not in advised]:
         blocks += [Subheading("What it would take"), *points(map(ended, needs))]
     signs = f"I have read claim {number}, the evidence for and against it, and what it would take."
     blocks.append(SignOff(SIGNED[-1][0], signs, _named(answers.study, SIGNED[-1][0])))
@@ -248,7 +249,8 @@ def _evidence(answers: Answers, found: Claims, number: int) -> list[Block]:
     matrix = evidence_matrix(found, read if isinstance(read, JoinedReadings) else None).set_index("number").loc[number]
     kinds = (("trained panel", "panel"), ("consumers", "consumers"), ("instruments", "instruments"))
     blocks.append(Paragraph(f"Evidence of each kind: {', '.join(f'{words} {matrix[own]}' for words, own in kinds)}."))
-    blocks += points(capital(reason) for reason in reasons_of(found, number))
+    messages = set(found.findings.loc[found.findings["number"] == number, "message"])  # they stand under the wording
+    blocks += points(capital(reason) for reason in reasons_of(found, number) if reason not in messages)
     blocks += [Caution(words) for words in claims_on_other_skin(answers.study, (number,))]
     return blocks
 
@@ -425,26 +427,37 @@ def _by(entry: dict[str, object]) -> str:
     return ", ".join(str(entry[name]) for name in ("recorded_on", "by") if entry.get(name))
 
 
-# The annex: what stands in the file already is not said again, and long tables go to the workbook.
+# The annex: what stands in the file already is not said again; tables and lists are cut to what claims are about.
 
 
-MOST_ROWS = 45
-"""A table with more rows is shown on paper for the prototypes that claims are about only."""
+MOST_ROWS, MOST_LINES = 30, 6
+"""Longer tables and lists of results are cut to the prototypes and attributes that claims are about."""
 
-_IN_THE_WORKBOOK = frozenset(("CL", "CN", "W", "V", "CA", "CP", "Z", "K", "U", "HA", "HS", "XL", "XT", "B", "P"))
-# Each stands for a table that is printed, or shows for all prototypes what the text says of those in question.
-_NOT_DRAWN = frozenset(("assessors", "preference_map", "groups", "segments", "just_about_right"))
+_RESULTS = "10"  # the part whose lists say in words what its tables hold
+_IN_THE_WORKBOOK = frozenset(
+    ("CL", "CN", "P", "W", "B", "V", "C", "CA", "CP", "L", "Z", "K", "U", "HT", "HA", "HS", "G", "RP", "XL", "XT")
+)
+# Each shows what a table printed beside it holds.
+_NOT_DRAWN = frozenset(
+    ("assessors", "profiles", "liking", "segments", "preference_map", "just_about_right", "term_map", "choices")
+)
 
 
 def as_annex(answers: Answers, before: Sequence[Section], annex: Sequence[Section]) -> tuple[Section, ...]:
-    """Return the annex without sentences that stand before it in the file, and with its tables cut for paper."""
-    claimed = set(answers.study.table("claims")["prototype"])
+    """Return the annex without sentences that stand before it in the file, and cut for paper."""
+    claims, names = answers.study.table("claims"), answers.names
+    prototypes, attributes = set(claims["prototype"]) - {""}, set(claims["attribute"]) - {""}
+    words = [*(names.attribute(name) for name in attributes), *(set(claims["question"]) - {""})]
     said = {line for section in before for block in section.blocks for line in _lines(block)}
     shortened = []
     for section in annex:
-        blocks = [_cut(block, claimed) for block in section.blocks if not _left_out(block)]
+        methods = {block.method for block in section.blocks if isinstance(block, Numbers)}
+        blocks: Iterable[Block] = (block for block in section.blocks if not _left_out(block))
+        blocks = (_cut(block, prototypes, attributes) for block in blocks)
+        if section.number == _RESULTS:
+            blocks = (_cut_list(block, methods, (words, sorted(prototypes))) for block in blocks)
         shortened.append(replace(section, blocks=tuple(_once(blocks, said))))
-    return (replace(shortened[0], on_new_page=True), *shortened[1:]) if shortened else ()
+    return (replace(shortened[0], on_new_page=True), *shortened[1:])
 
 
 def _lines(block: Block) -> tuple[str, ...]:
@@ -472,15 +485,36 @@ def _left_out(block: Block) -> bool:
     return isinstance(block, Picture) and block.name in _NOT_DRAWN
 
 
-def _cut(block: Block, claimed: set[str]) -> Block:
+def _cut(block: Block, prototypes: set[str], attributes: set[str]) -> Block:
+    """Return a table with the rows that stand on paper; one of which none would is left to the workbook."""
     if not isinstance(block, Numbers) or not block.printed:
         return block
     if block.code in _IN_THE_WORKBOOK:
         return replace(block, printed=False)
     if len(block.shown) <= MOST_ROWS:
         return block
-    whole = len(block.shown_ids) == len(block.full_ids) and "prototype" in block.full
-    places = np.flatnonzero(block.full["prototype"].isin(claimed)) if whole else np.zeros(0, dtype=int)
+    column, wanted = ("prototype", prototypes) if "prototype" in block.full else ("attribute", attributes)
+    whole = len(block.shown_ids) == len(block.full_ids) and column in block.full
+    places = np.flatnonzero(block.full[column].isin(wanted)) if whole else np.zeros(0, dtype=int)
     if not 0 < len(places) <= MOST_ROWS:
         return replace(block, printed=False)
     return replace(block, on_paper=tuple(map(int, places)))
+
+
+def _cut_list(block: Block, methods: set[str], wanted: Sequence[Sequence[str]]) -> Block:
+    """Return a list of results with the lines about what claims are about, those of attributes first.
+
+    What was done, and what it cannot show, is never cut: such a list begins with the method of a table.
+    """
+    if not isinstance(block, Points) or len(block.lines) <= MOST_LINES or block.lines[0] in methods:
+        return block
+    kept: list[str] = []
+    for words in wanted:
+        named = re.compile("|".join(rf"(?<!\w){re.escape(word)}(?!\w)" for word in words) or "(?!)")
+        kept += [line for line in block.lines if named.search(line) and line not in kept]
+    kept = (kept or list(block.lines))[:MOST_LINES]
+    left = len(block.lines) - len(kept)
+    chosen = tuple(line for line in block.lines if line in kept)
+    return Points(
+        (*chosen, f"{counted(left, 'more line')} of this kind: the tables and the workbook hold their numbers.")
+    )

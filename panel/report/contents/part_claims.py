@@ -44,7 +44,7 @@ from panel.views.decision.claims import (
 from panel.views.decision.decide import decision_headline, what_the_decision_cannot_show, what_the_decision_shows
 from panel.views.decision.decision_pictures import chances_alt_text, chances_figure, chances_svg
 from panel.views.emollients.ladder import ladder_headline
-from panel.views.planning.study import what_is_in_the_study, what_the_findings_say
+from panel.views.planning.study import what_the_findings_say
 from panel.views.prototypes.differences import headline, what_the_differences_cannot_show
 from panel.views.prototypes.map import what_the_map_cannot_show
 from panel.words import format_list
@@ -263,10 +263,9 @@ _MOST_FINDINGS = 4
 
 
 def key_answers(answers: Answers) -> list[tuple[str, str]]:
-    """Return what was asked and what was found, in a sentence each."""
+    """Return what was found, question by question, in a sentence each."""
     names, found = answers.names, answers.differences
-    lines = [("Data", what_is_in_the_study(answers.study))]
-    lines.append(("What differs", found.why if isinstance(found, NoAnswer) else headline(found, names)))
+    lines = [("What differs", found.why if isinstance(found, NoAnswer) else headline(found, names))]
     if not isinstance(answers.panel, NoAnswer):
         lines.append(("Assessors", panel_headline(answers.panel)))
     if not isinstance(answers.ladder, NoAnswer):

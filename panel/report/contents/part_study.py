@@ -286,7 +286,8 @@ def balance(answers: Answers, kind: str) -> Numbers | NoAnswer:
     if mine.empty:
         return NoAnswer(f"There is no serving plan of the {who}.")
     full, shown = (pd.concat(parts, ignore_index=True) for parts in zip(*_balances(mine), strict=True))
-    key = ["test", "what", "session"] if len(set(full["test"])) > 1 else ["what", "session"]
+    several = len(set(full["test"])) > 1
+    key, shown = (["test", "what", "session"], shown) if several else (["what", "session"], shown.drop(columns="Test"))
     source = Source("servings", only={"assessor": tuple(dict.fromkeys(mine["assessor"]))})
     code, title = ("NC" if kind == "consumer" else "N"), f"Balance of the servings: {who}"
     return numbers(code, title, shown, full, key, serving_balance(mine).method, source)
