@@ -38,7 +38,7 @@ _NAMED = re.compile(r'(\bid="|\bhref="#|url\(#)')
 
 
 def html_bytes(report: Report) -> bytes:
-    """Return the evidence file as HTML; the same study and version give the same bytes."""
+    """Return the evidence file as HTML; the same study, version and day of making give the same bytes."""
     sections = [_section(section) for section in report.all_sections]
     page = _templates().get_template("evidence.html")
     return page.render(facts=page_facts(report), sections=sections).encode()

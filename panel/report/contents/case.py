@@ -195,13 +195,19 @@ def claim_pages(answers: Answers) -> tuple[Section, ...]:
     found = answers.ask(CLAIMS)
     if isinstance(found, NoAnswer):
         return ()
-    return tuple(_claim_page(answers, found, int(number)) for number in found.claims["number"])
+    read = answers.readings
+    matrix = evidence_matrix(found, read if isinstance(read, JoinedReadings) else None).set_index("number")
+    return tuple(_claim_page(answers, found, int(number), matrix.loc[number]) for number in found.claims["number"])
 
 
-def _claim_page(answers: Answers, found: Claims, number: int) -> Section:
+def _claim_page(answers: Answers, found: Claims, number: int, strength: pd.Series) -> Section:
     row = found.claims.loc[found.claims["number"] == number].iloc[0]
     blocks: list[Block] = [Sentence(f"“{row['claim']}”"), Verdict(verdict_words(str(row["verdict"])))]
-    blocks += [_statement(answers, row), Subheading("Evidence for and against"), *_evidence(answers, found, number)]
+    blocks += [
+        _statement(answers, row),
+        Subheading("Evidence for and against"),
+        *_evidence(answers, found, number, strength),
+    ]
     blocks += [Subheading("Footnote"), *_footnote(found, number)]
     blocks += [Subheading("Rule and its source"), *points([_rule(str(row["kind"])), criteria_words(found, number)])]
     blocks += _instead(found, number)
@@ -232,7 +238,7 @@ def _statement(answers: Answers, row: pd.Series) -> TextTable:
     return _two_columns("Statement", "Field", "As written down", [kind, *(one for one in told if one[1]), *always])
 
 
-def _evidence(answers: Answers, found: Claims, number: int) -> list[Block]:
+def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series) -> list[Block]:
     blocks: list[Block] = []
     numbers = bearing_on(found, number)
     if len(numbers):
@@ -245,10 +251,8 @@ def _evidence(answers: Answers, found: Claims, number: int) -> list[Block]:
         blocks.append(TextTable("Numbers that bear on it", pd.DataFrame(rows, columns=heads, dtype="str"), ids))
     else:
         blocks.append(Paragraph("No number of this study bears on it."))
-    read = answers.readings
-    matrix = evidence_matrix(found, read if isinstance(read, JoinedReadings) else None).set_index("number").loc[number]
     kinds = (("trained panel", "panel"), ("consumers", "consumers"), ("instruments", "instruments"))
-    blocks.append(Paragraph(f"Evidence of each kind: {', '.join(f'{words} {matrix[own]}' for words, own in kinds)}."))
+    blocks.append(Paragraph(f"Evidence of each kind: {', '.join(f'{words} {strength[own]}' for words, own in kinds)}."))
     messages = set(found.findings.loc[found.findings["number"] == number, "message"])  # they stand under the wording
     blocks += points(capital(reason) for reason in reasons_of(found, number) if reason not in messages)
     blocks += [Caution(words) for words in claims_on_other_skin(answers.study, (number,))]

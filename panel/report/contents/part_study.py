@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 
 import numpy as np
@@ -12,7 +12,7 @@ import pandas as pd
 from panel.answers import Answers, NoAnswer
 from panel.checks.finding import WIDEST_OFFSET, read_dates
 from panel.checks.moments_recorded import days_of_scores, days_stated, first_score
-from panel.plan.balance import serving_balance
+from panel.plan.balance import ServingBalance, serving_balance
 from panel.plan.codes import (
     OPENING_COLUMNS,
     first_changed_opening,
@@ -285,22 +285,23 @@ def balance(answers: Answers, kind: str) -> Numbers | NoAnswer:
     who = "consumers" if kind == "consumer" else "trained panel"
     if mine.empty:
         return NoAnswer(f"There is no serving plan of the {who}.")
-    full, shown = (pd.concat(parts, ignore_index=True) for parts in zip(*_balances(mine), strict=True))
-    several = len(set(full["test"])) > 1
+    found = {test: serving_balance(rows) for test, rows in _by_test(mine)}
+    full, shown = (pd.concat(parts, ignore_index=True) for parts in zip(*_balances(found), strict=True))
+    several = len(found) > 1
     key, shown = (["test", "what", "session"], shown) if several else (["what", "session"], shown.drop(columns="Test"))
     source = Source("servings", only={"assessor": tuple(dict.fromkeys(mine["assessor"]))})
     code, title = ("NC" if kind == "consumer" else "N"), f"Balance of the servings: {who}"
-    return numbers(code, title, shown, full, key, serving_balance(mine).method, source)
+    return numbers(code, title, shown, full, key, next(iter(found.values())).method, source)
 
 
-def _balances(servings: pd.DataFrame) -> Iterator[tuple[pd.DataFrame, pd.DataFrame]]:
+def _balances(found: Mapping[str, ServingBalance]) -> Iterator[tuple[pd.DataFrame, pd.DataFrame]]:
     """Yield for each test how even its servings were, and that as texts; a single prototype has places only."""
-    for test, rows in _by_test(servings):
-        found = serving_balance(rows)
-        kept = (found.summary["what"] == "place") | (len(set(rows["prototype"])) > 1)
-        told = balance_table(found).loc[kept]
+    for test, balance_of_test in found.items():
+        summary = balance_of_test.summary
+        kept = (summary["what"] == "place") | (len(set(balance_of_test.positions["prototype"])) > 1)
+        told = balance_table(balance_of_test).loc[kept]
         told.insert(0, "Test", test)
-        yield found.summary.loc[kept].assign(test=test, session=found.summary["session"].replace("", "all")), told
+        yield summary.loc[kept].assign(test=test, session=summary["session"].replace("", "all")), told
 
 
 def _by_test(servings: pd.DataFrame) -> list[tuple[str, pd.DataFrame]]:
