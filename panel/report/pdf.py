@@ -23,7 +23,7 @@ _STANDARDS: Any = ["a-2a", "ua-1"]  # typst's own list of names cannot be writte
 # DejaVu Sans first; the second one shows a box with the name of the script for signs that the first lacks.
 _FONTS = ("DejaVu Sans", "Last Resort High-Efficiency")
 _WIDTH, _HEIGHT = 481.0, 640.0  # points inside the margins of an A4 page; a picture leaves room for its title
-_WIDTH_TURNED, _HEIGHT_TURNED = 728.0, 420.0  # the same on a page laid on its side
+_WIDTH_TURNED, _HEIGHT_TURNED = 728.0, 310.0  # the same on a page laid on its side, a table under it
 _SMALLEST = 0.6  # of its own size; a picture that would be smaller is laid on its side
 _PLAIN, _SMALL = 9.0, 8.0  # points, letters of running text: before the annex and in it
 _MUCH = 2000  # letters; a page of a claim with more is set small, so that it stays one page
@@ -180,7 +180,7 @@ _SLACK = 0.5  # points, so that a word that just fits is not broken by rounding
 _WHOLE = 14  # letters; a cell so short, such as `< 0.001` or an interval, is kept on one line where there is room
 _LONG, _COMFORT = 40, 26  # letters; a column with cells so long gets room for so many where it can
 _WIDEST_WORD = 340.0  # points; longer words are broken
-_LONGEST_LINE = 60  # letters that count when room is shared out
+_LONGEST_LINE = 90  # letters that count when room is shared out
 _MEAN = 0.6  # of the size of the letters: mean width of a sign of DejaVu Sans
 
 

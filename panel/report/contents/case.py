@@ -443,7 +443,7 @@ _IN_THE_WORKBOOK = frozenset(
 )
 # Each shows what a table printed beside it holds.
 _NOT_DRAWN = frozenset(
-    ("assessors", "profiles", "liking", "segments", "preference_map", "just_about_right", "term_map", "choices")
+    ("assessors", "profiles", "liking", "groups", "preference_map", "just_about_right", "term_map", "choices")
 )
 
 

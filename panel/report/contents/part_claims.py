@@ -47,7 +47,7 @@ from panel.views.emollients.ladder import ladder_headline
 from panel.views.planning.study import what_the_findings_say
 from panel.views.prototypes.differences import headline, what_the_differences_cannot_show
 from panel.views.prototypes.map import what_the_map_cannot_show
-from panel.words import format_list
+from panel.words import capital, format_list
 
 _SHEET = {
     "number": "Claim",
@@ -281,7 +281,7 @@ def limits_in_short(answers: Answers) -> list[str]:
     """Return what may mislead in the data, for the first pages; everything else stands in the annex."""
     grave = [finding for finding in answers.findings if finding.severity in _GRAVE]
     lines = [f"Of the data: {what_the_findings_say(answers.findings)}"] if grave else []
-    return [*lines, *(f"{finding.where}: {finding.message}" for finding in grave[:_MOST_FINDINGS])]
+    return [*lines, *(capital(f"{finding.where}: {finding.message}") for finding in grave[:_MOST_FINDINGS])]
 
 
 # Which kinds of evidence stand behind each claim, and how directly? A plain rule of ours, not of any guide.
