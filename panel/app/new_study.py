@@ -35,7 +35,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.recent import recent_studies
 from panel.study.study import Study
 from panel.study.tables import TABLES
-from panel.views.planning.plan import what_the_sizes_show
+from panel.views.planning.sizes import tell_sizes
 from panel.words import counted
 
 NEW, MINE, OPEN, DEMO = "A new study", "My table of scores", "A study I have", "The demo"
@@ -359,6 +359,9 @@ def _test(study: StudyInUse) -> None:
         serving_form(study)
 
 
+_REPEATS = 2  # as is usual for a trained panel; common practice, no source
+
+
 def _sizes(study: Study) -> None:
     scale = attempt(planning_scale, study)
     if scale is None or len(study.prototypes) < 2:
@@ -369,7 +372,7 @@ def _sizes(study: Study) -> None:
         panel_sizes, float(margin), len(study.prototypes), planning_scatter(scale.length), length=scale.length
     )
     if result is not None:
-        say(what_the_sizes_show(result, naming(study))[:1])
+        st.markdown(plain(tell_sizes(result, naming(study), _REPEATS).headline))
 
 
 def with_batches(study: Study, dose: str, made_on: str) -> Study:

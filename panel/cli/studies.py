@@ -205,6 +205,14 @@ _seed_option = click.option("--seed", type=int, default=1, show_default=True, he
 _force_option = click.option(
     "--force", "--overwrite", "overwrite", is_flag=True, help="Replace the file that is there."
 )
+_date_option = click.option(
+    "--date",
+    "made_on",
+    default="",
+    metavar="YEAR-MONTH-DAY",
+    help="Day of making that stands in the file; today if none.",
+)
+_MOST_IDS = 12
 _MOST_ROWS = 40  # rows printed; `--json` has them all
 
 
@@ -213,8 +221,9 @@ _MOST_ROWS = 40  # rows printed; `--json` has them all
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="File: .pdf, .docx, .html or .xlsx.")
 @_force_option
 @_seed_option
+@_date_option
 @json_option
-def report(study: Path, out: Path, overwrite: bool, seed: int, as_json: bool) -> None:
+def report(study: Path, out: Path, overwrite: bool, seed: int, made_on: str, as_json: bool) -> None:
     """Write the evidence file; the ending of the file says in which form."""
     import hashlib
 
@@ -224,7 +233,7 @@ def report(study: Path, out: Path, overwrite: bool, seed: int, as_json: bool) ->
 
     form = form_of(out)
     refuse_existing(out, overwrite=overwrite)
-    made = evidence_report(open_path(study), rng_seed=seed)
+    made = evidence_report(open_path(study), rng_seed=seed, made_on=made_on)
     content = form.make(made)
     write_file(out, content, overwrite=overwrite)
     gaps = [{"part": section.number, "heading": section.heading, "gap": gap} for section, gap in made.gaps()]
@@ -243,7 +252,7 @@ def report(study: Path, out: Path, overwrite: bool, seed: int, as_json: bool) ->
 @_seed_option
 @json_option
 def why(study: Path, number_id: str, seed: int, as_json: bool) -> None:
-    """Say where a number of the evidence file comes from, such as D-AF_GREASE-P4-P1-estimate."""
+    """Say where a number of the evidence file comes from: D12 as it stands on paper, or D-AF_GREASE-P4-P1-estimate."""
     import pandas as pd
 
     from panel.report.trace import why as trace_back
@@ -261,12 +270,16 @@ def why(study: Path, number_id: str, seed: int, as_json: bool) -> None:
             "row": row,
             "method": found.method,
             "seed": found.seed,
+            "others": list(found.others),
             "rows": [row for rows in found.rows for row in records(rows)],
         }
         print_json(content)
         return
     print_lines(trace_headline(found.number_id, found.value), "")
     print_lines(*trace_lines(found.table, found.column, found.method), "")
+    if found.others:
+        more = f" and {len(found.others) - _MOST_IDS} more" if len(found.others) > _MOST_IDS else ""
+        print_lines(f"Other numbers of this row: {', '.join(found.others[:_MOST_IDS])}{more}.", "")
     for rows in found.rows:
         print_lines(what_is_behind(rows))
         if len(rows):
@@ -280,14 +293,15 @@ def why(study: Path, number_id: str, seed: int, as_json: bool) -> None:
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Zip file to write.")
 @_force_option
 @_seed_option
+@_date_option
 @json_option
-def archive(study: Path, out: Path, overwrite: bool, seed: int, as_json: bool) -> None:
+def archive(study: Path, out: Path, overwrite: bool, seed: int, made_on: str, as_json: bool) -> None:
     """Write everything about a study into one zip: the study, the evidence file in four forms, checksums."""
     from panel.report.archive import write_archive
     from panel.study.safe_write import refuse_existing
 
     refuse_existing(out, overwrite=overwrite)
-    digest = write_archive(open_path(study), out, overwrite=overwrite, rng_seed=seed)
+    digest = write_archive(open_path(study), out, overwrite=overwrite, rng_seed=seed, made_on=made_on)
     if as_json:
         print_json({"path": str(out), "sha256": digest, "seed": seed})
         return

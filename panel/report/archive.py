@@ -20,7 +20,6 @@ from panel.answers import Answers, NoAnswer
 from panel.errors import StudyError
 from panel.report.contents.blocks import Report, fact
 from panel.report.contents.evidence import report_of
-from panel.report.contents.part_study import NO_DAY
 from panel.report.elsewhere import work_out
 from panel.report.html import page_facts
 from panel.study.safe_write import refuse_existing, write_file
@@ -43,8 +42,12 @@ _KINDS = {
 _UNKNOWN_KIND = "application/octet-stream"
 
 
-def write_archive(study: Study, path: str | Path, *, overwrite: bool = False, rng_seed: int = 1) -> str:
+def write_archive(
+    study: Study, path: str | Path, *, overwrite: bool = False, rng_seed: int = 1, made_on: str = ""
+) -> str:
     """Write the archive of a study, whole or not at all, and return its SHA-256.
+
+    `made_on` stands as the day of making (ISO 8601); today by default.
 
     Raises
     ------
@@ -54,7 +57,7 @@ def write_archive(study: Study, path: str | Path, *, overwrite: bool = False, rn
     refuse_existing(Path(path), overwrite=overwrite)
     answers = Answers(study, rng_seed)
     work_out(answers)
-    content = archive_bytes(answers)
+    content = archive_bytes(answers, report_of(answers, made_on=made_on))
     write_file(Path(path), content, overwrite=overwrite)
     return hashlib.sha256(content).hexdigest()
 
@@ -62,7 +65,7 @@ def write_archive(study: Study, path: str | Path, *, overwrite: bool = False, rn
 def archive_bytes(answers: Answers, report: Report | None = None) -> bytes:
     """Return the archive: the study, the report in four forms, a description, checksums, and how to read it all.
 
-    The same study and version give the same bytes.
+    The same study, version and day of making give the same bytes.
     """
     files = answers.files
     if isinstance(files, NoAnswer):
@@ -94,7 +97,7 @@ def _description(study: Study, report: Report, payload: Mapping[str, bytes]) -> 
             "name": f"Study and evidence file: {facts['title']}",
             "description": ". ".join(part for part in (facts["mark"], plain_text(fact(study, "purpose"))) if part)
             or "A sensory study of prototypes, with the report on it.",
-            "datePublished": report.date or NO_DAY,
+            "datePublished": report.made_on,
             "license": plain_text(fact(study, "licence")) or _NO_LICENCE,
             "hasPart": [{"@id": _id(path)} for path in (README, *(f"{folder}/" for folder in _folders()))],
             "mentions": {"@id": "#making"},
@@ -168,7 +171,7 @@ This archive can be read without the program that made it.
 
 SHA-256 of the data, as it stands on every page of the report: {facts["hash"]}
 Made by: {facts["version"]}
-Day of the study: {report.date or "not stated"}
+Data as of {report.data_as_of or "a day that is not recorded"}, made on {report.made_on}
 
 Keep it as the study itself is kept: it may hold the names of those who signed, and facts about health by code.
 Forms of consent are not in it; they are kept apart.

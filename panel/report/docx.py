@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, TypeGuard
 
 from docx import Document
-from docx.enum.text import WD_ALIGN_PARAGRAPH
+from docx.enum.section import WD_ORIENT, WD_SECTION
+from docx.enum.text import WD_ALIGN_PARAGRAPH, WD_TAB_ALIGNMENT, WD_TAB_LEADER
 from docx.image.image import Image
 from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
@@ -17,34 +18,52 @@ from docx.shared import Emu, Mm, Pt, RGBColor
 
 from panel.report.archive import zip_of_files
 from panel.report.contents.blocks import Report
-from panel.report.contents.part_study import NO_DAY
-from panel.report.html import Drawn, Item, Sheet, Words, items, page_facts
-from panel.report.pdf import ID_SIZE, PADDING, best_size, fitting
+from panel.report.html import Drawn, Item, Sheet, Words, holds_numbers, items, page_facts, plain_text
+from panel.report.pdf import PADDING, SMALLEST_LETTERS, contents_of, fitting, lying
 
-_BADGES = {"gap": "Gap: ", "caution": "Caution: "}
+_BADGES = {"gap": "Gap: ", "caution": "Caution: ", "verdict": "Verdict: "}
 
 
 def docx_bytes(report: Report) -> bytes:
-    """Return the evidence file as DOCX; the same study and version give the same bytes."""
+    """Return the evidence file as DOCX; the same study, version and day of making give the same bytes."""
     document = Document()
     facts = page_facts(report)
     set_up(document, facts)
     document.add_heading(f"Evidence file: {facts['title']}", 0)
-    for section in report.all_sections:
-        heading = document.add_heading(f"{section.number}. {section.heading}" if section.number else section.heading, 1)
-        heading.paragraph_format.page_break_before = section.number == "1"  # the summary stands on pages of its own
+    aside: list[Item] = []
+    for place, section in enumerate(report.all_sections):
+        heading = document.add_heading(plain_text(section.title), 1)
+        heading.paragraph_format.page_break_before = section.on_new_page
+        _bookmark(heading, place)
         for item in items(section):
-            _put(document, item)
+            if _is_wide(item):
+                aside.append(item)
+                document.add_paragraph(f"{item.title}: at the end, on its side.")
+            elif item == Words("contents", ()):
+                _contents(document, contents_of(report))
+            else:
+                _put(document, item)
+    if aside:
+        _turn_page(document)
+        document.add_heading("Tables on their side", 1)
+        for item in aside:
+            add_table(document, item, _ACROSS_TURNED)
     saved = io.BytesIO()
     document.save(saved)
     with zipfile.ZipFile(saved) as packed:  # packed again: the program that packs it writes the time of day
         return zip_of_files({name: packed.read(name) for name in packed.namelist()})
 
 
+def _is_wide(item: Item) -> TypeGuard[Sheet]:
+    return isinstance(item, Sheet) and lying(item)[1]
+
+
 def _put(document: Any, item: Item) -> None:
     match item:
         case Words("subheading", texts):
             document.add_heading(texts[0], 2)
+        case Words("sentence", texts):
+            in_bold(document.add_paragraph(), texts[0], "", size=14)
         case Words("points", texts):
             for text in texts:
                 document.add_paragraph(text, style="List Bullet").paragraph_format.space_after = Pt(2)
@@ -55,7 +74,7 @@ def _put(document: Any, item: Item) -> None:
         case Words(_, texts):
             document.add_paragraph(texts[0])
         case Sheet():
-            add_table(document, item)
+            add_table(document, item, _ACROSS)
         case Drawn():
             add_picture(document, item)
 
@@ -65,7 +84,7 @@ def _put(document: Any, item: Item) -> None:
 
 _FONT, _LANGUAGE = "DejaVu Sans", "en-GB"
 _ACROSS = 481.0  # points between the margins of an A4 page
-_SIZES = (7.5, 7.0, 6.5, 6.0)  # points, letters in a table; the first at which it fits
+_ACROSS_TURNED = 728.0  # points, the same on a page laid on its side
 _WIDEST, _HIGHEST = Mm(169), Mm(205)
 _GREY = RGBColor(0x5A, 0x5A, 0x5A)
 
@@ -100,7 +119,10 @@ def set_up(document: Any, facts: Mapping[str, str]) -> None:
 
 def _properties(document: Any, facts: Mapping[str, str]) -> None:
     properties = document.core_properties
-    day = datetime.fromisoformat(facts["date"] or NO_DAY).replace(tzinfo=UTC)
+    for name, relation in list(document.part.package.rels.items()):
+        if relation.reltype.endswith("/thumbnail"):  # the picture of an empty page that the library brings along
+            document.part.package.rels.pop(name)
+    day = datetime.fromisoformat(facts["made_on"]).replace(tzinfo=UTC)
     properties.title = f"Evidence file: {facts['title']}"[:255]
     properties.author, properties.last_modified_by = "Afterfeel", "Afterfeel"
     properties.comments = f"Data SHA-256 {facts['hash']}"
@@ -132,10 +154,37 @@ def _small(paragraph: Any, text: str, size: float = 7) -> None:
     run.font.size, run.font.color.rgb = Pt(size), _GREY
 
 
+def _bookmark(heading: Any, place: int) -> None:
+    """Give a heading a name that the list of contents points to."""
+    for tag in ("bookmarkStart", "bookmarkEnd"):
+        mark = OxmlElement(f"w:{tag}")
+        mark.set(qn("w:id"), str(place))
+        if tag == "bookmarkStart":
+            mark.set(qn("w:name"), f"part{place}")
+        heading._p.append(mark)
+
+
+def _contents(document: Any, listed: Sequence[Mapping[str, Any]]) -> None:
+    """Write the list of contents; the reader's program fills in the pages."""
+    for entry in listed:
+        line = document.add_paragraph()
+        line.paragraph_format.space_after = Pt(1)
+        line.paragraph_format.tab_stops.add_tab_stop(Pt(_ACROSS), WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS)
+        line.add_run(f"{entry['words']}\t")
+        _field(line, f"PAGEREF part{entry['place']}")
+
+
+def _turn_page(document: Any) -> None:
+    """Begin a page that is laid on its side."""
+    page = document.add_section(WD_SECTION.NEW_PAGE)
+    page.orientation, page.page_width, page.page_height = WD_ORIENT.LANDSCAPE, Mm(297), Mm(210)
+
+
 def _field(paragraph: Any, name: str) -> None:
     """Write a field, such as the page number, that the reader's program fills in."""
     field = OxmlElement("w:fldSimple")
     field.set(qn("w:instr"), name)
+    field.set(qn("w:dirty"), "true")  # what stands in it is out of date until it is filled in
     run, properties, size, text = (OxmlElement(f"w:{tag}") for tag in ("r", "rPr", "sz", "t"))
     size.set(qn("w:val"), "14")  # half points
     text.text = "1"
@@ -146,10 +195,10 @@ def _field(paragraph: Any, name: str) -> None:
     paragraph._p.append(field)
 
 
-def add_table(document: Any, sheet: Sheet) -> None:
+def add_table(document: Any, sheet: Sheet, across: float) -> None:
     """Add a table; its header repeats on every page and no row is cut in two."""
-    size = best_size(sheet, _ACROSS, _SIZES)
-    parts = fitting(sheet, _ACROSS, size)
+    size, _ = lying(sheet)
+    parts = fitting(sheet, across, size)
     for number, (part, widths) in enumerate(parts, start=1):
         title = part.title if len(parts) == 1 else f"{part.title} (part {number} of {len(parts)})"
         caption = document.add_paragraph()
@@ -159,7 +208,7 @@ def add_table(document: Any, sheet: Sheet) -> None:
         _fill(document, part, widths, size)
     note = document.add_paragraph()
     if sheet.note:
-        _small(note, sheet.note, 6.5)
+        _small(note, sheet.note)
 
 
 def _fill(document: Any, sheet: Sheet, widths: list[float], size: float) -> None:
@@ -169,6 +218,7 @@ def _fill(document: Any, sheet: Sheet, widths: list[float], size: float) -> None
     for column, width in zip(table.columns, widths, strict=True):
         column.width = Pt(width)
     lines = [sheet.headings, *sheet.rows]
+    right = [holds_numbers(sheet, column) for column in range(len(widths))]
     for place, (row, cells, name) in enumerate(zip(table.rows, lines, ("", *sheet.ids), strict=True)):
         properties = row._tr.get_or_add_trPr()
         properties.append(OxmlElement("w:cantSplit"))
@@ -176,7 +226,7 @@ def _fill(document: Any, sheet: Sheet, widths: list[float], size: float) -> None
             properties.append(OxmlElement("w:tblHeader"))
         for column, (cell, text) in enumerate(zip(row._tr.tc_lst, cells, strict=True)):
             cell.width = Pt(widths[column])
-            _write_cell(cell, text, size, bold=place == 0, name=name if column == 0 else "")
+            _write_cell(cell, text, size, bold=place == 0, name="" if column else name, right=right[column])
 
 
 def _narrow_margins(table: Any) -> None:
@@ -190,18 +240,19 @@ def _narrow_margins(table: Any) -> None:
     table._tbl.tblPr.append(margins)
 
 
-def _write_cell(cell: Any, text: str, size: float, *, bold: bool, name: str) -> None:
+def _write_cell(cell: Any, text: str, size: float, *, bold: bool, name: str, right: bool) -> None:
     """Write a cell by its XML: python-docx's own way takes seconds for the tables of a study."""
     paragraph = cell.p_lst[0]
     spacing, properties = OxmlElement("w:spacing"), paragraph.get_or_add_pPr()
     spacing.set(qn("w:after"), "0")
     properties.append(spacing)
+    if right:
+        side = OxmlElement("w:jc")
+        side.set(qn("w:val"), "right")
+        properties.append(side)
     paragraph.append(_run(text, size, bold=bold))
     if name:
-        run = _run("", ID_SIZE, bold=False)
-        run.insert(1, OxmlElement("w:br"))
-        run.find(qn("w:t")).text = name
-        paragraph.append(run)
+        paragraph.append(_run(f" {name}", SMALLEST_LETTERS, bold=False))
 
 
 def _run(text: str, size: float, *, bold: bool) -> Any:

@@ -15,6 +15,7 @@ from markupsafe import Markup
 from panel.report.contents.blocks import (
     Block,
     Caution,
+    Contents,
     Gap,
     Numbers,
     Paragraph,
@@ -22,11 +23,13 @@ from panel.report.contents.blocks import (
     Points,
     Report,
     Section,
+    Sentence,
     SignOff,
     Subheading,
     TextTable,
+    Verdict,
 )
-from panel.words import plain_text
+from panel.words import counted, plain_text
 
 _ABOUT_ITSELF = re.compile(r"\s*<metadata>.*?</metadata>|\s*<style type=\"text/css\">.*?</style>", re.DOTALL)
 _NAMESPACES = re.compile(r'\s+xmlns(?::\w+)?="[^"]*"')
@@ -34,7 +37,7 @@ _NAMED = re.compile(r'(\bid="|\bhref="#|url\(#)')
 
 
 def html_bytes(report: Report) -> bytes:
-    """Return the evidence file as HTML; the same study and version give the same bytes."""
+    """Return the evidence file as HTML; the same study, version and day of making give the same bytes."""
     sections = [_section(section) for section in report.all_sections]
     page = _templates().get_template("evidence.html")
     return page.render(facts=page_facts(report), sections=sections).encode()
@@ -47,8 +50,7 @@ def inline_svg(svg: str, name: str) -> str:
 
 
 def _section(section: Section) -> dict[str, Any]:
-    heading = f"{section.number}. {section.heading}" if section.number else section.heading
-    return {"heading": heading, "parts": [_item(item) for item in items(section)]}
+    return {"heading": plain_text(section.title), "parts": [_item(item) for item in items(section)]}
 
 
 def _item(item: Item) -> dict[str, Any]:
@@ -60,7 +62,8 @@ def _item(item: Item) -> dict[str, Any]:
             drawn = Markup(inline_svg(item.svg, item.name))  # noqa: S704  # the one thing on the page that is markup
             return {"kind": "picture", "title": item.title, "svg": drawn}
         case Sheet():
-            return {"kind": "sheet", "sheet": item}
+            columns = range(len(item.headings))
+            return {"kind": "sheet", "sheet": item, "right": [holds_numbers(item, column) for column in columns]}
 
 
 @cache
@@ -107,7 +110,7 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """Something made of words: `kind` is paragraph, subheading, gap, caution, points or sign-off."""
+    """Something made of words: its kind is that of its block, in small letters."""
 
     kind: str
     texts: tuple[str, ...]
@@ -117,9 +120,16 @@ Item = Words | Sheet | Drawn
 
 
 def items(section: Section) -> Iterator[Item]:
-    """Yield what stands in a section."""
+    """Yield what stands in a section; which tables are in the workbook only is said once, at its end."""
+    others: list[str] = []
     for block in section.blocks:
-        yield from _items(block)
+        for item in _items(block):
+            if isinstance(item, Words) and item.kind == "elsewhere":
+                others += item.texts
+            else:
+                yield item
+    if others:
+        yield Words("paragraph", (f"In the workbook only: {'; '.join(others)}.",))
 
 
 def page_facts(report: Report) -> dict[str, str]:
@@ -127,7 +137,8 @@ def page_facts(report: Report) -> dict[str, str]:
     return {
         "title": plain_text(report.title),
         "mark": plain_text(report.mark),
-        "date": report.date,
+        "made_on": report.made_on,
+        "data_as_of": report.data_as_of,
         "hash": report.data_hash,
         "version": plain_text(report.version),
     }
@@ -143,6 +154,12 @@ def _items(block: Block) -> Iterator[Item]:
             yield Words("gap", (plain_text(text),))
         case Caution(text):
             yield Words("caution", (plain_text(text),))
+        case Sentence(text):
+            yield Words("sentence", (plain_text(text),))
+        case Verdict(text):
+            yield Words("verdict", (plain_text(text),))
+        case Contents():
+            yield Words("contents", ())
         case Points(lines):
             yield Words("points", tuple(map(plain_text, lines)))
         case SignOff(role, states, named):
@@ -150,8 +167,8 @@ def _items(block: Block) -> Iterator[Item]:
         case Picture():
             drawn = block.draw()
             yield Drawn(block.name, plain_text(block.title), plain_text(block.alt), drawn, block.png)
-        case TextTable(title, shown):
-            yield _sheet(plain_text(title), shown, ("",) * len(shown), "")
+        case TextTable(title, shown, ids):
+            yield _sheet(plain_text(title), shown, ids or ("",) * len(shown), "")
         case Numbers():
             yield _numbers(block)
 
@@ -159,17 +176,25 @@ def _items(block: Block) -> Iterator[Item]:
 def _numbers(table: Numbers) -> Item:
     title = plain_text(f"{table.code}. {table.title}")
     if not table.printed:
-        rows = len(table.full)
-        return Words("paragraph", (f"{title}: {rows} rows, in the workbook (sheet {table.code}).",))
-    whole = len(table.shown_ids) == len(table.full_ids)
-    added = "its column" if whole else "what its column stands for, and its column in the workbook"
-    example = next(iter(table.full_ids), "")
-    note = f"The id of a number is that of its row, then {added}; {example}-{_first_number(table)} is one."
-    return _sheet(title, table.shown, table.shown_ids, plain_text(note) if example else "")
+        return Words("elsewhere", (f"{title} ({counted(len(table.full), 'row')})",))
+    places = range(len(table.shown)) if table.on_paper is None else table.on_paper
+    ids = tuple(table.printed_ids[place] for place in places)
+    note = ""
+    if table.on_paper is not None:
+        all_rows = counted(len(table.shown), "row")
+        note = f"{len(ids)} of {all_rows}: those of prototypes that claims are about. The workbook has them all."
+    return _sheet(title, table.shown.iloc[list(places)], ids, note)
 
 
-def _first_number(table: Numbers) -> str:
-    return next(iter(table.number_columns), "")
+NUMBER = re.compile(r"[-+\u2212<>\u2013]?[\s\u00a0]?[\d.,]+([ \u00a0]%)?|\u2013|")
+
+
+def holds_numbers(sheet: Sheet, column: int) -> bool:
+    """Return True for a column of numbers or intervals, which stand on the right."""
+    cells = [row[column] for row in sheet.rows]
+    if column == 0 or not any(any(map(str.isdigit, cell)) for cell in cells):
+        return False
+    return all(all(NUMBER.fullmatch(part) for part in cell.split(" to ")) for cell in cells)
 
 
 def _together(cell: str) -> str:

@@ -15,20 +15,21 @@ import typst
 
 from panel.errors import StudyError
 from panel.report.contents.blocks import Picture, Report, Section
-from panel.report.contents.part_study import NO_DAY
 from panel.report.elsewhere import elsewhere
-from panel.report.html import Drawn, Item, Sheet, Words, items, page_facts, with_breaks
+from panel.report.html import Drawn, Item, Sheet, Words, holds_numbers, items, page_facts, plain_text, with_breaks
 
 _TEMPLATE = Path(__file__).with_name("evidence.typ")
 _STANDARDS: Any = ["a-2a", "ua-1"]  # typst's own list of names cannot be written as the type of a shorter list
 # DejaVu Sans first; the second one shows a box with the name of the script for signs that the first lacks.
 _FONTS = ("DejaVu Sans", "Last Resort High-Efficiency")
 _WIDTH, _HEIGHT = 481.0, 640.0  # points inside the margins of an A4 page; a picture leaves room for its title
-_WIDTH_TURNED, _HEIGHT_TURNED = 728.0, 420.0  # the same on a page laid on its side
-_SMALLEST = 0.6  # of its own size; a picture that would be smaller gets a page laid on its side
-_SIZES = (7.5, 7.0, 6.5, 6.0)  # points, letters in a table; the first at which it fits
+_WIDTH_TURNED, _HEIGHT_TURNED = 728.0, 310.0  # the same on a page laid on its side, a table under it
+_SMALLEST = 0.6  # of its own size; a picture that would be smaller is laid on its side
+_PLAIN, _SMALL = 9.0, 8.0  # points, letters of running text: before the annex and in it
+_MUCH = 2000  # letters; a page of a claim with more is set small, so that it stays one page
+_SIZES = (8.0, 7.5, 7.0)  # points, letters in a table; the first at which it fits
 _LONG_CELL = 400  # letters; shorter cells are not broken over two pages
-_NUMBER = re.compile(r"^[-+−<>–]?\s?[\d.,]+([ \u00a0]%)?$|^–$")
+_ON_ITS_SIDE = "Tables and pictures on their side"
 
 
 def pdf_bytes(report: Report) -> bytes:
@@ -40,13 +41,22 @@ def pdf_bytes(report: Report) -> bytes:
         If the page cannot be set.
     """
     facts = page_facts(report)
+    sections, turned = [], []
+    for section in report.all_sections:
+        laid = [one for item in items(section) for one in _set(item)]
+        turned += [one for one in laid if one.get("turned")]
+        upright = [_pointer(one) if one.get("turned") else one for one in laid]
+        size = _SMALL if section in report.sections or _letters(upright) > _MUCH else _PLAIN
+        sections.append(_section(plain_text(section.title), upright, size, new_page=section.on_new_page))
+    if turned:
+        sections.append({**_section(_ON_ITS_SIDE, turned, _SMALL, new_page=True), "turned": True})
     data = {
         **facts,
         "document_title": f"Evidence file: {facts['title']}",
-        "date": report.date or NO_DAY,
         "fonts": list(_FONTS),
-        "id_size": ID_SIZE,
-        "sections": [_section(section) for section in report.all_sections],
+        "smallest": SMALLEST_LETTERS,
+        "sections": sections,
+        "contents": contents_of(report, [_ON_ITS_SIDE] if turned else []),
     }
     try:
         made = typst.compile(
@@ -59,55 +69,84 @@ def pdf_bytes(report: Report) -> bytes:
     return made
 
 
-def _section(section: Section) -> dict[str, Any]:
-    heading = f"{section.number}. {section.heading}" if section.number else section.heading
-    return {"number": section.number, "heading": heading, "items": [one for it in items(section) for one in _set(it)]}
+def contents_of(report: Report, more: Sequence[str] = ()) -> list[dict[str, Any]]:
+    """Return the list of contents: words, and the place among all sections of the heading they stand for.
+
+    The pages of the claims have one line together.
+    """
+    claims, first = len(report.claims), 1 + len(report.claims)
+    listed = [{"words": report.summary.heading, "place": 0}]
+    if claims:
+        several = f"Claims 1 to {claims}, a page each" if claims > 1 else "Claim 1"
+        listed.append({"words": several, "place": 1})
+    titles = [*(plain_text(section.title) for section in report.sections), *more]
+    return listed + [{"words": title, "place": place} for place, title in enumerate(titles, start=first)]
+
+
+def _section(heading: str, laid: list[dict[str, Any]], size: float, *, new_page: bool) -> dict[str, Any]:
+    return {"heading": heading, "items": laid, "size": size, "new_page": new_page, "turned": False}
+
+
+def _letters(laid: list[dict[str, Any]]) -> int:
+    """Return how many letters of running text a section has."""
+    return sum(len(text) for one in laid for text in one.get("texts", ()))
+
+
+def _pointer(laid: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what stands in the place of something that is laid on its side at the end."""
+    return {"kind": "paragraph", "texts": [f"{laid['title']}: at the end, on its side."]}
 
 
 def _set(item: Item) -> list[dict[str, Any]]:
     match item:
         case Words(kind, texts):
-            longest = int(_WIDTH / (9 * LETTER)) - 4
+            longest = int(_WIDTH / (9 * 0.62)) - 4
             return [{"kind": kind, "texts": [with_breaks(text, longest) for text in texts]}]
         case Drawn():
             width, turned = _across(item.svg)
             words = {"title": item.title, "alt": item.alt, "svg": item.svg}
             return [{"kind": "picture", **words, "width": width, "turned": turned}]
         case Sheet():
-            size = best_size(item, _WIDTH, _SIZES)
-            parts = fitting(item, _WIDTH, size)
-            return [_sheet(part, widths, size, (at, len(parts))) for at, (part, widths) in enumerate(parts, start=1)]
+            size, turned = lying(item)
+            parts = fitting(item, _WIDTH_TURNED if turned else _WIDTH, size)
+            return [
+                {**_sheet(part, widths, size, (at, len(parts))), "turned": turned}
+                for at, (part, widths) in enumerate(parts, start=1)
+            ]
+
+
+def lying(sheet: Sheet) -> tuple[float, bool]:
+    """Return the size of the letters of a table in points, and whether it is laid on its side to fit."""
+    size = best_size(sheet, _WIDTH, _SIZES)
+    if len(fitting(sheet, _WIDTH, size)) == 1:
+        return size, False
+    return best_size(sheet, _WIDTH_TURNED, _SIZES), True
 
 
 def _sheet(sheet: Sheet, widths: list[float], size: float, part: tuple[int, int]) -> dict[str, Any]:
-    """Return a table, its long words made breakable to the width of their column."""
+    """Return a table; only words wider than their column may be broken."""
     number, of = part
-    letters = [max(int((width - PADDING) / (LETTER * size)), 1) for width in widths]
-    bold = [max(int((width - PADDING) / (BOLD * size)), 1) for width in widths]
-    small = max(int((widths[0] - PADDING) / (LETTER * ID_SIZE)), 1)
+    room = [width - PADDING for width in widths]
+    headings = zip(sheet.headings, room, strict=True)
     rows: list[list[Any]] = []
     for row, name in zip(sheet.rows, sheet.ids, strict=True):
-        cells = [with_breaks(cell, longest) for cell, longest in zip(row, letters, strict=True)]
-        rows.append([[cells[0], with_breaks(name, small)], *cells[1:]])
+        cells = [_breakable(cell, wide, size) for cell, wide in zip(row, room, strict=True)]
+        rows.append([[cells[0], name], *cells[1:]])
     return {
         "kind": "sheet",
         "title": sheet.title if of == 1 else f"{sheet.title} (part {number} of {of})",
         "size": size,
         "whole": max((len(cell) for row in sheet.rows for cell in row), default=0) < _LONG_CELL,
         "widths": widths,
-        "headings": [with_breaks(words, longest) for words, longest in zip(sheet.headings, bold, strict=True)],
-        "right": [_holds_numbers(sheet, column) for column in range(len(sheet.headings))],
+        "headings": [_breakable(words, wide, size, bold=True) for words, wide in headings],
+        "right": [holds_numbers(sheet, column) for column in range(len(sheet.headings))],
         "rows": rows,
         "note": with_breaks(sheet.note, 100) if number == of else "",
     }
 
 
-def _holds_numbers(sheet: Sheet, column: int) -> bool:
-    return column > 0 and all(_NUMBER.match(row[column]) for row in sheet.rows)
-
-
 def _across(svg: str) -> tuple[float, bool]:
-    """Return the width a picture gets, in points, and whether its page is laid on its side."""
+    """Return the width a picture gets, in points, and whether it is laid on its side."""
     found = [re.search(rf'<svg [^>]*?{side}="([\d.]+)pt"', svg) for side in ("width", "height")]
     if found[0] is None or found[1] is None:
         return _WIDTH, False
@@ -119,25 +158,63 @@ def _across(svg: str) -> tuple[float, bool]:
 
 @cache
 def _fonts() -> typst.Fonts:
-    """Return the fonts that come with matplotlib, the same everywhere; matplotlib itself is not loaded."""
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(_font_folder())])
+
+
+def _font_folder() -> Path:
+    """Return where the fonts that come with matplotlib lie, the same everywhere; matplotlib itself is not loaded."""
     found = find_spec("matplotlib")
     if found is None or found.origin is None:
         raise StudyError("The fonts were not found: matplotlib is not installed. Install the package again.")
-    folder = Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
-    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(folder)])
+    return Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
 
 
 # How wide is each column of a printed table, and which columns have to go into a second table?
 
 
-ID_SIZE = 5.5  # points, letters of the id under the first cell of a row
+SMALLEST_LETTERS = 7.0
+"""Points; nothing in the file is set smaller, pictures apart."""
+
 PADDING = 6.0  # points, left and right of a cell together
-LETTER = 0.62  # of the size of the letters: mean width of a sign of DejaVu Sans in the tables of the demo
-BOLD = 0.72  # the same for its bold face, in which headings are set
+_SLACK = 0.5  # points, so that a word that just fits is not broken by rounding
 _WHOLE = 14  # letters; a cell so short, such as `< 0.001` or an interval, is kept on one line where there is room
 _LONG, _COMFORT = 40, 26  # letters; a column with cells so long gets room for so many where it can
-_WIDEST_WORD = 300.0  # points; longer words are broken
-_LONGEST_LINE = 60  # letters that count when room is shared out
+_WIDEST_WORD = 340.0  # points; longer words are broken
+_LONGEST_LINE = 90  # letters that count when room is shared out
+_MEAN = 0.6  # of the size of the letters: mean width of a sign of DejaVu Sans
+
+
+@cache
+def _face(*, bold: bool) -> tuple[Any, dict[int, str], float]:
+    """Return the widths of the glyphs of a face of DejaVu Sans, which sign has which glyph, and the units of both."""
+    from fontTools.ttLib import TTFont
+
+    font = TTFont(_font_folder() / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"), lazy=True)
+    return font["hmtx"], font.getBestCmap(), font["head"].unitsPerEm
+
+
+@cache
+def _sign_width(sign: str, *, bold: bool) -> float:
+    widths, glyphs, units = _face(bold=bold)
+    name = glyphs.get(ord(sign))
+    return widths[name][0] / units if name else 1.0
+
+
+@cache
+def _width(text: str, *, bold: bool = False) -> float:
+    """Return how wide a text is in letters of size 1."""
+    return sum(_sign_width(sign, bold=bold) for sign in text)
+
+
+def _breakable(text: str, room: float, size: float, *, bold: bool = False) -> str:
+    """Return text in which words wider than the room may be broken."""
+    if len(text) * size < room:  # no sign is wider than the letters are high
+        return text
+    words = []
+    for word in text.split(" "):
+        wide = _width(word, bold=bold) * size
+        words.append(with_breaks(word, max(int(0.95 * len(word) * room / wide), 1)) if wide > room else word)
+    return " ".join(words)
 
 
 def fitting(sheet: Sheet, width: float, size: float) -> list[tuple[Sheet, list[float]]]:
@@ -190,14 +267,11 @@ def _needs(sheet: Sheet, width: float, size: float) -> list[float]:
 def _needed(sheet: Sheet, column: int, size: float, whole: int) -> float:
     """Return the room for the longest word of a column, or the longest cell of no more letters than `whole`."""
     cells = [row[column] for row in sheet.rows]
-    longest = max((len(piece) for cell in cells for piece in _pieces(cell, whole)), default=1)
+    longest = max((_width(piece) for cell in cells for piece in _pieces(cell, whole)), default=0.0)
     if whole and max(map(len, cells), default=0) > _LONG:
-        longest = max(longest, _COMFORT)
-    if whole and column == 0:
-        names = min(max(map(len, sheet.ids), default=0), _COMFORT)
-        longest = max(longest, round(names * ID_SIZE / size))
-    heading = max((len(word) for word in sheet.headings[column].split(" ")), default=1)
-    return min(max(longest * LETTER, heading * BOLD) * size, _WIDEST_WORD) + PADDING
+        longest = max(longest, _COMFORT * _MEAN)
+    heading = max((_width(word, bold=True) for word in sheet.headings[column].split(" ")), default=0.0)
+    return min(max(longest, heading) * size, _WIDEST_WORD) + PADDING + _SLACK
 
 
 def _pieces(cell: str, whole: int) -> list[str]:
@@ -219,9 +293,9 @@ def _widths(sheet: Sheet, group: list[int], needed: list[float], width: float, s
 def _wanted(sheet: Sheet, column: int, size: float) -> float:
     longest = max((len(row[column]) for row in sheet.rows), default=0)
     longest = max(longest, len(sheet.headings[column]) // 2)
-    if column == 0:
-        longest = max(longest, max((len(text) for text in sheet.ids), default=0) * 4 // 5)
-    return min(longest, _LONGEST_LINE) * LETTER * size + PADDING
+    if column == 0 and any(sheet.ids):
+        longest += 1 + max(map(len, sheet.ids))
+    return min(longest, _LONGEST_LINE) * _MEAN * size + PADDING
 
 
 def _part(sheet: Sheet, group: list[int]) -> Sheet:
@@ -238,11 +312,7 @@ def drawn_ahead(report: Report) -> Report:
     pictures = [block for section in report.all_sections for block in section.blocks if isinstance(block, Picture)]
     theirs = elsewhere(lambda: {picture.name: picture.draw() for picture in pictures[1::2]})
     drawn = {picture.name: picture.draw() for picture in pictures[::2]} | theirs()
-    return replace(
-        report,
-        summary=_with_drawn(report.summary, drawn),
-        sections=tuple(_with_drawn(section, drawn) for section in report.sections),
-    )
+    return replace(report, sections=tuple(_with_drawn(section, drawn) for section in report.sections))
 
 
 def _with_drawn(section: Section, drawn: Mapping[str, str]) -> Section:

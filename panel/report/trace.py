@@ -11,11 +11,12 @@ import pandas as pd
 
 from panel.answers import Answers, NoAnswer
 from panel.errors import PanelError, StudyError
-from panel.report.contents.blocks import Numbers, number_id, source_rows
+from panel.report.contents.blocks import Numbers, number_id, read_printed_id, source_rows
 from panel.report.contents.evidence import TABLE_MAKERS
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import RawTable, raw_table
 from panel.study.study import RawFile, Study
+from panel.words import counted
 
 _MOST_NAMED = 5
 _INVISIBLE = "\u200b\u00ad"  # a copied id may carry the signs at which a page broke it
@@ -40,6 +41,8 @@ class Trace:
         `raw_file raw_line`. `use` is `direct`, or `through the model` for rows that the model needs beside them.
     seed
         Seed of everything that was drawn.
+    others
+        Ids of the other numbers of its row, as it stands on paper.
     """
 
     number_id: str
@@ -50,6 +53,7 @@ class Trace:
     method: str
     rows: tuple[pd.DataFrame, ...]
     seed: int
+    others: tuple[str, ...] = ()
 
 
 def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | None = None) -> Trace:
@@ -58,7 +62,8 @@ def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | No
     Parameters
     ----------
     asked_id
-        Such as `D-AF_GREASE-P4-P1-estimate`.
+        Such as `D-AF_GREASE-P4-P1-estimate`, or the id of a row on paper, such as `D12`, which stands for the first
+        number of that row, or `D12-p_value`.
     answers
         Answers of the same study that are there already.
 
@@ -68,17 +73,36 @@ def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | No
         If no number has that id; the message names ids that are near.
     """
     name = "".join(asked_id.translate(dict.fromkeys(map(ord, _INVISIBLE))).split())
-    code = name.partition("-")[0]
+    on_paper = read_printed_id(name)
+    code = on_paper[0] if on_paper else name.partition("-")[0]
     if code not in TABLE_MAKERS:
         raise StudyError(f"No table has the letters {code!r}. Tables are: {', '.join(TABLE_MAKERS)}.")
     answers = answers or Answers(study, rng_seed)
     table = TABLE_MAKERS[code](answers)
     if isinstance(table, NoAnswer):
         raise StudyError(f"There is no table {code}: {table.why[:1].lower()}{table.why[1:]}")
+    name, others = _on_paper(table, on_paper[1], on_paper[2]) if on_paper else (name, ())
     place = _place(table, name)
     row = {str(column): cell for column, cell in table.full.iloc[place[0]].to_dict().items()}
     rows = tuple(with_raw_lines(study, source_rows(study, source, row)) for source in table.sources)
-    return Trace(name, float(row[place[1]]), place[1], table.title, row, table.method, rows, answers.seed)
+    value = float(row[place[1]])
+    return Trace(name, value, place[1], table.title, row, table.method, rows, answers.seed, others)
+
+
+def _on_paper(table: Numbers, place: int, column: str) -> tuple[str, tuple[str, ...]]:
+    """Return the full id of a number of a row on paper, the first one unless a column is named, and of the others."""
+    printed = len(table.shown_ids)
+    if place >= printed or not table.shown_ids[place]:
+        raise StudyError(f"Table {table.code} has no row {place + 1} with an id; it has {counted(printed, 'row')}.")
+    own = table.shown_ids[place]
+    known = [
+        number_id(name, one)
+        for name in table.full_ids
+        if name == own or name.startswith(f"{own}-")
+        for one in table.number_columns
+    ]
+    asked = f"{own}-{column}" if column else known[0]
+    return asked, tuple(name for name in known if name != asked)
 
 
 def _place(table: Numbers, name: str) -> tuple[int, str]:

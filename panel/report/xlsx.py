@@ -12,7 +12,6 @@ from typing import Any
 import xlsxwriter
 
 from panel.report.contents.blocks import Numbers, Report, number_id
-from panel.report.contents.part_study import NO_DAY
 from panel.report.html import page_facts
 from panel.words import plain_text
 
@@ -40,7 +39,7 @@ def xlsx_bytes(report: Report) -> bytes:
     content = io.BytesIO()
     facts = page_facts(report)
     with xlsxwriter.Workbook(content, _OPTIONS) as book:
-        day = datetime.fromisoformat(report.date or NO_DAY)
+        day = datetime.fromisoformat(report.made_on)
         title = f"Evidence file: {facts['title']}"[:255]
         book.set_properties({"title": title, "author": "Afterfeel", "comments": facts["hash"], "created": day})
         bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
@@ -54,7 +53,8 @@ def xlsx_bytes(report: Report) -> bytes:
 def _index(book: Any, report: Report, facts: dict[str, str], bold: Any) -> None:
     sheet = _sheet(book, _INDEX, facts)
     lines = [f"Evidence file: {facts['title']}", facts["mark"], f"Data SHA-256 {facts['hash']}", facts["version"]]
-    lines = [line for line in [*lines, f"Day of the study: {report.date}" if report.date else ""] if line]
+    as_of = report.data_as_of or "a day that is not recorded"
+    lines = [line for line in [*lines, f"Data as of {as_of}, made on {report.made_on}"] if line]
     for row, line in enumerate(lines):
         sheet.write_string(row, 0, line, bold)
     start = len(lines) + 1

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
@@ -13,12 +12,13 @@ from panel.checks.finding import SEVERITIES, Finding
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
 from panel.models.decision.decide import Decision
+from panel.models.prototypes.differences import Differences
 from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.decision.decide import decision_headline
 from panel.views.emollients.causes import causes_picture
 from panel.views.emollients.next_prototype import tell_next
-from panel.views.prototypes.differences import headline as differences_headline
+from panel.views.prototypes.differences import tell_differences
 from panel.views.told import Picture
 from panel.words import counted, format_list
 
@@ -77,11 +77,11 @@ def tell_glance(answers: Answers) -> Glance:
     )
 
 
-def _headline(decision: Decision | NoAnswer, differences: Any, names: Naming) -> str:
+def _headline(decision: Decision | NoAnswer, differences: Differences | NoAnswer, names: Naming) -> str:
     if not isinstance(decision, NoAnswer):
         return decision_headline(decision)
     if not isinstance(differences, NoAnswer):
-        return differences_headline(differences, names)
+        return tell_differences(differences, names).headline
     return "There are no scores yet, so nothing can be said of the prototypes."
 
 
@@ -101,9 +101,10 @@ def _about(study: Study) -> str:
 
 def _picture(answers: Answers, names: Naming) -> Picture | None:
     traced, decision = answers.ask(SWAPS), answers.ask(DECISION)
-    if isinstance(traced, NoAnswer) or (traced.swaps.empty and traced.joint.empty):
-        return None
-    return causes_picture(traced, None if isinstance(decision, NoAnswer) else decision, names)
+    if not isinstance(traced, NoAnswer) and not (traced.swaps.empty and traced.joint.empty):
+        return causes_picture(traced, None if isinstance(decision, NoAnswer) else decision, names)
+    found = answers.ask(DIFFERENCES)
+    return None if isinstance(found, NoAnswer) else tell_differences(found, names).picture
 
 
 # Where each kind of finding is settled; what is not named here is settled in the study itself.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -54,6 +55,25 @@ class Caution:
 
 
 @dataclass(frozen=True, slots=True)
+class Sentence:
+    """A sentence of a claim as it is to stand on the pack."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The verdict on a claim, its sign before it."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """The place of the list of contents; each form of the file fills it in its own way."""
+
+
+@dataclass(frozen=True, slots=True)
 class SignOff:
     """Room for one person's signature; the tool leaves it empty.
 
@@ -97,10 +117,11 @@ class Picture:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class TextTable:
-    """A table that holds words, as they stand in the study, and no answers."""
+    """A table that holds words, as they stand in the study, or rows of a table of numbers with their printed ids."""
 
     title: str
     shown: pd.DataFrame
+    ids: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -128,7 +149,9 @@ class Numbers:
     sources
         Which rows of the study each row rests on.
     printed
-        False for a table so long that it stands in the workbook only.
+        False for a table that stands in the workbook only.
+    on_paper
+        Places of the rows shown on paper, where those are not all.
     """
 
     code: str
@@ -141,6 +164,12 @@ class Numbers:
     method: str
     sources: tuple[Source, ...]
     printed: bool = True
+    on_paper: tuple[int, ...] | None = None
+
+    @property
+    def printed_ids(self) -> tuple[str, ...]:
+        """Short id of each row shown, as it stands on paper: the letters of the table and the place of the row."""
+        return tuple(printed_id(self.code, place) if name else "" for place, name in enumerate(self.shown_ids))
 
     @property
     def number_columns(self) -> tuple[str, ...]:
@@ -153,16 +182,35 @@ class Numbers:
         )
 
 
-Block = Paragraph | Points | Subheading | Gap | Caution | SignOff | Picture | TextTable | Numbers
+Block = (
+    Paragraph
+    | Points
+    | Subheading
+    | Gap
+    | Caution
+    | Sentence
+    | Verdict
+    | Contents
+    | SignOff
+    | Picture
+    | TextTable
+    | Numbers
+)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Section:
-    """One part of the evidence file: its number, its heading, what stands in it."""
+    """One part of the evidence file: its number, its heading, what stands in it, and whether it begins a page."""
 
     number: str
     heading: str
     blocks: tuple[Block, ...]
+    on_new_page: bool = False
+
+    @property
+    def title(self) -> str:
+        """Its heading, behind its number where it has one."""
+        return f"{self.number}. {self.heading}" if self.number else self.heading
 
     @property
     def gaps(self) -> tuple[str, ...]:
@@ -180,30 +228,36 @@ class Report:
         Title of the study.
     mark
         Words that stand on every page, such as that the data are invented; empty for a real study.
-    date
-        The day of the study that stands as the date of the file (ISO 8601), never the day of writing.
+    data_as_of
+        The day of the last score or answer (ISO 8601); empty where the study does not say.
+    made_on
+        The day on which the file is made (ISO 8601).
     data_hash
         SHA-256 over everything an analysis can see of the study.
     version
         Name and version of the program.
     summary
-        Two pages for readers in a hurry.
+        The whole case on two pages.
+    claims
+        A page for each claim.
     sections
-        The parts of the checklist, in order.
+        The annex: the parts of the checklist, in order.
     """
 
     title: str
     mark: str
-    date: str
+    data_as_of: str
+    made_on: str
     data_hash: str
     version: str
     summary: Section
+    claims: tuple[Section, ...]
     sections: tuple[Section, ...]
 
     @property
     def all_sections(self) -> tuple[Section, ...]:
-        """The summary and the parts after it."""
-        return (self.summary, *self.sections)
+        """The summary, the claims and the parts of the annex."""
+        return (self.summary, *self.claims, *self.sections)
 
     @property
     def tables(self) -> tuple[Numbers, ...]:
@@ -305,6 +359,24 @@ def number_id(row: str, column: object) -> str:
 
 def _escaped(sign: str) -> str:
     return f"%{ord(sign):X}%"
+
+
+# On paper a row is called by the letters of its table and its place, such as `D12`: short, and the same for the same
+# study.
+
+
+_PRINTED = re.compile(r"([A-Z]+)([1-9]\d*)(?:-(.+))?")
+
+
+def printed_id(code: str, place: int) -> str:
+    """Return the id of a row on paper; `place` counts from 0."""
+    return f"{code}{place + 1}"
+
+
+def read_printed_id(name: str) -> tuple[str, int, str] | None:
+    """Return letters, place from 0, and what follows a hyphen, of an id on paper; None for another text."""
+    found = _PRINTED.fullmatch(name)
+    return (found[1], int(found[2]) - 1, found[3] or "") if found else None
 
 
 # How does a result become a table of the evidence file: texts to read, unrounded numbers, an id for each?

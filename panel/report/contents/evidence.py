@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from types import MappingProxyType
 
 import panel
@@ -25,11 +26,12 @@ from panel.answers import (
     SWAPS,
     Answers,
 )
+from panel.errors import StudyError
 from panel.report.contents import part_claims, part_study, tables
 from panel.report.contents.blocks import Maker, Report, Section, described, fact
-from panel.report.contents.part_claims import summary
+from panel.report.contents.case import as_annex, claim_pages, protocol, summary
 from panel.report.contents.part_results import analysis, consumers, emollients, instruments
-from panel.report.contents.part_study import balance, report_day
+from panel.report.contents.part_study import balance, last_score
 from panel.report.elsewhere import work_out
 from panel.study.study import Study
 from panel.views.assessors import scale_use
@@ -57,7 +59,7 @@ from panel.views.prototypes.differences import (
 from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES
 
 
-def evidence_report(study: Study, *, rng_seed: int = 1) -> Report:
+def evidence_report(study: Study, *, rng_seed: int = 1, made_on: str = "") -> Report:
     """Return the evidence file of a study, before it is written in any form.
 
     Every result is computed once, about half of them by a second process. Pictures are drawn when a writer asks for
@@ -67,25 +69,45 @@ def evidence_report(study: Study, *, rng_seed: int = 1) -> Report:
     ----------
     rng_seed
         Seed of everything that is drawn; it stands in the file.
+    made_on
+        The day that stands as the day of making (ISO 8601); today by default.
     """
     answers = Answers(study, rng_seed)
     work_out(answers)
-    return report_of(answers)
+    return report_of(answers, made_on=made_on)
 
 
-def report_of(answers: Answers) -> Report:
-    """Return the evidence file made of answers."""
-    study = answers.study
-    sections = _sections(answers)
+def report_of(answers: Answers, *, made_on: str = "") -> Report:
+    """Return the evidence file made of answers; the same answers and the same day give the same file.
+
+    Raises
+    ------
+    StudyError
+        If the day is no date.
+    """
+    study, day = answers.study, _day(made_on)
+    version, sections, claims = f"Afterfeel {panel.__version__}", _sections(answers), claim_pages(answers)
+    case = summary(answers, sections, made_on=day, version=version, mark=mark(study))
     return Report(
         title=fact(study, "title") or "Study without a title",
         mark=mark(study),
-        date=report_day(study),
+        data_as_of=last_score(study),
+        made_on=day,
         data_hash=answers.study.content_hash,
-        version=f"Afterfeel {panel.__version__}",
-        summary=summary(answers, sections),
-        sections=sections,
+        version=version,
+        summary=case,
+        claims=claims,
+        sections=as_annex(answers, (case,), sections),
     )
+
+
+def _day(made_on: str) -> str:
+    if not made_on:
+        return date.today().isoformat()
+    try:
+        return date.fromisoformat(made_on).isoformat()
+    except ValueError:
+        raise StudyError(f"{made_on!r} is no day. Give the day the file is made as YEAR-MONTH-DAY.") from None
 
 
 def _sections(answers: Answers) -> tuple[Section, ...]:
@@ -94,7 +116,7 @@ def _sections(answers: Answers) -> tuple[Section, ...]:
         part_claims.evidence_of_claims(answers),
         part_study.product(answers),
         part_study.safety(answers),
-        part_study.protocol(answers),
+        protocol(answers),
         part_study.who_judged(answers),
         part_study.blinding(answers),
         part_study.ballot(answers),

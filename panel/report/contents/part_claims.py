@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 import pandas as pd
 
@@ -12,7 +12,7 @@ from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
 from panel.errors import PanelError
 from panel.models.decision.record import decisions_so_far, first_changed_decision
 from panel.models.emollients.readings import JoinedReadings
-from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, FORMULATOR, PANEL_LEADER, Person, people
+from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, FORMULATOR, PANEL_LEADER, people
 from panel.report.contents.blocks import (
     Block,
     Caution,
@@ -20,7 +20,6 @@ from panel.report.contents.blocks import (
     Paragraph,
     Points,
     Section,
-    SignOff,
     Subheading,
     TextTable,
     fact,
@@ -34,31 +33,24 @@ from panel.report.contents.tables import NO_CLAIMS, all_numbers, decision_pairs,
 from panel.study.knowledge import cautions
 from panel.views.assessors.people import tell_people
 from panel.views.consumers.liking import tell_liking
-from panel.views.consumers.segments import tell_segments
 from panel.views.decision.claims import (
     claims_headline,
-    criteria_words,
-    ended,
-    footnote_lines,
     kind_words,
     local_law,
-    needs_of,
-    reasons_of,
     recorded_table,
     verdict_words,
     what_claims_cannot_show,
-    what_the_claims_show,
-    wording_lines,
 )
 from panel.views.decision.decide import decision_headline, what_the_decision_cannot_show, what_the_decision_shows
 from panel.views.decision.decision_pictures import chances_alt_text, chances_figure, chances_svg
-from panel.views.emollients.ladder import ladder_headline
-from panel.views.planning.study import what_is_in_the_study, what_the_findings_say
+from panel.views.emollients.ladder import tell_ladder
+from panel.views.planning.study import what_the_findings_say
 from panel.views.prototypes.differences import tell_differences, what_the_differences_cannot_show
 from panel.views.prototypes.map import what_the_map_cannot_show
+from panel.words import capital, format_list
 
 _SHEET = {
-    "claim": "Exact wording",
+    "number": "Claim",
     "kind": "Kind",
     "prototype": "About",
     "versus": "Compared with",
@@ -76,7 +68,7 @@ _WHERE = {
     "stamped_by": "Fixed by",
 }
 _MATRIX = {
-    "claim": "Claim",
+    "number": "Claim",
     "panel": "Trained panel",
     "consumers": "Consumers",
     "instruments": "Instruments",
@@ -97,13 +89,18 @@ def _sheet(answers: Answers) -> list[Block]:
         kind=claims["kind"].map(kind_words),
         attribute=[answers.names.attribute(str(name)) if name else "" for name in claims["attribute"]],
         stamped_at=claims["stamped_at"].str.replace("T", " "),
+        number=[str(number) for number in range(1, len(claims) + 1)],
     )
     filled = {name for name in claims if (claims[name].astype("str").replace("nan", "") != "").any()}
     told = {name: words for name, words in _SHEET.items() if name in filled}
-    blocks: list[Block] = [TextTable("Claims as they were written down", recorded_table(claims, told))]
+    sentences = Paragraph("Each sentence stands in its exact wording on the page of its claim.")
+    blocks: list[Block] = [sentences, TextTable("Claims as they were written down", recorded_table(claims, told))]
     where = {name: words for name, words in _WHERE.items() if name in filled}
-    if where:
-        shown = recorded_table(claims, {"claim": "Claim", **where})
+    if where and len(claims[list(where)].drop_duplicates()) == 1:
+        same = "; ".join(f"{words}: {claims[name].iloc[0]}" for name, words in where.items())
+        blocks.append(Paragraph(f"For every claim: {same}."))
+    elif where:
+        shown = recorded_table(claims, {"number": "Claim", **where})
         blocks.append(TextTable("Where they are to be made, by whom, and when they were fixed", shown))
     missing = [words.lower() for name, words in _WHERE.items() if name not in filled]
     return [*blocks, Gap(f"Not written down for any claim: {', '.join(missing)}.")] if missing else blocks
@@ -121,50 +118,32 @@ def evidence_of_claims(answers: Answers) -> Section:
     matrix = evidence_matrix(found, read if isinstance(read, JoinedReadings) else None)
     blocks: list[Block] = [Paragraph(claims_headline(found))]
     blocks.append(TextTable("Strength of the evidence: direct, partial or none", recorded_table(matrix, _MATRIX)))
-    bare = [str(claim) for claim in matrix.loc[matrix["strength"] == "none", "claim"]]
-    blocks += [Gap(f"No evidence of this study bears on: “{claim}”.") for claim in bare]
+    bare = [str(number) for number in matrix.loc[matrix["strength"] == "none", "number"]]
+    blocks += [Gap(f"No evidence of this study bears on claim {number}.") for number in bare]
     blocks += [or_gap(verdicts(answers)), or_gap(all_numbers(answers))]
-    blocks += [block for number in found.claims["number"] for block in _one(found, int(number))]
     return Section("2", title, (*blocks, *points([found.method, *found.notes, *what_claims_cannot_show()])))
 
 
-def _one(found: Claims, number: int) -> list[Block]:
-    """Return the reasons for the verdict on one claim, and what it would take."""
-    row = found.claims.loc[found.claims["number"] == number].iloc[0]
-    lines = [*reasons_of(found, number), *(f"It would take: {need}" for need in needs_of(found, number))]
-    gaps = [str(gap) for gap in found.gaps.loc[found.gaps["number"] == number, "gap"]]
-    head = Subheading(f"{number}. “{row['claim']}”: {verdict_words(str(row['verdict']))}")
-    return [head, *points(lines), *map(Gap, gaps)]
-
-
 def wording(answers: Answers) -> Section:
-    """Return what may be said, verdict by verdict, with the words that were found wanting."""
+    """Return which claims may be made as they are worded; the page of each says what may be said instead."""
     found = answers.ask(CLAIMS)
     if isinstance(found, NoAnswer):
         return Section("13", "Wording options", (not_there(found),))
     if found.claims.empty:
         return Section("13", "Wording options", (Gap(NO_CLAIMS),))
-    blocks: list[Block] = [Caution(local_law())]
+    lines = []
     for verdict in VERDICTS:
-        numbers = found.claims.loc[found.claims["verdict"] == verdict, "number"]
-        if len(numbers):
-            blocks += [Subheading(verdict_words(verdict)), *points(_option(found, int(number)) for number in numbers)]
-    return Section("13", "Wording options", tuple(blocks))
-
-
-def _option(found: Claims, number: int) -> str:
-    row = found.claims.loc[found.claims["number"] == number].iloc[0]
-    parts = [f"“{row['claim']}”."]
-    parts += [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
-    parts += [*wording_lines(found, number), criteria_words(found, number)]
-    parts += [f"Footnote: {text}" for text in footnote_lines(found, number)[:1] if row["footnote"]]
-    return " ".join(parts)
+        numbers = [str(number) for number in found.claims.loc[found.claims["verdict"] == verdict, "number"]]
+        if numbers:
+            lines.append(f"{verdict_words(verdict)}: claim{'' if len(numbers) == 1 else 's'} {format_list(numbers)}.")
+    where = Paragraph("What may be said instead, with its footnote, stands on the page of each claim.")
+    return Section("13", "Wording options", (Caution(local_law()), *points(lines), where))
 
 
 # Parts 12, 14, 15 and 16: limits, sign-offs, when to look again, and the decision.
 
 
-_SIGNED = (
+SIGNED = (
     (PANEL_LEADER, "The sessions were run as the protocol says, or the deviations are listed."),
     (ANALYST, "I did not make the prototypes. The analysis is the one described, on the data whose hash stands here."),
     (CLAIM_REVIEWER, "I have read the evidence for each claim, its gaps and its limits."),
@@ -210,24 +189,20 @@ def limit_sentences(answers: Answers) -> Iterator[str]:
 
 
 def sign_offs(answers: Answers) -> Section:
-    """Return room for three signatures; the tool never signs."""
-    intro = Paragraph("Each signs for what stands beside the name. The program leaves this empty and cannot sign.")
+    """Return whose signatures are wanted, and whether those people can sign; the lines stand before the annex."""
+    blocks: list[Block] = [Paragraph("The lines to sign stand on the first two pages and on the page of each claim.")]
     try:
         team = people(answers.study)
     except PanelError as error:
-        return Section("14", "Sign-offs", (intro, Gap(str(error)), *_blocks(())))
-    blocks: list[Block] = [intro, *_blocks(team)]
+        return Section("14", "Sign-offs", (*blocks, Gap(str(error))))
+    roles = {role for person in team for role in person.roles}
+    unnamed = [role for role, _ in SIGNED if role not in roles]
+    if unnamed:
+        blocks.append(Gap(f"The study does not say who is {format_list(unnamed)}."))
     doubly = [person.person for person in team if FORMULATOR in person.roles and ANALYST in person.roles]
     if doubly:
         blocks.append(Gap(f"{', '.join(doubly)} made prototypes and analysed them: the analyst is not independent."))
     return Section("14", "Sign-offs", tuple(blocks))
-
-
-def _blocks(team: tuple[Person, ...]) -> tuple[SignOff, ...]:
-    return tuple(
-        SignOff(role, states, ", ".join(person.person for person in team if role in person.roles))
-        for role, states in _SIGNED
-    )
 
 
 def expiry(answers: Answers) -> Section:
@@ -280,68 +255,34 @@ def _decided(recorded: pd.DataFrame) -> list[Block]:
     return blocks
 
 
-# What does somebody read who has two pages' time? The answer, the claims, what is not established, the limits.
+# What does somebody read who has two pages' time? What was found, question by question, and the limits.
 
 
 _GRAVE = ("stop", "warning")
+_MOST_FINDINGS = 4
 
 
-def summary(answers: Answers, sections: Sequence[Section]) -> Section:
-    """Return the summary; `sections` are the parts it stands before."""
-    blocks: list[Block] = []
-    purpose = fact(answers.study, "purpose")
-    blocks += [Paragraph(purpose)] if purpose else [Gap("The study does not say what it is for.")]
-    blocks += [Subheading("The answer"), *points(_answers(answers))]
-    blocks += [Subheading("The claims"), *_claims(answers)]
-    blocks += [Subheading("What is not established"), *points(_not_established(answers, sections))]
-    blocks += [Subheading("Limits"), *points(_limits(answers))]
-    return Section("", "Summary", tuple(blocks))
-
-
-def _answers(answers: Answers) -> list[str]:
+def key_answers(answers: Answers) -> list[tuple[str, str]]:
+    """Return what was found, question by question, in a sentence each."""
     names, found = answers.names, answers.differences
-    lines = [what_is_in_the_study(answers.study)]
-    lines.append(
-        f"Trained panel: {found.why if isinstance(found, NoAnswer) else tell_differences(found, names).headline}"
-    )
+    said = found.why if isinstance(found, NoAnswer) else tell_differences(found, names).headline
+    lines = [("What differs", said)]
     if not isinstance(answers.panel, NoAnswer):
-        lines.append(f"Assessors: {tell_people(answers.panel, names).headline}")
+        lines.append(("Assessors", tell_people(answers.panel, names).headline))
     if not isinstance(answers.ladder, NoAnswer):
-        lines.append(f"Emollients: {ladder_headline(answers.ladder)}")
+        lines.append(("Emollients", tell_ladder(answers.ladder, names).headline))
     if not isinstance(answers.liking, NoAnswer):
-        lines.append(f"Liking: {tell_liking(answers.liking, names).headline}")
-    if not isinstance(answers.segments, NoAnswer):
-        lines.append(f"Groups of consumers: {tell_segments(answers.segments, names).headline}")
+        lines.append(("Liking", tell_liking(answers.liking, names).headline))
     if not isinstance(answers.decision, NoAnswer):
-        lines.append(f"Choice: {decision_headline(answers.decision)}")
+        lines.append(("Nearest to the target", decision_headline(answers.decision)))
     return lines
 
 
-def _claims(answers: Answers) -> list[Block]:
-    found = answers.ask(CLAIMS)
-    if isinstance(found, NoAnswer):
-        return [not_there(found)]
-    if found.claims.empty:
-        return [Gap(NO_CLAIMS)]
-    return [Paragraph(claims_headline(found)), *points(what_the_claims_show(found))]
-
-
-def _not_established(answers: Answers, sections: Sequence[Section]) -> list[str]:
-    lines = []
-    for section in sections:
-        if section.gaps:
-            more = f" (and {len(section.gaps) - 1} more there)" if len(section.gaps) > 1 else ""
-            lines.append(f"Part {section.number}, {section.heading}: {section.gaps[0]}{more}")
-    return lines
-
-
-def _limits(answers: Answers) -> list[str]:
-    grave = [f"{finding.where}: {finding.message}" for finding in answers.findings if finding.severity in _GRAVE]
-    lines = [f"Of the data: {what_the_findings_say(answers.findings)}", *grave]
-    if not isinstance(answers.differences, NoAnswer):
-        lines += what_the_differences_cannot_show(answers.differences)
-    known = cautions()
-    return [*lines, *known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]]
+def limits_in_short(answers: Answers) -> list[str]:
+    """Return what may mislead in the data, for the first pages; everything else stands in the annex."""
+    grave = [finding for finding in answers.findings if finding.severity in _GRAVE]
+    lines = [f"Of the data: {what_the_findings_say(answers.findings)}"] if grave else []
+    return [*lines, *(capital(f"{finding.where}: {finding.message}") for finding in grave[:_MOST_FINDINGS])]
 
 
 # Which kinds of evidence stand behind each claim, and how directly? A plain rule of ours, not of any guide.

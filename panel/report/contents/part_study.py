@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -13,12 +13,11 @@ import pandas as pd
 from panel.answers import DIFFERENCES, PANEL, Answers, NoAnswer
 from panel.checks.finding import WIDEST_OFFSET, read_dates
 from panel.checks.moments_recorded import days_of_scores, days_stated, first_score
-from panel.plan.balance import serving_balance
+from panel.plan.balance import ServingBalance, serving_balance
 from panel.plan.codes import (
     OPENING_COLUMNS,
     first_changed_opening,
     first_opening,
-    moments_opened,
     plan_fits_seal,
     sealed_key,
 )
@@ -46,6 +45,7 @@ from panel.report.contents.blocks import (
 from panel.report.contents.tables import batches, formulas
 from panel.study.facts import locked_sessions
 from panel.study.formulas import emollient_blend, matched_pairs
+from panel.study.naming import Naming
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
@@ -211,7 +211,7 @@ _OPENINGS = {"when": "When", "who": "Who", "what": "What was seen", "why": "Why"
 
 
 def protocol(answers: Answers) -> Section:
-    """Return the protocol, the rules recorded beforehand, and the deviations."""
+    """Return the protocol and what is missing in it; plan and deviations are put under it."""
     study, card = answers.study, read_protocol(answers.study)
     blocks: list[Block] = [
         stated(
@@ -223,25 +223,19 @@ def protocol(answers: Answers) -> Section:
     blocks.append(_table(answers, PROTOCOL, card))
     blocks += points(card.notes)
     blocks += _rules(study)
-    if card.deviations.empty:
-        blocks.append(Paragraph("Deviations from the protocol: none recorded."))
-    else:
-        words = {"when": "When", "session": "Session", "assessor": "Assessor", "what": "What was done otherwise"}
-        blocks.append(TextTable("Deviations from the protocol", recorded_table(card.deviations, words)))
-    notes = study.facts.get("notes")
-    if isinstance(notes, list) and notes:
-        blocks += [Paragraph("Notes kept during the study:"), *points(str(note) for note in notes)]
     return Section("5", "Protocol and deviations", tuple(blocks))
 
 
+def entries_of(study: Study, name: str) -> list[dict[str, object]]:
+    """Return the entries of a fact that is a list of entries; none where it is something else."""
+    stated = study.facts.get(name)
+    return [entry for entry in stated if isinstance(entry, dict)] if isinstance(stated, list) else []
+
+
 def _rules(study: Study) -> list[Block]:
-    stated_rules = study.facts.get("rules")
-    rules = [rule for rule in stated_rules if isinstance(rule, dict)] if isinstance(stated_rules, list) else []
-    if not rules:
-        return [Gap("No rule for leaving out a score or a person was recorded before the key was opened.")]
-    words = {"words": "Rule", "recorded_on": "Recorded on", "by": "By"}
-    frame = pd.DataFrame([{name: str(rule.get(name) or "") for name in words} for rule in rules], columns=list(words))
-    return [TextTable("Rules recorded beforehand", recorded_table(frame, words))]
+    if entries_of(study, "rules"):
+        return []  # they stand in the statistics plan
+    return [Gap("No rule for leaving out a score or a person was recorded before the key was opened.")]
 
 
 def blinding(answers: Answers) -> Section:
@@ -260,7 +254,7 @@ def blinding(answers: Answers) -> Section:
         else:
             blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
     opened = first_opening(study)
-    blocks.append(Paragraph(f"Key first opened: {_when(opened)}") if opened else Gap(_NOT_OPENED))
+    blocks.append(Paragraph(f"Key first opened: {when_words(opened)}") if opened else Gap(_NOT_OPENED))
     blocks += _locked(study)
     blocks += _openings(study)
     blocks.append(_seal(study))
@@ -275,11 +269,37 @@ def balance(answers: Answers, kind: str) -> Numbers | NoAnswer:
     who = "consumers" if kind == "consumer" else "trained panel"
     if mine.empty:
         return NoAnswer(f"There is no serving plan of the {who}.")
-    found = serving_balance(mine)
-    full = found.summary.assign(session=found.summary["session"].replace("", "all"))
+    found = {test: serving_balance(rows) for test, rows in _by_test(mine)}
+    parts = zip(*_balances(found, answers.names), strict=True)
+    full, told = (pd.concat(frames, ignore_index=True) for frames in parts)
+    several = len(found) > 1
+    key, told = (["test", "what", "session"], told) if several else (["what", "session"], told.drop(columns="Test"))
     source = Source("servings", only={"assessor": tuple(dict.fromkeys(mine["assessor"]))})
     code, title = ("NC" if kind == "consumer" else "N"), f"Balance of the servings: {who}"
-    return numbers(code, title, shown(BALANCE, found, answers.names), full, ["what", "session"], found.method, source)
+    return numbers(code, title, told, full, key, next(iter(found.values())).method, source)
+
+
+def _balances(found: Mapping[str, ServingBalance], names: Naming) -> Iterator[tuple[pd.DataFrame, pd.DataFrame]]:
+    """Yield for each test how even its servings were, and that as texts; a single prototype has places only."""
+    for test, balance_of_test in found.items():
+        summary = balance_of_test.summary
+        kept = (summary["what"] == "place") | (len(set(balance_of_test.positions["prototype"])) > 1)
+        told = shown(BALANCE, balance_of_test, names).loc[kept]
+        told.insert(0, "Test", test)
+        yield summary.loc[kept].assign(test=test, session=summary["session"].replace("", "all")), told
+
+
+def _by_test(servings: pd.DataFrame) -> list[tuple[str, pd.DataFrame]]:
+    """Return the servings of each test: sessions that serve the same prototypes to the same number at a time.
+
+    A hall test in two sittings is one test, a home use of one prototype is another.
+    """
+    rows = servings.assign(session=servings["session"].astype("str"))
+    designs: dict[tuple[frozenset[str], int], list[str]] = {}
+    for session, part in rows.groupby("session", sort=False):
+        each = int(part.groupby("assessor").size().median())
+        designs.setdefault((frozenset(part["prototype"]), each), []).append(str(session))
+    return [(", ".join(sessions), rows.loc[rows["session"].isin(sessions)]) for sessions in designs.values()]
 
 
 def _part_conduct_consumers(study: Study) -> set[str]:
@@ -305,9 +325,8 @@ def _seal(study: Study) -> Block:
     seal, first = sealed_key(study), first_score(study)
     if seal is None:
         return Gap("No seal of the key is recorded from before the first sample.")
-    words = (
-        f"Seal of the key: SHA-256 {seal.sha256}, {seal.codes} codes, by {seal.sealed_by} on {_when(seal.sealed_at)}"
-    )
+    sealed_at = when_words(seal.sealed_at)
+    words = f"Seal of the key: SHA-256 {seal.sha256}, {seal.codes} codes, by {seal.sealed_by} on {sealed_at}"
     if plan_fits_seal(study) is False:
         return Gap(f"{words}. The serving plan no longer has the key that was sealed.")
     if not first:
@@ -316,11 +335,11 @@ def _seal(study: Study) -> Block:
     apart = scored.values[0] - sealed.values[0]
     if np.isnat(apart) or (sealed.has_offset[0] != scored.has_offset[0] and abs(apart) < WIDEST_OFFSET):
         return Gap(
-            f"{words}. Whether that was before the first score ({_when(first)}) cannot be told from the two times."
+            f"{words}. Whether that was before the first score ({when_words(first)}) cannot be told from the two times."
         )
     if apart < np.timedelta64(0, "s"):  # both are told to the second: in the same one the plan came first
-        return Gap(f"{words}: not before the first score ({_when(first)}).")
-    return Paragraph(f"{words}, before the first score ({_when(first)}).")
+        return Gap(f"{words}: not before the first score ({when_words(first)}).")
+    return Paragraph(f"{words}, before the first score ({when_words(first)}).")
 
 
 def _locked(study: Study) -> list[Block]:
@@ -332,7 +351,7 @@ def _locked(study: Study) -> list[Block]:
     return [TextTable("Sessions locked", recorded_table(pd.DataFrame(rows), words))]
 
 
-def _when(text: str) -> str:
+def when_words(text: str) -> str:
     """Return a moment as people write it."""
     return text.replace("T", " ")
 
@@ -409,24 +428,12 @@ def _changes(answers: Answers) -> list[Block]:
     return [*blocks, *points(["The scores that came in are never changed; both analyses are shown."])]
 
 
-# Which days does the study itself name? The evidence file carries one of them, never the day it was written.
+# Which days does the study itself name?
 
 
-NO_DAY = "1970-01-01"
-"""Stands where a form of the file must have a date and the study names none."""
-
-_COLUMNS = (
-    ("batches", "tested_on"),
-    ("scores", "recorded_at"),
-    ("corrections", "when"),
-    ("reactions", "when"),
-    ("unblindings", "when"),
-)
-
-
-def report_day(study: Study) -> str:
-    """Return the latest day that the study names (ISO 8601); empty if it names none."""
-    return max(_days(study), default="")
+def last_score(study: Study) -> str:
+    """Return the day of the last score or answer (ISO 8601), by the scores and the days that are stated; or nothing."""
+    return max([*_column(study, "scores", "recorded_at"), *_read(_stated(study))], default="")
 
 
 def first_test_day(study: Study) -> str:
@@ -444,13 +451,6 @@ def days_told(study: Study) -> str:
         return ""
     told = [f"session {name}: {', '.join(days)}" if name else ", ".join(days) for name, days in found.items()]
     return f"{'; '.join(told)} (by the times of the scores)"
-
-
-def _days(study: Study) -> Iterator[str]:
-    facts = [str(study.facts.get("analysed_on") or ""), *moments_opened(study), *_stated(study)]
-    yield from _read([*facts, *(locked.locked_at for locked in locked_sessions(study))])
-    for table, column in _COLUMNS:
-        yield from _column(study, table, column)
 
 
 def _column(study: Study, table: str, column: str) -> list[str]:
