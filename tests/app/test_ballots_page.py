@@ -21,7 +21,17 @@ from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
 
 
 def shown(app: AppTest) -> str:
-    parts = [*app.title, *app.header, *app.markdown, *app.caption, *app.warning, *app.success, *app.info, *app.code]
+    parts = [
+        *app.title,
+        *app.header,
+        *app.subheader,
+        *app.markdown,
+        *app.caption,
+        *app.warning,
+        *app.success,
+        *app.info,
+        *app.code,
+    ]
     return " ".join(part.value for part in parts).replace("\\", "")
 
 

@@ -19,7 +19,7 @@ KINDS = ("just_about_right", "check_all", "agreement")
 
 def shown(app: AppTest) -> str:
     """Return everything the page says, without the signs that keep it from being taken for formatting."""
-    parts = [*app.title, *app.header, *app.markdown, *app.caption, *app.warning]
+    parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning]
     return " ".join(part.value for part in parts).replace("\\", "")
 
 

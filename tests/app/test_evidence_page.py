@@ -21,7 +21,7 @@ def app(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
 
 
 def shown(app: AppTest) -> str:
-    parts = [*app.title, *app.header, *app.markdown, *app.caption, *app.warning]
+    parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning]
     return " ".join(part.value for part in parts).replace("\\", "")
 
 

@@ -15,7 +15,7 @@ from tests.studies import small_study
 
 
 def shown(app: AppTest) -> str:
-    parts = [*app.title, *app.header, *app.markdown, *app.caption, *app.warning]
+    parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning]
     return " ".join(part.value for part in parts).replace("\\", "")
 
 

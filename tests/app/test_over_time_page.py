@@ -24,7 +24,7 @@ def opened(study: Study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTe
 
 
 def shown(app: AppTest) -> str:
-    parts = [*app.title, *app.header, *app.markdown, *app.caption, *app.warning]
+    parts = [*app.title, *app.header, *app.subheader, *app.markdown, *app.caption, *app.warning]
     return " ".join(part.value for part in parts).replace("\\", "")
 
 

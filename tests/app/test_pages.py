@@ -28,7 +28,10 @@ ADVICE = {  # what a page tells somebody whose study has only begun, where it is
     "readings": "Add the table readings",
     "next_prototype": "Import a table of scores",
     "over_time": "Three things can be shown here",
-    "consumers": "Add them to its table answers",
+    "at_a_glance": "Plan the test",
+    **dict.fromkeys(("liking", "groups", "preference_map"), "Add them to the table answers with the kind 'liking'"),
+    **dict.fromkeys(("just_about_right", "check_all", "agreement"), "Add them to the table answers"),
+    "history": "Nothing was changed since the study was made.",
     "forced_choice": "Add rows to the table answers",
     "decide": "Fill in target_low or target_high in the table of attributes",
     "claims": "Fix a claim before the data are unblinded",
@@ -77,15 +80,12 @@ def test_every_page_answers_with_the_demo(page: str, demo: Study):
 
 def test_the_answer_stands_above_the_pictures(demo: Study):
     app = opened("differences").run()
-    assert app.markdown[0].value.startswith("**")
-    assert "prototypes differ" in app.markdown[0].value.replace("\\", "")
+    assert "prototypes differ" in app.header[0].value.replace("\\", "")
 
 
 def test_the_emollients_page_leads_with_the_swap_that_did_most(demo: Study):
     app = opened("emollients").run()
-    assert (
-        app.markdown[0].value.replace("\\", "").startswith("**In these batches C13-15 Alkane for Dicaprylyl Carbonate")
-    )
+    assert app.header[0].value.replace("\\", "").startswith("In these batches C13-15 Alkane for Dicaprylyl Carbonate")
     words = shown(app)
     assert "these data cannot tell the two apart" in words
     assert "cannot say which of them is the cause" in words

@@ -22,7 +22,9 @@ from tests.ballot_studies import ballot_study, cleared
 
 
 def shown(app: AppTest) -> str:
-    return " ".join(part.value for part in [*app.markdown, *app.warning, *app.success]).replace("\\", "")
+    return " ".join(
+        part.value for part in [*app.header, *app.subheader, *app.markdown, *app.warning, *app.success]
+    ).replace("\\", "")
 
 
 def labelled(widgets, label: str):
