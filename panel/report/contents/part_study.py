@@ -9,7 +9,7 @@ from dataclasses import asdict
 import numpy as np
 import pandas as pd
 
-from panel.answers import Answers, NoAnswer
+from panel.answers import DIFFERENCES, Answers, NoAnswer
 from panel.checks.finding import WIDEST_OFFSET, read_dates
 from panel.checks.moments_recorded import days_of_scores, days_stated, first_score
 from panel.plan.balance import serving_balance
@@ -35,12 +35,13 @@ from panel.report.contents.blocks import (
     fact,
     not_there,
     numbers,
+    numbers_of,
     or_gap,
     picture,
     points,
     stated,
 )
-from panel.report.contents.tables import batches, both_ways, each_assessor, formulas, panel, people, without
+from panel.report.contents.tables import batches, each_assessor, formulas, panel, people, without
 from panel.study.facts import locked_sessions
 from panel.study.formulas import emollient_blend, matched_pairs
 from panel.study.scores_used import scores_used
@@ -58,6 +59,7 @@ from panel.views.emollients.swaps import blend_alt_text
 from panel.views.planning.plan import balance_table, key_table
 from panel.views.planning.safety import checklist_table, gate_table, protocol_table, reactions_table, what_the_gate_says
 from panel.views.planning.study import changed_scores_table, finding_table, what_is_in_the_study, what_the_findings_say
+from panel.views.prototypes.differences import BOTH_WAYS
 from panel.words import counted, first_few
 
 
@@ -419,7 +421,7 @@ def _changes(answers: Answers) -> list[Block]:
         return blocks
     shown = changed_scores_table(used.set_aside, used.corrected, answers.names)
     blocks.append(TextTable("Scores set aside or corrected, and why", shown))
-    blocks.append(or_gap(both_ways(answers)))
+    blocks.append(or_gap(numbers_of(answers, DIFFERENCES, BOTH_WAYS)))
     if not first_opening(study):
         words = "The study does not say when the key was opened, so nothing shows that these were decided before."
         blocks.append(Caution(words))
