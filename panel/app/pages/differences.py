@@ -44,7 +44,7 @@ def show(study: StudyInUse) -> None:
             ("By ranks alone", _ranks),
             ("What the model assumes", _assumptions),
         ):
-            drawer = st.expander(title, key=study.choice(f"drawer {title}"), on_change="rerun")
+            drawer = st.expander(title, key=f"drawer {title}", on_change="rerun")
             if drawer.open:
                 with drawer:
                     fill(study, result, chosen, names)
