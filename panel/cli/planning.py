@@ -91,8 +91,8 @@ def _plan_prototypes(
     from panel.views.planning.plan import SWAPS, tell_plan
 
     told = tell_plan(result, naming(opened))
-    print_table(shown(SWAPS, result, told.names))
     print_told(told, everything=everything)
+    print_table(shown(SWAPS, result, told.names))
 
 
 def _plan_servings(

@@ -1,4 +1,4 @@
-"""How many consumers does it take to show what is to be shown about liking, agreement and preference?"""
+"""How many consumers does it take to show what is to be shown about agreement and preference?"""
 
 from __future__ import annotations
 
@@ -6,13 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import nctdtr, stdtrit
 
 from panel.errors import ModelError
 from panel.stats.answers.binomial import (
     Counts,
     EnoughAnswers,
-    Floats,
     chance_correct,
     enough_answers,
     maximum_count,
@@ -21,11 +19,8 @@ from panel.stats.answers.binomial import (
     power_below,
     power_different,
     power_parity,
-    wilson_interval,
 )
 from panel.stats.answers.discrimination import guessing
-from panel.stats.comparing.equivalence import detection_power
-from panel.stats.comparing.power import equivalence_power
 
 # How many answers are enough: the record that every such question is answered with.
 #
@@ -99,60 +94,7 @@ def ask_between(what: str, low: float, value: float, high: float) -> None:
 # How many consumers does it take to show what is to be shown about liking, agreement and preference?
 
 
-LIKING_SD = 2.0
-"""Standard deviation of one person's difference in liking, 9-point scale; common practice, no source."""
-
 MAJORITY = 0.5
-
-_SMOOTH = "Exact for normally distributed differences (noncentral t)."
-
-
-def liking_difference(difference: float, sd: float = LIKING_SD, *, power: float = POWER) -> AnswerNumbers:
-    """Return how many people show a mean difference in liking, both samples tried by each (two-sided 5 %)."""
-    _above_zero(difference, sd)
-
-    def chance(n: Counts) -> Floats:
-        df = np.maximum(n - 1, 1)
-        found = detection_power(difference, sd / np.sqrt(n), df, stdtrit(df, 1 - ALPHA / 2))
-        return np.where(n > 1, found, 0.0)
-
-    return answer_numbers(
-        f"a mean difference in liking of {difference:g} (standard deviation of differences {sd:g})",
-        enough_answers(chance, power),
-        power,
-        f"Paired t test, two-sided 5 %. {_SMOOTH}",
-    )
-
-
-def liking_alike(margin: float, sd: float = LIKING_SD, *, power: float = POWER) -> AnswerNumbers:
-    """Return how many people show that two samples are liked alike within a margin, if there is no difference."""
-    _above_zero(margin, sd)
-
-    def chance(n: Counts) -> Floats:
-        return np.where(n > 1, equivalence_power(margin, sd / np.sqrt(n), np.maximum(n - 1, 1)), 0.0)
-
-    return answer_numbers(
-        f"liking alike within {margin:g} (standard deviation of differences {sd:g}), if there is no difference",
-        enough_answers(chance, power),
-        power,
-        f"Two one-sided t tests, each 5 %. {_SMOOTH}",
-    )
-
-
-def liking_not_worse(margin: float, sd: float = LIKING_SD, *, power: float = POWER) -> AnswerNumbers:
-    """Return how many people show that a sample is liked not worse than another by a margin, if it is liked equally."""
-    _above_zero(margin, sd)
-
-    def chance(n: Counts) -> Floats:
-        df = np.maximum(n - 1, 1)
-        return np.where(n > 1, 1 - nctdtr(df, margin * np.sqrt(n) / sd, stdtrit(df, 1 - ALPHA)), 0.0)
-
-    return answer_numbers(
-        f"liking not worse by {margin:g} (standard deviation of differences {sd:g}), if there is no difference",
-        enough_answers(chance, power),
-        power,
-        f"One-sided t test, 5 %. {_SMOOTH}",
-    )
 
 
 def agreed_numbers(share: float, bar: float = MAJORITY, *, power: float = POWER) -> AnswerNumbers:
@@ -166,24 +108,6 @@ def agreed_numbers(share: float, bar: float = MAJORITY, *, power: float = POWER)
         f"Exact binomial test against {100 * bar:g} %, one-sided 5 %.",
         minimum=minimum_count(found.numbers, bar, ALPHA),
     )
-
-
-def agreed_width(share: float, numbers: Counts | list[int], level: float = 0.95) -> pd.DataFrame:
-    """Return `n share ci_low ci_high width`: how exactly a share will be known (Wilson's interval)."""
-    n = np.asarray(numbers, dtype=np.int64)
-    low, high = wilson_interval(share * n, n, level)
-    return pd.DataFrame({"n": n, "share": share, "ci_low": low, "ci_high": high, "width": high - low})
-
-
-def agreed_exactly(share: float, width: float, level: float = 0.95) -> int:
-    """Return the fewest people with whom the interval of a share is at most so wide (Wilson's interval)."""
-    ask_between("The true share", 0.0, share, 1.0)
-    ask_between("The width", 0.0, width, 1.0)
-    low, high = 1, 2
-    while agreed_width(share, [high], level)["width"].iloc[0] > width:
-        low, high = high, 2 * high
-    table = agreed_width(share, list(range(low, high + 1)), level)
-    return int(table.loc[table["width"] <= width, "n"].iloc[0])
 
 
 def preferred_numbers(share: float, *, two_sided: bool = False, power: float = POWER) -> AnswerNumbers:
@@ -232,11 +156,6 @@ def unsurpassed_numbers(margin: float = 0.05, *, power: float = POWER) -> Answer
         f"Exact binomial test against {100 * low:g} %, one-sided 5 %; once for every relevant competitor.",
         minimum=minimum_count(found.numbers, low, ALPHA),
     )
-
-
-def _above_zero(size: float, sd: float) -> None:
-    if not (size > 0 and sd > 0):
-        raise ModelError("The difference or margin, and the standard deviation, must be above zero.")
 
 
 # How many testers who must choose does it take to tell two samples apart, or to show that few people can?

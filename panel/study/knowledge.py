@@ -94,11 +94,6 @@ def cautions() -> pd.DataFrame:
     return _read("cautions.csv").copy()
 
 
-def legal_limits() -> pd.DataFrame:
-    """Return limits in per cent by mass, one ingredient and case a row; for orientation, never legal advice."""
-    return _read("limits.csv", ("limit_percent",)).copy()
-
-
 def ingredients() -> pd.DataFrame:
     """Return every known INCI name, emollients first: kind, function, allergen, cautions, source, note."""
     emollients = _read("emollients.csv", _NUMBERS)

@@ -19,7 +19,6 @@ from panel.study.knowledge import (
     emollient_value,
     everyday_words,
     ingredients,
-    legal_limits,
     lexicon,
     shared_folder,
     sources,
@@ -102,7 +101,7 @@ def test_every_tag_is_explained_and_every_explanation_is_complete():
     assert known["source"].is_unique
     assert (known != "").all(axis=None)
     used = set()
-    for frame in (emollient_table(), ingredients(), lexicon(), cautions(), legal_limits()):
+    for frame in (emollient_table(), ingredients(), lexicon(), cautions()):
         for column in frame.columns:
             if column == "source" or column.endswith("_source"):
                 used |= tags(frame[column])
@@ -300,13 +299,6 @@ def test_ingredients_are_unique_and_of_a_known_kind():
     assert (known[["ingredient", "kind", "function", "source"]] != "").all(axis=None)
 
 
-def test_limits_name_known_ingredients_and_say_where_they_apply():
-    limits = legal_limits()
-    assert set(limits["ingredient"]) <= set(ingredients()["ingredient"])
-    assert limits["limit_percent"].between(0, 100, inclusive="neither").all()
-    assert (limits[["market", "applies", "source"]] != "").all(axis=None)
-
-
 # --- names
 
 
@@ -419,7 +411,7 @@ def test_unknown_property_is_said_with_the_known_ones():
 # --- the tables stay as they are
 
 
-@pytest.mark.parametrize("read", [emollient_table, lexicon, sources, cautions, ingredients, legal_limits])
+@pytest.mark.parametrize("read", [emollient_table, lexicon, sources, cautions, ingredients])
 def test_what_is_returned_is_a_copy(read):
     frame = read()
     frame.iloc[:, 0] = "spoilt"
