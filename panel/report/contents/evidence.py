@@ -9,6 +9,7 @@ import panel
 from panel.answers import (
     AGREEMENT,
     CHECK_ALL,
+    DECISION,
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
     LIKING,
@@ -31,6 +32,7 @@ from panel.views.consumers.just_about_right import DROPS
 from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
 from panel.views.consumers.preference_map import SENSATIONS
 from panel.views.consumers.segments import SEGMENT_MEANS
+from panel.views.decision import decide
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
 INVENTED = "Invented data, for trying things out: no evidence of anything"
@@ -138,10 +140,10 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "YB": described(AGREEMENT, BARS),
         "E": described(PREFERENCES, choices.PREFERENCES),
         "FC": described(FORCED_CHOICES, choices.CHOICES),
-        "DE": tables.ranking,
-        "DW": tables.windows,
-        "DG": tables.gates,
-        "DP": tables.decision_pairs,
+        "DE": described(DECISION, decide.RANKING),
+        "DW": described(DECISION, decide.WINDOWS),
+        "DG": described(DECISION, decide.GATES),
+        "DP": described(DECISION, decide.PAIRS),
         "Z": tables.smallest,
         "K": tables.ranks,
         "U": tables.scale_use,

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
-from panel.answers import Answers, NoAnswer
+from panel.answers import DECISION, Answers, NoAnswer
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
 from panel.errors import PanelError
@@ -25,12 +25,13 @@ from panel.report.contents.blocks import (
     TextTable,
     fact,
     not_there,
+    numbers_of,
     or_gap,
-    picture,
     points,
+    told_blocks,
 )
 from panel.report.contents.part_study import days_told
-from panel.report.contents.tables import NO_CLAIMS, all_numbers, decision_pairs, gates, ranking, verdicts, windows
+from panel.report.contents.tables import NO_CLAIMS, all_numbers, verdicts
 from panel.study.knowledge import cautions
 from panel.views.assessors.assessor_words import panel_headline
 from panel.views.consumers.liking import tell_liking
@@ -50,8 +51,7 @@ from panel.views.decision.claims import (
     what_the_claims_show,
     wording_lines,
 )
-from panel.views.decision.decide import decision_headline, what_the_decision_cannot_show, what_the_decision_shows
-from panel.views.decision.decision_pictures import chances_alt_text, chances_figure, chances_svg
+from panel.views.decision.decide import GATES, PAIRS, RANKING, WINDOWS, tell_decision
 from panel.views.emollients.ladder import ladder_headline
 from panel.views.planning.study import what_is_in_the_study, what_the_findings_say
 from panel.views.prototypes.differences import headline, what_the_differences_cannot_show
@@ -255,18 +255,8 @@ def decision(answers: Answers) -> Section:
     if isinstance(found, NoAnswer):
         return Section("16", "Decision record", (*blocks, not_there(found)))
     blocks += [Caution("People decide. What follows is what the evidence says about the choice.")]
-    blocks += [Paragraph(decision_headline(found)), *points(what_the_decision_shows(found, names))]
-    blocks.append(
-        picture(
-            "decision",
-            "Chance that each prototype lies in each target window",
-            chances_alt_text(found, names),
-            lambda: chances_svg(found, names),
-            lambda: chances_figure(found, names),
-        )
-    )
-    blocks += [or_gap(make(answers)) for make in (ranking, windows, gates, decision_pairs)]
-    blocks += points([found.method, *found.notes, *what_the_decision_cannot_show()])
+    tables = [numbers_of(answers, DECISION, table) for table in (RANKING, WINDOWS, GATES, PAIRS)]
+    blocks += told_blocks(tell_decision(found, names), *tables)
     return Section("16", "Decision record", tuple(blocks))
 
 
@@ -311,7 +301,7 @@ def _answers(answers: Answers) -> list[str]:
     if not isinstance(answers.segments, NoAnswer):
         lines.append(f"Groups of consumers: {tell_segments(answers.segments, names).headline}")
     if not isinstance(answers.decision, NoAnswer):
-        lines.append(f"Choice: {decision_headline(answers.decision)}")
+        lines.append(f"Choice: {tell_decision(answers.decision, names).headline}")
     return lines
 
 
