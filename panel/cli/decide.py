@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, print_told, study_argument
-from panel.errors import ModelError, StudyError
+from panel.errors import StudyError
 
 if TYPE_CHECKING:
     from panel.answers import Answers, NoAnswer
-    from panel.models.consumers.segments import Segments
     from panel.study.study import Study
 
 
@@ -20,44 +19,26 @@ if TYPE_CHECKING:
 @study_argument
 @click.option("--weight", multiple=True, metavar="ATTRIBUTE=NUMBER", help="Weight of an attribute; may be repeated.")
 @click.option("--seed", type=int, default=1, help="Seed of the draws.")
+@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
 @json_option
-def decide(study: Path, weight: tuple[str, ...], seed: int, as_json: bool) -> None:
+def decide(study: Path, weight: tuple[str, ...], seed: int, everything: bool, as_json: bool) -> None:
     """Hold the prototypes against the target profile: chances, ranking, gates, and who cannot be separated."""
-    import numpy as np
+    from panel.answers import DECISION, Answers
 
-    from panel.models.decision.decide import decide as hold_against_targets
-
-    opened = open_path(study)
-    rng = np.random.default_rng(seed)
-    result = hold_against_targets(opened, rng, weights=_weights(opened, weight), segments=_segments(opened, seed))
+    answers = Answers(open_path(study), seed)
+    result = answers.need(DECISION, weights=_weights(answers.study, weight))
     if as_json:
         frames = ("ranking", "unmet", "gates", "pairs", "front", "windows", "divided")
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         content |= {"weight_changes": result.weights.changes, "weight_shares": result.weights.shares}
         content |= {"choice": result.choice, "contenders": result.contenders, "benchmark": result.benchmark}
-        content |= {"decisions": opened.table("decisions"), "level": result.level, "seed": seed}
+        content |= {"nobody_meets": result.nobody_meets, "windows_read_as": result.profile.read_as}
+        content |= {"decisions": answers.study.table("decisions"), "level": result.level, "seed": seed}
         print_json(content | {"method": result.method, "notes": result.notes})
         return
-    from panel.study.naming import naming
-    from panel.views.decision.decide import (
-        decision_headline,
-        gates_table,
-        pairs_decision_table,
-        ranking_table,
-        what_the_decision_cannot_show,
-        what_the_decision_shows,
-        windows_table,
-    )
+    from panel.views.decision.decide import tell_decision
 
-    names = naming(opened)
-    print_lines(decision_headline(result), "", *what_the_decision_shows(result, names), "")
-    print_table(ranking_table(result, names))
-    if len(result.gates):
-        print_table(gates_table(result))
-    if len(result.unmet):
-        print_table(windows_table(result.unmet, names, result.level))
-    print_table(pairs_decision_table(result))
-    print_lines(result.method, f"Seed {seed}.", *result.notes, *what_the_decision_cannot_show())
+    print_told(tell_decision(result, answers.names), everything=everything)
 
 
 def _weights(study: Study, typed: tuple[str, ...]) -> dict[str, float] | None:
@@ -76,18 +57,6 @@ def _weights(study: Study, typed: tuple[str, ...]) -> dict[str, float] | None:
             raise StudyError(f"The weight {text!r} is not understood. Write it like AF_GREASE=2.")
         weights[name.strip()] = value
     return weights
-
-
-def _segments(study: Study, seed: int) -> Segments | None:
-    """Return the groups of consumers, None where they cannot be looked for."""
-    import numpy as np
-
-    from panel.models.consumers.segments import find_segments
-
-    try:
-        return find_segments(study, np.random.default_rng(seed))
-    except ModelError:
-        return None
 
 
 # Command about what may be said: the verdict on each claim.

@@ -15,7 +15,7 @@ from panel.models.decision.decide import Decision
 from panel.models.prototypes.differences import Differences
 from panel.study.naming import Naming
 from panel.study.study import Study
-from panel.views.decision.decide import decision_headline
+from panel.views.decision.decide import tell_decision
 from panel.views.emollients.causes import causes_picture
 from panel.views.emollients.next_prototype import tell_next
 from panel.views.prototypes.differences import tell_differences
@@ -79,7 +79,7 @@ def tell_glance(answers: Answers) -> Glance:
 
 def _headline(decision: Decision | NoAnswer, differences: Differences | NoAnswer, names: Naming) -> str:
     if not isinstance(decision, NoAnswer):
-        return decision_headline(decision)
+        return tell_decision(decision, names).headline
     if not isinstance(differences, NoAnswer):
         return tell_differences(differences, names).headline
     return "There are no scores yet, so nothing can be said of the prototypes."

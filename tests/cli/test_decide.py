@@ -26,16 +26,21 @@ def folder(tmp_path_factory):
     return place
 
 
-def test_the_answer_comes_first_and_the_seed_is_printed():
-    lines = run(DEMO, "--seed", "3").output.splitlines()
-    assert lines[0].endswith("cannot be separated overall. There is no winner here.")
-    assert "Seed 3." in lines
+def test_the_answer_comes_first_and_fits_a_screen():
+    lines = run(DEMO).output.splitlines()
+    assert lines[0].startswith("No prototype meets greasy film, which must be met. P4 is nearest to the target (")
+    assert len(lines) <= 30
+    everything = run(DEMO, "--all").output
+    assert "Who can be told apart" in everything
+    assert "It does not decide. People do" in everything
 
 
 def test_one_json_object_holds_what_another_program_needs(folder):
     told = json.loads(run(folder, "--json", "--seed", "5").output)
     assert {"ranking", "unmet", "gates", "pairs", "front", "seed"} <= set(told)
     assert told["seed"] == 5
+    assert told["windows_read_as"] == "panel"
+    assert {"shrunken", "wrong_sign", "chance_true", "chance_versus_true"} <= set(told["windows"][0])
     assert told["choice"] == "P2"
     assert told["contenders"] == ["P2"]
     assert told["ranking"][0]["prototype"] == "P2"

@@ -42,12 +42,17 @@ def standings(prototypes: tuple[str, ...], rows: pd.DataFrame, gates: pd.DataFra
         results = gates.loc[gates["prototype"] == name, "result"]
         failed, unknown = int((results == FAILS).sum()), int((results == CANNOT_TELL).sum())
         must = own.loc[own["must_have"]]
-        missed = bool(((must["chance"] < 1 - level) & ~(must["chance_versus"] >= 1 - level)).any())
+        missed = bool(clearly_missed(must, level).any())
         standing = OUT if failed or missed else OPEN if unknown or own["met"].isna().any() else IN
         unmet, must_unmet = (int((each["met"] == 0).sum()) for each in (own, must))
         found.append((name, standing, unmet, must_unmet, failed, unknown))
     columns = ["prototype", "standing", "unmet", "must_unmet", "gates_failed", "gates_open"]
     return pd.DataFrame(found, columns=columns).astype({"prototype": "str", "standing": "str"})
+
+
+def clearly_missed(rows: pd.DataFrame, level: float) -> pd.Series:
+    """Return which windows that must be met are clearly missed, in both readings where there are two."""
+    return rows["must_have"] & (rows["chance"] < 1 - level) & ~(rows["chance_versus"] >= 1 - level)
 
 
 def contenders(ranking: pd.DataFrame, pairs: pd.DataFrame) -> tuple[str, ...]:
@@ -230,7 +235,8 @@ def draw_liking(
 
 
 _FAVOURITES = ("segment", "n", "prototype", "estimate", "alike")
-_DIVIDED = ("prototype", "versus", "segment", "n", "estimate", "ci_low", "ci_high")
+_DIVIDED = ("prototype", "versus", "segment", "n", "estimate", "ci_low", "ci_high", "leaning")
+_LIKES, _LEANS = "likes better", "leans to"
 
 
 def segment_favourites(segments: Segments | None, among: tuple[str, ...]) -> pd.DataFrame:
@@ -252,13 +258,13 @@ def segment_favourites(segments: Segments | None, among: tuple[str, ...]) -> pd.
 
 
 def divided_pairs(segments: Segments | None, among: tuple[str, ...]) -> pd.DataFrame:
-    """Return `prototype versus segment n estimate ci_low ci_high` for pairs `among` these that divide the consumers.
+    """Return `prototype versus segment n estimate ci_low ci_high leaning` for pairs `among` these that divide people.
 
-    They cannot be separated over all consumers, while one group clearly likes the one better and another leans the
-    other way.
+    They cannot be separated over all consumers, while in these answers one group likes the one better and another leans
+    the other way.
     """
     empty = pd.DataFrame({name: pd.Series(dtype="float64") for name in _DIVIDED}).astype(
-        {"prototype": "str", "versus": "str", "segment": "str", "n": "int64"}
+        {"prototype": "str", "versus": "str", "segment": "str", "n": "int64", "leaning": "str"}
     )
     if segments is None or segments.n_groups < 2:
         return empty
@@ -267,5 +273,10 @@ def divided_pairs(segments: Segments | None, among: tuple[str, ...]) -> pd.DataF
     if rows.empty:
         return empty
     size = segments.means.groupby("segment")["n"].max()
-    rows = rows.assign(n=rows["segment"].map(size).astype("int64"), segment=rows["segment"].astype("str"))
+    told = (rows["ci_low"] > 0) | (rows["ci_high"] < 0)
+    rows = rows.assign(
+        n=rows["segment"].map(size).astype("int64"),
+        segment=rows["segment"].astype("str"),
+        leaning=pd.Series(np.where(told, _LIKES, _LEANS), index=rows.index, dtype="str"),
+    )
     return rows[list(_DIVIDED)].reset_index(drop=True)

@@ -14,6 +14,7 @@ from panel.models.consumers.segments import Segments
 from panel.models.decision.contenders import (
     CANNOT_TELL,
     LikingDraws,
+    clearly_missed,
     contenders,
     divided_pairs,
     draw_liking,
@@ -56,7 +57,7 @@ class Decision:
         `..._true` how often such a chance came true;
         `chance_first` that of the highest desirability; `gain` is the desirability above the benchmark's.
     windows
-        See `panel.models.decision.windows.Windows`.
+        See `panel.models.decision.windows.Windows`; `clearly_missed` where a window that must be met is.
     unmet
         The rows of `windows` whose estimate lies outside, with `distance`, how far, in scale units.
     gates
@@ -145,7 +146,7 @@ def decide(
     more = (*_narrow(study, profile, differences), no_liking, *confound_notes(confounds))
     return Decision(
         ranking=ranking,
-        windows=windows.rows,
+        windows=windows.rows.assign(clearly_missed=clearly_missed(windows.rows, level)),
         unmet=_unmet(windows.rows),
         nobody_meets=_nobody_meets(windows.rows),
         gates=gates,

@@ -10,6 +10,7 @@ import panel
 from panel.answers import (
     AGREEMENT,
     CHECK_ALL,
+    DECISION,
     DIFFERENCES,
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
@@ -43,6 +44,7 @@ from panel.views.consumers.just_about_right import DROPS
 from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
 from panel.views.consumers.preference_map import SENSATIONS
 from panel.views.consumers.segments import SEGMENT_MEANS
+from panel.views.decision import decide
 from panel.views.emollients import swaps
 from panel.views.emollients.ladder import PREDICTION
 from panel.views.planning.study import mark
@@ -176,10 +178,10 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "YB": described(AGREEMENT, BARS),
         "E": described(PREFERENCES, choices.PREFERENCES),
         "FC": described(FORCED_CHOICES, choices.CHOICES),
-        "DE": tables.ranking,
-        "DW": tables.windows,
-        "DG": tables.gates,
-        "DP": tables.decision_pairs,
+        "DE": described(DECISION, decide.RANKING),
+        "DW": described(DECISION, decide.WINDOWS),
+        "DG": described(DECISION, decide.GATES),
+        "DP": described(DECISION, decide.PAIRS),
         "Z": described(SENSITIVITY, SMALLEST),
         "K": described(RANKS, ranks.RANKS),
         "U": described(SCALE_USE, scale_use.SCALE_USE),

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from panel.answers import Answers, NoAnswer
+from panel.answers import DECISION, Answers, NoAnswer
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
 from panel.errors import PanelError
@@ -24,12 +24,13 @@ from panel.report.contents.blocks import (
     TextTable,
     fact,
     not_there,
+    numbers_of,
     or_gap,
-    picture,
     points,
+    told_blocks,
 )
 from panel.report.contents.part_study import days_told
-from panel.report.contents.tables import NO_CLAIMS, all_numbers, decision_pairs, gates, ranking, verdicts, windows
+from panel.report.contents.tables import NO_CLAIMS, all_numbers, verdicts
 from panel.study.knowledge import cautions
 from panel.views.assessors.people import tell_people
 from panel.views.consumers.liking import tell_liking
@@ -41,8 +42,7 @@ from panel.views.decision.claims import (
     verdict_words,
     what_claims_cannot_show,
 )
-from panel.views.decision.decide import decision_headline, what_the_decision_cannot_show, what_the_decision_shows
-from panel.views.decision.decision_pictures import chances_alt_text, chances_figure, chances_svg
+from panel.views.decision.decide import GATES, PAIRS, RANKING, WINDOWS, tell_decision
 from panel.views.emollients.ladder import tell_ladder
 from panel.views.planning.study import what_the_findings_say
 from panel.views.prototypes.differences import tell_differences, what_the_differences_cannot_show
@@ -230,18 +230,8 @@ def decision(answers: Answers) -> Section:
     if isinstance(found, NoAnswer):
         return Section("16", "Decision record", (*blocks, not_there(found)))
     blocks += [Caution("People decide. What follows is what the evidence says about the choice.")]
-    blocks += [Paragraph(decision_headline(found)), *points(what_the_decision_shows(found, names))]
-    blocks.append(
-        picture(
-            "decision",
-            "Chance that each prototype lies in each target window",
-            chances_alt_text(found, names),
-            lambda: chances_svg(found, names),
-            lambda: chances_figure(found, names),
-        )
-    )
-    blocks += [or_gap(make(answers)) for make in (ranking, windows, gates, decision_pairs)]
-    blocks += points([found.method, *found.notes, *what_the_decision_cannot_show()])
+    tables = [numbers_of(answers, DECISION, table) for table in (RANKING, WINDOWS, GATES, PAIRS)]
+    blocks += told_blocks(tell_decision(found, names), *tables)
     return Section("16", "Decision record", tuple(blocks))
 
 
@@ -274,7 +264,7 @@ def key_answers(answers: Answers) -> list[tuple[str, str]]:
     if not isinstance(answers.liking, NoAnswer):
         lines.append(("Liking", tell_liking(answers.liking, names).headline))
     if not isinstance(answers.decision, NoAnswer):
-        lines.append(("Nearest to the target", decision_headline(answers.decision)))
+        lines.append(("Nearest to the target", tell_decision(answers.decision, names).headline))
     return lines
 
 

@@ -8,7 +8,6 @@ from panel.report.contents.blocks import Numbers, numbers
 from panel.study.formulas import formulated
 from panel.study.shown import Source
 from panel.views.decision.claims import claim_numbers_of_all, claims_table
-from panel.views.decision.decide import gates_table, pairs_decision_table, ranking_table, windows_table
 from panel.views.emollients.readings import partners_table, reading_swaps_table, readings_table
 from panel.views.planning.study import batches_table, formulas_table
 
@@ -111,50 +110,3 @@ def all_numbers(answers: Answers) -> Numbers | NoAnswer:
     full, key = found.numbers.join(about, on="number").assign(place=places), ["number", "place"]
     title = "Every number that a claim was held against"
     return numbers("CN", title, claim_numbers_of_all(found), full, key, found.method, _SCORES, _ANSWERS)
-
-
-def ranking(answers: Answers) -> Numbers | NoAnswer:
-    """Return how each prototype stands against the target profile."""
-    found = answers.decision
-    if isinstance(found, NoAnswer):
-        return found
-    title = "Each prototype against the target profile"
-    attributes = tuple(dict.fromkeys(found.windows["attribute"]))
-    source = Source("scores", only={"attribute": attributes}, direct=("prototype",))
-    return numbers("DE", title, ranking_table(found, answers.names), found.ranking, ["prototype"], found.method, source)
-
-
-def windows(answers: Answers) -> Numbers | NoAnswer:
-    """Return each prototype in each target window."""
-    found = answers.decision
-    if isinstance(found, NoAnswer):
-        return found
-    shown, key = windows_table(found.windows, answers.names, found.level), ["attribute", "prototype"]
-    source = Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus"))
-    title = "Each prototype in each target window"
-    return numbers("DW", title, shown, found.windows, key, found.method, source, printed=False)
-
-
-def gates(answers: Answers) -> Numbers | NoAnswer:
-    """Return whether each prototype passes the gates on pH, viscosity, cost and the like."""
-    found = answers.decision
-    if isinstance(found, NoAnswer):
-        return found
-    if found.gates.empty:
-        return NoAnswer("The study states no gates, such as limits of pH, viscosity or cost.")
-    rows = [(name,) for name in dict.fromkeys(found.gates["gate"])]
-    sources = (Source("batches", same={"prototype": "prototype"}), Source("formulas", same={"prototype": "prototype"}))
-    key, title = ["gate", "prototype"], "Gates: limits that a prototype has to keep"
-    return numbers("DG", title, gates_table(found), found.gates, key, found.method, *sources, rows=rows)
-
-
-def decision_pairs(answers: Answers) -> Numbers | NoAnswer:
-    """Return what separates two prototypes overall."""
-    found = answers.decision
-    if isinstance(found, NoAnswer):
-        return found
-    attributes = tuple(dict.fromkeys(found.windows["attribute"]))
-    source = Source("scores", only={"attribute": attributes}, direct=("prototype", "versus"))
-    shown, key = pairs_decision_table(found), ["prototype", "versus"]
-    title = "What separates two prototypes overall"
-    return numbers("DP", title, shown, found.pairs, key, found.method, source, printed=False)

@@ -1,4 +1,4 @@
-"""What the evidence says about the choice of a prototype, in plain sentences, the answer first."""
+"""What the evidence says about the choice of a prototype: the answer, the targets with their chances, all else."""
 
 from __future__ import annotations
 
@@ -24,9 +24,31 @@ from panel.models.decision.gates import (
     VISCOSITY,
     VOLATILE,
 )
+from panel.models.decision.profile import BENCHMARK
 from panel.study.naming import Naming
+from panel.study.shown import (
+    ATTRIBUTE,
+    PROTOTYPE,
+    PROTOTYPE_IN_WORDS,
+    SCALE,
+    VERSUS,
+    About,
+    Across,
+    Column,
+    Source,
+    Table,
+    count,
+    each_row,
+    share,
+    text,
+    typed,
+    yes_no,
+)
+from panel.views.decision.decision_pictures import chance_words, chances_picture, window_text, windows_picture
+from panel.views.told import Item, Told, drawer
 from panel.words import (
     NOTHING,
+    capital,
     format_change,
     format_interval,
     format_list,
@@ -34,156 +56,182 @@ from panel.words import (
     format_share,
 )
 
-
-def chance_words(chance: float) -> str:
-    """Return a chance in per cent; never 0 or 100, which draws cannot show."""
-    if math.isnan(chance):
-        return "–"
-    if chance < 0.01:
-        return "< 1 %"
-    return "> 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+_MOST_MISSED = 2
 
 
-def decision_headline(result: Decision) -> str:
-    """Return the answer in one sentence: the choice, or that there is none and who cannot be separated."""
-    left = list(result.contenders)
+def tell_decision(result: Decision, names: Naming) -> Told:
+    """Return what is told of the choice of a prototype."""
+    leader = _leader(result)
+    return Told(
+        result,
+        names,
+        _headline(result, names),
+        chances_picture(result, names),
+        mind=tuple(_mind(result, names))[:3] if leader else (),
+        table=RANKING,
+        drawers=(
+            drawer("How near each prototype is", *_nearest(result, names), RANKING),
+            drawer(
+                "Who is out, and what is open", *_out(result, names), *([GATES] if len(result.gates) else [_NO_GATES])
+            ),
+            drawer("Who can be told apart", *_apart(result), PAIRS),
+            drawer("Every window", windows_picture(result, names), WINDOWS),
+            *(
+                [drawer(f"Windows as differences from {result.benchmark}", *_versus_items(result, names))]
+                if result.benchmark
+                else []
+            ),
+            drawer("For whom", *_people(result)),
+            drawer(
+                "Other weights, and who is beaten on everything", _weights(result, names), WEIGHTS, WEIGHT_SHARES, FRONT
+            ),
+        ),
+        cannot=_CANNOT,
+    )
+
+
+_NO_GATES = "The study states no gates. Write them into its facts (gates): pH, viscosity, shares, contents."
+_CANNOT = (
+    "It does not decide. People do, and write down why; the tool keeps the record.",
+    "A chance holds for this panel, these batches, this dose and this base. Windows set after a look at the scores "
+    "make it too high.",
+    "Desirability weighs what was wanted beforehand. Other weights are other wishes, not better statistics.",
+    "Gates repeat what was recorded. Whether a product is stable or safe is judged by the qualified person; this is "
+    "not a safety assessment.",
+)
+
+
+def _leader(result: Decision) -> str:
+    """Return the first of those in the running, else the nearest of all; empty where none can be ranked."""
+    ranked = result.ranking.dropna(subset=["desirability"])
+    return result.contenders[0] if result.contenders else "" if ranked.empty else str(ranked.iloc[0]["prototype"])
+
+
+def _row(result: Decision, prototype: str) -> pd.Series:
+    return result.ranking.loc[result.ranking["prototype"] == prototype].iloc[0]
+
+
+def _headline(result: Decision, names: Naming) -> str:
+    """Return the answer in one sentence: who is nearest, who is not separated from it, and what it misses."""
+    leader = _leader(result)
+    if not leader:
+        return "No prototype was scored on every attribute with a window, so none can be ranked."
     if result.choice is not None:
         return f"{result.choice} passes all gates, meets all windows and is ahead of every other prototype."
-    if not left:
-        return "No prototype is left: each fails a gate or clearly misses a window that must be met."
-    if len(left) > 1:
-        return f"{format_list(left)} cannot be separated overall. There is no winner here."
-    return f"{left[0]} is ahead of every other prototype, but {_shortfall(left[0], result)}."
+    nearest = f"{leader} is nearest to the target ({chance_words(float(_row(result, leader)['chance_first']))})"
+    alike, missed = _not_separated(leader, result), _missed(leader, result, names)
+    if result.nobody_meets:
+        must = format_list([names.attribute(name) for name in result.nobody_meets])
+        return f"No prototype meets {must}, which must be met. " + _joined(nearest, [*alike, *missed])
+    if not result.contenders:
+        return f"No prototype is left: each fails a gate or clearly misses a window that must be met. {nearest}."
+    return _joined(nearest, [*alike, *missed] or [_shortfall(leader, result)])
 
 
-def what_the_decision_shows(result: Decision, names: Naming) -> list[str]:
-    """Return plain sentences: who comes nearest, on which evidence, beside the benchmark, for whom, what is open."""
-    return [line for line in _lines(result, names) if line]
+def _joined(first: str, more: list[str]) -> str:
+    return f"{first}, but {'; '.join(more)}." if more else f"{first}."
 
 
-def what_the_decision_cannot_show() -> tuple[str, ...]:
-    """Return what a reader must not take from it."""
+def _not_separated(leader: str, result: Decision) -> list[str]:
+    """Return who does not separate the leader from whom, among those in the running."""
+    able = set(result.ranking.loc[result.ranking["standing"] == IN, "prototype"])
+    others = [name for name in result.contenders if name != leader and name in able]
+    panel, people = (
+        [name for name in _alike(leader, result, column) if name in others] for column in ("panel", "consumers")
+    )
+    if people == panel and people and result.has_liking:
+        return [f"neither consumers nor the panel's windows separate it from {format_list(people)}"]
+    told = [f"consumers do not separate it from {format_list(people)}"] if people and result.has_liking else []
+    return [*told, *([f"the panel's windows do not separate it from {format_list(panel)}"] if panel else [])]
+
+
+def _missed(leader: str, result: Decision, names: Naming) -> list[str]:
+    own = result.windows.loc[(result.windows["prototype"] == leader) & (result.windows["read_met"] == 0)]
+    own = own.sort_values("must_have", ascending=False, kind="stable")
+    if own.empty:
+        return []
+    told = [_miss(row, result, names) for row in own.to_dict("records")[:_MOST_MISSED]]
+    more = len(own) - len(told)
+    return [f"it misses {format_list([*told, *([f'{more} more'] if more else [])])}"]
+
+
+def _miss(row: Mapping[Any, Any], result: Decision, names: Naming) -> str:
+    value, low, high = row["estimate"], row["target_low"], row["target_high"]
+    seen = format_number(value, names.digits)
+    if _by_benchmark(result):
+        low, high = row["versus_low"], row["versus_high"]
+        seen = f"{format_change(row['difference'], names.digits)} from {result.benchmark}"
+    return f"{names.attribute(str(row['attribute']))} ({seen}, wanted {_wanted_words(low, high, names.digits)})"
+
+
+def _wanted_words(low: float, high: float, digits: int) -> str:
+    words = window_text(low, high, digits)
     return (
-        "It does not decide. People do, and write down why; the tool keeps the record.",
-        "A chance holds for this panel, these batches, this dose and this base. It takes each mean as it came out, "
-        "although of several prototypes the one that came out best was usually a little lucky. The chance of meeting "
-        "all windows at once is therefore rather too high (in simulated panels a stated 80 % came true in about 70 %); "
-        "windows set after a look at the scores make it worse.",
-        "Desirability weighs what was wanted beforehand. Other weights are other wishes, not better statistics.",
-        "Gates repeat what was recorded. Whether a product is stable or safe is judged by the qualified person; this "
-        "is not a safety assessment.",
+        words.replace("up to", "at most")
+        if words.startswith("up to")
+        else (f"at least {words.removeprefix('from ').removesuffix(' on')}" if words.startswith("from ") else words)
     )
 
 
-def _lines(result: Decision, names: Naming) -> Iterator[str]:
-    ranked = result.ranking.dropna(subset=["desirability"])
-    if ranked.empty:
-        yield "No prototype was scored on every attribute with a window, so none can be ranked."
+def _by_benchmark(result: Decision) -> bool:
+    return result.profile.read_as == BENCHMARK and result.benchmark is not None
+
+
+def _mind(result: Decision, names: Naming) -> Iterator[str]:
+    """Yield on which scale windows lie, how sure all of them at once are, and who is out or open."""
+    leader = _leader(result)
+    row, total = _row(result, leader), len(result.profile.wanted)
+    own = result.windows.loc[result.windows["prototype"] == leader]
+    met = int((own["read_met"] == 1).sum())
+    both = [_sure("chance_all"), _sure("chance_all_versus")]
+    here, there = both[::-1] if _by_benchmark(result) else both
+    on = f"as differences from {result.benchmark}" if _by_benchmark(result) else "on this panel's scale"
+    yield f"{leader} meets {met} of {total} windows, read {on}; all at once with a chance of {here(row)}."
+    if result.benchmark is not None and leader != result.benchmark:
+        other = int((own["met_versus" if not _by_benchmark(result) else "met"] == 1).sum())
+        way = "on this panel's scale" if _by_benchmark(result) else f"as differences from {result.benchmark}"
+        yield f"Read {way} it meets {other}; all at once with a chance of {there(row)}."
+    out, open_ = (list(result.ranking.loc[result.ranking["standing"] == name, "prototype"]) for name in (OUT, OPEN))
+    parts = [f"out: {format_list(out)}"] if out else []
+    parts += [f"not known yet: {format_list(open_)}"] if open_ else []
+    if parts:
+        yield capital(f"{'; '.join(parts)}.")
+
+
+def _sure(name: str) -> Any:
+    return lambda row: _chance_text(float(row[name]), float(row[f"{name}_true"]))
+
+
+def _chance_text(chance: float, true: float) -> str:
+    return (
+        f"{chance_words(chance)} (such came true in {format_share(true)})"
+        if _telling(chance, true)
+        else chance_words(chance)
+    )
+
+
+def _telling(chance: float, true: float) -> bool:
+    """Return whether it says something how often such a chance came true."""
+    return not math.isnan(true) and chance_words(chance) == format_share(chance)
+
+
+def _nearest(result: Decision, names: Naming) -> Iterator[str]:
+    leader = _leader(result)
+    if not leader:
         return
-    best = str(ranked.iloc[0]["prototype"])
-    row = ranked.iloc[0]
-    total = len(result.profile.wanted)
+    row = _row(result, leader)
     yield (
-        f"Nearest to the target by the trained panel: {best}, desirability {format_number(row['desirability'], 2)} "
-        f"({format_interval(row['ci_low'], row['ci_high'], 2)}), first with a chance of "
-        f"{chance_words(row['chance_first'])}."
+        f"{leader}: desirability {format_number(row['desirability'], 2)} "
+        f"({format_interval(row['ci_low'], row['ci_high'], 2)}); highest in {chance_words(row['chance_first'])} of the "
+        "draws of what the true means may be."
     )
-    yield _windows_met(best, row, total, result, names)
-    yield _from_benchmark(best, row, total, result, names)
-    yield _panel_apart(best, result)
-    yield _liking(result)
-    yield from _people(result)
-    yield from _out(result, names)
-    yield _weights(best, result, names)
-
-
-def _windows_met(best: str, row: pd.Series, total: int, result: Decision, names: Naming) -> str:
-    own = result.windows.loc[result.windows["prototype"] == best]
-    missed = own.loc[own["met"] == 0]
-    told = f"{best} meets {total - len(missed)} of {total} windows with its means"
-    if len(missed):
-        told += f"; it misses {format_list([names.attribute(str(name)) for name in missed['attribute']])}"
-    told += f". The chance that it truly meets all of them at once is {chance_words(float(row['chance_all']))}."
-    unsure = own.loc[(own["met"] == 1) & (own["chance"] < result.level)].sort_values("chance")
-    if len(unsure):
-        least = unsure.iloc[0]
-        told += (
-            f" Least sure of those it meets: {names.attribute(str(least['attribute']))}, "
-            f"{format_number(least['estimate'], names.digits)} with an interval from "
-            f"{format_interval(least['ci_low'], least['ci_high'], names.digits)}, chance "
-            f"{chance_words(least['chance'])}."
+    own = result.windows.loc[(result.windows["prototype"] == leader) & (result.windows["read_met"] == 1)]
+    least = own.sort_values("read_chance").head(1)
+    for one in least.to_dict("records"):
+        yield (
+            f"Least sure of the windows it meets: {names.attribute(str(one['attribute']))}, chance "
+            f"{chance_words(one['read_chance'])}."
         )
-    return told
-
-
-def _from_benchmark(best: str, row: pd.Series, total: int, result: Decision, names: Naming) -> str:
-    if result.benchmark is None or best == result.benchmark:
-        return ""
-    own = result.windows.loc[result.windows["prototype"] == best]
-    met = int((own["met_versus"] == 1).sum())
-    better = own.loc[own["chance_better"] >= result.level, "attribute"]
-    told = (
-        f"Read as differences from {result.benchmark}, which a drift of the panel's level does not touch, {best} "
-        f"meets {met} of {total} windows; all at once with a chance of {chance_words(float(row['chance_all_versus']))}."
-    )
-    if len(better):
-        told += (
-            f" It lies on the wanted side of {result.benchmark} on "
-            f"{format_list([names.attribute(str(name)) for name in better])}."
-        )
-    return f"{told} This is stronger evidence than the windows as they stand."
-
-
-def _panel_apart(best: str, result: Decision) -> str:
-    alike = _not_told_apart(best, result, "panel")
-    if not alike:
-        return f"By the panel's windows {best} is told apart from every other prototype."
-    return (
-        f"By the panel's windows {best} cannot be told apart from {format_list(alike)}: the intervals of these "
-        "differences, for all pairs at once, hold zero, however often it comes first."
-    )
-
-
-def _liking(result: Decision) -> str:
-    liked = result.ranking.dropna(subset=["liking"])
-    if not result.has_liking or liked.empty:
-        return ""
-    top = liked.sort_values("liking", ascending=False, kind="stable").iloc[0]
-    best = str(top["prototype"])
-    told = (
-        f"Best liked by {result.n_consumers} consumers: {best}, mean {format_number(top['liking'], 1)}, with a "
-        f"chance of {chance_words(top['chance_best_liked'])} to be the best liked of all"
-    )
-    alike = _not_told_apart(best, result, "consumers")
-    return f"{told}; not told apart from {format_list(alike)}." if alike else f"{told}; told apart from every other."
-
-
-def _people(result: Decision) -> Iterator[str]:
-    """Yield who divides the consumers with the first in the running; without such pairs whom each group likes best."""
-    best = result.contenders[0] if result.contenders else ""
-    for (first, second), own in result.divided.groupby(["prototype", "versus"], sort=False):
-        if best not in (first, second):
-            continue
-        groups = [
-            f"group {row['segment']} ({row['n']} consumers) {_leaning(row, str(first), str(second))}"
-            for row in own.to_dict("records")
-        ]
-        other = second if first == best else first
-        yield f"{best} and {other} cannot be separated overall; they please different people: {format_list(groups)}."
-    if result.divided.empty and len(result.favourites):
-        liked = [
-            f"group {row['segment']} ({row['n']} consumers) {row['prototype']}"
-            + (f", not told apart from {row['alike']}" if row["alike"] else "")
-            for row in result.favourites.to_dict("records")
-        ]
-        yield f"Liked best of those in the running: {'; '.join(liked)}."
-
-
-def _leaning(row: Mapping[Any, Any], first: str, second: str) -> str:
-    """Return which of two prototypes a group likes better, and whether that is clear."""
-    liked = first if row["estimate"] > 0 else second
-    clear = row["ci_low"] > 0 or row["ci_high"] < 0
-    return f"clearly likes {liked} better" if clear else f"leans to {liked}"
 
 
 def _out(result: Decision, names: Naming) -> Iterator[str]:
@@ -198,13 +246,18 @@ def _out(result: Decision, names: Naming) -> Iterator[str]:
     for name in result.ranking.loc[result.ranking["standing"] == OPEN, "prototype"]:
         unknown = _gates(str(name), result, CANNOT_TELL) or ["a window that was not scored"]
         yield f"Open: {name}, because {format_list(unknown)} cannot be told yet."
+    yield (
+        "A must-have puts a prototype out only where it is clearly missed, on this panel's scale and, with a "
+        "benchmark, as a difference from it as well."
+    )
 
 
 def _why_out(prototype: str, result: Decision, names: Naming) -> str:
     failed = _gates(prototype, result, FAILS)
     reasons = [f"fails {format_list(failed)}"] if failed else []
-    own = result.windows.loc[(result.windows["prototype"] == prototype) & result.windows["must_have"]]
-    clear = own.loc[(own["chance"] < 1 - result.level) & ~(own["chance_versus"] >= 1 - result.level), "attribute"]
+    clear = result.windows.loc[
+        (result.windows["prototype"] == prototype) & result.windows["clearly_missed"], "attribute"
+    ]
     if len(clear):
         reasons.append(
             f"clearly misses a window that must be met ({format_list([names.attribute(str(a)) for a in clear])})"
@@ -214,22 +267,18 @@ def _why_out(prototype: str, result: Decision, names: Naming) -> str:
 
 def _gates(prototype: str, result: Decision, wanted: str) -> list[str]:
     own = result.gates.loc[(result.gates["prototype"] == prototype) & (result.gates["result"] == wanted), "gate"]
-    return [gate_name(str(gate)) for gate in own]
+    return [_gate_name(str(gate)) for gate in own]
 
 
-def _weights(best: str, result: Decision, names: Naming) -> str:
-    share = result.weights.shares.set_index("prototype")["share"]
-    other = result.weights.changes.loc[~result.weights.changes["prototype"].isin([best, ""])]
-    told = f"Under random weights {best} comes first in {format_share(float(share.get(best, 0.0)))} of the cases"
-    if other.empty:
-        return f"{told}, and halving or doubling any one weight leaves it first."
-    changes = [
-        f"{names.attribute(str(r['attribute']))} {r['change']}: {r['prototype']}" for r in other.to_dict("records")
-    ]
-    return f"{told}. Another one comes first with {format_list(changes)}."
+def _shortfall(prototype: str, result: Decision) -> str:
+    """Return why the only contender is no choice yet."""
+    row = _row(result, prototype)
+    if row["gates_open"]:
+        return f"{format_list(_gates(prototype, result, CANNOT_TELL))} cannot be told yet"
+    return f"that it truly meets all windows at once has a chance of only {chance_words(float(row['chance_all']))}"
 
 
-def _not_told_apart(prototype: str, result: Decision, column: str) -> list[str]:
+def _alike(prototype: str, result: Decision, column: str) -> list[str]:
     """Return the prototypes that are not out and that a column of verdicts does not separate from this one."""
     able = set(result.ranking.loc[result.ranking["standing"] != OUT, "prototype"])
     pairs = result.pairs
@@ -240,196 +289,211 @@ def _not_told_apart(prototype: str, result: Decision, column: str) -> list[str]:
     return [name for name in found if name in able]
 
 
-def _shortfall(prototype: str, result: Decision) -> str:
-    """Return why the only contender is no choice yet."""
-    row = result.ranking.loc[result.ranking["prototype"] == prototype].iloc[0]
-    if row["gates_open"]:
-        return f"{format_list(_gates(prototype, result, CANNOT_TELL))} cannot be told yet"
-    if row["unmet"]:
-        return f"its means miss {int(row['unmet'])} of {len(result.profile.wanted)} windows"
-    return f"that it truly meets all windows at once has a chance of only {chance_words(float(row['chance_all']))}"
+def _apart(result: Decision) -> Iterator[str]:
+    """Yield the pairs that panel and consumers put the other way round, and the best liked."""
+    for row in result.pairs.loc[result.pairs["overall"] == OPPOSED].to_dict("records"):
+        yield (
+            f"Panel and consumers disagree on {row['prototype']} and {row['versus']}: one is nearer to the windows, "
+            f"the other is liked better. Then the target profile does not describe what these consumers want."
+        )
+    liked = result.ranking.dropna(subset=["liking"])
+    if result.has_liking and len(liked):
+        top = liked.sort_values("liking", ascending=False, kind="stable").iloc[0]
+        alike = _alike(str(top["prototype"]), result, "consumers")
+        told = f"not told apart from {format_list(alike)}" if alike else "told apart from every other"
+        yield (
+            f"Best liked by {result.n_consumers} consumers: {top['prototype']}, mean "
+            f"{format_number(top['liking'], 1)}; {told}."
+        )
 
 
-def opposed_sentences(result: Decision) -> list[str]:
-    """Return a sentence for each pair that panel and consumers put the other way round."""
-    rows = result.pairs.loc[result.pairs["overall"] == OPPOSED].to_dict("records")
-    return [
-        f"Panel and consumers disagree on {row['prototype']} and {row['versus']}: one is nearer to the windows, the "
-        "other is liked better. Then the target profile does not describe what these consumers want."
-        for row in rows
+def _people(result: Decision) -> Iterator[str]:
+    """Yield who divides the consumers with the first in the running; without such pairs whom each group likes best."""
+    best = result.contenders[0] if result.contenders else ""
+    for (first, second), own in result.divided.groupby(["prototype", "versus"], sort=False):
+        if best not in (first, second):
+            continue
+        groups = [
+            f"group {row['segment']} ({row['n']} consumers) {row['leaning']} {first if row['estimate'] > 0 else second}"
+            for row in own.to_dict("records")
+        ]
+        other = second if first == best else first
+        yield f"{best} and {other} cannot be separated overall; they please different people: {format_list(groups)}."
+    if result.divided.empty and len(result.favourites):
+        liked = [
+            f"group {row['segment']} ({row['n']} consumers) {row['prototype']}"
+            + (f", not told apart from {row['alike']}" if row["alike"] else "")
+            for row in result.favourites.to_dict("records")
+        ]
+        yield f"Liked best of those in the running: {'; '.join(liked)}."
+
+
+def _weights(result: Decision, names: Naming) -> str:
+    best = _leader(result)
+    shares = result.weights.shares.set_index("prototype")["share"]
+    other = result.weights.changes.loc[~result.weights.changes["prototype"].isin([best, ""])]
+    told = f"Under random weights {best} comes first in {format_share(float(shares.get(best, 0.0)))} of the cases"
+    if other.empty:
+        return f"{told}, and halving or doubling any one weight leaves it first."
+    changes = [
+        f"{names.attribute(str(r['attribute']))} {r['change']}: {r['prototype']}" for r in other.to_dict("records")
     ]
+    return f"{told}. Another one comes first with {format_list(changes)}."
 
 
-# The evidence behind the choice of a prototype as tables a person reads.
+def _versus_items(result: Decision, names: Naming) -> tuple[Item, ...]:
+    return (windows_picture(result, names, versus=True), VERSUS_WINDOWS)
 
 
-_STANDING = {IN: "in the running", OPEN: "open", OUT: "out"}
+# Tables.
 
 
-def ranking_table(result: Decision, names: Naming) -> pd.DataFrame:
-    """Return one row per prototype, nearest to the target first."""
-    rows = result.ranking
-    shown = {
-        "Prototype": [names.prototype(str(name)) for name in rows["prototype"]],
-        "Standing": [_STANDING[str(standing)] for standing in rows["standing"]],
-        "Desirability (0 to 1)": [format_number(value, 2) for value in rows["desirability"]],
-        _interval(result): _intervals(rows, "ci_low", "ci_high", 2),
-        "Windows missed": [str(count) for count in rows["unmet"]],
-        "Chance of all windows": [chance_words(value) for value in rows["chance_all"]],
-    }
-    if result.benchmark is not None:
-        shown["Chance of all, from the benchmark"] = [chance_words(value) for value in rows["chance_all_versus"]]
-        shown[f"Desirability above {result.benchmark}"] = [format_change(value, 2) for value in rows["gain"]]
-    shown["Chance to be first"] = [chance_words(value) for value in rows["chance_first"]]
-    if result.has_liking:
-        shown["Liking"] = [format_number(value, 2) for value in rows["liking"]]
-        shown["Chance to be best liked"] = [chance_words(value) for value in rows["chance_best_liked"]]
-    shown["Gates failed / open"] = [
-        f"{failed} / {unknown}" for failed, unknown in zip(rows["gates_failed"], rows["gates_open"], strict=True)
-    ]
-    return pd.DataFrame(shown, dtype="str")
+def _chance(heading: str, name: str) -> Column:
+    """Describe a column of chances, with how often such a chance came true."""
+
+    def write(row: Mapping[str, Any], _: About) -> str:
+        words, true = chance_words(row[name]), row[f"{name}_true"]
+        return f"{words} ({format_share(true)})" if _telling(row[name], true) else words
+
+    return each_row(heading, write, name, f"{name}_true", figure=True)
 
 
-def windows_table(rows: pd.DataFrame, names: Naming, level: float) -> pd.DataFrame:
-    """Return one row per prototype and attribute: the mean, its interval, the window and the chance of meeting it.
+def _with_interval(
+    heading: str, name: str, low: str, high: str, digits: int = SCALE, *, changes: bool = False
+) -> Column:
+    """Describe a column of numbers with their intervals in one cell."""
 
-    `rows` are rows of the windows, or of the unmet ones.
-    """
-    digits = names.digits
-    shown = {
-        "Prototype": list(rows["prototype"]),
-        "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
-        names.with_scale("Mean"): [format_number(value, digits) for value in rows["estimate"]],
-        f"{100 * level:g} % interval": _intervals(rows, "ci_low", "ci_high", digits),
-        "Window": [window_text(low, high) for low, high in zip(rows["target_low"], rows["target_high"], strict=True)],
-        "Met": [_met(value) for value in rows["met"]],
-        "Chance": [chance_words(value) for value in rows["chance"]],
-        "Must have": ["yes" if must else "no" for must in rows["must_have"]],
-    }
-    if (rows["versus"] != "").any():
-        base = str(rows.loc[rows["versus"] != "", "versus"].iloc[0])
-        ends = zip(rows["versus_low"], rows["versus_high"], strict=True)
-        shown |= {
-            f"Difference from {base}": [format_change(value, digits) for value in rows["difference"]],
-            "Its interval": _intervals(rows, "difference_low", "difference_high", digits),
-            "Window as a difference": [window_text(low, high, digits) for low, high in ends],
-            "Chance as a difference": [chance_words(value) for value in rows["chance_versus"]],
-            f"Chance to be better than {base}": [chance_words(value) for value in rows["chance_better"]],
-        }
-    return pd.DataFrame(shown, dtype="str")
+    def write(row: Mapping[str, Any], about: About) -> str:
+        value = (format_change if changes else format_number)(row[name], about.digits(digits))
+        ends = format_interval(row[low], row[high], about.digits(digits))
+        return value if ends == NOTHING else f"{value} ({ends})"
+
+    return each_row(heading, write, name, low, high, figure=True)
 
 
-def window_text(low: float, high: float, digits: int = 0) -> str:
-    """Return a window in words: `up to 38`, `from 55 on`, `40 to 50`."""
-    first, last = (format_number(end, digits if end != round(end) else 0) if end == end else "" for end in (low, high))
-    if not first and not last:
-        return NOTHING
-    if not first:
-        return f"up to {last}"
-    return f"{first} to {last}" if last else f"from {first} on"
+def _plain_chance(heading: str, name: str) -> Column:
+    return each_row(heading, lambda row, _: chance_words(row[name]), name, figure=True)
 
 
-def gates_table(result: Decision) -> pd.DataFrame:
-    """Return one row per gate and one column per prototype: passes, fails or cannot tell, with the value."""
-    rows: dict[str, dict[str, str]] = {}
-    limits: dict[str, str] = {}
-    for row in result.gates.to_dict("records"):
-        gate = str(row["gate"])
-        factor, digits, unit = gate_unit(gate)
-        ends = (row["low"] * factor, row["high"] * factor)
-        text = window_text(*ends, digits)
-        limits[gate] = f"{gate_name(gate)}" + (f": {text}{unit}" if text != NOTHING else "")
-        rows.setdefault(gate, {})[str(row["prototype"])] = _gate_cell(row, factor, digits, unit)
-    order = [str(name) for name in result.ranking["prototype"]]
-    cells = [[limits[gate], *(own.get(name, NOTHING) for name in order)] for gate, own in rows.items()]
-    return pd.DataFrame(cells, columns=["Gate", *order], dtype="str")
+def _window(heading: str, low: str, high: str, digits: int = 0) -> Column:
+    return each_row(heading, lambda row, about: window_text(row[low], row[high], about.digits(digits)), low, high)
 
 
-def pairs_decision_table(result: Decision) -> pd.DataFrame:
-    """Return one row per pair: what separates the two by the panel and by consumers."""
-    rows = result.pairs
-    shown = {
-        "Prototype": list(rows["prototype"]),
-        "Compared with": list(rows["versus"]),
-        "Difference in desirability": [format_change(value, 2) for value in rows["estimate"]],
-        "Interval, all pairs at once": _intervals(rows, "ci_low", "ci_high", 2),
-        "Chance to rank above": [chance_words(value) for value in rows["chance_above"]],
-        "Panel": list(rows["panel"]),
-    }
-    if result.has_liking:
-        shown |= {
-            "Difference in liking": [format_change(value, 2) for value in rows["liking"]],
-            "Its interval": _intervals(rows, "liking_low", "liking_high", 2),
-            "Consumers": list(rows["consumers"]),
-        }
-    return pd.DataFrame(shown | {"Overall": list(rows["overall"])}, dtype="str")
-
-
-def front_table(result: Decision, names: Naming) -> pd.DataFrame:
-    """Return one row per prototype: whether another beats it on everything at once."""
-    rows = result.front
-    said = {1.0: "no", 0.0: "yes"}
-    return pd.DataFrame(
-        {
-            "Prototype": [names.prototype(str(name)) for name in rows["prototype"]],
-            "Beaten on everything": [said.get(value, "not known") for value in rows["on_front"]],
-            "By": [name or NOTHING for name in rows["beaten_by"]],
-            "Not beaten, share of the draws": [format_share(value) for value in rows["share"]],
-        },
-        dtype="str",
+def _ranking_columns(result: Decision) -> tuple[Column, ...]:
+    versus = [_chance(f"From {result.benchmark} (came true)", "chance_all_versus")] if result.benchmark else []
+    liking = [_with_interval("Liking", "liking", "liking_low", "liking_high", 2)] if result.has_liking else []
+    return (
+        PROTOTYPE_IN_WORDS,
+        text("Standing", "standing", {IN: "in the running", OPEN: "open", OUT: "out"}),
+        _with_interval("Desirability (0 to 1)", "desirability", "ci_low", "ci_high", 2),
+        _plain_chance("First of all", "chance_first"),
+        count("Windows missed", "unmet"),
+        _chance("All windows (came true)", "chance_all"),
+        *versus,
+        *liking,
     )
 
 
-def weights_table(result: Decision, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute with a window: window, weight, and who comes first when the weight changes."""
-    first = result.weights.changes.set_index(["attribute", "change"])["prototype"]
-    wanted = result.profile.wanted
-    return pd.DataFrame(
-        {
-            "Attribute": [names.attribute(str(name)) for name in wanted["attribute"]],
-            "Window": [
-                window_text(low, high) for low, high in zip(wanted["target_low"], wanted["target_high"], strict=True)
-            ],
-            "Must have": ["yes" if must else "no" for must in wanted["must_have"]],
-            "Weight": [f"{value:g}" for value in wanted["weight"]],
-            "First when halved": [first.get((name, "halved"), "") or NOTHING for name in wanted["attribute"]],
-            "First when doubled": [first.get((name, "doubled"), "") or NOTHING for name in wanted["attribute"]],
-        },
-        dtype="str",
+def _scores_behind(result: Decision) -> tuple[Source, ...]:
+    attributes = tuple(dict.fromkeys(result.windows["attribute"]))
+    return (Source("scores", only={"attribute": attributes}, direct=("prototype",)),)
+
+
+RANKING = Table(
+    name="ranking",
+    title="Prototypes by desirability, and chances; in brackets how often such a chance came true",
+    rows="ranking",
+    columns=_ranking_columns,
+    key=("prototype",),
+    code="DE",
+    sources=_scores_behind,
+)
+WINDOWS = Table(
+    name="windows",
+    title="Every window and prototype; in brackets beside a chance how often such a chance came true",
+    rows="windows",
+    columns=(
+        PROTOTYPE,
+        ATTRIBUTE,
+        _with_interval("Mean{scale}", "estimate", "ci_low", "ci_high"),
+        _with_interval("Shrunken", "shrunken", "shrunken_low", "shrunken_high"),
+        _window("Window", "target_low", "target_high"),
+        yes_no("Met", "met"),
+        _chance("Chance", "chance"),
+        yes_no("Must have", "must_have"),
+    ),
+    key=("attribute", "prototype"),
+    code="DW",
+    sources=(Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus")),),
+)
+VERSUS_WINDOWS = Table(
+    name="windows_versus",
+    title="Every window as a difference from {benchmark}; the chance that the sign seen is the wrong one",
+    rows=lambda result: result.windows.loc[result.windows["prototype"] != result.benchmark],
+    columns=(
+        PROTOTYPE,
+        ATTRIBUTE,
+        _with_interval("Difference", "difference", "difference_low", "difference_high", changes=True),
+        each_row(
+            "Shrunken",
+            lambda row, about: format_change(row["difference_shrunken"], about.digits(SCALE)),
+            "difference_shrunken",
+            figure=True,
+        ),
+        _plain_chance("Sign wrong", "wrong_sign"),
+        _window("Window", "versus_low", "versus_high", SCALE),
+        yes_no("Met", "met_versus"),
+        _chance("Chance", "chance_versus"),
+    ),
+    key=("attribute", "prototype"),
+)
+
+
+def _pair_columns(result: Decision) -> tuple[Column, ...]:
+    people = (
+        _with_interval("Difference in liking", "liking", "liking_low", "liking_high", 2, changes=True),
+        text("Consumers", "consumers"),
+    )
+    return (
+        PROTOTYPE,
+        VERSUS,
+        _with_interval("Difference in desirability", "estimate", "ci_low", "ci_high", 2, changes=True),
+        _plain_chance("Chance to rank above", "chance_above"),
+        text("Panel", "panel"),
+        *(people if result.has_liking else ()),
+        text("Overall", "overall"),
     )
 
 
-def weight_shares_table(result: Decision, names: Naming) -> pd.DataFrame:
-    """Return one row per prototype: in which share of random weightings it comes first."""
-    rows = result.weights.shares.sort_values("share", ascending=False, kind="stable")
-    return pd.DataFrame(
-        {
-            "Prototype": [names.prototype(str(name)) for name in rows["prototype"]],
-            "First under random weights": [format_share(value) for value in rows["share"]],
-        },
-        dtype="str",
-    )
+PAIRS = Table(
+    name="pairs",
+    title="What separates two prototypes overall; intervals hold for all pairs at once",
+    rows="pairs",
+    columns=_pair_columns,
+    key=("prototype", "versus"),
+    code="DP",
+    sources=lambda result: tuple(
+        Source(each.table, only=each.only, direct=("prototype", "versus")) for each in _scores_behind(result)
+    ),
+    printed=False,
+)
 
 
-def decisions_table(decisions: pd.DataFrame) -> pd.DataFrame:
-    """Return the decisions recorded so far, the last one first."""
-    rows = decisions.iloc[::-1]
-    return pd.DataFrame(
-        {
-            "Number": list(rows["decision"]),
-            "Chosen": list(rows["chosen"]),
-            "Runner-up": [name or NOTHING for name in rows["runner_up"]],
-            "Reason": list(rows["reason"]),
-            "Not established": list(rows["not_established"]),
-            "Who": [f"{who}, {role}" if role else who for who, role in zip(rows["who"], rows["role"], strict=True)],
-            "Date": list(rows["date"]),
-            "Study since": ["unchanged" if same else "changed" for same in rows["same_data"]],
-        },
-        dtype="str",
-    )
+def _gate_rows(result: Decision) -> pd.DataFrame:
+    order = {name: place for place, name in enumerate(result.ranking["prototype"])}
+    gates = list(dict.fromkeys(result.gates["gate"]))
+    places = result.gates.assign(row=result.gates["gate"].map(gates.index), place=result.gates["prototype"].map(order))
+    return places.sort_values(["row", "place"], kind="stable", ignore_index=True).drop(columns=["row", "place"])
 
 
-def _gate_cell(row: Mapping[Any, Any], factor: float, digits: int, unit: str) -> str:
+def _gate_heading(row: Mapping[str, Any], _: About) -> str:
+    factor, digits, unit = _gate_unit(str(row["gate"]))
+    limits = window_text(row["low"] * factor, row["high"] * factor, digits)
+    return _gate_name(str(row["gate"])) + (f": {limits}{unit}" if limits != NOTHING else "")
+
+
+def _gate_cell(row: Mapping[str, Any], _: About) -> str:
+    factor, digits, unit = _gate_unit(str(row["gate"]))
     low, high = float(row["value_low"]) * factor, float(row["value_high"]) * factor
     value = "" if math.isnan(low) else format_number(low, digits)
     if value and high - low > 0.5 * 10.0**-digits:
@@ -439,16 +503,79 @@ def _gate_cell(row: Mapping[Any, Any], factor: float, digits: int, unit: str) ->
     return f"{row['result']} ({about})" if about else str(row["result"])
 
 
-def _met(value: float) -> str:
-    return "not known" if math.isnan(value) else "yes" if value else "no"
+GATES = Table(
+    name="gates",
+    title="Gates: limits that a prototype has to keep; what is not known never passes",
+    rows=_gate_rows,
+    columns=(each_row("Gate", _gate_heading, "gate", "low", "high"),),
+    key=("gate", "prototype"),
+    across=Across("prototype", each_row("", _gate_cell, "result")),
+    code="DG",
+    sources=(Source("batches", same={"prototype": "prototype"}), Source("formulas", same={"prototype": "prototype"})),
+    none="The study states no gates, such as limits of pH, viscosity or cost.",
+)
+FRONT = Table(
+    name="front",
+    title="Who is beaten on all windows, and liking, at once; means as they came out, without weights",
+    rows="front",
+    columns=(
+        PROTOTYPE_IN_WORDS,
+        yes_no("Beaten on everything", "on_front", yes="no", no="yes"),
+        text("By", "beaten_by"),
+        share("Not beaten, share of the draws"),
+    ),
+)
 
 
-def _interval(result: Decision) -> str:
-    return f"{100 * result.level:g} % interval"
+def _weight_rows(result: Decision) -> pd.DataFrame:
+    first = result.weights.changes.set_index(["attribute", "change"])["prototype"]
+    wanted = result.profile.wanted
+    changed = {
+        change: [first.get((name, change), "") for name in wanted["attribute"]] for change in ("halved", "doubled")
+    }
+    return wanted.assign(**changed)
 
 
-def _intervals(rows: pd.DataFrame, low: str, high: str, digits: int) -> list[str]:
-    return [format_interval(first, last, digits) for first, last in zip(rows[low], rows[high], strict=True)]
+WEIGHTS = Table(
+    name="weights",
+    title="Who comes first when one weight changes",
+    rows=_weight_rows,
+    columns=(
+        ATTRIBUTE,
+        _window("Window", "target_low", "target_high"),
+        yes_no("Must have", "must_have"),
+        typed("Weight", "weight"),
+        text("First when halved", "halved"),
+        text("First when doubled", "doubled"),
+    ),
+)
+WEIGHT_SHARES = Table(
+    name="weight_shares",
+    title="Who comes first under random weights",
+    rows=lambda result: result.weights.shares.sort_values("share", ascending=False, kind="stable"),
+    columns=(PROTOTYPE_IN_WORDS, share("First under random weights")),
+)
+
+
+def _who(row: Mapping[str, Any], _: About) -> str:
+    return f"{row['who']}, {row['role']}" if row["role"] else str(row["who"])
+
+
+DECISIONS = Table(
+    name="decisions",
+    title="Decisions recorded, the last one first",
+    rows=lambda decisions: decisions.iloc[::-1].reset_index(drop=True),
+    columns=(
+        text("Number", "decision"),
+        text("Chosen", "chosen"),
+        text("Runner-up", "runner_up"),
+        text("Reason", "reason"),
+        text("Not established", "not_established"),
+        each_row("Who", _who, "who", "role"),
+        text("Date", "date"),
+        yes_no("Study since", "same_data", yes="unchanged", no="changed"),
+    ),
+)
 
 
 # What the gates of a decision are called on a screen.
@@ -467,13 +594,13 @@ _NAMES = MappingProxyType(
 _DIGITS = MappingProxyType({PH: 2, VISCOSITY: 0, SOLID: 0, VOLATILE: 0, COST: 2})
 
 
-def gate_name(gate: str) -> str:
+def _gate_name(gate: str) -> str:
     """Return what a gate is called."""
     if gate.startswith(f"{FREE_OF} "):
         return f"free of {gate.removeprefix(f'{FREE_OF} ')}"
     return _NAMES.get(gate, gate)
 
 
-def gate_unit(gate: str) -> tuple[float, int, str]:
+def _gate_unit(gate: str) -> tuple[float, int, str]:
     """Return the factor, the decimals and the sign behind a value of a gate."""
     return (100.0, 0, " %") if gate in SHARES else (1.0, _DIGITS.get(gate, 2), "")

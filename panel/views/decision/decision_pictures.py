@@ -14,42 +14,84 @@ from matplotlib.patches import Rectangle
 
 from panel.models.decision.contenders import OUT
 from panel.models.decision.decide import Decision
+from panel.models.decision.profile import BENCHMARK
 from panel.study.naming import Naming
-from panel.views.decision.decide import chance_words, window_text
 from panel.views.drawing.interval_picture import FONT, interval_figure, marker_legend, needed_limits
-from panel.views.drawing.pictures import FAINT, INK, MOST_COLOURED, markers, svg_text, text_width
+from panel.views.drawing.pictures import FAINT, INK, MOST_COLOURED, markers, text_width
+from panel.views.told import Picture
+from panel.words import NOTHING, format_number
 
 _POINTS = 72.0  # to the inch
-_CELL, _ROW, _HEAD, _LEFT, _FOOT, _GAP = 0.95, 0.3, 0.75, 0.25, 0.35, 0.12  # inches
+_CELL, _ROW, _HEAD, _LEFT, _FOOT, _GAP = 0.95, 0.3, 0.8, 0.25, 0.35, 0.12  # inches
 _LETTERS = 14  # of a column heading before it is broken
 _PALE, _DARK = np.array([1.0, 1.0, 1.0]), np.array([0.42, 0.70, 0.72])  # white to a teal that black letters stand on
 _MET, _MISSED, _UNKNOWN = "✓", "✗", "–"
 _LINE, _BETWEEN = 0.16, 0.14  # inches: one prototype's line, free room between attributes
 _BAND = "#e4ece9"  # a window; behind black letters and dark lines
-ALL, ALL_VERSUS = "all windows", "all, as differences from"
+_ALL, _ALL_VERSUS = "all windows", "all, as differences from"
 
-CHANCES_KEY = (
+_CHANCES_KEY = (
     f"Number: chance that the true mean lies in the window. {_MET} the mean itself does, {_MISSED} it does not. The "
     "darker, the likelier."
 )
-INTERVALS_KEY = "Shaded: the window. Dot: mean. Line: its interval."
+_INTERVALS_KEY = "Shaded: the window. Dot: mean. Line: its interval."
 
 
-def chance_cells(result: Decision, names: Naming) -> pd.DataFrame:
+def chance_words(chance: float) -> str:
+    """Return a chance in per cent; never 0 or 100, which draws cannot show."""
+    if math.isnan(chance):
+        return NOTHING
+    if chance < 0.01:
+        return "< 1 %"
+    return "> 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+
+
+def window_text(low: float, high: float, digits: int = 0) -> str:
+    """Return a window in words: `up to 38`, `from 55 on`, `40 to 50`."""
+    first, last = (format_number(end, digits if end != round(end) else 0) if end == end else "" for end in (low, high))
+    if not first and not last:
+        return NOTHING
+    if not first:
+        return f"up to {last}"
+    return f"{first} to {last}" if last else f"from {first} on"
+
+
+def chances_picture(result: Decision, names: Naming) -> Picture:
+    """Return the targets with the chance of each: a row per prototype, a column per window, and all at once."""
+    alt = _chances_alt_text(result, names)
+    return Picture("chances", "Targets, and the chance of meeting each", alt, lambda: _chances_figure(result, names))
+
+
+def windows_picture(result: Decision, names: Naming, chosen: Sequence[str] = (), *, versus: bool = False) -> Picture:
+    """Return windows as bands with the intervals of the chosen prototypes, by default the first three."""
+    ranked = [str(name) for name in result.ranking["prototype"]]
+    first = [*result.contenders, *(name for name in ranked if name not in result.contenders)][:3]
+    what = f"differences from {result.benchmark}" if versus else "means"
+    return Picture(
+        "windows_versus" if versus else "windows",
+        f"Windows beside the {what}",
+        f"Windows beside the {what} with their intervals. {_INTERVALS_KEY} The table of windows has the numbers.",
+        lambda: _windows_figure(result, names, chosen or first, versus=versus),
+    )
+
+
+def _chance_cells(result: Decision, names: Naming) -> pd.DataFrame:
     """Return what the grid writes: `row column prototype heading chance mark`, best prototype first."""
     order = [str(name) for name in result.ranking["prototype"]]
     attributes = [str(name) for name in dict.fromkeys(result.windows["attribute"])]
+    by_benchmark = result.profile.read_as == BENCHMARK and result.benchmark is not None
+    ends = ("versus_low", "versus_high") if by_benchmark else ("target_low", "target_high")
     found = []
     for windows in result.windows.to_dict("records"):
-        met = windows["met"]
+        met, name = windows["read_met"], str(windows["attribute"])
         mark = _UNKNOWN if met != met else _MET if met else _MISSED
-        place = order.index(str(windows["prototype"])), attributes.index(str(windows["attribute"]))
-        found.append(
-            (*place, windows["prototype"], names.attribute(str(windows["attribute"])), windows["chance"], mark)
-        )
-    together = [("chance_all", ALL)]
+        must = ", must" if windows["must_have"] else ""
+        heading = f"{names.attribute(name)}: {window_text(*(windows[end] for end in ends), names.digits)}{must}"
+        place = order.index(str(windows["prototype"])), attributes.index(name)
+        found.append((*place, windows["prototype"], heading, windows["read_chance"], mark))
+    together = [("chance_all", _ALL)]
     if result.benchmark is not None:
-        together.append(("chance_all_versus", f"{ALL_VERSUS} {result.benchmark}"))
+        together.append(("chance_all_versus", f"{_ALL_VERSUS} {result.benchmark}"))
     for row, ranked in enumerate(result.ranking.to_dict("records")):
         found += [
             (row, len(attributes) + number, ranked["prototype"], heading, ranked[column], "")
@@ -59,9 +101,9 @@ def chance_cells(result: Decision, names: Naming) -> pd.DataFrame:
     return pd.DataFrame(found, columns=columns).sort_values(["row", "column"], ignore_index=True)
 
 
-def chances_figure(result: Decision, names: Naming) -> Figure:
+def _chances_figure(result: Decision, names: Naming) -> Figure:
     """Return the grid of chances: a row per prototype, a column per window, and all windows at once."""
-    cells = chance_cells(result, names)
+    cells = _chance_cells(result, names)
     out = set(result.ranking.loc[result.ranking["standing"] == OUT, "prototype"])
     labels = [f"{name} (out)" if name in out else str(name) for name in result.ranking["prototype"]]
     headings = cells.loc[cells["row"] == 0, ["column", "heading"]].sort_values("column")["heading"].tolist()
@@ -69,7 +111,7 @@ def chances_figure(result: Decision, names: Naming) -> Figure:
     left = max(text_width(label, FONT) for label in labels) / _POINTS + _LEFT
     across = [number * _CELL + (_GAP if number >= singles else 0.0) for number in range(len(headings))]
     width, depth = left + across[-1] + _CELL + 0.1, len(labels) * _ROW
-    key = wrap(CHANCES_KEY, int(width * _POINTS / (0.5 * FONT)))
+    key = wrap(_CHANCES_KEY, int(width * _POINTS / (0.5 * FONT)))
     foot = _FOOT + 0.16 * (len(key) - 1)
     figure = Figure(figsize=(width, _HEAD + depth + foot))
     axes = figure.add_axes((0, 0, 1, 1))
@@ -78,7 +120,7 @@ def chances_figure(result: Decision, names: Naming) -> Figure:
     for cell in cells.to_dict("records"):
         _cell(axes, left + across[cell["column"]], _HEAD + cell["row"] * _ROW, float(cell["chance"]), str(cell["mark"]))
     for number, heading in enumerate(headings):
-        words = "\n".join(wrap(str(heading), _LETTERS)[:3])
+        words = "\n".join(wrap(str(heading), _LETTERS)[:4])
         x = left + across[number] + _CELL / 2
         axes.text(x, _HEAD - 0.07, words, fontsize=FONT - 0.5, color=INK, ha="center", va="bottom", linespacing=1.05)
     for number, label in enumerate(labels):
@@ -87,28 +129,19 @@ def chances_figure(result: Decision, names: Naming) -> Figure:
     return figure
 
 
-def chances_svg(result: Decision, names: Naming) -> str:
-    """Return the grid of chances as SVG."""
-    return svg_text(
-        chances_figure(result, names),
-        title="Chances of meeting the windows",
-        description=chances_alt_text(result, names),
-    )
-
-
-def chances_alt_text(result: Decision, names: Naming) -> str:
+def _chances_alt_text(result: Decision, names: Naming) -> str:
     """Return the grid in words: for each prototype the chance of all windows, and of the least likely one."""
-    cells = chance_cells(result, names)
+    cells = _chance_cells(result, names)
     told = []
     for prototype, own in cells.groupby("prototype", sort=False):
         single = own.loc[own["mark"] != ""].dropna(subset=["chance"])
-        whole = chance_words(float(own.loc[own["heading"] == ALL, "chance"].iloc[0]))
+        whole = chance_words(float(own.loc[own["heading"] == _ALL, "chance"].iloc[0]))
         least = single.sort_values("chance", kind="stable")["heading"].iloc[0] if len(single) else "not known"
         told.append(f"{prototype}: all windows {whole}, least likely {least}")
     return f"Chances of meeting the windows. {'; '.join(told)}."
 
 
-def windows_figure(result: Decision, names: Naming, chosen: Sequence[str] = (), *, versus: bool = False) -> Figure:
+def _windows_figure(result: Decision, names: Naming, chosen: Sequence[str] = (), *, versus: bool = False) -> Figure:
     """Return windows as bands with the means and intervals of the chosen prototypes, seven at the most.
 
     With `versus` everything is a difference from the benchmark.
@@ -138,16 +171,6 @@ def windows_figure(result: Decision, names: Naming, chosen: Sequence[str] = (), 
         axes.add_patch(Rectangle((low, y - half), high - low, 2 * half, facecolor=_BAND, edgecolor=FAINT, zorder=0.5))
     marker_legend(axes, marks)
     return figure
-
-
-def windows_svg(result: Decision, names: Naming, chosen: Sequence[str] = (), *, versus: bool = False) -> str:
-    """Return the windows and intervals as SVG."""
-    what = f"differences from {result.benchmark}" if versus else "means"
-    return svg_text(
-        windows_figure(result, names, chosen, versus=versus),
-        title=f"Windows beside the {what}",
-        description=f"Windows beside the {what} with their intervals; the table of windows has the numbers.",
-    )
 
 
 def _interval_rows(result: Decision, shown: list[str], *, versus: bool) -> tuple[pd.DataFrame, dict[str, float]]:

@@ -8,17 +8,19 @@ from data_demo import make_demo
 from panel.models.decision.decide import decide
 from panel.models.decision.record import decisions_so_far, with_decision
 from panel.study.naming import Naming, naming
+from panel.study.shown import shown
 from panel.views.decision.decide import (
-    decisions_table,
-    front_table,
-    gates_table,
-    pairs_decision_table,
-    ranking_table,
-    weight_shares_table,
-    weights_table,
-    window_text,
-    windows_table,
+    DECISIONS,
+    FRONT,
+    GATES,
+    PAIRS,
+    RANKING,
+    VERSUS_WINDOWS,
+    WEIGHT_SHARES,
+    WEIGHTS,
+    WINDOWS,
 )
+from panel.views.decision.decision_pictures import window_text
 from tests.models.decision.known_studies import target_study
 from tests.studies import small_study
 
@@ -59,40 +61,57 @@ def test_window_ends_keep_the_decimals_they_need():
 
 def test_the_ranking_has_all_prototypes_best_first(demo):
     result, names = demo
-    shown = ranking_table(result, names)
-    assert shown["Prototype"].iloc[0] == "P4 (swap AB)"
-    assert shown["Standing"].tolist().count("open") == 1
-    assert len(shown) == 8
-    assert {"Liking", "Desirability above P1", "Chance of all, from the benchmark"} <= set(shown.columns)
+    table = shown(RANKING, result, names)
+    assert table["Prototype"].iloc[0] == "P4 (swap AB)"
+    assert table["Standing"].tolist().count("open") == 1
+    assert len(table) == 8
+    assert len(table.columns) <= 8
+    row = result.ranking.iloc[0]
+    versus = f"{100 * row['chance_all_versus']:.0f} %"
+    assert table["From P1 (came true)"].iloc[0].startswith(versus)
+    assert table["Desirability (0 to 1)"].iloc[0].startswith(f"{row['desirability']:.2f} ({row['ci_low']:.2f} to ")
 
 
 def test_without_consumers_or_benchmark_their_columns_are_left_out(plain):
-    shown = ranking_table(plain, NAMES)
-    assert not {"Liking", "Chance to be best liked", "Chance of all, from the benchmark"} & set(shown.columns)
-    assert "Consumers" not in pairs_decision_table(plain).columns
-    assert "Chance as a difference" not in windows_table(plain.windows, NAMES, plain.level).columns
+    assert not {"Liking", "From P1 (came true)"} & set(shown(RANKING, plain, NAMES).columns)
+    assert "Consumers" not in shown(PAIRS, plain, NAMES).columns
 
 
 def test_each_window_has_its_mean_and_its_chance(demo):
     result, names = demo
-    shown = windows_table(result.windows, names, result.level)
-    row = shown.loc[(shown["Prototype"] == "P4") & (shown["Attribute"] == "softness")].iloc[0]
+    table = shown(WINDOWS, result, names)
+    assert len(table.columns) <= 8
+    row = table.loc[(table["Prototype"] == "P4") & (table["Attribute"] == "softness")].iloc[0]
     source = result.windows.loc[
         (result.windows["prototype"] == "P4") & (result.windows["attribute"] == "LA_SOFT")
     ].iloc[0]
     assert row["Window"] == "from 54 on"
-    assert row["Mean (0 to 100)"] == f"{source['estimate']:.1f}"
-    assert row["Chance"] == f"{100 * source['chance']:.0f} %"
+    mean = f"{source['estimate']:.1f} ({source['ci_low']:.1f} to {source['ci_high']:.1f})"
+    assert row["Mean (0 to 100)"] == mean
+    assert row["Shrunken"].startswith(f"{source['shrunken']:.1f} ({source['shrunken_low']:.1f} to ")
+    assert row["Chance"] == f"{100 * source['chance']:.0f} % ({100 * source['chance_true']:.0f} %)"
     assert row["Met"] == "yes"
-    assert row["Window as a difference"] == "from 1 on"
+
+
+def test_differences_from_the_benchmark_come_with_shrunken_ones_and_their_sign(demo):
+    result, names = demo
+    table = shown(VERSUS_WINDOWS, result, names)
+    assert "P1" not in set(table["Prototype"])
+    row = table.loc[(table["Prototype"] == "P4") & (table["Attribute"] == "greasy film")].iloc[0]
+    source = result.windows.set_index(["attribute", "prototype"]).loc[("AF_GREASE", "P4")]
+    assert row["Window"] == "up to −13"
+    assert row["Difference"].startswith(f"−{-source['difference']:.1f} (")
+    assert row["Shrunken"] == f"−{-source['difference_shrunken']:.1f}"
+    assert abs(source["difference_shrunken"]) < abs(source["difference"])
+    assert row["Sign wrong"] == "< 1 %"
 
 
 def test_gates_are_told_with_their_values_and_what_is_missing(demo):
-    shown = gates_table(demo[0]).set_index("Gate")
-    assert shown.loc["pH: 5 to 6", "P4"] == "passes (5.43)"
-    assert shown.loc["volatile share of the emollients: up to 45 %", "P4"] == "passes (40 %)"
-    assert shown.loc["stability", "P6"] == "cannot tell (still running)"
-    assert shown.loc["stability", "P4"] == "passes"
+    table = shown(GATES, *demo).set_index("Gate")
+    assert table.loc["pH: 5 to 6", "P4"] == "passes (5.43)"
+    assert table.loc["volatile share of the emollients: up to 45 %", "P4"] == "passes (40 %)"
+    assert table.loc["stability", "P6"] == "cannot tell (still running)"
+    assert table.loc["stability", "P4"] == "passes"
 
 
 def test_a_value_known_only_as_a_range_is_shown_as_one():
@@ -103,25 +122,25 @@ def test_a_value_known_only_as_a_range_is_shown_as_one():
     study = target_study(
         {"P1": (60, 45), "P2": (25, 75)}, facts={"gates": {"volatile_share": [None, 0.3]}}, formulas=lines
     )
-    shown = gates_table(decide(study, np.random.default_rng(1))).set_index("Gate")
-    cell = shown.loc["volatile share of the emollients: up to 30 %", "P1"]
+    table = shown(GATES, decide(study, np.random.default_rng(1)), NAMES).set_index("Gate")
+    cell = table.loc["volatile share of the emollients: up to 30 %", "P1"]
     assert cell == "cannot tell (0 to 40 %; not known of 40 % of the emollients)"
-    assert shown.iloc[0]["P2"] == "cannot tell (no complete formula)"
+    assert table.iloc[0]["P2"] == "cannot tell (no complete formula)"
 
 
 def test_the_other_tables_have_a_row_for_each_thing_they_are_about(demo):
     result, names = demo
-    assert len(pairs_decision_table(result)) == 28
-    assert front_table(result, names)["Beaten on everything"].isin(["yes", "no"]).all()
-    weights = weights_table(result, names).set_index("Attribute")
+    assert len(shown(PAIRS, result, names)) == 28
+    assert shown(FRONT, result, names)["Beaten on everything"].isin(["yes", "no"]).all()
+    weights = shown(WEIGHTS, result, names).set_index("Attribute")
     assert weights.loc["greasy film", ["Weight", "Must have", "Window"]].tolist() == ["2", "yes", "up to 38"]
-    assert weight_shares_table(result, names)["Prototype"].iloc[0] == "P4 (swap AB)"
+    assert shown(WEIGHT_SHARES, result, names)["Prototype"].iloc[0] == "P4 (swap AB)"
 
 
 def test_recorded_decisions_come_last_first():
     words = {"reason": "a", "not_established": "b", "who": "c", "role": "formulator", "date": "2025-04-10"}
     study = with_decision(with_decision(small_study(), chosen="P4", **words), chosen="none", **words)
-    shown = decisions_table(decisions_so_far(study))
-    assert shown["Chosen"].tolist() == ["none", "P4"]
-    assert shown["Who"].tolist() == ["c, formulator"] * 2
-    assert shown["Study since"].tolist() == ["unchanged"] * 2
+    table = shown(DECISIONS, decisions_so_far(study), NAMES)
+    assert table["Chosen"].tolist() == ["none", "P4"]
+    assert table["Who"].tolist() == ["c, formulator"] * 2
+    assert table["Study since"].tolist() == ["unchanged"] * 2

@@ -11,13 +11,8 @@ from panel.models.consumers.segments import find_segments
 from panel.models.decision.contenders import OPPOSED
 from panel.models.decision.decide import decide
 from panel.study.naming import Naming, naming
-from panel.views.decision.decide import (
-    chance_words,
-    decision_headline,
-    opposed_sentences,
-    what_the_decision_cannot_show,
-    what_the_decision_shows,
-)
+from panel.views.decision.decide import tell_decision
+from panel.views.decision.decision_pictures import chance_words
 from tests.models.decision.known_studies import target_study
 
 CLEAR = {"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)}
@@ -28,8 +23,14 @@ def decided(study, **keywords):
     return decide(study, np.random.default_rng(1), **keywords)
 
 
+def head(result, names=NAMES):
+    return tell_decision(result, names).headline
+
+
 def said(result, names=NAMES):
-    return " ".join(what_the_decision_shows(result, names))
+    told = tell_decision(result, names)
+    items = [item for each in told.drawers for item in each.items if isinstance(item, str)]
+    return " ".join([*told.mind, *items])
 
 
 @pytest.fixture(scope="module")
@@ -56,37 +57,53 @@ def test_a_chance_is_never_none_nor_certain(chance, words):
 
 def test_a_choice_is_named_with_what_it_rests_on():
     result = decided(target_study(CLEAR))
-    assert decision_headline(result) == (
-        "P2 passes all gates, meets all windows and is ahead of every other prototype."
-    )
-    assert "P2 meets 2 of 2 windows with its means." in said(result)
-    assert "By the panel's windows P2 is told apart from every other prototype." in said(result)
+    assert head(result) == ("P2 passes all gates, meets all windows and is ahead of every other prototype.")
+    assert "P2 meets 2 of 2 windows, read on this panel's scale; all at once with a chance of > 99 %." in said(result)
 
 
 def test_no_winner_is_made_up():
     result = decided(target_study({"P1": (60, 45), "P2": (25, 75), "P3": (25, 75)}))
     first, second = result.contenders
-    assert decision_headline(result) == f"{first} and {second} cannot be separated overall. There is no winner here."
+    assert head(result).startswith(f"{first} is nearest to the target (")
+    assert head(result).endswith(f"%), but the panel's windows do not separate it from {second}.")
 
 
 def test_the_only_one_left_may_still_fall_short():
     near = decided(target_study({"P1": (75, 30), "P2": (39, 56), "P3": (75, 30)}, noise=1.0))
     assert near.contenders == ("P2",)
-    assert decision_headline(near).startswith("P2 is ahead of every other prototype, but ")
+    assert head(near).startswith("P2 is nearest to the target (")
     batches = pd.DataFrame({"batch": ["a", "b"], "prototype": ["P1", "P3"], "ph": [5.5, 5.5]})
     unknown = decided(target_study(CLEAR, facts={"gates": {"ph": [5, 6]}}, batches=batches))
-    assert decision_headline(unknown) == "P2 is ahead of every other prototype, but pH cannot be told yet."
+    assert head(unknown).endswith(", but pH cannot be told yet.")
     assert "Open: P2, because pH cannot be told yet." in said(unknown)
-    missed = replace(near, ranking=near.ranking.assign(unmet=1, gates_open=0))
-    assert decision_headline(missed).endswith("but its means miss 1 of 2 windows.")
-    unsure = replace(near, ranking=near.ranking.assign(unmet=0, gates_open=0, chance_all=0.62))
-    assert decision_headline(unsure).endswith("meets all windows at once has a chance of only 62 %.")
+    inside = near.windows.assign(read_met=1.0)
+    unsure = replace(near, choice=None, windows=inside, ranking=near.ranking.assign(gates_open=0, chance_all=0.62))
+    assert head(unsure).endswith("meets all windows at once has a chance of only 62 %.")
+
+
+def test_what_is_missed_is_named_with_its_numbers():
+    result = decided(target_study({"P1": (60, 45), "P2": (44, 75), "P3": (59, 50)}))
+    mean = result.windows.set_index(["attribute", "prototype"]).loc[("GREASE", "P2"), "estimate"]
+    assert head(result).endswith(f"it misses GREASE ({mean:.1f}, wanted at most 40).")
+    facts = {"windows_read_as": "benchmark", "benchmark_levels": {"GREASE": 70, "SOFT": 50}}
+    versus = decided(target_study({"P1": (60, 45), "P2": (44, 75), "P3": (59, 50)}, facts=facts))
+    row = versus.windows.set_index(["attribute", "prototype"]).loc[("GREASE", "P2")]
+    assert f"GREASE (−{-row['difference']:.1f} from P1, wanted at most −30)" in head(versus)
+    assert "read as differences from P1" in said(versus)
+
+
+def test_a_must_have_that_nobody_meets_is_the_headline():
+    must = {"must_have": ["yes", ""]}
+    result = decided(target_study({"P1": (60, 45), "P2": (46, 75), "P3": (59, 50)}, columns=must))
+    assert result.nobody_meets == ("GREASE",)
+    assert head(result).startswith("No prototype meets GREASE, which must be met. P2 is nearest to the target (")
+    assert decided(target_study(CLEAR, columns=must)).nobody_meets == ()
 
 
 def test_nobody_left_is_said_with_the_reasons():
     batches = pd.DataFrame({"batch": list("abc"), "prototype": list(CLEAR), "ph": [7.0, 7.0, 7.0]})
     result = decided(target_study(CLEAR, facts={"gates": {"ph": [5, 6]}}, batches=batches))
-    assert decision_headline(result).startswith("No prototype is left")
+    assert head(result).startswith("No prototype is left")
     assert "Out: P2, P3 and P1; each fails pH." in said(result)
     alone = decided(target_study(CLEAR, facts={"gates": {"ph": [5, 6]}}, batches=batches.assign(ph=[5.5, 7.0, 5.5])))
     assert "Out: P2, because it fails pH." in said(alone)
@@ -94,16 +111,22 @@ def test_nobody_left_is_said_with_the_reasons():
 
 def test_the_demo_is_told_as_it_is(demo):
     result, names = demo
-    words = said(result, names)
-    assert "P4" in decision_headline(result)
-    assert decision_headline(result).endswith("cannot be separated overall. There is no winner here.")
-    assert "P4 meets 4 of 6 windows with its means; it misses stickiness and greasy film." in words
-    assert "Least sure of those it meets: softness" in words
-    assert "P4 meets 6 of 6 windows; all at once with a chance of" in words
-    assert "This is stronger evidence than the windows as they stand." in words
+    words, told = said(result, names), tell_decision(result, names)
+    assert told.headline.startswith("No prototype meets greasy film, which must be met. P4 is nearest to the target (")
+    assert (
+        "neither consumers nor the panel's windows separate it from P2 and P8; it misses greasy film" in told.headline
+    )
+    assert "wanted at most 38" in told.headline
+    assert "There is no winner" not in told.headline
+    assert "P4 meets 4 of 6 windows, read on this panel's scale" in words
+    assert "Read as differences from P1 it meets 6; all at once with a chance of" in words
+    assert "stronger evidence" not in words
     assert "P4 and P8 cannot be separated overall; they please different people: group 1" in words
+    assert "likes better P4" in words
     assert "Open: P6, because stability cannot be told yet." in words
     assert "each clearly misses a window that must be met (greasy film)." in words
+    assert len(told.mind) <= 3
+    assert sum(len(line.split()) for line in (told.headline, *told.mind)) <= 120
 
 
 def test_groups_that_are_not_divided_are_told_by_what_they_like(demo):
@@ -125,19 +148,19 @@ def test_other_weights_that_turn_the_order_are_named():
 def test_evidence_that_disagrees_is_told_pair_by_pair():
     result = decided(target_study(CLEAR, liking={"P1": 8.0, "P2": 4.0, "P3": 6.0}))
     assert (result.pairs["overall"] == OPPOSED).any()
-    assert any("Panel and consumers disagree on P2 and P1" in line for line in opposed_sentences(result))
-    assert opposed_sentences(decided(target_study(CLEAR))) == []
+    assert "Panel and consumers disagree on P2 and P1" in said(result)
+    assert "Panel and consumers disagree" not in said(decided(target_study(CLEAR)))
 
 
 def test_without_a_ranking_that_is_said():
     result = decided(target_study(CLEAR))
     empty = replace(result, ranking=result.ranking.assign(desirability=np.nan))
-    assert what_the_decision_shows(empty, NAMES) == [
+    assert head(replace(empty, contenders=(), choice=None)) == (
         "No prototype was scored on every attribute with a window, so none can be ranked."
-    ]
+    )
 
 
 def test_what_it_cannot_show_leaves_the_decision_to_people():
-    words = " ".join(what_the_decision_cannot_show())
+    words = " ".join(tell_decision(decided(target_study(CLEAR)), NAMES).cannot)
     assert "People do" in words
     assert "not a safety assessment" in words

@@ -2,7 +2,7 @@
 
 import pytest
 
-from panel.views.decision.decide import gate_name, gate_unit
+from panel.views.decision.decide import _gate_name, _gate_unit
 
 
 @pytest.mark.parametrize(
@@ -15,9 +15,9 @@ from panel.views.decision.decide import gate_name, gate_unit
     ],
 )
 def test_every_gate_has_words(gate, words):
-    assert gate_name(gate) == words
+    assert _gate_name(gate) == words
 
 
 def test_shares_are_shown_in_per_cent():
-    assert gate_unit("solid_share") == (100.0, 0, " %")
-    assert gate_unit("ph") == (1.0, 2, "")
+    assert _gate_unit("solid_share") == (100.0, 0, " %")
+    assert _gate_unit("ph") == (1.0, 2, "")
