@@ -23,7 +23,8 @@ from panel.errors import PanelError, StudyError
 from panel.study.folder import write_study
 from panel.study.numbers_read import typed_number
 from panel.study.open_study import workbook_bytes, zip_bytes
-from panel.study.raw_table import RawTable, open_workbook, raw_file, raw_table, sheet_names
+from panel.study.raw_table import RawTable, open_workbook, raw_file, sheet_names
+from panel.study.score_sheets import score_table
 from panel.study.scores_import import ImportedScores, ScoresLayout, guess_layout, read_scores, study_from_scores
 from panel.study.study import RawFile, Study, natural_order
 
@@ -92,7 +93,9 @@ def import_form() -> None:
         return
     file = raw_file(upload.name, upload.getvalue())
     names = attempt(_sheets, file) or []
-    sheet = st.selectbox("Sheet", names, key=f"sheet {file.sha256}") if len(names) > 1 else ""
+    whole = "all that belong together"
+    sheet = st.selectbox("Sheet", [whole, *names], key=f"sheet {file.sha256}") if len(names) > 1 else ""
+    sheet = "" if sheet == whole else sheet
     raw = attempt(_uploaded_table, file.sha256, sheet or "", file)
     if raw is None:
         return
@@ -204,4 +207,4 @@ def _keep_import(study: Study, title: str) -> None:
 @st.cache_resource(max_entries=4, show_spinner="Reading the file ...")
 def _uploaded_table(sha256: str, sheet: str, _file: RawFile) -> RawTable:
     """Return the table in an uploaded file."""
-    return raw_table(_file, sheet)
+    return score_table(_file, sheet)

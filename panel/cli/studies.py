@@ -97,11 +97,12 @@ def _read_file(
     """Read a table of scores, columns not named being guessed."""
     from dataclasses import replace
 
-    from panel.study.raw_table import raw_table, read_raw_file
+    from panel.study.raw_table import read_raw_file
+    from panel.study.score_sheets import score_table
     from panel.study.scores_import import guess_layout, read_scores
 
     raw = read_raw_file(file)
-    table = raw_table(raw, sheet)
+    table = score_table(raw, sheet)
     return raw, read_scores(table, replace(guess_layout(table, columns), decimal=decimal, fill_down=fill_down))
 
 

@@ -118,6 +118,35 @@ def raw_table(file: RawFile, sheet: str = "") -> RawTable:
     return table
 
 
+def rows_of_file(file: RawFile, sheet: str = "") -> list[tuple[str, list[list[str]]]]:
+    """Return each filled sheet of a workbook with its name, or the one text table, as rows of cells.
+
+    Names merged over several rows stand in each of them. The sign between the cells of a text is the one that most
+    lines agree on, so that a title above them does not hide it.
+    """
+    content, name = file.content, file.name
+    if not content or len(content) > MAX_BYTES:
+        return []
+    if content[:2] == _ZIP:
+        with open_workbook(content, name) as workbook:
+            found = []
+            for each in [sheet] if sheet else sheet_names(workbook):
+                if each in sheet_names(workbook) and (rows := sheet_rows(workbook, each)):
+                    _fill_merged(rows, merged_cells(workbook, each))
+                    found.append((each, rows))
+            return found
+    if content.startswith(_OLD_WORKBOOK):
+        return []
+    text = decode(content, name)[0]
+    lines = [line for line in text[:_SAMPLE].splitlines() if line.strip()]
+    body = "\n".join(lines[min(len(lines) // 2, _TITLES) :])
+    rows, _ = text_rows(text, name, MAX_COLUMNS, MAX_ROWS, MAX_CELLS, find_delimiter(body))
+    return [("", rows)]
+
+
+_TITLES = 12  # lines that may stand above the headings
+
+
 def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list[str]]:
     """Return the rows of the sheet asked for, or of the first one that holds anything."""
     with open_workbook(content, name) as workbook:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
@@ -319,19 +320,39 @@ def _some(names: list[str] | set[str]) -> str:
 _NAMES = {
     "assessor": (
         "assessor panelist panellist judge subject subj taster tester rater evaluator respondent participant "
-        "consumer volunteer person panelmember user"
+        "consumer volunteer person panelmember user "
+        "prufer pruefer prufperson panelmitglied teilnehmer bewerter proband paneliste juge sujet evaluateur "
+        "panelista juez evaluador catador sujeto giudice valutatore assaggiatore soggetto"
     ),
     "prototype": (
         "prototype product prod sample treatment trt formula formulation variant variety cream emulsion lotion "
-        "item stimulus condition code"
+        "item stimulus condition "
+        "prototyp produkt muster probe rezeptur variante produit echantillon formule prototipo producto muestra "
+        "prodotto campione code"
     ),
-    "attribute": "attribute attr descriptor term characteristic property parameter variable question",
-    "score": "score value rating intensity response mark result answer y",
-    "replicate": "replicate rep repl replication repetition repeat trial run",
-    "session": "session sess sitting visit day week wave date time",
-    "position": "position pos servingorder presentationorder order servingposition place sequence",
-    "batch": "batch lot",
-    "recorded_at": "recordedat timestamp datetime",
+    "attribute": (
+        "attribute attr descriptor term characteristic property parameter variable question "
+        "attribut merkmal eigenschaft descripteur caracteristique atributo attributo descrittore caratteristica"
+    ),
+    "score": (
+        "score value rating intensity response mark result answer y "
+        "wert bewertung punkte intensitat intensitaet valeur intensite puntuacion valor intensidad punteggio valore "
+        "intensita voto"
+    ),
+    "replicate": (
+        "replicate rep repl replication repetition repeat trial run "
+        "wiederholung wdh durchgang replikat essai repeticion replica ripetizione"
+    ),
+    "session": (
+        "session sess sitting visit day week wave date time "
+        "sitzung termin tag woche seance jour semaine sesion dia semana sessione seduta giorno settimana"
+    ),
+    "position": (
+        "position pos servingorder presentationorder order servingposition place sequence "
+        "reihenfolge platz ordre rang orden posicion ordine posizione"
+    ),
+    "batch": "batch lot charge ansatz lote lotto",
+    "recorded_at": "recordedat timestamp datetime zeitstempel",
 }
 _ROLES = {role: tuple(names.split()) for role, names in _NAMES.items()}
 _FILLERS = frozenset(("id", "no", "nr", "num", "number", "name", "code"))
@@ -430,7 +451,7 @@ def attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:
         for column in table.header
         if column not in taken
         and column not in table.unnamed
-        and not _plain(column) & (about_design | _NEVER_ATTRIBUTES)
+        and not plain_names(column) & (about_design | _NEVER_ATTRIBUTES)
     ]
     return tuple(numeric_columns(table, free))
 
@@ -470,13 +491,25 @@ def _named(table: RawTable, role: str, taken: set[str]) -> str:
     """Return the free column with the surest name for a role, or the empty text."""
     for name in _ROLES[role]:
         for column in table.header:
-            if column not in taken and column not in table.unnamed and name in _plain(column):
+            if column not in taken and column not in table.unnamed and name in plain_names(column):
                 return column
     return ""
 
 
-def _plain(column: str) -> set[str]:
+def named_columns(header: Iterable[str]) -> dict[str, str]:
+    """Return role to column for the columns whose names say what they hold."""
+    names = tuple(header)
+    table = RawTable("", names, tuple(() for _ in names), ())
+    found: dict[str, str] = {}
+    for role in _ROLES:
+        if column := _named(table, role, set(found.values())):
+            found[role] = column
+    return found
+
+
+def plain_names(column: str) -> set[str]:
     """Return the spellings of a column's name to compare: lower case, no signs; also singular, also without `id`."""
+    column = "".join(sign for sign in unicodedata.normalize("NFKD", column) if not unicodedata.combining(sign))
     words = re.findall(r"[^\W_]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", column).casefold())
     kept = [word for word in words if word not in _FILLERS] or words
     spellings = {"".join(words), "".join(kept)}

@@ -1,0 +1,409 @@
+"""How does a file of scores, laid out as people lay it out, become one table with a name above each column?
+
+Recognised are title rows, headings of two rows, a sheet for each session, prototypes or people as blocks of columns or
+as single columns, and codes that a key in the same workbook resolves. What was done is said, what cannot be told asked.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from panel.errors import StudyError
+from panel.study.knowledge import lexicon
+from panel.study.numbers_read import read_numbers
+from panel.study.raw_table import RawTable, raw_table, rows_of_file
+from panel.study.scores_import import named_columns, plain_names
+from panel.study.study import RawFile
+from panel.words import counted, first_few
+
+_MOSTLY = 0.6
+_FEWEST_ROWS = 2
+_SEPARATORS = (" - ", " \u2013 ", "_", ":", "/", " ")
+_DESIGN = ("assessor", "prototype", "session", "replicate", "position", "batch", "recorded_at")
+_SITTING = re.compile(
+    r"(?:session|sitting|sitzung|s[e\u00e9]ance|sesi[o\u00f3]n|sessione|day|tag|jour|giorno)\s*\d*", re.I
+)
+_AGAIN = re.compile(
+    r"(?:rep\w*|wiederholung|r[e\u00e9]p[e\u00e9]tition|repetici[o\u00f3]n|ripetizione|wdh|r)\.?\s*\d+", re.I
+)
+_LABEL = re.compile(
+    r"(?:(?:prototype|product|sample|formula|muster|produkt|produit|prodotto|producto)\s*)?\w{0,3}[-. ]?\d+\w?", re.I
+)
+_CODES = {"code", "blindcode", "samplecode", "servingcode", "muster code", "codenummer"}
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Sheet:
+    """One sheet as a table: names of its columns, its rows, the line each stands on, what was done."""
+
+    name: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    lines: tuple[int, ...]
+    notes: tuple[str, ...] = ()
+
+
+def score_table(file: RawFile, sheet: str = "") -> RawTable:
+    """Return the table of scores in a file, whatever its layout.
+
+    Parameters
+    ----------
+    file
+        A text table or a workbook.
+    sheet
+        Which sheet of a workbook; if none is named, all sheets with the same columns are put below each other.
+
+    Raises
+    ------
+    StudyError
+        If there is no table in it, or it cannot be told what stands where; the text says what to do.
+    """
+    return _without_means(_table(file, sheet))
+
+
+def _table(file: RawFile, sheet: str) -> RawTable:
+    sheets = [made for name, rows in rows_of_file(file, sheet) if (made := _sheet(name, rows)) is not None]
+    if not sheets:
+        return raw_table(file, sheet)
+    key, scored = _key_and_scores(sheets)
+    first = scored[0]
+    together = [each for each in scored if each.header == first.header]
+    plain = len(together) == 1 and key is None and not first.notes
+    if plain and not _melted(first)[1]:
+        return raw_table(file, sheet)
+    stacked = _stacked(together)
+    left = [each.name for each in sheets if each not in together and each is not key]
+    table, notes = _melted(stacked)
+    table, resolved = _resolved(table, key)
+    told = [*stacked.notes, *notes, *resolved]
+    if left:
+        told.append(f"Other sheets were not read: {', '.join(left)}.")
+    columns = tuple(zip(*table.rows, strict=True)) if table.rows else tuple(() for _ in table.header)
+    return RawTable(file.name, table.header, columns, table.lines, tuple(told))
+
+
+_MEANS = frozenset(
+    ("mean", "means", "average", "sd", "std", "stdev", "total", "mittelwert", "summe", "moyenne", "media", "promedio")
+)
+
+
+def _without_means(table: RawTable) -> RawTable:
+    """Return the table without rows in which a spreadsheet reckoned means: nobody is called so."""
+    names = [table.column(table.header[0])]
+    if assessor := named_columns(table.header).get("assessor"):
+        names.append(table.column(assessor))
+    kept = [
+        i for i in range(len(table.lines)) if not any(cells[i].strip(" :.").casefold() in _MEANS for cells in names)
+    ]
+    left = [table.lines[i] for i in range(len(table.lines)) if i not in set(kept)]
+    if not left or not kept:
+        return table
+    note = f"Rows with means or totals were left out: line {first_few(left)}."
+    columns = tuple(tuple(cells[i] for i in kept) for cells in table.columns)
+    return replace(table, columns=columns, lines=tuple(table.lines[i] for i in kept), notes=(*table.notes, note))
+
+
+# One sheet: where its headings are, and what its columns are called.
+
+
+def _sheet(name: str, rows: Sequence[Sequence[str]]) -> _Sheet | None:
+    """Return a sheet with its headings found; None if it holds no table of more than one column."""
+    filled = [
+        (line, [cell.strip() for cell in row]) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))
+    ]
+    width = max((len(row) for _, row in filled), default=0)
+    cells = [row + [""] * (width - len(row)) for _, row in filled]
+    if width < 2 or len(cells) < _FEWEST_ROWS:
+        return None
+    bottom = _heading(cells)
+    top = _group_row(cells, bottom)
+    header, notes = _names(cells, bottom, top)
+    first = bottom if top is None else top
+    title = [" ".join(cell for cell in row if cell) for row in cells[:first]]
+    if title:
+        notes = [f"Above the headings in line {filled[bottom][0]} stands: {first_few(title)}.", *notes]
+    places = [i for i, head in enumerate(header) if head]
+    if len({header[i] for i in places}) < len(places):
+        twice = next(head for head in header if head and header.count(head) > 1)
+        raise StudyError(f"{name or 'The file'} has more than one column called {twice!r}; give each its own name.")
+    body = tuple(tuple(row[i] for i in places) for row in cells[bottom + 1 :])
+    lines = tuple(line for line, _ in filled[bottom + 1 :])
+    return _Sheet(name, tuple(header[i] for i in places), body, lines, tuple(notes)) if body else None
+
+
+def _heading(cells: Sequence[Sequence[str]]) -> int:
+    """Return the row with the headings: the last one above the first row of numbers that names most columns."""
+    width = max(sum(map(bool, row)) for row in cells)
+    late = cells[len(cells) // 3 :] or cells
+    numeric = [i for i in range(len(cells[0])) if _mostly_numbers([row[i] for row in late])]
+    data = next(
+        (n for n, row in enumerate(cells) if numeric and sum(_is_number(row[i]) for i in numeric) >= len(numeric) / 2),
+        0,
+    )
+    for row in range(data - 1, -1, -1):
+        named = sum(bool(cells[row][i]) for i in numeric)
+        if named >= _MOSTLY * len(numeric) and not any(_is_number(cells[row][i]) for i in numeric):
+            return row
+    return next((n for n, row in enumerate(cells) if sum(map(bool, row)) >= max(2, _MOSTLY * width)), 0)
+
+
+def _group_row(cells: Sequence[Sequence[str]], bottom: int) -> int | None:
+    """Return the row above the headings that names groups of columns, or None."""
+    if bottom == 0:
+        return None
+    above, heads = cells[bottom - 1], cells[bottom]
+    over = [i for i, cell in enumerate(above) if cell and i > 0 and heads[i]]
+    blank_below = [i for i, cell in enumerate(above) if cell and not heads[i]]
+    return bottom - 1 if len(over) >= 2 or (over and blank_below) else None
+
+
+def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tuple[list[str], list[str]]:
+    """Return the name of each column from one or two rows of headings; groups stand before a bar."""
+    heads = [_unnamed(cells, bottom, i) for i in range(len(cells[0]))]
+    if top is None:
+        return heads, []
+    above, groups = "", []
+    first = next((i for i, cell in enumerate(cells[top]) if cell and cells[bottom][i]), 0)
+    for i, cell in enumerate(cells[top]):
+        above = cell or (above if i >= first else "")
+        groups.append(above if i >= first and cells[bottom][i] else "")
+    heads = [cells[bottom][i] or cells[top][i] or heads[i] for i in range(len(heads))]
+    repeated = [head for i, head in enumerate(heads) if groups[i] and heads.count(head) > 1]
+    if not repeated:
+        named = list(dict.fromkeys(group for group in groups if group))
+        return heads, [f"The headings above the headings were left out: {first_few(named)}."] if named else []
+    return [f"{groups[i]}{_BAR}{head}" if groups[i] else head for i, head in enumerate(heads)], [
+        "The headings stand in two rows, the upper one over groups of columns."
+    ]
+
+
+_BAR = " | "
+
+
+def _unnamed(cells: Sequence[Sequence[str]], bottom: int, place: int) -> str:
+    head = cells[bottom][place]
+    return head or (f"column {place + 1}" if any(row[place] for row in cells[bottom + 1 :]) else "")
+
+
+def _is_number(cell: str) -> bool:
+    if not cell:
+        return False
+    read = read_numbers([cell])
+    return not read.missing[0] and all(reason.startswith("could be ") for reason in read.reasons.values())
+
+
+def _mostly_numbers(cells: Sequence[str]) -> bool:
+    read = read_numbers(cells)
+    held = int((~read.missing).sum())
+    wrong = sum(not reason.startswith("could be ") for reason in read.reasons.values())
+    return held > 0 and held - wrong >= _NUMERIC * held
+
+
+_NUMERIC = 0.8  # share of the filled cells of a column of scores that must be numbers
+
+
+# Several sheets: one with the key, the others below each other.
+
+
+def _key_and_scores(sheets: Sequence[_Sheet]) -> tuple[_Sheet | None, list[_Sheet]]:
+    """Return the sheet that says which code is which prototype, and the others."""
+    for sheet in sheets:
+        code, prototype = _code_column(sheet), _prototype_column(sheet)
+        if (
+            len(sheets) > 1
+            and code
+            and prototype
+            and code != prototype
+            and not _score_columns(sheet, {code, prototype})
+        ):
+            return sheet, [other for other in sheets if other is not sheet]
+    return None, list(sheets)
+
+
+def _code_column(sheet: _Sheet) -> str:
+    return next((head for head in sheet.header if plain_names(head) & _CODES), "")
+
+
+def _prototype_column(sheet: _Sheet) -> str:
+    code = _code_column(sheet)
+    others = tuple(head for head in sheet.header if head != code)
+    return named_columns(others).get("prototype", "")
+
+
+def _score_columns(sheet: _Sheet, taken: set[str]) -> list[str]:
+    """Return the columns that hold numbers and are not about the design."""
+    held = named_columns(sheet.header)
+    design = {held[role] for role in _DESIGN if role in held} | taken
+    return [
+        head
+        for i, head in enumerate(sheet.header)
+        if head not in design and not _about_design(head) and _mostly_numbers([row[i] for row in sheet.rows])
+    ]
+
+
+def _about_design(head: str) -> bool:
+    return bool(set(named_columns((head,))) & set(_DESIGN)) and not head.count(_BAR)
+
+
+def _stacked(sheets: Sequence[_Sheet]) -> _Sheet:
+    """Return sheets with the same columns below each other, with a column that holds what the sheets stand for."""
+    first = sheets[0]
+    if len(sheets) == 1:
+        return first
+    held = named_columns(first.header)
+    scored = _score_columns(first, set())
+    missing = next((role for role in ("assessor", "prototype") if role not in held), "")
+    if missing == "prototype" and _blocks(first, scored):
+        missing = ""
+    elif missing == "prototype" and len(scored) > 1 and _which([sheet.name for sheet in sheets], scored) == 1:
+        missing = "attribute"
+    role = missing or ("" if "session" in held else "session")
+    names = ", ".join(sheet.name for sheet in sheets)
+    notes = list(dict.fromkeys(note for sheet in sheets for note in sheet.notes))
+    rows = tuple((*((sheet.name,) if role else ()), *row) for sheet in sheets for row in sheet.rows)
+    header = (*((role,) if role else ()), *first.header)
+    what = f"the name of the sheet is the {role}" if role else f"each says its session in {held.get('session')!r}"
+    notes.append(f"{counted(len(sheets), 'sheet')} with the same columns were put below each other ({names}); {what}.")
+    return _Sheet("", header, rows, tuple(line for sheet in sheets for line in sheet.lines), tuple(notes))
+
+
+# Blocks of columns: prototypes, people, sessions across; attributes within, or the other way round.
+
+
+def _melted(sheet: _Sheet) -> tuple[_Sheet, list[str]]:
+    """Return a sheet whose blocks of columns stand below each other, and what was done; as it is without any."""
+    held = named_columns(tuple(head for head in sheet.header if _BAR not in head))
+    scored = _score_columns(sheet, set())
+    pairs = _blocks(sheet, scored)
+    if pairs:
+        return _blocks_below(sheet, pairs, held)
+    if "attribute" in held and "score" not in held and len(scored) > 1:
+        return _across(sheet, scored, held)
+    return sheet, []
+
+
+def _blocks(sheet: _Sheet, scored: Sequence[str]) -> dict[str, tuple[str, str]]:
+    """Return column to group and part, if the columns are every group with every part; empty if they are not."""
+    barred = [head for head in sheet.header if _BAR in head]
+    if barred:
+        return {head: _parted(head, _BAR) for head in barred}
+    if "prototype" in named_columns(sheet.header) or len(scored) < 4:
+        return {}
+    for separator in _SEPARATORS:
+        for from_right in (False, True):
+            pairs = {head: _parted(head, separator, from_right=from_right) for head in scored}
+            groups = {group for group, _ in pairs.values()}
+            parts = {part for _, part in pairs.values()}
+            whole = len(groups) * len(parts) == len(pairs) == len(set(pairs.values()))
+            if all(all(pair) for pair in pairs.values()) and whole and len(groups) > 1 and len(parts) > 1:
+                return pairs
+    return {}
+
+
+def _parted(head: str, separator: str, *, from_right: bool = False) -> tuple[str, str]:
+    first, _, second = head.rpartition(separator) if from_right else head.partition(separator)
+    return first.strip(), second.strip()
+
+
+def _blocks_below(
+    sheet: _Sheet, pairs: Mapping[str, tuple[str, str]], held: Mapping[str, str]
+) -> tuple[_Sheet, list[str]]:
+    groups = list(dict.fromkeys(group for group, _ in pairs.values()))
+    parts = list(dict.fromkeys(part for _, part in pairs.values()))
+    role = _role_of_block(groups, parts, held)
+    turned = role == "prototype" and _which(groups, parts) == 1
+    across, within = (parts, groups) if turned else (groups, parts)
+    column = {(part, group) if turned else (group, part): head for head, (group, part) in pairs.items()}
+    own = [head for head in sheet.header if head not in pairs]
+    at = {head: i for i, head in enumerate(sheet.header)}
+    rows, lines = [], []
+    for line, row in zip(sheet.lines, sheet.rows, strict=True):
+        for block in across:
+            cells = [row[at[column[block, part]]] if (block, part) in column else "" for part in within]
+            if any(cells):
+                rows.append((*(row[at[head]] for head in own), block, *cells))
+                lines.append(line)
+    note = f"Blocks of columns were put below each other: {first_few(across)} as {role}, in each {first_few(within)}."
+    made = replace(sheet, header=(*own, role, *within), rows=tuple(rows), lines=tuple(lines))
+    return made, [note]
+
+
+def _role_of_block(groups: Sequence[str], parts: Sequence[str], held: Mapping[str, str]) -> str:
+    for role, pattern in (("session", _SITTING), ("replicate", _AGAIN)):
+        if "prototype" in held and all(pattern.fullmatch(group) for group in groups):
+            return role
+    if "prototype" not in held:
+        return "prototype"
+    if "assessor" not in held:
+        return "assessor"
+    raise StudyError(
+        f"It cannot be told what the groups of columns {first_few(list(groups))} are: sessions, replicates? Write it "
+        "into their headings, such as: Session 1."
+    )
+
+
+def _which(groups: Sequence[str], parts: Sequence[str]) -> int:
+    """Return 0 if the groups are the prototypes, 1 if the parts are; StudyError if it cannot be told."""
+    first, second = _like_attributes(groups), _like_attributes(parts)
+    if first == second:
+        raise StudyError(
+            f"It cannot be told whether {first_few(list(groups))} or {first_few(list(parts))} are the prototypes. "
+            "Write Prototype before their names, or put the prototypes into a column."
+        )
+    return int(first > second)
+
+
+def _like_attributes(names: Sequence[str]) -> float:
+    """Return the share of the names that are words, or known attributes, rather than labels of prototypes."""
+    known = lexicon()
+    words = {str(word).casefold() for column in ("attribute", "name", "everyday_word") for word in known[column]}
+    like = [name.casefold() in words or not _LABEL.fullmatch(name) for name in names]
+    short = [len(name) <= 2 and name.casefold() not in words for name in names]
+    return sum(a and not b for a, b in zip(like, short, strict=True)) / len(names)
+
+
+def _across(sheet: _Sheet, scored: Sequence[str], held: Mapping[str, str]) -> tuple[_Sheet, list[str]]:
+    """Return a sheet in which people, or prototypes, stand as columns beside a column of attributes, row by row."""
+    missing = [role for role in ("assessor", "prototype") if role not in held]
+    if len(missing) != 1:
+        return sheet, []
+    own = [head for head in sheet.header if head not in scored]
+    at = {head: i for i, head in enumerate(sheet.header)}
+    rows = [(*(row[at[head]] for head in own), name, row[at[name]]) for row in sheet.rows for name in scored]
+    lines = tuple(line for line in sheet.lines for _ in scored)
+    made = replace(sheet, header=(*own, missing[0], "score"), rows=tuple(rows), lines=lines)
+    return made, [f"Columns were put below each other: {first_few(list(scored))} as {missing[0]}."]
+
+
+# Codes instead of names, resolved by the key.
+
+
+def _resolved(sheet: _Sheet, key: _Sheet | None) -> tuple[_Sheet, list[str]]:
+    """Return a sheet with the prototype behind each code, as the key of the workbook says."""
+    if key is None:
+        return sheet, []
+    code, prototype = _code_column(key), _prototype_column(key)
+    held = _code_column(sheet) or named_columns(sheet.header).get("prototype", "")
+    sessions = [named_columns(each.header).get("session", "") for each in (key, sheet)]
+    with_session = all(sessions)
+    if not held:
+        return sheet, [f"The sheet {key.name!r} looks like a key of codes, but no column here holds codes."]
+    at, key_at = ({head: i for i, head in enumerate(each.header)} for each in (sheet, key))
+    known: dict[tuple[str, str], str] = {}
+    for row in key.rows:
+        place = (row[key_at[sessions[0]]] if with_session else "", row[key_at[code]])
+        if known.setdefault(place, row[key_at[prototype]]) != row[key_at[prototype]]:
+            raise StudyError(f"In the key {place[1]} stands for two prototypes. Add the session to key and scores.")
+    places = [(row[at[sessions[1]]] if with_session else "", row[at[held]]) for row in sheet.rows]
+    strange = list(dict.fromkeys(place[1] for place in places if place not in known))
+    if strange:
+        raise StudyError(
+            f"The key does not hold the codes {first_few(strange)}. Add them, or correct them in the scores."
+        )
+    rows = tuple((known[place], *row) for place, row in zip(places, sheet.rows, strict=True))
+    header = ("prototype", *("blind code" if head == held else head for head in sheet.header))
+    return replace(sheet, header=header, rows=rows), [
+        f"Codes were resolved by the key in {key.name!r}: {len(known)} codes."
+    ]
