@@ -15,6 +15,7 @@ from panel.answers import (
     LIKING,
     PREFERENCE_MAP,
     PREFERENCES,
+    READINGS,
     SEGMENTS,
     SWAPS,
     Answers,
@@ -33,7 +34,7 @@ from panel.views.consumers.just_about_right import DROPS
 from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
 from panel.views.consumers.preference_map import SENSATIONS
 from panel.views.consumers.segments import SEGMENT_MEANS
-from panel.views.emollients import swaps
+from panel.views.emollients import readings, swaps
 from panel.views.emollients.ladder import PREDICTION
 
 REHEARSED = "Rehearsed data, drawn by a program: no evidence of anything"
@@ -124,9 +125,9 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "S": described(SWAPS, swaps.SWAPS),
         "SI": described(SWAPS, swaps.INTERACTIONS),
         "L": described(LADDER, PREDICTION),
-        "R": tables.readings,
-        "RP": tables.partners,
-        "RS": tables.reading_swaps,
+        "R": described(READINGS, readings.READINGS),
+        "RP": described(READINGS, readings.PARTNERS),
+        "RS": described(READINGS, readings.READING_SWAPS),
         "H": described(LIKING, LIKING_MEANS),
         "HT": described(LIKING, LIKING_TESTS),
         "HA": described(LIKING, LIKING_PAIRS),

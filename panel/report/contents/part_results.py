@@ -18,6 +18,7 @@ from panel.answers import (
     LIKING,
     PREFERENCE_MAP,
     PREFERENCES,
+    READINGS,
     SEGMENTS,
     SWAPS,
     Answers,
@@ -44,11 +45,8 @@ from panel.report.contents.tables import (
     loadings,
     means,
     pairs,
-    partners,
     places,
     ranks,
-    reading_swaps,
-    readings,
     scale_use,
     smallest,
     tests,
@@ -64,12 +62,13 @@ from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TEST
 from panel.views.consumers.preference_map import SENSATIONS, tell_preference_map
 from panel.views.consumers.segments import SEGMENT_MEANS, tell_segments
 from panel.views.drawing.pictures import MOST_COLOURED
+from panel.views.emollients import readings as reading_views
 from panel.views.emollients import swaps as swap_views
 from panel.views.emollients.blends import alias_sentences
 from panel.views.emollients.causes import tell_causes
 from panel.views.emollients.ladder import LADDER as LADDER_STEPS
 from panel.views.emollients.ladder import PREDICTION, tell_ladder
-from panel.views.emollients.readings import partner_sentences, screening_sentences, what_readings_cannot_show
+from panel.views.emollients.readings import PARTNERS, READING_SWAPS, tell_readings
 from panel.views.prototypes.differences import (
     PROFILE_CAUTION,
     difference_figure,
@@ -234,15 +233,21 @@ def _ladder(answers: Answers) -> Iterable[Block]:
 
 def instruments(answers: Answers) -> list[Block]:
     """Return what the instruments say beside the panel."""
-    blocks: list[Block] = [Subheading("Instrument readings beside the panel")]
     if answers.study.table("readings").empty and answers.study.table("curves").empty:
-        return [*blocks, Paragraph("Instrument readings: not part of this study.")]
-    found = answers.readings
-    if isinstance(found, NoAnswer):
-        return [*blocks, Gap(found.why)]
-    blocks += [*points(partner_sentences(found, answers.names)), *points(screening_sentences(found, answers.names))]
-    blocks += [or_gap(readings(answers)), or_gap(partners(answers)), or_gap(reading_swaps(answers))]
-    return [*blocks, *points([found.method, *found.notes, *what_readings_cannot_show()])]
+        return [Subheading(_INSTRUMENTS), Paragraph("Instrument readings: not part of this study.")]
+    found, names = answers.readings, answers.names
+
+    def make() -> Iterable[Block]:
+        if not isinstance(found, NoAnswer):
+            tables = (
+                numbers_of(answers, READINGS, table) for table in (reading_views.READINGS, PARTNERS, READING_SWAPS)
+            )
+            yield from told_blocks(tell_readings(found, names), *tables)
+
+    return _told(_INSTRUMENTS, found, make)
+
+
+_INSTRUMENTS = "Instrument readings beside the panel"
 
 
 # The answers on consumers: liking, groups, just about right, terms, agreement, preference, forced choice.
