@@ -41,6 +41,11 @@ class JointMap:
     rv_by_chance: float
     left_out: tuple[str, ...]
 
+    @property
+    def agree(self) -> bool:
+        """Whether panel and instruments place the prototypes more alike than exchanged prototypes would be placed."""
+        return self.rv > self.rv_by_chance
+
 
 def joint_map(panel: pd.DataFrame, instruments: pd.DataFrame) -> JointMap:
     """Return the joint map of two tables with one row per prototype.

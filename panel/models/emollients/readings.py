@@ -39,12 +39,15 @@ class JoinedReadings:
         The panel's estimated means, one row per prototype and one column per attribute; empty without scores.
     partners
         Pairs declared beforehand: `attribute measure expected source declared estimate ci_low ci_high n p_value
-        p_adjusted needed verdict`; estimate = correlation over the prototypes, p_adjusted by Holm.
+        p_adjusted needed verdict stands_out`; estimate = correlation over the prototypes, p_adjusted by Holm.
     screening
-        All other pairs: `attribute measure estimate ci_low ci_high n p_value p_adjusted`, Benjamini-Hochberg.
+        All other pairs, adjusted by Benjamini and Hochberg: `attribute measure estimate ci_low ci_high n p_value
+        p_adjusted stands_out`.
     swaps
         `measure unit swap removed added percent n_pairs estimate std_error df ci_low ci_high ratio ratio_ci_low
-        ratio_ci_high ratio_lowest ratio_highest`: what each swap did to each measure.
+        ratio_ci_high ratio_lowest ratio_highest change goes_along`: what each swap did to each measure. `change` is
+        `more` or `less` where the interval of the ratio, or else of the difference, leaves no doubt; `goes_along` names
+        what the swap cannot be told from, and then it is credited with nothing.
     map
         Panel and instruments on one map, or None where there is too little for one.
     left_out
@@ -96,7 +99,7 @@ def join_readings(
     pairs, absent = declared_pairs(study, readings.measures["measure"])
     links = all_links(panel, readings.wide, level)
     partners = partner_links(links, pairs, level)
-    screening = screening_list(links, pairs)
+    screening = screening_list(links, pairs, level)
     swaps = reading_swaps(study, readings, level)
     together = _map(panel, readings.wide, extra)
     return JoinedReadings(
@@ -414,14 +417,15 @@ def partner_links(links: pd.DataFrame, pairs: pd.DataFrame, level: float) -> pd.
         [_verdict(row["estimate"], row["p_value"], row["expected"], level) for row in found.to_dict("records")],
         dtype="str",
     )
-    return found
+    return found.assign(stands_out=below(found["p_adjusted"], 1 - level))
 
 
-def screening_list(links: pd.DataFrame, pairs: pd.DataFrame) -> pd.DataFrame:
+def screening_list(links: pd.DataFrame, pairs: pd.DataFrame, level: float = 0.95) -> pd.DataFrame:
     """Return all pairs that were not declared, the smallest p-value first, under Benjamini and Hochberg."""
     declared = pd.MultiIndex.from_frame(pairs[["attribute", "measure"]])
     others = links.loc[~pd.MultiIndex.from_frame(links[["attribute", "measure"]]).isin(declared)]
-    others = others.assign(p_adjusted=benjamini_hochberg(others["p_value"]))
+    adjusted = benjamini_hochberg(others["p_value"])
+    others = others.assign(p_adjusted=adjusted, stands_out=below(adjusted, 1 - level))
     return others.sort_values("p_value", kind="stable", ignore_index=True)
 
 
@@ -435,12 +439,11 @@ def _verdict(estimate: float, p_value: float, expected: str, level: float) -> st
 
 # What each emollient swap did to the instrument measures. No people stand behind it: pairs of prototypes do.
 
-
 FEWEST_PAIRS = 3  # with two pairs the interval has one degree of freedom: 12.7 standard errors
 _CHANGE = ["swap", "removed", "added", "percent"]
 _COLUMNS = [
     "measure", "unit", *_CHANGE, "n_pairs", "estimate", "std_error", "df", "ci_low", "ci_high", "ratio", "ratio_ci_low",
-    "ratio_ci_high", "ratio_lowest", "ratio_highest",
+    "ratio_ci_high", "ratio_lowest", "ratio_highest", "change", "goes_along",
 ]  # fmt: skip
 
 
@@ -462,6 +465,9 @@ def reading_swaps(study: Study, readings: ReadingMeans, level: float) -> pd.Data
         return _empty()
     order = {name: place for place, name in enumerate(wide.columns)}
     frame = pd.concat(parts, ignore_index=True)
+    confounds = making_confounds(study)
+    along = [", ".join(confounds.not_credited("", str(swap))["factor"]) for swap in frame["swap"]]
+    frame = frame.assign(change=_changes(frame), goes_along=along)[_COLUMNS]
     return frame.sort_values("measure", key=lambda names: names.map(order), kind="stable", ignore_index=True)
 
 
@@ -475,7 +481,7 @@ def _effect(wide: pd.DataFrame, pairs: pd.DataFrame, readings: ReadingMeans, lev
     shared = pd.concat([pairs["prototype"], pairs["versus"]]).duplicated().any()
     told = (difference.n >= FEWEST_PAIRS) & ~shared
     known = difference.n > 0
-    ends = {"lowest": _end(logs, np.fmin), "highest": _end(logs, np.fmax)}
+    ends = {"lowest": np.fmin.reduce(logs, axis=0), "highest": np.fmax.reduce(logs, axis=0)}
     frame = pd.DataFrame(
         {
             "measure": list(wide.columns),
@@ -490,16 +496,20 @@ def _effect(wide: pd.DataFrame, pairs: pd.DataFrame, readings: ReadingMeans, lev
             **{f"ratio_{name}": np.exp(end) for name, end in ends.items()},
         }
     )
-    return frame.loc[known, _COLUMNS]
+    return frame.loc[known]
 
 
-def _end(logs: NDArray[np.float64], least: np.ufunc) -> NDArray[np.float64]:
-    return np.asarray(least.reduce(logs, axis=0))
+def _changes(frame: pd.DataFrame) -> NDArray[np.str_]:
+    """Return `more` or `less` where an interval leaves no doubt: that of the ratio where there is one."""
+    by_ratio = frame["ratio_ci_low"].notna()
+    low = frame["ci_low"].where(~by_ratio, frame["ratio_ci_low"] - 1)
+    high = frame["ci_high"].where(~by_ratio, frame["ratio_ci_high"] - 1)
+    return np.select([low > 0, high < 0], ["more", "less"], "")
 
 
 def _empty() -> pd.DataFrame:
-    text = ("measure", "unit", "swap", "removed", "added")
-    return pd.DataFrame({name: pd.Series(dtype="str" if name in text else "float64") for name in _COLUMNS})
+    words = ("measure", "unit", "swap", "removed", "added", "change", "goes_along")
+    return pd.DataFrame({name: pd.Series(dtype="str" if name in words else "float64") for name in _COLUMNS})
 
 
 # How readings were joined to the panel, and what to know before trusting it.

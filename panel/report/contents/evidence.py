@@ -21,6 +21,7 @@ from panel.answers import (
     PREFERENCE_MAP,
     PREFERENCES,
     RANKS,
+    READINGS,
     SCALE_USE,
     SEGMENTS,
     SENSITIVITY,
@@ -45,7 +46,7 @@ from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TEST
 from panel.views.consumers.preference_map import SENSATIONS
 from panel.views.consumers.segments import SEGMENT_MEANS
 from panel.views.decision import decide
-from panel.views.emollients import swaps
+from panel.views.emollients import readings, swaps
 from panel.views.emollients.ladder import PREDICTION
 from panel.views.planning.study import mark
 from panel.views.prototypes import ranks
@@ -160,9 +161,9 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "C": described(MAP, COMPONENTS),
         "CP": described(MAP, PLACES),
         "CA": described(MAP, LOADINGS),
-        "R": tables.readings,
-        "RP": tables.partners,
-        "RS": tables.reading_swaps,
+        "R": described(READINGS, readings.READINGS),
+        "RP": described(READINGS, readings.PARTNERS),
+        "RS": described(READINGS, readings.READING_SWAPS),
         "H": described(LIKING, LIKING_MEANS),
         "HT": described(LIKING, LIKING_TESTS),
         "HA": described(LIKING, LIKING_PAIRS),

@@ -21,6 +21,7 @@ from panel.answers import (
     PREFERENCE_MAP,
     PREFERENCES,
     RANKS,
+    READINGS,
     SCALE_USE,
     SEGMENTS,
     SENSITIVITY,
@@ -43,11 +44,6 @@ from panel.report.contents.blocks import (
     points,
     told_blocks,
 )
-from panel.report.contents.tables import (
-    partners,
-    reading_swaps,
-    readings,
-)
 from panel.views.assessors.scale_use import SCALE_USE as USE_OF_SCALE
 from panel.views.assessors.scale_use import tell_scale_use
 from panel.views.consumers import choices
@@ -62,7 +58,7 @@ from panel.views.emollients.blends import alias_sentences
 from panel.views.emollients.causes import tell_causes
 from panel.views.emollients.ladder import LADDER as LADDER_STEPS
 from panel.views.emollients.ladder import PREDICTION, tell_ladder
-from panel.views.emollients.readings import partner_sentences, screening_sentences, what_readings_cannot_show
+from panel.views.emollients.readings import PARTNERS, READING_SWAPS, tell_readings
 from panel.views.prototypes import ranks
 from panel.views.prototypes.differences import (
     FROM_BENCHMARK,
@@ -176,15 +172,21 @@ def _ladder(answers: Answers) -> Iterable[Block]:
 
 def instruments(answers: Answers) -> list[Block]:
     """Return what the instruments say beside the panel."""
-    blocks: list[Block] = [Subheading("Instrument readings beside the panel")]
     if answers.study.table("readings").empty and answers.study.table("curves").empty:
-        return [*blocks, Paragraph("Instrument readings: not part of this study.")]
-    found = answers.readings
-    if isinstance(found, NoAnswer):
-        return [*blocks, Gap(found.why)]
-    blocks += [*points(partner_sentences(found, answers.names)), *points(screening_sentences(found, answers.names))]
-    blocks += [or_gap(readings(answers)), or_gap(partners(answers)), or_gap(reading_swaps(answers))]
-    return [*blocks, *points([found.method, *found.notes, *what_readings_cannot_show()])]
+        return [Subheading(_INSTRUMENTS), Paragraph("Instrument readings: not part of this study.")]
+    found, names = answers.readings, answers.names
+
+    def make() -> Iterable[Block]:
+        if not isinstance(found, NoAnswer):
+            tables = (
+                numbers_of(answers, READINGS, table) for table in (reading_views.READINGS, PARTNERS, READING_SWAPS)
+            )
+            yield from told_blocks(tell_readings(found, names), *tables)
+
+    return _told(_INSTRUMENTS, found, make)
+
+
+_INSTRUMENTS = "Instrument readings beside the panel"
 
 
 # The answers on consumers: liking, groups, just about right, terms, agreement, preference, forced choice.

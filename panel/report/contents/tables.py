@@ -8,7 +8,6 @@ from panel.report.contents.blocks import Numbers, numbers
 from panel.study.formulas import formulated
 from panel.study.shown import Source
 from panel.views.decision.claims import claim_numbers_of_all, claims_table
-from panel.views.emollients.readings import partners_table, reading_swaps_table, readings_table
 from panel.views.planning.study import batches_table, formulas_table
 
 OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
@@ -38,45 +37,6 @@ def batches(answers: Answers) -> Numbers | NoAnswer:
         return NoAnswer("No batches are written down, so neither their number nor their age at test is known.")
     shown = batches_table(answers.study)
     return numbers("BT", "Batches", shown, full, ["batch"], _ENTERED, Source("batches", same={"batch": "batch"}))
-
-
-def readings(answers: Answers) -> Numbers | NoAnswer:
-    """Return the means of the instrument readings."""
-    found = answers.readings
-    if isinstance(found, NoAnswer):
-        return found
-    rows = [(name,) for name in found.measures["measure"]]
-    source = Source("readings", same={"measure": "measure", "prototype": "prototype"})
-    key, title = ["measure", "prototype"], "Instrument readings"
-    return numbers("R", title, readings_table(found), found.means, key, found.method, source, rows=rows)
-
-
-def partners(answers: Answers) -> Numbers | NoAnswer:
-    """Return the correlations that were declared beforehand."""
-    found = answers.readings
-    if isinstance(found, NoAnswer):
-        return found
-    if found.partners.empty:
-        return NoAnswer("No attribute was paired with a reading beforehand, so no correlation is tested.")
-    shown = partners_table(found, answers.names)
-    sources = (Source("readings", same={"measure": "measure"}), OF_ATTRIBUTE)
-    title = "Attributes and the readings paired with them beforehand"
-    return numbers("RP", title, shown, found.partners, ["attribute", "measure"], found.method, *sources)
-
-
-def reading_swaps(answers: Answers) -> Numbers | NoAnswer:
-    """Return what each swap did to the readings."""
-    found = answers.readings
-    if isinstance(found, NoAnswer):
-        return found
-    if found.swaps.empty:
-        return NoAnswer("No reading can be compared over a swap.")
-    shown = reading_swaps_table(found)
-    source = Source("readings", same={"measure": "measure"})
-    title = "What each swap did to the readings"
-    return numbers(
-        "RS", title, shown, found.swaps, ["measure", "removed", "added"], found.method, source, printed=False
-    )
 
 
 # Tables of verdicts on claims and of the choice of a prototype, with the id of every number.

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -22,16 +23,19 @@ from panel.models.emollients.curves import (
 )
 from panel.stats.curves.flow import CLEARLY_WORSE, FLOW_MODELS
 from panel.stats.curves.force_curve import zero_crossings
-from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, markers, spread_apart, svg_text, text_width
-from panel.views.emollients.readings import format_reading, measure_title, unit_words, with_unit
-from panel.words import NOTHING, format_change, format_list, format_number
+from panel.study.naming import Naming
+from panel.study.shown import About, Across, Table, each_row, number, text, yes_no
+from panel.views.drawing.pictures import FAINT, GREY, INK, markers, spread_apart, text_width
+from panel.views.told import Picture, Told, drawer
+from panel.words import NOTHING, format_change, format_list, format_number, format_typed
 
-RATE_WORDS = {
+_RAISED = str.maketrans("23", "²³")
+_RATE_WORDS = {
     PICK_UP_RATE: "picking up",
     RUB_OUT_RATE_CREAM: "end of rubbing in, cream",
     RUB_OUT_RATE_LOTION: "end of rubbing in, lotion",
 }
-PARAMETER_WORDS = {
+_PARAMETER_WORDS = {
     "yield_stress": "yield stress",
     "plastic_viscosity": "plastic viscosity",
     "consistency": "consistency index K",
@@ -39,14 +43,74 @@ PARAMETER_WORDS = {
 }
 
 
-def flow_sentences(result: ReducedCurves) -> tuple[str, ...]:
+def format_reading(value: float, digits: int = 3) -> str:
+    """Return a reading with so many significant digits; an en dash where there is none."""
+    if math.isnan(value) or math.isinf(value) or value == 0:
+        return format_number(value, 0)
+    rounded = float(f"{value:.{digits - 1}e}")
+    return format_number(rounded, max(0, digits - 1 - math.floor(math.log10(abs(rounded)))))
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Return a text followed by its unit; a plain number has none."""
+    return text if unit == "1" else f"{text} {unit_words(unit)}"
+
+
+def unit_words(unit: str) -> str:
+    """Return a unit as it is printed: raised figures, `−1` as they are; empty for a plain number."""
+    if unit == "1":
+        return ""
+    return unit.translate(_RAISED) if unit.startswith(("mm2", "cm2")) or unit.endswith("m3") else unit
+
+
+def measure_title(measure: str, unit: str) -> str:
+    """Return a measure with its unit behind a comma, for an axis or a column."""
+    return measure if unit == "1" else f"{measure}, {unit_words(unit)}"
+
+
+def tell_curves(result: ReducedCurves, names: Naming) -> Told:
+    """Tell what the measured curves come down to: flow curves first, then force curves."""
+    flow, force = _flow_sentences(result), _force_sentences(result)
+    has_flow, has_force = len(result.flow.parameters) > 0, len(result.force.quantities) > 0
+    pictures = [_flow_picture(result)] * has_flow + [_force_picture(result)] * has_force
+    told = [*flow[1:], *flow[:1], *force]  # how thick they are before which model says so
+    behind = [drawer("Flow curves in numbers", FLOW, VISCOSITIES, FLOW_MODELS_COMPARED)] * has_flow
+    behind += [drawer("Force curves in numbers", *pictures[1:], FORCE)] * has_force
+    return Told(
+        result,
+        names,
+        told[0] if told else "The curves come down to no number that can be told.",
+        pictures[0] if pictures else None,
+        drawers=(drawer("What else they come down to", *told[1:]), *behind),
+        cannot=_CANNOT,
+    )
+
+
+_CANNOT = (
+    "A model that fits says how the sample flowed in the instrument, at that temperature and after that rest.",
+    "A yield stress is what the model makes of the lowest rates; measured another way it comes out differently.",
+    "Curves measured with another geometry, speed or temperature are not comparable with these.",
+)
+
+
+def _flow_picture(result: ReducedCurves) -> Picture:
+    alt = f"Flow curves, shear stress by shear rate on logarithmic scales. {' '.join(_flow_sentences(result))}"
+    return Picture("flow", "Flow curves", alt, lambda: _flow_figure(result))
+
+
+def _force_picture(result: ReducedCurves) -> Picture:
+    alt = f"Force curves with the areas that were taken. {' '.join(_force_sentences(result))}"
+    return Picture("force", "Force curves", alt, lambda: _force_figure(result))
+
+
+def _flow_sentences(result: ReducedCurves) -> tuple[str, ...]:
     """Return which model describes the flow curves, and how thick the prototypes are at each shear rate of use."""
     if result.flow.model is None:
         return ()
     return (_model_sentence(result), *_viscosity_sentences(result.flow.viscosities), *_yield_sentence(result))
 
 
-def force_sentences(result: ReducedCurves) -> tuple[str, ...]:
+def _force_sentences(result: ReducedCurves) -> tuple[str, ...]:
     """Return how far the quantities of the force curves reach over the curves."""
     used = result.force.quantities
     if used.empty:
@@ -59,26 +123,7 @@ def force_sentences(result: ReducedCurves) -> tuple[str, ...]:
     )
 
 
-def what_curves_cannot_show() -> tuple[str, ...]:
-    """Return the sentences that keep a reader from reading too much."""
-    return (
-        "A model that fits says how the sample flowed in the instrument, at that temperature and after that rest.",
-        "A yield stress is what the model makes of the lowest rates; measured another way it comes out differently.",
-        "Curves measured with another geometry, speed or temperature are not comparable with these.",
-    )
-
-
-def flow_alt_text(result: ReducedCurves) -> str:
-    """Return what a person who cannot see the flow curves should hear."""
-    return f"Flow curves, shear stress by shear rate on logarithmic scales. {' '.join(flow_sentences(result))}"
-
-
-def force_alt_text(result: ReducedCurves) -> str:
-    """Return what a person who cannot see the force curves should hear."""
-    return f"Force curves with the areas that were taken. {' '.join(force_sentences(result))}"
-
-
-def curve_name(prototype: object, repeat: object, n_repeats: int = 2) -> str:
+def _curve_name(prototype: object, repeat: object, n_repeats: int = 2) -> str:
     """Return what a curve is called: the prototype, and which repetition if there are several."""
     return f"{prototype}, repeat {repeat}" if str(repeat) and n_repeats > 1 else str(prototype)
 
@@ -101,7 +146,7 @@ def _model_sentence(result: ReducedCurves) -> str:
 def _viscosity_sentences(viscosities: pd.DataFrame) -> tuple[str, ...]:
     sentences = []
     for rate, rows in viscosities.groupby("rate", sort=False):
-        when = RATE_WORDS.get(float(str(rate)), "")
+        when = _RATE_WORDS.get(float(str(rate)), "")
         beyond = rows["extrapolated"].astype(bool)
         doubt = " This lies beyond what was measured: the model speaks alone." if beyond.all() else ""
         if beyond.any() and not doubt:
@@ -128,105 +173,84 @@ def _from_to(rows: pd.DataFrame, column: str, unit: str) -> str:
     ordered = rows.sort_values(column, kind="stable").to_dict("records")
     ends = []
     for row in (ordered[0], ordered[-1]):
-        name = curve_name(row["prototype"], row["repeat"], repeats)
+        name = _curve_name(row["prototype"], row["repeat"], repeats)
         ends.append(f"{with_unit(format_reading(float(row[column])), unit)} ({name})")
     return f"from {ends[0]} to {ends[1]}" if len(rows) > 1 else f"to {ends[0]}"
 
 
-# What the measured curves reduce to, as tables a person reads.
+# What the measured curves reduce to, as tables.
 
 
-def flow_models_table(result: ReducedCurves) -> pd.DataFrame:
-    """Return one row per flow curve: AICc of every model above the best one of that curve."""
-    rows = result.flow.models
-    if rows.empty:
-        return pd.DataFrame()
-    wide = rows.pivot_table(index=["prototype", "repeat"], columns="model", values="difference", sort=False)
-    best = rows.loc[rows["difference"] == 0].drop_duplicates(["prototype", "repeat"])
-    columns = {
-        f"{MODEL_WORDS[model]}, AICc above the best": [format_number(value, 1) for value in wide[model]]
-        for model in FLOW_MODELS
-        if model in wide
-    }
-    return pd.DataFrame(
-        {
-            "Prototype": [str(prototype) for prototype, _ in wide.index],
-            "Repeat": [str(repeat) or NOTHING for _, repeat in wide.index],
-            **columns,
-            "Best by itself": [_words(str(model)) for model in best["model"]],
-        },
-        dtype="str",
-    )
+def _with_curve(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows with the name of their curve."""
+    repeats = rows["repeat"].nunique() if len(rows) else 0
+    names = [_curve_name(*ends, repeats) for ends in zip(rows["prototype"], rows["repeat"], strict=True)]
+    return rows.assign(curve=pd.Series(names, index=rows.index, dtype="str"))
 
 
-def flow_table(result: ReducedCurves) -> pd.DataFrame:
-    """Return one row per flow curve: the parameters of the model used, with their intervals."""
-    rows = result.flow.parameters
-    if rows.empty:
-        return pd.DataFrame()
-    table = _curve_columns(rows)
-    for parameter in dict.fromkeys(rows["parameter"]):
-        own = rows.loc[rows["parameter"] == parameter]
-        heading = measure_title(PARAMETER_WORDS[str(parameter)], PARAMETER_UNITS[str(parameter)])
-        table[heading] = [format_reading(value) for value in own["estimate"]]
-        table[f"{heading}: {100 * result.level:g} % interval"] = _reading_intervals(own)
-    if result.flow.model != "power_law":
-        seen = result.flow.yield_stresses["yield_stress_seen"].astype(bool)
-        table["Can a yield stress be told?"] = ["yes" if value else "no" for value in seen]
-    return pd.DataFrame(table, dtype="str")
+def _reading(row: Mapping[str, Any], _: About) -> str:
+    told = format_reading(row["estimate"])
+    known = row["ci_low"] == row["ci_low"]
+    return f"{told} ({format_reading(row['ci_low'])} to {format_reading(row['ci_high'])})" if known else told
 
 
-def viscosities_table(result: ReducedCurves) -> pd.DataFrame:
-    """Return one row per flow curve and shear rate: viscosity with its interval, and whether it was measured."""
-    rows = result.flow.viscosities
-    if rows.empty:
-        return pd.DataFrame()
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Repeat": [str(repeat) or NOTHING for repeat in rows["repeat"]],
-            "Shear rate, 1/s": [f"{rate:g}" for rate in rows["rate"]],
-            "Stands for": [RATE_WORDS.get(float(rate), NOTHING) for rate in rows["rate"]],
-            "Viscosity, Pa s": [format_reading(value) for value in rows["estimate"]],
-            f"{100 * result.level:g} % interval": _reading_intervals(rows),
-            "Measured": ["no, beyond the measured rates" if beyond else "yes" for beyond in rows["extrapolated"]],
-        },
-        dtype="str",
-    )
+def _parameter(name: Any, _: About) -> str:
+    return measure_title(_PARAMETER_WORDS[str(name)], PARAMETER_UNITS[str(name)])
 
 
-def force_table(result: ReducedCurves) -> pd.DataFrame:
-    """Return one row per force curve and quantity, with what it was taken over."""
-    rows = result.force.quantities
-    return pd.DataFrame(
-        {
-            "Prototype": list(rows["prototype"]),
-            "Repeat": [str(repeat) or NOTHING for repeat in rows["repeat"]],
-            "Quantity": list(rows["measure"]),
-            "Value": [format_reading(float(value)) for value in rows["estimate"]],
-            "Unit": [unit_words(str(unit)) for unit in rows["unit"]],
-            "Taken as": list(rows["limits"]),
-            "Joined to the panel": ["yes" if used else "no" for used in rows["used"]],
-        },
-        dtype="str",
-    )
+def _stands_for(row: Mapping[str, Any], _: About) -> str:
+    return _RATE_WORDS.get(float(row["rate"]), NOTHING)
 
 
-def _curve_columns(rows: pd.DataFrame) -> dict[str, list[str]]:
-    curves = rows[["prototype", "repeat"]].drop_duplicates()
-    return {
-        "Prototype": list(curves["prototype"]),
-        "Repeat": [str(repeat) or NOTHING for repeat in curves["repeat"]],
-    }
+_CURVE = text("Curve", "curve")
+_VALUE = each_row("{level}", _reading, "estimate", "ci_low", figure=True)
+FLOW = Table(
+    "flow",
+    "Parameters of the flow curves, with their intervals",
+    lambda result: _with_curve(result.flow.parameters),
+    (_CURVE,),
+    key=("curve", "parameter"),
+    across=Across("parameter", _VALUE, _parameter),
+)
+FLOW_MODELS_COMPARED = Table(
+    "flow_models",
+    "Flow models compared: AICc above the best one of each curve",
+    lambda result: _with_curve(result.flow.models),
+    (_CURVE,),
+    key=("curve", "model"),
+    across=Across("model", number("", "difference", 1), lambda model, _: _model_words(str(model))),
+)
+VISCOSITIES = Table(
+    "viscosities",
+    "Viscosity at the shear rates of use",
+    lambda result: _with_curve(result.flow.viscosities),
+    (
+        _CURVE,
+        each_row("Shear rate, 1/s", lambda row, _: format_typed(float(row["rate"])), "rate", figure=True),
+        each_row("Stands for", _stands_for, "rate"),
+        each_row("Viscosity, Pa s ({level})", _reading, "estimate", "ci_low", figure=True),
+        yes_no("Measured", "extrapolated", "no, beyond the measured rates", "yes"),
+    ),
+    key=("curve", "rate"),
+)
+FORCE = Table(
+    "force",
+    "Quantities of the force curves",
+    lambda result: _with_curve(result.force.quantities),
+    (
+        _CURVE,
+        text("Quantity", "measure"),
+        each_row("Value", lambda row, _: format_reading(float(row["estimate"])), "estimate", figure=True),
+        each_row("Unit", lambda row, _: unit_words(str(row["unit"])), "unit"),
+        text("Taken as", "limits"),
+        yes_no("Joined to the panel", "used"),
+    ),
+    key=("curve", "measure", "limits"),
+)
 
 
-def _words(model: str) -> str:
-    return next(words for name, words in MODEL_WORDS.items() if name == model)
-
-
-def _reading_intervals(rows: pd.DataFrame) -> list[str]:
-    ends = zip(rows["ci_low"], rows["ci_high"], strict=True)
-    return [NOTHING if low != low else f"{format_reading(low)} to {format_reading(high)}" for low, high in ends]
+def _model_words(model: str) -> str:
+    return next((words for name, words in MODEL_WORDS.items() if name == model), model)
 
 
 # Pictures of the measured curves: flow curves with the model on logarithmic scales, force curves with their areas.
@@ -243,19 +267,19 @@ _GAP = 0.025  # between the picture and the names at its right, as a part of its
 _EDGE = 0.15  # a word closer to an edge than this part of the width stands beside its line, not over it
 _LINE_SPACE = 1.25  # of the size of the letters
 _LONG = 500.0  # a logarithmic axis with more than this between its ends is numbered at powers of ten only
-WORK_COLOUR, PULL_COLOUR = COLOURS[4], COLOURS[5]
+_WORK, _PULL = "#c2d0cb", "#e3c7a0"
 
 
-def flow_figure(result: ReducedCurves, chosen: Sequence[str] = ()) -> Figure:
+def _flow_figure(result: ReducedCurves) -> Figure:
     """Return the flow curves: measured points, the fitted curve of each repeat, prototypes named at the right.
 
-    With more than seven prototypes only the `chosen` ones are coloured. Dashed uprights are the shear rates of use.
+    Dashed uprights are the shear rates of use.
     """
     import seaborn as sns
 
     flow = result.flow
     prototypes = [str(name) for name in dict.fromkeys(flow.points["prototype"])]
-    drawn = markers(prototypes, chosen)
+    drawn = markers(prototypes, prototypes)
     named = max((text_width(name, _FONT) for name in prototypes), default=0.0) / _POINTS
     width, height = _LEFT + _WIDTH + _RIGHT + named, _BOTTOM + _HEIGHT + _TOP
     figure = Figure(figsize=(width, height))
@@ -283,17 +307,7 @@ def flow_figure(result: ReducedCurves, chosen: Sequence[str] = ()) -> Figure:
     return figure
 
 
-def flow_svg(result: ReducedCurves, chosen: Sequence[str] = (), *, text_as_paths: bool = True) -> str:
-    """Return the flow curves as SVG text."""
-    return svg_text(
-        flow_figure(result, chosen),
-        title="Flow curves",
-        description=flow_alt_text(result),
-        text_as_paths=text_as_paths,
-    )
-
-
-def force_figure(result: ReducedCurves) -> Figure:
+def _force_figure(result: ReducedCurves) -> Figure:
     """Return the force curves, one picture per prototype; the areas taken of its first repeat are filled."""
     points, peaks = result.force.points, result.force.peaks
     prototypes = [str(name) for name in dict.fromkeys(points["prototype"])]
@@ -302,8 +316,8 @@ def force_figure(result: ReducedCurves) -> Figure:
     wide, tall = _SMALL_LEFT + _SMALL_WIDTH, _SMALL_TOP + _SMALL_HEIGHT + _BOTTOM
     figure = Figure(figsize=(beside * wide + 0.15, stacked * tall + 0.35))
     whole = beside * wide + 0.15, stacked * tall + 0.35
-    for number, prototype in enumerate(prototypes):
-        row, column = divmod(number, beside)
+    for place_of, prototype in enumerate(prototypes):
+        row, column = divmod(place_of, beside)
         place = (column * wide + _SMALL_LEFT) / whole[0], ((stacked - 1 - row) * tall + _BOTTOM) / whole[1]
         axes = figure.add_axes((*place, (_SMALL_WIDTH - 0.15) / whole[0], _SMALL_HEIGHT / whole[1]))
         axes.set(xlim=_reach(points["along"]), ylim=_reach(points["force"]))
@@ -317,21 +331,14 @@ def force_figure(result: ReducedCurves) -> Figure:
     return figure
 
 
-def force_svg(result: ReducedCurves, *, text_as_paths: bool = True) -> str:
-    """Return the force curves as SVG text."""
-    return svg_text(
-        force_figure(result), title="Force curves", description=force_alt_text(result), text_as_paths=text_as_paths
-    )
-
-
 def _mark_rates(axes: Axes, rates: Sequence[float]) -> None:
     """Draw an upright at each rate of use that lies in the picture, with its words above, on two lines by turns."""
     low, high = np.log(axes.get_xlim())
     inside = [(rate, (np.log(rate) - low) / (high - low)) for rate in rates if low <= np.log(rate) <= high]
-    for number, (rate, across) in enumerate(inside):
+    for turn, (rate, across) in enumerate(inside):
         axes.axvline(rate, color=INK, linewidth=0.7, linestyle=(0, (4, 3)), zorder=1)
-        words = RATE_WORDS.get(float(rate), f"{rate:g} 1/s")
-        line = (len(inside) - 1 - number) % 2
+        words = _RATE_WORDS.get(float(rate), f"{rate:g} 1/s")
+        line = (len(inside) - 1 - turn) % 2
         side = "left" if across < _EDGE else "right" if across > 1 - _EDGE else "center"
         axes.annotate(
             words, (across, 1), xycoords="axes fraction", xytext=(0, 3 + line * _FONT * _LINE_SPACE),
@@ -357,8 +364,8 @@ def _name_at_the_right(axes: Axes, lines: pd.DataFrame) -> None:
 
 
 def _draw_force(axes: Axes, own: pd.DataFrame, peak: pd.Series) -> None:
-    for number, (_, curve) in enumerate(own.groupby("repeat", sort=False)):
-        first = number == 0
+    for turn, (_, curve) in enumerate(own.groupby("repeat", sort=False)):
+        first = turn == 0
         (line,) = axes.plot(curve["along"], curve["force"], color=GREY, linewidth=0.7, zorder=3)
         if first:
             line.set(color=INK, linewidth=1.2, zorder=4)
@@ -375,10 +382,8 @@ def _fill_areas(axes: Axes, curve: pd.DataFrame, peak: pd.Series) -> None:
     heights = np.interp(corners, along, force)
     work, pull = corners <= work_ends, corners >= pull_begins
     look: dict[str, Any] = {"alpha": 0.6, "linewidth": 0, "zorder": 2}
-    axes.fill_between(corners[work], np.maximum(heights[work], 0), facecolor=WORK_COLOUR, **look)
-    axes.fill_between(
-        corners[pull], np.minimum(heights[pull], 0), facecolor=PULL_COLOUR, hatch=_HATCH, edgecolor=INK, **look
-    )
+    axes.fill_between(corners[work], np.maximum(heights[work], 0), facecolor=_WORK, **look)
+    axes.fill_between(corners[pull], np.minimum(heights[pull], 0), facecolor=_PULL, hatch=_HATCH, edgecolor=INK, **look)
 
 
 def _reach(values: pd.Series) -> tuple[float, float]:
@@ -391,8 +396,8 @@ def _force_key(figure: Figure, height: float) -> None:
     from matplotlib.patches import Patch
 
     entries = [
-        Patch(facecolor=WORK_COLOUR, alpha=0.6, label="work of shear"),
-        Patch(facecolor=PULL_COLOUR, alpha=0.6, hatch=_HATCH, edgecolor=INK, linewidth=0, label="work of adhesion"),
+        Patch(facecolor=_WORK, alpha=0.6, label="work of shear"),
+        Patch(facecolor=_PULL, alpha=0.6, hatch=_HATCH, edgecolor=INK, linewidth=0, label="work of adhesion"),
     ]
     figure.legend(
         handles=entries, loc="upper left", bbox_to_anchor=(0.01, 1 - 0.02 / height), ncols=2, fontsize=_FONT,

@@ -1,4 +1,4 @@
-"""What instrument readings say beside the panel, and what they cannot say, in plain sentences made from the numbers."""
+"""What instrument readings say beside the panel, and what the swaps did to them."""
 
 from __future__ import annotations
 
@@ -18,181 +18,186 @@ from numpy.typing import NDArray
 
 from panel.models.emollients.joint_map import BOTH, INSTRUMENTS, PANEL, JointMap
 from panel.models.emollients.readings import AGAINST, AS_EXPECTED, CANNOT_TELL, JoinedReadings
-from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
-from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, svg_text, text_width
+from panel.study.shown import (
+    ATTRIBUTE,
+    P_ADJUSTED,
+    P_HOLM,
+    VERDICT,
+    About,
+    Across,
+    Column,
+    P,
+    Source,
+    Table,
+    count,
+    each_row,
+    number,
+    share,
+    text,
+    yes_no,
+)
+from panel.views.drawing.interval_picture import interval_figure
+from panel.views.drawing.pictures import FAINT, GREY, INK, place_labels, text_width
+from panel.views.emollients.causes import short_swap
+from panel.views.emollients.curves import format_reading, measure_title, with_unit
 from panel.views.emollients.swaps import swap_words
+from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
     NOTHING,
+    capital,
+    counted,
     format_change,
     format_interval,
     format_list,
     format_number,
-    format_p,
     format_share,
-    p_after_holm,
 )
 
 _MOST_NAMED = 5
-_RAISED = str.maketrans("23", "²³")
+_CANNOT = (
+    "A reading that goes with a feeling does not replace it: what people feel is for people to say.",
+    "Prototypes are few and differ in few directions. Two things that go together here may part in other formulas.",
+    "No clear link is not no link: look at how far the interval reaches.",
+)
 
 
-def partner_sentences(result: JoinedReadings, names: Naming) -> tuple[str, ...]:
-    """Return one sentence per pair that was declared beforehand, or one saying that there is none."""
-    if result.partners.empty:
-        return (
-            "No attribute has a partner among the measures. Name one in the column partner of the attributes, before "
-            "looking at the readings.",
-        )
-    rows = result.partners.to_dict("records")
-    return tuple(partner_sentence(row, names, result.level, len(rows)) for row in rows)
-
-
-def partner_sentence(row: Mapping[Any, Any], names: Naming, level: float, n_pairs: int) -> str:
-    """Return the sentence for one declared pair."""
-    attribute, measure = names.attribute(str(row["attribute"])), str(row["measure"])
-    numbers = (
-        f"r = {format_number(row['estimate'], 2)}, {100 * level:g} % interval "
-        f"{format_interval(row['ci_low'], row['ci_high'], 2)}, {row['n']} prototypes"
+def tell_readings(result: JoinedReadings, names: Naming) -> Told:
+    """Tell which readings go with what people feel, and what the swaps did to them."""
+    pairs = result.partners
+    screened = _screening_sentences(result, names)
+    return Told(
+        result,
+        names,
+        _headline(result, names),
+        _pairs_picture(result, names) if len(pairs) else None,
+        (*_against(result, names), *screened[:1]),
+        PARTNERS if len(pairs) else None,
+        (
+            drawer("Each declared pair", *([_scatter_picture(result, names), PARTNERS] if len(pairs) else [])),
+            drawer("All other pairs", *screened[1:], *([SCREENING] if len(result.screening) else [])),
+            *_map_drawer(result.map, names),
+            drawer("What the swaps did to the readings", *_swap_sentences(result), READING_SWAPS),
+            drawer("The readings", READINGS, MEASURES),
+        ),
+        _CANNOT,
     )
-    if row["verdict"] == CANNOT_TELL:
+
+
+def _headline(result: JoinedReadings, names: Naming) -> str:
+    """Return how many sensations go with the reading that was declared for them, and which."""
+    rows = result.partners
+    if rows.empty:
         return (
-            f"{row['n']} prototypes cannot say whether the panel's {attribute} goes with the reading {measure} "
-            f"({numbers}; for one pair chosen beforehand r must be beyond {format_number(row['needed'], 2)})."
+            "No sensation has a partner among the measures, so nothing is tested. Name one in the column partner of "
+            "the attributes, before looking at the readings."
         )
-    together = "rise together" if row["estimate"] > 0 else "go opposite ways"
-    expected = {AS_EXPECTED: ", as expected", AGAINST: ", against what was expected"}.get(str(row["verdict"]), "")
-    doubt = (
-        f" Counted together with the other {n_pairs - 1} declared pairs this can be chance "
-        f"({p_after_holm(row['p_adjusted'])})."
-        if row["p_adjusted"] >= 1 - level
-        else ""
+    sure = rows.loc[rows["verdict"] == AS_EXPECTED]
+    asked = counted(len(rows), "sensation")
+    if sure.empty:
+        return f"On none of {asked} can these prototypes show that the reading declared for it goes with it."
+    first = sure.iloc[(-sure["estimate"].abs()).argsort(kind="stable")].head(_MOST_NAMED)
+    told = [f"{_quoted(names.attribute(str(row['attribute'])))} with {row['measure']}" for row in _rows(first)]
+    more = len(sure) - len(told)
+    rest = f" and {counted(more, 'other')}" if more else ""
+    return f"{len(sure)} of {asked} go with the reading declared beforehand, as expected: {format_list(told)}{rest}."
+
+
+def _against(result: JoinedReadings, names: Naming) -> tuple[str, ...]:
+    """Return the sentence on pairs that went another way than was expected, and on those that may be chance."""
+    rows = result.partners
+    against, doubtful = (
+        [_quoted(names.attribute(str(name))) for name in rows.loc[chosen, "attribute"]]
+        for chosen in (rows["verdict"] == AGAINST, (rows["verdict"] != CANNOT_TELL) & ~rows["stands_out"].astype(bool))
     )
-    return f"The panel's {attribute} and the reading {measure} {together}{expected} ({numbers}).{doubt}"
+    told = [f"Against what was expected: {format_list(against)}."] if against else []
+    if doubtful:
+        told.append(f"Counted together with all declared pairs this can be chance: {format_list(doubtful)}.")
+    return tuple(told)
 
 
-def screening_sentences(result: JoinedReadings, names: Naming) -> tuple[str, ...]:
+def _quoted(words: str) -> str:
+    return f"“{words}”" if "," in words else words
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[Any, Any]]:
+    return frame.to_dict("records")
+
+
+def _screening_sentences(result: JoinedReadings, names: Naming) -> tuple[str, ...]:
     """Return what the screening list holds, and what it is good for."""
     if result.screening.empty:
         return ()
-    seen = result.screening.loc[below(result.screening["p_adjusted"], 1 - result.level)]
-    number = len(result.screening)
+    seen = result.screening.loc[result.screening["stands_out"]]
+    asked = f"Of {counted(len(result.screening), 'pair')} nobody declared beforehand"
     if seen.empty:
-        return (f"Of the {number} pairs nobody declared beforehand, none stands out after adjusting for their number.",)
+        return (f"{asked}, none stands out after adjusting for their number.",)
     first = [
         f"{names.attribute(str(row['attribute']))} with {row['measure']} (r = {format_number(row['estimate'], 2)})"
-        for row in seen.head(_MOST_NAMED).to_dict("records")
+        for row in _rows(seen.head(_MOST_NAMED))
     ]
-    first_words = "The clearest are" if len(seen) > len(first) else "They are" if len(seen) > 1 else "It is"
+    stand = "stands" if len(seen) == 1 else "stand"
     return (
-        f"Of the {number} pairs nobody declared beforehand, {len(seen)} "
-        f"{'stands' if len(seen) == 1 else 'stand'} out after adjusting for their number. {first_words} "
-        f"{format_list(first)}.",
-        "These are leads for another study: the list was searched after the fact.",
+        f"{asked}, {len(seen)} {stand} out after adjusting for their number: leads for another study, for the list was "
+        "searched after the fact.",
+        f"The clearest: {format_list(first)}.",
     )
 
 
-def reading_swap_sentences(result: JoinedReadings) -> tuple[str, ...]:
-    """Return one sentence per swap: what it lowers, what it raises, and what cannot be said."""
-    return tuple(
-        _swap_sentence(rows, result.level) for _, rows in result.swaps.groupby("swap", sort=False) if len(rows)
-    )
+def _swap_sentences(result: JoinedReadings) -> tuple[str, ...]:
+    """Return one sentence per swap on what it did to the readings, or on what goes along with it."""
+    told = (_swap_sentence(str(swap), rows) for swap, rows in result.swaps.groupby("swap", sort=False))
+    return tuple(sentence for sentence in told if sentence)
 
 
-def joint_map_sentences(joint: JointMap) -> tuple[str, ...]:
+def _swap_sentence(swap: str, rows: pd.DataFrame) -> str:
+    clear = rows.loc[rows["change"] != ""]
+    if clear.empty:
+        return ""
+    parts = [
+        f"{word} {format_list([_amount(row) for row in _rows(clear.loc[clear['change'] == word])])}"
+        for word in ("more", "less")
+        if (clear["change"] == word).any()
+    ]
+    did, factors = " and ".join(parts), str(rows["goes_along"].iloc[0])
+    if factors:
+        along = format_list(factors.split(", "))
+        return f"{capital(did)} go along with {short_swap(swap)} or with the {along}: these data cannot tell."
+    return f"In these batches {short_swap(swap)} gave {did} ({_pair_count(rows)})."
+
+
+def _amount(row: Mapping[Any, Any]) -> str:
+    """Return a measure with its change and interval: in per cent where ratios make sense, else as an amount."""
+    if not math.isnan(row["ratio_ci_low"]):
+        ends = sorted(abs(100 * (row[end] - 1)) for end in ("ratio_ci_low", "ratio_ci_high"))
+        by = f"{_percent(abs(100 * (row['ratio'] - 1)))} %, {_percent(ends[0])} to {_percent(ends[1])} %"
+        return f"{row['measure']} ({by})"
+    ends = sorted(abs(float(row[end])) for end in ("ci_low", "ci_high"))
+    by = with_unit(format_reading(abs(row["estimate"]), 2), str(row["unit"]))
+    return f"{row['measure']} ({by}, {format_reading(ends[0], 2)} to {format_reading(ends[1], 2)})"
+
+
+def _pair_count(rows: pd.DataFrame) -> str:
+    low, high = int(rows["n_pairs"].min()), int(rows["n_pairs"].max())
+    return counted(high, "matched pair") if low == high else f"{low} to {high} matched pairs"
+
+
+def _map_drawer(joint: JointMap | None, names: Naming) -> tuple[Drawer, ...]:
+    if joint is None:
+        return ()
+    return (drawer("Panel and instruments on one map", *_map_sentences(joint), _map_picture(joint, names)),)
+
+
+def _map_sentences(joint: JointMap) -> tuple[str, ...]:
     """Return how far panel and instruments agree about the prototypes, and what the map's axes carry."""
-    alike = "" if joint.rv > joint.rv_by_chance else " That is no more than chance."
+    alike = "" if joint.agree else " That is no more than chance."
     shown = float(joint.components["share"].iloc[:2].sum())
     return (
-        f"How alike panel and instruments place the prototypes, from 0 to 1: RV = {format_number(joint.rv, 2)}. "
-        f"Prototypes exchanged at random would give {format_number(joint.rv_by_chance, 2)} on average.{alike}",
+        f"How alike panel and instruments place the prototypes, from 0 to 1: {format_number(joint.rv, 2)}. Prototypes "
+        f"exchanged at random would give {format_number(joint.rv_by_chance, 2)} on average.{alike}",
         f"The two axes carry {format_share(shown)} of the differences. Every attribute and every measure counts the "
         "same inside its block, also one in which the prototypes hardly differ.",
     )
-
-
-def what_readings_cannot_show() -> tuple[str, ...]:
-    """Return the sentences that keep a reader from reading too much."""
-    return (
-        "A reading that goes with a feeling does not replace it: what people feel is for people to say.",
-        "Prototypes are few and differ in few directions. Two things that go together here may part in other formulas.",
-        "No clear link is not no link: look at how far the interval reaches.",
-    )
-
-
-def partner_alt_text(result: JoinedReadings, names: Naming) -> str:
-    """Return what a person who cannot see the scatter pictures should hear."""
-    return f"Panel means against instrument readings, a dot per prototype. {' '.join(partner_sentences(result, names))}"
-
-
-def joint_map_alt_text(joint: JointMap) -> str:
-    """Return what a person who cannot see the joint map should hear."""
-    places = joint.prototypes.loc[joint.prototypes["block"] == "both"]
-    parts = [
-        f"{row['prototype']} at {format_number(row['component_1'], 1)}, {format_number(row['component_2'], 1)}"
-        for row in places.to_dict("records")
-    ]
-    return f"Joint map of panel and instruments. {' '.join(joint_map_sentences(joint))} Places: {'; '.join(parts)}."
-
-
-def format_reading(value: float, digits: int = 3) -> str:
-    """Return a reading with so many significant digits; an en dash where there is none."""
-    if math.isnan(value) or math.isinf(value) or value == 0:
-        return format_number(value, 0)
-    rounded = float(f"{value:.{digits - 1}e}")
-    return format_number(rounded, max(0, digits - 1 - math.floor(math.log10(abs(rounded)))))
-
-
-def with_unit(text: str, unit: str) -> str:
-    """Return a text followed by its unit; a plain number has none."""
-    return text if unit == "1" else f"{text} {unit_words(unit)}"
-
-
-def unit_words(unit: str) -> str:
-    """Return a unit as it is printed: raised figures, `−1` as they are; empty for a plain number."""
-    if unit == "1":
-        return ""
-    return unit.translate(_RAISED) if unit.startswith(("mm2", "cm2")) or unit.endswith("m3") else unit
-
-
-def measure_title(measure: str, unit: str) -> str:
-    """Return a measure with its unit behind a comma, for an axis or a column."""
-    return measure if unit == "1" else f"{measure}, {unit_words(unit)}"
-
-
-def _swap_sentence(rows: pd.DataFrame, level: float) -> str:
-    first = rows.iloc[0]
-    removed, added = (format_list(str(first[end]).split(" + ")) for end in ("removed", "added"))
-    opening = (
-        f"In this base, replacing {float(first['percent']):g} % {removed} by {added} "
-        f"({_pairs(rows)}; in brackets {100 * level:g} % intervals)"
-    )
-    told = {"lowers": list[str](), "raises": list[str](), "": list[str]()}
-    for row in rows.to_dict("records"):
-        verb, text = _effect(row)
-        told[verb].append(text)
-    parts = [f"{verb} {format_list(texts)}" for verb, texts in told.items() if verb and texts]
-    cannot = f"these readings cannot say whether it changes {format_list(told[''])}" if told[""] else ""
-    return f"{opening}: {'; '.join(filter(None, [*parts, cannot]))}."
-
-
-def _effect(row: Mapping[Any, Any]) -> tuple[str, str]:
-    """Return the verb and the words for one measure; no verb where the interval holds no change."""
-    low, high = float(row["ci_low"]), float(row["ci_high"])
-    ratio_low, ratio_high = float(row["ratio_ci_low"]), float(row["ratio_ci_high"])
-    if not math.isnan(ratio_low):
-        if ratio_low <= 1 <= ratio_high:
-            return "", str(row["measure"])
-        ends = sorted(abs(100 * (end - 1)) for end in (ratio_low, ratio_high))
-        amount = f"{_percent(abs(100 * (row['ratio'] - 1)))} %"
-        verb = "raises" if row["ratio"] > 1 else "lowers"
-        return verb, f"{row['measure']} by {amount} ({_percent(ends[0])} to {_percent(ends[1])} %)"
-    if math.isnan(low) or low <= 0 <= high:
-        return "", str(row["measure"])
-    ends = sorted(abs(end) for end in (low, high))
-    amount = with_unit(format_reading(abs(row["estimate"]), 2), str(row["unit"]))
-    verb = "raises" if row["estimate"] > 0 else "lowers"
-    return verb, f"{row['measure']} by {amount} ({format_reading(ends[0], 2)} to {format_reading(ends[1], 2)})"
 
 
 def _percent(value: float) -> str:
@@ -200,119 +205,191 @@ def _percent(value: float) -> str:
     return format_number(value, 0) if value >= 0.5 else format_reading(value, 1)
 
 
-def _pairs(rows: pd.DataFrame) -> str:
-    low, high = int(rows["n_pairs"].min()), int(rows["n_pairs"].max())
-    number = f"{low}" if low == high else f"{low} to {high}"
-    return f"{number} matched {'pair' if number == '1' else 'pairs'}"
-
-
-# Instrument readings, their links to the panel and what swaps did to them, as tables a person reads.
+# Readings, their links to the panel and what swaps did to them, as tables.
 
 
 _DIRECTIONS = {"same": "together", "opposite": "opposite ways"}
 
 
-def readings_table(result: JoinedReadings) -> pd.DataFrame:
-    """Return one row per measure and one column per prototype: mean, and the scatter of repeats."""
-    prototypes = list(dict.fromkeys(result.means["prototype"]))
-    written = {
-        (row["measure"], row["prototype"]): f"{format_reading(row['estimate'])} ± {format_reading(row['sd'], 2)}"
-        for row in result.means.to_dict("records")
-    }
-    rows = [
-        [
-            measure_title(row["measure"], row["unit"]),
-            *(written.get((row["measure"], name), NOTHING) for name in prototypes),
-            _range(row["fewest"], row["most"]),
-            format_share(row["cv"], 1),
-            format_share(row["noise_share"]),
-        ]
-        for row in result.measures.to_dict("records")
-    ]
-    headings = ["Readings", "Coefficient of variation", "Scatter, share of differences"]
-    return pd.DataFrame(rows, columns=["Measure (mean ± SD of repeats)", *prototypes, *headings], dtype="str")
+def _expected(row: Mapping[str, Any], _: About) -> str:
+    way = _DIRECTIONS.get(str(row["expected"]), NOTHING)
+    return f"{way} ({row['source']})" if row["source"] and way != NOTHING else way
 
 
-def partners_table(result: JoinedReadings, names: Naming) -> pd.DataFrame:
-    """Return one row per pair declared beforehand: correlation, interval, what is needed, verdict."""
-    rows = result.partners
-    return pd.DataFrame(
-        {
-            "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
-            "Reading": list(rows["measure"]),
-            "Expected": [_DIRECTIONS.get(str(way), NOTHING) for way in rows["expected"]],
-            "Why expected": [str(source) or NOTHING for source in rows["source"]],
-            "r": [format_number(value, 2) for value in rows["estimate"]],
-            f"{100 * result.level:g} % interval": _intervals(rows, 2),
-            "Prototypes": [f"{count:d}" for count in rows["n"]],
-            "r needed": [format_number(value, 2) for value in rows["needed"]],
-            "p": [format_p(value) for value in rows["p_value"]],
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-            "In words": list(rows["verdict"]),
-        },
-        dtype="str",
-    )
+def _correlation(row: Mapping[str, Any], _: About) -> str:
+    return f"{format_number(row['estimate'], 2)} ({format_interval(row['ci_low'], row['ci_high'], 2)})"
 
 
-def screening_table(result: JoinedReadings, names: Naming) -> pd.DataFrame:
-    """Return one row per pair that was not declared, the clearest first."""
-    rows = result.screening
-    return pd.DataFrame(
-        {
-            "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
-            "Reading": list(rows["measure"]),
-            "r": [format_number(value, 2) for value in rows["estimate"]],
-            f"{100 * result.level:g} % interval": _intervals(rows, 2),
-            "Prototypes": [f"{count:d}" for count in rows["n"]],
-            "p": [format_p(value) for value in rows["p_value"]],
-            "p, adjusted": [format_p(value) for value in rows["p_adjusted"]],
-            "Stands out": ["yes" if below(value, 1 - result.level) else "no" for value in rows["p_adjusted"]],
-        },
-        dtype="str",
-    )
+_R = each_row("r ({level})", _correlation, "estimate", figure=True)
+_READING = text("Reading", "measure")
+PARTNERS = Table(
+    "partners",
+    "Attributes and the readings paired with them beforehand",
+    "partners",
+    (
+        ATTRIBUTE,
+        _READING,
+        each_row("Expected", _expected, "expected"),
+        _R,
+        count("Prototypes", "n"),
+        number("r needed", "needed", 2),
+        P_HOLM,
+        VERDICT,
+    ),
+    key=("attribute", "measure"),
+    code="RP",
+    sources=(Source("readings", same={"measure": "measure"}), Source("scores", same={"attribute": "attribute"})),
+    none="No attribute was paired with a reading beforehand, so no correlation is tested.",
+)
+SCREENING = Table(
+    "screening",
+    "All other pairs of attribute and reading, the clearest first",
+    "screening",
+    (
+        ATTRIBUTE,
+        _READING,
+        _R,
+        count("Prototypes", "n"),
+        P,
+        P_ADJUSTED,
+        yes_no("Stands out", "stands_out"),
+    ),
+    key=("attribute", "measure"),
+)
 
 
-def reading_swaps_table(result: JoinedReadings) -> pd.DataFrame:
-    """Return one row per swap and measure: mean change, and mean ratio as a change in per cent."""
-    rows = result.swaps
-    at = f"{100 * result.level:g} % interval"
-    return pd.DataFrame(
-        {
-            "Swap": [swap_words(str(swap)) for swap in rows["swap"]],
-            "Measure": list(rows["measure"]),
-            "Pairs": [f"{count:d}" for count in rows["n_pairs"]],
-            "Change": [_signed(value) for value in rows["estimate"]],
-            "Unit": [unit_words(str(unit)) or NOTHING for unit in rows["unit"]],
-            f"{at} of the change": [
-                f"{_signed(low)} to {_signed(high)}" if low == low else NOTHING
-                for low, high in zip(rows["ci_low"], rows["ci_high"], strict=True)
-            ],
-            "Change, %": [format_change(100 * (value - 1), 0) for value in rows["ratio"]],
-            f"{at}, %": _percent_intervals(rows, "ratio_ci_low", "ratio_ci_high"),
-            "Lowest and highest pair, %": _percent_intervals(rows, "ratio_lowest", "ratio_highest"),
-        },
-        dtype="str",
-    )
+def _mean_and_scatter(row: Mapping[str, Any], _: About) -> str:
+    return f"{format_reading(row['estimate'])} ± {format_reading(row['sd'], 2)}"
 
 
-def _intervals(rows: pd.DataFrame, digits: int) -> list[str]:
-    return [format_interval(low, high, digits) for low, high in zip(rows["ci_low"], rows["ci_high"], strict=True)]
+def _measure(row: Mapping[str, Any], _: About) -> str:
+    return measure_title(row["measure"], row["unit"])
 
 
-def _percent_intervals(rows: pd.DataFrame, low: str, high: str) -> list[str]:
-    ends = zip(100 * (rows[low] - 1), 100 * (rows[high] - 1), strict=True)
-    return [
-        NOTHING if first != first else f"{format_change(first, 0)} to {format_change(last, 0)}" for first, last in ends
-    ]
+_MEASURE = each_row("Measure", _measure, "measure", "unit")
+READINGS = Table(
+    "readings",
+    "Instrument readings: mean ± standard deviation of repeats",
+    "means",
+    (_MEASURE,),
+    key=("measure", "prototype"),
+    across=Across("prototype", each_row("", _mean_and_scatter, "estimate", "sd", figure=True)),
+    code="R",
+    sources=(Source("readings", same={"measure": "measure", "prototype": "prototype"}),),
+)
+
+
+def _repeats(row: Mapping[str, Any], _: About) -> str:
+    low, high = int(row["fewest"]), int(row["most"])
+    return f"{low}" if low == high else f"{low} to {high}"
+
+
+MEASURES = Table(
+    "measures",
+    "How well the readings repeat",
+    "measures",
+    (
+        _MEASURE,
+        each_row("Readings of a prototype", _repeats, "fewest", "most", figure=True),
+        share("Coefficient of variation", "cv", 1),
+        share("Scatter, share of differences", "noise_share"),
+    ),
+    key=("measure",),
+)
 
 
 def _signed(value: float) -> str:
-    text = format_reading(value)
-    return f"+{text}" if value > 0 else text
+    written = format_reading(value)
+    return f"+{written}" if value > 0 else written
 
 
-def _range(low: int, high: int) -> str:
-    return f"{low}" if low == high else f"{low} to {high}"
+def _amount_of(row: Mapping[str, Any], _: About) -> str:
+    told = with_unit(_signed(row["estimate"]), row["unit"])
+    known = not math.isnan(row["ci_low"])
+    return f"{told} ({_signed(row['ci_low'])} to {_signed(row['ci_high'])})" if known else told
+
+
+def _in_per_cent(heading: str, low: str, high: str) -> Column:
+    def write(row: Mapping[str, Any], _: About) -> str:
+        if math.isnan(row[low]):
+            return NOTHING
+        ends = sorted(100 * (row[end] - 1) for end in (low, high))
+        return f"{format_change(ends[0], 0)} to {format_change(ends[1], 0)}"
+
+    return each_row(heading, write, low, high, figure=True)
+
+
+READING_SWAPS = Table(
+    "reading_swaps",
+    "What each swap did to the readings",
+    "swaps",
+    (
+        each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),
+        text("Measure", "measure"),
+        count("Pairs", "n_pairs"),
+        each_row("Change ({level})", _amount_of, "estimate", figure=True),
+        each_row("Change, %", lambda row, _: format_change(100 * (row["ratio"] - 1), 0), "ratio", figure=True),
+        _in_per_cent("{level}, %", "ratio_ci_low", "ratio_ci_high"),
+        _in_per_cent("Lowest and highest pair, %", "ratio_lowest", "ratio_highest"),
+        text("Goes along with", "goes_along"),
+    ),
+    key=("measure", "removed", "added"),
+    code="RS",
+    sources=(Source("readings", same={"measure": "measure"}),),
+    printed=False,
+    none="No reading can be compared over a swap.",
+)
+
+
+# The picture of the declared pairs: one line each, from going opposite ways to going together.
+
+
+_QUIET, _STEP = "#6e6e6e", 0.3
+
+
+def _pairs_picture(result: JoinedReadings, names: Naming) -> Picture:
+    told = [
+        f"{names.attribute(str(row['attribute']))} with {row['measure']} "
+        f"{_correlation(row, About(names, result))}, {row['verdict']}"
+        for row in _rows(result.partners)
+    ]
+    alt = f"Correlation of each sensation with the reading declared for it, with its interval: {'; '.join(told)}."
+    return Picture("partners", "Sensations and their readings", alt, lambda: _pairs_figure(result, names))
+
+
+def _pairs_figure(result: JoinedReadings, names: Naming) -> Figure:
+    pairs = result.partners
+    heights = [_STEP * (place + 0.5) for place in range(len(pairs))]
+    sure = (pairs["verdict"] != CANNOT_TELL).to_numpy(bool)
+    rows = pairs[["estimate", "ci_low", "ci_high"]].assign(
+        y=heights, colour=np.where(sure, INK, _QUIET), shape="o", filled=sure
+    )
+    labels = [f"{names.attribute(str(row['attribute']))} – {row['measure']}" for row in _rows(pairs)]
+    figure, axes = interval_figure(
+        rows,
+        _STEP * len(pairs),
+        list(zip(heights, labels, strict=True)),
+        remarks=list(zip(heights, pairs["verdict"].astype(str), strict=True)),
+        limits=(-1.02, 1.02),
+        x_title="r over the prototypes, with its interval: −1 opposite ways, 0 nothing, 1 together",
+    )
+    axes.axvline(0, color=INK, linewidth=0.8, zorder=1)
+    return figure
+
+
+def _scatter_picture(result: JoinedReadings, names: Naming) -> Picture:
+    alt = "Panel means against readings, a dot per prototype, one picture for each declared pair; the table says more."
+    return Picture("scatter", "Panel and instruments", alt, lambda: _scatter_figure(result, names))
+
+
+def _map_picture(joint: JointMap, names: Naming) -> Picture:
+    places = joint.prototypes.loc[joint.prototypes["block"] == BOTH]
+    parts = [
+        f"{row['prototype']} at {format_number(row['component_1'], 1)}, {format_number(row['component_2'], 1)}"
+        for row in _rows(places)
+    ]
+    alt = f"Joint map of panel and instruments. {' '.join(_map_sentences(joint))} Places: {'; '.join(parts)}."
+    return Picture("joint_map", "Joint map of panel and instruments", alt, lambda: _map_figure(joint, names))
 
 
 # Pictures of the panel beside the instruments: one scatter picture for each pair that was declared beforehand.
@@ -327,7 +404,7 @@ _ROOM = 0.14  # of the range of the values, on either side
 _MARK = 7.0  # size of a dot, and distance of a label from it, in points
 
 
-def partner_figure(result: JoinedReadings, names: Naming) -> Figure:
+def _scatter_figure(result: JoinedReadings, names: Naming) -> Figure:
     """Return one scatter picture per declared pair: a dot per prototype with its name beside it.
 
     Thin lines are the standard deviation of repeated readings. Pairs about which the prototypes cannot say anything
@@ -339,14 +416,14 @@ def partner_figure(result: JoinedReadings, names: Naming) -> Figure:
     wide, tall = _LEFT + _SIZE + _RIGHT, _TOP + _SIZE + _BOTTOM
     whole = beside * wide, stacked * tall + _KEY
     figure = Figure(figsize=whole)
-    for number, pair in enumerate(pairs):
-        row, column = divmod(number, beside)
+    for place_of, pair in enumerate(pairs):
+        row, column = divmod(place_of, beside)
         place = (column * wide + _LEFT) / whole[0], ((stacked - 1 - row) * tall + _BOTTOM + _KEY) / whole[1]
         axes = figure.add_axes((*place, _SIZE / whole[0], _SIZE / whole[1]))
         readings = result.means.loc[result.means["measure"] == pair["measure"]].set_index("prototype")
         attribute = str(pair["attribute"])
         together = readings.join(result.panel[attribute].rename("panel"), how="inner").dropna(subset=["panel"])
-        _scatter(axes, together, GREY if pair["verdict"] == CANNOT_TELL else COLOURS[0])
+        _scatter(axes, together, GREY if pair["verdict"] == CANNOT_TELL else INK)
         unit = str(readings["unit"].iloc[0])
         axes.set_xlabel(measure_title(str(pair["measure"]), unit), fontsize=_FONT, color=INK)
         axes.set_ylabel(names.with_scale("Panel mean") if column == 0 else "", fontsize=_FONT, color=INK)
@@ -356,16 +433,6 @@ def partner_figure(result: JoinedReadings, names: Naming) -> Figure:
     key = "Dots: means. Lines: standard deviation of the readings. Grey: cannot tell."
     figure.text(_LEFT / whole[0], 0.5 * _KEY / whole[1], key, fontsize=_FONT, color=INK, va="center")
     return figure
-
-
-def partner_svg(result: JoinedReadings, names: Naming, *, text_as_paths: bool = True) -> str:
-    """Return the scatter pictures as SVG text."""
-    return svg_text(
-        partner_figure(result, names),
-        title="Panel and instruments",
-        description=partner_alt_text(result, names),
-        text_as_paths=text_as_paths,
-    )
 
 
 def _scatter(axes: Axes, together: pd.DataFrame, colour: str) -> None:
@@ -401,7 +468,7 @@ def _label(axes: Axes, together: pd.DataFrame) -> None:
     across = (together["estimate"].to_numpy(dtype=float) - left) / (right - left)
     up = (together["panel"].to_numpy(dtype=float) - low) / (high - low)
     labels = [str(name) for name in together.index]
-    points, sizes = [np.column_stack([across, up])], [(text_width(text, _FONT - 0.5), _FONT) for text in labels]
+    points, sizes = [np.column_stack([across, up])], [(text_width(words, _FONT - 0.5), _FONT) for words in labels]
     # The lines are in the way as well: a row of points along each, without a label of their own.
     for x, y, half in zip(across, up, together["sd"].fillna(0.0) / (right - left), strict=True):
         along = np.linspace(x - half, x + half, max(2, int(2 * half * side / _MARK) + 2))
@@ -409,9 +476,9 @@ def _label(axes: Axes, together: pd.DataFrame) -> None:
     everything = np.vstack(points)
     sizes += [(0.0, 0.0)] * (len(everything) - len(labels))
     places = place_labels(side * everything, sizes, (side, side), _MARK) / side
-    for text, (x, y) in zip(labels, places[: len(labels)], strict=True):
+    for words, (x, y) in zip(labels, places[: len(labels)], strict=True):
         axes.text(
-            x, y, text, transform=axes.transAxes, fontsize=_FONT - 0.5, color=INK, ha="center", va="center", zorder=4
+            x, y, words, transform=axes.transAxes, fontsize=_FONT - 0.5, color=INK, ha="center", va="center", zorder=4
         )
 
 
@@ -425,43 +492,25 @@ def _limits(values: pd.Series) -> tuple[float, float]:
 
 
 # Inches.
-_SIDE, _JOINT_MAP_PICTURE_LEFT, _JOINT_MAP_PICTURE_BOTTOM, _JOINT_MAP_PICTURE_TOP, _BETWEEN, _WORDS = (
-    4.4,
-    0.6,
-    0.75,
-    0.4,
-    0.35,
-    1.3,
-)
-_JOINT_MAP_PICTURE_ROOM = 0.12  # of the longer range, on either side
-_JOINT_MAP_PICTURE_MARK = 8.0  # size of a mark, and distance of a label from it, in points
-_LOOK = {PANEL: (COLOURS[0], "^"), INSTRUMENTS: (COLOURS[1], "s"), BOTH: (INK, "o")}
+_SIDE, _MAP_LEFT, _MAP_BOTTOM, _MAP_TOP, _BETWEEN, _WORDS = 4.4, 0.6, 0.75, 0.4, 0.35, 1.3
+_MAP_ROOM = 0.12  # of the longer range, on either side
+_MAP_MARK = 8.0  # size of a mark, and distance of a label from it, in points
+_LOOK = {PANEL: (_QUIET, "^"), INSTRUMENTS: (_QUIET, "s"), BOTH: (INK, "o")}
 _WORDING = {PANEL: "as the panel sees it", INSTRUMENTS: "as the instruments see it", BOTH: "both together"}
 
 
-def joint_map_figure(joint: JointMap, names: Naming) -> Figure:
+def _map_figure(joint: JointMap, names: Naming) -> Figure:
     """Return the joint map: the prototypes at the left, what increases which way at the right.
 
     Each prototype stands where both blocks together place it, with a line to where the panel (triangle) and the
     instruments (square) alone would.
     """
     across = _SIDE + 2 * _WORDS
-    width, height = (
-        _JOINT_MAP_PICTURE_LEFT + _SIDE + _BETWEEN + across,
-        _JOINT_MAP_PICTURE_BOTTOM + _SIDE + _JOINT_MAP_PICTURE_TOP,
-    )
+    width, height = _MAP_LEFT + _SIDE + _BETWEEN + across, _MAP_BOTTOM + _SIDE + _MAP_TOP
     figure = Figure(figsize=(width, height))
-    places = figure.add_axes(
-        (_JOINT_MAP_PICTURE_LEFT / width, _JOINT_MAP_PICTURE_BOTTOM / height, _SIDE / width, _SIDE / height)
-    )
-    columns = figure.add_axes(
-        (
-            (_JOINT_MAP_PICTURE_LEFT + _SIDE + _BETWEEN) / width,
-            _JOINT_MAP_PICTURE_BOTTOM / height,
-            across / width,
-            _SIDE / height,
-        )
-    )
+    low, tall = _MAP_BOTTOM / height, _SIDE / height
+    places = figure.add_axes((_MAP_LEFT / width, low, _SIDE / width, tall))
+    columns = figure.add_axes(((_MAP_LEFT + _SIDE + _BETWEEN) / width, low, across / width, tall))
     _draw_places(places, joint.prototypes)
     for axis, component in ((places.xaxis, 1), (places.yaxis, 2)):
         share = joint.components["share"].iloc[component - 1]
@@ -473,20 +522,10 @@ def joint_map_figure(joint: JointMap, names: Naming) -> Figure:
     return figure
 
 
-def joint_map_svg(joint: JointMap, names: Naming, *, text_as_paths: bool = True) -> str:
-    """Return the joint map as SVG text."""
-    return svg_text(
-        joint_map_figure(joint, names),
-        title="Joint map of panel and instruments",
-        description=joint_map_alt_text(joint),
-        text_as_paths=text_as_paths,
-    )
-
-
 def _draw_places(axes: Axes, prototypes: pd.DataFrame) -> None:
     points = {block: _points(rows) for block, rows in prototypes.groupby("block", sort=False)}
     low, high = np.vstack(list(points.values())).min(axis=0), np.vstack(list(points.values())).max(axis=0)
-    centre, half = (low + high) / 2, (0.5 + _JOINT_MAP_PICTURE_ROOM) * float((high - low).max())
+    centre, half = (low + high) / 2, (0.5 + _MAP_ROOM) * float((high - low).max())
     axes.set(xlim=(centre[0] - half, centre[0] + half), ylim=(centre[1] - half, centre[1] + half), aspect="equal")
     axes.axhline(0, color=FAINT, linewidth=0.8, zorder=0)
     axes.axvline(0, color=FAINT, linewidth=0.8, zorder=0)
@@ -532,17 +571,17 @@ def _write(
     axes: Axes, labels: Sequence[str], points: NDArray[np.float64], box: tuple[float, float], colours: Sequence[str]
 ) -> None:
     """Write a label beside each of the first points; the further points are only in the way."""
-    sizes = [(text_width(text, _FONT), _FONT) for text in labels]
+    sizes = [(text_width(words, _FONT), _FONT) for words in labels]
     sizes += [(0.0, 0.0)] * (len(points) - len(labels))
-    places = place_labels(points, sizes, box, _JOINT_MAP_PICTURE_MARK)[: len(labels)] / np.array(box)
+    places = place_labels(points, sizes, box, _MAP_MARK)[: len(labels)] / np.array(box)
     starts = points[: len(labels)] / np.array(box)
-    for text, place, start, size, colour in zip(labels, places, starts, sizes, colours, strict=False):
+    for words, place, start, size, colour in zip(labels, places, starts, sizes, colours, strict=False):
         gap = np.abs(place - start) * np.array(box) - np.array(size) / 2
-        if gap.max() > 1.5 * _JOINT_MAP_PICTURE_MARK:
+        if gap.max() > 1.5 * _MAP_MARK:
             axes.plot(*np.column_stack([start, place]), transform=axes.transAxes, color=GREY, linewidth=0.5, zorder=1)
         x, y = place
         axes.text(
-            x, y, text, transform=axes.transAxes, fontsize=_FONT, color=colour, ha="center", va="center", zorder=4
+            x, y, words, transform=axes.transAxes, fontsize=_FONT, color=colour, ha="center", va="center", zorder=4
         )
 
 
