@@ -27,6 +27,7 @@ from panel.plan.safety import (
 )
 from panel.store.database import now
 from panel.study.knowledge import safety_items
+from panel.study.people import WHO_MAY_SEE
 from panel.study.study import Study
 from panel.views.planning.safety import (
     checklist_table,
@@ -190,6 +191,7 @@ def on_the_skin() -> None:
         st.markdown("No reaction is on record.")
     else:
         table(reactions_table(known), name="reactions", alt="Reactions on record", full=known)
+        st.caption(plain(WHO_MAY_SEE))
     with st.expander("Write down a reaction"):
         reaction_form(study)
     if len(unsettled_reactions(study.study)):

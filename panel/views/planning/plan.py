@@ -15,6 +15,7 @@ from panel.plan.orders import ServingPlan
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.plan.swap_plan import SwapPlan
 from panel.study.naming import Naming
+from panel.study.people import WHO_MAY_SEE
 from panel.views.emollients.swaps import swap_words
 from panel.words import DOWN, NOTHING, counted, format_list, format_number, format_share
 
@@ -43,6 +44,8 @@ def what_the_plan_shows(plan: ServingPlan) -> list[str]:
             f"Differences within sessions are {format_share(median)} as precise as if every session held every "
             f"prototype, the weakest {format_share(weakest)}."
         )
+    if any("avoids" in note or "allergy" in note for note in plan.notes):
+        lines.append(WHO_MAY_SEE)
     return lines
 
 
