@@ -41,6 +41,7 @@ from panel.store.score_rows import keep_typed, refuse_scored, take_over_typed, t
 from panel.study.folder import read_folder
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
+from panel.study.people import WHO_MAY_SEE
 from panel.study.study import Study
 from panel.views.planning.plan import tell_servings
 from panel.views.planning.safety import (
@@ -123,7 +124,8 @@ def _reported(record: BallotRecord, session: str) -> None:
     columns = ["When", "Assessor", "Code", "What was noticed"]
     table(shown[columns], name="reported", alt="Skin reactions reported on phones", full=here)
     st.caption(
-        "Write each of them down on the page Safety. Until somebody lets the person go on, nobody gets that code."
+        "Write each of them down on the page Safety. Until somebody lets the person go on, nobody gets that code. "
+        f"{WHO_MAY_SEE}"
     )
     with st.form("let go on"):
         left, middle, right = st.columns(3)

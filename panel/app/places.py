@@ -101,7 +101,15 @@ PLACES: dict[str, Place] = {
         "Say", (Part("claims", "Claims"), Part("evidence_file", "Evidence file")), ("result", "What came out?")
     ),
     "study": Place(
-        "Study", (Part("study", "This study"), Part("history", "History")), ("test", "How should it be tested?")
+        "Study",
+        (
+            Part("study", "What is in it"),
+            Part("edit", "Edit", "study:show_edit"),
+            Part("start", "New or another", "study:show_other"),
+            Part("history", "History"),
+            Part("privacy", "Privacy", "history:show_people"),
+        ),
+        ("test", "How should it be tested?"),
     ),
 }
 PARTS: dict[str, tuple[str, Part]] = {part.name: (place, part) for place, held in PLACES.items() for part in held.parts}

@@ -17,6 +17,7 @@ from panel.checks.scores import check_scores
 from panel.checks.structure import check_raw_files, check_structure
 from panel.plan.codes import moment
 from panel.plan.safety import safety_gate
+from panel.study.people import REMOVED, WITHOUT_PEOPLE
 from panel.study.scores_used import PLANNED_DIFFERENCES, stated_differences
 from panel.study.study import Study, is_rehearsed
 
@@ -32,6 +33,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
     confounds = find_confounds(sound)
     findings = [
         *check_rehearsed(study),
+        *check_removed(study),
         *check_structure(study, sound),
         *check_raw_files(study),
         *check_formulas(sound),
@@ -59,6 +61,36 @@ def check_rehearsed(study: Study) -> list[Finding]:
             "Use it to try things out. It says nothing about the prototypes, and no claim can rest on it.",
         )
     ]
+
+
+# Were people taken out of this study?
+
+
+def check_removed(study: Study) -> list[Finding]:
+    """Return a finding for each person whose data were removed, and one for a study given away without its people."""
+    found = []
+    listed = study.facts.get(REMOVED)
+    for entry in listed if isinstance(listed, list) else []:
+        facts = entry if isinstance(entry, dict) else {}
+        rows = facts.get("rows")
+        told = ", ".join(f"{name} {count}" for name, count in rows.items()) if isinstance(rows, dict) else "not told"
+        when, who, why = (str(facts.get(name, "not told")) for name in ("when", "who", "why"))
+        found.append(
+            Finding(
+                "warning",
+                "person_removed",
+                f"datapackage.json, {REMOVED}",
+                f"The data of one person were removed on {when} by {who}: {why}. Rows taken out: {told}.",
+                "Results from before that day rest on more people; work them out again before they are cited.",
+            )
+        )
+    if study.facts.get(WITHOUT_PEOPLE):
+        words = (
+            "This is a copy without people: codes are new, and reactions, allergies, names and reasons are left out."
+        )
+        advice = "Ask those who made the study for what is left out; sign-offs here name nobody and open nothing."
+        found.append(Finding("note", "without_people", "the whole study", words, advice))
+    return found
 
 
 # Can the differences that the study says were planned be read?

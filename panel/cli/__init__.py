@@ -22,7 +22,7 @@ from panel.cli.edit import set_in_study, template
 from panel.cli.over_time import over_time
 from panel.cli.planning import ballots, lock, plan, rehearse
 from panel.cli.shared import tell
-from panel.cli.studies import app, archive, check, glance, history, import_scores, report, why
+from panel.cli.studies import app, archive, check, glance, history, import_scores, remove_person, report, why
 from panel.errors import PanelError
 
 _COLLECT_AFTER = 100_000
@@ -64,7 +64,7 @@ _COMMANDS = (
     (panel, compare, map_prototypes, over_time, trace),
     (consumers, forced_choice),
     (decide, claim, report, why, archive),
-    (app,),
+    (remove_person, app),
 )
 for _command in (command for group in _COMMANDS for command in group):
     main.add_command(_command)

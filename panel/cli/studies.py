@@ -149,6 +149,27 @@ def check(study: Path, as_json: bool) -> None:
         sys.exit(1)
 
 
+@click.command("remove-person", short_help="Remove what is known of one person.")
+@study_argument
+@click.argument("person")
+@click.option("--who", required=True, metavar="NAME", help="Who removes it; it is written into the study.")
+@click.option("--why", "reason", required=True, metavar="WORDS", help="The reason, without the code of the person.")
+def remove_person(study: Path, person: str, who: str, reason: str) -> None:
+    """Remove all that a study folder knows of PERSON, by code, on request; the reason is kept.
+
+    The results are marked, and the journal begins anew. It cannot be undone.
+    """
+    from panel.study.saving import remove_person as remove
+    from panel.views.planning.study import what_was_removed
+
+    if not study.is_dir():
+        raise StudyError(
+            f"{study} is no folder. Save the study as a folder first; then a person can be removed from it."
+        )
+    removed = remove(study, person, who=who, why=reason)
+    print_lines(*what_was_removed(removed))
+
+
 _MOST_CHANGES = 20  # printed; --all prints the rest
 
 
@@ -292,17 +313,23 @@ def why(study: Path, number_id: str, seed: int, as_json: bool) -> None:
 @click.command()
 @study_argument
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Zip file to write.")
+@click.option("--without-people", is_flag=True, help="New codes; no allergies, reactions, names or imported files.")
 @_force_option
 @_seed_option
 @_date_option
 @json_option
-def archive(study: Path, out: Path, overwrite: bool, seed: int, made_on: str, as_json: bool) -> None:
+def archive(
+    study: Path, out: Path, without_people: bool, overwrite: bool, seed: int, made_on: str, as_json: bool
+) -> None:
     """Write everything about a study into one zip: the study, the evidence file in four forms, checksums."""
     from panel.report.archive import write_archive
+    from panel.study.people import without_people as nobody
     from panel.study.safe_write import refuse_existing
 
     refuse_existing(out, overwrite=overwrite)
-    digest = write_archive(open_path(study), out, overwrite=overwrite, rng_seed=seed, made_on=made_on)
+    opened = open_path(study)
+    kept = nobody(opened) if without_people else opened
+    digest = write_archive(kept, out, overwrite=overwrite, rng_seed=seed, made_on=made_on)
     if as_json:
         print_json({"path": str(out), "sha256": digest, "seed": seed})
         return

@@ -62,6 +62,8 @@ STATED = (
     Fact("deviations", "entries", "where the test departed from its protocol"),
     Fact("predictions", "entries", "what was predicted of prototypes before they were made"),
     Fact("locked_sessions", "entries", "which sessions were locked, by whom and when"),
+    Fact("removed_people", "entries", "whose data were removed on request: when, by whom and why"),
+    Fact("without_people", "any", "whether it was given away without its people"),
     Fact("dominance_attributes", "list", "the sensations to choose from"),
     Fact("import", "object", "how the imported file was read"),
     Fact("protocol", "object", "what the protocol says"),

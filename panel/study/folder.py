@@ -120,6 +120,19 @@ def put_study(folder: Path, now: Study | None, after: Study, *, who: str, what: 
     replace_files(folder, written, gone=[path for name in TABLES if (path := f"{name}.csv") not in files])
 
 
+def put_without_past(folder: Path, after: Study, *, who: str, what: str) -> None:
+    """Replace the study in a folder, its imported files too, and begin its journal anew; the caller is `one_writer`.
+
+    For what has to be forgotten: the journal before would still hold it.
+    """
+    described = _described((folder / DESCRIPTION).read_bytes(), str(folder))
+    files = files_of_study(after)
+    files[JOURNAL] = next_line(b"", (), who=who, what=what, version=("", _version(files)))
+    files[DESCRIPTION] = _described_as(after, described.other_resources, files[JOURNAL])
+    own = [f"{name}.csv" for name in TABLES] + [path for _, path, _ in described.raw_files]
+    replace_files(folder, files, gone=[path for path in own if path not in files])
+
+
 def _described_as(study: Study, others: Iterable[Mapping[str, Any]], journal: bytes) -> bytes:
     """Return the description of a study that has a journal."""
     headers = {name: [str(c) for c in study.tables[name].columns] for name in _tables_with_columns(study)}

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.facts import read_facts
-from panel.study.folder import put_study, read_folder, read_journal, version_of
+from panel.study.folder import put_study, put_without_past, read_folder, read_journal, version_of
 from panel.study.journal import (
     FACTS,
     IMPORTED,
@@ -32,6 +33,7 @@ from panel.study.journal import (
     row_changes,
     sides,
 )
+from panel.study.people import Removed, without_person
 from panel.study.safe_write import finish_interrupted, one_writer
 from panel.study.study import Study
 from panel.study.table_cells import differing_rows, rows_of_study, table_of_texts, unread_frame
@@ -121,6 +123,29 @@ def _back(entries: Sequence[Mapping[str, Any]], number: int) -> list[RowChange]:
     if entry["not_listed"] or not changes:
         raise StudyError(f"The journal does not hold all rows of change {number}; it cannot be taken back from it.")
     return [RowChange(change.table, change.key, change.after, change.before) for change in changes]
+
+
+def remove_person(folder: str | Path, person: str, *, who: str, why: str) -> Removed:
+    """Remove all that a study folder knows of one person; its journal begins anew, and says so.
+
+    Raises
+    ------
+    StudyError
+        As `panel.study.people.without_person`, or if nothing can be written; the folder is then as it was.
+    """
+    folder = Path(folder)
+    when = datetime.now().astimezone().isoformat(timespec="seconds")
+    try:
+        with one_writer(folder):
+            removed = without_person(read_folder(folder), person, who=who, why=why, when=when)
+            lines = len((read_journal(folder)[0] or b"").splitlines())
+            what = (
+                f"The data of one person were removed on request, and with them the journal of {lines} changes before."
+            )
+            put_without_past(folder, removed.study, who=who, what=what)
+    except (OSError, ValueError) as error:
+        raise StudyError(f"{folder} cannot be written: {error}.") from error
+    return removed
 
 
 def journal_rows(folder: str | Path) -> pd.DataFrame:

@@ -57,3 +57,20 @@ def test_without_a_name_nothing_is_taken_back_and_that_is_said(folder):
 def test_an_edited_journal_is_told_on_the_page(folder):
     (folder / "journal.jsonl").write_bytes((folder / "journal.jsonl").read_bytes().replace(b"Ada", b"Eva"))
     assert "was edited at its end" in opened(folder).warning[0].value
+
+
+def test_a_person_is_removed_on_the_part_people_only_when_it_is_ticked(folder):
+    app = AppTest.from_string(SCRIPT.replace("import show", "import show_people as show"), default_timeout=60)
+    app.session_state["study_handle"] = StudyHandle("s", str(folder))
+    app.run()
+    person = str(read_folder(folder).scores["assessor"].iloc[0])
+    assert "health data" in app.markdown[0].value
+    app.selectbox[0].set_value(person)
+    app.text_input[0].set_value("Ben")
+    app.text_input[1].set_value("asked for it")
+    app.button[0].click().run()
+    assert "tick that it is to be removed" in app.warning[0].value
+    app.checkbox[0].check()
+    app.button[0].click().run()
+    assert not app.exception
+    assert person not in set(read_folder(folder).scores["assessor"])

@@ -30,6 +30,7 @@ from panel.plan.safety import (
 from panel.store.database import now
 from panel.study.knowledge import safety_items
 from panel.study.naming import naming
+from panel.study.people import WHO_MAY_SEE
 from panel.study.study import Study
 from panel.views.planning.safety import REACTIONS, checklist, tell_gate
 from panel.views.told import Shown, Told
@@ -179,6 +180,7 @@ def _on_the_skin(study: StudyInUse, told: Told) -> None:
     st.markdown(f"**{plain(when_to_stop())}**" + (" No reaction is on record." if known.empty else ""))
     if len(known):
         show_items([Shown(REACTIONS, known, told.names)], told)
+        st.caption(plain(WHO_MAY_SEE))
     with st.expander("Write down a reaction"):
         _reaction_form(study)
     if len(unsettled_reactions(study.study)):

@@ -7,11 +7,12 @@ from collections.abc import Iterable
 import streamlit as st
 
 from panel.answers import FINDINGS
-from panel.app.new_study import begun_here, show_start
-from panel.app.state import StudyInUse, keep, leave_message, moment, times_opened
+from panel.app.new_study import show_start
+from panel.app.places import PART, PARTS
+from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.study_editors import mend_button, show_editors
 from panel.app.study_forms import save_form
-from panel.app.widgets import ask, attempt, heading, picture, plain, say, table
+from panel.app.widgets import ask, attempt, headline, picture, plain, say, table
 from panel.checks.finding import SEVERITIES, Finding
 from panel.errors import PanelError
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
@@ -44,14 +45,14 @@ def findings_by_severity(found: Iterable[Finding]) -> None:
         if not some:
             continue
         label = f"{_SEVERITY_WORDS[severity]} ({len(some)})"
-        with st.expander(label, expanded=severity != "note", icon=_SEVERITY_SIGNS[severity]):
+        with st.expander(label, expanded=severity == "stop", icon=_SEVERITY_SIGNS[severity]):
             for number, finding in enumerate(some):
                 st.markdown(_finding(finding))
                 mend_button(finding, number, then=_to_the_editors)
 
 
 def _to_the_editors() -> None:
-    st.session_state[_part_key()] = EDIT
+    st.session_state[PART] = PARTS["edit"][1].title
 
 
 def _finding(finding: Finding) -> str:
@@ -71,13 +72,8 @@ def formulas(study: StudyInUse, names: Naming) -> None:
         picture(drawn.svg, drawn.figure, name="formulas_blends", alt=drawn.alt)
     if len(with_formula) > 1:
         _difference(study, with_formula, names)
-    with st.expander("All formulas, with totals"):
-        table(
-            formulas_table(study.study),
-            name="formulas",
-            alt="Formulas side by side",
-            full=study.study.table("formulas"),
-        )
+    full = study.study.table("formulas")
+    table(formulas_table(study.study), name="formulas", alt="Formulas side by side", full=full)
 
 
 def _difference(study: StudyInUse, with_formula: list[str], names: Naming) -> None:
@@ -170,48 +166,43 @@ def _write(study: StudyInUse, place: dict[str, str], words: dict[str, str], *, t
     st.rerun()
 
 
-# The parts of the page: the study as it is, its editors, another one.
+# The parts: the study as it is, its editors, another one.
 
 
-OVERVIEW, EDIT, OTHER = "What is in it", "Edit", "New or another study"
+_MOST_TO_MIND = 3
 
 
-def _part_key() -> str:
-    return f"part of the study {times_opened()}"
+def show_edit(study: StudyInUse) -> None:
+    """Show the editors of tables and facts."""
+    show_editors(study)
+
+
+def show_other(_study: StudyInUse) -> None:
+    """Show how another study is begun or opened."""
+    show_start()
 
 
 def show(study: StudyInUse) -> None:
-    """Lay out the part of the page that was chosen."""
-    parts = [OVERVIEW, EDIT, OTHER]
-    st.session_state.setdefault(_part_key(), OTHER if begun_here(study) else OVERVIEW)
-    part = st.segmented_control("Part", parts, key=_part_key(), label_visibility="collapsed")
-    if part == EDIT:
-        show_editors(study)
-    elif part == OTHER:
-        show_start()
-    else:
-        _overview(study)
-
-
-def _overview(study: StudyInUse) -> None:
+    """Show what is in the study, and what to settle before trusting it."""
     names = naming(study.study)
     found = ask(study.answer, FINDINGS)
-    st.markdown(f"**{plain(what_is_in_the_study(study.study))}** {plain(what_the_findings_say(found))}")
-    purpose = str(study.study.facts.get("purpose") or "")
-    if purpose:
-        st.markdown(plain(purpose))
-    heading("Before you trust it")
+    headline(what_is_in_the_study(study.study))
+    grave = [finding for finding in found if finding.severity != SEVERITIES[-1]]
+    say([what_the_findings_say(found)] if len(grave) > _MOST_TO_MIND else [finding.message for finding in grave])
     findings_by_severity(found)
-    heading("Formulas")
-    formulas(study, names)
-    heading("Batches")
-    batches(study)
-    heading("Scores set aside or corrected")
-    changed_scores(study, names)
+    purpose = str(study.study.facts.get("purpose") or "")
+    with st.expander("What it is for"):
+        st.markdown(plain(purpose or "The study does not say. Write it down under Edit, About the study."))
+    with st.expander("Formulas"):
+        formulas(study, names)
+    with st.expander("Batches"):
+        batches(study)
+    with st.expander("Scores set aside or corrected"):
+        changed_scores(study, names)
     if len(study.study.scores):
         with st.expander("Correct a score, or set it aside"):
             correction_form(study, names)
     with st.expander("Save a copy of the study"):
         save_form(study)
-    heading("Before anybody applies a sample")
-    general_cautions()
+    with st.expander("Before anybody applies a sample"):
+        general_cautions()

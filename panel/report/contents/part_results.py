@@ -59,6 +59,7 @@ from panel.views.emollients.causes import tell_causes
 from panel.views.emollients.ladder import LADDER as LADDER_STEPS
 from panel.views.emollients.ladder import PREDICTION, tell_ladder
 from panel.views.emollients.readings import PARTNERS, READING_SWAPS, tell_readings
+from panel.views.emollients.readings import READINGS as READINGS_TABLE
 from panel.views.prototypes import ranks
 from panel.views.prototypes.differences import (
     FROM_BENCHMARK,
@@ -178,9 +179,7 @@ def instruments(answers: Answers) -> list[Block]:
 
     def make() -> Iterable[Block]:
         if not isinstance(found, NoAnswer):
-            tables = (
-                numbers_of(answers, READINGS, table) for table in (reading_views.READINGS, PARTNERS, READING_SWAPS)
-            )
+            tables = (numbers_of(answers, READINGS, table) for table in (READINGS_TABLE, PARTNERS, READING_SWAPS))
             yield from told_blocks(tell_readings(found, names), *tables)
 
     return _told(_INSTRUMENTS, found, make)

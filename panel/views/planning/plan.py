@@ -14,6 +14,7 @@ from panel.plan.mixture_plan import MixturePlan
 from panel.plan.orders import ServingPlan
 from panel.plan.swap_plan import SwapPlan
 from panel.study.naming import Naming
+from panel.study.people import WHO_MAY_SEE
 from panel.study.shown import PROTOTYPE, VERDICT, About, Across, Table, count, each_row, number, text, yes_no
 from panel.views.drawing.pictures import FAINT, GREY, INK, text_width
 from panel.views.emollients.swaps import swap_words
@@ -91,7 +92,7 @@ def tell_servings(plan: ServingPlan, names: Naming, session: str = "") -> Told:
     low, high = int(sizes.min()), int(sizes.max())
     people, prototypes = served["assessor"].nunique(), served["prototype"].nunique()
     each = f"{low}" if low == high else f"{low} to {high}"
-    gaps = [_GAPS] if len(plan.gaps) else []
+    gaps = [_GAPS, WHO_MAY_SEE] if len(plan.gaps) else []
     return Told(
         plan,
         names,

@@ -13,6 +13,7 @@ from panel.checks.finding import Finding, findings_table, read_dates
 from panel.checks.moments_recorded import batches_tested
 from panel.study.formulas import all_formulas
 from panel.study.naming import Naming
+from panel.study.people import Removed
 from panel.study.study import Study, is_rehearsed
 from panel.words import NOTHING, counted, format_change, format_list, format_number
 
@@ -222,6 +223,19 @@ def changed_rows_table(rows: pd.DataFrame) -> pd.DataFrame:
         },
         dtype="str",
     )
+
+
+def what_was_removed(removed: Removed) -> list[str]:
+    """Return what was taken out of a study with one person, and what still holds something about that person."""
+    rows = ", ".join(f"{name} {count}" for name, count in removed.rows.items())
+    lines = [f"The data of one person were removed; rows taken out: {rows}. The journal begins anew."]
+    if removed.files:
+        lines.append(f"Taken out whole, because they name the person: {format_list(removed.files)}.")
+    return [
+        *lines,
+        "The record of ballots (ballots.sqlite) is never changed: delete it once all sessions are locked.",
+        "Copies, archives and evidence files made before still hold the data. Look for them too.",
+    ]
 
 
 def _local(moment: str) -> str:

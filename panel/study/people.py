@@ -1,0 +1,202 @@
+"""How does a study leave the house without its people, and how does one person leave a study?"""
+
+from __future__ import annotations
+
+import random
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panel.errors import StudyError
+from panel.study.facts import STATED
+from panel.study.study import Study
+from panel.study.tables import TABLES
+
+NOT_TOLD = "not told"
+WITHOUT_PEOPLE, REMOVED = "without_people", "removed_people"
+WHO_MAY_SEE = (
+    "Allergies and skin reactions are health data: they are for the panel leader and the safety assessor only. Show "
+    "this to nobody else, and give a study away without people."
+)
+_NAMES = ("who", "seen_by", "owner", "stamped_by")
+_DROPPED = ("unblindings", "decisions")  # each row carries a name, and a seal over it
+_NOT_HANDED_ON = {"people", "locked_sessions", "deviations", "import", "key", REMOVED}
+_EMPTIED = {
+    "assessors": {"avoid": ""},
+    "reactions": {"assessor": "", "session": "", "signs": NOT_TOLD, "action": NOT_TOLD, "document": ""},
+    "safety": {"document": "", "note": ""},
+    "corrections": {"why": NOT_TOLD},
+    "claims": {"stamp": "", "stamped_at": ""},
+}
+_FREE = ("note", "why", "what", "action", "reason", "not_established", "document", "claim")
+_KEYS = ("corrections", "key")
+_AFTER_ASSESSOR = re.compile(r"(\bassessor\s*=)([^;]*)")
+_HAS_LETTER = re.compile(r"[^\W\d_]")
+_GONE = "(removed)"
+_WORDS = re.compile(r"[\w.@-]+")
+
+
+def without_people(study: Study, shuffled: random.Random | None = None) -> Study:
+    """Return a study to give away: every person has a new code, and nothing says who somebody is or what ails them.
+
+    Left out are allergies, what was seen on whose skin, names of those who signed, decided or corrected, imported
+    files, cells that could not be read, and columns and facts that this program does not know. Analyses of scores and
+    answers give what they gave before.
+
+    Parameters
+    ----------
+    shuffled
+        Gives the order of the new codes; one that nobody can repeat if none is given.
+    """
+    codes = _new_codes(people_in(study), shuffled or random.SystemRandom())
+    tables = {}
+    for name, frame in study.tables.items():
+        if name in TABLES and name not in _DROPPED:
+            tables[name] = _nameless(name, frame, codes)
+    known = {fact.name for fact in STATED} - _NOT_HANDED_ON
+    facts = {name: _without_names(value, codes) for name, value in study.facts.items() if name in known}
+    return Study(tables, facts | {WITHOUT_PEOPLE: True})
+
+
+def people_in(study: Study) -> tuple[str, ...]:
+    """Return the codes of all people in a study, in the order in which they come."""
+    columns = [frame["assessor"] for frame in study.tables.values() if "assessor" in frame]
+    return tuple(dict.fromkeys(str(code) for column in columns for code in column if code))
+
+
+def _new_codes(people: Sequence[str], shuffled: random.Random) -> dict[str, str]:
+    order = list(range(1, len(people) + 1))
+    shuffled.shuffle(order)
+    width = max(2, len(str(len(people))))
+    return {person: f"H{number:0{width}}" for person, number in zip(people, order, strict=True)}
+
+
+def _nameless(name: str, frame: pd.DataFrame, codes: Mapping[str, str]) -> pd.DataFrame:
+    """Return a table with new codes, without names and without columns that are not known."""
+    kept = frame[[column.name for column in TABLES[name].columns if column.name in frame]].copy()
+    for column in kept:
+        if column in _EMPTIED.get(name, {}):
+            kept[column] = pd.Series(_EMPTIED[name][column], index=kept.index, dtype="str")
+        elif column in _NAMES:
+            kept[column] = kept[column].where(kept[column] == "", NOT_TOLD)
+        elif column == "assessor":
+            kept[column] = kept[column].map(lambda code: codes.get(code, "")).astype("str")
+        elif column in _FREE or (name, column) == _KEYS:
+            kept[column] = kept[column].map(lambda text: _said(str(text), codes)).astype("str")
+    return kept
+
+
+def _said(text: str, codes: Mapping[str, str]) -> str:
+    """Return a text in which the code of a person is another word, after `assessor=` or where it stands by itself.
+
+    A code without letters is left alone there: it may be any number.
+    """
+    named = _AFTER_ASSESSOR.sub(lambda found: found[1] + codes.get(found[2].strip(), found[2]), text)
+    return _WORDS.sub(lambda found: codes.get(found[0], found[0]) if _HAS_LETTER.search(found[0]) else found[0], named)
+
+
+def _without_names(value: Any, codes: Mapping[str, str], within: str = "") -> Any:
+    """Return a fact with other codes, and without entries that name somebody."""
+    if isinstance(value, str):
+        return codes.get(value, value) if within == "assessor" else _said(value, codes)
+    if isinstance(value, list):
+        return [_without_names(each, codes, within) for each in value]
+    if isinstance(value, dict):
+        return {name: _without_names(each, codes, name) for name, each in value.items() if name not in (*_NAMES, "by")}
+    return value
+
+
+@dataclass(frozen=True, slots=True)
+class Removed:
+    """A study without one person, and what was taken out: rows by table, imported files that named the person."""
+
+    study: Study
+    rows: Mapping[str, int]
+    files: tuple[str, ...]
+
+
+def without_person(study: Study, person: str, *, who: str, why: str, when: str) -> Removed:
+    """Return a study from which all that is known of one person is gone; the reason stays, and what it did.
+
+    Entries about skin reactions stay, for they are about the batch, but no longer say whose skin it was. Imported
+    files that hold the code are taken out whole.
+
+    Parameters
+    ----------
+    who, why, when
+        Who removes it, for which reason, and when (ISO 8601); none of them is to name the person.
+
+    Raises
+    ------
+    StudyError
+        If `who` or `why` is missing or names the person, or the study does not know the person.
+    """
+    person = person.strip()
+    if not who.strip() or not why.strip():
+        raise StudyError("Data are removed by somebody, for a reason. Write who removes them, and why.")
+    if person not in people_in(study):
+        raise StudyError(f"Nobody in this study has the code {person!r}; the codes are {', '.join(people_in(study))}.")
+    if _GONE in _said(f"{why} {who}", {person: _GONE}):
+        raise StudyError("Write the reason without the code of the person: it is what stays.")
+    tables, rows = {}, {}
+    for name, frame in study.tables.items():
+        tables[name], gone = _without_rows_of(name, frame, person)
+        free = [column for column in _FREE if column in frame]
+        told = {column: tables[name][column].map(lambda text: _said(str(text), {person: _GONE})) for column in free}
+        tables[name] = tables[name].assign(**{column: texts.astype("str") for column, texts in told.items()})
+        rows |= {name: gone} if gone else {}
+    named = [file for file in study.raw_files if _holds(file.content, person)]
+    entry = {"when": when, "who": who.strip(), "why": why.strip(), "rows": rows, "files": [f.sha256 for f in named]}
+    facts = {name: _without_entries_of(value, person) for name, value in study.facts.items()}
+    before = facts.get(REMOVED)
+    facts[REMOVED] = [*(before if isinstance(before, list) else []), entry]
+    unread = study.unread.loc[~study.unread["table"].isin(list(rows))]  # their rows have other numbers now
+    kept = tuple(file for file in study.raw_files if file not in named)
+    left = replace(study, tables=tables, facts=facts, unread=unread.reset_index(drop=True), raw_files=kept)
+    return Removed(left, rows, tuple(file.name for file in named))
+
+
+def _without_rows_of(name: str, frame: pd.DataFrame, person: str) -> tuple[pd.DataFrame, int]:
+    """Return a table without what is about a person, and how many rows that was."""
+    if "assessor" in frame:
+        theirs = (frame["assessor"] == person).to_numpy()
+    elif name == "corrections":
+        theirs = np.array([person in _values_of_key(str(key)) for key in frame["key"]], dtype=bool)
+    else:
+        return frame, 0
+    if name == "reactions":
+        gone = {"assessor": "", "session": "", "signs": NOT_TOLD, "seen_by": "", "document": ""}
+        changed = {column: frame[column].mask(theirs, words) for column, words in gone.items() if column in frame}
+        return (frame.assign(**changed), int(theirs.sum())) if theirs.any() else (frame, 0)
+    return (frame.loc[~theirs].reset_index(drop=True), int(theirs.sum())) if theirs.any() else (frame, 0)
+
+
+def _values_of_key(key: str) -> list[str]:
+    return [pair.partition("=")[2].strip() for pair in key.split(";")]
+
+
+def _without_entries_of(value: Any, person: str) -> Any:
+    """Return a fact without the entries of its lists that name a person by the code, and without it in its texts."""
+    if isinstance(value, str):
+        return _said(value, {person: _GONE})
+    if isinstance(value, list):
+        return [_without_entries_of(each, person) for each in value if person not in _texts(each)]
+    if isinstance(value, dict):
+        return {name: _without_entries_of(each, person) for name, each in value.items() if name != person}
+    return value
+
+
+def _texts(value: Any) -> Iterable[str]:
+    if isinstance(value, dict):
+        return [text for each in value.values() for text in _texts(each)]
+    return [value] if isinstance(value, str) else []
+
+
+def _holds(content: bytes, person: str) -> bool:
+    """Return True if a file holds a code as a word, or may: what is packed cannot be looked into, so it counts."""
+    packed = content.startswith(b"PK")
+    return packed or re.search(rb"(?<![\w-])" + re.escape(person.encode()) + rb"(?![\w-])", content) is not None
