@@ -312,7 +312,12 @@ def drawn_ahead(report: Report) -> Report:
     pictures = [block for section in report.all_sections for block in section.blocks if isinstance(block, Picture)]
     theirs = elsewhere(lambda: {picture.name: picture.draw() for picture in pictures[1::2]})
     drawn = {picture.name: picture.draw() for picture in pictures[::2]} | theirs()
-    return replace(report, sections=tuple(_with_drawn(section, drawn) for section in report.sections))
+    return replace(
+        report,
+        summary=_with_drawn(report.summary, drawn),
+        claims=tuple(_with_drawn(section, drawn) for section in report.claims),
+        sections=tuple(_with_drawn(section, drawn) for section in report.sections),
+    )
 
 
 def _with_drawn(section: Section, drawn: Mapping[str, str]) -> Section:
