@@ -185,25 +185,20 @@ _MEAN = 0.6  # of the size of the letters: mean width of a sign of DejaVu Sans
 
 
 @cache
-def _face(*, bold: bool) -> tuple[Any, dict[int, str], float]:
-    """Return the widths of the glyphs of a face of DejaVu Sans, which sign has which glyph, and the units of both."""
+def _face(*, bold: bool) -> dict[int, float]:
+    """Return how wide each sign of a face of DejaVu Sans is, in letters of size 1."""
     from fontTools.ttLib import TTFont
 
-    font = TTFont(_font_folder() / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"), lazy=True)
-    return font["hmtx"], font.getBestCmap(), font["head"].unitsPerEm
-
-
-@cache
-def _sign_width(sign: str, *, bold: bool) -> float:
-    widths, glyphs, units = _face(bold=bold)
-    name = glyphs.get(ord(sign))
-    return widths[name][0] / units if name else 1.0
+    with TTFont(_font_folder() / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"), lazy=True) as font:
+        widths, units = font["hmtx"].metrics, font["head"].unitsPerEm
+        return {sign: widths[glyph][0] / units for sign, glyph in font.getBestCmap().items()}
 
 
 @cache
 def _width(text: str, *, bold: bool = False) -> float:
     """Return how wide a text is in letters of size 1."""
-    return sum(_sign_width(sign, bold=bold) for sign in text)
+    face = _face(bold=bold)
+    return sum(face.get(ord(sign), 1.0) for sign in text)
 
 
 def _breakable(text: str, room: float, size: float, *, bold: bool = False) -> str:
@@ -312,7 +307,12 @@ def drawn_ahead(report: Report) -> Report:
     pictures = [block for section in report.all_sections for block in section.blocks if isinstance(block, Picture)]
     theirs = elsewhere(lambda: {picture.name: picture.draw() for picture in pictures[1::2]})
     drawn = {picture.name: picture.draw() for picture in pictures[::2]} | theirs()
-    return replace(report, sections=tuple(_with_drawn(section, drawn) for section in report.sections))
+    return replace(
+        report,
+        summary=_with_drawn(report.summary, drawn),
+        claims=tuple(_with_drawn(section, drawn) for section in report.claims),
+        sections=tuple(_with_drawn(section, drawn) for section in report.sections),
+    )
 
 
 def _with_drawn(section: Section, drawn: Mapping[str, str]) -> Section:

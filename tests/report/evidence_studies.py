@@ -16,6 +16,8 @@ from tests.studies import small_study
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
 
+MADE_ON = "2026-02-03"
+
 FORMULA = "=cmd|' /C calc'!A0"
 SCRIPT = "<script>alert(1)</script><img src=http://evil.test/x onerror=alert(2)>"
 MARKUP = '#eval("1 + 1") $x^2$ \\ @label *bold* `code` ]#panic() //'
@@ -31,12 +33,12 @@ def demo_results() -> Answers:
 
 @cache
 def demo_report() -> Report:
-    return report_of(demo_results())
+    return report_of(demo_results(), made_on=MADE_ON)
 
 
 @cache
 def small_report() -> Report:
-    return report_of(Answers(small_study({"title": "small"})))
+    return report_of(Answers(small_study({"title": "small"})), made_on=MADE_ON)
 
 
 def hostile_study(*, more: str = "") -> Study:
@@ -70,7 +72,7 @@ def hostile_study(*, more: str = "") -> Study:
 @cache
 def hostile_report() -> Report:
     """The report on the hostile study, with control signs, turned writing and code points that are no letters."""
-    return report_of(Answers(hostile_study(more=f" {TURNING} {CONTROL} {PRIVATE}")))
+    return report_of(Answers(hostile_study(more=f" {TURNING} {CONTROL} {PRIVATE}")), made_on=MADE_ON)
 
 
 @cache

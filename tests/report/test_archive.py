@@ -21,10 +21,11 @@ import pytest
 from panel.answers import Answers
 from panel.errors import StudyError
 from panel.report.archive import archive_bytes, form_of, write_archive
+from panel.report.contents.evidence import report_of
 from panel.study.open_study import open_study
 from panel.study.raw_table import raw_file
 from panel.study.study import Study
-from tests.report.evidence_studies import CONTROL, hostile_study
+from tests.report.evidence_studies import CONTROL, MADE_ON, hostile_study
 from tests.studies import small_study
 
 FORMS = (".pdf", ".docx", ".html", ".xlsx")
@@ -38,7 +39,8 @@ def with_raw_files():
 
 @cache
 def packed():
-    return archive_bytes(Answers(with_raw_files()))
+    answers = Answers(with_raw_files())
+    return archive_bytes(answers, report_of(answers, made_on=MADE_ON))
 
 
 def opened():
@@ -65,7 +67,7 @@ def test_checksums_are_those_of_the_files_and_none_is_left_out():
 
 def test_it_opens_as_the_same_study(tmp_path):
     path = tmp_path / "archive.zip"
-    digest = write_archive(with_raw_files(), path)
+    digest = write_archive(with_raw_files(), path, made_on=MADE_ON)
     again = open_study(path)
     assert again.content_hash == with_raw_files().content_hash
     assert again.raw_files == with_raw_files().raw_files

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 
 from panel.answers import NoAnswer
 from panel.claims.judge import CLAIMS
+from panel.errors import StudyError
 from panel.models.decision.record import with_decision
 from panel.plan.codes import no_openings, note_opening
 from panel.plan.safety import no_reactions, no_sign_offs, record_reaction, record_sign_off
@@ -29,7 +31,7 @@ from panel.report.contents.blocks import (
 )
 from panel.report.contents.evidence import TABLE_MAKERS, evidence_report
 from panel.report.contents.part_claims import evidence_matrix
-from panel.report.contents.part_study import first_test_day, report_day
+from panel.report.contents.part_study import first_test_day, last_score
 from panel.report.html import with_breaks
 from panel.study.study import Study, to_rehearse
 from panel.views.planning.study import INVENTED, REHEARSED, mark
@@ -120,15 +122,19 @@ def test_the_demo_names_the_verdict_on_each_claim_in_its_summary():
 
 
 def test_the_tool_signs_nothing():
-    blocks = [block for block in part(demo_report(), "14").blocks if isinstance(block, SignOff)]
+    blocks = [block for block in demo_report().summary.blocks if isinstance(block, SignOff)]
     assert [block.role for block in blocks] == ["panel leader", "analyst", "claim reviewer"]
     assert all(block.named == "" for block in blocks)
+    for page in demo_report().claims:
+        (line,) = [block for block in page.blocks if isinstance(block, SignOff)]
+        assert line.role == "claim reviewer"
+        assert line.named == ""
 
 
 def test_a_person_the_study_names_stands_beside_her_role_and_a_conflict_is_a_gap():
     team = [{"person": "F1", "roles": ["formulator", "analyst"], "made": ["P1"]}]
     report = evidence_report(small_study({"people": team}))
-    named = {block.role: block.named for block in part(report, "14").blocks if isinstance(block, SignOff)}
+    named = {block.role: block.named for block in report.summary.blocks if isinstance(block, SignOff)}
     assert named["analyst"] == "F1"
     assert any("not independent" in gap for gap in part(report, "14").gaps)
 
@@ -143,12 +149,16 @@ def test_hashes_are_those_of_the_files_on_disk():
     assert stated == on_disk
 
 
-def test_the_day_is_one_of_the_study_and_never_today():
+def test_the_data_are_as_of_the_last_score_and_the_file_of_the_day_it_is_made():
     study = demo_results().study
-    assert report_day(study) == study.facts["unblinded_on"] == demo_report().date
+    assert last_score(study) == "2025-03-30" == demo_report().data_as_of  # the last day of the home use
     assert first_test_day(study) == "2025-03-14"
-    assert report_day(Study({}, {})) == first_test_day(Study({}, {})) == ""
-    assert report_day(Study({}, {"unblinded_on": "no date"})) == ""
+    assert last_score(Study({}, {})) == first_test_day(Study({}, {})) == ""
+    assert last_score(Study({}, {"dates": "no date"})) == ""
+    assert evidence_report(Study({}, {})).made_on == date.today().isoformat()
+    assert evidence_report(Study({}, {}), made_on="2026-01-31").made_on == "2026-01-31"
+    with pytest.raises(StudyError, match=r"'31 January' is no day. Give the day the file is made as YEAR-MONTH-DAY"):
+        evidence_report(Study({}, {}), made_on="31 January")
 
 
 def test_invented_and_rehearsed_data_are_marked():
@@ -188,6 +198,7 @@ def test_every_row_shown_leads_to_numbers(report):
     for table in report().tables:
         assert len(table.shown) == len(table.shown_ids)
         assert len(table.full) == len(table.full_ids)
+        assert len(set(table.printed_ids) - {""}) == len([name for name in table.printed_ids if name])
         leading = [name for name in table.shown_ids if name]
         assert leading
         assert len(set(leading)) == len(leading)
@@ -264,7 +275,7 @@ def test_breaking_long_words_changes_nothing_that_is_read(text, longest):
 def test_a_study_with_nothing_in_it_gives_a_file_of_gaps():
     report = evidence_report(Study({}, {}))
     assert report.title == "Study without a title"
-    assert report.date == ""
+    assert report.data_as_of == ""
     assert len(list(report.gaps())) > 25
     assert report.tables == ()
 

@@ -75,6 +75,28 @@ def test_a_swap_rests_on_the_prototypes_it_was_seen_on():
     assert set(found.rows[0].loc[found.rows[0]["use"] == DIRECT, "prototype"]) == set(demo_results().study.prototypes)
 
 
+def test_the_id_of_a_row_on_paper_leads_to_its_numbers():
+    from tests.report.evidence_studies import demo_report
+
+    tables = {table.code: table for table in demo_report().tables}
+    place = tables["D"].shown_ids.index("D-AF_GREASE-P4-P1")
+    first = demo_why(f"D{place + 1}")
+    assert first.number_id == "D-AF_GREASE-P4-P1-estimate"
+    assert "D-AF_GREASE-P4-P1-p_value" in first.others
+    assert demo_why(f"D{place + 1}-p_value").value == demo_why("D-AF_GREASE-P4-P1-p_value").value
+    several = demo_why("M1-P4-estimate")  # a row on paper that holds every prototype
+    assert several.number_id == f"{tables['M'].shown_ids[0]}-P4-estimate"
+    assert demo_why("M1").number_id in {f"{name}-{tables['M'].number_columns[0]}" for name in tables["M"].full_ids}
+    for code, table in tables.items():
+        for row in (0, len(table.shown_ids) - 1):
+            if table.shown_ids[row]:
+                assert demo_why(table.printed_ids[row]).number_id.startswith(table.shown_ids[row]), code
+    with pytest.raises(StudyError, match="Table D has no row 999 with an id; it has 98 rows"):
+        demo_why("D999")
+    with pytest.raises(StudyError, match="No number is called D-APP_SHAPE-P2-P1-nonsense"):
+        demo_why(f"D{tables['D'].shown_ids.index('D-APP_SHAPE-P2-P1') + 1}-nonsense")
+
+
 def test_every_table_of_the_demo_can_be_traced():
     from tests.report.evidence_studies import demo_report
 

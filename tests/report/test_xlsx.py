@@ -87,7 +87,7 @@ def test_gaps_are_named_and_the_time_of_writing_is_not():
     with zipfile.ZipFile(io.BytesIO(bytes_of(".xlsx", "demo"))) as packed:
         assert {member.date_time for member in packed.infolist()} == {(1980, 1, 1, 0, 0, 0)}
         core = packed.read("docProps/core.xml").decode()
-    assert demo_report().date in core
+    assert demo_report().made_on in core
 
 
 def test_the_mark_stands_in_the_header_of_every_sheet():

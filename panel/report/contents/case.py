@@ -93,9 +93,14 @@ def _title_block(study: Study, made_on: str, version: str, mark: str) -> TextTab
     return _two_columns("What this file is", "Item", "As recorded", rows)
 
 
+def _texts(rows: Sequence[Sequence[str]], columns: list[str]) -> pd.DataFrame:
+    """Return a frame of texts as people typed them, half a sign among them too, which no column of strings can hold."""
+    return pd.DataFrame(rows, columns=columns, dtype="object")
+
+
 def _two_columns(title: str, left: str, right: str, rows: Iterable[tuple[str, str]]) -> TextTable:
     told = [(label, words or NOT_RECORDED) for label, words in rows]
-    return TextTable(title, pd.DataFrame(told, columns=[left, right], dtype="str"))
+    return TextTable(title, _texts(told, [left, right]))
 
 
 def _verdicts(answers: Answers) -> list[Block]:
@@ -108,7 +113,7 @@ def _verdicts(answers: Answers) -> list[Block]:
         (str(row["number"]), f"“{row['claim']}”", verdict_words(str(row["verdict"])))
         for row in found.claims.to_dict("records")
     ]
-    shown = pd.DataFrame(rows, columns=["Claim", "Sentence", "Verdict"], dtype="str")
+    shown = _texts(rows, ["Claim", "Sentence", "Verdict"])
     return [Paragraph(claims_headline(found)), TextTable("The verdict on each claim", shown)]
 
 
@@ -153,7 +158,7 @@ def _recorded(study: Study) -> list[Block]:
     rows = [*_gate_signed(study), *_claims_fixed(study), *_decided(study)]
     if not rows:
         return [Paragraph("Sign-offs on record: none.")]
-    return [TextTable("Sign-offs on record", pd.DataFrame(rows, columns=_RECORD, dtype="str"))]
+    return [TextTable("Sign-offs on record", _texts(rows, _RECORD))]
 
 
 def _gate_signed(study: Study) -> Iterator[tuple[str, ...]]:
@@ -248,7 +253,7 @@ def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series)
         ]
         heads = ["Side", "What", "Estimate", "Interval", "Has to lie"]
         ids = tuple(printed_id("CN", place) for place in numbers["place"])
-        blocks.append(TextTable("Numbers that bear on it", pd.DataFrame(rows, columns=heads, dtype="str"), ids))
+        blocks.append(TextTable("Numbers that bear on it", _texts(rows, heads), ids))
     else:
         blocks.append(Paragraph("No number of this study bears on it."))
     kinds = (("trained panel", "panel"), ("consumers", "consumers"), ("instruments", "instruments"))
@@ -386,7 +391,7 @@ def _deviations(study: Study, recorded: pd.DataFrame) -> list[Block]:
     rows += [("", note, touched) for note, touched in touching]
     blocks: list[Block] = []
     if rows:
-        shown = pd.DataFrame(rows, columns=["When and who", "What was done otherwise", "Touches"], dtype="str")
+        shown = _texts(rows, ["When and who", "What was done otherwise", "Touches"])
         shown = shown.assign(**{"When and who": shown["When and who"].replace("", NOTHING), JUDGEMENT: EMPTY_LINE})
         blocks.append(TextTable("Deviations from the protocol, recorded or read from the notes", shown))
     else:
@@ -402,7 +407,7 @@ def _statistics_plan(answers: Answers) -> list[Block]:
     rows = list(_laid_down(answers.study))
     if not rows:
         return [*blocks, Gap("Nothing of a statistics plan was recorded before the data.")]
-    shown = pd.DataFrame(rows, columns=["What", "Laid down", "When and by whom"], dtype="str")
+    shown = _texts(rows, ["What", "Laid down", "When and by whom"])
     return [*blocks, TextTable("What was laid down beforehand", shown.replace("", NOT_RECORDED))]
 
 
