@@ -12,8 +12,8 @@ from scipy.special import stdtr, stdtrit
 from panel.checks.confounds import Confounds
 from panel.claims.said import counted
 from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
-from panel.models.prototypes.differences import fit_panel, variance_rows, versus_rows
-from panel.models.prototypes.panel_design import PanelDesign
+from panel.models.prototypes.differences import variance_rows, versus_rows
+from panel.models.prototypes.panel_design import PanelDesign, fit_panel
 from panel.plan.sample_size import Scatter, own_scatter
 from panel.stats.mixed.kenward_roger import Inference, inference
 from panel.stats.mixed.reml import BATCH, MixedFit

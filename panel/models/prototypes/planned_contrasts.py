@@ -10,8 +10,7 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import fit_panel
-from panel.models.prototypes.panel_design import PanelDesign
+from panel.models.prototypes.panel_design import PanelDesign, fit_panel
 from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
 from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS, SmallSample, inference
 from panel.stats.mixed.reml import MixedFit

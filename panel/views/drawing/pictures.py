@@ -8,18 +8,15 @@ import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape, quoteattr
 
-import altair as alt
-import matplotlib as mpl
 import numpy as np
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
-from matplotlib.text import Text
-from matplotlib.textpath import text_to_path
 from numpy.typing import NDArray
-from scipy.optimize import isotonic_regression
+
+if TYPE_CHECKING:  # a command that prints words draws nothing: what draws is loaded when something is drawn
+    import altair as alt
+    from matplotlib.figure import Figure
 
 # Okabe and Ito (2008), Color Universal Design; without yellow, which is hard to see on white.
 COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#000000")
@@ -102,6 +99,9 @@ _OUTSIDE, _ON_LABEL, _ON_POINT, _FURTHER = 1000.0, 10.0, 10.0, 0.01
 
 def text_width(text: str, size: float) -> float:
     """Return how wide `text` is at a font size, in the unit of the size (matplotlib's own font)."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
     with no_word_of_missing_glyphs():
         width, _, _ = text_to_path.get_text_width_height_descent(text, FontProperties(size=size), ismath=False)
     return float(width)
@@ -129,6 +129,8 @@ def spread_apart(
     Among all such places these move least (sum of squares): an isotonic regression after taking out the room
     each label needs. If all together need more room than low to high offers, they are squeezed evenly.
     """
+    from scipy.optimize import isotonic_regression
+
     order = np.argsort(wished, kind="stable")
     tall = heights[order]
     room = high - low
@@ -196,6 +198,9 @@ def no_word_of_missing_glyphs() -> Iterator[None]:
 @contextmanager
 def literally(figure: Figure) -> Iterator[None]:
     """Draw every word of a figure as it is: a name with two dollar signs is no formula."""
+    import matplotlib as mpl
+    from matplotlib.text import Text
+
     for text in figure.findobj(Text):
         text.set_parse_math(False)
     with mpl.rc_context({"text.parse_math": False}), no_word_of_missing_glyphs():  # marks on an axis are made late
@@ -207,6 +212,9 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
 
     `text_as_paths=False` keeps the words as text (smaller, searchable, needs the font on the reader's side).
     """
+    import matplotlib as mpl
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
     buffer = io.StringIO()
     fonts = "path" if text_as_paths else "none"
     with SETTINGS, literally(figure), mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):
@@ -245,6 +253,8 @@ _MOVE = "[pointerdown[event.shiftKey], window:pointerup] > window:pointermove!"
 
 def zoomable(chart: alt.HConcatChart) -> alt.HConcatChart:
     """Return the chart with its first picture made to zoom and move while Shift is held; both axes keep one scale."""
+    import altair as alt
+
     view = alt.selection_interval(name="view", bind="scales", zoom=_ZOOM, translate=_MOVE)
     copy = chart.copy(deep=True)
     places = copy.hconcat[0]
