@@ -132,7 +132,7 @@ class PanelNumbers:
 def panel_numbers(study: Study, scores: pd.DataFrame, attributes: Iterable[str], confounds: Confounds) -> PanelNumbers:
     """Fit those of `attributes` in `scores` that can be fitted, one model for those that share one."""
     scores = scores.loc[scores["attribute"].isin(set(attributes))]
-    fits, left_out = fit_panel(study, scores)
+    fits, left_out = fit_panel(study, scores, confounds=confounds)
     found: dict[str, tuple[PanelDesign, MixedFit, Inference, int]] = {}
     for design, fit in fits:
         infer = inference(fit)
