@@ -44,8 +44,9 @@ if TYPE_CHECKING:
     from panel.models.over_time.intensity import Courses
     from panel.models.prototypes.alike import Alike, PlannedDifferences
     from panel.models.prototypes.assumptions import Assumptions
-    from panel.models.prototypes.differences import Differences, PanelFit
+    from panel.models.prototypes.differences import Differences
     from panel.models.prototypes.map import PrototypeMap
+    from panel.models.prototypes.panel_design import PanelFit
     from panel.models.prototypes.ranks import RankComparison
     from panel.models.prototypes.scale_use import ScaleUse
     from panel.models.prototypes.sensitivity import Sensitivity
@@ -142,7 +143,7 @@ FINDINGS: Question[tuple[Finding, ...]] = Question(
 )
 FILES: Question[dict[str, bytes]] = Question("files", "study.folder:files_of_study", "Writing the files ...")
 PANEL_FIT: Question[PanelFit] = Question(
-    "panel_fit", "models.prototypes.differences:fit_study", "Fitting the panel's model ...", settings=("adjust_for",)
+    "panel_fit", "models.prototypes.panel_design:fit_study", "Fitting the panel's model ...", settings=("adjust_for",)
 )
 _FITTED = {"fitted": Use(PANEL_FIT)}
 DIFFERENCES: Question[Differences] = Question(

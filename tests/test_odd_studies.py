@@ -12,7 +12,8 @@ from click.testing import CliRunner
 
 from panel.cli import main
 from panel.models.assessors.performance import check_panel
-from panel.models.prototypes.differences import find_differences, fit_panel
+from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.panel_design import fit_panel
 from panel.stats.mixed.residuals import NOT_TOLD_APART
 from panel.study.folder import write_study
 from panel.study.study import Study

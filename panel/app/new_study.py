@@ -213,11 +213,6 @@ def begin_study(typed: dict[str, str], place: str) -> None:
     st.session_state[_BEGUN] = str(folder.resolve())
 
 
-def begun_here(study: StudyInUse) -> bool:
-    """Return True if the study in use was begun in this window and is still being set up."""
-    return st.session_state.get(_BEGUN) == study.handle.path and unfinished(study)
-
-
 def _what_for(study: StudyInUse) -> None:
     with st.form("what for"):
         title = (

@@ -12,8 +12,8 @@ from scipy.special import stdtr, stdtrit
 from panel.checks.confounds import Confounds
 from panel.claims.said import counted
 from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
-from panel.models.prototypes.differences import fit_panel, variance_rows, versus_rows
-from panel.models.prototypes.panel_design import PanelDesign
+from panel.models.prototypes.differences import variance_rows, versus_rows
+from panel.models.prototypes.panel_design import PanelDesign, fit_panel
 from panel.plan.sample_size import Scatter, own_scatter
 from panel.stats.mixed.kenward_roger import Inference, inference
 from panel.stats.mixed.reml import BATCH, MixedFit
@@ -132,7 +132,7 @@ class PanelNumbers:
 def panel_numbers(study: Study, scores: pd.DataFrame, attributes: Iterable[str], confounds: Confounds) -> PanelNumbers:
     """Fit those of `attributes` in `scores` that can be fitted, one model for those that share one."""
     scores = scores.loc[scores["attribute"].isin(set(attributes))]
-    fits, left_out = fit_panel(study, scores)
+    fits, left_out = fit_panel(study, scores, confounds=confounds)
     found: dict[str, tuple[PanelDesign, MixedFit, Inference, int]] = {}
     for design, fit in fits:
         infer = inference(fit)

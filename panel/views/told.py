@@ -8,14 +8,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from matplotlib.figure import Figure
 
 from panel.study.naming import Naming
 from panel.study.shown import Table, figures, shown
 from panel.views.drawing.pictures import png_bytes, svg_text
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 MOST_TO_MIND = 3
 HOW = "How it was computed, and what it cannot show"

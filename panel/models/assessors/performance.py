@@ -23,8 +23,8 @@ from panel.models.assessors.measures import (
     panel_rows,
     people_rows,
 )
-from panel.models.prototypes.differences import LEVEL, PanelFit, fit_study, no_difference
-from panel.models.prototypes.panel_design import PanelDesign
+from panel.models.prototypes.differences import LEVEL, no_difference
+from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.multiplicity import below, holm

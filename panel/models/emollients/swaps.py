@@ -17,7 +17,7 @@ from panel.checks.confounds import BATCH, Confounds, find_confounds, swap_findin
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.prototypes.batch_spread import BatchSpread, own_batch_spread
-from panel.models.prototypes.differences import PanelFit
+from panel.models.prototypes.panel_design import PanelFit
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg
 from panel.stats.formulas.composition import (

@@ -13,12 +13,10 @@ from numpy.typing import NDArray
 
 from panel.checks.confounds import (
     Confounds,
-    batch_of_score,
-    find_confounds,
     untold_findings,
 )
 from panel.errors import ModelError
-from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array, serving_labels
+from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_panel, fit_study
 from panel.models.prototypes.verdict import DIFFERS, attribute_verdicts, difference_verdicts
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, holm
@@ -29,25 +27,17 @@ from panel.stats.mixed.reml import (
     INTERACTION,
     SITTING,
     MixedFit,
-    balanced_strata,
-    fit_mixed_model,
-    relative_variances,
 )
 from panel.stats.mixed.reml import BATCH as BATCH_TERM
-from panel.stats.mixed.residuals import nothing_left
 from panel.stats.mixed.satterthwaite import (
     Estimates,
     sequential_contrasts,
     widened,
 )
-from panel.study.scores_used import ScoresUsed, scores_used
+from panel.study.scores_used import scores_used
 from panel.study.study import Study, natural_order
 
 LEVEL = 0.95
-NOTHING_JOINED = (
-    "no two prototypes were scored in one session, on one day and by one group of assessors, nor joined through "
-    "others, so that no difference can be told from these"
-)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -98,27 +88,6 @@ class Differences:
     level: float
     method: str
     notes: tuple[str, ...]
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class PanelFit:
-    """The panel's model of a study, for every question that rests on it.
-
-    The scores `used`, their `confounds`, the `fits` of the attributes that share a model, and (attribute, why not) of
-    the others.
-    """
-
-    used: ScoresUsed
-    confounds: Confounds
-    fits: list[tuple[PanelDesign, MixedFit]]
-    left_out: list[tuple[str, str]]
-
-
-def fit_study(study: Study, adjust_for: Sequence[str] = ()) -> PanelFit:
-    """Fit the panel's model to the scores that an analysis of `study` uses."""
-    used = scores_used(study)
-    confounds = find_confounds(study, used.frame)
-    return PanelFit(used, confounds, *fit_panel(study, used.frame, adjust_for, confounds))
 
 
 def find_differences(
@@ -283,88 +252,6 @@ def _ask_fits(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str
             f"No attribute can be compared: {'; '.join(f'{name} ({why})' for name, why in left_out)}. "
             "Check the scores on the Study page."
         )
-
-
-def fit_panel(
-    study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = (), confounds: Confounds | None = None
-) -> tuple[list[tuple[PanelDesign, MixedFit]], list[tuple[str, str]]]:
-    """Fit every attribute of the scores in `frame` that can be fitted; `confounds` of these scores, if at hand.
-
-    Returns the fits, attributes that share a model together, and (attribute, why not) of the others.
-    """
-    left_out = _too_little(frame)
-    if left_out:
-        frame = frame.loc[~frame["attribute"].isin([name for name, _ in left_out])]
-    if frame.empty:
-        return [], left_out
-    fits: list[tuple[PanelDesign, MixedFit]] = []
-    for design in designs_of(study, frame, adjust_for, confounds):
-        if len(design.prototypes) == int(design.sets.max()) + 1:
-            left_out += [(name, NOTHING_JOINED) for name in design.attributes]
-            continue
-        fitted, why_not = _fit_all(design)
-        fits += fitted
-        left_out += why_not
-    return fits, left_out
-
-
-def _fit_all(design: PanelDesign) -> tuple[list[tuple[PanelDesign, MixedFit]], list[tuple[str, str]]]:
-    """Fit the attributes of a design, each alone where they cannot be fitted together; return why not of the rest."""
-    try:
-        fit = _fit(design)
-    except ModelError as error:
-        if len(design.attributes) == 1:
-            return [], [(design.attributes[0], str(error))]
-        each = [
-            _fit_all(design.only(place == np.arange(len(design.attributes)))) for place in range(len(design.attributes))
-        ]
-        return [found for fits, _ in each for found in fits], [why for _, left_out in each for why in left_out]
-    reasons = nothing_left(fit, design.response, design.fixed, design.groups)
-    left_out = [pair for pair in zip(design.attributes, reasons, strict=True) if pair[1]]
-    if not left_out:
-        return [(design, fit)], []
-    if len(left_out) == len(reasons):
-        return [], left_out
-    rest = design.only(np.array([not why for why in reasons]))
-    return [(rest, _fit(rest))], left_out
-
-
-def designs_of(
-    study: Study, frame: pd.DataFrame, adjust_for: Sequence[str] = (), confounds: Confounds | None = None
-) -> list[PanelDesign]:
-    """Return the models that the scores in `frame` call for; what they cannot compare is asked of `confounds`."""
-    held = set(frame["attribute"].unique())
-    attributes = tuple(name for name in study.attributes if name in held)
-    covariates = serving_labels(study, frame, adjust_for)
-    named = frame.assign(batch=batch_of_score(study, frame))
-    array = score_array(named, study.prototypes, attributes, covariates)
-    sets = (find_confounds(study, frame) if confounds is None else confounds).sets
-    return list(panel_designs(array, sets))
-
-
-_TOO_LITTLE = {
-    "score": "every score is the same",
-    "prototype": "only one prototype was scored",
-    "assessor": "only one assessor scored it",
-}
-
-
-def _too_little(frame: pd.DataFrame) -> list[tuple[str, str]]:
-    """Return the attributes whose scores, prototypes or assessors are all one, with the first reason."""
-    attribute, names = pd.factorize(frame["attribute"])
-    why: dict[int, str] = {}
-    for column, reason in _TOO_LITTLE.items():
-        code, kinds = pd.factorize(frame[column])
-        several = np.bincount(np.unique(attribute * len(kinds) + code) // len(kinds)) > 1
-        why = dict.fromkeys(np.flatnonzero(~several).tolist(), reason) | why
-    return [(str(names[place]), why[place]) for place in sorted(why)]
-
-
-def _fit(design: PanelDesign) -> MixedFit:
-    start = None
-    if design.cube is not None:
-        start = relative_variances(balanced_strata(design.cube), design.terms)
-    return fit_mixed_model(design.response, design.fixed, design.groups, start)
 
 
 def _both_ways(

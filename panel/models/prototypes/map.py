@@ -10,8 +10,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import PanelFit, estimated_means, fit_study
-from panel.models.prototypes.panel_design import assessor_means
+from panel.models.prototypes.differences import estimated_means
+from panel.models.prototypes.panel_design import PanelFit, assessor_means, fit_study
 from panel.stats.maps.components import Components, Matrix, chance_shares, principal_components, varies_not
 from panel.stats.maps.draws import cloud_covariances, ellipses, resampled_means, turned_onto, two_component_scores
 from panel.study.scores_used import scores_used

@@ -12,8 +12,8 @@ import pandas as pd
 from scipy.special import ndtr
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import Differences, designs_of, find_differences, fit_panel
-from panel.models.prototypes.panel_design import PanelDesign
+from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.panel_design import PanelDesign, designs_of, fit_panel
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, holm

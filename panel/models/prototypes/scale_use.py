@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import LEVEL, PanelFit, attribute_rows, fit_study
-from panel.models.prototypes.panel_design import score_array
+from panel.models.prototypes.differences import LEVEL, attribute_rows
+from panel.models.prototypes.panel_design import PanelFit, fit_study, score_array
 from panel.stats.arrays import Array
 from panel.stats.assessors.own_tables import OwnTables, own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model

