@@ -15,8 +15,7 @@ from panel.checks.confounds import find_confounds
 from panel.errors import ModelError
 from panel.models.decision.profile import BENCHMARK, Profile
 from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
-from panel.models.prototypes.differences import fit_panel
-from panel.models.prototypes.panel_design import PanelDesign, assessor_means
+from panel.models.prototypes.panel_design import PanelDesign, assessor_means, fit_panel
 from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink
 from panel.stats.formulas.desirability import overall_desirability, window_wanted
 from panel.stats.maps.draws import joint_draws, person_correlations
