@@ -33,7 +33,7 @@ ANSWERS = {
     "servings": "10 assessors, 8 prototypes, 3 sessions: 240 servings",
     "study": "8 prototypes, 14 attributes, 10 assessors",
     "differences": "The prototypes differ on all 14 attributes.",
-    "map": "The map places 8 prototypes by 14 attributes at once.",
+    "map": "P4 and P5 lie furthest apart",
     "emollients": "In this base, replacing 6 % Dicaprylyl Carbonate by C13-15 Alkane",
 }
 

@@ -20,7 +20,13 @@ from panel.checks.confounds import (
 )
 from panel.errors import ModelError
 from panel.models.prototypes.panel_design import PanelDesign, panel_designs, score_array, serving_labels
-from panel.models.prototypes.verdict import DIFFERS, attribute_verdicts, difference_verdicts
+from panel.models.prototypes.verdict import (
+    DIFFERS,
+    attribute_verdicts,
+    difference_verdicts,
+    marked_pairs,
+    verdict_letters,
+)
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
@@ -142,17 +148,18 @@ def find_differences(
     order = {name: place for place, name in enumerate(study.attributes)}
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
     confounds = find_confounds(study, used.frame)
-    attributes = _stack((attribute_rows(*each) for each in told), order).assign(p_adjusted=_over_attributes)
+    attributes = _stack((attribute_rows(*each) for each in told), order)
+    attributes["p_adjusted"] = holm(attributes["p_value"].to_numpy())
     pairs = _stack((pair_rows(d, infer, level) for d, _, infer in told), order)
     attributes = attribute_verdicts(attributes, pairs, confounds, level)
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     with_benchmark = judge(_stack(against, order) if against else pairs.iloc[:0])
-    all_pairs = _with_benchmark(judge(pairs), benchmark if against else None)
+    all_pairs = marked_pairs(judge(pairs), benchmark if against else None)
     means = _stack((mean_rows(d, infer, level) for d, _, infer in told), order)
     return Differences(
         attributes=attributes,
-        means=means.assign(letters=_letters(means, all_pairs, with_benchmark)),
+        means=means.assign(letters=verdict_letters(means, all_pairs, with_benchmark)),
         pairs=all_pairs,
         versus=with_benchmark,
         variances=_stack((variance_rows(d, f) for d, f in fits), order),
@@ -167,32 +174,6 @@ def find_differences(
         method=difference_method([design for design, _ in fits], benchmark if against else None, small_sample),
         notes=(*difference_notes(fits, left_out), *confound_notes(confounds)),
     )
-
-
-def _with_benchmark(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
-    """Return the pairs with `with_benchmark`: whether the differences from the benchmark hold the verdict."""
-    return pairs.assign(with_benchmark=(pairs["prototype"] == benchmark) | (pairs["versus"] == benchmark))
-
-
-def _letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
-    """Return the letters of each mean, from the one verdict that is given on each pair."""
-    judged = pd.concat([pairs.loc[~pairs["with_benchmark"]], versus])
-    apart = judged.loc[judged["verdict"] == DIFFERS, ["attribute", "prototype", "versus"]]
-    letters: dict[tuple[str, str], str] = {}
-    for attribute, rows in means.groupby("attribute", sort=False):
-        place = {name: number for number, name in enumerate(rows["prototype"])}
-        own = apart.loc[apart["attribute"] == attribute]
-        first, second = (own[name].map(place).to_numpy(dtype=int) for name in ("prototype", "versus"))
-        told = np.zeros((len(place), len(place)), dtype=bool)
-        told[first, second] = told[second, first] = True
-        found = letters_for(rows["estimate"].to_numpy(dtype=float), told)
-        letters |= {(str(attribute), str(name)): letter for name, letter in zip(place, found, strict=True)}
-    return [letters[name] for name in zip(means["attribute"], means["prototype"], strict=True)]
-
-
-def _over_attributes(attributes: pd.DataFrame) -> NDArray[np.float64]:
-    """Return the p-values of the F tests, adjusted by Holm."""
-    return holm(attributes["p_value"].to_numpy())
 
 
 def _margin(study: Study, margin: float | None) -> tuple[float | None, bool]:
