@@ -31,7 +31,7 @@ _LINKED = re.compile(r"(?:https?:(?=//)|www(?=\.)|(?<=[\w.+-])(?=@))", re.IGNORE
 _WORD_JOINER = "\u2060"
 # A text that begins so is calculated, unless it is a number or a range of two.
 _CALCULATED = re.compile(r"[=@\t\r\n]|[+-](?![\d.,]+(?:[eE][+-]?\d+)?(?: to [+-]?[\d.,]+)?\s?%?$)")
-_ROWS_SHOWN, _ROW_PIXELS, _FEW_COLUMNS = 24, 42, 5
+_ROWS_SHOWN, _ROWS_OF_LONG, _ROW_PIXELS, _FEW_COLUMNS = 24, 11, 36, 5
 _FITS_A_PHONE = 540  # points; shrunk further the words in a picture are too small to read
 _ALWAYS = ("always", "with any result")
 
@@ -114,9 +114,11 @@ def table(shown: pd.DataFrame, *, name: str, alt: str, full: pd.DataFrame | None
     """
     escaped = shown.astype("str").map(plain)
     escaped.columns = pd.Index([plain(column) for column in shown.columns])
-    tall: Any = "content" if len(shown) <= _ROWS_SHOWN else _ROWS_SHOWN * _ROW_PIXELS
     place = wide(f"table {name}") if shown.shape[1] > _FEW_COLUMNS else st.container()
-    place.table(escaped, hide_index=True, border="horizontal", height=tall, alt=alt)
+    if len(shown) > _ROWS_SHOWN:  # drawn on one canvas: a long table would fill the page with thousands of elements
+        place.dataframe(shown, hide_index=True, height=_ROWS_OF_LONG * _ROW_PIXELS)
+    else:
+        place.table(escaped, hide_index=True, border="horizontal", alt=alt)
     file = csv_bytes(shown if full is None else full)
     _download("Table as CSV", file, f"{name}.csv", "text/csv")
 
