@@ -68,8 +68,19 @@ def test_compare_on_the_demo_in_words():
     result = run("compare", DEMO)
     assert result.exit_code == 0
     assert result.stdout.startswith("The prototypes differ on")
-    assert "greasy film: the prototypes differ" in result.stdout
-    assert "REML, Satterthwaite" in result.stdout
+    assert "REML" not in result.stdout
+    everything = run("compare", DEMO, "--all").stdout
+    assert "greasy film: the prototypes differ" in everything
+    assert "REML, Satterthwaite" in everything
+
+
+@pytest.mark.parametrize("command", ["compare", "map"])
+def test_a_command_answers_within_thirty_lines_that_fit_a_terminal(command):
+    lines = run(command, DEMO).stdout.splitlines()
+    assert len(lines) <= 30
+    tables = [line for line in lines if line.startswith(" ")]
+    assert tables
+    assert max(map(len, tables)) <= 120
 
 
 def test_compare_on_the_demo_as_json():

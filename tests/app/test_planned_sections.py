@@ -1,4 +1,4 @@
-"""The sections of the page Differences on what was planned beforehand, and on what is alike or not worse."""
+"""The drawers of the differences on what was planned beforehand, and on what is alike or not worse."""
 
 import pandas as pd
 import pytest
@@ -16,7 +16,10 @@ def page(tmp_path, monkeypatch):
     def open_with(**facts):
         write_study(small_study(facts), tmp_path / "study")
         monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "study"))
-        return opened("differences").run()
+        app = opened("differences")
+        for drawer in ("Differences planned beforehand", "Alike within the margin, or not worse"):
+            app.session_state[f"drawer {drawer}"] = True
+        return app.run()
 
     return open_with
 
@@ -25,7 +28,6 @@ def test_a_planned_difference_is_told_and_a_wrong_one_is_said(page):
     app = page(planned_differences=PLAN, margin=5)
     words = shown(app)
     assert not app.exception
-    assert "Differences planned beforehand" in words
     assert "The one difference planned beforehand is shown." in words
     assert "the study has no prototype 'P9'. Choose among P1, P2, P3, P4." in words
 
@@ -50,7 +52,6 @@ def test_a_pair_chosen_here_is_marked_as_exploratory(page):
 def test_likeness_with_the_benchmark_the_planned_pairs_and_another_pair(page):
     app = page(planned_differences=PLAN[:1], margin=5)
     words = shown(app)
-    assert "Alike within the margin, or not worse" in words
     assert "9 differences" in words or "Not one of 9" in words
     which = labelled(app.segmented_control, "Which differences")
     which.set_value("The planned pairs").run()
@@ -58,7 +59,7 @@ def test_likeness_with_the_benchmark_the_planned_pairs_and_another_pair(page):
     labelled(app.segmented_control, "Which differences").set_value("Another pair").run()
     labelled(app.selectbox, "Is this prototype").set_value("P4").run()
     assert not app.exception
-    assert "**P4**:" in shown(app)
+    assert "- P4: " in shown(app)
 
 
 def test_without_a_margin_it_says_what_to_do(page):
@@ -69,5 +70,7 @@ def test_without_a_margin_it_says_what_to_do(page):
 def test_the_table_of_likeness_can_be_taken_away(page):
     app = page(margin=5)
     tables = [one.value for one in app.table]
-    assert any("90 % interval" in " ".join(map(str, frame.columns)).replace("\\", "") for frame in tables)
+    assert any(
+        "Interval that decides likeness" in " ".join(map(str, frame.columns)).replace("\\", "") for frame in tables
+    )
     assert all(isinstance(frame, pd.DataFrame) for frame in tables)

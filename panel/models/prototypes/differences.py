@@ -17,9 +17,15 @@ from panel.checks.confounds import (
 )
 from panel.errors import ModelError
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_panel, fit_study
-from panel.models.prototypes.verdict import DIFFERS, attribute_verdicts, difference_verdicts
+from panel.models.prototypes.verdict import (
+    DIFFERS,
+    attribute_verdicts,
+    difference_verdicts,
+    marked_pairs,
+    verdict_letters,
+)
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import below
 from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
 from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS, Inference, SmallSample, inference
 from panel.stats.mixed.reml import (
@@ -139,12 +145,12 @@ def find_differences(
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     with_benchmark = judge(_stack(against, order) if against else pairs.iloc[:0])
-    judged = _with_benchmark(judge(pairs), benchmark if against else None)
+    judged = marked_pairs(judge(pairs), benchmark if against else None)
     stacked = _stack(means, order)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,
-        means=stacked.assign(letters=_letters(stacked, judged, with_benchmark)),
+        means=stacked.assign(letters=verdict_letters(stacked, judged, with_benchmark)),
         pairs=judged,
         versus=with_benchmark,
         variances=_stack([variance_rows(d, f) for d, f in fits], order),
@@ -176,32 +182,6 @@ def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
         for design, fit in fitted.fits
     ]
     return _stack(parts, pd.Index(study.attributes))
-
-
-def _with_benchmark(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
-    """Return the pairs with `with_benchmark`: whether the differences from the benchmark hold the verdict."""
-    return pairs.assign(with_benchmark=(pairs["prototype"] == benchmark) | (pairs["versus"] == benchmark))
-
-
-def _letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
-    """Return the letters of each mean, from the one verdict that is given on each pair."""
-    judged = pd.concat([pairs.loc[~pairs["with_benchmark"]], versus])
-    apart = judged.loc[judged["verdict"] == DIFFERS, ["attribute", "prototype", "versus"]]
-    letters: dict[tuple[str, str], str] = {}
-    for attribute, rows in means.groupby("attribute", sort=False):
-        place = {name: number for number, name in enumerate(rows["prototype"])}
-        own = apart.loc[apart["attribute"] == attribute]
-        first, second = (own[name].map(place).to_numpy(dtype=int) for name in ("prototype", "versus"))
-        told = np.zeros((len(place), len(place)), dtype=bool)
-        told[first, second] = told[second, first] = True
-        found = letters_for(rows["estimate"].to_numpy(dtype=float), told)
-        letters |= {(str(attribute), str(name)): letter for name, letter in zip(place, found, strict=True)}
-    return [letters[name] for name in zip(means["attribute"], means["prototype"], strict=True)]
-
-
-def _over_attributes(attributes: pd.DataFrame) -> NDArray[np.float64]:
-    """Return the p-values of the F tests, adjusted by Holm."""
-    return holm(attributes["p_value"].to_numpy())
 
 
 def _margin(study: Study, margin: float | None) -> tuple[float | None, bool]:

@@ -19,6 +19,7 @@ from panel.checks.confounds import (
 from panel.stats.arrays import Array
 from panel.stats.comparing.equivalence import two_one_sided_tests
 from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.studentized import letters_for
 
 DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
 MATTERS = "differs and matters"
@@ -106,6 +107,27 @@ def attribute_verdicts(
     words = [str(first[name]) if no else "" for name, no in zip(attributes["attribute"], untold, strict=True)]
     apart = below(attributes["p_adjusted"], 1 - level) & ~untold
     return attributes.assign(verdict=np.where(apart, DIFFERS, CANNOT_TELL), because=words)
+
+
+def marked_pairs(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
+    """Return the pairs with `with_benchmark`: whether the differences from the benchmark hold the verdict."""
+    return pairs.assign(with_benchmark=(pairs["prototype"] == benchmark) | (pairs["versus"] == benchmark))
+
+
+def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
+    """Return the letters of each mean, from the one verdict that is given on each pair."""
+    judged = pd.concat([pairs.loc[~pairs["with_benchmark"]], versus])
+    apart = judged.loc[judged["verdict"] == DIFFERS, ["attribute", "prototype", "versus"]]
+    letters: dict[tuple[str, str], str] = {}
+    for attribute, rows in means.groupby("attribute", sort=False):
+        place = {name: number for number, name in enumerate(rows["prototype"])}
+        own = apart.loc[apart["attribute"] == attribute]
+        first, second = (own[name].map(place).to_numpy(dtype=int) for name in ("prototype", "versus"))
+        told = np.zeros((len(place), len(place)), dtype=bool)
+        told[first, second] = told[second, first] = True
+        found = letters_for(rows["estimate"].to_numpy(dtype=float), told)
+        letters |= {(str(attribute), str(name)): letter for name, letter in zip(place, found, strict=True)}
+    return [letters[name] for name in zip(means["attribute"], means["prototype"], strict=True)]
 
 
 def _gate(differences: pd.DataFrame, told_apart: Mapping[str, bool] | None) -> np.ndarray:
