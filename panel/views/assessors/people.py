@@ -51,7 +51,7 @@ from panel.words import (
     p_after_holm,
 )
 
-CANNOT_BE_TOLD = "cannot be told with one repeat"
+_CANNOT_BE_TOLD = "cannot be told with one repeat"
 _TO_DO = {found.RETRAIN: "train first", found.LOOK_AGAIN: "look again", found.NONE: "in line"}
 _PATTERNS = {
     found.REVERSED: "scored the other way round",
@@ -83,7 +83,7 @@ def _alone(name: str, base: str) -> Callable[[Mapping[str, Any], About], str]:
     def write(row: Mapping[str, Any], _: About) -> str:
         if not row[base]:
             return NOTHING
-        return CANNOT_BE_TOLD if np.isnan(row[name]) else f"{row[name]:.0f} of {row[base]}"
+        return _CANNOT_BE_TOLD if np.isnan(row[name]) else f"{row[name]:.0f} of {row[base]}"
 
     return write
 
@@ -236,7 +236,7 @@ def _headline(result: PanelCheck, names: Naming) -> str:
     people = result.people
     order = [*people.loc[people["judgement"] == found.RETRAIN, "assessor"]]
     order += [*people.loc[people["judgement"] == found.LOOK_AGAIN, "assessor"]]
-    repeats = f"who repeats, and who tells the prototypes apart alone, {CANNOT_BE_TOLD}"
+    repeats = f"who repeats, and who tells the prototypes apart alone, {_CANNOT_BE_TOLD}"
     if not order and _one_repeat(result):
         return f"{capital(repeats)}."
     if not order and not people["n_judged"].any():

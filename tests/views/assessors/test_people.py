@@ -16,10 +16,10 @@ from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.study.study import Study
 from panel.views.assessors.people import (
+    _CANNOT_BE_TOLD,
     _DUPLICATES,
     _PATTERNS,
     _TO_DO,
-    CANNOT_BE_TOLD,
     MEASURED,
     PEOPLE,
     WITHOUT,
@@ -99,8 +99,8 @@ def test_with_one_repeat_nothing_is_counted(once):
     expected = "Who repeats, and who tells the prototypes apart alone, cannot be told with one repeat."
     assert told.headline == expected
     assert set(result.assessors["sees"]) <= {NOT_JUDGED, ONE_REPEAT}
-    assert set(shown(PEOPLE, result, names)["Tells apart alone"]) == {CANNOT_BE_TOLD}
-    assert set(shown(MEASURED, result, names)["Tell apart alone"]) == {CANNOT_BE_TOLD}
+    assert set(shown(PEOPLE, result, names)["Tells apart alone"]) == {_CANNOT_BE_TOLD}
+    assert set(shown(MEASURED, result, names)["Tell apart alone"]) == {_CANNOT_BE_TOLD}
     words = " ".join(item for each in told.every_drawer() for item in each.items if isinstance(item, str))
     assert "0 of" not in words
     assert "in line" not in told.headline
