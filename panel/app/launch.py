@@ -141,7 +141,7 @@ _NEEDED = (
     "panel.study.scores_import",
     "panel.study.open_study",
     "panel.study.open_study",
-    "panel.views.assessors.assessor_words",
+    "panel.views.assessors.person",
     "panel.views.decision.decision_pictures",
     "panel.views.decision.decide",
     "panel.views.decision.decide",
