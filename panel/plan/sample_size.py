@@ -341,7 +341,7 @@ def _seen(
     of_mean = scatter.assessor_prototype / a + scatter.residual / (a * r)
     std_error, df = np.sqrt(2 * of_mean), (a - 1) * (prototypes - 1)
     swap_error = np.sqrt((1 / carrying + 1 / (prototypes - carrying)) * of_mean)
-    alone = stdtrit(df, (1 + level) / 2)
+    alone: Array = np.asarray(stdtrit(df, (1 + level) / 2), dtype=np.float64)
     pairs = tukey_critical(prototypes, df, level)
     equal = many_to_one((np.eye(prototypes - 1) + 1) / 2)
     benchmark = equal.critical(df, level)
@@ -408,7 +408,8 @@ def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float
     a, r = rows["assessors"].to_numpy(dtype=float), rows["replicates"].to_numpy(dtype=float)
     std_error = np.sqrt(2 * (scatter.assessor_prototype / a + scatter.residual / (a * r)))
     df = (a - 1) * (prototypes - 1)
-    critical, sizes = stdtrit(df, (1 + level) / 2), rows["difference"].to_numpy(dtype=float)
+    critical: Array = np.asarray(stdtrit(df, (1 + level) / 2), dtype=np.float64)
+    sizes = rows["difference"].to_numpy(dtype=float)
     return rows.assign(
         power=detection_power(sizes, std_error, df, critical),
         assurance=_assured(rows, sizes, scatter, df, critical),

@@ -52,7 +52,7 @@ from panel.words import (
 )
 
 _CANNOT_BE_TOLD = "cannot be told with one repeat"
-_TO_DO = {found.RETRAIN: "train first", found.LOOK_AGAIN: "look again", found.NONE: "in line"}
+_TO_DO = {found.RETRAIN: "train first", found.LOOK_AGAIN: "look again", found.NONE: "nothing"}
 _PATTERNS = {
     found.REVERSED: "scored the other way round",
     found.NOT_FOLLOWING: "does not follow the others",
@@ -200,7 +200,7 @@ def tell_people(result: PanelCheck, names: Naming) -> Told:
     """Tell whom to talk to and about what, with a picture of everybody."""
     told = [sentence(result, names, str(who)) for who in result.people["assessor"]]
     in_line = list(result.people.loc[~result.people["assessor"].isin(result.patterns["assessor"]), "assessor"])
-    rest = [f"In line: {format_list(in_line)}."] if in_line else []
+    rest = [f"Nothing stands out: {format_list(in_line)}."] if in_line else []
     drawers = [
         drawer("What each assessor shows", *(line for line in told if line), *rest, PEOPLE),
         drawer("The panel as a whole", MEASURED),

@@ -210,7 +210,7 @@ def test_people():
         PEOPLE, with_patterns(result, [("A02", "reversed", "T09", "retrain"), ("A02", "drifts", "", "none")]), names
     )
     assert list(table["Assessor"]) == [f"A{number:02d}" for number in range(1, 7)]
-    assert list(table.loc[:1, "What to do"]) == ["in line", "train first"]
+    assert list(table.loc[:1, "What to do"]) == ["nothing", "train first"]
     assert table.loc[1, "What stands out"] == "scored the other way round, drifts"
     assert table.loc[0, "What stands out"] == "–"
     person = result.people.iloc[0]
