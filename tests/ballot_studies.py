@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from panel.plan.safety import no_sign_offs, record_sign_off
+from panel.plan.safety import _no_sign_offs, record_sign_off
 from panel.study.knowledge import safety_items
 from panel.study.study import Study
 
@@ -53,7 +53,7 @@ def ballot_study(**tables: pd.DataFrame) -> Study:
 
 def cleared(study: Study) -> Study:
     """Return the study with every item of its safety gate signed for every batch."""
-    signed, items = no_sign_offs(), safety_items()
+    signed, items = _no_sign_offs(), safety_items()
     for batch in study.table("batches")["batch"]:
         for item in items["item"]:
             signed = record_sign_off(

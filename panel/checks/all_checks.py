@@ -32,7 +32,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
     sound = sound_study(study)
     confounds = find_confounds(sound)
     findings = [
-        *check_rehearsed(study),
+        *_check_rehearsed(study),
         *check_removed(study),
         *check_structure(study, sound),
         *check_raw_files(study),
@@ -40,7 +40,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *check_batches(sound, confounds),
         *check_scores(sound),
         *confound_findings(confounds),
-        *check_planned_differences(sound),
+        *_check_planned_differences(sound),
     ]
     return gravest_first(findings)
 
@@ -48,7 +48,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
 # Was this study rehearsed? Then nothing in it is evidence.
 
 
-def check_rehearsed(study: Study) -> list[Finding]:
+def _check_rehearsed(study: Study) -> list[Finding]:
     """Return a finding if the scores, or some of them, were drawn by a program."""
     if not is_rehearsed(study):
         return []
@@ -96,7 +96,7 @@ def check_removed(study: Study) -> list[Finding]:
 # Can the differences that the study says were planned be read?
 
 
-def check_planned_differences(study: Study) -> list[Finding]:
+def _check_planned_differences(study: Study) -> list[Finding]:
     """Return one finding for each planned difference that cannot be read."""
     return [
         Finding("warning", "planned_difference_not_read", f"datapackage.json, {PLANNED_DIFFERENCES}", what, advice)

@@ -11,8 +11,8 @@ import pandas as pd
 from panel.stats.orders.block_designs import pair_variances
 from panel.study.study import those_in
 
-EVEN, NEAREST, NEARLY, UNEVEN = "even", "as even as whole numbers allow", "nearly even", "uneven"
-NEARLY_COUNT, NEARLY_SHARE = 2, 0.25
+_EVEN, NEAREST, _NEARLY, UNEVEN = "even", "as even as whole numbers allow", "nearly even", "uneven"
+_NEARLY_COUNT, _NEARLY_SHARE = 2, 0.25
 """Nearly even: counts that differ by 2, or by a quarter of their mean; a choice of ours, no source."""
 
 _METHOD = (
@@ -120,8 +120,8 @@ def _whole_sessions(rows: pd.DataFrame, names: Sequence[str]) -> list[tuple[str,
 def _line(what: str, session: str, counts: pd.Series) -> tuple[str, str, int, int, str]:
     smallest, largest = (int(counts.min()), int(counts.max())) if len(counts) else (0, 0)
     spread = largest - smallest
-    nearly = max(NEARLY_COUNT, NEARLY_SHARE * float(counts.mean())) if len(counts) else 0
-    verdict = (EVEN, NEAREST)[spread] if spread < 2 else NEARLY if spread <= nearly else UNEVEN
+    nearly = max(_NEARLY_COUNT, _NEARLY_SHARE * float(counts.mean())) if len(counts) else 0
+    verdict = (_EVEN, NEAREST)[spread] if spread < 2 else _NEARLY if spread <= nearly else UNEVEN
     return what, session, smallest, largest, verdict
 
 

@@ -19,11 +19,11 @@ from panel.study.study import Study
 UNLUCKY = ("13", "666")
 """Digits that no code may contain; what is unlucky differs from place to place, so the list can be changed."""
 
-TRIES = 50  # draws before it is said that there are not enough codes
+_TRIES = 50  # draws before it is said that there are not enough codes
 _RUNS = "0123456789"
 
 
-def usable_codes(unlucky: Iterable[str] = UNLUCKY) -> list[str]:
+def _usable_codes(unlucky: Iterable[str] = UNLUCKY) -> list[str]:
     """Return the codes from 101 to 999 that tell nothing.
 
     Left out are 100, three equal digits, three digits in a row (123, 987), and whatever contains a number of the list.
@@ -41,7 +41,7 @@ def usable_codes(unlucky: Iterable[str] = UNLUCKY) -> list[str]:
     return [code for code in codes if not _telling(code) and not any(number in code for number in unwanted)]
 
 
-def blind_codes(
+def _blind_codes(
     number: int, rng: np.random.Generator, *, unlucky: Iterable[str] = UNLUCKY, used: Iterable[str] = ()
 ) -> list[str]:
     """Return random codes for one session, any two of which differ in at least two digits.
@@ -61,14 +61,14 @@ def blind_codes(
         If there are not enough of them.
     """
     taken = set(used)
-    pool = np.array([code for code in usable_codes(unlucky) if code not in taken], dtype=str)
+    pool = np.array([code for code in _usable_codes(unlucky) if code not in taken], dtype=str)
     most = 0
-    for _ in range(TRIES):
+    for _ in range(_TRIES):
         chosen: list[str] = []
         for code in rng.permutation(pool).tolist():
             if len(chosen) == number:
                 return chosen
-            if all(differing_digits(code, other) >= 2 for other in chosen):
+            if all(_differing_digits(code, other) >= 2 for other in chosen):
                 chosen.append(code)
         if len(chosen) >= number:
             return chosen[:number]
@@ -93,12 +93,12 @@ def session_codes(
     unwanted = tuple(unlucky)
     rows: list[tuple[str, str, str]] = []
     for session in sessions:
-        codes = blind_codes(len(prototypes), rng, unlucky=unwanted, used=[row[2] for row in rows])
+        codes = _blind_codes(len(prototypes), rng, unlucky=unwanted, used=[row[2] for row in rows])
         rows += [(session, prototype, code) for prototype, code in zip(prototypes, codes, strict=True)]
     return pd.DataFrame(rows, columns=["session", "prototype", "code"], dtype="str")
 
 
-def differing_digits(code: str, other: str) -> int:
+def _differing_digits(code: str, other: str) -> int:
     """Return in how many places two codes differ."""
     return sum(one != another for one, another in zip(code, other, strict=True))
 
@@ -117,11 +117,11 @@ def _telling(code: str) -> bool:
 # lock, and what was written down cannot be changed unseen.
 
 
-KEY_FACT = "key"
-OPENED_FACT = "unblinded_on"
-KEY_COLUMNS = ("session", "code", "prototype")
+_KEY_FACT = "key"
+_OPENED_FACT = "unblinded_on"
+_KEY_COLUMNS = ("session", "code", "prototype")
 OPENING_COLUMNS = ("when", "who", "what", "why", "locked", "seal")
-SALT_BYTES = 32
+_SALT_BYTES = 32
 _START = "afterfeel unblindings"
 
 
@@ -143,7 +143,7 @@ def serving_key(servings: pd.DataFrame) -> pd.DataFrame:
     StudyError
         If there are no codes, or one stands for two prototypes in a session.
     """
-    key = servings.loc[servings["code"] != "", list(KEY_COLUMNS)].drop_duplicates()
+    key = servings.loc[servings["code"] != "", list(_KEY_COLUMNS)].drop_duplicates()
     if key.empty:
         raise StudyError("The servings have no codes, so there is no key. Plan the servings first.")
     twice = key.loc[key.duplicated(["session", "code"])]
@@ -152,12 +152,12 @@ def serving_key(servings: pd.DataFrame) -> pd.DataFrame:
         raise StudyError(
             f"In session {session} the code {code} stands for two prototypes. Give each prototype its own code."
         )
-    return key.sort_values(list(KEY_COLUMNS), ignore_index=True)
+    return key.sort_values(list(_KEY_COLUMNS), ignore_index=True)
 
 
 def new_salt() -> str:
     """Return a secret salt, drawn by the system and not from a seed: the seed of a plan may be known."""
-    return secrets.token_hex(SALT_BYTES)
+    return secrets.token_hex(_SALT_BYTES)
 
 
 def seal_key(key: pd.DataFrame, salt: str, *, sealed_by: str, sealed_at: str) -> Seal:
@@ -171,19 +171,19 @@ def seal_key(key: pd.DataFrame, salt: str, *, sealed_by: str, sealed_at: str) ->
     if not sealed_by.strip() or not sealed_at.strip():
         raise StudyError("A key is sealed by a named person at a stated time. Give both.")
     moment(sealed_at, "The time of sealing")
-    if len(salt) < SALT_BYTES:
-        raise StudyError(f"The salt is too short to hide the key; use {SALT_BYTES} characters or more (new_salt).")
+    if len(salt) < _SALT_BYTES:
+        raise StudyError(f"The salt is too short to hide the key; use {_SALT_BYTES} characters or more (new_salt).")
     return Seal(_hash(key, salt), len(key), sealed_by, sealed_at)
 
 
 def with_seal(facts: Mapping[str, Any], seal: Seal, salt: str) -> dict[str, Any]:
     """Return the facts of a study with the seal of its key and the salt."""
-    return {**facts, KEY_FACT: {**asdict(seal), "salt": salt}}
+    return {**facts, _KEY_FACT: {**asdict(seal), "salt": salt}}
 
 
 def sealed_key(study: Study) -> Seal | None:
     """Return the seal of the key that was written with the serving plan; None if there is none."""
-    kept = study.facts.get(KEY_FACT)
+    kept = study.facts.get(_KEY_FACT)
     if not isinstance(kept, Mapping) or not kept.get("sha256"):
         return None
     codes = kept.get("codes")
@@ -193,19 +193,19 @@ def sealed_key(study: Study) -> Seal | None:
 
 def plan_fits_seal(study: Study) -> bool | None:
     """Return True if the serving plan still has the key that was sealed; None without a seal, its salt or a plan."""
-    seal, kept = sealed_key(study), study.facts.get(KEY_FACT)
+    seal, kept = sealed_key(study), study.facts.get(_KEY_FACT)
     salt = str(kept.get("salt") or "") if isinstance(kept, Mapping) else ""
     if seal is None or not salt:
         return None
     try:
-        return key_matches(serving_key(study.table("servings")), salt, seal.sha256)
+        return _key_matches(serving_key(study.table("servings")), salt, seal.sha256)
     except StudyError:
         return None if study.table("servings").empty else False
 
 
 def moments_opened(study: Study) -> list[str]:
     """Return when the key was opened: the recorded openings, then the day that people state."""
-    stated = str(study.facts.get(OPENED_FACT) or "")
+    stated = str(study.facts.get(_OPENED_FACT) or "")
     return [*(str(when) for when in study.table("unblindings")["when"] if when), *([stated] if stated else [])]
 
 
@@ -223,7 +223,7 @@ def _is_moment(text: str) -> bool:
     return True
 
 
-def key_matches(key: pd.DataFrame, salt: str, sha256: str) -> bool:
+def _key_matches(key: pd.DataFrame, salt: str, sha256: str) -> bool:
     """Return True if this is the key that was sealed, with this salt."""
     return secrets.compare_digest(_hash(key, salt), sha256)
 
@@ -287,7 +287,7 @@ def first_changed_opening(openings: pd.DataFrame) -> int | None:
 
 
 def _hash(key: pd.DataFrame, salt: str) -> str:
-    rows = sorted([str(cell) for cell in row] for row in key[list(KEY_COLUMNS)].to_numpy().tolist())
+    rows = sorted([str(cell) for cell in row] for row in key[list(_KEY_COLUMNS)].to_numpy().tolist())
     return hashlib.sha256(json.dumps([salt, rows], ensure_ascii=True).encode()).hexdigest()
 
 

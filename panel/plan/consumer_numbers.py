@@ -63,7 +63,7 @@ class AnswerNumbers:
     notes: tuple[str, ...]
 
 
-def answer_numbers(
+def _answer_numbers(
     question: str,
     found: EnoughAnswers,
     power: float,
@@ -85,7 +85,7 @@ def answer_numbers(
     return AnswerNumbers(question, found.first, found.always, power, pd.DataFrame(curve), method, notes)
 
 
-def ask_between(what: str, low: float, value: float, high: float) -> None:
+def _ask_between(what: str, low: float, value: float, high: float) -> None:
     """Raise ModelError if a share does not lie between two others."""
     if not low < value < high:
         raise ModelError(f"{what} must lie between {100 * low:g} and {100 * high:g} %, and it is {100 * value:g} %.")
@@ -99,9 +99,9 @@ MAJORITY = 0.5
 
 def agreed_numbers(share: float, bar: float = MAJORITY, *, power: float = POWER) -> AnswerNumbers:
     """Return how many people show that more than a share `bar` agree, if `share` of all users do (one-sided 5 %)."""
-    ask_between("The true share", bar, share, 1.0)
+    _ask_between("The true share", bar, share, 1.0)
     found = enough_answers(lambda n: power_above(n, bar, share, ALPHA), power)
-    return answer_numbers(
+    return _answer_numbers(
         f"that more than {100 * bar:g} % agree, if {100 * share:g} % of all users do",
         found,
         power,
@@ -115,11 +115,11 @@ def preferred_numbers(share: float, *, two_sided: bool = False, power: float = P
 
     One-sided: that more than half prefer it. Two-sided: that preferences are not equal, either way.
     """
-    ask_between("The true share", MAJORITY, share, 1.0)
+    _ask_between("The true share", MAJORITY, share, 1.0)
     how = power_different if two_sided else power_above
     found = enough_answers(lambda n: how(n, MAJORITY, share, ALPHA), power)
     side = "two" if two_sided else "one"
-    return answer_numbers(
+    return _answer_numbers(
         f"a preference, if {100 * share:g} % of all prefer it ({side}-sided)",
         found,
         power,
@@ -131,10 +131,10 @@ def preferred_numbers(share: float, *, two_sided: bool = False, power: float = P
 
 def parity_numbers(margin: float = 0.05, *, power: float = POWER) -> AnswerNumbers:
     """Return how many people show that preference lies within 50 % plus or minus a margin, if it is 50 %."""
-    ask_between("The margin", 0.0, margin, 0.5)
+    _ask_between("The margin", 0.0, margin, 0.5)
     low, high = MAJORITY - margin, MAJORITY + margin
     found = enough_answers(lambda n: power_parity(n, low, high, MAJORITY, ALPHA), power)
-    return answer_numbers(
+    return _answer_numbers(
         f"preference between {100 * low:g} and {100 * high:g} %, if it is 50 %",
         found,
         power,
@@ -146,10 +146,10 @@ def parity_numbers(margin: float = 0.05, *, power: float = POWER) -> AnswerNumbe
 
 def unsurpassed_numbers(margin: float = 0.05, *, power: float = POWER) -> AnswerNumbers:
     """Return how many people show that more than 50 % minus a margin prefer the sample, if 50 % do."""
-    ask_between("The margin", 0.0, margin, 0.5)
+    _ask_between("The margin", 0.0, margin, 0.5)
     low = MAJORITY - margin
     found = enough_answers(lambda n: power_above(n, low, MAJORITY, ALPHA), power)
-    return answer_numbers(
+    return _answer_numbers(
         f"preference above {100 * low:g} %, if it is 50 %",
         found,
         power,
@@ -170,9 +170,9 @@ def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float 
         If the method is not known, or the share is not between 0 and 1.
     """
     guess = guessing(method)
-    ask_between("The share of people who can tell", 0.0, share, 1.0)
+    _ask_between("The share of people who can tell", 0.0, share, 1.0)
     found = enough_answers(lambda n: power_above(n, guess, chance_correct(share, guess), alpha), power)
-    return answer_numbers(
+    return _answer_numbers(
         f"that two samples can be told apart by a {method} test, if {100 * share:g} % of people can",
         found,
         power,
@@ -184,10 +184,10 @@ def told_apart(method: str, share: float, *, alpha: float = ALPHA, power: float 
 def similar(method: str, share: float, *, beta: float = ALPHA, power: float = POWER) -> AnswerNumbers:
     """Return how many testers show that fewer than `share` of people can tell two samples apart, if nobody can."""
     guess = guessing(method)
-    ask_between("The share of people who may tell", 0.0, share, 1.0)
+    _ask_between("The share of people who may tell", 0.0, share, 1.0)
     limit = chance_correct(share, guess)
     found = enough_answers(lambda n: power_below(n, limit, guess, beta), power)
-    return answer_numbers(
+    return _answer_numbers(
         f"that fewer than {100 * share:g} % of people can tell two samples apart by a {method} test, if nobody can",
         found,
         power,

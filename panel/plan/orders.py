@@ -27,10 +27,10 @@ HANDS: Sites = (("back of left hand",), ("back of right hand",))
 
 PASSES = 20  # over all people, at most
 STARTS = 10
-PROTOTYPE_AT_SITE = 2.0  # how much uneven sites of a prototype count beside uneven sites of a place in the order
+_PROTOTYPE_AT_SITE = 2.0  # how much uneven sites of a prototype count beside uneven sites of a place in the order
 
 
-def site_sequences(sites: Sites, number: int) -> list[tuple[str, ...]]:
+def _site_sequences(sites: Sites, number: int) -> list[tuple[str, ...]]:
     """Return the sequences of sites that are served in turn, as many as there are samples.
 
     Over all of them each site stands once at each place of the order. Where each side takes equally many samples, one
@@ -66,7 +66,7 @@ def site_sequences(sites: Sites, number: int) -> list[tuple[str, ...]]:
     return found
 
 
-def given_sites(
+def _given_sites(
     orders: Sequence[Sequence[str]], sites: Sites, seen: Counter[tuple[str, str]], rng: np.random.Generator
 ) -> list[tuple[str, ...]]:
     """Return the sites of each person's samples in one session.
@@ -84,7 +84,7 @@ def given_sites(
     """
     names = {prototype for order in orders for prototype in order}
     longest = max(len(order) for order in orders)
-    sequences = site_sequences(sites, longest)
+    sequences = _site_sequences(sites, longest)
     sequences = list(dict.fromkeys([*sequences, *(_mirrored(sequence, sites) for sequence in sequences)]))
     side_of = {site: f"side {number}" for number, side in enumerate(sites) for site in side}
     cells = [
@@ -101,7 +101,7 @@ def given_sites(
     numbers = {
         cell: number for number, cell in enumerate(dict.fromkeys(c for row in cells for part in row for c in part))
     }
-    weight = np.sqrt([PROTOTYPE_AT_SITE if kind in names and site in side_of else 1.0 for kind, site in numbers])
+    weight = np.sqrt([_PROTOTYPE_AT_SITE if kind in names and site in side_of else 1.0 for kind, site in numbers])
     use = np.zeros((len(orders), len(sequences), len(numbers)))
     for person, row in enumerate(cells):
         for turn, part in enumerate(row):
@@ -235,8 +235,8 @@ def plan_servings(
     _ask(prototypes, assessors, warm_up, replicates, per_session)
     largest = min(per_session, len(prototypes))
     if sites:
-        site_sequences(sites, largest)  # says so if they do not suffice
-    turns = session_orders(
+        _site_sequences(sites, largest)  # says so if they do not suffice
+    turns = _session_orders(
         prototypes, len(assessors), rng, replicates=replicates, per_session=per_session, sessions=sessions
     )
     gaps = design_gaps(forbidden, prototypes, assessors, warm_up)
@@ -288,7 +288,7 @@ def _served(
     seen: Counter[tuple[str, str]] = Counter()
     rows = []
     for session, orders in turns.items():
-        places = given_sites(orders, sites, seen, rng) if sites else [tuple("" for _ in order) for order in orders]
+        places = _given_sites(orders, sites, seen, rng) if sites else [tuple("" for _ in order) for order in orders]
         for assessor, order, where in zip(assessors, orders, places, strict=True):
             pairs = zip(order, where, strict=True)
             given = [(prototype, site) for prototype, site in pairs if (assessor, prototype) not in left_out]
@@ -350,7 +350,7 @@ def _notes(warm_up: str, sites: Sites, largest: int) -> list[str]:
 Order = list[str]
 
 
-def session_orders(
+def _session_orders(
     prototypes: Sequence[str],
     n: int,
     rng: np.random.Generator,

@@ -15,7 +15,7 @@ from panel.study.knowledge import protocol_items, stage_times
 from panel.study.study import Study
 
 EARLY, IN_TIME, LATE, ANY_TIME = "early", "in time", "late", "any time"
-DEVIATION_COLUMNS = ("when", "session", "assessor", "what")
+_DEVIATION_COLUMNS = ("when", "session", "assessor", "what")
 _NOT_ROUNDING = 1e-9
 
 
@@ -121,8 +121,8 @@ def _times(study: Study) -> pd.DataFrame:
 def _deviations(study: Study) -> pd.DataFrame:
     listed = study.facts.get("deviations")
     entries = [entry for entry in listed if isinstance(entry, dict)] if isinstance(listed, list) else []
-    rows = [{name: str(entry.get(name) or "") for name in DEVIATION_COLUMNS} for entry in entries]
-    return pd.DataFrame(rows, columns=list(DEVIATION_COLUMNS), dtype="str")
+    rows = [{name: str(entry.get(name) or "") for name in _DEVIATION_COLUMNS} for entry in entries]
+    return pd.DataFrame(rows, columns=list(_DEVIATION_COLUMNS), dtype="str")
 
 
 def _notes(items: pd.DataFrame) -> tuple[str, ...]:
@@ -139,7 +139,7 @@ def _notes(items: pd.DataFrame) -> tuple[str, ...]:
 
 
 FORMULATOR, PANEL_LEADER, ANALYST = "formulator", "panel leader", "analyst"
-SAFETY_ASSESSOR, CLAIM_REVIEWER, TRAINER, ASSESSOR = "safety assessor", "claim reviewer", "trainer", "assessor"
+_SAFETY_ASSESSOR, CLAIM_REVIEWER, _TRAINER, ASSESSOR = "safety assessor", "claim reviewer", "trainer", "assessor"
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,9 +160,9 @@ ROLES = MappingProxyType(
             Role(FORMULATOR, "makes the prototypes; scores none of her own", False, True, True),
             Role(PANEL_LEADER, "runs the sessions and sees codes only", True, False, True),
             Role(ANALYST, "analyses; opens the key after the data are locked", True, False, True),
-            Role(SAFETY_ASSESSOR, "signs the items of the safety gate", False, True, True),
+            Role(_SAFETY_ASSESSOR, "signs the items of the safety gate", False, True, True),
             Role(CLAIM_REVIEWER, "reads verdicts and signs what may be said", False, False, True),
-            Role(TRAINER, "teaches; may show the hidden truth of the demo study", True, False, True),
+            Role(_TRAINER, "teaches; may show the hidden truth of the demo study", True, False, True),
             Role(ASSESSOR, "scores", True, False, False),
         )
     }
@@ -191,7 +191,7 @@ def people(study: Study) -> tuple[Person, ...]:
     return tuple(_person(entry) for entry in listed) if isinstance(listed, list) else ()
 
 
-def knows_prototypes(role: str, *, locked: bool) -> bool:
+def _knows_prototypes(role: str, *, locked: bool) -> bool:
     """Return True if somebody in this role may see which prototype stands behind a code.
 
     Raises
@@ -212,7 +212,7 @@ def servings_seen(servings: pd.DataFrame, role: str, *, locked: bool) -> pd.Data
     StudyError
         If the role is not known.
     """
-    knows = knows_prototypes(role, locked=locked)
+    knows = _knows_prototypes(role, locked=locked)
     if locked and knows:
         return servings
     hidden = [] if knows else ["prototype"]
@@ -262,7 +262,7 @@ def _two_hats(person: Person) -> list[tuple[str, str, str]]:
     pairs: Sequence[tuple[str, str, str]] = (
         (FORMULATOR, ANALYST, "Let somebody who did not make the prototypes analyse, or have the analysis repeated."),
         (FORMULATOR, PANEL_LEADER, "The leader must not know the prototypes. Let somebody else run the sessions."),
-        (FORMULATOR, SAFETY_ASSESSOR, "The safety assessor must be independent of the formulation."),
+        (FORMULATOR, _SAFETY_ASSESSOR, "The safety assessor must be independent of the formulation."),
         (PANEL_LEADER, ANALYST, "Keep the key with a third person until the data are locked."),
         (FORMULATOR, CLAIM_REVIEWER, "A claim is reviewed by somebody who gains nothing by it."),
     )

@@ -14,9 +14,9 @@ from panel.plan.codes import moment, same_day_or_before
 from panel.study.knowledge import allergen_words, canonical_ingredient, cautions, ingredients, safety_items
 from panel.study.study import Study
 
-SIGN_OFF_COLUMNS = ("item", "batch", "outcome", "who", "role", "date", "document", "valid_until", "note")
+_SIGN_OFF_COLUMNS = ("item", "batch", "outcome", "who", "role", "date", "document", "valid_until", "note")
 OUTCOMES = ("signed", "not needed", "withdrawn")
-RED, AMBER, GREEN = "red", "amber", "green"
+RED, _AMBER, GREEN = "red", "amber", "green"
 
 _Entry = Mapping[Hashable, Any]
 
@@ -55,15 +55,15 @@ class SafetyGate:
         return bool(len(rows) and rows.iloc[0])
 
 
-def no_sign_offs() -> pd.DataFrame:
+def _no_sign_offs() -> pd.DataFrame:
     """Return the table of sign-offs before there is one."""
-    return pd.DataFrame({name: pd.Series(dtype="str") for name in SIGN_OFF_COLUMNS})
+    return pd.DataFrame({name: pd.Series(dtype="str") for name in _SIGN_OFF_COLUMNS})
 
 
 def sign_offs(study: Study) -> pd.DataFrame:
     """Return the sign-offs of a study, with all their columns."""
     found = study.tables.get("safety")
-    return no_sign_offs() if found is None else found.reindex(columns=list(SIGN_OFF_COLUMNS), fill_value="")
+    return _no_sign_offs() if found is None else found.reindex(columns=list(_SIGN_OFF_COLUMNS), fill_value="")
 
 
 def record_sign_off(
@@ -122,8 +122,8 @@ def record_sign_off(
     if items.loc[item, "scope"] == "batch" and not batch.strip():
         raise StudyError(f"{item} is signed batch by batch. Name the batch.")
     row = (item, batch, outcome, who, role, date, document, valid_until, note)
-    added = pd.DataFrame([row], columns=list(SIGN_OFF_COLUMNS), dtype="str")
-    return pd.concat([signed[list(SIGN_OFF_COLUMNS)], added], ignore_index=True)
+    added = pd.DataFrame([row], columns=list(_SIGN_OFF_COLUMNS), dtype="str")
+    return pd.concat([signed[list(_SIGN_OFF_COLUMNS)], added], ignore_index=True)
 
 
 def safety_gate(study: Study, on: str) -> SafetyGate:
@@ -215,7 +215,7 @@ def _state(items: pd.DataFrame, frozen: pd.DataFrame, batch: str) -> str:
     missing = items.loc[items["reason"] != "", "needed"]
     if (missing == "always").any() or batch in set(frozen["batch"]):
         return RED
-    return AMBER if len(missing) else GREEN
+    return _AMBER if len(missing) else GREEN
 
 
 def _frozen_by(frozen: pd.DataFrame, batch: str) -> str:
@@ -388,7 +388,7 @@ def _bare(text: str) -> str:
 # What happened on somebody's skin: a record of adverse reactions, and the batches it freezes.
 
 
-REACTION_COLUMNS = (
+_REACTION_COLUMNS = (
     "reaction",
     "when",
     "who",
@@ -406,15 +406,15 @@ REACTION_COLUMNS = (
 SEVERITIES = ("mild", "moderate", "serious")
 
 
-def no_reactions() -> pd.DataFrame:
+def _no_reactions() -> pd.DataFrame:
     """Return the table of reactions before there is one."""
-    return pd.DataFrame({name: pd.Series(dtype="str") for name in REACTION_COLUMNS})
+    return pd.DataFrame({name: pd.Series(dtype="str") for name in _REACTION_COLUMNS})
 
 
 def reactions(study: Study) -> pd.DataFrame:
     """Return the entries about reactions of a study, with all their columns."""
     found = study.tables.get("reactions")
-    return no_reactions() if found is None else found.reindex(columns=list(REACTION_COLUMNS), fill_value="")
+    return _no_reactions() if found is None else found.reindex(columns=list(_REACTION_COLUMNS), fill_value="")
 
 
 def record_reaction(
@@ -457,7 +457,7 @@ def record_reaction(
     if severity not in SEVERITIES:
         raise StudyError(f"The severity {severity!r} is not known. Write one of: {', '.join(SEVERITIES)}.")
     number = str(1 + max((int(text) for text in known["reaction"] if text.isdigit()), default=0))
-    entry = dict.fromkeys(REACTION_COLUMNS, "") | {
+    entry = dict.fromkeys(_REACTION_COLUMNS, "") | {
         "reaction": number,
         "when": when,
         "who": who,
@@ -526,5 +526,5 @@ def when_to_stop() -> str:
 
 
 def _with(known: pd.DataFrame, entry: dict[str, str]) -> pd.DataFrame:
-    added = pd.DataFrame([entry], columns=list(REACTION_COLUMNS), dtype="str")
-    return pd.concat([known[list(REACTION_COLUMNS)], added], ignore_index=True)
+    added = pd.DataFrame([entry], columns=list(_REACTION_COLUMNS), dtype="str")
+    return pd.concat([known[list(_REACTION_COLUMNS)], added], ignore_index=True)

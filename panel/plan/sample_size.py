@@ -46,9 +46,9 @@ class Scatter:
     independent: float = 1.0
 
 
-NOT_REPLICATED = "not replicated"
+_NOT_REPLICATED = "not replicated"
 
-PLANNED_SD = (0.05, 0.08)
+_PLANNED_SD = (0.05, 0.08)
 """Standard deviations to plan with, as parts of the scale: assessors by prototypes, and score to score.
 
 Common practice, no source.
@@ -65,7 +65,7 @@ def planning_scatter(length: float) -> Scatter:
     """
     if not (length > 0 and np.isfinite(length)):
         raise ModelError("The scale must end above where it begins. Correct its lowest and highest score.")
-    between, residual = (part * length for part in PLANNED_SD)
+    between, residual = (part * length for part in _PLANNED_SD)
     source = (
         f"planning values for a scale {length:g} long (standard deviations {between:.3g} and {residual:.3g}, 5 and 8 % "
         "of it; common practice, no source): replace them by your own after the first study"
@@ -105,7 +105,7 @@ def own_scatter(
         residual, between = square * residual, square * between
         df, replicates = known.get(name, ((np.inf, np.inf), 1.0))
         if np.isnan(between):
-            source = f"your own panel; {NOT_REPLICATED}, so all scatter is taken as between assessors"
+            source = f"your own panel; {_NOT_REPLICATED}, so all scatter is taken as between assessors"
             found.append(Scatter(residual, 0.0, source, name, (df[0], np.inf)))
         else:
             found.append(Scatter(between, residual, "your own panel", name, df, replicates))
@@ -152,8 +152,8 @@ def typical_scatter(scatters: Sequence[Scatter], independent: float | None = Non
     between = float(np.median([scatter.assessor_prototype for scatter in scatters]))
     residual = float(np.median([scatter.residual for scatter in scatters]))
     source = f"median of {counted(len(scatters), 'attribute')} of your own panel"
-    if any(NOT_REPLICATED in scatter.source for scatter in scatters):
-        source += f"; {NOT_REPLICATED}, so all scatter is taken as between assessors"
+    if any(_NOT_REPLICATED in scatter.source for scatter in scatters):
+        source += f"; {_NOT_REPLICATED}, so all scatter is taken as between assessors"
     return Scatter(between, residual, source, of=tuple(scatters), independent=independent or len(scatters))
 
 
@@ -161,7 +161,7 @@ NODES = (60, 24)  # possible values of either mean square
 KEPT = 200  # possible variances that stand for all of them
 
 
-def possible_variances(scatter: Scatter, replicates: float) -> Array:
+def _possible_variances(scatter: Scatter, replicates: float) -> Array:
     """Return equally likely values, in ascending order, of the variance of what one assessor adds to a mean.
 
     That is s_pa^2 + s_e^2 / r. A mean square on d degrees of freedom leaves the true one as d MS / chi-square(d), as
@@ -199,11 +199,11 @@ def _possible(square: Array, df: Array, count: int, independent: float) -> Array
 
 POWER = 0.8
 LEVEL = 0.95
-ASSESSORS = tuple(range(4, 31))
-REPLICATES = (1, 2, 3, 4)
+_ASSESSORS = tuple(range(4, 31))
+_REPLICATES = (1, 2, 3, 4)
 
 ALONE, ALL_PAIRS, WITH_BENCHMARK = "one planned difference", "all pairs", "all with the benchmark"
-COMPARISONS = (ALONE, ALL_PAIRS, WITH_BENCHMARK)
+_COMPARISONS = (ALONE, ALL_PAIRS, WITH_BENCHMARK)
 _FURTHEST, _STEPS = 4.0, 121  # of a difference in critical values: no chance is below one there
 
 
@@ -246,8 +246,8 @@ def panel_sizes(
     prototypes: int,
     scatter: Scatter = PLANNING_SCATTER,
     *,
-    assessors: Sequence[int] = ASSESSORS,
-    replicates: Sequence[int] = REPLICATES,
+    assessors: Sequence[int] = _ASSESSORS,
+    replicates: Sequence[int] = _REPLICATES,
     level: float = LEVEL,
     power: float = POWER,
     with_swap: int | None = None,
@@ -341,7 +341,7 @@ def _seen(
     of_mean = scatter.assessor_prototype / a + scatter.residual / (a * r)
     std_error, df = np.sqrt(2 * of_mean), (a - 1) * (prototypes - 1)
     swap_error = np.sqrt((1 / carrying + 1 / (prototypes - carrying)) * of_mean)
-    alone = stdtrit(df, (1 + level) / 2)
+    alone: Array = np.asarray(stdtrit(df, (1 + level) / 2), dtype=np.float64)
     pairs = tukey_critical(prototypes, df, level)
     equal = many_to_one((np.eye(prototypes - 1) + 1) / 2)
     benchmark = equal.critical(df, level)
@@ -370,7 +370,7 @@ def _assured(grid: pd.DataFrame, difference: Array, scatter: Scatter, df: Array,
     it is worked out at steps of the first and read off between them.
     """
     a, r = grid["assessors"].to_numpy(dtype=float), grid["replicates"].to_numpy(dtype=float)
-    variances = {repeated: possible_variances(scatter, repeated) for repeated in np.unique(r)}
+    variances = {repeated: _possible_variances(scatter, repeated) for repeated in np.unique(r)}
     if len(next(iter(variances.values()))) == 1:
         of_mean = np.array([variances[repeated][0] for repeated in r]) / a
         return detection_power(difference, np.sqrt(2 * of_mean), df, critical)
@@ -387,7 +387,7 @@ def _assured(grid: pd.DataFrame, difference: Array, scatter: Scatter, df: Array,
 
 def _needed(sizes: pd.DataFrame, power: float) -> pd.DataFrame:
     rows = []
-    for comparison, name in zip(COMPARISONS, ("", "_pairs", "_benchmark"), strict=True):
+    for comparison, name in zip(_COMPARISONS, ("", "_pairs", "_benchmark"), strict=True):
         for replicates, part in sizes.groupby("replicates"):
             fewest = _fewest(part, f"power{name}", power)
             servings = int(part.loc[part["assessors"] == fewest, "servings"].sum())
@@ -408,7 +408,8 @@ def _curve(grid: pd.DataFrame, scatter: Scatter, prototypes: int, largest: float
     a, r = rows["assessors"].to_numpy(dtype=float), rows["replicates"].to_numpy(dtype=float)
     std_error = np.sqrt(2 * (scatter.assessor_prototype / a + scatter.residual / (a * r)))
     df = (a - 1) * (prototypes - 1)
-    critical, sizes = stdtrit(df, (1 + level) / 2), rows["difference"].to_numpy(dtype=float)
+    critical: Array = np.asarray(stdtrit(df, (1 + level) / 2), dtype=np.float64)
+    sizes = rows["difference"].to_numpy(dtype=float)
     return rows.assign(
         power=detection_power(sizes, std_error, df, critical),
         assurance=_assured(rows, sizes, scatter, df, critical),
@@ -447,7 +448,7 @@ def _notes(scatter: Scatter, replicates: Sequence[int]) -> tuple[str, ...]:
         "prototypes split over sessions, or gaps, take the precision shown with the serving plan into account.",
         "A swap effect assumes that it is the same in every pair: the interactions of swaps are then not looked at.",
     ]
-    if NOT_REPLICATED in scatter.source:
+    if _NOT_REPLICATED in scatter.source:
         notes.append("What repeats would add cannot be told from one repeat.")
     elif scatter.residual < 2 * scatter.assessor_prototype and max(replicates) > 1:
         notes.append(
@@ -460,7 +461,7 @@ def _notes(scatter: Scatter, replicates: Sequence[int]) -> tuple[str, ...]:
 # In which units is a panel planned? In those of the scale that all attributes share, else in per cent of each.
 
 
-USUAL_DIFFERENCE = 0.08
+_USUAL_DIFFERENCE = 0.08
 """Smallest difference that matters, as a part of the scale, where nobody has stated one; common practice, no source."""
 
 _DIGITS = 9  # of a length: 10.3 - 0.3 is as long as 10 - 0
@@ -488,7 +489,7 @@ class PlanningScale:
     @property
     def usual_difference(self) -> float:
         """The usual smallest difference that matters, in the units of the plan."""
-        return USUAL_DIFFERENCE * self.length
+        return _USUAL_DIFFERENCE * self.length
 
 
 def without_scale(study: Study) -> tuple[str, ...]:

@@ -93,7 +93,7 @@ def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full
         too few for the plan, or one is given twice.
     """
     lines = base_formula(base)
-    known = [known_swap(swap, lines) for swap in swaps]
+    known = [_known_swap(swap, lines) for swap in swaps]
     _ask(known, kind)
     runs = _RUNS[kind](len(known))
     names = [f"P{first + run}" for run in range(len(runs))]
@@ -102,11 +102,11 @@ def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full
     prototypes[letters] = runs
     formulas = formulas_of(
         {
-            name: with_swaps(lines, [swap for swap, made in zip(known, run, strict=True) if made])
+            name: _with_swaps(lines, [swap for swap, made in zip(known, run, strict=True) if made])
             for name, run in zip(names, runs, strict=True)
         }
     )
-    planned = planned_study(prototypes, formulas)
+    planned = _planned_study(prototypes, formulas)
     aliases = _aliases(runs)
     table = _swaps(known, runs, planned)
     return SwapPlan(
@@ -123,7 +123,7 @@ def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full
     )
 
 
-def planned_study(prototypes: pd.DataFrame, formulas: pd.DataFrame) -> Study:
+def _planned_study(prototypes: pd.DataFrame, formulas: pd.DataFrame) -> Study:
     """Return a study with the prototypes and formulas of a plan, the first one as benchmark, and nothing scored."""
     role = np.where(np.arange(len(prototypes)) == 0, "benchmark", "prototype")
     made = prototypes["made"].replace("", "base") if "made" in prototypes else prototypes["prototype"]
@@ -308,7 +308,7 @@ def _unevenness(made: np.ndarray, day: np.ndarray) -> float:
 # Formulas of prototypes that are not made yet: emollients replaced at equal mass, everything else frozen.
 
 
-FORMULA_COLUMNS = ["prototype", "ingredient", "percent", "phase", "kind"]
+_FORMULA_COLUMNS = ["prototype", "ingredient", "percent", "phase", "kind"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,7 +343,7 @@ def base_formula(base: pd.DataFrame) -> pd.DataFrame:
     return lines
 
 
-def known_swap(swap: Swap, base: pd.DataFrame) -> Swap:
+def _known_swap(swap: Swap, base: pd.DataFrame) -> Swap:
     """Return the swap with INCI names; ModelError if it is no swap of emollients at equal mass in this base."""
     removed, added = (canonical_ingredient(name) or name.strip() for name in (swap.removed, swap.added))
     held = base.loc[base["ingredient"] == removed]
@@ -379,7 +379,7 @@ def _require_emollient(added: str, base: pd.DataFrame) -> None:
         )
 
 
-def with_swaps(base: pd.DataFrame, swaps: Sequence[Swap]) -> pd.DataFrame:
+def _with_swaps(base: pd.DataFrame, swaps: Sequence[Swap]) -> pd.DataFrame:
     """Return the lines of the base (ingredient percent phase kind) with these swaps made.
 
     ModelError if the swaps together take more of an emollient than the base holds.
@@ -398,7 +398,7 @@ def with_swaps(base: pd.DataFrame, swaps: Sequence[Swap]) -> pd.DataFrame:
         about.setdefault(swap.added, (about[swap.removed][0], "emollient"))
         percent[swap.added] = round(percent.get(swap.added, 0.0) + swap.percent, 6)
     rows = [(name, amount, *about[name]) for name, amount in percent.items() if amount > SAME_AMOUNT]
-    return pd.DataFrame(rows, columns=FORMULA_COLUMNS[1:])
+    return pd.DataFrame(rows, columns=_FORMULA_COLUMNS[1:])
 
 
 def with_emollients(base: pd.DataFrame, amounts: Mapping[str, float]) -> pd.DataFrame:
@@ -407,15 +407,15 @@ def with_emollients(base: pd.DataFrame, amounts: Mapping[str, float]) -> pd.Data
     phase = str(emollients["phase"].iloc[0])
     phases = dict(zip(emollients["ingredient"], emollients["phase"], strict=True))
     made = [(name, amount, phases.get(name, phase), "emollient") for name, amount in amounts.items() if amount > 0]
-    rest = base.loc[~base["emollient"], FORMULA_COLUMNS[1:]]
-    return pd.concat([rest, pd.DataFrame(made, columns=FORMULA_COLUMNS[1:])], ignore_index=True)
+    rest = base.loc[~base["emollient"], _FORMULA_COLUMNS[1:]]
+    return pd.concat([rest, pd.DataFrame(made, columns=_FORMULA_COLUMNS[1:])], ignore_index=True)
 
 
 def formulas_of(prototypes: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     """Return the lines of several prototypes as a table `formulas`."""
     stacked = pd.concat([lines.assign(prototype=name) for name, lines in prototypes.items()], ignore_index=True)
     text = dict.fromkeys(("prototype", "ingredient", "phase", "kind"), "str")
-    return stacked[FORMULA_COLUMNS].astype({**text, "percent": "float64"})
+    return stacked[_FORMULA_COLUMNS].astype({**text, "percent": "float64"})
 
 
 def called_cautions(names: Sequence[str]) -> pd.DataFrame:

@@ -10,10 +10,10 @@ from statsmodels.stats.power import TTestPower
 from benchmarks.power_assurance import simulate
 from panel.plan.sample_size import (
     Scatter,
+    _possible_variances,
     independent_attributes,
     own_scatter,
     panel_sizes,
-    possible_variances,
     typical_scatter,
 )
 
@@ -85,10 +85,10 @@ def test_little_knowledge_costs_people_and_much_costs_none():
 def test_attributes_that_are_alike_are_pooled_and_those_that_are_not_stay_apart():
     def spread(sds):
         own = [Scatter(25.0 * sd**2, 64.0 * sd**2, "own", f"T{n}", (15.0, 24.0), 2.0) for n, sd in enumerate(sds)]
-        values = possible_variances(typical_scatter(own), 2.0)
+        values = _possible_variances(typical_scatter(own), 2.0)
         return np.log(values).std()
 
-    alone = np.log(possible_variances(Scatter(25.0, 64.0, "own", df=(15.0, 24.0), replicates=2.0), 2.0)).std()
+    alone = np.log(_possible_variances(Scatter(25.0, 64.0, "own", df=(15.0, 24.0), replicates=2.0), 2.0)).std()
     assert spread([1.0] * 8) < 0.5 * alone  # eight times the degrees of freedom: a third
     apart = np.repeat([0.25, 1.0, 4.0], 3)
     assert spread(apart) > 0.95 * np.log(apart**2).std()  # drawn together hardly at all
@@ -123,7 +123,7 @@ def test_degrees_of_freedom_are_those_of_the_analysis_of_variance():
         variances.assign(assessor_prototype=np.nan), scores=scores.loc[scores["session"] == 0]
     )
     assert unreplicated.df[0] == 15.0
-    assert len(possible_variances(unreplicated, 1.0)) > 1
+    assert len(_possible_variances(unreplicated, 1.0)) > 1
 
 
 def test_from_one_repeat_nothing_is_said_of_repeats():

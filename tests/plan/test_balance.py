@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.plan.balance import EVEN, NEAREST, NEARLY, UNEVEN, serving_balance
+from panel.plan.balance import _EVEN, _NEARLY, NEAREST, UNEVEN, serving_balance
 from panel.stats.orders.block_designs import efficiency
 from tests.studies import small_study
 
@@ -36,15 +36,15 @@ def test_counts_by_hand():
     assert after["P3", "P2"] == 1
     assert after["P2", "P3"] == 0
     assert len(after) == 6  # nothing follows itself
-    assert line(balance, "place") == (0, 2, NEARLY)
+    assert line(balance, "place") == (0, 2, _NEARLY)
 
 
 def test_a_williams_square_is_even():
     # the square of small_study, t = 4, two sessions
     balance = serving_balance(small_study().table("servings"))
-    assert line(balance, "place") == (2, 2, EVEN)
-    assert line(balance, "place", "1") == (1, 1, EVEN)
-    assert line(balance, "carry-over") == (2, 2, EVEN)
+    assert line(balance, "place") == (2, 2, _EVEN)
+    assert line(balance, "place", "1") == (1, 1, _EVEN)
+    assert line(balance, "carry-over") == (2, 2, _EVEN)
     assert (balance.together["share"] - 1).abs().max() < CLOSED_FORM
 
 
@@ -52,7 +52,7 @@ def test_verdicts_follow_the_counts():
     assert line(serving_balance(served("ab", "ab", "ba")), "place") == (1, 2, NEAREST)
     assert line(serving_balance(served(*["ab"] * 9, "ba")), "place") == (1, 9, UNEVEN)
     balance = serving_balance(served(*["ab"] * 11, *["ba"] * 9))
-    assert line(balance, "place") == (9, 11, NEARLY)
+    assert line(balance, "place") == (9, 11, _NEARLY)
 
 
 def test_what_follows_what_is_counted_within_a_session_and_person():
@@ -75,7 +75,7 @@ def test_a_warm_up_does_not_count():
     balance = serving_balance(with_warm_up, warm_up="W")
     assert set(balance.positions["prototype"]) == {"P1", "P2"}
     assert set(balance.positions["position"]) == {2.0, 3.0}
-    assert line(balance, "carry-over") == (1, 1, EVEN)
+    assert line(balance, "carry-over") == (1, 1, _EVEN)
 
 
 def test_a_prototype_that_nobody_gets_makes_the_plan_uneven():
@@ -90,7 +90,7 @@ def test_sites_are_counted_where_there_are_any():
     assert not len(serving_balance(served("ab", "ba")).sites)
     balance = serving_balance(served("ab", "ba", site="left"))
     assert balance.sites["count"].tolist() == [2, 2]
-    assert line(balance, "site") == (2, 2, EVEN)
+    assert line(balance, "site") == (2, 2, _EVEN)
 
 
 @pytest.mark.parametrize("t", [4, 5, 6])

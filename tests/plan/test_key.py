@@ -8,8 +8,8 @@ import pytest
 
 from panel.errors import StudyError
 from panel.plan.codes import (
+    _key_matches,
     first_changed_opening,
-    key_matches,
     new_salt,
     no_openings,
     note_opening,
@@ -49,12 +49,12 @@ def test_the_right_key_matches_and_no_other():
     key = serving_key(SERVINGS)
     seal = seal_key(key, SALT, sealed_by="third person", sealed_at="2025-03-10T09:00")
     assert seal.codes == 6
-    assert key_matches(key, SALT, seal.sha256)
-    assert key_matches(key.sample(frac=1, random_state=1), SALT, seal.sha256)  # whatever the order of the rows
+    assert _key_matches(key, SALT, seal.sha256)
+    assert _key_matches(key.sample(frac=1, random_state=1), SALT, seal.sha256)  # whatever the order of the rows
     exchanged = key.assign(prototype=key["prototype"].to_numpy()[::-1])
-    assert not key_matches(exchanged, SALT, seal.sha256)
-    assert not key_matches(key.iloc[1:], SALT, seal.sha256)
-    assert not key_matches(key, SALT + "0", seal.sha256)
+    assert not _key_matches(exchanged, SALT, seal.sha256)
+    assert not _key_matches(key.iloc[1:], SALT, seal.sha256)
+    assert not _key_matches(key, SALT + "0", seal.sha256)
 
 
 def test_salts_differ_and_cannot_be_guessed():

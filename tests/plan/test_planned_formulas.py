@@ -6,12 +6,12 @@ import pytest
 from panel.errors import ModelError
 from panel.plan.swap_plan import (
     Swap,
+    _known_swap,
+    _with_swaps,
     base_formula,
     called_cautions,
     formulas_of,
-    known_swap,
     with_emollients,
-    with_swaps,
 )
 from panel.study.formulas import formula
 from tests.formula_studies import (
@@ -38,7 +38,7 @@ def test_the_base_knows_its_emollients():
 
 
 def test_a_swap_moves_its_mass_and_nothing_else():
-    made = amounts(with_swaps(BASE, [Swap(CARBONATE, ALKANE, 2.5)]))
+    made = amounts(_with_swaps(BASE, [Swap(CARBONATE, ALKANE, 2.5)]))
     before = amounts(BASE)
     assert made[CARBONATE] == pytest.approx(3.5)
     assert made[ALKANE] == pytest.approx(2.5)
@@ -50,7 +50,7 @@ def test_a_swap_moves_its_mass_and_nothing_else():
 
 def test_what_is_swapped_away_wholly_leaves_the_formula_and_phases_stay():
     base = BASE.assign(phase=["C" if name == CARBONATE else "B" for name in BASE["ingredient"]])
-    made = with_swaps(base, [Swap(CARBONATE, ALKANE, 6.0)]).set_index("ingredient")
+    made = _with_swaps(base, [Swap(CARBONATE, ALKANE, 6.0)]).set_index("ingredient")
     assert CARBONATE not in made.index
     assert made.loc[ALKANE, "phase"] == "C"
     assert made.loc[ALKANE, "kind"] == "emollient"
@@ -58,16 +58,16 @@ def test_what_is_swapped_away_wholly_leaves_the_formula_and_phases_stay():
 
 def test_two_swaps_may_share_an_emollient_up_to_what_it_holds():
     swaps = [Swap(CARBONATE, ALKANE, 4.0), Swap(CARBONATE, ISOSTEARATE, 2.0)]
-    made = amounts(with_swaps(BASE, swaps))
+    made = amounts(_with_swaps(BASE, swaps))
     assert CARBONATE not in made
     assert (made[ALKANE], made[ISOSTEARATE]) == (4.0, 2.0)
     with pytest.raises(ModelError, match=r"take more Dicaprylyl Carbonate than the base holds \(6 %\)"):
-        with_swaps(BASE, [*swaps, Swap(CARBONATE, SHEA, 1.0)])
+        _with_swaps(BASE, [*swaps, Swap(CARBONATE, SHEA, 1.0)])
 
 
 def test_names_are_written_as_the_knowledge_writes_them():
-    assert known_swap(Swap("dicaprylyl carbonate", "C13-15 alkane", 6.0), BASE) == Swap(CARBONATE, ALKANE, 6.0)
-    assert known_swap(Swap("Prunus Amygdalus Dulcis Oil", SHEA, 4.0), BASE).removed == ALMOND
+    assert _known_swap(Swap("dicaprylyl carbonate", "C13-15 alkane", 6.0), BASE) == Swap(CARBONATE, ALKANE, 6.0)
+    assert _known_swap(Swap("Prunus Amygdalus Dulcis Oil", SHEA, 4.0), BASE).removed == ALMOND
 
 
 @pytest.mark.parametrize(
@@ -87,11 +87,11 @@ def test_names_are_written_as_the_knowledge_writes_them():
 )
 def test_what_is_no_swap_of_emollients_at_equal_mass_is_refused(swap, words):
     with pytest.raises(ModelError, match=words):
-        known_swap(swap, BASE)
+        _known_swap(swap, BASE)
 
 
 def test_an_ingredient_nobody_knows_may_be_swapped_in():
-    assert known_swap(Swap(CARBONATE, "New Ester", 2.0), BASE).added == "New Ester"
+    assert _known_swap(Swap(CARBONATE, "New Ester", 2.0), BASE).added == "New Ester"
 
 
 def test_a_base_must_be_complete_and_hold_an_emollient():
@@ -116,7 +116,7 @@ def test_emollients_can_be_set_at_once():
 
 
 def test_prototypes_are_stacked_as_a_formulas_table():
-    table = formulas_of({"P1": with_swaps(BASE, []), "P2": with_swaps(BASE, [Swap(CARBONATE, ALKANE, 6.0)])})
+    table = formulas_of({"P1": _with_swaps(BASE, []), "P2": _with_swaps(BASE, [Swap(CARBONATE, ALKANE, 6.0)])})
     assert table.columns.tolist() == ["prototype", "ingredient", "percent", "phase", "kind"]
     assert table.groupby("prototype")["percent"].sum().tolist() == pytest.approx([100, 100])
     assert {str(kind) for kind in table.dtypes} == {"str", "float64"}

@@ -5,17 +5,17 @@ import pytest
 
 from panel.errors import StudyError
 from panel.plan.protocol import (
+    _SAFETY_ASSESSOR,
+    _TRAINER,
     ANALYST,
     ASSESSOR,
     CLAIM_REVIEWER,
     FORMULATOR,
     PANEL_LEADER,
     ROLES,
-    SAFETY_ASSESSOR,
-    TRAINER,
     Person,
+    _knows_prototypes,
     conflicts,
-    knows_prototypes,
     people,
     servings_seen,
 )
@@ -44,13 +44,13 @@ def test_before_the_lock_nobody_sees_prototype_and_code_together(role):
         (ANALYST, False, False),
         (ANALYST, True, True),
         (CLAIM_REVIEWER, False, False),
-        (SAFETY_ASSESSOR, False, True),
-        (TRAINER, False, False),
+        (_SAFETY_ASSESSOR, False, True),
+        (_TRAINER, False, False),
         (ASSESSOR, True, False),
     ],
 )
 def test_who_knows_the_prototypes(role, locked, knows):
-    assert knows_prototypes(role, locked=locked) is knows
+    assert _knows_prototypes(role, locked=locked) is knows
 
 
 def test_the_panel_leader_sees_codes_and_the_analyst_everything_after_the_lock():
@@ -67,7 +67,7 @@ def test_somebody_who_scores_what_she_made_is_warned():
 
 def test_two_roles_that_do_not_go_together_are_named():
     assert told(Person("X", (FORMULATOR, ANALYST))) == ["is formulator and analyst"]
-    assert told(Person("X", (FORMULATOR, PANEL_LEADER, SAFETY_ASSESSOR))) == [
+    assert told(Person("X", (FORMULATOR, PANEL_LEADER, _SAFETY_ASSESSOR))) == [
         "is formulator and panel leader",
         "is formulator and safety assessor",
     ]
@@ -90,7 +90,7 @@ def test_people_are_read_from_the_facts():
 
 def test_what_is_not_known_is_said():
     with pytest.raises(StudyError, match="The role 'boss' is not known"):
-        knows_prototypes("boss", locked=False)
+        _knows_prototypes("boss", locked=False)
     with pytest.raises(StudyError, match="The role 'boss' is not known"):
         people(small_study({"people": [{"person": "X", "roles": ["boss"]}]}))
     with pytest.raises(StudyError, match="names nobody"):

@@ -5,12 +5,12 @@ import pytest
 
 from panel.errors import StudyError
 from panel.plan.safety import (
-    AMBER,
+    _AMBER,
+    _SIGN_OFF_COLUMNS,
     GREEN,
     RED,
-    SIGN_OFF_COLUMNS,
-    no_reactions,
-    no_sign_offs,
+    _no_reactions,
+    _no_sign_offs,
     record_reaction,
     record_sign_off,
     safety_gate,
@@ -29,7 +29,7 @@ DAY = "2025-03-13"
 
 
 def everything_signed(skip=()):
-    signed = no_sign_offs()
+    signed = _no_sign_offs()
     for item in ITEMS.to_dict("records"):
         for batch in BATCHES if item["scope"] == "batch" else ("",):
             if item["item"] not in skip and (item["item"], batch) not in skip:
@@ -66,7 +66,7 @@ def test_with_everything_signed_it_is_open():
 @pytest.mark.parametrize("item", list(ITEMS["item"]))
 def test_one_missing_item_keeps_it_closed(item):
     gate = gate_of(everything_signed(skip=(item,)))
-    expected = RED if ITEMS.set_index("item").loc[item, "needed"] == "always" else AMBER
+    expected = RED if ITEMS.set_index("item").loc[item, "needed"] == "always" else _AMBER
     assert states(gate) == dict.fromkeys(BATCHES, expected)
     assert not gate.batches["open"].any()
 
@@ -78,7 +78,7 @@ def test_what_is_signed_batch_by_batch_opens_only_that_batch():
 
 def test_amber_turns_green_when_a_named_person_states_that_an_item_is_not_needed():
     signed = everything_signed(skip=("ethics_review",))
-    assert set(states(gate_of(signed)).values()) == {AMBER}
+    assert set(states(gate_of(signed)).values()) == {_AMBER}
     stated = record_sign_off(signed, "ethics_review", note="not required for this use", **NOT_NEEDED)
     assert set(states(gate_of(stated)).values()) == {GREEN}
 
@@ -142,7 +142,7 @@ def test_a_table_written_by_hand_is_not_trusted_blindly():
 
 def test_a_reaction_freezes_the_batch_whatever_was_signed():
     facts = {"when": "2025-03-13T10:00", "who": "leader", "signs": "hives", "severity": "serious", "action": "rinsed"}
-    reactions = record_reaction(no_reactions(), **facts, assessor="A02", batch="P2-1")
+    reactions = record_reaction(_no_reactions(), **facts, assessor="A02", batch="P2-1")
     gate = gate_of(everything_signed(), reactions)
     assert states(gate) == {"P1-1": GREEN, "P2-1": RED, "P3-1": GREEN, "P4-1": GREEN}
     why = dict(zip(gate.batches["batch"], gate.batches["frozen"], strict=True))
@@ -160,7 +160,7 @@ def test_it_says_what_it_does_not_replace():
 
 def test_strange_entries_are_named():
     strange = pd.DataFrame(
-        [("horoscope", "P9-9", "signed", "X", "y", "2025-03-01", "z", "", "")], columns=SIGN_OFF_COLUMNS
+        [("horoscope", "P9-9", "signed", "X", "y", "2025-03-01", "z", "", "")], columns=_SIGN_OFF_COLUMNS
     )
     notes = " ".join(gate_of(strange.astype("str")).notes)
     assert "items that the checklist does not have do not count: horoscope" in notes
@@ -174,10 +174,10 @@ def test_without_batches_it_is_open_for_none():
 
 
 def test_sign_offs_stay_and_the_last_one_is_added():
-    once = record_sign_off(no_sign_offs(), "preservation", **SIGNED)
+    once = record_sign_off(_no_sign_offs(), "preservation", **SIGNED)
     twice = record_sign_off(once, "preservation", **SIGNED | {"document": "binder 5"})
     assert twice.iloc[:1].equals(once)
-    assert tuple(sign_offs(small_study()).columns) == SIGN_OFF_COLUMNS
+    assert tuple(sign_offs(small_study()).columns) == _SIGN_OFF_COLUMNS
 
 
 @pytest.mark.parametrize(
@@ -198,7 +198,7 @@ def test_sign_offs_stay_and_the_last_one_is_added():
 )
 def test_incomplete_sign_offs_are_refused(item, change, words):
     with pytest.raises(StudyError, match=words):
-        record_sign_off(no_sign_offs(), item, **(SIGNED | change))
+        record_sign_off(_no_sign_offs(), item, **(SIGNED | change))
 
 
 def test_a_day_that_cannot_be_read_is_said():

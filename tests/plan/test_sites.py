@@ -7,13 +7,13 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.orders import FOREARMS, HANDS, given_sites, site_sequences
+from panel.plan.orders import FOREARMS, HANDS, _given_sites, _site_sequences
 from panel.stats.orders.order_designs import serving_orders
 
 
 @pytest.mark.parametrize("number", range(1, 9))
 def test_over_all_sequences_each_site_stands_once_at_each_place(number):
-    sequences = site_sequences(FOREARMS, number)
+    sequences = _site_sequences(FOREARMS, number)
     assert len(sequences) == number
     for place in range(number):
         assert len({sequence[place] for sequence in sequences}) == number
@@ -21,14 +21,14 @@ def test_over_all_sequences_each_site_stands_once_at_each_place(number):
 
 
 def test_one_arm_is_done_before_the_other_and_both_come_first():
-    for sequence in site_sequences(FOREARMS, 8):
+    for sequence in _site_sequences(FOREARMS, 8):
         sides = [site.split()[0] for site in sequence]
         assert sides in (["left"] * 4 + ["right"] * 4, ["right"] * 4 + ["left"] * 4)
-    assert Counter(sequence[0].split()[0] for sequence in site_sequences(FOREARMS, 8)) == {"left": 4, "right": 4}
+    assert Counter(sequence[0].split()[0] for sequence in _site_sequences(FOREARMS, 8)) == {"left": 4, "right": 4}
 
 
 def test_hands_take_one_sample_each():
-    assert site_sequences(HANDS, 2) == [
+    assert _site_sequences(HANDS, 2) == [
         ("back of left hand", "back of right hand"),
         ("back of right hand", "back of left hand"),
     ]
@@ -36,9 +36,9 @@ def test_hands_take_one_sample_each():
 
 def test_no_site_is_used_twice():
     with pytest.raises(ModelError, match="9 samples in a session need 9 sites, and there are 8"):
-        site_sequences(FOREARMS, 9)
+        _site_sequences(FOREARMS, 9)
     with pytest.raises(ModelError, match="no site may be used twice"):
-        site_sequences(HANDS, 3)
+        _site_sequences(HANDS, 3)
 
 
 @pytest.mark.parametrize(("n", "t"), [(8, 8), (10, 8), (12, 6), (9, 4), (7, 5)])
@@ -47,7 +47,7 @@ def test_prototypes_come_to_sites_and_sides_about_equally_often(n, t):
     seen: Counter = Counter()
     rows = []
     for orders in serving_orders(n, t, 3, rng):
-        for order, sites in zip(orders, given_sites(orders, FOREARMS, seen, rng), strict=True):
+        for order, sites in zip(orders, _given_sites(orders, FOREARMS, seen, rng), strict=True):
             assert len(set(sites)) == t
             rows += list(zip(order.tolist(), sites, range(t), strict=True))
     frame = pd.DataFrame(rows, columns=["prototype", "site", "place"])
@@ -64,5 +64,5 @@ def test_what_was_planned_before_counts_too():
     rng = np.random.default_rng(2)
     order = [["P1", "P2"]]
     seen: Counter = Counter()
-    sites = [given_sites(order, HANDS, seen, rng)[0][0] for _ in range(6)]
+    sites = [_given_sites(order, HANDS, seen, rng)[0][0] for _ in range(6)]
     assert Counter(sites) == {"back of left hand": 3, "back of right hand": 3}

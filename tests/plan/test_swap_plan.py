@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.swap_plan import Swap, plan_swaps, planned_study
+from panel.plan.swap_plan import Swap, _planned_study, plan_swaps
 from panel.study.formulas import all_formulas, formula, formula_totals, matched_pairs
 from panel.study.open_study import open_study
 from tests.formula_studies import (
@@ -30,7 +30,7 @@ def test_the_full_plan_of_the_demo_swaps_is_the_demo_study():
     study = open_study(Path(__file__).resolve().parents[2] / "data_demo" / "reading_room")
     plan = plan_swaps(formula(study, "P1"), THREE)
     theirs = all_formulas(study).percent
-    ours = all_formulas(planned_study(plan.prototypes, plan.formulas)).percent
+    ours = all_formulas(_planned_study(plan.prototypes, plan.formulas)).percent
     pd.testing.assert_frame_equal(ours[theirs.columns], theirs, check_names=False)
     assert plan.prototypes["made"].tolist() == ["", "A", "B", "AB", "C", "AC", "BC", "ABC"]
 
@@ -86,7 +86,7 @@ def test_one_at_a_time_rests_each_swap_on_one_pair():
 @pytest.mark.parametrize("kind", ["full", "half", "one at a time"])
 def test_the_oil_phase_and_the_rest_stay_frozen(kind):
     plan = plan_swaps(BASE, FOUR, kind)
-    study = planned_study(plan.prototypes, plan.formulas)
+    study = _planned_study(plan.prototypes, plan.formulas)
     totals = formula_totals(study)
     assert totals["total"].tolist() == pytest.approx([100] * len(totals))
     assert totals["emollient_total"].tolist() == pytest.approx([15] * len(totals))
@@ -97,7 +97,7 @@ def test_the_oil_phase_and_the_rest_stay_frozen(kind):
 
 def test_matched_pairs_are_counted_as_the_study_will_find_them():
     plan = plan_swaps(BASE, THREE)
-    found = matched_pairs(planned_study(plan.prototypes, plan.formulas))["swap"].value_counts()
+    found = matched_pairs(_planned_study(plan.prototypes, plan.formulas))["swap"].value_counts()
     assert [found[swap] for swap in plan.swaps["swap"]] == plan.swaps["n_pairs"].tolist()
 
 
@@ -135,6 +135,6 @@ def test_what_cannot_be_planned_is_refused(swaps, kind, words):
 
 def test_the_planned_study_names_its_base_as_benchmark():
     plan = plan_swaps(BASE, THREE)
-    study = planned_study(plan.prototypes, plan.formulas)
+    study = _planned_study(plan.prototypes, plan.formulas)
     assert study.benchmark == "P1"
     assert study.table("prototypes")["name"].tolist()[:3] == ["base", "A", "B"]

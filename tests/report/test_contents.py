@@ -16,7 +16,7 @@ from panel.claims.judge import CLAIMS
 from panel.errors import StudyError
 from panel.models.decision.record import with_decision
 from panel.plan.codes import no_openings, note_opening
-from panel.plan.safety import no_reactions, no_sign_offs, record_reaction, record_sign_off
+from panel.plan.safety import _no_reactions, _no_sign_offs, record_reaction, record_sign_off
 from panel.report.contents.blocks import (
     Gap,
     Numbers,
@@ -303,10 +303,10 @@ def test_facts_of_another_shape_than_expected_do_no_harm(value):
 
 def test_records_that_people_made_stand_in_their_parts():
     signed = record_sign_off(
-        no_sign_offs(), "safety_assessment", who="Dr X", role="assessor", date="2025-03-01", document="SA-1"
+        _no_sign_offs(), "safety_assessment", who="Dr X", role="assessor", date="2025-03-01", document="SA-1"
     )
     reaction = record_reaction(
-        no_reactions(), when="2025-03-14T15:00", who="leader", signs="burning", severity="mild", action="rinsed"
+        _no_reactions(), when="2025-03-14T15:00", who="leader", signs="burning", severity="mild", action="rinsed"
     )
     opened = note_opening(no_openings(), when="2025-04-07T10:00", who="analyst", why="analysis")
     study = with_decision(

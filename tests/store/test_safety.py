@@ -5,7 +5,7 @@ import pytest
 from sqlalchemy import func, select
 
 from panel.errors import StudyError
-from panel.plan.safety import no_reactions, record_reaction
+from panel.plan.safety import _no_reactions, record_reaction
 from panel.store.database import now
 from panel.store.events import Entry, record
 from panel.store.lock import lock_session
@@ -39,7 +39,7 @@ def without(prototype):
 
 def reacted(**what):
     entry = record_reaction(
-        no_reactions(), when="2025-03-02", who="lead", signs="red", severity="mild", action="rinsed", **what
+        _no_reactions(), when="2025-03-02", who="lead", signs="red", severity="mild", action="rinsed", **what
     )
     return Study({**OPEN.tables, "reactions": entry}, OPEN.facts)
 

@@ -15,7 +15,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.plan.safety import no_reactions, reactions, record_reaction, record_sign_off, sign_offs
+from panel.plan.safety import _no_reactions, reactions, record_reaction, record_sign_off, sign_offs
 from panel.study.folder import read_folder, version_of, write_study
 from panel.study.journal import COLUMNS, MOST_ROWS_LISTED, OUTSIDE, next_line, row_changes
 from panel.study.saving import changes_since, journal_faults, journal_rows, save, undo
@@ -358,4 +358,4 @@ def test_every_acknowledged_row_of_several_processes_is_kept(folder: Path, tmp_p
     assert journal_faults(folder) == ()
     for counts in zip(*seen, strict=True):
         assert list(counts) == sorted(counts)  # whoever reads meanwhile sees the record grow, and nothing vanish
-    assert no_reactions().empty
+    assert _no_reactions().empty

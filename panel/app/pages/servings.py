@@ -43,8 +43,10 @@ _HELP = {"Seed of the order": "Any whole number. The same number gives the same 
 
 def show(study: StudyInUse) -> None:
     """Show how many people it takes, then a plan of servings."""
-    repeats = _number(study, "Times each sample is scored", 3)
-    _sizes(study, repeats)
+    left, right = st.columns(2)
+    with left:
+        repeats = _number(study, "Times each sample is scored", 3)
+    _sizes(study, repeats, right)
     st.divider()
     _serving_plan(study, repeats)
 
@@ -55,11 +57,12 @@ def _number(study: StudyInUse, label: str, usual: int) -> int:
     return int(ask(typed_number, text or str(usual), label) or 0)
 
 
-def _sizes(study: StudyInUse, repeats: int) -> None:
-    """Show how many people find the difference that matters."""
+def _sizes(study: StudyInUse, repeats: int, place: st.delta_generator.DeltaGenerator) -> None:
+    """Show how many people find the difference that matters, which is asked for in its place."""
     scale = attempt(planning_scale, study.study, _ends_asked(study))
     names = _in_units(study, scale)
-    margin = margin_field(study, names, per_cent=scale is not None and not scale.shared)
+    with place:
+        margin = margin_field(study, names, per_cent=scale is not None and not scale.shared)
     if scale is None:
         return
     earlier = attempt(study.answer, DIFFERENCES) if not study.study.scores.empty else None

@@ -138,7 +138,8 @@ def find_differences(
     order = pd.Index(study.attributes)
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
     compared = [all_pairs(design, infer) for design, _, infer in told]
-    attributes = _stack([attribute_rows(*each) for each in told], order).assign(p_adjusted=_over_attributes)
+    attributes = _stack([attribute_rows(*each) for each in told], order)
+    attributes["p_adjusted"] = holm(attributes["p_value"].to_numpy())
     pairs = _stack([pair_rows(each[0], all_of, level) for each, all_of in zip(told, compared, strict=True)], order)
     means = [mean_rows(d, infer, all_of, level) for (d, _, infer), all_of in zip(told, compared, strict=True)]
     attributes = attribute_verdicts(attributes, pairs, confounds, level)

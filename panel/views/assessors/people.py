@@ -51,8 +51,8 @@ from panel.words import (
     p_after_holm,
 )
 
-CANNOT_BE_TOLD = "cannot be told with one repeat"
-_TO_DO = {found.RETRAIN: "train first", found.LOOK_AGAIN: "look again", found.NONE: "in line"}
+_CANNOT_BE_TOLD = "cannot be told with one repeat"
+_TO_DO = {found.RETRAIN: "train first", found.LOOK_AGAIN: "look again", found.NONE: "nothing"}
 _PATTERNS = {
     found.REVERSED: "scored the other way round",
     found.NOT_FOLLOWING: "does not follow the others",
@@ -83,7 +83,7 @@ def _alone(name: str, base: str) -> Callable[[Mapping[str, Any], About], str]:
     def write(row: Mapping[str, Any], _: About) -> str:
         if not row[base]:
             return NOTHING
-        return CANNOT_BE_TOLD if np.isnan(row[name]) else f"{row[name]:.0f} of {row[base]}"
+        return _CANNOT_BE_TOLD if np.isnan(row[name]) else f"{row[name]:.0f} of {row[base]}"
 
     return write
 
@@ -200,7 +200,7 @@ def tell_people(result: PanelCheck, names: Naming) -> Told:
     """Tell whom to talk to and about what, with a picture of everybody."""
     told = [sentence(result, names, str(who)) for who in result.people["assessor"]]
     in_line = list(result.people.loc[~result.people["assessor"].isin(result.patterns["assessor"]), "assessor"])
-    rest = [f"In line: {format_list(in_line)}."] if in_line else []
+    rest = [f"Nothing stands out: {format_list(in_line)}."] if in_line else []
     drawers = [
         drawer("What each assessor shows", *(line for line in told if line), *rest, PEOPLE),
         drawer("The panel as a whole", MEASURED),
@@ -236,7 +236,7 @@ def _headline(result: PanelCheck, names: Naming) -> str:
     people = result.people
     order = [*people.loc[people["judgement"] == found.RETRAIN, "assessor"]]
     order += [*people.loc[people["judgement"] == found.LOOK_AGAIN, "assessor"]]
-    repeats = f"who repeats, and who tells the prototypes apart alone, {CANNOT_BE_TOLD}"
+    repeats = f"who repeats, and who tells the prototypes apart alone, {_CANNOT_BE_TOLD}"
     if not order and _one_repeat(result):
         return f"{capital(repeats)}."
     if not order and not people["n_judged"].any():

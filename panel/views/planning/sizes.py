@@ -43,7 +43,7 @@ def _times(repeats: float) -> str:
     return {1: "once", 2: "twice"}.get(int(repeats), f"{int(repeats)} times")
 
 
-NEEDED = Table(
+_NEEDED = Table(
     name="needed",
     title="People needed, by what is compared and how often each scores everything (in brackets: if the scatter is "
     "exactly what it is taken for)",
@@ -118,7 +118,7 @@ def tell_sizes(
     """
     of = result.needed.loc[result.needed["replicates"] == replicates].set_index("comparison")
     drawers: list[Drawer] = [
-        drawer("Other comparisons and repeats", NEEDED),
+        drawer("Other comparisons and repeats", _NEEDED),
         drawer("Panels of other sizes", _with_repeats(replicates)),
     ]
     if weighed is not None:
@@ -132,7 +132,7 @@ def tell_sizes(
         _headline(result, names, of, replicates),
         picture=_power_picture(result, names, replicates),
         mind=tuple(_mind(result, names, of, weighed)),
-        table=NEEDED,
+        table=_NEEDED,
         drawers=tuple(drawers),
         cannot=(
             "A chance of 80 % means that one such difference in five is missed.",

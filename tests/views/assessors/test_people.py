@@ -16,10 +16,10 @@ from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.study.study import Study
 from panel.views.assessors.people import (
+    _CANNOT_BE_TOLD,
     _DUPLICATES,
     _PATTERNS,
     _TO_DO,
-    CANNOT_BE_TOLD,
     MEASURED,
     PEOPLE,
     WITHOUT,
@@ -99,8 +99,8 @@ def test_with_one_repeat_nothing_is_counted(once):
     expected = "Who repeats, and who tells the prototypes apart alone, cannot be told with one repeat."
     assert told.headline == expected
     assert set(result.assessors["sees"]) <= {NOT_JUDGED, ONE_REPEAT}
-    assert set(shown(PEOPLE, result, names)["Tells apart alone"]) == {CANNOT_BE_TOLD}
-    assert set(shown(MEASURED, result, names)["Tell apart alone"]) == {CANNOT_BE_TOLD}
+    assert set(shown(PEOPLE, result, names)["Tells apart alone"]) == {_CANNOT_BE_TOLD}
+    assert set(shown(MEASURED, result, names)["Tell apart alone"]) == {_CANNOT_BE_TOLD}
     words = " ".join(item for each in told.every_drawer() for item in each.items if isinstance(item, str))
     assert "0 of" not in words
     assert "in line" not in told.headline
@@ -210,7 +210,7 @@ def test_people():
         PEOPLE, with_patterns(result, [("A02", "reversed", "T09", "retrain"), ("A02", "drifts", "", "none")]), names
     )
     assert list(table["Assessor"]) == [f"A{number:02d}" for number in range(1, 7)]
-    assert list(table.loc[:1, "What to do"]) == ["in line", "train first"]
+    assert list(table.loc[:1, "What to do"]) == ["nothing", "train first"]
     assert table.loc[1, "What stands out"] == "scored the other way round, drifts"
     assert table.loc[0, "What stands out"] == "–"
     person = result.people.iloc[0]

@@ -7,7 +7,7 @@ from panel.plan.batch_numbers import batch_numbers
 from panel.plan.sample_size import Scatter, own_scatter, panel_sizes, typical_scatter, what_you_can_see
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.views.planning.sizes import _SEEN, NEEDED, _spread, tell_sizes
+from panel.views.planning.sizes import _NEEDED, _SEEN, _spread, tell_sizes
 from tests.views.examples import NAMES, words_covering_words, words_outside
 
 OWN = Scatter(25.0, 64.0, "own", df=(15.0, 24.0), replicates=2.0)
@@ -70,11 +70,11 @@ def _once():
 
 
 def test_the_table_of_people_needed_holds_both_numbers():
-    table = shown(NEEDED, RESULT, NAMES).set_index("What is compared")
+    table = shown(_NEEDED, RESULT, NAMES).set_index("What is compared")
     assert list(table.columns) == ["Once", "Twice", "3 times", "4 times"]
     cell = table.loc["one planned difference", "Twice"]
     assert cell == f"{needed(RESULT, 2)} ({needed(RESULT, 2, 'assessors')})"
-    known = shown(NEEDED, panel_sizes(8.0, 8), NAMES).set_index("What is compared")
+    known = shown(_NEEDED, panel_sizes(8.0, 8), NAMES).set_index("What is compared")
     assert known.loc["one planned difference", "3 times"] == "12"
     assert known.loc["all pairs", "Once"] == "more than 30"
 
