@@ -18,7 +18,7 @@ DIRECTIONS = ("more", "less")
 TEXTS = (
     *("claim", "kind", "prototype", "versus", "attribute", "question", "competitors", "direction", "sides"),
     *("ingredient", "session_before", "session_after", "family", "media", "territory", "owner"),
-    *("stamped_at", "stamped_by", "stamp"),
+    *("stamped_at", "stamped_by", "stamp", "withdrawn_at", "withdrawn_by", "withdrawn_because"),
 )
 NUMBERS = ("minutes", "margin", "bar", "bar_panel")
 SIDES_WORDS = {"one": "one-sided", "two": "two-sided"}
@@ -52,6 +52,9 @@ class Claim:
     stamped_at: str
     stamped_by: str
     stamp: str
+    withdrawn_at: str
+    withdrawn_by: str
+    withdrawn_because: str
     minutes: float
     margin: float
     bar: float
@@ -86,6 +89,28 @@ def _said_before(claim: Claim, claims: Iterable[Claim]) -> Iterator[str]:
         if earlier.number < claim.number and claim.claim and earlier.said == claim.said:
             yield f"The same claim stands in row {earlier.number} of the table claims. Delete one of the two."
             return
+
+
+_MAY_STATE = {
+    "agreement": ("bar",),
+    "perceived_attribute": ("versus", "bar", "direction", "minutes"),
+    "absolute_negative": ("bar", "bar_panel", "minutes"),
+    "duration": ("direction",),
+    "change_over_time": ("session_before", "session_after", "direction"),
+    "superiority": ("attribute", "direction", "minutes", "sides"),
+    "preference": ("bar", "sides"),
+    "parity": ("attribute", "minutes"),
+    "unsurpassed": ("attribute", "direction", "minutes"),
+    "ranking": ("direction", "competitors", "minutes"),
+    "ingredient_attribution": ("versus", "ingredient", "direction", "minutes"),
+}
+
+
+def fields_of(kind: str) -> tuple[str, ...]:
+    """Return the columns that a claim of a kind needs, then those that it may state."""
+    kinds = claim_kinds().set_index("kind")["needs"]
+    needed = split_names(str(kinds.get(kind, "")))
+    return (*needed, *(name for name in _MAY_STATE.get(kind, ()) if name not in needed))
 
 
 def split_names(text: str) -> tuple[str, ...]:

@@ -11,9 +11,12 @@ import pandas as pd
 
 from panel.claims.claim import Claim, read_claims
 from panel.claims.evidence import Evidence
-from panel.claims.families import InFamily, family_of
+from panel.claims.families import InFamily
+from panel.claims.families import family_of as adjusted_with
+from panel.claims.grammar import read_sentence
 from panel.claims.judge import LEVEL, find_evidence, judge_one
 from panel.claims.materials import Materials
+from panel.claims.names import family_of, names_of
 from panel.claims.stamp import Standing
 from panel.errors import StudyError
 from panel.stats.comparing.multiplicity import holm
@@ -36,6 +39,17 @@ class Draft:
     not_covered: tuple[str, ...]
     may_be_said: str
     footnote: str
+
+
+def suggested(study: Study, sentence: str) -> dict[str, str]:
+    """Return which attribute of the study a sentence seems to speak of, by everyday words, and which way."""
+    reading = read_sentence(sentence, names_of(study))
+    family = reading.family
+    found = [name for name in study.attributes if family and family_of(study, name) == family]
+    if not found:
+        return {}
+    way = {"direction": "more" if reading.sign > 0 else "less"} if "comparative" in reading.degree else {}
+    return {"attribute": found[0]} | way
 
 
 def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: float = LEVEL) -> tuple[Draft, ...]:
@@ -78,12 +92,12 @@ def _one_each(study: Study) -> tuple[Claim, ...]:
 
 def _in_family(claim: Claim, found: Evidence, beside: Sequence[tuple[Claim, Evidence]]) -> InFamily:
     """Return the p-value adjusted with the fixed claims of the family; the same statement counts once."""
-    name = family_of(claim, found)
+    name = adjusted_with(claim, found)
     own = tuple(getattr(claim, column) for column in _STATEMENT)
     others = [
         each.p_value
         for other, each in beside
-        if family_of(other, each) == name and tuple(getattr(other, column) for column in _STATEMENT) != own
+        if adjusted_with(other, each) == name and tuple(getattr(other, column) for column in _STATEMENT) != own
     ]
     p_values = np.array([found.p_value, *others], dtype=float)
     return InFamily(name, int((~np.isnan(p_values)).sum()), float(holm(p_values)[0]))

@@ -20,6 +20,7 @@ from panel.claims.wording_statement import OPPOSITE
 
 SUPPORTED = "supported as worded"
 IN_BATCHES = f"{SUPPORTED}, {IN_THESE_BATCHES}"
+AGAINST_IT = "Against it:"
 CONTRARY = "supported, with contrary evidence"
 AS_WORDED = (SUPPORTED, IN_BATCHES, CONTRARY)
 """The verdicts under which its own test shows a sentence: at large, for these batches, with something against it."""
@@ -28,7 +29,8 @@ WITH_WORDING = "not as worded: this may be said"
 NOT_SUPPORTED = "not supported"
 CANNOT_TELL = "cannot tell yet"
 NOT_THIS_TOOL = "not a matter for this tool"
-VERDICTS = (SUPPORTED, IN_BATCHES, CONTRARY, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL)
+WITHDRAWN = "withdrawn"
+VERDICTS = (SUPPORTED, IN_BATCHES, CONTRARY, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL, WITHDRAWN)
 _SLACK = 1 + 1e-12  # a p-value that equals the level but for rounding keeps to it
 
 
@@ -58,6 +60,10 @@ class Case:
 
 def verdict_on(case: Case) -> Verdict:
     """Return the verdict on one claim."""
+    if case.claim.withdrawn_at:
+        claim = case.claim
+        by = f"Withdrawn on {claim.withdrawn_at.replace('T', ' ')} by {claim.withdrawn_by}: {claim.withdrawn_because}"
+        return Verdict(WITHDRAWN, (by,), (), "")
     stops = tuple(finding.message for finding in case.findings if finding.severity == STOP)
     if case.claim.kind == BEYOND or stops:
         return Verdict(
@@ -83,7 +89,7 @@ def is_shown(evidence: Evidence, p_adjusted: float, alpha: float) -> bool:
 def _from_the_data(case: Case) -> Verdict:
     """Return the verdict as far as the numbers go."""
     evidence, family = case.evidence, case.family
-    contrary = [f"Against it: {each.source}, {each.words}." for each in case.bearing if each.side == AGAINST]
+    contrary = [f"{AGAINST_IT} {each.source}, {each.words}." for each in case.bearing if each.side == AGAINST]
     reasons = [*contrary, *evidence.reasons, *_on_family(case)]
     if evidence.refused:
         verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL

@@ -36,6 +36,7 @@ from panel.study.knowledge import cautions
 from panel.views.assessors.assessor_words import panel_headline
 from panel.views.consumers.liking import tell_liking
 from panel.views.consumers.segments import tell_segments
+from panel.views.decision.board import bearing_lines
 from panel.views.decision.claims import (
     claims_headline,
     criteria_words,
@@ -132,6 +133,7 @@ def _one(found: Claims, number: int) -> list[Block]:
     """Return the reasons for the verdict on one claim, and what it would take."""
     row = found.claims.loc[found.claims["number"] == number].iloc[0]
     lines = [*reasons_of(found, number), *(f"It would take: {need}" for need in needs_of(found, number))]
+    lines += [line for line in bearing_lines(found, number) if not line.startswith("Against")]
     gaps = [str(gap) for gap in found.gaps.loc[found.gaps["number"] == number, "gap"]]
     head = Subheading(f"{number}. “{row['claim']}”: {verdict_words(str(row['verdict']))}")
     return [head, *points(lines), *map(Gap, gaps)]

@@ -21,6 +21,7 @@ from panel.claims.verdict import (
     SUPPORTED,
     VERDICTS,
     WITH_WORDING,
+    WITHDRAWN,
 )
 from panel.claims.wording_statement import NOT_NAMED
 from panel.models.emollients.swaps import TracedSwaps
@@ -51,6 +52,7 @@ _SIGNS = {
     NOT_SUPPORTED: "✗",
     CANNOT_TELL: "?",
     NOT_THIS_TOOL: "–",
+    WITHDRAWN: "×",
 }
 _COUNTED = {
     SUPPORTED: SUPPORTED,
@@ -60,6 +62,7 @@ _COUNTED = {
     NOT_SUPPORTED: "not supported",
     CANNOT_TELL: "that cannot be told yet",
     NOT_THIS_TOOL: "not a matter for this tool",
+    WITHDRAWN: WITHDRAWN,
 }
 
 
