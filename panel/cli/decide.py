@@ -101,7 +101,7 @@ def claim(study: Path, draft: Path | None, everything: bool, as_json: bool) -> N
 
 def _drafts(study: Study, path: Path, *, as_json: bool) -> None:
     """Judge the drafts in a file and print what may be said."""
-    from panel.claims.draft import DRAFT, judge_drafts
+    from panel.claims.judge import DRAFT, judge_drafts
     from panel.study.raw_table import raw_table, read_raw_file
 
     table = raw_table(read_raw_file(path))

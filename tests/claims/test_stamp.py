@@ -8,18 +8,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.claims.claim import read_claims
-from panel.claims.judge import judge_claims
-from panel.claims.stamp import (
+from panel.claims.claim import (
     anchor_hash,
     claim_seal,
     first_broken_link,
     page_to_sign,
+    read_claims,
     standing,
     time_stamp_request,
     with_claim,
     with_withdrawn,
 )
+from panel.claims.judge import judge_claims
 from panel.claims.verdict import WITHDRAWN
 from panel.errors import StudyError
 from panel.plan.codes import no_openings, note_opening

@@ -10,10 +10,8 @@ import streamlit as st
 from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import ask, attempt, close, page, picture, plain, say
 from panel.app.widgets import show as show_told
-from panel.claims.claim import fields_of
-from panel.claims.draft import DRAFT, Draft, judge_drafts, suggested
-from panel.claims.judge import CLAIMS, Claims
-from panel.claims.stamp import anchor_hash, page_to_sign, time_stamp_request, with_claim, with_withdrawn
+from panel.claims.claim import anchor_hash, fields_of, page_to_sign, time_stamp_request, with_claim, with_withdrawn
+from panel.claims.judge import CLAIMS, DRAFT, Claims, Draft, judge_drafts, suggested
 from panel.report.contents.evidence import mark
 from panel.study.knowledge import claim_kinds
 from panel.study.naming import Naming, naming

@@ -23,7 +23,7 @@ from panel.claims.verdict import (
     WITH_WORDING,
     WITHDRAWN,
 )
-from panel.claims.wording_statement import NOT_NAMED
+from panel.claims.wording import NOT_NAMED
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.ranks import RankComparison
 from panel.study.knowledge import cautions, claim_kinds
