@@ -39,15 +39,10 @@ from panel.words import capital
 _WIDTH, _ROW, _LEFT = 9.0, 0.5, 2.35  # inches
 _LETTERS = 92  # of a line of the board
 _SHADES = {"held": "#d9ebe2", "not": "#f3e3de", "open": "#eceef0"}
-FOR_AND_AGAINST = Table(
-    name="for_and_against",
-    title="For and against: what else in the study bears on the word",
-    rows="bearing",
-    columns=(text("Side", "side"), text("Source", "source"), text("What", "what")),
-)
+FOR_AND_AGAINST = "For and against: what else in the study bears on the word"
 
 
-def first_reason(result: Claims, number: int) -> str:
+def _first_reason(result: Claims, number: int) -> str:
     """Return the one reason that stands beside a verdict: what speaks against it, else the first; else what lacks."""
     verdict = result.claims.loc[result.claims["number"] == number, "verdict"].iloc[0]
     reasons, needs = reasons_of(result, number), needs_of(result, number)
@@ -62,7 +57,7 @@ def _ordered(result: Claims) -> pd.DataFrame:
     """Return the claims from supported to not, with `reason`."""
     place = result.claims["verdict"].map({verdict: number for number, verdict in enumerate(VERDICTS)})
     rows = result.claims.assign(place=place).sort_values(["place", "number"], kind="stable", ignore_index=True)
-    return rows.assign(reason=[first_reason(result, int(number)) for number in rows["number"]])
+    return rows.assign(reason=[_first_reason(result, int(number)) for number in rows["number"]])
 
 
 def _sentence(row: Mapping[str, Any], _: About) -> str:
@@ -119,7 +114,7 @@ def _one(result: Claims, names: Naming, number: int) -> Drawer:
     items: list[Item] = [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
     items += reasons_of(result, number)
     items += (
-        [_frame("for_and_against", FOR_AND_AGAINST.title, bearing[["side", "source", "what"]], names)]
+        [_frame(f"claim_{number}_for_and_against", FOR_AND_AGAINST, bearing[["side", "source", "what"]], names)]
         if len(bearing)
         else []
     )
