@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -98,7 +99,7 @@ def test_a_sentence_is_tried_and_forgotten(small: Path):
     app = app.run()
     assert not app.exception
     assert "Nothing is recorded, and a draft supports no claim" in shown(app)
-    assert "Not covered: kills, germs" in shown(app)
+    assert re.search(r"Not covered: [^.]*germs", shown(app))
     assert open_study(small).table("claims").empty
     labelled(app.button, "Delete this draft").click()
     app = app.run()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from textwrap import shorten, wrap
 from typing import Any
@@ -38,7 +39,7 @@ from panel.words import capital
 
 _WIDTH, _ROW, _LEFT = 9.0, 0.5, 2.35  # inches
 _LETTERS = 92  # of a line of the board
-_SHADES = {"held": "#d9ebe2", "not": "#f3e3de", "open": "#eceef0"}
+_SHADES = {"held": "#d9ebe2", "contrary": "#f6ecd2", "not": "#f3e3de", "open": "#eceef0"}
 FOR_AND_AGAINST = "For and against: what else in the study bears on the word"
 
 
@@ -51,6 +52,12 @@ def _first_reason(result: Claims, number: int) -> str:
     lacking = verdict == CANNOT_TELL and not (result.numbers["number"] == number).any()
     told = needs if lacking and needs else reasons
     return capital(told[0]) if told else ""
+
+
+def _brief(reason: str) -> str:
+    """Return a reason short enough for a line of the board: up to its first bracket or semicolon where it is long."""
+    first = re.split(r" \(|; ", reason)[0] if len(reason) > _LETTERS else reason
+    return shorten(first, _LETTERS, placeholder=" ...")
 
 
 def _ordered(result: Claims) -> pd.DataFrame:
@@ -71,7 +78,7 @@ BOARD = Table(
     columns=(
         each_row("Verdict", lambda row, _: verdict_words(str(row["verdict"])), "verdict"),
         each_row("Sentence", _sentence, "claim"),
-        each_row("Because", lambda row, _: shorten(str(row["reason"]), _LETTERS, placeholder=" ..."), "reason"),
+        each_row("Because", lambda row, _: _brief(str(row["reason"])), "reason"),
     ),
 )
 CLAIMS_TABLE = Table(
@@ -153,13 +160,21 @@ def _board_figure(rows: pd.DataFrame) -> Figure:
     axes.set_axis_off()
     for place, row in enumerate(rows.to_dict("records")):
         y, verdict = place * _ROW, str(row["verdict"])
-        shade = "held" if verdict in AS_WORDED else "not" if verdict == NOT_SUPPORTED else "open"
+        shade = (
+            "contrary"
+            if verdict == CONTRARY
+            else "held"
+            if verdict in AS_WORDED
+            else "not"
+            if verdict == NOT_SUPPORTED
+            else "open"
+        )
         axes.add_patch(
             Rectangle((0.05, y + 0.02), _WIDTH - 0.1, _ROW - 0.04, facecolor=_SHADES[shade], edgecolor=FAINT)
         )
         words = "\n".join(wrap(verdict_words(verdict), 30))
         axes.text(0.12, y + _ROW / 2, words, fontsize=FONT, color=INK, va="center", linespacing=1.05)
         axes.text(_LEFT, y + 0.17, f"“{row['claim']}”", fontsize=FONT + 1, color=INK, va="center", weight="bold")
-        reason = shorten(str(row["reason"]), _LETTERS, placeholder=" ...")
+        reason = _brief(str(row["reason"]))
         axes.text(_LEFT, y + 0.36, reason, fontsize=FONT - 0.5, color=INK, va="center")
     return figure
