@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.confounds import find_confounds
-from panel.claims.panel_numbers import PanelNumbers, panel_numbers
+from panel.claims.materials import PanelNumbers, panel_numbers
 from panel.models.emollients.swaps import trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.comparing.equivalence import two_one_sided_tests

@@ -13,7 +13,7 @@ import pandas as pd
 
 from data_demo import scenario as story
 from data_demo import simulate
-from panel.claims.stamp import claim_seal
+from panel.claims.claim import claim_seal
 from panel.study.folder import write_study
 from panel.study.knowledge import lexicon
 from panel.study.study import Study

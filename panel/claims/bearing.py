@@ -12,15 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from panel.claims.claim import BEYOND, Claim
-from panel.claims.evidence_answers import asked, question_words
-from panel.claims.floors import floor
-from panel.claims.grammar import read_sentence
+from panel.claims.claim import BEYOND, Claim, interval, number, p_value, percent
+from panel.claims.evidence import asked, floor, question_words
+from panel.claims.grammar import Reading, read_sentence
 from panel.claims.materials import Materials
-from panel.claims.names import family_of
-from panel.claims.reading import Reading
-from panel.claims.said import interval, number, p_value, percent
-from panel.claims.words import words_of
+from panel.claims.names import family_of, words_of
 from panel.models.consumers.answers import AnswerGrid, question_facts
 from panel.models.emollients.readings import declared_pairs
 from panel.models.prototypes.verdict import DIFFERS

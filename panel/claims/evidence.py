@@ -2,10 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import pandas as pd
+
+from panel.claims.claim import Claim, counted, interval, listed, number, p_value, percent
+from panel.claims.materials import Counted, Materials, people_for_agreement, people_for_parity, people_for_preference
+from panel.claims.names import public_name
+from panel.stats.answers.binomial import (
+    exact_interval,
+    lower_tail,
+    maximum_count,
+    minimum_count,
+    parity_region,
+    upper_tail,
+    wilson_interval,
+)
+from panel.study.knowledge import claim_floors, lexicon
+from panel.study.scores_used import named_rows
+from panel.study.study import Study
 
 NAN = float("nan")
 NUMBER_COLUMNS = ("what", "estimate", "ci_low", "ci_high", "ci_level", "limit_low", "limit_high", "unit", "method")
@@ -113,3 +131,407 @@ def numbers_frame(evidence: Evidence) -> pd.DataFrame:
     """Return the numbers as a frame with the columns of `NUMBER_COLUMNS`."""
     rows = [[getattr(number, column) for column in NUMBER_COLUMNS] for number in evidence.shown]
     return pd.DataFrame(rows, columns=list(NUMBER_COLUMNS))
+
+
+# What no claim may fall below, whatever its own bar: settings of convention that a study can only make stricter.
+
+
+FACT = "claim_floors"
+
+
+def floor(study: Study, name: str) -> float:
+    """Return a floor: that of the shared table, or the study's own (fact `claim_floors`) where that is stricter."""
+    usual = float(claim_floors().set_index("floor")["value"].loc[name])
+    stated = study.facts.get(FACT)
+    own = stated.get(name) if isinstance(stated, dict) else None
+    if isinstance(own, bool) or not isinstance(own, int | float) or not math.isfinite(own):
+        return usual
+    return min(usual, float(own)) if name.startswith("most") else max(usual, float(own))
+
+
+def bar_of_people(claim: Claim, usual: float) -> float:
+    """Return the bar a claim states for a share of people in per cent, else the usual one of its kind."""
+    return usual if math.isnan(claim.bar) else claim.bar
+
+
+def refused_bar(study: Study, bar: float) -> Iterator[str]:
+    """Say where a bar for a share of people lies below the least one."""
+    least = floor(study, "least_bar")
+    if bar < least:
+        yield (
+            f"The bar of {number(bar)} % lies below the least one ({number(least)} %): what fewer agree with is not "
+            f"what users say. Fix a bar of {number(least)} % or more before the data."
+        )
+
+
+def refused_base(study: Study, told: Counted) -> Iterator[str]:
+    """Say where too few people answered, or too few of those who were given the sample."""
+    least = floor(study, "least_base")
+    if told.base < least:
+        yield (
+            f"{counted(told.base, 'person', 'people')} answered; a claim needs {number(least)} or more. "
+            "Ask more people."
+        )
+    share = told.base / told.served if told.served else 1.0
+    least = floor(study, "least_returned")
+    if 100 * share < least:
+        yield (
+            f"{told.base} of the {told.served} people who were given it answered ({percent(share)}); a claim needs "
+            f"{number(least)} % or more. Ask those who did not answer, or repeat the test."
+        )
+
+
+def worst_case(told: Counted) -> str:
+    """Return what is left if all who did not answer had disagreed; empty where everybody answered."""
+    if told.served <= told.base:
+        return ""
+    return (
+        f"If those who did not answer had all disagreed, {told.agreed} of {told.served} would agree: "
+        f"{percent(told.agreed / told.served)}."
+    )
+
+
+def refused_panel_bar(study: Study, attribute: str, bar: float, name: str) -> Iterator[str]:
+    """Say where a bar of the panel lies on the wrong side of the level that its words stand for.
+
+    `name` is the floor: `most_absent`, `most_low` or `least_high`, in per cent of the scale from its low end.
+    """
+    low, high = study.scale(attribute) or (0.0, 100.0)
+    limit = low + floor(study, name) / 100 * (high - low)
+    wrong = bar < limit if name.startswith("least") else bar > limit
+    if wrong:
+        side = "below" if name.startswith("least") else "above"
+        yield (
+            f"The bar {number(bar)} lies {side} {number(limit)}, and the scale runs from {number(low)} to "
+            f"{number(high)}{_anchors(attribute)}. Fix a bar on the other side of {number(limit)}."
+        )
+
+
+def _anchors(attribute: str) -> str:
+    """Return the anchors of an attribute of the lexicon in words; empty for one of the study's own."""
+    known = lexicon().set_index("attribute")
+    if attribute not in known.index:
+        return ""
+    row = known.loc[attribute]
+    return f" (anchors: {row['low_anchor']} near the low end, {row['high_anchor']} near the high one)"
+
+
+# How many consumers agreed? Count, base, intervals, and the exact test against a bar set beforehand.
+
+
+ANSWERS = "consumer answers"
+MAJORITY = 0.5
+_FOIL = "The sentence is a foil: it is untrue for the product, and was asked to see who says yes to anything."
+
+
+def agreement(claim: Claim, materials: Materials) -> Evidence:
+    """Return the share who agreed or agreed strongly; who does not know stays in the base."""
+    told = materials.agreed(claim.prototype, claim.question)
+    if not told.base:
+        return nothing_yet(ANSWERS, f"Nobody answered {claim.question!r} for {claim.prototype}.")
+    stated = bar_of_people(claim, materials.setting("agreement", "default_bar"))
+    bar, x, n = max(stated, floor(materials.study, "least_bar")) / 100, told.agreed, told.base
+    foil = any(row.get("foil") and row.get("question") == claim.question for row in asked(materials.study))
+    p = float(upper_tail(x, n, bar))
+    share = x / n
+    suggestion = f"{percent(share)} agreed: “{question_words(materials.study, claim.question)}” ({x} of {n})"
+    return Evidence(
+        ANSWERS,
+        _intervals(x, n, bar, materials),
+        p,
+        float(x),
+        n=n,
+        against=share <= bar or foil,
+        weaker=Weaker(
+            1.0 if foil else float(upper_tail(x, n, MAJORITY)),
+            suggestion,
+            "That more than half agreed is shown; the share itself is given as it was counted.",
+            rescues=False,
+        ),
+        suggestion=suggestion,
+        reasons=(
+            f"{x} of {n} agreed or agreed strongly: {percent(share)} ({_both_intervals(x, n, materials.level)}).",
+            _needed_words(n, bar, p, materials.alpha),
+            *([_FOIL] if foil else []),
+            *_on_the_base(told),
+            *_on_foils(materials, claim),
+        ),
+        needs=lambda: (people_for_agreement(share, bar),),
+        refused=(*refused_bar(materials.study, stated), *refused_base(materials.study, told)),
+        observed_share=share,
+        method="exact one-sided binomial test of the share who agreed against a bar",
+    )
+
+
+def _needed_words(n: int, bar: float, p: float, alpha: float) -> str:
+    needed = int(minimum_count(n, bar, alpha))
+    if needed > n:
+        return f"With {n} answers not even all of them would show more than {percent(bar)}."
+    return f"To show more than {percent(bar)}, {needed} of {n} would do; {p_value(p)} (exact, one-sided)."
+
+
+def _intervals(x: int, n: int, bar: float, materials: Materials) -> tuple[NumberShown, ...]:
+    """Return the intervals of the share: Wilson's, the exact one, and the one-sided one that goes with the test."""
+    level, share = materials.level, x / n
+    one_sided = float(exact_interval(x, n, 1 - 2 * materials.alpha)[0])
+    return (
+        _shown("agreed", share, *wilson_interval(x, n, level), level, 100 * bar, "Wilson"),
+        _shown("agreed", share, *exact_interval(x, n, level), level, 100 * bar, "Clopper and Pearson"),
+        _shown("agreed", share, one_sided, math.inf, level, 100 * bar, "one-sided, Clopper and Pearson"),
+    )
+
+
+def question_words(study: Study, question: str) -> str:
+    """Return the sentence as the consumers saw it; the short name where it is not recorded."""
+    return str(next((row.get("words", question) for row in asked(study) if row.get("question") == question), question))
+
+
+def asked(study: Study) -> list[dict[str, object]]:
+    """Return the wording of the questions as recorded in the study."""
+    stated = study.facts.get("questions", [])
+    return [row for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
+
+
+def _both_intervals(x: int, n: int, level: float) -> str:
+    (low, high), (exact_low, exact_high) = wilson_interval(x, n, level), exact_interval(x, n, level)
+    wilson = interval(100 * float(low), 100 * float(high))
+    exact = interval(100 * float(exact_low), 100 * float(exact_high))
+    return f"{100 * level:g} % interval {wilson} % by Wilson, {exact} % exact"
+
+
+def _on_the_base(told: Counted) -> list[str]:
+    found = []
+    if told.dont_know:
+        found.append(f"{counted(told.dont_know, 'person', 'people')} did not know; they stay in the base.")
+    if told.unread:
+        found.append(f"{counted(told.unread, 'answer')} could not be read; they stay in the base as not agreeing.")
+    if told.repeated:
+        found.append(f"{counted(told.repeated, 'answer')} of people who answered again; only the last one counts.")
+    if told.served > told.base:
+        lost = told.served - told.base
+        found.append(
+            f"{told.served} people were given it and {lost} of them did not answer: the base is those who answered."
+        )
+        found.append(worst_case(told))
+    return found
+
+
+def _on_foils(materials: Materials, claim: Claim) -> list[str]:
+    """Say how many agreed with a sentence that is untrue for the product."""
+    found = []
+    for row in asked(materials.study):
+        if not row.get("foil"):
+            continue
+        told = materials.agreed(claim.prototype, str(row.get("question", "")))
+        if told.base:
+            found.append(
+                f"{told.agreed} of {told.base} ({percent(told.agreed / told.base)}) agreed with a sentence that is "
+                "untrue for the product: so many say yes to anything."
+            )
+    return found
+
+
+def _shown(what: str, share: float, low: Any, high: Any, level: float, bar: float, method: str) -> NumberShown:
+    return NumberShown(what, 100 * share, 100 * float(low), 100 * float(high), level, bar, NAN, "%", method)
+
+
+# Which of two prototypes do people prefer, or does neither win? Exact counts; who has no preference stays in.
+#
+# A vote without a preference counts in the base and for neither side. Superiority asks for more than half of all
+# votes. 'Unsurpassed' asks that fewer than half and the margin prefer the other, parity that this holds either way;
+# without such votes these are the usual limits of 45 and 55 % (ASTM E1958 as summarised; its own text on such votes
+# not seen).
+
+
+VOTES = "preference answers"
+HALF = 0.5
+NO_PREFERENCE = frozenset(("no preference", "none", "both alike", "neither", "no difference"))
+
+
+@dataclass(frozen=True, slots=True)
+class Votes:
+    """Votes for a prototype, for the other one and for neither, of people who tried both; `n` of them in all."""
+
+    prototype: int
+    versus: int
+    neither: int
+    unread: int
+    repeated: int
+
+    @property
+    def n(self) -> int:
+        """All votes, without a preference or not."""
+        return self.prototype + self.versus + self.neither
+
+
+def count_votes(study: Study, prototype: str, versus: str, question: str = "") -> Votes:
+    """Count the preference answers about two prototypes, in either order; each person once, the last answer counts."""
+    answers = named_rows(study, "answers")
+    pairs = answers["prototype"] + "\n" + answers["versus"]
+    own = answers.loc[
+        (answers["kind"] == "preference")
+        & pairs.isin([f"{prototype}\n{versus}", f"{versus}\n{prototype}"])
+        & (answers["answer"].str.strip() != "")
+        & ((answers["question"] == question) | (question == ""))
+    ]
+    last = own.drop_duplicates("assessor", keep="last")["answer"].str.strip()
+    neither = int(last.str.casefold().isin(NO_PREFERENCE).sum())
+    first, second = int((last == prototype).sum()), int((last == versus).sum())
+    return Votes(first, second, neither, len(last) - first - second - neither, len(own) - len(last))
+
+
+def preference(claim: Claim, materials: Materials) -> Evidence:
+    """Return the share of all votes for the prototype, tested against the bar (half, unless stated)."""
+    votes = count_votes(materials.study, claim.prototype, claim.versus, claim.question)
+    if not votes.n:
+        return _no_votes(claim.prototype, [claim.versus])
+    stated = claim.bar if not math.isnan(claim.bar) else materials.setting("preference", "default_bar")
+    bar, x, n = stated / 100, votes.prototype, votes.n
+    share, p, needed = x / n, float(upper_tail(x, n, bar)), int(minimum_count(n, bar, materials.alpha))
+    decided = x + votes.versus
+    among = float(upper_tail(x, decided, HALF)) if decided else 1.0
+    weaker = None
+    if votes.neither and bar <= HALF:
+        weaker = Weaker(
+            among,
+            f"preferred by {x} of the {decided} people who had a preference; {votes.neither} of {n} had none",
+            f"Among those who had a preference, {x} of {decided} chose {claim.prototype} ({p_value(among)}).",
+        )
+    return Evidence(
+        VOTES,
+        (_share_shown(f"preferred {claim.prototype}", x, n, materials.level, 100 * bar),),
+        p,
+        float(x),
+        n=n,
+        against=share <= bar,
+        weaker=weaker,
+        suggestion=(
+            f"preferred to {public_name(materials.study, materials.names, claim.versus)} by {x} of {n} people "
+            f"({percent(share)})"
+        ),
+        refused=tuple(refused_bar(materials.study, stated)),
+        reasons=(
+            _votes_words(claim.prototype, claim.versus, votes, materials.level),
+            f"To show more than {percent(bar)} of all, {needed} of {n} are needed; {p_value(p)} (exact, one-sided).",
+            *_paradox(x, n, materials),
+        ),
+        needs=lambda: (people_for_preference(share),),
+        observed_share=share,
+        method="exact one-sided binomial test; votes without a preference stay in the base",
+    )
+
+
+def vote_parity(claim: Claim, materials: Materials) -> Evidence:
+    """Return whether neither is preferred by more than half and the margin, by two exact one-sided tests."""
+    votes = count_votes(materials.study, claim.prototype, claim.versus, claim.question)
+    if not votes.n or not claim.versus:
+        return _no_votes(claim.prototype, [claim.versus])
+    margin, n = claim.margin / 100, votes.n
+    high = HALF + margin
+    p = max(float(lower_tail(count, n, high)) for count in (votes.prototype, votes.versus))
+    fewest, most = (int(limit) for limit in parity_region(n, HALF - margin, high, materials.alpha))
+    region = (
+        f"With {n} votes parity is shown by {fewest} to {most} votes for either."
+        if fewest <= most
+        else f"With {n} votes no count at all shows parity within ±{number(claim.margin)} points."
+    )
+    ahead = max(votes.prototype, votes.versus) / n
+    return Evidence(
+        VOTES,
+        tuple(
+            _share_shown(f"preferred {name}", count, n, 1 - 2 * materials.alpha, limit_high=100 * high)
+            for name, count in ((claim.prototype, votes.prototype), (claim.versus, votes.versus))
+        ),
+        p,
+        float(votes.prototype),
+        n=n,
+        against=ahead >= high,
+        suggestion=(f"liked as much as {public_name(materials.study, materials.names, claim.versus)}"),
+        reasons=(
+            _votes_words(claim.prototype, claim.versus, votes, materials.level),
+            f"{region} Two exact one-sided tests, {p_value(p)}.",
+            *_paradox(votes.prototype, n, materials, margin),
+        ),
+        needs=lambda: (people_for_parity(margin),),
+        method="two exact one-sided binomial tests; votes without a preference stay in the base",
+    )
+
+
+def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
+    """Return whether, against every competitor, fewer than half and the margin prefer the competitor."""
+    margin = claim.margin / 100
+    high = HALF + margin
+    shown: list[NumberShown] = []
+    reasons: list[str] = []
+    people: list[int] = []
+    worst, losing = -1.0, False
+    for rival in claim.competitors:
+        votes = count_votes(materials.study, claim.prototype, rival, claim.question)
+        if not votes.n:
+            return _no_votes(claim.prototype, list(claim.competitors))
+        p = float(lower_tail(votes.versus, votes.n, high))
+        most = int(maximum_count(votes.n, high, materials.alpha))
+        shown.append(
+            _share_shown(f"preferred {rival}", votes.versus, votes.n, 1 - 2 * materials.alpha, limit_high=100 * high)
+        )
+        reasons.append(
+            f"{_votes_words(claim.prototype, rival, votes, materials.level)} Fewer than {percent(high)} prefer {rival} "
+            f"if at most {most} do; {p_value(p)}."
+        )
+        worst, losing = max(worst, p), losing or votes.versus / votes.n >= high
+        people.append(votes.n)
+    if not people:
+        return nothing_yet(VOTES, "No competitor is named.")
+    return Evidence(
+        VOTES,
+        tuple(shown),
+        worst,
+        n=min(people),
+        against=losing,
+        suggestion=(
+            f"not surpassed in preference by {listed([materials.prototype(name) for name in claim.competitors])}"
+        ),
+        reasons=(*reasons, "Every competitor must pass, so the largest p-value counts."),
+        needs=lambda: (people_for_parity(margin, one_sided=True),),
+        method="exact one-sided binomial test against each competitor; votes without a preference stay in the base",
+    )
+
+
+def _paradox(x: int, n: int, materials: Materials, margin: float = 0.05) -> list[str]:
+    """Say so where the same count shows more than half and parity, which needs about a thousand votes."""
+    fewest, most = (int(limit) for limit in parity_region(n, HALF - margin, HALF + margin, materials.alpha))
+    better = int(minimum_count(n, HALF, materials.alpha))
+    if not better <= x <= most or x < fewest:
+        return []
+    return [
+        f"{x} of {n} shows both more than half and parity within ±{number(100 * margin)} points: the difference is "
+        "real and too small to matter by that margin. Say which was the question before the data, and report both."
+    ]
+
+
+def _votes_words(prototype: str, versus: str, votes: Votes, level: float) -> str:
+    low, high = wilson_interval(votes.prototype, votes.n, level)
+    lost = f" {votes.unread} answers named neither and are not counted." if votes.unread else ""
+    again = f" {votes.repeated} answers of people who answered again; only the last counts." if votes.repeated else ""
+    return (
+        f"{votes.prototype} of {votes.n} preferred {prototype} ({percent(votes.prototype / votes.n)}, "
+        f"{100 * level:g} % interval {interval(100 * float(low), 100 * float(high))} %), {votes.versus} {versus}, "
+        f"{votes.neither} had no preference.{lost}{again}"
+    )
+
+
+def _share_shown(
+    what: str, x: int, n: int, level: float, limit_low: float = NAN, limit_high: float = NAN
+) -> NumberShown:
+    low, high = exact_interval(x, n, level)
+    ends = (100 * float(low), 100 * float(high))
+    return NumberShown(what, 100 * x / n, *ends, level, limit_low, limit_high, "%", "Clopper and Pearson")
+
+
+def _no_votes(prototype: str, others: Sequence[str]) -> Evidence:
+    named = listed([name for name in others if name]) or "another prototype"
+    return nothing_yet(
+        VOTES,
+        f"There are no preference answers about {prototype} and {named}, and no attribute is named. Ask people who "
+        "tried both, with 'no preference' offered; or name the attribute the panel judged.",
+    )

@@ -7,11 +7,117 @@ and names nothing of the study is left over, and so is one that stands where it 
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
-from panel.claims.cursor import Cursor, longest
-from panel.claims.names import Names
-from panel.claims.reading import LETTERS, Chunk, Moment, Reading, Share
-from panel.claims.words import SILENT, Entry, entries_at, known_words, number_at, tokens_of
+from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, known_words, number_at, tokens_of
+
+# The place reached in the tokens of one sentence, what was found up to there, and what the next words name.
+
+
+OURS = frozenset(("our", "the", "its"))
+
+
+@dataclass(eq=False)
+class Cursor:
+    """The tokens and names of one sentence, the place reached, and everything found up to there."""
+
+    tokens: Tokens
+    names: Names
+    place: int = 0
+    core: list[Chunk] = field(default_factory=list)
+    chunks: list[Chunk] = field(default_factory=list)
+    comparators: list[frozenset[str]] = field(default_factory=list)
+    subjects: list[str] = field(default_factory=list)
+    shares: list[Share] = field(default_factory=list)
+    bases: list[float] = field(default_factory=list)
+    moments: list[Moment] = field(default_factory=list)
+    ages: str = ""
+    contains: list[str] = field(default_factory=list)
+    credits: list[str] = field(default_factory=list)
+    replaced: tuple[str, str, float] | None = None
+    left_over: list[str] = field(default_factory=list)
+    order: list[str] = field(default_factory=list)
+
+    def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
+        """Return the longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
+        return next(entries_at(self.tokens, self.place if place is None else place, part), (0, Entry("")))
+
+    def words(self, length: int) -> str:
+        """Return the next words as text."""
+        return " ".join(self.tokens[self.place : self.place + length])
+
+    def take(self, length: int, entry: Entry) -> bool:
+        """Take the next words as what they are."""
+        self.chunks.append(Chunk(entry.part, self.words(length), entry.family, entry.asked_as, entry.value))
+        self.place += length
+        return True
+
+    def before_people(self, place: int) -> bool:
+        """Return whether people are named at a place, with an article or none."""
+        while place < len(self.tokens) and self.tokens[place] in (*OURS, "of"):
+            place += 1
+        return bool(self.entry("people", place)[0] or self.entry("agree", place)[0])
+
+    def comparator(self) -> bool:
+        """Take words that name one prototype by name or role, with the product it is; leave them where they do not."""
+        place = self.place
+        while place < len(self.tokens) and (self.tokens[place] in OURS or self.tokens[place] in ("with", "for")):
+            place += 1
+        fitting: frozenset[str] | None = None
+        alone = False
+        while True:
+            length, named, whole = self.one_name(place)
+            if not length:
+                break
+            alone = alone or whole
+            if named is not None:
+                fitting = named if fitting is None else fitting & named
+            place += length
+        if not fitting or not alone or self.role_words(place) > 1:
+            return False
+        self.comparators.append(fitting)
+        self.place = place
+        return True
+
+    def role_words(self, end: int) -> int:
+        """Return how many words of a role stand from the place reached to `end`; two may name another prototype."""
+        return sum(self.entry("role", place)[0] > 0 for place in range(self.place, end))
+
+    def one_name(self, place: int) -> tuple[int, frozenset[str] | None, bool]:
+        """Return how many tokens at a place help to name a prototype, and which it may be (None: a product word).
+
+        The last is False for a word that needs a product after it, as `previous` does.
+        """
+        length, prototype = longest(self.names.prototypes, self.tokens, place)
+        if length:
+            return length, frozenset((prototype,)), True
+        length, role = self.entry("role", place)
+        if length and role.family in self.names.roles:
+            return length, self.names.roles[role.family], role.value == 1
+        return self.product_at(place), None, True
+
+    def product_at(self, place: int) -> int:
+        """Return how many tokens at a place name the product in general, or its kind as the study states it."""
+        types = self.names.product_types
+        for length, _ in entries_at(self.tokens, place, "product_type"):
+            phrase = self.tokens[place : place + length]
+            if phrase in types or (not types and length == 1):
+                return length
+        title = max((len(t) for t in self.names.titles if self.tokens[place : place + len(t)] == t), default=0)
+        return title or self.entry("product", place)[0]
+
+
+def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
+    """Return the longest of the names that stands at a place: its number of tokens and what it names."""
+    fitting = [words for words in named if words and tokens[place : place + len(words)] == words]
+    best = max(fitting, key=len, default=())
+    return len(best), named.get(best, "")
+
+
+# The grammar that reads a sentence: every word does something in it, or is left over.
+
 
 _PLAIN = frozenset(
     ("function", "feel", "site", "slight", "range", "agree", "people", "panel", "test", "later", "product", "still")
@@ -238,3 +344,141 @@ class _Reader(Cursor):
             return self.take(length, Entry("product"))
         length, entry = self.entry("new")
         return self.take(length, entry) if length else False
+
+
+# One sentence read whole: what every word of it does, and which words nothing accounts for.
+
+
+LETTERS = {
+    "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
+    "degree_superlative": "G", "more": "M", "less": "L", "most": "T", "least": "B", "not": "N", "absolute_not": "n",
+    "free": "F", "low": "H", "high": "K", "as": "A", "nothing": "U",
+}  # fmt: skip
+_COMPARED = r"(?:[ML]P|C|V[ML]D|[ML]DV|VE|EV)"
+PATTERNS = {
+    "comparative": rf"{_COMPARED}",
+    "not comparative": rf"N{_COMPARED}|VNE|VN[ML]D",
+    "parity": r"APA|VADA",
+    "not parity": r"NAPA|NVADA|VNADA",
+    "positive": r"P|VD|DV",
+    "negated": r"NP|NVD|NDV",
+    "absent": r"nP|PF",
+    "low": r"HP",
+    "high": r"KP",
+    "superlative": r"S|TP|BP|VG|GV",
+    "nothing": rf"U{_COMPARED}|UV",
+    "bare": r"V",
+    "none": r"",
+}
+UNREADABLE = "unreadable"
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Some words of a sentence and what they do in it."""
+
+    part: str
+    words: str
+    family: str = ""
+    asked_as: str = ""
+    value: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """A share a sentence quotes: `of` is the count it is out of (100 for per cent); `least` where it says more than.
+
+    `least` is `more than`, `at least` or empty; `fraction` is True where a word such as most or half says it.
+    """
+
+    count: float
+    of: float
+    least: str
+    words: str
+    fraction: bool = False
+
+    @property
+    def share(self) -> float:
+        """Between 0 and 1."""
+        return self.count / self.of if self.of else float("nan")
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A time a sentence quotes, in minutes: `at` a time, `within` it, or `for` as long; `later` has no minutes."""
+
+    kind: str
+    minutes: float
+    words: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Reading:
+    """What a sentence says, part by part; `left_over` holds the words that nothing accounts for.
+
+    `order` holds those and the parts of the statement as they follow each other: a question in words of its own is
+    known by it.
+    """
+
+    core: tuple[Chunk, ...] = ()
+    chunks: tuple[Chunk, ...] = ()
+    comparators: tuple[frozenset[str], ...] = ()
+    subjects: tuple[str, ...] = ()
+    shares: tuple[Share, ...] = ()
+    bases: tuple[float, ...] = ()
+    moments: tuple[Moment, ...] = ()
+    ages: str = ""
+    contains: tuple[str, ...] = ()
+    credits: tuple[str, ...] = ()
+    replaced: tuple[str, str, float] | None = None
+    left_over: tuple[str, ...] = ()
+    order: tuple[str, ...] = ()
+    read: bool = field(default=True)
+
+    @property
+    def degree(self) -> str:
+        """What kind of thing is said of the property; `unreadable` where its words make no single statement."""
+        fitting = (name for name, pattern in PATTERNS.items() if re.fullmatch(pattern, self.letters))
+        found = next(fitting, UNREADABLE)
+        return found if len(self.families) <= 1 else UNREADABLE
+
+    @property
+    def letters(self) -> str:
+        """The parts of the statement as letters, in their order."""
+        return "".join(LETTERS[chunk.part] for chunk in self.core)
+
+    @property
+    def families(self) -> frozenset[str]:
+        """What the sentence speaks of; one family where it says one thing."""
+        return frozenset(chunk.family for chunk in self.core if chunk.family)
+
+    @property
+    def family(self) -> str:
+        """What the sentence speaks of; empty where that is nothing, or several things."""
+        return next(iter(self.families)) if len(self.families) == 1 else ""
+
+    @property
+    def asked_as(self) -> frozenset[str]:
+        """The words for it, in the terms of questions."""
+        return frozenset(chunk.asked_as for chunk in self.core if chunk.asked_as)
+
+    @property
+    def sign(self) -> int:
+        """1 where the property or degree means more of it, -1 where less; the not of a negation left aside."""
+        sign = 1
+        for chunk in self.core:
+            if chunk.part in ("less", "least") or chunk.value == -1:
+                sign = -sign
+        return sign
+
+    def has(self, part: str) -> bool:
+        """Return whether some words do this in the sentence."""
+        return any(chunk.part == part for chunk in self.chunks)
+
+    def words_for(self, part: str) -> list[str]:
+        """Return the words that do this in the sentence."""
+        return [chunk.words for chunk in self.chunks if chunk.part == part]
+
+    def families_for(self, part: str) -> frozenset[str]:
+        """Return what the words that do this speak of."""
+        return frozenset(chunk.family for chunk in self.chunks if chunk.part == part)

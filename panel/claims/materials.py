@@ -2,25 +2,35 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
+from scipy.special import stdtr, stdtrit
 
 from panel.checks.confounds import Confounds, find_confounds
-from panel.claims.answers_counted import Counted, count_agreed
-from panel.claims.claim import Claim
+from panel.claims.claim import Claim, counted, listed, number, percent
 from panel.claims.names import Names, names_of
-from panel.claims.panel_numbers import PanelNumbers, panel_numbers
-from panel.claims.said import counted, listed, number
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
-from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
+from panel.models.prototypes.differences import Differences, find_differences, variance_rows, versus_rows
+from panel.models.prototypes.panel_design import PanelDesign, fit_panel
+from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
+from panel.plan.sample_size import ALONE, WITH_BENCHMARK, Scatter, own_scatter, panel_sizes
+from panel.stats.comparing.equivalence import detection_power
+from panel.stats.comparing.power import equivalence_power
+from panel.stats.mixed.kenward_roger import Inference, inference
+from panel.stats.mixed.reml import BATCH, MixedFit
+from panel.stats.mixed.satterthwaite import widened
 from panel.study.knowledge import claim_kinds
-from panel.study.scores_used import scores_used
+from panel.study.numbers_read import read_numbers
+from panel.study.scores_used import named_rows, scores_used
 from panel.study.study import Study
 
 PANEL_KINDS = frozenset(
@@ -238,3 +248,283 @@ class Materials:
                 "or more."
             )
         return found
+
+
+# What does the trained panel say about the prototypes that claims are about? Each attribute is fitted once.
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """One mean or difference of means, with its standard error and degrees of freedom."""
+
+    estimate: float
+    std_error: float
+    df: float
+
+    @property
+    def statistic(self) -> float:
+        """Estimate over standard error."""
+        return self.estimate / self.std_error
+
+    def interval(self, level: float) -> tuple[float, float]:
+        """Return the two-sided interval at `level`."""
+        half = float(stdtrit(self.df, (1 + level) / 2)) * self.std_error
+        return self.estimate - half, self.estimate + half
+
+    def p_above(self, limit: float) -> float:
+        """Return the one-sided p-value against a true value at or below `limit`."""
+        return float(stdtr(self.df, -(self.estimate - limit) / self.std_error))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PanelNumbers:
+    """The fitted attributes: attribute to model, fit, estimates and place in the model; why others were not fitted.
+
+    `counts`: how many scores, index attribute and assessor, columns prototype, NaN for none. `spread`: what is known of
+    batches; it enters where the model itself has no batches.
+    """
+
+    fits: Mapping[str, tuple[PanelDesign, MixedFit, Inference, int]]
+    left_out: Mapping[str, str]
+    counts: pd.DataFrame
+    spread: BatchSpread
+
+    def why_not(self, attribute: str, prototypes: Iterable[str]) -> str:
+        """Return why the panel says nothing about these prototypes on this attribute; empty if it does."""
+        if attribute not in self.fits:
+            return f"{attribute} cannot be judged: {self.left_out.get(attribute, 'it was not scored')}."
+        held = self.fits[attribute][0].prototypes
+        absent = [name for name in prototypes if name not in held]
+        return f"{', '.join(absent)} was not scored on {attribute}." if absent else ""
+
+    def contrast(self, attribute: str, weights: Mapping[str, float]) -> Estimate:
+        """Return the weighted sum of the means of prototypes, such as a difference."""
+        design, _, infer, place = self.fits[attribute]
+        row = np.zeros((1, design.fixed.shape[1]))
+        for prototype, weight in weights.items():
+            row[0, design.prototypes.index(prototype)] = weight
+        found = infer.estimate(row)
+        error, df = found.std_error[place, 0], found.df[place, 0]
+        if not self.has_batches(attribute):
+            error, df = widened(error, df, self.spread.variance(attribute, weights), self.spread.df)
+        return Estimate(float(found.estimate[place, 0]), float(error), float(df))
+
+    def has_batches(self, attribute: str) -> bool:
+        """Return whether the model of an attribute holds batches as a random term."""
+        return BATCH in self.fits[attribute][0].terms
+
+    def difference(self, attribute: str, prototype: str, versus: str) -> Estimate:
+        """Return prototype minus versus."""
+        return self.contrast(attribute, {prototype: 1.0, versus: -1.0})
+
+    def together(self, attribute: str) -> tuple[str, ...]:
+        """Return the attributes that share a model with this one."""
+        return self.fits[attribute][0].attributes
+
+    def from_one(self, attribute: str, prototype: str, level: float) -> pd.DataFrame:
+        """Return the differences of all others from `prototype`, adjusted together (Dunnett), attribute by attribute.
+
+        All attributes that share a model with this one.
+        """
+        design, _, infer, _ = self.fits[attribute]
+        of_mean = np.array(
+            [[self.spread.variance(name, {each: 1.0}) for each in design.prototypes] for name in design.attributes]
+        )
+        if self.has_batches(attribute) or not of_mean.any():
+            return versus_rows(design, infer, prototype, level)
+        return versus_rows(design, infer, prototype, level, (of_mean, self.spread.df))
+
+    def scatter(self, attribute: str) -> Scatter:
+        """Return how much the scores of an attribute scatter in this panel."""
+        design, fit, _, _ = self.fits[attribute]
+        variances = variance_rows(design, fit)
+        return own_scatter(variances.loc[variances["attribute"] == attribute])[0]
+
+    def prototypes(self, attribute: str) -> tuple[str, ...]:
+        """Return the prototypes scored on an attribute."""
+        return self.fits[attribute][0].prototypes
+
+    def people(self, attribute: str, prototypes: Iterable[str]) -> tuple[int, int]:
+        """Return how many assessors scored all these prototypes, and how often each (the median)."""
+        wanted = list(prototypes)
+        if attribute not in self.fits:
+            return 0, 0
+        counts = self.counts.xs(attribute)[wanted].dropna()
+        return len(counts), int(np.median(counts.to_numpy())) if len(counts) else 0
+
+    def scores_each(self, attribute: str, prototypes: Iterable[str]) -> str:
+        """Return how often each of these people scored each of these prototypes: `3 scores`, or `2 to 3 scores`."""
+        counts = self.counts.xs(attribute)[list(prototypes)].dropna().to_numpy()
+        if not counts.size:
+            return ""
+        low, high = int(counts.min()), int(counts.max())
+        return counted(high, "score") if low == high else f"{low} to {high} scores"
+
+
+def panel_numbers(study: Study, scores: pd.DataFrame, attributes: Iterable[str], confounds: Confounds) -> PanelNumbers:
+    """Fit those of `attributes` in `scores` that can be fitted, one model for those that share one."""
+    scores = scores.loc[scores["attribute"].isin(set(attributes))]
+    fits, left_out = fit_panel(study, scores, confounds=confounds)
+    found: dict[str, tuple[PanelDesign, MixedFit, Inference, int]] = {}
+    for design, fit in fits:
+        infer = inference(fit)
+        found |= {name: (design, fit, infer, place) for place, name in enumerate(design.attributes)}
+    counts = scores.pivot_table(index=["attribute", "assessor"], columns="prototype", values="score", aggfunc="count")
+    return PanelNumbers(found, dict(left_out), counts.replace(0, np.nan), batch_spread(study, confounds))
+
+
+# What would it take to show a claim that is not shown: how many people, how many replicates?
+
+
+POWER = 0.8
+MOST_ASSESSORS = 60
+_CHANCE = f"with a chance of {100 * POWER:.0f} %"
+
+
+def assessors_for_difference(numbers: PanelNumbers, attribute: str, size: float, *, all_others: bool = False) -> str:
+    """Return how many assessors find a true difference of this size, by the scatter of this panel."""
+    prototypes = numbers.prototypes(attribute)
+    _, replicates = numbers.people(attribute, prototypes)
+    replicates = max(replicates, 1)
+    many = tuple(range(4, MOST_ASSESSORS + 1))
+    sizes = panel_sizes(
+        abs(size),
+        len(prototypes),
+        numbers.scatter(attribute),
+        assessors=many,
+        replicates=(replicates,),
+        power=POWER,
+        with_swap=1,
+    )
+    comparison = WITH_BENCHMARK if all_others else ALONE
+    needed = int(sizes.needed.loc[sizes.needed["comparison"] == comparison, "assessors"].iloc[0])
+    return _assessors(needed, replicates, f"a true difference of {number(abs(size))}")
+
+
+def assessors_for_limit(found: Estimate, limit: float, people: int) -> str:
+    """Return how many assessors show that a mean lies beyond a limit, if the estimate is the truth."""
+    gap = abs(found.estimate - limit)
+
+    def chance(n: int) -> float:
+        error, df = _with_people(found, people, n)
+        return float(detection_power(gap, error, df, float(stdtrit(df, 0.975))))
+
+    return _assessors(_first(chance), 0, f"a mean {number(gap)} beyond {number(limit)}")
+
+
+def assessors_for_margin(found: Estimate, margin: float, people: int, *, one_sided: bool = False) -> str:
+    """Return how many assessors show equality within a margin (or not worse by it), if there is no difference."""
+
+    def chance(n: int) -> float:
+        error, df = _with_people(found, people, n)
+        if one_sided:
+            return float(detection_power(margin, error, df, float(stdtrit(df, 0.95))))
+        return float(equivalence_power(margin, error, df))
+
+    words = f"not worse by {number(margin)}" if one_sided else f"equality within {number(margin)}"
+    return _assessors(_first(chance), 0, f"{words}, if there is no difference,")
+
+
+def people_for_agreement(share: float, bar: float) -> str:
+    """Return how many people show a share above a bar, if the observed share is the truth."""
+    if share <= bar:
+        return (
+            f"More people alone will not do: not more than {percent(bar)} agreed. Change the formula, or the sentence."
+        )
+    if share >= 1:
+        n = math.ceil(math.log(0.05) / math.log(bar))
+        return f"About {n} people, if all of them agree."
+    return _people(
+        lambda: agreed_numbers(share, bar).always, f"more than {percent(bar)}, if {percent(share)} of all users agree"
+    )
+
+
+def people_for_preference(share: float) -> str:
+    """Return how many people show a preference, if the observed share is the truth."""
+    if share <= 0.5:
+        return "More people alone will not do: not more than half preferred it."
+    if share >= 1:
+        return people_for_agreement(share, 0.5)
+    return _people(lambda: preferred_numbers(share).always, f"a preference, if {percent(share)} of all people have it")
+
+
+def people_for_parity(margin: float, *, one_sided: bool = False) -> str:
+    """Return how many votes show parity (or 'unsurpassed') within a margin of shares, if there is no preference."""
+    ask = unsurpassed_numbers if one_sided else parity_numbers
+    words = "unsurpassed" if one_sided else "parity"
+    return _people(lambda: ask(margin).always, f"{words} within {number(100 * margin)} points, if nobody's taste leans")
+
+
+def _people(find: Callable[[], int], words: str) -> str:
+    try:
+        n = find()
+    except ModelError:
+        return "More people than can be asked: the share lies too close to the bar."
+    return f"About {n} people: that many show {words}, {_CHANCE}."
+
+
+def _assessors(needed: int, replicates: int, words: str) -> str:
+    again = f" with {replicates} replicate{'' if replicates == 1 else 's'}" if replicates else ""
+    if not needed:
+        return f"More than {MOST_ASSESSORS} assessors{again} would be needed to show {words} {_CHANCE}."
+    return f"About {needed} assessors{again}: that many show {words} {_CHANCE}."
+
+
+def _with_people(found: Estimate, people: int, n: int) -> tuple[float, float]:
+    """Return standard error and degrees of freedom with n people in place of those asked."""
+    return found.std_error * math.sqrt(people / n), max(found.df * (n - 1) / max(people - 1, 1), 1.0)
+
+
+def _first(chance: Callable[[int], float]) -> int:
+    tried = np.arange(3, MOST_ASSESSORS + 1)
+    return next((int(n) for n in tried if chance(int(n)) >= POWER), 0)
+
+
+# How many people agreed with a sentence about a prototype? Each counts once; who does not know stays in the base.
+
+
+LEAST_AGREED = 4  # of 5: agree, agree strongly
+DONT_KNOW = frozenset(("don't know", "do not know", "dont know", "don’t know", "no opinion"))
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """How many of how many agreed; `dont_know` of them do not know, `unread` answers could not be read.
+
+    `served` people were given the sample in those sittings, 0 where no servings are recorded.
+    """
+
+    agreed: int
+    base: int
+    dont_know: int
+    unread: int
+    repeated: int
+    served: int
+    sessions: tuple[str, ...]
+
+
+def count_agreed(study: Study, prototype: str, question: str) -> Counted:
+    """Count the answers to one agreement question; each person once, the last answer counts."""
+    answers = named_rows(study, "answers")
+    own = answers.loc[
+        (answers["kind"] == "agreement")
+        & (answers["question"] == question)
+        & (answers["prototype"] == prototype)
+        & (answers["answer"].str.strip() != "")
+    ]
+    last = own.drop_duplicates("assessor", keep="last")
+    texts = last["answer"].str.strip()
+    unknown = texts.str.casefold().isin(DONT_KNOW).to_numpy(dtype=bool)
+    values = np.full(len(texts), np.nan)
+    values[~unknown] = read_numbers(list(texts[~unknown])).values
+    agreed = int((values >= LEAST_AGREED).sum())
+    unread = int((~unknown & ~np.isfinite(values)).sum())
+    sessions = tuple(str(name) for name in last["session"].unique())
+    served = _served(study, prototype, sessions)
+    return Counted(agreed, len(last), int(unknown.sum()), unread, len(own) - len(last), served, sessions)
+
+
+def _served(study: Study, prototype: str, sessions: tuple[str, ...]) -> int:
+    servings = study.table("servings")
+    given = servings.loc[(servings["prototype"] == prototype) & servings["session"].isin(sessions), "assessor"]
+    return int(given.nunique())

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+import unicodedata
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+from types import MappingProxyType
 
-from panel.claims.words import Tokens, entries_at, families_of, phrases, words_of
-from panel.study.knowledge import ingredients
+from panel.checks.moments_recorded import days_stated
+from panel.claims.claim import counted, listed, number
+from panel.errors import StudyError
+from panel.plan.codes import moment
+from panel.study.knowledge import claim_sayings, claim_words, ingredients
 from panel.study.study import Study
 
 
@@ -94,3 +101,237 @@ def _ingredients(study: Study) -> dict[Tokens, str]:
             ways += [everyday, " ".join(everyday.split()[-2:])]
         found |= {words_of(way): name for way in ways if len(words_of(way)) > 1 or words_of(way) == words_of(name)}
     return {words: name for words, name in found.items() if words not in phrases()}
+
+
+# The words of a sentence: cut into tokens, whatever its case, hyphens or line breaks, and looked up in the tables.
+
+
+Tokens = tuple[str, ...]
+_TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_][^\W_]*(?:'[^\W_]+)*|\S")
+_APOSTROPHES = dict.fromkeys(map(ord, "’ʼ‘`´"), "'")
+_DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
+_SIGNS = _APOSTROPHES | _DASHES | {ord("&"): " and "}
+SILENT = frozenset(".,;:!()\"“”„«»'-*†")
+"""Marks that say nothing; every other sign is a word that has to be accounted for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """What one phrase of the table is: its part in a sentence, what it speaks of, and its sign or number."""
+
+    part: str
+    family: str = ""
+    asked_as: str = ""
+    value: float = float("nan")
+
+
+def tokens_of(text: str) -> Tokens:
+    """Return the words, numbers and signs of a text; hyphens inside words split them, silent marks stay."""
+    plain = unicodedata.normalize("NFKC", text.translate(_SIGNS)).translate(_SIGNS).casefold()
+    return tuple(_TOKEN.findall(re.sub(r"(?<=\w)-(?=\w)", " ", plain)))
+
+
+def words_of(text: str) -> Tokens:
+    """Return the tokens of a text without its silent marks."""
+    return tuple(token for token in tokens_of(text) if token not in SILENT)
+
+
+@cache
+def phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
+    """Return the table of words by the tokens of each phrase."""
+    found: dict[Tokens, tuple[Entry, ...]] = {}
+    for row in claim_words(language).to_dict("records"):
+        value = float(row["value"]) if row["value"] else float("nan")
+        entry = Entry(str(row["part"]), str(row["family"]), str(row["asked_as"]), value)
+        key = words_of(str(row["phrase"]))
+        found[key] = (*found.get(key, ()), entry)
+    return MappingProxyType(found)
+
+
+@cache
+def known_words(language: str = "en") -> frozenset[str]:
+    """Return every word that stands in some phrase of the table."""
+    return frozenset(word for phrase in phrases(language) for word in phrase)
+
+
+@cache
+def longest_phrase(language: str = "en") -> int:
+    """Return the number of words of the longest phrase."""
+    return max(map(len, phrases(language)))
+
+
+def entries_at(tokens: Tokens, place: int, part: str = "") -> Iterator[tuple[int, Entry]]:
+    """Give what may stand at a place, the longest phrase first: its number of tokens and what it is."""
+    table = phrases()
+    for length in range(min(longest_phrase(), len(tokens) - place), 0, -1):
+        for entry in table.get(tokens[place : place + length], ()):
+            if not part or entry.part == part:
+                yield length, entry
+
+
+def number_at(tokens: Tokens, place: int) -> float | None:
+    """Return the number at a place, in digits or in words; None where there is none."""
+    if place >= len(tokens):
+        return None
+    token = tokens[place]
+    if token[0].isdigit():
+        thousands = re.fullmatch(r"\d{1,3}(?:,\d{3})+", token)
+        text = token.replace(",", "") if thousands else token.replace(",", ".")
+        try:
+            return float(text)
+        except ValueError:
+            return None
+    return next((entry.value for _, entry in entries_at(tokens, place, "number")), None)
+
+
+def families_of(text: str) -> frozenset[str]:
+    """Return what the properties and verbs of a text speak of, as the name of an attribute does."""
+    tokens, place, found = words_of(text), 0, set()
+    while place < len(tokens):
+        length, entry = next(
+            ((n, e) for n, e in entries_at(tokens, place) if e.part in ("property", "verb")), (1, Entry(""))
+        )
+        found |= {entry.family} - {""}
+        place += length
+    return frozenset(found)
+
+
+# The sentence from the statement: how the public says that one prototype has more or less of something.
+
+
+WAYS = ("less", "more", "as_much", "absent", "least", "most", "low")
+_OWN = {
+    "less": "less {}", "more": "more {}", "as_much": "the same {} as", "absent": "no {}", "least": "the least {}",
+    "most": "the most {}", "low": "low {}",
+}  # fmt: skip
+
+
+def saying(study: Study, attribute: str, way: str) -> str:
+    """Return how the public says it of an attribute (one of `WAYS`); empty where there is no such way."""
+    table = claim_sayings().set_index("family")
+    family = family_of(study, attribute)
+    if family in table.index:
+        return str(table.loc[family, way])
+    return _OWN[way].format(study.attribute_words(attribute))
+
+
+def public_name(study: Study, names: Names, prototype: str) -> str:
+    """Return how the public may be told which prototype is meant: by a role that only it has, else by name."""
+    if names.roles.get("previous") == {prototype}:
+        return f"our previous {product_words(names)}"
+    if names.roles.get("untreated") == {prototype}:
+        return "untreated skin"
+    table = study.table("prototypes")
+    found = [str(name) for name in table.loc[table["prototype"] == prototype, "name"]]
+    return found[0] if found and found[0] else prototype
+
+
+def product_words(names: Names) -> str:
+    """Return what kind of product the study is about; formula where it does not say."""
+    return max((" ".join(words) for words in sorted(names.product_types)), key=len, default="formula")
+
+
+def compared(
+    study: Study, names: Names, attribute: str, direction: str, others: Sequence[str], *, slightly: bool = False
+) -> str:
+    """Return `less greasy than our previous hand cream`."""
+    others = [public_name(study, names, other) for other in others]
+    how = "slightly " if slightly else ""
+    return f"{how}{saying(study, attribute, direction)} than {listed(others)}"
+
+
+def alike(study: Study, names: Names, attribute: str, other: str) -> str:
+    """Return `as soft as our previous hand cream`; empty where the property has no such way of saying it."""
+    words = saying(study, attribute, "as_much")
+    return f"{words} {public_name(study, names, other)}" if words else ""
+
+
+def absent(study: Study, attribute: str, minutes: float) -> str:
+    """Return `non-greasy 2 minutes after rubbing in`; empty where the property has no such way of saying it."""
+    words = saying(study, attribute, "absent")
+    return f"{words} {time_words(minutes)} after rubbing in" if words else ""
+
+
+def time_words(minutes: float) -> str:
+    """Return a time in the largest unit that makes it whole: `20 minutes`, `8 hours`, `7 days`."""
+    for unit, size in (("day", 1440), ("hour", 60)):
+        if minutes >= size and minutes % size == 0:
+            return counted(int(minutes // size), unit)
+    return f"{number(minutes)} minute{'' if minutes == 1 else 's'}"
+
+
+# What does the study record about the test behind a claim: who took part, when, for how long?
+
+
+_KINDS = (("home", "Home-use test"), ("hall", "Hall test"), ("central", "Hall test"))
+_OTHER = "Consumer test"
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class TestRecord:
+    """What is recorded: empty text and 0 where it is not.
+
+    `who`, `ages`, `sex`, `skin`, `staff` come from the study's fact `users`; `staff` says whether they work for the
+    maker (`yes`, `no`).
+    """
+
+    kind: str
+    first_day: str
+    last_day: str
+    days: int
+    month: str
+    who: str
+    ages: str
+    sex: str
+    skin: str
+    staff: str
+
+
+def test_record(study: Study, sessions: tuple[str, ...]) -> TestRecord:
+    """Return what is recorded about the consumer test with these sessions."""
+    users = study.facts.get("users", {})
+    users = users if isinstance(users, Mapping) else {}
+    label = sessions[0] if sessions else ""
+    first, last = days_of(study, label)
+    told = {name: str(users.get(name, "")).strip() for name in ("who", "ages", "sex", "skin", "staff")}
+    kind = next((words for start, words in _KINDS if label.casefold().startswith(start)), _OTHER)
+    start, end = (_moment(day) for day in (first, last))
+    days = (end.date() - start.date()).days + 1 if start and end else 0
+    month = f"{MONTHS[start.month - 1]} {start.year}" if start else ""
+    return TestRecord(kind, first, last, days, month, **told)
+
+
+test_record.__test__ = False  # type: ignore[attr-defined]  # a function about tests of products, not a test of pytest
+
+
+def panel_days(study: Study) -> str:
+    """Return the month in which the trained panel scored; empty if no score carries a time."""
+    entered = [when for when in study.scores["recorded_at"] if when]
+    first = _moment(min(entered)) if entered else None
+    return f"{MONTHS[first.month - 1]} {first.year}" if first else ""
+
+
+def minutes_between(study: Study, before: str, after: str) -> float:
+    """Return the time between the first days of two sittings in minutes; NaN where they are not recorded."""
+    first, second = (_moment(days_of(study, label)[0]) for label in (before, after))
+    return (second.date() - first.date()).days * 1440.0 if first and second else float("nan")
+
+
+def days_of(study: Study, label: str) -> tuple[str, str]:
+    """Return the first and the last day of the sessions with this label, as recorded in the fact `dates`."""
+    start = re.sub(r"[\d\s]+$", "", label).casefold()
+    if not start:
+        return "", ""
+    found = next((days for name, days in days_stated(study).items() if name.casefold().startswith(start)), ("",))
+    return found[0], found[-1]
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        return moment(text, "A day of the test") if text else None
+    except StudyError:
+        return None

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from panel.checks.confounds import IN_THESE_BATCHES
 from panel.claims.bearing import AGAINST, Bearing
-from panel.claims.claim import BEYOND, Claim
-from panel.claims.evidence import Evidence
-from panel.claims.families import InFamily
-from panel.claims.said import p_value
-from panel.claims.stamp import Standing
-from panel.claims.wording import UNREAD
-from panel.claims.wording_finding import CHANGE, CRITERIA, STOP, WordingFinding
-from panel.claims.wording_statement import OPPOSITE
+from panel.claims.claim import BEYOND, Claim, Standing, counted, p_value
+from panel.claims.evidence import ANSWERS, VOTES, Evidence
+from panel.claims.evidence_panel import BOTH, PANEL
+from panel.claims.materials import Materials
+from panel.claims.names import TestRecord, panel_days, test_record
+from panel.claims.wording import CHANGE, CRITERIA, OPPOSITE, STOP, UNREAD, WordingFinding
+from panel.stats.comparing.multiplicity import holm
 
 SUPPORTED = "supported as worded"
 IN_BATCHES = f"{SUPPORTED}, {IN_THESE_BATCHES}"
+AGAINST_IT = "Against it:"
 CONTRARY = "supported, with contrary evidence"
 AS_WORDED = (SUPPORTED, IN_BATCHES, CONTRARY)
 """The verdicts under which its own test shows a sentence: at large, for these batches, with something against it."""
@@ -28,7 +28,8 @@ WITH_WORDING = "not as worded: this may be said"
 NOT_SUPPORTED = "not supported"
 CANNOT_TELL = "cannot tell yet"
 NOT_THIS_TOOL = "not a matter for this tool"
-VERDICTS = (SUPPORTED, IN_BATCHES, CONTRARY, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL)
+WITHDRAWN = "withdrawn"
+VERDICTS = (SUPPORTED, IN_BATCHES, CONTRARY, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL, WITHDRAWN)
 _SLACK = 1 + 1e-12  # a p-value that equals the level but for rounding keeps to it
 
 
@@ -58,6 +59,10 @@ class Case:
 
 def verdict_on(case: Case) -> Verdict:
     """Return the verdict on one claim."""
+    if case.claim.withdrawn_at:
+        claim = case.claim
+        by = f"Withdrawn on {claim.withdrawn_at.replace('T', ' ')} by {claim.withdrawn_by}: {claim.withdrawn_because}"
+        return Verdict(WITHDRAWN, (by,), (), "")
     stops = tuple(finding.message for finding in case.findings if finding.severity == STOP)
     if case.claim.kind == BEYOND or stops:
         return Verdict(
@@ -83,7 +88,7 @@ def is_shown(evidence: Evidence, p_adjusted: float, alpha: float) -> bool:
 def _from_the_data(case: Case) -> Verdict:
     """Return the verdict as far as the numbers go."""
     evidence, family = case.evidence, case.family
-    contrary = [f"Against it: {each.source}, {each.words}." for each in case.bearing if each.side == AGAINST]
+    contrary = [f"{AGAINST_IT} {each.source}, {each.words}." for each in case.bearing if each.side == AGAINST]
     reasons = [*contrary, *evidence.reasons, *_on_family(case)]
     if evidence.refused:
         verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
@@ -157,3 +162,113 @@ def _held_back(case: Case, found: Verdict) -> Verdict:
         reasons = ("Exploratory: the numbers speak for it, but the claim was not fixed before the data.", *reasons)
         return Verdict(CANNOT_TELL, reasons, needs, "")
     return Verdict(found.verdict, reasons, needs, "" if case.standing.exploratory else found.suggestion)
+
+
+# Which claims are adjusted together? Those of one family: by name, else those on one prototype and one evidence.
+
+
+@dataclass(frozen=True, slots=True)
+class InFamily:
+    """The family of a claim, how many tests it holds, and the p-value adjusted over them (Holm)."""
+
+    family: str
+    size: int
+    p_adjusted: float
+
+
+def adjust_together(claims: Sequence[Claim], evidence: Sequence[Evidence]) -> tuple[InFamily, ...]:
+    """Return the family of each claim and its p-value adjusted by Holm; NaN where no test could be made."""
+    names = [family_of(claim, found) for claim, found in zip(claims, evidence, strict=True)]
+    p_values = np.array([found.p_value for found in evidence], dtype=float)
+    adjusted = np.full(len(p_values), np.nan)
+    for name in set(names):
+        own = np.array([other == name for other in names])
+        adjusted[own] = holm(p_values[own])
+    sizes = {name: sum(n == name and not np.isnan(p) for n, p in zip(names, p_values, strict=True)) for name in names}
+    return tuple(InFamily(name, sizes[name], float(value)) for name, value in zip(names, adjusted, strict=True))
+
+
+def family_of(claim: Claim, evidence: Evidence) -> str:
+    """Return the name of the family: the stated one, else what it rests on and the prototype."""
+    return claim.family or f"{evidence.rests_on}, {claim.prototype}"
+
+
+# Which footnote belongs under the sentence? Only what is recorded; what is not recorded is named as a gap.
+
+
+@dataclass(frozen=True, slots=True)
+class Footnote:
+    """The footnote, and what should stand in it and is not recorded."""
+
+    words: str
+    gaps: tuple[str, ...]
+
+
+def footnote(claim: Claim, evidence: Evidence, materials: Materials) -> Footnote:
+    """Return the footnote of a claim; empty where nothing was tested."""
+    if not evidence.n:
+        return Footnote("", ())
+    panel = _of_panel(claim, evidence, materials)
+    if evidence.rests_on == ANSWERS:
+        return _of_answers(claim, materials)
+    if evidence.rests_on == BOTH:
+        users = _of_answers(claim, materials)
+        return Footnote(f"{panel.words} {users.words}", (*panel.gaps, *users.gaps))
+    if evidence.rests_on == VOTES:
+        return _of_votes(claim, evidence, materials)
+    return panel
+
+
+def _of_answers(claim: Claim, materials: Materials) -> Footnote:
+    told = materials.agreed(claim.prototype, claim.question)
+    record = test_record(materials.study, told.sessions)
+    parts = [record.kind, *_people(told.base, record), *_duration(record), record.month]
+    words = f"{_joined(parts)}; agreed or strongly agreed."
+    return Footnote(words, tuple(_gaps(record)))
+
+
+def _of_votes(claim: Claim, evidence: Evidence, materials: Materials) -> Footnote:
+    answers = materials.study.table("answers")
+    sessions = tuple(str(name) for name in answers.loc[answers["kind"] == "preference", "session"].unique())
+    record = test_record(materials.study, sessions)
+    parts = [record.kind, *_people(evidence.n, record), *_duration(record), record.month]
+    return Footnote(f"{_joined(parts)}; both tried by each, 'no preference' offered.", tuple(_gaps(record)))
+
+
+def _of_panel(claim: Claim, evidence: Evidence, materials: Materials) -> Footnote:
+    study = materials.study
+    month, dose = panel_days(study), str(study.facts.get("dose", ""))
+    parts = ["Trained panel" if evidence.rests_on in (PANEL, BOTH) else "Timed test", counted(evidence.n, "assessor")]
+    parts += [f"{each} of each"] if (each := _scores_each(claim, materials)) else []
+    parts += [dose, materials.when(claim.attribute).removeprefix(", "), month]
+    gaps = [words for words, there in (("when the panel scored", month), ("the dose", dose)) if not there]
+    return Footnote(f"{_joined(parts)}.", tuple(f"Not recorded: {gap}." for gap in gaps))
+
+
+def _scores_each(claim: Claim, materials: Materials) -> str:
+    names = [name for name in (claim.prototype, claim.versus) if name]
+    known = claim.attribute in materials.panel.fits and not materials.panel.why_not(claim.attribute, names)
+    return materials.panel.scores_each(claim.attribute, names) if known else ""
+
+
+def _people(n: int, record: TestRecord) -> list[str]:
+    who = record.who or "people"
+    return [f"{n} {who}{f' aged {record.ages}' if record.ages else ''}"]
+
+
+def _duration(record: TestRecord) -> list[str]:
+    return [counted(record.days, "day")] if record.days else []
+
+
+def _gaps(record: TestRecord) -> Iterable[str]:
+    wanted = (
+        (record.who, "who took part (fact users, who)"),
+        (record.ages, "their ages (fact users, ages)"),
+        (record.days, "on which days (fact dates)"),
+        (record.staff, "whether they work for the maker (fact users, staff)"),
+    )
+    return [f"Not recorded: {words}." for there, words in wanted if not there]
+
+
+def _joined(parts: Iterable[str]) -> str:
+    return ", ".join(part for part in parts if part)

@@ -2,19 +2,48 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from panel.claims.claim import BEYOND, Claim
-from panel.claims.evidence import Evidence
-from panel.claims.grammar import read_sentence
+from panel.claims.claim import BEYOND, Claim, listed, number, percent
+from panel.claims.evidence import ANSWERS, VOTES, Evidence, floor, question_words
+from panel.claims.evidence_credit import TIMES
+from panel.claims.evidence_panel import BOTH, PANEL
+from panel.claims.grammar import UNREADABLE, Moment, Reading, Share, read_sentence
 from panel.claims.materials import Materials
-from panel.claims.reading import Reading
-from panel.claims.wording_around import around_findings
-from panel.claims.wording_finding import CHANGE, NOTE, STOP, WordingFinding, change
-from panel.claims.wording_statement import question_reading, statement_findings
-from panel.claims.words import words_of
+from panel.claims.names import TestRecord, family_of, minutes_between, public_name, test_record, words_of
 from panel.study.knowledge import refused_patterns
+
+# One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
+
+
+STOP, CHANGE, NOTE = "stop", "change", "note"
+CRITERIA = (
+    *("legal compliance", "truthfulness", "evidential support", "honesty", "fairness", "informed decision-making"),
+)
+"""The common criteria for claims on cosmetics (EU 655/2013)."""
+
+
+@dataclass(frozen=True, slots=True)
+class WordingFinding:
+    """Something about the words: `stop` (not this tool), `change` (not what was shown) or `note`."""
+
+    severity: str
+    check: str
+    message: str
+    advice: str
+    criterion: str
+    source: str = "common practice"
+
+
+def change(check: str, message: str, advice: str, criterion: str, source: str = "common practice") -> WordingFinding:
+    """Return a finding that keeps the sentence from being supported as worded."""
+    return WordingFinding(CHANGE, check, message, advice, criterion, source)
+
+
+# Do the words say what the statement says, and nothing else? Everything found in one sentence, the gravest first.
+
 
 UNREAD = "cannot be read"
 NOT_COVERED = "words not covered"
@@ -88,3 +117,394 @@ def _refused(claim: Claim, left_over: tuple[str, ...], *, perceived: bool) -> It
             message = f"{words!r} belongs to {category}; a test of what people feel cannot show it."
             advice = "Leave it out, or ask a regulatory professional which evidence it needs."
             yield WordingFinding(STOP, f"word of {category}", message, advice, row["criterion"], row["source"])
+
+
+# Does the sentence say what the statement says: the property, the direction, how strongly, compared with what?
+
+
+OPPOSITE = "says the opposite"
+STRONGER = "says more than was shown"
+ANOTHER = "another statement"
+NOT_NAMED = "attribute not named"
+OTHER_ATTRIBUTE = "another attribute"
+NOT_ASKED = "another sentence than was asked"
+COMPARATOR = "compared with another"
+QUALIFIER = "qualifier missing"
+FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
+_EU = "EU 655/2013"
+# What a sentence of each kind says; a comparison with a bar or without one is told apart below.
+_DEGREES = {
+    "superiority": ("comparative", "not parity"),
+    "parity": ("parity",),
+    "absolute_negative": ("absent", "negated"),
+    "time": ("bare",),
+    "duration": ("positive", "comparative"),
+    "change_over_time": ("comparative",),
+    "preference": ("bare",),
+    "ranking": ("superlative",),
+    "ingredient_attribution": ("comparative",),
+}
+_OF_VOTES = frozenset(("preference", "liking"))
+
+
+def question_reading(claim: Claim, materials: Materials) -> Reading | None:
+    """Return the reading of the sentence people were asked about; None where it rests on no question."""
+    if claim.kind not in ("agreement", "absolute_negative") or not claim.question:
+        return None
+    return read_sentence(question_words(materials.study, claim.question), materials.names)
+
+
+def statement_findings(
+    claim: Claim, evidence: Evidence, materials: Materials, reading: Reading
+) -> Iterator[WordingFinding]:
+    """Return where the sentence says something else than the statement."""
+    asked = question_reading(claim, materials)
+    if asked is not None and claim.kind == "agreement":
+        yield from _beside_question(claim, materials, reading, asked)
+        return
+    if reading.degree in (UNREADABLE, "none"):
+        yield _unreadable(reading)
+    else:
+        elsewhere = tuple(_on_family(claim, materials, reading))
+        yield from elsewhere
+        if not elsewhere:
+            yield from _on_degree(claim, reading)
+    yield from _on_comparators(claim, materials, reading)
+    if asked is not None and (asked.family != reading.family or asked.degree not in ("negated", "absent")):
+        message = (
+            f"People were not asked whether it is absent, but: “{question_words(materials.study, claim.question)}”."
+        )
+        yield change(NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support", _EU)
+    yield from _on_slightly(reading)
+    if evidence.qualifier and not _qualified(evidence, reading):
+        yield change(QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty", _EU)
+
+
+def _on_slightly(reading: Reading) -> Iterator[WordingFinding]:
+    """Say where `slightly` stands beside no comparison: not even slightly greasy is more than not greasy."""
+    if reading.has("slight") and reading.degree not in ("comparative", "not parity"):
+        message = f"The sentence says “{reading.words_for('slight')[0]}”, and nothing was judged that finely."
+        yield change(ANOTHER, message, "Leave it out.", "honesty", _EU)
+
+
+def _unreadable(reading: Reading) -> WordingFinding:
+    if len(reading.families) > 1:
+        message = f"The sentence speaks of several things ({listed(sorted(reading.families))}); its evidence is of one."
+        return change("several statements in one", message, "Make a claim of each.", "evidential support", _EU)
+    if not reading.families:
+        return change(
+            NOT_NAMED, "The sentence names nothing that was judged.", "Name what was judged.", "evidential support", _EU
+        )
+    message = "The words do not make one statement that can be read."
+    return change("no single statement", message, "Say one thing, simply.", "informed decision-making", _EU)
+
+
+def _on_family(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
+    if not claim.attribute:
+        fitting, words = reading.families <= _OF_VOTES, "preference"
+    else:
+        words = materials.study.attribute_words(claim.attribute)
+        fitting = reading.family == family_of(materials.study, claim.attribute)
+    if not fitting:
+        message = f"The sentence speaks of {reading.family}, and {words} was judged."
+        advice = "Say what was judged, or judge what is said."
+        yield change(OTHER_ATTRIBUTE, message, advice, "evidential support", _EU)
+
+
+def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
+    """Say where the direction or the strength is not that of the statement."""
+    want = -1 if claim.kind == "absolute_negative" else int(claim.sign)
+    if _direction(reading) == -want and claim.kind not in ("parity", "preference", "time", "unsurpassed"):
+        message = "The sentence says the opposite of the statement."
+        yield change(OPPOSITE, message, "Say it the way it was found.", "truthfulness", _EU)
+    elif not _fits(claim, reading, want):
+        flat = reading.degree in (*FLAT, "superlative", "nothing")
+        check, message = (STRONGER, "The sentence says more than the statement") if flat else (ANOTHER, _SAYS_OTHER)
+        advice = f"Say what a claim of this kind can: for instance as in “{_example(claim)}”."
+        yield change(check, f"{message.rstrip('.')} ({reading.degree}).", advice, "honesty", _EU)
+
+
+_SAYS_OTHER = "The sentence is not the statement that was judged."
+
+
+def _fits(claim: Claim, reading: Reading, want: int) -> bool:
+    degree = reading.degree
+    if claim.kind == "unsurpassed":
+        several = len(claim.competitors) > 1
+        by_votes = not claim.attribute
+        nothing = degree == "nothing" and several and (by_votes or reading.sign == want)
+        return nothing or (degree == "not comparative" and reading.sign == -want)
+    if claim.kind == "perceived_attribute" and claim.bar == claim.bar:
+        return degree == ("low" if want < 0 else "high")
+    if claim.kind == "ranking":
+        return degree == "superlative" and reading.has("range") and not claim.competitors
+    by_votes = claim.kind == "superiority" and not claim.attribute
+    return degree in (("bare",) if by_votes else _DEGREES.get(claim.kind, ("comparative", "not parity")))
+
+
+def _direction(reading: Reading) -> int:
+    """Return whether the sentence says more (1) or less (-1) of what it speaks of; 0 where it says neither."""
+    if reading.degree in ("comparative", "superlative", "positive", "high"):
+        return reading.sign
+    if reading.degree in ("not comparative", "not parity", "negated", "absent", "low"):
+        return -reading.sign
+    return 0
+
+
+def _example(claim: Claim) -> str:
+    from panel.study.knowledge import claim_kinds
+
+    return str(claim_kinds().set_index("kind")["example"].loc[claim.kind])
+
+
+def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
+    """Say where the sentence compares with another prototype, with several it might be, or does not say with what."""
+    wanted = set(claim.competitors) if claim.kind in ("unsurpassed", "ranking") else {claim.versus} - {""}
+    named = [next(iter(each)) if len(each) == 1 else "" for each in reading.comparators]
+    others = [name for name in named if name not in wanted]
+    names = [public_name(materials.study, materials.names, name) for name in sorted(wanted)]
+    if len(set(named)) < len(named):
+        message = "The sentence names one it compares with twice, or another one by the same words."
+        yield change(COMPARATOR, message, "Name each once.", "fairness", _EU)
+    if others:
+        told = ", ".join(name or "several prototypes with that name or role" for name in others)
+        message = f"The sentence compares with {told}; compared was {listed(names) or 'nothing'}."
+        yield change(COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
+    needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
+    if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
+        message = "The sentence compares and does not say with what."
+        yield change("comparison without the other", message, f"Name {listed(names)}.", "honesty", _EU)
+
+
+def _qualified(evidence: Evidence, reading: Reading) -> bool:
+    if evidence.replaced is not None:
+        return reading.replaced == evidence.replaced
+    return reading.has("slight")
+
+
+def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked: Reading) -> Iterator[WordingFinding]:
+    """Say where the sentence is not the one that people were asked about."""
+    yield from _on_slightly(reading)
+    in_own_words = bool(asked.left_over)
+    same = reading.family == asked.family and reading.asked_as == asked.asked_as
+    same = reading.order == asked.order if in_own_words else same and reading.degree != UNREADABLE
+    words = question_words(materials.study, claim.question)
+    if reading.comparators:
+        message = f"The sentence compares, and people were asked about “{words}” alone."
+        yield change(COMPARATOR, message, "Leave the comparison out.", "fairness", _EU)
+    if not same:
+        message = f"People were asked whether they agree with “{words}”, and the sentence says something else."
+        yield change(NOT_ASKED, message, "Say what people agreed with.", "evidential support", _EU)
+    elif reading.degree != asked.degree or reading.sign != asked.sign:
+        yield _unlike(reading, asked, words)
+    elif asked.has("feel") and not reading.has("feel"):
+        message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
+        yield change(STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
+
+
+def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
+    if _direction(reading) * _direction(asked) < 0:
+        message = f"The sentence says the opposite of what people were asked: “{words}”."
+        return change(OPPOSITE, message, "Say it the way it was asked.", "truthfulness", _EU)
+    message = f"People were asked about “{words}” ({asked.degree}); the sentence says it otherwise ({reading.degree})."
+    return change(STRONGER, message, "Say what people agreed with.", "honesty", _EU)
+
+
+# What stands around the statement: shares, people, places, times and ingredients, each held against the study.
+
+
+_DAY = 1440.0
+_LATER = 10.0  # minutes from which an attribute may be called later; a setting of ours, no source
+_SLACK = 1e-9
+_SPEAK_FOR_PEOPLE = frozenset(("use", "preference", "liking"))
+
+
+def around_findings(
+    claim: Claim, evidence: Evidence, materials: Materials, reading: Reading
+) -> Iterator[WordingFinding]:
+    """Return what is found around the statement."""
+    asked_people = evidence.rests_on in (ANSWERS, BOTH, VOTES)
+    sessions = materials.agreed(claim.prototype, claim.question).sessions if claim.question else ()
+    record = test_record(materials.study, sessions)
+    yield from _on_shares(claim, evidence, materials, reading)
+    yield from _on_people(evidence, reading, record, asked_people=asked_people)
+    yield from _on_places(claim, materials, reading)
+    yield from _on_moments(claim, materials, reading, record, asked_people=asked_people)
+    yield from _on_ingredients(claim, materials, reading)
+    yield from _on_names(claim, materials, reading)
+    if claim.kind == "agreement" and not record.days:
+        yield WordingFinding(
+            NOTE, "duration not recorded", "Nothing says for how many days the users had it, nor when.",
+            "Record the first and the last day in the study's fact dates.", "evidential support",
+        )  # fmt: skip
+
+
+def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
+    """Say where a quoted share or base is not the counted one, and where a share has to be quoted and is not."""
+    counted = evidence.observed_share
+    if math.isnan(counted) or evidence.rests_on == TIMES:
+        for share in reading.shares:
+            yield change(
+                "share without a count", f"The sentence quotes “{share.words}”, and no share was counted.",
+                "Leave the share out, or ask the question.", "truthfulness", _EU,
+            )  # fmt: skip
+        counted = math.nan
+    for share in reading.shares if not math.isnan(counted) else ():
+        if not _counted_so(share, evidence):
+            yield change(
+                "not the counted share",
+                f"The sentence quotes “{share.words}”; {percent(counted)} were counted. A share is given as it was "
+                "counted and never rounded up.",
+                "Give the counted share, its count and its base.", "truthfulness", _EU,
+            )  # fmt: skip
+    for base in reading.bases:
+        if base != evidence.n:
+            message = f"The sentence speaks of {number(base)} people, and {evidence.n} answered or scored."
+            yield change("another base", message, "Give the base that was counted.", "truthfulness", _EU)
+    told = reading.has("agree") or reading.has("people") or reading.family in _SPEAK_FOR_PEOPLE
+    if reading.shares and not told:
+        message = "The sentence quotes a share and does not say of whom."
+        yield change("share of whom", message, "Say who agreed.", "informed decision-making", _EU)
+    least = floor(materials.study, "least_share") / 100
+    if claim.kind == "agreement" and not reading.shares and counted < least - _SLACK:
+        yield change(
+            "share not said",
+            f"{percent(counted)} agreed: a sentence that does not say its share needs {percent(least)} or more.",
+            "Say the share.", "honesty", "common practice",
+        )  # fmt: skip
+
+
+def _counted_so(share: Share, evidence: Evidence) -> bool:
+    """Return whether a quoted share is the counted one: cut, never rounded up; more than, only where it is."""
+    counted = evidence.observed_share
+    if share.of > 10 and share.of != 100:
+        agreed = round(counted * evidence.n)
+        return share.of == evidence.n and _at_most(share, share.count, agreed)
+    if share.least:
+        return _at_most(share, share.share, counted)
+    if share.fraction:
+        return counted - 0.05 < share.share <= counted + _SLACK
+    finer = 10 ** max(0, len(f"{share.count:g}".partition(".")[2])) if share.of == 100 else 1
+    return math.floor(counted * share.of * finer + _SLACK) == round(share.count * finer)
+
+
+def _at_most(share: Share, quoted: float, counted: float) -> bool:
+    if share.least == "more than":
+        return quoted < counted
+    return quoted <= counted + _SLACK if share.least else quoted == counted
+
+
+def _on_people(
+    evidence: Evidence, reading: Reading, record: TestRecord, *, asked_people: bool
+) -> Iterator[WordingFinding]:
+    """Say where the sentence speaks of people who did not take part, or of another kind of test."""
+    people, tests = reading.words_for("people"), reading.families_for("test")
+    if people and not asked_people:
+        message = f"The sentence speaks of “{people[0]}”, and a trained panel judged it."
+        advice = "Say 'in a trained-panel test', or ask users."
+        yield change("panel taken for users", message, advice, "honesty", "UK advice on cosmetics")
+    of_panel = evidence.rests_on in (PANEL, BOTH)
+    if (reading.has("panel") and not of_panel) or (
+        reading.has("agree") and not asked_people and not reading.has("panel")
+    ):
+        message = "The sentence does not say who judged it: it rests on " + evidence.rests_on + "."
+        yield change("who judged it", message, "Say who judged it.", "truthfulness", _EU)
+    said = reading.families_for("people") - {"users"}
+    known = set(f"{record.who} {record.sex}".replace(",", " ").split())
+    if (
+        asked_people
+        and said
+        and (not said <= known or (said & {"women", "men"} not in (set(), known & {"women", "men"})))
+    ):
+        recorded = " ".join(sorted(known)) or "nothing"
+        message = f"The sentence says “{' and '.join(people)}”; recorded about those who took part: {recorded}."
+        yield change("women or men in the sentence", message, "Say who took part.", "truthfulness", _EU)
+    if reading.ages and reading.ages != record.ages:
+        message = f"The sentence says “aged {reading.ages}”; recorded is: {record.ages or 'nothing'}."
+        yield change("ages in the sentence", message, "Say who took part.", "truthfulness", _EU)
+    fitting = {"users"} | {kind for kind in ("home", "hall") if record.kind.casefold().startswith(kind)}
+    if tests and (not asked_people or not tests <= fitting):
+        message = (
+            f"The sentence names another kind of test; it was: {record.kind if asked_people else evidence.rests_on}."
+        )
+        yield change("another kind of test", message, "Name the test that was made.", "truthfulness", _EU)
+    if asked_people and record.staff == "yes":
+        message = "The people who answered work for the maker."
+        yield change("staff", message, "Ask users who do not.", "honesty")
+
+
+def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
+    """Say where the sentence speaks of another place than the one asked about, or than the product is for."""
+    asked = question_reading(claim, materials) if claim.kind == "agreement" else None
+    of_hands = any("hand" in words for words in materials.names.product_types)
+    of_hands = of_hands or "hand" in str(materials.study.facts.get("area", ""))
+    fitting = ({"hands"} if of_hands else set()) | ({"skin"} if asked is None else asked.families_for("site"))
+    for site in sorted(reading.families_for("site") - fitting):
+        message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."
+        yield change("another place", message, "Name the place it was tried on.", "evidential support", _EU)
+
+
+def _on_moments(
+    claim: Claim, materials: Materials, reading: Reading, record: TestRecord, *, asked_people: bool
+) -> Iterator[WordingFinding]:
+    """Say where a quoted time is none that was tested, and where a time has to be said and is not."""
+    judged = materials.minutes(claim.attribute) if claim.attribute else math.nan
+    asked = question_reading(claim, materials) if claim.kind == "agreement" else None
+    in_question = [] if asked is None else [moment.minutes for moment in asked.moments]
+    days = [record.days * _DAY] if asked_people and record.days else []
+    at = [*in_question, *days, *([judged, claim.minutes] if claim.attribute else [])]
+    if claim.kind == "change_over_time":
+        at = [minutes_between(materials.study, claim.session_before, claim.session_after)]
+    fitting = {"at": at, "within": [claim.bar / 60] if claim.kind == "time" else [], "for": []}
+    fitting["for"] = [claim.minutes] if claim.kind == "duration" else []
+    wrong = [moment for moment in reading.moments if not _near(moment, fitting[moment.kind])]
+    for moment in wrong:
+        message = f"The sentence says “{moment.words}”, and that was not tested."
+        yield change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
+    if reading.has("still") and not (asked is not None and asked.has("still")):
+        message = "The sentence says “still”, and nothing says how long."
+        yield change("time not tested", message, "Leave 'still' out.", "evidential support", _EU)
+    if reading.has("later") and not (judged >= _LATER or (asked is not None and asked.has("later"))):
+        message = "The sentence speaks of later, and it was not judged later."
+        yield change("time not tested", message, "Say the time that was tested.", "evidential support", _EU)
+    needed = claim.kind in ("absolute_negative", "time", "duration", "change_over_time")
+    lacks = needed and not reading.moments
+    lacks = lacks or any(not any(_near(moment, [each]) for moment in reading.moments) for each in in_question)
+    if lacks:
+        message = "The time belongs into the sentence."
+        yield change("time not said", message, "Say the time that was tested.", "evidential support", _EU)
+
+
+def _near(moment: Moment, minutes: list[float]) -> bool:
+    return any(math.isclose(moment.minutes, each, rel_tol=1e-6) for each in minutes)
+
+
+def _on_ingredients(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
+    """Say where an ingredient is not in the formula, or gets a credit."""
+    formulas = materials.study.table("formulas")
+    held = set(formulas.loc[formulas["prototype"] == claim.prototype, "ingredient"])
+    for name in reading.contains:
+        if name not in held:
+            message = f"The sentence says that it contains {name}, and the formula of {claim.prototype} does not."
+            yield change("not in the formula", message, "Leave the ingredient out.", "truthfulness", _EU)
+    for name in reading.credits:
+        message = f"The sentence credits {name} with what was felt; only its swap in this base can have been tested."
+        advice = "Leave the credit out, or judge it as an ingredient attribution."
+        yield change("ingredient credit", message, advice, "evidential support", _EU)
+
+
+def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
+    """Say where another prototype is the subject, or something is called new of which no previous one was compared."""
+    for name in reading.subjects:
+        if name != claim.prototype:
+            message = f"The sentence is about {name}, and the claim about {claim.prototype}."
+            yield change("another prototype", message, "Name the one that was judged.", "truthfulness", _EU)
+    if reading.has("new") and claim.versus not in materials.names.roles.get("previous", frozenset()):
+        message = "The sentence calls the product new, and nothing previous was compared."
+        yield change("called new", message, "Leave 'new' out.", "truthfulness", _EU)
+    if reading.replaced is not None and claim.kind != "ingredient_attribution":
+        message = "The sentence speaks of a swap, and the claim is not about one."
+        yield change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
+    if reading.has("range") and claim.kind != "ranking":
+        message = "The sentence speaks of a range, and none was compared."
+        yield change("range not compared", message, "Leave the range out.", "fairness", _EU)

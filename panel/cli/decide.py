@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import json_option, open_path, print_json, print_lines, print_table, print_told, study_argument
+from panel.cli.shared import json_option, open_path, print_json, print_lines, print_told, study_argument
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
@@ -69,42 +69,38 @@ def _weights(study: Study, typed: tuple[str, ...]) -> dict[str, float] | None:
     type=click.Path(path_type=Path),
     help="Judge the sentences of this table instead (columns as in the table claims), as if fixed beforehand.",
 )
+@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
 @json_option
-def claim(study: Path, draft: Path | None, as_json: bool) -> None:
+def claim(study: Path, draft: Path | None, everything: bool, as_json: bool) -> None:
     """Say of each claim whether the data allow it, why, and what it would take.
 
     Drafts are judged and forgotten: nothing is recorded.
     """
-    opened = open_path(study)
-    if draft is not None:
-        _drafts(opened, draft, as_json=as_json)
-        return
-    from panel.claims.judge import judge_claims
+    from panel.answers import Answers
+    from panel.claims.judge import CLAIMS
 
-    result = judge_claims(opened)
+    answers = Answers(open_path(study))
+    if draft is not None:
+        _drafts(answers.study, draft, as_json=as_json)
+        return
+    result = answers.need(CLAIMS)
     if as_json:
         from panel.views.drawing.plain_data import records
 
         content: dict[str, Any] = {"claims": [_with_words(row, result) for row in records(result.claims)]}
-        frames = ("numbers", "findings", "gaps")
+        frames = ("numbers", "findings", "gaps", "bearing")
         content |= {name: getattr(result, name) for name in frames}
         print_json(content | {"level": result.level, "method": result.method, "notes": result.notes})
         return
-    from panel.views.decision.claims import claims_headline, claims_table, what_claims_cannot_show
+    from panel.views.decision.board import tell_claims
     from panel.views.planning.study import mark
 
-    warned = mark(opened)
-    print_lines(claims_headline(result), *([f"{warned}."] if warned else []), "")
-    for number in result.claims["number"]:
-        print_lines(*_one(result, int(number)), "")
-    if len(result.claims):
-        print_table(claims_table(result))
-    print_lines(result.method, *result.notes, *what_claims_cannot_show())
+    print_told(tell_claims(result, answers.names, mark(answers.study)), everything=everything)
 
 
 def _drafts(study: Study, path: Path, *, as_json: bool) -> None:
     """Judge the drafts in a file and print what may be said."""
-    from panel.claims.draft import DRAFT, judge_drafts
+    from panel.claims.judge import DRAFT, judge_drafts
     from panel.study.raw_table import raw_table, read_raw_file
 
     table = raw_table(read_raw_file(path))
@@ -134,27 +130,6 @@ def _with_words(row: dict[str, Any], result: Any) -> dict[str, Any]:
     told = {"reasons": reasons_of(result, number), "needs": needs_of(result, number)}
     not_covered = [words for words in str(row["not_covered"]).split(", ") if words]
     return row | told | {"not_covered": not_covered, "may_be_said": row["suggestion"]}
-
-
-def _one(result: Any, number: int) -> list[str]:
-    """Return one claim in words."""
-    from panel.views.decision.claims import (
-        criteria_words,
-        fixed_words,
-        footnote_lines,
-        needs_of,
-        reasons_of,
-        verdict_words,
-        wording_lines,
-    )
-
-    row = result.claims.loc[result.claims["number"] == number].iloc[0]
-    lines = [f"{verdict_words(str(row['verdict']))} | “{row['claim']}”"]
-    lines += [f"  What may be said: {row['suggestion']}"] if row["suggestion"] else []
-    for head, words in (("", reasons_of), ("It would take: ", needs_of), ("Words: ", wording_lines)):
-        lines += [f"  {head}{text}" for text in words(result, number)]
-    lines += [f"  Footnote: {text}" for text in footnote_lines(result, number)]
-    return [*lines, f"  {criteria_words(result, number)}", f"  {fixed_words(result, number)}"]
 
 
 # Command about the emollients: trace what they did, and what to make next.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -44,13 +45,17 @@ def test_the_demo_and_one_claim_after_another(monkeypatch: pytest.MonkeyPatch):
     assert app.title[0].value == "Claims"
     assert "Of 10 claims:" in text
     assert "Local law decides what may be claimed" in text
-    assert "✓ supported as worded, in these batches**: “less greasy than our previous hand cream”" in text
+    drawers = [each.label.replace("\\", "") for each in app.expander]
+    assert "✓ supported as worded, in these batches: “less greasy than our previous hand cream”" in drawers
+    assert "± supported, with contrary evidence: “does not leave hands feeling greasy”" in drawers
+    verdicts = [label for label in drawers if "“" in label]
+    assert verdicts[0].startswith("✓")  # from supported to not
+    assert verdicts[-1].startswith("–")
+    assert "Against it: trained panel, greasy film: 42.8 of 100 (37.8 to 47.8)." in text
+    assert "Home-use test, 58 adults" in text
     chosen = labelled(app.selectbox, "Claim")
     app = chosen.select(next(n for n in range(1, 11) if "8 in 10" in chosen.options[n - 1])).run()
     assert not app.exception
-    assert "✗ not supported" in shown(app)
-    assert "What it would take" in shown(app)
-    assert "Home-use test, 58 adults" in shown(app)
 
 
 def test_a_study_without_claims_says_so_and_offers_the_form(small: Path):
@@ -60,10 +65,47 @@ def test_a_study_without_claims_says_so_and_offers_the_form(small: Path):
     assert labelled(app.text_input, "Sentence, exactly as it is to be said")
 
 
-def test_a_claim_is_written_down_stamped_and_judged(small: Path):
-    app = opened().run()
-    labelled(app.text_input, "Sentence, exactly as it is to be said").input("less greasy than our previous cream")
-    labelled(app.selectbox, "Kind of claim").select("superiority")
+def form(app: AppTest, sentence: str, kind: str) -> AppTest:
+    labelled(app.text_input, "Sentence, exactly as it is to be said").input(sentence)
+    labelled(app.selectbox, "Kind of claim").select(kind)
+    return app.run()
+
+
+def test_the_form_shows_what_a_kind_needs_and_no_other(small: Path):
+    app = form(opened().run(), "less greasy than our previous cream", "superiority")
+    labels = {each.label for each in (*app.selectbox, *app.text_input)}
+    assert {"Prototype", "Compared with", "Attribute", "Margin"} <= labels
+    assert not {"Question", "Bar", "Ingredient", "Sitting before", "Bar of the panel"} & labels
+    app = form(app, "does not feel greasy", "absolute_negative")
+    labels = {each.label for each in (*app.selectbox, *app.text_input)}
+    assert {"Question", "Bar", "Bar of the panel"} <= labels
+    assert not {"Compared with", "Margin", "Competitors or range"} & labels
+
+
+def test_everyday_words_find_the_attribute(small: Path):
+    app = form(opened().run(), "less oily than our previous cream", "superiority")  # oily is greasy
+    assert labelled(app.selectbox, "Attribute").value == "AF_GREASE"
+    assert labelled(app.selectbox, "It says").value == "less"
+
+
+def test_a_sentence_is_tried_and_forgotten(small: Path):
+    app = form(opened().run(), "less greasy than our previous cream, and kills germs", "superiority")
+    labelled(app.selectbox, "Prototype").select("P4")
+    labelled(app.selectbox, "Compared with").select("P1")
+    labelled(app.selectbox, "Attribute").select("AF_GREASE")
+    labelled(app.button, "Try it").click()
+    app = app.run()
+    assert not app.exception
+    assert "Nothing is recorded, and a draft supports no claim" in shown(app)
+    assert re.search(r"Not covered: [^.]*germs", shown(app))
+    assert open_study(small).table("claims").empty
+    labelled(app.button, "Delete this draft").click()
+    app = app.run()
+    assert "Nothing is recorded" not in shown(app)
+
+
+def test_a_claim_is_written_down_stamped_judged_and_withdrawn(small: Path):
+    app = form(opened().run(), "less greasy than our previous cream", "superiority")
     labelled(app.selectbox, "Prototype").select("P4")
     labelled(app.selectbox, "Compared with").select("P1")
     labelled(app.selectbox, "Attribute").select("AF_GREASE")
@@ -74,17 +116,20 @@ def test_a_claim_is_written_down_stamped_and_judged(small: Path):
     app = app.run()
     assert not app.exception
     assert "The claim is written and stamped." in shown(app)
-    assert "less greasy than our previous cream" in shown(app)
     row = open_study(small).table("claims").iloc[0]
     assert (row["kind"], row["margin"], row["stamped_by"]) == ("superiority", 8.5, "panel leader")
-    assert len(row["stamp"]) == 64
+    assert (len(row["stamp"]), len(row["chain"])) == (64, 64)
     assert "Stamped at" in shown(app)
-    assert "Exploratory" not in shown(app)
+    labelled(app.text_input, "Why it is withdrawn").input("not needed")
+    labelled(app.text_input, "Who withdraws it").input("brand owner")
+    labelled(app.button, "Withdraw it").click()
+    app = app.run()
+    assert "The claim is withdrawn; it stays in the table." in shown(app)
+    assert open_study(small).table("claims")["withdrawn_because"].tolist() == ["not needed"]
 
 
 def test_a_claim_without_a_name_is_not_written(small: Path):
-    app = opened().run()
-    labelled(app.text_input, "Sentence, exactly as it is to be said").input("soft")
+    app = form(opened().run(), "soft", "superiority")
     labelled(app.button, "Write the claim and stamp it").click()
     app = app.run()
     assert "A claim is fixed by a named person" in shown(app)
@@ -92,8 +137,7 @@ def test_a_claim_without_a_name_is_not_written(small: Path):
 
 
 def test_a_margin_that_is_no_number_is_said(small: Path):
-    app = opened().run()
-    labelled(app.text_input, "Sentence, exactly as it is to be said").input("soft")
+    app = form(opened().run(), "soft", "superiority")
     labelled(app.text_input, "Who fixes it").input("leader")
     labelled(app.text_input, "Margin").input("some")
     labelled(app.button, "Write the claim and stamp it").click()

@@ -2,8 +2,8 @@
 
 import numpy as np
 
+from panel.claims.claim import claim_seal
 from panel.claims.judge import judge_claims
-from panel.claims.stamp import claim_seal
 from panel.study.study import Study, empty_table
 from tests.formula_studies import hand_cream_formulas, table
 

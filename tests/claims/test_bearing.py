@@ -3,8 +3,7 @@
 import pytest
 
 from panel.claims.bearing import AGAINST, FOR, NEITHER
-from panel.claims.draft import judge_drafts
-from panel.claims.judge import judge_claims
+from panel.claims.judge import judge_claims, judge_drafts
 from panel.claims.verdict import CONTRARY, IN_BATCHES, SUPPORTED
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 

@@ -9,7 +9,7 @@ import pytest
 from benchmarks.confounds import one_swap, simulated
 from panel.checks.confounds import find_confounds
 from panel.claims.judge import judge_claims
-from panel.claims.panel_numbers import panel_numbers
+from panel.claims.materials import panel_numbers
 from panel.models.decision.decide import decide
 from panel.models.emollients.swaps import trace_swaps
 from panel.study.study import Study

@@ -2,9 +2,9 @@
 
 import pytest
 
-from panel.claims.answers_counted import count_agreed
-from panel.claims.evidence_votes import count_votes
+from panel.claims.evidence import count_votes
 from panel.claims.judge import judge_claims
+from panel.claims.materials import count_agreed
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, WITH_WORDING
 from tests.claims.claim_studies import (
     answer_rows,

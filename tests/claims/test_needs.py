@@ -8,8 +8,9 @@ from scipy.special import stdtrit
 from statsmodels.stats.power import TTestPower
 
 from panel.claims.claim import read_claims
-from panel.claims.materials import Materials
-from panel.claims.needs import (
+from panel.claims.materials import (
+    Estimate,
+    Materials,
     assessors_for_difference,
     assessors_for_limit,
     assessors_for_margin,
@@ -17,7 +18,6 @@ from panel.claims.needs import (
     people_for_parity,
     people_for_preference,
 )
-from panel.claims.panel_numbers import Estimate
 from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
 from panel.plan.sample_size import panel_sizes
 from tests.claims.claim_studies import claim_row, panel_scores, seeded, study_with

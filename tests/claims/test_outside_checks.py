@@ -8,11 +8,10 @@ import scipy.stats
 from statsmodels.stats.tests.test_tost import clinic
 from statsmodels.stats.weightstats import ttost_ind
 
-from panel.claims.answers_counted import count_agreed
 from panel.claims.claim import read_claims
-from panel.claims.evidence_votes import count_votes
+from panel.claims.evidence import count_votes
 from panel.claims.judge import find_evidence, judge_claims
-from panel.claims.materials import Materials
+from panel.claims.materials import Materials, count_agreed
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, is_shown
 from panel.models.consumers.agreement import count_agreement
 from panel.models.consumers.preference import count_preferences

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.claims.said import counted, interval, listed, number, p_value, percent
+from panel.claims.claim import counted, interval, listed, number, p_value, percent
 
 
 @pytest.mark.parametrize(("value", "text"), [(8.0, "8"), (-14.06, "−14.1"), (-0.01, "0"), (0.25, "0.2"), (100, "100")])

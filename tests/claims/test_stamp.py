@@ -1,13 +1,26 @@
 """A claim is fixed before the data, or it is exploratory; a change after the stamp shows. Constructed cases."""
 
+import shutil
+import subprocess
 from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.claims.claim import read_claims
-from panel.claims.stamp import claim_seal, standing, with_claim
+from panel.claims.claim import (
+    anchor_hash,
+    claim_seal,
+    first_broken_link,
+    page_to_sign,
+    read_claims,
+    standing,
+    time_stamp_request,
+    with_claim,
+    with_withdrawn,
+)
+from panel.claims.judge import judge_claims
+from panel.claims.verdict import WITHDRAWN
 from panel.errors import StudyError
 from panel.plan.codes import no_openings, note_opening
 from panel.study.facts import LockedSession, with_lock
@@ -152,3 +165,90 @@ def test_the_seal_is_the_same_for_the_same_claim_and_another_for_another(text, b
     assert claim_seal(row) == claim_seal(dict(reversed(row.items())))
     assert claim_seal(row) != claim_seal(row | {"claim": f"{text}x"})
     assert claim_seal(row | {"margin": float("nan")}) == claim_seal(row) == claim_seal(row | {"margin": ""})
+
+
+def two_claims():
+    first = with_claim(study(), ROW | {"claim": "drier"}, who="leader", when=BEFORE)
+    return with_claim(first, ROW | {"claim": "silkier"}, who="leader", when=BEFORE)
+
+
+def changed(made, row, **cells):
+    claims = made.table("claims").copy()
+    for name, value in cells.items():
+        claims.loc[row, name] = value
+    return replace(made, tables={**made.tables, "claims": claims})
+
+
+def test_stamps_are_chained_so_that_one_written_anew_shows():
+    made = two_claims()
+    assert first_broken_link(made.table("claims")) is None
+    row = made.table("claims").iloc[1].to_dict() | {"bar": 60.0}
+    forged = changed(made, 1, bar=60.0, stamp=claim_seal(row))  # its own seal fits again
+    assert first_broken_link(forged.table("claims")) == 1
+    claims = read_claims(forged)
+    assert "chain of stamps is broken before claim 2" in standing(forged, claims[1]).words
+    assert standing(forged, claims[1]).exploratory
+    gone = made.table("claims").drop(index=1).reset_index(drop=True)
+    assert first_broken_link(gone) == 1
+
+
+def test_a_claim_is_withdrawn_with_a_reason_and_stays():
+    made = with_withdrawn(two_claims(), 2, who="brand owner", when="2025-05-01T10:00:00", why="not needed")
+    assert len(made.table("claims")) == 3
+    found = judge_claims(made)
+    assert found.claims["verdict"].iloc[1] == WITHDRAWN
+    reason = found.reasons.loc[found.reasons["number"] == 2, "reason"].iloc[0]
+    assert reason == "Withdrawn on 2025-05-01 10:00:00 by brand owner: not needed"
+    assert found.claims["family"].iloc[1] == found.claims["family"].iloc[0]  # its test was made, and counts
+    assert first_broken_link(made.table("claims")) is None
+    with pytest.raises(StudyError, match="Claim 2 is withdrawn already"):
+        with_withdrawn(made, 2, who="brand owner", when=BEFORE, why="again")
+
+
+@pytest.mark.parametrize(
+    ("number", "who", "why", "words"),
+    [
+        (9, "owner", "x", r"There is no claim 9. Choose one of the 3"),
+        (1, " ", "x", "by a named person, with a reason"),
+        (1, "owner", " ", "by a named person, with a reason"),
+    ],
+)
+def test_a_withdrawal_needs_claim_name_and_reason(number, who, why, words):
+    with pytest.raises(StudyError, match=words):
+        with_withdrawn(two_claims(), number, who=who, when=BEFORE, why=why)
+
+
+def test_a_request_for_a_time_stamp_is_what_rfc_3161_asks_for():
+    digest = anchor_hash(two_claims())
+    request = time_stamp_request(digest)
+    # byte by byte from RFC 3161, 2.4.1, and the algorithm identifier of RFC 5754, 2.2: version 1; SHA-256 with NULL;
+    # the hash; certReq TRUE
+    expected = "3039020101" + "3031" + "300d" + "0609608648016503040201" + "0500" + "0420" + digest + "0101ff"
+    assert request.hex() == expected
+    openssl = shutil.which("openssl")
+    if openssl:  # a second reader
+        told = subprocess.run(
+            [openssl, "ts", "-query", "-in", "/dev/stdin", "-text"], input=request, capture_output=True, check=True
+        ).stdout.decode()
+        assert "Version: 1" in told
+        assert "sha256" in told.casefold()
+        assert "Certificate required: yes" in told
+
+
+def test_the_page_to_sign_names_every_claim_and_the_hash():
+    made = two_claims()
+    page = page_to_sign(made)
+    assert "2. “drier”, fixed at 2025-03-01 09:00:00 by leader" in page
+    assert anchor_hash(made) in page
+    assert "self-declaration" in page
+    assert anchor_hash(made) != anchor_hash(changed(made, 2, stamp="0" * 64))
+
+
+def test_the_first_score_of_its_own_evidence_is_the_limit_where_it_is_known():
+    row = {"assessor": "A1", "prototype": "P1", "attribute": "GREASE", "score": 4.0}
+    scored = [row | {"recorded_at": "2025-02-20T10:00:00"}]  # before the stamp, the unblinding is later
+    assert not stands(scores=scored).exploratory  # rests on answers
+    claim = {"claim": "less greasy", "kind": "superiority", "prototype": "P1", "versus": "P2", "attribute": "GREASE"}
+    found = stands(claim_row(**claim), scores=scored)
+    assert found.exploratory
+    assert "not before the first score or answer behind it (2025-02-20 10:00:00)" in found.words

@@ -1,6 +1,7 @@
 """The command `claim`: verdicts in words and as JSON, and exit 0 also where a claim is refused."""
 
 import json
+import re
 from pathlib import Path
 
 import click
@@ -40,14 +41,19 @@ def test_json_holds_what_was_promised(as_json):
         assert row["reasons"]
     verdicts = {row["claim"]: row["verdict"] for row in as_json["claims"]}
     assert verdicts["non-greasy"] == "not supported"
-    assert {"numbers", "findings", "gaps", "method", "notes"} <= set(as_json)
+    assert {"numbers", "findings", "gaps", "bearing", "method", "notes"} <= set(as_json)
 
 
 def test_in_words():
     result = run(DEMO)
     assert result.exit_code == 0
     assert result.stdout.startswith("Of 10 claims:")
-    assert "✗ not supported | “non-greasy”" in result.stdout
+    assert re.search(r"✗ not supported +“non-greasy”", result.stdout)
+    assert "± supported, with contrary evidence" in result.stdout
+    assert len(result.stdout.splitlines()) <= 30
+    everything = run(DEMO, "--all").stdout
+    assert re.search(r"against +trained panel +greasy film: 42.8 of 100", everything)
+    assert "Stamped at 2025-03-10 16:00:00 by panel leader." in everything
     assert "Local law decides what may be claimed" in result.stdout
 
 

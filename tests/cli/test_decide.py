@@ -57,7 +57,7 @@ def test_weights_can_be_given_with_a_decimal_comma(folder):
     [
         ("GREASE", StudyError, "The weight 'GREASE' is not understood. Write it like AF_GREASE=2."),
         ("GREASE=", StudyError, "The weight 'GREASE=' is not understood."),
-        ("GLOSS=1", StudyError, "GLOSS, which has no target window"),
+        ("GLOSS=1", ModelError, "GLOSS, which has no target window"),
     ],
 )
 def test_weights_that_are_not_understood_are_refused(folder, typed, error, words):

@@ -78,28 +78,10 @@ def judge_windows(
     reach = _reach(wanted, drawn.estimate)
     shrunken = drawn.shrunken if drawn.shrunken.size else drawn.estimate
     single = _single(shrunken, low, high, reach)
-    ends = drawn.intervals(level)
     base = None if benchmark not in drawn.prototypes else drawn.prototypes.index(str(benchmark))
-    half = stdtrit(drawn.df, (1 + level) / 2) * drawn.std_error
     known = np.isfinite(drawn.estimate)
     met = _inside(drawn.drawn, low, high)
-    columns = {
-        "estimate": drawn.estimate,
-        "std_error": drawn.std_error,
-        "df": drawn.df,
-        "ci_low": drawn.estimate - half,
-        "ci_high": drawn.estimate + half,
-        "shrunken": shrunken,
-        "shrunken_low": ends[0],
-        "shrunken_high": ends[1],
-        **{
-            name: np.broadcast_to(wanted[[name]].to_numpy(float), known.shape) for name in ("target_low", "target_high")
-        },
-        "weight": np.broadcast_to(weights[:, None], known.shape),
-        "desirability": single,
-        "met": np.where(known, _inside(drawn.estimate, low, high), np.nan),
-        "chance": np.where(known, met.mean(axis=0), np.nan),
-    }
+    columns = _columns(wanted, drawn, shrunken, met, level) | {"desirability": single}
     versus, met_versus = _versus(wanted, drawn, base, level)
     everything = known.all(axis=0)
     chance_all = np.where(everything, met.all(axis=1).mean(axis=0), np.nan)
@@ -125,6 +107,29 @@ def judge_windows(
         single=single,
         weights=weights,
     )
+
+
+def _columns(wanted: pd.DataFrame, drawn: PanelDraws, shrunken: Floats, met: Flags, level: float) -> dict[str, Floats]:
+    """Return the means with their intervals, windows, and chances on the scale of the panel."""
+    low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
+    half = stdtrit(drawn.df, (1 + level) / 2) * drawn.std_error
+    known, ends = np.isfinite(drawn.estimate), drawn.intervals(level)
+    return {
+        "estimate": drawn.estimate,
+        "std_error": drawn.std_error,
+        "df": drawn.df,
+        "ci_low": drawn.estimate - half,
+        "ci_high": drawn.estimate + half,
+        "shrunken": shrunken,
+        "shrunken_low": ends[0],
+        "shrunken_high": ends[1],
+        **{
+            name: np.broadcast_to(wanted[[name]].to_numpy(float), known.shape) for name in ("target_low", "target_high")
+        },
+        "weight": np.broadcast_to(wanted[["weight"]].to_numpy(float), known.shape),
+        "met": np.where(known, _inside(drawn.estimate, low, high), np.nan),
+        "chance": np.where(known, met.mean(axis=0), np.nan),
+    }
 
 
 def _luck(drawn: PanelDraws, shrunken: Floats, base: int | None) -> dict[str, Floats]:

@@ -25,7 +25,7 @@ from panel.models.prototypes.verdict import (
     verdict_letters,
 )
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below
+from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
 from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS, Inference, SmallSample, inference
 from panel.stats.mixed.reml import (

@@ -20,8 +20,9 @@ def shrunken_differences(result: Differences, rows: pd.DataFrame) -> pd.DataFram
     estimated.
     """
     attributes, prototypes = (tuple(dict.fromkeys(result.means[name])) for name in ("attribute", "prototype"))
-    means = result.means.set_index(["attribute", "prototype"])["estimate"].unstack()  # noqa: PD010
-    estimate = means.reindex(index=attributes, columns=prototypes).to_numpy(float)
+    means = result.means.set_index(["attribute", "prototype"])["estimate"]
+    every = pd.MultiIndex.from_product([attributes, prototypes])
+    estimate = means.reindex(every).to_numpy(float).reshape(len(attributes), len(prototypes))
     squared = np.zeros((len(attributes), len(prototypes), len(prototypes)))
     row, first, second = _places(result.pairs, attributes, prototypes)
     squared[row, first, second] = squared[row, second, first] = result.pairs["std_error"].to_numpy(float) ** 2

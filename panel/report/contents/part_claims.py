@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from panel.answers import DECISION, Answers, NoAnswer
+from panel.claims.claim import SELF_DECLARED, anchor_hash, first_broken_link
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
 from panel.errors import PanelError
@@ -102,6 +103,11 @@ def _sheet(answers: Answers) -> list[Block]:
     elif where:
         shown = recorded_table(claims, {"number": "Claim", **where})
         blocks.append(TextTable("Where they are to be made, by whom, and when they were fixed", shown))
+    anchor = f"SHA-256 over all stamps, to be signed or time-stamped: {anchor_hash(answers.study)}"
+    blocks += points([SELF_DECLARED, anchor])
+    broken = first_broken_link(answers.study.table("claims"))
+    if broken is not None:
+        blocks.append(Gap(f"The chain of stamps is broken before claim {broken + 1}: one was changed or taken out."))
     missing = [words.lower() for name, words in _WHERE.items() if name not in filled]
     return [*blocks, Gap(f"Not written down for any claim: {', '.join(missing)}.")] if missing else blocks
 

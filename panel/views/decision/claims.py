@@ -21,8 +21,9 @@ from panel.claims.verdict import (
     SUPPORTED,
     VERDICTS,
     WITH_WORDING,
+    WITHDRAWN,
 )
-from panel.claims.wording_statement import NOT_NAMED
+from panel.claims.wording import NOT_NAMED
 from panel.models.prototypes.ranks import RankComparison
 from panel.study.knowledge import cautions, claim_kinds
 from panel.study.naming import Naming
@@ -48,6 +49,7 @@ _SIGNS = {
     NOT_SUPPORTED: "✗",
     CANNOT_TELL: "?",
     NOT_THIS_TOOL: "–",
+    WITHDRAWN: "×",
 }
 _COUNTED = {
     SUPPORTED: SUPPORTED,
@@ -57,6 +59,7 @@ _COUNTED = {
     NOT_SUPPORTED: "not supported",
     CANNOT_TELL: "that cannot be told yet",
     NOT_THIS_TOOL: "not a matter for this tool",
+    WITHDRAWN: WITHDRAWN,
 }
 
 

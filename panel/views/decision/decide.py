@@ -44,8 +44,8 @@ from panel.study.shown import (
     typed,
     yes_no,
 )
-from panel.views.decision.decision_pictures import chance_words, chances_picture, window_text, windows_picture
-from panel.views.told import Item, Told, drawer
+from panel.views.decision.decision_pictures import chance_words, chances_picture, window_text
+from panel.views.told import Told, drawer
 from panel.words import (
     NOTHING,
     capital,
@@ -75,12 +75,8 @@ def tell_decision(result: Decision, names: Naming) -> Told:
                 "Who is out, and what is open", *_out(result, names), *([GATES] if len(result.gates) else [_NO_GATES])
             ),
             drawer("Who can be told apart", *_apart(result), PAIRS),
-            drawer("Every window", windows_picture(result, names), WINDOWS),
-            *(
-                [drawer(f"Windows as differences from {result.benchmark}", *_versus_items(result, names))]
-                if result.benchmark
-                else []
-            ),
+            drawer("Every window", WINDOWS),
+            *([drawer(f"Windows as differences from {result.benchmark}", VERSUS_WINDOWS)] if result.benchmark else []),
             drawer("For whom", *_people(result)),
             drawer(
                 "Other weights, and who is beaten on everything", _weights(result, names), WEIGHTS, WEIGHT_SHARES, FRONT
@@ -339,10 +335,6 @@ def _weights(result: Decision, names: Naming) -> str:
         f"{names.attribute(str(r['attribute']))} {r['change']}: {r['prototype']}" for r in other.to_dict("records")
     ]
     return f"{told}. Another one comes first with {format_list(changes)}."
-
-
-def _versus_items(result: Decision, names: Naming) -> tuple[Item, ...]:
-    return (windows_picture(result, names, versus=True), VERSUS_WINDOWS)
 
 
 # Tables.

@@ -101,7 +101,7 @@ def test_one_claim_in_words(result):
 
 def test_verdicts_carry_a_sign_and_kinds_their_words():
     assert verdict_words(SUPPORTED) == "✓ supported as worded"
-    assert len({verdict_words(v)[0] for v in VERDICTS}) == 5
+    assert len({verdict_words(v)[0] for v in VERDICTS}) == 7
     assert kind_words("parity") == "as good as another"
     assert kind_words("nonsense") == "nonsense"
 

@@ -1,0 +1,521 @@
+"""What does the trained panel say about two prototypes: does one have more of it, or are they alike?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from panel.claims.claim import SIDES_WORDS, Claim, counted, interval, listed, number, p_value
+from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, agreement, beyond, nothing_yet, refused_panel_bar
+from panel.claims.materials import (
+    USUAL_PANEL_BAR,
+    Estimate,
+    Materials,
+    assessors_for_difference,
+    assessors_for_limit,
+    assessors_for_margin,
+)
+from panel.claims.names import absent, alike, compared, minutes_between, saying, time_words
+from panel.stats.comparing.equivalence import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
+from panel.stats.formulas.composition import paired_contrasts
+
+PANEL = "trained panel"
+_OTHER_WAY = "More assessors will not do: the difference goes the other way, or there is none."
+_TOO_SMALL = "More assessors will not do: if there is a difference, it is smaller than the smallest that matters."
+
+
+def superiority(claim: Claim, materials: Materials) -> Evidence:
+    """Return the difference in the claimed direction, its test, and how it lies to the smallest that matters."""
+    missing = materials.panel_missing(claim, claim.versus)
+    if missing:
+        return nothing_yet(PANEL, *missing)
+    found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
+    return difference_evidence(claim, materials, found, margin=materials.margin(claim))
+
+
+def difference_evidence(claim: Claim, materials: Materials, found: Estimate, *, margin: float) -> Evidence:
+    """Return the evidence of a difference in the claimed direction."""
+    one_sided = found.p_above(0.0) if claim.sign > 0 else 1 - found.p_above(0.0)
+    p = one_sided if claim.sides == "one" else min(1.0, 2 * one_sided)
+    low, high = found.interval(materials.level)
+    people, _ = materials.panel.people(claim.attribute, (claim.prototype, claim.versus))
+    words = materials.study.attribute_words(claim.attribute)
+    wrong_way = claim.sign * found.estimate <= 0
+    small = margin > 0 and max(abs(low), abs(high)) < margin
+    against = wrong_way or (small and p > materials.alpha)  # no difference that matters is left to be found
+    reasons = [
+        f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)} "
+        f"({100 * materials.level:g} % interval {interval(low, high)}), {p_value(p)} "
+        f"({SIDES_WORDS[claim.sides]}), {materials.who_scored(claim, claim.versus)}.",
+        *(["The difference does not go the way the sentence says."] if wrong_way else []),
+        *([_size_reason(claim, low, high, margin)] if margin > 0 else []),
+    ]
+    slightly = "The whole interval lies within the difference that does not matter: say 'slightly'."
+    what, limits = f"{claim.prototype} − {claim.versus}", beyond(0.0, claim.sign)
+    return Evidence(
+        PANEL,
+        (NumberShown(what, found.estimate, low, high, materials.level, *limits),),
+        **of_estimate(found, p, people),
+        against=against,
+        qualifier=slightly if small else "",
+        suggestion=compared(
+            materials.study, materials.names, claim.attribute, claim.direction, [claim.versus], slightly=small
+        ),
+        reasons=tuple(reasons),
+        needs=lambda: (
+            _OTHER_WAY
+            if wrong_way
+            else _TOO_SMALL
+            if against
+            else assessors_for_difference(materials.panel, claim.attribute, found.estimate),
+        ),
+        method="difference in the mixed model of the panel, Satterthwaite's degrees of freedom",
+    )
+
+
+def of_estimate(found: Estimate, p_value: float, people: int, statistic: float | None = None) -> dict[str, Any]:
+    """Return what is told of every test of the panel's model, as arguments of `Evidence`."""
+    return {
+        "p_value": p_value,
+        "statistic": found.statistic if statistic is None else statistic,
+        "df": found.df,
+        "std_error": found.std_error,
+        "n": people,
+    }
+
+
+def _size_reason(claim: Claim, low: float, high: float, margin: float) -> str:
+    least = min(claim.sign * low, claim.sign * high)
+    if least > margin:
+        return f"The whole interval lies beyond the smallest difference that matters ({number(margin)})."
+    if max(abs(low), abs(high)) < margin:
+        return f"The whole interval lies within the smallest difference that matters ({number(margin)})."
+    return f"The difference may be smaller than the smallest one that matters ({number(margin)})."
+
+
+def parity(claim: Claim, materials: Materials) -> Evidence:
+    """Return two one-sided tests of the difference against the margin that was set beforehand."""
+    lacking = [] if claim.versus else ["Nothing is named to be like. Fill in versus."]
+    missing = [*lacking, *_too_wide(claim, materials)] or materials.panel_missing(claim, claim.versus)
+    if missing:
+        return nothing_yet(PANEL, *missing)
+    found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
+    margin, level = claim.margin, 1 - 2 * materials.alpha
+    tests = two_one_sided_tests(found.estimate, found.std_error, found.df, -margin, margin, materials.alpha)
+    low, high, p = float(tests.ci_low), float(tests.ci_high), float(tests.p_value)
+    people, _ = materials.panel.people(claim.attribute, (claim.prototype, claim.versus))
+    words = materials.study.attribute_words(claim.attribute)
+    deciding = tests.low_statistic if tests.low_p >= tests.high_p else tests.high_statistic
+    what = f"{claim.prototype} − {claim.versus}"
+    return Evidence(
+        PANEL,
+        (NumberShown(what, found.estimate, low, high, level, -margin, margin),),
+        **of_estimate(found, p, people, float(deciding)),
+        against=abs(found.estimate) >= margin,
+        suggestion=alike(materials.study, materials.names, claim.attribute, claim.versus),
+        reasons=(
+            f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)}, {100 * level:g} % interval "
+            f"{interval(low, high)}; margin ±{number(margin)}; two one-sided tests, {p_value(p)}, "
+            f"{materials.who_scored(claim, claim.versus)}.",
+            *_beside_the_difference(found, tests, materials),
+        ),
+        needs=lambda: (assessors_for_margin(found, margin, people),),
+        method="two one-sided tests (Schuirmann 1987) on the difference in the mixed model of the panel",
+    )
+
+
+def _too_wide(claim: Claim, materials: Materials) -> list[str]:
+    """Return what is wrong with a margin that lets pass what the study itself calls a difference that matters."""
+    matters = materials.margin_of_study
+    if not claim.margin > matters:
+        return []
+    return [
+        f"The margin of this claim ({number(claim.margin)}) is wider than the smallest difference that matters in this "
+        f"study ({number(matters)}): what matters cannot be called alike. Fix a margin of {number(matters)} or less."
+    ]
+
+
+def _beside_the_difference(found: Estimate, tests: Equivalence, materials: Materials) -> list[str]:
+    """Say what a difference that was found, or was not, means beside the test of parity."""
+    low, high = found.interval(materials.level)
+    if low <= 0 <= high:
+        return ["That no difference was found shows nothing here; only the interval within the margin counts."]
+    if tests.p_value <= materials.alpha:
+        return ["The two differ and are alike within the margin, both at once: the difference is real and small."]
+    return []
+
+
+# What does the trained panel say about the level of one prototype: below a bar, above it, really absent?
+
+
+BOTH = "trained panel and consumer answers"
+_PERCEIVED = "The answers of consumers carry a sentence about what they perceive, not the property itself."
+
+
+def perceived_attribute(claim: Claim, materials: Materials) -> Evidence:
+    """Return the mean with its interval against a bar, or against an anchor or benchmark."""
+    others = (claim.versus,) if claim.versus else ()
+    missing = materials.panel_missing(claim, *others)
+    if math.isnan(claim.bar) and not claim.versus:
+        missing.append("There is neither a bar nor anything to compare with. Fill in bar, or versus.")
+    if missing:
+        return nothing_yet(PANEL, *missing)
+    people, replicates = materials.panel.people(claim.attribute, (claim.prototype, *others))
+    few = materials.few(claim, people, replicates)
+    if few:
+        return nothing_yet(PANEL, *few)
+    if math.isnan(claim.bar):
+        found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
+        return difference_evidence(claim, materials, found, margin=materials.margin(claim))
+    return _beside_bar(claim, materials, claim.bar)
+
+
+def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
+    """Return the mean beside a bar: the interval must lie wholly on the claimed side."""
+    found = materials.panel.contrast(claim.attribute, {claim.prototype: 1.0})
+    low, high = found.interval(materials.level)
+    p = _p_beyond(found, bar, claim.sign)
+    people, _ = materials.panel.people(claim.attribute, (claim.prototype,))
+    words, side = materials.study.attribute_words(claim.attribute), "above" if claim.sign > 0 else "below"
+    against = claim.sign * (found.estimate - bar) <= 0
+    floor_name = "least_high" if claim.sign > 0 else "most_low"
+    level_words = f"high {words}" if claim.sign > 0 else saying(materials.study, claim.attribute, "low")
+    return Evidence(
+        PANEL,
+        (
+            NumberShown(
+                f"mean of {claim.prototype}", found.estimate, low, high, materials.level, *beyond(bar, claim.sign)
+            ),
+        ),
+        p,
+        (found.estimate - bar) / found.std_error,
+        found.df,
+        found.std_error,
+        people,
+        against,
+        suggestion=f"{level_words} in a trained-panel test" if level_words else "",
+        refused=tuple(refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
+        reasons=(
+            f"{words}: the mean of {claim.prototype} is {number(found.estimate)} ({100 * materials.level:g} % interval "
+            f"{interval(low, high)}); it must lie {side} {number(bar)}; {p_value(p)}, "
+            f"{materials.who_scored(claim)}.",
+            "A mean level leans on how this panel uses its scale; a difference from a benchmark is firmer ground.",
+        ),
+        needs=lambda: (
+            ("The level itself must change: more assessors will not do.",)
+            if against
+            else (assessors_for_limit(found, bar, people),)
+        ),
+        method="mean in the mixed model of the panel against a bar, Satterthwaite's degrees of freedom",
+    )
+
+
+def absolute_negative(claim: Claim, materials: Materials) -> Evidence:
+    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of consumers."""
+    users = agreement(claim, materials)
+    missing = _missing(claim, materials, users)
+    if missing:
+        return nothing_yet(BOTH, *missing)
+    people, _ = materials.panel.people(claim.attribute, (claim.prototype,))
+    bar, usual = _panel_bar(claim, materials)
+    found = materials.panel.contrast(claim.attribute, {claim.prototype: 1.0})
+    low, high = found.interval(materials.level)
+    p, above = _p_beyond(found, bar, -1.0), found.estimate >= bar
+    what = f"panel mean of {claim.prototype}"
+    return Evidence(
+        BOTH,
+        (NumberShown(what, found.estimate, low, high, materials.level, NAN, bar), *users.shown),
+        **of_estimate(found, max(p, users.p_value), people, (found.estimate - bar) / found.std_error),
+        against=above or users.against,
+        weaker=Weaker(users.p_value, users.suggestion, _PERCEIVED, rescues=False),
+        suggestion=absent(materials.study, claim.attribute, _time(claim, materials)),
+        refused=(*users.refused, *refused_panel_bar(materials.study, claim.attribute, bar, "most_absent")),
+        reasons=(
+            f"Trained panel, {materials.study.attribute_words(claim.attribute)}: mean {number(found.estimate)}, "
+            f"{100 * materials.level:g} % interval {interval(low, high)}; its upper limit must lie below "
+            f"{number(bar)}{usual}; {materials.who_scored(claim)}.",
+            *users.reasons,
+            "Both must hold: the panel alone says nothing of users, and users alone do not make a property absent.",
+        ),
+        needs=lambda: (
+            *(() if p <= materials.alpha else (_panel_need(found, bar, people),)),
+            *(() if users.p_value <= materials.alpha else users.needs()),
+        ),
+        observed_share=users.observed_share,
+        method="mean in the mixed model of the panel against a bar, and an exact binomial test of agreement",
+    )
+
+
+def _missing(claim: Claim, materials: Materials, users: Evidence) -> list[str]:
+    """Return what an absolute negative lacks."""
+    found = [*materials.panel_missing(claim), *users.missing]
+    if math.isnan(claim.minutes) and math.isnan(materials.minutes(claim.attribute)):
+        found.append("No time is stated at which it must be absent. Fill in minutes.")
+    if math.isnan(_panel_bar(claim, materials)[0]):
+        found.append(
+            f"No bar of the panel is stated, and the study does not say where the scale of {claim.attribute} begins "
+            "and ends, so the usual bar is not known. Fill in bar_panel, or scale_min and scale_max."
+        )
+    return found or materials.few(claim, *materials.panel.people(claim.attribute, (claim.prototype,)))
+
+
+def _time(claim: Claim, materials: Materials) -> float:
+    """Return the minutes at which it was judged, as stated for the claim or for the attribute."""
+    return materials.minutes(claim.attribute) if math.isnan(claim.minutes) else claim.minutes
+
+
+def _panel_need(found: Estimate, bar: float, people: int) -> str:
+    if found.estimate >= bar:
+        return "The level itself must fall: more assessors will not do."
+    return assessors_for_limit(found, bar, people)
+
+
+def _panel_bar(claim: Claim, materials: Materials) -> tuple[float, str]:
+    """Return the bar of the panel, and words where it is the usual one, a fifth of the scale; NaN without a scale."""
+    if not math.isnan(claim.bar_panel):
+        return claim.bar_panel, ""
+    low, high = materials.study.scale(claim.attribute) or (NAN, NAN)
+    return low + USUAL_PANEL_BAR * (high - low), " (the usual bar: none was stated)"
+
+
+def _p_beyond(found: Estimate, bar: float, sign: float) -> float:
+    """Return the p-value that goes with the two-sided interval: below 1 - level where all of it lies beyond the bar."""
+    above = found.p_above(bar)
+    return min(1.0, 2 * (above if sign > 0 else 1 - above))
+
+
+# Does it last, or change over time, against an untreated control? Without one neither can be said.
+
+
+UNTREATED = "untreated"
+FEWEST = 2
+
+
+def duration(claim: Claim, materials: Materials) -> Evidence:
+    """Return the difference from the untreated control at the time the sentence speaks of."""
+    missing = [*_no_control(claim, materials), *materials.panel_missing(claim, claim.versus)]
+    if np.isnan(materials.minutes(claim.attribute)):
+        missing.append(f"Nothing says when {claim.attribute} was judged. Write its minutes in the table attributes.")
+    if missing:
+        return nothing_yet(PANEL, *missing)
+    found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
+    shown = difference_evidence(claim, materials, found, margin=NAN)
+    return replace(shown, suggestion=f"{shown.suggestion} after {time_words(claim.minutes)}")
+
+
+def change_over_time(claim: Claim, materials: Materials) -> Evidence:
+    """Return the change from before to after minus that of the untreated control, over assessors."""
+    missing = _no_control(claim, materials)
+    if not claim.session_before or not claim.session_after:
+        missing.append("Nothing says which sittings are before and after. Fill in session_before and session_after.")
+    if missing:
+        return nothing_yet(PANEL, *missing)
+    changes = changes_of_people(claim, materials)
+    if len(changes) < FEWEST:
+        return nothing_yet(
+            PANEL,
+            f"{counted(len(changes), 'person', 'people')} judged {claim.prototype} and {claim.versus} both before and "
+            "after; two are the fewest.",
+        )
+    test = paired_contrasts(changes.to_numpy(float)[:, None, None], materials.level)
+    found = Estimate(*(float(values.item()) for values in (test.estimate, test.std_error, test.df)))
+    if not found.std_error > 0:
+        return nothing_yet(PANEL, "All people changed by exactly the same, so nothing is left to judge the change by.")
+    return _evidence(claim, materials, found, len(changes))
+
+
+def changes_of_people(claim: Claim, materials: Materials) -> pd.Series:
+    """Return for each person the change of the prototype minus that of the control, where all four are known."""
+    scores = materials.scores
+    sittings = [claim.session_before, claim.session_after]
+    own = scores.loc[
+        (scores["attribute"] == claim.attribute)
+        & scores["prototype"].isin([claim.prototype, claim.versus])
+        & scores["session"].isin(sittings)
+    ]
+    if own.empty:
+        return pd.Series(dtype="float64")
+    means = own.pivot_table(index="assessor", columns=["prototype", "session"], values="score", aggfunc="mean")
+    wanted = pd.MultiIndex.from_product([[claim.prototype, claim.versus], sittings])
+    means = means.reindex(columns=wanted)
+    before, after = sittings
+    change = {name: means[name, after] - means[name, before] for name in (claim.prototype, claim.versus)}
+    return (change[claim.prototype] - change[claim.versus]).dropna()
+
+
+def _changed(claim: Claim, materials: Materials) -> str:
+    """Return `softer after 7 days`; empty where nothing says how long that was."""
+    minutes = minutes_between(materials.study, claim.session_before, claim.session_after)
+    words = saying(materials.study, claim.attribute, claim.direction)
+    return "" if np.isnan(minutes) else f"{words} after {time_words(minutes)}"
+
+
+def _no_control(claim: Claim, materials: Materials) -> list[str]:
+    if not claim.versus:
+        return ["There is no untreated control. Judge untreated skin beside it, at the same times."]
+    if materials.role(claim.versus) != UNTREATED:
+        return [
+            f"{claim.versus} is not an untreated control. Judge untreated skin beside it, and give it the role "
+            f"{UNTREATED} in the table prototypes."
+        ]
+    return []
+
+
+def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) -> Evidence:
+    low, high = found.interval(materials.level)
+    above = found.p_above(0.0)
+    p = min(1.0, 2 * (above if claim.sign > 0 else 1 - above))
+    against = claim.sign * found.estimate <= 0
+    words = materials.study.attribute_words(claim.attribute)
+    what = f"change of {claim.prototype} − change of {claim.versus}"
+    return Evidence(
+        PANEL,
+        (NumberShown(what, found.estimate, low, high, materials.level, *beyond(0.0, claim.sign)),),
+        p,
+        found.statistic,
+        found.df,
+        found.std_error,
+        people,
+        against,
+        suggestion=_changed(claim, materials),
+        reasons=(
+            f"{words}: from {claim.session_before} to {claim.session_after} {claim.prototype} changed by "
+            f"{number(found.estimate)} more than {claim.versus} ({100 * materials.level:g} % interval "
+            f"{interval(low, high)}), {p_value(p)}, {counted(people, 'person', 'people')}.",
+        ),
+        needs=lambda: (
+            ("The change does not go the way the sentence says.",)
+            if against
+            else (assessors_for_limit(found, 0.0, people),)
+        ),
+        method="paired t test over people: change of the prototype minus change of the untreated control",
+    )
+
+
+# What does the trained panel say about one prototype beside many: is none better, is it the first of all?
+
+
+REFERENCE_ROLES = ("reference", "untreated")
+
+
+def unsurpassed(claim: Claim, materials: Materials) -> Evidence:
+    """Return the one-sided limits against every competitor: each must lie beyond the margin."""
+    missing = materials.panel_missing(claim, *claim.competitors)
+    if missing:
+        return nothing_yet(PANEL, *missing)
+    found = [materials.panel.difference(claim.attribute, claim.prototype, rival) for rival in claim.competitors]
+    tests = [_not_worse(claim, each, materials.alpha) for each in found]
+    worst = int(np.argmax([float(test.p_value) for test in tests]))
+    people = min(materials.panel.people(claim.attribute, (claim.prototype, rival))[0] for rival in claim.competitors)
+    nearest, p = found[worst], float(tests[worst].p_value)
+    other_way = "less" if claim.sign > 0 else "more"
+    return Evidence(
+        PANEL,
+        tuple(_limit_shown(claim, materials, *each) for each in zip(claim.competitors, found, tests, strict=True)),
+        **of_estimate(nearest, p, people, float(tests[worst].statistic)),
+        against=claim.sign * nearest.estimate <= -claim.margin,
+        suggestion="not " + compared(materials.study, materials.names, claim.attribute, other_way, claim.competitors),
+        reasons=(
+            *(_limit_words(claim, materials, *each) for each in zip(claim.competitors, found, tests, strict=True)),
+            "Every competitor must pass, so the largest p-value counts; competitors not named are not covered.",
+        ),
+        needs=lambda: (assessors_for_margin(nearest, claim.margin, people, one_sided=True),),
+        method="one-sided tests of 'not worse by the margin' against each competitor",
+    )
+
+
+def _not_worse(claim: Claim, found: Estimate, alpha: float) -> NotWorse:
+    better = claim.sign > 0
+    return non_inferiority(found.estimate, found.std_error, found.df, claim.margin, more_is_better=better, alpha=alpha)
+
+
+def _limit_shown(claim: Claim, materials: Materials, rival: str, found: Estimate, test: NotWorse) -> NumberShown:
+    bound = float(test.bound)
+    ends = (bound, math.inf) if claim.sign > 0 else (-math.inf, bound)
+    limits = beyond(-claim.sign * claim.margin, claim.sign)
+    return NumberShown(f"{claim.prototype} − {rival}", found.estimate, *ends, materials.level, *limits)
+
+
+def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate, test: NotWorse) -> str:
+    side = "at least" if claim.sign > 0 else "at most"
+    return (
+        f"Against {rival}: {number(found.estimate)}, {side} {number(float(test.bound))} (one-sided "
+        f"{100 * materials.level:g} % limit), margin {number(-claim.sign * claim.margin)}, "
+        f"{p_value(float(test.p_value))}."
+    )
+
+
+def ranking(claim: Claim, materials: Materials) -> Evidence:
+    """Return the differences from all others of the range, adjusted together."""
+    study = materials.study
+    own_range = [name for name in study.prototypes if materials.role(name) not in REFERENCE_ROLES]
+    rivals = claim.competitors or tuple(name for name in own_range if name != claim.prototype)
+    if not rivals:
+        return nothing_yet(PANEL, "There is no other prototype in the range. Score all of them in one test.")
+    missing = materials.panel_missing(claim, *rivals)
+    if missing:
+        return nothing_yet(PANEL, *missing)
+    rows = _ahead(claim, materials, rivals)
+    nearest = rows.iloc[0]
+    people, _ = materials.panel.people(claim.attribute, (claim.prototype, *rivals))
+    words, p, size = study.attribute_words(claim.attribute), float(nearest["p_adjusted"]), float(nearest["estimate"])
+    behind = bool((claim.sign * rows["estimate"] <= 0).any())
+    return Evidence(
+        PANEL,
+        tuple(_difference_shown(claim, materials, row) for row in rows.to_dict("records")),
+        **of_estimate(Estimate(size, float(nearest["std_error"]), float(nearest["df"])), p, people),
+        against=behind,
+        suggestion=_first(claim, materials, rivals),
+        reasons=(
+            f"{words}: hardest to tell apart is {nearest['versus']}, difference {number(size)} "
+            f"({100 * materials.level:g} % interval {interval(nearest['ci_low'], nearest['ci_high'])}), "
+            f"{p_value(p)}; {materials.who_scored(claim, *rivals)}.",
+            f"Compared with {listed(list(rivals))}, intervals and p-values adjusted together (Dunnett). "
+            "A range with other members was not tested.",
+        ),
+        needs=lambda: (
+            "Another prototype is level with it or ahead: the sentence is not true of this range."
+            if behind
+            else assessors_for_difference(materials.panel, claim.attribute, size, all_others=True),
+        ),
+        method="differences from all others in the mixed model of the panel, adjusted together (Dunnett)",
+    )
+
+
+def _first(claim: Claim, materials: Materials, rivals: tuple[str, ...]) -> str:
+    """Return `the least greasy of our range`; where only some of it was compared, the comparison with each."""
+    if claim.competitors:
+        return compared(materials.study, materials.names, claim.attribute, claim.direction, rivals)
+    way = "most" if claim.sign > 0 else "least"
+    words = saying(materials.study, claim.attribute, way)
+    return f"{words} of our range" if words else ""
+
+
+def _ahead(claim: Claim, materials: Materials, rivals: tuple[str, ...]) -> pd.DataFrame:
+    """Return the claimed first minus each rival, the least convincing first; p is 1 where it is not ahead."""
+    found = materials.from_one(claim.attribute, claim.prototype)
+    found = found.loc[found["prototype"].isin(rivals)]
+    estimate = -found["estimate"].to_numpy(float)
+    rows = pd.DataFrame(
+        {
+            "versus": found["prototype"].to_numpy(),
+            "estimate": estimate,
+            "ci_low": -found["ci_high"].to_numpy(float),
+            "ci_high": -found["ci_low"].to_numpy(float),
+            "std_error": found["std_error"].to_numpy(float),
+            "df": found["df"].to_numpy(float),
+            "p_adjusted": np.where(claim.sign * estimate > 0, found["p_adjusted"].to_numpy(float), 1.0),
+            "ahead": claim.sign * estimate,
+        }
+    )
+    return rows.sort_values(["p_adjusted", "ahead"], ascending=[False, True], kind="stable", ignore_index=True)
+
+
+def _difference_shown(claim: Claim, materials: Materials, row: dict[Any, Any]) -> NumberShown:
+    estimate, low, high = (float(row[name]) for name in ("estimate", "ci_low", "ci_high"))
+    what, limits = f"{claim.prototype} − {row['versus']}", beyond(0.0, claim.sign)
+    return NumberShown(what, estimate, low, high, materials.level, *limits)

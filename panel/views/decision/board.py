@@ -1,0 +1,180 @@
+"""What may be said, as a board: claims from supported to not, each with one reason; the evidence behind each folded."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from textwrap import shorten, wrap
+from typing import Any
+
+import pandas as pd
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from panel.claims.judge import Claims
+from panel.claims.verdict import AGAINST_IT, AS_WORDED, CANNOT_TELL, CONTRARY, NOT_SUPPORTED, VERDICTS
+from panel.study.naming import Naming
+from panel.study.shown import About, Table, each_row, text
+from panel.views.decision.claims import (
+    claim_findings_table,
+    claim_numbers_table,
+    claims_headline,
+    criteria_words,
+    ended,
+    fixed_words,
+    footnote_lines,
+    interval_words,
+    kind_words,
+    local_law,
+    needs_of,
+    reasons_of,
+    value_words,
+    verdict_words,
+    what_claims_cannot_show,
+)
+from panel.views.drawing.interval_picture import FONT
+from panel.views.drawing.pictures import FAINT, INK
+from panel.views.told import Drawer, Item, Picture, Shown, Told, drawer
+from panel.words import capital
+
+_WIDTH, _ROW, _LEFT = 9.0, 0.5, 2.35  # inches
+_LETTERS = 92  # of a line of the board
+_SHADES = {"held": "#d9ebe2", "contrary": "#f6ecd2", "not": "#f3e3de", "open": "#eceef0"}
+FOR_AND_AGAINST = "For and against: what else in the study bears on the word"
+
+
+def _first_reason(result: Claims, number: int) -> str:
+    """Return the one reason that stands beside a verdict: what speaks against it, else the first; else what lacks."""
+    verdict = result.claims.loc[result.claims["number"] == number, "verdict"].iloc[0]
+    reasons, needs = reasons_of(result, number), needs_of(result, number)
+    if verdict != CONTRARY:
+        reasons = [words for words in reasons if not words.startswith(AGAINST_IT)]
+    lacking = verdict == CANNOT_TELL and not (result.numbers["number"] == number).any()
+    told = needs if lacking and needs else reasons
+    return capital(told[0]) if told else ""
+
+
+def _brief(reason: str) -> str:
+    """Return a reason short enough for a line of the board: up to its first bracket or semicolon where it is long."""
+    first = re.split(r" \(|; ", reason)[0] if len(reason) > _LETTERS else reason
+    return shorten(first, _LETTERS, placeholder=" ...")
+
+
+def _ordered(result: Claims) -> pd.DataFrame:
+    """Return the claims from supported to not, with `reason`."""
+    place = result.claims["verdict"].map({verdict: number for number, verdict in enumerate(VERDICTS)})
+    rows = result.claims.assign(place=place).sort_values(["place", "number"], kind="stable", ignore_index=True)
+    return rows.assign(reason=[_first_reason(result, int(number)) for number in rows["number"]])
+
+
+def _sentence(row: Mapping[str, Any], _: About) -> str:
+    return f"“{row['claim']}”"
+
+
+BOARD = Table(
+    name="claims",
+    title="What may be said, from supported to not",
+    rows=_ordered,
+    columns=(
+        each_row("Verdict", lambda row, _: verdict_words(str(row["verdict"])), "verdict"),
+        each_row("Sentence", _sentence, "claim"),
+        each_row("Because", lambda row, _: _brief(str(row["reason"])), "reason"),
+    ),
+)
+CLAIMS_TABLE = Table(
+    name="claims_in_full",
+    title="Every claim with the number that decides",
+    rows=_ordered,
+    columns=(
+        each_row("Verdict", lambda row, _: verdict_words(str(row["verdict"])), "verdict"),
+        each_row("Sentence", _sentence, "claim"),
+        each_row("Kind", lambda row, _: kind_words(str(row["kind"])), "kind"),
+        each_row("Estimate", lambda row, _: value_words(row["estimate"], str(row["unit"])), "estimate", figure=True),
+        each_row("Interval", lambda row, _: interval_words(dict(row)), "ci_low", figure=True),
+    ),
+)
+
+
+def tell_claims(result: Claims, names: Naming, warning: str = "") -> Told:
+    """Return what is told of the claims of a study.
+
+    `warning` marks data that are no evidence, such as invented ones.
+    """
+    there = bool(len(result.claims))
+    each = (_one(result, names, int(number)) for number in _ordered(result)["number"]) if there else ()
+    return Told(
+        result,
+        names,
+        claims_headline(result),
+        _board_picture(result) if there else None,
+        mind=tuple(line for line in (f"{warning}." if warning else "", local_law()) if line),
+        table=BOARD if there else None,
+        drawers=(*each, drawer("As a table", CLAIMS_TABLE)) if there else (),
+        cannot=what_claims_cannot_show()[1:],
+    )
+
+
+def _one(result: Claims, names: Naming, number: int) -> Drawer:
+    """Return everything about one claim: for and against, numbers, what it would take, words, footnote, stamp."""
+    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    bearing = result.bearing.loc[result.bearing["number"] == number]
+    items: list[Item] = [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
+    items += reasons_of(result, number)
+    items += (
+        [_frame(f"claim_{number}_for_and_against", FOR_AND_AGAINST, bearing[["side", "source", "what"]], names)]
+        if len(bearing)
+        else []
+    )
+    items += [f"It would take: {need}" for need in needs_of(result, number)]
+    numbers, findings = claim_numbers_table(result, number), claim_findings_table(result, number)
+    items += [_frame(f"claim_{number}_numbers", "Numbers behind the claim", numbers, names)] if len(numbers) else []
+    items += [_frame(f"claim_{number}_words", "The words", findings, names)] if len(findings) else []
+    items += [f"Footnote: {line}" for line in footnote_lines(result, number)]
+    items += [criteria_words(result, number), fixed_words(result, number)]
+    return Drawer(f"{verdict_words(str(row['verdict']))}: “{row['claim']}”", tuple(items))
+
+
+def _frame(name: str, title: str, frame: pd.DataFrame, names: Naming) -> Shown:
+    """Return a frame of texts as a table that can be shown."""
+    columns = tuple(text(str(column), str(column)) for column in frame.columns)
+    return Shown(Table(name, title, lambda rows: rows, columns), frame.reset_index(drop=True), names)
+
+
+def bearing_lines(result: Claims, number: int) -> list[str]:
+    """Return what bears on one claim, its side first."""
+    rows = result.bearing.loc[result.bearing["number"] == number].to_dict("records")
+    return [f"{capital(str(row['side']))}: {row['source']}, {row['what']}." for row in rows]
+
+
+def _board_picture(result: Claims) -> Picture:
+    rows = _ordered(result)
+    heard = "; ".join(f"{row['verdict']}: “{row['claim']}”" for row in rows.to_dict("records"))
+    return Picture("claims_board", "What may be said, from supported to not", f"{heard}.", lambda: _board_figure(rows))
+
+
+def _board_figure(rows: pd.DataFrame) -> Figure:
+    """Return the board: a line per claim with its verdict, sentence and one reason."""
+    figure = Figure(figsize=(_WIDTH, _ROW * len(rows) + 0.1))
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set(xlim=(0, _WIDTH), ylim=(_ROW * len(rows) + 0.05, -0.05))
+    axes.set_axis_off()
+    for place, row in enumerate(rows.to_dict("records")):
+        y, verdict = place * _ROW, str(row["verdict"])
+        shade = (
+            "contrary"
+            if verdict == CONTRARY
+            else "held"
+            if verdict in AS_WORDED
+            else "not"
+            if verdict == NOT_SUPPORTED
+            else "open"
+        )
+        axes.add_patch(
+            Rectangle((0.05, y + 0.02), _WIDTH - 0.1, _ROW - 0.04, facecolor=_SHADES[shade], edgecolor=FAINT)
+        )
+        words = "\n".join(wrap(verdict_words(verdict), 30))
+        axes.text(0.12, y + _ROW / 2, words, fontsize=FONT, color=INK, va="center", linespacing=1.05)
+        axes.text(_LEFT, y + 0.17, f"“{row['claim']}”", fontsize=FONT + 1, color=INK, va="center", weight="bold")
+        reason = _brief(str(row["reason"]))
+        axes.text(_LEFT, y + 0.36, reason, fontsize=FONT - 0.5, color=INK, va="center")
+    return figure
