@@ -48,9 +48,9 @@ def page(title: str, otherwise: Callable[[], None] | None = None) -> StudyInUse:
     If it cannot be read the page says why, calls `otherwise`, and ends.
     """
     st.title(title, anchor=False)
-    message = take_message()
+    message, place = take_message(), st.container()  # the place stays, so that what stands below keeps its state
     if message:
-        st.success(plain(message), icon=":material/check:")
+        place.success(plain(message), icon=":material/check:")
     study = attempt(study_in_use)
     if study is None:
         (otherwise or (lambda: st.markdown("Choose another study on the page Study.")))()
