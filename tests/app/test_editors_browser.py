@@ -13,7 +13,8 @@ from tests.studies import small_study
 
 pytestmark = pytest.mark.browser
 
-_COLUMN, _HEAD, _ROW = 300, 36, 35  # points: where the column `ph` begins to be typed into is found by its heading
+_FIRST_COLUMN, _HEAD, _ROW = 70, 36, 35  # points: inside the first cell of the grid
+_DRAWN, _KEY = 1500, 300  # milliseconds: a canvas tells nobody when it is ready
 
 
 @pytest.mark.parametrize("width", [1280, 390])
@@ -32,10 +33,13 @@ def test_what_is_typed_into_a_cell_outlives_a_reload_and_is_saved(width: int, tm
         page.get_by_text("Prototypes", exact=True).last.click()
         settled(page)
         page.wait_for_selector("[data-testid=stDataFrame] canvas")
-        grid = page.locator("[data-testid=stDataFrame] canvas").first
-        grid.click(position={"x": 60, "y": _HEAD + _ROW // 2})
-        page.keyboard.press("ArrowRight")
-        page.keyboard.type("48,7 base")
+        box = page.locator("[data-testid=stDataFrame] canvas").first.bounding_box()
+        page.wait_for_timeout(_DRAWN)
+        page.mouse.click(box["x"] + _FIRST_COLUMN, box["y"] + _HEAD + _ROW / 2)
+        for key in ("ArrowRight", "Enter", "Control+a"):
+            page.wait_for_timeout(_KEY)
+            page.keyboard.press(key)
+        page.keyboard.type("48,7 base", delay=_KEY / 10)
         page.keyboard.press("Enter")
         page.get_by_text("Not saved yet: 1 row changed.").wait_for()
         page.reload()
