@@ -13,7 +13,7 @@ import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
 from http.cookies import CookieError, SimpleCookie
 from typing import Any
-from urllib.parse import parse_qs
+from urllib.parse import parse_qs, urlencode
 
 from panel.app.places import addresses
 
@@ -25,6 +25,8 @@ NAMES = ("127.0.0.1", "localhost")
 """The names under which the app answers, with any port."""
 
 TOKEN_FIELD = "token"  # noqa: S105  # the name of the field in the address, not the word itself
+STUDY_FIELD = "study"
+"""Field of the address with the path of the study in use; a reload and a second window keep it."""
 # Told where its server is, the page does not first look for it below its own address.
 _TELL_SERVER = "window.__streamlit={BACKEND_BASE_URL:location.origin}"
 # The one script that stands in Streamlit's page itself, and ours; a test compares it with the Streamlit installed.
@@ -115,6 +117,8 @@ class FrontDoor:
         """Give the cookie and the same page without the word, so that it stays in no list of visited pages."""
         cookie = f"{_cookie_name(host)}={self._pass}; Path=/; HttpOnly; SameSite=Strict"
         own_path = "/" + scope["path"].lstrip("/\\")  # two strokes would lead to another computer
+        if study := parse_qs(scope["query_string"].decode("latin-1")).get(STUDY_FIELD, [""])[0]:
+            own_path += f"?{urlencode({STUDY_FIELD: study})}"
         more = [(b"set-cookie", cookie.encode()), (b"location", own_path.encode("ascii", "ignore"))]
         await _answer(send, 303, "", more)
 

@@ -16,6 +16,7 @@ from typing import Any, TypeVar
 import streamlit as st
 
 from panel.answers import Answers, Question
+from panel.app.front_door import STUDY_FIELD
 from panel.errors import StudyError
 from panel.study.open_study import open_study, study_of_bytes, zip_bytes
 from panel.study.recent import remember_study
@@ -25,8 +26,6 @@ from panel.study.study import Study
 T = TypeVar("T")
 
 _HANDLE, _MESSAGE, _TIMES = "study_handle", "study_message", "times a study was opened"
-ADDRESS_FIELD = "study"
-"""Field of the address that holds the path of the study in use, so that a reload and a second window keep it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +132,7 @@ def _first() -> StudyHandle:
 
 def _of_address() -> StudyHandle | None:
     """Return the study that the address names, if it is one in a folder that was named at the start."""
-    text = st.query_params.get(ADDRESS_FIELD, "")
+    text = st.query_params.get(STUDY_FIELD, "")
     if not text:
         return None
     try:
@@ -148,10 +147,10 @@ def _of_address() -> StudyHandle | None:
 def _into_address(handle: StudyHandle) -> None:
     """Write the path of the study in use into the address; one that is only in this window has none."""
     path = "" if handle.path == str(demo_folder()) and not os.environ.get(STUDY_VARIABLE) else handle.path
-    if path and st.query_params.get(ADDRESS_FIELD) != path:
-        st.query_params[ADDRESS_FIELD] = path
+    if path and st.query_params.get(STUDY_FIELD) != path:
+        st.query_params[STUDY_FIELD] = path
     elif not path:
-        st.query_params.pop(ADDRESS_FIELD, None)
+        st.query_params.pop(STUDY_FIELD, None)
 
 
 def use_path(text: str) -> None:

@@ -79,9 +79,9 @@ def page(title: str, otherwise: Callable[[], None] | None = None) -> StudyInUse:
         if study is not None:
             kept = "" if study.handle.path else " \u00b7 only in this window until you save a copy on the page Study"
             st.caption(f"{plain(study.title)}{kept}", width="content")
-    message = take_message()
+    message, place = take_message(), st.container()  # the place stays, so that what stands below keeps its state
     if message:
-        st.success(plain(message), icon=":material/check:")
+        place.success(plain(message), icon=":material/check:")
     if study is None:
         (otherwise or (lambda: st.markdown("Choose another study on the page Study.")))()
         close()

@@ -225,7 +225,7 @@ def _frame(
 ) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
     """Return rows as a frame of the study, and the cells of numbers that hold a text instead."""
     numbers = {column.name for column in TABLES[name].columns if column.kind in _NUMBERS}
-    unread = [
+    unread: list[tuple[str, ...]] = [
         (name, str(place + _FIRST_ROW), column, row[column], reasons.get((column, row[column]), NOT_A_NUMBER))
         for place, row in enumerate(rows)
         for column in row
@@ -278,7 +278,7 @@ def table_problems(study: Study, name: str) -> tuple[Problem, ...]:
         return _entry_problems(study, name)
     frame, texts = study.table(name), texts_of_table(study, name)
     own = study.unread[study.unread["table"] == name].astype("str")
-    unread = {(int(cell.row) - 1, str(cell.column)): str(cell.reason) for cell in own.itertuples()}
+    unread = {(int(str(cell.row)) - 1, str(cell.column)): str(cell.reason) for cell in own.itertuples()}
     found = [
         *_cells_unread(name, texts, unread),
         *_cells_wrong(study, name, frame, texts, unread),
@@ -467,13 +467,11 @@ def _texts_of_entries(study: Study, name: str) -> pd.DataFrame:
 
 def _put_entries(study: Study, name: str, texts: pd.DataFrame) -> Study:
     """Return the study with a fact that is a list of entries replaced; a cell that was not touched keeps its value."""
-    before = {
-        (column, _cell(value)): value
-        for entry in (study.facts.get(name) if isinstance(study.facts.get(name), list) else [])
-        if isinstance(entry, Mapping)
-        for column, value in entry.items()
-    }
-    entries = []
+    stated = study.facts.get(name)
+    listed: list[Any] = stated if isinstance(stated, list) else []
+    known = [entry for entry in listed if isinstance(entry, Mapping)]
+    before = {(column, _cell(value)): value for entry in known for column, value in entry.items()}
+    entries: list[Any] = [entry for entry in listed if not isinstance(entry, Mapping)]  # kept
     for row in texts.fillna("").astype("str").to_dict("records"):
         entry = {
             str(c): before.get((str(c), str(text)), str(text).strip()) for c, text in row.items() if str(text).strip()

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.state import ADDRESS_FIELD, FOLDERS_VARIABLE, STUDY_VARIABLE, default_folder
+from panel.app.front_door import STUDY_FIELD
+from panel.app.state import FOLDERS_VARIABLE, STUDY_VARIABLE, default_folder
 from panel.study import recent
 from panel.study.folder import write_study
 from panel.study.recent import MOST_RECENT, recent_studies, remember_study
@@ -32,7 +33,7 @@ def script() -> None:
 def window(study: str = "") -> AppTest:
     app = AppTest.from_function(script)
     if study:
-        app.query_params[ADDRESS_FIELD] = study
+        app.query_params[STUDY_FIELD] = study
     return app.run()
 
 
@@ -48,8 +49,8 @@ def test_an_opened_study_is_in_the_address_and_a_new_window_with_it_has_it_too(f
     app = window()
     app.session_state["open"] = str(folders[0])
     app.run()
-    assert app.query_params[ADDRESS_FIELD] == str(folders[0])
-    again = window(app.query_params[ADDRESS_FIELD])
+    assert app.query_params[STUDY_FIELD] == str(folders[0])
+    again = window(app.query_params[STUDY_FIELD])
     assert again.title[0].value == str(folders[0])
 
 
@@ -66,7 +67,7 @@ def test_the_demo_stands_in_no_address(folders):
     app = window(str(folders[0]))
     app.session_state["demo"] = True
     app.run()
-    assert ADDRESS_FIELD not in app.query_params
+    assert STUDY_FIELD not in app.query_params
 
 
 def test_an_address_leads_nowhere_that_was_not_named(folders, monkeypatch: pytest.MonkeyPatch):

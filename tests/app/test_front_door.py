@@ -92,6 +92,8 @@ def test_the_word_opens_and_leaves_the_address():
         assert asked(door, host=HOST, query=query)["status"] == 403
     told = asked(door, host=HOST, query="token=word", path="//evil.example/x")
     assert (told["status"], told["headers"]["location"]) == (303, "/evil.example/x")
+    kept = asked(door, host=HOST, query="token=word&study=%2Fhome%2Fa%0d%0ax%26b%3D1&other=1")
+    assert kept["headers"]["location"] == "/?study=%2Fhome%2Fa%0D%0Ax%26b%3D1"  # the study stays, and nothing else
     given = told["headers"]["set-cookie"]
     assert given.startswith("afterfeel_8501=")
     assert "HttpOnly" in given

@@ -16,6 +16,7 @@ from panel.study.editing import (
     put_block,
     put_fact,
     put_table,
+    rebased,
     table_problems,
     texts_of_table,
     typed_fact,
@@ -285,3 +286,29 @@ def test_entries_that_name_nothing_known_are_said():
     found = [(p.row, p.column) for p in table_problems(study, "planned_differences")]
     assert found == [(2, "prototype"), (2, "versus")]
     assert set(ENTRIES) == {"questions", "planned_differences"}
+
+
+def test_an_entry_that_is_none_is_kept():
+    study = put_fact(small_study(), "planned_differences", ["soon", {"prototype": "P1", "versus": "017"}])
+    after = put_table(study, "planned_differences", texts_of_table(study, "planned_differences"))
+    assert after.facts == study.facts
+
+
+def test_two_people_edit_one_table_and_both_changes_stay():
+    seen = put_table(small_study(), "batches", BATCHES)
+    mine = put_table(seen, "batches", BATCHES.assign(ph=["5,9", "5,61"]))
+    theirs = put_block(seen, "batches", block(batch=["B3"], prototype=["017"], ph=["7,0"]))
+    both = rebased(theirs, "batches", seen, mine)
+    assert both.table("batches")["ph"].tolist() == [5.9, 5.61, 7.0]
+    collided = put_table(seen, "batches", BATCHES.assign(ph=["4,0", "5,61"]))
+    with pytest.raises(StudyError, match="Somebody else changed the same rows"):
+        rebased(collided, "batches", seen, mine)
+
+
+def test_a_fact_of_entries_that_somebody_else_changed_is_not_overwritten():
+    seen = put_fact(small_study(), "questions", [{"question": "Q"}])
+    theirs = put_fact(seen, "questions", [{"question": "R"}])
+    mine = put_fact(seen, "questions", [{"question": "S"}])
+    assert rebased(seen, "questions", seen, mine).facts["questions"] == [{"question": "S"}]
+    with pytest.raises(StudyError, match="Somebody else changed questions meanwhile"):
+        rebased(theirs, "questions", seen, mine)
