@@ -98,11 +98,11 @@ def drawn_maps(kept: float) -> Row:
 
     study, part, rng = study_of(trained(1, 0.0)), 50, np.random.default_rng(1)
     fitted, scores = fit_study(study), study.scores
-    own = dict(list(scores.groupby("assessor")))
+    own: dict[str, pd.DataFrame] = {str(name): rows for name, rows in scores.groupby("assessor")}
 
     def theirs() -> None:
         for _ in range(part):
-            drawn = pd.concat([own[name] for name in rng.choice(list(own), len(own))])
+            drawn = pd.concat([own[name] for name in rng.choice(np.array(list(own)), len(own))])
             means = drawn.pivot_table(index="prototype", columns="attribute", values="score")
             PCA(2).fit_transform(means.to_numpy())
 

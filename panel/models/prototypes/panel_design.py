@@ -496,7 +496,7 @@ def _fit_all(design: PanelDesign) -> tuple[list[tuple[PanelDesign, MixedFit]], l
         if len(design.attributes) == 1:
             return [], [(design.attributes[0], str(error))]
         each = [
-            _fit_all(design.only(place == np.arange(len(design.attributes)))) for place in range(len(design.attributes))
+            _fit_all(design.only(np.arange(len(design.attributes)) == place)) for place in range(len(design.attributes))
         ]
         return [found for fits, _ in each for found in fits], [why for _, left_out in each for why in left_out]
     reasons = nothing_left(fit, design.response, design.fixed, design.groups)
