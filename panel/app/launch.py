@@ -153,7 +153,7 @@ _NEEDED = (
     "panel.views.prototypes.differences",
     "panel.views.planning.study",
     "panel.views.planning.study",
-    "panel.views.emollients.swap_pictures",
+    "panel.views.emollients.causes",
     "panel.views.emollients.swaps",
     "panel.views.emollients.swaps",
     "panel.views.prototypes.differences",

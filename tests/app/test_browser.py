@@ -34,7 +34,7 @@ ANSWERS = {
     "study": "8 prototypes, 14 attributes, 10 assessors",
     "differences": "The prototypes differ on all 14 attributes.",
     "map": "The map places 8 prototypes by 14 attributes at once.",
-    "emollients": "In this base, replacing 6 % Dicaprylyl Carbonate by C13-15 Alkane",
+    "emollients": "In these batches C13-15 Alkane for Dicaprylyl Carbonate gave more ease of spreading",
 }
 
 # Opened below its root, Streamlit first looks for its server beside the page and is told 404, then at the root.
