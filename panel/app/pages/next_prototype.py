@@ -58,7 +58,12 @@ def _blend(
     if None in typed.values():
         return None
     blend = {name: amount or 0.0 for name, amount in typed.items()}
-    return _moved(study, start, blend)
+    swaps = model.swaps
+    partners = {
+        **dict(zip(swaps["added"], swaps["removed"], strict=True)),
+        **dict(zip(swaps["removed"], swaps["added"], strict=True)),
+    }
+    return _moved(study, start, blend, partners)
 
 
 def _starts(model: PredictionModel, proposed: NextPrototypes | None, names: Naming) -> dict[str, dict[str, float]]:
@@ -78,7 +83,7 @@ def _typed(study: StudyInUse, key: str, label: str, held: float) -> float | None
     return attempt(typed_number, text or "0", label)
 
 
-def _moved(study: StudyInUse, start: str, blend: dict[str, float]) -> dict[str, float] | None:
+def _moved(study: StudyInUse, start: str, blend: dict[str, float], partners: dict[str, str]) -> dict[str, float] | None:
     """Return the blend with one amount moved by a slider, or typed, at the cost of another."""
     held = [name for name, amount in blend.items() if amount > 0]
     if len(blend) < 2 or not held:
@@ -86,8 +91,9 @@ def _moved(study: StudyInUse, start: str, blend: dict[str, float]) -> dict[str, 
     left, right, typing = st.columns([3, 3, 2])
     one = left.selectbox("Move", list(blend), list(blend).index(held[0]), key=study.choice(f"move {start}"))
     others = [name for name in blend if name != one]
-    partner = next((place for place, name in enumerate(others) if blend[name] > 0), 0)
-    other = right.selectbox("at the cost of", others, partner, key=study.choice(f"cost {start} {one}"))
+    partner = partners.get(one)
+    first = others.index(partner) if partner in others else 0
+    other = right.selectbox("at the cost of", others, first, key=study.choice(f"cost {start} {one}"))
     both = round(blend[one] + blend[other], 2)
     if both <= 0:
         return blend

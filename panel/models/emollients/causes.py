@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from panel.models.decision.decide import Decision
 
 STANDS_OUT, CANNOT_TELL, GOES_ALONG = "stands out", "cannot tell", "goes along with something else"
-TOWARDS, AWAY, NEITHER = 1, -1, 0
+TOWARDS, AWAY = 1, -1
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -111,10 +111,10 @@ def _with_targets(cells: pd.DataFrame, traced: TracedSwaps, decision: Decision |
         dtype=float,
     )
     change = cells["estimate"].to_numpy(float)
-    return cells.assign(target_low=low, target_high=high, towards=wanted_way(start, change, low, high))
+    return cells.assign(target_low=low, target_high=high, towards=_wanted_way(start, change, low, high))
 
 
-def wanted_way(start: Array, change: Array, low: Array, high: Array) -> Array:
+def _wanted_way(start: Array, change: Array, low: Array, high: Array) -> Array:
     """Return 1 for a change the wanted way, -1 for one the other way, 0 for neither, NaN without a target.
 
     A target open at one end tells the way by itself. In a closed one it is whichever brings a mean nearer that is at

@@ -27,8 +27,8 @@ from panel.study.units import convert, read_unit, same_quantity
 # Shear rates of use, 1/s. The ends of rubbing in: Brummer and Godersky (1999) Colloids Surf. A 152:89-94 (of the order
 # of 500 for creams, 5000 for lotions). Pick-up: common practice, no source.
 PICK_UP_RATE, RUB_OUT_RATE_CREAM, RUB_OUT_RATE_LOTION = 10.0, 500.0, 5000.0
-USUAL_RATES = (PICK_UP_RATE, RUB_OUT_RATE_CREAM, RUB_OUT_RATE_LOTION)
-YIELD_STRESS, FLOW_INDEX = "yield stress", "flow index"
+_USUAL_RATES = (PICK_UP_RATE, RUB_OUT_RATE_CREAM, RUB_OUT_RATE_LOTION)
+_YIELD_STRESS, _FLOW_INDEX = "yield stress", "flow index"
 _READING = ["prototype", "measure", "unit", "value", "repeat"]
 
 
@@ -47,8 +47,8 @@ class ReducedCurves:
         Level of the intervals, how it was done, and what to know before trusting it.
     """
 
-    flow: FlowCurves
-    force: ForceCurves
+    flow: _FlowCurves
+    force: _ForceCurves
     readings: pd.DataFrame
     level: float
     method: str
@@ -60,8 +60,8 @@ def reduce_curves(
     *,
     model: FlowModel | None = None,
     weighting: Weighting = "relative",
-    rates: Sequence[float] = USUAL_RATES,
-    work_until: WorkUntil = "peak",
+    rates: Sequence[float] = _USUAL_RATES,
+    work_until: _WorkUntil = "peak",
     speed_mm_s: float | None = None,
     level: float = 0.95,
 ) -> ReducedCurves:
@@ -92,8 +92,8 @@ def reduce_curves(
             "force), x, x_unit, y, y_unit, repeat."
         )
     table = table.loc[table["x"].notna() & table["y"].notna()]
-    flow = flow_curves(table, model=model, weighting=weighting, rates=rates, level=level)
-    force = force_curves(table, work_until=work_until, speed_mm_s=_speed(study, speed_mm_s))
+    flow = _flow_curves(table, model=model, weighting=weighting, rates=rates, level=level)
+    force = _force_curves(table, work_until=work_until, speed_mm_s=_speed(study, speed_mm_s))
     if flow.points.empty and force.points.empty:
         why = "; ".join(dict.fromkeys([*flow.left_out["why"], *force.left_out["why"]]))
         raise ModelError(f"No curve can be reduced. {why or 'The kind of a curve is flow or force.'}")
@@ -116,7 +116,7 @@ def _speed(study: Study, given: float | None) -> float | None:
     return float(stated)
 
 
-def _readings(flow: FlowCurves, force: ForceCurves) -> pd.DataFrame:
+def _readings(flow: _FlowCurves, force: _ForceCurves) -> pd.DataFrame:
     """Return what may be joined to the panel."""
     parts = []
     if len(force.quantities):
@@ -124,20 +124,20 @@ def _readings(flow: FlowCurves, force: ForceCurves) -> pd.DataFrame:
     if len(flow.viscosities):
         told = flow.viscosities.loc[~flow.viscosities["extrapolated"].astype(bool)]
         names = pd.Series(
-            [f"viscosity at {rate:g} {RATE_UNIT}" for rate in told["rate"]], index=told.index, dtype="str"
+            [f"viscosity at {rate:g} {_RATE_UNIT}" for rate in told["rate"]], index=told.index, dtype="str"
         )
         parts.append(told.assign(measure=names, unit=VISCOSITY_UNIT).rename(columns={"estimate": "value"}))
     if len(flow.parameters):
         seen = flow.yield_stresses.loc[flow.yield_stresses["yield_stress_seen"].astype(bool), ["prototype", "repeat"]]
         stress = flow.parameters.loc[flow.parameters["parameter"] == "yield_stress"].merge(seen)
         index = flow.parameters.loc[flow.parameters["parameter"] == "flow_index"]
-        parts.append(stress.assign(measure=YIELD_STRESS).rename(columns={"estimate": "value"}))
-        parts.append(index.assign(measure=FLOW_INDEX).rename(columns={"estimate": "value"}))
+        parts.append(stress.assign(measure=_YIELD_STRESS).rename(columns={"estimate": "value"}))
+        parts.append(index.assign(measure=_FLOW_INDEX).rename(columns={"estimate": "value"}))
     frame = pd.concat([part[_READING] for part in parts], ignore_index=True)
     return frame.astype({name: "float64" if name == "value" else "str" for name in _READING})
 
 
-def _method(flow: FlowCurves, force: ForceCurves, weighting: Weighting, level: float, *, model_given: bool) -> str:
+def _method(flow: _FlowCurves, force: _ForceCurves, weighting: Weighting, level: float, *, model_given: bool) -> str:
     sentences = []
     if flow.model is not None:
         weights = "relative errors (weights 1 / stress squared)" if weighting == "relative" else "errors of equal size"
@@ -155,7 +155,7 @@ def _method(flow: FlowCurves, force: ForceCurves, weighting: Weighting, level: f
     return " ".join(sentences)
 
 
-def _notes(flow: FlowCurves, force: ForceCurves) -> Iterator[str]:
+def _notes(flow: _FlowCurves, force: _ForceCurves) -> Iterator[str]:
     for row in pd.concat([flow.left_out, force.left_out]).itertuples():
         yield f"The curve of {row.prototype} {row.repeat} is left out: {row.why}".replace("  ", " ")
     if flow.model is None:
@@ -171,7 +171,7 @@ def _notes(flow: FlowCurves, force: ForceCurves) -> Iterator[str]:
     beyond = sorted(set(flow.viscosities.loc[flow.viscosities["extrapolated"].astype(bool), "rate"]))
     if beyond:
         rates = ", ".join(f"{rate:g}" for rate in beyond)
-        yield f"Beyond the measured rates of some curves, so only the model speaks there: {rates} {RATE_UNIT}."
+        yield f"Beyond the measured rates of some curves, so only the model speaks there: {rates} {_RATE_UNIT}."
 
 
 def _blind(row: Mapping[Any, Any]) -> str:
@@ -179,8 +179,8 @@ def _blind(row: Mapping[Any, Any]) -> str:
     lowest, useful = float(row["lowest_rate"]), float(row["highest_useful_rate"])
     if lowest > useful:
         return (
-            f"The yield stress of {name} cannot be told: it would show below {useful:.3g} {RATE_UNIT}, and the lowest "
-            f"rate is {lowest:.3g} {RATE_UNIT}. Its interval, from 0 {STRESS_UNIT} up, is what holds without a model."
+            f"The yield stress of {name} cannot be told: it would show below {useful:.3g} {_RATE_UNIT}, and the lowest "
+            f"rate is {lowest:.3g} {_RATE_UNIT}. Its interval, from 0 {_STRESS_UNIT} up, is what holds without a model."
         )
     return (
         f"The yield stress of {name} cannot be told from zero: a power law, without one, describes the curve as well."
@@ -190,9 +190,9 @@ def _blind(row: Mapping[Any, Any]) -> str:
 # Flow curves of the prototypes reduced to one model's parameters and to viscosities at the shear rates of use.
 
 
-RATE_UNIT, STRESS_UNIT, VISCOSITY_UNIT = "1/s", "Pa", "Pa s"
+_RATE_UNIT, _STRESS_UNIT, VISCOSITY_UNIT = "1/s", "Pa", "Pa s"
 PARAMETER_UNITS = {
-    "yield_stress": STRESS_UNIT,
+    "yield_stress": _STRESS_UNIT,
     "plastic_viscosity": VISCOSITY_UNIT,
     "consistency": "Pa s^n",
     "flow_index": "1",
@@ -207,7 +207,7 @@ _LINE_POINTS = 80
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class FlowCurves:
+class _FlowCurves:
     """What the flow curves reduce to; every frame begins with `prototype repeat`.
 
     Parameters
@@ -253,14 +253,14 @@ class _Fitted:
     dropped: int
 
 
-def flow_curves(
+def _flow_curves(
     curves: pd.DataFrame,
     *,
     model: FlowModel | None,
     weighting: Weighting,
     rates: Sequence[float],
     level: float,
-) -> FlowCurves:
+) -> _FlowCurves:
     """Fit the flow curves among the rows of the table `curves`.
 
     One model serves all curves: `model`, or else the one with the smallest AICc summed over the curves.
@@ -275,7 +275,7 @@ def flow_curves(
             left_out.append((*key, str(error)))
     totals = _totals(fitted)
     chosen = model or (None if totals.empty else next(m for m in FLOW_MODELS if m == totals["model"].iloc[0]))
-    return FlowCurves(
+    return _FlowCurves(
         model=chosen if fitted else None,
         models=_stacked([_models(curve) for curve in fitted]),
         totals=totals,
@@ -303,13 +303,13 @@ def _fit(key: tuple[str, str], rows: pd.DataFrame, weighting: Weighting, level: 
 
 def _in_pascal(rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Return shear rates in 1/s and shear stresses in Pa; a curve of viscosities becomes one of stresses."""
-    rate = np.concatenate([convert([x], unit, RATE_UNIT) for x, unit in zip(rows["x"], rows["x_unit"], strict=True)])
+    rate = np.concatenate([convert([x], unit, _RATE_UNIT) for x, unit in zip(rows["x"], rows["x_unit"], strict=True)])
     stress = []
     for value, unit, own_rate in zip(rows["y"], rows["y_unit"], rate, strict=True):
         if same_quantity(read_unit(unit), VISCOSITY_UNIT):
             stress.append(convert([value], unit, VISCOSITY_UNIT) * own_rate)
         else:
-            stress.append(convert([value], unit, STRESS_UNIT))
+            stress.append(convert([value], unit, _STRESS_UNIT))
     return rate, np.concatenate(stress)
 
 
@@ -401,16 +401,16 @@ def _stacked(frames: list[pd.DataFrame]) -> pd.DataFrame:
 # Force curves of the prototypes reduced to firmness, work and stickiness.
 
 
-WorkUntil = Literal["peak", "whole stroke"]
-FIRMNESS, WORK_OF_SHEAR, STICKINESS, WORK_OF_ADHESION = "firmness", "work of shear", "stickiness", "work of adhesion"
-NOT_ZEROED = 0.05  # force at the first point as a share of the peak; common practice, no source
+_WorkUntil = Literal["peak", "whole stroke"]
+_FIRMNESS, _WORK_OF_SHEAR, STICKINESS, _WORK_OF_ADHESION = "firmness", "work of shear", "stickiness", "work of adhesion"
+_NOT_ZEROED = 0.05  # force at the first point as a share of the peak; common practice, no source
 _FORCES_SHOWN = ("g", "N")
 _LIMITS = {"peak": "from the start to the peak", "whole stroke": "over the whole stroke"}
 _COLUMNS = [*_CURVE, "measure", "unit", "estimate", "limits", "used"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class ForceCurves:
+class _ForceCurves:
     """What the force curves reduce to; every frame begins with `prototype repeat`.
 
     Parameters
@@ -445,7 +445,7 @@ class _Units:
     factor: float
 
 
-def force_curves(curves: pd.DataFrame, *, work_until: WorkUntil, speed_mm_s: float | None) -> ForceCurves:
+def _force_curves(curves: pd.DataFrame, *, work_until: _WorkUntil, speed_mm_s: float | None) -> _ForceCurves:
     """Read the force curves among the rows of the table `curves`.
 
     Areas are work in N mm (the same as mJ) where the curve runs over a distance or the speed of the probe is known,
@@ -472,9 +472,9 @@ def force_curves(curves: pd.DataFrame, *, work_until: WorkUntil, speed_mm_s: flo
         )
         end = found.peak_at if work_until == "peak" else float(found.along[-1])
         peaks.append({**key, "peak_at": found.peak_at, "end_of_work": end, "pull_at": found.pull_at})
-        touched += [name] if abs(found.start_share) > NOT_ZEROED else []
+        touched += [name] if abs(found.start_share) > _NOT_ZEROED else []
         timed += [name] if units.along == "s" else []
-    return ForceCurves(
+    return _ForceCurves(
         quantities=pd.DataFrame(quantities, columns=_COLUMNS),
         points=_points(points),
         peaks=pd.DataFrame(peaks, columns=[*_CURVE, "peak_at", "end_of_work", "pull_at"]),
@@ -499,16 +499,16 @@ def _curve(rows: pd.DataFrame, speed_mm_s: float | None) -> tuple[np.ndarray, np
     return seconds * speed_mm_s, force, _Units("mm", force_unit, "N mm", in_newton)
 
 
-def _quantities(found: ForceCurve, units: _Units, work_until: WorkUntil) -> list[dict[str, object]]:
+def _quantities(found: ForceCurve, units: _Units, work_until: _WorkUntil) -> list[dict[str, object]]:
     areas = {"peak": found.area_to_peak, "whole stroke": found.area_above}
-    rows = [(FIRMNESS, units.force, found.peak_force, "largest force", True)]
+    rows = [(_FIRMNESS, units.force, found.peak_force, "largest force", True)]
     rows += [
-        (WORK_OF_SHEAR, units.area, area * units.factor, f"area above zero, {_LIMITS[until]}", until == work_until)
+        (_WORK_OF_SHEAR, units.area, area * units.factor, f"area above zero, {_LIMITS[until]}", until == work_until)
         for until, area in areas.items()
     ]
     rows += [
         (STICKINESS, units.force, found.pull_force, "size of the most negative force after the peak", True),
-        (WORK_OF_ADHESION, units.area, found.area_below * units.factor, "area below zero, after the peak", True),
+        (_WORK_OF_ADHESION, units.area, found.area_below * units.factor, "area below zero, after the peak", True),
     ]
     return [dict(zip(_COLUMNS[2:], row, strict=True)) for row in rows]
 

@@ -32,7 +32,7 @@ from panel.study.study import Study
 # (300 and 1000, or 500 and 1000), so both are shown.
 SPREADING_LIMITS = ((300.0, 1000.0), (500.0, 1000.0))
 # Below this covered mass, per cent, a figure is marked weak.
-WEAK_COVERAGE = 80.0
+_WEAK_COVERAGE = 80.0
 _WORDS = {
     "spreading_whole": "spreading of the whole blend",
     "spreading_liquids": "spreading of the liquids",
@@ -94,7 +94,7 @@ def find_descriptors(
     study: Study,
     *,
     spreading_limits: Sequence[tuple[float, float]] = SPREADING_LIMITS,
-    weak_below: float = WEAK_COVERAGE,
+    weak_below: float = _WEAK_COVERAGE,
 ) -> BlendDescriptors:
     """Compute the descriptors of every blend of `study`; ModelError if no prototype has a complete formula.
 
@@ -108,7 +108,7 @@ def find_descriptors(
             "No prototype has a complete formula with an emollient. Add the table formulas, one row per ingredient "
             "and prototype: prototype, ingredient (INCI), percent, kind (emollient ...)."
         )
-    known = blend_values(study, tuple(blend.columns))
+    known = _blend_values(study, tuple(blend.columns))
     total = formula_totals(study).set_index("prototype").loc[blend.index, "emollient_total"]
     figures = {"emollient_total": (total.to_numpy(), np.full(len(blend), 100.0), np.zeros(len(blend)))}
     weights = blend.to_numpy()
@@ -122,7 +122,7 @@ def find_descriptors(
         sound=tuple(name for name in figures if name not in weak),
         own=known.own,
         method=_method(spreading_limits, weak_below),
-        notes=descriptor_notes(blend, known, values),
+        notes=_descriptor_notes(blend, known, values),
     )
 
 
@@ -151,7 +151,7 @@ def _long(wide: pd.DataFrame, figures: dict[str, _Figures], weak_below: float) -
     )
 
 
-def _descriptors(known: BlendValues, limits: Sequence[tuple[float, float]]) -> Iterator[_Descriptor]:
+def _descriptors(known: _BlendValues, limits: Sequence[tuple[float, float]]) -> Iterator[_Descriptor]:
     """Yield every descriptor in the order in which they are shown."""
     yield from _of_spreading(known, limits)
     yield from _of_liquids(known)
@@ -166,7 +166,7 @@ def _descriptors(known: BlendValues, limits: Sequence[tuple[float, float]]) -> I
     yield from _of_structure(known)
 
 
-def _of_liquids(known: BlendValues) -> Iterator[_Descriptor]:
+def _of_liquids(known: _BlendValues) -> Iterator[_Descriptor]:
     """Yield viscosity and tensions; what is not known to be solid counts as liquid."""
     liquid = known.values["solid"] != 1
     with np.errstate(divide="ignore"):
@@ -180,7 +180,7 @@ def _of_liquids(known: BlendValues) -> Iterator[_Descriptor]:
     yield _Descriptor("interfacial_tension", weighted_mean, between, everything, memory["interfacial_tension_mn_m"])
 
 
-def _of_spreading(known: BlendValues, limits: Sequence[tuple[float, float]]) -> Iterator[_Descriptor]:
+def _of_spreading(known: _BlendValues, limits: Sequence[tuple[float, float]]) -> Iterator[_Descriptor]:
     """Yield spreading of the whole blend (solids at zero) and of the liquids, its breadth, the shares of classes."""
     solid = known.values["solid"] == 1
     everything = np.ones(solid.size, dtype=bool)
@@ -201,7 +201,7 @@ def _of_spreading(known: BlendValues, limits: Sequence[tuple[float, float]]) -> 
             yield _Descriptor(f"{name}_share_{low:g}_{high:g}", _share, share, everything, memory & ~solid)
 
 
-def _of_structure(known: BlendValues) -> Iterator[_Descriptor]:
+def _of_structure(known: _BlendValues) -> Iterator[_Descriptor]:
     """Yield the share of each chemical family that occurs, and of structures with a carbon-carbon double bond."""
     everything = np.ones(known.family.size, dtype=bool)
     nothing = np.zeros(known.family.size, dtype=bool)
@@ -253,12 +253,12 @@ def listed_descriptors(descriptors: Iterable[str]) -> str:
     return ", ".join(dict.fromkeys(descriptor_words(name).split(" (limits")[0] for name in descriptors))
 
 
-def descriptor_notes(blend: pd.DataFrame, known: BlendValues, values: pd.DataFrame) -> tuple[str, ...]:
+def _descriptor_notes(blend: pd.DataFrame, known: _BlendValues, values: pd.DataFrame) -> tuple[str, ...]:
     """Return the notes on these blends; `values` are the descriptors in long form."""
     return (*_on_materials(blend, known), *_on_figures(values), *_on_own(known.own), *_ALWAYS)
 
 
-def _on_materials(blend: pd.DataFrame, known: BlendValues) -> Iterator[str]:
+def _on_materials(blend: pd.DataFrame, known: _BlendValues) -> Iterator[str]:
     names = np.asarray(blend.columns, dtype=object)
     unknown = names[known.family == ""]
     if unknown.size:
@@ -299,10 +299,10 @@ def _on_own(own: pd.DataFrame) -> Iterator[str]:
 # The values of the emollients in a study's blends, and where each of them comes from.
 
 
-FROM_MEMORY = "from memory"
+_FROM_MEMORY = "from memory"
 # So says the table where a structure only illustrates a natural oil: its molar mass must not enter a calculation.
-ILLUSTRATION = "for illustration"
-USED_PROPERTIES = (
+_ILLUSTRATION = "for illustration"
+_USED_PROPERTIES = (
     "viscosity_mpa_s",
     "spreading_mm2_10min",
     "surface_tension_mn_m",
@@ -314,7 +314,7 @@ USED_PROPERTIES = (
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class BlendValues:
+class _BlendValues:
     """Values of some emollients, in their order.
 
     Parameters
@@ -336,16 +336,17 @@ class BlendValues:
     own: pd.DataFrame
 
 
-def blend_values(study: Study, ingredients: tuple[str, ...]) -> BlendValues:
+def _blend_values(study: Study, ingredients: tuple[str, ...]) -> _BlendValues:
     """Return what is known of `ingredients`, the study's own measurements before the shared table."""
     table = emollient_table().set_index("ingredient").reindex(list(ingredients))
-    values = {name: table[name].to_numpy(dtype=float).copy() for name in USED_PROPERTIES}
-    sources = {name: table.get(f"{name}_source", table["words_source"]) for name in USED_PROPERTIES}
+    values = {name: table[name].to_numpy(dtype=float).copy() for name in _USED_PROPERTIES}
+    sources = {name: table.get(f"{name}_source", table["words_source"]) for name in _USED_PROPERTIES}
     from_memory = {
-        name: source.str.contains(FROM_MEMORY, na=False).to_numpy(dtype=bool).copy() for name, source in sources.items()
+        name: source.str.contains(_FROM_MEMORY, na=False).to_numpy(dtype=bool).copy()
+        for name, source in sources.items()
     }
     structure = table["structure_is"].fillna("")
-    values["molar_mass_g_mol"][structure.str.contains(ILLUSTRATION).to_numpy(bool)] = np.nan
+    values["molar_mass_g_mol"][structure.str.contains(_ILLUSTRATION).to_numpy(bool)] = np.nan
     rows = []
     for name in _measured(study):
         for place, ingredient in enumerate(ingredients):
@@ -353,7 +354,7 @@ def blend_values(study: Study, ingredients: tuple[str, ...]) -> BlendValues:
             if found.source == OWN_MEASUREMENT:
                 rows.append((ingredient, name, found.value, values[name][place], found.measured_on, found.method))
                 values[name][place], from_memory[name][place] = found.value, False
-    return BlendValues(
+    return _BlendValues(
         values=values,
         from_memory=from_memory,
         family=table["family"].fillna("").to_numpy(dtype=object),
@@ -366,7 +367,7 @@ def blend_values(study: Study, ingredients: tuple[str, ...]) -> BlendValues:
 def _measured(study: Study) -> list[str]:
     """Return the properties of which the study holds a measurement."""
     measured = set(study.table("ingredient_values")["property"])
-    return [name for name in USED_PROPERTIES if name in measured]
+    return [name for name in _USED_PROPERTIES if name in measured]
 
 
 def _own_frame(rows: list[tuple[str, str, float, float, str, str]]) -> pd.DataFrame:
@@ -379,7 +380,7 @@ def _own_frame(rows: list[tuple[str, str, float, float, str, str]]) -> pd.DataFr
 
 
 COST = "cost"
-WARNING_COLUMNS = ("kind", "value", "versus", "about", "words")
+_WARNING_COLUMNS = ("kind", "value", "versus", "about", "words")
 # A share that differs by less than this many per cent of the blend is the same.
 _SAME_SHARE = 0.5
 
@@ -392,7 +393,7 @@ def blend_warnings(study: Study, blend: Mapping[str, float], base: Mapping[str, 
     property cost, per unit of mass). `assessors`: who must avoid one of the ingredients. `caution`: the usual words.
     """
     rows = [*_shares(study, blend, base), *_cost(study, blend, base), *_assessors(study, blend), *_cautions(blend)]
-    frame = pd.DataFrame(rows, columns=list(WARNING_COLUMNS))
+    frame = pd.DataFrame(rows, columns=list(_WARNING_COLUMNS))
     return frame.astype({"kind": "str", "value": "float64", "versus": "float64", "about": "str", "words": "str"})
 
 

@@ -11,7 +11,7 @@ from panel.errors import ModelError
 from panel.stats.maps.components import MultipleFactors, multiple_factors, varies_not
 
 PANEL, INSTRUMENTS, BOTH = "panel", "instruments", "both"
-FEWEST_PROTOTYPES, FEWEST_COLUMNS = 4, 2
+FEWEST_PROTOTYPES, _FEWEST_COLUMNS = 4, 2
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -56,11 +56,11 @@ def joint_map(panel: pd.DataFrame, instruments: pd.DataFrame) -> JointMap:
     known = [name for name in panel.index if name in instruments.index]
     tables = {PANEL: panel.loc[known], INSTRUMENTS: instruments.loc[known]}
     kept = {block: _complete(table) for block, table in tables.items()}
-    if len(known) < FEWEST_PROTOTYPES or min(table.shape[1] for table in kept.values()) < FEWEST_COLUMNS:
+    if len(known) < FEWEST_PROTOTYPES or min(table.shape[1] for table in kept.values()) < _FEWEST_COLUMNS:
         raise ModelError(
             f"A joint map needs at least {FEWEST_PROTOTYPES} prototypes that were both scored and measured, and "
-            f"{FEWEST_COLUMNS} attributes and {FEWEST_COLUMNS} measures known for all of them; there are {len(known)}, "
-            f"{kept[PANEL].shape[1]} and {kept[INSTRUMENTS].shape[1]}."
+            f"{_FEWEST_COLUMNS} attributes and {_FEWEST_COLUMNS} measures known for all of them; there are "
+            f"{len(known)}, {kept[PANEL].shape[1]} and {kept[INSTRUMENTS].shape[1]}."
         )
     found = multiple_factors([table.to_numpy(dtype=float) for table in kept.values()])
     if found.eigenvalues.size < 2:

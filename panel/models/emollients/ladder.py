@@ -1,4 +1,4 @@
-"""How far can differences be traced to the formulas? Rung by rung, and no further than the data carry."""
+"""How far can differences be traced to the formulas? _Rung by rung, and no further than the data carry."""
 
 from __future__ import annotations
 
@@ -42,11 +42,11 @@ from panel.study.knowledge import expected_directions
 from panel.study.study import Study
 
 DRAWS = 1000
-RUNGS = ("moves", "swaps", "prototypes", "aliases", "descriptors", "prediction", "mixture", "ceiling")
+_RUNGS = ("moves", "swaps", "prototypes", "aliases", "descriptors", "prediction", "mixture", "ceiling")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Rung:
+class _Rung:
     """One rung: its name (one of `RUNGS`), its numbers, and why the ladder stops below it (empty where it does not)."""
 
     name: str
@@ -73,7 +73,7 @@ class Ladder:
         Confidence level, how it was done, and what to know before trusting it.
     """
 
-    rungs: tuple[Rung, ...]
+    rungs: tuple[_Rung, ...]
     verdicts: pd.DataFrame
     links: Links | None
     copies: dict[str, str]
@@ -81,7 +81,7 @@ class Ladder:
     method: str
     notes: tuple[str, ...]
 
-    def rung(self, name: str) -> Rung:
+    def rung(self, name: str) -> _Rung:
         """Return the rung called `name`; KeyError if there is none."""
         for rung in self.rungs:
             if rung.name == name:
@@ -148,16 +148,16 @@ def find_ladder(
         made, why_no_model = None, "the blends hold no swap whose effect could be told apart"
     links, links_rung = _links(blends, columns, level)
     rungs = (
-        Rung("moves", swaps.moves, ""),
-        Rung(
+        _Rung("moves", swaps.moves, ""),
+        _Rung(
             "swaps", swaps.swaps, "" if len(swaps.swaps) else "no two prototypes differ by exactly one emollient swap"
         ),
-        Rung("prototypes", pd.DataFrame() if made is None else made, why_no_model),
-        Rung("aliases", swaps.aliases, ""),
+        _Rung("prototypes", pd.DataFrame() if made is None else made, why_no_model),
+        _Rung("aliases", swaps.aliases, ""),
         links_rung,
         _prediction(blends, columns, model, draws, rng),
         _mixture(blends),
-        Rung("ceiling", ceilings(blends).rename("ceiling").rename_axis("attribute").reset_index(), ""),
+        _Rung("ceiling", ceilings(blends).rename("ceiling").rename_axis("attribute").reset_index(), ""),
     )
     return Ladder(
         rungs=rungs,
@@ -182,22 +182,22 @@ def _over_prototypes(model: PredictionModel, level: float) -> pd.DataFrame:
     return effects.assign(p_adjusted=benjamini_hochberg(effects["p_value"].to_numpy()))
 
 
-def _links(blends: PrototypeLevel, columns: LinkColumns, level: float) -> tuple[Links | None, Rung]:
+def _links(blends: PrototypeLevel, columns: LinkColumns, level: float) -> tuple[Links | None, _Rung]:
     n = len(blends.means)
     why = ""
-    if n < FEWEST_FOR_LINKS:
-        why = f"{n} blends are too few to set an attribute against a property; at least {FEWEST_FOR_LINKS} are needed"
+    if n < _FEWEST_FOR_LINKS:
+        why = f"{n} blends are too few to set an attribute against a property; at least {_FEWEST_FOR_LINKS} are needed"
     elif not columns.is_descriptor.any():
         why = "no property of these blends is known well enough and differs between them"
     if why:
-        return None, Rung("descriptors", pd.DataFrame(), why)
+        return None, _Rung("descriptors", pd.DataFrame(), why)
     links = find_links(blends, columns, level)
-    return links, Rung("descriptors", links.links, "")
+    return links, _Rung("descriptors", links.links, "")
 
 
 def _prediction(
     blends: PrototypeLevel, columns: LinkColumns, model: PredictionModel | None, draws: int, rng: np.random.Generator
-) -> Rung:
+) -> _Rung:
     n = len(blends.means)
     why = ""
     if n < FEWEST_FOR_PREDICTION:
@@ -208,13 +208,13 @@ def _prediction(
     elif not columns.is_descriptor.any():
         why = "no property of these blends is known well enough and differs between them"
     if why:
-        return Rung("prediction", pd.DataFrame(), why)
-    return Rung("prediction", predict_from_descriptors(blends, columns, model, draws, rng), "")
+        return _Rung("prediction", pd.DataFrame(), why)
+    return _Rung("prediction", predict_from_descriptors(blends, columns, model, draws, rng), "")
 
 
-def _mixture(blends: PrototypeLevel) -> Rung:
+def _mixture(blends: PrototypeLevel) -> _Rung:
     why = why_no_mixture(blends)
-    return Rung("mixture", pd.DataFrame() if why else mixture_links(blends), why)
+    return _Rung("mixture", pd.DataFrame() if why else mixture_links(blends), why)
 
 
 def _method(swaps: TracedSwaps, draws: int) -> str:
@@ -252,7 +252,7 @@ def _notes(blends: PrototypeLevel, columns: LinkColumns, descriptors: BlendDescr
 
 
 Floats = NDArray[np.float64]
-FEWEST_FOR_LINKS = 5
+_FEWEST_FOR_LINKS = 5
 # Adjusted p-value below which the prototypes count as told apart on an attribute.
 _DIFFERS = 0.05
 

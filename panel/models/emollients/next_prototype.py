@@ -25,7 +25,6 @@ Floats = NDArray[np.float64]
 _NEARER = 0.1
 # target: most target windows likely met. learn: most new information inside the region. untangle: moves emollients
 # apart that always changed together; outside the region, so without numbers.
-PURPOSES = ("target", "learn", "untangle")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -106,7 +105,7 @@ def propose_next(
 
 
 def _candidates(model: PredictionModel, targets: Targets, level: float) -> _Candidates:
-    amounts = candidate_blends(model)
+    amounts = _candidate_blends(model)
     if not len(amounts):
         nothing = np.zeros(0)
         return _Candidates(amounts, nothing, nothing.astype(np.int64), nothing)
@@ -262,11 +261,11 @@ def _notes(study: Study, model: PredictionModel, targets: Targets) -> list[str]:
 
 
 # Parts of a swap that are tried; with many swaps only the middle, or there would be thousands of blends.
-FINE, COARSE = (0.0, 0.25, 0.5, 0.75, 1.0), (0.0, 0.5, 1.0)
+_FINE, _COARSE = (0.0, 0.25, 0.5, 0.75, 1.0), (0.0, 0.5, 1.0)
 _MOST_FINE = 4
 
 
-def candidate_blends(model: PredictionModel) -> Floats:
+def _candidate_blends(model: PredictionModel) -> Floats:
     """Return amounts (blends x emollients, per cent of the formula) inside the tested region that nobody made.
 
     Where the blends consist of swaps: every combination of parts of the swaps, a slot split between the two emollients
@@ -285,7 +284,7 @@ def candidate_blends(model: PredictionModel) -> Floats:
 def _parts_of_swaps(model: PredictionModel) -> Floats:
     moves = model.moves
     count = len(moves.names)
-    parts = np.array(list(product(FINE if count <= _MOST_FINE else COARSE, repeat=count)))
+    parts = np.array(list(product(_FINE if count <= _MOST_FINE else _COARSE, repeat=count)))
     mass = np.abs(moves.directions).max(axis=1)
     weighed = (parts * mass).round(2) / mass
     amounts = moves.origin + weighed @ moves.directions

@@ -30,7 +30,7 @@ from panel.study.knowledge import expected_directions
 from panel.study.study import Study
 
 Floats = NDArray[np.float64]
-FEWEST_BLENDS = 2
+_FEWEST_BLENDS = 2
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -108,10 +108,10 @@ def prototype_level(study: Study, differences: Differences | None = None) -> Pro
     base = stated if stated in judged else (judged[0] if judged else "")
     label = _labels(amounts)
     averaged = means.groupby(label, sort=False).mean()
-    if len(averaged) < FEWEST_BLENDS or not len(means.columns):
+    if len(averaged) < _FEWEST_BLENDS or not len(means.columns):
         raise ModelError(
             f"Only {len(averaged)} blend{'' if len(averaged) == 1 else 's'} with a formula in this base and scores for "
-            f"all of {len(means.columns)} attributes; at least {FEWEST_BLENDS} different blends and one attribute are "
+            f"all of {len(means.columns)} attributes; at least {_FEWEST_BLENDS} different blends and one attribute are "
             "needed to compare prototypes as such."
         )
     distinct = amounts.groupby(label, sort=False).first()
@@ -177,7 +177,7 @@ def _notes(study: Study, judged: list[str], changed: list[str], gaps: list[str],
 
 
 SPARE_BLENDS = 3
-FEWEST_LEVELS = 3
+_FEWEST_LEVELS = 3
 _ORDERS: tuple[Order, ...] = ("linear", "quadratic")
 
 
@@ -185,7 +185,7 @@ def why_no_mixture(level: PrototypeLevel) -> str:
     """Return why no mixture model can be fitted, or the empty string."""
     amounts = moving(level)
     n, q = amounts.shape
-    if not any(levels(amounts[:, column]) >= FEWEST_LEVELS for column in range(q)):
+    if not any(levels(amounts[:, column]) >= _FEWEST_LEVELS for column in range(q)):
         return (
             "no emollient takes three different amounts: the blends are swaps, in or out, and a curve between them "
             "cannot be seen"
@@ -287,7 +287,7 @@ def _shares(level: PrototypeLevel) -> tuple[NDArray[np.float64], Form]:
 
 Terms = Literal["swaps alone", "swaps and their interactions", "curved"]
 # Leave-one-out errors of models that are alike differ by chance: a richer one must lower them by a tenth.
-RICHER_MUST_REACH = 0.9
+_RICHER_MUST_REACH = 0.9
 # Blends to spare beyond the terms: fewer leave nothing to judge the misses by.
 FEWEST_SPARE: dict[Terms, int] = {"swaps alone": 2, "swaps and their interactions": 3, "curved": 3}
 
@@ -363,7 +363,7 @@ def model_of(study: Study, level: PrototypeLevel) -> PredictionModel:
     misses = dict(zip(choice["model"], choice["misses"].astype(float), strict=True))
     chosen = next(iter(fits))
     for terms in fits:
-        chosen = terms if misses[terms] < RICHER_MUST_REACH * misses[chosen] else chosen
+        chosen = terms if misses[terms] < _RICHER_MUST_REACH * misses[chosen] else chosen
     variance, df = pooled_variance(fits[chosen], error, level.panel_df)
     return PredictionModel(
         level=level,
@@ -469,7 +469,7 @@ def _method(terms: Terms, moves: TestedMoves, n: int) -> str:
 
 
 FEWEST_FOR_PREDICTION = 6
-MOST_COMPONENTS = 2
+_MOST_COMPONENTS = 2
 
 
 def predict_from_descriptors(
@@ -489,7 +489,7 @@ def predict_from_descriptors(
     """
     X, Y = columns.values[:, columns.is_descriptor], level.means.to_numpy(dtype=float)
     n = len(Y)
-    found = permutation_test(X, Y, MOST_COMPONENTS, row_orders(n, draws, rng))
+    found = permutation_test(X, Y, _MOST_COMPONENTS, row_orders(n, draws, rng))
     return pd.DataFrame(
         {
             "attribute": pd.Series([str(name) for name in level.means.columns], dtype="str"),
@@ -500,7 +500,7 @@ def predict_from_descriptors(
             "floor": found.floor,
             "q2_chance": found.chance,
             "q2_mean": 1 - (n / (n - 1)) ** 2,
-            "q2_swaps": swaps_q_squared(level, swaps),
+            "q2_swaps": _swaps_q_squared(level, swaps),
             "ceiling": ceilings(level).to_numpy(),
             "n": n,
             "n_descriptors": X.shape[1],
@@ -510,7 +510,7 @@ def predict_from_descriptors(
     )
 
 
-def swaps_q_squared(level: PrototypeLevel, swaps: PredictionModel | None) -> np.ndarray:
+def _swaps_q_squared(level: PrototypeLevel, swaps: PredictionModel | None) -> np.ndarray:
     """Return the leave-one-prototype-out Q2 of the swaps alone; NaN where some prototype cannot be predicted."""
     from panel.stats.maps.latent import q_squared
 

@@ -26,7 +26,7 @@ _NUMBERS = ("estimate", "std_error", "df", "ci_low", "ci_high", "base")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class KeptPrediction:
+class _KeptPrediction:
     """A prediction as it was written down.
 
     Parameters
@@ -115,7 +115,7 @@ def keep_prediction(study: Study, model: PredictionModel, told: WhatIf, prototyp
     return replace(study, facts={**study.facts, FACT: [*others, kept]})
 
 
-def kept_predictions(study: Study) -> tuple[KeptPrediction, ...]:
+def kept_predictions(study: Study) -> tuple[_KeptPrediction, ...]:
     """Return the predictions among the facts of `study`; StudyError if one of them cannot be read."""
     kept = study.facts.get(FACT, [])
     if not isinstance(kept, list):
@@ -123,10 +123,10 @@ def kept_predictions(study: Study) -> tuple[KeptPrediction, ...]:
     return tuple(_read(number, entry) for number, entry in enumerate(kept, start=1))
 
 
-def _read(number: int, entry: Any) -> KeptPrediction:
+def _read(number: int, entry: Any) -> _KeptPrediction:
     try:
         profile = pd.DataFrame(entry["profile"])[["attribute", *_NUMBERS]].astype({"attribute": "str"})
-        return KeptPrediction(
+        return _KeptPrediction(
             prototype=str(entry["prototype"]),
             predicted_on=str(entry["predicted_on"]),
             blend={str(name): float(amount) for name, amount in entry["blend"].items()},
@@ -164,7 +164,7 @@ def _wide(told: Differences) -> pd.DataFrame:
     return told.means.pivot_table(index="prototype", columns="attribute", values="estimate", sort=False)
 
 
-def _outcome(prediction: KeptPrediction, means: pd.DataFrame) -> pd.DataFrame:
+def _outcome(prediction: _KeptPrediction, means: pd.DataFrame) -> pd.DataFrame:
     profile = prediction.profile.loc[prediction.profile["attribute"].isin(means.columns)]
     names = profile["attribute"].tolist()
     outcome = means.loc[prediction.prototype, names].to_numpy(dtype=float)
@@ -193,7 +193,7 @@ def _no_outcomes() -> pd.DataFrame:
     return pd.DataFrame({**empty, "within": pd.Series(dtype="bool")})
 
 
-def _summary(outcomes: pd.DataFrame, kept: tuple[KeptPrediction, ...]) -> pd.DataFrame:
+def _summary(outcomes: pd.DataFrame, kept: tuple[_KeptPrediction, ...]) -> pd.DataFrame:
     level = {prediction.prototype: prediction.level for prediction in kept}
     rows = [
         (str(name), len(part), int(part["within"].sum()), float(part["within"].mean()), level[str(name)])

@@ -94,12 +94,12 @@ def join_readings(
     """
     extra: list[str] = []
     curves = curves or _curves(study, level, extra)
-    readings = reading_means(study, None if curves is None else curves.readings)
+    readings = _reading_means(study, None if curves is None else curves.readings)
     panel = _panel(study, means, extra)
-    pairs, absent = declared_pairs(study, readings.measures["measure"])
-    links = all_links(panel, readings.wide, level)
-    partners = partner_links(links, pairs, level)
-    screening = screening_list(links, pairs, level)
+    pairs, absent = _declared_pairs(study, readings.measures["measure"])
+    links = _all_links(panel, readings.wide, level)
+    partners = _partner_links(links, pairs, level)
+    screening = _screening_list(links, pairs, level)
     swaps = reading_swaps(study, readings, level)
     together = _map(panel, readings.wide, extra)
     return JoinedReadings(
@@ -112,8 +112,8 @@ def join_readings(
         map=together,
         left_out=readings.left_out,
         level=level,
-        method=joined_method(len(partners), len(screening), level, mapped=together is not None),
-        notes=(*joined_notes(study, readings.means, absent, swaps), *readings.notes, *extra),
+        method=_joined_method(len(partners), len(screening), level, mapped=together is not None),
+        notes=(*_joined_notes(study, readings.means, absent, swaps), *readings.notes, *extra),
     )
 
 
@@ -156,12 +156,12 @@ def _map(panel: pd.DataFrame, instruments: pd.DataFrame, extra: list[str]) -> Jo
 # The mean of each instrument measure for each prototype, in one unit, and how well readings repeat.
 
 
-FEWEST_REPEATS = 3  # common practice, no source
+_FEWEST_REPEATS = 3  # common practice, no source
 _KEY = ["measure", "prototype"]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class ReadingMeans:
+class _ReadingMeans:
     """Readings gathered by prototype and measure.
 
     Parameters
@@ -192,7 +192,7 @@ class ReadingMeans:
         return table[list(self.measures["measure"])]
 
 
-def reading_means(study: Study, from_curves: pd.DataFrame | None = None) -> ReadingMeans:
+def _reading_means(study: Study, from_curves: pd.DataFrame | None = None) -> _ReadingMeans:
     """Gather the readings of `study`, and those reduced from its curves (`prototype measure unit value repeat`).
 
     A measure that stands in the readings table is not taken from the curves as well. ModelError if there are none.
@@ -207,15 +207,10 @@ def reading_means(study: Study, from_curves: pd.DataFrame | None = None) -> Read
         )
     means = _means(frame, study.prototypes)
     measures = _measures(means, frame)
-    return ReadingMeans(means, measures, left_out, (*notes, *unit_notes, *size_notes, *_on_measures(measures)))
+    return _ReadingMeans(means, measures, left_out, (*notes, *unit_notes, *size_notes, *_on_measures(measures)))
 
 
-def same_measure(first: str, second: str) -> bool:
-    """Return whether two names stand for one measure: capitals and the number of spaces do not count."""
-    return bare_measure(first) == bare_measure(second)
-
-
-def bare_measure(name: str) -> str:
+def _bare_measure(name: str) -> str:
     """Return the name of a measure without capitals and needless spaces."""
     return " ".join(name.split()).casefold()
 
@@ -228,8 +223,8 @@ def _all_readings(study: Study, from_curves: pd.DataFrame | None) -> tuple[pd.Da
     if len(table) > len(frame):
         notes.append(f"{len(table) - len(frame)} of {len(table)} readings have no value and do not count.")
     if from_curves is not None and len(from_curves):
-        bare = from_curves["measure"].map(bare_measure)
-        twice = bare.isin(set(frame["measure"].map(bare_measure)))
+        bare = from_curves["measure"].map(_bare_measure)
+        twice = bare.isin(set(frame["measure"].map(_bare_measure)))
         frame = pd.concat([frame, from_curves.loc[~twice]], ignore_index=True)
         text = ["prototype", "measure", "unit", "batch", "repeat", "note"]
         frame[text] = frame[text].fillna("").astype("str")
@@ -243,8 +238,8 @@ def _all_readings(study: Study, from_curves: pd.DataFrame | None) -> tuple[pd.Da
     frame = frame.loc[~strange]
     spelling: dict[str, str] = {}
     for name in frame["measure"].unique():
-        spelling.setdefault(bare_measure(str(name)), " ".join(str(name).split()))
-    return frame.assign(measure=frame["measure"].map(lambda name: spelling[bare_measure(name)])), notes
+        spelling.setdefault(_bare_measure(str(name)), " ".join(str(name).split()))
+    return frame.assign(measure=frame["measure"].map(lambda name: spelling[_bare_measure(name)])), notes
 
 
 def _one_unit_each(frame: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame, list[str]]:
@@ -311,7 +306,7 @@ def _means(frame: pd.DataFrame, prototypes: tuple[str, ...]) -> pd.DataFrame:
 
 
 def _has_ratios(measure: pd.Series, unit: pd.Series) -> pd.Series:
-    return ~(unit.isin(UNITS_WITHOUT_RATIOS) | (measure.map(bare_measure) == "ph"))
+    return ~(unit.isin(UNITS_WITHOUT_RATIOS) | (measure.map(_bare_measure) == "ph"))
 
 
 def _measures(means: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
@@ -331,9 +326,9 @@ def _measures(means: pd.DataFrame, frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _on_measures(measures: pd.DataFrame) -> Iterator[str]:
-    few = measures.loc[measures["fewest"] < FEWEST_REPEATS, "measure"]
+    few = measures.loc[measures["fewest"] < _FEWEST_REPEATS, "measure"]
     if len(few):
-        yield f"Fewer than {FEWEST_REPEATS} readings of some prototype, so scatter is hardly known: {', '.join(few)}."
+        yield f"Fewer than {_FEWEST_REPEATS} readings of some prototype, so scatter is hardly known: {', '.join(few)}."
     warmer = measures.loc[measures["temperature_high"] > measures["temperature_low"]]
     for row in warmer.to_dict("records"):
         yield (
@@ -348,12 +343,12 @@ def _on_measures(measures: pd.DataFrame) -> Iterator[str]:
 # Which instrument measure goes with which attribute: pairs declared beforehand first, then a screening list.
 
 
-IN_STUDY, IN_LEXICON = "the attributes table", "the lexicon"
-AS_EXPECTED, AGAINST, LINKED, CANNOT_TELL = "as expected", "against expectation", "linked", "cannot tell"
+_IN_STUDY, _IN_LEXICON = "the attributes table", "the lexicon"
+AS_EXPECTED, AGAINST, _LINKED, CANNOT_TELL = "as expected", "against expectation", "linked", "cannot tell"
 _PAIR = ["attribute", "measure", "expected", "source", "declared"]
 
 
-def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the pairs of attribute and measure declared before the readings were compared, and those not measured.
 
     The partner in the study's attributes table comes before the usual one of the lexicon; several are separated by
@@ -361,7 +356,7 @@ def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.
     """
     usual = {str(row["attribute"]): row for row in lexicon().to_dict("records")}
     own = study.table("attributes").drop_duplicates("attribute").set_index("attribute")["partner"]
-    present = {bare_measure(str(name)): str(name) for name in measures}
+    present = {_bare_measure(str(name)): str(name) for name in measures}
     rows: list[tuple[str, str, str, str, str]] = []
     absent: list[tuple[str, str]] = []
     for attribute in study.attributes:
@@ -369,19 +364,19 @@ def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.
         known = usual.get(attribute, {"partner": "", "partner_direction": "", "partner_source": ""})
         partners = stated or str(known["partner"])
         for partner in filter(None, (name.strip() for name in partners.split(";"))):
-            measure = present.get(bare_measure(partner))
+            measure = present.get(_bare_measure(partner))
             if measure is None:
                 absent += [(attribute, partner)] if stated else []
                 continue
-            same = bare_measure(str(known["partner"])) == bare_measure(partner)
+            same = _bare_measure(str(known["partner"])) == _bare_measure(partner)
             expected, source = (str(known[f"partner_{what}"]) if same else "" for what in ("direction", "source"))
-            rows.append((attribute, measure, expected, source, IN_STUDY if stated else IN_LEXICON))
+            rows.append((attribute, measure, expected, source, _IN_STUDY if stated else _IN_LEXICON))
     return pd.DataFrame(rows, columns=_PAIR, dtype="str"), pd.DataFrame(
         absent, columns=["attribute", "measure"], dtype="str"
     )
 
 
-def all_links(panel: pd.DataFrame, instruments: pd.DataFrame, level: float) -> pd.DataFrame:
+def _all_links(panel: pd.DataFrame, instruments: pd.DataFrame, level: float) -> pd.DataFrame:
     """Correlate every attribute with every measure: `attribute measure estimate ci_low ci_high n p_value`.
 
     Both tables have one row per prototype; pairs that cannot be correlated are left out.
@@ -403,7 +398,7 @@ def all_links(panel: pd.DataFrame, instruments: pd.DataFrame, level: float) -> p
     return frame.loc[frame["estimate"].notna()].reset_index(drop=True)
 
 
-def partner_links(links: pd.DataFrame, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
+def _partner_links(links: pd.DataFrame, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
     """Return the declared pairs with their correlation and what it says of the expectation.
 
     Columns `attribute measure expected source declared estimate ci_low ci_high n p_value p_adjusted needed verdict`.
@@ -420,7 +415,7 @@ def partner_links(links: pd.DataFrame, pairs: pd.DataFrame, level: float) -> pd.
     return found.assign(stands_out=below(found["p_adjusted"], 1 - level))
 
 
-def screening_list(links: pd.DataFrame, pairs: pd.DataFrame, level: float = 0.95) -> pd.DataFrame:
+def _screening_list(links: pd.DataFrame, pairs: pd.DataFrame, level: float = 0.95) -> pd.DataFrame:
     """Return all pairs that were not declared, the smallest p-value first, under Benjamini and Hochberg."""
     declared = pd.MultiIndex.from_frame(pairs[["attribute", "measure"]])
     others = links.loc[~pd.MultiIndex.from_frame(links[["attribute", "measure"]]).isin(declared)]
@@ -433,13 +428,13 @@ def _verdict(estimate: float, p_value: float, expected: str, level: float) -> st
     if not below(p_value, 1 - level):
         return CANNOT_TELL
     if not expected:
-        return LINKED
+        return _LINKED
     return AS_EXPECTED if (estimate > 0) == (expected == "same") else AGAINST
 
 
 # What each emollient swap did to the instrument measures. No people stand behind it: pairs of prototypes do.
 
-FEWEST_PAIRS = 3  # with two pairs the interval has one degree of freedom: 12.7 standard errors
+_FEWEST_PAIRS = 3  # with two pairs the interval has one degree of freedom: 12.7 standard errors
 _CHANGE = ["swap", "removed", "added", "percent"]
 _COLUMNS = [
     "measure", "unit", *_CHANGE, "n_pairs", "estimate", "std_error", "df", "ci_low", "ci_high", "ratio", "ratio_ci_low",
@@ -447,7 +442,7 @@ _COLUMNS = [
 ]  # fmt: skip
 
 
-def reading_swaps(study: Study, readings: ReadingMeans, level: float) -> pd.DataFrame:
+def reading_swaps(study: Study, readings: _ReadingMeans, level: float) -> pd.DataFrame:
     """Return one row per measure and swap (or joint change): mean difference and mean ratio over the matched pairs.
 
     `estimate` is the reading with the swap minus without it, `ratio` their geometric mean ratio (NaN where ratios say
@@ -471,7 +466,7 @@ def reading_swaps(study: Study, readings: ReadingMeans, level: float) -> pd.Data
     return frame.sort_values("measure", key=lambda names: names.map(order), kind="stable", ignore_index=True)
 
 
-def _effect(wide: pd.DataFrame, pairs: pd.DataFrame, readings: ReadingMeans, level: float) -> pd.DataFrame:
+def _effect(wide: pd.DataFrame, pairs: pd.DataFrame, readings: _ReadingMeans, level: float) -> pd.DataFrame:
     after, before = (wide.loc[list(pairs[end])].to_numpy(dtype=float) for end in ("prototype", "versus"))
     ratios = readings.measures["ratios"].to_numpy() & ((after > 0) | np.isnan(after)).all(axis=0)
     ratios &= ((before > 0) | np.isnan(before)).all(axis=0)
@@ -479,7 +474,7 @@ def _effect(wide: pd.DataFrame, pairs: pd.DataFrame, readings: ReadingMeans, lev
     logs[:, ratios] = np.log(after[:, ratios] / before[:, ratios])
     difference, ratio = paired_contrasts(after - before, level), paired_contrasts(logs, level)
     shared = pd.concat([pairs["prototype"], pairs["versus"]]).duplicated().any()
-    told = (difference.n >= FEWEST_PAIRS) & ~shared
+    told = (difference.n >= _FEWEST_PAIRS) & ~shared
     known = difference.n > 0
     ends = {"lowest": np.fmin.reduce(logs, axis=0), "highest": np.fmax.reduce(logs, axis=0)}
     frame = pd.DataFrame(
@@ -515,7 +510,7 @@ def _empty() -> pd.DataFrame:
 # How readings were joined to the panel, and what to know before trusting it.
 
 
-def joined_method(n_partners: int, n_screened: int, level: float, *, mapped: bool) -> str:
+def _joined_method(n_partners: int, n_screened: int, level: float, *, mapped: bool) -> str:
     """Return how it was done, as one paragraph for the report."""
     text = (
         "Readings are averaged by prototype (over batches where there are several) and correlated with the panel's "
@@ -533,7 +528,7 @@ def joined_method(n_partners: int, n_screened: int, level: float, *, mapped: boo
     )
 
 
-def joined_notes(study: Study, means: pd.DataFrame, absent: pd.DataFrame, swaps: pd.DataFrame) -> tuple[str, ...]:
+def _joined_notes(study: Study, means: pd.DataFrame, absent: pd.DataFrame, swaps: pd.DataFrame) -> tuple[str, ...]:
     """Return the cautions that apply to this study."""
     return (
         "The unit of inference is the prototype, mostly with one batch behind it: neither the number of readings nor "

@@ -115,7 +115,7 @@ def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = Non
     return TracedSwaps(
         n_moves=moves.count,
         moves=_moves_frame(moves),
-        aliases=find_aliases(blend, descriptors.wide[list(descriptors.sound)]),
+        aliases=_find_aliases(blend, descriptors.wide[list(descriptors.sound)]),
         swaps=effects.loc[single].reset_index(drop=True),
         joint=effects.loc[~single].reset_index(drop=True),
         interactions=_interactions(scores, pairs, level),
@@ -126,7 +126,7 @@ def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = Non
         margin=float(margin) if isinstance(margin, int | float) else None,
         level=level,
         method=_method(level, len(effects)) + (f" {spread.sentence}" if spread.sd else ""),
-        notes=swap_notes(study, scores, pairs, together, differing, confounds),
+        notes=_swap_notes(study, scores, pairs, together, differing, confounds),
     )
 
 
@@ -160,10 +160,10 @@ def _moves_frame(moves: Moves) -> pd.DataFrame:
 
 def _effects(scores: ScoreArray, pairs: pd.DataFrame, level: float, spread: BatchSpread) -> pd.DataFrame:
     """Return the tested contrast of every change of emollients in `pairs`, one family of tests for all of them."""
-    differences = pair_differences(scores, pairs)
+    differences = _pair_differences(scores, pairs)
     changes = pairs[_CHANGE].drop_duplicates(ignore_index=True)
     members = [np.flatnonzero(pairs["swap"] == swap) for swap in changes["swap"]]
-    frame = contrast_frame(mean_by(differences, members), scores.attributes, changes, level)
+    frame = _contrast_frame(_mean_by(differences, members), scores.attributes, changes, level)
     seen = np.any(~np.isnan(differences), axis=0)
     n_pairs = {
         (attribute, swap): int(np.count_nonzero(seen[place, rows]))
@@ -230,9 +230,9 @@ def _interactions(scores: ScoreArray, pairs: pd.DataFrame, level: float) -> pd.D
         for swap, other in zip(changes["swap"], changes["with_swap"], strict=True)
     ]
     changes["n_squares"] = pd.Series([len(rows) for rows in members], dtype="int64")
-    differences = pair_differences(scores, pairs)
+    differences = _pair_differences(scores, pairs)
     extra = differences[..., squares["both"]] - differences[..., squares["alone"]]
-    frame = contrast_frame(mean_by(extra, members), scores.attributes, changes, level)
+    frame = _contrast_frame(_mean_by(extra, members), scores.attributes, changes, level)
     frame["p_adjusted"] = benjamini_hochberg(frame["p_value"])
     return frame[_order_of_columns("swap", "with_swap", counted="n_squares")]
 
@@ -318,7 +318,7 @@ def _places(names: Sequence[str], wanted: pd.Series) -> NDArray[np.intp]:
     return pd.Index(list(names), dtype="str").get_indexer(pd.Index(wanted))
 
 
-def pair_differences(scores: ScoreArray, pairs: pd.DataFrame) -> NDArray[np.float64]:
+def _pair_differences(scores: ScoreArray, pairs: pd.DataFrame) -> NDArray[np.float64]:
     """Return assessors x attributes x pairs: the mean over sittings of score(prototype) - score(versus).
 
     Only sittings in which the person scored both count, so whatever moves a whole sitting cancels. NaN where a
@@ -328,7 +328,7 @@ def pair_differences(scores: ScoreArray, pairs: pd.DataFrame) -> NDArray[np.floa
     return mean_of_known(scores.values[..., prototype] - scores.values[..., versus], axis=1)
 
 
-def mean_by(differences: NDArray[np.float64], members: Sequence[NDArray[np.intp]]) -> NDArray[np.float64]:
+def _mean_by(differences: NDArray[np.float64], members: Sequence[NDArray[np.intp]]) -> NDArray[np.float64]:
     """Return assessors x attributes x changes: for each change the mean over its pairs, given by their numbers."""
     means = np.empty((*differences.shape[:2], len(members)))
     for change, pairs in enumerate(members):
@@ -336,7 +336,7 @@ def mean_by(differences: NDArray[np.float64], members: Sequence[NDArray[np.intp]
     return means
 
 
-def contrast_frame(
+def _contrast_frame(
     contrasts: NDArray[np.float64], attributes: Sequence[str], changes: pd.DataFrame, level: float
 ) -> pd.DataFrame:
     """Return one row per attribute and change with the paired t test over assessors.
@@ -457,10 +457,7 @@ def swap_steps(amounts: pd.DataFrame, swaps: pd.DataFrame) -> Floats:
 # Which emollients and blend descriptors move together in this study, so that no data on it can tell them apart.
 
 
-ALIAS_COLUMNS = ("group", "kind", "descriptor", "sign")
-
-
-def find_aliases(blend: pd.DataFrame, descriptors: pd.DataFrame, threshold: float = ALIAS_THRESHOLD) -> pd.DataFrame:
+def _find_aliases(blend: pd.DataFrame, descriptors: pd.DataFrame, threshold: float = ALIAS_THRESHOLD) -> pd.DataFrame:
     """Group the columns of both frames (index prototype) that are tied by correlations above `threshold` in size.
 
     Returns group (numbered from 1), kind (emollient or descriptor), descriptor (the column's name) and sign (+1 rises
@@ -493,7 +490,7 @@ _ALWAYS = (
 )
 
 
-def swap_notes(
+def _swap_notes(
     study: Study,
     scores: ScoreArray,
     pairs: pd.DataFrame,

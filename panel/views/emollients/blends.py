@@ -16,6 +16,7 @@ from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
 from panel.study.shown import About, Across, Table, each_row
 from panel.views.drawing.pictures import FAINT, INK, text_width
+from panel.views.emollients.causes import short_ingredients
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import NOTHING, capital, counted, format_list, format_number
 
@@ -24,8 +25,9 @@ _POINTS = 72.0  # to the inch
 # Inches.
 _BARS, _DOTS, _BETWEEN, _ROW, _TOP, _BOTTOM, _MARGIN = 5.2, 2.9, 0.35, 0.42, 0.62, 0.62, 0.15
 _BAR_WIDTH, _BAR_HEIGHT = 8.0, 0.52
-# Tints and patterns by turns, so that neighbouring emollients stay apart in grey too; each is named on its part.
-_TINTS, _HATCHES = ("#f4f6f5", "#dbe4e1", "#c2d0cb"), ("", "//", "..", "xx")
+# Tints, then patterns, so that emollients stay apart in grey too; each is named on its part.
+_TINTS = ("#f7f8f8", "#dfe7e4", "#c6d3ce", "#afc0ba", "#f6eddd", "#e6d3b3")
+_HATCHES = ("", "//", "..", "xx")
 _PART_FONT, _MOST_LINES = _FONT - 1.5, 3
 _CLASSES = ("fast", "medium", "slow", "solid", "unknown")
 # From wide to not at all: pale to dark, and a pattern for what does not spread, so that it shows in grey too.
@@ -183,6 +185,7 @@ def _blend_figure(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None
     where the one it replaces stood.
     """
     ordered = blend[_swapped_side_by_side(list(blend.columns), pairs)]
+    ordered = ordered.rename(columns=short_ingredients(map(str, ordered.columns)))
     labels = {str(name): _Label(str(name)) for name in ordered.columns}
     prototypes = [names.prototype(str(name)) for name in ordered.index]
     narrow = [_narrow_parts(row, labels) for _, row in ordered.iterrows()]
@@ -212,12 +215,14 @@ def _draw_parts(axes: Axes, blend: pd.DataFrame, labels: dict[str, _Label]) -> N
     start = np.zeros(len(blend))
     for number, emollient in enumerate(blend.columns):
         share = blend[emollient].to_numpy(dtype=float)
-        axes.barh(range(len(blend)), share, left=start, height=0.78, **_look(number))
+        look = _look(number)
+        axes.barh(range(len(blend)), share, left=start, height=0.78, **look)
         for row, part in enumerate(share):
             words = labels[str(emollient)].on_part(float(part))
             if words:
                 middle = float(start[row] + part / 2)
-                axes.text(middle, row, words, fontsize=_PART_FONT, color=INK, ha="center", va="center")
+                box = {"facecolor": look["facecolor"], "edgecolor": "none", "pad": 1.0} if look["hatch"] else None
+                axes.text(middle, row, words, fontsize=_PART_FONT, color=INK, ha="center", va="center", bbox=box)
         start += share
 
 

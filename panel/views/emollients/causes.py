@@ -34,7 +34,7 @@ from panel.words import (
 if TYPE_CHECKING:
     from panel.models.decision.decide import Decision
 
-MOST_COLUMNS = 14
+_MOST_COLUMNS = 14
 _MOST_IN_A_SENTENCE = 2
 _SIGNS = {STANDS_OUT: "●", CANNOT_TELL: "○", GOES_ALONG: "▨"}
 _WAYS = {TOWARDS: "wanted", AWAY: "unwanted"}
@@ -115,16 +115,16 @@ def tell_causes(causes: Causes, names: Naming, *more: Drawer) -> Told:
     return Told(
         causes,
         names,
-        causes_headline(causes, names),
-        picture_of(causes, names) if there else None,
-        causes_to_mind(causes, names),
+        _causes_headline(causes, names),
+        _picture_of(causes, names) if there else None,
+        _causes_to_mind(causes, names),
         CAUSES if there else None,
         (*([drawer("The same as a table", CAUSES)] if there else []), *more),
         WHAT_SWAPS_CANNOT_SHOW,
     )
 
 
-def causes_headline(causes: Causes, names: Naming) -> str:
+def _causes_headline(causes: Causes, names: Naming) -> str:
     """Return the sentence that answers: the swap with the largest change that stands out, and what it did."""
     if causes.cells.empty:
         return "No two prototypes differ by one emollient only, so no single swap can be judged."
@@ -137,11 +137,11 @@ def causes_headline(causes: Causes, names: Naming) -> str:
     return f"No swap made a difference that stands out on any of {asked}: these data cannot tell."
 
 
-def causes_to_mind(causes: Causes, names: Naming) -> tuple[str, ...]:
+def _causes_to_mind(causes: Causes, names: Naming) -> tuple[str, ...]:
     """Return what else a reader must know: the next swap, what goes along with something else, one batch each."""
     told = list(_credited(causes, names)[1:2])
     along = _along(causes, names)
-    if along and along not in causes_headline(causes, names):
+    if along and along not in _causes_headline(causes, names):
         told.append(along)
     if causes.swaps["one_batch"].any() and not causes.cells.empty:
         told.append(
@@ -229,7 +229,7 @@ def _change(value: float, names: Naming) -> str:
     return format_change(value, digits if abs(round(value, digits)) > 0 else names.digits)
 
 
-def causes_alt_text(causes: Causes, names: Naming) -> str:
+def _causes_alt_text(causes: Causes, names: Naming) -> str:
     """Return the matrix in words: swap by swap what it raised and lowered, what goes along, and what is open."""
     told = []
     for swap in causes.swaps.to_dict("records"):
@@ -273,7 +273,7 @@ _BOLD = 1.14  # bold letters are so much wider
 
 
 def causes_picture(
-    traced: TracedSwaps, decision: Decision | None, names: Naming, *, most: int = MOST_COLUMNS
+    traced: TracedSwaps, decision: Decision | None, names: Naming, *, most: int = _MOST_COLUMNS
 ) -> Picture:
     """Return the matrix of causes; `narrow` of the picture draws it for a phone, swap by swap.
 
@@ -284,15 +284,15 @@ def causes_picture(
     most
         So many sensations at most: those with a target or a change that stands out before the others.
     """
-    return picture_of(find_causes(traced, decision), names, most=most)
+    return _picture_of(find_causes(traced, decision), names, most=most)
 
 
-def picture_of(causes: Causes, names: Naming, *, most: int = MOST_COLUMNS) -> Picture:
+def _picture_of(causes: Causes, names: Naming, *, most: int = _MOST_COLUMNS) -> Picture:
     """Return the matrix of causes as a picture."""
     return Picture(
         "causes",
         "Which swap did what",
-        f"Which swap did what. {causes_alt_text(causes, names)}",
+        f"Which swap did what. {_causes_alt_text(causes, names)}",
         lambda: _figure(causes, names, most),
         lambda: _narrow_figure(causes, names, most),
     )

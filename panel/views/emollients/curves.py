@@ -53,10 +53,10 @@ def format_reading(value: float, digits: int = 3) -> str:
 
 def with_unit(text: str, unit: str) -> str:
     """Return a text followed by its unit; a plain number has none."""
-    return text if unit == "1" else f"{text} {unit_words(unit)}"
+    return text if unit == "1" else f"{text} {_unit_words(unit)}"
 
 
-def unit_words(unit: str) -> str:
+def _unit_words(unit: str) -> str:
     """Return a unit as it is printed: raised figures, `−1` as they are; empty for a plain number."""
     if unit == "1":
         return ""
@@ -65,7 +65,7 @@ def unit_words(unit: str) -> str:
 
 def measure_title(measure: str, unit: str) -> str:
     """Return a measure with its unit behind a comma, for an axis or a column."""
-    return measure if unit == "1" else f"{measure}, {unit_words(unit)}"
+    return measure if unit == "1" else f"{measure}, {_unit_words(unit)}"
 
 
 def tell_curves(result: ReducedCurves, names: Naming) -> Told:
@@ -74,8 +74,8 @@ def tell_curves(result: ReducedCurves, names: Naming) -> Told:
     has_flow, has_force = len(result.flow.parameters) > 0, len(result.force.quantities) > 0
     pictures = [_flow_picture(result)] * has_flow + [_force_picture(result)] * has_force
     told = [*flow[1:], *flow[:1], *force]  # how thick they are before which model says so
-    behind = [drawer("Flow curves in numbers", FLOW, VISCOSITIES, FLOW_MODELS_COMPARED)] * has_flow
-    behind += [drawer("Force curves in numbers", *pictures[1:], FORCE)] * has_force
+    behind = [drawer("Flow curves in numbers", _FLOW, _VISCOSITIES, _FLOW_MODELS_COMPARED)] * has_flow
+    behind += [drawer("Force curves in numbers", *pictures[1:], _FORCE)] * has_force
     return Told(
         result,
         names,
@@ -204,7 +204,7 @@ def _stands_for(row: Mapping[str, Any], _: About) -> str:
 
 _CURVE = text("Curve", "curve")
 _VALUE = each_row("{level}", _reading, "estimate", "ci_low", figure=True)
-FLOW = Table(
+_FLOW = Table(
     "flow",
     "Parameters of the flow curves, with their intervals",
     lambda result: _with_curve(result.flow.parameters),
@@ -212,7 +212,7 @@ FLOW = Table(
     key=("curve", "parameter"),
     across=Across("parameter", _VALUE, _parameter),
 )
-FLOW_MODELS_COMPARED = Table(
+_FLOW_MODELS_COMPARED = Table(
     "flow_models",
     "Flow models compared: AICc above the best one of each curve",
     lambda result: _with_curve(result.flow.models),
@@ -220,7 +220,7 @@ FLOW_MODELS_COMPARED = Table(
     key=("curve", "model"),
     across=Across("model", number("", "difference", 1), lambda model, _: _model_words(str(model))),
 )
-VISCOSITIES = Table(
+_VISCOSITIES = Table(
     "viscosities",
     "Viscosity at the shear rates of use",
     lambda result: _with_curve(result.flow.viscosities),
@@ -233,7 +233,7 @@ VISCOSITIES = Table(
     ),
     key=("curve", "rate"),
 )
-FORCE = Table(
+_FORCE = Table(
     "force",
     "Quantities of the force curves",
     lambda result: _with_curve(result.force.quantities),
@@ -241,7 +241,7 @@ FORCE = Table(
         _CURVE,
         text("Quantity", "measure"),
         each_row("Value", lambda row, _: format_reading(float(row["estimate"])), "estimate", figure=True),
-        each_row("Unit", lambda row, _: unit_words(str(row["unit"])), "unit"),
+        each_row("Unit", lambda row, _: _unit_words(str(row["unit"])), "unit"),
         text("Taken as", "limits"),
         yes_no("Joined to the panel", "used"),
     ),
@@ -325,8 +325,8 @@ def _force_figure(result: ReducedCurves) -> Figure:
         _draw_force(axes, own, peaks.loc[peaks["prototype"] == prototype].iloc[0])
         axes.set_title(prototype, fontsize=_FONT, color=INK, loc="left")
         along, force = str(own["along_unit"].iloc[0]), str(own["force_unit"].iloc[0])
-        axes.set_xlabel(f"{'Time' if along == 's' else 'Way'}, {unit_words(along)}", fontsize=_FONT, color=INK)
-        axes.set_ylabel(f"Force, {unit_words(force)}" if column == 0 else "", fontsize=_FONT, color=INK)
+        axes.set_xlabel(f"{'Time' if along == 's' else 'Way'}, {_unit_words(along)}", fontsize=_FONT, color=INK)
+        axes.set_ylabel(f"Force, {_unit_words(force)}" if column == 0 else "", fontsize=_FONT, color=INK)
     _force_key(figure, whole[1])
     return figure
 

@@ -58,7 +58,7 @@ def ladder_headline(ladder: Ladder) -> str:
 
 def tell_ladder(ladder: Ladder, names: Naming) -> Told:
     """Tell how far the evidence reaches beyond the swaps, and where the data stop."""
-    numbers = [LINKS] * (ladder.links is not None) + [PREDICTION] * (not ladder.prediction.empty)
+    numbers = [_LINKS] * (ladder.links is not None) + [PREDICTION] * (not ladder.prediction.empty)
     return Told(
         ladder,
         names,
@@ -291,7 +291,7 @@ LADDER = Table(
     ),
     key=("rung",),
 )
-LINKS = Table(
+_LINKS = Table(
     "links",
     "One property of the blend at a time, the closest first",
     _link_rows,

@@ -48,7 +48,7 @@ _CANNOT = (
     "Nothing here says whether the cream will be stable, safe, or liked.",
 )
 
-PROPOSALS = Table(
+_PROPOSALS = Table(
     "proposals",
     "The candidates, per cent of the formula",
     "blends",
@@ -76,8 +76,8 @@ def tell_next(result: NextPrototypes, names: Naming) -> Told:
         _next_headline(result),
         _next_picture(result, names) if result.proposals["windows"].gt(0).any() else None,
         tuple(_candidate(row, result, names) for row in result.proposals.to_dict("records")),
-        PROPOSALS,
-        (drawer("The candidates in numbers", PROPOSALS), drawer("What to mind when making them", *warnings)),
+        _PROPOSALS,
+        (drawer("The candidates in numbers", _PROPOSALS), drawer("What to mind when making them", *warnings)),
         _CANNOT,
     )
 
@@ -203,7 +203,7 @@ def _warning(row: Mapping[Any, Any]) -> str:
 # How earlier predictions turned out.
 
 
-RECORD = Table(
+_RECORD = Table(
     "predictions",
     "Predictions and outcomes",
     "outcomes",
@@ -237,8 +237,8 @@ def tell_record(record: PredictionRecord, names: Naming) -> Told:
         f"{int(whole['within'])} of {int(whole['n'])} means fell into the interval that was predicted "
         f"({format_share(float(whole['share']))})."
     )
-    drawers = (drawer("Prototype by prototype", *each), drawer("Predictions beside outcomes", RECORD))
-    return Told(record, names, headline, mind=waiting, table=RECORD, drawers=drawers)
+    drawers = (drawer("Prototype by prototype", *each), drawer("Predictions beside outcomes", _RECORD))
+    return Told(record, names, headline, mind=waiting, table=_RECORD, drawers=drawers)
 
 
 # What to expect from a blend that nobody made.
@@ -251,7 +251,7 @@ def _wanted(row: Mapping[str, Any], _: About) -> str:
     return window_words(row["target_low"], row["target_high"])
 
 
-WHAT_IF = Table(
+_WHAT_IF = Table(
     "what_if",
     "What to expect",
     "profile",
@@ -279,8 +279,8 @@ def tell_what_if(result: WhatIf, names: Naming, base: str) -> Told:
         _what_if_headline(result, names, base),
         _profile_picture(result, names) if result.inside else None,
         () if result.inside else tuple(_outside(result, names)),
-        WHAT_IF,
-        (drawer("The same as a table", WHAT_IF),),
+        _WHAT_IF,
+        (drawer("The same as a table", _WHAT_IF),),
         (_NO_RESULT,),
     )
 

@@ -75,7 +75,7 @@ def tell_readings(result: JoinedReadings, names: Naming) -> Told:
         PARTNERS if len(pairs) else None,
         (
             drawer("Each declared pair", *([_scatter_picture(result, names), PARTNERS] if len(pairs) else [])),
-            drawer("All other pairs", *screened[1:], *([SCREENING] if len(result.screening) else [])),
+            drawer("All other pairs", *screened[1:], *([_SCREENING] if len(result.screening) else [])),
             *_map_drawer(result.map, names),
             drawer("What the swaps did to the readings", *_swap_sentences(result), READING_SWAPS),
             drawer("The readings", READINGS, MEASURES),
@@ -241,7 +241,7 @@ PARTNERS = Table(
     sources=(Source("readings", same={"measure": "measure"}), Source("scores", same={"attribute": "attribute"})),
     none="No attribute was paired with a reading beforehand, so no correlation is tested.",
 )
-SCREENING = Table(
+_SCREENING = Table(
     "screening",
     "All other pairs of attribute and reading, the clearest first",
     "screening",

@@ -101,12 +101,12 @@ INTERACTIONS = Table(
 def swap_drawers(result: TracedSwaps, names: Naming) -> tuple[Drawer, ...]:
     """Return what lies behind the matrix of causes: all numbers, and what two swaps do together."""
     found = [drawer("All effects of the swaps", Shown(SWAPS, result, names))] if len(_all_effects(result)) else []
-    together = interaction_sentences(result, names)
+    together = _interaction_sentences(result, names)
     tables = (Shown(INTERACTIONS, result, names),) if len(result.interactions) else ()
     return (*found, drawer("Two swaps together", *together, *tables))
 
 
-def interaction_sentences(result: TracedSwaps, names: Naming) -> tuple[str, ...]:
+def _interaction_sentences(result: TracedSwaps, names: Naming) -> tuple[str, ...]:
     """Return one sentence per interaction that is seen or may be there, or one saying that none is."""
     if result.interactions.empty:
         return ("Whether swaps strengthen or weaken each other cannot be seen from these prototypes.",)

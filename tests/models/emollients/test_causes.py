@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from panel.answers import Answers
-from panel.models.emollients.causes import AWAY, CANNOT_TELL, GOES_ALONG, STANDS_OUT, TOWARDS, find_causes, wanted_way
+from panel.models.emollients.causes import AWAY, CANNOT_TELL, GOES_ALONG, STANDS_OUT, TOWARDS, _wanted_way, find_causes
 from panel.study.open_study import open_study
 from tests.formula_studies import ALKANE, CARBONATE, hand_cream_formulas, scores_of, study_of
 
@@ -70,7 +70,7 @@ def test_the_wanted_way_is_told_by_the_target(causes):
     ],
 )
 def test_ways(start, change, low, high, way):
-    found = wanted_way(*(np.array([float(value)]) for value in (start, change, low, high)))
+    found = _wanted_way(*(np.array([float(value)]) for value in (start, change, low, high)))
     np.testing.assert_array_equal(found, [way])
 
 

@@ -9,7 +9,7 @@ from scipy.stats import ttest_rel
 from statsmodels.stats.anova import AnovaRM
 
 from panel.errors import ModelError
-from panel.models.emollients.swaps import ScoreArray, contrast_frame, mean_by, pair_differences, score_array
+from panel.models.emollients.swaps import ScoreArray, _contrast_frame, _mean_by, _pair_differences, score_array
 from panel.stats.comparing.multiplicity import benjamini_hochberg
 from tests.formula_studies import scores_of, study_of
 
@@ -40,7 +40,7 @@ def array_of(values):
 
 def effects(values, level=0.95):
     array = array_of(values)
-    return contrast_frame(mean_by(pair_differences(array, PAIRS), MEMBERS), array.attributes, CHANGES, level)
+    return _contrast_frame(_mean_by(_pair_differences(array, PAIRS), MEMBERS), array.attributes, CHANGES, level)
 
 
 def messy(seed, missing=0.15):
@@ -54,12 +54,12 @@ def test_by_hand():
     # Two prototypes, two sittings. A0: differences 4 and 6, mean 5. A1: only the second sitting has both: 9.
     values = np.array([[[[10.0, 14]], [[20, 26]]], [[[30, np.nan]], [[40, 49]]]])
     pairs = pd.DataFrame({"prototype": ["P2"], "versus": ["P1"]})
-    np.testing.assert_array_equal(pair_differences(array_of(values), pairs)[:, 0, 0], [5, 9])
+    np.testing.assert_array_equal(_pair_differences(array_of(values), pairs)[:, 0, 0], [5, 9])
 
 
 def test_the_mean_over_pairs_weighs_pairs_alike_whatever_the_number_of_sittings():
     differences = np.array([[[4.0, 10.0, np.nan]]])
-    np.testing.assert_array_equal(mean_by(differences, [np.array([0, 1, 2]), np.array([2])])[0, 0], [7.0, np.nan])
+    np.testing.assert_array_equal(_mean_by(differences, [np.array([0, 1, 2]), np.array([2])])[0, 0], [7.0, np.nan])
 
 
 @settings(deadline=None, max_examples=30)
@@ -131,7 +131,7 @@ def test_scores_of_one_cell_are_averaged_and_replicates_are_sittings_of_their_ow
     array = score_array(study, ("P1", "P2"))
     np.testing.assert_array_equal(array.values[0, :, 0, :], [[12, 22], [20, 40]])
     pairs = pd.DataFrame({"prototype": ["P2"], "versus": ["P1"]})
-    assert pair_differences(array, pairs).item() == (10 + 20) / 2
+    assert _pair_differences(array, pairs).item() == (10 + 20) / 2
 
 
 def test_only_trained_assessors_and_only_the_prototypes_asked_for():

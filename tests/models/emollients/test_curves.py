@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.models.emollients.curves import USUAL_RATES, reduce_curves
+from panel.models.emollients.curves import _USUAL_RATES, reduce_curves
 from panel.study.study import Study
 from tests.reading_studies import curve, curve_study, flow_rows, force_rows
 
@@ -16,7 +16,7 @@ def flow_study(**how):
 
 def test_the_usual_rates():
     # Brummer and Godersky (1999) Colloids Surf. A 152:89-94: about 500 1/s (creams) and 5000 1/s (lotions).
-    assert USUAL_RATES == (10, 500, 5000)
+    assert _USUAL_RATES == (10, 500, 5000)
 
 
 def test_what_becomes_a_reading():

@@ -7,12 +7,12 @@ from sklearn.model_selection import LeaveOneOut
 
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.emollients.prediction_model import (
+    _swaps_q_squared,
     ceilings,
     link_columns,
     model_of,
     predict_from_descriptors,
     prototype_level,
-    swaps_q_squared,
 )
 from panel.models.prototypes.differences import find_differences
 from tests.blend_studies import DEMO, RUNS
@@ -47,7 +47,7 @@ def test_the_swaps_alone_are_ordinary_least_squares_left_out_by_hand():
     assert FOUND.loc["PU_FIRM", "q2_swaps"] == pytest.approx(
         1 - np.square(errors).sum() / np.square(y - y.mean()).sum()
     )
-    assert np.isnan(swaps_q_squared(LEVEL, None)).all()
+    assert np.isnan(_swaps_q_squared(LEVEL, None)).all()
 
 
 def test_three_swaps_predict_the_demo_as_well_as_all_its_properties():

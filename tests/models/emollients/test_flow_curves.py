@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.models.emollients.curves import PARAMETER_UNITS, flow_curves
+from panel.models.emollients.curves import PARAMETER_UNITS, _flow_curves
 from panel.stats.curves.flow import PARAMETERS
 from tests.reading_studies import curve, curves_table, flow_rows
 
@@ -13,7 +13,7 @@ EXACT = 1e-5  # constructed curves; parameters are strongly correlated
 
 
 def reduced(*parts, model=None, weighting="relative", rates=(10.0, 500.0, 5000.0), level=0.95):
-    return flow_curves(curves_table(*parts), model=model, weighting=weighting, rates=rates, level=level)
+    return _flow_curves(curves_table(*parts), model=model, weighting=weighting, rates=rates, level=level)
 
 
 def estimates(found):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.models.emollients.curves import force_curves
+from panel.models.emollients.curves import _force_curves
 from tests.reading_studies import curve, curves_table, force_rows
 
 EXACT = 1e-12
@@ -13,7 +13,7 @@ TO_PEAK, ABOVE, BELOW = 300.0, 330.0, 90.0
 
 
 def read(*parts, work_until="peak", speed=None):
-    return force_curves(curves_table(*parts), work_until=work_until, speed_mm_s=speed)
+    return _force_curves(curves_table(*parts), work_until=work_until, speed_mm_s=speed)
 
 
 def values(found, used=True):

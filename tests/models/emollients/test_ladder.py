@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.models.emollients.ladder import RUNGS, find_ladder
+from panel.models.emollients.ladder import _RUNGS, find_ladder
 from panel.models.emollients.swaps import trace_swaps
 from panel.models.prototypes.differences import find_differences
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
@@ -22,7 +22,7 @@ EFFECTS = [[-15.0, -8.0, 7.0], [0.0, 0.0, 18.0], [0.0, 0.0, 0.0]]
 
 
 def test_every_rung_is_there_in_order_with_numbers_or_a_reason():
-    assert tuple(rung.name for rung in LADDER.rungs) == RUNGS
+    assert tuple(rung.name for rung in LADDER.rungs) == _RUNGS
     for rung in LADDER.rungs:
         assert (len(rung.numbers) > 0) != bool(rung.stopped)
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.models.emollients.next_prototype import candidate_blends, propose_next
+from panel.models.emollients.next_prototype import _candidate_blends, propose_next
 from panel.models.emollients.prediction_model import prediction_model
 from panel.models.emollients.predictions import Targets, what_if
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
@@ -46,7 +46,7 @@ def test_no_candidate_is_expected_to_meet_more_windows():
     names = model.level.emollients
     sums = [
         what_if(model, dict(zip(names, row, strict=True)), targets).profile["chance"].sum()
-        for row in candidate_blends(model)[::6]
+        for row in _candidate_blends(model)[::6]
     ]
     assert FOUND.proposals["expected"].iloc[0] >= max(sums) - 1e-9
 

@@ -6,16 +6,16 @@ import pytest
 from scipy.stats import false_discovery_control, pearsonr
 
 from panel.models.emollients.readings import (
+    _IN_LEXICON,
+    _IN_STUDY,
+    _LINKED,
     AGAINST,
     AS_EXPECTED,
     CANNOT_TELL,
-    IN_LEXICON,
-    IN_STUDY,
-    LINKED,
-    all_links,
-    declared_pairs,
-    partner_links,
-    screening_list,
+    _all_links,
+    _declared_pairs,
+    _partner_links,
+    _screening_list,
 )
 from panel.study.study import Study
 from tests.formula_studies import table
@@ -43,23 +43,23 @@ def pairs_of(*rows):
 def test_the_studys_own_partner_comes_before_the_lexicons():
     # The lexicon pairs greasy film with paper blot and firmness with firmness.
     study = study_with(("AF_GREASE", "friction at 5 min"), ("PU_FIRM", ""), ("RO_WHITE", ""))
-    pairs, absent = declared_pairs(study, pd.Series(["firmness", "friction at 5 min", "paper blot"]))
+    pairs, absent = _declared_pairs(study, pd.Series(["firmness", "friction at 5 min", "paper blot"]))
     assert pairs[[*PAIR, "expected", "declared"]].to_numpy().tolist() == [
-        ["AF_GREASE", "friction at 5 min", "", IN_STUDY],
-        ["PU_FIRM", "firmness", "same", IN_LEXICON],
+        ["AF_GREASE", "friction at 5 min", "", _IN_STUDY],
+        ["PU_FIRM", "firmness", "same", _IN_LEXICON],
     ]
     assert absent.empty
     assert pairs.loc[1, "source"] == "Brummer 1999"
 
 
 def test_the_direction_is_the_lexicons_where_the_partner_is_too():
-    pairs, _ = declared_pairs(study_with(("RO_SPREAD", "Work of Shear")), pd.Series(["work of shear"]))
-    assert pairs.loc[0, ["expected", "source", "declared"]].tolist() == ["opposite", "Gore 2018", IN_STUDY]
+    pairs, _ = _declared_pairs(study_with(("RO_SPREAD", "Work of Shear")), pd.Series(["work of shear"]))
+    assert pairs.loc[0, ["expected", "source", "declared"]].tolist() == ["opposite", "Gore 2018", _IN_STUDY]
 
 
 def test_several_partners_and_partners_nobody_measured():
     study = study_with(("AF_GREASE", "paper blot; gloss"), ("AF_STICK", "film tack"), ("PU_FIRM", ""))
-    pairs, absent = declared_pairs(study, pd.Series(["paper blot", "gloss"]))
+    pairs, absent = _declared_pairs(study, pd.Series(["paper blot", "gloss"]))
     assert pairs["measure"].tolist() == ["paper blot", "gloss"]
     assert pairs["expected"].tolist() == ["same", ""]
     assert absent.to_dict("records") == [{"attribute": "AF_STICK", "measure": "film tack"}]
@@ -67,7 +67,7 @@ def test_several_partners_and_partners_nobody_measured():
 
 def test_links_equal_scipy_and_match_prototypes_by_name():
     panel, instruments = frames()
-    links = all_links(panel, instruments.iloc[::-1], 0.95)
+    links = _all_links(panel, instruments.iloc[::-1], 0.95)
     assert len(links) == 9
     for row in links.to_dict("records"):
         judge = pearsonr(panel[row["attribute"]], instruments[row["measure"]])
@@ -77,10 +77,10 @@ def test_links_equal_scipy_and_match_prototypes_by_name():
 
 def test_what_cannot_be_correlated_is_left_out():
     panel, instruments = frames()
-    links = all_links(panel, instruments.assign(m1=3.0).drop(index=["P1", "P2", "P3"]), 0.95)
+    links = _all_links(panel, instruments.assign(m1=3.0).drop(index=["P1", "P2", "P3"]), 0.95)
     assert set(links["measure"]) == {"m0", "m2"}
     assert set(links["n"]) == {5}
-    assert all_links(panel, instruments.iloc[:3], 0.95).empty
+    assert _all_links(panel, instruments.iloc[:3], 0.95).empty
 
 
 def test_verdicts():
@@ -90,15 +90,15 @@ def test_verdicts():
     instruments = pd.DataFrame({"up": x + 0.2 * noise, "down": -x - 0.2 * noise, "none": noise}, index=panel.index)
     pairs = pairs_of(
         *(
-            ("T", measure, expected, "", IN_STUDY)
+            ("T", measure, expected, "", _IN_STUDY)
             for measure in ("up", "down", "none")
             for expected in ("same", "opposite", "")
         )
     )
-    found = partner_links(all_links(panel, instruments, 0.95), pairs, 0.95)
+    found = _partner_links(_all_links(panel, instruments, 0.95), pairs, 0.95)
     assert found["verdict"].tolist() == [
-        *(AS_EXPECTED, AGAINST, LINKED),
-        *(AGAINST, AS_EXPECTED, LINKED),
+        *(AS_EXPECTED, AGAINST, _LINKED),
+        *(AGAINST, AS_EXPECTED, _LINKED),
         *(CANNOT_TELL, CANNOT_TELL, CANNOT_TELL),
     ]
     np.testing.assert_allclose(found["needed"], 0.7067, atol=5e-5)
@@ -106,8 +106,8 @@ def test_verdicts():
 
 
 def test_the_screening_list_holds_every_other_pair_under_benjamini_and_hochberg():
-    links = all_links(*frames(seed=4), 0.95)
-    found = screening_list(links, pairs_of(("T0", "m1", "same", "", IN_STUDY)))
+    links = _all_links(*frames(seed=4), 0.95)
+    found = _screening_list(links, pairs_of(("T0", "m1", "same", "", _IN_STUDY)))
     assert len(found) == 8
     assert ("T0", "m1") not in set(zip(found["attribute"], found["measure"], strict=True))
     assert found["p_value"].is_monotonic_increasing
@@ -115,10 +115,10 @@ def test_the_screening_list_holds_every_other_pair_under_benjamini_and_hochberg(
 
 
 def test_without_pairs_or_readings_there_is_nothing():
-    links = all_links(*frames(), 0.95)
-    assert partner_links(links, pairs_of(), 0.95).empty
-    assert len(screening_list(links, pairs_of())) == 9
-    assert screening_list(links.iloc[:0], pairs_of()).empty
+    links = _all_links(*frames(), 0.95)
+    assert _partner_links(links, pairs_of(), 0.95).empty
+    assert len(_screening_list(links, pairs_of())) == 9
+    assert _screening_list(links.iloc[:0], pairs_of()).empty
 
 
 @pytest.mark.parametrize("n", [8, 12])
@@ -136,8 +136,8 @@ def test_false_discoveries_stay_below_one_in_twenty(n):
         panel, instruments = rng.normal(size=(n, 12)), rng.normal(size=(n, 10))
         panel[:, :6] = np.repeat(qualities, 2, axis=1) + 0.33 * panel[:, :6]
         instruments[:, :3] = qualities + 0.33 * instruments[:, :3]
-        links = all_links(pd.DataFrame(panel, index, range(12)), pd.DataFrame(instruments, index, range(10)), 0.95)
-        seen = screening_list(links, pairs_of()).query("p_adjusted < 0.05")
+        links = _all_links(pd.DataFrame(panel, index, range(12)), pd.DataFrame(instruments, index, range(10)), 0.95)
+        seen = _screening_list(links, pairs_of()).query("p_adjusted < 0.05")
         named = [(int(a), int(m)) for a, m in zip(seen["attribute"], seen["measure"], strict=True)]
         shares.append(sum(pair not in truly for pair in named) / max(len(named), 1))
         found_true.append(sum(pair in truly for pair in named) / len(truly))

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from panel.models.emollients.readings import joined_method, joined_notes, reading_means, reading_swaps
+from panel.models.emollients.readings import _joined_method, _joined_notes, _reading_means, reading_swaps
 from panel.study.study import Study
 from tests.formula_studies import hand_cream_formulas, study_of, table
 from tests.reading_studies import PROTOTYPES, measured, readings_table
@@ -12,8 +12,8 @@ NOBODY = pd.DataFrame(columns=["attribute", "measure"], dtype="str")
 
 
 def notes(study, absent=NOBODY, swaps=None):
-    means = reading_means(study)
-    return joined_notes(study, means.means, absent, reading_swaps(study, means, 0.95) if swaps is None else swaps)
+    means = _reading_means(study)
+    return _joined_notes(study, means.means, absent, reading_swaps(study, means, 0.95) if swaps is None else swaps)
 
 
 def creams(readings=None, formulas=None, **tables):
@@ -97,7 +97,7 @@ def test_a_swap_that_goes_with_the_making_day():
 
 
 def test_the_method_says_whether_there_is_a_map():
-    assert "Joint map" in joined_method(3, 20, 0.9, mapped=True)
-    plain = joined_method(3, 20, 0.9, mapped=False)
+    assert "Joint map" in _joined_method(3, 20, 0.9, mapped=True)
+    plain = _joined_method(3, 20, 0.9, mapped=False)
     assert "Joint map" not in plain
     assert "90 % interval" in plain

@@ -17,10 +17,10 @@ from panel.views.emollients.causes import (
     _AWAY,
     _TOWARDS,
     CAUSES,
-    causes_headline,
+    _causes_headline,
+    _causes_to_mind,
+    _picture_of,
     causes_picture,
-    causes_to_mind,
-    picture_of,
     short_ingredients,
     window_words,
 )
@@ -145,7 +145,7 @@ def test_long_names_many_sensations_and_many_swaps_fit(width):
     causes = many(20, 9, words="an unusually long description of a sensation, after half an hour")
     long = "Polyglyceryl-3 Diisostearate Hydrogenated Castor Oil Dimer Copolymer Isostearate"
     swaps = causes.swaps.assign(added=long, removed=f"{long} + {long}")
-    figure = getattr(picture_of(replace(causes, swaps=swaps), Naming()), width)()
+    figure = getattr(_picture_of(replace(causes, swaps=swaps), Naming()), width)()
     assert not outside(figure)
     assert not overlaps(figure)
 
@@ -157,17 +157,17 @@ def test_of_many_sensations_those_with_a_target_and_then_the_clear_ones_are_draw
         target_low=[np.nan] * 10 + [60.0] + [np.nan] * 9,
         estimate=[1.0] * 19 + [9.0],
     )
-    figure = picture_of(replace(causes, cells=cells), Naming(), most=3).figure()
+    figure = _picture_of(replace(causes, cells=cells), Naming(), most=3).figure()
     said = [text.get_text() for text in words_of(figure)]
     assert [words for words in said if words.startswith("a word")] == ["a word 10", "a word 18", "a word 19"]
 
 
 def test_the_headline_names_the_largest_clear_change_and_what_it_cost(causes, names):
-    assert causes_headline(causes, names) == (
+    assert _causes_headline(causes, names) == (
         "In these batches C13-15 Alkane for Dicaprylyl Carbonate gave more ease of spreading (+12) and less greasy "
         "film (−11), but also less softness (−7)."
     )
-    mind = causes_to_mind(causes, names)
+    mind = _causes_to_mind(causes, names)
     assert len(mind) == 3
     assert "Isopropyl Isostearate for Caprylic/Capric Triglyceride gave less stickiness (−10)" in mind[0]
     assert mind[1] == (
@@ -179,25 +179,27 @@ def test_the_headline_names_the_largest_clear_change_and_what_it_cost(causes, na
 
 def test_no_causal_verb_without_a_design_that_earns_it():
     tied = many(3, 2, GOES_ALONG)
-    told = " ".join([causes_headline(tied, Naming()), *causes_to_mind(tied, Naming()), picture_of(tied, Naming()).alt])
+    told = " ".join(
+        [_causes_headline(tied, Naming()), *_causes_to_mind(tied, Naming()), _picture_of(tied, Naming()).alt]
+    )
     assert told.startswith("No swap can be credited with a change: ")
     assert "goes along with" in told or "go along with" in told
     assert not any(word in told for word in (" gave ", " made ", " raised ", " lowered ", "In these batches"))
     nothing = many(14, 2, "cannot tell")
     nothing = replace(nothing, cells=nothing.cells.assign(seen=False))
-    assert causes_headline(nothing, Naming()) == (
+    assert _causes_headline(nothing, Naming()) == (
         "No swap made a difference that stands out on any of 14 sensations: these data cannot tell."
     )
-    assert causes_to_mind(nothing, Naming()) == ()
+    assert _causes_to_mind(nothing, Naming()) == ()
 
 
 def test_batches_are_named_where_there_is_one_each():
-    assert causes_headline(many(2, 1), Naming()).startswith("In this base New 0 for Old 0 gave ")
-    assert causes_headline(many(2, 1, one_batch=True), Naming()).startswith("In these batches New 0 for Old 0 gave ")
+    assert _causes_headline(many(2, 1), Naming()).startswith("In this base New 0 for Old 0 gave ")
+    assert _causes_headline(many(2, 1, one_batch=True), Naming()).startswith("In these batches New 0 for Old 0 gave ")
 
 
 def test_the_words_for_those_who_cannot_see_it_hold_every_clear_number(causes, names):
-    alt = picture_of(causes, names).alt
+    alt = _picture_of(causes, names).alt
     assert "A, 6 % C13-15 Alkane for Dicaprylyl Carbonate: more ease of spreading (+11.8, 8.1 to 15.5, wanted)" in alt
     assert "softness (−6.6, −10.1 to −3.2, unwanted); cannot tell on 5 of 14." in alt
     assert "C, 4 % Shea Butter for Sweet Almond Oil: goes, like the making day, along with" in alt

@@ -8,12 +8,12 @@ from panel.models.emollients.curves import reduce_curves
 from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.emollients.curves import (
+    _FLOW,
+    _FLOW_MODELS_COMPARED,
+    _FORCE,
     _PULL,
+    _VISCOSITIES,
     _WORK,
-    FLOW,
-    FLOW_MODELS_COMPARED,
-    FORCE,
-    VISCOSITIES,
     _curve_name,
     _flow_figure,
     _flow_picture,
@@ -21,10 +21,10 @@ from panel.views.emollients.curves import (
     _force_figure,
     _force_picture,
     _force_sentences,
+    _unit_words,
     format_reading,
     measure_title,
     tell_curves,
-    unit_words,
     with_unit,
 )
 from tests.reading_studies import curve, curve_study, flow_rows, force_rows
@@ -136,13 +136,13 @@ FORCED = reduce_curves(curve_study(force_rows("P1", repeat="")))
 
 
 def test_every_model_on_every_curve():
-    table = shown(FLOW_MODELS_COMPARED, RESULT, NO_NAMES)
+    table = shown(_FLOW_MODELS_COMPARED, RESULT, NO_NAMES)
     assert table["Curve"].tolist() == ["P1, repeat 1", "P1, repeat 2", "P2"]
     assert table["Herschel-Bulkley"].tolist() == ["0.0"] * 3
 
 
 def test_parameters_with_units_and_intervals():
-    table = shown(FLOW, RESULT, NO_NAMES)
+    table = shown(_FLOW, RESULT, NO_NAMES)
     assert table.columns.tolist() == ["Curve", "yield stress, Pa", "consistency index K, Pa s^n", "flow index n"]
     estimate = RESULT.flow.parameters.iloc[0]
     assert table.iloc[0, 1].startswith(("19.", "20."))
@@ -150,7 +150,7 @@ def test_parameters_with_units_and_intervals():
 
 
 def test_viscosities_say_whether_they_were_measured():
-    table = shown(VISCOSITIES, RESULT, NO_NAMES)
+    table = shown(_VISCOSITIES, RESULT, NO_NAMES)
     assert len(table) == 9
     assert table["Shear rate, 1/s"].tolist()[:3] == ["10", "500", "5000"]
     assert table["Stands for"].tolist()[:3] == ["picking up", "end of rubbing in, cream", "end of rubbing in, lotion"]
@@ -158,7 +158,7 @@ def test_viscosities_say_whether_they_were_measured():
 
 
 def test_force_quantities_say_what_they_were_taken_over():
-    table = shown(FORCE, FORCED, NO_NAMES)
+    table = shown(_FORCE, FORCED, NO_NAMES)
     assert table["Quantity"].tolist() == [
         *("firmness", "work of shear", "work of shear", "stickiness", "work of adhesion")
     ]
@@ -274,12 +274,12 @@ def test_readings_carry_three_digits_that_mean_something(value, written):
 
 
 def test_units_as_they_are_printed():
-    assert unit_words("1") == ""
-    assert unit_words("mm2/s") == "mm²/s"
-    assert unit_words("kg/m3") == "kg/m³"
-    assert unit_words("Pa s^n") == "Pa s^n"
+    assert _unit_words("1") == ""
+    assert _unit_words("mm2/s") == "mm²/s"
+    assert _unit_words("kg/m3") == "kg/m³"
+    assert _unit_words("Pa s^n") == "Pa s^n"
     assert with_unit("5", "1") == "5"
     assert with_unit("5", "g s") == "5 g s"
     assert measure_title("firmness", "g") == "firmness, g"
     assert measure_title("friction at 5 min", "1") == "friction at 5 min"
-    assert np.all([unit_words(unit) == unit for unit in ("mPa s", "0.1 mm", "GU", "%")])
+    assert np.all([_unit_words(unit) == unit for unit in ("mPa s", "0.1 mm", "GU", "%")])

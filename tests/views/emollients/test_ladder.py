@@ -10,7 +10,7 @@ import pytest
 from panel.models.emollients.ladder import find_ladder
 from panel.study.naming import Naming, naming
 from panel.study.shown import Table, shown
-from panel.views.emollients.ladder import _TITLES, LINKS, PREDICTION, _verdict_sentences, ladder_headline, tell_ladder
+from panel.views.emollients.ladder import _LINKS, _TITLES, PREDICTION, _verdict_sentences, ladder_headline, tell_ladder
 from panel.views.emollients.ladder import LADDER as STEPS
 from panel.words import format_number
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
@@ -143,7 +143,7 @@ def test_no_sentence_shows_code_names_or_broken_numbers():
 
 
 def test_links_come_the_closest_first():
-    table = shown(LINKS, LADDER, NAMES)
+    table = shown(_LINKS, LADDER, NAMES)
     assert len(table) == len(LADDER.links.links)
     r = LADDER.links.links["r"]
     assert table["R"].iloc[0] == format_number(r.iloc[r.abs().argmax()], 2)
@@ -152,7 +152,7 @@ def test_links_come_the_closest_first():
 
 
 def test_slopes_show_two_digits_that_count():
-    slopes = shown(LINKS, LADDER, NAMES)["Slope"]
+    slopes = shown(_LINKS, LADDER, NAMES)["Slope"]
     assert all(len(text.replace("−", "").replace(".", "").lstrip("0")) >= 2 for text in slopes)
 
 
@@ -166,6 +166,6 @@ def test_predictions_stand_beside_chance_and_the_swaps():
 
 
 def test_steps_that_were_not_made_have_no_tables():
-    assert shown(LINKS, FEW, Naming()).empty
+    assert shown(_LINKS, FEW, Naming()).empty
     items = [item for each in tell_ladder(FEW, Naming()).every_drawer() for item in each.items]
     assert [item.name for item in items if isinstance(item, Table)] == [STEPS.name]

@@ -13,9 +13,9 @@ from panel.models.emollients.predictions import PredictionRecord, judge_predicti
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.emollients.next_prototype import (
-    PROPOSALS,
-    RECORD,
-    WHAT_IF,
+    _PROPOSALS,
+    _RECORD,
+    _WHAT_IF,
     _figure,
     tell_next,
     tell_record,
@@ -78,7 +78,7 @@ def test_the_picture_sets_the_candidates_beside_what_there_is():
 
 
 def test_the_blends_side_by_side():
-    table = shown(PROPOSALS, FOUND, NAMES)
+    table = shown(_PROPOSALS, FOUND, NAMES)
     assert table.columns.tolist() == ["Emollient", "1. nearest to the target", "2. tells most"]
     sums = [sum(float(cell) for cell in table[column] if cell != "–") for column in table.columns[1:]]
     assert sums == pytest.approx([15, 15])
@@ -142,7 +142,7 @@ def test_the_record_in_words_and_as_a_table():
     assert told.headline == "1 of 2 means fell into the interval that was predicted (50 %)."
     assert told.mind == ("Predicted, not tested yet: P10.",)
     assert told.drawers[0].items == ("P9: 1 of 2 (50 %), where 95 % was promised.",)
-    table = shown(RECORD, record([True, False]), Naming())
+    table = shown(_RECORD, record([True, False]), Naming())
     assert table["In the interval"].tolist() == ["yes", "no"]
     assert table["Off by"].tolist() == ["+1.0", "+10.0"]
     nothing = tell_record(judge_predictions(DEMO), NAMES)
@@ -187,11 +187,11 @@ def test_outside_there_is_no_number_in_any_sentence():
     told = tell_what_if(OUTSIDE, NAMES, "P1")
     assert told.mind == ("Likely higher than the base: T2.", "Likely lower than the base: T1.")
     assert told.picture is None
-    assert shown(WHAT_IF, OUTSIDE, NAMES).columns.tolist() == ["Attribute", "Compared with the base"]
+    assert shown(_WHAT_IF, OUTSIDE, NAMES).columns.tolist() == ["Attribute", "Compared with the base"]
 
 
 def test_the_table_holds_every_attribute_with_interval_and_window():
-    table = shown(WHAT_IF, SPLIT, NAMES).set_index("Attribute")
+    table = shown(_WHAT_IF, SPLIT, NAMES).set_index("Attribute")
     assert len(table) == 14
     assert table.loc["greasy film", "Wanted"] == "38 or less"
     assert table.loc["firmness", "Wanted"] == "–"

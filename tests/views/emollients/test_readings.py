@@ -8,17 +8,17 @@ import pandas as pd
 import pytest
 from matplotlib.colors import to_hex
 
-from panel.models.emollients.readings import AGAINST, AS_EXPECTED, CANNOT_TELL, LINKED, join_readings
+from panel.models.emollients.readings import _LINKED, AGAINST, AS_EXPECTED, CANNOT_TELL, join_readings
 from panel.study.naming import naming
 from panel.study.open_study import open_study
 from panel.study.shown import shown
 from panel.views.drawing.pictures import GREY, svg_text
 from panel.views.emollients.readings import (
+    _SCREENING,
     MEASURES,
     PARTNERS,
     READING_SWAPS,
     READINGS,
-    SCREENING,
     _map_figure,
     _map_picture,
     _map_sentences,
@@ -56,7 +56,7 @@ def test_the_headline_counts_the_pairs_that_go_as_expected():
 
 
 def test_what_goes_against_the_expectation_and_what_may_be_chance_is_said():
-    verdicts = [AGAINST, LINKED, *[CANNOT_TELL] * 8]
+    verdicts = [AGAINST, _LINKED, *[CANNOT_TELL] * 8]
     told = with_pairs(verdict=verdicts, stands_out=[True, False] + [False] * 8).mind
     assert told[0] == "Against what was expected: gloss in the dish."
     assert told[1] == "Counted together with all declared pairs this can be chance: integrity of shape."
@@ -174,7 +174,7 @@ def test_partners():
 
 
 def test_screening_begins_with_the_clearest():
-    table = shown(SCREENING, JOINED, NAMES)
+    table = shown(_SCREENING, JOINED, NAMES)
     assert len(table) == 144
     assert table.loc[0, ["Attribute", "Reading", "Stands out"]].tolist() == ["integrity of shape", "viscosity", "yes"]
     assert (table["Stands out"] == "yes").sum() == (JOINED.screening["p_adjusted"] < 0.05).sum()

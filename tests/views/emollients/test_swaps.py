@@ -9,7 +9,7 @@ from panel.answers import Answers
 from panel.models.prototypes.verdict import DIFFERS
 from panel.study.open_study import open_study
 from panel.study.shown import shown
-from panel.views.emollients.swaps import INTERACTIONS, SWAPS, interaction_sentences, swap_drawers, swap_words
+from panel.views.emollients.swaps import INTERACTIONS, SWAPS, _interaction_sentences, swap_drawers, swap_words
 
 DEMO = Path(__file__).parents[3] / "data_demo" / "reading_room"
 
@@ -42,14 +42,16 @@ def test_each_swap_rests_on_the_scores_of_its_own_prototypes(demo):
 
 def test_only_interactions_that_may_be_there_are_told(demo):
     traced = demo.swaps
-    assert interaction_sentences(traced, demo.names)[0].startswith("No two swaps clearly")
+    assert _interaction_sentences(traced, demo.names)[0].startswith("No two swaps clearly")
     likely = replace(traced, interactions=traced.interactions.assign(p_adjusted=[0.199, 0.2] + [0.9] * 40))
-    (told,) = interaction_sentences(likely, demo.names)
+    (told,) = _interaction_sentences(likely, demo.names)
     more = "more" if traced.interactions["estimate"].iloc[0] > 0 else "less"
     assert f"give {more} gloss in the dish than their effects added up" in told
     assert "p = 0.199 after adjusting" in told
     none = replace(traced, interactions=traced.interactions.head(0))
-    assert interaction_sentences(none, demo.names)[0].startswith("Whether swaps strengthen or weaken each other cannot")
+    assert _interaction_sentences(none, demo.names)[0].startswith(
+        "Whether swaps strengthen or weaken each other cannot"
+    )
     assert len(shown(INTERACTIONS, traced, demo.names)) == len(traced.interactions)
 
 
