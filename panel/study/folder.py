@@ -429,7 +429,8 @@ def read_description(text: str, name: str) -> Description:
     facts = {fact: value for fact, value in package.items() if fact in _STANDARD_FACTS}
     facts.update({fact: value for fact, value in own.items() if fact not in (_RAW, _JOURNAL_HASH)})
     tables, others = _split_resources(resources, name)
-    delimiters = {r["name"]: sign for r in resources if r.get("name") in tables and (sign := _delimiter(r, name))}
+    ours = [entry for entry in resources if isinstance(entry.get("name"), str) and entry["name"] in tables]
+    delimiters = {entry["name"]: sign for entry in ours if (sign := _delimiter(entry, name))}
     journal = own.get(_JOURNAL_HASH, "")
     known = journal if isinstance(journal, str) else ""
     return Description(facts, tables, _raw_entries(own.get(_RAW, []), name), others, delimiters, _OWN in package, known)

@@ -177,8 +177,20 @@ def _read_with_care(cells: list[str], counts: Counter[str], decimal: str, *, sta
         else:
             values[text] = value
     decided = bool(decimal) or sum(evidence.values()) > 0
-    notes = _notes(evidence, sign, (cleaned[text] for text in both), stated=stated)
+    notes = _notes(evidence, sign, [cleaned[text] for text in both], stated=stated)
+    parted = [text for text, value in values.items() if _parted(cleaned[text], sign) and math.isfinite(value)]
+    if parted:
+        other = _SIGN_WORDS["," if sign == "." else "."]
+        notes += (
+            f"the {other} was read as standing between thousands: {parted[0].strip()} is {values[parted[0]]:.12g}",
+        )
     return _as_read(cells, values, reasons, sign, decided=decided, notes=notes)
+
+
+def _parted(text: str, sign: str) -> bool:
+    """Return True if a number has one sign between its thousands that others write before decimals (`1,234`)."""
+    found = _PATTERNS[sign].fullmatch(text)
+    return found is not None and found["mark"] in (".", ",")
 
 
 def _two_ways(point: float | None, comma: float | None) -> bool:

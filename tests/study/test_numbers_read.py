@@ -205,3 +205,11 @@ def test_points_between_thousands_are_read_once_the_column_shows_them(other: str
 
 def test_who_says_that_the_comma_is_the_decimal_sign_has_answered():
     assert read_numbers(["1.234", "48,7"], ",").values.tolist() == [1234, 48.7]
+
+
+def test_a_sign_between_thousands_is_told():
+    read = read_numbers(["1,234", "48.7"])
+    assert read.values.tolist() == [1234, 48.7]
+    assert "the comma was read as standing between thousands: 1,234 is 1234" in read.notes
+    assert "the point was read as standing between thousands: 1.234,5 is 1234.5" in read_numbers(["1.234,5"]).notes
+    assert not any("thousands" in note for note in read_numbers(["48.7", "1.234"]).notes)

@@ -83,3 +83,12 @@ def test_a_declared_delimiter_that_is_none(delimiter: object):
     files = {"datapackage.json": json.dumps({"afterfeel": {}, "resources": [entry]}).encode()}
     with pytest.raises(StudyError, match=r"declares the delimiter .* for the table 'prototypes'; give one sign"):
         study_of_files(files.get, "f")
+
+
+@pytest.mark.parametrize("name", [{"a": 1}, ["scores"], None, 3])
+def test_an_entry_whose_name_is_no_text_is_kept_as_that_of_another_file(name):
+    files = files_of_study(small_study())
+    package = json.loads(files[DESCRIPTION])
+    package["resources"].append({"name": name, "path": "x.csv"})
+    files[DESCRIPTION] = json.dumps(package).encode()
+    assert study_of_files(files.get, "f").content_hash == small_study().content_hash
