@@ -354,6 +354,11 @@ def _items_in(words: dict[str, str], text: str) -> list[str]:
     return [item for item, own in words.items() if re.search(rf"\b(?:{own})(?!\w)", text, re.IGNORECASE)]
 
 
+def _touched(note: str) -> list[str]:
+    """Return which items of the protocol a note touches."""
+    return _items_in(_TOUCHES, note)
+
+
 def claims_on_other_skin(study: Study, numbers: Iterable[int] = ()) -> list[str]:
     """Return, in a sentence, which claims of the trained panel are about other skin than it judged on.
 
@@ -382,7 +387,7 @@ def claims_on_other_skin(study: Study, numbers: Iterable[int] = ()) -> list[str]
 def _deviations(study: Study, recorded: pd.DataFrame) -> list[Block]:
     noted = study.facts.get("notes")
     notes = [str(note) for note in noted] if isinstance(noted, list) else []
-    touching = [(note, format_list(found)) for note in notes if (found := _items_in(_TOUCHES, note))]
+    touching = [(note, format_list(found)) for note in notes if (found := _touched(note))]
     rows = [
         (", ".join(part for part in (row["when"], row["session"], row["assessor"]) if part), row["what"], "recorded")
         for row in recorded.to_dict("records")
@@ -396,7 +401,7 @@ def _deviations(study: Study, recorded: pd.DataFrame) -> list[Block]:
         blocks.append(TextTable("Deviations from the protocol, recorded or read from the notes", shown))
     else:
         blocks.append(Paragraph("Deviations from the protocol: none recorded, and no note touches it."))
-    others = [note for note in notes if not _items_in(_TOUCHES, note)]
+    others = [note for note in notes if not _touched(note)]
     return [*blocks, *([Paragraph("Other notes kept during the study:"), *points(others)] if others else [])]
 
 

@@ -126,7 +126,7 @@ def _sections(answers: Answers) -> tuple[Section, ...]:
         part_study.raw_data(answers),
         analysis(answers, emollients(answers), instruments(answers), consumers(answers)),
         part_study.references(answers),
-        part_claims.limits(answers),
+        part_claims.limits(answers, part_study.days_told(answers.study)),
         part_claims.wording(answers),
         part_claims.sign_offs(answers),
         part_claims.expiry(answers),

@@ -30,7 +30,6 @@ from panel.report.contents.blocks import (
     points,
     told_blocks,
 )
-from panel.report.contents.part_study import days_told
 from panel.report.contents.tables import NO_CLAIMS, all_numbers, verdicts
 from panel.study.knowledge import cautions
 from panel.views.assessors.people import tell_people
@@ -174,18 +173,18 @@ _RECHECK = (
 )
 
 
-def limits(answers: Answers) -> Section:
-    """Return who, when and how long, and what is not shown."""
-    blocks: list[Block] = list(points(limit_sentences(answers)))
+def limits(answers: Answers, days: str) -> Section:
+    """Return who, when (`days` in words) and how long, and what is not shown."""
+    blocks: list[Block] = list(points(limit_sentences(answers, days)))
     known = cautions()
     words = known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]
     return Section("12", "Limits", (*blocks, Points(tuple(words))))
 
 
-def limit_sentences(answers: Answers) -> Iterator[str]:
+def limit_sentences(answers: Answers, days: str) -> Iterator[str]:
     """Yield what a reader must not take from the answers."""
     found, placed = answers.differences, answers.map
-    told = {label: fact(answers.study, name) for label, name in _USE.items()} | {"When": days_told(answers.study)}
+    told = {label: fact(answers.study, name) for label, name in _USE.items()} | {"When": days}
     for label, text in told.items():
         yield f"{label}: {text}." if text else f"{label}: not stated."
     if not isinstance(found, NoAnswer):

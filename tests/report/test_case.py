@@ -1,0 +1,238 @@
+"""The first pages of the evidence file: the whole case, a page for each claim, and an annex that says nothing twice."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from panel.answers import Answers
+from panel.claims.judge import CLAIMS
+from panel.plan.safety import no_sign_offs, record_sign_off
+from panel.report.contents.blocks import (
+    Caution,
+    Numbers,
+    Paragraph,
+    Points,
+    Sentence,
+    SignOff,
+    TextTable,
+    Verdict,
+    printed_id,
+    read_printed_id,
+)
+from panel.report.contents.case import (
+    AGAINST,
+    DECLARED,
+    FOR,
+    JUDGEMENT,
+    MOST_LINES,
+    NOT_RECORDED,
+    OPEN,
+    _touched,
+    bearing_on,
+    claims_on_other_skin,
+)
+from panel.report.contents.evidence import report_of
+from panel.study.study import Study
+from panel.views.decision.claims import verdict_words
+from tests.report.evidence_studies import MADE_ON, demo_report, demo_results
+from tests.studies import small_study
+
+
+def table(section, title):
+    return next(block.shown for block in section.blocks if isinstance(block, TextTable) and block.title == title)
+
+
+def column(shown):
+    return dict(zip(shown.iloc[:, 0], shown.iloc[:, 1], strict=True))
+
+
+def test_the_title_block_says_what_is_recorded_and_what_is_not():
+    told = column(table(demo_report().summary, "What this file is"))
+    assert told["Applicant"] == told["Laboratory"] == told["Report number"] == NOT_RECORDED
+    assert told["Made on"] == MADE_ON
+    assert told["Data as of"].startswith("2025-03-30")
+    assert told["Form of the PDF"] == DECLARED
+    facts = {"applicant": "Brand owner", "laboratory": "Bench 3", "product": "Hand cream", "report_number": "R-7"}
+    told = column(table(report_of(Answers(small_study(facts)), made_on=MADE_ON).summary, "What this file is"))
+    assert [told[name] for name in ("Applicant", "Laboratory", "Product", "Report number")] == list(facts.values())
+
+
+def test_the_verdicts_of_all_claims_stand_on_the_first_pages_with_their_signs():
+    shown = table(demo_report().summary, "The verdict on each claim")
+    judged = demo_results().ask(CLAIMS).claims
+    assert list(shown["Verdict"]) == [verdict_words(verdict) for verdict in judged["verdict"]]
+    assert all(not verdict[0].isalpha() for verdict in shown["Verdict"])
+
+
+def test_sign_offs_on_record_are_shown_and_none_is_made_up():
+    signed = record_sign_off(
+        no_sign_offs(), "safety_assessment", who="Dr X", role="assessor", date="2025-03-01", document="SA-1"
+    )
+    shown = table(report_of(Answers(small_study(safety=signed))).summary, "Sign-offs on record")
+    assert shown.to_numpy().tolist() == [["Safety gate: 1 entry", "Dr X", "assessor", "2025-03-01"]]
+    bare = report_of(Answers(small_study())).summary
+    assert Paragraph("Sign-offs on record: none.") in bare.blocks
+
+
+def test_each_claim_has_a_page_with_all_it_needs():
+    report, judged = demo_report(), demo_results().ask(CLAIMS).claims
+    assert len(report.claims) == len(judged)
+    for page, row in zip(report.claims, judged.to_dict("records"), strict=True):
+        assert page.on_new_page
+        assert Sentence(f"“{row['claim']}”") in page.blocks
+        assert Verdict(verdict_words(row["verdict"])) in page.blocks
+        assert sum(isinstance(block, SignOff) for block in page.blocks) == 1
+        told = " ".join(text for block in page.blocks for text in (block.lines if isinstance(block, Points) else ()))
+        assert "Source: " in told
+        assert "Common criteria touched: " in told
+        if row["footnote"]:
+            assert Paragraph(row["footnote"]) in page.blocks
+
+
+@pytest.mark.parametrize(
+    ("interval", "limits", "side"),
+    [
+        ((51, 60), (50, np.nan), FOR),
+        ((40, 49), (50, np.nan), AGAINST),
+        ((49, 60), (50, np.nan), OPEN),
+        ((-9, -1), (np.nan, 0), FOR),
+        ((1, 9), (np.nan, 0), AGAINST),
+        ((-2, 2), (-8, 8), FOR),
+        ((-2, 9), (-8, 8), OPEN),
+        ((8, 9), (-8, 8), AGAINST),
+        ((50, np.inf), (50, np.nan), OPEN),
+        ((1, 2), (np.nan, np.nan), "–"),
+    ],
+)
+def test_a_number_is_for_a_claim_only_where_its_whole_interval_keeps_to_its_side(interval, limits, side):
+    found = demo_results().ask(CLAIMS)
+    row = found.numbers.iloc[[0]].assign(ci_low=interval[0], ci_high=interval[1])
+    row = row.assign(limit_low=limits[0], limit_high=limits[1])
+    one = type(found)(*(row if name == "numbers" else getattr(found, name) for name in found.__dataclass_fields__))
+    assert list(bearing_on(one, int(row["number"].iloc[0]))["side"]) == [side]
+
+
+def test_what_speaks_against_a_claim_is_on_its_page():
+    # the panel's mean of 42.8 refuses 'non-greasy' although the users agree
+    page = demo_report().claims[6]
+    shown = table(page, "Numbers that bear on it")
+    against = shown.loc[shown["Side"] == AGAINST]
+    assert list(against["Estimate"]) == ["42.8"]
+    assert set(shown.loc[shown["Side"] == FOR, "What"]) == {"agreed"}
+
+
+def test_the_annex_says_no_sentence_twice_and_a_claim_is_not_quoted_all_over():
+    seen = Counter()
+    for section in demo_report().sections:
+        for block in section.blocks:
+            match block:
+                case Paragraph(text) | Caution(text):
+                    seen[text] += 1
+                case Points(lines):
+                    seen.update(lines)
+    assert len(seen) > 100
+    assert max(seen.values()) == 1
+    text = "\n".join(
+        " ".join(block.shown.astype("str").to_numpy().ravel())
+        if isinstance(block, TextTable)
+        else getattr(block, "text", "") or " ".join(getattr(block, "lines", ()))
+        for section in demo_report().all_sections
+        for block in section.blocks
+    )
+    for claim in demo_results().study.table("claims")["claim"]:
+        assert 1 < text.count(f"“{claim}”") <= 3, claim
+
+
+def test_long_tables_and_lists_keep_to_what_claims_are_about():
+    blocks = [block for section in demo_report().sections for block in section.blocks]
+    tables = {block.code: block for block in blocks if isinstance(block, Numbers)}
+    kept = tables["D"].full.iloc[list(tables["D"].on_paper)]
+    assert set(kept["prototype"]) == {"P4"}
+    assert len(kept) == (tables["D"].full["prototype"] == "P4").sum()
+    assert set(tables["S"].full.iloc[list(tables["S"].on_paper)]["attribute"]) == {"AF_GREASE", "LA_SOFT"}
+    assert not tables["CN"].printed
+    methods = {block.method for block in blocks if isinstance(block, Numbers)}
+    analysis = next(section for section in demo_report().sections if section.number == "10")
+    for block in analysis.blocks:
+        if isinstance(block, Points) and block.lines[0] not in methods and len(block.lines) > MOST_LINES:
+            assert len(block.lines) == MOST_LINES + 1
+            assert "of this kind: the tables and the workbook hold their numbers." in block.lines[-1]
+
+
+@pytest.mark.parametrize(
+    ("note", "touched"),
+    [
+        ("A04 came to session 2 with a sunburnt right forearm: all samples went on the left one.", "the skin itself"),
+        ("The third assessor applied 80 mg by mistake.", "dose"),
+        ("Two people arrived 20 minutes late.", "time and order"),
+        ("B7 was absent on the second day.", "who came"),
+        ("The jar of P2 leaked in the night.", "samples and batches"),
+        ("Humidity rose to 70 % in the afternoon.", "room"),
+        ("One assessor recognised the benchmark by its smell.", "blinding"),
+        ("Samples of the second set went on the left cheek.", "where on the skin"),
+    ],
+)
+def test_a_note_that_touches_the_protocol_is_a_deviation_whose_judgement_is_left_empty(note, touched):
+    assert touched in _touched(note)
+    section = next(part for part in report_of(Answers(small_study({"notes": [note]}))).sections if part.number == "5")
+    shown = table(section, "Deviations from the protocol, recorded or read from the notes")
+    assert list(shown["What was done otherwise"]) == [note]
+    assert set("".join(shown[JUDGEMENT])) == {"_"}
+
+
+def test_another_note_is_a_note():
+    note = "The purchase order came from the head office in Armagh."
+    assert _touched("Everything in this study is invented.") == []
+    assert "where on the skin" not in _touched(note)  # not every word with 'arm' in it is an arm
+
+
+def claims_study(sentence, area, title="Cream", attribute="AF_GREASE"):
+    claims = pd.DataFrame({"claim": [sentence], "kind": "superiority", "prototype": "P2", "attribute": attribute})
+    return Study({"claims": small_study(claims=claims).table("claims")}, {"title": title, "area": area})
+
+
+@pytest.mark.parametrize(
+    ("sentence", "area", "title", "about"),
+    [
+        ("leaves hands less greasy", "inner forearm", "Cream", "hand"),
+        ("less greasy", "inner forearm", "Rich hand cream", "hand"),
+        ("less greasy on the face", "back of the hand", "Hand cream", "face"),
+        ("leaves hands less greasy", "back of the hand", "Hand cream", ""),
+        ("less greasy", "inner forearm", "Cream", ""),
+        ("less greasy", "", "Hand cream", ""),
+    ],
+)
+def test_claims_about_other_skin_than_was_judged_are_named(sentence, area, title, about):
+    told = claims_on_other_skin(claims_study(sentence, area, title))
+    assert told == ([f"Claim 1 is about the {about}; the trained panel judged elsewhere: {area}."] if about else [])
+    assert claims_on_other_skin(claims_study(sentence, area, title, attribute="")) == []  # users' own skin is not named
+
+
+def test_what_was_laid_down_beforehand_stands_with_its_day():
+    section = next(part for part in demo_report().sections if part.number == "5")
+    shown = table(section, "What was laid down beforehand").set_index("What")
+    assert shown.loc["Margin of 'preference'", "Laid down"] == "0.1"
+    assert shown.loc["Margin of 'preference'", "When and by whom"] == "2025-03-10, panel leader"
+    assert shown.loc["Difference that matters, trained panel", "When and by whom"] == NOT_RECORDED
+    assert Paragraph("Date of the plan as a whole: not recorded.") in section.blocks
+
+
+def test_each_test_has_its_own_balance():
+    # counted by hand from servings.csv: the home use served P4 alone, the hall test every prototype in two sittings
+    full = next(found.full for found in demo_report().tables if found.code == "NC")
+    assert list(dict.fromkeys(full["test"])) == ["hall 1, hall 2", "home"]
+    home = full.loc[full["test"] == "home"]
+    assert set(home["what"]) == {"place"}
+    assert list(full.loc[full["what"] == "place", "largest"]) == [16, 60, 60]
+
+
+def test_a_printed_id_is_read_as_it_was_written():
+    assert printed_id("CN", 0) == "CN1"
+    assert read_printed_id("CN1") == ("CN", 0, "")
+    assert read_printed_id("D12-p_value") == ("D", 11, "p_value")
+    assert read_printed_id("D-AF_GREASE-P4-P1-estimate") is None
+    assert read_printed_id("D0") is None
