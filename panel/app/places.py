@@ -6,10 +6,13 @@ import re
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from importlib import import_module
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from panel.app.state import StudyInUse
+if TYPE_CHECKING:
+    from panel.app.state import StudyInUse
+
 
 FIRST = "result"
 """The place that is open at first."""

@@ -96,7 +96,7 @@ def join_readings(
     curves = curves or _curves(study, level, extra)
     readings = _reading_means(study, None if curves is None else curves.readings)
     panel = _panel(study, means, extra)
-    pairs, absent = _declared_pairs(study, readings.measures["measure"])
+    pairs, absent = declared_pairs(study, readings.measures["measure"])
     links = _all_links(panel, readings.wide, level)
     partners = _partner_links(links, pairs, level)
     screening = _screening_list(links, pairs, level)
@@ -348,7 +348,7 @@ AS_EXPECTED, AGAINST, _LINKED, CANNOT_TELL = "as expected", "against expectation
 _PAIR = ["attribute", "measure", "expected", "source", "declared"]
 
 
-def _declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]:
+def declared_pairs(study: Study, measures: pd.Series) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the pairs of attribute and measure declared before the readings were compared, and those not measured.
 
     The partner in the study's attributes table comes before the usual one of the lexicon; several are separated by
