@@ -24,7 +24,7 @@ from panel.app.state import (
 )
 from panel.app.study_editors import editor, save
 from panel.app.study_forms import import_form
-from panel.app.widgets import attempt, plain, say
+from panel.app.widgets import attempt, headline, plain, say
 from panel.errors import PanelError, StudyError
 from panel.plan.sample_size import panel_sizes, planning_scale, planning_scatter
 from panel.study.editing import put_block, put_fact, typed_fact, with_facts
@@ -46,9 +46,10 @@ def show_start() -> None:
     """Let the user begin a study, bring her own table, or open another one."""
     study = attempt(study_in_use)
     if study is None or not unfinished(study):
+        headline("Begin a study, bring your table of scores, or open another one")
         _choose()
         return
-    st.markdown(f"**Setting up {plain(study.title)}**")
+    headline(f"Setting up {study.title}")
     show_new_study()
     with st.expander("Begin or open another one"):
         _choose()

@@ -78,7 +78,12 @@ PLACES: dict[str, Place] = {
     "people": Place("People", (Part("assessors", "Assessors"),), ("result", "Which prototypes differ?")),
     "causes": Place(
         "Causes",
-        (Part("emollients", "Swaps"), Part("readings", "Instruments")),
+        (
+            Part("emollients", "Swaps"),
+            Part("ladder", "How sure", "emollients:show_ladder"),
+            Part("blends", "Blends", "emollients:show_blends"),
+            Part("readings", "Instruments"),
+        ),
         ("consumers", "Do consumers notice, and do they like it?"),
     ),
     "consumers": Place(

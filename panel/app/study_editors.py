@@ -12,7 +12,7 @@ import streamlit as st
 
 from panel.app.fact_editors import edit_facts
 from panel.app.state import StudyInUse, keep, leave_message
-from panel.app.widgets import attempt, file_name, plain, say, table
+from panel.app.widgets import attempt, file_name, headline, plain, say, table
 from panel.checks.finding import Finding
 from panel.errors import PanelError, StudyError
 from panel.study.column_words import column_hint, columns_of, heading
@@ -56,6 +56,7 @@ _SHOWN = 30  # changed rows, problems
 
 def show_editors(study: StudyInUse) -> None:
     """Let the user edit the study in use."""
+    headline("What shall be changed?")
     what = st.segmented_control(
         "What to edit", list(EDITORS), format_func=EDITORS.__getitem__, key=_CHOICE, persist_state="session"
     )

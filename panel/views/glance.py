@@ -64,9 +64,10 @@ def tell_glance(answers: Answers) -> Glance:
     claims = answers.ask(CLAIMS)
     may, may_not = _claims(claims)
     step, part = _step(answers, findings)
+    first, _, rest = _headline(decision, differences, names).partition(". ")
     return Glance(
-        headline=_headline(decision, differences, names),
-        about=_about(study),
+        headline=first if first.endswith(".") else f"{first}.",
+        about=f"{rest} {_about(study)}".strip(),
         picture=_picture(answers, names),
         settle=_settle(findings),
         leaders=_leaders(decision, names),
@@ -119,7 +120,13 @@ def _settle(findings: Sequence[Finding]) -> tuple[tuple[str, str, str], ...]:
     )
     kinds = {each.kind: each for each in reversed(grave)}
     first = [each for each in grave if kinds[each.kind] is each][:MOST_TO_SETTLE]
-    return tuple((each.message, each.advice, _settled_in(each.kind)) for each in first)
+    return tuple((_short(each.message), f"{each.message} {each.advice}", _settled_in(each.kind)) for each in first)
+
+
+def _short(message: str) -> str:
+    """Return the first statement of a message; the rest is heard where it is settled."""
+    first = message.partition(": ")[0].partition(". ")[0]
+    return first if first.endswith(".") else f"{first}."
 
 
 def _settled_in(kind: str) -> str:
@@ -134,7 +141,7 @@ def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:
     for prototype in decision.ranking["prototype"].iloc[:MOST_LEADERS]:
         rows = decision.windows.loc[(decision.windows["prototype"] == prototype) & decision.windows["met"].notna()]
         missed = [names.attribute(each) for each in rows.loc[rows["met"] == 0, "attribute"]]
-        met = f"{prototype}: {len(rows) - len(missed)} of {counted(len(rows), 'target')} met"
+        met = f"{prototype}: {len(rows) - len(missed)} of {counted(len(rows), 'target')}"
         lines.append(f"{met}; misses {format_list(missed)}." if missed else f"{met}.")
     return tuple(lines)
 

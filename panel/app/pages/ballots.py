@@ -19,7 +19,7 @@ from panel.app.ballot_forms import (
     typing,
 )
 from panel.app.state import StudyInUse, leave_message
-from panel.app.widgets import attempt, heading, plain, say
+from panel.app.widgets import attempt, heading, headline, plain, say
 from panel.plan.safety import safety_gate
 from panel.store.ballot import BallotRecord, ballot_record, prepare_ballots
 from panel.store.database import now
@@ -68,9 +68,8 @@ def _of_folder(study: StudyInUse, folder: Path) -> None:
             attempt(prepare_ballots, folder, study.study)
             _collecting(study, found)
             return
-    st.markdown(
-        "**The ballots are not prepared yet.** They stay closed until the safety gate is open: see the page Safety."
-    )
+    headline("The ballots are not prepared yet.")
+    st.markdown("They stay closed until the safety gate is open: see the page Safety.")
     with st.expander("What happens when they are prepared"):
         say(_STEPS, first=("First", "Then", "Last"))
     warning = place_warning(folder)
@@ -85,7 +84,9 @@ def _of_folder(study: StudyInUse, folder: Path) -> None:
 
 def _paper_only(study: StudyInUse, words: str, stamp: str = "") -> None:
     """Say why there are no phone ballots here, and offer what can be printed; a stamp stands on every page."""
-    st.markdown(plain(words))
+    first, _, rest = words.partition(". ")
+    headline(f"{first}.")
+    st.markdown(plain(rest))
     served = study.study.table("servings")
     sessions = [name for name in served.loc[served["code"] != "", "session"].unique() if name]
     if sessions:

@@ -1,4 +1,4 @@
-"""Page: what will a reviewer find in the evidence file, what is missing in it, and where does a number come from?"""
+"""Part: what will a reviewer find in the evidence file, what is missing in it, and where does a number come from?"""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import streamlit as st
 
 from panel.answers import Answers
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, close, file_name, heading, page, plain, say, table
+from panel.app.widgets import attempt, file_name, headline, plain, say, table
 from panel.report.archive import FORMS, archive_bytes
 from panel.report.contents.blocks import Report
 from panel.report.contents.evidence import report_of
@@ -21,9 +21,8 @@ _EXAMPLE = "such as D-AF_GREASE-P4-P1-estimate"
 _MOST_ROWS = 200
 
 
-def downloads(study: StudyInUse, report: Report) -> None:
+def _downloads(study: StudyInUse, report: Report) -> None:
     """Offer the file in four forms and the archive; each is made when it is asked for."""
-    heading("Take it away")
     name = file_name(study)
     with st.container(horizontal=True):
         for ending, form in FORMS.items():
@@ -34,7 +33,6 @@ def downloads(study: StudyInUse, report: Report) -> None:
     make = partial(_archive, study.key, study.answers, report)
     _download("Archive of the study, ZIP", make, f"{name}_archive.zip", "application/zip")
     st.caption("The archive holds the study, the evidence file in all four forms and checksums. It opens anywhere.")
-    st.caption(plain(f"SHA-256 of the data, on every page: {report.data_hash}"))
 
 
 def _download(label: str, make: Callable[[], bytes], name: str, kind: str) -> None:
@@ -59,9 +57,8 @@ def _archive(content_hash: str, _answers: Answers, _report: Report) -> bytes:
     return archive_bytes(_answers, _report)
 
 
-def look_up(study: StudyInUse) -> None:
+def _look_up(study: StudyInUse) -> None:
     """Let the user ask where a number comes from."""
-    heading("Where does a number come from?")
     number_id = st.text_input("Id of the number", placeholder=_EXAMPLE, key=study.choice("number id"))
     if not number_id:
         st.caption("Each row of a table carries its id in small print. Add a hyphen and the name of the column.")
@@ -77,17 +74,20 @@ def look_up(study: StudyInUse) -> None:
             table(rows.head(_MOST_ROWS), name=f"behind_{place}", alt="Rows of the study behind the number", full=rows)
 
 
-study = page("Evidence file")
-report = _report(study.key, study.answers)
-gaps = [(section.number, section.heading, gap) for section, gap in report.gaps()]
-st.markdown(f"**{plain(gaps_headline(len(gaps), len(report.sections)))}**")
-if report.mark:
-    st.warning(plain(f"{report.mark}. It stands on every page."), icon=":material/info:")
-if gaps:
-    say(gap_lines(gaps))
-downloads(study, report)
-heading("What is in it")
-parts = [(section.number or "–", section.heading, len(section.gaps)) for section in report.all_sections]
-table(pd.DataFrame(parts, columns=["Part", "Heading", "Gaps"]), name="parts", alt="Parts of the evidence file")
-look_up(study)
-close()
+def show(study: StudyInUse) -> None:
+    """Show what the evidence file lacks, offer it, and say where its numbers come from."""
+    report = _report(study.key, study.answers)
+    gaps = [(section.number, section.heading, gap) for section, gap in report.gaps()]
+    headline(gaps_headline(len(gaps), len(report.sections)))
+    if report.mark:
+        st.caption(plain(f"{report.mark}. It stands on every page."))
+    _downloads(study, report)
+    if gaps:
+        with st.expander("What is missing"):
+            say(gap_lines(gaps))
+    with st.expander("What is in it"):
+        parts = [(section.number or "–", section.heading, len(section.gaps)) for section in report.all_sections]
+        table(pd.DataFrame(parts, columns=["Part", "Heading", "Gaps"]), name="parts", alt="Parts of the evidence file")
+        st.caption(plain(f"SHA-256 of the data, on every page: {report.data_hash}"))
+    with st.expander("Where does a number come from?"):
+        _look_up(study)

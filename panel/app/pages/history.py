@@ -16,16 +16,15 @@ from panel.study.saving import journal_faults, journal_rows, last_change, remove
 from panel.views.planning.study import changed_rows_table, history_table, what_changed, what_was_removed
 from panel.words import counted
 
-_NO_FOLDER = (
-    "A history is kept with a study folder. Save a copy of this study as a folder on the page Study; each change is "
-    "written down from then on."
-)
+_NO_HISTORY = "No change is written down: a history is kept with a study folder."
+_NO_FOLDER = "Save a copy of this study as a folder on the page Study; each change is written down from then on."
 _MOST_ROWS = 500  # shown; the download has all
 
 
 def show(study: StudyInUse) -> None:
     """Show who changed what, what stood before and after, and let the last change be taken back."""
     if study.folder is None:
+        headline(_NO_HISTORY)
         st.markdown(plain(_NO_FOLDER))
         return
     rows = ask(journal_rows, study.folder)

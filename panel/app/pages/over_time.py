@@ -9,7 +9,7 @@ import streamlit as st
 
 from panel.answers import AFTER_FEEL, COURSES, DOMINANCES, Question
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, heading, say
+from panel.app.widgets import attempt, heading, headline, say
 from panel.app.widgets import show as lay_out
 from panel.models.over_time.after_feel import timed_attributes
 from panel.study.naming import Naming, naming
@@ -31,9 +31,9 @@ def show(study: StudyInUse) -> None:
     timed = bool(timed_attributes(study.study)) and not study.study.scores.empty
     has_courses, has_dominance = (not study.study.table(name).empty for name in ("courses", "dominances"))
     if not (timed or has_courses or has_dominance):
+        headline("Nothing in this study runs over time yet.")
         st.markdown(
-            "Nothing in this study runs over time yet. Three things can be shown here. Add one of them to the study's "
-            "folder, then open it again on the page Study."
+            "Three things can be shown here. Add one of them to the study's folder, then open it on the page Study."
         )
         with st.expander("How these rows are written"):
             say(_HOW_WRITTEN, first=("After-feel over the minutes", "Courses of intensity", "Dominant sensations"))

@@ -8,7 +8,7 @@ from panel.models.prototypes.scale_use import ScaleUse
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, Across, Source, Table, number, p_value
 from panel.views.told import Told, drawer
-from panel.words import NOTHING, counted, format_list, format_number, p_words
+from panel.words import counted, format_list, format_number, p_words
 
 SCALE_USE = Table(
     name="scale_use",
@@ -79,17 +79,6 @@ def _lines(result: ScaleUse, names: Naming) -> list[str]:
             told = f"{names.attribute(str(row['attribute']))}: {format_list(parts)}; F is {before} as compared"
             lines.append(f"{told}, {after} with it.")
     return lines
-
-
-def both_ways_table(both_ways: pd.DataFrame, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute with changed scores: F and p after the changes, and with the scores as they came."""
-    columns: dict[str, list[str]] = {"Attribute": [], **{heading: [] for heading in _HEADINGS.values()}}
-    for attribute, rows in both_ways.groupby("attribute", sort=False):
-        columns["Attribute"].append(names.attribute(str(attribute)))
-        for rules, heading in _HEADINGS.items():
-            row = rows.loc[rows["rules"] == rules]
-            columns[heading].append(_both_ways_test(row.iloc[0]) if len(row) else NOTHING)
-    return pd.DataFrame(columns, dtype="str")
 
 
 def _both_ways_test(row: pd.Series) -> str:

@@ -24,9 +24,7 @@ from panel.claims.verdict import (
     WITHDRAWN,
 )
 from panel.claims.wording import NOT_NAMED
-from panel.models.prototypes.ranks import RankComparison
 from panel.study.knowledge import cautions, claim_kinds
-from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.drawing.interval_picture import interval_figure, needed_limits
 from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
@@ -383,22 +381,6 @@ def what_is_behind(rows: pd.DataFrame) -> str:
 
 
 # Tables that only the evidence file shows: ranks, interactions of swaps, scores and answers by person, files.
-
-
-def ranks_table(result: RankComparison, names: Naming) -> pd.DataFrame:
-    """Return one row per attribute: the test of the ranks, their agreement, and the mixed model's p-value beside it."""
-    rows = result.attributes
-    return pd.DataFrame(
-        {
-            "Attribute": [names.attribute(str(name)) for name in rows["attribute"]],
-            "Test of the ranks": list(rows["method"]),
-            "Statistic": [format_number(value, 2) for value in rows["statistic"]],
-            "p after Holm": [format_p(value) for value in rows["p_adjusted"]],
-            "Agreement (W)": [format_number(value, 2) for value in rows["kendall_w"]],
-            "Mixed model, p after Holm": [format_p(value) for value in rows["mixed_p_adjusted"]],
-        },
-        dtype="str",
-    )
 
 
 def files_table(files: Mapping[str, tuple[int, str]]) -> pd.DataFrame:

@@ -9,11 +9,9 @@ from panel.views.decision.claims import (
     ballot_table,
     files_table,
     questions_table,
-    ranks_table,
     recorded_table,
 )
 from panel.words import NOTHING
-from tests.report.evidence_studies import demo_results
 from tests.studies import small_study
 
 
@@ -41,9 +39,3 @@ def test_the_ballot_has_a_row_for_each_attribute():
     shown = ballot_table(small_study())
     assert list(shown["Attribute"]) == list(small_study().table("attributes")["name"])
     assert set(shown["Scale"]) == {"0 to 100"}
-
-
-def test_ranks_follow_their_frame():
-    results = demo_results()
-    ranks = ranks_table(results.ranks, results.names)
-    assert len(ranks) == len(results.ranks.attributes)
