@@ -202,33 +202,6 @@ def intraclass(ratings: Array) -> Intraclass:
         )
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Interlaboratory:
-    """Precision of a method by ASTM E691; `h` and `k` are (p, m), the others (m,) for m materials and p laboratories.
-
-    `s_r` repeatability, `s_x` standard deviation of the laboratories' means, `s_big_r` reproducibility (index R);
-    `h` how many of `s_x` a laboratory's mean lies off, `k` its own standard deviation over `s_r`.
-    """
-
-    mean: Array
-    s_r: Array
-    s_x: Array
-    s_big_r: Array
-    h: Array
-    k: Array
-
-
-def interlaboratory(results: Array) -> Interlaboratory:
-    """Return the precision of `results` (p, m, n): p laboratories, m materials, n results each. ASTM E691."""
-    n = results.shape[-1]
-    means, own = results.mean(axis=-1), results.std(axis=-1, ddof=1)
-    s_r = np.sqrt((own**2).mean(axis=0))
-    s_x = means.std(axis=0, ddof=1)
-    between = np.sqrt(s_x**2 + s_r**2 * (n - 1) / n)
-    mean = means.mean(axis=0)
-    return Interlaboratory(mean, s_r, s_x, np.maximum(s_r, between), (means - mean) / s_x, own / s_r)
-
-
 def h_limit(p: int, level: float = 0.995) -> float:
     """Return the limit of h for p laboratories, two-sided at 1 - `level` in all (E691: 0.5 per cent)."""
     if p < 3:
