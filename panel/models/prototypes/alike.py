@@ -182,7 +182,9 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
     return frame[list(COLUMNS)]
 
 
-def _worse(estimate: Array, error: Array, df: Array, margin: float, more: NDArray[np.bool_], alpha: float) -> Array:
+def _worse(
+    estimate: Array, error: Array, df: Array, margin: float, more: NDArray[np.bool_], alpha: float
+) -> NDArray[np.bool_]:
     """Return whether even the best difference still credible is worse by more than the margin."""
     gain = np.where(more, estimate, -estimate)
     return np.asarray(gain + stdtrit(df, 1 - alpha) * error < -margin)

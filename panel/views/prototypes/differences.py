@@ -463,11 +463,12 @@ def _draw_prototype(
 def _legend(result: Differences, names: Naming) -> str:
     """Return how the picture is read."""
     scale = f", scale {names.scale}" if names.scale else ""
-    told = f"Difference from {result.benchmark} with its {level_words(result.level)}{scale}. Filled: differs. "
-    if result.margin is None:
-        return f"{told}Hollow: cannot tell."
-    grey = " Grey: alike." if result.margin_stated else ""
-    return f"{told}Hollow: cannot tell.{grey}\nBand: differences up to {format_typed(result.margin)}."
+    grey = " Grey: alike." if result.margin is not None and result.margin_stated else ""
+    band = f" Band: up to {format_typed(result.margin)}." if result.margin is not None else ""
+    return (
+        f"Difference from {result.benchmark} with its {level_words(result.level)}{scale}.\n"
+        f"Filled: differs. Hollow: cannot tell.{grey}{band}"
+    )
 
 
 def _against_heard(result: Differences, names: Naming) -> str:
