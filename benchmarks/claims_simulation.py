@@ -25,7 +25,7 @@ from scipy.special import stdtrit
 from panel.claims.claim import read_claims
 from panel.claims.judge import find_evidence
 from panel.claims.materials import Materials
-from panel.claims.verdict import is_shown
+from panel.claims.verdict import _is_shown
 from panel.plan.sample_size import panel_sizes
 from panel.stats.answers.binomial import power_above, upper_tail
 from panel.stats.comparing.equivalence import detection_power
@@ -176,7 +176,7 @@ def supported(case: Case, rng: np.random.Generator, studies: int, at_once: int =
             if evidence.missing:
                 raise ValueError(f"{case.name}: {evidence.missing}")
             p_value = evidence.weaker.p_value if case.weaker and evidence.weaker else evidence.p_value
-            found += p_value <= ALPHA if case.weaker else is_shown(evidence, p_value, ALPHA)
+            found += p_value <= ALPHA if case.weaker else _is_shown(evidence, p_value, ALPHA)
     return int(found)
 
 

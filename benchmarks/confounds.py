@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.confounds import find_confounds
-from panel.claims.materials import PanelNumbers, panel_numbers
+from panel.claims.materials import PanelNumbers, _panel_numbers
 from panel.models.emollients.swaps import trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.comparing.equivalence import two_one_sided_tests
@@ -91,7 +91,7 @@ def some_row(found: Differences, frame: str = "versus") -> float:
 
 def numbers_of(study: Study) -> PanelNumbers:
     """Return the panel's numbers, as claims use them."""
-    return panel_numbers(study, study.scores, study.attributes, find_confounds(study))
+    return _panel_numbers(study, study.scores, study.attributes, find_confounds(study))
 
 
 def superiority(study: Study, prototype: str = "P2", versus: str = "P1") -> float:

@@ -25,8 +25,8 @@ from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import below
 from panel.study.knowledge import claim_kin
 
-FOR, AGAINST, NEITHER = "for", "against", "neither"
-PANEL, CONSUMERS, INSTRUMENTS = "trained panel", "consumers", "instruments"
+_FOR, AGAINST, _NEITHER = "for", "against", "neither"
+_PANEL, _CONSUMERS, _INSTRUMENTS = "trained panel", "consumers", "instruments"
 _DENIED = frozenset(("negated", "absent", "low", "not comparative"))
 _COMPARED = frozenset(("superiority", "ranking", "ingredient_attribution", "parity", "unsurpassed"))
 _HALF = 0.5
@@ -54,7 +54,7 @@ def bearing_on(claim: Claim, materials: Materials) -> tuple[Bearing, ...]:
         *_judgements(claim, materials, wanted),
         *_readings(claim, materials, wanted),
     ]
-    order = (AGAINST, FOR, NEITHER)
+    order = (AGAINST, _FOR, _NEITHER)
     return tuple(sorted(found, key=lambda each: order.index(each.side)))
 
 
@@ -80,7 +80,7 @@ def _said(reading: Reading) -> int:
 
 
 def _side(agrees: bool, contradicts: bool) -> str:
-    return FOR if agrees else AGAINST if contradicts else NEITHER
+    return _FOR if agrees else AGAINST if contradicts else _NEITHER
 
 
 def _compared_with(claim: Claim) -> str:
@@ -101,12 +101,12 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
                 for row in rows.loc[(rows["prototype"] == one) & (rows["versus"] == two)].to_dict("records"):
                     apart, told = turn * row["estimate"], row["verdict"] == DIFFERS
                     side = _side(told and sign * apart > 0, told and sign * apart <= 0)
-                    yield Bearing(side, PANEL, f"{words}: {_change(apart)} against {other} ({row['verdict']})")
+                    yield Bearing(side, _PANEL, f"{words}: {_change(apart)} against {other} ({row['verdict']})")
             continue
         rows = found.means.loc[(found.means["attribute"] == attribute) & (found.means["prototype"] == claim.prototype)]
         for row in rows.to_dict("records"):
             yield Bearing(
-                _level(materials, attribute, sign, row), PANEL, f"{words}: {_mean(materials, attribute, row)}"
+                _level(materials, attribute, sign, row), _PANEL, f"{words}: {_mean(materials, attribute, row)}"
             )
 
 
@@ -124,7 +124,7 @@ def _level(materials: Materials, attribute: str, sign: int, row: Mapping[str, fl
     """Return the side of a mean: an absent thing lies below its floor, a present one above the middle of the scale."""
     scale = materials.study.scale(attribute)
     if scale is None or sign == 0:
-        return NEITHER
+        return _NEITHER
     low, high = (100 * (row[end] - scale[0]) / (scale[1] - scale[0]) for end in ("ci_low", "ci_high"))
     absent, little = (floor(materials.study, name) for name in ("most_absent", "most_low"))
     return _side(high <= absent, low > absent) if sign < 0 else _side(low > 100 * _HALF, high < little)
@@ -145,7 +145,7 @@ def _questions(claim: Claim, materials: Materials, wanted: Mapping[str, int]) ->
         agrees, denies = float(low) > _HALF, float(high) < _HALF
         side = _side(agrees, denies) if same > 0 else _side(denies, agrees)
         words = f"“{entry.get('words')}”: {told.agreed} of {told.base} agreed ({percent(told.agreed / told.base)})"
-        yield Bearing(side if same else NEITHER, CONSUMERS, words)
+        yield Bearing(side if same else _NEITHER, _CONSUMERS, words)
 
 
 def _ticks(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[Bearing]:
@@ -171,8 +171,8 @@ def _ticked(words: str, same: int, ticks: np.ndarray, materials: Materials) -> B
     known = ticks[np.isfinite(ticks)]
     x, n, most = int(known.sum()), len(known), floor(materials.study, "most_contrary") / 100
     low, high = (float(end) for end in wilson_interval(x, n, materials.level)) if n else (0.0, 1.0)
-    side = _side(low > most, False) if same > 0 else _side(high <= most, low > most) if same < 0 else NEITHER
-    return Bearing(side, CONSUMERS, f"ticked “{words}”: {x} of {n} ({percent(x / n) if n else 'nobody'})")
+    side = _side(low > most, False) if same > 0 else _side(high <= most, low > most) if same < 0 else _NEITHER
+    return Bearing(side, _CONSUMERS, f"ticked “{words}”: {x} of {n} ({percent(x / n) if n else 'nobody'})")
 
 
 def _ticked_beside(
@@ -184,7 +184,7 @@ def _ticked_beside(
     told, more = bool(below(p, materials.alpha)), int(here.sum()) - int(there.sum())
     side = _side(told and same * more > 0, told and same * more <= 0)
     counts = f"{int(here.sum())} of {int(both.sum())}, {int(there.sum())} for {other}"
-    return Bearing(side, CONSUMERS, f"ticked “{words}”: {counts} ({p_value(p)})")
+    return Bearing(side, _CONSUMERS, f"ticked “{words}”: {counts} ({p_value(p)})")
 
 
 def _judgements(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[Bearing]:
@@ -215,7 +215,7 @@ def _judged(question: str, end: str, sign: int, most: float, grid: AnswerGrid, a
     x, n = int((known > _RIGHT).sum() if sign < 0 else (known < _RIGHT).sum()), len(known)
     low = float(wilson_interval(x, n, 0.95)[0]) if n else 0.0
     words = f"{question}, towards “{end or ('too much' if sign < 0 else 'too little')}”: {x} of {n}"
-    return Bearing(_side(False, low > most), CONSUMERS, words)
+    return Bearing(_side(False, low > most), _CONSUMERS, words)
 
 
 _RIGHT = 3  # the middle of five steps, just about right
@@ -246,7 +246,7 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
         present = by_name and denies and len(values) > 1 and values.mean() - _THREE * spread > 0
         unit = str(own["unit"].iloc[0])
         words = f"{measure}: {number(float(values.mean()), 2)} {unit} (n = {len(values)})"
-        yield Bearing(_side(False, bool(present)), INSTRUMENTS, words + (", so not none" if present else ""))
+        yield Bearing(_side(False, bool(present)), _INSTRUMENTS, words + (", so not none" if present else ""))
 
 
 _THREE = 3.0  # standard deviations above zero before a reading says that there is something; common practice

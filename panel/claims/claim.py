@@ -21,13 +21,13 @@ from panel.study.study import Study
 from panel.study.tables import TABLES
 
 BEYOND = "beyond_sensory"
-DIRECTIONS = ("more", "less")
-TEXTS = (
+_DIRECTIONS = ("more", "less")
+_TEXTS = (
     *("claim", "kind", "prototype", "versus", "attribute", "question", "competitors", "direction", "sides"),
     *("ingredient", "session_before", "session_after", "family", "media", "territory", "owner"),
     *("stamped_at", "stamped_by", "stamp", "withdrawn_at", "withdrawn_by", "withdrawn_because"),
 )
-NUMBERS = ("minutes", "margin", "bar", "bar_panel")
+_NUMBERS = ("minutes", "margin", "bar", "bar_panel")
 SIDES_WORDS = {"one": "one-sided", "two": "two-sided"}
 
 
@@ -116,30 +116,30 @@ _MAY_STATE = {
 def fields_of(kind: str) -> tuple[str, ...]:
     """Return the columns that a claim of a kind needs, then those that it may state."""
     kinds = claim_kinds().set_index("kind")["needs"]
-    needed = split_names(str(kinds.get(kind, "")))
+    needed = _split_names(str(kinds.get(kind, "")))
     return (*needed, *(name for name in _MAY_STATE.get(kind, ()) if name not in needed))
 
 
-def split_names(text: str) -> tuple[str, ...]:
+def _split_names(text: str) -> tuple[str, ...]:
     """Return names separated by `;`."""
     return tuple(name.strip() for name in text.split(";") if name.strip())
 
 
 def _claim(study: Study, number: int, row: Mapping[Any, Any]) -> Claim:
-    texts: dict[str, Any] = {name: str(row[name]).strip() for name in TEXTS}
+    texts: dict[str, Any] = {name: str(row[name]).strip() for name in _TEXTS}
     texts["kind"] = texts["kind"].casefold().replace("-", "_").replace(" ", "_")
-    texts["competitors"] = split_names(texts["competitors"])
-    if texts["direction"] not in DIRECTIONS:
+    texts["competitors"] = _split_names(texts["competitors"])
+    if texts["direction"] not in _DIRECTIONS:
         texts["direction"] = _wanted(study, texts["attribute"])
     texts["sides"] = texts["sides"] if texts["sides"] in SIDES_WORDS else "two"
-    values: dict[str, Any] = {name: float(row[name]) for name in NUMBERS}
+    values: dict[str, Any] = {name: float(row[name]) for name in _NUMBERS}
     return Claim(number=number, **texts, **values)
 
 
 def _wanted(study: Study, attribute: str) -> str:
     attributes = study.table("attributes")
     wanted = attributes.loc[attributes["attribute"] == attribute, "direction"]
-    return str(wanted.iloc[0]) if len(wanted) and wanted.iloc[0] in DIRECTIONS else ""
+    return str(wanted.iloc[0]) if len(wanted) and wanted.iloc[0] in _DIRECTIONS else ""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -168,7 +168,7 @@ def _problems(claim: Claim, names: _Names) -> Iterator[str]:
         return
     if claim.kind == BEYOND:
         return
-    lacking = [name for name in split_names(str(kinds.loc[claim.kind, "needs"])) if _empty(claim, name)]
+    lacking = [name for name in _split_names(str(kinds.loc[claim.kind, "needs"])) if _empty(claim, name)]
     if lacking:
         words = str(kinds.loc[claim.kind, "words"])
         yield f"A claim of the kind '{words}' needs {listed(lacking)}. Fill in {listed(lacking)} in the table claims."
@@ -214,7 +214,7 @@ def _odd_numbers(claim: Claim) -> Iterator[str]:
 
 def claims_frame(claims: tuple[Claim, ...]) -> pd.DataFrame:
     """Return the claims as a frame, one row each, as they were read."""
-    columns = ["number", *TEXTS, *NUMBERS]
+    columns = ["number", *_TEXTS, *_NUMBERS]
     rows = [
         [("; ".join(value) if isinstance(value, tuple) else value) for value in (getattr(c, name) for name in columns)]
         for c in claims
@@ -302,7 +302,7 @@ class Standing:
 SELF_DECLARED = "A stamp is a self-declaration: it shows later changes, it does not prove the time."
 
 
-def claim_seal(row: Mapping[str, Any]) -> str:
+def _claim_seal(row: Mapping[str, Any]) -> str:
     """Return the SHA-256 over what decides a claim, from its row in the table of claims; absent columns are empty."""
     facts = {name: _canonical(row.get(name, "")) for name in _SEALED}
     return hashlib.sha256(json.dumps(facts, ensure_ascii=True, sort_keys=True).encode()).hexdigest()
@@ -312,7 +312,7 @@ def _canonical(value: object) -> str:
     """Return a cell as text: numbers in their shortest form, what is missing empty, names one way."""
     if isinstance(value, int | float):
         return "" if math.isnan(value) else repr(float(value))
-    return "; ".join(split_names(str(value or "")))
+    return "; ".join(_split_names(str(value or "")))
 
 
 def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> Study:
@@ -336,7 +336,7 @@ def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> 
         raise StudyError("A claim needs its sentence, exactly as it is to be said, and its kind.")
     moment(when, "The time of the stamp")
     stamped = {**row, "stamped_at": when, "stamped_by": who.strip()}
-    stamped["stamp"] = claim_seal(stamped)
+    stamped["stamp"] = _claim_seal(stamped)
     stamped["chain"] = _link(_last_link(study.table("claims")), stamped["stamp"])
     new = {}
     for column in TABLES["claims"].columns:
@@ -446,7 +446,7 @@ def standing(study: Study, claim: Claim) -> Standing:
     if not (claim.stamped_at and claim.stamped_by and claim.stamp):
         return Standing(True, "Nothing shows that sentence, margin and bar were fixed before the data were seen.")
     row = {name: getattr(claim, name) for name in _SEALED} | _as_stated(study, claim)
-    if claim_seal(row) != claim.stamp:
+    if _claim_seal(row) != claim.stamp:
         return Standing(True, "The claim was changed after it was stamped: it no longer fits its seal.")
     if first_changed_opening(study.table("unblindings")) is not None:
         return Standing(

@@ -136,25 +136,25 @@ def numbers_frame(evidence: Evidence) -> pd.DataFrame:
 # What no claim may fall below, whatever its own bar: settings of convention that a study can only make stricter.
 
 
-FACT = "claim_floors"
+_FACT = "claim_floors"
 
 
 def floor(study: Study, name: str) -> float:
     """Return a floor: that of the shared table, or the study's own (fact `claim_floors`) where that is stricter."""
     usual = float(claim_floors().set_index("floor")["value"].loc[name])
-    stated = study.facts.get(FACT)
+    stated = study.facts.get(_FACT)
     own = stated.get(name) if isinstance(stated, dict) else None
     if isinstance(own, bool) or not isinstance(own, int | float) or not math.isfinite(own):
         return usual
     return min(usual, float(own)) if name.startswith("most") else max(usual, float(own))
 
 
-def bar_of_people(claim: Claim, usual: float) -> float:
+def _bar_of_people(claim: Claim, usual: float) -> float:
     """Return the bar a claim states for a share of people in per cent, else the usual one of its kind."""
     return usual if math.isnan(claim.bar) else claim.bar
 
 
-def refused_bar(study: Study, bar: float) -> Iterator[str]:
+def _refused_bar(study: Study, bar: float) -> Iterator[str]:
     """Say where a bar for a share of people lies below the least one."""
     least = floor(study, "least_bar")
     if bar < least:
@@ -164,7 +164,7 @@ def refused_bar(study: Study, bar: float) -> Iterator[str]:
         )
 
 
-def refused_base(study: Study, told: Counted) -> Iterator[str]:
+def _refused_base(study: Study, told: Counted) -> Iterator[str]:
     """Say where too few people answered, or too few of those who were given the sample."""
     least = floor(study, "least_base")
     if told.base < least:
@@ -181,7 +181,7 @@ def refused_base(study: Study, told: Counted) -> Iterator[str]:
         )
 
 
-def worst_case(told: Counted) -> str:
+def _worst_case(told: Counted) -> str:
     """Return what is left if all who did not answer had disagreed; empty where everybody answered."""
     if told.served <= told.base:
         return ""
@@ -220,7 +220,7 @@ def _anchors(attribute: str) -> str:
 
 
 ANSWERS = "consumer answers"
-MAJORITY = 0.5
+_MAJORITY = 0.5
 _FOIL = "The sentence is a foil: it is untrue for the product, and was asked to see who says yes to anything."
 
 
@@ -229,7 +229,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
     told = materials.agreed(claim.prototype, claim.question)
     if not told.base:
         return nothing_yet(ANSWERS, f"Nobody answered {claim.question!r} for {claim.prototype}.")
-    stated = bar_of_people(claim, materials.setting("agreement", "default_bar"))
+    stated = _bar_of_people(claim, materials.setting("agreement", "default_bar"))
     bar, x, n = max(stated, floor(materials.study, "least_bar")) / 100, told.agreed, told.base
     foil = any(row.get("foil") and row.get("question") == claim.question for row in asked(materials.study))
     p = float(upper_tail(x, n, bar))
@@ -243,7 +243,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
         n=n,
         against=share <= bar or foil,
         weaker=Weaker(
-            1.0 if foil else float(upper_tail(x, n, MAJORITY)),
+            1.0 if foil else float(upper_tail(x, n, _MAJORITY)),
             suggestion,
             "That more than half agreed is shown; the share itself is given as it was counted.",
             rescues=False,
@@ -257,7 +257,7 @@ def agreement(claim: Claim, materials: Materials) -> Evidence:
             *_on_foils(materials, claim),
         ),
         needs=lambda: (people_for_agreement(share, bar),),
-        refused=(*refused_bar(materials.study, stated), *refused_base(materials.study, told)),
+        refused=(*_refused_bar(materials.study, stated), *_refused_base(materials.study, told)),
         observed_share=share,
         method="exact one-sided binomial test of the share who agreed against a bar",
     )
@@ -312,7 +312,7 @@ def _on_the_base(told: Counted) -> list[str]:
         found.append(
             f"{told.served} people were given it and {lost} of them did not answer: the base is those who answered."
         )
-        found.append(worst_case(told))
+        found.append(_worst_case(told))
     return found
 
 
@@ -344,8 +344,8 @@ def _shown(what: str, share: float, low: Any, high: Any, level: float, bar: floa
 
 
 VOTES = "preference answers"
-HALF = 0.5
-NO_PREFERENCE = frozenset(("no preference", "none", "both alike", "neither", "no difference"))
+_HALF = 0.5
+_NO_PREFERENCE = frozenset(("no preference", "none", "both alike", "neither", "no difference"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -364,7 +364,7 @@ class Votes:
         return self.prototype + self.versus + self.neither
 
 
-def count_votes(study: Study, prototype: str, versus: str, question: str = "") -> Votes:
+def _count_votes(study: Study, prototype: str, versus: str, question: str = "") -> Votes:
     """Count the preference answers about two prototypes, in either order; each person once, the last answer counts."""
     answers = named_rows(study, "answers")
     pairs = answers["prototype"] + "\n" + answers["versus"]
@@ -375,23 +375,23 @@ def count_votes(study: Study, prototype: str, versus: str, question: str = "") -
         & ((answers["question"] == question) | (question == ""))
     ]
     last = own.drop_duplicates("assessor", keep="last")["answer"].str.strip()
-    neither = int(last.str.casefold().isin(NO_PREFERENCE).sum())
+    neither = int(last.str.casefold().isin(_NO_PREFERENCE).sum())
     first, second = int((last == prototype).sum()), int((last == versus).sum())
     return Votes(first, second, neither, len(last) - first - second - neither, len(own) - len(last))
 
 
 def preference(claim: Claim, materials: Materials) -> Evidence:
     """Return the share of all votes for the prototype, tested against the bar (half, unless stated)."""
-    votes = count_votes(materials.study, claim.prototype, claim.versus, claim.question)
+    votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
     if not votes.n:
         return _no_votes(claim.prototype, [claim.versus])
     stated = claim.bar if not math.isnan(claim.bar) else materials.setting("preference", "default_bar")
     bar, x, n = stated / 100, votes.prototype, votes.n
     share, p, needed = x / n, float(upper_tail(x, n, bar)), int(minimum_count(n, bar, materials.alpha))
     decided = x + votes.versus
-    among = float(upper_tail(x, decided, HALF)) if decided else 1.0
+    among = float(upper_tail(x, decided, _HALF)) if decided else 1.0
     weaker = None
-    if votes.neither and bar <= HALF:
+    if votes.neither and bar <= _HALF:
         weaker = Weaker(
             among,
             f"preferred by {x} of the {decided} people who had a preference; {votes.neither} of {n} had none",
@@ -409,7 +409,7 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
             f"preferred to {public_name(materials.study, materials.names, claim.versus)} by {x} of {n} people "
             f"({percent(share)})"
         ),
-        refused=tuple(refused_bar(materials.study, stated)),
+        refused=tuple(_refused_bar(materials.study, stated)),
         reasons=(
             _votes_words(claim.prototype, claim.versus, votes, materials.level),
             f"To show more than {percent(bar)} of all, {needed} of {n} are needed; {p_value(p)} (exact, one-sided).",
@@ -423,13 +423,13 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
 
 def vote_parity(claim: Claim, materials: Materials) -> Evidence:
     """Return whether neither is preferred by more than half and the margin, by two exact one-sided tests."""
-    votes = count_votes(materials.study, claim.prototype, claim.versus, claim.question)
+    votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
     if not votes.n or not claim.versus:
         return _no_votes(claim.prototype, [claim.versus])
     margin, n = claim.margin / 100, votes.n
-    high = HALF + margin
+    high = _HALF + margin
     p = max(float(lower_tail(count, n, high)) for count in (votes.prototype, votes.versus))
-    fewest, most = (int(limit) for limit in parity_region(n, HALF - margin, high, materials.alpha))
+    fewest, most = (int(limit) for limit in parity_region(n, _HALF - margin, high, materials.alpha))
     region = (
         f"With {n} votes parity is shown by {fewest} to {most} votes for either."
         if fewest <= most
@@ -460,13 +460,13 @@ def vote_parity(claim: Claim, materials: Materials) -> Evidence:
 def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     """Return whether, against every competitor, fewer than half and the margin prefer the competitor."""
     margin = claim.margin / 100
-    high = HALF + margin
+    high = _HALF + margin
     shown: list[NumberShown] = []
     reasons: list[str] = []
     people: list[int] = []
     worst, losing = -1.0, False
     for rival in claim.competitors:
-        votes = count_votes(materials.study, claim.prototype, rival, claim.question)
+        votes = _count_votes(materials.study, claim.prototype, rival, claim.question)
         if not votes.n:
             return _no_votes(claim.prototype, list(claim.competitors))
         p = float(lower_tail(votes.versus, votes.n, high))
@@ -499,8 +499,8 @@ def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
 
 def _paradox(x: int, n: int, materials: Materials, margin: float = 0.05) -> list[str]:
     """Say so where the same count shows more than half and parity, which needs about a thousand votes."""
-    fewest, most = (int(limit) for limit in parity_region(n, HALF - margin, HALF + margin, materials.alpha))
-    better = int(minimum_count(n, HALF, materials.alpha))
+    fewest, most = (int(limit) for limit in parity_region(n, _HALF - margin, _HALF + margin, materials.alpha))
+    better = int(minimum_count(n, _HALF, materials.alpha))
     if not better <= x <= most or x < fewest:
         return []
     return [

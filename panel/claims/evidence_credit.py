@@ -24,7 +24,7 @@ def ingredient_attribution(claim: Claim, materials: Materials) -> Evidence:
     traced = materials.swaps
     if isinstance(traced, str):
         return nothing_yet(PANEL, traced)
-    ingredient = credited(claim, materials)
+    ingredient = _credited(claim, materials)
     if not ingredient:
         return nothing_yet(PANEL, "No ingredient of the formulas is named. Fill in ingredient with its INCI name.")
     row = _swap_row(claim, traced, ingredient)
@@ -33,7 +33,7 @@ def ingredient_attribution(claim: Claim, materials: Materials) -> Evidence:
     return _evidence(claim, materials, traced, row, ingredient)
 
 
-def credited(claim: Claim, materials: Materials) -> str:
+def _credited(claim: Claim, materials: Materials) -> str:
     """Return the ingredient that gets the credit: as stated, else the one that the sentence names."""
     formulas = materials.study.table("formulas")["ingredient"]
     known = {str(name) for name in formulas}
@@ -63,7 +63,7 @@ def _swap_row(claim: Claim, traced: TracedSwaps, ingredient: str) -> dict[Any, A
 
 
 def _no_swap(claim: Claim, traced: TracedSwaps, ingredient: str) -> Evidence:
-    """Say why nothing can be credited: never changed, or never changed alone."""
+    """Say why nothing can be _credited: never changed, or never changed alone."""
     joint = traced.joint
     together = [
         str(swap)
@@ -174,10 +174,10 @@ def _over_prototypes(materials: Materials, claim: Claim, swap: str, turned: floa
 
 
 TIMES = "times of people"
-SECONDS = frozenset(("s", "sec", "second", "seconds"))
-MOST, HALF = 0.9, 0.5
+_SECONDS = frozenset(("s", "sec", "second", "seconds"))
+_MOST, _HALF = 0.9, 0.5
 _VERBS = {"soaking in": "sinks in"}
-FEWEST = 2
+_FEWEST = 2
 
 
 def time(claim: Claim, materials: Materials) -> Evidence:
@@ -186,21 +186,21 @@ def time(claim: Claim, materials: Materials) -> Evidence:
         return nothing_yet(TIMES, "No attribute is named that was measured in seconds. Fill in attribute.")
     table = materials.study.table("attributes")
     unit = str(next(iter(table.loc[table["attribute"] == claim.attribute, "unit"]), ""))
-    if unit.casefold() not in SECONDS:
+    if unit.casefold() not in _SECONDS:
         return nothing_yet(
             TIMES,
             f"{claim.attribute} was not measured in seconds. Record the seconds of each person as scores, and write s "
             "in the column unit of the table attributes.",
         )
-    times = times_of_people(materials, claim)
+    times = _times_of_people(materials, claim)
     n = len(times)
-    if n < FEWEST:
+    if n < _FEWEST:
         return nothing_yet(TIMES, f"{n} people were timed with {claim.prototype}; two are the fewest.")
     x = int((times <= claim.bar).sum())
     return _time_evidence(claim, materials, times, x, n)
 
 
-def times_of_people(materials: Materials, claim: Claim) -> pd.Series:
+def _times_of_people(materials: Materials, claim: Claim) -> pd.Series:
     """Return the time of each person for the prototype of the claim: the median of her own times."""
     scores = materials.scores
     own = scores.loc[(scores["attribute"] == claim.attribute) & (scores["prototype"] == claim.prototype)]
@@ -209,8 +209,8 @@ def times_of_people(materials: Materials, claim: Claim) -> pd.Series:
 
 def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int, n: int) -> Evidence:
     level = materials.level
-    median, most = (percentile_interval(times.to_numpy(), share, level) for share in (HALF, MOST))
-    p_most, p_half = float(upper_tail(x, n, MOST)), float(upper_tail(x, n, HALF))
+    median, most = (percentile_interval(times.to_numpy(), share, level) for share in (_HALF, _MOST))
+    p_most, p_half = float(upper_tail(x, n, _MOST)), float(upper_tail(x, n, _HALF))
     bar = number(claim.bar)
     verb = _VERBS.get(family_of(materials.study, claim.attribute), "")
     of_people = f"{x} of {n} people within {bar} s"
@@ -223,7 +223,7 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
         p_most,
         float(x),
         n=n,
-        against=x / n <= HALF,
+        against=x / n <= _HALF,
         weaker=Weaker(
             p_half,
             f"within {bar} s for more than half of the people ({of_people})",
@@ -238,7 +238,7 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
             f"{p_value(p_half)} (exact, whatever the distribution). A mean is not used: it hides the slow half.",
             "It holds for the dose, the area and the way of rubbing of this test.",
         ),
-        needs=lambda: (people_for_agreement(x / n, MOST),),
+        needs=lambda: (people_for_agreement(x / n, _MOST),),
         observed_share=x / n,
         method="exact binomial test of the share of people within the time; order statistics as intervals",
     )

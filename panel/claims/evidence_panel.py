@@ -34,10 +34,10 @@ def superiority(claim: Claim, materials: Materials) -> Evidence:
     if missing:
         return nothing_yet(PANEL, *missing)
     found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
-    return difference_evidence(claim, materials, found, margin=materials.margin(claim))
+    return _difference_evidence(claim, materials, found, margin=materials.margin(claim))
 
 
-def difference_evidence(claim: Claim, materials: Materials, found: Estimate, *, margin: float) -> Evidence:
+def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *, margin: float) -> Evidence:
     """Return the evidence of a difference in the claimed direction."""
     one_sided = found.p_above(0.0) if claim.sign > 0 else 1 - found.p_above(0.0)
     p = one_sided if claim.sides == "one" else min(1.0, 2 * one_sided)
@@ -59,7 +59,7 @@ def difference_evidence(claim: Claim, materials: Materials, found: Estimate, *, 
     return Evidence(
         PANEL,
         (NumberShown(what, found.estimate, low, high, materials.level, *limits),),
-        **of_estimate(found, p, people),
+        **_of_estimate(found, p, people),
         against=against,
         qualifier=slightly if small else "",
         suggestion=compared(
@@ -77,7 +77,7 @@ def difference_evidence(claim: Claim, materials: Materials, found: Estimate, *, 
     )
 
 
-def of_estimate(found: Estimate, p_value: float, people: int, statistic: float | None = None) -> dict[str, Any]:
+def _of_estimate(found: Estimate, p_value: float, people: int, statistic: float | None = None) -> dict[str, Any]:
     """Return what is told of every test of the panel's model, as arguments of `Evidence`."""
     return {
         "p_value": p_value,
@@ -114,7 +114,7 @@ def parity(claim: Claim, materials: Materials) -> Evidence:
     return Evidence(
         PANEL,
         (NumberShown(what, found.estimate, low, high, level, -margin, margin),),
-        **of_estimate(found, p, people, float(deciding)),
+        **_of_estimate(found, p, people, float(deciding)),
         against=abs(found.estimate) >= margin,
         suggestion=alike(materials.study, materials.names, claim.attribute, claim.versus),
         reasons=(
@@ -170,7 +170,7 @@ def perceived_attribute(claim: Claim, materials: Materials) -> Evidence:
         return nothing_yet(PANEL, *few)
     if math.isnan(claim.bar):
         found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
-        return difference_evidence(claim, materials, found, margin=materials.margin(claim))
+        return _difference_evidence(claim, materials, found, margin=materials.margin(claim))
     return _beside_bar(claim, materials, claim.bar)
 
 
@@ -229,7 +229,7 @@ def absolute_negative(claim: Claim, materials: Materials) -> Evidence:
     return Evidence(
         BOTH,
         (NumberShown(what, found.estimate, low, high, materials.level, NAN, bar), *users.shown),
-        **of_estimate(found, max(p, users.p_value), people, (found.estimate - bar) / found.std_error),
+        **_of_estimate(found, max(p, users.p_value), people, (found.estimate - bar) / found.std_error),
         against=above or users.against,
         weaker=Weaker(users.p_value, users.suggestion, _PERCEIVED, rescues=False),
         suggestion=absent(materials.study, claim.attribute, _time(claim, materials)),
@@ -291,8 +291,8 @@ def _p_beyond(found: Estimate, bar: float, sign: float) -> float:
 # Does it last, or change over time, against an untreated control? Without one neither can be said.
 
 
-UNTREATED = "untreated"
-FEWEST = 2
+_UNTREATED = "untreated"
+_FEWEST = 2
 
 
 def duration(claim: Claim, materials: Materials) -> Evidence:
@@ -303,7 +303,7 @@ def duration(claim: Claim, materials: Materials) -> Evidence:
     if missing:
         return nothing_yet(PANEL, *missing)
     found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
-    shown = difference_evidence(claim, materials, found, margin=NAN)
+    shown = _difference_evidence(claim, materials, found, margin=NAN)
     return replace(shown, suggestion=f"{shown.suggestion} after {time_words(claim.minutes)}")
 
 
@@ -314,8 +314,8 @@ def change_over_time(claim: Claim, materials: Materials) -> Evidence:
         missing.append("Nothing says which sittings are before and after. Fill in session_before and session_after.")
     if missing:
         return nothing_yet(PANEL, *missing)
-    changes = changes_of_people(claim, materials)
-    if len(changes) < FEWEST:
+    changes = _changes_of_people(claim, materials)
+    if len(changes) < _FEWEST:
         return nothing_yet(
             PANEL,
             f"{counted(len(changes), 'person', 'people')} judged {claim.prototype} and {claim.versus} both before and "
@@ -328,7 +328,7 @@ def change_over_time(claim: Claim, materials: Materials) -> Evidence:
     return _evidence(claim, materials, found, len(changes))
 
 
-def changes_of_people(claim: Claim, materials: Materials) -> pd.Series:
+def _changes_of_people(claim: Claim, materials: Materials) -> pd.Series:
     """Return for each person the change of the prototype minus that of the control, where all four are known."""
     scores = materials.scores
     sittings = [claim.session_before, claim.session_after]
@@ -357,10 +357,10 @@ def _changed(claim: Claim, materials: Materials) -> str:
 def _no_control(claim: Claim, materials: Materials) -> list[str]:
     if not claim.versus:
         return ["There is no untreated control. Judge untreated skin beside it, at the same times."]
-    if materials.role(claim.versus) != UNTREATED:
+    if materials.role(claim.versus) != _UNTREATED:
         return [
             f"{claim.versus} is not an untreated control. Judge untreated skin beside it, and give it the role "
-            f"{UNTREATED} in the table prototypes."
+            f"{_UNTREATED} in the table prototypes."
         ]
     return []
 
@@ -399,7 +399,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
 # What does the trained panel say about one prototype beside many: is none better, is it the first of all?
 
 
-REFERENCE_ROLES = ("reference", "untreated")
+_REFERENCE_ROLES = ("reference", "untreated")
 
 
 def unsurpassed(claim: Claim, materials: Materials) -> Evidence:
@@ -416,7 +416,7 @@ def unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     return Evidence(
         PANEL,
         tuple(_limit_shown(claim, materials, *each) for each in zip(claim.competitors, found, tests, strict=True)),
-        **of_estimate(nearest, p, people, float(tests[worst].statistic)),
+        **_of_estimate(nearest, p, people, float(tests[worst].statistic)),
         against=claim.sign * nearest.estimate <= -claim.margin,
         suggestion="not " + compared(materials.study, materials.names, claim.attribute, other_way, claim.competitors),
         reasons=(
@@ -452,7 +452,7 @@ def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate
 def ranking(claim: Claim, materials: Materials) -> Evidence:
     """Return the differences from all others of the range, adjusted together."""
     study = materials.study
-    own_range = [name for name in study.prototypes if materials.role(name) not in REFERENCE_ROLES]
+    own_range = [name for name in study.prototypes if materials.role(name) not in _REFERENCE_ROLES]
     rivals = claim.competitors or tuple(name for name in own_range if name != claim.prototype)
     if not rivals:
         return nothing_yet(PANEL, "There is no other prototype in the range. Score all of them in one test.")
@@ -467,7 +467,7 @@ def ranking(claim: Claim, materials: Materials) -> Evidence:
     return Evidence(
         PANEL,
         tuple(_difference_shown(claim, materials, row) for row in rows.to_dict("records")),
-        **of_estimate(Estimate(size, float(nearest["std_error"]), float(nearest["df"])), p, people),
+        **_of_estimate(Estimate(size, float(nearest["std_error"]), float(nearest["df"])), p, people),
         against=behind,
         suggestion=_first(claim, materials, rivals),
         reasons=(

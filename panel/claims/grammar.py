@@ -16,7 +16,7 @@ from panel.claims.names import SILENT, Entry, Names, Tokens, entries_at, known_w
 # The place reached in the tokens of one sentence, what was found up to there, and what the next words name.
 
 
-OURS = frozenset(("our", "the", "its"))
+_OURS = frozenset(("our", "the", "its"))
 
 
 @dataclass(eq=False)
@@ -41,7 +41,7 @@ class Cursor:
     order: list[str] = field(default_factory=list)
 
     def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
-        """Return the longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
+        """Return the _longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
         return next(entries_at(self.tokens, self.place if place is None else place, part), (0, Entry("")))
 
     def words(self, length: int) -> str:
@@ -56,14 +56,14 @@ class Cursor:
 
     def before_people(self, place: int) -> bool:
         """Return whether people are named at a place, with an article or none."""
-        while place < len(self.tokens) and self.tokens[place] in (*OURS, "of"):
+        while place < len(self.tokens) and self.tokens[place] in (*_OURS, "of"):
             place += 1
         return bool(self.entry("people", place)[0] or self.entry("agree", place)[0])
 
     def comparator(self) -> bool:
         """Take words that name one prototype by name or role, with the product it is; leave them where they do not."""
         place = self.place
-        while place < len(self.tokens) and (self.tokens[place] in OURS or self.tokens[place] in ("with", "for")):
+        while place < len(self.tokens) and (self.tokens[place] in _OURS or self.tokens[place] in ("with", "for")):
             place += 1
         fitting: frozenset[str] | None = None
         alone = False
@@ -90,7 +90,7 @@ class Cursor:
 
         The last is False for a word that needs a product after it, as `previous` does.
         """
-        length, prototype = longest(self.names.prototypes, self.tokens, place)
+        length, prototype = _longest(self.names.prototypes, self.tokens, place)
         if length:
             return length, frozenset((prototype,)), True
         length, role = self.entry("role", place)
@@ -109,8 +109,8 @@ class Cursor:
         return title or self.entry("product", place)[0]
 
 
-def longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
-    """Return the longest of the names that stands at a place: its number of tokens and what it names."""
+def _longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
+    """Return the _longest of the names that stands at a place: its number of tokens and what it names."""
     fitting = [words for words in named if words and tokens[place : place + len(words)] == words]
     best = max(fitting, key=len, default=())
     return len(best), named.get(best, "")
@@ -282,7 +282,7 @@ class _Reader(Cursor):
         """`contains shea butter`, `thanks to C13-15 Alkane`; an ingredient that is only named gets the credit."""
         for part, into in (("contains", self.contains), ("credit", self.credits), ("", self.credits)):
             start = self.place + (self.entry(part)[0] if part else 0)
-            length, name = longest(self.names.ingredients, self.tokens, start)
+            length, name = _longest(self.names.ingredients, self.tokens, start)
             if length and (start > self.place or not part):
                 into.append(name)
                 self.place = start + length
@@ -299,9 +299,9 @@ class _Reader(Cursor):
         if not length or percent is None or not self.entry("percent", start + length + 1)[0]:
             return False
         start += length + 2
-        out_length, out = longest(self.names.ingredients, self.tokens, start)
+        out_length, out = _longest(self.names.ingredients, self.tokens, start)
         by = self.entry("replaced_by", start + out_length)[0]
-        in_length, into = longest(self.names.ingredients, self.tokens, start + out_length + by)
+        in_length, into = _longest(self.names.ingredients, self.tokens, start + out_length + by)
         if not (out_length and by and in_length):
             return False
         self.replaced = (out, into, percent)
@@ -310,12 +310,12 @@ class _Reader(Cursor):
 
     def named(self) -> bool:
         """Take a prototype that is the subject, or the study's own words for an attribute."""
-        length, prototype = longest(self.names.prototypes, self.tokens, self.place)
+        length, prototype = _longest(self.names.prototypes, self.tokens, self.place)
         if length:
             self.subjects.append(prototype)
             self.place += length
             return True
-        length, family = longest(self.names.attributes, self.tokens, self.place)
+        length, family = _longest(self.names.attributes, self.tokens, self.place)
         if length and length >= next(entries_at(self.tokens, self.place), (0, None))[0]:
             own = any(e.part in ("property", "verb") for n, e in entries_at(self.tokens, self.place) if n == length)
             if not own:
@@ -325,9 +325,9 @@ class _Reader(Cursor):
         return False
 
     def statement(self) -> bool:
-        """Take what is said of a property: the words of the statement itself, the longest phrase first."""
+        """Take what is said of a property: the words of the statement itself, the _longest phrase first."""
         for length, entry in entries_at(self.tokens, self.place):
-            if entry.part in LETTERS:
+            if entry.part in _LETTERS:
                 value = entry.value if not math.isnan(entry.value) else 1.0
                 self.core.append(Chunk(entry.part, self.words(length), entry.family, entry.asked_as, value))
                 self.order.append(f"{entry.part} {entry.family}")
@@ -349,13 +349,13 @@ class _Reader(Cursor):
 # One sentence read whole: what every word of it does, and which words nothing accounts for.
 
 
-LETTERS = {
+_LETTERS = {
     "property": "P", "comparative": "C", "superlative": "S", "verb": "V", "degree": "D", "degree_comparative": "E",
     "degree_superlative": "G", "more": "M", "less": "L", "most": "T", "least": "B", "not": "N", "absolute_not": "n",
     "free": "F", "low": "H", "high": "K", "as": "A", "nothing": "U",
 }  # fmt: skip
 _COMPARED = r"(?:[ML]P|C|V[ML]D|[ML]DV|VE|EV)"
-PATTERNS = {
+_PATTERNS = {
     "comparative": rf"{_COMPARED}",
     "not comparative": rf"N{_COMPARED}|VNE|VN[ML]D",
     "parity": r"APA|VADA",
@@ -438,14 +438,14 @@ class Reading:
     @property
     def degree(self) -> str:
         """What kind of thing is said of the property; `unreadable` where its words make no single statement."""
-        fitting = (name for name, pattern in PATTERNS.items() if re.fullmatch(pattern, self.letters))
+        fitting = (name for name, pattern in _PATTERNS.items() if re.fullmatch(pattern, self.letters))
         found = next(fitting, UNREADABLE)
         return found if len(self.families) <= 1 else UNREADABLE
 
     @property
     def letters(self) -> str:
         """The parts of the statement as letters, in their order."""
-        return "".join(LETTERS[chunk.part] for chunk in self.core)
+        return "".join(_LETTERS[chunk.part] for chunk in self.core)
 
     @property
     def families(self) -> frozenset[str]:

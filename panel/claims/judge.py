@@ -50,7 +50,7 @@ from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study, is_rehearsed
 from panel.study.tables import TABLES
 
-LEVEL = 0.95
+_LEVEL = 0.95
 
 _BY_PANEL: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
     {
@@ -124,7 +124,7 @@ class Judged:
 
 
 def judge_claims(
-    study: Study, *, level: float = LEVEL, differences: Differences | None = None, traced: TracedSwaps | None = None
+    study: Study, *, level: float = _LEVEL, differences: Differences | None = None, traced: TracedSwaps | None = None
 ) -> Claims:
     """Judge every claim of `study`; each model is fitted once. A study without claims gives frames without rows.
 
@@ -140,13 +140,13 @@ def judge_claims(
     evidence = [find_evidence(claim, materials) for claim in claims]
     rehearsed = is_rehearsed(study)
     judged = [
-        judge_one(each, found, family, materials, standing(study, each), rehearsed=rehearsed)
+        _judge_one(each, found, family, materials, standing(study, each), rehearsed=rehearsed)
         for each, found, family in zip(claims, evidence, adjust_together(claims, evidence), strict=True)
     ]
     return _result(judged, level)
 
 
-def judge_one(
+def _judge_one(
     claim: Claim, found: Evidence, family: InFamily, materials: Materials, fixed: Standing, *, rehearsed: bool
 ) -> Judged:
     """Return everything about one claim whose evidence is at hand."""
@@ -305,7 +305,7 @@ def suggested(study: Study, sentence: str) -> dict[str, str]:
     return {"attribute": found[0]} | way
 
 
-def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: float = LEVEL) -> tuple[Draft, ...]:
+def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: float = _LEVEL) -> tuple[Draft, ...]:
     """Judge sentences as if fixed beforehand, each alone beside the claims that are fixed.
 
     Parameters
@@ -327,7 +327,7 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: floa
     for claim in tried:
         found = find_evidence(claim, materials)
         family = _in_family(claim, found, beside)
-        judged = judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
+        judged = _judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
         said, words = judged.verdict, judged.wording.not_covered
         told = (said.verdict, said.reasons, said.needs, words, said.suggestion, judged.footnote.words)
         drafts.append(Draft(claim.claim, claim.kind, *told))

@@ -33,13 +33,13 @@ from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows, scores_used
 from panel.study.study import Study
 
-PANEL_KINDS = frozenset(
+_PANEL_KINDS = frozenset(
     (
         *("perceived_attribute", "absolute_negative", "superiority", "parity", "unsurpassed"),
         *("ranking", "duration", "ingredient_attribution"),
     )
 )
-MINUTES_SLACK = 1e-9
+_MINUTES_SLACK = 1e-9
 USUAL_PANEL_BAR = 0.20
 """Share of the scale that counts as slight; a setting of ours, no source."""
 
@@ -70,8 +70,8 @@ class Materials:
     @cached_property
     def panel(self) -> PanelNumbers:
         """The panel model of every attribute that a claim is about."""
-        wanted = {claim.attribute for claim in self.claims if claim.kind in PANEL_KINDS and claim.attribute}
-        return panel_numbers(self.study, self.scores, wanted, self.confounds)
+        wanted = {claim.attribute for claim in self.claims if claim.kind in _PANEL_KINDS and claim.attribute}
+        return _panel_numbers(self.study, self.scores, wanted, self.confounds)
 
     @cached_property
     def confounds(self) -> Confounds:
@@ -94,7 +94,7 @@ class Materials:
         """Return how many agreed with the sentence `question` about a prototype."""
         key = (prototype, question)
         if key not in self._agreed:
-            self._agreed[key] = count_agreed(self.study, prototype, question)
+            self._agreed[key] = _count_agreed(self.study, prototype, question)
         return self._agreed[key]
 
     @cached_property
@@ -200,7 +200,7 @@ class Materials:
             rows = self.confounds.untold(claim.attribute, claim.prototype, other)
             found += [f"{row['because']}. {row['advice']}" for row in rows.to_dict("records")]
         judged = self.minutes(claim.attribute)
-        if claim.minutes > judged + MINUTES_SLACK or claim.minutes < judged - MINUTES_SLACK:
+        if claim.minutes > judged + _MINUTES_SLACK or claim.minutes < judged - _MINUTES_SLACK:
             found.append(
                 f"The sentence is about {number(claim.minutes)} min, and {claim.attribute} was judged at "
                 f"{number(judged)} min. Judge it at the time the sentence speaks of."
@@ -361,7 +361,7 @@ class PanelNumbers:
         return counted(high, "score") if low == high else f"{low} to {high} scores"
 
 
-def panel_numbers(study: Study, scores: pd.DataFrame, attributes: Iterable[str], confounds: Confounds) -> PanelNumbers:
+def _panel_numbers(study: Study, scores: pd.DataFrame, attributes: Iterable[str], confounds: Confounds) -> PanelNumbers:
     """Fit those of `attributes` in `scores` that can be fitted, one model for those that share one."""
     scores = scores.loc[scores["attribute"].isin(set(attributes))]
     fits, left_out = fit_panel(study, scores, confounds=confounds)
@@ -376,9 +376,9 @@ def panel_numbers(study: Study, scores: pd.DataFrame, attributes: Iterable[str],
 # What would it take to show a claim that is not shown: how many people, how many replicates?
 
 
-POWER = 0.8
-MOST_ASSESSORS = 60
-_CHANCE = f"with a chance of {100 * POWER:.0f} %"
+_POWER = 0.8
+_MOST_ASSESSORS = 60
+_CHANCE = f"with a chance of {100 * _POWER:.0f} %"
 
 
 def assessors_for_difference(numbers: PanelNumbers, attribute: str, size: float, *, all_others: bool = False) -> str:
@@ -386,14 +386,14 @@ def assessors_for_difference(numbers: PanelNumbers, attribute: str, size: float,
     prototypes = numbers.prototypes(attribute)
     _, replicates = numbers.people(attribute, prototypes)
     replicates = max(replicates, 1)
-    many = tuple(range(4, MOST_ASSESSORS + 1))
+    many = tuple(range(4, _MOST_ASSESSORS + 1))
     sizes = panel_sizes(
         abs(size),
         len(prototypes),
         numbers.scatter(attribute),
         assessors=many,
         replicates=(replicates,),
-        power=POWER,
+        power=_POWER,
         with_swap=1,
     )
     comparison = WITH_BENCHMARK if all_others else ALONE
@@ -466,7 +466,7 @@ def _people(find: Callable[[], int], words: str) -> str:
 def _assessors(needed: int, replicates: int, words: str) -> str:
     again = f" with {replicates} replicate{'' if replicates == 1 else 's'}" if replicates else ""
     if not needed:
-        return f"More than {MOST_ASSESSORS} assessors{again} would be needed to show {words} {_CHANCE}."
+        return f"More than {_MOST_ASSESSORS} assessors{again} would be needed to show {words} {_CHANCE}."
     return f"About {needed} assessors{again}: that many show {words} {_CHANCE}."
 
 
@@ -476,15 +476,15 @@ def _with_people(found: Estimate, people: int, n: int) -> tuple[float, float]:
 
 
 def _first(chance: Callable[[int], float]) -> int:
-    tried = np.arange(3, MOST_ASSESSORS + 1)
-    return next((int(n) for n in tried if chance(int(n)) >= POWER), 0)
+    tried = np.arange(3, _MOST_ASSESSORS + 1)
+    return next((int(n) for n in tried if chance(int(n)) >= _POWER), 0)
 
 
 # How many people agreed with a sentence about a prototype? Each counts once; who does not know stays in the base.
 
 
-LEAST_AGREED = 4  # of 5: agree, agree strongly
-DONT_KNOW = frozenset(("don't know", "do not know", "dont know", "don’t know", "no opinion"))
+_LEAST_AGREED = 4  # of 5: agree, agree strongly
+_DONT_KNOW = frozenset(("don't know", "do not know", "dont know", "don’t know", "no opinion"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -503,7 +503,7 @@ class Counted:
     sessions: tuple[str, ...]
 
 
-def count_agreed(study: Study, prototype: str, question: str) -> Counted:
+def _count_agreed(study: Study, prototype: str, question: str) -> Counted:
     """Count the answers to one agreement question; each person once, the last answer counts."""
     answers = named_rows(study, "answers")
     own = answers.loc[
@@ -514,10 +514,10 @@ def count_agreed(study: Study, prototype: str, question: str) -> Counted:
     ]
     last = own.drop_duplicates("assessor", keep="last")
     texts = last["answer"].str.strip()
-    unknown = texts.str.casefold().isin(DONT_KNOW).to_numpy(dtype=bool)
+    unknown = texts.str.casefold().isin(_DONT_KNOW).to_numpy(dtype=bool)
     values = np.full(len(texts), np.nan)
     values[~unknown] = read_numbers(list(texts[~unknown])).values
-    agreed = int((values >= LEAST_AGREED).sum())
+    agreed = int((values >= _LEAST_AGREED).sum())
     unread = int((~unknown & ~np.isfinite(values)).sum())
     sessions = tuple(str(name) for name in last["session"].unique())
     served = _served(study, prototype, sessions)

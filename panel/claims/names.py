@@ -46,7 +46,7 @@ def family_of(study: Study, attribute: str) -> str:
     """Return what an attribute speaks of, in the words of the table; a word of its own where they do not know it."""
     name = study.attribute_words(attribute)
     whole = [entry for length, entry in entries_at(words_of(name), 0) if length == len(words_of(name))]
-    found = {entry.family for entry in whole if entry.part in ("property", "verb")} or families_of(name)
+    found = {entry.family for entry in whole if entry.part in ("property", "verb")} or _families_of(name)
     return next(iter(found)) if len(found) == 1 else f"attribute {attribute}"
 
 
@@ -100,7 +100,7 @@ def _ingredients(study: Study) -> dict[Tokens, str]:
             everyday = f"{inside[1]} {inside[2]}"
             ways += [everyday, " ".join(everyday.split()[-2:])]
         found |= {words_of(way): name for way in ways if len(words_of(way)) > 1 or words_of(way) == words_of(name)}
-    return {words: name for words, name in found.items() if words not in phrases()}
+    return {words: name for words, name in found.items() if words not in _phrases()}
 
 
 # The words of a sentence: cut into tokens, whatever its case, hyphens or line breaks, and looked up in the tables.
@@ -137,7 +137,7 @@ def words_of(text: str) -> Tokens:
 
 
 @cache
-def phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
+def _phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
     """Return the table of words by the tokens of each phrase."""
     found: dict[Tokens, tuple[Entry, ...]] = {}
     for row in claim_words(language).to_dict("records"):
@@ -151,19 +151,19 @@ def phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
 @cache
 def known_words(language: str = "en") -> frozenset[str]:
     """Return every word that stands in some phrase of the table."""
-    return frozenset(word for phrase in phrases(language) for word in phrase)
+    return frozenset(word for phrase in _phrases(language) for word in phrase)
 
 
 @cache
-def longest_phrase(language: str = "en") -> int:
+def _longest_phrase(language: str = "en") -> int:
     """Return the number of words of the longest phrase."""
-    return max(map(len, phrases(language)))
+    return max(map(len, _phrases(language)))
 
 
 def entries_at(tokens: Tokens, place: int, part: str = "") -> Iterator[tuple[int, Entry]]:
     """Give what may stand at a place, the longest phrase first: its number of tokens and what it is."""
-    table = phrases()
-    for length in range(min(longest_phrase(), len(tokens) - place), 0, -1):
+    table = _phrases()
+    for length in range(min(_longest_phrase(), len(tokens) - place), 0, -1):
         for entry in table.get(tokens[place : place + length], ()):
             if not part or entry.part == part:
                 yield length, entry
@@ -184,7 +184,7 @@ def number_at(tokens: Tokens, place: int) -> float | None:
     return next((entry.value for _, entry in entries_at(tokens, place, "number")), None)
 
 
-def families_of(text: str) -> frozenset[str]:
+def _families_of(text: str) -> frozenset[str]:
     """Return what the properties and verbs of a text speak of, as the name of an attribute does."""
     tokens, place, found = words_of(text), 0, set()
     while place < len(tokens):
@@ -199,7 +199,7 @@ def families_of(text: str) -> frozenset[str]:
 # The sentence from the statement: how the public says that one prototype has more or less of something.
 
 
-WAYS = ("less", "more", "as_much", "absent", "least", "most", "low")
+_WAYS = ("less", "more", "as_much", "absent", "least", "most", "low")
 _OWN = {
     "less": "less {}", "more": "more {}", "as_much": "the same {} as", "absent": "no {}", "least": "the least {}",
     "most": "the most {}", "low": "low {}",
@@ -207,7 +207,7 @@ _OWN = {
 
 
 def saying(study: Study, attribute: str, way: str) -> str:
-    """Return how the public says it of an attribute (one of `WAYS`); empty where there is no such way."""
+    """Return how the public says it of an attribute (one of `_WAYS`); empty where there is no such way."""
     table = claim_sayings().set_index("family")
     family = family_of(study, attribute)
     if family in table.index:
@@ -218,7 +218,7 @@ def saying(study: Study, attribute: str, way: str) -> str:
 def public_name(study: Study, names: Names, prototype: str) -> str:
     """Return how the public may be told which prototype is meant: by a role that only it has, else by name."""
     if names.roles.get("previous") == {prototype}:
-        return f"our previous {product_words(names)}"
+        return f"our previous {_product_words(names)}"
     if names.roles.get("untreated") == {prototype}:
         return "untreated skin"
     table = study.table("prototypes")
@@ -226,7 +226,7 @@ def public_name(study: Study, names: Names, prototype: str) -> str:
     return found[0] if found and found[0] else prototype
 
 
-def product_words(names: Names) -> str:
+def _product_words(names: Names) -> str:
     """Return what kind of product the study is about; formula where it does not say."""
     return max((" ".join(words) for words in sorted(names.product_types)), key=len, default="formula")
 
@@ -265,7 +265,7 @@ def time_words(minutes: float) -> str:
 
 _KINDS = (("home", "Home-use test"), ("hall", "Hall test"), ("central", "Hall test"))
 _OTHER = "Consumer test"
-MONTHS = (
+_MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July"),
     *("August", "September", "October", "November", "December"),
 )
@@ -296,12 +296,12 @@ def test_record(study: Study, sessions: tuple[str, ...]) -> TestRecord:
     users = study.facts.get("users", {})
     users = users if isinstance(users, Mapping) else {}
     label = sessions[0] if sessions else ""
-    first, last = days_of(study, label)
+    first, last = _days_of(study, label)
     told = {name: str(users.get(name, "")).strip() for name in ("who", "ages", "sex", "skin", "staff")}
     kind = next((words for start, words in _KINDS if label.casefold().startswith(start)), _OTHER)
     start, end = (_moment(day) for day in (first, last))
     days = (end.date() - start.date()).days + 1 if start and end else 0
-    month = f"{MONTHS[start.month - 1]} {start.year}" if start else ""
+    month = f"{_MONTHS[start.month - 1]} {start.year}" if start else ""
     return TestRecord(kind, first, last, days, month, **told)
 
 
@@ -312,16 +312,16 @@ def panel_days(study: Study) -> str:
     """Return the month in which the trained panel scored; empty if no score carries a time."""
     entered = [when for when in study.scores["recorded_at"] if when]
     first = _moment(min(entered)) if entered else None
-    return f"{MONTHS[first.month - 1]} {first.year}" if first else ""
+    return f"{_MONTHS[first.month - 1]} {first.year}" if first else ""
 
 
 def minutes_between(study: Study, before: str, after: str) -> float:
     """Return the time between the first days of two sittings in minutes; NaN where they are not recorded."""
-    first, second = (_moment(days_of(study, label)[0]) for label in (before, after))
+    first, second = (_moment(_days_of(study, label)[0]) for label in (before, after))
     return (second.date() - first.date()).days * 1440.0 if first and second else float("nan")
 
 
-def days_of(study: Study, label: str) -> tuple[str, str]:
+def _days_of(study: Study, label: str) -> tuple[str, str]:
     """Return the first and the last day of the sessions with this label, as recorded in the fact `dates`."""
     start = re.sub(r"[\d\s]+$", "", label).casefold()
     if not start:

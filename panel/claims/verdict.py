@@ -80,7 +80,7 @@ def verdict_on(case: Case) -> Verdict:
     return _held_back(case, found)
 
 
-def is_shown(evidence: Evidence, p_adjusted: float, alpha: float) -> bool:
+def _is_shown(evidence: Evidence, p_adjusted: float, alpha: float) -> bool:
     """Return whether the numbers show the claim."""
     return p_adjusted <= alpha * _SLACK and not evidence.against
 
@@ -93,7 +93,7 @@ def _from_the_data(case: Case) -> Verdict:
     if evidence.refused:
         verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
         return Verdict(verdict, (*evidence.refused, *reasons), evidence.refused, "")
-    if is_shown(evidence, family.p_adjusted, case.alpha):
+    if _is_shown(evidence, family.p_adjusted, case.alpha):
         return _by_the_words(case, reasons)
     weaker = evidence.weaker
     said = weaker is not None and min(1.0, weaker.p_value * max(family.size, 1)) <= case.alpha * _SLACK

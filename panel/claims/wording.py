@@ -18,7 +18,7 @@ from panel.study.knowledge import refused_patterns
 # One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
 
 
-STOP, CHANGE, NOTE = "stop", "change", "note"
+STOP, CHANGE, _NOTE = "stop", "change", "note"
 CRITERIA = (
     *("legal compliance", "truthfulness", "evidential support", "honesty", "fairness", "informed decision-making"),
 )
@@ -46,9 +46,9 @@ def change(check: str, message: str, advice: str, criterion: str, source: str = 
 
 
 UNREAD = "cannot be read"
-NOT_COVERED = "words not covered"
-STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
-_ORDER = (STOP, CHANGE, NOTE)
+_NOT_COVERED = "words not covered"
+_STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
+_ORDER = (STOP, CHANGE, _NOTE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,14 +62,14 @@ class Wording:
 def wording_of(claim: Claim, evidence: Evidence, materials: Materials) -> Wording:
     """Return what is found in the words of a claim."""
     reading = read_sentence(claim.claim, materials.names)
-    asked = question_reading(claim, materials)
+    asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
     not_covered = () if own else tuple(dict.fromkeys(reading.left_over))
     found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
         found += _whole(reading, not_covered, own=own)
-        found += statement_findings(claim, evidence, materials, reading)
-        found += around_findings(claim, evidence, materials, reading)
+        found += _statement_findings(claim, evidence, materials, reading)
+        found += _around_findings(claim, evidence, materials, reading)
     return Wording(tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered)
 
 
@@ -85,7 +85,7 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
         )
     if not_covered:
         yield change(
-            NOT_COVERED,
+            _NOT_COVERED,
             f"Not covered by the statement: {', '.join(not_covered)}.",
             f"Leave out what was not judged: {', '.join(not_covered)}.",
             "evidential support",
@@ -106,13 +106,13 @@ def _refused(claim: Claim, left_over: tuple[str, ...], *, perceived: bool) -> It
             continue
         told.add((row["category"], hits[0]))
         category, words = row["category"], hits[0]
-        if category not in STOP_CATEGORIES:
+        if category not in _STOP_CATEGORIES:
             message = f"{row['message']} (“{words}”)"
             yield change(category, message, row["advice"], row["criterion"], row["source"])
         elif category == "physiology" and perceived:
             advice = "Keep 'feels' in the sentence, and have it reviewed: the step to an effect on the skin is short."
             message = f"{words!r} belongs to {category}; the sentence may only speak of what people felt."
-            yield WordingFinding(NOTE, f"word of {category}", message, advice, row["criterion"], row["source"])
+            yield WordingFinding(_NOTE, f"word of {category}", message, advice, row["criterion"], row["source"])
         else:
             message = f"{words!r} belongs to {category}; a test of what people feel cannot show it."
             advice = "Leave it out, or ask a regulatory professional which evidence it needs."
@@ -123,14 +123,14 @@ def _refused(claim: Claim, left_over: tuple[str, ...], *, perceived: bool) -> It
 
 
 OPPOSITE = "says the opposite"
-STRONGER = "says more than was shown"
-ANOTHER = "another statement"
+_STRONGER = "says more than was shown"
+_ANOTHER = "another statement"
 NOT_NAMED = "attribute not named"
-OTHER_ATTRIBUTE = "another attribute"
-NOT_ASKED = "another sentence than was asked"
-COMPARATOR = "compared with another"
-QUALIFIER = "qualifier missing"
-FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
+_OTHER_ATTRIBUTE = "another attribute"
+_NOT_ASKED = "another sentence than was asked"
+_COMPARATOR = "compared with another"
+_QUALIFIER = "qualifier missing"
+_FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
 _EU = "EU 655/2013"
 # What a sentence of each kind says; a comparison with a bar or without one is told apart below.
 _DEGREES = {
@@ -147,18 +147,18 @@ _DEGREES = {
 _OF_VOTES = frozenset(("preference", "liking"))
 
 
-def question_reading(claim: Claim, materials: Materials) -> Reading | None:
+def _question_reading(claim: Claim, materials: Materials) -> Reading | None:
     """Return the reading of the sentence people were asked about; None where it rests on no question."""
     if claim.kind not in ("agreement", "absolute_negative") or not claim.question:
         return None
     return read_sentence(question_words(materials.study, claim.question), materials.names)
 
 
-def statement_findings(
+def _statement_findings(
     claim: Claim, evidence: Evidence, materials: Materials, reading: Reading
 ) -> Iterator[WordingFinding]:
     """Return where the sentence says something else than the statement."""
-    asked = question_reading(claim, materials)
+    asked = _question_reading(claim, materials)
     if asked is not None and claim.kind == "agreement":
         yield from _beside_question(claim, materials, reading, asked)
         return
@@ -174,17 +174,17 @@ def statement_findings(
         message = (
             f"People were not asked whether it is absent, but: “{question_words(materials.study, claim.question)}”."
         )
-        yield change(NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support", _EU)
+        yield change(_NOT_ASKED, message, "Ask people whether they feel none of it.", "evidential support", _EU)
     yield from _on_slightly(reading)
     if evidence.qualifier and not _qualified(evidence, reading):
-        yield change(QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty", _EU)
+        yield change(_QUALIFIER, evidence.qualifier, "Say it with this qualifier.", "honesty", _EU)
 
 
 def _on_slightly(reading: Reading) -> Iterator[WordingFinding]:
     """Say where `slightly` stands beside no comparison: not even slightly greasy is more than not greasy."""
     if reading.has("slight") and reading.degree not in ("comparative", "not parity"):
         message = f"The sentence says “{reading.words_for('slight')[0]}”, and nothing was judged that finely."
-        yield change(ANOTHER, message, "Leave it out.", "honesty", _EU)
+        yield change(_ANOTHER, message, "Leave it out.", "honesty", _EU)
 
 
 def _unreadable(reading: Reading) -> WordingFinding:
@@ -208,7 +208,7 @@ def _on_family(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     if not fitting:
         message = f"The sentence speaks of {reading.family}, and {words} was judged."
         advice = "Say what was judged, or judge what is said."
-        yield change(OTHER_ATTRIBUTE, message, advice, "evidential support", _EU)
+        yield change(_OTHER_ATTRIBUTE, message, advice, "evidential support", _EU)
 
 
 def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
@@ -218,8 +218,8 @@ def _on_degree(claim: Claim, reading: Reading) -> Iterator[WordingFinding]:
         message = "The sentence says the opposite of the statement."
         yield change(OPPOSITE, message, "Say it the way it was found.", "truthfulness", _EU)
     elif not _fits(claim, reading, want):
-        flat = reading.degree in (*FLAT, "superlative", "nothing")
-        check, message = (STRONGER, "The sentence says more than the statement") if flat else (ANOTHER, _SAYS_OTHER)
+        flat = reading.degree in (*_FLAT, "superlative", "nothing")
+        check, message = (_STRONGER, "The sentence says more than the statement") if flat else (_ANOTHER, _SAYS_OTHER)
         advice = f"Say what a claim of this kind can: for instance as in “{_example(claim)}”."
         yield change(check, f"{message.rstrip('.')} ({reading.degree}).", advice, "honesty", _EU)
 
@@ -265,11 +265,11 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
     names = [public_name(materials.study, materials.names, name) for name in sorted(wanted)]
     if len(set(named)) < len(named):
         message = "The sentence names one it compares with twice, or another one by the same words."
-        yield change(COMPARATOR, message, "Name each once.", "fairness", _EU)
+        yield change(_COMPARATOR, message, "Name each once.", "fairness", _EU)
     if others:
         told = ", ".join(name or "several prototypes with that name or role" for name in others)
         message = f"The sentence compares with {told}; compared was {listed(names) or 'nothing'}."
-        yield change(COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
+        yield change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
@@ -291,15 +291,15 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
     words = question_words(materials.study, claim.question)
     if reading.comparators:
         message = f"The sentence compares, and people were asked about “{words}” alone."
-        yield change(COMPARATOR, message, "Leave the comparison out.", "fairness", _EU)
+        yield change(_COMPARATOR, message, "Leave the comparison out.", "fairness", _EU)
     if not same:
         message = f"People were asked whether they agree with “{words}”, and the sentence says something else."
-        yield change(NOT_ASKED, message, "Say what people agreed with.", "evidential support", _EU)
+        yield change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support", _EU)
     elif reading.degree != asked.degree or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
     elif asked.has("feel") and not reading.has("feel"):
         message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
-        yield change(STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
+        yield change(_STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
 
 
 def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
@@ -307,7 +307,7 @@ def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
         message = f"The sentence says the opposite of what people were asked: “{words}”."
         return change(OPPOSITE, message, "Say it the way it was asked.", "truthfulness", _EU)
     message = f"People were asked about “{words}” ({asked.degree}); the sentence says it otherwise ({reading.degree})."
-    return change(STRONGER, message, "Say what people agreed with.", "honesty", _EU)
+    return change(_STRONGER, message, "Say what people agreed with.", "honesty", _EU)
 
 
 # What stands around the statement: shares, people, places, times and ingredients, each held against the study.
@@ -319,7 +319,7 @@ _SLACK = 1e-9
 _SPEAK_FOR_PEOPLE = frozenset(("use", "preference", "liking"))
 
 
-def around_findings(
+def _around_findings(
     claim: Claim, evidence: Evidence, materials: Materials, reading: Reading
 ) -> Iterator[WordingFinding]:
     """Return what is found around the statement."""
@@ -334,7 +334,7 @@ def around_findings(
     yield from _on_names(claim, materials, reading)
     if claim.kind == "agreement" and not record.days:
         yield WordingFinding(
-            NOTE, "duration not recorded", "Nothing says for how many days the users had it, nor when.",
+            _NOTE, "duration not recorded", "Nothing says for how many days the users had it, nor when.",
             "Record the first and the last day in the study's fact dates.", "evidential support",
         )  # fmt: skip
 
@@ -435,7 +435,7 @@ def _on_people(
 
 def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence speaks of another place than the one asked about, or than the product is for."""
-    asked = question_reading(claim, materials) if claim.kind == "agreement" else None
+    asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
     of_hands = any("hand" in words for words in materials.names.product_types)
     of_hands = of_hands or "hand" in str(materials.study.facts.get("area", ""))
     fitting = ({"hands"} if of_hands else set()) | ({"skin"} if asked is None else asked.families_for("site"))
@@ -449,7 +449,7 @@ def _on_moments(
 ) -> Iterator[WordingFinding]:
     """Say where a quoted time is none that was tested, and where a time has to be said and is not."""
     judged = materials.minutes(claim.attribute) if claim.attribute else math.nan
-    asked = question_reading(claim, materials) if claim.kind == "agreement" else None
+    asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
     in_question = [] if asked is None else [moment.minutes for moment in asked.moments]
     days = [record.days * _DAY] if asked_people and record.days else []
     at = [*in_question, *days, *([judged, claim.minutes] if claim.attribute else [])]

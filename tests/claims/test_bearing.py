@@ -2,7 +2,7 @@
 
 import pytest
 
-from panel.claims.bearing import AGAINST, FOR, NEITHER
+from panel.claims.bearing import _FOR, _NEITHER, AGAINST
 from panel.claims.judge import judge_claims, judge_drafts
 from panel.claims.verdict import CONTRARY, IN_BATCHES, SUPPORTED
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
@@ -60,12 +60,12 @@ def test_what_users_say_against_what_the_panel_found():
 
 def test_a_mean_below_the_floor_of_what_is_absent_speaks_for_it():
     found = judged(CLAIM, **scored(5, 40))
-    assert (verdict(found), sides(found)) == (SUPPORTED, [FOR])
+    assert (verdict(found), sides(found)) == (SUPPORTED, [_FOR])
 
 
 def test_a_mean_about_the_floor_takes_no_side():
     found = judged(CLAIM, **scored(20, 40))
-    assert (verdict(found), sides(found)) == (SUPPORTED, [NEITHER])
+    assert (verdict(found), sides(found)) == (SUPPORTED, [_NEITHER])
 
 
 def test_an_attribute_of_another_word_does_not_bear():
@@ -75,7 +75,7 @@ def test_an_attribute_of_another_word_does_not_bear():
     assert found.bearing.empty
 
 
-@pytest.mark.parametrize(("ticked", "side"), [(30, AGAINST), (2, FOR), (10, NEITHER)])
+@pytest.mark.parametrize(("ticked", "side"), [(30, AGAINST), (2, _FOR), (10, _NEITHER)])
 def test_the_contrary_tick(ticked, side):
     found = judged(CLAIM, marks("check_all", "greasy", ("P1", ticked, 60)))
     assert sides(found) == [side]
@@ -85,10 +85,10 @@ def test_the_contrary_tick(ticked, side):
 
 def test_a_word_of_contrary_meaning_turns_the_side():
     found = judged(CLAIM, marks("check_all", "dry touch", ("P1", 50, 60)))
-    assert sides(found) == [FOR]
+    assert sides(found) == [_FOR]
 
 
-@pytest.mark.parametrize(("mine", "theirs", "side"), [(10, 40, FOR), (40, 10, AGAINST), (20, 21, NEITHER)])
+@pytest.mark.parametrize(("mine", "theirs", "side"), [(10, 40, _FOR), (40, 10, AGAINST), (20, 21, _NEITHER)])
 def test_a_comparison_looks_at_ticks_of_both(mine, theirs, side):
     ticks = marks("check_all", "greasy", ("P1", mine, 60), ("P2", theirs, 60))
     found = judged(LESS, ticks, **scored(30))
@@ -98,7 +98,7 @@ def test_a_comparison_looks_at_ticks_of_both(mine, theirs, side):
     assert batch.any() == (side == AGAINST)
 
 
-@pytest.mark.parametrize(("agreed", "side"), [(50, AGAINST), (5, FOR), (30, NEITHER)])
+@pytest.mark.parametrize(("agreed", "side"), [(50, AGAINST), (5, _FOR), (30, _NEITHER)])
 def test_another_question_of_the_same_word(agreed, side):
     asked = [{"question": "film", "kind": "agreement", "words": "The cream leaves a greasy film."}]
     found = judged(CLAIM, answer_rows(agreed, 60, question="film"), asked)
@@ -110,7 +110,7 @@ def test_a_foil_is_no_evidence():
     assert judged(CLAIM, answer_rows(50, 60, question="film"), asked).bearing.empty
 
 
-@pytest.mark.parametrize(("value", "side"), [("5", AGAINST), ("1", NEITHER), ("3", NEITHER)])
+@pytest.mark.parametrize(("value", "side"), [("5", AGAINST), ("1", _NEITHER), ("3", _NEITHER)])
 def test_too_much_of_what_is_denied(value, side):
     facts = [{"question": "film", "kind": "just_about_right", "words": "The film is", "attribute": "GREASE"}]
     rows = marks("just_about_right", "film", ("P1", 30, 60), values=(value, "3"))
@@ -128,7 +128,7 @@ def test_a_reading_that_the_sentence_names():
     assert found.bearing["what"].tolist() == ["paper blot: 1.46 mg (n = 3), so not none"]
     clean = [row | {"value": v} for row, v in zip(blot, (0.0, 0.02, -0.01), strict=True)]
     found = judged(claim, answer_rows(55, 60, question="paper"), asked, readings=clean)
-    assert (verdict(found), sides(found)) == (SUPPORTED, [NEITHER])
+    assert (verdict(found), sides(found)) == (SUPPORTED, [_NEITHER])
 
 
 def test_a_draft_is_held_against_the_same_evidence():

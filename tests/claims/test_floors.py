@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from panel.claims.evidence import FACT, floor
+from panel.claims.evidence import _FACT, floor
 from panel.claims.judge import judge_claims, judge_drafts
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, WITH_WORDING
 from panel.errors import StudyError
@@ -94,9 +94,9 @@ def test_something_absent_lies_in_the_lowest_fifth_and_the_anchors_are_told():
 
 def test_a_study_may_only_be_stricter():
     for stated, least in ((90, 90), (10, 80), ("high", 80), (True, 80), (math.nan, 80)):
-        assert floor(study_with([], facts={FACT: {"least_share": stated}}), "least_share") == least
-    assert floor(study_with([], facts={FACT: {"most_absent": 10}}), "most_absent") == 10
-    assert floor(study_with([], facts={FACT: {"most_absent": 50}}), "most_absent") == 20
+        assert floor(study_with([], facts={_FACT: {"least_share": stated}}), "least_share") == least
+    assert floor(study_with([], facts={_FACT: {"most_absent": 10}}), "most_absent") == 10
+    assert floor(study_with([], facts={_FACT: {"most_absent": 50}}), "most_absent") == 20
     assert claim_floors()["floor"].is_unique
 
 

@@ -2,9 +2,9 @@
 
 import pytest
 
-from panel.claims.evidence import count_votes
+from panel.claims.evidence import _count_votes
 from panel.claims.judge import judge_claims
-from panel.claims.materials import count_agreed
+from panel.claims.materials import _count_agreed
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, WITH_WORDING
 from tests.claims.claim_studies import (
     answer_rows,
@@ -121,7 +121,7 @@ def test_what_is_odd_about_the_answers_is_said():
     facts = {"questions": [{"question": "foil", "words": "It smells of roses.", "foil": True}]}
     row = claim_row("feels soft", "agreement", question="soft")
     study = study_with([row], answers=rows, servings=served, facts=facts)
-    told = count_agreed(study, "P1", "soft")
+    told = _count_agreed(study, "P1", "soft")
     assert (told.agreed, told.base, told.dont_know, told.unread, told.repeated, told.served) == (39, 59, 3, 1, 1, 63)
     text = " ".join(judge_claims(study).reasons["reason"])
     for words in (
@@ -138,7 +138,7 @@ def test_votes_count_in_either_order_once_for_each_person():
     rows = vote_rows(3, 2, 1)
     turned = [row | {"prototype": "P2", "versus": "P1", "assessor": f"D{n}"} for n, row in enumerate(rows)]
     again = [rows[0] | {"answer": "P2"}, rows[1] | {"assessor": "E1", "answer": "P7"}]
-    votes = count_votes(study_with([], answers=[*rows, *turned, *again]), "P1", "P2")
+    votes = _count_votes(study_with([], answers=[*rows, *turned, *again]), "P1", "P2")
     assert (votes.prototype, votes.versus, votes.neither, votes.unread, votes.repeated) == (5, 5, 2, 1, 1)
     assert votes.n == 12
     row = claim_row("preferred to P2 by more than half", "preference", versus="P2")

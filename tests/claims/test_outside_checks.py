@@ -9,10 +9,10 @@ from statsmodels.stats.tests.test_tost import clinic
 from statsmodels.stats.weightstats import ttost_ind
 
 from panel.claims.claim import read_claims
-from panel.claims.evidence import count_votes
+from panel.claims.evidence import _count_votes
 from panel.claims.judge import find_evidence, judge_claims
-from panel.claims.materials import Materials, count_agreed
-from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, is_shown
+from panel.claims.materials import Materials, _count_agreed
+from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, _is_shown
 from panel.models.consumers.agreement import count_agreement
 from panel.models.consumers.preference import count_preferences
 from panel.stats.answers.binomial import exact_interval
@@ -80,7 +80,7 @@ def counted_verdict(rows, kind="agreement", **row):
     study = study_with([claim_row("feels soft", kind, **row)], answers=rows)
     claim = read_claims(study)[0]
     evidence = find_evidence(claim, Materials(study, (claim,), 0.95))  # the floors for claims leave small tables aside
-    if is_shown(evidence, evidence.p_value, 0.05):
+    if _is_shown(evidence, evidence.p_value, 0.05):
         return SUPPORTED
     return NOT_SUPPORTED if evidence.against else CANNOT_TELL
 
@@ -134,7 +134,7 @@ def test_counts_of_the_kinds_of_preference_claim(n, unsurpassed, superior, parit
         study = votes(n, x, kind)
         claim = read_claims(study)[0]
         found = find_evidence(claim, Materials(study, (claim,), 0.95))
-        return is_shown(found, found.p_value, 0.05)
+        return _is_shown(found, found.p_value, 0.05)
 
     assert shown(unsurpassed, "unsurpassed")
     assert not shown(unsurpassed - 1, "unsurpassed")
@@ -156,7 +156,7 @@ def counts_that_show_parity(n, counts):
         study = votes(n, x)
         claim = read_claims(study)[0]
         evidence = find_evidence(claim, Materials(study, (claim,), 0.95))
-        if is_shown(evidence, evidence.p_value, 0.05):
+        if _is_shown(evidence, evidence.p_value, 0.05):
             found.add(x)
     return found
 
@@ -219,9 +219,9 @@ def test_counts_are_those_of_the_consumer_models_on_the_demo():
     demo = open_study(DEMO)
     statements = count_agreement(demo).statements.set_index(["prototype", "question"])
     for question in ("hands not greasy", "no mark on paper", "comforting", "scented"):
-        told, row = count_agreed(demo, "P4", question), statements.loc[("P4", question)]
+        told, row = _count_agreed(demo, "P4", question), statements.loc[("P4", question)]
         assert (told.agreed, told.base, told.dont_know) == (row["agreed"], row["base"], row["dont_know"])
         assert told.served == row["started"]
     row = count_preferences(demo).counts.iloc[0]
-    votes = count_votes(demo, row["prototype"], row["versus"], row["question"])
+    votes = _count_votes(demo, row["prototype"], row["versus"], row["question"])
     assert (votes.prototype, votes.versus, votes.neither) == (row["chosen"], row["other"], row["no_preference"])

@@ -11,7 +11,7 @@ from benchmarks.claims_simulation import as_planned, at_the_border, supported, t
 from panel.claims.claim import read_claims
 from panel.claims.judge import find_evidence
 from panel.claims.materials import Materials
-from panel.claims.verdict import is_shown
+from panel.claims.verdict import _is_shown
 from panel.plan.consumer_numbers import agreed_numbers, preferred_numbers
 from tests.claims.claim_studies import answer_rows, claim_row, study_with, vote_rows
 
@@ -35,7 +35,7 @@ def test_a_true_claim_is_supported_with_the_chance_the_plan_promised(case):
 def shown(study):
     claim = read_claims(study)[0]
     found = find_evidence(claim, Materials(study, (claim,), 0.95))
-    return is_shown(found, found.p_value, 0.05)
+    return _is_shown(found, found.p_value, 0.05)
 
 
 def chances(n, build):

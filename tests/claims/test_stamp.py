@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.claims.claim import (
+    _claim_seal,
     anchor_hash,
-    claim_seal,
     first_broken_link,
     page_to_sign,
     read_claims,
@@ -49,7 +49,7 @@ def test_fixed_before_the_unblinding_it_counts():
 
 def stamped(when, **change):
     row = ROW | {"stamped_at": when, "stamped_by": "panel leader"}
-    return row | {"stamp": claim_seal(row)} | change
+    return row | {"stamp": _claim_seal(row)} | change
 
 
 @pytest.mark.parametrize("when", [OPENED, "2025-04-02", "2026-01-01T00:00:00+00:00"])
@@ -162,9 +162,9 @@ def test_a_claim_is_stamped_at_a_moment():
 @given(st.text(max_size=30), st.floats(allow_nan=False, allow_infinity=False))
 def test_the_seal_is_the_same_for_the_same_claim_and_another_for_another(text, bar):
     row = ROW | {"claim": text, "bar": bar}
-    assert claim_seal(row) == claim_seal(dict(reversed(row.items())))
-    assert claim_seal(row) != claim_seal(row | {"claim": f"{text}x"})
-    assert claim_seal(row | {"margin": float("nan")}) == claim_seal(row) == claim_seal(row | {"margin": ""})
+    assert _claim_seal(row) == _claim_seal(dict(reversed(row.items())))
+    assert _claim_seal(row) != _claim_seal(row | {"claim": f"{text}x"})
+    assert _claim_seal(row | {"margin": float("nan")}) == _claim_seal(row) == _claim_seal(row | {"margin": ""})
 
 
 def two_claims():
@@ -183,7 +183,7 @@ def test_stamps_are_chained_so_that_one_written_anew_shows():
     made = two_claims()
     assert first_broken_link(made.table("claims")) is None
     row = made.table("claims").iloc[1].to_dict() | {"bar": 60.0}
-    forged = changed(made, 1, bar=60.0, stamp=claim_seal(row))  # its own seal fits again
+    forged = changed(made, 1, bar=60.0, stamp=_claim_seal(row))  # its own seal fits again
     assert first_broken_link(forged.table("claims")) == 1
     claims = read_claims(forged)
     assert "chain of stamps is broken before claim 2" in standing(forged, claims[1]).words

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from panel.claims.grammar import read_sentence
 from panel.claims.judge import judge_drafts
-from panel.claims.names import families_of, family_of, known_words, names_of
+from panel.claims.names import _families_of, family_of, known_words, names_of
 from panel.claims.verdict import AS_WORDED, CANNOT_TELL, NOT_SUPPORTED, NOT_THIS_TOOL, SUPPORTED, WITH_WORDING
 from panel.claims.wording import CRITERIA
 from panel.study.knowledge import claim_refused, claim_sayings, claim_words, lexicon
@@ -236,7 +236,7 @@ def test_shares_bases_and_times_are_read_as_they_are_written(names):
 
 
 def test_every_attribute_of_the_lexicon_is_spoken_of_by_some_words():
-    assert {name: len(families_of(name)) for name in lexicon()["name"]} == dict.fromkeys(lexicon()["name"], 1)
+    assert {name: len(_families_of(name)) for name in lexicon()["name"]} == dict.fromkeys(lexicon()["name"], 1)
 
 
 def test_every_saying_is_read_as_what_it_says(study, names):

@@ -60,7 +60,7 @@ def contenders(ranking: pd.DataFrame, pairs: pd.DataFrame) -> tuple[str, ...]:
     able = [
         str(name) for name in ranking.loc[(ranking["standing"] != OUT) & ranking["desirability"].notna(), "prototype"]
     ]
-    beaten = {second for first, second in ahead_of(pairs) if first in able}
+    beaten = {second for first, second in _ahead_of(pairs) if first in able}
     return tuple(name for name in able if name not in beaten)
 
 
@@ -79,13 +79,13 @@ def the_one(ranking: pd.DataFrame, left: tuple[str, ...], level: float) -> str |
 # Which prototypes can be told apart in a decision, by the panel's windows and by liking?
 
 
-Floats = NDArray[np.float64]
+_Floats = NDArray[np.float64]
 AHEAD, BEHIND, OPPOSED = "ahead", "behind", "opposed"
 _COLUMNS = ("estimate", "ci_low", "ci_high", "chance_above")
 
 
 def judge_pairs(
-    prototypes: tuple[str, ...], estimate: Floats, drawn: Floats, liking: LikingDraws | None, level: float
+    prototypes: tuple[str, ...], estimate: _Floats, drawn: _Floats, liking: LikingDraws | None, level: float
 ) -> pd.DataFrame:
     """Return one row per pair: what separates the two, and whether anything does.
 
@@ -106,7 +106,7 @@ def judge_pairs(
     return frame.assign(overall=pd.Series(both, dtype="str"))
 
 
-def ahead_of(pairs: pd.DataFrame, column: str = "overall") -> set[tuple[str, str]]:
+def _ahead_of(pairs: pd.DataFrame, column: str = "overall") -> set[tuple[str, str]]:
     """Return who is ahead of whom."""
     found = set()
     for first, second, verdict in zip(pairs["prototype"], pairs["versus"], pairs[column], strict=True):
@@ -118,8 +118,8 @@ def ahead_of(pairs: pd.DataFrame, column: str = "overall") -> set[tuple[str, str
 
 
 def _differences(
-    estimate: Floats, drawn: Floats, first: NDArray[np.int_], second: NDArray[np.int_], level: float
-) -> dict[str, Floats]:
+    estimate: _Floats, drawn: _Floats, first: NDArray[np.int_], second: NDArray[np.int_], level: float
+) -> dict[str, _Floats]:
     """Return differences with intervals that hold for all pairs at once."""
     apart = drawn[:, first] - drawn[:, second]
     low, high = simultaneous_bands(apart, level)
@@ -128,7 +128,7 @@ def _differences(
     return dict(zip(_COLUMNS, told, strict=True))
 
 
-def _verdicts(rows: dict[str, Floats], level: float) -> list[str]:
+def _verdicts(rows: dict[str, _Floats], level: float) -> list[str]:
     _, low, high, chance = (rows[name] for name in _COLUMNS)
     ahead, behind = (low > 0) & (chance >= level), (high < 0) & (chance <= 1 - level)
     return np.where(ahead, AHEAD, np.where(behind, BEHIND, CANNOT_TELL)).astype(object).tolist()
@@ -183,7 +183,7 @@ class LikingDraws:
 
     prototypes: tuple[str, ...]
     rows: pd.DataFrame
-    drawn: Floats
+    drawn: _Floats
     question: str
     n_consumers: int
 

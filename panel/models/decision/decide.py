@@ -39,7 +39,7 @@ from panel.models.prototypes.sensitivity import smallest_difference
 from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.study.study import Study
 
-LEVEL = 0.95
+_LEVEL = 0.95
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -110,7 +110,7 @@ def decide(
     *,
     weights: Mapping[str, float] | None = None,
     segments: Segments | None = None,
-    level: float = LEVEL,
+    level: float = _LEVEL,
     differences: Differences | None = None,
 ) -> Decision:
     """Hold the prototypes of `study` against its target profile and its gates.
@@ -138,7 +138,7 @@ def decide(
     liking, no_liking = draw_liking(study, rng, level=level)
     windows = judge_windows(profile, drawn, study.benchmark, level, rng)
     gates = judge_gates(study, limits, drawn.prototypes)
-    front = front_rows(profile, drawn, liking)
+    front = _front_rows(profile, drawn, liking)
     ranking = _ranking(standings(drawn.prototypes, windows.rows, gates, level), windows, liking, front, study, level)
     confounds = find_confounds(study)
     pairs = _untold(_pairs(ranking, drawn, windows, liking, level), confounds, drawn.attributes)
@@ -152,7 +152,7 @@ def decide(
         gates=gates,
         pairs=pairs,
         front=front,
-        weights=change_weights(windows.single, windows.weights, drawn.attributes, drawn.prototypes, rng),
+        weights=_change_weights(windows.single, windows.weights, drawn.attributes, drawn.prototypes, rng),
         favourites=segment_favourites(segments, left),
         divided=divided_pairs(segments, left),
         contenders=left,
@@ -161,8 +161,8 @@ def decide(
         benchmark=study.benchmark if study.benchmark in drawn.prototypes else None,
         n_consumers=0 if liking is None else liking.n_consumers,
         level=level,
-        method=decision_method(DRAWS, level, liking) + (f" {drawn.batch_words}" if drawn.batch_words else ""),
-        notes=decision_notes(profile, drawn, limits, study.benchmark, more),
+        method=_decision_method(DRAWS, level, liking) + (f" {drawn.batch_words}" if drawn.batch_words else ""),
+        notes=_decision_notes(profile, drawn, limits, study.benchmark, more),
     )
 
 
@@ -228,7 +228,7 @@ def _ranking(
         chance_all_versus=windows.chance_all_versus,
         chance_all_true=windows.chance_all_true,
         chance_all_versus_true=windows.chance_all_versus_true,
-        chance_first=first_shares(drawn),
+        chance_first=_first_shares(drawn),
         gain=windows.desirability - (np.nan if base is None else windows.desirability[base]),
         gain_low=gain_low,
         gain_high=gain_high,
@@ -245,7 +245,7 @@ def _ranking(
 # What a reader must know before trusting a comparison of prototypes with a target profile.
 
 
-def decision_method(draws: int, level: float, liking: LikingDraws | None) -> str:
+def _decision_method(draws: int, level: float, liking: LikingDraws | None) -> str:
     """Return how it was computed, in sentences."""
     people = (
         ""
@@ -272,7 +272,7 @@ def decision_method(draws: int, level: float, liking: LikingDraws | None) -> str
     )
 
 
-def decision_notes(
+def _decision_notes(
     profile: Profile, drawn: PanelDraws, limits: GateLimits, benchmark: str | None, more: tuple[str, ...]
 ) -> tuple[str, ...]:
     """Return the notes."""
@@ -322,10 +322,10 @@ def _benchmark(profile: Profile, drawn: PanelDraws, benchmark: str | None) -> li
 # Which prototypes does no other beat on every wanted attribute, and on liking, at once?
 
 
-Floats = NDArray[np.float64]
+_Floats = NDArray[np.float64]
 
 
-def front_rows(profile: Profile, drawn: PanelDraws, liking: LikingDraws | None) -> pd.DataFrame:
+def _front_rows(profile: Profile, drawn: PanelDraws, liking: LikingDraws | None) -> pd.DataFrame:
     """Return `prototype on_front share beaten_by`; `share` of the draws in which nobody beats it.
 
     More is better where only a lowest mean is wanted, less where only a highest is; between two limits less distance
@@ -355,7 +355,7 @@ def front_rows(profile: Profile, drawn: PanelDraws, liking: LikingDraws | None) 
     return frame.assign(beaten_by=pd.Series(beaten, dtype="str"))
 
 
-def _wanted(values: Floats, low: Floats, high: Floats) -> Floats:
+def _wanted(values: _Floats, low: _Floats, high: _Floats) -> _Floats:
     """Return the values turned so that more is better."""
     one_sided = np.where(np.isnan(high), values, -values)
     return np.asarray(np.where(np.isnan(low) | np.isnan(high), one_sided, -window_distance(values, low, high)))
@@ -364,7 +364,7 @@ def _wanted(values: Floats, low: Floats, high: Floats) -> Floats:
 # Would other weights put another prototype first?
 
 
-WEIGHTINGS = 2000
+_WEIGHTINGS = 2000
 _CHANGES = ((0.5, "halved"), (2.0, "doubled"))
 
 
@@ -386,8 +386,12 @@ class WeightChanges:
     shares: pd.DataFrame
 
 
-def change_weights(
-    single: Floats, weights: Floats, attributes: tuple[str, ...], prototypes: tuple[str, ...], rng: np.random.Generator
+def _change_weights(
+    single: _Floats,
+    weights: _Floats,
+    attributes: tuple[str, ...],
+    prototypes: tuple[str, ...],
+    rng: np.random.Generator,
 ) -> WeightChanges:
     """Return who comes first when weights change; `single` (attributes, prototypes) are desirabilities."""
     table = single.T
@@ -397,11 +401,11 @@ def change_weights(
             changed = weights.copy()
             changed[place] *= factor
             found = overall_desirability(table, changed)
-            share = first_shares(found[None])
+            share = _first_shares(found[None])
             first = int(share.argmax()) if share.any() else None
             rows.append((attribute, change, *(("", np.nan) if first is None else (prototypes[first], found[first]))))
-    random = rng.dirichlet(np.ones(len(attributes)), WEIGHTINGS)
-    shares = first_shares(overall_desirability(table[None], random[:, None, :]))
+    random = rng.dirichlet(np.ones(len(attributes)), _WEIGHTINGS)
+    shares = _first_shares(overall_desirability(table[None], random[:, None, :]))
     return WeightChanges(
         changes=pd.DataFrame(rows, columns=["attribute", "change", "prototype", "desirability"]).astype(
             {"attribute": "str", "change": "str", "prototype": "str", "desirability": "float64"}
@@ -410,7 +414,7 @@ def change_weights(
     )
 
 
-def first_shares(desirability: Floats) -> Floats:
+def _first_shares(desirability: _Floats) -> _Floats:
     """Return in what share of the rows (n, prototypes) each comes first; those level share it, 0 is never first."""
     known = np.nan_to_num(desirability, nan=0.0)
     most = known.max(axis=1, keepdims=True)

@@ -15,7 +15,7 @@ from panel.models.prototypes.sensitivity import ONE_PLANNED, Sensitivity
 from panel.study.facts import stated_fact
 from panel.study.study import Study
 
-BENCHMARK_LEVELS, TOLERANCE, READ_AS = "benchmark_levels", "tolerance", "windows_read_as"
+BENCHMARK_LEVELS, _TOLERANCE, _READ_AS = "benchmark_levels", "tolerance", "windows_read_as"
 PANEL, BENCHMARK = "panel", "benchmark"
 """How windows are read: on the scale of this panel, or as differences from the benchmark."""
 _PART_OF_SCALE = 0.25  # of the scale outside a window a mean counts for nothing; common practice, no source
@@ -143,22 +143,22 @@ def _levels(study: Study) -> dict[str, float]:
 
 
 def _tolerance(study: Study) -> float | None:
-    stated: Any = stated_fact(study, TOLERANCE)
+    stated: Any = stated_fact(study, _TOLERANCE)
     if stated is None:
         return None
     if not _is_number(stated) or stated <= 0:
         raise StudyError(
-            f"The fact {TOLERANCE!r} is {stated!r}. Write how far outside its window a mean counts for nothing, a "
+            f"The fact {_TOLERANCE!r} is {stated!r}. Write how far outside its window a mean counts for nothing, a "
             "number above 0 in scale units."
         )
     return float(stated)
 
 
 def _read_as(study: Study) -> str:
-    stated: Any = stated_fact(study, READ_AS) or PANEL
+    stated: Any = stated_fact(study, _READ_AS) or PANEL
     if stated not in (PANEL, BENCHMARK):
         raise StudyError(
-            f"The fact {READ_AS!r} is {stated!r}. Write {PANEL!r} where windows lie on this panel's scale, or "
+            f"The fact {_READ_AS!r} is {stated!r}. Write {PANEL!r} where windows lie on this panel's scale, or "
             f"{BENCHMARK!r} where they are differences from the benchmark."
         )
     return str(stated)
@@ -195,10 +195,10 @@ def _notes(study: Study, wanted: pd.DataFrame, given: Mapping[str, float], *, st
     aimed = listed.loc[(listed["direction"] == "target") & listed[["target_low", "target_high"]].isna().all(axis=1)]
     if len(aimed):
         notes.append(f"Is to hit a target but has no window, so it does not count: {', '.join(aimed['attribute'])}.")
-    if not study.facts.get(TOLERANCE):
+    if not study.facts.get(_TOLERANCE):
         notes.append(
             "Desirability falls from 1 at the edge of a window to 0 a quarter of the scale outside it: common "
-            f"practice, no source. The fact {TOLERANCE!r} of the study sets another distance."
+            f"practice, no source. The fact {_TOLERANCE!r} of the study sets another distance."
         )
         unknown = [str(name) for name in wanted["attribute"] if study.scale(str(name)) is None]
         if unknown:

@@ -12,14 +12,14 @@ from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.study.study import Study
 
-DECISION_COLUMNS = (
+_DECISION_COLUMNS = (
     *("decision", "chosen", "runner_up", "reason", "not_established", "who", "role", "date", "data_hash", "seal"),
 )
 NONE_CHOSEN = "none"
 _START = "afterfeel decisions"
 
 
-def decided_on(study: Study) -> str:
+def _decided_on(study: Study) -> str:
     """Return the hash of what is decided on: the whole study without its decisions."""
     return replace(
         study, tables={name: table for name, table in study.tables.items() if name != "decisions"}
@@ -63,7 +63,7 @@ def with_decision(
     if missing:
         raise StudyError(f"A decision cannot be recorded without {', '.join(missing)}. Write it down.")
     moment(date, "The date of the decision")
-    if seen is not None and decided_on(seen) != decided_on(study):
+    if seen is not None and _decided_on(seen) != _decided_on(study):
         raise StudyError("Somebody else changed the study while you decided. Look at it as it is now, then decide.")
     _ask_names(study, chosen.strip(), runner_up.strip())
     decisions = study.table("decisions")
@@ -79,11 +79,11 @@ def with_decision(
         "runner_up": runner_up.strip(),
         "role": role.strip(),
         "date": date.strip(),
-        "data_hash": decided_on(study),
+        "data_hash": _decided_on(study),
     }
     last = str(decisions["seal"].iloc[-1]) if len(decisions) else _START
-    added = pd.DataFrame([row | {"seal": _seal(last, row)}], columns=list(DECISION_COLUMNS), dtype="str")
-    longer = pd.concat([decisions[list(DECISION_COLUMNS)], added], ignore_index=True).fillna("").astype("str")
+    added = pd.DataFrame([row | {"seal": _seal(last, row)}], columns=list(_DECISION_COLUMNS), dtype="str")
+    longer = pd.concat([decisions[list(_DECISION_COLUMNS)], added], ignore_index=True).fillna("").astype("str")
     return replace(study, tables={**study.tables, "decisions": longer})
 
 
@@ -94,7 +94,7 @@ def first_changed_decision(decisions: pd.DataFrame) -> int | None:
     """
     last = _START
     for number, row in enumerate(decisions.to_dict("records")):
-        if str(row["seal"]) != _seal(last, {str(name): str(row[name]) for name in DECISION_COLUMNS if name != "seal"}):
+        if str(row["seal"]) != _seal(last, {str(name): str(row[name]) for name in _DECISION_COLUMNS if name != "seal"}):
             return number
         last = str(row["seal"])
     return None
@@ -103,7 +103,7 @@ def first_changed_decision(decisions: pd.DataFrame) -> int | None:
 def decisions_so_far(study: Study) -> pd.DataFrame:
     """Return the decisions with `same_data`: whether the study is still the one that was decided on."""
     decisions = study.table("decisions")
-    return decisions.assign(same_data=decisions["data_hash"] == decided_on(study))
+    return decisions.assign(same_data=decisions["data_hash"] == _decided_on(study))
 
 
 def _ask_names(study: Study, chosen: str, runner_up: str) -> None:

@@ -40,7 +40,7 @@ from panel.words import capital
 _WIDTH, _ROW, _LEFT = 9.0, 0.5, 2.35  # inches
 _LETTERS = 92  # of a line of the board
 _SHADES = {"held": "#d9ebe2", "contrary": "#f6ecd2", "not": "#f3e3de", "open": "#eceef0"}
-FOR_AND_AGAINST = "For and against: what else in the study bears on the word"
+_FOR_AND_AGAINST = "For and against: what else in the study bears on the word"
 
 
 def _first_reason(result: Claims, number: int) -> str:
@@ -71,7 +71,7 @@ def _sentence(row: Mapping[str, Any], _: About) -> str:
     return f"“{row['claim']}”"
 
 
-BOARD = Table(
+_BOARD = Table(
     name="claims",
     title="What may be said, from supported to not",
     rows=_ordered,
@@ -81,7 +81,7 @@ BOARD = Table(
         each_row("Because", lambda row, _: _brief(str(row["reason"])), "reason"),
     ),
 )
-CLAIMS_TABLE = Table(
+_CLAIMS_TABLE = Table(
     name="claims_in_full",
     title="Every claim with the number that decides",
     rows=_ordered,
@@ -108,8 +108,8 @@ def tell_claims(result: Claims, names: Naming, warning: str = "") -> Told:
         claims_headline(result),
         _board_picture(result) if there else None,
         mind=tuple(line for line in (f"{warning}." if warning else "", local_law()) if line),
-        table=BOARD if there else None,
-        drawers=(*each, drawer("As a table", CLAIMS_TABLE)) if there else (),
+        table=_BOARD if there else None,
+        drawers=(*each, drawer("As a table", _CLAIMS_TABLE)) if there else (),
         cannot=what_claims_cannot_show()[1:],
     )
 
@@ -121,7 +121,7 @@ def _one(result: Claims, names: Naming, number: int) -> Drawer:
     items: list[Item] = [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
     items += reasons_of(result, number)
     items += (
-        [_frame(f"claim_{number}_for_and_against", FOR_AND_AGAINST, bearing[["side", "source", "what"]], names)]
+        [_frame(f"claim_{number}_for_and_against", _FOR_AND_AGAINST, bearing[["side", "source", "what"]], names)]
         if len(bearing)
         else []
     )

@@ -76,10 +76,14 @@ def tell_decision(result: Decision, names: Naming) -> Told:
             ),
             drawer("Who can be told apart", *_apart(result), PAIRS),
             drawer("Every window", WINDOWS),
-            *([drawer(f"Windows as differences from {result.benchmark}", VERSUS_WINDOWS)] if result.benchmark else []),
+            *([drawer(f"Windows as differences from {result.benchmark}", _VERSUS_WINDOWS)] if result.benchmark else []),
             drawer("For whom", *_people(result)),
             drawer(
-                "Other weights, and who is beaten on everything", _weights(result, names), WEIGHTS, WEIGHT_SHARES, FRONT
+                "Other weights, and who is beaten on everything",
+                _weights(result, names),
+                _WEIGHTS,
+                _WEIGHT_SHARES,
+                _FRONT,
             ),
         ),
         cannot=_CANNOT,
@@ -418,7 +422,7 @@ WINDOWS = Table(
     code="DW",
     sources=(Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus")),),
 )
-VERSUS_WINDOWS = Table(
+_VERSUS_WINDOWS = Table(
     name="windows_versus",
     title="Every window as a difference from {benchmark}; the chance that the sign seen is the wrong one",
     rows=lambda result: result.windows.loc[result.windows["prototype"] != result.benchmark],
@@ -506,7 +510,7 @@ GATES = Table(
     sources=(Source("batches", same={"prototype": "prototype"}), Source("formulas", same={"prototype": "prototype"})),
     none="The study states no gates, such as limits of pH, viscosity or cost.",
 )
-FRONT = Table(
+_FRONT = Table(
     name="front",
     title="Who is beaten on all windows, and liking, at once; means as they came out, without weights",
     rows="front",
@@ -528,7 +532,7 @@ def _weight_rows(result: Decision) -> pd.DataFrame:
     return wanted.assign(**changed)
 
 
-WEIGHTS = Table(
+_WEIGHTS = Table(
     name="weights",
     title="Who comes first when one weight changes",
     rows=_weight_rows,
@@ -541,7 +545,7 @@ WEIGHTS = Table(
         text("First when doubled", "doubled"),
     ),
 )
-WEIGHT_SHARES = Table(
+_WEIGHT_SHARES = Table(
     name="weight_shares",
     title="Who comes first under random weights",
     rows=lambda result: result.weights.shares.sort_values("share", ascending=False, kind="stable"),

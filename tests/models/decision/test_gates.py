@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.gates import CANNOT_TELL, FAILS, GATE_COLUMNS, PASSES, gate_limits, judge_gates
+from panel.models.decision.gates import _GATE_COLUMNS, CANNOT_TELL, FAILS, PASSES, gate_limits, judge_gates
 from tests.studies import PROTOTYPES, small_study
 
 
@@ -34,7 +34,7 @@ def with_formula(lines, gates, **tables):
 def test_the_ph_of_each_prototype_is_held_against_its_limits():
     # the batches of the small study have pH 5.41, 5.44, 5.39, 5.46
     found = judged({"ph": [5.40, 5.45]})
-    assert list(found.columns) == list(GATE_COLUMNS)
+    assert list(found.columns) == list(_GATE_COLUMNS)
     assert found["result"].tolist() == [PASSES, PASSES, FAILS, FAILS]
     assert found["value_low"].tolist() == [5.41, 5.44, 5.39, 5.46]
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.contenders import AHEAD, BEHIND, OPPOSED, LikingDraws, ahead_of, judge_pairs
+from panel.models.decision.contenders import AHEAD, BEHIND, OPPOSED, LikingDraws, _ahead_of, judge_pairs
 from panel.models.decision.gates import CANNOT_TELL
 
 NAMES = ("P1", "P2", "P3")
@@ -68,10 +68,10 @@ def test_equal_prototypes_are_told_apart_no_more_often_than_the_level_allows():
     for _ in range(200):
         means = rng.normal(0, 0.05, 5)
         drawn = means + rng.normal(0, 0.05, (1000, 5))
-        wrong += bool(ahead_of(judge_pairs(tuple("ABCDE"), means, drawn, None, 0.95), "panel"))
+        wrong += bool(_ahead_of(judge_pairs(tuple("ABCDE"), means, drawn, None, 0.95), "panel"))
     assert wrong / 200 == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 200))
 
 
 def test_who_is_ahead_is_read_both_ways():
     frame = pd.DataFrame({"prototype": ["P1", "P1"], "versus": ["P2", "P3"], "overall": [AHEAD, BEHIND]})
-    assert ahead_of(frame) == {("P1", "P2"), ("P3", "P1")}
+    assert _ahead_of(frame) == {("P1", "P2"), ("P3", "P1")}

@@ -7,8 +7,8 @@ import pytest
 
 from panel.errors import StudyError
 from panel.models.decision.record import (
-    DECISION_COLUMNS,
-    decided_on,
+    _DECISION_COLUMNS,
+    _decided_on,
     decisions_so_far,
     first_changed_decision,
     with_decision,
@@ -34,9 +34,9 @@ def test_a_decision_is_one_more_row_with_the_hash_of_the_data():
     (row,) = found.table("decisions").to_dict("records")
     assert {name: row[name] for name in WORDS} == WORDS
     assert row["decision"] == "1"
-    assert row["data_hash"] == decided_on(study) == decided_on(found)
+    assert row["data_hash"] == _decided_on(study) == _decided_on(found)
     assert study.table("decisions").empty
-    assert TABLES["decisions"].column_names == DECISION_COLUMNS
+    assert TABLES["decisions"].column_names == _DECISION_COLUMNS
 
 
 def test_a_later_change_is_a_new_row_and_the_first_stays():
@@ -56,7 +56,7 @@ def test_it_is_seen_whether_the_study_changed_since():
     assert decisions_so_far(small_study()).empty
 
 
-@pytest.mark.parametrize("column", [name for name in DECISION_COLUMNS if name != "seal"])
+@pytest.mark.parametrize("column", [name for name in _DECISION_COLUMNS if name != "seal"])
 def test_a_change_in_any_cell_is_seen(column):
     study = with_decision(with_decision(small_study(), **WORDS), **WORDS | {"chosen": "P3"})
     decisions = study.table("decisions").copy()

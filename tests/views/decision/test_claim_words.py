@@ -7,10 +7,11 @@ import pytest
 from panel.claims.judge import judge_claims
 from panel.claims.verdict import SUPPORTED, VERDICTS
 from panel.views.decision.claims import (
+    _claim_rows,
+    _limit_words,
     claim_figure,
     claim_findings_table,
     claim_numbers_table,
-    claim_rows,
     claim_svg,
     claim_units,
     claims_headline,
@@ -19,7 +20,6 @@ from panel.views.decision.claims import (
     fixed_words,
     footnote_lines,
     kind_words,
-    limit_words,
     local_law,
     needs_of,
     reasons_of,
@@ -132,15 +132,15 @@ def test_tables_hold_what_a_person_reads(result):
 
 def test_no_limit_is_told_as_nothing():
     nothing = {"limit_low": float("nan"), "limit_high": float("nan"), "unit": "scale"}
-    assert limit_words(nothing) == "–"
+    assert _limit_words(nothing) == "–"
 
 
 def test_the_picture_draws_each_number_against_its_limit(result):
     assert claim_units(result, 1) == ["%"]
     assert claim_units(result, 4) == []
-    rows = claim_rows(result, 1, "%")
+    rows = _claim_rows(result, 1, "%")
     assert rows["clear"].all()
-    assert not claim_rows(result, 2, "%")["clear"].any()
+    assert not _claim_rows(result, 2, "%")["clear"].any()
     axes = claim_figure(result, 1, "%").axes[0]
     uprights = [line for line in axes.lines if len(set(line.get_xdata())) == 1 and len(line.get_xdata()) == 2]
     assert {float(line.get_xdata()[0]) for line in uprights} == {50.0}

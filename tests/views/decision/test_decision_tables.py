@@ -10,14 +10,14 @@ from panel.models.decision.record import decisions_so_far, with_decision
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.decision.decide import (
+    _FRONT,
+    _VERSUS_WINDOWS,
+    _WEIGHT_SHARES,
+    _WEIGHTS,
     DECISIONS,
-    FRONT,
     GATES,
     PAIRS,
     RANKING,
-    VERSUS_WINDOWS,
-    WEIGHT_SHARES,
-    WEIGHTS,
     WINDOWS,
 )
 from panel.views.decision.decision_pictures import window_text
@@ -95,7 +95,7 @@ def test_each_window_has_its_mean_and_its_chance(demo):
 
 def test_differences_from_the_benchmark_come_with_shrunken_ones_and_their_sign(demo):
     result, names = demo
-    table = shown(VERSUS_WINDOWS, result, names)
+    table = shown(_VERSUS_WINDOWS, result, names)
     assert "P1" not in set(table["Prototype"])
     row = table.loc[(table["Prototype"] == "P4") & (table["Attribute"] == "greasy film")].iloc[0]
     source = result.windows.set_index(["attribute", "prototype"]).loc[("AF_GREASE", "P4")]
@@ -131,10 +131,10 @@ def test_a_value_known_only_as_a_range_is_shown_as_one():
 def test_the_other_tables_have_a_row_for_each_thing_they_are_about(demo):
     result, names = demo
     assert len(shown(PAIRS, result, names)) == 28
-    assert shown(FRONT, result, names)["Beaten on everything"].isin(["yes", "no"]).all()
-    weights = shown(WEIGHTS, result, names).set_index("Attribute")
+    assert shown(_FRONT, result, names)["Beaten on everything"].isin(["yes", "no"]).all()
+    weights = shown(_WEIGHTS, result, names).set_index("Attribute")
     assert weights.loc["greasy film", ["Weight", "Must have", "Window"]].tolist() == ["2", "yes", "up to 38"]
-    assert shown(WEIGHT_SHARES, result, names)["Prototype"].iloc[0] == "P4 (swap AB)"
+    assert shown(_WEIGHT_SHARES, result, names)["Prototype"].iloc[0] == "P4 (swap AB)"
 
 
 def test_recorded_decisions_come_last_first():
