@@ -181,10 +181,7 @@ def _stability_grid(study: Study, key: str) -> pd.DataFrame:
     stated = study.facts.get(STABILITY)
     held: Mapping[str, Any] = stated if isinstance(stated, Mapping) else {}
     names = list(dict.fromkeys([*study.prototypes, *held]))
-    entries = {name: held.get(name) if isinstance(held.get(name), Mapping) else {} for name in names}
-    rows = [
-        [name, *(str((entries[name] or {}).get(column) or "") for column in _STABILITY_COLUMNS[1:])] for name in names
-    ]
+    rows = [[name, *_stated_stability(held.get(name))] for name in names]
     frame = pd.DataFrame(rows, columns=list(_STABILITY_COLUMNS), dtype="str")
     st.caption("Stability: what a named person stated, on which day, in which document.")
     columns = {
@@ -195,6 +192,11 @@ def _stability_grid(study: Study, key: str) -> pd.DataFrame:
     return st.data_editor(
         frame, hide_index=True, column_config=columns, key=f"stability {key}", alt="Stability"
     ).fillna("")
+
+
+def _stated_stability(entry: object) -> list[str]:
+    known = entry if isinstance(entry, Mapping) else {}
+    return [str(known.get(column) or "") for column in _STABILITY_COLUMNS[1:]]
 
 
 def stability_of(texts: pd.DataFrame) -> dict[str, dict[str, str]]:

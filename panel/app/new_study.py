@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from types import MappingProxyType
 from typing import Any
 
@@ -90,7 +91,7 @@ def _recent() -> None:
     with st.container(horizontal=True):
         for path in kept:
             if st.button(plain(path.name), key=f"again {path}", help=plain(path)):
-                _open(lambda path=path: use_path(str(path)), "This study is in use again.")
+                _open(partial(use_path, str(path)), "This study is in use again.")
 
 
 def _open(action: Callable[[], None], done: str) -> None:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Any
 
 import pandas as pd
 import streamlit as st
@@ -137,7 +138,7 @@ def _place(study: StudyInUse) -> str:
     return study.handle.path or study.key
 
 
-def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str, object]) -> Draft:
+def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str, Any]) -> Draft:
     """Show a grid of texts, and return what stands in it; it begins with what was typed and not saved."""
     place = (_place(study), what)
     key = f"grid {what} {study.key} {st.session_state.get(f'turn {what}', 0)}"
@@ -171,9 +172,9 @@ def _begin_again(study: StudyInUse, what: str, draft: Draft | None) -> None:
     st.rerun()
 
 
-def grid_columns(study: Study, what: str, texts: pd.DataFrame) -> dict[str, object]:
+def grid_columns(study: Study, what: str, texts: pd.DataFrame) -> dict[str, Any]:
     """Return how each column of a grid is shown: as text, or as a choice among words that leaves none out."""
-    shown: dict[str, object] = {}
+    shown: dict[str, Any] = {}
     for column in columns_of(what):
         words = _words_of(study, what, column)
         label, hint = heading(column), column_hint(column)
@@ -244,7 +245,7 @@ def _formulas(study: StudyInUse) -> None:
         _swap(study, draft)
 
 
-def _formula_columns(study: Study, grid: pd.DataFrame) -> dict[str, object]:
+def _formula_columns(study: Study, grid: pd.DataFrame) -> dict[str, Any]:
     about = {name: shown for name, shown in grid_columns(study, FORMULAS, grid).items() if name in grid}
     of_prototype = {
         name: st.column_config.TextColumn(name, help="per cent by mass") for name in columns_of_grid(study, grid)

@@ -181,7 +181,9 @@ def read_workbook(study: Study, content: bytes, name: str) -> WorkbookRead:
     StudyError
         If it is no workbook, or it cannot be told which cell of a sheet belongs into which column.
     """
-    after, problems, notes, found = study, [], [], False
+    problems: list[str] = []
+    notes: list[str] = []
+    after, found = study, False
     with open_workbook(content, name) as workbook:
         for sheet in sheet_names(workbook):
             table, rows = sheet.strip().casefold(), sheet_rows(workbook, sheet)

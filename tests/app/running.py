@@ -72,7 +72,7 @@ def running_app(*study: str, folder: Path | None = None) -> Iterator[str]:
         server = subprocess.Popen(
             [*command, "--port", str(port)],
             cwd=folder or elsewhere,
-            env={**os.environ, "PYTHONPATH": str(ROOT), "XDG_CONFIG_HOME": str(Path(elsewhere) / "settings")},
+            env={**os.environ, "PYTHONPATH": str(ROOT), **_own_places(elsewhere)},
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
         )
@@ -85,6 +85,11 @@ def running_app(*study: str, folder: Path | None = None) -> Iterator[str]:
             except subprocess.TimeoutExpired:
                 server.kill()
                 server.communicate()
+
+
+def _own_places(folder: str) -> dict[str, str]:
+    """Return where the app keeps studies and settings, away from those of whoever runs the tests."""
+    return {"HOME": folder, "USERPROFILE": folder, "APPDATA": folder, "XDG_CONFIG_HOME": str(Path(folder) / "settings")}
 
 
 def _opening_address(server: subprocess.Popen[bytes], port: int) -> str:

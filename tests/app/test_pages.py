@@ -244,7 +244,8 @@ def test_a_copy_is_saved_and_never_replaces_a_study_unless_asked(kept: Path, tmp
 
 def test_another_study_is_opened_by_its_path(kept: Path, demo: Study):
     app = opened("study").run()
-    labelled(app.radio, "What to open").set_value("A study on this computer").run()
+    app.segmented_control[0].set_value("New or another study").run()
+    labelled(app.radio, "What to open").set_value("A study I have").run()
     field = next(widget for widget in app.text_input if widget.label.startswith("Path of a study"))
     field.set_value(str(kept / "nothing"))
     labelled(app.button, "Open this study").click().run()
