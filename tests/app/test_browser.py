@@ -150,7 +150,7 @@ def test_a_table_is_uploaded_and_its_differences_are_seen(tmp_path: Path, watche
     page.get_by_text("My table of scores", exact=True).click()
     page.locator('input[type="file"]').set_input_files(tmp_path / "french_fries.csv")
     page.get_by_role("button", name="Use these scores").click()
-    page.get_by_text("These scores are in use.").wait_for(state="visible")
+    page.get_by_text("These scores are in use").wait_for(state="visible")
     page.get_by_role("link", name="Result", exact=True).click()
     page.get_by_role("radio", name="Differences").click()
     page.get_by_text(re.compile("^The prototypes differ on|^On no attribute")).wait_for(state="visible")
