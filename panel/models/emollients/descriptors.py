@@ -292,7 +292,7 @@ def _on_figures(values: pd.DataFrame) -> Iterator[str]:
 
 def _on_own(own: pd.DataFrame) -> Iterator[str]:
     if len(own):
-        named = ", ".join(f"{descriptor_words(row.property)} of {row.ingredient}" for row in own.itertuples())
+        named = ", ".join(f"{descriptor_words(str(row.property))} of {row.ingredient}" for row in own.itertuples())
         yield f"Own measurements came before table values: {named}."
 
 
