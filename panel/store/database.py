@@ -1,9 +1,7 @@
 """Where are ballots kept, and how is that database opened, read and written? SQLite file by default, PostgreSQL by URL.
 
-One process writes a SQLite file through one connection (write-ahead log, full synchronisation: a sent ballot is on the
-disk when the phone is told so, with one wait for the disk where a rollback journal takes four); a second process, such
-as the app beside the server, waits its turn to write. While a record is open, and after a crash until it is opened
-again, `ballots.sqlite-wal` beside it holds the latest ballots: whoever copies the record copies it too.
+One process writes a SQLite file through one connection (rollback journal, full synchronisation: a sent ballot is on
+the disk when the phone is told so); a second process, such as the app beside the server, waits its turn.
 """
 
 from __future__ import annotations
@@ -192,7 +190,7 @@ def _sqlite(address: URL, patience: float) -> Engine:
 
     @event.listens_for(engine, "connect")
     def set_up(connection: sqlite3.Connection, _record: Any) -> None:
-        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA journal_mode = DELETE")
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
 

@@ -23,7 +23,7 @@ def pragma(file, name):
 
 
 @pytest.mark.parametrize(
-    ("name", "value"), [("journal_mode", "wal"), ("synchronous", 2), ("foreign_keys", 1), ("busy_timeout", 10000)]
+    ("name", "value"), [("journal_mode", "delete"), ("synchronous", 2), ("foreign_keys", 1), ("busy_timeout", 10000)]
 )
 def test_a_sent_ballot_is_on_the_disk_and_whole(tmp_path, name, value):
     # https://www.sqlite.org/pragma.html: synchronous 2 is FULL
