@@ -99,7 +99,9 @@ PLACES: dict[str, Place] = {
         "Say", (Part("claims", "Claims"), Part("evidence_file", "Evidence file")), ("result", "What came out?")
     ),
     "study": Place(
-        "Study", (Part("study", "This study"), Part("history", "History"), Part("privacy", "People", "history:show_people")), ("test", "How should it be tested?")
+        "Study",
+        (Part("study", "This study"), Part("history", "History"), Part("privacy", "Privacy", "history:show_people")),
+        ("test", "How should it be tested?"),
     ),
 }
 PARTS: dict[str, str] = {part.name: place for place, held in PLACES.items() for part in held.parts}
