@@ -7,7 +7,7 @@ import json
 import math
 import secrets
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -135,7 +135,8 @@ def add_entries(connection: Connection, entries: Sequence[Entry], place: Mapping
         return False
     common = {"submission": sent.submission, "turn": turn, "at": written(sent.at), "who": sent.who, "why": sent.why}
     if entries:
-        rows = [{**asdict(entry), **common, **place, "rehearsal": rehearsal} for entry in entries]
+        own = [{name: getattr(entry, name) for name in Entry.__slots__} for entry in entries]
+        rows = [{**each, **common, **place, "rehearsal": rehearsal} for each in own]
         connection.execute(_ADD_EVENTS, rows)
     return True
 
