@@ -93,11 +93,11 @@ def test_why_in_words_and_as_json(study):
 def test_why_takes_the_id_of_a_row_on_paper_and_names_its_other_numbers(study):
     result = run("why", study, "D1")
     assert result.exit_code == 0, result.stderr
-    assert result.stdout.startswith("D-AF_GREASE-P2-P1-estimate = ")
-    assert "Other numbers of this row: D-AF_GREASE-P2-P1-std_error, " in result.stdout
+    assert result.stdout.startswith("D-RO_ABS-P2-P1-estimate = ")
+    assert "Other numbers of this row: D-RO_ABS-P2-P1-std_error, " in result.stdout
     found = json.loads(run("why", study, "D1-p_value", "--json").stdout)
-    assert found["number_id"] == "D-AF_GREASE-P2-P1-p_value"
-    assert "D-AF_GREASE-P2-P1-estimate" in found["others"]
+    assert found["number_id"] == "D-RO_ABS-P2-P1-p_value"
+    assert "D-RO_ABS-P2-P1-estimate" in found["others"]
 
 
 def test_the_same_stated_day_gives_the_same_file(study, tmp_path):
