@@ -90,6 +90,27 @@ def test_why_in_words_and_as_json(study):
     assert {"file", "line", "use", "assessor", "score"} <= set(found["rows"][0])
 
 
+def test_why_takes_the_id_of_a_row_on_paper_and_names_its_other_numbers(study):
+    result = run("why", study, "D1")
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout.startswith("D-RO_ABS-P2-P1-estimate = ")
+    assert "Other numbers of this row: D-RO_ABS-P2-P1-std_error, " in result.stdout
+    found = json.loads(run("why", study, "D1-p_value", "--json").stdout)
+    assert found["number_id"] == "D-RO_ABS-P2-P1-p_value"
+    assert "D-RO_ABS-P2-P1-estimate" in found["others"]
+
+
+def test_the_same_stated_day_gives_the_same_file(study, tmp_path):
+    made = [tmp_path / "one.html", tmp_path / "two.html", tmp_path / "other.html"]
+    for path, day in zip(made, ("2026-02-03", "2026-02-03", "2026-02-04"), strict=True):
+        assert run("report", study, "--out", path, "--date", day).exit_code == 0
+    assert made[0].read_bytes() == made[1].read_bytes() != made[2].read_bytes()
+    assert b"made on 2026-02-03" in made[0].read_bytes()
+    refused = run("report", study, "--out", tmp_path / "no.html", "--date", "tomorrow")
+    assert refused.exit_code == 2
+    assert "'tomorrow' is no day" in refused.stderr
+
+
 def test_why_names_ids_that_are_near(study):
     result = run("why", study, "D-AF_GREESE-P2-P1-estimate")
     assert result.exit_code == 2

@@ -17,7 +17,7 @@ from panel.report.contents.evidence import report_of
 from panel.report.trace import why
 from panel.views.decision.claims import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
 
-_EXAMPLE = "such as D-AF_GREASE-P4-P1-estimate"
+_EXAMPLE = "such as D12, or D-AF_GREASE-P4-P1-estimate"
 _MOST_ROWS = 200
 
 
@@ -61,7 +61,7 @@ def _look_up(study: StudyInUse) -> None:
     """Let the user ask where a number comes from."""
     number_id = st.text_input("Id of the number", placeholder=_EXAMPLE, key=study.choice("number id"))
     if not number_id:
-        st.caption("Each row of a table carries its id in small print. Add a hyphen and the name of the column.")
+        st.caption("Each row on paper carries a short id, such as D12. It stands for the first number of the row.")
         return
     found = attempt(why, study.study, number_id, answers=study.answers)
     if found is None:

@@ -397,7 +397,8 @@ def _deviations(study: Study, recorded: pd.DataFrame) -> list[Block]:
     blocks: list[Block] = []
     if rows:
         shown = _texts(rows, ["When and who", "What was done otherwise", "Touches"])
-        shown = shown.assign(**{"When and who": shown["When and who"].replace("", NOTHING), JUDGEMENT: EMPTY_LINE})
+        shown = shown.replace("", NOTHING).assign(**{JUDGEMENT: EMPTY_LINE})
+        shown = shown if len(recorded) else shown.drop(columns="When and who")  # a note says neither
         blocks.append(TextTable("Deviations from the protocol, recorded or read from the notes", shown))
     else:
         blocks.append(Paragraph("Deviations from the protocol: none recorded, and no note touches it."))
