@@ -54,7 +54,7 @@ def judge_gates(study: Study, limits: GateLimits, prototypes: tuple[str, ...]) -
     does. `free_of` has one row per word, `reason` says which ingredient it is about.
     """
     rows: list[tuple[object, ...]] = []
-    for gate in (name for name in _LIMITED if name in limits.limits):
+    for gate in (name for name in LIMITED if name in limits.limits):
         values = _values(study, gate, prototypes)
         rows += [(name, gate, *limits.limits[gate], *_judged(limits.limits[gate], values[name])) for name in prototypes]
     for word in limits.free_of:
@@ -199,7 +199,7 @@ def _stability(limits: GateLimits, prototype: str) -> tuple[str, str]:
 # Which gates must a prototype pass besides the windows? What the study states, understood or refused.
 
 
-_GATES, STABILITY = "gates", "stability"
+GATES, STABILITY = "gates", "stability"
 PH, VISCOSITY, SOLID, VOLATILE, COST, FREE_OF = (
     "ph",
     "viscosity_mpa_s",
@@ -208,10 +208,10 @@ PH, VISCOSITY, SOLID, VOLATILE, COST, FREE_OF = (
     "cost",
     "free_of",
 )
-_LIMITED = (PH, VISCOSITY, SOLID, VOLATILE, COST)
+LIMITED = (PH, VISCOSITY, SOLID, VOLATILE, COST)
 SHARES = (SOLID, VOLATILE)
 _PASSED, _FAILED, _RUNNING = "passed", "failed", "running"
-_STABILITY_OUTCOMES = (_PASSED, _FAILED, _RUNNING)
+STABILITY_OUTCOMES = (_PASSED, _FAILED, _RUNNING)
 _ENTRY = ("outcome", "who", "date", "document")
 _EXAMPLE = '{"ph": [5.0, 6.0], "volatile_share": [null, 0.4], "free_of": ["lanolin"], "stability": true}'
 
@@ -261,20 +261,20 @@ def gate_limits(study: Study) -> GateLimits:
     StudyError
         If a gate cannot be understood: a limit that is not read must never let a prototype pass.
     """
-    stated: Any = stated_fact(study, _GATES, {})
+    stated: Any = stated_fact(study, GATES, {})
     if not isinstance(stated, dict):
-        raise StudyError(f"The fact {_GATES!r} is not understood. Write an object such as {_EXAMPLE}.")
-    known = (*_LIMITED, FREE_OF, STABILITY)
+        raise StudyError(f"The fact {GATES!r} is not understood. Write an object such as {_EXAMPLE}.")
+    known = (*LIMITED, FREE_OF, STABILITY)
     strange = [str(name) for name in stated if name not in known]
     if strange:
-        raise StudyError(f"The fact {_GATES!r} has unknown gates: {', '.join(strange)}. Known are {', '.join(known)}.")
+        raise StudyError(f"The fact {GATES!r} has unknown gates: {', '.join(strange)}. Known are {', '.join(known)}.")
     needed = stated.get(STABILITY, False)
     if not isinstance(needed, bool):
         raise StudyError(
             f"The gate {STABILITY!r} is {needed!r}. Write true if a stability record is needed, else false."
         )
     return GateLimits(
-        limits={name: _limits(name, stated[name]) for name in _LIMITED if name in stated},
+        limits={name: _limits(name, stated[name]) for name in LIMITED if name in stated},
         free_of=_free_of(stated.get(FREE_OF, [])),
         stability_needed=needed,
         stability=_gate_limits_stability(study),
@@ -311,10 +311,10 @@ def _gate_limits_stability(study: Study) -> dict[str, Stability]:
     found = {}
     for prototype, entry in stated.items():
         outcome = entry.get("outcome") if isinstance(entry, dict) else None
-        if outcome not in _STABILITY_OUTCOMES:
+        if outcome not in STABILITY_OUTCOMES:
             raise StudyError(
                 f"The stability of {prototype} has the outcome {outcome!r}. Write one of "
-                f"{', '.join(_STABILITY_OUTCOMES)}."
+                f"{', '.join(STABILITY_OUTCOMES)}."
             )
         found[str(prototype)] = Stability(*(str(entry.get(name) or "").strip() for name in _ENTRY))
     return found

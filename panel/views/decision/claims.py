@@ -208,7 +208,7 @@ def claim_numbers_table(result: Claims, number: int) -> pd.DataFrame:
             value_words(row["estimate"], str(row["unit"])),
             interval_words(row),
             f"{format_number(100 * row['ci_level'], 0)} %",
-            _limit_words(row),
+            limit_words(row),
         )
         for row in own.to_dict("records")
     ]
@@ -247,7 +247,7 @@ def interval_words(row: dict[Any, Any]) -> str:
     return f"{format_number(low)} to {format_number(high)}{unit}"
 
 
-def _limit_words(row: dict[Any, Any]) -> str:
+def limit_words(row: dict[Any, Any]) -> str:
     """Return the limit or limits a number is held against."""
     low, high, unit = row["limit_low"], row["limit_high"], _UNITS.get(str(row["unit"]), "")
     if math.isnan(low) and math.isnan(high):
@@ -281,7 +281,7 @@ def _claim_rows(result: Claims, number: int, unit: str) -> pd.DataFrame:
     low, high = rows["limit_low"].to_numpy(float), rows["limit_high"].to_numpy(float)
     ends = rows["ci_low"].to_numpy(float), rows["ci_high"].to_numpy(float)
     within = (np.isnan(low) | (ends[0] > low)) & (np.isnan(high) | (ends[1] < high))
-    remarks = [f"{interval_words(row)}; to lie {_limit_words(row)}" for row in rows.to_dict("records")]
+    remarks = [f"{interval_words(row)}; to lie {limit_words(row)}" for row in rows.to_dict("records")]
     labels = [f"{row['what']}{', ' + row['method'] if row['method'] else ''}" for row in rows.to_dict("records")]
     y = _LINE * (np.arange(len(rows)) + 0.75)
     return rows.assign(label=labels, remark=remarks, clear=within, y=y)
