@@ -90,6 +90,7 @@ def _cell(row: Mapping[str, Any], about: About) -> str:
     return told if ends == NOTHING else f"{told} ({ends})"
 
 
+_WANTED = each_row("Wanted", lambda row, _: window_words(row["target_low"], row["target_high"]), "target_low")
 CAUSES = Table(
     "causes",
     f"Change of the score by each swap; {_SIGNS[STANDS_OUT]} stands out, {_SIGNS[CANNOT_TELL]} cannot tell, "
@@ -103,7 +104,6 @@ CAUSES = Table(
     across=Across("letter", each_row("", _cell, "estimate", figure=True), _heading),
     none="No two prototypes differ by one swap only, so no effect can be credited to a swap.",
 )
-_WANTED = each_row("Wanted", lambda row, _: window_words(row["target_low"], row["target_high"]), "target_low")
 
 
 # The matrix in words.
@@ -429,8 +429,8 @@ def _draw_cell(
     colour, way = _look(cell)
     if cell["seen"]:
         look = {"ha": "center", "color": colour, "weight": "bold", "zorder": 5}
-        box = {"facecolor": "white", "edgecolor": "none", "pad": 0.8} if cell["mark"] == GOES_ALONG else None
-        _text(axes, middle, y - 13, _change(cell["estimate"], names), _HEADING, **look, bbox=box)
+        paper = {"facecolor": "white", "edgecolor": "none", "pad": 0.8} if cell["mark"] == GOES_ALONG else None
+        _text(axes, middle, y - 13, _change(cell["estimate"], names), _HEADING, **look, bbox=paper)
     if way:
         _text(axes, middle, y + 20, way, _SMALL, ha="center", color=colour)
 
@@ -503,7 +503,7 @@ def _draw_sign(axes: Axes, sign: str, x: float, y: float) -> None:
     elif sign == "line":
         axes.plot([x - 7, x + 7], [y, y], color=INK, linewidth=2.2, solid_capstyle="round")
     else:
-        look = {"facecolor": _BAND} if sign == "band" else {"facecolor": "none", "hatch": "//////"}
+        look: dict[str, Any] = {"facecolor": _BAND} if sign == "band" else {"facecolor": "none", "hatch": "//////"}
         axes.add_patch(Rectangle((x - 7, y - 5), 14, 10, edgecolor=_HATCH, linewidth=0.5, **look))
 
 

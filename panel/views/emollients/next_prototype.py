@@ -319,7 +319,9 @@ def _profile_picture(result: WhatIf, names: Naming) -> Picture:
     told = []
     for row in result.profile.to_dict("records"):
         ends = f"{format_number(row['ci_low'], names.digits)} to {format_number(row['ci_high'], names.digits)}"
-        wanted = f", wanted {_wanted(row, About(names, result))}, {row['place']}" if row["place"] else ""
+        wanted = (
+            f", wanted {window_words(row['target_low'], row['target_high'])}, {row['place']}" if row["place"] else ""
+        )
         mean = format_number(row["estimate"], names.digits)
         told.append(f"{names.attribute(str(row['attribute']))} {mean} ({ends}{wanted})")
     alt = f"Means to expect with intervals and targets: {'; '.join(told)}."

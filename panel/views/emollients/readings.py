@@ -74,7 +74,7 @@ def tell_readings(result: JoinedReadings, names: Naming) -> Told:
         (*_against(result, names), *screened[:1]),
         PARTNERS if len(pairs) else None,
         (
-            drawer("Each declared pair", *([_scatter_picture(result, names), PARTNERS] if len(pairs) else [])),
+            drawer("Each declared pair", *((_scatter_picture(result, names), PARTNERS) if len(pairs) else ())),
             drawer("All other pairs", *screened[1:], *([_SCREENING] if len(result.screening) else [])),
             *_map_drawer(result.map, names),
             drawer("What the swaps did to the readings", *_swap_sentences(result), READING_SWAPS),
