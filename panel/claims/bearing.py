@@ -94,7 +94,9 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
     }
     bearing = {name: family for name, family in families.items() if family in wanted}
     found = materials.compared if bearing else None  # the comparison of all prototypes takes a moment
-    for attribute, family in bearing.items() if found is not None else ():
+    if found is None:
+        return
+    for attribute, family in bearing.items():
         sign, other, words = wanted[family], _compared_with(claim), materials.study.attribute_words(attribute)
         if other:
             rows = found.pairs.loc[found.pairs["attribute"] == attribute]
