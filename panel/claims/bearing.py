@@ -89,11 +89,14 @@ def _compared_with(claim: Claim) -> str:
 
 def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[Bearing]:
     """Yield what the trained panel found on attributes of the same word: a difference, or a level."""
-    found = materials.compared
-    families = {name: family_of(materials.study, name) for name in materials.study.attributes}
-    for attribute, family in families.items():
-        if found is None or family not in wanted or attribute == claim.attribute:
-            continue
+    families = {
+        name: family_of(materials.study, name) for name in materials.study.attributes if name != claim.attribute
+    }
+    bearing = {name: family for name, family in families.items() if family in wanted}
+    found = materials.compared if bearing else None  # the comparison of all prototypes takes a moment
+    if found is None:
+        return
+    for attribute, family in bearing.items():
         sign, other, words = wanted[family], _compared_with(claim), materials.study.attribute_words(attribute)
         if other:
             rows = found.pairs.loc[found.pairs["attribute"] == attribute]

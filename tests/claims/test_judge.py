@@ -59,7 +59,7 @@ def changed(before, after, untreated_before, untreated_after, role="untreated"):
     for sitting, treated, untreated in (("before", before, untreated_before), ("after", after, untreated_after)):
         means = {"SOFT": {"P1": treated, "P2": untreated}}
         rows += panel_scores(means, rng, replicates=1, sessions=[sitting], **PRECISE)
-    dates = {"before": ["2025-03-01"], "after": ["2025-03-08"]}
+    dates = {"before": ["2025-03-02"], "after": ["2025-03-09"]}
     return {
         "scores": rows,
         "attributes": [MORE | {"minutes": float("nan")}],
