@@ -26,6 +26,7 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cache
+from typing import Any
 
 from panel.checks.all_checks import check_study
 from panel.errors import PanelError
@@ -338,19 +339,19 @@ def _with_changed_member(content: bytes, rng: random.Random, *, facts: bool) -> 
 def _changed_facts(data: bytes, rng: random.Random) -> bytes:
     """Return a description in which one value somewhere is of another kind."""
     package = json.loads(data)
-    place: object = package
+    place: Any = package
     while True:
-        keys = list(place) if isinstance(place, dict) else list(range(len(place)))  # type: ignore[arg-type]  # or a list
+        keys = list(place) if isinstance(place, dict) else list(range(len(place)))
         if not keys:
             return data
         key = rng.choice(keys)
-        inner = place[key]  # type: ignore[index]  # the same
+        inner = place[key]
         if isinstance(inner, dict | list) and inner and rng.random() < 0.7:
             place = inner
             continue
         place[key] = rng.choice(
             (None, True, -1, 1e308, 10**400, "", "=1+1", [], {}, [1, "a"], {"a": 1}, "1,5", "\u202e")
-        )  # type: ignore[index]  # the same
+        )
         return json.dumps(package).encode()
 
 

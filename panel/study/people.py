@@ -142,7 +142,8 @@ def without_person(study: Study, person: str, *, who: str, why: str, when: str) 
         raise StudyError(f"Nobody in this study has the code {person!r}; the codes are {', '.join(people_in(study))}.")
     if _GONE in _said(f"{why} {who}", {person: _GONE}):
         raise StudyError("Write the reason without the code of the person: it is what stays.")
-    tables, rows = {}, {}
+    tables: dict[str, pd.DataFrame] = {}
+    rows: dict[str, int] = {}
     for name, frame in study.tables.items():
         tables[name], gone = _without_rows_of(name, frame, person)
         free = [column for column in _FREE if column in frame]
