@@ -30,7 +30,7 @@ def docx_bytes(report: Report) -> bytes:
     facts = page_facts(report)
     set_up(document, facts)
     document.add_heading(f"Evidence file: {facts['title']}", 0)
-    aside: list[Item] = []
+    aside: list[Sheet] = []
     for place, section in enumerate(report.all_sections):
         heading = document.add_heading(plain_text(section.title), 1)
         heading.paragraph_format.page_break_before = section.on_new_page

@@ -187,7 +187,7 @@ _MEAN = 0.6  # of the size of the letters: mean width of a sign of DejaVu Sans
 @cache
 def _face(*, bold: bool) -> dict[int, float]:
     """Return how wide each sign of a face of DejaVu Sans is, in letters of size 1."""
-    from fontTools.ttLib import TTFont
+    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]  # it comes with matplotlib and has no types
 
     with TTFont(_font_folder() / ("DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"), lazy=True) as font:
         widths, units = font["hmtx"].metrics, font["head"].unitsPerEm
