@@ -166,7 +166,9 @@ def _escaped(shown: pd.DataFrame, figures: Sequence[bool]) -> Any:
     escaped.columns = pd.Index([plain(column) for column in shown.columns])
     right = [column for column, figure in zip(escaped.columns, figures, strict=False) if figure]
     unique = escaped.columns.is_unique and escaped.index.is_unique  # a styled table needs that
-    return escaped.style.set_properties(subset=right, **{"text-align": "right"}) if right and unique else escaped
+    if not (right and unique):
+        return escaped
+    return escaped.style.set_properties(subset=pd.Index(right), **{"text-align": "right"})
 
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:

@@ -145,7 +145,7 @@ def trace(study: Path, seed: int, everything: bool, as_json: bool) -> None:
     from panel.answers import DESCRIPTORS, LADDER, SWAPS, Answers, NoAnswer
 
     answers = Answers(open_path(study), seed)
-    traced, described, ladder = (answers.need(question) for question in (SWAPS, DESCRIPTORS, LADDER))
+    traced, described, ladder = answers.need(SWAPS), answers.need(DESCRIPTORS), answers.need(LADDER)
     following = answers.next
     if as_json:
         frames = ("aliases", "swaps", "joint", "interactions", "pairs", "unpaired")

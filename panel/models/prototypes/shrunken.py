@@ -38,7 +38,7 @@ def _places(
 ) -> tuple[NDArray[np.intp], ...]:
     """Return the places of attribute, prototype and versus of each row."""
     named = zip(("attribute", "prototype", "versus"), (attributes, prototypes, prototypes), strict=True)
-    return tuple(pd.Index(among).get_indexer(rows[column]) for column, among in named)
+    return tuple(pd.Index(among).get_indexer(pd.Index(rows[column])) for column, among in named)
 
 
 def shrunken_effects(rows: pd.DataFrame, family: str) -> pd.DataFrame:

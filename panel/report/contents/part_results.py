@@ -167,7 +167,7 @@ def _ladder(answers: Answers) -> Iterable[Block]:
         return [Gap(found.why)]
     told = tell_ladder(found, answers.names)
     steps = told.shown(LADDER_STEPS)
-    blocks = [Paragraph(told.headline), TextTable(steps.title, steps.texts)]
+    blocks: list[Block] = [Paragraph(told.headline), TextTable(steps.title, steps.texts)]
     return [*blocks, or_gap(numbers_of(answers, LADDER, PREDICTION)), *points(told.cannot)]
 
 

@@ -428,9 +428,9 @@ def _draw_cell(
     _draw_mark(axes, cell, middle, y, (wide / 2 - 4) / reach, margin)
     colour, way = _look(cell)
     if cell["seen"]:
-        look = {"ha": "center", "color": colour, "weight": "bold", "zorder": 5}
+        words: dict[str, Any] = {"ha": "center", "color": colour, "weight": "bold", "zorder": 5}
         paper = {"facecolor": "white", "edgecolor": "none", "pad": 0.8} if cell["mark"] == GOES_ALONG else None
-        _text(axes, middle, y - 13, _change(cell["estimate"], names), _HEADING, **look, bbox=paper)
+        _text(axes, middle, y - 13, _change(cell["estimate"], names), _HEADING, **words, bbox=paper)
     if way:
         _text(axes, middle, y + 20, way, _SMALL, ha="center", color=colour)
 

@@ -75,7 +75,7 @@ def tell_readings(result: JoinedReadings, names: Naming) -> Told:
         PARTNERS if len(pairs) else None,
         (
             drawer("Each declared pair", *((_scatter_picture(result, names), PARTNERS) if len(pairs) else ())),
-            drawer("All other pairs", *screened[1:], *([_SCREENING] if len(result.screening) else [])),
+            drawer("All other pairs", *screened[1:], *((_SCREENING,) if len(result.screening) else ())),
             *_map_drawer(result.map, names),
             drawer("What the swaps did to the readings", *_swap_sentences(result), READING_SWAPS),
             drawer("The readings", READINGS, MEASURES),

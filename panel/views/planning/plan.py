@@ -18,7 +18,7 @@ from panel.study.people import WHO_MAY_SEE
 from panel.study.shown import PROTOTYPE, VERDICT, About, Across, Table, count, each_row, number, text, yes_no
 from panel.views.drawing.pictures import FAINT, GREY, INK, text_width
 from panel.views.emollients.swaps import swap_words
-from panel.views.told import Picture, Told, drawer
+from panel.views.told import Item, Picture, Told, drawer
 from panel.words import DOWN, NOTHING, capital, counted, first_few, format_list, format_number, format_share
 
 _COUNTED = {
@@ -92,7 +92,7 @@ def tell_servings(plan: ServingPlan, names: Naming, session: str = "") -> Told:
     low, high = int(sizes.min()), int(sizes.max())
     people, prototypes = served["assessor"].nunique(), served["prototype"].nunique()
     each = f"{low}" if low == high else f"{low} to {high}"
-    gaps = [_GAPS, WHO_MAY_SEE] if len(plan.gaps) else []
+    gaps: list[Item] = [_GAPS, WHO_MAY_SEE] if len(plan.gaps) else []
     return Told(
         plan,
         names,
@@ -198,7 +198,7 @@ def tray_figure(rows: Sequence[str], columns: Sequence[str], cells: np.ndarray) 
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set(xlim=(0, width), ylim=(height, 0))
     axes.axis("off")
-    words = {"fontsize": _FONT, "color": INK, "va": "center"}
+    words: dict[str, Any] = {"fontsize": _FONT, "color": INK, "va": "center"}
     for place, word in enumerate(columns):
         axes.text(left + wide * (place + 0.5), _ROW * 0.5, word, ha="center", **words)
     for line, name in enumerate(rows):

@@ -155,8 +155,12 @@ def _size(result: PanelSizes | BatchNumbers, names: Naming) -> str:
     return f"{size} ({names.scale})" if names.scale else size
 
 
+def _people(of: pd.DataFrame, comparison: str, column: str) -> int:
+    return int(of[column][comparison])
+
+
 def _headline(result: PanelSizes, names: Naming, of: pd.DataFrame, replicates: int) -> str:
-    fewest = int(of.loc[ALONE, "assured"])
+    fewest = _people(of, ALONE, "assured")
     finds = f"find a difference of {_size(result, names)}"
     if not fewest:
         most = int(result.sizes["assessors"].max())
@@ -167,7 +171,7 @@ def _headline(result: PanelSizes, names: Naming, of: pd.DataFrame, replicates: i
 def _mind(result: PanelSizes, names: Naming, of: pd.DataFrame, weighed: BatchNumbers | None) -> list[str]:
     """Return the plain number, what other comparisons take, and what batches buy."""
     most = int(result.sizes["assessors"].max())
-    plain, assured = int(of.loc[ALONE, "assessors"]), int(of.loc[ALONE, "assured"])
+    plain, assured = _people(of, ALONE, "assessors"), _people(of, ALONE, "assured")
     told = []
     if plain and plain != assured:
         told.append(
@@ -176,7 +180,7 @@ def _mind(result: PanelSizes, names: Naming, of: pd.DataFrame, weighed: BatchNum
         )
     else:
         told.append(f"Probably: {format_share(result.power)}. The scatter is taken as known: {result.scatter.source}.")
-    others = [f"{int(of.loc[c, 'assured']) or f'more than {most}'} {words}" for c, words in _HOW.items()]
+    others = [f"{_people(of, c, 'assured') or f'more than {most}'} {words}" for c, words in _HOW.items()]
     told.append(f"That is for one difference planned beforehand; it takes {format_list(others)}.")
     return [*told, *([what_batches_buy(weighed, names)] if weighed is not None else [])]
 
@@ -214,7 +218,7 @@ def _power_picture(result: PanelSizes, names: Naming, replicates: int) -> Pictur
     ]
     lines = _lines(result, {*_SHOWN_ASSESSORS, *fewest.astype(int)} - {0}, replicates)
     rows = result.sizes.loc[result.sizes["replicates"] == replicates].set_index("assessors")
-    told = [f"{people} people find {format_number(rows.loc[people, 'seen'], names.digits)}" for people in lines]
+    told = [f"{people} people find {format_number(float(rows['seen'][people]), names.digits)}" for people in lines]
     alt = (
         "Rising curves, one for each number of people: the larger the true difference and the more people, the larger "
         f"the chance to find it. With a chance of {format_share(result.power)}, if the scatter is known, "
