@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -117,13 +118,13 @@ def _change(apart: float) -> str:
     return f"{'+' if apart > 0 else '-'}{number(abs(apart))}"
 
 
-def _mean(materials: Materials, attribute: str, row: Mapping[str, float]) -> str:
+def _mean(materials: Materials, attribute: str, row: Mapping[Any, Any]) -> str:
     scale = materials.study.scale(attribute)
     of = f" of {number(scale[1])}" if scale else ""
     return f"{number(row['estimate'])}{of} ({interval(row['ci_low'], row['ci_high'])})"
 
 
-def _level(materials: Materials, attribute: str, sign: int, row: Mapping[str, float]) -> str:
+def _level(materials: Materials, attribute: str, sign: int, row: Mapping[Any, Any]) -> str:
     """Return the side of a mean: an absent thing lies below its floor, a present one above the middle of the scale."""
     scale = materials.study.scale(attribute)
     if scale is None or sign == 0:

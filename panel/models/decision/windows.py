@@ -383,7 +383,7 @@ def _own_covariance(covariance: _Floats) -> tuple[_Floats, _Floats]:
         own = own_variances(each[:, None] + each - 2 * part) if len(there) > 1 else each
         centred = part - part.mean(axis=0) - part.mean(axis=1)[:, None] + part.mean()
         variances[row, there] = own
-        alone[np.ix_([row], there, there)] = centred + own.mean() / len(there)
+        alone[row][np.ix_(there, there)] = centred + own.mean() / len(there)
     return variances, alone
 
 

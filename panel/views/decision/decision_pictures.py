@@ -86,7 +86,7 @@ def _chance_cells(result: Decision, names: Naming) -> pd.DataFrame:
         met, name = windows["read_met"], str(windows["attribute"])
         mark = _UNKNOWN if met != met else _MET if met else _MISSED
         must = ", must" if windows["must_have"] else ""
-        heading = f"{names.attribute(name)}: {window_text(*(windows[end] for end in ends), names.digits)}{must}"
+        heading = f"{names.attribute(name)}: {window_text(windows[ends[0]], windows[ends[1]], names.digits)}{must}"
         place = order.index(str(windows["prototype"])), attributes.index(name)
         found.append((*place, windows["prototype"], heading, windows["read_chance"], mark))
     together = [("chance_all", _ALL)]
