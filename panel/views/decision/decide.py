@@ -553,10 +553,6 @@ _WEIGHT_SHARES = Table(
 )
 
 
-def _who(row: Mapping[str, Any], _: About) -> str:
-    return f"{row['who']}, {row['role']}" if row["role"] else str(row["who"])
-
-
 DECISIONS = Table(
     name="decisions",
     title="Decisions recorded, the last one first",
@@ -567,7 +563,7 @@ DECISIONS = Table(
         text("Runner-up", "runner_up"),
         text("Reason", "reason"),
         text("Not established", "not_established"),
-        each_row("Who", _who, "who", "role"),
+        each_row("Who", lambda row, _: f"{row['who']}, {row['role']}".rstrip(", "), "who", "role"),
         text("Date", "date"),
         yes_no("Study since", "same_data", yes="unchanged", no="changed"),
     ),
