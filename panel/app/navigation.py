@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
 from functools import partial
 from pathlib import Path
@@ -38,20 +39,33 @@ def show_place(name: str) -> None:
     held = PLACES[name]
     study = page(held.title, otherwise=show_start)
     titles = [part.title for part in held.parts]
-    chosen: str | None = titles[0]
-    if len(titles) > 1:
-        chosen = st.segmented_control(
-            f"Parts of {held.title}",
-            titles,
-            default=chosen,
-            required=True,
-            key=PART,
-            bind="query-params",
-            label_visibility="collapsed",
-        )
+    chosen = _chosen(name, titles) if len(titles) > 1 else titles[0]
     with suppress(PartEnds):
         next((part for part in held.parts if part.title == chosen), held.parts[0]).show(study)
     close()
     other, why = held.then
     go(PLACES[other].parts[0].name, f"{why} Go to {PLACES[other].title}.")
     st.caption(f"Afterfeel {__version__}")
+
+
+_ASKED = "part asked for"
+
+
+def _chosen(place: str, titles: Sequence[str]) -> str:
+    """Let the user choose a part; the address says which, and a link that names one is followed.
+
+    Streamlit would keep the address and the choice alike by itself, but then lets nobody leave the page.
+    """
+    asked = st.query_params.get(PART, titles[0])
+    if asked in titles and st.session_state.get(_ASKED) != (place, asked):
+        st.session_state[PART] = asked
+    chosen = st.segmented_control(
+        f"Parts of {PLACES[place].title}", titles, required=True, key=PART, label_visibility="collapsed"
+    )
+    chosen = chosen or titles[0]
+    if chosen == titles[0]:
+        st.query_params.pop(PART, None)
+    else:  # written anew even where it is the same: a link inside the place leaves the browser's address as it was
+        st.query_params[PART] = chosen
+    st.session_state[_ASKED] = (place, chosen)
+    return chosen

@@ -11,6 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.ballot_forms import serving_form
+from panel.app.places import to_the_answer
 from panel.app.state import (
     StudyInUse,
     default_folder,
@@ -102,7 +103,7 @@ def _open(action: Callable[[], None], done: str) -> None:
         st.warning(plain(error), icon=":material/info:")
         return
     leave_message(done)
-    st.rerun()
+    to_the_answer()
 
 
 # A new study: a folder from the first minute, then five steps that can be left and taken up.

@@ -144,6 +144,11 @@ def page_of(name: str, run: Callable[[], None] = _nothing) -> st.Page:
     return st.Page(run, title=PLACES[name].title, url_path=name, default=name == FIRST)
 
 
+def to_the_answer() -> None:
+    """Leave this place for the first one, where another study that was taken into use answers."""
+    st.switch_page(page_of(FIRST))
+
+
 def go(part: str, label: str) -> None:
     """Show a link to a part of a place."""
     place, held = PARTS[part]

@@ -9,6 +9,7 @@ from pathlib import PurePath
 import pandas as pd
 import streamlit as st
 
+from panel.app.places import to_the_answer
 from panel.app.state import (
     StudyInUse,
     default_folder,
@@ -200,8 +201,8 @@ def _keep_import(study: Study, title: str) -> None:
         use_study(title, study)
         leave_message(f"These scores are in use, but only in this window: {error}")
     else:
-        leave_message(f"These scores are in use and kept in {folder}. Next: Differences.")
-    st.rerun()
+        leave_message(f"These scores are in use and kept in {folder}.")
+    to_the_answer()
 
 
 @st.cache_resource(max_entries=4, show_spinner="Reading the file ...")

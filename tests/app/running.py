@@ -45,7 +45,7 @@ def part_of_app(name: str) -> AppTest:
     script = f"from panel.app.navigation import chosen_place, show_place\nchosen_place()\nshow_place({place!r})"
     app = AppTest.from_string(script, default_timeout=SECONDS)
     if part is not PLACES[place].parts[0]:
-        app.session_state[PART] = part.title
+        app.query_params[PART] = part.title
     return app
 
 
