@@ -123,7 +123,7 @@ def test_prototypes_are_stacked_as_a_formulas_table():
 
 
 def test_cautions_of_nuts_and_flammable_materials_are_called():
-    called = called_cautions([ALMOND, ALKANE, "New Ester"])
+    called = called_cautions([ALMOND, "Isododecane", "New Ester"])
     assert set(called["caution"]) >= {"tree_nut", "flammable"}
     assert called.loc[called["caution"] == "tree_nut", "ingredient"].tolist() == [ALMOND]
     assert (called["words"] != "").all()

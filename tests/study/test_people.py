@@ -16,12 +16,13 @@ from panel.errors import StudyError
 from panel.plan.orders import plan_servings
 from panel.plan.safety import reactions, record_reaction
 from panel.study.folder import read_folder, write_study
+from panel.study.naming import Naming
 from panel.study.open_study import open_study
 from panel.study.people import WHO_MAY_SEE, people_in, without_people, without_person
 from panel.study.saving import journal_faults, journal_rows, save
 from panel.study.scores_used import scores_used, with_correction
 from panel.study.study import RawFile
-from panel.views.planning.plan import what_the_plan_shows
+from panel.views.planning.plan import tell_servings
 from tests.studies import ASSESSORS, small_study
 
 PLACE = {"assessor": "A02", "session": "1", "prototype": "P1", "attribute": "RO_ABS"}
@@ -167,4 +168,5 @@ def test_where_a_plan_tells_of_an_allergy_it_says_who_may_see_it(reason):
         [("A01", "P1", reason)] if reason else [], columns=["assessor", "prototype", "reason"], dtype="str"
     )
     plan = plan_servings(["P1", "P2", "P3"], ["A01", "A02"], np.random.default_rng(1), forbidden=forbidden)
-    assert (WHO_MAY_SEE in what_the_plan_shows(plan)) is bool(reason)
+    told = [item for drawer in tell_servings(plan, Naming()).drawers for item in drawer.items]
+    assert (WHO_MAY_SEE in told) is bool(reason)

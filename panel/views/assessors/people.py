@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.figure import Figure
 
 from panel.models.assessors import performance as found
 from panel.models.assessors.measures import NOT_JUDGED
@@ -50,6 +49,9 @@ from panel.words import (
     level_words,
     p_after_holm,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _CANNOT_BE_TOLD = "cannot be told with one repeat"
 _TO_DO = {found.RETRAIN: "train first", found.LOOK_AGAIN: "look again", found.NONE: "nothing"}

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.figure import Figure
 
 from panel.models.assessors.measures import AGAINST, NOT_JUDGED, WITH
 from panel.models.assessors.performance import NARROWEST, WIDEST, PanelCheck
@@ -25,6 +24,9 @@ from panel.views.drawing.interval_picture import interval_figure, needed_limits
 from panel.views.drawing.pictures import FAINT, GREY, INK
 from panel.views.told import Item, Picture
 from panel.words import NOTHING, format_interval, format_number
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 def person_items(result: PanelCheck, names: Naming, who: str, attribute: str) -> tuple[Item, ...]:

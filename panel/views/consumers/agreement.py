@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from matplotlib.figure import Figure
 
 from panel.models.consumers.agreement import DEFAULT, FROM_QUESTION, MAJORITY, Agreement
 from panel.study.naming import Naming
@@ -41,6 +40,9 @@ from panel.words import (
     p_words,
     typed_share,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _ASKED = Source("answers", same={"question": "question", "prototype": "prototype"}, only={"kind": ("agreement",)})
 

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
 from panel.models.consumers.check_all import FEW_CONSUMERS, LEAST_TICKS, CheckAll, TermMap
 from panel.stats.arrays import Array
@@ -47,6 +44,10 @@ from panel.words import (
     level_words,
     p_after_holm,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _TERM = text("Term", "term")
 _OF_TERM = Source("answers", same={"term": "question"}, only={"kind": ("check_all",)})
@@ -270,6 +271,9 @@ _TERM_MARK, _PROTOTYPE_MARK = (COLOURS[0], "o"), (COLOURS[1], "s")
 
 def _map_figure(found: TermMap) -> Figure:
     """Return the map: terms as small dots, prototypes as large squares."""
+    from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
+
     points, labels, is_term = _points(found)
     span = np.maximum(np.ptp(points, axis=0), 1e-9)
     tall = float(np.clip(_WIDTH * span[1] / span[0], _LEAST, _MOST))

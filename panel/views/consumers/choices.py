@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.figure import Figure
-from matplotlib.ticker import PercentFormatter
 
 from panel.models.consumers.choices import METHOD_OF, SEEN_WITH
 from panel.models.consumers.forced_choice import CANNOT_TELL, DIFFERS, SIMILAR, SMALL, ForcedChoices
@@ -51,6 +49,9 @@ from panel.words import (
     p_words,
     typed_share,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 METHOD_WORDS = MappingProxyType(
     {
@@ -291,6 +292,8 @@ _GUESSING, _NEEDED = (0, (1, 1.5)), "-"
 
 def _figure(result: ForcedChoices) -> Figure:
     """Return one line per test: a dot, filled where a difference is shown, beside guessing and what is needed."""
+    from matplotlib.ticker import PercentFormatter
+
     tests = result.tests.to_dict("records")
     heights = [(place + 0.5) * _ROW for place in range(len(tests))]
     rows = pd.DataFrame(

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Patch
 
 from panel.models.consumers.answers import QuestionFacts
 from panel.models.consumers.just_about_right import ALL_SIDES, LEAST_GROUP, LEAST_SHARE, JustAboutRight
@@ -47,6 +44,10 @@ from panel.words import (
     p_after_holm,
     typed_share,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _MOST_CHANGES = 2  # proposed for one case; the table has them all
 
@@ -327,6 +328,8 @@ _PARTS = (("#9ecae1", "///"), ("#e6e6e6", ""), ("#fdae6b", "..."))  # light enou
 
 def _figure(result: JustAboutRight, question: str) -> Figure:
     """Return the bars of one question; hatching tells the parts apart without colour."""
+    from matplotlib.figure import Figure
+
     rows = result.shares.loc[result.shares["question"] == question]
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
     left = max(text_width(name, _FONT) for name in prototypes) / _POINTS + 2 * _MARGIN
@@ -358,6 +361,8 @@ def _figure(result: JustAboutRight, question: str) -> Figure:
 
 def _legend(axes: Axes, labels: list[str]) -> None:
     """Write the names of the three parts above the bars."""
+    from matplotlib.patches import Patch
+
     handles = [
         Patch(facecolor=colour, hatch=hatch, edgecolor="white", label=label)
         for (colour, hatch), label in zip(_PARTS, labels, strict=True)

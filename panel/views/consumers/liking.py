@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib import colormaps
-from matplotlib.figure import Figure
-from matplotlib.ticker import PercentFormatter
 
 from panel.models.consumers.liking import CORRECTED, Liking
 from panel.models.prototypes.verdict import CANNOT_TELL, EQUIVALENT
@@ -49,6 +46,9 @@ from panel.words import (
     level_words,
     p_words,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _DIGITS = 2  # of a mean on nine points in a table; one less in a sentence
 _POINTS_OF = {"top 2": "8 or 9", "top 3": "7, 8 or 9"}
@@ -325,6 +325,10 @@ _DARK = 0.55  # luminance below which numbers are white
 
 def _distribution_figure(result: Liking, names: Naming) -> Figure:
     """Return stacked bars, best liked first: each part is a point of the scale, with its number written in it."""
+    from matplotlib import colormaps
+    from matplotlib.figure import Figure
+    from matplotlib.ticker import PercentFormatter
+
     order = list(_best_first(result)["prototype"])
     labels = [names.prototype(str(name)) for name in order]
     left = max(text_width(label, FONT) for label in labels) / _POINTS + 2 * _MARGIN

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
 from panel.models.consumers.preference_map import PreferenceMap
 from panel.stats.arrays import Array
@@ -38,6 +35,11 @@ from panel.words import (
     format_share,
     p_words,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
 _MOST = 3  # sensations named on either side
 
@@ -193,6 +195,8 @@ def _figure(result: PreferenceMap) -> Figure:
 
     Arrows of groups whose direction is not clear are grey.
     """
+    from matplotlib.figure import Figure
+
     points = result.places[["component_1", "component_2"]].to_numpy(dtype=float)
     low, high = points.min(axis=0), points.max(axis=0)
     room = _AROUND * (high - low).max()
@@ -276,4 +280,6 @@ def _labels(result: PreferenceMap, points: Array) -> list[str]:
 
 
 def _sample(ends: tuple[float, float], y: float, colour: str, dashes: object) -> Line2D:
+    from matplotlib.lines import Line2D
+
     return Line2D(ends, (y, y), color=colour, linestyle=dashes, linewidth=1.8)  # type: ignore[arg-type]  # dash tuples

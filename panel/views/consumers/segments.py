@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.figure import Figure
 
 from panel.models.consumers.segments import Segments
 from panel.study.naming import Naming
@@ -42,6 +41,9 @@ from panel.words import (
     level_words,
     p_words,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _MOST_PAIRS = 3
 

@@ -5,11 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from textwrap import shorten, wrap
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 
 from panel.claims.judge import Claims
 from panel.claims.verdict import AGAINST_IT, AS_WORDED, CANNOT_TELL, CONTRARY, NOT_SUPPORTED, VERDICTS
@@ -36,6 +34,9 @@ from panel.views.drawing.interval_picture import FONT
 from panel.views.drawing.pictures import FAINT, INK
 from panel.views.told import Drawer, Item, Picture, Shown, Told, drawer
 from panel.words import capital
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _WIDTH, _ROW, _LEFT = 9.0, 0.5, 2.35  # inches
 _LETTERS = 92  # of a line of the board
@@ -154,6 +155,9 @@ def _board_picture(result: Claims) -> Picture:
 
 def _board_figure(rows: pd.DataFrame) -> Figure:
     """Return the board: a line per claim with its verdict, sentence and one reason."""
+    from matplotlib.figure import Figure
+    from matplotlib.patches import Rectangle
+
     figure = Figure(figsize=(_WIDTH, _ROW * len(rows) + 0.1))
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set(xlim=(0, _WIDTH), ylim=(_ROW * len(rows) + 0.05, -0.05))

@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.figure import Figure
 
 from panel.claims.judge import Claims
 from panel.claims.verdict import (
@@ -38,6 +37,9 @@ from panel.words import (
     format_p,
     format_share,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _SIGNS = {
     SUPPORTED: "✓",

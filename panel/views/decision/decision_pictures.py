@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from textwrap import wrap
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Rectangle
 
 from panel.models.decision.contenders import OUT
 from panel.models.decision.decide import Decision
@@ -20,6 +18,10 @@ from panel.views.drawing.interval_picture import FONT, interval_figure, marker_l
 from panel.views.drawing.pictures import FAINT, INK, MOST_COLOURED, markers, text_width
 from panel.views.told import Picture
 from panel.words import NOTHING, format_number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _POINTS = 72.0  # to the inch
 _CELL, _ROW, _HEAD, _LEFT, _FOOT, _GAP = 0.95, 0.3, 0.8, 0.25, 0.35, 0.12  # inches
@@ -103,6 +105,8 @@ def _chance_cells(result: Decision, names: Naming) -> pd.DataFrame:
 
 def _chances_figure(result: Decision, names: Naming) -> Figure:
     """Return the grid of chances: a row per prototype, a column per window, and all windows at once."""
+    from matplotlib.figure import Figure
+
     cells = _chance_cells(result, names)
     out = set(result.ranking.loc[result.ranking["standing"] == OUT, "prototype"])
     labels = [f"{name} (out)" if name in out else str(name) for name in result.ranking["prototype"]]
@@ -146,6 +150,8 @@ def _windows_figure(result: Decision, names: Naming, chosen: Sequence[str] = (),
 
     With `versus` everything is a difference from the benchmark.
     """
+    from matplotlib.patches import Rectangle
+
     shown = list(chosen or [str(name) for name in result.ranking["prototype"]])[:MOST_COLOURED]
     marks = markers(shown)
     rows, places = _interval_rows(result, shown, versus=versus)
@@ -188,6 +194,8 @@ def _interval_rows(result: Decision, shown: list[str], *, versus: bool) -> tuple
 
 
 def _cell(axes: Axes, x: float, y: float, chance: float, mark: str) -> None:
+    from matplotlib.patches import Rectangle
+
     known = chance == chance
     shade = _PALE + (_DARK - _PALE) * (chance if known else 0.0)
     axes.add_patch(Rectangle((x, y), _CELL, _ROW, facecolor=shade, edgecolor=FAINT, linewidth=0.6))

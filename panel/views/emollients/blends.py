@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
 from panel.models.emollients.descriptors import SPREADING_LIMITS, BlendDescriptors, descriptor_words
 from panel.models.emollients.swaps import TracedSwaps
@@ -19,6 +16,10 @@ from panel.views.drawing.pictures import FAINT, INK, text_width
 from panel.views.emollients.causes import short_ingredients
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import NOTHING, capital, counted, format_list, format_number
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _FONT = 9.0  # points
 _POINTS = 72.0  # to the inch
@@ -184,6 +185,8 @@ def _blend_figure(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None
     Parts too narrow for their name are named at the end of the bar. With the matched `pairs` an emollient stands
     where the one it replaces stood.
     """
+    from matplotlib.figure import Figure
+
     ordered = blend[_swapped_side_by_side(list(blend.columns), pairs)]
     ordered = ordered.rename(columns=short_ingredients(map(str, ordered.columns)))
     labels = {str(name): _Label(str(name)) for name in ordered.columns}
@@ -307,6 +310,8 @@ def _cascade_rows(result: BlendDescriptors) -> pd.DataFrame:
 
 def _cascade_figure(result: BlendDescriptors, names: Naming) -> Figure:
     """Return the cascade: shares as stacked bars, beside them spreading of the whole blend and of its liquids alone."""
+    from matplotlib.figure import Figure
+
     rows = _cascade_rows(result)
     prototypes = [names.prototype(str(name)) for name in rows["prototype"]]
     left = max(0.6, *(text_width(text, _FONT) / _POINTS + 0.2 for text in prototypes))
@@ -417,6 +422,8 @@ def _label(axes: Axes, name: str, part: float, middle: float, row: int) -> None:
 
 def _draw_dots(axes: Axes, rows: pd.DataFrame) -> None:
     """Draw both figures of spreading joined by a line: the longer it is, the more the liquids alone mislead."""
+    from matplotlib.lines import Line2D
+
     for row, (whole, liquids) in enumerate(zip(rows["whole"], rows["liquids"], strict=True)):
         axes.plot([whole, liquids], [row, row], color=FAINT, linewidth=2.2, zorder=1)
         axes.plot([liquids], [row], marker="o", markersize=7, markerfacecolor="white", markeredgecolor=INK, zorder=2)

@@ -9,9 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Rectangle
 
 from panel.models.emollients.causes import AWAY, CANNOT_TELL, GOES_ALONG, STANDS_OUT, TOWARDS, Causes, find_causes
 from panel.models.emollients.swaps import TracedSwaps
@@ -32,6 +29,9 @@ from panel.words import (
 )
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
     from panel.models.decision.decide import Decision
 
 _MOST_COLUMNS = 14
@@ -75,9 +75,6 @@ def window_words(low: float, high: float) -> str:
     return f"{format_typed(float(low))} to {format_typed(float(high))}"
 
 
-# The matrix as a table.
-
-
 def _heading(letter: Any, about: About) -> str:
     row = about.result.swaps.set_index("letter").loc[letter]
     return f"{letter}: {_parts(row, 'added', _short(about.result))}"
@@ -104,9 +101,6 @@ CAUSES = Table(
     across=Across("letter", each_row("", _cell, "estimate", figure=True), _heading),
     none="No two prototypes differ by one swap only, so no effect can be credited to a swap.",
 )
-
-
-# The matrix in words.
 
 
 def tell_causes(causes: Causes, names: Naming, *more: Drawer) -> Told:
@@ -259,9 +253,6 @@ def _in_words(row: Mapping[Any, Any], names: Naming) -> str:
     return f"{_said(names, row)} ({inside})"
 
 
-# The matrix as a picture. All lengths in points.
-
-
 _NAMES, _GAP, _MARGIN = 172.0, 8.0, 8.0
 _WIDE, _NARROW = 860.0, 270.0
 _WIDEST_CELL, _MOST_ON_A_PHONE = 120.0, 9
@@ -320,6 +311,8 @@ def _reach(causes: Causes) -> float:
 
 def _sheet(width: float, height: float) -> tuple[Figure, Axes]:
     """Return an empty picture in which one unit is one point, from the top left."""
+    from matplotlib.figure import Figure
+
     figure = Figure(figsize=(width / 72, height / 72))
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set(xlim=(0, width), ylim=(height, 0))
@@ -402,6 +395,8 @@ def _swap_lines(row: Mapping[Any, Any], short: Mapping[str, str], width: float) 
 
 
 def _write_swap(axes: Axes, row: Mapping[Any, Any], short: Mapping[str, str], y: float, width: float) -> None:
+    from matplotlib.patches import Circle
+
     centre = (_MARGIN + _RADIUS, y + 11 + _RADIUS)
     axes.add_patch(Circle(centre, _RADIUS, fill=False, edgecolor=INK, linewidth=1.1))
     _text(axes, *centre, str(row["letter"]), _HEADING, ha="center", va="center_baseline", weight="bold")
@@ -419,6 +414,8 @@ def _draw_cell(
     axes: Axes, cell: Mapping[Any, Any], box: Box, reach: float, margin: float | None, names: Naming
 ) -> None:
     """Draw one effect: number above, mark with its interval on the common scale, the wanted way below."""
+    from matplotlib.patches import Rectangle
+
     left, top, wide, tall = box
     if cell["mark"] == GOES_ALONG:
         place = (left + 1, top + 1)
@@ -438,6 +435,8 @@ def _draw_cell(
 def _draw_mark(
     axes: Axes, cell: Mapping[Any, Any], middle: float, y: float, scale: float, margin: float | None
 ) -> None:
+    from matplotlib.patches import Rectangle
+
     if margin:
         axes.add_patch(
             Rectangle((middle - margin * scale, y - 8), 2 * margin * scale, 16, facecolor=_BAND, linewidth=0, zorder=1)
@@ -497,6 +496,8 @@ def _write_key(axes: Axes, lines: Sequence[Sequence[tuple[str, str]]], y: float)
 
 
 def _draw_sign(axes: Axes, sign: str, x: float, y: float) -> None:
+    from matplotlib.patches import Rectangle
+
     if sign in ("dot", "ring"):
         face, edge = (INK, INK) if sign == "dot" else ("white", _QUIET)
         axes.plot([x], [y], marker="o", markersize=7, markerfacecolor=face, markeredgecolor=edge, markeredgewidth=1.4)
@@ -547,6 +548,8 @@ def _block(causes: Causes, letter: str, columns: Sequence[str]) -> tuple[list[di
 
 
 def _draw_line(axes: Axes, cell: Mapping[Any, Any], y: float, causes: Causes, names: Naming) -> None:
+    from matplotlib.patches import Rectangle
+
     wide = _NARROW - 2 * _MARGIN - _NUMBER
     name, place = 0.46 * wide, _MARGIN + 0.46 * wide
     if cell["mark"] == GOES_ALONG:

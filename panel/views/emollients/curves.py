@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from panel.models.emollients.curves import (
     MODEL_WORDS,
@@ -28,6 +25,10 @@ from panel.study.shown import About, Across, Table, each_row, number, text, yes_
 from panel.views.drawing.pictures import FAINT, GREY, INK, markers, spread_apart, text_width
 from panel.views.told import Picture, Told, drawer
 from panel.words import NOTHING, format_change, format_list, format_number, format_typed
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _RAISED = str.maketrans("23", "²³")
 _RATE_WORDS = {
@@ -276,6 +277,7 @@ def _flow_figure(result: ReducedCurves) -> Figure:
     Dashed uprights are the shear rates of use.
     """
     import seaborn as sns
+    from matplotlib.figure import Figure
 
     flow = result.flow
     prototypes = [str(name) for name in dict.fromkeys(flow.points["prototype"])]
@@ -309,6 +311,8 @@ def _flow_figure(result: ReducedCurves) -> Figure:
 
 def _force_figure(result: ReducedCurves) -> Figure:
     """Return the force curves, one picture per prototype; the areas taken of its first repeat are filled."""
+    from matplotlib.figure import Figure
+
     points, peaks = result.force.points, result.force.peaks
     prototypes = [str(name) for name in dict.fromkeys(points["prototype"])]
     beside = max(1, min(len(prototypes), _MOST_BESIDE))
@@ -407,6 +411,8 @@ def _force_key(figure: Figure, height: float) -> None:
 
 def _log_ticks(axes: Axes) -> None:
     """Write numbers on the logarithmic axes at 1, 2 and 5, or at the powers of ten where they are long."""
+    from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
+
     for axis, (low, high) in ((axes.xaxis, axes.get_xlim()), (axes.yaxis, axes.get_ylim())):
         axis.set_major_locator(LogLocator(subs=(1, 2, 5) if high / low < _LONG else (1,)))
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))

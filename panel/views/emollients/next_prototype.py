@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Patch, Rectangle
 
 from panel.models.emollients.next_prototype import NextPrototypes
 from panel.models.emollients.predictions import IN, LIKELY_IN, LIKELY_OUT, OUT, PredictionRecord, WhatIf
@@ -35,6 +31,10 @@ from panel.views.drawing.pictures import INK, STAGES, Marker, marker_of
 from panel.views.emollients.causes import short_swap, window_words
 from panel.views.told import Picture, Told, drawer
 from panel.words import counted, format_change, format_list, format_number, format_share
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _PURPOSES = {
     "target": "nearest to the target",
@@ -391,6 +391,8 @@ def _places(profile: pd.DataFrame, names: Naming) -> tuple[list[float], list[tup
 
 def _window(axes: Axes, y: float, low: float, high: float, limits: tuple[float, float]) -> None:
     """Shade the target window of one line, open ends reaching to the end of the scale."""
+    from matplotlib.patches import Rectangle
+
     if np.isnan(low) and np.isnan(high):
         return
     start = limits[0] if np.isnan(low) else max(low, limits[0])
@@ -403,6 +405,9 @@ def _window(axes: Axes, y: float, low: float, high: float, limits: tuple[float, 
 
 
 def _key(axes: Axes, level: float) -> None:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
     axes.legend(
         handles=[
             Patch(facecolor=_WINDOW, label="wanted"),

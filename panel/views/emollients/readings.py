@@ -5,15 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from textwrap import wrap
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Circle
-from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from panel.models.emollients.joint_map import BOTH, INSTRUMENTS, PANEL, JointMap
@@ -53,6 +48,10 @@ from panel.words import (
     format_number,
     format_share,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _MOST_NAMED = 5
 _CANNOT = (
@@ -205,9 +204,6 @@ def _percent(value: float) -> str:
     return format_number(value, 0) if value >= 0.5 else format_reading(value, 1)
 
 
-# Readings, their links to the panel and what swaps did to them, as tables.
-
-
 _DIRECTIONS = {"same": "together", "opposite": "opposite ways"}
 
 
@@ -341,9 +337,6 @@ READING_SWAPS = Table(
 )
 
 
-# The picture of the declared pairs: one line each, from going opposite ways to going together.
-
-
 _QUIET, _STEP = "#6e6e6e", 0.3
 
 
@@ -392,9 +385,6 @@ def _map_picture(joint: JointMap, names: Naming) -> Picture:
     return Picture("joint_map", "Joint map of panel and instruments", alt, lambda: _map_figure(joint, names))
 
 
-# Pictures of the panel beside the instruments: one scatter picture for each pair that was declared beforehand.
-
-
 _FONT = 8.5  # points
 _POINTS = 72.0  # to the inch
 # Inches.
@@ -410,6 +400,8 @@ def _scatter_figure(result: JoinedReadings, names: Naming) -> Figure:
     Thin lines are the standard deviation of repeated readings. Pairs about which the prototypes cannot say anything
     are grey.
     """
+    from matplotlib.figure import Figure
+
     pairs = result.partners.to_dict("records")
     beside = max(1, min(len(pairs), _MOST_BESIDE))
     stacked = max(1, -(-len(pairs) // beside))
@@ -437,6 +429,7 @@ def _scatter_figure(result: JoinedReadings, names: Naming) -> Figure:
 
 def _scatter(axes: Axes, together: pd.DataFrame, colour: str) -> None:
     import seaborn as sns
+    from matplotlib.ticker import MaxNLocator
 
     sns.scatterplot(
         data=together, x="estimate", y="panel", ax=axes, color=colour, edgecolor=INK, linewidth=0.6, s=34, zorder=3
@@ -505,6 +498,8 @@ def _map_figure(joint: JointMap, names: Naming) -> Figure:
     Each prototype stands where both blocks together place it, with a line to where the panel (triangle) and the
     instruments (square) alone would.
     """
+    from matplotlib.figure import Figure
+
     across = _SIDE + 2 * _WORDS
     width, height = _MAP_LEFT + _SIDE + _BETWEEN + across, _MAP_BOTTOM + _SIDE + _MAP_TOP
     figure = Figure(figsize=(width, height))
@@ -544,6 +539,8 @@ def _draw_places(axes: Axes, prototypes: pd.DataFrame) -> None:
 
 
 def _draw_columns(axes: Axes, columns: pd.DataFrame, names: Naming) -> None:
+    from matplotlib.patches import Circle
+
     wide = columns.pivot_table(index=["block", "name"], columns="component", values="loading", sort=False)
     points = wide[[1, 2]].to_numpy(dtype=float)
     blocks = [str(block) for block, _ in wide.index]
@@ -590,6 +587,8 @@ def _points(rows: pd.DataFrame) -> NDArray[np.float64]:
 
 
 def _key(figure: Figure, width: float, height: float) -> None:
+    from matplotlib.lines import Line2D
+
     entries = [
         Line2D([], [], color=_LOOK[block][0], marker=_LOOK[block][1], linestyle="none", markersize=5, label=words)
         for block, words in _WORDING.items()

@@ -4,13 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.ticker import PercentFormatter
 
 from panel.models.over_time.after_feel import AfterFeel
 from panel.models.over_time.dominance import Dominances
@@ -38,6 +34,11 @@ from panel.study.shown import (
 from panel.views.drawing.pictures import FAINT, INK, Marker, markers, text_width
 from panel.views.told import Picture, Shown, Told, drawer
 from panel.words import capital, counted, format_list, format_number, format_share, format_typed, p_after_holm, p_words
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
 _TERMS = {
     "prototype": "Prototypes, over all times",
@@ -377,6 +378,8 @@ def courses_figure(result: Courses, names: Naming, chosen: Sequence[str] = ()) -
 
 def dominance_figure(result: Dominances, names: Naming) -> Figure:
     """Return one part per prototype: the rate of each sensation over time, chance and the line above it."""
+    from matplotlib.ticker import PercentFormatter
+
     look = dict(zip(result.attributes, _DASHES * (len(result.attributes) // len(_DASHES) + 1), strict=False))
     risen = [names.attribute(str(name)) for name in result.periods["attribute"].unique()]
     drawn = markers([names.attribute(name) for name in result.attributes], risen)
@@ -401,6 +404,8 @@ def _parts(
     titles: Sequence[str], drawn: Mapping[str, Marker], dashes: Mapping[str, object] | None = None
 ) -> tuple[Figure, list[Axes]]:
     """Return a figure with one part per title, and the names of what is drawn above them."""
+    from matplotlib.figure import Figure
+
     across = min(len(titles), _BESIDE)
     down = math.ceil(len(titles) / _BESIDE)
     widest = max(text_width(name, FONT) for name in drawn) / _POINTS + _SAMPLE + _GAP
@@ -434,6 +439,8 @@ def _parts(
 
 
 def _sample(name: str, marker: Marker, dashes: Mapping[str, object] | None) -> Line2D:
+    from matplotlib.lines import Line2D
+
     if dashes is not None:
         return Line2D([], [], color=marker.colour, linestyle=dashes[name], linewidth=1.3, label=name)  # type: ignore[arg-type]  # a dash pattern
     return Line2D([], [], color=marker.colour, marker=marker.shape, markersize=4.5, linewidth=1.1, label=name)

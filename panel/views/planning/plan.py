@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.figure import Figure
-from matplotlib.patches import Ellipse, FancyBboxPatch
 
 from panel.plan.mixture_plan import MixturePlan
 from panel.plan.orders import ServingPlan
@@ -20,6 +18,9 @@ from panel.views.drawing.pictures import FAINT, GREY, INK, text_width
 from panel.views.emollients.swaps import swap_words
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import DOWN, NOTHING, capital, counted, first_few, format_list, format_number, format_share
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _COUNTED = {
     "place": "How often each prototype stands at each position",
@@ -190,6 +191,9 @@ def tray_figure(rows: Sequence[str], columns: Sequence[str], cells: np.ndarray) 
     cells
         (rows, columns) words on the dishes.
     """
+    from matplotlib.figure import Figure
+    from matplotlib.patches import Ellipse, FancyBboxPatch
+
     wide = max([text_width(str(word), _FONT) / _POINTS for word in cells.ravel()] + [0.35]) + 0.25
     wide = max(wide, max(text_width(word, _FONT) / _POINTS for word in columns) + 0.1)
     left = max(text_width(word, _FONT) / _POINTS for word in rows) + 0.25

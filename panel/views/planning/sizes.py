@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.ticker import PercentFormatter
 
 from panel.plan.batch_numbers import BatchNumbers
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
@@ -17,6 +14,10 @@ from panel.study.shown import SCALE, About, Across, Column, Table, count, each_r
 from panel.views.drawing.pictures import FAINT, GREY, INK, text_width
 from panel.views.told import Drawer, Picture, Shown, Told, drawer
 from panel.words import capital, format_list, format_number, format_share
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _SHOWN_ASSESSORS = (6, 8, 10, 12, 15, 20)
 _HOW = {ALL_PAIRS: "among all pairs", WITH_BENCHMARK: "among all differences from the benchmark"}
@@ -272,6 +273,9 @@ def _spread(heights: Sequence[float]) -> list[float]:
 
 
 def _axes(labels: Sequence[str]) -> tuple[Figure, Axes]:
+    from matplotlib.figure import Figure
+    from matplotlib.ticker import PercentFormatter
+
     words = max((text_width(label, _FONT) / _POINTS for label in labels), default=0.0)
     right = 0.1 * _WIDTH + words + 2 * _GAP
     width, height = _LEFT + _WIDTH + right, _TOP + _HEIGHT + _BOTTOM

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from panel.models.prototypes.assumptions import (
     CEILING,
@@ -25,6 +23,10 @@ from panel.views.drawing.interval_picture import FONT, interval_figure
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, text_width
 from panel.views.told import Picture, Told, drawer
 from panel.words import capital, counted, format_interval, format_list, format_number, format_share, p_after_holm
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _MOST_NAMED, _FEW_NAMED = 5, 3  # attributes in one sentence; the table has them all
 
@@ -188,6 +190,8 @@ def _typical_size(rows: pd.DataFrame) -> pd.DataFrame:
 
 def _residual_figure(result: Assumptions, attribute: str, names: Naming) -> Figure:
     """Return residuals against fitted values, with their typical size along the scale and the scores that pull most."""
+    from matplotlib.figure import Figure
+
     rows = _residual_rows(result, attribute)
     figure = Figure(figsize=_SIZE, layout="constrained")
     axes = figure.subplots()

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import ceil
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.ticker import MaxNLocator
-from matplotlib.transforms import ScaledTranslation
 
 from panel.checks.confounds import untold_findings
 from panel.models.prototypes.differences import Differences
@@ -53,6 +49,10 @@ from panel.words import (
     p_after_holm,
     p_words,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _CLEAREST = 3  # pairs named in one line; the table has them all
 _OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
@@ -409,6 +409,8 @@ def _picture(result: Differences, names: Naming) -> Picture:
 
 def _against_figure(result: Differences, names: Naming) -> Figure:
     """Return a column for each prototype: filled where it differs, grey where it is alike, hollow where neither."""
+    from matplotlib.figure import Figure
+
     rows = result.versus.dropna(subset=["estimate"])
     attributes = [str(name) for name in result.attributes["attribute"]]
     prototypes = [str(name) for name in dict.fromkeys(result.versus["prototype"])]
@@ -436,6 +438,9 @@ def _against_figure(result: Differences, names: Naming) -> Figure:
 def _draw_prototype(
     axes: Axes, rows: pd.DataFrame, attributes: list[str], prototype: str, names: Naming, margin: float | None
 ) -> None:
+    from matplotlib.ticker import MaxNLocator
+    from matplotlib.transforms import ScaledTranslation
+
     look = marker_of(names, prototype)
     if margin is not None:
         axes.axvspan(-margin, margin, color=_MARGIN_COLOUR, zorder=0)

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Polygon
 from numpy.typing import NDArray
 
 from panel.models.prototypes.map import PrototypeMap
@@ -40,6 +38,10 @@ from panel.views.drawing.pictures import (
 )
 from panel.views.told import Picture, Told, drawer
 from panel.words import capital, format_list, format_share
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 # An attribute names an end of an axis if half of its variation lies along it (0.7 x 0.7 = 0.49).
 _CLEAR = 0.7
@@ -222,6 +224,9 @@ def _picture(result: PrototypeMap, names: Naming) -> Picture:
 
 def _figure(result: PrototypeMap, names: Naming) -> Figure:
     """Return prototypes and attributes in one circle; one unit is equally long both ways."""
+    from matplotlib.figure import Figure
+    from matplotlib.patches import Circle
+
     height = _BOTTOM + _HEIGHT + _TOP
     figure = Figure(figsize=(_WIDTH, height))
     axes = figure.add_axes((0, _BOTTOM / height, 1, _HEIGHT / height))
@@ -271,6 +276,8 @@ def _draw_attributes(axes: Axes, lines: pd.DataFrame) -> None:
 
 
 def _draw_prototypes(axes: Axes, places: pd.DataFrame, outlines: pd.DataFrame, names: Naming) -> None:
+    from matplotlib.patches import Polygon
+
     for prototype, outline in outlines.groupby("prototype", sort=False):
         points, colour = outline[["x", "y"]].to_numpy(dtype=float), marker_of(names, str(prototype)).colour
         axes.add_patch(Polygon(points, facecolor=colour, alpha=0.12, linewidth=0, zorder=3))

@@ -72,4 +72,3 @@ def test_the_usual_cautions_come_once_with_all_they_are_about():
     found = by_kind(warnings(), "caution")
     nuts = found.loc[found["words"].str.contains("nut allergy")]
     assert nuts["about"].tolist() == [f"{ALMOND}, {SHEA}"]
-    assert found["words"].str.contains("Flammable").any()

@@ -13,9 +13,9 @@ from panel.models.emollients.readings import (
     AS_EXPECTED,
     CANNOT_TELL,
     _all_links,
-    _declared_pairs,
     _partner_links,
     _screening_list,
+    declared_pairs,
 )
 from panel.study.study import Study
 from tests.formula_studies import table
@@ -43,7 +43,7 @@ def pairs_of(*rows):
 def test_the_studys_own_partner_comes_before_the_lexicons():
     # The lexicon pairs greasy film with paper blot and firmness with firmness.
     study = study_with(("AF_GREASE", "friction at 5 min"), ("PU_FIRM", ""), ("RO_WHITE", ""))
-    pairs, absent = _declared_pairs(study, pd.Series(["firmness", "friction at 5 min", "paper blot"]))
+    pairs, absent = declared_pairs(study, pd.Series(["firmness", "friction at 5 min", "paper blot"]))
     assert pairs[[*PAIR, "expected", "declared"]].to_numpy().tolist() == [
         ["AF_GREASE", "friction at 5 min", "", _IN_STUDY],
         ["PU_FIRM", "firmness", "same", _IN_LEXICON],
@@ -53,13 +53,13 @@ def test_the_studys_own_partner_comes_before_the_lexicons():
 
 
 def test_the_direction_is_the_lexicons_where_the_partner_is_too():
-    pairs, _ = _declared_pairs(study_with(("RO_SPREAD", "Work of Shear")), pd.Series(["work of shear"]))
+    pairs, _ = declared_pairs(study_with(("RO_SPREAD", "Work of Shear")), pd.Series(["work of shear"]))
     assert pairs.loc[0, ["expected", "source", "declared"]].tolist() == ["opposite", "Gore 2018", _IN_STUDY]
 
 
 def test_several_partners_and_partners_nobody_measured():
     study = study_with(("AF_GREASE", "paper blot; gloss"), ("AF_STICK", "film tack"), ("PU_FIRM", ""))
-    pairs, absent = _declared_pairs(study, pd.Series(["paper blot", "gloss"]))
+    pairs, absent = declared_pairs(study, pd.Series(["paper blot", "gloss"]))
     assert pairs["measure"].tolist() == ["paper blot", "gloss"]
     assert pairs["expected"].tolist() == ["same", ""]
     assert absent.to_dict("records") == [{"attribute": "AF_STICK", "measure": "film tack"}]

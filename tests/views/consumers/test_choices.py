@@ -198,8 +198,8 @@ def test_similarity_only_where_a_share_was_set():
 def test_sessions():
     study = choice_study(right_rows("triangle", 10, 18), right_rows("triangle", 4, 18, session="", start=18))
     table = shown(SESSIONS, judge_forced_choices(study), NAMES)
-    assert table["Session"].tolist() == ["1", "–"]
-    assert table["Right"].tolist() == ["10 of 18", "4 of 18"]
+    assert table["Session"].tolist() == ["1"]  # where others name their session, an answer without one is nobody's
+    assert table["Right"].tolist() == ["10 of 18"]
 
 
 def test_preferences_in_three_ways_and_both_directions():

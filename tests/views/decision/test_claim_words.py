@@ -8,7 +8,6 @@ from panel.claims.judge import judge_claims
 from panel.claims.verdict import SUPPORTED, VERDICTS
 from panel.views.decision.claims import (
     _claim_rows,
-    _limit_words,
     claim_figure,
     claim_findings_table,
     claim_numbers_table,
@@ -20,6 +19,7 @@ from panel.views.decision.claims import (
     fixed_words,
     footnote_lines,
     kind_words,
+    limit_words,
     local_law,
     needs_of,
     reasons_of,
@@ -132,7 +132,7 @@ def test_tables_hold_what_a_person_reads(result):
 
 def test_no_limit_is_told_as_nothing():
     nothing = {"limit_low": float("nan"), "limit_high": float("nan"), "unit": "scale"}
-    assert _limit_words(nothing) == "–"
+    assert limit_words(nothing) == "–"
 
 
 def test_the_picture_draws_each_number_against_its_limit(result):

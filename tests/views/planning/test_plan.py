@@ -9,6 +9,7 @@ from panel.plan.protocol import PANEL_LEADER, servings_seen
 from panel.plan.swap_plan import Swap, plan_swaps
 from panel.study.formulas import formula
 from panel.study.naming import Naming
+from panel.study.people import WHO_MAY_SEE
 from panel.study.shown import shown
 from panel.views.planning.plan import (
     _CARRY_OVER,
@@ -72,7 +73,7 @@ def test_a_warm_up_and_gaps_are_not_counted_among_the_servings():
     assert "1 session: 80 servings" in tell_servings(even(warm_up="start"), NAMES).headline
     told = tell_servings(even(forbidden=forbid(("A01", "P5"))), NAMES)
     assert "79 servings, 7 to 8 for each person" in told.headline
-    assert told.drawers[0].items == (_GAPS,)
+    assert told.drawers[0].items == (_GAPS, WHO_MAY_SEE)
     table = shown(_GAPS, told.result, NAMES)
     assert table[["Assessor", "Does not get"]].to_numpy().tolist() == [["A01", "P5"]]
 
