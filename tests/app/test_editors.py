@@ -24,7 +24,7 @@ from panel.study.study import Study
 from tests.app.test_pages import labelled, opened, shown
 from tests.studies import small_study
 
-EDIT, OTHER = "Edit", "New or another study"
+EDIT, OTHER = "Edit", "New or another"
 
 
 def part(app: AppTest, name: str) -> AppTest:

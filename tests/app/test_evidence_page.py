@@ -28,7 +28,7 @@ def shown(app: AppTest) -> str:
 def test_gaps_come_first_and_the_mark_is_said(app: AppTest):
     assert not app.exception
     words = shown(app)
-    assert app.title[0].value == "Evidence file"
+    assert app.title[0].value == "Say"
     assert "gaps are named in it" in words
     assert "Part 1, Claim sheet: Nobody has written down a claim" in words
     assert "Invented data" in words

@@ -28,13 +28,17 @@ ADVICE = {  # what a page tells somebody whose study has only begun, where it is
     "readings": "Add the table readings",
     "next_prototype": "Import a table of scores",
     "over_time": "Three things can be shown here",
-    "at_a_glance": "Plan the test",
-    **dict.fromkeys(("liking", "groups", "preference_map"), "Add them to the table answers with the kind 'liking'"),
+    "at_a_glance": "There are no scores yet",
+    "blends": "Add the table formulas",
+    "edit": "Choose what to edit.",
+    "start": "Setting up Begun",
+    "privacy": "0 people in this study",
+    **dict.fromkeys(("liking", "groups"), "Add them to the table answers with the kind 'liking'"),
     **dict.fromkeys(("just_about_right", "check_all", "agreement"), "Add them to the table answers"),
     "history": "Nothing was changed since the study was made.",
     "forced_choice": "Add rows to the table answers",
     "decide": "Fill in target_low or target_high in the table of attributes",
-    "claims": "Fix a claim before the data are unblinded",
+    "claims": "No claim has been written down yet.",
     "evidence_file": "gaps are named in it",
 }
 
@@ -88,7 +92,7 @@ def test_the_emollients_page_leads_with_the_swap_that_did_most(demo: Study):
     assert app.header[0].value.replace("\\", "").startswith("In these batches C13-15 Alkane for Dicaprylyl Carbonate")
     words = shown(app)
     assert "these data cannot tell the two apart" in words
-    assert "cannot say which of them is the cause" in words
+    assert "cannot say which of them is the cause" in shown(opened("blends").run())
 
 
 def test_findings_stand_on_the_study_page_by_severity(demo: Study):

@@ -138,11 +138,9 @@ def of_just_about_right():
     for question in ("thickness", "glide", "richness of the after-feel"):
         given = answers(question, "P4")
         little = [key for key, answer in given.items() if answer in ("1", "2")]
-        liking = answers("overall liking", "P4")
         name = f"J-P4-{question.replace('-', '~').replace(' ', '.')}-too.little"
         yield f"{name}-count", len(little)
         yield f"{name}-share", len(little) / len(given)
-        yield f"{name}-off_mean", fmean(float(liking[key]) for key in little)
 
 
 def of_choices():

@@ -143,7 +143,8 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
 
 
 def _servings(plan: ServingPlan) -> None:
-    st.dataframe(servings_table(plan.servings, plan.warm_up), hide_index=True, width="stretch")
+    shown = servings_table(plan.servings, plan.warm_up)
+    st.dataframe(shown, hide_index=True, width="stretch", alt="Servings with their codes and the key")
     st.download_button(
         "Servings as CSV",
         csv_bytes(plan.servings),
