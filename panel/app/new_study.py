@@ -95,14 +95,16 @@ def _recent() -> None:
                 _open(partial(use_path, str(path)), "This study is in use again.")
 
 
-def _open(action: Callable[[], None], done: str) -> None:
-    """Open a study and start the page again with it; say why not if it cannot be opened."""
+def _open(action: Callable[[], None], done: str, *, stay: bool = False) -> None:
+    """Open a study and go where it answers, or stay where it is set up; say why not if it cannot be opened."""
     try:
         action()
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
     leave_message(done)
+    if stay:
+        st.rerun()
     to_the_answer()
 
 
@@ -156,7 +158,7 @@ def _begin() -> None:
         place = st.text_input("Folder (may stay empty)", placeholder=usual, key="new folder") or ""
         if st.form_submit_button("Begin", type="primary"):
             done = "The study is begun, and kept in its folder."
-            _open(lambda: begin_study({"title": title, **typed}, place), done)
+            _open(lambda: begin_study({"title": title, **typed}, place), done, stay=True)
 
 
 _ASKED = MappingProxyType(
