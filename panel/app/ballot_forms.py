@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import atexit
 import shlex
+import subprocess
+import sys
+import time
 from collections.abc import Callable
 from dataclasses import replace
+from tempfile import TemporaryFile
 
 import numpy as np
 import pandas as pd
@@ -53,6 +58,7 @@ from panel.views.planning.safety import (
 )
 from panel.words import format_list
 
+_TRIES, _PAUSE = 60, 0.5  # thirty seconds; two or three are usual
 SECONDS = 5
 """How often the board looks again."""
 
@@ -195,6 +201,68 @@ def _new_links(study: StudyInUse, record: BallotRecord, session: str) -> pd.Data
     return make_tokens(record.store, record.collection, session, at=now())
 
 
+@st.cache_resource
+def _started() -> dict[str, subprocess.Popen[bytes]]:
+    """Return the ballot servers that this app started, by folder; they stop when the app does."""
+    servers: dict[str, subprocess.Popen[bytes]] = {}
+
+    def stop() -> None:
+        for server in servers.values():
+            server.terminate()
+
+    atexit.register(stop)
+    return servers
+
+
+def _offer_start(folder: str, address: str, options: list[str]) -> None:
+    """Offer to start the ballot server of a study folder, and say how it is done without the app."""
+    st.info("The ballot server does not run yet.")
+    goes_on = st.checkbox("Let the ballots go on when the app is closed")
+    if st.button("Start the ballots", type="primary"):
+        with st.spinner("Starting the ballots ..."):
+            failed = start_server(folder, address, options, goes_on=goes_on)
+        if failed:
+            st.warning(plain(failed), icon=":material/info:")
+        else:
+            leave_message("The ballots are served.")
+            st.rerun()
+    with st.expander("Without the app"):
+        st.code(f"afterfeel ballots {shlex.quote(folder)} {' '.join(options)}", language=None)
+
+
+def start_server(folder: str, address: str, options: list[str], *, goes_on: bool) -> str:
+    """Start the ballot server of a study folder and wait until it answers; return why it does not, else nothing."""
+    with TemporaryFile() as said:
+        server = subprocess.Popen(  # noqa: S603  # our own command, on the folder of the study in use
+            [sys.executable, "-m", "panel", "ballots", folder, *options],
+            stdout=subprocess.DEVNULL,
+            stderr=said,
+            start_new_session=True,  # what stops the app in its terminal stops no ballots by itself
+        )
+        for _ in range(_TRIES):
+            if ballots_at(address):
+                if not goes_on:
+                    _started()[folder] = server
+                return ""
+            if server.poll() is not None:
+                said.seek(0)
+                words = said.read().decode(errors="replace").strip().rpartition("\n")[2]
+                return words.removeprefix("afterfeel: ") or "The ballots did not start."
+            time.sleep(_PAUSE)
+    server.terminate()
+    server.wait()
+    return f"The ballots did not answer at {address} within {_TRIES * _PAUSE:.0f} seconds."
+
+
+def _offer_stop(folder: str) -> None:
+    server = _started().get(folder)
+    if server is not None and server.poll() is None and st.button("Stop the ballots"):
+        server.terminate()
+        server.wait()
+        leave_message("The ballots are not served any more. What was answered is kept.")
+        st.rerun()
+
+
 def _address(study: StudyInUse) -> str:
     """Ask who is to reach the server, say how to start it, and return its address."""
     left, right = st.columns([3, 1])
@@ -207,13 +275,11 @@ def _address(study: StudyInUse) -> str:
     address = next((one for one in (plainly, through_tls) if ballots_at(one)), "")
     if address:
         st.success(f"A ballot server answers at {plain(address)}.", icon=":material/check:")
+        _offer_stop(str(study.folder))
         if address == through_tls:
             st.caption(plain(what_to_compare(fingerprint_at(host, number))))
     else:
-        st.info("The ballot server does not run yet. Start it in a terminal, and leave that window open:")
-        options = (" --lan" if who == NETWORK else "") + (f" --port {number}" if number != USUAL_PORT else "")
-        st.code(f"afterfeel ballots {shlex.quote(str(study.folder))}{options}", language=None)
-        st.button("Look again")
+        _offer_start(str(study.folder), plainly, ["--port", str(number), *(["--lan"] if who == NETWORK else [])])
     if who == NETWORK:
         st.caption(plain(firewall_hint(number, tls=address == through_tls)))
     return address or plainly

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from panel.app.ballot_forms import HERE, start_server
 from panel.app.state import STUDY_VARIABLE
 from panel.plan.codes import _key_matches, serving_key
 from panel.store.ballot import find_ballot, prepare_ballots
@@ -16,7 +17,7 @@ from panel.store.safety import safety_signed
 from panel.study.folder import read_folder, write_study
 from panel.study.open_study import write_workbook
 from panel.study.study import Study, to_rehearse
-from tests.app.running import part_of_app
+from tests.app.running import ROOT, free_port, part_of_app
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
 
 
@@ -131,7 +132,7 @@ def test_the_leader_sees_codes_and_no_prototypes(folder: Path):
 def test_links_are_made_shown_once_and_open_the_ballot(folder: Path):
     app = prepared(folder)
     assert "The ballot server does not run yet." in shown(app)
-    assert f"afterfeel ballots {folder} --lan" in shown(app)
+    assert any(f"afterfeel ballots {folder} --port" in code.value for code in app.code)
     labelled(app.button, "Make links for everybody").click().run()
     assert not app.exception
     assert "Links of session 1 in force: A01, A02, A03." in shown(app)
@@ -265,3 +266,21 @@ def test_a_plan_that_was_changed_after_the_beginning_is_told(folder: Path):
     app = page()
     assert not app.exception
     assert "changed after its ballots had begun" in shown(app)
+
+
+def test_a_button_starts_and_stops_the_server(folder: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv("PYTHONPATH", str(ROOT))
+    app = prepared(folder)
+    port = str(free_port())
+    labelled(app.radio, "Who opens the ballots").set_value(HERE)
+    labelled(app.text_input, "Port").set_value(port).run()
+    labelled(app.button, "Start the ballots").click().run()
+    assert not app.exception
+    assert any(port in each.value and "A ballot server answers" in each.value for each in app.success)
+    labelled(app.button, "Stop the ballots").click().run()
+    assert "The ballot server does not run yet." in shown(app)
+
+
+def test_a_server_that_cannot_start_says_why(tmp_path: Path):
+    said = start_server(str(tmp_path / "nothing"), "http://127.0.0.1:9", ["--port", str(free_port())], goes_on=False)
+    assert "is no study folder" in said
