@@ -131,6 +131,13 @@ def counted(number: int, noun: str, plural: str = "") -> str:
     return f"{number:,} {noun if number == 1 else plural or noun + 's'}"
 
 
+def all_of(number: int, noun: str, plural: str = "") -> str:
+    """Return all of some things as in speech: `the attribute`, `both attributes`, `all 14 attributes`."""
+    if number == 1:
+        return f"the {noun}"
+    return f"{'both' if number == 2 else f'all {number:,}'} {plural or noun + 's'}"
+
+
 def level_words(level: float) -> str:
     """Return the name of an interval with its level: `95 % interval`."""
     return f"{100 * level:g} % interval"

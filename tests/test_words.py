@@ -13,6 +13,7 @@ from panel.words import (
     DOWN,
     NEAREST,
     UP,
+    all_of,
     format_change,
     format_interval,
     format_list,
@@ -167,3 +168,9 @@ def test_a_p_value_after_holm_is_never_called_p():
 @pytest.mark.parametrize(("share", "words"), [(0.8, "80 %"), (0.58, "58 %"), (0.125, "12.5 %"), (1, "100 %")])
 def test_a_share_that_was_set_is_written_as_it_was_typed(share, words):
     assert typed_share(share) == words
+
+
+def test_all_of_some_things_as_in_speech():
+    assert all_of(1, "attribute") == "the attribute"
+    assert all_of(2, "attribute") == "both attributes"
+    assert all_of(14, "batch", "batches") == "all 14 batches"

@@ -96,6 +96,7 @@ PLACES: dict[str, Place] = {
             Part("check_all", "Ticked words", "consumers:show_check_all"),
             Part("agreement", "Statements", "consumers:show_agreement"),
             Part("forced_choice", "Can they tell?"),
+            Part("preference", "Which is preferred", "forced_choice:show_preference"),
         ),
         ("next", "What is worth making next?"),
     ),

@@ -22,7 +22,7 @@ from panel.stats.comparing.estimability import both_sets, information_left, join
 from panel.study.formulas import formula_pairs, oriented
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
-from panel.words import first_few
+from panel.words import all_of, first_few
 
 SESSION, TEST_DAY, POSITION, SITE, GROUP = "session", "test day", "position", "site", "group of assessors"
 BATCH, MAKING_DAY = "batch", "making day"
@@ -498,7 +498,7 @@ def _swap_words(
         because = f"{factor} goes partly along with the swap {swap}: {_percent(left)} of what its pairs tell is left "
         because += "beside it"
         return PARTLY, left, n_pairs, because, advice
-    pairs = "the only matched pair" if n_pairs == 1 else f"all {n_pairs} matched pairs"
+    pairs = "the only matched pair" if n_pairs == 1 else all_of(n_pairs, "matched pair")
     how = {
         BATCH: f"one batch of a prototype with or without the swap {swap} was scored",
         MAKING_DAY: f"in {pairs} the prototype with the swap was made "

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import streamlit as st
 
-from panel.answers import FORCED_CHOICES, PREFERENCES
+from panel.answers import FORCED_CHOICES, PREFERENCES, Question
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, heading, say
+from panel.app.widgets import attempt, say
 from panel.app.widgets import show as lay_out
 from panel.errors import ModelError
 from panel.models.consumers.choices import METHOD_OF
@@ -14,6 +16,8 @@ from panel.models.consumers.forced_choice import judge_count
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.consumers.choices import METHOD_WORDS, count_in_words, tell_forced_choices, tell_preferences
+
+T = TypeVar("T")
 
 _HOW_WRITTEN = (
     "Samples: prototype and versus name the two; position is 1 if prototype was tried first, 2 if versus was.",
@@ -24,38 +28,29 @@ _HOW_WRITTEN = (
 
 
 def show(study: StudyInUse) -> None:
-    """Show whether people can tell samples apart, which they prefer, and what a count typed in says."""
+    """Show whether people can tell samples apart, and what a count typed in says."""
     names = naming(study.study)
-    kinds = set(study.study.table("answers")["kind"])
-    if not kinds & {*METHOD_OF, "preference"}:
-        st.markdown(
-            "This study has no forced-choice answers yet. Add rows to the table answers of its folder, then open it "
-            "again on the page Study."
-        )
-        with st.expander("How these rows are written"):
-            say(_HOW_WRITTEN, first=("Samples", "Can people tell", "Which one"))
-    if kinds & set(METHOD_OF):
-        _told_apart(study, names)
-    if "preference" in kinds:
-        _preferred(study, names)
+    result = _answer(study, FORCED_CHOICES)
+    if result is not None:
+        lay_out(tell_forced_choices(result, names))
     with st.expander("Judge a count from anywhere"):
         _a_count(study, names)
 
 
-def _told_apart(study: StudyInUse, names: Naming) -> None:
-    """Show whether people can tell samples apart."""
-    result = attempt(study.answer, FORCED_CHOICES)
-    if result is not None:
-        heading("Can people tell the samples apart?")
-        lay_out(tell_forced_choices(result, names))
-
-
-def _preferred(study: StudyInUse, names: Naming) -> None:
+def show_preference(study: StudyInUse) -> None:
     """Show which sample is preferred."""
-    result = attempt(study.answer, PREFERENCES)
+    result = _answer(study, PREFERENCES)
     if result is not None:
-        heading("Which one do they prefer?")
-        lay_out(tell_preferences(result, names))
+        lay_out(tell_preferences(result, naming(study.study)))
+
+
+def _answer(study: StudyInUse, question: Question[T]) -> T | None:
+    """Return the answer to a question, or say why there is none and how its rows are written."""
+    result = attempt(study.answer, question)
+    if result is None:
+        with st.expander("How these rows are written"):
+            say(_HOW_WRITTEN, first=("Samples", "Can people tell", "Which one"))
+    return result
 
 
 def _whole_number(study: StudyInUse, label: str, usual: int) -> int:

@@ -33,6 +33,7 @@ from panel.views.drawing.interval_picture import interval_figure, needed_limits
 from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, text_width
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
+    all_of,
     capital,
     counted,
     counted_share,
@@ -160,7 +161,7 @@ def _headline(result: CheckAll) -> str:
     if not told:
         return "No term is ticked more for one prototype than for another, as far as these answers can tell."
     if told == total:
-        return f"The prototypes are told apart by {'the term' if total == 1 else f'all {total} terms'}."
+        return f"The prototypes are told apart by {all_of(total, 'term')}."
     if len(rest) < min(3, told):
         return f"All {total} terms but {format_list(rest)} tell the prototypes apart."
     return f"{told} of {total} terms {'tells' if told == 1 else 'tell'} the prototypes apart."

@@ -15,7 +15,7 @@ from panel.study.naming import Naming
 from panel.study.shown import PROTOTYPE, About, Table, count, each_row, number, text, yes_no
 from panel.views.planning.plan import tray_figure
 from panel.views.told import Picture, Shown, Told, drawer
-from panel.words import NOTHING, counted, first_few, format_list, format_number
+from panel.words import NOTHING, all_of, counted, first_few, format_list, format_number
 
 _NAMED = 6
 _STATES = {"red": "closed", "amber": "closed: something is open", "green": "open"}
@@ -176,7 +176,7 @@ def _headline(gate: SafetyGate) -> str:
 def _batches(names: list[str], number: int) -> str:
     """Return batches by name, or that it is all of them."""
     if len(names) == number > 1:
-        return f"all {number} batches"
+        return all_of(number, "batch", "batches")
     return f"batch {names[0]}" if len(names) == 1 else f"batches {first_few(names, _NAMED)}"
 
 

@@ -35,7 +35,7 @@ from panel.study.shown import (
     yes_no,
 )
 from panel.views.told import Told, drawer
-from panel.words import NOTHING, format_change, format_interval, format_list, format_typed, p_after_holm
+from panel.words import NOTHING, all_of, format_change, format_interval, format_list, format_typed, p_after_holm
 
 _PLANNED, _EXPLORATORY = "planned", "exploratory"
 
@@ -160,7 +160,7 @@ def _told(rows: pd.DataFrame, column: str, verdict: str, words: str, names: Nami
     if chosen.empty:
         return ""
     if len(chosen) == len(rows) > 1:
-        return f"{words} all {len(rows)} attributes"
+        return f"{words} {all_of(len(rows), 'attribute')}"
     return f"{words} {format_list([names.attribute(str(name)) for name in chosen])}"
 
 

@@ -38,6 +38,7 @@ from panel.views.drawing.pictures import FAINT, GREY, INK, marker_of, shortened,
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     NOTHING,
+    all_of,
     capital,
     first_few,
     format_change,
@@ -259,8 +260,7 @@ def _headline(result: Differences, names: Naming) -> str:
     open_ones = [names.attribute(str(name)) for name in result.attributes.loc[~apart, "attribute"]]
     if not differing:
         return "On no attribute can the prototypes be told apart. That does not show that they are alike."
-    on = "the attribute" if total == 1 else f"all {total} attributes"
-    told = f"The prototypes differ on {on}."
+    told = f"The prototypes differ on {all_of(total, 'attribute')}."
     if differing < total:
         told = f"The prototypes differ on {differing} of {total} attributes; not told apart on {first_few(open_ones)}."
     counts = result.versus.loc[result.versus["verdict"] == DIFFERS, "prototype"].value_counts(sort=False)

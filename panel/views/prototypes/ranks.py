@@ -12,7 +12,7 @@ from panel.models.prototypes.verdict import DIFFERS
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, P_HOLM, Source, Table, number, p_value, text
 from panel.views.told import Told, drawer
-from panel.words import format_list, format_number, p_after_holm
+from panel.words import all_of, format_list, format_number, p_after_holm
 
 _ENDS = 2  # prototypes named at each end of the order
 
@@ -66,8 +66,7 @@ def _headline(result: RankComparison, names: Naming) -> str:
     if not total:
         return "There is no answer of the mixed model to compare the ranks with."
     if not only_ranks and not only_mixed:
-        where = "the attribute" if total == 1 else f"all {total} attributes"
-        return f"Ranks and mixed model agree on {where}."
+        return f"Ranks and mixed model agree on {all_of(total, 'attribute')}."
     parts = [f"Ranks and mixed model agree on {total - len(only_ranks) - len(only_mixed)} of {total} attributes."]
     if only_mixed:
         parts.append(

@@ -58,7 +58,7 @@ def test_a_line_for_each_pair_says_on_what():
     assert lines(tell_alike(result(ROWS[1:2]), NAMES)) == ["P2: nothing is shown against P1."]
     both = [ROWS[0], ("glide", *ROWS[0][1:])]
     assert lines(tell_alike(result(both), NAMES)) == [
-        "P2: alike with P1 on all 2 attributes; not worse on all 2 attributes."
+        "P2: alike with P1 on both attributes; not worse on both attributes."
     ]
 
 

@@ -122,7 +122,7 @@ def test_where_no_single_difference_stands_out_this_is_said():
         ),
         (
             (0.001, 0.01),
-            "The prototypes differ on all 2 attributes. P2 and P3 stand out most from P1, on 1 of them.",
+            "The prototypes differ on both attributes. P2 and P3 stand out most from P1, on 1 of them.",
         ),
         ((0.2, 0.4), "On no attribute can the prototypes be told apart. That does not show that they are alike."),
     ],

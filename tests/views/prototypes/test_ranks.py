@@ -43,7 +43,7 @@ def lines(result):
 
 
 def test_agreement_is_one_sentence():
-    assert tell_ranks(comparison(), NAMES).headline == "Ranks and mixed model agree on all 2 attributes."
+    assert tell_ranks(comparison(), NAMES).headline == "Ranks and mixed model agree on both attributes."
 
 
 @pytest.mark.parametrize(
