@@ -258,6 +258,11 @@ class Across:
     heading: Callable[[Any, About], str] = lambda value, _: str(value)
 
 
+def literal(name: str) -> str:
+    """Return a name so that it stands in the title of a table as it is: braces would be taken for fields."""
+    return name.replace("{", "{{").replace("}", "}}")
+
+
 @dataclass(frozen=True, slots=True)
 class Table:
     """A table of results as data.

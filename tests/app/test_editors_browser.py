@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from panel.study.folder import read_folder, write_study
-from tests.app.running import CHROMIUM, browser, entered, running_app, settled
+from tests.app.running import CHROMIUM, address_of, browser, entered, running_app, settled
 from tests.studies import small_study
 
 pytestmark = pytest.mark.browser
@@ -27,9 +27,9 @@ def test_what_is_typed_into_a_cell_outlives_a_reload_and_is_saved(width: int, tm
     write_study(small_study(), folder)
     with running_app(str(folder)) as opening, browser(width) as context:
         page = context.new_page()
-        entered(page, opening)
+        address = entered(page, opening)
+        page.goto(f"{address}/{address_of('edit')}")
         settled(page)
-        page.get_by_text("Edit", exact=True).click()
         page.get_by_text("Prototypes", exact=True).last.click()
         settled(page)
         page.wait_for_selector("[data-testid=stDataFrame] canvas")
@@ -44,7 +44,6 @@ def test_what_is_typed_into_a_cell_outlives_a_reload_and_is_saved(width: int, tm
         page.get_by_text("Not saved yet: 1 row changed.").wait_for()
         page.reload()
         settled(page)
-        page.get_by_text("Edit", exact=True).click()
         page.get_by_text("Prototypes", exact=True).last.click()
         page.get_by_text("Not saved yet: 1 row changed.").wait_for()
         page.get_by_role("button", name="Save prototypes").click()

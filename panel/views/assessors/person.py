@@ -11,7 +11,7 @@ import pandas as pd
 from panel.models.assessors.measures import AGAINST, NOT_JUDGED, WITH
 from panel.models.assessors.performance import NARROWEST, WIDEST, PanelCheck
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, About, Table, change, each_row, number, p_value
+from panel.study.shown import ATTRIBUTE, About, Table, change, each_row, literal, number, p_value
 from panel.views.assessors.people import (
     BAND,
     LINE,
@@ -44,7 +44,7 @@ def _person_table(who: str) -> Table:
     """Return the table of one person, a row for each attribute."""
     return Table(
         name="assessor",
-        title=f"{who} on every attribute",
+        title=f"{literal(who)} on every attribute",
         rows=lambda result: result.assessors.loc[result.assessors["assessor"] == who].reset_index(drop=True),
         columns=(
             *(ATTRIBUTE, p_value("p, tells apart alone", "p_value")),

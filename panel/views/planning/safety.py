@@ -12,7 +12,7 @@ from panel.checks.all_checks import Readiness
 from panel.plan.safety import GREEN, SafetyGate
 from panel.study.knowledge import safety_items
 from panel.study.naming import Naming
-from panel.study.shown import PROTOTYPE, About, Table, count, each_row, number, text, yes_no
+from panel.study.shown import PROTOTYPE, About, Table, count, each_row, literal, number, text, yes_no
 from panel.views.planning.plan import tray_figure
 from panel.views.told import Picture, Shown, Told, drawer
 from panel.words import NOTHING, all_of, counted, first_few, format_list, format_number
@@ -106,7 +106,7 @@ def checklist(batch: str) -> Table:
 
     return Table(
         name=f"checklist_{batch}",
-        title=f"What is signed for batch {batch}",
+        title=f"What is signed for batch {literal(batch)}",
         rows=rows,
         columns=(
             text("Item", "words"),
