@@ -30,7 +30,7 @@ def test_a_swap_that_goes_with_the_making_day_is_told(days, swap, word):
     assert (finding.severity, finding.kind) == ("warning", "making_day_and_swap")
     assert finding.where == f"batches and formulas, swap {swap}"
     assert finding.message == (
-        f"Making day and the swap {swap} cannot be told apart: in all 2 matched pairs the prototype with the swap "
+        f"Making day and the swap {swap} cannot be told apart: in both matched pairs the prototype with the swap "
         f"was made {word}."
     )
     assert finding.advice == (
