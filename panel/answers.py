@@ -135,7 +135,6 @@ class Question(Generic[T]):
         return answer
 
 
-_PEOPLE = ("liking", "just_about_right", "check_all", "agreement")
 _CHOICES = ("paired", "triangle", "duo_trio", "three_afc", "tetrad")
 
 FINDINGS: Question[tuple[Finding, ...]] = Question(

@@ -11,7 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.ballot_forms import serving_form
-from panel.app.places import to_the_answer
+from panel.app.places import FIRST_PART, leave_for
 from panel.app.state import (
     StudyInUse,
     default_folder,
@@ -105,7 +105,7 @@ def _open(action: Callable[[], None], done: str, *, stay: bool = False) -> None:
     leave_message(done)
     if stay:
         st.rerun()
-    to_the_answer()
+    leave_for(FIRST_PART)
 
 
 # A new study: a folder from the first minute, then five steps that can be left and taken up.

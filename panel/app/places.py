@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from panel.app.state import StudyInUse
 
 
-FIRST = "result"
-"""The place that is open at first."""
 PART = "part"
 """Field of the address that says which part of a place is open."""
 
@@ -123,6 +121,10 @@ PLACES: dict[str, Place] = {
 }
 PARTS: dict[str, tuple[str, Part]] = {part.name: (place, part) for place, held in PLACES.items() for part in held.parts}
 """Each part by its name, with the name of its place."""
+FIRST = next(iter(PLACES))
+"""The place that is open at first."""
+FIRST_PART = PLACES[FIRST].parts[0].name
+"""What is seen at first; where a study that was taken into use answers."""
 _CALLED = {part.title: part.name for held in PLACES.values() for part in held.parts}
 # what the layers below call the places they send a reader to
 _CALLED |= {"Panel": "assessors", "Decide": "decide", "Emollients": "emollients", "Readings": "readings"}
@@ -145,16 +147,22 @@ def page_of(name: str, run: Callable[[], None] = _nothing) -> st.Page:
     return st.Page(run, title=PLACES[name].title, url_path=name, default=name == FIRST)
 
 
-def to_the_answer() -> None:
-    """Leave this place for the first one, where another study that was taken into use answers."""
-    st.switch_page(page_of(FIRST))
+def leave_for(part: str) -> None:
+    """Leave this part for another one at once."""
+    place, asked = _way(part)
+    st.switch_page(page_of(place), query_params=asked)
 
 
 def go(part: str, label: str) -> None:
     """Show a link to a part of a place."""
-    place, held = PARTS[part]
-    asked = {} if held is PLACES[place].parts[0] else {PART: held.title}
+    place, asked = _way(part)
     st.page_link(page_of(place), label=label, icon=":material/arrow_forward:", query_params=asked)
+
+
+def _way(part: str) -> tuple[str, dict[str, str]]:
+    """Return the place of a part, and what the address names besides; the first part of a place needs nothing."""
+    place, held = PARTS[part]
+    return place, {} if held is PLACES[place].parts[0] else {PART: held.title}
 
 
 def links(sentences: Iterable[str]) -> None:

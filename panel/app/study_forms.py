@@ -9,7 +9,7 @@ from pathlib import PurePath
 import pandas as pd
 import streamlit as st
 
-from panel.app.places import to_the_answer
+from panel.app.places import FIRST_PART, leave_for
 from panel.app.state import (
     StudyInUse,
     default_folder,
@@ -202,7 +202,7 @@ def _keep_import(study: Study, title: str) -> None:
         leave_message(f"These scores are in use, but only in this window: {error}")
     else:
         leave_message(f"These scores are in use and kept in {folder}.")
-    to_the_answer()
+    leave_for(FIRST_PART)
 
 
 @st.cache_resource(max_entries=4, show_spinner="Reading the file ...")

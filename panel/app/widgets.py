@@ -7,15 +7,12 @@ from collections.abc import Callable, Iterable, Sequence
 from itertools import groupby
 from typing import Any, ParamSpec, TypeVar
 
-import numpy as np
 import pandas as pd
 import streamlit as st
 
 from panel.app.places import links
 from panel.app.state import StudyInUse, study_in_use, take_message
 from panel.errors import PanelError
-from panel.models.prototypes.differences import Differences
-from panel.models.prototypes.map import PrototypeMap
 from panel.study.knowledge import cautions
 from panel.study.naming import Naming
 from panel.study.numbers_read import typed_number
@@ -254,15 +251,6 @@ def show_items(items: Iterable[Item], told: Told) -> None:
                 table(own.texts, name=own.table.name, alt=own.title, full=own.full, figures=own.figures)
 
 
-def how_computed(method: str, notes: Sequence[str], cannot: Sequence[str]) -> None:
-    """Write what the results cannot show, then method and notes behind a fold."""
-    heading("What this cannot show")
-    say(cannot)
-    with st.expander("How it was computed, and what to know before trusting it"):
-        st.markdown(plain(method))
-        say(notes)
-
-
 def style() -> None:
     """Let wide things scroll by themselves, and keep the letters in pictures large enough to read on a phone."""
     st.html(f"<style>{_STYLE}</style>")
@@ -298,27 +286,6 @@ def margin_field(study: StudyInUse, names: Naming, *, per_cent: bool = False) ->
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return None
-
-
-def telling_prototypes(result: Differences, count: int) -> list[str]:
-    """Return the benchmark and those that lie furthest from it over all attributes; without one the widest pairs."""
-    rows = result.versus if result.benchmark else result.pairs
-    far = rows.assign(square=rows["statistic"] ** 2)
-    if result.benchmark:
-        order = far.groupby("prototype", sort=False)["square"].sum().sort_values(ascending=False, kind="stable")
-        return [result.benchmark, *(str(name) for name in order.index)][:count]
-    widest = far.groupby(["prototype", "versus"], sort=False)["square"].sum().sort_values(ascending=False)
-    names = [str(name) for pair in widest.index for name in pair]
-    return list(dict.fromkeys(names))[:count]
-
-
-def outermost(result: PrototypeMap, benchmark: str | None) -> list[str]:
-    """Return the benchmark and the prototypes at the ends of the map's axes."""
-    places = result.prototypes
-    names = [str(name) for name in places["prototype"]]
-    first = [benchmark] if benchmark in names else []
-    ends = [names[pick(places[axis])] for axis in ("component_1", "component_2") for pick in (np.argmin, np.argmax)]
-    return [name for name in dict.fromkeys([*first, *ends]) if name]
 
 
 # What is a file called that is taken away from the app?

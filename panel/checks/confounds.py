@@ -30,8 +30,6 @@ OF_TEST = (SESSION, TEST_DAY, GROUP, POSITION, SITE)
 """How the prototypes were tested: where one of these goes wholly along, no difference can be told at all."""
 BETWEEN = (SESSION, TEST_DAY, GROUP)
 """Of these the scores themselves take part: the model's tests leave out what lies between them."""
-OF_MAKING = (BATCH, MAKING_DAY)
-"""How they were made: the difference is there, but the formula need not be what made it."""
 WHOLLY, PARTLY = "wholly", "partly"
 PARTLY_BELOW = 0.9  # share of the information left; a loss of less than a tenth is not worth a word; a setting of ours
 IN_THESE_BATCHES = "in these batches"

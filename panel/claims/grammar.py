@@ -124,7 +124,6 @@ _PLAIN = frozenset(
 )
 _JOINS = frozenset(("and", "or", ","))
 _UNKNOWN_SHARE = 0.5  # of the words: more unknown than known is no English; a setting of ours, no source
-_RATIO_OF = 10
 
 
 def read_sentence(text: str, names: Names) -> Reading:

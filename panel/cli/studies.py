@@ -114,7 +114,7 @@ def glance(study: Path, as_json: bool) -> None:
     from dataclasses import fields
 
     from panel.answers import Answers
-    from panel.views.glance import tell_glance
+    from panel.views.glance import in_short, tell_glance
 
     told = tell_glance(Answers(open_path(study)))
     if as_json:
@@ -122,7 +122,7 @@ def glance(study: Path, as_json: bool) -> None:
         return
     print_lines(told.headline, told.about, "")
     for title, lines in (
-        ("Settle first", [words for words, _, _ in told.settle]),
+        ("Settle first", [in_short(finding) for finding in told.settle]),
         ("Against the target", told.leaders),
         ("May be said", [*told.may, *([told.may_not] if told.may_not else [])]),
         ("Next", [told.step]),

@@ -36,7 +36,7 @@ class Glance:
     picture
         Which swap did what; without swaps how the prototypes differ; None where there are no scores.
     settle
-        What must be settled before it is believed: sentence, advice, and the part of the app where that is done.
+        What must be settled before it is believed, the gravest first, one of a kind.
     leaders
         How the leading prototypes stand to the targets, a line each.
     may, may_not
@@ -48,7 +48,7 @@ class Glance:
     headline: str
     about: str
     picture: Picture | None
-    settle: tuple[tuple[str, str, str], ...]
+    settle: tuple[Finding, ...]
     leaders: tuple[str, ...]
     may: tuple[str, ...]
     may_not: str
@@ -108,29 +108,18 @@ def _picture(answers: Answers, names: Naming) -> Picture | None:
     return None if isinstance(found, NoAnswer) else tell_differences(found, names).picture
 
 
-# Where each kind of finding is settled; what is not named here is settled in the study itself.
-_SETTLED_IN = {"confound": "plan", "batch": "plan", "session": "servings", "assessor": "assessors"}
+def _settle(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    grave = [each for each in findings if each.severity != SEVERITIES[-1]]
+    grave.sort(key=lambda each: SEVERITIES.index(each.severity))
+    first_of_kind = {each.kind: each for each in reversed(grave)}
+    kinds = list(dict.fromkeys(each.kind for each in grave))[:MOST_TO_SETTLE]
+    return tuple(first_of_kind[kind] for kind in kinds)
 
 
-def _settle(findings: Sequence[Finding]) -> tuple[tuple[str, str, str], ...]:
-    """Return the gravest findings, one of a kind, each with its advice and where it is settled."""
-    grave = sorted(
-        (each for each in findings if each.severity != SEVERITIES[-1]),
-        key=lambda each: SEVERITIES.index(each.severity),
-    )
-    kinds = {each.kind: each for each in reversed(grave)}
-    first = [each for each in grave if kinds[each.kind] is each][:MOST_TO_SETTLE]
-    return tuple((_short(each.message), f"{each.message} {each.advice}", _settled_in(each.kind)) for each in first)
-
-
-def _short(message: str) -> str:
-    """Return the first statement of a message; the rest is heard where it is settled."""
-    first = message.partition(": ")[0].partition(". ")[0]
+def in_short(finding: Finding) -> str:
+    """Return the first statement of what was found; the rest is heard where it is settled."""
+    first = finding.message.partition(": ")[0].partition(". ")[0]
     return first if first.endswith(".") else f"{first}."
-
-
-def _settled_in(kind: str) -> str:
-    return next((part for word, part in _SETTLED_IN.items() if word in kind), "study")
 
 
 def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:

@@ -6,10 +6,12 @@ from typing import Any
 
 import streamlit as st
 
-from panel.app.places import go
+from panel.app.places import go, leave_for
 from panel.app.state import StudyInUse
+from panel.app.study_editors import open_editor, place_of
 from panel.app.widgets import heading, headline, plain, say, show_picture
-from panel.views.glance import Glance, tell_glance
+from panel.checks.finding import Finding
+from panel.views.glance import Glance, in_short, tell_glance
 
 _WAIT = "Putting the answer together ..."
 
@@ -25,6 +27,14 @@ def show(study: StudyInUse) -> None:
     _four(told)
 
 
+def _mend(finding: Finding) -> None:
+    """Open the editor that mends a finding; what the study holds where there is none."""
+    place = place_of(finding)
+    if place is not None:
+        open_editor(*place)
+    leave_for("edit" if place else "study")
+
+
 @st.cache_resource(max_entries=4, show_spinner=False)
 def _told(content_hash: str, _study: Any) -> Glance:
     """Return what is said of a study; the hash of its content is the key."""
@@ -36,9 +46,10 @@ def _four(told: Glance) -> None:
     settle, near, said, following = st.columns(4, gap="large")
     with settle:
         heading("Settle first")
-        for words, advice, part in told.settle:
-            st.markdown(plain(words), help=plain(advice))
-            go(part, "Settle it")
+        for number, finding in enumerate(told.settle):
+            st.markdown(plain(in_short(finding)), help=plain(f"{finding.message} {finding.advice}"))
+            if st.button("Settle it", key=f"settle {number}", type="tertiary", icon=":material/edit:"):
+                _mend(finding)
         if not told.settle:
             st.markdown("Nothing was found that could mislead.")
     with near:

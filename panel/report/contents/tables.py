@@ -10,9 +10,6 @@ from panel.study.shown import Source
 from panel.views.decision.claims import claim_numbers_of_all, claims_table
 from panel.views.planning.study import batches_table, formulas_table
 
-OF_ATTRIBUTE = Source("scores", same={"attribute": "attribute"})
-
-
 # Tables of formulas, swaps, prediction and instrument readings, with the id of every number.
 
 

@@ -203,7 +203,6 @@ def _quantile_series(k: int, level: float) -> QuantileSeries:
 GRID_STEP = 0.05
 LARGEST = 12.0  # a t of 12 with known variance has p below 1e-32
 FACTOR_STEPS = 200
-FACTOR_MISFIT = 0.02  # largest misfit of a correlation that moves no p-value by more than 0.001
 
 
 @dataclass(frozen=True, eq=False, slots=True)

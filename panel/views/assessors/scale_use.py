@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import pandas as pd
-
 from panel.models.prototypes.scale_use import ScaleUse
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, Across, Source, Table, number, p_value
@@ -79,8 +77,3 @@ def _lines(result: ScaleUse, names: Naming) -> list[str]:
             told = f"{names.attribute(str(row['attribute']))}: {format_list(parts)}; F is {before} as compared"
             lines.append(f"{told}, {after} with it.")
     return lines
-
-
-def _both_ways_test(row: pd.Series) -> str:
-    df, error = format_number(row["df"], 0), format_number(row["df_error"], 1)
-    return f"F({df}; {error}) = {format_number(row['statistic'], 2)}, {p_words(row['p_value'])}"

@@ -186,7 +186,6 @@ _POINTS = 72.0
 _WIDTH, _LEFT, _BOTTOM, _TOP, _RIGHT, _KEY = 5.2, 0.75, 0.6, 0.4, 0.15, 0.24  # inches
 _LOWEST, _HIGHEST = 3.0, 5.2
 _AROUND = 0.16  # free part on each side
-_ARROW = 0.38  # length of the arrow of the steepest slope, of the shorter side
 _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)))
 
 

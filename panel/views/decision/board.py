@@ -141,12 +141,6 @@ def _frame(name: str, title: str, frame: pd.DataFrame, names: Naming) -> Shown:
     return Shown(Table(name, title, lambda rows: rows, columns), frame.reset_index(drop=True), names)
 
 
-def bearing_lines(result: Claims, number: int) -> list[str]:
-    """Return what bears on one claim, its side first."""
-    rows = result.bearing.loc[result.bearing["number"] == number].to_dict("records")
-    return [f"{capital(str(row['side']))}: {row['source']}, {row['what']}." for row in rows]
-
-
 def _board_picture(result: Claims) -> Picture:
     rows = _ordered(result)
     heard = "; ".join(f"{row['verdict']}: “{row['claim']}”" for row in rows.to_dict("records"))

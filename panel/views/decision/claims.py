@@ -22,7 +22,6 @@ from panel.claims.verdict import (
     WITH_WORDING,
     WITHDRAWN,
 )
-from panel.claims.wording import NOT_NAMED
 from panel.study.knowledge import cautions, claim_kinds
 from panel.study.study import Study
 from panel.views.drawing.interval_picture import interval_figure, needed_limits
@@ -89,26 +88,6 @@ def kind_words(kind: str) -> str:
     kinds = claim_kinds()
     found = kinds.loc[kinds["kind"] == kind, "words"]
     return str(found.iloc[0]) if len(found) else kind
-
-
-def what_the_claims_show(result: Claims) -> list[str]:
-    """Return one line per claim: the verdict, the sentence, the number that decides, the wording that may be used."""
-    lines = []
-    for row in result.claims.to_dict("records"):
-        why = _why(result, int(row["number"]))
-        say = [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
-        lines.append(" ".join([f"{verdict_words(str(row['verdict']))}: “{row['claim']}”.", *why, *say]))
-    return lines
-
-
-def _why(result: Claims, number: int) -> list[str]:
-    """Return the first reason, what is lacking where no number could be had, and that the attribute is not named."""
-    verdict = result.claims.loc[result.claims["number"] == number, "verdict"].iloc[0]
-    lacking = verdict == CANNOT_TELL and not (result.numbers["number"] == number).any()
-    first = [reasons_of(result, number)[:1], needs_of(result, number)[:1] if lacking else []]
-    unnamed = (result.findings["number"] == number) & (result.findings["check"] == NOT_NAMED)
-    told = [words for part in first for words in part] + [str(words) for words in result.findings["message"][unnamed]]
-    return [f"{words[:1].upper()}{words[1:]}" for words in told]
 
 
 def ended(words: str) -> str:

@@ -6,6 +6,8 @@ import pytest
 
 from panel.claims.judge import judge_claims
 from panel.claims.verdict import SUPPORTED, VERDICTS
+from panel.study.naming import Naming
+from panel.views.decision.board import tell_claims
 from panel.views.decision.claims import (
     _claim_rows,
     claim_figure,
@@ -25,7 +27,6 @@ from panel.views.decision.claims import (
     reasons_of,
     verdict_words,
     what_claims_cannot_show,
-    what_the_claims_show,
     wording_lines,
 )
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
@@ -61,13 +62,25 @@ def test_the_headline_counts_verdicts(result):
     assert claims_headline(judge_claims(study_with([], answers=answer_rows(1, 2)))).startswith("No claim")
 
 
+def told_of(result):
+    """Return the drawers of the board, a text for each claim, in the order of the claims."""
+    number = {f"“{row['claim']}”": row["number"] for row in result.claims.to_dict("records")}
+    drawers = [each for each in tell_claims(result, Naming()).drawers if any(words in each.title for words in number)]
+    drawers.sort(key=lambda each: min(place for words, place in number.items() if words in each.title))
+    return [" ".join([f"{each.title}.", *map(in_words, each.items)]) for each in drawers]
+
+
+def in_words(item):
+    return item if isinstance(item, str) else " ".join(item.texts.to_numpy().ravel())
+
+
 def test_every_claim_has_its_line(result):
-    lines = what_the_claims_show(result)
+    lines = told_of(result)
     assert lines[0].startswith(
         "✓ supported as worded: “most users agreed that it feels soft”. 45 of 58 agreed or agreed strongly: 77 % (95 % "
     )
-    assert lines[1].startswith("✗ not supported: “8 in 10 feel soft”. 45 of 58 ")
-    assert " What may be said: 77 % agreed" in lines[1]
+    assert lines[1].startswith("✗ not supported: “8 in 10 feel soft”. What may be said: 77 % agreed")
+    assert " 45 of 58 " in lines[1]
     assert lines[3].startswith("– not a matter for this tool: “repairs skin”. 'repairs' belongs to physiology")
 
 
@@ -77,7 +90,7 @@ def test_a_line_says_what_is_lacking_and_where_the_attribute_is_not_named():
         claim_row("nicer than P2", "superiority", attribute="GREASE", versus="P2"),
     ]
     scores = panel_scores({"GREASE": {"P1": 20, "P2": 60}}, seeded(), scatter=3.0, own_view=1.0)
-    lines = what_the_claims_show(judge_claims(study_with(rows, scores=scores)))
+    lines = told_of(judge_claims(study_with(rows, scores=scores)))
     assert "The prototype 'P9' is not in the study." in lines[0]
     assert "The sentence names nothing that was judged." in lines[1]
 
