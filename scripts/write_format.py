@@ -18,9 +18,10 @@ HEAD = """# Your own study
 
 Drop a CSV or Excel table of scores under *Study* (a row per score, or a column per attribute), correct the guessed
 columns, and go. Decimal commas, codes such as `017`, merged name cells, blanks round names and `n/a` are understood;
-what cannot be read is listed, not guessed. The raw file is kept with its SHA-256. Everything else of a study is
-written in the app, too: formulas, batches, attributes with their targets, people, questions, facts. Nothing has to be
-edited in a file.
+what cannot be read is listed, not guessed. The raw file is kept with its SHA-256. Most of the rest of a study is
+written in the app, too: formulas, batches, attributes with their targets, people, questions, facts. What has no
+editor yet comes in with the workbook of `afterfeel template` (courses, dominances) or by `afterfeel set` (own values
+of ingredients).
 
 A study is a folder of plain CSV files with a `datapackage.json` (Data Package v2), and travels as one workbook or one
 zip. What follows is what stands in it. A column in bold is needed.

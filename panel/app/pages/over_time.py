@@ -32,9 +32,7 @@ def show(study: StudyInUse) -> None:
     has_courses, has_dominance = (not study.study.table(name).empty for name in ("courses", "dominances"))
     if not (timed or has_courses or has_dominance):
         headline("Nothing in this study runs over time yet.")
-        st.markdown(
-            "Three things can be shown here. Add one of them to the study's folder, then open it on the page Study."
-        )
+        st.markdown("Three things can be shown here. They come in with the workbook under Edit, on the page Study.")
         with st.expander("How these rows are written"):
             say(_HOW_WRITTEN, first=("After-feel over the minutes", "Courses of intensity", "Dominant sensations"))
     parts: tuple[tuple[bool, str, Question[Any], Callable[[Any, Naming], Told]], ...] = (
