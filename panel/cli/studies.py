@@ -114,11 +114,13 @@ def glance(study: Path, as_json: bool) -> None:
     from dataclasses import fields
 
     from panel.answers import Answers
+    from panel.checks.finding import findings_table
     from panel.views.glance import in_short, tell_glance
 
     told = tell_glance(Answers(open_path(study)))
     if as_json:
-        print_json({each.name: getattr(told, each.name) for each in fields(told) if each.name != "picture"})
+        held = {each.name: getattr(told, each.name) for each in fields(told) if each.name != "picture"}
+        print_json(held | {"settle": findings_table(told.settle)})
         return
     print_lines(told.headline, told.about, "")
     for title, lines in (

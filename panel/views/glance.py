@@ -155,7 +155,7 @@ def _step(answers: Answers, findings: Iterable[Finding]) -> tuple[str, str]:
     if study.scores.empty:
         return ("Hand out the ballots.", "ballots") if len(study.table("servings")) else ("Plan the test.", "plan")
     if study.table("formulas").empty:
-        return "Write down the formulas, so that a difference can be traced to an emollient.", "study"
+        return "Write down the formulas, so that a difference can be traced to an emollient.", "edit"
     proposed = answers.ask(NEXT)
     if isinstance(proposed, NoAnswer):
         return "Plan the next prototypes.", "plan"

@@ -55,7 +55,7 @@ def _four(told: Glance) -> None:
     with near:
         heading("Against the target")
         say(told.leaders or ("No targets are written down for this study.",))
-        go("decide" if told.leaders else "study", "All targets" if told.leaders else "Write them down")
+        go("decide" if told.leaders else "edit", "All targets" if told.leaders else "Write them down")
     with said:
         heading("May be said")
         say((*told.may, *([told.may_not] if told.may_not else [])))

@@ -1,0 +1,97 @@
+"""The first screen, on page and by command: the demo, scores alone, and a study that has begun."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from click.testing import CliRunner
+
+from panel.answers import DECISION, FINDINGS, Answers
+from panel.app.places import links
+from panel.checks.finding import Finding
+from panel.cli import main
+from panel.study.folder import read_folder
+from panel.study.study import Study
+from panel.views.glance import MOST_TO_SETTLE, in_short, tell_glance
+from tests.app.running import part_of_app
+from tests.studies import small_study
+
+DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
+MOST_LINES = 30
+
+
+def test_the_demo_is_answered_whole():
+    answers = Answers(read_folder(DEMO))
+    told = tell_glance(answers)
+    assert told.headline == "No prototype meets greasy film, which must be met."
+    assert told.about.endswith("8 prototypes, 10 assessors, 60 consumers and one batch of each.")
+    assert told.picture is not None
+    assert told.picture.narrow is not None
+    windows = answers.need(DECISION).windows
+    best = windows.loc[windows["prototype"] == "P4"]
+    met = int((best["met"] == 1).sum())
+    assert told.leaders[0].startswith(f"P4: {met} of {len(best)} targets; misses ")
+    assert [line.partition("”: ")[0] for line in told.may] == [
+        "“less greasy than our previous hand cream", "“does not leave hands feeling greasy", "“sinks in quickly"
+    ]  # fmt: skip
+    assert "contrary evidence" in told.may[1]
+    assert told.may_not == "7 other sentences may not be said as they stand."
+    assert told.step.startswith("No prototype you could make from these is expected to come nearer")
+    assert told.step_part == "next_prototype"
+
+
+def test_the_gravest_findings_come_first_one_of_a_kind():
+    answers = Answers(read_folder(DEMO))
+    settle = tell_glance(answers).settle
+    kinds = [finding.kind for finding in settle]
+    assert len(kinds) == len(set(kinds)) == MOST_TO_SETTLE
+    assert all(finding.severity == "warning" for finding in settle)
+    assert set(settle) <= set(answers.need(FINDINGS))
+
+
+def test_what_was_found_is_said_in_short():
+    finding = Finding("warning", "x", "scores", "330 is outside the scale 0 to 100. 330 may be 33.0: a slip.", "Look.")
+    assert in_short(finding) == "330 is outside the scale 0 to 100."
+
+
+def test_scores_alone_show_how_the_prototypes_differ():
+    study = small_study()
+    told = tell_glance(Answers(Study({"scores": study.scores, "prototypes": study.table("prototypes")}, {})))
+    assert told.headline.startswith(("The prototypes differ", "On no attribute"))
+    assert told.picture is not None
+    assert told.leaders == ()
+    assert told.may == ()
+    assert told.step_part == "edit"
+
+
+def test_a_study_that_has_begun_is_told_what_is_next():
+    told = tell_glance(Answers(Study({"prototypes": small_study().table("prototypes")}, {})))
+    assert told.headline == "There are no scores yet, so nothing can be said of the prototypes."
+    assert told.picture is None
+    assert told.settle[0].severity == "stop"
+
+
+def test_the_command_says_the_same():
+    said = CliRunner().invoke(main, ["glance", str(DEMO)])
+    assert said.exit_code == 0
+    assert len(said.output.splitlines()) <= MOST_LINES
+    assert "Settle first" in said.output
+    held = json.loads(CliRunner().invoke(main, ["glance", str(DEMO), "--json"]).output)
+    assert held["headline"] in said.output
+    assert held["settle"][0]["kind"]
+
+
+def test_settling_opens_the_editor_that_mends_it(monkeypatch):
+    monkeypatch.delenv("AFTERFEEL_STUDY", raising=False)
+    app = part_of_app("at_a_glance").run()
+    app.button[0].click().run()
+    assert not app.exception
+    assert app.session_state["what to edit"] == "batches"  # a batch too young
+
+
+def test_a_page_that_is_mentioned_is_a_link(monkeypatch):
+    shown = []
+    monkeypatch.setattr("panel.app.places.go", lambda part, title: shown.append((part, title)))
+    links(["Sign on the page Safety.", "Check the scores on the Study page. See the page Safety.", "No page at all."])
+    assert shown == [("safety", "Safety"), ("study", "Study")]
