@@ -17,7 +17,6 @@ from panel.study.knowledge import cautions
 from panel.study.naming import Naming
 from panel.study.numbers_read import typed_number
 from panel.study.shown import Table
-from panel.views.drawing.pictures import png_bytes
 from panel.views.told import Item, Picture, Shown, Told
 
 P = ParamSpec("P")
@@ -181,34 +180,23 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
     return safe.to_csv(index=False).encode("utf-8-sig")
 
 
-def picture(svg: str, figure: Callable[[], Any], *, name: str, alt: str) -> None:
-    """Show a picture, with downloads as SVG and PNG; `figure` draws it again for the PNG when it is asked for."""
-    place = wide(name) if _points_wide(svg) > _FITS_A_PHONE else st.container()
-    place.image(svg, alt=alt, width="content")
-    picture_downloads(svg, figure, name=name)
+def show_picture(told: Picture) -> None:
+    """Show a picture, to be taken away as SVG and PNG; on a narrow screen the one drawn for it, where there is one."""
+    if told.narrow is None:
+        place = wide(told.name) if _points_wide(told.svg) > _FITS_A_PHONE else st.container()
+        place.image(told.svg, alt=told.alt, width="content")
+    else:
+        for width, svg in (("broad", told.svg), ("narrow", told.narrow_svg)):
+            st.container(key=f"only {width} {told.name}").image(svg, alt=told.alt, width="stretch")
+    with st.popover("Take away", icon=":material/download:", type="tertiary"):
+        _download("Picture as SVG", told.svg.encode(), f"{told.name}.svg", "image/svg+xml")
+        _download("Picture as PNG", told.png, f"{told.name}.png", "image/png")
 
 
 def _points_wide(svg: str) -> float:
     """Return the width a picture says it has, in points."""
     found = re.search(r'<svg [^>]*?width="([\d.]+)pt"', svg)
     return float(found.group(1)) if found else 0.0
-
-
-def show_picture(told: Picture) -> None:
-    """Show a picture with its downloads; on a narrow screen the one that was drawn for it, where there is one."""
-    if told.narrow is None:
-        picture(told.svg, told.figure, name=told.name, alt=told.alt)
-        return
-    for width, svg in (("broad", told.svg), ("narrow", told.narrow_svg)):
-        st.container(key=f"only {width} {told.name}").image(svg, alt=told.alt, width="stretch")
-    picture_downloads(told.svg, told.figure, name=told.name)
-
-
-def picture_downloads(svg: str, figure: Callable[[], Any], *, name: str) -> None:
-    """Offer a picture as SVG and PNG, behind one small button."""
-    with st.popover("Take away", icon=":material/download:", type="tertiary"):
-        _download("Picture as SVG", svg.encode(), f"{name}.svg", "image/svg+xml")
-        _download("Picture as PNG", lambda: png_bytes(figure()), f"{name}.png", "image/png")
 
 
 def _download(label: str, data: bytes | Callable[[], bytes], file_name: str, kind: str) -> None:

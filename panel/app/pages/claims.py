@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any
 
 import streamlit as st
 
 from panel.app.state import StudyInUse, keep, leave_message, moment
-from panel.app.widgets import ask, attempt, picture, plain, say
+from panel.app.widgets import ask, attempt, plain, say, show_picture
 from panel.app.widgets import show as show_told
 from panel.claims.claim import anchor_hash, fields_of, page_to_sign, time_stamp_request, with_claim, with_withdrawn
 from panel.claims.judge import CLAIMS, DRAFT, Claims, Draft, judge_drafts, suggested
@@ -16,7 +15,7 @@ from panel.study.knowledge import claim_kinds
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.decision.board import tell_claims
-from panel.views.decision.claims import claim_figure, claim_svg, claim_units, kind_words, verdict_words
+from panel.views.decision.claims import claim_picture, claim_units, kind_words, verdict_words
 from panel.views.planning.study import mark
 
 _NUMBERS = {
@@ -66,12 +65,7 @@ def _choose(study: StudyInUse, result: Claims, label: str, key: str) -> int:
 def _pictures(study: StudyInUse, result: Claims) -> None:
     number = _choose(study, result, "Claim", "claim")
     for place, unit in enumerate(claim_units(result, number)):
-        picture(
-            claim_svg(result, number, unit),
-            partial(claim_figure, result, number, unit),
-            name=f"claim_{number}_{place + 1}",
-            alt="The numbers behind the claim against its bar or margin; the table in its drawer holds them.",
-        )
+        show_picture(claim_picture(result, number, unit, place))
 
 
 def _form(study: StudyInUse, names: Naming) -> None:

@@ -12,7 +12,7 @@ from panel.app.places import PART, PARTS
 from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.study_editors import mend_button, show_editors
 from panel.app.study_forms import save_form
-from panel.app.widgets import ask, attempt, headline, picture, plain, say, table
+from panel.app.widgets import ask, attempt, headline, plain, say, show_picture, table
 from panel.checks.finding import SEVERITIES, Finding
 from panel.errors import PanelError
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
@@ -67,9 +67,7 @@ def formulas(study: StudyInUse, names: Naming) -> None:
         return
     blend = emollient_blend(study.study)
     if len(blend):
-        pairs = matched_pairs(study.study)
-        drawn = blend_picture(blend, names, pairs)
-        picture(drawn.svg, drawn.figure, name="formulas_blends", alt=drawn.alt)
+        show_picture(blend_picture(blend, names, matched_pairs(study.study)))
     if len(with_formula) > 1:
         _difference(study, with_formula, names)
     full = study.study.table("formulas")

@@ -25,7 +25,8 @@ from panel.claims.verdict import (
 from panel.study.knowledge import cautions, claim_kinds
 from panel.study.study import Study
 from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import COLOURS, GREY, INK, svg_text
+from panel.views.drawing.pictures import COLOURS, GREY, INK
+from panel.views.told import Picture
 from panel.words import (
     DOWN,
     NOTHING,
@@ -268,7 +269,7 @@ def _claim_rows(result: Claims, number: int, unit: str) -> pd.DataFrame:
     return rows.assign(label=labels, remark=remarks, clear=within, y=y)
 
 
-def claim_figure(result: Claims, number: int, unit: str) -> Figure:
+def _claim_figure(result: Claims, number: int, unit: str) -> Figure:
     """Return a line for each number: filled where its interval keeps to its side of the limit, hollow where not."""
     rows = _claim_rows(result, number, unit)
     limits = needed_limits(_finite(rows), *_known(rows))
@@ -296,17 +297,17 @@ def claim_figure(result: Claims, number: int, unit: str) -> Figure:
     return figure
 
 
-def claim_svg(result: Claims, number: int, unit: str, *, text_as_paths: bool = True) -> str:
-    """Return the picture of one claim as SVG text."""
+def claim_picture(result: Claims, number: int, unit: str, place: int) -> Picture:
+    """Return the picture of the numbers of one claim that share a unit; `place` counts its pictures from 0."""
     rows = _claim_rows(result, number, unit)
     heard = "; ".join(
         f"{row['label']} {value_words(row['estimate'], unit)} ({row['remark']})" for row in rows.to_dict("records")
     )
-    return svg_text(
-        claim_figure(result, number, unit),
-        title=_title(result, number),
-        description=f"Numbers behind the claim: {heard}.",
-        text_as_paths=text_as_paths,
+    return Picture(
+        f"claim_{number}_{place + 1}",
+        _title(result, number),
+        f"Numbers behind the claim: {heard}.",
+        lambda: _claim_figure(result, number, unit),
     )
 
 

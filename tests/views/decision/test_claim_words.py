@@ -9,11 +9,11 @@ from panel.claims.verdict import SUPPORTED, VERDICTS
 from panel.study.naming import Naming
 from panel.views.decision.board import tell_claims
 from panel.views.decision.claims import (
+    _claim_figure,
     _claim_rows,
-    claim_figure,
     claim_findings_table,
     claim_numbers_table,
-    claim_svg,
+    claim_picture,
     claim_units,
     claims_headline,
     claims_table,
@@ -29,6 +29,7 @@ from panel.views.decision.claims import (
     what_claims_cannot_show,
     wording_lines,
 )
+from panel.views.drawing.pictures import svg_text
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 
 
@@ -154,7 +155,7 @@ def test_the_picture_draws_each_number_against_its_limit(result):
     rows = _claim_rows(result, 1, "%")
     assert rows["clear"].all()
     assert not _claim_rows(result, 2, "%")["clear"].any()
-    axes = claim_figure(result, 1, "%").axes[0]
+    axes = _claim_figure(result, 1, "%").axes[0]
     uprights = [line for line in axes.lines if len(set(line.get_xdata())) == 1 and len(line.get_xdata()) == 2]
     assert {float(line.get_xdata()[0]) for line in uprights} == {50.0}
     # an absolute negative is held against a bar of the scale and a share of people: two pictures
@@ -162,14 +163,15 @@ def test_the_picture_draws_each_number_against_its_limit(result):
 
 
 def test_an_open_end_reaches_the_edge_of_the_picture(result):
-    axes = claim_figure(result, 6, "scale").axes[0]
+    axes = _claim_figure(result, 6, "scale").axes[0]
     interval = axes.collections[0].get_segments()[0]
     assert interval[:, 0].min() == pytest.approx(axes.get_xlim()[0])
 
 
 def test_the_picture_says_its_numbers_to_those_who_hear_it(result):
-    text = claim_svg(result, 1, "%", text_as_paths=False)
+    drawn = claim_picture(result, 1, "%", 0)
+    text = svg_text(drawn.figure(), title=drawn.title, description=drawn.alt, text_as_paths=False)
     root = ElementTree.fromstring(text)
     words = " ".join("".join(node.itertext()) for node in root.iter())
     assert "Numbers behind the claim: agreed, Wilson 77 %" in words
-    assert text == claim_svg(result, 1, "%", text_as_paths=False)
+    assert drawn.svg == claim_picture(result, 1, "%", 0).svg
