@@ -25,7 +25,6 @@ def show() -> None:
         page_title="Afterfeel",
         page_icon=str(_FILES / "mark.svg"),
         layout="wide",
-        initial_sidebar_state="collapsed",  # on a phone the places lie in it; chosen, it gets out of the way
         menu_items={"About": None},
     )
     warm_up()
