@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from panel.study.naming import Naming
     from panel.study.study import Study
 
-everything_option = click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+_everything_option = click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
 
 
 @click.command()
@@ -39,7 +39,7 @@ everything_option = click.option("--all", "everything", is_flag=True, help="Also
 )
 @click.option("--kenward-roger", is_flag=True, help="Kenward and Roger's method instead of Satterthwaite's.")
 @click.option("--beside", is_flag=True, help="Also by ranks, with scale use taken out, and what the model assumes.")
-@everything_option
+@_everything_option
 @json_option
 def compare(
     study: Path,
@@ -66,8 +66,8 @@ def compare(
         frames = ("attributes", "means", "pairs", "versus", "variances", "both_ways", "set_aside", "not_estimated")
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         content |= {"benchmark": result.benchmark, "margin": result.margin, "level": result.level}
-        content |= beside_as_data(opened, result) if beside else {}
-        print_json(content | planned_as_data(opened, result))
+        content |= _beside_as_data(opened, result) if beside else {}
+        print_json(content | _planned_as_data(opened, result))
         return
     _print_differences(opened, result, beside=beside, everything=everything)
 
@@ -90,7 +90,7 @@ def _print_differences(opened: Study, result: Differences, *, beside: bool, ever
         elif there:
             print_lines(told.headline)
     if beside:
-        print_lines("", *beside_in_words(opened, result, names))
+        print_lines("", *_beside_in_words(opened, result, names))
 
 
 @click.command()
@@ -124,7 +124,7 @@ def panel(study: Path, everything: bool, as_json: bool) -> None:
 )
 @click.option("--draws", type=int, default=1000, help="Panels drawn for the regions.")
 @click.option("--seed", type=int, default=1, help="Seed of the draws.")
-@everything_option
+@_everything_option
 @json_option
 def map_prototypes(study: Path, matrix: str, draws: int, seed: int, everything: bool, as_json: bool) -> None:
     """Place the prototypes on a map, with a region for each."""
@@ -149,10 +149,10 @@ def map_prototypes(study: Path, matrix: str, draws: int, seed: int, everything: 
 # The differences looked at in other ways, for the command `compare --beside`.
 
 
-SEED = 1  # of the simulated reference behind the tests of what the model assumes
+_SEED = 1  # of the simulated reference behind the tests of what the model assumes
 
 
-def beside_as_data(study: Study, result: Differences) -> dict[str, Any]:
+def _beside_as_data(study: Study, result: Differences) -> dict[str, Any]:
     """Return the frames of the ranks, the scaling model, the smallest differences and the assumptions."""
     import numpy as np
 
@@ -161,7 +161,7 @@ def beside_as_data(study: Study, result: Differences) -> dict[str, Any]:
     from panel.models.prototypes.scale_use import find_scale_use
     from panel.models.prototypes.sensitivity import smallest_difference
 
-    assumptions = look_at_assumptions(study, rng=np.random.default_rng(SEED))
+    assumptions = look_at_assumptions(study, rng=np.random.default_rng(_SEED))
     scale_use = find_scale_use(study)
     return {
         "ranks": compare_ranks(study, result).attributes,
@@ -171,11 +171,11 @@ def beside_as_data(study: Study, result: Differences) -> dict[str, Any]:
         "assumptions": assumptions.tests,
         "scale_ends": assumptions.ends,
         "influence": assumptions.influence,
-        "seed": SEED,
+        "seed": _SEED,
     }
 
 
-def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterator[str]:
+def _beside_in_words(study: Study, result: Differences, names: Naming) -> Iterator[str]:
     """Yield what the other ways of looking say."""
     import numpy as np
 
@@ -193,7 +193,7 @@ def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterato
     scale_use = tell_scale_use(find_scale_use(study), names)
     yield scale_use.headline
     yield from (item for each in scale_use.drawers for item in each.items if isinstance(item, str))
-    told = tell_assumptions(look_at_assumptions(study, rng=np.random.default_rng(SEED)), names)
+    told = tell_assumptions(look_at_assumptions(study, rng=np.random.default_rng(_SEED)), names)
     yield told.headline
     yield from (str(item) for each in told.drawers[:2] for item in each.items)
 
@@ -201,7 +201,7 @@ def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterato
 # The differences planned beforehand, and what is alike within the margin, for the command `compare`.
 
 
-def planned_as_data(study: Study, result: Differences) -> dict[str, Any]:
+def _planned_as_data(study: Study, result: Differences) -> dict[str, Any]:
     """Return the planned differences and the tests of likeness, with how they were computed."""
     from panel.models.prototypes.alike import find_alike, planned_differences
 

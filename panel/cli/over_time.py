@@ -10,7 +10,7 @@ import click
 from panel.cli.shared import json_option, open_path, print_json, print_told, study_argument
 from panel.errors import ModelError
 
-NOTHING_OVER_TIME = (
+_NOTHING_OVER_TIME = (
     "Nothing in this study runs over time. Score an attribute at several times (in the table attributes each time has "
     "a row of its own, with the same name and other minutes), or add the table courses or the table dominances."
 )
@@ -30,7 +30,7 @@ def over_time(study: Path, everything: bool, as_json: bool) -> None:
     has_courses, has_dominance = (not answers.study.table(name).empty for name in ("courses", "dominances"))
     timed = bool(timed_attributes(answers.study))
     if not (timed or has_courses or has_dominance):
-        raise ModelError(NOTHING_OVER_TIME)
+        raise ModelError(_NOTHING_OVER_TIME)
     after_feel = answers.need(AFTER_FEEL) if timed else None
     courses = answers.need(COURSES) if has_courses else None
     dominances = answers.need(DOMINANCES) if has_dominance else None
