@@ -48,7 +48,7 @@ def frame_of_texts(table: Table, raw: RawTable) -> tuple[pd.DataFrame, list[tupl
     columns: dict[str, pd.Series] = {}
     for name, cells in texts.items():
         if name not in numbers:
-            columns[name] = pd.Series(list(cells), dtype="str")
+            columns[name] = pd.Series(cells, dtype="str")
             continue
         values, reasons = numbers[name].values, dict(numbers[name].reasons)
         if kinds[name] == "integer":
