@@ -109,6 +109,11 @@ def read_raw_file(path: str | Path) -> RawFile:
         raise StudyError(f"{path} cannot be read: {error}.") from error
 
 
+def is_workbook(file: RawFile) -> bool:
+    """Return True if a file is packed, as workbooks are."""
+    return file.content[:2] == _ZIP
+
+
 def changed_raw_files(files: Iterable[RawFile]) -> tuple[str, ...]:
     """Return the names of imported files that are missing or no longer what was imported."""
     return tuple(file.name for file in files if hashlib.sha256(file.content).hexdigest() != file.sha256)
@@ -134,7 +139,7 @@ def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawT
     content, name = file.content, file.name
     if not content:
         raise StudyError(f"{name} is empty.")
-    if content[:2] == _ZIP:
+    if is_workbook(file):
         if len(content) > MAX_BYTES:
             raise StudyError(f"{name} is larger than {MAX_BYTES} bytes; keep only the table of scores.")
         rows, notes = _sheet(content, name, sheet)
@@ -157,7 +162,7 @@ def rows_of_file(file: RawFile, sheet: str = "") -> list[tuple[str, list[list[st
     content, name = file.content, file.name
     if not content or len(content) > MAX_BYTES:
         return []
-    if content[:2] == _ZIP:
+    if is_workbook(file):
         with open_workbook(content, name) as workbook:
             found = []
             for each in [sheet] if sheet else sheet_names(workbook):

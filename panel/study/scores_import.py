@@ -114,9 +114,9 @@ def study_from_scores(
     """
     scores = imported.scores
     tables = {
-        "prototypes": _listed("prototypes", natural_order(name for name in scores["prototype"] if name)),
-        "attributes": _listed("attributes", scores["attribute"]),
-        "assessors": _listed("assessors", scores["assessor"]),
+        "prototypes": _listed("prototypes", natural_order(name for name in scores["prototype"].unique() if name)),
+        "attributes": _listed("attributes", scores["attribute"].unique()),
+        "assessors": _listed("assessors", scores["assessor"].unique()),
         "scores": scores,
     }
     known = list(tables["prototypes"]["prototype"])
@@ -143,7 +143,9 @@ def _positions(table: RawTable, layout: ScoresLayout) -> NumbersRead | None:
 
 
 def _names(table: RawTable, column: str) -> np.ndarray:
-    return np.array([cell.strip() for cell in table.column(column)], dtype=object)
+    """Return the cells of a column of names as objects, the blanks round them taken off."""
+    codes, distinct = pd.factorize(pd.array(table.column(column), dtype="str"))
+    return np.array([cell.strip() for cell in distinct], dtype=object)[codes]
 
 
 def _long_scores(
@@ -185,7 +187,7 @@ def _refuse_nameless(table: RawTable, layout: ScoresLayout, numbers: Mapping[str
     for read in numbers.values():
         scored |= ~read.missing
     for role, column in _name_columns(layout).items():
-        blank = np.array([not name for name in _names(table, column)], dtype=bool)
+        blank = np.asarray(_names(table, column) == "", dtype=bool)
         if blank.all() and role == "session":
             continue
         rows = np.flatnonzero(blank & scored)
@@ -224,7 +226,7 @@ def _rehearsed(table: RawTable) -> np.ndarray:
     column = next((name for name in table.header if name.strip().casefold() == "source"), None)
     if column is None:
         return np.zeros(len(table.lines), dtype=bool)
-    return np.array([cell.strip().casefold() == REHEARSED for cell in table.column(column)], dtype=bool)
+    return np.array([cell.casefold() == REHEARSED for cell in _names(table, column)], dtype=bool)
 
 
 def _unread(
@@ -265,7 +267,8 @@ def _notes_on_names(table: RawTable, layout: ScoresLayout) -> list[str]:
     notes = []
     for role in _NAME_ROLES:
         if column := getattr(layout, role):
-            trimmed = {cell.strip() for cell in table.column(column) if cell != cell.strip()}
+            distinct = pd.array(table.column(column), dtype="str").unique()
+            trimmed = {cell.strip() for cell in distinct if cell != cell.strip()}
             if trimmed:
                 notes.append(f"Blanks round these names in column {column!r} were taken off: {_some(trimmed)}.")
     return notes
@@ -526,6 +529,6 @@ def _fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) ->
     """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
     missing = [role for role in ("assessor", "prototype") if role not in known]
     rows = len(table.lines)
-    repeated = [c for c in texts if c not in known.values() and 1 < len(set(table.column(c))) <= rows / 2]
+    repeated = [c for c in texts if c not in known.values() and 1 < pd.Series(table.column(c), dtype="str").nunique() <= rows / 2]
     if len(missing) == 1 and len(repeated) == 1:
         known[missing[0]] = repeated[0]
