@@ -209,8 +209,8 @@ def files_of_study(study: Study) -> dict[str, bytes]:
     files: dict[str, bytes] = {}
     headers: dict[str, list[str]] = {}
     for name in _tables_with_columns(study):
-        headers[name], columns = texts_of_frame(name, study.tables[name], study.unread)
-        files[f"{name}.csv"] = _csv_bytes(headers[name], columns)
+        headers[name] = [str(column) for column in study.tables[name].columns]
+        files[f"{name}.csv"] = _csv_bytes(name, study.tables[name], study.unread)
     raw = _raw_paths(study)
     files.update({path: file.content for path, file in raw.items()})
     for path, content in files.items():
@@ -295,12 +295,22 @@ def _read_table(
     return frame_of_texts(TABLES[name], table_of_text(content, where, limits, TABLES[name].column_names, delimiter))
 
 
-def _csv_bytes(header: list[str], columns: list[list[str]]) -> bytes:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)  # comma, CRLF, quotes where needed: RFC 4180, the default of a data package
-    writer.writerow(header)
-    writer.writerows(zip(*columns, strict=True))
-    return text.getvalue().encode()
+def _csv_bytes(name: str, frame: pd.DataFrame, unread: pd.DataFrame) -> bytes:
+    """Return a table as CSV (comma, CRLF, quotes where needed: RFC 4180), some rows at a time to spare memory."""
+    content = io.BytesIO()
+    text = io.TextIOWrapper(content, encoding="utf-8", newline="")
+    writer = csv.writer(text)
+    for start in range(0, max(len(frame), 1), _ROWS_AT_A_TIME):
+        part = frame.iloc[start : start + _ROWS_AT_A_TIME]
+        header, columns = texts_of_frame(name, part, unread, start)
+        if start == 0:
+            writer.writerow(header)
+        writer.writerows(zip(*columns, strict=True))
+    text.flush()
+    return content.getvalue()
+
+
+_ROWS_AT_A_TIME = 100_000
 
 
 # How does a study describe itself? The file `datapackage.json` (Data Package, version 2) that stands with its
