@@ -323,7 +323,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
             "n_consumers": int(np.unique(person).size),
             "n_answers": len(response),
         },
-        means=mean_rows(design, infer, compared, level).drop(columns="attribute"),
+        means=mean_rows(design, infer, level, compared).drop(columns="attribute"),
         pairs=pairs,
         versus=against,
         variances=pd.DataFrame({"consumer": fit.variances[:, 0], "residual": fit.variances[:, 1]}),
