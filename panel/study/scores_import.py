@@ -533,6 +533,10 @@ def _fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) ->
     """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
     missing = [role for role in ("assessor", "prototype") if role not in known]
     rows = len(table.lines)
-    repeated = [c for c in texts if c not in known.values() and 1 < pd.Series(table.column(c), dtype="str").nunique() <= rows / 2]
+    repeated = [
+        c
+        for c in texts
+        if c not in known.values() and 1 < pd.Series(table.column(c), dtype="str").nunique() <= rows / 2
+    ]
     if len(missing) == 1 and len(repeated) == 1:
         known[missing[0]] = repeated[0]

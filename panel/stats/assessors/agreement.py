@@ -13,7 +13,7 @@ from scipy.special import fdtri, stdtrit
 
 from panel.stats.arrays import Array, Codes
 
-NOTHING_TOLD = 1e-9  # eigenvalue, relative, below which the columns are only apart by rounding
+_NOTHING_TOLD = 1e-9  # eigenvalue, relative, below which the columns are only apart by rounding
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -113,7 +113,7 @@ def _normal_parts(table: Array) -> tuple[Array, Array, Array]:
 
 def _solved_effects(right: Array, left: Array, n_column: Array) -> Array:
     """Return the effects from the sums of the parts of the rows."""
-    effect = np.einsum("...ij,...j->...i", np.linalg.pinv(left, rtol=NOTHING_TOLD, hermitian=True), right)
+    effect = np.einsum("...ij,...j->...i", np.linalg.pinv(left, rtol=_NOTHING_TOLD, hermitian=True), right)
     held = n_column > 0
     mean = (effect * held).sum(axis=-1, keepdims=True) / np.maximum(held.sum(axis=-1, keepdims=True), 1)
     return np.where(held, effect - mean, np.nan)

@@ -14,7 +14,7 @@ from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.group_means import f_tail, one_way
 from panel.stats.mixed.moments import missing_patterns
 
-ONLY_ROUNDING = 1e-24  # sum of squares, relative to that of the scores: rounding leaves about 1e-31
+_ONLY_ROUNDING = 1e-24  # sum of squares, relative to that of the scores: rounding leaves about 1e-31
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -103,7 +103,7 @@ def _without_sessions(response: Array, assessor: Codes, prototype: Codes) -> Own
         np.stack([getattr(table, name) for table in tables], axis=1) for name in ("between", "within", "df", "df_error")
     )
     counts = np.stack([table.counts for table in tables], axis=1)
-    within = np.where(within > ONLY_ROUNDING * (between + within), within, 0.0)
+    within = np.where(within > _ONLY_ROUNDING * (between + within), within, 0.0)
     sittings = np.where(counts.sum(axis=2, keepdims=True) > 0, 0.0, np.nan)
     means = np.stack([table.means for table in tables], axis=1)
     return OwnTables(between, within, np.maximum(df, 0), df_error, means, sittings, counts, residual)
@@ -135,7 +135,7 @@ def _one_person(scores: Array, prototype: Codes, session: Codes) -> _OneTable:
     blank = np.hstack([np.ones((len(y), 1)), contrasts[:, kept]])
     without = blank @ np.linalg.lstsq(blank, y, rcond=None)[0]
     between, within = ((fitted - without) ** 2).sum(axis=0), ((y - fitted) ** 2).sum(axis=0)
-    within = np.where(within > ONLY_ROUNDING * (y**2).sum(axis=0), within, 0.0)
+    within = np.where(within > _ONLY_ROUNDING * (y**2).sum(axis=0), within, 0.0)
     first = coefficients[products.shape[1] :]
     effects = np.vstack([first, -first.sum(axis=0)]) if kept.all() else np.full((sessions.shape[1], y.shape[1]), np.nan)
     means = coefficients[: products.shape[1]] + centre

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
-Array = NDArray[np.float64]
+from panel.stats.arrays import Array
 
 
 @dataclass(frozen=True, eq=False, slots=True)

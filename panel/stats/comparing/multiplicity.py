@@ -50,7 +50,7 @@ def benjamini_hochberg(p: ArrayLike) -> NDArray[np.float64]:
     return _back_in_place(values, asked, order, np.minimum.accumulate(stepped[::-1])[::-1])
 
 
-DECIMALS_OF_A_LEVEL = 12
+_DECIMALS_OF_A_LEVEL = 12
 
 
 def below(p_value: ArrayLike, alpha: float) -> NDArray[np.bool_]:
@@ -58,7 +58,7 @@ def below(p_value: ArrayLike, alpha: float) -> NDArray[np.bool_]:
 
     1 - 0.95 is stored as 0.05 and a little; without rounding, p = 0.05 would lie below it.
     """
-    return np.asarray(np.asarray(p_value, dtype=float) < round(alpha, DECIMALS_OF_A_LEVEL))
+    return np.asarray(np.asarray(p_value, dtype=float) < round(alpha, _DECIMALS_OF_A_LEVEL))
 
 
 def _sorted_family(p: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.intp]]:

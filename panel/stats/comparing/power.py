@@ -7,18 +7,17 @@ from functools import cache
 from itertools import pairwise, product
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtrc, fdtri, gammaincinv, gammaln, ncfdtr, ndtr, stdtrit, xlog1py, xlogy
 
 from panel.errors import ModelError
+from panel.stats.arrays import Array
 
-Floats = NDArray[np.float64]
-
-NODES = 120  # of the quadrature over the estimated standard deviation; good to nine digits
-REACH = 1e-12  # probability left out at either end of it
+_NODES = 120  # of the quadrature over the estimated standard deviation; good to nine digits
+_REACH = 1e-12  # probability left out at either end of it
 
 
-def f_power(df: ArrayLike, df_error: ArrayLike, noncentrality: ArrayLike, alpha: float = 0.05) -> Floats:
+def f_power(df: ArrayLike, df_error: ArrayLike, noncentrality: ArrayLike, alpha: float = 0.05) -> Array:
     """Return the chance that an F test at level alpha is significant (noncentral F)."""
     df, df_error = np.asarray(df, dtype=float), np.asarray(df_error, dtype=float)
     critical = fdtri(df, df_error, 1 - alpha)
@@ -31,7 +30,7 @@ def sample_noncentrality(
     sum_of_squares: ArrayLike,
     interaction_variance: ArrayLike,
     residual_variance: ArrayLike,
-) -> Floats:
+) -> Array:
     """Return the noncentrality of the test of samples when assessors are random and every one tries every sample.
 
     lambda = K I sum tau^2 / (s2 + K s2_AP): I assessors, K replicates, `sum_of_squares` of the true effects tau around
@@ -45,7 +44,7 @@ def sample_noncentrality(
 
 def equivalence_power(
     margin: ArrayLike, std_error: ArrayLike, df: ArrayLike, true: ArrayLike = 0.0, alpha: float = 0.05
-) -> Floats:
+) -> Array:
     """Return the chance that two one-sided tests show a difference to lie within -margin and margin.
 
     The chance, given the estimated standard deviation, is a normal probability; it is averaged over the chi
@@ -56,7 +55,7 @@ def equivalence_power(
     )
     nodes, weights = _quadrature()
     half = df / 2
-    low, high = (np.sqrt(gammaincinv(half, tail) / half) for tail in (REACH, 1 - REACH))
+    low, high = (np.sqrt(gammaincinv(half, tail) / half) for tail in (_REACH, 1 - _REACH))
     # beyond this estimate the interval is wider than the margins, and nothing can be shown
     high = np.minimum(high, margin / (stdtrit(df, 1 - alpha) * std_error))
     low = np.minimum(low, high)
@@ -69,15 +68,15 @@ def equivalence_power(
 
 
 @cache
-def _quadrature() -> tuple[Floats, Floats]:
-    return np.polynomial.legendre.leggauss(NODES)
+def _quadrature() -> tuple[Array, Array]:
+    return np.polynomial.legendre.leggauss(_NODES)
 
 
 # What is a count of right answers worth if it was planned to look at it on the way, and to stop if it was enough?
 
 
-MOST_TABLES = 200_000
-TIE = 1e-9  # relative: tables as likely as the one seen but for rounding are counted with it
+_MOST_TABLES = 200_000
+_TIE = 1e-9  # relative: tables as likely as the one seen but for rounding are counted with it
 
 
 def planned_looks_p(
@@ -118,7 +117,7 @@ def planned_looks_p(
     return min(p_value, 1.0), min(sum(stopped), 1.0)
 
 
-def _chances(n: int, guess: float) -> Floats:
+def _chances(n: int, guess: float) -> Array:
     """Return the binomial chances of 0 to n right answers."""
     x = np.arange(n + 1.0)
     ways = _log_ways(x[:, None], np.array([float(n)]))
@@ -143,7 +142,7 @@ def same_share_p(right: ArrayLike, n: ArrayLike) -> tuple[float, bool]:
     total, answers = x.sum(), n.sum()
     if len(x) < 2 or total in (0.0, answers):
         return 1.0, True
-    if np.prod(n[:-1] + 1) > MOST_TABLES:
+    if np.prod(n[:-1] + 1) > _MOST_TABLES:
         expected = n * total / answers
         statistic = np.sum((x - expected) ** 2 / expected + (x - expected) ** 2 / (n - expected))
         return float(chdtrc(len(x) - 1, statistic)), False
@@ -153,8 +152,8 @@ def same_share_p(right: ArrayLike, n: ArrayLike) -> tuple[float, bool]:
     logs = _log_ways(tables, n)
     chances = np.exp(logs - logs.max())
     seen = np.exp(_log_ways(x, n) - logs.max())
-    return float(min(chances[chances <= seen * (1 + TIE)].sum() / chances.sum(), 1.0)), True
+    return float(min(chances[chances <= seen * (1 + _TIE)].sum() / chances.sum(), 1.0)), True
 
 
-def _log_ways(x: Floats, n: Floats) -> Floats:
+def _log_ways(x: Array, n: Array) -> Array:
     return np.asarray(np.sum(gammaln(n + 1) - gammaln(x + 1) - gammaln(n - x + 1), axis=-1))

@@ -20,32 +20,32 @@ from scipy.special import gammaln, log_ndtr, ndtr
 from panel.errors import ModelError
 from panel.stats.arrays import Array
 
-NODES = 128  # of the trapezoid sum; more change nothing above 1e-9 for up to 8 means and 2 degrees of freedom
+_NODES = 128  # of the trapezoid sum; more change nothing above 1e-9 for up to 8 means and 2 degrees of freedom
 MANY_DF, NODES_OF_MANY_DF = 20.0, 64  # from here on fewer do: more change nothing above 1e-11 for up to 50 means
-NORMAL_DF = 1e10  # from here on the studentized maximum is the maximum itself
-ITERATIONS = 60
-SERIES_FROM = 4.0  # degrees of freedom from which the series holds
-SERIES_NODES = 32  # give ten digits from there on
+_NORMAL_DF = 1e10  # from here on the studentized maximum is the maximum itself
+_ITERATIONS = 60
+_SERIES_FROM = 4.0  # degrees of freedom from which the series holds
+_SERIES_NODES = 32  # give ten digits from there on
 _NEIGHBOURS = (-2, -1, 0, 1, 2, 3)
 _INTERPOLATION = np.linalg.inv(np.vander(_NEIGHBOURS, increasing=True).astype(float))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class QuantileSeries:
-    """The quantiles of a studentized maximum at one level, a Chebyshev series in 1 / df from `SERIES_FROM` on."""
+    """The quantiles of a studentized maximum at one level, a Chebyshev series in 1 / df from `_SERIES_FROM` on."""
 
     coefficients: Array
 
     def at(self, df: Array) -> Array:
         """Return the quantile for each of `df`."""
-        return np.asarray(np.polynomial.chebyshev.chebval(2 * SERIES_FROM / df - 1, self.coefficients))
+        return np.asarray(np.polynomial.chebyshev.chebval(2 * _SERIES_FROM / df - 1, self.coefficients))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class StudentizedMaximum:
     """Distribution of a studentized maximum, from log S tabulated at `x` = 0, h, 2h, ...
 
-    `polynomials` (6, intervals): log S between two neighbours of the table; see `studentized_maximum`.
+    `polynomials` (6, intervals): log S between two neighbours of the table; see `_studentized_maximum`.
     """
 
     step: float
@@ -55,9 +55,9 @@ class StudentizedMaximum:
     def sf(self, q: Array, df: Array) -> Array:
         """Return P(X / s > q) with `df` degrees of freedom; arrays of one shape."""
         q, df = np.broadcast_arrays(np.asarray(q, dtype=float), np.asarray(df, dtype=float))
-        distinct, place = np.unique(np.minimum(df, NORMAL_DF), return_inverse=True)
+        distinct, place = np.unique(np.minimum(df, _NORMAL_DF), return_inverse=True)
         few = distinct.min(initial=np.inf) >= MANY_DF
-        log_s, log_weight = _chi_nodes(distinct, NODES_OF_MANY_DF if few else NODES)
+        log_s, log_weight = _chi_nodes(distinct, NODES_OF_MANY_DF if few else _NODES)
         place = place.reshape(df.shape)
         return self._expected(q, np.exp(log_s)[place], log_weight[place])
 
@@ -72,9 +72,9 @@ class StudentizedMaximum:
         The quantile is smooth in 1 / df: many different ones are taken from `series`, made anew where it is not given.
         """
         df = np.asarray(df, dtype=float)
-        distinct, place = np.unique(np.minimum(df, NORMAL_DF), return_inverse=True)
-        smooth = distinct >= SERIES_FROM
-        if series is None and smooth.sum() <= SERIES_NODES:
+        distinct, place = np.unique(np.minimum(df, _NORMAL_DF), return_inverse=True)
+        smooth = distinct >= _SERIES_FROM
+        if series is None and smooth.sum() <= _SERIES_NODES:
             smooth[:] = False
         found = np.empty_like(distinct)
         found[~smooth] = self._solved(p, distinct[~smooth])
@@ -84,14 +84,14 @@ class StudentizedMaximum:
 
     def quantile_series(self, p: float) -> QuantileSeries:
         """Return the series of the q with P(X / s > q) = p."""
-        unit = np.polynomial.chebyshev.chebpts1(SERIES_NODES)
-        solved = self._solved(p, np.minimum(2 * SERIES_FROM / (1 + unit), NORMAL_DF))
-        coefficients = np.polynomial.chebyshev.chebfit(unit, solved, SERIES_NODES - 1)
+        unit = np.polynomial.chebyshev.chebpts1(_SERIES_NODES)
+        solved = self._solved(p, np.minimum(2 * _SERIES_FROM / (1 + unit), _NORMAL_DF))
+        coefficients = np.polynomial.chebyshev.chebfit(unit, solved, _SERIES_NODES - 1)
         return QuantileSeries(np.asarray(coefficients, dtype=float))
 
     def _solved(self, p: float, df: Array) -> Array:
         """Solve sf(q, df) = p by false position on log p, the end that stays put losing weight (Illinois)."""
-        log_s, log_weight = _chi_nodes(np.minimum(df, NORMAL_DF))
+        log_s, log_weight = _chi_nodes(np.minimum(df, _NORMAL_DF))
         s = np.exp(log_s)
         place = np.interp(-np.log(p), -self.log_survival, np.arange(len(self.log_survival)))
         low = np.full_like(df, 0.9 * self.step * place)  # with known variance; estimating it only raises the quantile
@@ -99,7 +99,7 @@ class StudentizedMaximum:
         while (rising := self._expected(high, s, log_weight) > p).any():
             low, high = np.where(rising, high, low), np.where(rising, 2 * high, high)
         f_low, f_high = (np.log(self._expected(end, s, log_weight) / p) for end in (low, high))
-        for _ in range(ITERATIONS):
+        for _ in range(_ITERATIONS):
             middle = np.where(f_low > f_high, low + (high - low) * f_low / (f_low - f_high), (low + high) / 2)
             value = np.log(np.maximum(self._expected(middle, s, log_weight), 1e-300) / p)
             above = value > 0
@@ -121,7 +121,7 @@ class StudentizedMaximum:
         return np.where(place <= len(self.log_survival) - 1, np.minimum(total, 0.0), -np.inf)
 
 
-def studentized_maximum(step: float, log_survival: Array) -> StudentizedMaximum:
+def _studentized_maximum(step: float, log_survival: Array) -> StudentizedMaximum:
     """Return the distribution from log S at 0, `step`, 2 `step`, ...; between them the quintic through six neighbours.
 
     The polynomial of each interval is in the distance from its left end, in steps; the outermost two neighbours on
@@ -133,7 +133,7 @@ def studentized_maximum(step: float, log_survival: Array) -> StudentizedMaximum:
     return StudentizedMaximum(step, log_survival, polynomials)
 
 
-def _chi_nodes(df: Array, nodes: int = NODES) -> tuple[Array, Array]:
+def _chi_nodes(df: Array, nodes: int = _NODES) -> tuple[Array, Array]:
     """Return log s and log weights, (..., nodes), of the trapezoid sum over the density of s."""
     width = 9 / np.sqrt(2 * df)
     lowest = -np.maximum(width, 40 / df)  # the density falls as s^df to the left
@@ -154,8 +154,8 @@ def _log_scale(half: Array) -> Array:
 # The studentized range (Tukey): how far apart the largest and smallest of k means fall by chance.
 
 
-RANGE_STEP = 0.025
-LARGEST_RANGE = 30.0  # P(range > 30) is below 1e-90 for up to 1000 means
+_RANGE_STEP = 0.025
+_LARGEST_RANGE = 30.0  # P(range > 30) is below 1e-90 for up to 1000 means
 
 
 @cache
@@ -172,8 +172,8 @@ def studentized_range(k: int) -> StudentizedMaximum:
     """
     if k < 2:
         raise ModelError("A range needs at least two prototypes. Add a prototype that was scored.")
-    w = np.arange(0, LARGEST_RANGE + RANGE_STEP / 2, RANGE_STEP)
-    z = np.arange(-9.0, LARGEST_RANGE + 9.0, 0.25)  # 0.125 changes nothing above 1e-14
+    w = np.arange(0, _LARGEST_RANGE + _RANGE_STEP / 2, _RANGE_STEP)
+    z = np.arange(-9.0, _LARGEST_RANGE + 9.0, 0.25)  # 0.125 changes nothing above 1e-14
     log_density = -(z**2) / 2 - np.log(2 * np.pi) / 2 + np.log(k) + (k - 1) * log_ndtr(z)
     below = np.exp(np.minimum(log_ndtr(z[None, :] - w[:, None]) - log_ndtr(z)[None, :], 0.0))
     with np.errstate(divide="ignore"):  # at w = 0 nothing lies between: log 0, and the share above is 1
@@ -181,7 +181,7 @@ def studentized_range(k: int) -> StudentizedMaximum:
     log_terms = np.log(np.maximum(share, 1e-300)) + log_density
     peak = log_terms.max(axis=1, keepdims=True)
     log_survival = peak[:, 0] + np.log(np.exp(log_terms - peak).sum(axis=1) * (z[1] - z[0]))
-    return studentized_maximum(RANGE_STEP, np.minimum(log_survival, 0.0))
+    return _studentized_maximum(_RANGE_STEP, np.minimum(log_survival, 0.0))
 
 
 def tukey_p_value(statistic: Array, k: int, df: Array) -> Array:
@@ -202,9 +202,9 @@ def _quantile_series(k: int, level: float) -> QuantileSeries:
 # Several means against one (Dunnett): the largest absolute t of correlated differences from a benchmark.
 
 
-GRID_STEP = 0.05
-LARGEST = 12.0  # a t of 12 with known variance has p below 1e-32
-FACTOR_STEPS = 200
+_GRID_STEP = 0.05
+_LARGEST = 12.0  # a t of 12 with known variance has p below 1e-32
+_FACTOR_STEPS = 200
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -231,7 +231,7 @@ def many_to_one(covariance: Array) -> ManyToOne:
     """
     sd = np.sqrt(np.diagonal(covariance))
     loading, misfit = _one_factor(covariance / np.outer(sd, sd))
-    x = np.arange(0, LARGEST + GRID_STEP / 2, GRID_STEP)
+    x = np.arange(0, _LARGEST + _GRID_STEP / 2, _GRID_STEP)
     z = np.arange(0.0, 8.01, 0.25)  # the chances of z and -z are the same
     weight = np.where(z > 0, 2.0, 1.0) * np.exp(-(z**2) / 2) * 0.25 / np.sqrt(2 * np.pi)
     rest = np.sqrt(1 - loading**2)
@@ -239,7 +239,7 @@ def many_to_one(covariance: Array) -> ManyToOne:
     reach = (x / rest[:, None])[:, :, None]
     outside = ndtr(shift - reach) + ndtr(-shift - reach)  # P(|T_i| > x) given the shared mean
     survival = (-np.expm1(np.log1p(-np.minimum(outside, 1 - 1e-16)).sum(axis=0)) * weight).sum(axis=1)
-    return ManyToOne(studentized_maximum(GRID_STEP, np.log(np.clip(survival, 1e-300, 1.0))), misfit)
+    return ManyToOne(_studentized_maximum(_GRID_STEP, np.log(np.clip(survival, 1e-300, 1.0))), misfit)
 
 
 def _one_factor(correlation: Array) -> tuple[Array, float]:
@@ -251,7 +251,7 @@ def _one_factor(correlation: Array) -> tuple[Array, float]:
         shared = np.clip(correlation[0, 1], 0.0, 0.9999)
         return np.full(2, np.sqrt(shared)), float(abs(correlation[0, 1] - shared))
     reduced = correlation.copy()
-    for _ in range(FACTOR_STEPS):
+    for _ in range(_FACTOR_STEPS):
         values, vectors = np.linalg.eigh(reduced)
         loading = np.abs(vectors[:, -1]) * np.sqrt(max(values[-1], 0.0))
         loading = np.minimum(loading, 0.99995)

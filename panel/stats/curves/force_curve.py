@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 from panel.errors import ModelError
 from panel.stats.curves.least_squares import Array
 
-FEWEST_POINTS = 3
+_FEWEST_POINTS = 3
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -68,7 +68,7 @@ def read_force_curve(position: ArrayLike, force: ArrayLike, *, time: bool = Fals
     x, F = np.asarray(position, dtype=float), np.asarray(force, dtype=float)
     _check(x, F, time=time)
     along = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(x)))])
-    above, below = signed_areas(along, F)
+    above, below = _signed_areas(along, F)
     peak = int(np.argmax(F))
     after = F[peak:]
     lowest = peak + int(np.argmin(after))
@@ -87,7 +87,7 @@ def read_force_curve(position: ArrayLike, force: ArrayLike, *, time: bool = Fals
     )
 
 
-def signed_areas(along: ArrayLike, force: ArrayLike) -> tuple[Array, Array]:
+def _signed_areas(along: ArrayLike, force: ArrayLike) -> tuple[Array, Array]:
     """Return the areas above and below zero (both as sizes) of each piece between two points; shape (n - 1,).
 
     Cutting off what lies below zero before the trapezoids are taken would be wrong wherever the curve crosses zero
@@ -116,8 +116,8 @@ def zero_crossings(along: ArrayLike, force: ArrayLike) -> Array:
 
 
 def _check(x: Array, F: Array, *, time: bool) -> None:
-    if x.size < FEWEST_POINTS or not np.all(np.isfinite(x) & np.isfinite(F)):
-        raise ModelError(f"A force curve needs at least {FEWEST_POINTS} points, each with its place and its force.")
+    if x.size < _FEWEST_POINTS or not np.all(np.isfinite(x) & np.isfinite(F)):
+        raise ModelError(f"A force curve needs at least {_FEWEST_POINTS} points, each with its place and its force.")
     if time and np.any(np.diff(x) < 0):
         raise ModelError("The times of a force curve run backwards. Put its points in the order they were measured.")
     if F.max() <= 0:

@@ -10,10 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from panel.errors import ModelError
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Codes
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +103,6 @@ def _slope(t: Array, y: Array, first: int, last: int) -> float:
 #
 # Pineau et al. (2009), Food Qual. Prefer. 20:450 (from memory): with k sensations to choose from, chance is 1 / k.
 
-
-Codes = NDArray[np.intp]
 
 DRAWS = 999
 SAME = 1e-12  # two sums of the same numbers in another order

@@ -7,7 +7,8 @@ from itertools import combinations, combinations_with_replacement, product
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from panel.stats.arrays import Array
+
 Runs = NDArray[np.int64]
 _SAME = 1e-9
 
@@ -32,14 +33,14 @@ def one_at_a_time(k: int) -> Runs:
     return np.vstack([np.zeros((1, k), dtype=np.int64), np.eye(k, dtype=np.int64)])
 
 
-def simplex_lattice(q: int, degree: int) -> Floats:
+def simplex_lattice(q: int, degree: int) -> Array:
     """Return the lattice {q, degree}: every share a multiple of 1/degree; Scheffé (1958)."""
     chosen = combinations_with_replacement(range(q), degree)
     points = [np.bincount(parts, minlength=q) / degree for parts in chosen]
     return np.array(points, dtype=float)
 
 
-def simplex_centroid(q: int) -> Floats:
+def simplex_centroid(q: int) -> Array:
     """Return the pure blends and the equal blends of every two, three ... q components; Scheffé (1963)."""
     points = np.zeros((2**q - 1, q))
     subsets = [subset for size in range(1, q + 1) for subset in combinations(range(q), size)]
@@ -48,7 +49,7 @@ def simplex_centroid(q: int) -> Floats:
     return points
 
 
-def extreme_vertices(low: ArrayLike, high: ArrayLike, total: float = 1.0) -> Floats:
+def extreme_vertices(low: ArrayLike, high: ArrayLike, total: float = 1.0) -> Array:
     """Return the corners of the region low <= x <= high, sum x = total.
 
     Every corner has all components but one at a limit; so all such points are tried and those kept whose last
@@ -56,7 +57,7 @@ def extreme_vertices(low: ArrayLike, high: ArrayLike, total: float = 1.0) -> Flo
     """
     L, U = np.asarray(low, float), np.asarray(high, float)
     q, slack = L.size, _SAME * max(1.0, abs(total))
-    found: list[Floats] = []
+    found: list[Array] = []
     for free in range(q):
         others = [component for component in range(q) if component != free]
         for ends in product((0, 1), repeat=q - 1):
@@ -69,7 +70,7 @@ def extreme_vertices(low: ArrayLike, high: ArrayLike, total: float = 1.0) -> Flo
     return np.array(found).reshape(-1, q)
 
 
-def rounded_to_total(points: ArrayLike, total: float, step: float = 0.01) -> Floats:
+def rounded_to_total(points: ArrayLike, total: float, step: float = 0.01) -> Array:
     """Round each row to whole steps so that it keeps its sum `total`: the largest remainders are rounded up."""
     steps = np.asarray(points, float) / step
     whole = np.floor(steps + _SAME)
@@ -85,7 +86,7 @@ def rounded_to_total(points: ArrayLike, total: float, step: float = 0.01) -> Flo
 _NO_DIRECTION = 1e-9
 
 
-def effect_columns(runs: ArrayLike, order: int = 2) -> tuple[list[tuple[int, ...]], Floats]:
+def effect_columns(runs: ArrayLike, order: int = 2) -> tuple[list[tuple[int, ...]], Array]:
     """Return the effects of two-level factors up to interactions of `order`, and their columns in -1 and +1."""
     signs = 2.0 * np.asarray(runs, float) - 1.0
     k = signs.shape[1]
@@ -93,7 +94,7 @@ def effect_columns(runs: ArrayLike, order: int = 2) -> tuple[list[tuple[int, ...
     return effects, np.column_stack([signs[:, list(effect)].prod(axis=1) for effect in effects])
 
 
-def variance_inflation(columns: ArrayLike) -> Floats:
+def variance_inflation(columns: ArrayLike) -> Array:
     """Return by how much other columns inflate the variance of each coefficient; infinite where they replace it.
 
     The diagonal of the inverse correlation matrix; 1 for columns that have nothing in common. NaN for a column that
@@ -117,7 +118,7 @@ def variance_inflation(columns: ArrayLike) -> Floats:
     return inflation
 
 
-def information_gain(model: ArrayLike, candidates: ArrayLike) -> tuple[NDArray[np.int64], Floats]:
+def information_gain(model: ArrayLike, candidates: ArrayLike) -> tuple[NDArray[np.int64], Array]:
     """Return what each candidate row would add to the model matrix X: to its rank, and to log det X'X.
 
     Where X'X is singular its determinant is taken over the directions that X can tell (the product of the eigenvalues
@@ -133,7 +134,7 @@ def information_gain(model: ArrayLike, candidates: ArrayLike) -> tuple[NDArray[n
     )
 
 
-def _log_determinant(X: Floats) -> tuple[int, float]:
+def _log_determinant(X: Array) -> tuple[int, float]:
     singular = np.linalg.svd(X, compute_uv=False)
     kept = singular[singular > _NO_DIRECTION * max(float(singular[0]), 1e-300)]
     return int(kept.size), float(2 * np.log(kept).sum())

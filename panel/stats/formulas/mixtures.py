@@ -11,10 +11,11 @@ from itertools import combinations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import fdtrc
 
-Floats = NDArray[np.float64]
+from panel.stats.arrays import Array
+
 Order = Literal["linear", "quadratic", "special cubic"]
 Form = Literal["scheffe", "intercept", "slack"]
 _SUM = 1e-6
@@ -44,10 +45,10 @@ class MixtureFit:
     """
 
     terms: tuple[tuple[int, ...], ...]
-    coefficients: Floats
-    std_error: Floats
-    fitted: Floats
-    left_out: Floats
+    coefficients: Array
+    std_error: Array
+    fitted: Array
+    left_out: Array
     residual_ss: float
     df_error: int
     r_squared: float
@@ -86,7 +87,7 @@ def mixture_terms(q: int, order: Order, form: Form = "scheffe", slack: int = -1)
     return (*start, *products, *triples)
 
 
-def model_matrix(shares: ArrayLike, terms: tuple[tuple[int, ...], ...]) -> Floats:
+def model_matrix(shares: ArrayLike, terms: tuple[tuple[int, ...], ...]) -> Array:
     """Return rows x terms: the product of the components of each term."""
     X = np.asarray(shares, float)
     return np.column_stack([X[:, list(term)].prod(axis=1) for term in terms])

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError
 from scipy.special import fdtrc, stdtr
 
-Array = NDArray[np.float64]
+from panel.stats.arrays import Array
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -66,7 +66,7 @@ def _solved(columns: Array, response: Array) -> tuple[Array, Array]:
     return coefficients, ((response - columns @ coefficients) ** 2).sum(axis=0)
 
 
-ON_EDGE = 1e-12  # of the largest coordinate: so near a side of the hull a place is on it, but for rounding
+_ON_EDGE = 1e-12  # of the largest coordinate: so near a side of the hull a place is on it, but for rounding
 
 
 def direction_interval(slopes: Array, centre: Array, level: float) -> tuple[float, float]:
@@ -87,4 +87,4 @@ def inside_hull(points: Array, places: Array) -> NDArray[np.bool_]:
     except QhullError:
         return np.zeros(len(places), dtype=bool)
     reach = np.abs(points).max()
-    return np.asarray((places @ sides[:, :2].T + sides[:, 2] <= ON_EDGE * reach).all(axis=1))
+    return np.asarray((places @ sides[:, :2].T + sides[:, 2] <= _ON_EDGE * reach).all(axis=1))

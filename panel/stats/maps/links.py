@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri, stdtr, stdtrit
 
-Floats = NDArray[np.float64]
+from panel.stats.arrays import Array
+
 _NO_SPREAD = 1e-12
 
 
@@ -24,13 +25,13 @@ class SingleLinks:
         Range of the slope when each row in turn is left out.
     """
 
-    r: Floats
-    slope: Floats
-    std_error: Floats
+    r: Array
+    slope: Array
+    std_error: Array
     df: int
-    p_value: Floats
-    slope_low: Floats
-    slope_high: Floats
+    p_value: Array
+    slope_low: Array
+    slope_high: Array
 
 
 def single_links(X: ArrayLike, Y: ArrayLike) -> SingleLinks:
@@ -71,7 +72,7 @@ def best_by_chance(n: int, descriptors: int, share: float = 0.5) -> float:
     return correlation_needed(n, level)
 
 
-def williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tuple[Floats, Floats]:
+def _williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tuple[Array, Array]:
     """Return t and the two-sided p-value that variable 1 goes with 2 and with 3 equally closely; n - 3 df.
 
     Source: Williams (1959), Journal of the Royal Statistical Society B 21, 396-399, as Steiger (1980), Psychological
@@ -85,24 +86,24 @@ def williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tup
     return t, 2 * stdtr(n - 3, -np.abs(t))
 
 
-def _sums(X: Floats, Y: Floats) -> tuple[Floats, Floats, Floats]:
+def _sums(X: Array, Y: Array) -> tuple[Array, Array, Array]:
     """Return the sums of squares and products about the means; zero where a column is only rounding."""
     x, y = X - X.mean(axis=0), Y - Y.mean(axis=0)
     x, y = (np.where(_varies(about, whole), about, 0.0) for about, whole in ((x, X), (y, Y)))
     return (x**2).sum(axis=0), x.T @ y, (y**2).sum(axis=0)
 
 
-def _varies(about: Floats, whole: Floats) -> NDArray[np.bool_]:
+def _varies(about: Array, whole: Array) -> NDArray[np.bool_]:
     size = np.abs(whole).max(axis=0, initial=0.0) * np.sqrt(len(whole))
     return np.linalg.norm(about, axis=0) > _NO_SPREAD * size
 
 
-def _slopes(X: Floats, Y: Floats) -> Floats:
+def _slopes(X: Array, Y: Array) -> Array:
     sxx, sxy, _ = _sums(X, Y)
     return _ratio(sxy, sxx[:, None])
 
 
-def _ratio(above: Floats, below: Floats) -> Floats:
+def _ratio(above: Array, below: Array) -> Array:
     above, below = np.broadcast_arrays(above, below)
     return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
 
@@ -117,9 +118,6 @@ def _ratio(above: Floats, below: Floats) -> Floats:
 # rows,
 # not to the number of blends: otherwise effects of swaps that happen to be in proportion would be taken for a
 # property.
-
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -138,10 +136,10 @@ class Drivers:
 
     best: NDArray[np.int64]
     named: NDArray[np.int64]
-    in_running: Flags
+    in_running: NDArray[np.bool_]
 
 
-def p_over_moves(r: Floats, moves: int) -> Floats:
+def p_over_moves(r: Array, moves: int) -> Array:
     """Return the two-sided p-values of correlations held to `moves` + 1 rows; NaN with fewer than two moves."""
     df = moves - 1
     if df < 1:
@@ -152,15 +150,15 @@ def p_over_moves(r: Floats, moves: int) -> Floats:
 
 
 def name_drivers(
-    r: Floats,
-    p_seen: Floats,
-    p_named: Floats,
-    r_between: Floats,
+    r: Array,
+    p_seen: Array,
+    p_named: Array,
+    r_between: Array,
     moves: int,
     *,
-    candidate: Flags,
-    possible: Flags,
-    refused: Flags,
+    candidate: NDArray[np.bool_],
+    possible: NDArray[np.bool_],
+    refused: NDArray[np.bool_],
     level: float = 0.95,
 ) -> Drivers:
     """Name at most one column for each response, or say which cannot be told apart.
@@ -203,8 +201,8 @@ def name_drivers(
 
 
 def _in_running(
-    r: Floats, r_between: Floats, best: NDArray[np.intp], rows: int, alpha: float, possible: Flags
-) -> Flags:
+    r: Array, r_between: Array, best: NDArray[np.intp], rows: int, alpha: float, possible: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
     """Return which columns are not clearly weaker than the best of each response, the best itself among them."""
     response = np.arange(r.shape[1])
     running = possible & ~np.isnan(r)
@@ -212,7 +210,7 @@ def _in_running(
         sign = np.sign(r)
         # All correlations with the response are turned positive, so the one between two columns turns with both signs.
         between = r_between[:, best] * sign * sign[best, response]
-        t, p = williams_test(np.abs(r[best, response]), np.abs(r), between, rows)
+        t, p = _williams_test(np.abs(r[best, response]), np.abs(r), between, rows)
         with np.errstate(invalid="ignore"):
             running &= ~((t > 0) & (p < alpha))
     running[best, response] = True
@@ -222,9 +220,7 @@ def _in_running(
 # Correlations of the columns of two tables, and how large one has to be before chance is no longer a good reason.
 
 
-Array = NDArray[np.float64]
-
-FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh(r) is 1 / sqrt(n - 3)
+_FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh(r) is 1 / sqrt(n - 3)
 
 # A column whose spread is this small against its size differs by rounding only.
 
@@ -261,7 +257,7 @@ def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Co
     varies = (
         _correlation_varies(sxx, X[:, :, None], both)
         & _correlation_varies(syy, Y[:, None, :], both)
-        & (n >= FEWEST_ROWS)
+        & (n >= _FEWEST_ROWS)
     )
     scale = np.sqrt(np.where(varies, sxx * syy, 1.0))
     r = np.where(varies, np.clip(sxy / scale, -1.0, 1.0), np.nan)

@@ -19,7 +19,7 @@ from panel.stats.arrays import Array
 from panel.stats.mixed.reml import MixedFit, inverse_information
 from panel.stats.mixed.satterthwaite import Estimates, FTest, estimate_contrasts, test_contrasts
 
-NOTHING = 1e-9  # rounding of the two moments about 1
+_NOTHING = 1e-9  # rounding of the two moments about 1
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -75,7 +75,7 @@ def _moments_of_f(a_1: Array, a_2: Array, l: int) -> tuple[Array, Array]:  # noq
 
 def _quotient(above: Array, below: Array, limit: float) -> Array:
     """Return the quotient, and `limit` where both are zero but for rounding."""
-    both = (np.abs(above) < NOTHING) & (np.abs(below) < NOTHING)
+    both = (np.abs(above) < _NOTHING) & (np.abs(below) < _NOTHING)
     none = ~both & (below == 0)
     quotient = np.where(both, limit, above / np.where(both | none, 1.0, below))
     return np.asarray(np.where(none, np.nan, quotient))

@@ -18,7 +18,7 @@ from scipy.special import ndtri
 from panel.stats.arrays import Array, Codes
 from panel.stats.mixed.reml import MixedFit
 
-SMALLEST_ROOM = 1e-10  # of P_ii: below, the score is fitted exactly, whatever it is
+_SMALLEST_ROOM = 1e-10  # of P_ii: below, the score is fitted exactly, whatever it is
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -102,7 +102,7 @@ def mixed_residuals(
     effects = tuple(ratio * np.bincount(group, weights=pulled) for group, ratio in zip(groups, gamma, strict=True))
     fitted = marginal + sum(effect[group] for effect, group in zip(effects, groups, strict=True))
     residual, room = y - fitted, maker.room()
-    free = room > SMALLEST_ROOM
+    free = room > _SMALLEST_ROOM
     standardised = np.where(free, residual / np.sqrt(s2 * np.where(free, room, 1.0)), np.nan)
     pull = (maker.through @ maker.inverse_xx) * np.where(free, residual / np.where(free, room, 1.0), np.nan)[:, None]
     return MixedResiduals(marginal, effects, fitted, residual, standardised, room, pull)
@@ -116,7 +116,7 @@ def mixed_residuals(
 # which are tied to each other (two repetitions leave residuals of one size).
 
 
-SAME = 1e-9  # relative: a simulated statistic this near the observed one counts as reached, values this near as tied
+_SAME = 1e-9  # relative: a simulated statistic this near the observed one counts as reached, values this near as tied
 
 
 def spread_by_group(values: Array, group: Codes) -> Array:
@@ -180,7 +180,7 @@ def simulated_residuals(
 
 def share_reaching(simulated: Array, observed: float) -> float:
     """Return the p-value of `observed` among `simulated` (m,): how often chance reaches it, itself counted once."""
-    reached = simulated >= observed - SAME * abs(observed)
+    reached = simulated >= observed - _SAME * abs(observed)
     return float((reached.sum() + 1) / (len(simulated) + 1))
 
 
@@ -190,7 +190,7 @@ def _ranks(values: Array) -> Array:
     order = np.argsort(values, axis=0, kind="stable")
     ordered = np.take_along_axis(values, order, axis=0)
     new = np.ones(values.shape, dtype=bool)
-    new[1:] = np.diff(ordered, axis=0) > SAME * np.abs(ordered).max(axis=0)
+    new[1:] = np.diff(ordered, axis=0) > _SAME * np.abs(ordered).max(axis=0)
     first = np.maximum.accumulate(np.where(new, np.arange(n)[:, None], 0), axis=0)
     ends = np.ones(values.shape, dtype=bool)
     ends[:-1] = new[1:]
@@ -220,7 +220,7 @@ def f_without_each(maker: ResidualMaker, y: Array, contrasts: Array) -> Array:
     a, r = maker.inverse_xx, len(contrasts)
     own = maker.residual(y)
     room = maker.room()
-    free = room > SMALLEST_ROOM
+    free = room > _SMALLEST_ROOM
     p_ii = np.where(free, room, 1.0)
     step = maker.through @ a @ contrasts.T  # C g_i, in rows
     left = contrasts @ (a @ (maker.through.T @ y)) - step * (own / p_ii)[:, None]
@@ -235,8 +235,8 @@ def f_without_each(maker: ResidualMaker, y: Array, contrasts: Array) -> Array:
 # Is anything left to judge by?
 
 
-NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is not judged by
-NOT_TOLD_APART = (
+_NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is not judged by
+_NOT_TOLD_APART = (
     "with so few scores the scatter of the assessors cannot be told from that of the scores; let more of them score "
     "more prototypes, or twice"
 )
@@ -246,8 +246,8 @@ _ONLY_ROUNDING = 1e-13  # of the largest score: what is left by rounding alone
 def nothing_left(fit: MixedFit, response: Array, fixed: Array, groups: Sequence[Codes]) -> list[str]:
     """Return for each response why nothing is left to judge a difference by; empty where something is."""
     spread = np.nanmax(response, axis=0) - np.nanmin(response, axis=0)
-    why = np.where(fit.told_apart, "", NOT_TOLD_APART).tolist()
-    for column in np.flatnonzero(fit.variances[:, -1] <= NOTHING_VARIES * spread**2):
+    why = np.where(fit.told_apart, "", _NOT_TOLD_APART).tolist()
+    for column in np.flatnonzero(fit.variances[:, -1] <= _NOTHING_VARIES * spread**2):
         known = np.isfinite(response[:, column])
         how = "" if _repeats(response[known, column], fixed[known], [of[known] for of in groups]) else "nearly "
         why[column] = f"the scores repeat {how}exactly, so nothing is left to judge a difference by"

@@ -14,8 +14,8 @@ from scipy.special import fdtrc, stdtr, stdtrit
 from panel.stats.arrays import Array
 from panel.stats.mixed.reml import MixedFit
 
-LARGEST_DF = 1e8  # from here on t and the normal distribution agree to eight digits
-SAME_DF = 1e-8  # relative: degrees of freedom that differ by less are one and the same
+_LARGEST_DF = 1e8  # from here on t and the normal distribution agree to eight digits
+_SAME_DF = 1e-8  # relative: degrees of freedom that differ by less are one and the same
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -115,7 +115,7 @@ def sequential_contrasts(counts: Array, n_fixed: int) -> Array:
 def _pooled_df(nu: Array) -> Array:
     """Return the denominator degrees of freedom from those of the r independent directions (Fai & Cornelius)."""
     r = nu.shape[1]
-    alike = np.ptp(nu, axis=1) <= SAME_DF * nu.mean(axis=1)
+    alike = np.ptp(nu, axis=1) <= _SAME_DF * nu.mean(axis=1)
     low = (nu <= 2).any(axis=1)
     safe = np.where(nu > 2, nu, 3.0)
     expected = (safe / (safe - 2)).sum(axis=1)
@@ -130,4 +130,4 @@ def widened(std_error: Array, df: Array, variance: Array | float, variance_df: f
     below = own**2 / df + np.asarray(variance, dtype=float) ** 2 / variance_df
     with np.errstate(divide="ignore", invalid="ignore"):
         pooled = np.where(np.asarray(variance) > 0, total**2 / below, df)
-    return np.sqrt(total), np.asarray(np.minimum(pooled, LARGEST_DF))
+    return np.sqrt(total), np.asarray(np.minimum(pooled, _LARGEST_DF))

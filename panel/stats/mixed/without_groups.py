@@ -16,7 +16,7 @@ from panel.stats.mixed.moments import block_design, strata_without_groups
 from panel.stats.mixed.nested_moments import cell_sums, each_columns, is_nested
 from panel.stats.mixed.reml import Design, MixedFit, about_means, at_level, fit_mixed_model, fit_those_possible
 
-AT_ONCE = 1_000_000  # numbers in the largest array of the designs that are fitted together
+_AT_ONCE = 1_000_000  # numbers in the largest array of the designs that are fitted together
 
 
 def fits_without_groups(
@@ -94,6 +94,6 @@ def _flat(each: Array) -> Array:
 
 def _chunks(number: int, width: int) -> Iterator[Codes]:
     """Yield the numbers up to `number`, so many together that so many times `width` is not too much."""
-    step = max(1, AT_ONCE // width)
+    step = max(1, _AT_ONCE // width)
     for first in range(0, number, step):
         yield np.arange(first, min(first + step, number))

@@ -15,12 +15,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from panel.errors import ModelError
+from panel.stats.arrays import Array
 
 Blocks = NDArray[np.int64]
 
-MOST_SUBSETS = 20_000  # samples and block sizes with more possible blocks are not searched
-MOST_STEPS = 20_000  # of the search with one symmetry
-MOST_MULTIPLES = 4  # of the smallest possible number of blocks, tried before all possible blocks are taken
+_MOST_SUBSETS = 20_000  # samples and block sizes with more possible blocks are not searched
+_MOST_STEPS = 20_000  # of the search with one symmetry
+_MOST_MULTIPLES = 4  # of the smallest possible number of blocks, tried before all possible blocks are taken
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,7 @@ class BlockNumbers:
     lam: int
 
 
-def block_numbers(t: int, k: int, b: int) -> BlockNumbers:
+def _block_numbers(t: int, k: int, b: int) -> BlockNumbers:
     """Return r and lambda of a balanced design with these numbers.
 
     Raises
@@ -104,10 +105,10 @@ def balanced_blocks(t: int, k: int, b: int | None = None) -> Blocks:
     """
     smallest = smallest_numbers(t, k)
     if b is None:
-        sizes = [size for size in range(smallest.b, MOST_MULTIPLES * smallest.b + 1) if not _impossible(t, k, size)]
+        sizes = [size for size in range(smallest.b, _MOST_MULTIPLES * smallest.b + 1) if not _impossible(t, k, size)]
         sizes.append(comb(t, k))  # all possible blocks: always balanced
     else:
-        whole = block_numbers(t, k, b).b
+        whole = _block_numbers(t, k, b).b
         sizes = [size for size in range(smallest.b, whole + 1) if not whole % size and not _impossible(t, k, size)]
     for size in sizes:
         found = _searched(t, k, size)
@@ -126,7 +127,7 @@ def meetings(blocks: Blocks, t: int) -> Blocks:
     return rows.T @ rows
 
 
-def is_balanced(blocks: Blocks, t: int) -> bool:
+def _is_balanced(blocks: Blocks, t: int) -> bool:
     """Return True if every sample stands in equally many blocks and every two meet in equally many."""
     met = meetings(blocks, t)
     return bool(np.ptp(np.diagonal(met)) == 0 and np.ptp(met[~np.eye(t, dtype=bool)]) == 0)
@@ -140,11 +141,11 @@ def _searched(t: int, k: int, b: int) -> Blocks | None:
     if 2 * k > t and t - k >= 2:
         other = _searched(t, t - k, b)
         return None if other is None else _complement(other, t)
-    if comb(t, k) > MOST_SUBSETS:
+    if comb(t, k) > _MOST_SUBSETS:
         return None
     for cycles in _symmetries(t):
-        found = _symmetric(t, k, block_numbers(t, k, b), cycles)
-        if found is not None and is_balanced(found, t):
+        found = _symmetric(t, k, _block_numbers(t, k, b), cycles)
+        if found is not None and _is_balanced(found, t):
             return found
     return None
 
@@ -214,7 +215,7 @@ def _exact_cover(covers: Blocks, lam: int) -> list[int] | None:
         steps += 1
         if not left.any():
             return []
-        if steps > MOST_STEPS:
+        if steps > _MOST_STEPS:
             return None
         allowed = allowed[(covers[allowed] <= left).all(axis=1)]
         helpful = covers[allowed] > 0
@@ -233,12 +234,10 @@ def _exact_cover(covers: Blocks, lam: int) -> list[int] | None:
 # How precise are differences between samples that meet in incomplete blocks?
 
 
-Floats = NDArray[np.float64]
-
 _NO_DIRECTION = 1e-9
 
 
-def pair_variances(incidence: ArrayLike) -> Floats:
+def pair_variances(incidence: ArrayLike) -> Array:
     """Return the variance of each difference within blocks, (t, t), in units of one score's variance.
 
     From C = R - N' K^-1 N (Yates; John and Williams 1995, Cyclic and Computer Generated Designs), `incidence` N being

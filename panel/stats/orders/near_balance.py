@@ -17,10 +17,10 @@ from panel.errors import ModelError
 from panel.stats.orders.block_designs import Blocks, balanced_blocks, meetings, smallest_numbers
 
 STARTS, FEWEST_STARTS = 8, 2
-MOST_ROWS_STARTED = 240  # rows times starts: large plans are even enough from few starts
-PASSES = 50  # over all rows, at most; a search ends earlier when no exchange helps
-PLACE_WEIGHT = 3  # how much an uneven place counts beside an uneven following: places come first
-PAIR_WEIGHT = 4  # how much uneven meetings count beside uneven sittings: only meetings cost precision
+_MOST_ROWS_STARTED = 240  # rows times starts: large plans are even enough from few starts
+_PASSES = 50  # over all rows, at most; a search ends earlier when no exchange helps
+_PLACE_WEIGHT = 3  # how much an uneven place counts beside an uneven following: places come first
+_PAIR_WEIGHT = 4  # how much uneven meetings count beside uneven sittings: only meetings cost precision
 
 
 def nearly_balanced_blocks(t: int, k: int, b: int, rng: np.random.Generator) -> Blocks:
@@ -95,7 +95,7 @@ def ordered_blocks(blocks: Sequence[Sequence[int]], t: int, rng: np.random.Gener
 
 
 def _starts(rows: int) -> int:
-    return min(STARTS, max(FEWEST_STARTS, MOST_ROWS_STARTED // rows))
+    return min(STARTS, max(FEWEST_STARTS, _MOST_ROWS_STARTED // rows))
 
 
 def _pair_squares(met: Blocks) -> int:
@@ -122,7 +122,7 @@ def _exchanged(blocks: Blocks, before: Blocks) -> Blocks:
     """Return the blocks after exchanges of two samples between two blocks, which leave every sample's number alone."""
     t, (b, k) = len(before), blocks.shape
     cost = _pair_squares(meetings(blocks, t) + before)
-    for _ in range(PASSES):
+    for _ in range(_PASSES):
         improved = False
         for (one, other), here, there in (
             (pair, here, there) for pair in combinations(range(b), 2) for here in range(k) for there in range(k)
@@ -152,10 +152,10 @@ def _better_sittings(rows: Blocks, sitting: Blocks, t: int) -> float:
     exchanges = [pair for pair in combinations(range(rows.shape[1]), 2) if not together[pair]]
 
     def cost() -> float:
-        return PAIR_WEIGHT * _pair_squares(met) + float((times**2).sum())
+        return _PAIR_WEIGHT * _pair_squares(met) + float((times**2).sum())
 
     now = cost()
-    for _ in range(PASSES):
+    for _ in range(_PASSES):
         before = now
         for row in rows:
             for here, there in exchanges:
@@ -188,7 +188,7 @@ def _turn_sittings(rows: Blocks, sitting: Blocks) -> None:
     times = np.zeros((int(rows.max()) + 1, len(parts)), dtype=np.int64)
     for row in rows:
         times[row, sitting] += 1
-    for _ in range(PASSES):
+    for _ in range(_PASSES):
         improved = False
         for row in rows:
             for one, other in pairs:
@@ -213,12 +213,12 @@ def _better_orders(rows: list[list[int]], t: int, longest: int) -> float:
         after[row[:-1], row[1:]] += sign
 
     def cost() -> float:
-        return float(PLACE_WEIGHT * (places**2).sum() + (after**2).sum())
+        return float(_PLACE_WEIGHT * (places**2).sum() + (after**2).sum())
 
     for row in rows:
         count(row, 1)
     now = cost()
-    for _ in range(PASSES):
+    for _ in range(_PASSES):
         before = now
         for row in rows:
             for here, there in combinations(range(len(row)), 2):

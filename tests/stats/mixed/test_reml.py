@@ -276,7 +276,7 @@ def test_many_groups_take_the_one_pass_road_to_the_same_numbers(monkeypatch):
     y = rng.normal(size=(320, 3)) + rng.normal(size=(80, 3))[person]
     y[rng.random(y.shape) < 0.05] = np.nan
     one_pass = fit_mixed_model(y, indicators(product), [person])
-    monkeypatch.setattr("panel.stats.mixed.reml.ONE_INTERCEPT_FROM", 10**9)
+    monkeypatch.setattr("panel.stats.mixed.reml._ONE_INTERCEPT_FROM", 10**9)
     blocks = fit_mixed_model(y, indicators(product), [person])
     for name in ("variances", "coefficients", "covariance", "parameter_covariance", "deviance"):
         np.testing.assert_allclose(getattr(one_pass, name), getattr(blocks, name), rtol=1e-7, err_msg=name)

@@ -29,7 +29,7 @@ def panel(terms, missing, seed=3):
 @pytest.mark.parametrize("missing", [0.0, 0.15])
 @pytest.mark.parametrize("at_once", [1, 10**6])
 def test_equals_the_fit_to_the_rows_of_the_others(terms, missing, at_once, monkeypatch):
-    monkeypatch.setattr(without_groups, "AT_ONCE", at_once)
+    monkeypatch.setattr(without_groups, "_AT_ONCE", at_once)
     response, fixed, groups = panel(terms, missing)
     start = np.full((6, 5, len(terms)), 0.7)
     seen = np.zeros((6, 5), dtype=int)
