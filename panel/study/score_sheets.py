@@ -10,10 +10,13 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+import pandas as pd
+
 from panel.errors import StudyError
 from panel.study.knowledge import lexicon
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import RawTable, raw_table, rows_of_file
+from panel.study.raw_table import UPLOADED, Limits, RawTable, is_workbook, raw_table, rows_of_file
 from panel.study.scores_import import named_columns, plain_names
 from panel.study.study import RawFile
 from panel.words import counted, first_few
@@ -45,7 +48,7 @@ class _Sheet:
     notes: tuple[str, ...] = ()
 
 
-def score_table(file: RawFile, sheet: str = "") -> RawTable:
+def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits = UPLOADED) -> RawTable:
     """Return the table of scores in a file, whatever its layout.
 
     Parameters
@@ -54,25 +57,34 @@ def score_table(file: RawFile, sheet: str = "") -> RawTable:
         A text table or a workbook.
     sheet
         Which sheet of a workbook; if none is named, all sheets with the same columns are put below each other.
+    heading
+        Line (from 1) on which the names of the columns stand; 0 finds it.
+    limits
+        How much of a text is read.
 
     Raises
     ------
     StudyError
         If there is no table in it, or it cannot be told what stands where; the text says what to do.
     """
-    return _without_means(_table(file, sheet))
+    return _without_means(_table(file, sheet, heading, limits))
 
 
-def _table(file: RawFile, sheet: str) -> RawTable:
-    sheets = [made for name, rows in rows_of_file(file, sheet) if (made := _sheet(name, rows)) is not None]
+def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
+    if (plain := _large_and_plain(file, heading, limits)) is not None:
+        return plain
+    laid_out = rows_of_file(file, sheet)
+    if heading and all(heading >= len(rows) for _, rows in laid_out):
+        raise StudyError(f"{file.name} has no rows below line {heading}; say on which line the headings stand.")
+    sheets = [made for name, rows in laid_out if (made := _sheet(name, rows, heading)) is not None]
     if not sheets:
-        return raw_table(file, sheet)
+        return raw_table(file, sheet, limits)
     key, scored = _key_and_scores(sheets)
     first = scored[0]
     together = [each for each in scored if each.header == first.header]
-    plain = len(together) == 1 and key is None and not first.notes
+    plain = len(together) == 1 and key is None and not first.notes and not heading
     if plain and not _melted(first)[1]:
-        return raw_table(file, sheet)
+        return raw_table(file, sheet, limits)
     stacked = _stacked(together)
     left = [each.name for each in sheets if each not in together and each is not key]
     table, notes = _melted(stacked)
@@ -84,6 +96,21 @@ def _table(file: RawFile, sheet: str) -> RawTable:
     return RawTable(file.name, table.header, columns, table.lines, tuple(told))
 
 
+_LARGE = 2_000_000  # bytes of a text above which its beginning tells its layout
+_BEGINNING = 200_000
+
+
+def _large_and_plain(file: RawFile, heading: int, limits: Limits) -> RawTable | None:
+    """Return the table in a large text that begins as a plain one and whose lines are even; None otherwise."""
+    if heading or len(file.content) < _LARGE or is_workbook(file):
+        return None
+    beginning = file.content[:_BEGINNING].rpartition(b"\n")[0]
+    sheets = [_sheet(name, rows) for name, rows in rows_of_file(replace(file, content=beginning))]
+    if sheets == [None] or sheets[0] is None or sheets[0].notes or _melted(sheets[0])[1]:
+        return None
+    return raw_table(file, limits=limits)
+
+
 _MEANS = frozenset(
     ("mean", "means", "average", "sd", "std", "stdev", "total", "mittelwert", "summe", "moyenne", "media", "promedio")
 )
@@ -91,25 +118,29 @@ _MEANS = frozenset(
 
 def _without_means(table: RawTable) -> RawTable:
     """Return the table without rows in which a spreadsheet reckoned means: nobody is called so."""
-    names = [table.column(table.header[0])]
-    if assessor := named_columns(table.header).get("assessor"):
-        names.append(table.column(assessor))
-    kept = [
-        i for i in range(len(table.lines)) if not any(cells[i].strip(" :.").casefold() in _MEANS for cells in names)
-    ]
-    left = [table.lines[i] for i in range(len(table.lines)) if i not in set(kept)]
-    if not left or not kept:
+    names = {table.header[0], named_columns(table.header).get("assessor", table.header[0])}
+    reckoned = np.zeros(len(table.lines), dtype=bool)
+    for name in names:
+        cells = pd.Series(table.column(name), dtype="str")
+        means = [cell for cell in cells.unique() if cell.strip(" :.").casefold() in _MEANS]
+        reckoned |= cells.isin(means).to_numpy()
+    if not reckoned.any() or reckoned.all():
         return table
+    kept = (~reckoned).nonzero()[0]
+    left = [table.lines[i] for i in reckoned.nonzero()[0]]
     note = f"Rows with means or totals were left out: line {first_few(left)}."
     columns = tuple(tuple(cells[i] for i in kept) for cells in table.columns)
-    return replace(table, columns=columns, lines=tuple(table.lines[i] for i in kept), notes=(*table.notes, note))
+    return replace(table, columns=columns, lines=[table.lines[i] for i in kept], notes=(*table.notes, note))
 
 
 # One sheet: where its headings are, and what its columns are called.
 
 
-def _sheet(name: str, rows: Sequence[Sequence[str]]) -> _Sheet | None:
-    """Return a sheet with its headings found; None if it holds no table of more than one column."""
+def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet | None:
+    """Return a sheet with its headings found, or on the line named; None if it holds no table of more than one column.
+
+    Nothing above the line named is read but a row of groups of columns.
+    """
     filled = [
         (line, [cell.strip() for cell in row]) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))
     ]
@@ -117,7 +148,9 @@ def _sheet(name: str, rows: Sequence[Sequence[str]]) -> _Sheet | None:
     cells = [row + [""] * (width - len(row)) for _, row in filled]
     if width < 2 or len(cells) < _FEWEST_ROWS:
         return None
-    bottom = _heading(cells)
+    bottom = sum(line < heading for line, _ in filled) if heading else _heading(cells)
+    if bottom >= len(cells):
+        return None
     top = _group_row(cells, bottom)
     header, notes = _names(cells, bottom, top)
     first = bottom if top is None else top

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
 from panel.study.numbers_read import NumbersRead, read_number_columns, read_numbers
@@ -114,9 +115,9 @@ def study_from_scores(
     """
     scores = imported.scores
     tables = {
-        "prototypes": _listed("prototypes", natural_order(name for name in scores["prototype"] if name)),
-        "attributes": _listed("attributes", scores["attribute"]),
-        "assessors": _listed("assessors", scores["assessor"]),
+        "prototypes": _listed("prototypes", natural_order(name for name in scores["prototype"].unique() if name)),
+        "attributes": _listed("attributes", scores["attribute"].unique()),
+        "assessors": _listed("assessors", scores["assessor"].unique()),
         "scores": scores,
     }
     known = list(tables["prototypes"]["prototype"])
@@ -142,27 +143,32 @@ def _positions(table: RawTable, layout: ScoresLayout) -> NumbersRead | None:
     return replace(read, values=values, reasons={**read.reasons, **dict.fromkeys(broken.tolist(), NOT_WHOLE)})
 
 
-def _names(table: RawTable, column: str) -> np.ndarray:
-    return np.array([cell.strip() for cell in table.column(column)], dtype=object)
+def _names(table: RawTable, column: str) -> ExtensionArray:
+    """Return the cells of a column of names, the blanks round them taken off."""
+    codes, distinct = pd.factorize(pd.array(table.column(column), dtype="str"))
+    return _texts([cell.strip() for cell in distinct], codes)
+
+
+def _texts(texts: Sequence[str], places: np.ndarray) -> ExtensionArray:
+    return pd.array(list(texts), dtype="str").take(places)
 
 
 def _long_scores(
     table: RawTable, layout: ScoresLayout, numbers: dict[str, NumbersRead], position: NumbersRead | None
 ) -> pd.DataFrame:
     """Return the scores table: each row of the file in turn, in a wide one its attributes from left to right."""
-    times = len(numbers)
+    times, rows = len(numbers), len(numbers) * len(table.lines)
     columns: dict[str, Any] = {}
     for role in _NAME_ROLES:
         column = getattr(layout, role)
         if role == "attribute" and not layout.is_long:
-            columns[role] = np.tile(np.array(layout.attributes, dtype=object), len(table.lines))
+            columns[role] = _texts(layout.attributes, np.tile(np.arange(times), len(table.lines)))
         elif column:
-            columns[role] = np.repeat(_names(table, column), times)
+            columns[role] = _names(table, column).repeat(times)
     columns["score"] = np.column_stack([read.values for read in numbers.values()]).ravel()
-    rows = len(columns["score"])
     columns["position"] = np.repeat(position.values, times) if position else np.full(rows, np.nan)
-    columns["source"] = np.repeat(np.where(_rehearsed(table), REHEARSED, "imported").astype(object), times)
-    blank = np.full(rows, "", dtype=object)
+    columns["source"] = _texts(["imported", REHEARSED], _rehearsed(table).astype(int).repeat(times))
+    blank = _texts([""], np.zeros(rows, dtype=int))
     return pd.DataFrame(
         {
             column.name: pd.Series(
@@ -185,7 +191,7 @@ def _refuse_nameless(table: RawTable, layout: ScoresLayout, numbers: Mapping[str
     for read in numbers.values():
         scored |= ~read.missing
     for role, column in _name_columns(layout).items():
-        blank = np.array([not name for name in _names(table, column)], dtype=bool)
+        blank = np.asarray(_names(table, column) == "", dtype=bool)
         if blank.all() and role == "session":
             continue
         rows = np.flatnonzero(blank & scored)
@@ -224,7 +230,7 @@ def _rehearsed(table: RawTable) -> np.ndarray:
     column = next((name for name in table.header if name.strip().casefold() == "source"), None)
     if column is None:
         return np.zeros(len(table.lines), dtype=bool)
-    return np.array([cell.strip().casefold() == REHEARSED for cell in table.column(column)], dtype=bool)
+    return np.asarray(pd.Series(_names(table, column)).str.casefold() == REHEARSED, dtype=bool)
 
 
 def _unread(
@@ -265,7 +271,8 @@ def _notes_on_names(table: RawTable, layout: ScoresLayout) -> list[str]:
     notes = []
     for role in _NAME_ROLES:
         if column := getattr(layout, role):
-            trimmed = {cell.strip() for cell in table.column(column) if cell != cell.strip()}
+            distinct = pd.array(table.column(column), dtype="str").unique()
+            trimmed = {cell.strip() for cell in distinct if cell != cell.strip()}
             if trimmed:
                 notes.append(f"Blanks round these names in column {column!r} were taken off: {_some(trimmed)}.")
     return notes
@@ -526,6 +533,6 @@ def _fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) ->
     """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
     missing = [role for role in ("assessor", "prototype") if role not in known]
     rows = len(table.lines)
-    repeated = [c for c in texts if c not in known.values() and 1 < len(set(table.column(c))) <= rows / 2]
+    repeated = [c for c in texts if c not in known.values() and 1 < pd.Series(table.column(c), dtype="str").nunique() <= rows / 2]
     if len(missing) == 1 and len(repeated) == 1:
         known[missing[0]] = repeated[0]
