@@ -16,7 +16,7 @@ from panel.errors import ModelError
 from panel.models.decision.profile import BENCHMARK, Profile
 from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
 from panel.models.prototypes.panel_design import PanelDesign, assessor_means, fit_panel
-from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink
+from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink, shrink_differences
 from panel.stats.formulas.desirability import overall_desirability, window_wanted
 from panel.stats.maps.draws import joint_draws, person_correlations
 from panel.stats.mixed.reml import BATCH, MixedFit
@@ -88,7 +88,7 @@ def judge_windows(
     all_versus = _all_versus(met_versus, known, base)
     often = _came_true(wanted, drawn, base, rng)
     columns |= versus
-    columns |= _luck(drawn, shrunken, base)
+    columns |= _luck(drawn, base)
     columns |= {
         "chance_true": often["single"](columns["chance"]),
         "chance_versus_true": often["single_versus"](columns["chance_versus"]),
@@ -134,16 +134,15 @@ def _columns(
     }
 
 
-def _luck(drawn: PanelDraws, shrunken: _Floats, base: int | None) -> dict[str, _Floats]:
+def _luck(drawn: PanelDraws, base: int | None) -> dict[str, _Floats]:
     """Return the shrunken differences from the benchmark, and the chance that the sign seen is the wrong one."""
-    if base is None:
-        return dict.fromkeys(("difference_shrunken", "wrong_sign"), np.full(shrunken.shape, np.nan))
-    seen = drawn.estimate - drawn.estimate[:, [base]]
-    wrong = ((drawn.drawn - drawn.drawn[:, :, [base]]) * np.sign(seen) < 0).mean(axis=0)
-    return {
-        "difference_shrunken": shrunken - shrunken[:, [base]],
-        "wrong_sign": np.where((seen != 0) & np.isfinite(seen), wrong, np.nan),
-    }
+    shape = drawn.estimate.shape
+    if base is None or not drawn.shrunken.size:
+        return dict.fromkeys(("difference_shrunken", "wrong_sign"), np.full(shape, np.nan))
+    family, place = (each.ravel() for each in np.indices(shape))
+    found = shrink_differences(drawn.estimate, drawn.own_variance, place, np.full_like(place, base), family)
+    wrong = np.where((drawn.estimate != drawn.estimate[:, [base]]).ravel(), found[1], np.nan)
+    return {"difference_shrunken": found[0].reshape(shape), "wrong_sign": wrong.reshape(shape)}
 
 
 def window_distance(estimate: _Floats, low: _Floats, high: _Floats) -> _Floats:
@@ -233,7 +232,7 @@ def _came_true(
     truth = drawn.like[rng.integers(len(drawn.like), size=STUDIES)]
     seen = truth + drawn.errors[rng.integers(len(drawn.errors), size=STUDIES)]
     errors = drawn.errors[rng.integers(len(drawn.errors), size=(_INNER, STUDIES))]
-    values, _ = draw_shrunken(seen, drawn.own_variance, errors, rng)
+    values, _ = draw_shrunken(seen, drawn.own_variance, errors, drawn.correlation, rng, of_each_spread=_INNER // 4)
     low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
     pairs = _chances_and_truth(_inside(values, low, high), _inside(truth, low, high))
     nothing: _Floats = np.full(0, np.nan)
@@ -307,6 +306,8 @@ class PanelDraws:
         How batches enter the standard errors; empty where they do not.
     shrunken, own_variance
         (attributes, prototypes) shrunken means, and variances of the estimates without what all of them share.
+    correlation
+        (attributes, attributes) of the errors.
     errors, like
         (draws, attributes, prototypes): errors of the estimates, and true means of new prototypes that spread as these.
     """
@@ -321,6 +322,7 @@ class PanelDraws:
     batch_words: str = ""
     shrunken: _Floats = field(default_factory=_NOTHING.copy)
     own_variance: _Floats = field(default_factory=_NOTHING.copy)
+    correlation: _Floats = field(default_factory=_NOTHING.copy)
     errors: _Floats = field(default_factory=_NOTHING.copy)
     like: _Floats = field(default_factory=_NOTHING.copy)
 
@@ -362,10 +364,10 @@ def draw_panels(
     own, alone = _own_covariance(covariance)
     views = person_correlations(assessor_means(frame, prototypes, kept))[1]
     errors = joint_draws(np.where(np.isfinite(mean), 0.0, np.nan), alone, dfs, dfs, (views, views), draws, rng)
-    drawn, like = draw_shrunken(mean, own, errors, rng)
+    drawn, like = draw_shrunken(mean, own, errors, views, rng)
     shrunken = shrink(mean, own)[0]
     return PanelDraws(
-        kept, prototypes, mean, std_error, df, drawn, why_not, spread.sentence, shrunken, own, errors, like
+        kept, prototypes, mean, std_error, df, drawn, why_not, spread.sentence, shrunken, own, views, errors, like
     )
 
 
