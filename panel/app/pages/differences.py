@@ -12,7 +12,7 @@ from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, margin_field, plain, say, show_items
 from panel.app.widgets import show as show_told
 from panel.models.prototypes.differences import Differences
-from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS
+from panel.stats.mixed.inference import SMALL_SAMPLE_WORDS
 from panel.study.naming import Naming, naming
 from panel.study.scores_used import HOW, stated_differences
 from panel.study.study import those_in

@@ -14,9 +14,9 @@ from scipy.special import chdtrc
 
 from panel.errors import ModelError
 from panel.stats.answers.binomial import lower_tail
+from panel.stats.answers.ranks import exact_rank_sum_p
 from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import MeanDifferences, t_differences
-from panel.stats.ranking.ranks import exact_rank_sum_p
 
 _EXACT_ROWS = 30  # telling rows up to which the exact p-value is tried; above, chi-square is close
 _EXACT_COLUMNS = 6  # columns up to which it is tried; more have too many orders to be cheap

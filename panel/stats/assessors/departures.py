@@ -13,8 +13,7 @@ import numpy as np
 from scipy.special import betainc, betaincc, fdtr, fdtrc, polygamma, psi, stdtr
 
 from panel.stats.arrays import Array
-from panel.stats.assessors.agreement import Agreement, Disagreement, column_effects, others_effects
-from panel.stats.assessors.own_tables import OwnTables
+from panel.stats.assessors.agreement import Agreement, Disagreement, OwnTables, column_effects, others_effects
 
 SCALE_SD = 0.2
 """Standard deviation of honest use of the scale, between people and again between attributes of one person: two and a

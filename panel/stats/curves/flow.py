@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
-from panel.stats.curves.least_squares import Array, CurveFit, fit_curve
+from panel.stats.arrays import Array
+from panel.stats.curves.least_squares import CurveFit, fit_curve
 
 Weighting = Literal["equal", "relative"]
 _FEWEST_RATES = 5

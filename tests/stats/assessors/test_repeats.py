@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import f as f_distribution
 
-from panel.stats.assessors.agreement import k_limit
+from panel.stats.assessors.agreement import k_limit, own_tables
 from panel.stats.assessors.departures import _ALLOWED, _independent_attributes, repeats
-from panel.stats.assessors.own_tables import own_tables
 
 
 def table(cube):

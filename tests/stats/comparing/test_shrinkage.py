@@ -7,6 +7,7 @@ from scipy.stats import norm
 
 from panel.stats.comparing.shrinkage import (
     draw_shrunken,
+    own_variances,
     shrink,
     shrink_differences,
     shrink_effects,

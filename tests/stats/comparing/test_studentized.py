@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from panel.stats.comparing.studentized import _studentized_maximum
+from panel.stats.comparing.multiplicity import _studentized_maximum
 
 STEP = 0.025
 INTEGRATION = 1e-9  # absolute; quintic interpolation and the trapezoid sum

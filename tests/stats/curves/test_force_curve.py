@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, trapezoid
 
 from panel.errors import ModelError
-from panel.stats.curves.force_curve import _signed_areas, read_force_curve, zero_crossings
+from panel.stats.curves.over_time import _signed_areas, read_force_curve, zero_crossings
 
 ROUNDING = 1e-12
 # Constructed so that the crossings of zero are points: areas by the trapezoid rule, on paper.

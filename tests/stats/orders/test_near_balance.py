@@ -6,8 +6,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.errors import ModelError
-from panel.stats.orders.block_designs import _is_balanced, balanced_blocks, meetings
-from panel.stats.orders.near_balance import nearly_balanced_blocks, ordered_blocks, split_into_sittings
+from panel.stats.orders.block_designs import (
+    _is_balanced,
+    balanced_blocks,
+    meetings,
+    nearly_balanced_blocks,
+    ordered_blocks,
+    split_into_sittings,
+)
 from tests.stats.orders.test_block_precision import mean_pair_variance
 
 NEARLY_AS_GOOD = 0.95  # of the upper bound of the efficiency

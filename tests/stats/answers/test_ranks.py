@@ -8,7 +8,7 @@ from hypothesis.extra.numpy import arrays
 from scipy.stats import friedmanchisquare, rankdata
 
 from panel.errors import ModelError
-from panel.stats.ranking.ranks import _complete_ranks, friedman_test, ranks_within_blocks
+from panel.stats.answers.ranks import _complete_ranks, friedman_test, ranks_within_blocks
 
 SAME = 1e-10  # a handful of float operations
 PRINTED = 5e-7  # half a unit of the sixth decimal

@@ -16,7 +16,7 @@ from scipy.special import chdtrc, fdtrc, ndtr, stdtrit
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.studentized import tukey_p_value
+from panel.stats.comparing.multiplicity import tukey_p_value
 
 # How often chance alone spreads rank sums as far apart as these: exact, given the ties.
 #
@@ -159,7 +159,7 @@ def friedman_test(scores: ArrayLike, *, work: int = _EXACT_WORK) -> FriedmanTest
     """Test whether the samples differ: `scores` (n, k), rows are blocks.
 
     The p-value is exact, given the ties, where that costs at most `work` sums of rank rows
-    (`panel.stats.ranking.ranks`). Friedman (1937), J. Am. Stat. Assoc. 32:675; ties and F form: Conover
+    (`panel.stats.answers.ranks`). Friedman (1937), J. Am. Stat. Assoc. 32:675; ties and F form: Conover
     (1999); Iman & Davenport (1980), Commun. Stat. A9:571.
 
     Raises
@@ -356,7 +356,7 @@ def rank_sum_differences(scores: ArrayLike) -> RankDifferences:
     Raises
     ------
     ModelError
-        As `panel.stats.ranking.ranks.complete_ranks`.
+        As `panel.stats.answers.ranks.complete_ranks`.
     """
     ranks = _complete_ranks(scores)
     k = ranks.shape[1]
