@@ -153,11 +153,11 @@ def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawT
     return table
 
 
-def rows_of_file(file: RawFile, sheet: str = "") -> list[tuple[str, list[list[str]]]]:
+def rows_of_file(file: RawFile, sheet: str = "", heading: int = 0) -> list[tuple[str, list[list[str]]]]:
     """Return each filled sheet of a workbook with its name, or the one text table, as rows of cells.
 
     Names merged over several rows stand in each of them. The sign between the cells of a text is the one that most
-    lines agree on, so that a title above them does not hide it.
+    lines agree on, from the line `heading` on if it is known, so that a title above them does not hide it.
     """
     content, name = file.content, file.name
     if not content or len(content) > MAX_BYTES:
@@ -173,8 +173,9 @@ def rows_of_file(file: RawFile, sheet: str = "") -> list[tuple[str, list[list[st
     if content.startswith(_OLD_WORKBOOK):
         return []
     text = decode(content, name)[0]
-    lines = [line for line in text[:_SAMPLE].splitlines() if line.strip()]
-    body = "\n".join(lines[min(len(lines) // 2, _TITLES) :])
+    lines = text[:_SAMPLE].splitlines()[max(heading - 1, 0) :]
+    lines = [line for line in lines if line.strip()]
+    body = "\n".join(lines[0 if heading else min(len(lines) // 2, _TITLES) :])
     rows, _ = text_rows(text, name, UPLOADED, find_delimiter(body))
     return [("", rows)]
 
