@@ -12,7 +12,7 @@ import pandas as pd
 
 from panel.models.decision.contenders import OUT
 from panel.models.decision.decide import Decision
-from panel.models.decision.profile import BENCHMARK
+from panel.models.decision.wanted import BENCHMARK
 from panel.study.naming import Naming
 from panel.views.drawing.interval_picture import FONT, interval_figure, marker_legend, needed_limits
 from panel.views.drawing.pictures import FAINT, INK, MOST_COLOURED, markers, text_width
