@@ -25,7 +25,7 @@ from panel.study.shown import (
     yes_no,
 )
 from panel.views.drawing.interval_picture import interval_figure
-from panel.views.drawing.pictures import COLOURS, GREY, INK
+from panel.views.drawing.pictures import BROAD, GREY, INK
 from panel.views.told import Picture, Told, drawer
 from panel.words import (
     DOWN,
@@ -128,7 +128,7 @@ def tell_agreement(result: Agreement, names: Naming) -> Told:
             "agreement",
             "Agreement with each statement",
             "Share of consumers who agreed with each statement, with intervals and bars; the table has the numbers.",
-            lambda: _figure(result),
+            lambda width: _figure(result, width),
         ),
         mind=(*yes_saying[:1], *dropped),
         table=BARS,
@@ -273,7 +273,7 @@ def _without_yes_sayers(result: Agreement) -> tuple[str | Table, ...]:
 _ROW = 0.3  # inches
 
 
-def _figure(result: Agreement) -> Figure:
+def _figure(result: Agreement, width: float = BROAD) -> Figure:
     """Return one line per statement; untrue ones are hollow squares, bars short upright strokes."""
     rows = result.statements
     several = _several(result)
@@ -283,7 +283,7 @@ def _figure(result: Agreement) -> Figure:
         estimate=100 * rows["share"],
         ci_low=100 * rows["ci_low"],
         ci_high=100 * rows["ci_high"],
-        colour=[GREY if foil else COLOURS[0] for foil in rows["foil"]],
+        colour=[GREY if foil else INK for foil in rows["foil"]],
         shape=["s" if foil else "o" for foil in rows["foil"]],
         filled=~rows["foil"],
     )
@@ -293,6 +293,7 @@ def _figure(result: Agreement) -> Figure:
         _ROW * len(rows),
         list(zip(drawn["y"], names, strict=True)),
         remarks=list(zip(drawn["y"], about, strict=True)),
+        width=width,
         limits=(0.0, 100.0),
         x_title="Per cent who agreed, of all who answered (strokes: bars)",
     )

@@ -32,7 +32,7 @@ from panel.study.shown import (
     yes_no,
 )
 from panel.views.drawing.interval_picture import FONT, interval_figure
-from panel.views.drawing.pictures import COLOURS, INK
+from panel.views.drawing.pictures import BROAD, INK
 from panel.views.told import Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -142,7 +142,7 @@ def tell_forced_choices(result: ForcedChoices, names: Naming) -> Told:
         result,
         names,
         _headline(result),
-        Picture("choices", "Share of right answers", alt, lambda: _figure(result)),
+        Picture("choices", "Share of right answers", alt, lambda width: _figure(result, width)),
         mind=tuple(limits),
         table=CHOICES,
         drawers=(
@@ -290,7 +290,7 @@ _ROW, _HALF = 0.42, 0.13  # inches
 _GUESSING, _NEEDED = (0, (1, 1.5)), "-"
 
 
-def _figure(result: ForcedChoices) -> Figure:
+def _figure(result: ForcedChoices, width: float = BROAD) -> Figure:
     """Return one line per test: a dot, filled where a difference is shown, beside guessing and what is needed."""
     from matplotlib.ticker import PercentFormatter
 
@@ -302,7 +302,7 @@ def _figure(result: ForcedChoices) -> Figure:
             "estimate": result.tests["share"],
             "ci_low": result.tests["right_low"],
             "ci_high": result.tests["right_high"],
-            "colour": COLOURS[0],
+            "colour": INK,
             "shape": "o",
             "filled": result.tests["verdict"].isin([DIFFERS, SMALL]),
         }
@@ -314,6 +314,7 @@ def _figure(result: ForcedChoices) -> Figure:
         remarks=[
             (y, f"{row['right']} of {row['n']}, {row['needed']} needed") for y, row in zip(heights, tests, strict=True)
         ],
+        width=width,
         limits=(-0.02, 1.02),
         title="Share of right answers",
         x_title="dotted: guessing; full: fewest right answers that show a difference",

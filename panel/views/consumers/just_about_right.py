@@ -30,7 +30,7 @@ from panel.study.shown import (
     of_share,
     text,
 )
-from panel.views.drawing.pictures import FAINT, INK, text_width
+from panel.views.drawing.pictures import BROAD, FAINT, INK, LETTERS, key_lines, shortened, text_width, write_key
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     capital,
@@ -107,7 +107,7 @@ BALANCE = Table(
     title="Weighted drops beside the means they follow from",
     rows="balance",
     columns=(
-        *(PROTOTYPE, QUESTION, count("People", "n")),
+        *(PROTOTYPE, QUESTION, count("Answered", "n")),
         number("Mean liking, just about right", "right_mean", 2),
         number("Mean liking, everybody", "grand_mean", 2),
         number("Both drops weighted by their shares", "weighted", 2),
@@ -319,71 +319,59 @@ def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> st
 # How many find too little, just about right, too much: one bar per prototype, in three parts.
 
 
-_FONT = 9.0  # points
 _POINTS = 72.0  # to the inch
-_WIDTH, _BAR, _TOP, _BOTTOM, _MARGIN = 5.0, 0.3, 0.5, 0.55, 0.12  # inches
-_LEAST_WRITTEN = 0.06  # share below which a number does not fit into its part
+_BAR, _BOTTOM, _MARGIN = 0.3, 0.55, 0.12  # inches
 _PARTS = (("#9ecae1", "///"), ("#e6e6e6", ""), ("#fdae6b", "..."))  # light enough for dark words on them
 
 
-def _figure(result: JustAboutRight, question: str) -> Figure:
+def _figure(result: JustAboutRight, question: str, width: float = BROAD) -> Figure:
     """Return the bars of one question; hatching tells the parts apart without colour."""
     from matplotlib.figure import Figure
+    from matplotlib.patches import Patch
 
     rows = result.shares.loc[result.shares["question"] == question]
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
-    left = max(text_width(name, _FONT) for name in prototypes) / _POINTS + 2 * _MARGIN
-    depth = _BAR * len(prototypes)
-    width, height = left + _WIDTH + 2 * _MARGIN, _TOP + depth + _BOTTOM
+    labels = [shortened(name, LETTERS, 0.36 * width * _POINTS) for name in prototypes]
+    left = max(text_width(name, LETTERS) for name in labels) / _POINTS + 2 * _MARGIN
+    sides = [side_words(result, question, side) for side in ALL_SIDES]
+    depth, top = _BAR * len(prototypes), key_lines(sides, width)[1] + 0.1
+    height, wide = top + depth + _BOTTOM, width - left - 2.5 * _MARGIN
     figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((left / width, _BOTTOM / height, _WIDTH / width, depth / height))
+    axes = figure.add_axes((left / width, _BOTTOM / height, wide / width, depth / height))
+    least = (text_width("88 %", LETTERS - 1) + 4) / _POINTS / wide
     share = rows.pivot_table(index="prototype", columns="side", values="share", sort=False)
     for place, prototype in enumerate(prototypes):
         start = 0.0
         for side, (colour, hatch) in zip(ALL_SIDES, _PARTS, strict=True):
             value = float(share.loc[[prototype], side].iloc[0])
             axes.barh(place, value, 0.8, start, color=colour, hatch=hatch, edgecolor="white", linewidth=0.5)
-            if value >= _LEAST_WRITTEN:
+            if value >= least:
                 _write(axes, start + value / 2, place, format_share(value), colour)
             start += value
     axes.set(xlim=(0, 1), ylim=(len(prototypes) - 0.4, -0.6))
-    axes.set_yticks(range(len(prototypes)), prototypes, fontsize=_FONT, color=INK)
+    axes.set_yticks(range(len(prototypes)), labels, fontsize=LETTERS, color=INK)
     axes.set_xticks([0, LEAST_SHARE, 0.5, 1 - LEAST_SHARE, 1], ["0", "20", "50", "80", "100 %"])
-    axes.tick_params(axis="x", labelsize=_FONT - 1, colors=INK)
+    axes.tick_params(axis="x", labelsize=LETTERS - 1, colors=INK)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x", color=FAINT, linewidth=0.6)
     axes.set_axisbelow(True)
     axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.set_xlabel("Share of those who answered", fontsize=_FONT, color=INK)
-    _legend(axes, [side_words(result, question, side) for side in ALL_SIDES])
-    return figure
-
-
-def _legend(axes: Axes, labels: list[str]) -> None:
-    """Write the names of the three parts above the bars."""
-    from matplotlib.patches import Patch
-
-    handles = [
-        Patch(facecolor=colour, hatch=hatch, edgecolor="white", label=label)
-        for (colour, hatch), label in zip(_PARTS, labels, strict=True)
-    ]
-    axes.legend(
-        handles=handles,
-        loc="lower left",
-        bbox_to_anchor=(0, 1),
-        ncols=len(handles),
-        fontsize=_FONT,
-        frameon=False,
-        borderaxespad=0.2,
+    axes.set_xlabel("Share of those who answered", fontsize=LETTERS, color=INK)
+    parts = zip(_PARTS, sides, strict=True)
+    write_key(
+        figure, [Patch(facecolor=fill, hatch=hatch, edgecolor="white", label=words) for (fill, hatch), words in parts]
     )
+    return figure
 
 
 def _write(axes: Axes, across: float, place: int, words: str, colour: str) -> None:
     box = {"facecolor": colour, "edgecolor": "none", "pad": 1.0}
-    axes.text(across, place, words, fontsize=_FONT - 1, color=INK, ha="center", va="center", bbox=box)
+    axes.text(across, place, words, fontsize=LETTERS - 1, color=INK, ha="center", va="center", bbox=box)
 
 
 def _picture(result: JustAboutRight, question: str) -> Picture:
     little, right, much = (side_words(result, question, side) for side in ALL_SIDES)
     alt = f"Shares of {little}, {right} and {much} on {question}, by prototype; the table holds the numbers."
-    return Picture("just_about_right", f"Just about right: {question}", alt, lambda: _figure(result, question))
+    return Picture(
+        "just_about_right", f"Just about right: {question}", alt, lambda width: _figure(result, question, width)
+    )

@@ -27,8 +27,8 @@ from panel.study.shown import (
     share,
     yes_no,
 )
-from panel.views.drawing.interval_picture import interval_figure, marker_legend, needed_limits
-from panel.views.drawing.pictures import markers
+from panel.views.drawing.interval_picture import interval_figure, needed_limits, signs_of
+from panel.views.drawing.pictures import BROAD, markers
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     capital,
@@ -107,7 +107,10 @@ def tell_segments(result: Segments, names: Naming) -> Told:
     steps: tuple[Item, ...] = (STEPS,) if len(result.steps) else ()
     pairs: tuple[Item, ...] = (_divided(result), DIVIDED) if len(result.divided) else ()
     picture = Picture(
-        "groups", "Mean liking within each group of consumers", _alt(result), lambda: _figure(result, names)
+        "groups",
+        "Mean liking within each group of consumers",
+        _alt(result),
+        lambda width: _figure(result, names, width),
     )
     return Told(
         result,
@@ -226,7 +229,7 @@ def _pair(rows: pd.DataFrame) -> str:
 _LINE, _BETWEEN = 0.19, 0.16  # inches
 
 
-def _figure(result: Segments, names: Naming) -> Figure:
+def _figure(result: Segments, names: Naming, width: float = BROAD) -> Figure:
     """Return, for each prototype, the mean liking of each group with its interval; by colour and shape."""
     groups = list(range(1, result.n_groups + 1))
     drawn = markers([segment_name(result, group) for group in groups])
@@ -246,12 +249,13 @@ def _figure(result: Segments, names: Naming) -> Figure:
         rows,
         step * len(order) + _BETWEEN,
         ticks,
+        width=width,
         limits=needed_limits(rows),
+        key=signs_of(drawn),
         x_title=f"Mean liking, {level_words(result.level)}s. Filled: not separated from the group's best",
     )
     for place in np.arange(1, len(order)) * step + _BETWEEN / 2:
         axes.axhline(place, color="#ededed", linewidth=0.8, zorder=0)
-    marker_legend(axes, drawn)
     return figure
 
 

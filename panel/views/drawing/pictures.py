@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:  # a command that prints words draws nothing: what draws is loaded when something is drawn
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 from panel.study.naming import Naming
@@ -28,6 +30,9 @@ MOST_COLOURED = len(COLOURS)
 
 _SHAPES = ("o", "s", "^", "D", "v", "P", ">", "X", "<", "*", "p", "h")
 
+
+# For what is no prototype: none of them stands for one. Dark enough on white, apart in lightness as well as in hue.
+OTHERS = ("#0b6b63", "#a8480a", "#6a4c93", "#5c5c5c", "#8a6d00", "#7b2d43", "#2f4f6f")
 
 # Five more of the same kind for many prototypes, from Tol's schemes (personal.sron.nl/~pault, 'muted'; from memory).
 _OF_PROTOTYPES = (*COLOURS, "#882255", "#999933", "#332288", "#cc6677", "#44aa99")
@@ -64,9 +69,15 @@ def markers(things: Sequence[str], chosen: Sequence[str] = ()) -> dict[str, Mark
     if len(things) > MOST_COLOURED:
         coloured = [name for name in chosen if name in things][:MOST_COLOURED]
     found = dict.fromkeys(things, Marker(GREY, _SHAPES[0]))
-    return found | {name: Marker(COLOURS[place], _SHAPES[place]) for place, name in enumerate(coloured)}
+    return found | {name: Marker(OTHERS[place], _SHAPES[place]) for place, name in enumerate(coloured)}
 
 
+BROAD, NARROW = 8.6, 3.9
+"""Widths in inches that every picture is drawn for: a page or a sheet of paper, and a phone."""
+LETTERS = 9.0
+"""Size of the words in a picture, in points."""
+_POINTS = 72.0  # to the inch
+_KEY_LINE, _KEY_SIGN, _KEY_EDGE = 0.22, 0.42, 0.1  # inches: a line of a key, the sign before its words, the edge
 STAGES = ("appearance", "pick-up", "rub-out", "after-feel", "later after-feel")
 """The stages of use, in their order."""
 
@@ -78,6 +89,7 @@ STAGES = ("appearance", "pick-up", "rub-out", "after-feel", "later after-feel")
 _DIRECTIONS = np.array(
     [(1, 0), (-1, 0), (0, 1), (0, -1), (0.8, 0.8), (-0.8, 0.8), (0.8, -0.8), (-0.8, -0.8)], dtype=float
 )
+_FREE_PLACES = (41, 61)  # across and upwards
 _OUTSIDE, _ON_LABEL, _ON_POINT, _FURTHER = 1000.0, 10.0, 10.0, 0.01
 
 
@@ -103,6 +115,75 @@ def shortened(text: str, size: float, width: float) -> str:
         else:
             too_long = middle
     return f"{text[:fits].rstrip()}…"
+
+
+def wrapped(text: str, size: float, width: float, most: int = 99) -> list[str]:
+    """Return `text` in lines no wider than `width`, at most so many; what does not fit is cut with an ellipsis."""
+    lines: list[str] = []
+    for word in text.split(" "):
+        if lines and text_width(f"{lines[-1]} {word}", size) <= width:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    if len(lines) > most:
+        lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
+    return [shortened(line, size, width) for line in lines]
+
+
+def key_lines(words: Sequence[str], width: float) -> tuple[int, float]:
+    """Return how many entries of a key stand beside each other in a width, and how tall the key is; inches."""
+    widest = max((text_width(text, LETTERS) for text in words), default=0.0) / _POINTS + _KEY_SIGN
+    columns = max(1, min(len(words), int((width - 2 * _KEY_EDGE) // widest)))
+    return columns, _KEY_LINE * -(-len(words) // columns) + _KEY_EDGE / 2
+
+
+def write_key(figure: Figure, signs: Sequence[Artist], *, left: float = _KEY_EDGE) -> None:
+    """Write the names of what is drawn, the labels of `signs`, at the top of a figure, from `left` (inches)."""
+    width, height = figure.get_size_inches()
+    room = (width - left - 2 * _KEY_EDGE - _KEY_SIGN) * _POINTS
+    for sign in signs:
+        sign.set_label(shortened(str(sign.get_label()), LETTERS, room))
+    columns, _ = key_lines([str(sign.get_label()) for sign in signs], width - left)
+    figure.legend(
+        handles=list(signs), loc="upper left", bbox_to_anchor=(left / width, 1 - 0.03 / height), ncols=columns,
+        fontsize=LETTERS, frameon=False, handlelength=1.6, handletextpad=0.5, columnspacing=1.0, borderaxespad=0,
+        borderpad=0, labelspacing=0.35,
+    )  # fmt: skip
+
+
+def panels(
+    count: int, width: float, *, least: float, tall: float, left: float, top: float, bottom: float, head: float = 0.0
+) -> tuple[Figure, list[Axes]]:
+    """Return a figure with so many parts of a picture beside and under each other; all lengths in inches.
+
+    Parameters
+    ----------
+    least
+        Width that a part needs; as many stand beside each other as there is room for, four at the most.
+    tall, left, top, bottom
+        Height of a part, and the room for words around it.
+    head
+        Room above all parts.
+    """
+    from matplotlib.figure import Figure
+
+    across = max(1, min(count, 4, int(width // least)))
+    down = max(1, -(-count // across))
+    each, high = width / across, top + tall + bottom
+    height = head + down * high
+    figure = Figure(figsize=(width, height))
+    wide = (each - left - 0.15) / width
+    return figure, [
+        figure.add_axes(
+            (
+                ((place % across) * each + left) / width,
+                1 - (head + (place // across) * high + top + tall) / height,
+                wide,
+                tall / height,
+            )
+        )
+        for place in range(count)
+    ]
 
 
 def spread_apart(
@@ -149,6 +230,27 @@ def place_labels(
         spare = np.minimum(tried - extent / 2, np.asarray(box) - tried - extent / 2).min(axis=1)
         cost = cost + _OUTSIDE * np.maximum(-spare, 0) * extent.max()
         centres[number] = tried[np.argmin(cost)]
+    return _apart(centres, np.asarray(sizes, dtype=float).reshape(-1, 2), np.asarray(box, dtype=float))
+
+
+def _apart(centres: NDArray[np.float64], extents: NDArray[np.float64], box: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the labels with those that still cover another moved to the nearest free place in the picture."""
+    centres = centres.copy()
+    labels = np.flatnonzero(extents.prod(axis=1) > 0)  # what has no size is only in the way
+    for _ in range(2):  # who moved first may have had less room than there is now
+        for number in labels:
+            others = labels[labels != number]
+            tight = extents[number] + 1.0
+            if not _overlap(centres[[number]], tight, centres[others], extents[others]).any():
+                continue
+            ends = [
+                np.linspace(half, max(room - half, half), steps)
+                for half, room, steps in zip(extents[number] / 2, box, _FREE_PLACES, strict=True)
+            ]
+            tried = np.stack(np.meshgrid(*ends), axis=-1).reshape(-1, 2)
+            far = ((tried - centres[number]) ** 2).sum(axis=1)
+            cost = far + _OUTSIDE * _overlap(tried, tight, centres[others], extents[others])
+            centres[number] = tried[np.argmin(cost)]
     return centres
 
 

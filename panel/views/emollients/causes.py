@@ -254,7 +254,7 @@ def _in_words(row: Mapping[Any, Any], names: Naming) -> str:
 
 
 _NAMES, _GAP, _MARGIN = 172.0, 8.0, 8.0
-_WIDE, _NARROW = 860.0, 270.0
+_WIDE, _NARROW, _PHONE = 860.0, 280.0, 6.0
 _WIDEST_CELL, _MOST_ON_A_PHONE = 120.0, 9
 _HEADING, _BODY, _SMALL, _SMALLEST = 10.5, 9.0, 8.0, 7.4  # letters
 _ROW, _LINE = 56.0, 1.28
@@ -266,7 +266,7 @@ _BOLD = 1.14  # bold letters are so much wider
 def causes_picture(
     traced: TracedSwaps, decision: Decision | None, names: Naming, *, most: int = _MOST_COLUMNS
 ) -> Picture:
-    """Return the matrix of causes; `narrow` of the picture draws it for a phone, swap by swap.
+    """Return the matrix of causes; drawn for a phone swap by swap.
 
     Parameters
     ----------
@@ -284,8 +284,7 @@ def _picture_of(causes: Causes, names: Naming, *, most: int = _MOST_COLUMNS) -> 
         "causes",
         "Which swap did what",
         f"Which swap did what. {_causes_alt_text(causes, names)}",
-        lambda: _figure(causes, names, most),
-        lambda: _narrow_figure(causes, names, most),
+        lambda width: (_narrow_figure if width < _PHONE else _figure)(causes, names, most),
     )
 
 

@@ -10,7 +10,7 @@ import pandas as pd
 from panel.models.prototypes.ranks import DURBIN, FRIEDMAN, RankComparison
 from panel.models.prototypes.verdict import DIFFERS
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, P_HOLM, Source, Table, number, p_value, text
+from panel.study.shown import ATTRIBUTE, Source, Table, number, p_value, text
 from panel.views.told import Told, drawer
 from panel.words import all_of, format_list, format_number, p_after_holm
 
@@ -24,7 +24,7 @@ RANKS = Table(
         ATTRIBUTE,
         text("Test of the ranks", "method"),
         number("Statistic", "statistic", 2),
-        P_HOLM,
+        p_value("p of the ranks, Holm", "p_adjusted"),
         number("Agreement (W)", "kendall_w", 2),
         p_value("Mixed model, p after Holm", "mixed_p_adjusted"),
     ),
@@ -41,6 +41,7 @@ def tell_ranks(result: RankComparison, names: Naming) -> Told:
         result,
         names,
         _headline(result, names),
+        mind=_mind(result),
         table=RANKS,
         drawers=(drawer("Attribute by attribute", *lines, RANKS),),
         cannot=_CANNOT,
@@ -56,6 +57,25 @@ _CANNOT = (
 )
 
 
+def _mind(result: RankComparison) -> tuple[str, ...]:
+    """Return what it may come from where only one of the two finds a difference."""
+    ranks, mixed = (result.attributes[name] == DIFFERS for name in ("verdict", "mixed_verdict"))
+    known = result.attributes["mixed_verdict"].notna()
+    told = (
+        (
+            (known & mixed & ~ranks).any(),
+            "Only the mixed model: the ranks see too little with so few assessors, or a few large scores make the "
+            "difference. Look at the single assessors.",
+        ),
+        (
+            (known & ranks & ~mixed).any(),
+            "Only the ranks: the order is steady but the distances are not. Look for an assessor with a wide spread or "
+            "an odd score.",
+        ),
+    )
+    return tuple(words for there, words in told if there)
+
+
 def _headline(result: RankComparison, names: Naming) -> str:
     """Return one sentence: on which attributes ranks and mixed model come to the same answer."""
     ranks, mixed = (result.attributes[name] == DIFFERS for name in ("verdict", "mixed_verdict"))
@@ -69,15 +89,9 @@ def _headline(result: RankComparison, names: Naming) -> str:
         return f"Ranks and mixed model agree on {all_of(total, 'attribute')}."
     parts = [f"Ranks and mixed model agree on {total - len(only_ranks) - len(only_mixed)} of {total} attributes."]
     if only_mixed:
-        parts.append(
-            f"Only the mixed model finds a difference on {format_list(only_mixed)}: either the ranks see too little "
-            "with so few assessors, or a few large scores make the difference. Look at the single assessors."
-        )
+        parts.append(f"Only the mixed model finds a difference on {format_list(only_mixed)}.")
     if only_ranks:
-        parts.append(
-            f"Only the ranks find a difference on {format_list(only_ranks)}: the order is steady but the distances "
-            "are not. Look for an assessor with a wide spread or an odd score."
-        )
+        parts.append(f"Only the ranks find a difference on {format_list(only_ranks)}.")
     return " ".join(parts)
 
 

@@ -71,12 +71,13 @@ def test_refused_questions_are_listed():
 
 
 def test_the_picture_shows_every_prototype_and_says_so(found):
-    axes = _figure(found, "thickness").axes[0]
+    figure = _figure(found, "thickness")
+    axes = figure.axes[0]
     assert [label.get_text() for label in axes.get_yticklabels()] == [f"P{number}" for number in range(1, 9)]
     lengths = [bar.get_width() for bar in axes.patches]
     assert sum(lengths) == pytest.approx(8)
     assert len({bar.get_hatch() for bar in axes.patches}) == 3  # colour is never the only sign
-    legend = [text.get_text() for text in axes.get_legend().get_texts()]
+    legend = [text.get_text() for text in figure.legends[0].get_texts()]
     assert legend == ["too thin", "just about right", "too thick"]
     picture = _picture(found, "thickness")
     assert "too thin" in picture.alt

@@ -71,10 +71,11 @@ def test_groups_are_a_hint():
 
 
 def test_groups_differ_in_shape_as_well_as_colour():
-    axes = _figure(demo_segments(), demo()[1]).axes[0]
+    figure = _figure(demo_segments(), demo()[1])
+    axes = figure.axes[0]
     shapes = {line.get_marker() for line in axes.lines if line.get_marker() not in ("None", None)}
     assert shapes == {"o", "s"}
-    legend = [text.get_text() for text in axes.get_legend().get_texts()]
+    legend = [text.get_text() for text in figure.legends[0].get_texts()]
     assert legend == ["group 1 (38 consumers)", "group 2 (19 consumers)"]
 
 

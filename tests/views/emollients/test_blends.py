@@ -93,10 +93,11 @@ def test_a_swapped_in_emollient_stands_where_the_other_stood(study, traced):
     assert texts["Dicaprylyl Carbonate 40 %"][0] == texts["C13-15 Alkane 40 %"][0] == pytest.approx(20)
 
 
-def test_parts_too_narrow_for_their_name_are_named_at_the_end_of_the_bar():
+def test_where_a_part_is_too_narrow_for_its_name_all_are_named_above():
     blend = pd.DataFrame({CARBONATE: [97.0], ALKANE: [3.0]}, index=["P1"])
-    texts = [text.get_text() for text in figure_of(blend, Naming()).axes[0].texts]
-    assert texts == ["Dicaprylyl Carbonate 97 %", "C13-15 Alkane 3 %"]
+    figure = figure_of(blend, Naming())
+    assert [text.get_text() for text in figure.axes[0].texts] == ["97 %"]
+    assert [text.get_text() for text in figure.legends[0].get_texts()] == ["Dicaprylyl Carbonate", "C13-15 Alkane"]
     assert inside(figure_of(blend, Naming()))
 
 

@@ -13,6 +13,7 @@ from panel.models.emollients.causes import GOES_ALONG, STANDS_OUT, Causes, find_
 from panel.study.naming import Naming
 from panel.study.open_study import open_study
 from panel.study.shown import shown
+from panel.views.drawing.pictures import BROAD, NARROW
 from panel.views.emollients.causes import (
     _AWAY,
     _TOWARDS,
@@ -131,21 +132,21 @@ def test_hatching_and_the_band_of_the_margin(demo, causes, names):
     assert first == pytest.approx(scale * causes.cells.loc[causes.cells["letter"] == "A", "estimate"].iloc[0])
 
 
-@pytest.mark.parametrize("width", ["figure", "narrow"])
+@pytest.mark.parametrize("width", [BROAD, NARROW])
 def test_all_words_lie_in_the_picture_and_none_on_another(demo, names, width):
-    figure = getattr(causes_picture(demo.swaps, demo.decision, names), width)()
+    figure = causes_picture(demo.swaps, demo.decision, names).figure(width)
     assert not outside(figure)
     assert not overlaps(figure)
-    limit = {"figure": 15.0, "narrow": 3.8}[width]  # inches; 1280 and 360 px at 96 to the inch, less the page's edges
+    limit = {BROAD: 15.0, NARROW: NARROW}[width]  # inches; a page drawn at its full size, and a phone
     assert figure.get_figwidth() <= limit
 
 
-@pytest.mark.parametrize("width", ["figure", "narrow"])
+@pytest.mark.parametrize("width", [BROAD, NARROW])
 def test_long_names_many_sensations_and_many_swaps_fit(width):
     causes = many(20, 9, words="an unusually long description of a sensation, after half an hour")
     long = "Polyglyceryl-3 Diisostearate Hydrogenated Castor Oil Dimer Copolymer Isostearate"
     swaps = causes.swaps.assign(added=long, removed=f"{long} + {long}")
-    figure = getattr(_picture_of(replace(causes, swaps=swaps), Naming()), width)()
+    figure = _picture_of(replace(causes, swaps=swaps), Naming()).figure(width)
     assert not outside(figure)
     assert not overlaps(figure)
 

@@ -72,8 +72,8 @@ def test_the_mixture_rung_in_words():
 
 def test_the_headline_counts_the_verdicts():
     counts = LADDER.verdicts["verdict"].value_counts()
-    assert ladder_headline(LADDER).startswith(f"On {counts['swaps']} of 14 attributes the difference goes with a swap")
-    assert ladder_headline(LADDER).endswith("no property of the blend may be named.")
+    assert ladder_headline(LADDER).startswith(f"On {counts['swaps']} of 14 attributes it is shown which swap made")
+    assert ladder_headline(LADDER).endswith("no property of the oil may be named.")
 
 
 def test_every_attribute_has_a_sentence_and_no_property_is_the_cause():

@@ -23,7 +23,7 @@ MANY = follow_dominance(
     rng=np.random.default_rng(1),
 )
 FIGURES = {
-    "after-feel": after_feel_figure(follow_after_feel(STUDY)),
+    "after-feel": after_feel_figure(follow_after_feel(STUDY), NAMES),
     "courses": courses_figure(reduce_courses(STUDY), NAMES),
     "dominance": dominance_figure(follow_dominance(STUDY, rng=np.random.default_rng(1)), NAMES),
     "many": dominance_figure(MANY, NAMES),

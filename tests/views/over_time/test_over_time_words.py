@@ -78,7 +78,7 @@ def test_courses():
     assert told.startswith("STICK: 24 courses of 6 people;")
     assert f"{found.courses['largest'].mean():.1f} on average, reached after 20.0 s" in told
     headline = _courses_headline(found, NAMES)
-    assert headline.startswith("The courses of the prototypes differ in 6 of 7 quantities: ")
+    assert headline.startswith("The courses of the prototypes differ in 6 of 7 quantities of STICK.")
     assert "duration" not in headline  # what is not shown is not listed
     words = _course_names(found, NAMES)
     assert words.attribute("STICK: rate_up") == "STICK, rate of increase (per s)"
@@ -100,9 +100,7 @@ def test_courses_that_differ_in_everything_or_nothing(p_values, words):
 
 def test_dominance():
     found = follow_dominance(STUDY, rng=np.random.default_rng(1))
-    assert _dominance_headline(found, NAMES) == (
-        "Dominant beyond chance at some time: P1 wet and greasy; P2 sticky and dry."
-    )
+    assert _dominance_headline(found, NAMES) == ("Dominant beyond chance at the end: P1 greasy, P2 dry.")
     first, second = _dominance_sentences(found, NAMES)
     assert first.startswith("P1: dominant beyond chance: wet from 0 to ")
     assert "greasy from 56 to 100 % of the time" in first
