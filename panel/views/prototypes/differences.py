@@ -16,6 +16,7 @@ from panel.models.prototypes.verdict import ALIKE, CANNOT_TELL, DIFFERS, WOULD_B
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
+    P_ADJUSTED,
     P_HOLM,
     PROTOTYPE,
     SCALE,
