@@ -19,7 +19,7 @@ from panel.views.drawing.pictures import BROAD, NARROW, png_bytes, svg_text
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-MOST_TO_MIND = 3
+_MOST_TO_MIND = 3
 HOW = "How it was computed, and what it cannot show"
 
 
@@ -139,7 +139,7 @@ class Told:
     cannot: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        if len(self.mind) > MOST_TO_MIND:
+        if len(self.mind) > _MOST_TO_MIND:
             raise ValueError(f"{len(self.mind)} sentences to mind; put some into a drawer")
 
     def every_drawer(self) -> Iterator[Drawer]:

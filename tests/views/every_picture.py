@@ -35,7 +35,7 @@ from panel.views.consumers.segments import tell_segments
 from panel.views.decision.board import tell_claims
 from panel.views.decision.decide import tell_decision
 from panel.views.decision.decision_pictures import windows_picture
-from panel.views.drawing.pictures import literally
+from panel.views.drawing.pictures import _literally
 from panel.views.emollients.blends import tell_blends
 from panel.views.emollients.causes import tell_causes
 from panel.views.emollients.curves import tell_curves
@@ -184,7 +184,7 @@ def _is_prototype(word: object) -> bool:
 def boxes(figure: Figure) -> list[tuple[str, Bbox]]:
     """Every piece of text that is seen in a figure, with the box it fills, in points from the lower left corner."""
     canvas = FigureCanvasAgg(figure)
-    with literally(figure):
+    with _literally(figure):
         canvas.draw()
         renderer = canvas.get_renderer()
         to_points = 72 / figure.dpi

@@ -77,7 +77,9 @@ STATEMENTS = Table(
         _agreed("Agreed, of all who answered", "base"),
         share_interval(heading="{level} (Wilson)"),
         share_interval("exact_low", "exact_high", heading="{level} (exact)"),
-        each_row("At most", lambda row, _: in_ten(int(row["agreed"]), int(row["base"])), "agreed", "base", figure=True),
+        each_row(
+            "At most", lambda row, _: _in_ten(int(row["agreed"]), int(row["base"])), "agreed", "base", figure=True
+        ),
         of_share("Neutral", "neutral", "base", UP),
         of_share("Disagreed", "disagreed", "base", UP),
         count("Don't know", "dont_know"),
@@ -104,7 +106,7 @@ BARS = Table(
     code="YB",
     sources=(_ASKED,),
 )
-WITHOUT_FOIL = Table(
+_WITHOUT_FOIL = Table(
     name="without_yes_sayers",
     title="Agreement without those who agreed with an untrue statement",
     rows="without_foil",
@@ -209,14 +211,14 @@ def _line(row: Mapping[Any, Any], bars: pd.DataFrame, result: Agreement, *, alon
     return " ".join(parts)
 
 
-def in_ten(count: int, base: int) -> str:
+def _in_ten(count: int, base: int) -> str:
     """Return the most that may be said as so many in ten: `7 in 10` for 44 of 58; `none` below one in ten."""
     tens = 10 * count // base if base else 0
     return f"{tens} in 10" if tens else "none"
 
 
 def _at_most(row: Mapping[Any, Any]) -> str:
-    tens = in_ten(int(row["agreed"]), int(row["base"]))
+    tens = _in_ten(int(row["agreed"]), int(row["base"]))
     return "fewer than 1 in 10" if tens == "none" else f"'{tens}'"
 
 
@@ -264,7 +266,7 @@ def _foil(row: Mapping[Any, Any], result: Agreement) -> str:
 def _without_yes_sayers(result: Agreement) -> tuple[str | Table, ...]:
     if result.foils.empty:
         return ("No statement is marked as untrue, so nothing measures how readily these people say yes.",)
-    return ("Nobody is left out of the result; the table only shows how much could be yes-saying.", WITHOUT_FOIL)
+    return ("Nobody is left out of the result; the table only shows how much could be yes-saying.", _WITHOUT_FOIL)
 
 
 # How many agree with each statement, with the interval, beside the bar.

@@ -105,7 +105,7 @@ CHOICES = Table(
     code="FC",
     sources=(Source("answers", same={"question": "question"}, only={"kind": tuple(METHOD_OF)}),),
 )
-SIMILARITY = Table(
+_SIMILARITY = Table(
     name="similarity",
     title="Tests of similarity",
     rows=lambda found: found.tests.loc[found.tests["limit"].notna()],
@@ -147,7 +147,7 @@ def tell_forced_choices(result: ForcedChoices, names: Naming) -> Told:
         table=CHOICES,
         drawers=(
             drawer("Test by test", *lines, CHOICES),
-            drawer("Are they similar?", *([SIMILARITY] if result.tests["limit"].notna().any() else [])),
+            drawer("Are they similar?", *([_SIMILARITY] if result.tests["limit"].notna().any() else [])),
             drawer("What so many answers could show", *_how_much_it_could_see(result)),
             drawer("Sessions and repeated answers", *_repeated(result), SESSIONS),
         ),

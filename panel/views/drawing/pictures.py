@@ -98,7 +98,7 @@ def text_width(text: str, size: float) -> float:
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    with no_word_of_missing_glyphs():
+    with _no_word_of_missing_glyphs():
         width, _, _ = text_to_path.get_text_width_height_descent(text, FontProperties(size=size), ismath=False)
     return float(width)
 
@@ -274,7 +274,7 @@ SETTINGS = threading.Lock()
 
 
 @contextmanager
-def no_word_of_missing_glyphs() -> Iterator[None]:
+def _no_word_of_missing_glyphs() -> Iterator[None]:
     """Say nothing of letters that the font of the pictures lacks, such as Arabic ones: they show as boxes."""
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", r"Glyph \d+ .*missing from font")
@@ -282,14 +282,14 @@ def no_word_of_missing_glyphs() -> Iterator[None]:
 
 
 @contextmanager
-def literally(figure: Figure) -> Iterator[None]:
+def _literally(figure: Figure) -> Iterator[None]:
     """Draw every word of a figure as it is: a name with two dollar signs is no formula."""
     import matplotlib as mpl
     from matplotlib.text import Text
 
     for text in figure.findobj(Text):
         text.set_parse_math(False)
-    with mpl.rc_context({"text.parse_math": False}), no_word_of_missing_glyphs():  # marks on an axis are made late
+    with mpl.rc_context({"text.parse_math": False}), _no_word_of_missing_glyphs():  # marks on an axis are made late
         yield
 
 
@@ -303,7 +303,7 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
 
     buffer = io.StringIO()
     fonts = "path" if text_as_paths else "none"
-    with SETTINGS, literally(figure), mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):
+    with SETTINGS, _literally(figure), mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):
         FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": None})
     svg = buffer.getvalue()
     start = svg.index("<svg ")
@@ -315,15 +315,15 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
 # A figure as PNG, for programs that take no SVG.
 
 
-DOTS_PER_INCH = 200
+_DOTS_PER_INCH = 200
 
 
-def png_bytes(figure: Figure, *, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
+def png_bytes(figure: Figure, *, dots_per_inch: int = _DOTS_PER_INCH) -> bytes:
     """Return the figure as PNG; the same figure gives the same bytes."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg  # slow to load, and most pictures are SVG
 
     figure.set_dpi(dots_per_inch)
     buffer = io.BytesIO()
-    with SETTINGS, literally(figure):
+    with SETTINGS, _literally(figure):
         FigureCanvasAgg(figure).print_png(buffer, metadata={"Software": None})
     return buffer.getvalue()

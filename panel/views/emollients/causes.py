@@ -88,7 +88,7 @@ def _cell(row: Mapping[str, Any], about: About) -> str:
 
 
 _WANTED = each_row("Wanted", lambda row, _: window_words(row["target_low"], row["target_high"]), "target_low")
-CAUSES = Table(
+_CAUSES = Table(
     "causes",
     f"Change of the score by each swap; {_SIGNS[STANDS_OUT]} stands out, {_SIGNS[CANNOT_TELL]} cannot tell, "
     f"{_SIGNS[GOES_ALONG]} goes along with something else too",
@@ -112,8 +112,8 @@ def tell_causes(causes: Causes, names: Naming, *more: Drawer) -> Told:
         _causes_headline(causes, names),
         _picture_of(causes, names) if there else None,
         _causes_to_mind(causes, names),
-        CAUSES if there else None,
-        (*([drawer("The same as a table", CAUSES)] if there else []), *more),
+        _CAUSES if there else None,
+        (*([drawer("The same as a table", _CAUSES)] if there else []), *more),
         WHAT_SWAPS_CANNOT_SHOW,
     )
 

@@ -39,7 +39,7 @@ _TITLES = {
 }
 
 
-def ladder_headline(ladder: Ladder) -> str:
+def _ladder_headline(ladder: Ladder) -> str:
     """Return in one sentence how far the evidence reaches."""
     verdicts = ladder.verdicts["verdict"]
     n, counts = len(verdicts), verdicts.value_counts()
@@ -59,7 +59,7 @@ def tell_ladder(ladder: Ladder, names: Naming) -> Told:
     return Told(
         ladder,
         names,
-        ladder_headline(ladder),
+        _ladder_headline(ladder),
         drawers=(
             drawer("Sensation by sensation", *_verdict_sentences(ladder, names)),
             drawer("Step by step: what each adds, and what it cannot say", LADDER),

@@ -89,7 +89,7 @@ def tell_readings(result: JoinedReadings, names: Naming) -> Told:
             drawer("All other pairs", *screened[1:], *((_SCREENING,) if len(result.screening) else ())),
             *_map_drawer(result.map, names),
             drawer("What the swaps did to the readings", *_swap_sentences(result), READING_SWAPS),
-            drawer("The readings", READINGS, MEASURES),
+            drawer("The readings", READINGS, _MEASURES),
         ),
         _CANNOT,
     )
@@ -288,7 +288,7 @@ def _repeats(row: Mapping[str, Any], _: About) -> str:
     return f"{low}" if low == high else f"{low} to {high}"
 
 
-MEASURES = Table(
+_MEASURES = Table(
     "measures",
     "How well the readings repeat",
     "measures",

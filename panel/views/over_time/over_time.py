@@ -59,25 +59,25 @@ _TERMS = {
 _NAME = text("Attribute", "name")
 _MINUTES = typed("Minutes", "minutes")
 _AT_ONCE = interval(heading="{level}, simultaneous")
-AFTER_FEEL_TESTS = Table(
+_AFTER_FEEL_TESTS = Table(
     name="after_feel_tests",
     title="Tests over time",
     rows="tests",
     columns=(_NAME, text("What is tested", "term", _TERMS), number("F", "statistic", 2), degrees(), P, P_ADJUSTED),
 )
-AFTER_FEEL_MEANS = Table(
+_AFTER_FEEL_MEANS = Table(
     name="after_feel",
     title="Means at each time",
     rows="curves",
     columns=(_NAME, _MINUTES, PROTOTYPE, number("Mean{scale}", "estimate", SCALE), interval()),
 )
-AFTER_FEEL_VERSUS = Table(
+_AFTER_FEEL_VERSUS = Table(
     name="after_feel_versus",
     title="Differences from {benchmark} at each time; intervals and p-values over all times and prototypes at once",
     rows="versus",
     columns=(_NAME, _MINUTES, PROTOTYPE, VERSUS, change("Difference (scale units)"), _AT_ONCE, P_ADJUSTED),
 )
-COURSES_TABLE = Table(
+_COURSES_TABLE = Table(
     name="courses",
     title="Mean quantities of the courses",
     rows=lambda found: (
@@ -85,19 +85,19 @@ COURSES_TABLE = Table(
     ),
     columns=(ATTRIBUTE, PROTOTYPE, *(number(capital(words), name, 2) for name, words in QUANTITIES.items())),
 )
-COURSE_TESTS = Table(
+_COURSE_TESTS = Table(
     name="course_tests",
     title="Tests that no prototype differs, by quantity",
     rows="attributes",
     columns=(ATTRIBUTE, number("F", "statistic", 2), degrees(), P, P_ADJUSTED),
 )
-COURSE_PAIRS = Table(
+_COURSE_PAIRS = Table(
     name="course_pairs",
     title="All pairs of prototypes, by quantity",
     rows="pairs",
     columns=(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference"), interval(), P_ADJUSTED),
 )
-DOMINANT = Table(
+_DOMINANT = Table(
     name="dominance",
     title="Dominant beyond chance",
     rows=lambda found: found.periods.merge(found.lines, on="prototype", how="left"),
@@ -119,13 +119,13 @@ def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
             "after_feel",
             "After-feel over time",
             f"Means of each prototype over the minutes after use, with intervals. {_after_feel_headline(result)}",
-            lambda width: after_feel_figure(result, names, width),
+            lambda width: _after_feel_figure(result, names, width),
         ),
-        table=AFTER_FEEL_VERSUS if len(result.versus) else AFTER_FEEL_MEANS,
+        table=_AFTER_FEEL_VERSUS if len(result.versus) else _AFTER_FEEL_MEANS,
         drawers=(
             drawer("Attribute by attribute", *_after_feel_sentences(result, names)),
-            drawer("Differences from the benchmark", *([AFTER_FEEL_VERSUS] if len(result.versus) else [])),
-            drawer("Tests and means", AFTER_FEEL_TESTS, AFTER_FEEL_MEANS),
+            drawer("Differences from the benchmark", *([_AFTER_FEEL_VERSUS] if len(result.versus) else [])),
+            drawer("Tests and means", _AFTER_FEEL_TESTS, _AFTER_FEEL_MEANS),
         ),
         cannot=(
             "Between the times that were scored nothing was seen, and after the last one nothing is known.",
@@ -191,7 +191,7 @@ def _moments(rows: pd.DataFrame, names: Naming) -> str:
 def tell_courses(result: Courses, names: Naming) -> Told:
     """Return what is told of the courses of intensity."""
     found, words = result.differences, _course_names(result, names)
-    tests = () if found is None else (Shown(COURSE_TESTS, found, words), Shown(COURSE_PAIRS, found, words))
+    tests = () if found is None else (Shown(_COURSE_TESTS, found, words), Shown(_COURSE_PAIRS, found, words))
     return Told(
         result,
         names,
@@ -200,12 +200,12 @@ def tell_courses(result: Courses, names: Naming) -> Told:
             "courses",
             "Mean courses of intensity",
             f"Mean intensity over time of each prototype, from {counted(len(result.courses), 'course')}.",
-            lambda width: courses_figure(result, names, width),
+            lambda width: _courses_figure(result, names, width),
         ),
-        table=COURSES_TABLE,
+        table=_COURSES_TABLE,
         drawers=(
             drawer("Attribute by attribute", *_course_sentences(result, names)),
-            drawer("Quantities of the courses", COURSES_TABLE),
+            drawer("Quantities of the courses", _COURSES_TABLE),
             drawer("How the prototypes differ in each quantity", *tests),
         ),
         cannot=(
@@ -269,11 +269,11 @@ def tell_dominance(result: Dominances, names: Naming) -> Told:
         names,
         _dominance_headline(result, names),
         Picture(
-            "dominance", "Dominant sensations over time", alt, lambda width: dominance_figure(result, names, width)
+            "dominance", "Dominant sensations over time", alt, lambda width: _dominance_figure(result, names, width)
         ),
-        table=DOMINANT,
+        table=_DOMINANT,
         drawers=(
-            drawer("Prototype by prototype", *lines, DOMINANT),
+            drawer("Prototype by prototype", *lines, _DOMINANT),
             drawer("Differences between prototypes", *_difference_sentences(result, names)),
         ),
         cannot=(
@@ -348,7 +348,7 @@ _DODGE = 0.012  # of the width: intervals of several prototypes at one time stan
 _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)), (0, (8, 2, 1, 2)), (0, (4, 1)))
 
 
-def after_feel_figure(result: AfterFeel, words: Naming, width: float = BROAD) -> Figure:
+def _after_feel_figure(result: AfterFeel, words: Naming, width: float = BROAD) -> Figure:
     """Return one part per attribute: the means of each prototype over the minutes, with intervals."""
     names = [str(name) for name in result.curves["name"].unique()]
     prototypes = [str(name) for name in result.curves["prototype"].unique()]
@@ -368,7 +368,7 @@ def after_feel_figure(result: AfterFeel, words: Naming, width: float = BROAD) ->
     return figure
 
 
-def courses_figure(result: Courses, names: Naming, width: float = BROAD) -> Figure:
+def _courses_figure(result: Courses, names: Naming, width: float = BROAD) -> Figure:
     """Return one part per attribute: the mean course of each prototype."""
     attributes = [str(name) for name in result.means["attribute"].unique()]
     prototypes = [str(name) for name in result.means["prototype"].unique()]
@@ -388,7 +388,7 @@ def courses_figure(result: Courses, names: Naming, width: float = BROAD) -> Figu
     return figure
 
 
-def dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -> Figure:
+def _dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -> Figure:
     """Return one part per prototype: the rate of each sensation over time, chance and the line above it."""
     from matplotlib.lines import Line2D
     from matplotlib.ticker import PercentFormatter

@@ -120,7 +120,7 @@ def _of_a_difference(method: str, likeness: str) -> tuple[Column, ...]:
     )
 
 
-BRIEFLY = Table(
+_BRIEFLY = Table(
     name="from_the_benchmark",
     title="Differences from {benchmark}: in brackets what cannot be told, = before what is alike",
     rows="versus",
@@ -231,7 +231,7 @@ def tell_differences(result: Differences, names: Naming) -> Told:
         _headline(result, names),
         _picture(result, names),
         mind=_mind(result, names),
-        table=BRIEFLY if result.benchmark else MEANS,
+        table=_BRIEFLY if result.benchmark else MEANS,
         drawers=(
             drawer("Attribute by attribute", *lines, TESTS),
             drawer("Means", MEANS),

@@ -16,8 +16,8 @@ from panel.study.shown import shown
 from panel.views.drawing.pictures import BROAD, NARROW
 from panel.views.emollients.causes import (
     _AWAY,
+    _CAUSES,
     _TOWARDS,
-    CAUSES,
     _causes_headline,
     _causes_to_mind,
     _picture_of,
@@ -207,13 +207,13 @@ def test_the_words_for_those_who_cannot_see_it_hold_every_clear_number(causes, n
 
 
 def test_the_table_holds_the_same(causes, names):
-    table = shown(CAUSES, causes, names)
+    table = shown(_CAUSES, causes, names)
     assert list(table.columns) == [
         "Attribute", "Wanted", "A: C13-15 Alkane", "B: Isopropyl Isostearate", "C: Shea Butter",
     ]  # fmt: skip
     row = table.set_index("Attribute").loc["greasy film"]
     assert list(row) == ["38 or less", "● −11.1 (−13.5 to −8.6)", "● −3.5 (−6.7 to −0.4)", "▨ +3.9 (1.3 to 6.5)"]
-    assert "Wanted" not in shown(CAUSES, many(), Naming())
+    assert "Wanted" not in shown(_CAUSES, many(), Naming())
 
 
 def test_short_names_leave_the_latin_out_unless_two_become_the_same():

@@ -13,8 +13,8 @@ from panel.study.open_study import open_study
 from panel.study.shown import shown
 from panel.views.drawing.pictures import svg_text
 from panel.views.emollients.readings import (
+    _MEASURES,
     _SCREENING,
-    MEASURES,
     PARTNERS,
     READING_SWAPS,
     READINGS,
@@ -149,7 +149,7 @@ def test_readings_carry_unit_scatter_and_number():
     table = shown(READINGS, JOINED, NAMES)
     assert table.shape == (17, 1 + 8)  # eleven measured, six from the curves
     assert table.loc[0, ["Measure", "P1"]].tolist() == ["viscosity, mPa s", "24500 ± 880"]
-    measures = shown(MEASURES, JOINED, NAMES).set_index("Measure")
+    measures = shown(_MEASURES, JOINED, NAMES).set_index("Measure")
     assert measures.loc["viscosity, mPa s", "Readings of a prototype"] == "3"
     assert measures.loc["pH", "Coefficient of variation"] == "–"
 

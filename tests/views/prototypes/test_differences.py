@@ -14,8 +14,8 @@ from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.drawing.pictures import marker_of
 from panel.views.prototypes.differences import (
+    _BRIEFLY,
     BOTH_WAYS,
-    BRIEFLY,
     FROM_BENCHMARK,
     MEANS,
     PAIRS,
@@ -145,7 +145,7 @@ def test_at_most_three_sentences_to_mind_and_the_margin_typed_in_is_one():
     )
 
 
-@pytest.mark.parametrize("table", [BRIEFLY, MEANS, TESTS, FROM_BENCHMARK, PAIRS, VARIANCES], ids=lambda one: one.name)
+@pytest.mark.parametrize("table", [_BRIEFLY, MEANS, TESTS, FROM_BENCHMARK, PAIRS, VARIANCES], ids=lambda one: one.name)
 def test_every_cell_is_text_for_people(table):
     written = shown(table, RESULT, NAMED)
     assert len(written) > 0
@@ -167,9 +167,9 @@ def test_means_stand_with_their_letters():
 
 
 def test_briefly_brackets_what_cannot_be_told_and_marks_what_is_alike():
-    row = shown(BRIEFLY, result(), NAMES).iloc[0]
+    row = shown(_BRIEFLY, result(), NAMES).iloc[0]
     assert list(row) == ["greasy film", "−12.0", "+16.0", "= +1.0"]
-    assert list(shown(BRIEFLY, result(), NAMES).iloc[1]) == ["ease of spreading", "(+2.0)", "–", "–"]
+    assert list(shown(_BRIEFLY, result(), NAMES).iloc[1]) == ["ease of spreading", "(+2.0)", "–", "–"]
 
 
 def test_a_difference_stands_with_its_sign_interval_and_words():
