@@ -14,7 +14,7 @@ import pandas as pd
 
 from panel.study.naming import Naming
 from panel.study.shown import Table, figures, shown
-from panel.views.drawing.pictures import BROAD, NARROW, png_bytes, svg_text
+from panel.views.pictures import BROAD, NARROW, png_bytes, svg_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

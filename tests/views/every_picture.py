@@ -24,7 +24,6 @@ from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.assessors.people import tell_people
 from panel.views.assessors.person import person_items
-from panel.views.assessors.scale_use import tell_scale_use
 from panel.views.consumers.agreement import tell_agreement
 from panel.views.consumers.check_all import tell_check_all
 from panel.views.consumers.choices import tell_forced_choices, tell_preferences
@@ -35,19 +34,19 @@ from panel.views.consumers.segments import tell_segments
 from panel.views.decision.board import tell_claims
 from panel.views.decision.decide import tell_decision
 from panel.views.decision.decision_pictures import windows_picture
-from panel.views.drawing.pictures import _literally
 from panel.views.emollients.blends import tell_blends
 from panel.views.emollients.causes import tell_causes
 from panel.views.emollients.curves import tell_curves
 from panel.views.emollients.ladder import tell_ladder
 from panel.views.emollients.next_prototype import tell_next
 from panel.views.emollients.readings import tell_readings
-from panel.views.over_time.over_time import tell_after_feel, tell_courses, tell_dominance
+from panel.views.over_time import tell_after_feel, tell_courses, tell_dominance
+from panel.views.pictures import _literally
 from panel.views.prototypes.alike import tell_alike, tell_planned
 from panel.views.prototypes.assumptions import tell_assumptions
 from panel.views.prototypes.differences import tell_differences, tell_sensitivity
 from panel.views.prototypes.map import tell_map
-from panel.views.prototypes.ranks import tell_ranks
+from panel.views.prototypes.other_ways import tell_ranks, tell_scale_use
 from panel.views.told import Picture, Told
 from tests.report.evidence_studies import DEMO
 

@@ -10,7 +10,7 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from panel.views.drawing.pictures import BROAD, NARROW, marker_of
+from panel.views.pictures import BROAD, NARROW, marker_of
 from panel.views.told import Picture, Shown, Table
 from tests.report.evidence_studies import demo_report
 from tests.views.every_picture import (

@@ -13,8 +13,8 @@ from panel.checks.finding import Finding
 from panel.cli import main
 from panel.study.folder import read_folder
 from panel.study.study import Study
-from panel.views.drawing.pictures import NARROW
 from panel.views.glance import MOST_TO_SETTLE, in_short, tell_glance
+from panel.views.pictures import NARROW
 from tests.app.running import part_of_app
 from tests.studies import small_study
 

@@ -33,8 +33,7 @@ from panel.study.shown import (
     share,
     text,
 )
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import BROAD, GREY, INK
+from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture, Told, drawer
 from panel.words import (
     NOTHING,

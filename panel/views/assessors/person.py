@@ -20,8 +20,7 @@ from panel.views.assessors.people import (
     sentence,
     what_stands_out,
 )
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import BROAD, FAINT, GREY, INK
+from panel.views.pictures import BROAD, FAINT, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Item, Picture
 from panel.words import NOTHING, format_interval, format_number
 

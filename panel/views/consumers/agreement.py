@@ -24,8 +24,7 @@ from panel.study.shown import (
     text,
     yes_no,
 )
-from panel.views.drawing.interval_picture import interval_figure
-from panel.views.drawing.pictures import BROAD, GREY, INK
+from panel.views.pictures import BROAD, GREY, INK, interval_figure
 from panel.views.told import Picture, Told, drawer
 from panel.words import (
     DOWN,

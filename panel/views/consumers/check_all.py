@@ -29,8 +29,18 @@ from panel.study.shown import (
     text,
     yes_no,
 )
-from panel.views.drawing.interval_picture import draw_prototype, interval_figure, needed_limits
-from panel.views.drawing.pictures import BROAD, FAINT, GREY, INK, place_labels, shortened, text_width
+from panel.views.pictures import (
+    BROAD,
+    FAINT,
+    GREY,
+    INK,
+    draw_prototype,
+    interval_figure,
+    needed_limits,
+    place_labels,
+    shortened,
+    text_width,
+)
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     all_of,

@@ -31,8 +31,7 @@ from panel.study.shown import (
     text,
     yes_no,
 )
-from panel.views.drawing.interval_picture import FONT, interval_figure
-from panel.views.drawing.pictures import BROAD, INK
+from panel.views.pictures import BROAD, FONT, INK, interval_figure
 from panel.views.told import Picture, Told, drawer
 from panel.words import (
     NOTHING,

@@ -30,7 +30,7 @@ from panel.study.shown import (
     of_share,
     text,
 )
-from panel.views.drawing.pictures import BROAD, FAINT, INK, LETTERS, key_lines, shortened, text_width, write_key
+from panel.views.pictures import BROAD, FAINT, INK, LETTERS, key_lines, shortened, text_width, write_key
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     capital,

@@ -29,8 +29,17 @@ from panel.study.shown import (
     p_value,
     text,
 )
-from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
-from panel.views.drawing.pictures import BROAD, INK, marker_of, shortened, text_width, wrapped
+from panel.views.pictures import (
+    BROAD,
+    FONT,
+    INK,
+    interval_figure,
+    marker_of,
+    needed_limits,
+    shortened,
+    text_width,
+    wrapped,
+)
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     NOTHING,

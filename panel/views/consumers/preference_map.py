@@ -24,14 +24,14 @@ from panel.study.shown import (
     p_value,
     share,
 )
-from panel.views.drawing.interval_picture import draw_prototype
-from panel.views.drawing.pictures import (
+from panel.views.pictures import (
     BROAD,
     FAINT,
     GREY,
     INK,
     LETTERS,
     OTHERS,
+    draw_prototype,
     key_lines,
     place_labels,
     shortened,

@@ -27,8 +27,7 @@ from panel.study.shown import (
     share,
     yes_no,
 )
-from panel.views.drawing.interval_picture import interval_figure, needed_limits, signs_of
-from panel.views.drawing.pictures import BROAD, markers
+from panel.views.pictures import BROAD, interval_figure, markers, needed_limits, signs_of
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     capital,

@@ -30,8 +30,7 @@ from panel.views.decision.claims import (
     verdict_words,
     what_claims_cannot_show,
 )
-from panel.views.drawing.interval_picture import FONT
-from panel.views.drawing.pictures import BROAD, FAINT, INK, wrapped
+from panel.views.pictures import BROAD, FAINT, FONT, INK, wrapped
 from panel.views.told import Drawer, Item, Picture, Shown, Told, drawer
 from panel.words import capital
 

@@ -23,8 +23,7 @@ from panel.claims.verdict import (
 )
 from panel.study.knowledge import cautions, claim_kinds
 from panel.study.study import Study
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import BROAD, GREY, INK
+from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture
 from panel.words import (
     DOWN,

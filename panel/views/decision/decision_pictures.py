@@ -14,8 +14,20 @@ from panel.models.decision.contenders import OUT
 from panel.models.decision.decide import Decision
 from panel.models.decision.profile import BENCHMARK
 from panel.study.naming import Naming
-from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits, signs_of
-from panel.views.drawing.pictures import BROAD, FAINT, INK, MOST_COLOURED, marker_of, shortened, text_width, wrapped
+from panel.views.pictures import (
+    BROAD,
+    FAINT,
+    FONT,
+    INK,
+    MOST_COLOURED,
+    interval_figure,
+    marker_of,
+    needed_limits,
+    shortened,
+    signs_of,
+    text_width,
+    wrapped,
+)
 from panel.views.told import Picture
 from panel.words import NOTHING, format_number
 

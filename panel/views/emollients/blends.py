@@ -12,8 +12,8 @@ from panel.models.emollients.descriptors import SPREADING_LIMITS, BlendDescripto
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
 from panel.study.shown import About, Across, Table, each_row
-from panel.views.drawing.pictures import BROAD, FAINT, INK, key_lines, shortened, text_width, write_key
 from panel.views.emollients.causes import short_ingredients
+from panel.views.pictures import BROAD, FAINT, INK, key_lines, shortened, text_width, write_key
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import NOTHING, capital, counted, format_list, format_number
 

@@ -14,8 +14,8 @@ from panel.models.emollients.causes import AWAY, CANNOT_TELL, GOES_ALONG, STANDS
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row
-from panel.views.drawing.pictures import FAINT, INK, shortened, text_width
 from panel.views.emollients.swaps import WHAT_SWAPS_CANNOT_SHOW
+from panel.views.pictures import FAINT, INK, shortened, text_width
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
     NOTHING,

@@ -22,15 +22,15 @@ from panel.stats.curves.flow import CLEARLY_WORSE, FLOW_MODELS
 from panel.stats.curves.force_curve import zero_crossings
 from panel.study.naming import Naming
 from panel.study.shown import About, Across, Table, each_row, number, text, yes_no
-from panel.views.drawing.interval_picture import prototype_mark
-from panel.views.drawing.pictures import (
+from panel.views.pictures import (
     BROAD,
-    FAINT,
     GREY,
     INK,
     key_lines,
     marker_of,
     panels,
+    plain,
+    prototype_mark,
     shortened,
     spread_apart,
     text_width,
@@ -318,7 +318,7 @@ def _flow_figure(result: ReducedCurves, names: Naming, width: float = BROAD) -> 
     figure.text(0.1 / width, 1 - 0.06 / height, "\n".join(title), fontsize=_FONT + 1, color=INK, va="top")
     axes.set_xlabel("Shear rate, 1/s", fontsize=_FONT, color=INK)
     axes.set_ylabel("Shear stress, Pa", fontsize=_FONT, color=INK)
-    _plain(axes)
+    plain(axes)
     return figure
 
 
@@ -385,7 +385,7 @@ def _draw_force(axes: Axes, own: pd.DataFrame, peak: pd.Series) -> None:
             line.set(color=INK, linewidth=1.2, zorder=4)
             _fill_areas(axes, curve, peak)
     axes.axhline(0, color=INK, linewidth=0.8, zorder=1)
-    _plain(axes)
+    plain(axes)
 
 
 def _fill_areas(axes: Axes, curve: pd.DataFrame, peak: pd.Series) -> None:
@@ -423,10 +423,3 @@ def _log_ticks(axes: Axes) -> None:
         axis.set_major_locator(LogLocator(subs=(1, 2, 5) if high / low < _LONG else (1,)))
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
         axis.set_minor_formatter(NullFormatter())
-
-
-def _plain(axes: Axes) -> None:
-    axes.grid(color=FAINT, linewidth=0.5)
-    axes.set_axisbelow(True)
-    axes.tick_params(labelsize=_FONT - 1, colors=INK)
-    axes.spines[["top", "right"]].set_visible(False)

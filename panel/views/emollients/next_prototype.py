@@ -26,9 +26,8 @@ from panel.study.shown import (
     yes_no,
 )
 from panel.study.shown import share as share_column
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import BROAD, INK, STAGES, Marker, marker_of
 from panel.views.emollients.causes import short_swap, window_words
+from panel.views.pictures import BROAD, INK, STAGES, Marker, interval_figure, marker_of, needed_limits
 from panel.views.told import Picture, Told, drawer
 from panel.words import counted, format_change, format_list, format_number, format_share, quoted
 

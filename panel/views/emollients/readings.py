@@ -31,23 +31,25 @@ from panel.study.shown import (
     text,
     yes_no,
 )
-from panel.views.drawing.interval_picture import draw_prototype, interval_figure
-from panel.views.drawing.pictures import (
+from panel.views.emollients.causes import short_swap
+from panel.views.emollients.curves import format_reading, measure_title, with_unit
+from panel.views.emollients.swaps import swap_words
+from panel.views.pictures import (
     BROAD,
     FAINT,
     GREY,
     INK,
+    draw_prototype,
+    interval_figure,
     key_lines,
     panels,
     place_labels,
+    plain,
     shortened,
     text_width,
     wrapped,
     write_key,
 )
-from panel.views.emollients.causes import short_swap
-from panel.views.emollients.curves import format_reading, measure_title, with_unit
-from panel.views.emollients.swaps import swap_words
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -380,7 +382,7 @@ def _pairs_figure(result: JoinedReadings, names: Naming, width: float = BROAD) -
 
 
 def _scatter_picture(result: JoinedReadings, names: Naming) -> Picture:
-    alt = "Panel means against readings, a dot per prototype, one picture for each declared pair; the table says more."
+    alt = "Panel means against readings, a mark per prototype, a part for each declared pair; the table says more."
     return Picture("scatter", "Panel and instruments", alt, lambda width: _scatter_figure(result, names, width))
 
 
@@ -398,7 +400,6 @@ def _map_picture(joint: JointMap, names: Naming) -> Picture:
 
 _FONT = 8.5  # points
 _POINTS = 72.0  # to the inch
-# Inches.
 _SIZE, _LEFT, _BOTTOM, _TOP, _LEAST = 2.1, 0.65, 0.55, 0.85, 2.7
 _ROOM = 0.14  # of the range of the values, on either side
 _MARK = 7.0  # size of a dot, and distance of a label from it, in points
@@ -447,10 +448,7 @@ def _scatter(axes: Axes, together: pd.DataFrame, names: Naming, strength: float)
     ends = pd.concat([together["estimate"] - together["sd"].fillna(0), together["estimate"] + together["sd"].fillna(0)])
     axes.set(xlim=_limits(ends), ylim=_limits(together["panel"]))
     _label(axes, together)
-    axes.grid(color=FAINT, linewidth=0.5)
-    axes.set_axisbelow(True)
-    axes.tick_params(labelsize=_FONT - 1, colors=INK)
-    axes.spines[["top", "right"]].set_visible(False)
+    plain(axes)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(4))
 
@@ -462,20 +460,13 @@ def _label(axes: Axes, together: pd.DataFrame) -> None:
     wide, side = (figure.get_size_inches() * (place.width, place.height) * _POINTS).tolist()
     across = (together["estimate"].to_numpy(dtype=float) - left) / (right - left)
     up = (together["panel"].to_numpy(dtype=float) - low) / (high - low)
-    labels = [shortened(str(name), _FONT - 0.5, 0.45 * wide) for name in together.index]
-    points, sizes = [np.column_stack([across, up])], [(text_width(words, _FONT - 0.5), 1.3 * _FONT) for words in labels]
+    labels = [shortened(str(name), _FONT, 0.45 * wide) for name in together.index]
+    points = [np.column_stack([across, up])]
     # The lines are in the way as well: a row of points along each, without a label of their own.
     for x, y, half in zip(across, up, together["sd"].fillna(0.0) / (right - left), strict=True):
         along = np.linspace(x - half, x + half, max(2, int(2 * half * wide / _MARK) + 2))
         points.append(np.column_stack([along, np.full_like(along, y)]))
-    everything = np.vstack(points)
-    sizes += [(0.0, 0.0)] * (len(everything) - len(labels))
-    box = np.array([wide, side])
-    places = place_labels(box * everything, sizes, (wide, side), _MARK) / box
-    for words, (x, y) in zip(labels, places[: len(labels)], strict=True):
-        axes.text(
-            x, y, words, transform=axes.transAxes, fontsize=_FONT - 0.5, color=INK, ha="center", va="center", zorder=4
-        )
+    _write(axes, labels, np.vstack(points) * (wide, side), (wide, side), [INK] * len(labels))
 
 
 def _limits(values: pd.Series) -> tuple[float, float]:
@@ -487,10 +478,8 @@ def _limits(values: pd.Series) -> tuple[float, float]:
 # The picture of the joint map: prototypes as panel and instruments see them together, and what pulls which way.
 
 
-# Inches.
 _SIDE, _MAP_LEFT, _BETWEEN, _STACKED_BELOW = 3.6, 0.6, 0.25, 6.0
 _MAP_ROOM = 0.12  # of the longer range, on either side
-_MAP_MARK = 8.0  # size of a mark, and distance of a label from it, in points
 _LOOK = {PANEL: (_QUIET, "^"), INSTRUMENTS: (_QUIET, "s"), BOTH: (INK, "o")}
 _WORDING = {PANEL: "as the panel sees it", INSTRUMENTS: "as the instruments see it", BOTH: "both together"}
 
@@ -589,11 +578,11 @@ def _write(
     """Write a label beside each of the first points; the further points are only in the way."""
     sizes = [(text_width(words, _FONT), 1.3 * _FONT) for words in labels]
     sizes += [(0.0, 0.0)] * (len(points) - len(labels))
-    places = place_labels(points, sizes, box, _MAP_MARK)[: len(labels)] / np.array(box)
+    places = place_labels(points, sizes, box, _MARK)[: len(labels)] / np.array(box)
     starts = points[: len(labels)] / np.array(box)
     for words, place, start, size, colour in zip(labels, places, starts, sizes, colours, strict=False):
         gap = np.abs(place - start) * np.array(box) - np.array(size) / 2
-        if gap.max() > 1.5 * _MAP_MARK:
+        if gap.max() > 1.5 * _MARK:
             axes.plot(*np.column_stack([start, place]), transform=axes.transAxes, color=GREY, linewidth=0.5, zorder=1)
         x, y = place
         axes.text(

@@ -14,8 +14,8 @@ from panel.plan.swap_plan import SwapPlan
 from panel.study.naming import Naming
 from panel.study.people import WHO_MAY_SEE
 from panel.study.shown import PROTOTYPE, VERDICT, About, Across, Table, count, each_row, number, text, yes_no
-from panel.views.drawing.pictures import BROAD, FAINT, GREY, INK, text_width, wrapped
 from panel.views.emollients.swaps import swap_words
+from panel.views.pictures import BROAD, FAINT, GREY, INK, text_width, wrapped
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import DOWN, NOTHING, capital, counted, first_few, format_list, format_number, format_share
 

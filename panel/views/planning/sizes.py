@@ -11,7 +11,7 @@ from panel.plan.batch_numbers import BatchNumbers
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.study.naming import Naming
 from panel.study.shown import SCALE, About, Across, Column, Table, count, each_row, number, share, text
-from panel.views.drawing.pictures import BROAD, FAINT, GREY, INK, text_width, wrapped
+from panel.views.pictures import BROAD, GREY, INK, plain, text_width, wrapped
 from panel.views.told import Drawer, Picture, Shown, Told, drawer
 from panel.words import capital, format_list, format_number, format_share
 
@@ -291,8 +291,5 @@ def _axes(labels: Sequence[str], title: str, width: float) -> tuple[Figure, Axes
     words_at = {"fontsize": _FONT + 1, "color": INK, "va": "top", "linespacing": 1.15}
     figure.text(_GAP / width, 1 - 0.06 / height, "\n".join(heading), **words_at)
     axes.yaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
-    axes.tick_params(labelsize=_FONT - 1, colors=INK, length=0)
-    axes.grid(color=FAINT, linewidth=0.5)
-    axes.set_axisbelow(True)
-    axes.spines[["top", "right"]].set_visible(False)
+    plain(axes)
     return figure, axes

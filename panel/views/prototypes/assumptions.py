@@ -19,8 +19,18 @@ from panel.models.prototypes.assumptions import (
     Assumptions,
 )
 from panel.study.naming import Naming
-from panel.views.drawing.interval_picture import FONT, interval_figure
-from panel.views.drawing.pictures import BROAD, FAINT, GREY, INK, OTHERS, place_labels, text_width, wrapped
+from panel.views.pictures import (
+    BROAD,
+    FONT,
+    GREY,
+    INK,
+    OTHERS,
+    interval_figure,
+    place_labels,
+    plain,
+    text_width,
+    wrapped,
+)
 from panel.views.told import Picture, Told, drawer
 from panel.words import capital, counted, format_interval, format_list, format_number, format_share, p_after_holm
 
@@ -218,10 +228,7 @@ def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: 
     axes.set_title("\n".join(title), fontsize=FONT + 1, color=INK, loc="left")
     axes.set_xlabel("\n".join(below), fontsize=FONT, color=INK)
     axes.set_ylabel("Residual (score minus fitted value)", fontsize=FONT, color=INK)
-    axes.tick_params(labelsize=FONT - 1, colors=INK)
-    axes.grid(color=FAINT, linewidth=0.6)
-    axes.set_axisbelow(True)
-    axes.spines[["top", "right"]].set_visible(False)
+    plain(axes)
     _name_the_pullers(figure, axes, rows, result.influence.loc[result.influence["attribute"] == attribute])
     return figure
 

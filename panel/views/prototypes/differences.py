@@ -34,8 +34,21 @@ from panel.study.shown import (
     number,
     p_value,
 )
-from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits, prototype_mark, signs_of
-from panel.views.drawing.pictures import BROAD, FAINT, GREY, INK, marker_of, shortened, text_width, wrapped
+from panel.views.pictures import (
+    BROAD,
+    FAINT,
+    FONT,
+    GREY,
+    INK,
+    interval_figure,
+    marker_of,
+    needed_limits,
+    prototype_mark,
+    shortened,
+    signs_of,
+    text_width,
+    wrapped,
+)
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     NOTHING,

@@ -25,14 +25,16 @@ from panel.study.shown import (
     number,
     share,
 )
-from panel.views.drawing.interval_picture import interval_figure, needed_limits, prototype_mark
-from panel.views.drawing.pictures import (
+from panel.views.pictures import (
     BROAD,
     FAINT,
     GREY,
     INK,
+    interval_figure,
     marker_of,
+    needed_limits,
     place_labels,
+    prototype_mark,
     shortened,
     spread_apart,
     text_width,

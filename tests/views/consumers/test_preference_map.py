@@ -15,7 +15,7 @@ from panel.views.consumers.preference_map import (
     _pleased,
     tell_preference_map,
 )
-from panel.views.drawing.pictures import GREY
+from panel.views.pictures import GREY
 from tests.views.consumer_results import demo, demo_preferences
 
 

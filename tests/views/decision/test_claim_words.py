@@ -29,7 +29,7 @@ from panel.views.decision.claims import (
     what_claims_cannot_show,
     wording_lines,
 )
-from panel.views.drawing.pictures import svg_text
+from panel.views.pictures import svg_text
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
+from panel.views.pictures import interval_figure, needed_limits
 from tests.views.examples import words_outside
 
 ROWS = pd.DataFrame(

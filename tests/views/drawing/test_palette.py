@@ -4,7 +4,7 @@ import matplotlib as mpl
 from matplotlib.colors import to_hex, to_rgb
 
 from panel.study.naming import Naming
-from panel.views.drawing.pictures import COLOURS, GREY, INK, MOST_COLOURED, OTHERS, marker_of, markers
+from panel.views.pictures import COLOURS, GREY, INK, MOST_COLOURED, OTHERS, marker_of, markers
 
 
 def contrast_on_white(colour: str) -> float:

@@ -9,7 +9,6 @@ from panel.models.emollients.swaps import trace_swaps
 from panel.study.formulas import emollient_blend
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
-from panel.views.drawing.pictures import svg_text
 from panel.views.emollients.blends import (
     DESCRIPTORS,
     _cascade_alt_text,
@@ -20,6 +19,7 @@ from panel.views.emollients.blends import (
     blend_picture,
     tell_blends,
 )
+from panel.views.pictures import svg_text
 from tests.blend_studies import DEMO
 from tests.formula_studies import ALKANE, ALMOND, CARBONATE, SHEA, hand_cream_formulas, scores_of, study_of
 from tests.views.examples import svg_words, words_covering_words, words_outside

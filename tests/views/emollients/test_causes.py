@@ -13,7 +13,6 @@ from panel.models.emollients.causes import GOES_ALONG, STANDS_OUT, Causes, find_
 from panel.study.naming import Naming
 from panel.study.open_study import open_study
 from panel.study.shown import shown
-from panel.views.drawing.pictures import BROAD, NARROW
 from panel.views.emollients.causes import (
     _AWAY,
     _CAUSES,
@@ -25,6 +24,7 @@ from panel.views.emollients.causes import (
     short_ingredients,
     window_words,
 )
+from panel.views.pictures import BROAD, NARROW
 
 DEMO = Path(__file__).parents[3] / "data_demo" / "reading_room"
 

@@ -11,7 +11,6 @@ from panel.models.emollients.readings import _LINKED, AGAINST, AS_EXPECTED, CANN
 from panel.study.naming import naming
 from panel.study.open_study import open_study
 from panel.study.shown import shown
-from panel.views.drawing.pictures import svg_text
 from panel.views.emollients.readings import (
     _MEASURES,
     _SCREENING,
@@ -27,6 +26,7 @@ from panel.views.emollients.readings import (
     _swap_sentences,
     tell_readings,
 )
+from panel.views.pictures import svg_text
 from tests.reading_studies import hand_cream_readings
 from tests.reading_studies import readings_table as rows_of
 from tests.views.examples import svg_words, words_covering_words, words_outside

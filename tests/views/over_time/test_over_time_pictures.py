@@ -8,7 +8,7 @@ from panel.models.over_time.dominance import follow_dominance
 from panel.models.over_time.intensity import reduce_courses
 from panel.study.naming import naming
 from panel.study.study import Study
-from panel.views.over_time.over_time import (
+from panel.views.over_time import (
     _after_feel_figure,
     _courses_figure,
     _dominance_figure,

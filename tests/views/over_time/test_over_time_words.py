@@ -12,7 +12,7 @@ from panel.models.over_time.intensity import reduce_courses
 from panel.study.naming import naming
 from panel.study.shown import shown
 from panel.study.study import Study
-from panel.views.over_time.over_time import (
+from panel.views.over_time import (
     _AFTER_FEEL_MEANS,
     _AFTER_FEEL_TESTS,
     _AFTER_FEEL_VERSUS,

@@ -6,7 +6,7 @@ from matplotlib.colors import to_hex
 
 from panel.models.prototypes.assumptions import look_at_assumptions
 from panel.study.naming import Naming
-from panel.views.drawing.pictures import OTHERS
+from panel.views.pictures import OTHERS
 from panel.views.prototypes.assumptions import (
     _residual_figure,
     _residual_rows,

@@ -12,7 +12,7 @@ from panel.models.prototypes.sensitivity import Sensitivity
 from panel.models.prototypes.verdict import attribute_verdicts
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
-from panel.views.drawing.pictures import marker_of
+from panel.views.pictures import marker_of
 from panel.views.prototypes.differences import (
     _BRIEFLY,
     BOTH_WAYS,

@@ -1,17 +1,18 @@
-"""Colours and marker shapes that tell prototypes apart, also without colour vision and in print."""
+"""What all pictures share: marks of prototypes, words that keep apart, keys, frames of several kinds; SVG and PNG."""
 
 from __future__ import annotations
 
 import io
 import threading
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:  # a command that prints words draws nothing: what draws is loaded when something is drawn
@@ -186,6 +187,14 @@ def panels(
     ]
 
 
+def plain(axes: Axes) -> None:
+    """Leave of the frame of a picture what is needed: two sides, a pale grid below everything, small numbers."""
+    axes.tick_params(labelsize=LETTERS - 1, colors=INK, length=0)
+    axes.grid(color=FAINT, linewidth=0.5)
+    axes.set_axisbelow(True)
+    axes.spines[["top", "right"]].set_visible(False)
+
+
 def spread_apart(
     wished: NDArray[np.float64], heights: NDArray[np.float64], low: float, high: float
 ) -> NDArray[np.float64]:
@@ -264,6 +273,172 @@ def _overlap(
     reach = (extent + extents)[None, :, :] / 2
     shared = np.maximum(reach - np.abs(tried[:, None, :] - others[None, :, :]), 0)
     return np.asarray(shared.prod(axis=2).sum(axis=1))
+
+
+# A picture of dots with intervals, one line each: the frame that profiles and differences share.
+
+
+FONT = LETTERS
+_HEAD, _BOTTOM, _MARGIN, _LINE = 0.14, 0.34, 0.12, 0.17  # inches
+_NAMES, _REMARKS = 0.36, 0.3  # of the width: names at the left, remarks at the right, at most
+_LEAST_WIDE = 1.3  # inches for the lines, however long the words are
+_QUIET = "#5c5c5c"  # words of less weight, 6.7 to 1 on white
+
+Words = Sequence[tuple[float, str]]
+
+
+def interval_figure(
+    rows: pd.DataFrame,
+    depth: float,
+    ticks: Words,
+    *,
+    width: float = BROAD,
+    headings: Words = (),
+    remarks: Words = (),
+    limits: tuple[float, float],
+    title: str = "",
+    x_title: str = "",
+    key: Sequence[Artist] = (),
+) -> tuple[Figure, Axes]:
+    """Return a figure of a width in inches, as tall as its words and lines need.
+
+    Parameters
+    ----------
+    rows
+        `y estimate ci_low ci_high colour shape filled`; `y` in inches from the top. A mark that
+        `stands_for` a prototype carries its name.
+    depth, limits
+        Height of the part with the lines, in inches; ends of the scale.
+    ticks, headings, remarks
+        Words at a height: names at the left, headings over groups of them, remarks at the right; long ones are broken.
+    key
+        What stands for what, with its name as its label; written above.
+    """
+    from matplotlib.figure import Figure
+
+    room = (width - 2 * _MARGIN) * _POINTS
+    names, left = _column(ticks, _NAMES * width)
+    said, right = _column(remarks, _REMARKS * width)
+    left = max(left, min(_widest(headings), _NAMES * width)) + 2 * _MARGIN
+    right += 2 * _MARGIN
+    wide = max(width - left - right, _LEAST_WIDE)
+    heading = wrapped(title, FONT + 1, room) if title else []
+    below = wrapped(x_title, FONT, room) if x_title else []
+    head = key_lines([str(sign.get_label()) for sign in key], width - 2 * _MARGIN)[1] if key else 0.0
+    top = _HEAD + head + 1.15 * _LINE * len(heading)
+    height = top + depth + _BOTTOM + _LINE * len(below)
+    figure = Figure(figsize=(width, height))
+    axes = figure.add_axes((left / width, 1 - (top + depth) / height, wide / width, depth / height))
+    axes.set(xlim=limits, ylim=(depth, 0))
+    _draw_rows(axes, rows)
+    axes.set_yticks([y for y, _ in ticks], names, fontsize=FONT, color=INK, linespacing=1.0)
+    _write(axes, headings, -(left - _MARGIN) / wide, _QUIET)
+    _write(axes, list(zip([y for y, _ in remarks], said, strict=True)), 1 + _MARGIN / wide, INK)
+    _style(axes, wide)
+    _write_around(figure, heading, below, head, key)
+    return figure, axes
+
+
+def signs_of(drawn: Mapping[str, Marker]) -> list[Artist]:
+    """Return the signs of a key: a marker on a piece of line, labelled with its name."""
+    from matplotlib.lines import Line2D
+
+    return [
+        Line2D(
+            [], [], color=look.colour, marker=look.shape, markersize=6, markeredgecolor=INK, markeredgewidth=0.6,
+            linewidth=1.3, label=name,
+        )
+        for name, look in drawn.items()
+    ]  # fmt: skip
+
+
+def needed_limits(rows: pd.DataFrame, *also: float) -> tuple[float, float]:
+    """Return ends of a scale that show every interval, every estimate and the values in `also`."""
+    values = pd.concat([rows["estimate"], rows["ci_low"], rows["ci_high"], pd.Series(also, dtype="float64")])
+    low, high = float(values.min()), float(values.max())
+    room = 0.04 * ((high - low) or 1.0)
+    return low - room, high + room
+
+
+def _write_around(
+    figure: Figure, heading: Sequence[str], below: Sequence[str], head: float, key: Sequence[Artist]
+) -> None:
+    """Write the key and under it the heading above the lines, and what the scale is below them."""
+    width, height = figure.get_size_inches()
+    look: dict[str, Any] = {"color": INK, "linespacing": 1.15}
+    if heading:
+        figure.text(
+            _MARGIN / width, 1 - (head + 0.05) / height, "\n".join(heading), fontsize=FONT + 1, va="top", **look
+        )
+    if below:
+        figure.text(_MARGIN / width, 0.06 / height, "\n".join(below), fontsize=FONT, **look)
+    if key:
+        write_key(figure, key, left=_MARGIN)
+
+
+def _style(axes: Axes, wide: float) -> None:
+    """Write no more numbers on the scale than there is room for, and draw no more of the frame than is needed."""
+    from matplotlib.ticker import MaxNLocator
+
+    axes.tick_params(axis="y", length=0)
+    axes.tick_params(axis="x", labelsize=FONT - 1, colors=INK)
+    axes.xaxis.set_major_locator(MaxNLocator(max(2, min(9, int(wide / 0.55))), steps=[1, 2, 2.5, 5, 10]))
+    axes.grid(axis="x", color=FAINT, linewidth=0.6)
+    axes.set_axisbelow(True)
+    axes.spines[["top", "right", "left"]].set_visible(False)
+
+
+def _draw_rows(axes: Axes, rows: pd.DataFrame) -> None:
+    known = rows.dropna(subset=["ci_low", "ci_high"])
+    axes.hlines(known["y"], known["ci_low"], known["ci_high"], colors=list(known["colour"]), linewidth=1.5, zorder=2)
+    for row in rows.to_dict("records"):
+        _draw_interval(axes, row)
+
+
+def _draw_interval(axes: Axes, line: dict[Any, Any]) -> None:
+    y, colour = line["y"], line["colour"]
+    axes.plot(
+        [line["estimate"]], [y], linestyle="none", marker=line["shape"], markersize=6, zorder=3,
+        markerfacecolor=colour if line["filled"] else "white", markeredgecolor=INK if line["filled"] else colour,
+        markeredgewidth=0.6 if line["filled"] else 1.3,
+        gid=prototype_mark(line["stands_for"]) if line.get("stands_for") else None,
+    )  # fmt: skip
+
+
+def draw_prototype(
+    axes: Axes, names: Naming, prototype: str, at: tuple[float, float], *, size: float = 7.0, **look: Any
+) -> None:
+    """Draw the mark of a prototype at a place of a picture, in its colour and shape."""
+    own = marker_of(names, prototype)
+    axes.plot(
+        [at[0]], [at[1]], linestyle="none", marker=own.shape, markersize=size, markerfacecolor=own.colour,
+        markeredgecolor=INK, markeredgewidth=0.7, gid=prototype_mark(prototype), **({"zorder": 5} | look),
+    )  # fmt: skip
+
+
+def prototype_mark(prototype: object) -> str:
+    """Return the name that the mark of a prototype carries in a picture, so that it can be found there."""
+    return f"prototype {prototype}"
+
+
+def _write(axes: Axes, words: Words, across: float, colour: str) -> None:
+    for y, text in words:
+        axes.text(
+            across, y, text, transform=axes.get_yaxis_transform(), fontsize=FONT, color=colour, ha="left", va="center",
+            linespacing=1.0,
+        )  # fmt: skip
+
+
+def _column(words: Words, most: float) -> tuple[list[str], float]:
+    """Return words in two lines at the most, and the width of the column they stand in, in inches."""
+    whole = _widest(words)
+    lines = [[text] if whole <= most else wrapped(text, FONT, most * _POINTS, 2) for _, text in words]
+    return ["\n".join(each) for each in lines], min(whole, _widest([(0.0, part) for each in lines for part in each]))
+
+
+def _widest(words: Words) -> float:
+    """Return the width of the longest words in inches."""
+    return max((text_width(text, FONT) for _, text in words), default=0.0) / _POINTS
 
 
 # A figure as SVG text: the same figure always gives the same text.

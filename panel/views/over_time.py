@@ -30,8 +30,19 @@ from panel.study.shown import (
     text,
     typed,
 )
-from panel.views.drawing.interval_picture import prototype_mark, signs_of
-from panel.views.drawing.pictures import BROAD, FAINT, INK, key_lines, marker_of, markers, panels, wrapped, write_key
+from panel.views.pictures import (
+    BROAD,
+    INK,
+    key_lines,
+    marker_of,
+    markers,
+    panels,
+    plain,
+    prototype_mark,
+    signs_of,
+    wrapped,
+    write_key,
+)
 from panel.views.told import Picture, Shown, Told, drawer
 from panel.words import (
     capital,
@@ -426,9 +437,6 @@ def _parts(titles: Sequence[str], signs: Sequence[Artist], width: float) -> tupl
     for axes, title in zip(parts, titles, strict=True):
         room = axes.get_position().width * width * _POINTS
         axes.set_title("\n".join(wrapped(title, FONT + 0.5, room, 2)), fontsize=FONT + 0.5, color=INK, loc="left")
-        axes.tick_params(labelsize=FONT - 1, colors=INK, length=0)
-        axes.grid(color=FAINT, linewidth=0.5)
-        axes.set_axisbelow(True)
-        axes.spines[["top", "right"]].set_visible(False)
+        plain(axes)
     write_key(figure, signs)
     return figure, parts
