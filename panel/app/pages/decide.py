@@ -14,7 +14,7 @@ from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.decision.decide import DECISIONS, tell_decision
 from panel.views.decision.decision_pictures import windows_picture
-from panel.views.drawing.pictures import MOST_COLOURED
+from panel.views.pictures import MOST_COLOURED
 from panel.views.told import Shown, Told
 
 _MEANS, _DIFFERENCES = "Means", "Differences from the benchmark"
