@@ -15,6 +15,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.archive_limits import MAX_UNPACKED, open_archive, read_member
+from panel.study.column_words import ENTRIES, nearest_table
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.folder import (
     DESCRIPTION,
@@ -70,7 +71,7 @@ def study_of_bytes(content: bytes, name: str) -> Study:
 # How is a study kept as one .xlsx workbook: a sheet for each table, and a sheet `study` with the facts?
 
 
-FACTS_SHEET = "study"
+FACTS_SHEET, HOW_TO = "study", "how to fill in"
 MAX_CELL_TEXT = 32_767  # characters, a limit of the file format
 MAX_SHEET_ROWS = 1_048_576  # another
 
@@ -151,6 +152,8 @@ def study_of_workbook(content: bytes, name: str) -> Study:
                 raw = table_of_rows(rows, f"{name}: {sheet}", keep_empty=True, max_cells=OWN_FILE.cells)
                 tables[table], cells = frame_of_texts(TABLES[table], raw)
                 unread.extend(cells)
+            elif table not in (HOW_TO, *ENTRIES) and any(any(row) for row in sheet_rows(workbook, sheet)):
+                unread.append((sheet, "", "", sheet, nearest_table(sheet)))
     if not tables and not facts:
         raise StudyError(f"{name} has no sheet of a study; import it as a table of scores, or name its sheets.")
     facts, not_read = read_facts(facts)

@@ -6,6 +6,7 @@ import random
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 from typing import Any
 
 import numpy as np
@@ -66,6 +67,41 @@ def people_in(study: Study) -> tuple[str, ...]:
     """Return the codes of all people in a study, in the order in which they come."""
     columns = [frame["assessor"] for frame in study.tables.values() if "assessor" in frame]
     return tuple(dict.fromkeys(str(code) for column in columns for code in column if code))
+
+
+_NAME = re.compile(r"(?=.*[^\W\d_]{3})[^\W\d_]+(?:[ ,.'\u2019-]+[^\W\d_]+)*\.?")
+_NO_NAMES = (
+    "assessor",
+    "judge",
+    "panelist",
+    "panellist",
+    "person",
+    "prufer",
+    "prüfer",
+    "juge",
+    "juez",
+    "giudice",
+    "user",
+)
+_FEWEST_NAMED = 0.5  # share of the people that must look named: one word among codes is a code
+
+
+def names_of_people(study: Study) -> dict[str, str]:
+    """Return the people of a study who stand under what looks like a name, each with a free code instead.
+
+    What looks like a name is common practice, no source: words of three letters or more without a digit, not all in
+    capitals, for half of the people at least.
+    """
+    people = people_in(study)
+    named = [
+        person
+        for person in people
+        if _NAME.fullmatch(person) and not person.isupper() and person.split()[0].casefold() not in _NO_NAMES
+    ]
+    if len(named) < _FEWEST_NAMED * len(people):
+        return {}
+    free = (code for number in count(1) if (code := f"A{number:02}") not in people)
+    return dict(zip(named, free, strict=False))
 
 
 def _new_codes(people: Sequence[str], shuffled: random.Random) -> dict[str, str]:

@@ -11,16 +11,15 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.column_words import column_hint, known_column, known_table
+from panel.study.column_words import column_hint, known_column, known_table, nearest_table
 from panel.study.editing import Problem, put_block, put_fact, table_problems, texts_of_table
 from panel.study.facts import STATED, facts_with_unread
-from panel.study.open_study import FACTS_SHEET, exact_number, fact_of_text, fact_text_of_cell
+from panel.study.open_study import FACTS_SHEET, HOW_TO, exact_number, fact_of_text, fact_text_of_cell
 from panel.study.pasted import formula_grid, put_formulas, read_rows
 from panel.study.raw_table import open_workbook, sheet_names, sheet_rows
 from panel.study.study import Study
 from panel.study.tables import COLLECTED, PREPARED, Column
 
-HOW_TO = "how to fill in"
 SHEETS = tuple(table.name for table in (*PREPARED, *COLLECTED))
 _ROWS = 500  # rows of a sheet that may be filled in and have lists to choose from
 _NEW = ("P1", "P2", "P3", "P4")
@@ -193,7 +192,7 @@ def read_workbook(study: Study, content: bytes, name: str) -> WorkbookRead:
                 after, wrong, told = _table_of_sheet(after, table, sheet, rows)
                 problems, notes, found = [*problems, *wrong], [*notes, *told], True
             elif table != HOW_TO:
-                near = nearest_sheet(table)
+                near = nearest_table(table)
                 meant = f" Perhaps {near} is meant: give the sheet that name." if near else ""
                 notes.append(f"The sheet {sheet!r} is none of a study and was not read.{meant}")
     if not found:
@@ -202,14 +201,6 @@ def read_workbook(study: Study, content: bytes, name: str) -> WorkbookRead:
 
 
 _TABLES_ON_RECORD = ("corrections", "safety", "reactions", "ingredient_values", "claims")
-
-
-def nearest_sheet(name: str) -> str:
-    """Return the sheet that a name may mean; empty if none is near."""
-    import difflib
-
-    near = difflib.get_close_matches(name, SHEETS, 1)
-    return near[0] if near else ""
 
 
 def _facts_of_sheet(study: Study, rows: Sequence[Sequence[str]]) -> Study:

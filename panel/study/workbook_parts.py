@@ -89,7 +89,7 @@ class _Measure:
                 if kind in _SMALL and length > _MAX_SMALL_PART:
                     raise _unusual(self.name, part)
                 yield piece
-        except expat.ExpatError as error:
+        except (expat.ExpatError, LookupError) as error:  # LookupError: an encoding that there is not
             what = f"{self.name} cannot be read as a workbook ({part} is damaged)"
             raise StudyError(f"{what}; open it, save it as .xlsx and retry.") from error
         if kind == _TEXTS and self._lengths:

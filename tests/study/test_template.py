@@ -13,11 +13,11 @@ from panel.app.state import demo_folder
 from panel.errors import StudyError
 from panel.study.column_words import known_column
 from panel.study.editing import changes_between
-from panel.study.open_study import open_study, study_of_bytes
+from panel.study.open_study import HOW_TO, open_study, study_of_bytes
 from panel.study.raw_table import open_workbook, sheet_names, sheet_rows
 from panel.study.study import Study
 from panel.study.tables import TABLES
-from panel.study.template import HOW_TO, SHEETS, cell_name, read_workbook, template_bytes
+from panel.study.template import SHEETS, cell_name, read_workbook, template_bytes
 from tests.study.small_study import small_study
 
 
