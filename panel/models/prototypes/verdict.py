@@ -160,23 +160,27 @@ def marked_pairs(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
 
 def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
     """Return the letters of each mean, from the one verdict that is given on each pair."""
-    places: dict[str, dict[str, int]] = {}
-    keys = means[["attribute", "prototype"]].to_numpy().tolist()
-    for attribute, prototype in keys:
-        own = places.setdefault(attribute, {})
-        own[prototype] = len(own)
-    apart = {attribute: np.zeros((len(own), len(own)), dtype=bool) for attribute, own in places.items()}
-    for frame, counts in ((pairs, ~pairs["with_benchmark"]), (versus, True)):
-        told = frame.loc[counts & (frame["verdict"] == DIFFERS), ["attribute", "prototype", "versus"]]
-        for attribute, one, other in told.to_numpy().tolist():
-            own = places[attribute]
-            apart[attribute][own[one], own[other]] = apart[attribute][own[other], own[one]] = True
+    rows: dict[str, dict[str, int]] = {}
+    for row, (attribute, prototype) in enumerate(zip(*_lists(means, "attribute", "prototype"), strict=True)):
+        rows.setdefault(attribute, {})[prototype] = row
+    place = {attribute: {name: number for number, name in enumerate(own)} for attribute, own in rows.items()}
+    apart = {attribute: np.zeros((len(own), len(own)), dtype=bool) for attribute, own in rows.items()}
+    for frame, counts in ((pairs, ~pairs["with_benchmark"].to_numpy(dtype=bool)), (versus, np.ones(len(versus)))):
+        columns = _lists(frame, "attribute", "prototype", "versus", "verdict")
+        for attribute, one, other, verdict, count in zip(*columns, counts.tolist(), strict=True):
+            if count and verdict == DIFFERS:
+                first, second = place[attribute][one], place[attribute][other]
+                apart[attribute][first, second] = apart[attribute][second, first] = True
     estimates = means["estimate"].to_numpy(dtype=float)
-    found, codes = {}, pd.Index(list(places)).get_indexer(pd.Index(means["attribute"]))
-    for number, (attribute, own) in enumerate(places.items()):
-        letters = letters_for(estimates[codes == number], apart[attribute])
-        found |= {(attribute, name): letter for name, letter in zip(own, letters, strict=True)}
-    return [found[attribute, prototype] for attribute, prototype in keys]
+    letters = [""] * len(means)
+    for attribute, own in rows.items():
+        for row, found in zip(own.values(), letters_for(estimates[list(own.values())], apart[attribute]), strict=True):
+            letters[row] = found
+    return letters
+
+
+def _lists(frame: pd.DataFrame, *columns: str) -> list[list[str]]:
+    return [frame[column].tolist() for column in columns]
 
 
 def _attributes_of(differences: pd.DataFrame) -> list[str]:

@@ -7,12 +7,12 @@ so that what is not known of the spread stays in the answer. Source: Daniels (19
 Statistical Association 70, 311-319. Several families, such as attributes, teach each other what shares are usual: the
 prior of each is the mean of the uniform one and of what the others say (an empirical Bayes step, without itself).
 
-Draws of the true values are for chances that must come true whatever the spread is: for them t2 is flat, which keeps what
-it promises over the whole range where a uniform share promises too much (Morris and Tang, 2011, Statistical Science 26,
-271-287, on Stein's harmonic prior). Errors of one prototype belong together over the families, as the same people judged
-them, and so may true values, so all families of a prototype are drawn in at once (Everson and Morris, 2000, Journal of
-the Royal Statistical Society B 62, 399-412). Spreads and correlations of true values are learned apart (Barnard,
-McCulloch and Meng, 2000, Statistica Sinica 10, 1281-1311).
+Draws of the true values are for chances that must come true whatever the spread is: for them t2 is flat, which keeps
+what it promises where a uniform share promises too much (Morris and Tang, 2011, Statistical Science 26, 271-287, on
+Stein's harmonic prior). Errors of one prototype belong together over the families, as the same people judged them, and
+so may true values, so all families of a prototype are drawn in at once (Everson and Morris, 2000, Journal of the Royal
+Statistical Society B 62, 399-412). Spreads and correlations of true values are learned apart (Barnard, McCulloch and
+Meng, 2000, Statistica Sinica 10, 1281-1311).
 """
 
 from __future__ import annotations
@@ -164,8 +164,8 @@ def draw_shrunken(
 ) -> tuple[Array, Array]:
     """Return draws of the true values (n, ..., q, k) of q families, and of new ones with the same spread.
 
-    `errors` (n, ..., q, k) are draws of the errors of the estimates (..., q, k), `correlation` (q, q) is theirs over the
-    families, and `variance` (q, k) theirs, NaN where there is no estimate. `of_each_spread` draws at a time share
+    `errors` (n, ..., q, k) are draws of the errors of the estimates (..., q, k), `correlation` (q, q) is theirs over
+    the families, and `variance` (q, k) theirs, NaN where there is no estimate. `of_each_spread` draws at a time share
     spreads and correlations of true values, as likely as the estimates say. A draw of values and errors is moved by
     what it leaves of the estimates (Matheron's rule, in Journel and Huijbregts, 1978, Mining Geostatistics).
     """

@@ -56,7 +56,8 @@ class StudentizedMaximum:
         """Return P(X / s > q) with `df` degrees of freedom; arrays of one shape."""
         q, df = np.broadcast_arrays(np.asarray(q, dtype=float), np.asarray(df, dtype=float))
         distinct, place = np.unique(np.minimum(df, NORMAL_DF), return_inverse=True)
-        log_s, log_weight = _chi_nodes(distinct)
+        few = distinct.min(initial=np.inf) >= MANY_DF
+        log_s, log_weight = _chi_nodes(distinct, NODES_OF_MANY_DF if few else NODES)
         place = place.reshape(df.shape)
         return self._expected(q, np.exp(log_s)[place], log_weight[place])
 
@@ -132,9 +133,8 @@ def studentized_maximum(step: float, log_survival: Array) -> StudentizedMaximum:
     return StudentizedMaximum(step, log_survival, polynomials)
 
 
-def _chi_nodes(df: Array) -> tuple[Array, Array]:
+def _chi_nodes(df: Array, nodes: int = NODES) -> tuple[Array, Array]:
     """Return log s and log weights, (..., nodes), of the trapezoid sum over the density of s."""
-    nodes = NODES_OF_MANY_DF if df.min(initial=np.inf) >= MANY_DF else NODES
     width = 9 / np.sqrt(2 * df)
     lowest = -np.maximum(width, 40 / df)  # the density falls as s^df to the left
     highest = np.maximum(np.minimum(width, 3.0), 0.5 * np.log1p(90 / df))  # and as exp(-df s^2 / 2) to the right

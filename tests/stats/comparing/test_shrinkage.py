@@ -74,9 +74,17 @@ def test_differences_are_shrunken_as_their_means():
     estimate, variance = np.array([ESTIMATE, 2 * ESTIMATE]), np.array([VARIANCE, VARIANCE])
     mean, _ = shrink(estimate, variance)
     first, second, family = np.array([1, 2, 3]), np.array([0, 0, 4]), np.array([0, 1, 1])
-    shrunken, wrong = shrink_differences(estimate, variance, first, second, family)
+    shrunken, _ = shrink_differences(estimate, variance, first, second, family)
     assert shrunken == pytest.approx(mean[family, first] - mean[family, second], abs=1e-12)
-    assert ((wrong > 0) & (wrong < 0.5)).all()
+    own, seen = VARIANCE[[3, 0]], ESTIMATE[3] - ESTIMATE[0]
+
+    def flipped(pull, middle):
+        at, uneven = pull[[3, 0]], (pull[3] - pull[0]) ** 2
+        left = at @ own + uneven / ((1 - pull) / VARIANCE).sum()
+        return norm.cdf(-(middle + at * (ESTIMATE[[3, 0]] - middle)) @ (1, -1) * np.sign(seen) / np.sqrt(left))
+
+    single = shrink_differences(ESTIMATE[None], VARIANCE[None], np.array([3]), np.array([0]), np.array([0]))[1]
+    assert single[0] == pytest.approx(_integrated(flipped), abs=STEPS / 4)
 
 
 def _flat_posterior(value):
@@ -103,8 +111,8 @@ def test_draws_average_over_a_flat_variance():
 
 
 def test_families_are_drawn_together_as_the_normal_theory_says():
-    # 3,000 pairs of true values leave no doubt about their covariance: then the draws scatter about the mean and with the
-    # covariance of the bivariate normal distribution (Anderson, 2003, An Introduction to Multivariate Statistical
+    # 3,000 pairs of true values leave no doubt about their covariance: then the draws scatter about the mean and with
+    # the covariance of the bivariate normal distribution (Anderson, 2003, An Introduction to Multivariate Statistical
     # Analysis, section 2.5; from memory)
     rng, k = np.random.default_rng(6), 3000
     true, error = np.array([[9.0, -4.0], [-4.0, 4.0]]), np.array([[4.0, 2.0], [2.0, 4.0]])
@@ -142,3 +150,26 @@ def test_new_values_spread_as_the_estimates_say():
     errors = rng.normal(0, 1, (2000, 1, 400))
     _, new = draw_shrunken(estimate, np.ones((1, 400)), errors, np.eye(1), rng)
     assert new.std() == pytest.approx(4, abs=0.3)
+    assert new.mean() == pytest.approx(estimate.mean(), abs=0.1)
+
+
+def test_families_teach_each_other_the_usual_share():
+    alike = np.random.default_rng(3).normal(0, 1, (12, 6))  # variance 1 is all there is: nothing is true
+    alone, together = shrink(alike[0], np.ones(6))[0], shrink(alike, np.ones((12, 6)))[0][0]
+    assert np.abs(together - alike[0].mean()).sum() < np.abs(alone - alike[0].mean()).sum()
+
+
+def test_what_was_not_estimated_stays_unknown_and_moves_nothing():
+    longer = np.append(ESTIMATE, np.nan)
+    mean, left = shrink(longer, np.append(VARIANCE, np.nan))
+    assert mean[:5] == pytest.approx(shrink(ESTIMATE, VARIANCE)[0], abs=1e-12)
+    assert np.isnan([mean[5], left[5]]).all()
+
+
+def test_without_error_nothing_is_shrunken():
+    assert shrink(ESTIMATE, np.zeros(5))[0] == pytest.approx(ESTIMATE)
+
+
+def test_variances_of_single_means_come_out_of_those_of_differences():
+    assert own_variances(VARIANCE[:, None] + VARIANCE) == pytest.approx(VARIANCE)
+    assert own_variances(np.array([[0.0, 3.0], [3.0, 0.0]])) == pytest.approx([1.5, 1.5])
