@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.checks.structure import check_structure
-from panel.study.open_study import study_of_workbook, workbook_bytes
+from panel.study.open_study import _study_of_workbook, workbook_bytes
 from panel.study.people import names_of_people
 from panel.study.renaming import people_by_code
 from panel.study.study import Study
@@ -204,7 +204,7 @@ def test_a_sheet_that_is_none_of_a_study_is_told_with_the_nearest_one():
     with zipfile.ZipFile(io.BytesIO(content)) as before, zipfile.ZipFile(held, "w") as after:
         for name in before.namelist():
             after.writestr(name, before.read(name).replace(b'name="attributes"', b'name="Atributes"'))
-    study = study_of_workbook(held.getvalue(), "f.xlsx")
+    study = _study_of_workbook(held.getvalue(), "f.xlsx")
     assert "attributes" not in study.tables
     finding = next(found for found in check_structure(study) if found.kind == "table_not_known")
     assert finding.message == "'Atributes' is not one of the tables of a study; nothing reads it."

@@ -169,7 +169,7 @@ def test_even_lines_are_read_at_once_as_they_are_one_by_one(rows, delimiter, quo
         text = held.getvalue()
 
     def slowly() -> object:
-        lines, _ = module.text_rows(text, "f", module.UPLOADED, delimiter)
+        lines, _ = module._text_rows(text, "f", module.UPLOADED, delimiter)
         return table_of_rows(lines, "f", keep_empty=keep_empty)
 
     def seen(made) -> object:
