@@ -12,13 +12,13 @@ import pandas as pd
 
 from panel.claims.judge import Claims
 from panel.claims.verdict import (
+    AS_WORDED,
     CANNOT_TELL,
     CONTRARY,
     IN_BATCHES,
     NOT_SUPPORTED,
     NOT_THIS_TOOL,
     SUPPORTED,
-    VERDICTS,
     WITH_WORDING,
     WITHDRAWN,
 )
@@ -51,32 +51,34 @@ _SIGNS = {
     NOT_THIS_TOOL: "–",
     WITHDRAWN: "×",
 }
-_COUNTED = {
-    SUPPORTED: SUPPORTED,
-    IN_BATCHES: IN_BATCHES,
-    CONTRARY: CONTRARY,
-    WITH_WORDING: "not as worded, but something else may be said",
+_SHORT = {
+    WITH_WORDING: "in other words",
     NOT_SUPPORTED: "not supported",
-    CANNOT_TELL: "that cannot be told yet",
-    NOT_THIS_TOOL: "not a matter for this tool",
-    WITHDRAWN: WITHDRAWN,
+    CANNOT_TELL: "cannot tell",
+    NOT_THIS_TOOL: "outside",
+    WITHDRAWN: "withdrawn",
 }
 
 
 def claims_headline(result: Claims) -> str:
-    """Return one sentence: how many claims got which verdict."""
+    """Return one sentence of at most 24 words: how many claims got which verdict, adjusted in how many families.
+
+    Supported for these batches alone, or with contrary evidence, is called limited.
+    """
     total = len(result.claims)
     if not total:
         return "No claim has been written down yet."
     counts = Counter(result.claims["verdict"])
-    parts = [f"{counts[verdict]} {_COUNTED[verdict]}" for verdict in VERDICTS if counts[verdict]]
+    supported, plain = sum(counts[verdict] for verdict in AS_WORDED), counts[SUPPORTED]
+    limited = f" ({supported - plain} limited)" if supported > plain else ""
+    parts = [f"{supported} supported{limited}"] if supported else []
+    parts += [f"{counts[verdict]} {words}" for verdict, words in _SHORT.items() if counts[verdict]]
+    tested = result.claims["p_adjusted"].notna() & ~result.claims["exploratory"].astype(bool)
+    families = result.claims.loc[tested, "family"].nunique()
+    among = f", {counted(families, 'family', 'families')}" if families else ""
     exploratory = int(result.claims["exploratory"].sum())
-    more = (
-        f" {exploratory} of them {'was' if exploratory == 1 else 'were'} not fixed before the data."
-        if exploratory
-        else ""
-    )
-    return f"Of {total} claim{'' if total == 1 else 's'}: {format_list(parts)}.{more}"
+    more = f"; {exploratory} exploratory" if exploratory else ""
+    return f"{counted(total, 'claim')}{among}: {', '.join(parts)}{more}."
 
 
 def verdict_words(verdict: str) -> str:
