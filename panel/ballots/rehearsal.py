@@ -22,7 +22,7 @@ from panel.store.board import board_of_servings, session_record
 from panel.store.database import OWN_FILE, OWN_STUDY, Store, now, open_store
 from panel.store.events import make_tokens
 from panel.store.lock import Locked, lock_session
-from panel.store.score_rows import prepare
+from panel.store.preparing import prepare
 from panel.study.folder import write_study
 from panel.study.safe_write import place_warning
 from panel.study.study import Study, to_rehearse

@@ -8,7 +8,7 @@ from panel.errors import StudyError
 from panel.store.board import real_collection, session_record, sessions_table, sha256
 from panel.store.database import now
 from panel.store.events import Entry, record
-from panel.store.score_rows import prepare
+from panel.store.preparing import prepare
 from tests.ballot_studies import SECRETS, ballot_study
 
 MOMENT = datetime(2025, 3, 14, 13, 0, 10, tzinfo=UTC)
