@@ -133,15 +133,15 @@ def _made(address: str) -> tuple[bytes, bytes]:
 # A password for everybody in the room, asked for once on each phone, beside the personal links.
 
 
-SHORTEST = 8
+_SHORTEST = 8
 _COOKIE = "ballots"
 _FIELD = "password"
 
 
 def refuse_short(password: str) -> None:
     """Raise StudyError for a password that is soon guessed."""
-    if len(password) < SHORTEST:
-        raise StudyError(f"The password is too short; take {SHORTEST} characters or more.")
+    if len(password) < _SHORTEST:
+        raise StudyError(f"The password is too short; take {_SHORTEST} characters or more.")
 
 
 class Password:
@@ -209,11 +209,11 @@ async def _small_form(request: Request) -> dict[str, str]:
 # How long does the server wait for a phone, and how many connections may one have? The silent ones are closed.
 
 
-WAITS = 15.0  # seconds for a whole request, from its connection or from the end of the idle time after an answer
-MOST_PER_ADDRESS = 100  # connections; a phone opens at most six, and several may share an address
+_WAITS = 15.0  # seconds for a whole request, from its connection or from the end of the idle time after an answer
+_MOST_PER_ADDRESS = 100  # connections; a phone opens at most six, and several may share an address
 
 
-class PatientProtocol(H11Protocol):
+class _PatientProtocol(H11Protocol):
     """Takes requests as uvicorn does, but only whole ones within a while, and not too many connections from one place.
 
     Half-sent requests would otherwise take up every connection the server may have.
@@ -273,9 +273,9 @@ class PatientProtocol(H11Protocol):
         self.transport.abort()
 
 
-def patient_protocol(waits: float = WAITS, most: int = MOST_PER_ADDRESS) -> type[PatientProtocol]:
+def patient_protocol(waits: float = _WAITS, most: int = _MOST_PER_ADDRESS) -> type[_PatientProtocol]:
     """Return the protocol of one server, with a count of its own."""
-    return type("Protocol", (PatientProtocol,), {"open_from": Counter(), "waits": waits, "most": most})
+    return type("Protocol", (_PatientProtocol,), {"open_from": Counter(), "waits": waits, "most": most})
 
 
 def _is_this_computer(address: str) -> bool:

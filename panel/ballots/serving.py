@@ -217,7 +217,7 @@ def _in_url(address: str) -> str:
 # Is the safety gate still open while ballots are served? Looked at again and again; what cannot be seen is closed.
 
 
-LOOKS_EVERY = 2.0  # seconds
+_LOOKS_EVERY = 2.0  # seconds
 READS_EVERY = 30.0  # seconds after which the study is read again though no file has changed: a sign-off may run out
 _LOOKS_THAT_FAIL = 2  # one may fall into the moment in which a study is being written
 _TOO_LONG_AGO = 30.0  # seconds; whoever looks has stopped, or waits for something that does not come
@@ -233,7 +233,7 @@ class GateWatch:
     The reason is kept here and not in the record, for the record may lie in the folder that is gone.
     """
 
-    def __init__(self, store: Store, collection: int, folder: str | Path, seconds: float = LOOKS_EVERY) -> None:
+    def __init__(self, store: Store, collection: int, folder: str | Path, seconds: float = _LOOKS_EVERY) -> None:
         self._store, self._collection, self._folder, self._seconds = store, collection, Path(folder), seconds
         self._reason = ""
         self._failed = 0
