@@ -38,11 +38,10 @@ from panel.plan.study_plan import plan_study
 from panel.store.ballot import BallotRecord, ballot_record
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
 from panel.store.database import local, now
-from panel.store.double_entry import PLACE
+from panel.store.double_entry import PLACE, keep_typed, take_over_typed, typed_differences, typed_grid
 from panel.store.events import assessors_with_token, let_go_on, make_tokens, revoke_token
 from panel.store.lock import lock_session
-from panel.store.safety import follow_gate, stop_ballots, stopped_by
-from panel.store.score_rows import keep_typed, refuse_scored, take_over_typed, typed_differences, typed_grid
+from panel.store.preparing import follow_gate, refuse_scored, stop_ballots, stopped_by
 from panel.study.folder import read_folder
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number

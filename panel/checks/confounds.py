@@ -239,22 +239,25 @@ def _words(found: pd.Series) -> pd.Series:
 def _made_on(study: Study) -> dict[str, str]:
     """Return the making day of each batch, where it is known."""
     batches = study.table("batches")
+    if batches.empty:
+        return {}
     day = batches["made_on"].str.slice(0, 10)
     known = day.str.fullmatch(r"\d{4}-\d\d-\d\d") & (batches["batch"] != "")
     return dict(zip(batches.loc[known, "batch"], day[known], strict=True))
 
 
-def _swaps(study: Study) -> pd.DataFrame:
-    """Return the matched pairs of the study; none where its formulas cannot be read."""
-    nothing = pd.DataFrame({name: pd.Series(dtype="str") for name in ("swap", "prototype", "versus")})
+def _swaps(study: Study) -> pd.DataFrame | None:
+    """Return the matched pairs of the study; None where it has no formulas that can be read."""
     if study.table("formulas").empty:
-        return nothing
+        return None
     try:
         differing = formula_pairs(study)
         kinds = [oriented(differing.loc[differing["kind"] == kind]) for kind in ("swap", "joint")]
-        return pd.concat([nothing, *kinds], ignore_index=True)
+        return pd.concat(
+            [pd.DataFrame(columns=["swap", "prototype", "versus"], dtype="str"), *kinds], ignore_index=True
+        )
     except PanelError:
-        return nothing
+        return None
 
 
 def confounds_of(

@@ -20,7 +20,7 @@ from panel.errors import StudyError
 from panel.study.archive_limits import stays_inside
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.journal import JOURNAL, next_line, row_changes
-from panel.study.raw_table import declared_delimiter, decode, table_of_rows, text_rows
+from panel.study.raw_table import LARGEST_BYTES, OWN_FILE, decode, table_of_text
 from panel.study.safe_write import (
     OWN,
     files_at_one_moment,
@@ -49,7 +49,7 @@ def read_folder(folder: str | Path) -> Study:
     try:
         if not folder.is_dir():
             raise StudyError(f"There is no folder {folder}.")
-        files = files_at_one_moment(folder, DESCRIPTION, partial(paths_of_study, where=str(folder)), MAX_TABLE_BYTES)
+        files = files_at_one_moment(folder, DESCRIPTION, partial(_paths_of_study, where=str(folder)), _MAX_TABLE_BYTES)
         return study_of_files(files.get, str(folder))
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be read: {error}.") from error
@@ -136,7 +136,7 @@ def put_without_past(folder: Path, after: Study, *, who: str, what: str) -> None
 def _described_as(study: Study, others: Iterable[Mapping[str, Any]], journal: bytes) -> bytes:
     """Return the description of a study that has a journal."""
     headers = {name: [str(c) for c in study.tables[name].columns] for name in _tables_with_columns(study)}
-    return description_text(
+    return _description_text(
         facts_with_unread(study), headers, _raw_paths(study), others, hashlib.sha256(journal).hexdigest()
     ).encode()
 
@@ -157,7 +157,7 @@ def read_journal(folder: str | Path) -> tuple[bytes | None, str]:
     """Return the journal of a study folder, None if it has none, and its SHA-256 as the study names it."""
     folder = Path(folder)
     try:
-        files = files_at_one_moment(folder, DESCRIPTION, lambda _: [JOURNAL], MAX_TABLE_BYTES)
+        files = files_at_one_moment(folder, DESCRIPTION, lambda _: [JOURNAL], _MAX_TABLE_BYTES)
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be read: {error}.") from error
     content = files[DESCRIPTION]
@@ -192,10 +192,8 @@ def _may_be_written(folder: Path, *, overwrite: bool) -> bool:
 # Which files make up a study? The same ones whether they lie in a folder or in a zip.
 
 
-MAX_TABLE_BYTES = 100_000_000
-MAX_TABLE_ROWS = 2_000_000
-MAX_TABLE_COLUMNS = 200
-MAX_TABLE_CELLS = 40_000_000
+_MAX_TABLE_BYTES = LARGEST_BYTES
+_MAX_TABLE_COLUMNS = 200
 
 
 def files_of_study(study: Study) -> dict[str, bytes]:
@@ -211,14 +209,14 @@ def files_of_study(study: Study) -> dict[str, bytes]:
     files: dict[str, bytes] = {}
     headers: dict[str, list[str]] = {}
     for name in _tables_with_columns(study):
-        headers[name], columns = texts_of_frame(name, study.tables[name], study.unread)
-        files[f"{name}.csv"] = _csv_bytes(headers[name], columns)
+        headers[name] = [str(column) for column in study.tables[name].columns]
+        files[f"{name}.csv"] = _csv_bytes(name, study.tables[name], study.unread)
     raw = _raw_paths(study)
     files.update({path: file.content for path, file in raw.items()})
     for path, content in files.items():
-        if len(content) > MAX_TABLE_BYTES:
-            raise StudyError(f"{path} would be larger than {MAX_TABLE_BYTES} bytes; split the study.")
-    files[DESCRIPTION] = description_text(facts_with_unread(study), headers, raw).encode()
+        if len(content) > _MAX_TABLE_BYTES:
+            raise StudyError(f"{path} would be larger than {_MAX_TABLE_BYTES} bytes; split the study.")
+    files[DESCRIPTION] = _description_text(facts_with_unread(study), headers, raw).encode()
     return files
 
 
@@ -231,18 +229,18 @@ def _raw_paths(study: Study) -> dict[str, RawFile]:
     """Return where each imported file is kept."""
     raw: dict[str, RawFile] = {}
     for file in study.raw_files:
-        raw[raw_path(file, raw)] = file
+        raw[_raw_path(file, raw)] = file
     return raw
 
 
-def paths_of_study(content: bytes, where: str) -> list[str]:
+def _paths_of_study(content: bytes, where: str) -> list[str]:
     """Return the paths of all files that the description with this content names or that belong to a study anyway."""
     described = _described(content, where)
     tables = [described.tables.get(name, f"{name}.csv") for name in TABLES]
     return [*tables, *(path for _, path, _ in described.raw_files)]
 
 
-def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: int = MAX_TABLE_CELLS) -> Study:
+def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: int = OWN_FILE.even_cells) -> Study:
     """Return the study whose files `read` gives.
 
     Parameters
@@ -262,8 +260,8 @@ def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: i
     content = read(DESCRIPTION)
     if content is None:
         raise StudyError(f"{where} is not a study: it has no {DESCRIPTION}; import the scores to make one.")
-    if len(content) > MAX_DESCRIPTION:
-        raise StudyError(f"{where}: {DESCRIPTION} is larger than {MAX_DESCRIPTION} bytes; restore it.")
+    if len(content) > _MAX_DESCRIPTION:
+        raise StudyError(f"{where}: {DESCRIPTION} is larger than {_MAX_DESCRIPTION} bytes; restore it.")
     described = _described(content, where)
     tables: dict[str, pd.DataFrame] = {}
     unread: list[tuple[str, ...]] = []
@@ -284,8 +282,8 @@ def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: i
     return Study(tables, facts, unread_frame([*unread, *not_read]), raw)
 
 
-def _described(content: bytes, where: str) -> Description:
-    return read_description(decode(content, f"{where}: {DESCRIPTION}")[0], f"{where}: {DESCRIPTION}")
+def _described(content: bytes, where: str) -> _Description:
+    return _read_description(decode(content, f"{where}: {DESCRIPTION}")[0], f"{where}: {DESCRIPTION}")
 
 
 def _read_table(
@@ -293,22 +291,26 @@ def _read_table(
 ) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
     if not content:
         raise StudyError(f"{where} is empty; put its header back or delete the file and its entry.")
-    if len(content) > MAX_TABLE_BYTES:
-        raise StudyError(f"{where} is larger than {MAX_TABLE_BYTES} bytes; split the study.")
-    text = decode(content, where)[0]
-    del content  # a large table is not held twice
-    delimiter = declared_delimiter(text, delimiter, TABLES[name].column_names)
-    rows, _ = text_rows(text, where, MAX_TABLE_COLUMNS, MAX_TABLE_ROWS, max_cells, delimiter)
-    raw = table_of_rows(rows, where, keep_empty=True, max_cells=max_cells)
-    return frame_of_texts(TABLES[name], raw)
+    limits = OWN_FILE._replace(columns=_MAX_TABLE_COLUMNS, cells=min(max_cells, OWN_FILE.cells), even_cells=max_cells)
+    return frame_of_texts(TABLES[name], table_of_text(content, where, limits, TABLES[name].column_names, delimiter))
 
 
-def _csv_bytes(header: list[str], columns: list[list[str]]) -> bytes:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)  # comma, CRLF, quotes where needed: RFC 4180, the default of a data package
-    writer.writerow(header)
-    writer.writerows(zip(*columns, strict=True))
-    return text.getvalue().encode()
+def _csv_bytes(name: str, frame: pd.DataFrame, unread: pd.DataFrame) -> bytes:
+    """Return a table as CSV (comma, CRLF, quotes where needed: RFC 4180), some rows at a time to spare memory."""
+    content = io.BytesIO()
+    text = io.TextIOWrapper(content, encoding="utf-8", newline="")
+    writer = csv.writer(text)
+    for start in range(0, max(len(frame), 1), _ROWS_AT_A_TIME):
+        part = frame.iloc[start : start + _ROWS_AT_A_TIME]
+        header, columns = texts_of_frame(name, part, unread, start)
+        if start == 0:
+            writer.writerow(header)
+        writer.writerows(zip(*columns, strict=True))
+    text.flush()
+    return content.getvalue()
+
+
+_ROWS_AT_A_TIME = 100_000
 
 
 # How does a study describe itself? The file `datapackage.json` (Data Package, version 2) that stands with its
@@ -318,7 +320,7 @@ def _csv_bytes(header: list[str], columns: list[list[str]]) -> bytes:
 
 
 DESCRIPTION = "datapackage.json"
-MAX_DESCRIPTION = 5_000_000  # bytes
+_MAX_DESCRIPTION = 5_000_000  # bytes
 _PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _TABLE_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 _OWN = "afterfeel"
@@ -336,7 +338,7 @@ _MAY_BE_EMPTY = {("scores", "score"), ("answers", "answer")}
 
 
 @dataclass(frozen=True, slots=True)
-class Description:
+class _Description:
     """What a `datapackage.json` says.
 
     Parameters
@@ -366,7 +368,7 @@ class Description:
     journal_sha256: str = ""
 
 
-def description_text(
+def _description_text(
     facts: Mapping[str, Any],
     headers: Mapping[str, Iterable[str]],
     raw_files: Mapping[str, RawFile],
@@ -410,7 +412,7 @@ def description_text(
     return text + "\n"
 
 
-def read_description(text: str, name: str) -> Description:
+def _read_description(text: str, name: str) -> _Description:
     """Return what the text of a `datapackage.json` says.
 
     Raises
@@ -433,10 +435,12 @@ def read_description(text: str, name: str) -> Description:
     delimiters = {entry["name"]: sign for entry in ours if (sign := _delimiter(entry, name))}
     journal = own.get(_JOURNAL_HASH, "")
     known = journal if isinstance(journal, str) else ""
-    return Description(facts, tables, _raw_entries(own.get(_RAW, []), name), others, delimiters, _OWN in package, known)
+    return _Description(
+        facts, tables, _raw_entries(own.get(_RAW, []), name), others, delimiters, _OWN in package, known
+    )
 
 
-def inside_path(path: object, name: str) -> str:
+def _inside_path(path: object, name: str) -> str:
     """Return a path found in a description; StudyError if it leads out of the study."""
     if not isinstance(path, str) or not stays_inside(path):
         raise StudyError(f"{name} names the file {path!r}, which is not inside the study; nothing was read.")
@@ -458,7 +462,10 @@ def _resource(table: Table, columns: Iterable[str], present: Iterable[str]) -> d
     references = [
         {"fields": [column], "reference": {"resource": target, "fields": [column]}}
         for column, target in _REFERENCES.items()
-        if column in columns and target in present and target != table.name
+        if column in columns
+        and target in present
+        and target != table.name
+        and (table.name, column) != ("dominances", "attribute")  # which holds the word stop as well
     ]
     if references:
         schema["foreignKeys"] = references
@@ -497,7 +504,7 @@ def _split_resources(resources: list[Any], name: str) -> tuple[dict[str, str], t
         elif table in tables:
             raise StudyError(f"{name} lists the table {table!r} twice; keep one of them.")
         else:
-            tables[table] = inside_path(resource.get("path"), name)
+            tables[table] = _inside_path(resource.get("path"), name)
     return tables, tuple(others)
 
 
@@ -519,11 +526,11 @@ def _raw_entries(entries: Any, name: str) -> tuple[tuple[str, str, str], ...]:
         values = [entry.get(key) for key in ("name", "path", "sha256")] if isinstance(entry, dict) else []
         if len(values) != 3 or not all(isinstance(value, str) for value in values):
             raise StudyError(f"{name} lists a raw file without its name, path and SHA-256; restore it.")
-        found.append((str(values[0]), inside_path(values[1], name), str(values[2])))
+        found.append((str(values[0]), _inside_path(values[1], name), str(values[2])))
     return tuple(found)
 
 
-def raw_path(file: RawFile, taken: Iterable[str]) -> str:
+def _raw_path(file: RawFile, taken: Iterable[str]) -> str:
     """Return where an imported file is kept in the study: its name made safe, and never one already taken."""
     plain = re.sub(r"[^\w.() -]", "_", file.name).strip(" .")[-100:] or "file"
     path = f"raw/{plain}"

@@ -130,6 +130,13 @@ PREPARED = (
             text("must_have", "whether a prototype outside the window is out", choices=("yes", "no")),
             text("partner", "the instrument reading that goes with it"),
             text("unit", "unit of the scores where something is measured, such as s for seconds"),
+            Column(
+                "test_order",
+                "integer",
+                "place in the order of testing, fixed before the first score: 1 is primary; what shares a number is "
+                "tested together, the next only if all before differ; without a number last",
+            ),
+            Column("test_order_at", "date", "when that place was fixed; filled in on saving"),
         ),
         key=("attribute",),
     ),
@@ -281,7 +288,7 @@ COLLECTED = (
 # What is put on record beside the data: corrections, safety, unblindings, own values, decisions, claims.
 
 
-RECORDED = (
+_RECORDED = (
     Table(
         "corrections",
         "one change to a score, never deleted",
@@ -413,6 +420,6 @@ RECORDED = (
 # Which tables a study has, which columns each table has, and what a row of it is.
 
 
-TABLES = MappingProxyType({table.name: table for table in (*PREPARED, *COLLECTED, *RECORDED)})
+TABLES = MappingProxyType({table.name: table for table in (*PREPARED, *COLLECTED, *_RECORDED)})
 
 __all__ = ["TABLES", "Column", "Table"]

@@ -14,8 +14,8 @@ from panel.checks.confounds import (
     answer_confounds,
     confound_findings,
     confounds_of,
-    labels,
     find_confounds,
+    labels,
     making_confounds,
     score_facts,
 )

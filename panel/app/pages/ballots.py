@@ -26,7 +26,7 @@ from panel.ballots.rehearsal import rehearse_into
 from panel.plan.safety import safety_gate
 from panel.store.ballot import BallotRecord, ballot_record, prepare_ballots
 from panel.store.database import now
-from panel.store.safety import safety_signed
+from panel.store.preparing import safety_signed
 from panel.study.naming import naming
 from panel.study.safe_write import place_warning
 from panel.study.study import is_rehearsed

@@ -13,7 +13,7 @@ from panel.app.widgets import show as lay_out
 from panel.models.assessors.performance import ACTIONS, PanelCheck
 from panel.views.assessors.people import differences_without, tell_people
 from panel.views.assessors.person import person_items
-from panel.views.assessors.scale_use import tell_scale_use
+from panel.views.prototypes.other_ways import tell_scale_use
 from panel.views.told import Told
 
 

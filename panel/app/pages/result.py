@@ -41,26 +41,26 @@ from panel.app.widgets import (
     show_picture,
 )
 from panel.app.widgets import show as show_told
-from panel.models.decision.profile import Profile, target_profile
 from panel.models.decision.record import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
+from panel.models.decision.wanted import Profile, target_profile
 from panel.models.over_time.after_feel import timed_attributes
 from panel.models.prototypes.differences import Differences
 from panel.stats.maps.components import Matrix
-from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS
+from panel.stats.mixed.inference import SMALL_SAMPLE_WORDS
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.study.scores_used import HOW, stated_differences
 from panel.study.study import those_in
 from panel.views.decision.decide import DECISIONS, tell_decision
 from panel.views.decision.decision_pictures import windows_picture
-from panel.views.drawing.pictures import MOST_COLOURED
 from panel.views.glance import Glance, glance_headline, in_short, tell_glance
-from panel.views.over_time.over_time import tell_after_feel, tell_courses, tell_dominance
+from panel.views.over_time import tell_after_feel, tell_courses, tell_dominance
+from panel.views.pictures import MOST_COLOURED
 from panel.views.prototypes.alike import tell_alike, tell_planned
 from panel.views.prototypes.assumptions import tell_assumptions
 from panel.views.prototypes.differences import tell_differences, tell_sensitivity
 from panel.views.prototypes.map import tell_map
-from panel.views.prototypes.ranks import tell_ranks
+from panel.views.prototypes.other_ways import tell_ranks
 from panel.views.told import Shown, Told
 
 _WAIT = "Putting the answer together ..."

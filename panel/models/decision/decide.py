@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.checks.confounds import Confounds, find_confounds
+from panel.checks.confounds import Confounds
 from panel.models.consumers.segments import Segments
 from panel.models.decision.contenders import (
     CANNOT_TELL,
@@ -23,8 +23,16 @@ from panel.models.decision.contenders import (
     standings,
     the_one,
 )
-from panel.models.decision.gates import GateLimits, gate_limits, judge_gates
-from panel.models.decision.profile import BENCHMARK_LEVELS, PANEL, Profile, narrow_windows, target_profile
+from panel.models.decision.wanted import (
+    BENCHMARK_LEVELS,
+    PANEL,
+    GateLimits,
+    Profile,
+    gate_limits,
+    judge_gates,
+    narrow_windows,
+    target_profile,
+)
 from panel.models.decision.windows import (
     DRAWS,
     STUDIES,
@@ -35,6 +43,7 @@ from panel.models.decision.windows import (
     window_distance,
 )
 from panel.models.prototypes.differences import Differences, confound_notes
+from panel.models.prototypes.panel_design import PanelFit, fit_study
 from panel.models.prototypes.sensitivity import smallest_difference
 from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.study.study import Study
@@ -68,8 +77,12 @@ class Decision:
         See `panel.models.decision.contenders.judge_pairs`; `because` is what a pair cannot be told from.
     front
         `prototype on_front share beaten_by`: on all attributes with a window, and liking; `share` of the draws.
-    weights
-        Who comes first under other weights.
+    weight_changes
+        `attribute change prototype desirability`: the prototype that comes first when the weight of one attribute is
+        halved or doubled, with its desirability; empty text if no prototype is acceptable on everything.
+    weight_shares
+        `prototype share`: the share of random weightings (flat over all that add up to 1) under which it comes first;
+        they need not add up to 1 where no prototype is acceptable.
     favourites, divided
         Whom each group of consumers likes best among the contenders, and pairs of contenders that divide the consumers;
         see `panel.models.decision.contenders`.
@@ -86,7 +99,8 @@ class Decision:
     nobody_meets: tuple[str, ...]
     pairs: pd.DataFrame
     front: pd.DataFrame
-    weights: WeightChanges
+    weight_changes: pd.DataFrame
+    weight_shares: pd.DataFrame
     favourites: pd.DataFrame
     divided: pd.DataFrame
     contenders: tuple[str, ...]
@@ -112,6 +126,7 @@ def decide(
     segments: Segments | None = None,
     level: float = _LEVEL,
     differences: Differences | None = None,
+    fitted: PanelFit | None = None,
 ) -> Decision:
     """Hold the prototypes of `study` against its target profile and its gates.
 
@@ -123,8 +138,8 @@ def decide(
         Groups of consumers, where they were looked for.
     level
         Level of the intervals, and of the chances that count as told apart.
-    differences
-        The mixed model's answer where it is at hand already.
+    differences, fitted
+        The mixed model's answer, and the model, where they are at hand already.
 
     Raises
     ------
@@ -134,16 +149,17 @@ def decide(
         If weights, gates or other facts of the study cannot be understood.
     """
     profile, limits = target_profile(study, weights), gate_limits(study)
-    drawn = draw_panels(study, profile.attributes, rng)
+    fitted = fit_study(study) if fitted is None else fitted
+    drawn = draw_panels(study, profile.attributes, rng, fitted=fitted)
     liking, no_liking = draw_liking(study, rng, level=level)
     windows = judge_windows(profile, drawn, study.benchmark, level, rng)
     gates = judge_gates(study, limits, drawn.prototypes)
     front = _front_rows(profile, drawn, liking)
     ranking = _ranking(standings(drawn.prototypes, windows.rows, gates, level), windows, liking, front, study, level)
-    confounds = find_confounds(study)
-    pairs = _untold(_pairs(ranking, drawn, windows, liking, level), confounds, drawn.attributes)
+    pairs = _untold(_pairs(ranking, drawn, windows, liking, level), fitted.confounds, drawn.attributes)
     left = contenders(ranking, pairs)
-    more = (*_narrow(study, profile, differences), no_liking, *confound_notes(confounds))
+    changes, shares = _change_weights(windows.single, windows.weights, drawn.attributes, drawn.prototypes, rng)
+    more = (*_narrow(study, profile, differences), no_liking, *confound_notes(fitted.confounds))
     return Decision(
         ranking=ranking,
         windows=windows.rows.assign(clearly_missed=clearly_missed(windows.rows, level)),
@@ -152,7 +168,8 @@ def decide(
         gates=gates,
         pairs=pairs,
         front=front,
-        weights=_change_weights(windows.single, windows.weights, drawn.attributes, drawn.prototypes, rng),
+        weight_changes=changes,
+        weight_shares=shares,
         favourites=segment_favourites(segments, left),
         divided=divided_pairs(segments, left),
         contenders=left,
@@ -260,10 +277,12 @@ def _decision_method(draws: int, level: float, liking: LikingDraws | None) -> st
         f"{draws} draws of the true means give the chances, as these people on these days would see them: their level "
         "is the instrument, what they see in a prototype varies as the model says, tied over the attributes as the "
         "assessors' own means are. Means are drawn towards each other as far as their own scatter says that luck "
-        "made them differ; what is not known of the spread between prototypes is averaged over (uniform shrinkage "
-        "prior, Daniels, 1999, learned over the attributes). How often such a chance came true is counted in "
-        f"{STUDIES} studies drawn with this study's own spread and errors. Each shrunken mean gets a desirability, 1 "
-        "inside its window, falling in a straight line outside (Derringer and Suich, 1980); the overall desirability "
+        "made them differ, averaged over what is not known of the spread between prototypes (uniform shrinkage "
+        "prior, Daniels, 1999, learned over the attributes); draws over a flat variance (Morris and Tang, 2011), all "
+        "attributes together, as errors and true means may be correlated (Everson and Morris, 2000). How often such a "
+        f"chance came true is counted in {STUDIES} studies drawn with this study's own spread and errors. "
+        "Each shrunken mean gets a desirability, 1 inside its window, falling in a straight line outside (Derringer "
+        "and Suich, 1980); the overall desirability "
         f"is their weighted geometric mean.{people} Two prototypes count as told apart by the panel if the "
         f"{100 * level:g} % interval of the difference of their desirabilities, for all pairs at once, leaves out "
         "zero; by consumers, if that of their liking does; overall, only if every kind of evidence there is says the "
@@ -368,32 +387,14 @@ _WEIGHTINGS = 2000
 _CHANGES = ((0.5, "halved"), (2.0, "doubled"))
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class WeightChanges:
-    """Who comes first under other weights.
-
-    Parameters
-    ----------
-    changes
-        `attribute change prototype desirability`: the prototype that comes first when the weight of one attribute is
-        halved or doubled, with its desirability; empty text if no prototype is acceptable on everything.
-    shares
-        `prototype share`: the share of random weightings (flat over all that add up to 1) under which it comes first;
-        they need not add up to 1 where no prototype is acceptable.
-    """
-
-    changes: pd.DataFrame
-    shares: pd.DataFrame
-
-
 def _change_weights(
     single: _Floats,
     weights: _Floats,
     attributes: tuple[str, ...],
     prototypes: tuple[str, ...],
     rng: np.random.Generator,
-) -> WeightChanges:
-    """Return who comes first when weights change; `single` (attributes, prototypes) are desirabilities."""
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return who comes first when weights change, and shares; `single` (attributes, prototypes) are desirabilities."""
     table = single.T
     rows = []
     for place, attribute in enumerate(attributes):
@@ -406,12 +407,10 @@ def _change_weights(
             rows.append((attribute, change, *(("", np.nan) if first is None else (prototypes[first], found[first]))))
     random = rng.dirichlet(np.ones(len(attributes)), _WEIGHTINGS)
     shares = _first_shares(overall_desirability(table[None], random[:, None, :]))
-    return WeightChanges(
-        changes=pd.DataFrame(rows, columns=["attribute", "change", "prototype", "desirability"]).astype(
-            {"attribute": "str", "change": "str", "prototype": "str", "desirability": "float64"}
-        ),
-        shares=pd.DataFrame({"prototype": pd.Series(prototypes, dtype="str"), "share": shares}),
+    changes = pd.DataFrame(rows, columns=["attribute", "change", "prototype", "desirability"]).astype(
+        {"attribute": "str", "change": "str", "prototype": "str", "desirability": "float64"}
     )
+    return changes, pd.DataFrame({"prototype": pd.Series(prototypes, dtype="str"), "share": shares})
 
 
 def _first_shares(desirability: _Floats) -> _Floats:

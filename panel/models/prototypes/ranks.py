@@ -13,13 +13,9 @@ from scipy.special import ndtr
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.models.prototypes.panel_design import PanelDesign, designs_of, fit_panel
+from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
-from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below, holm
-from panel.stats.comparing.studentized import tukey_p_value
-from panel.stats.mixed.reml import MixedFit
-from panel.stats.ranking.ranks import (
+from panel.stats.answers.ranks import (
     FEWEST_BLOCKS,
     FEWEST_IN_BLOCK,
     INFINITE,
@@ -30,6 +26,9 @@ from panel.stats.ranking.ranks import (
     ranks_within_blocks,
     skillings_mack_test,
 )
+from panel.stats.arrays import Array, Codes
+from panel.stats.comparing.multiplicity import below, holm, tukey_p_value
+from panel.stats.mixed.reml import MixedFit
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, those_in
 
@@ -48,15 +47,19 @@ class ScoredPanel:
     place: Codes
 
 
-def scored_panels(study: Study, frame: pd.DataFrame) -> tuple[list[ScoredPanel], list[tuple[str, str]]]:
+def scored_panels(
+    study: Study, frame: pd.DataFrame, fitted: PanelFit | None = None
+) -> tuple[list[ScoredPanel], list[tuple[str, str]]]:
     """Fit the scores in `frame`; return the fits and (attribute, why not) of attributes that cannot be fitted.
+
+    `fitted` is the model of the same scores where it is at hand already.
 
     Raises
     ------
     ModelError
         If no attribute can be fitted.
     """
-    fits, left_out = fit_panel(study, frame)
+    fits, left_out = fit_panel(study, frame) if fitted is None else (fitted.fits, fitted.left_out)
     if not fits:
         reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "the study has no scores"
         raise ModelError(f"No attribute can be modelled: {reasons}. Check the scores on the Study page.")

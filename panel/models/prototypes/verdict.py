@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
@@ -17,9 +18,8 @@ from panel.checks.confounds import (
     Confounds,
 )
 from panel.stats.arrays import Array
-from panel.stats.comparing.equivalence import two_one_sided_tests
-from panel.stats.comparing.multiplicity import below, holm
-from panel.stats.comparing.studentized import letters_for
+from panel.stats.comparing.multiplicity import below, holm, letters_for, serial_gatekeeping
+from panel.stats.comparing.power import two_one_sided_tests
 
 DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
 MATTERS = "differs and matters"
@@ -31,6 +31,7 @@ WOULD_BE = "would be within the margin"
 ALPHA = 0.05
 TYPED_IN = "the margin was typed in after the scores, and shows nothing"
 NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
+COMES_AFTER = "comes after {0} in the order fixed beforehand"
 
 
 def difference_verdicts(
@@ -40,6 +41,7 @@ def difference_verdicts(
     alpha: float = ALPHA,
     told_apart: Mapping[str, bool] | None = None,
     confounds: Confounds | None = None,
+    closed: Mapping[str, str] | None = None,
     margin_stated: bool = True,
 ) -> pd.DataFrame:
     """Return `differences` with `verdict said because alike_p alike_low alike_high alike_level`.
@@ -54,22 +56,26 @@ def difference_verdicts(
         Attribute to whether its prototypes differ at all, over all attributes; by default every attribute does.
     confounds
         What the pairs cannot be told from; where they come with batches, `said` names them.
+    closed
+        Attribute to why its turn has not come in the order of testing, empty where it has; see `attribute_verdicts`.
     margin_stated
         Whether the margin was stated before the scores; else it shows nothing, and `said` is what it would be.
 
     `verdict` is `differs` where the simultaneous interval leaves out zero and the attribute is told apart at all;
     `alike` where two one-sided tests are below `alpha`, adjusted by Holm over all rows, which is so exactly where both
-    ends of (`alike_low`, `alike_high`), the interval of that step, lie within the margin; else, and wherever a factor
-    of the test goes wholly along with the pair, `cannot tell`. `said` is how it is told, `because` what else could
-    explain it.
+    ends of (`alike_low`, `alike_high`), the interval of that step, lie within the margin; else, wherever a factor of
+    the test goes wholly along with the pair, and where its turn has not come, `cannot tell`. `said` is how it is told,
+    `because` what else could explain it.
     """
     low, high = differences["ci_low"].to_numpy(float), differences["ci_high"].to_numpy(float)
     alone = (low > 0) | (high < 0)
     open_ones, because = _asked(differences, confounds)
     gated = _gate(differences, told_apart)
-    apart = alone & ~open_ones & gated
+    after = [(closed or {}).get(name, "") for name in _attributes_of(differences)]
+    in_turn = np.array([not why for why in after], dtype=bool)
+    apart = alone & ~open_ones & gated & in_turn
     alike = _alike(differences, margin, open_ones, alpha)
-    within = below(alike["alike_p"], alpha)
+    within = below(alike["alike_p"], alpha) & in_turn
     beyond = np.zeros_like(apart) if margin is None else (low > margin) | (high < -margin)
     inside = np.zeros_like(apart) if margin is None else (low > -margin) & (high < margin)
     small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
@@ -79,7 +85,7 @@ def difference_verdicts(
     )
     verdict = np.select([apart, within & margin_stated], [DIFFERS, ALIKE], CANNOT_TELL)
     extra = [
-        (alone & ~open_ones & ~gated, NOT_BESIDE_THE_OTHERS),
+        (alone & ~open_ones & ~gated & in_turn, NOT_BESIDE_THE_OTHERS),
         (within & ~np.array(margin_stated), TYPED_IN),
     ]
     for where, why in extra:
@@ -88,6 +94,8 @@ def difference_verdicts(
                 f"{why}; {old}" if told and old else why if told else old
                 for told, old in zip(where, because, strict=True)
             ]
+    if closed:
+        because = [f"{why}; {old}" if why and old else why or old for why, old in zip(after, because, strict=True)]
     words = _with_batches(differences, said, verdict, confounds)
     return differences.assign(**alike, verdict=verdict, said=words, because=because)
 
@@ -97,19 +105,51 @@ def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.n
     return _asked(differences, confounds)[0]
 
 
+def out_of_turn(differences: pd.DataFrame, attributes: pd.DataFrame) -> np.ndarray:
+    """Return which differences lie on one of the `attributes` whose turn has not come in the order of testing.
+
+    They stay in the family of "alike": what is left out of it must not hang on the scores.
+    """
+    closed = attributes.loc[attributes["closed"] != "", "attribute"]
+    return differences["attribute"].isin(closed).to_numpy()
+
+
 def attribute_verdicts(
-    attributes: pd.DataFrame, pairs: pd.DataFrame, confounds: Confounds, level: float
+    attributes: pd.DataFrame,
+    pairs: pd.DataFrame,
+    confounds: Confounds,
+    level: float,
+    words: Mapping[str, str] = MappingProxyType({}),
 ) -> pd.DataFrame:
-    """Return `attributes` with `verdict because`: `differs` where the F test says so and some pair can be told."""
+    """Return `attributes` with `p_adjusted closed verdict because`.
+
+    `p_adjusted` is that of families tested one after another, which `test_order` numbers: Holm within each. `closed`
+    says after which attribute (in `words`) a row comes whose turn has not come, as one before it shows no difference;
+    `verdict` is `differs` where the F test says so, its turn has come and some pair can be told.
+    """
+    place = attributes["test_order"].fillna(np.inf).to_numpy()
+    p_adjusted = serial_gatekeeping(attributes["p_value"].to_numpy(), place)
+    shut = np.flatnonzero(~below(p_adjusted, 1 - level) & np.isfinite(p_adjusted))
+    gate = shut[np.argsort(place[shut], kind="stable")][:1]
+    names = [words.get(str(name), str(name)) for name in attributes["attribute"].iloc[gate]]
+    why = COMES_AFTER.format(*names) if names else ""
+    first = place[gate].min(initial=np.inf)
+    closed = np.where(place > first, why, "")
     open_ones, because = _asked(pairs, confounds)
     asked = pairs["attribute"].tolist()
     told = {name for name, lost in zip(asked, open_ones.tolist(), strict=True) if not lost}
-    first = dict(zip(reversed(asked), reversed(because), strict=True))
-    names = attributes["attribute"].tolist()
-    untold = np.array([name in first and name not in told for name in names], dtype=bool)
-    words = [first[name] if no else "" for name, no in zip(names, untold.tolist(), strict=True)]
-    apart = below(attributes["p_adjusted"], 1 - level) & ~untold
-    return attributes.assign(verdict=np.where(apart, DIFFERS, CANNOT_TELL), because=words)
+    first_because = dict(zip(reversed(asked), reversed(because), strict=True))
+    untold = np.array([name in first_because and name not in told for name in attributes["attribute"]], dtype=bool)
+    because_untold = [
+        first_because[name] if no else "" for name, no in zip(attributes["attribute"], untold.tolist(), strict=True)
+    ]
+    apart = below(p_adjusted, 1 - level) & ~untold
+    return attributes.assign(
+        p_adjusted=p_adjusted,
+        closed=closed,
+        verdict=np.where(apart, DIFFERS, CANNOT_TELL),
+        because=np.where(closed != "", closed, because_untold),
+    )
 
 
 def marked_pairs(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
@@ -119,30 +159,37 @@ def marked_pairs(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
 
 def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
     """Return the letters of each mean, from the one verdict that is given on each pair."""
-    places: dict[str, dict[str, int]] = {}
-    keys = means[["attribute", "prototype"]].to_numpy().tolist()
-    for attribute, prototype in keys:
-        own = places.setdefault(attribute, {})
-        own[prototype] = len(own)
-    apart = {attribute: np.zeros((len(own), len(own)), dtype=bool) for attribute, own in places.items()}
-    for frame, counts in ((pairs, ~pairs["with_benchmark"]), (versus, True)):
-        told = frame.loc[counts & (frame["verdict"] == DIFFERS), ["attribute", "prototype", "versus"]]
-        for attribute, one, other in told.to_numpy().tolist():
-            own = places[attribute]
-            apart[attribute][own[one], own[other]] = apart[attribute][own[other], own[one]] = True
+    rows: dict[str, dict[str, int]] = {}
+    for row, (attribute, prototype) in enumerate(zip(*_lists(means, "attribute", "prototype"), strict=True)):
+        rows.setdefault(attribute, {})[prototype] = row
+    place = {attribute: {name: number for number, name in enumerate(own)} for attribute, own in rows.items()}
+    apart = {attribute: np.zeros((len(own), len(own)), dtype=bool) for attribute, own in rows.items()}
+    for frame, counts in ((pairs, ~pairs["with_benchmark"].to_numpy(dtype=bool)), (versus, np.ones(len(versus)))):
+        columns = _lists(frame, "attribute", "prototype", "versus", "verdict")
+        for attribute, one, other, verdict, count in zip(*columns, counts.tolist(), strict=True):
+            if count and verdict == DIFFERS:
+                first, second = place[attribute][one], place[attribute][other]
+                apart[attribute][first, second] = apart[attribute][second, first] = True
     estimates = means["estimate"].to_numpy(dtype=float)
-    found, codes = {}, pd.Index(list(places)).get_indexer(pd.Index(means["attribute"]))
-    for number, (attribute, own) in enumerate(places.items()):
-        letters = letters_for(estimates[codes == number], apart[attribute])
-        found |= {(attribute, name): letter for name, letter in zip(own, letters, strict=True)}
-    return [found[attribute, prototype] for attribute, prototype in keys]
+    letters = [""] * len(means)
+    for attribute, own in rows.items():
+        for row, found in zip(own.values(), letters_for(estimates[list(own.values())], apart[attribute]), strict=True):
+            letters[row] = found
+    return letters
+
+
+def _lists(frame: pd.DataFrame, *columns: str) -> list[list[str]]:
+    return [frame[column].tolist() for column in columns]
+
+
+def _attributes_of(differences: pd.DataFrame) -> list[str]:
+    return list(differences["attribute"]) if "attribute" in differences else [""] * len(differences)
 
 
 def _gate(differences: pd.DataFrame, told_apart: Mapping[str, bool] | None) -> np.ndarray:
     if told_apart is None:
         return np.ones(len(differences), dtype=bool)
-    attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
-    return np.array([told_apart.get(name, True) for name in list(attributes)], dtype=bool)
+    return np.array([told_apart.get(name, True) for name in _attributes_of(differences)], dtype=bool)
 
 
 def _alike(
