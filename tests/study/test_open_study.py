@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from panel.errors import StudyError
@@ -56,6 +56,7 @@ def studies(draw: st.DrawFn) -> Study:
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(studies())
+@example(Study({"formulas": pd.DataFrame({"ingredient": ["Aqua"], "unknown to us": ["x"]}, dtype="str")}))
 def test_folder_workbook_and_zip_give_the_same_study(study: Study):
     with tempfile.TemporaryDirectory() as place:
         write_study(study, Path(place) / "s")
