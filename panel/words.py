@@ -119,6 +119,11 @@ def format_list(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+def quoted(words: str) -> str:
+    """Return words in quotes where a comma in them would read as two things in a list."""
+    return f"“{words}”" if "," in words else words
+
+
 def first_few(names: Sequence[object], most: int = FEW) -> str:
     """Return names in a row, of many only the first: `P1, P2, P3 and 4 more`."""
     shown = ", ".join(str(name) for name in names[:most])

@@ -462,7 +462,10 @@ def _resource(table: Table, columns: Iterable[str], present: Iterable[str]) -> d
     references = [
         {"fields": [column], "reference": {"resource": target, "fields": [column]}}
         for column, target in _REFERENCES.items()
-        if column in columns and target in present and target != table.name
+        if column in columns
+        and target in present
+        and target != table.name
+        and (table.name, column) != ("dominances", "attribute")  # which holds the word stop as well
     ]
     if references:
         schema["foreignKeys"] = references

@@ -117,11 +117,6 @@ def workbook_bytes(study: Study) -> bytes:
     return content.getvalue()
 
 
-def write_workbook(study: Study, path: str | Path, *, overwrite: bool = False) -> None:
-    """Write a study as a workbook, whole or not at all; StudyError if that is not possible."""
-    write_file(Path(path), workbook_bytes(study), overwrite=overwrite)
-
-
 def _study_of_workbook(content: bytes, name: str) -> Study:
     """Return the study in a workbook.
 
@@ -253,11 +248,6 @@ def zip_bytes(study: Study) -> bytes:
             member.compress_type, member.external_attr = zipfile.ZIP_DEFLATED, _READABLE_BY_ALL
             archive.writestr(member, data)
     return content.getvalue()
-
-
-def write_zip(study: Study, path: str | Path, *, overwrite: bool = False) -> None:
-    """Write a study as a zip, whole or not at all; StudyError if that is not possible."""
-    write_file(Path(path), zip_bytes(study), overwrite=overwrite)
 
 
 def _study_of_zip(content: bytes, name: str) -> Study:

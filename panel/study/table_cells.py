@@ -197,13 +197,6 @@ def nearest_table(name: str) -> str:
     return near[0] if near else ""
 
 
-def columns_in_words(name: str) -> str:
-    """Return the columns of a table as words: their names, what each holds, which are needed."""
-    return "; ".join(
-        f"{column.name}{' (needed)' if column.required else ''}: {column_hint(column)}" for column in columns_of(name)
-    )
-
-
 def columns_of(name: str) -> tuple[Column, ...]:
     """Return the columns of a table, or of a fact that is a list of entries."""
     return ENTRIES[name] if name in ENTRIES else tuple(known_table(name).columns)
