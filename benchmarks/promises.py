@@ -88,7 +88,7 @@ def some_groups(rng: np.random.Generator, falling: float, *, back_and_forth: boo
         orders = np.where(np.arange(60)[:, None] % 2 == 0, np.arange(8), np.arange(8)[::-1])
     own = rng.normal(6, 1, (60, 1)) + rng.normal(0, 0.6, 8)
     position = np.argsort(orders, axis=1) + 1.0
-    answer = np.clip(np.rint(own - falling * (position - 1) + rng.normal(0, 1.2, orders.shape)), 9)
+    answer = np.clip(np.rint(own - falling * (position - 1) + rng.normal(0, 1.2, orders.shape)), 1, 9)
     return find_segments(answers_study(answer, position=position.ravel()), rng).n_groups > 1
 
 
