@@ -85,7 +85,7 @@ def claim(study: Path, draft: Path | None, everything: bool, as_json: bool) -> N
         return
     result = answers.need(CLAIMS)
     if as_json:
-        from panel.views.drawing.plain_data import records
+        from panel.views.plain_data import records
 
         content: dict[str, Any] = {"claims": [_with_words(row, result) for row in records(result.claims)]}
         frames = ("numbers", "findings", "gaps", "bearing")

@@ -18,8 +18,8 @@ from panel.models.prototypes.panel_design import PanelDesign, PanelFit, assessor
 from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink, shrink_differences
 from panel.stats.formulas.desirability import overall_desirability, window_wanted
 from panel.stats.maps.draws import joint_draws, person_correlations
+from panel.stats.mixed.inference import estimate_contrasts, widened
 from panel.stats.mixed.reml import BATCH, MixedFit
-from panel.stats.mixed.satterthwaite import estimate_contrasts, widened
 from panel.study.study import Study
 
 _Floats = NDArray[np.float64]

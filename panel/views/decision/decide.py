@@ -122,7 +122,7 @@ def _headline(result: Decision, names: Naming) -> str:
     alike, missed = _not_separated(leader, result), _missed(leader, result, names)
     if result.nobody_meets:
         must = format_list([names.attribute(name) for name in result.nobody_meets])
-        return f"No prototype meets {must}, which must be met. " + _joined(nearest, [*alike, *missed])
+        return f"No prototype meets {must}, which must be met. " + _joined(nearest, alike or missed)
     if not result.contenders:
         return f"No prototype is left: each fails a gate or clearly misses a window that must be met. {nearest}."
     return _joined(nearest, [*alike, *missed] or [_shortfall(leader, result)])
@@ -431,15 +431,15 @@ _VERSUS_WINDOWS = Table(
         ATTRIBUTE,
         _with_interval("Difference", "difference", "difference_low", "difference_high", changes=True),
         each_row(
-            "Shrunken",
+            "Difference, shrunken",
             lambda row, about: format_change(row["difference_shrunken"], about.digits(SCALE)),
             "difference_shrunken",
             figure=True,
         ),
         _plain_chance("Sign wrong", "wrong_sign"),
-        _window("Window", "versus_low", "versus_high", SCALE),
+        _window("Window of the difference", "versus_low", "versus_high", SCALE),
         yes_no("Met", "met_versus"),
-        _chance("Chance", "chance_versus"),
+        _chance("Chance, as a difference", "chance_versus"),
     ),
     key=("attribute", "prototype"),
 )

@@ -113,10 +113,7 @@ def test_the_demo_is_told_as_it_is(demo):
     result, names = demo
     words, told = said(result, names), tell_decision(result, names)
     assert told.headline.startswith("No prototype meets greasy film, which must be met. P4 is nearest to the target (")
-    assert (
-        "neither consumers nor the panel's windows separate it from P2 and P8; it misses greasy film" in told.headline
-    )
-    assert "wanted at most 38" in told.headline
+    assert told.headline.endswith("but neither consumers nor the panel's windows separate it from P2 and P8.")
     assert "There is no winner" not in told.headline
     assert "P4 meets 4 of 6 windows, read on this panel's scale" in words
     assert "Read as differences from P1 it meets 6; all at once with a chance of" in words
