@@ -10,9 +10,11 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.batches import YOUNGEST_HOURS, batch_age, check_batches
+from panel.checks.claim_stamps import check_claim_stamps
 from panel.checks.confounds import confound_findings, find_confounds
 from panel.checks.finding import Finding, gravest_first, read_dates, sound_study
 from panel.checks.formulas import check_formulas
+from panel.checks.moments_recorded import check_order_of_testing
 from panel.checks.scores import check_scores
 from panel.checks.structure import check_raw_files, check_structure
 from panel.plan.codes import moment
@@ -26,8 +28,8 @@ def check_study(study: Study) -> tuple[Finding, ...]:
     """Return everything worth knowing before believing the study, the gravest first.
 
     Within one severity the order is rehearsal, structure, formulas, batches, scores,
-    confounds, planned differences. The same study gives the same findings
-    in the same order. Nothing is repaired, and no content of the tables makes it raise.
+    confounds, planned differences, order of testing, stamps of claims. The same study gives the same
+    findings in the same order. Nothing is repaired, and no content of the tables makes it raise.
     """
     sound = sound_study(study)
     confounds = find_confounds(sound)
@@ -41,6 +43,8 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *check_scores(sound),
         *confound_findings(confounds),
         *_check_planned_differences(sound),
+        *check_order_of_testing(sound),
+        *check_claim_stamps(sound),
     ]
     return gravest_first(findings)
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import read_dates
+from panel.checks.finding import Finding, read_dates
 from panel.plan.codes import moment
 from panel.study.facts import locked_sessions
 from panel.study.study import Study
@@ -52,6 +52,59 @@ def first_score(study: Study) -> str:
     """Return the moment of the first score; empty if no score carries one that can be read."""
     readable = [text for text in first_moments(study) if not np.isnat(read_dates(pd.Series([text])).values[0])]
     return min(readable, key=lambda text: moment(text, "The time of a score"), default="")
+
+
+def order_of_testing(study: Study) -> tuple[dict[str, int], dict[str, str]]:
+    """Return which attributes are tested in which order, as fixed beforehand.
+
+    Returns
+    -------
+    places
+        Attribute to its place; what shares a place is tested together.
+    late
+        Attribute to why its place does not count, in words.
+    """
+    listed = study.table("attributes").drop_duplicates("attribute")
+    listed = listed.loc[listed["test_order"].notna() & (listed["attribute"] != "")]
+    if listed.empty or study.scores.empty:
+        return dict(zip(listed["attribute"], listed["test_order"].astype(int), strict=True)), {}
+    known = first_moments(study) or [day for days in days_stated(study).values() for day in days]
+    readable = [text for text in known if not np.isnat(read_dates(pd.Series([text])).values[0])]
+    first = min(readable, key=lambda text: moment(text, "The time of a score"), default="")
+    places, late = {}, {}
+    for name, place, at in zip(listed["attribute"], listed["test_order"], listed["test_order_at"], strict=True):
+        why = _why_late(str(at), first)
+        if why:
+            late[str(name)] = why
+        else:
+            places[str(name)] = int(place)
+    return places, late
+
+
+def _why_late(at: str, first: str) -> str:
+    """Return why a place fixed at one moment does not count beside the first score; empty if it does."""
+    if not at or np.isnat(read_dates(pd.Series([at])).values[0]):
+        return "nothing shows when it was fixed"
+    if not first:
+        return "the study does not say when its first score was given"
+    if moment(at, "The time of the order") < moment(first, "The time of a score"):
+        return ""
+    return f"it was fixed at {at.replace('T', ' ')}, not before the first score ({first.replace('T', ' ')})"
+
+
+def check_order_of_testing(study: Study) -> list[Finding]:
+    """Return a finding for each place in the order of testing that does not count."""
+    return [
+        Finding(
+            "warning",
+            "order_fixed_late",
+            f"attributes, {name}",
+            f"The place of {study.attribute_words(name)} in the order of testing does not count: {why}.",
+            "It is tested after all whose place was fixed in time. Fix the order before the first score, and record "
+            "when scores are given, or state the days of the test.",
+        )
+        for name, why in order_of_testing(study)[1].items()
+    ]
 
 
 def batches_tested(study: Study) -> pd.DataFrame:

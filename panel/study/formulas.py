@@ -48,7 +48,7 @@ def formula_lines(study: Study) -> pd.DataFrame:
     Names that are not known stay as they were written. Lines without a prototype or an ingredient are left out.
     """
     lines = study.table("formulas")
-    lines = lines.loc[(lines["prototype"] != "") & (lines["ingredient"] != "")]
+    lines = lines.loc[(lines["prototype"].str.strip() != "") & (lines["ingredient"].str.strip() != "")]
     written = lines["ingredient"].tolist()
     names = {text: canonical_ingredient(text) or text.strip() for text in dict.fromkeys(written)}
     inci = [names[text] for text in written]

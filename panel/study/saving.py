@@ -73,13 +73,45 @@ def save(
             raise StudyError(f"There is no folder {folder}.")
         with one_writer(folder):
             now = read_folder(folder)
-            after = change(now) if callable(change) else _merged(seen, change, now)
+            after = _order_dated(now, change(now) if callable(change) else _merged(seen, change, now))
             if callable(change):
                 _refuse_collisions(_touched_since(row_changes(*differing_rows(now, after)), seen, now))
             put_study(folder, now, after, who=who, what=what)
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be written: {error}.") from error
     return after
+
+
+def _order_dated(now: Study, after: Study) -> Study:
+    """Return the changed study with the moment at which the place of each attribute in the order of testing was fixed.
+
+    StudyError where scores are there already and a place that was fixed is changed or taken away.
+    """
+    new = after.tables.get("attributes")
+    if new is None or "test_order" not in new:
+        return after
+    old = now.table("attributes").drop_duplicates("attribute").set_index("attribute")
+    when = datetime.now().astimezone().isoformat(timespec="seconds")
+    gone = old.loc[~old.index.isin(new["attribute"])]  # a new name with the place and moment of one that went
+    moments = []
+    for name, place, at in (
+        new[["attribute", "test_order"]].assign(at=new.get("test_order_at", "")).itertuples(index=False)
+    ):
+        before = old.loc[name, "test_order"] if name in old.index else float("nan")
+        if name in old.index and (before == place or (pd.isna(before) and pd.isna(place))):
+            moments.append(str(old.loc[name, "test_order_at"]))
+        elif name not in old.index and ((gone["test_order"] == place) & (gone["test_order_at"] == at)).any():
+            moments.append(str(at))
+        elif pd.notna(before) and len(now.scores):
+            raise StudyError(
+                f"{name} has place {before:g} in the order of testing, and there are scores: that place stays. "
+                f"Put {before:g} back."
+            )
+        else:
+            moments.append(when if pd.notna(place) else "")
+    return replace(
+        after, tables={**after.tables, "attributes": new.assign(test_order_at=pd.array(moments, dtype="str"))}
+    )
 
 
 def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:

@@ -130,6 +130,13 @@ PREPARED = (
             text("must_have", "whether a prototype outside the window is out", choices=("yes", "no")),
             text("partner", "the instrument reading that goes with it"),
             text("unit", "unit of the scores where something is measured, such as s for seconds"),
+            Column(
+                "test_order",
+                "integer",
+                "place in the order of testing, fixed before the first score: 1 is primary; what shares a number is "
+                "tested together, the next only if all before differ; without a number last",
+            ),
+            Column("test_order_at", "date", "when that place was fixed; filled in on saving"),
         ),
         key=("attribute",),
     ),

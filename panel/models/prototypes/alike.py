@@ -12,7 +12,15 @@ from scipy.special import stdtrit
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences
-from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, EQUIVALENT, WOULD_BE, deciding_alpha, untold_pairs
+from panel.models.prototypes.verdict import (
+    CANNOT_TELL,
+    DIFFERS,
+    EQUIVALENT,
+    WOULD_BE,
+    deciding_alpha,
+    out_of_turn,
+    untold_pairs,
+)
 from panel.stats.arrays import Array
 from panel.stats.comparing.equivalence import non_inferiority, two_one_sided_tests
 from panel.stats.comparing.multiplicity import below, holm
@@ -106,7 +114,7 @@ def find_alike(
     direction = _directions(study, rows["attribute"])
     margin_stated = margin is not None and isinstance(stated, int | float) and float(stated) == margin
     equal = EQUIVALENT if margin_stated else WOULD_BE
-    rows = rows.assign(open=untold_pairs(rows, result.confounds))
+    rows = rows.assign(open=untold_pairs(rows, result.confounds), out_of_turn=out_of_turn(rows, result.attributes))
     return Alike(
         differences=_tested(rows, direction, margin if margin is not None else 1.0, alpha, equal),
         margin=margin,
@@ -149,6 +157,7 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
     tost = two_one_sided_tests(estimate, error, df, -margin, margin, alpha)
     open_ones = rows["open"].to_numpy(dtype=bool)
     p_value = np.where(open_ones, np.nan, tost.p_value)
+    untold = open_ones | rows["out_of_turn"].to_numpy(dtype=bool)
     p_adjusted, step = holm(p_value), deciding_alpha(p_value, alpha)
     half = stdtrit(df, 1 - step) * error
     told_apart = (rows["verdict"] == DIFFERS).to_numpy()  # what is not told apart is not told to be far apart
@@ -173,11 +182,11 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
         deciding_low=estimate - half,
         deciding_high=estimate + half,
         deciding_level=1 - 2 * step,
-        verdict=np.select([open_ones, below(p_adjusted, alpha), beyond], [CANNOT_TELL, equal, BEYOND], NOT_SHOWN),
+        verdict=np.select([untold, below(p_adjusted, alpha), beyond], [CANNOT_TELL, equal, BEYOND], NOT_SHOWN),
         direction=direction.to_numpy(),
         bound=bound,
         not_worse_p=p_worse,
-        not_worse=np.where(open_ones, CANNOT_TELL, np.where(known, shown, NO_DIRECTION)),
+        not_worse=np.where(untold, CANNOT_TELL, np.where(known, shown, NO_DIRECTION)),
     )
     return frame[list(COLUMNS)]
 
@@ -286,7 +295,7 @@ def planned_differences(
     explored = explored.loc[~(place.isin(known) | place.isin(turned))]
     rows = pd.concat([part for part in (planned, explored) if len(part)] or [planned], ignore_index=True)
     shown = below(rows["p_adjusted"], 1 - result.level)
-    told = [untold_pairs(rows, result.confounds), shown]
+    told = [untold_pairs(rows, result.confounds) | out_of_turn(rows, result.attributes), shown]
     rows = rows.assign(verdict=np.select(told, [CANNOT_TELL, SHOWN], NOT_SHOWN))
     return PlannedDifferences(
         differences=rows[list(PLANNED_COLUMNS)].astype({"planned": bool}),

@@ -15,6 +15,7 @@ from panel.checks.confounds import (
     Confounds,
     untold_findings,
 )
+from panel.checks.moments_recorded import order_of_testing
 from panel.errors import ModelError
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_panel, fit_study
 from panel.models.prototypes.verdict import (
@@ -25,7 +26,7 @@ from panel.models.prototypes.verdict import (
     verdict_letters,
 )
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import below
 from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
 from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS, Inference, SmallSample, inference
 from panel.stats.mixed.reml import (
@@ -40,6 +41,7 @@ from panel.stats.mixed.satterthwaite import (
     sequential_contrasts,
     widened,
 )
+from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, natural_order
 
@@ -54,7 +56,8 @@ class Differences:
     ----------
     attributes
         One row per attribute: `attribute statistic df df_error p_value p_adjusted n_scores model at_zero converged
-        verdict because`. The F test that no prototype differs; `p_adjusted` by Holm over the attributes.
+        test_order closed verdict because`. The F test that no prototype differs; `p_adjusted` by Holm over the
+        attributes, in the order of `test_order` where one was fixed; `closed` where the turn has not come.
     means
         `attribute prototype estimate std_error df ci_low ci_high letters`: estimated means; two prototypes share a
         letter exactly where the verdict on their difference is not `differs`.
@@ -94,6 +97,16 @@ class Differences:
     level: float
     method: str
     notes: tuple[str, ...]
+
+    @property
+    def in_order(self) -> bool:
+        """Whether an order of testing was fixed beforehand."""
+        return bool(self.attributes["test_order"].notna().any())
+
+    @property
+    def over(self) -> str:
+        """Over what the F tests are adjusted, in words."""
+        return "in the order fixed beforehand" if self.in_order else "by Holm over the attributes"
 
 
 def find_differences(
@@ -139,14 +152,17 @@ def find_differences(
     told = [(design, fit, inference(fit, small_sample)) for design, fit in fits]
     compared = [all_pairs(design, infer) for design, _, infer in told]
     attributes = _stack([attribute_rows(*each) for each in told], order)
-    attributes["p_adjusted"] = holm(attributes["p_value"].to_numpy())
+    places, late = order_of_testing(study)
+    attributes["test_order"] = attributes["attribute"].map(places).astype("float64")
     pairs = _stack([pair_rows(each[0], all_of, level) for each, all_of in zip(told, compared, strict=True)], order)
-    means = [mean_rows(d, infer, all_of, level) for (d, _, infer), all_of in zip(told, compared, strict=True)]
-    attributes = attribute_verdicts(attributes, pairs, confounds, level)
+    means = [mean_rows(design, infer, level) for design, _, infer in told]
+    attributes = attribute_verdicts(attributes, pairs, confounds, level, naming(study).attributes)
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
+    judged = judge(pairs)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
-    with_benchmark = judge(_stack(against, order) if against else pairs.iloc[:0])
-    judged = marked_pairs(judge(pairs), benchmark if against else None)
+    with_benchmark = judge(_stack(against, order)) if against else judged.iloc[:0]
+    compared_with = benchmark if against else None
+    judged = marked_pairs(judged, compared_with)
     stacked = _stack(means, order)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
@@ -158,13 +174,13 @@ def find_differences(
         both_ways=_both_ways(study, changed, attributes, adjust_for, small_sample),
         set_aside=used.set_aside,
         not_estimated=pd.DataFrame(left_out, columns=["attribute", "why"], dtype="str"),
-        benchmark=benchmark if against else None,
+        benchmark=compared_with,
         confounds=confounds,
         margin=margin,
         margin_stated=margin_stated,
         level=level,
-        method=difference_method([design for design, _ in fits], benchmark if against else None, small_sample),
-        notes=(*difference_notes(fits, left_out), *confound_notes(confounds)),
+        method=difference_method([design for design, _ in fits], compared_with, small_sample, in_order=bool(places)),
+        notes=(*difference_notes(fits, left_out), *confound_notes(confounds), *_late_notes(study, late)),
     )
 
 
@@ -185,6 +201,12 @@ def estimated_means(study: Study, fitted: PanelFit) -> pd.DataFrame:
     return _stack(parts, pd.Index(study.attributes))
 
 
+def _late_notes(study: Study, late: Mapping[str, str]) -> Iterator[str]:
+    for name, why in late.items():
+        words = study.attribute_words(name)
+        yield f"The place of {words} in the order of testing does not count, it is tested last: {why}."
+
+
 def _margin(study: Study, margin: float | None) -> tuple[float | None, bool]:
     """Return the margin, the study's own by default, and whether the study states it."""
     stated = study.facts.get("margin")
@@ -202,6 +224,7 @@ def _judge(
         margin=margin,
         alpha=1 - level,
         told_apart=dict(zip(attributes["attribute"], attributes["verdict"] == DIFFERS, strict=True)),
+        closed=dict(zip(attributes["attribute"], attributes["closed"], strict=True)),
         confounds=confounds,
         margin_stated=margin_stated,
     )
@@ -244,7 +267,8 @@ def _both_ways(
 ) -> pd.DataFrame:
     """Return the F tests of the attributes with changed scores, with and without the changes."""
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
-    parts = [attributes.loc[attributes["attribute"].isin(changed), columns].assign(rules=True)]
+    own = attributes.loc[attributes["attribute"].isin(changed)] if changed else attributes.iloc[:0]
+    parts = [own[columns].assign(rules=True)]
     names = list(parts[0]["attribute"])
     if not names:
         return parts[0]
@@ -310,7 +334,6 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
             "df": float(test.df),
             "df_error": test.df_error,
             "p_value": test.p_value,
-            "p_adjusted": np.nan,
             "n_scores": fit.n_scores.astype(int),
             "model": design.sentence,
             "at_zero": at_zero,
@@ -339,17 +362,19 @@ def no_difference(design: PanelDesign, counts: Array) -> Array:
     return contrasts
 
 
-def mean_rows(design: PanelDesign, infer: Inference, pairs: Pairs, level: float) -> pd.DataFrame:
-    """Return the estimated means with intervals and Tukey letters, one row per attribute and prototype."""
+def mean_rows(design: PanelDesign, infer: Inference, level: float, pairs: Pairs | None = None) -> pd.DataFrame:
+    """Return the estimated means with intervals, one row per attribute and prototype; with Tukey letters by `pairs`."""
     k = len(design.prototypes)
     found = infer.estimate(np.eye(k, design.fixed.shape[1]))
     low, high = found.interval(level)
+    values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "ci_low": low, "ci_high": high}
+    frame = _long(design, {"prototype": design.prototypes}, values)
+    if pairs is None:
+        return frame
     apart = np.zeros((len(found.estimate), k, k), dtype=bool)
     differs = below(pairs.p_adjusted, 1 - level) & pairs.told
     apart[:, pairs.first, pairs.second] = apart[:, pairs.second, pairs.first] = differs
     letters = [letters_for(*each) for each in zip(found.estimate, apart, strict=True)]
-    values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "ci_low": low, "ci_high": high}
-    frame = _long(design, {"prototype": design.prototypes}, values)
     return frame.assign(letters=list(chain.from_iterable(letters)))
 
 
@@ -439,14 +464,22 @@ def variance_rows(design: PanelDesign, fit: MixedFit) -> pd.DataFrame:
 # How differences were computed, and what a reader must know before trusting them.
 
 
-def difference_method(designs: list[PanelDesign], benchmark: str | None, small_sample: SmallSample) -> str:
+def difference_method(
+    designs: list[PanelDesign], benchmark: str | None, small_sample: SmallSample, *, in_order: bool = False
+) -> str:
     """Return how the differences were computed, as one paragraph for the report."""
     models = "; ".join(dict.fromkeys(design.sentence for design in designs))
     against = f", differences from {benchmark} by Dunnett" if benchmark else ""
+    over = (
+        "F tests in the order of attributes fixed beforehand, by Holm among those with one place, the next only where "
+        "all before differ (serial gatekeeping)"
+        if in_order
+        else "F tests over attributes by Holm"
+    )
     return (
         f"Mixed model per attribute: {models}. REML, {SMALL_SAMPLE_WORDS[small_sample]} degrees of freedom. "
-        f"All pairs within an attribute by Tukey{against}, with the model's own standard errors; F tests over "
-        "attributes by Holm. A row differs where its interval leaves out zero and the adjusted F test of its "
+        f"All pairs within an attribute by Tukey{against}, with the model's own standard errors; {over}. "
+        "A row differs where its interval leaves out zero and the adjusted F test of its "
         "attribute shows a difference at all; it is alike where two one-sided tests against the margin show it, by "
         f"Holm over all rows of its table. {_unit(designs)}"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
@@ -18,7 +19,7 @@ from panel.checks.confounds import (
 )
 from panel.stats.arrays import Array
 from panel.stats.comparing.equivalence import two_one_sided_tests
-from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.multiplicity import below, holm, serial_gatekeeping
 from panel.stats.comparing.studentized import letters_for
 
 DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
@@ -31,6 +32,7 @@ WOULD_BE = "would be within the margin"
 ALPHA = 0.05
 TYPED_IN = "the margin was typed in after the scores, and shows nothing"
 NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
+COMES_AFTER = "comes after {0} in the order fixed beforehand"
 
 
 def difference_verdicts(
@@ -40,6 +42,7 @@ def difference_verdicts(
     alpha: float = ALPHA,
     told_apart: Mapping[str, bool] | None = None,
     confounds: Confounds | None = None,
+    closed: Mapping[str, str] | None = None,
     margin_stated: bool = True,
 ) -> pd.DataFrame:
     """Return `differences` with `verdict said because alike_p alike_low alike_high alike_level`.
@@ -54,22 +57,26 @@ def difference_verdicts(
         Attribute to whether its prototypes differ at all, over all attributes; by default every attribute does.
     confounds
         What the pairs cannot be told from; where they come with batches, `said` names them.
+    closed
+        Attribute to why its turn has not come in the order of testing, empty where it has; see `attribute_verdicts`.
     margin_stated
         Whether the margin was stated before the scores; else it shows nothing, and `said` is what it would be.
 
     `verdict` is `differs` where the simultaneous interval leaves out zero and the attribute is told apart at all;
     `alike` where two one-sided tests are below `alpha`, adjusted by Holm over all rows, which is so exactly where both
-    ends of (`alike_low`, `alike_high`), the interval of that step, lie within the margin; else, and wherever a factor
-    of the test goes wholly along with the pair, `cannot tell`. `said` is how it is told, `because` what else could
-    explain it.
+    ends of (`alike_low`, `alike_high`), the interval of that step, lie within the margin; else, wherever a factor of
+    the test goes wholly along with the pair, and where its turn has not come, `cannot tell`. `said` is how it is told,
+    `because` what else could explain it.
     """
     low, high = differences["ci_low"].to_numpy(float), differences["ci_high"].to_numpy(float)
     alone = (low > 0) | (high < 0)
     open_ones, because = _asked(differences, confounds)
     gated = _gate(differences, told_apart)
-    apart = alone & ~open_ones & gated
-    frame = _alike(differences, margin, open_ones, alpha)
-    within = below(frame["alike_p"], alpha)
+    after = [(closed or {}).get(name, "") for name in _attributes_of(differences)]
+    in_turn = np.array([not why for why in after], dtype=bool)
+    apart = alone & ~open_ones & gated & in_turn
+    alike = _alike(differences, margin, open_ones, alpha)
+    within = below(alike["alike_p"], alpha) & in_turn
     beyond = np.zeros_like(apart) if margin is None else (low > margin) | (high < -margin)
     inside = np.zeros_like(apart) if margin is None else (low > -margin) & (high < margin)
     small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
@@ -79,15 +86,19 @@ def difference_verdicts(
     )
     verdict = np.select([apart, within & margin_stated], [DIFFERS, ALIKE], CANNOT_TELL)
     extra = [
-        (alone & ~open_ones & ~gated, NOT_BESIDE_THE_OTHERS),
+        (alone & ~open_ones & ~gated & in_turn, NOT_BESIDE_THE_OTHERS),
         (within & ~np.array(margin_stated), TYPED_IN),
     ]
-    for where, words in extra:
-        because = [
-            f"{words}; {old}" if told and old else words if told else old
-            for told, old in zip(where, because, strict=True)
-        ]
-    return frame.assign(verdict=verdict, said=_with_batches(differences, said, verdict, confounds), because=because)
+    for where, why in extra:
+        if where.any():
+            because = [
+                f"{why}; {old}" if told and old else why if told else old
+                for told, old in zip(where, because, strict=True)
+            ]
+    if closed:
+        because = [f"{why}; {old}" if why and old else why or old for why, old in zip(after, because, strict=True)]
+    words = _with_batches(differences, said, verdict, confounds)
+    return differences.assign(**alike, verdict=verdict, said=words, because=because)
 
 
 def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.ndarray:
@@ -95,18 +106,51 @@ def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.n
     return _asked(differences, confounds)[0]
 
 
+def out_of_turn(differences: pd.DataFrame, attributes: pd.DataFrame) -> np.ndarray:
+    """Return which differences lie on one of the `attributes` whose turn has not come in the order of testing.
+
+    They stay in the family of "alike": what is left out of it must not hang on the scores.
+    """
+    closed = attributes.loc[attributes["closed"] != "", "attribute"]
+    return differences["attribute"].isin(closed).to_numpy()
+
+
 def attribute_verdicts(
-    attributes: pd.DataFrame, pairs: pd.DataFrame, confounds: Confounds, level: float
+    attributes: pd.DataFrame,
+    pairs: pd.DataFrame,
+    confounds: Confounds,
+    level: float,
+    words: Mapping[str, str] = MappingProxyType({}),
 ) -> pd.DataFrame:
-    """Return `attributes` with `verdict because`: `differs` where the F test says so and some pair can be told."""
+    """Return `attributes` with `p_adjusted closed verdict because`.
+
+    `p_adjusted` is that of families tested one after another, which `test_order` numbers: Holm within each. `closed`
+    says after which attribute (in `words`) a row comes whose turn has not come, as one before it shows no difference;
+    `verdict` is `differs` where the F test says so, its turn has come and some pair can be told.
+    """
+    place = attributes["test_order"].fillna(np.inf).to_numpy()
+    p_adjusted = serial_gatekeeping(attributes["p_value"].to_numpy(), place)
+    shut = np.flatnonzero(~below(p_adjusted, 1 - level) & np.isfinite(p_adjusted))
+    gate = shut[np.argsort(place[shut], kind="stable")][:1]
+    names = [words.get(str(name), str(name)) for name in attributes["attribute"].iloc[gate]]
+    why = COMES_AFTER.format(*names) if names else ""
+    first = place[gate].min(initial=np.inf)
+    closed = np.where(place > first, why, "")
     open_ones, because = _asked(pairs, confounds)
-    asked = pairs[["attribute"]].assign(open=open_ones, because=because)
-    nothing = asked.groupby("attribute", sort=False)["open"].all()
-    untold = np.array([bool(nothing.get(name, False)) for name in attributes["attribute"]], dtype=bool)
-    first = asked.drop_duplicates("attribute").set_index("attribute")["because"]
-    words = [str(first[name]) if no else "" for name, no in zip(attributes["attribute"], untold, strict=True)]
-    apart = below(attributes["p_adjusted"], 1 - level) & ~untold
-    return attributes.assign(verdict=np.where(apart, DIFFERS, CANNOT_TELL), because=words)
+    asked = pairs["attribute"].tolist()
+    told = {name for name, lost in zip(asked, open_ones.tolist(), strict=True) if not lost}
+    first_because = dict(zip(reversed(asked), reversed(because), strict=True))
+    untold = np.array([name in first_because and name not in told for name in attributes["attribute"]], dtype=bool)
+    because_untold = [
+        first_because[name] if no else "" for name, no in zip(attributes["attribute"], untold.tolist(), strict=True)
+    ]
+    apart = below(p_adjusted, 1 - level) & ~untold
+    return attributes.assign(
+        p_adjusted=p_adjusted,
+        closed=closed,
+        verdict=np.where(apart, DIFFERS, CANNOT_TELL),
+        because=np.where(closed != "", closed, because_untold),
+    )
 
 
 def marked_pairs(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
@@ -116,40 +160,57 @@ def marked_pairs(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
 
 def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
     """Return the letters of each mean, from the one verdict that is given on each pair."""
-    judged = pd.concat([pairs.loc[~pairs["with_benchmark"]], versus])
-    apart = judged.loc[judged["verdict"] == DIFFERS, ["attribute", "prototype", "versus"]]
-    letters: dict[tuple[str, str], str] = {}
-    for attribute, rows in means.groupby("attribute", sort=False):
-        place = {name: number for number, name in enumerate(rows["prototype"])}
-        own = apart.loc[apart["attribute"] == attribute]
-        first, second = (own[name].map(place).to_numpy(dtype=int) for name in ("prototype", "versus"))
-        told = np.zeros((len(place), len(place)), dtype=bool)
-        told[first, second] = told[second, first] = True
-        found = letters_for(rows["estimate"].to_numpy(dtype=float), told)
-        letters |= {(str(attribute), str(name)): letter for name, letter in zip(place, found, strict=True)}
-    return [letters[name] for name in zip(means["attribute"], means["prototype"], strict=True)]
+    rows: dict[str, dict[str, int]] = {}
+    for row, (attribute, prototype) in enumerate(zip(*_lists(means, "attribute", "prototype"), strict=True)):
+        rows.setdefault(attribute, {})[prototype] = row
+    place = {attribute: {name: number for number, name in enumerate(own)} for attribute, own in rows.items()}
+    apart = {attribute: np.zeros((len(own), len(own)), dtype=bool) for attribute, own in rows.items()}
+    for frame, counts in ((pairs, ~pairs["with_benchmark"].to_numpy(dtype=bool)), (versus, np.ones(len(versus)))):
+        columns = _lists(frame, "attribute", "prototype", "versus", "verdict")
+        for attribute, one, other, verdict, count in zip(*columns, counts.tolist(), strict=True):
+            if count and verdict == DIFFERS:
+                first, second = place[attribute][one], place[attribute][other]
+                apart[attribute][first, second] = apart[attribute][second, first] = True
+    estimates = means["estimate"].to_numpy(dtype=float)
+    letters = [""] * len(means)
+    for attribute, own in rows.items():
+        for row, found in zip(own.values(), letters_for(estimates[list(own.values())], apart[attribute]), strict=True):
+            letters[row] = found
+    return letters
+
+
+def _lists(frame: pd.DataFrame, *columns: str) -> list[list[str]]:
+    return [frame[column].tolist() for column in columns]
+
+
+def _attributes_of(differences: pd.DataFrame) -> list[str]:
+    return list(differences["attribute"]) if "attribute" in differences else [""] * len(differences)
 
 
 def _gate(differences: pd.DataFrame, told_apart: Mapping[str, bool] | None) -> np.ndarray:
     if told_apart is None:
         return np.ones(len(differences), dtype=bool)
-    attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
-    return np.array([told_apart.get(name, True) for name in attributes], dtype=bool)
+    return np.array([told_apart.get(name, True) for name in _attributes_of(differences)], dtype=bool)
 
 
-def _alike(differences: pd.DataFrame, margin: float | None, open_ones: np.ndarray, alpha: float) -> pd.DataFrame:
-    """Return the rows with the test of lying within the margin, and the interval that decides it."""
+def _alike(
+    differences: pd.DataFrame, margin: float | None, open_ones: np.ndarray, alpha: float
+) -> dict[str, Array | float]:
+    """Return the columns with the test of lying within the margin, and the interval that decides it."""
     known = differences["std_error"].notna().to_numpy() & ~open_ones
     if margin is None or not margin > 0 or not known.any():
-        return differences.assign(alike_p=np.nan, alike_low=np.nan, alike_high=np.nan, alike_level=np.nan)
+        return dict.fromkeys(("alike_p", "alike_low", "alike_high", "alike_level"), np.nan)
     estimate, error, df = (differences[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
     tested = two_one_sided_tests(estimate, error, df, -margin, margin, alpha)
     p = np.where(known, tested.p_value, np.nan)
     step = deciding_alpha(p, alpha)
     half = stdtrit(df, 1 - step) * error
-    return differences.assign(
-        alike_p=holm(p), alike_low=estimate - half, alike_high=estimate + half, alike_level=1 - 2 * step
-    )
+    return {
+        "alike_p": holm(p),
+        "alike_low": estimate - half,
+        "alike_high": estimate + half,
+        "alike_level": 1 - 2 * step,
+    }
 
 
 def deciding_alpha(p: Array, alpha: float) -> Array:
@@ -171,7 +232,7 @@ def deciding_alpha(p: Array, alpha: float) -> Array:
 def _asked(differences: pd.DataFrame, confounds: Confounds | None) -> tuple[np.ndarray, list[str]]:
     """Return which pairs cannot be told at all, and what else could explain each difference, in words."""
     lost = differences["estimate"].isna().to_numpy()
-    if confounds is None or not len(differences):
+    if confounds is None or confounds.pairs.empty or not len(differences):
         return lost, [""] * len(differences)
     open_ones, because = [], []
     attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
@@ -191,7 +252,7 @@ def _with_batches(
     differences: pd.DataFrame, said: np.ndarray, verdict: np.ndarray, confounds: Confounds | None
 ) -> list[str]:
     """Return the words with 'in these batches' where a prototype is known from fewer than two."""
-    words = [str(word) for word in said]
+    words: list[str] = said.tolist()
     if confounds is None or not confounds.with_batches:
         return words
     pairs = zip(differences["prototype"], differences["versus"], strict=True)

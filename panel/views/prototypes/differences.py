@@ -135,10 +135,11 @@ MEANS = Table(
 )
 TESTS = Table(
     name="tests",
-    title="Tests that no prototype differs; adjusted by Holm over the attributes",
+    title="Tests that no prototype differs; adjusted {over}",
     rows="attributes",
-    columns=(
-        *(ATTRIBUTE, STAGE, number("F", "statistic", 2), degrees(), P, P_HOLM),
+    columns=lambda found: (
+        *(ATTRIBUTE, STAGE, *([number("Order", "test_order", 0)] if found.in_order else [])),
+        *(number("F", "statistic", 2), degrees(), P, P_ADJUSTED if found.in_order else P_HOLM),
         each_row("Do prototypes differ?", _do_they_differ, "verdict"),
     ),
     key=("attribute",),

@@ -72,7 +72,7 @@ def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
         frame,
         versus,
         *(empty, empty, empty, empty),
-        confounds=confounds_of(pd.DataFrame({"attribute": [], "prototype": []}, dtype="str")),
+        confounds=confounds_of({"prototype": (np.zeros(0, dtype=int), [])}),
         benchmark=benchmark,
         margin=margin,
         margin_stated=True,
@@ -185,7 +185,8 @@ def test_a_difference_stands_with_its_sign_interval_and_words():
 
 
 def test_tests_say_yes_only_below_the_level():
-    frame = RESULT.attributes.assign(p_adjusted=[0.049, 0.051, np.nan, 0.2, 0.0001, 0.05])
+    raw = [0.049 / 4, 0.051 / 2, np.nan, 0.2, 0.0001, 0.05 / 3]  # of five by Holm: 0.049 0.051 0.2 0.0005 0.05
+    frame = RESULT.attributes.assign(p_value=raw)
     frame = attribute_verdicts(frame, RESULT.pairs, RESULT.confounds, 0.95)
     answers = shown(TESTS, replace(RESULT, attributes=frame), NAMED)["Do prototypes differ?"]
     assert list(answers) == ["yes", "cannot tell", "–", "cannot tell", "yes", "cannot tell"]
