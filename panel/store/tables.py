@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
 from sqlalchemy import (
     REAL,
@@ -55,6 +56,15 @@ METADATA = MetaData()
 _number: Double[float] = Double().with_variant(REAL(), "sqlite")
 
 
+def _texts(*names: str) -> list[Column]:
+    return [Column(name, Text, nullable=False) for name in names]
+
+
+def _only(condition: str) -> dict[str, Any]:
+    """Return how an index holds only rows that fulfil a condition."""
+    return {"sqlite_where": text(condition), "postgresql_where": text(condition)}
+
+
 def _table(name: str, *parts: Column | ForeignKeyConstraint | UniqueConstraint | Index) -> Table:
     return Table(name, METADATA, *parts, sqlite_strict=True)
 
@@ -73,8 +83,7 @@ COLLECTION = _table(
         "one_real_collection",
         "study",
         unique=True,
-        sqlite_where=text("rehearsal = 0"),
-        postgresql_where=text("rehearsal = 0"),
+        **_only("rehearsal = 0"),
     ),
 )
 
@@ -83,9 +92,7 @@ SAFETY = _table(
     Column("safety", Integer, primary_key=True),
     Column("collection", ForeignKey("collection.collection"), nullable=False, index=True),
     Column("signed", Integer, nullable=False),
-    Column("who", Text, nullable=False),
-    Column("note", Text, nullable=False),
-    Column("at", Text, nullable=False),
+    *_texts("who", "note", "at"),
 )
 
 SESSION = _table(
@@ -101,11 +108,9 @@ SERVING = _table(
     "serving",
     Column("serving", Integer, primary_key=True),
     Column("collection", Integer, nullable=False),
-    Column("session", Text, nullable=False),
-    Column("assessor", Text, nullable=False),
+    *_texts("session", "assessor"),
     Column("position", Integer, nullable=False),
-    Column("code", Text, nullable=False),
-    Column("site", Text, nullable=False),
+    *_texts("code", "site"),
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
     UniqueConstraint("collection", "session", "assessor", "position"),
     UniqueConstraint("collection", "session", "assessor", "code"),
@@ -116,16 +121,11 @@ QUESTION = _table(
     Column("collection", Integer, primary_key=True),
     Column("session", Text, primary_key=True),
     Column("place", Integer, primary_key=True),
-    Column("attribute", Text, nullable=False),
-    Column("name", Text, nullable=False),
-    Column("stage", Text, nullable=False),
+    *_texts("attribute", "name", "stage"),
     Column("minutes", _number),
     Column("earliest", _number),
     Column("latest", _number),
-    Column("definition", Text, nullable=False),
-    Column("procedure", Text, nullable=False),
-    Column("low_end", Text, nullable=False),
-    Column("high_end", Text, nullable=False),
+    *_texts("definition", "procedure", "low_end", "high_end"),
     Column("scale_min", _number, nullable=False),
     Column("scale_max", _number, nullable=False),
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
@@ -136,9 +136,7 @@ TOKEN = _table(
     "token",
     Column("token_sha256", Text, primary_key=True),
     Column("collection", Integer, nullable=False),
-    Column("session", Text, nullable=False),
-    Column("assessor", Text, nullable=False),
-    Column("made_at", Text, nullable=False),
+    *_texts("session", "assessor", "made_at"),
     Column("revoked_at", Text),
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
     Index(
@@ -147,8 +145,7 @@ TOKEN = _table(
         "session",
         "assessor",
         unique=True,
-        sqlite_where=text("revoked_at IS NULL"),
-        postgresql_where=text("revoked_at IS NULL"),
+        **_only("revoked_at IS NULL"),
     ),
 )
 
@@ -156,8 +153,7 @@ SUBMISSION = _table(
     "submission",
     Column("submission", Text, primary_key=True),
     Column("turn", Integer, primary_key=True),
-    Column("content_sha256", Text, nullable=False),
-    Column("received_at", Text, nullable=False),
+    *_texts("content_sha256", "received_at"),
 )
 
 EVENT = _table(
@@ -166,18 +162,13 @@ EVENT = _table(
     Column("submission", Text, nullable=False),
     Column("turn", Integer, nullable=False),
     Column("collection", Integer, nullable=False),
-    Column("session", Text, nullable=False),
-    Column("assessor", Text, nullable=False),
+    *_texts("session", "assessor"),
     Column("serving", ForeignKey("serving.serving")),
-    Column("kind", Text, nullable=False),
-    Column("attribute", Text, nullable=False),
+    *_texts("kind", "attribute"),
     Column("value", _number),
-    Column("text", Text, nullable=False),
-    Column("flag", Text, nullable=False),
+    *_texts("text", "flag"),
     Column("minutes", _number),
-    Column("at", Text, nullable=False),
-    Column("who", Text, nullable=False),
-    Column("why", Text, nullable=False),
+    *_texts("at", "who", "why"),
     Column("rehearsal", Integer, nullable=False),
     ForeignKeyConstraint(["submission", "turn"], ["submission.submission", "submission.turn"]),
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
@@ -187,18 +178,12 @@ EVENT = _table(
         "event_of_skin",
         "collection",
         "session",
-        sqlite_where=text("kind IN ('reaction', 'resumed')"),
-        postgresql_where=text("kind IN ('reaction', 'resumed')"),
+        **_only("kind IN ('reaction', 'resumed')"),
     ),
 )
 
 # The view is no table of METADATA's: it is made by `schema`, and read here.
 SCORE = Table("score", MetaData(), *(Column(c.name, c.type) for c in EVENT.columns))
-
-
-# How is the record of ballots made, and how does an older one become one of this version?
-#
-# Each version has one step from the version before it. A copy of the record is made before the first step.
 
 
 CURRENT_VERSION = 1
