@@ -582,3 +582,23 @@ def _with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
         tables={**study.tables, "servings": servings},
         facts=with_seal(study.facts, seal, salt),
     )
+
+
+def with_session(study: Study, prototypes: list[str], who: str, seed: int) -> Study:
+    """Return the study with one more session, in which everybody gets these prototypes; the key is sealed anew.
+
+    Raises
+    ------
+    ModelError
+        If these prototypes and people make no plan.
+    StudyError
+        If nobody is named who makes it.
+    """
+    if not who.strip():
+        raise StudyError("Write who makes the plan; that person may know the key.")
+    plan = plan_study(study, np.random.default_rng(seed), prototypes=prototypes)
+    before = study.table("servings")
+    taken = [int(name) for name in {*before["session"], *study.scores["session"]} if str(name).isdecimal()]
+    new = {name: str(max(taken, default=0) + 1 + place) for place, name in enumerate(plan.servings["session"].unique())}
+    more = plan.servings.assign(session=plan.servings["session"].map(new))
+    return _with_plan(study, replace(plan, servings=pd.concat([before, more], ignore_index=True)), who)
