@@ -7,7 +7,6 @@ by its three-digit code, so that nobody who reads the record, and no phone, can 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -189,16 +188,10 @@ SCORE = Table("score", MetaData(), *(Column(c.name, c.type) for c in EVENT.colum
 CURRENT_VERSION = 1
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """What turns a record of version `version - 1` into one of `version`: SQL for each kind of database."""
+_Step = tuple[int, tuple[str, ...], tuple[str, ...]]
+"""What turns a record of the version before into one of this version: the version, SQL for SQLite and PostgreSQL."""
 
-    version: int
-    sqlite: tuple[str, ...]
-    postgresql: tuple[str, ...]
-
-
-STEPS: tuple[Step, ...] = ()
+STEPS: tuple[_Step, ...] = ()
 """The steps so far, in their order. The first version needs none."""
 
 _KEPT = {
@@ -209,7 +202,7 @@ _KEPT = {
 }
 
 
-def bring_up_to_date(engine: Engine, place: str, steps: Sequence[Step] = STEPS, target: int = CURRENT_VERSION) -> None:
+def bring_up_to_date(engine: Engine, place: str, steps: Sequence[_Step] = STEPS, target: int = CURRENT_VERSION) -> None:
     """Make the tables in an empty database, or bring those of an older version up to date.
 
     Raises
@@ -232,7 +225,7 @@ def bring_up_to_date(engine: Engine, place: str, steps: Sequence[Step] = STEPS, 
             f"{target}). Install the newer version, then open it again; nothing was changed."
         )
     if found < target:
-        _migrate(engine, place, [step for step in steps if found < step.version <= target], found)
+        _migrate(engine, place, [step for step in steps if found < step[0] <= target], found)
 
 
 def alone(connection: Connection) -> None:
@@ -257,7 +250,7 @@ def _stamp(connection: Connection, version: int) -> None:
     connection.execute(insert(_VERSION).values(version=version, applied_at=now))
 
 
-def _migrate(engine: Engine, place: str, steps: list[Step], found: int) -> None:
+def _migrate(engine: Engine, place: str, steps: list[_Step], found: int) -> None:
     """Copy the record, then take all steps in one transaction."""
     backup = _copy_file(engine, found) if engine.dialect.name == "sqlite" else ""
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
@@ -266,10 +259,10 @@ def _migrate(engine: Engine, place: str, steps: list[Step], found: int) -> None:
             raise StudyError(f"{place} is being brought up to date by another process; open it again in a moment.")
         if not backup:
             _copy_schema(connection, found)
-        for step in steps:
-            for statement in step.sqlite if backup else step.postgresql:
+        for version, on_sqlite, on_postgresql in steps:
+            for statement in on_sqlite if backup else on_postgresql:
                 connection.execute(text(statement))
-            _stamp(connection, step.version)
+            _stamp(connection, version)
 
 
 def _copy_file(engine: Engine, found: int) -> str:
