@@ -101,8 +101,6 @@ def all_panels() -> list[Panel]:
         trained(2, 0.10),
         with_sessions(5, 0.0, SESSIONS),
         with_sessions(6, 0.10, SESSIONS),
-        with_sessions(7, 0.0, CROSSED),
-        with_sessions(8, 0.10, CROSSED),
         consumers(3, 200, 6, 4, 30, 0.0),
         consumers(4, 5000, 8, 6, 40, 0.03),
     ]
