@@ -20,7 +20,8 @@ from panel.study.column_words import column_hint, columns_of, heading
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
 from panel.study.knowledge import ingredients
 from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
-from panel.study.renaming import delete, rename
+from panel.study.people import names_of_people
+from panel.study.renaming import delete, people_by_code, rename
 from panel.study.study import Study
 from panel.study.tables import TABLES, Column
 from panel.study.template import read_workbook, template_bytes
@@ -478,6 +479,8 @@ def _names(study: StudyInUse, kind: str) -> None:
     listed = [name for name in study.study.table(what)[kind].tolist() if name]
     if not listed:
         return
+    if kind == "assessor" and names_of_people(study.study) and st.button("Use codes in place of names"):
+        save(study, people_by_code, "People are called by a code now.", forget=what)
     with st.expander("Rename one everywhere, or take one out"):
         old = st.selectbox("Which one", listed, key=f"named {kind}")
         new = st.text_input("New name, everywhere at once", key=f"new name {kind}")

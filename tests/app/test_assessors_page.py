@@ -37,7 +37,7 @@ def test_the_demo(demo: None):
     assert not app.exception
     assert not app.warning
     words = shown(app)
-    assert "Talk to A03 about using the whole scale; to A06 about repeating; to A07 about speed of soaking in" in words
+    assert "Talk to A03 about using the whole scale, A06 about repeating, A07 about speed of soaking in" in words
     assert "Training comes first." in words
     assert "Correcting for use of the scale" in words
 

@@ -282,7 +282,7 @@ def test_the_differences_can_be_looked_at_in_other_ways(look: str, words: str, d
 
 def test_the_panel_page_names_who_should_train_first(demo: Study):
     words = shown(opened("assessors").run())
-    assert "Talk to A03 about using the whole scale; to A06 about repeating; to A07" in words
+    assert "Talk to A03 about using the whole scale, A06 about repeating, A07" in words
 
 
 def test_position_can_be_taken_out_and_the_method_named(demo: Study):

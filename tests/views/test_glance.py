@@ -14,6 +14,7 @@ from panel.cli import main
 from panel.study.folder import read_folder
 from panel.study.study import Study
 from panel.views.glance import MOST_TO_SETTLE, in_short, tell_glance
+from panel.views.pictures import NARROW
 from tests.app.running import part_of_app
 from tests.studies import small_study
 
@@ -27,7 +28,7 @@ def test_the_demo_is_answered_whole():
     assert told.headline == "No prototype meets greasy film, which must be met."
     assert told.about.endswith("8 prototypes, 10 assessors, 60 consumers and one batch of each.")
     assert told.picture is not None
-    assert told.picture.narrow is not None
+    assert told.picture.figure(NARROW).get_figwidth() <= NARROW
     windows = answers.need(DECISION).windows
     best = windows.loc[windows["prototype"] == "P4"]
     met = int((best["met"] == 1).sum())

@@ -12,7 +12,7 @@ from panel.models.assessors.performance import ACTIONS, PanelCheck
 from panel.study.naming import naming
 from panel.views.assessors.people import differences_without, tell_people
 from panel.views.assessors.person import person_items
-from panel.views.assessors.scale_use import tell_scale_use
+from panel.views.prototypes.other_ways import tell_scale_use
 from panel.views.told import Told
 
 

@@ -8,13 +8,13 @@ from panel.answers import DECISION
 from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import ask, attempt, plain, say, show_items
 from panel.app.widgets import show as show_told
-from panel.models.decision.profile import Profile, target_profile
 from panel.models.decision.record import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
+from panel.models.decision.wanted import Profile, target_profile
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.decision.decide import DECISIONS, tell_decision
 from panel.views.decision.decision_pictures import windows_picture
-from panel.views.drawing.pictures import MOST_COLOURED
+from panel.views.pictures import MOST_COLOURED
 from panel.views.told import Shown, Told
 
 _MEANS, _DIFFERENCES = "Means", "Differences from the benchmark"

@@ -19,7 +19,7 @@ from panel.study.study import those_in
 from panel.views.prototypes.alike import tell_alike, tell_planned
 from panel.views.prototypes.assumptions import tell_assumptions
 from panel.views.prototypes.differences import tell_differences, tell_sensitivity
-from panel.views.prototypes.ranks import tell_ranks
+from panel.views.prototypes.other_ways import tell_ranks
 from panel.views.told import Told
 
 _SERVING_WORDS = {"position": "serving position", "site": "site", "first_on_site": "being the first on a site"}

@@ -13,7 +13,7 @@ from panel.app.widgets import attempt, heading, headline, say
 from panel.app.widgets import show as lay_out
 from panel.models.over_time.after_feel import timed_attributes
 from panel.study.naming import Naming, naming
-from panel.views.over_time.over_time import tell_after_feel, tell_courses, tell_dominance
+from panel.views.over_time import tell_after_feel, tell_courses, tell_dominance
 from panel.views.told import Told
 
 _HOW_WRITTEN = (

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
-from panel.models.decision.profile import BENCHMARK, Profile
+from panel.models.decision.wanted import BENCHMARK, Profile
 from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, assessor_means, fit_study
 from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink, shrink_differences

@@ -44,8 +44,6 @@ from panel.report.contents.blocks import (
     points,
     told_blocks,
 )
-from panel.views.assessors.scale_use import SCALE_USE as USE_OF_SCALE
-from panel.views.assessors.scale_use import tell_scale_use
 from panel.views.consumers import choices
 from panel.views.consumers.agreement import BARS, STATEMENTS, tell_agreement
 from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS, tell_check_all
@@ -72,6 +70,8 @@ from panel.views.prototypes.differences import (
     tell_sensitivity,
 )
 from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES, tell_map
+from panel.views.prototypes.other_ways import SCALE_USE as USE_OF_SCALE
+from panel.views.prototypes.other_ways import tell_scale_use
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
 

@@ -29,7 +29,7 @@ from panel.views.decision.claims import (
     what_claims_cannot_show,
     wording_lines,
 )
-from panel.views.drawing.pictures import svg_text
+from panel.views.pictures import svg_text
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 
 
@@ -57,8 +57,8 @@ def result():
 
 def test_the_headline_counts_verdicts(result):
     words = claims_headline(result)
-    assert words.startswith("Of 7 claims: 1 supported as worded, 1 supported as worded, in these batches")
-    assert "1 not a matter for this tool" in words
+    assert words.startswith("Of 7 claims: 1 supported, 1 in these batches")
+    assert "1 outside this tool" in words
     assert words.endswith("1 of them was not fixed before the data.")
     assert claims_headline(judge_claims(study_with([], answers=answer_rows(1, 2)))).startswith("No claim")
 

@@ -1,4 +1,4 @@
-"""What the order of the prototypes says, one plain line per attribute, and whether the mixed model agrees."""
+"""Other ways to compare the prototypes: by ranks alone, and with use of the scale taken out."""
 
 from __future__ import annotations
 
@@ -8,11 +8,12 @@ from typing import Any
 import pandas as pd
 
 from panel.models.prototypes.ranks import DURBIN, FRIEDMAN, RankComparison
+from panel.models.prototypes.scale_use import ScaleUse
 from panel.models.prototypes.verdict import DIFFERS
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, P_HOLM, Source, Table, number, p_value, text
+from panel.study.shown import ATTRIBUTE, Across, Source, Table, number, p_value, text
 from panel.views.told import Told, drawer
-from panel.words import all_of, format_list, format_number, p_after_holm
+from panel.words import all_of, counted, format_list, format_number, p_after_holm, p_words
 
 _ENDS = 2  # prototypes named at each end of the order
 
@@ -24,7 +25,7 @@ RANKS = Table(
         ATTRIBUTE,
         text("Test of the ranks", "method"),
         number("Statistic", "statistic", 2),
-        P_HOLM,
+        p_value("p of the ranks, Holm", "p_adjusted"),
         number("Agreement (W)", "kendall_w", 2),
         p_value("Mixed model, p after Holm", "mixed_p_adjusted"),
     ),
@@ -41,6 +42,7 @@ def tell_ranks(result: RankComparison, names: Naming) -> Told:
         result,
         names,
         _headline(result, names),
+        mind=_mind(result),
         table=RANKS,
         drawers=(drawer("Attribute by attribute", *lines, RANKS),),
         cannot=_CANNOT,
@@ -56,6 +58,25 @@ _CANNOT = (
 )
 
 
+def _mind(result: RankComparison) -> tuple[str, ...]:
+    """Return what it may come from where only one of the two finds a difference."""
+    ranks, mixed = (result.attributes[name] == DIFFERS for name in ("verdict", "mixed_verdict"))
+    known = result.attributes["mixed_verdict"].notna()
+    told = (
+        (
+            (known & mixed & ~ranks).any(),
+            "Only the mixed model: the ranks see too little with so few assessors, or a few large scores make the "
+            "difference. Look at the single assessors.",
+        ),
+        (
+            (known & ranks & ~mixed).any(),
+            "Only the ranks: the order is steady but the distances are not. Look for an assessor with a wide spread or "
+            "an odd score.",
+        ),
+    )
+    return tuple(words for there, words in told if there)
+
+
 def _headline(result: RankComparison, names: Naming) -> str:
     """Return one sentence: on which attributes ranks and mixed model come to the same answer."""
     ranks, mixed = (result.attributes[name] == DIFFERS for name in ("verdict", "mixed_verdict"))
@@ -69,15 +90,9 @@ def _headline(result: RankComparison, names: Naming) -> str:
         return f"Ranks and mixed model agree on {all_of(total, 'attribute')}."
     parts = [f"Ranks and mixed model agree on {total - len(only_ranks) - len(only_mixed)} of {total} attributes."]
     if only_mixed:
-        parts.append(
-            f"Only the mixed model finds a difference on {format_list(only_mixed)}: either the ranks see too little "
-            "with so few assessors, or a few large scores make the difference. Look at the single assessors."
-        )
+        parts.append(f"Only the mixed model finds a difference on {format_list(only_mixed)}.")
     if only_ranks:
-        parts.append(
-            f"Only the ranks find a difference on {format_list(only_ranks)}: the order is steady but the distances "
-            "are not. Look for an assessor with a wide spread or an odd score."
-        )
+        parts.append(f"Only the ranks find a difference on {format_list(only_ranks)}.")
     return " ".join(parts)
 
 
@@ -126,3 +141,76 @@ def _lost(attribute: str, result: RankComparison) -> list[str]:
 
 def _words(rows: pd.DataFrame, names: Naming) -> list[str]:
     return [names.attribute(str(name)) for name in rows["attribute"]]
+
+
+# With use of the scale taken out.
+
+
+SCALE_USE = Table(
+    name="scale_use",
+    title="Both models side by side",
+    rows="attributes",
+    columns=(
+        *(ATTRIBUTE, number("F, as compared", "additive_statistic", 2), p_value("p, as compared", "additive_p_value")),
+        number("F, with use of the scale", "statistic", 2),
+        p_value("p, with use of the scale", "p_value"),
+        p_value("p, all use the scale alike", "scaling_p_value"),
+        p_value("p, all see the same differences", "disagreement_p_value"),
+    ),
+    key=("attribute",),
+    code="U",
+    sources=(Source("scores", same={"attribute": "attribute"}),),
+)
+_FACTORS = Table(
+    name="scale_factors",
+    title="How much of the scale each assessor uses, 1 being the panel's mean",
+    rows="factors",
+    columns=(ATTRIBUTE,),
+    key=("attribute", "assessor"),
+    across=Across("assessor", number("", "estimate", 2)),
+)
+
+
+def tell_scale_use(result: ScaleUse, names: Naming) -> Told:
+    """Tell whether the differences stand when use of the scale is taken into account."""
+    return Told(
+        result,
+        names,
+        _scale_use_headline(result, names),
+        table=SCALE_USE,
+        drawers=(drawer("Attribute by attribute", *_scale_use_lines(result, names), SCALE_USE, _FACTORS),),
+        cannot=(
+            "It stands beside the comparison and never takes its place: choosing the model by its result would be "
+            "choosing the result.",
+            "Where the prototypes do not differ, use of the scale means nothing and is not shown.",
+        ),
+    )
+
+
+def _scale_use_headline(result: ScaleUse, names: Naming) -> str:
+    rows = result.attributes
+    if rows.empty:
+        return "Use of the scale cannot be taken into account on any attribute."
+    changed = [names.attribute(str(name)) for name in rows.loc[rows["changes"], "attribute"]]
+    if not changed:
+        return f"Correcting for use of the scale changes none of {counted(len(rows), 'answer')}."
+    return (
+        f"Correcting for use of the scale changes the answer on {format_list(changed)}: the result there hangs on how "
+        "it is analysed."
+    )
+
+
+def _scale_use_lines(result: ScaleUse, names: Naming) -> list[str]:
+    """Return one line for each attribute on which people use the scale, or see the prototypes, differently."""
+    lines = []
+    for row in result.attributes.to_dict("records"):
+        parts = []
+        if row["scaling_differs"]:
+            parts.append(f"assessors use the scale differently ({p_words(row['scaling_p_value'])})")
+        if row["disagree"]:
+            parts.append(f"some see other differences than the rest ({p_words(row['disagreement_p_value'])})")
+        if parts:
+            before, after = format_number(row["additive_statistic"]), format_number(row["statistic"])
+            told = f"{names.attribute(str(row['attribute']))}: {format_list(parts)}; F is {before} as compared"
+            lines.append(f"{told}, {after} with it.")
+    return lines

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -31,14 +30,37 @@ from panel.study.shown import (
     text,
     typed,
 )
-from panel.views.drawing.pictures import FAINT, INK, Marker, markers, text_width
+from panel.views.pictures import (
+    BROAD,
+    INK,
+    key_lines,
+    marker_of,
+    markers,
+    panels,
+    plain,
+    prototype_mark,
+    signs_of,
+    wrapped,
+    write_key,
+)
 from panel.views.told import Picture, Shown, Told, drawer
-from panel.words import capital, counted, format_list, format_number, format_share, format_typed, p_after_holm, p_words
+from panel.words import (
+    capital,
+    counted,
+    first_few,
+    format_list,
+    format_number,
+    format_share,
+    format_typed,
+    p_after_holm,
+    p_words,
+    quoted,
+)
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-    from matplotlib.lines import Line2D
 
 _TERMS = {
     "prototype": "Prototypes, over all times",
@@ -48,25 +70,25 @@ _TERMS = {
 _NAME = text("Attribute", "name")
 _MINUTES = typed("Minutes", "minutes")
 _AT_ONCE = interval(heading="{level}, simultaneous")
-AFTER_FEEL_TESTS = Table(
+_AFTER_FEEL_TESTS = Table(
     name="after_feel_tests",
     title="Tests over time",
     rows="tests",
     columns=(_NAME, text("What is tested", "term", _TERMS), number("F", "statistic", 2), degrees(), P, P_ADJUSTED),
 )
-AFTER_FEEL_MEANS = Table(
+_AFTER_FEEL_MEANS = Table(
     name="after_feel",
     title="Means at each time",
     rows="curves",
     columns=(_NAME, _MINUTES, PROTOTYPE, number("Mean{scale}", "estimate", SCALE), interval()),
 )
-AFTER_FEEL_VERSUS = Table(
+_AFTER_FEEL_VERSUS = Table(
     name="after_feel_versus",
     title="Differences from {benchmark} at each time; intervals and p-values over all times and prototypes at once",
     rows="versus",
     columns=(_NAME, _MINUTES, PROTOTYPE, VERSUS, change("Difference (scale units)"), _AT_ONCE, P_ADJUSTED),
 )
-COURSES_TABLE = Table(
+_COURSES_TABLE = Table(
     name="courses",
     title="Mean quantities of the courses",
     rows=lambda found: (
@@ -74,19 +96,19 @@ COURSES_TABLE = Table(
     ),
     columns=(ATTRIBUTE, PROTOTYPE, *(number(capital(words), name, 2) for name, words in QUANTITIES.items())),
 )
-COURSE_TESTS = Table(
+_COURSE_TESTS = Table(
     name="course_tests",
     title="Tests that no prototype differs, by quantity",
     rows="attributes",
     columns=(ATTRIBUTE, number("F", "statistic", 2), degrees(), P, P_ADJUSTED),
 )
-COURSE_PAIRS = Table(
+_COURSE_PAIRS = Table(
     name="course_pairs",
     title="All pairs of prototypes, by quantity",
     rows="pairs",
     columns=(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference"), interval(), P_ADJUSTED),
 )
-DOMINANT = Table(
+_DOMINANT = Table(
     name="dominance",
     title="Dominant beyond chance",
     rows=lambda found: found.periods.merge(found.lines, on="prototype", how="left"),
@@ -108,13 +130,13 @@ def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
             "after_feel",
             "After-feel over time",
             f"Means of each prototype over the minutes after use, with intervals. {_after_feel_headline(result)}",
-            lambda: after_feel_figure(result),
+            lambda width: _after_feel_figure(result, names, width),
         ),
-        table=AFTER_FEEL_VERSUS if len(result.versus) else AFTER_FEEL_MEANS,
+        table=_AFTER_FEEL_VERSUS if len(result.versus) else _AFTER_FEEL_MEANS,
         drawers=(
             drawer("Attribute by attribute", *_after_feel_sentences(result, names)),
-            drawer("Differences from the benchmark", *([AFTER_FEEL_VERSUS] if len(result.versus) else [])),
-            drawer("Tests and means", AFTER_FEEL_TESTS, AFTER_FEEL_MEANS),
+            drawer("Differences from the benchmark", *([_AFTER_FEEL_VERSUS] if len(result.versus) else [])),
+            drawer("Tests and means", _AFTER_FEEL_TESTS, _AFTER_FEEL_MEANS),
         ),
         cannot=(
             "Between the times that were scored nothing was seen, and after the last one nothing is known.",
@@ -180,7 +202,7 @@ def _moments(rows: pd.DataFrame, names: Naming) -> str:
 def tell_courses(result: Courses, names: Naming) -> Told:
     """Return what is told of the courses of intensity."""
     found, words = result.differences, _course_names(result, names)
-    tests = () if found is None else (Shown(COURSE_TESTS, found, words), Shown(COURSE_PAIRS, found, words))
+    tests = () if found is None else (Shown(_COURSE_TESTS, found, words), Shown(_COURSE_PAIRS, found, words))
     return Told(
         result,
         names,
@@ -189,12 +211,12 @@ def tell_courses(result: Courses, names: Naming) -> Told:
             "courses",
             "Mean courses of intensity",
             f"Mean intensity over time of each prototype, from {counted(len(result.courses), 'course')}.",
-            lambda: courses_figure(result, names),
+            lambda width: _courses_figure(result, names, width),
         ),
-        table=COURSES_TABLE,
+        table=_COURSES_TABLE,
         drawers=(
             drawer("Attribute by attribute", *_course_sentences(result, names)),
-            drawer("Quantities of the courses", COURSES_TABLE),
+            drawer("Quantities of the courses", _COURSES_TABLE),
             drawer("How the prototypes differ in each quantity", *tests),
         ),
         cannot=(
@@ -224,17 +246,18 @@ def _courses_headline(result: Courses, names: Naming) -> str:
         )
     rows, words = result.differences.attributes, _course_names(result, names)
     apart = below(rows["p_adjusted"], 1 - result.differences.level)
-    told = [_quoted(words.attribute(str(name))) for name in rows.loc[apart, "attribute"]]
+    told = [quoted(words.attribute(str(name))) for name in rows.loc[apart, "attribute"]]
+    few = told if len(told) <= 2 else []
     if not told:
         return "In no quantity can the courses be told apart. That does not show that they are alike."
     if len(told) == len(rows):
         return f"The courses of the prototypes differ in {'the one quantity' if len(rows) == 1 else 'every quantity'}."
-    return f"The courses of the prototypes differ in {len(told)} of {len(rows)} quantities: {format_list(told)}."
+    what = f": {format_list(few)}" if few else f" of {format_list(_followed(result, names))}"
+    return f"The courses of the prototypes differ in {len(told)} of {len(rows)} quantities{what}."
 
 
-def _quoted(words: str) -> str:
-    """Words with a comma in them would read as two things in a list."""
-    return f"“{words}”" if "," in words else words
+def _followed(result: Courses, names: Naming) -> list[str]:
+    return [quoted(names.attribute(str(name))) for name in result.courses["attribute"].unique()]
 
 
 def _course_sentences(result: Courses, names: Naming) -> list[str]:
@@ -256,10 +279,12 @@ def tell_dominance(result: Dominances, names: Naming) -> Told:
         result,
         names,
         _dominance_headline(result, names),
-        Picture("dominance", "Dominant sensations over time", alt, lambda: dominance_figure(result, names)),
-        table=DOMINANT,
+        Picture(
+            "dominance", "Dominant sensations over time", alt, lambda width: _dominance_figure(result, names, width)
+        ),
+        table=_DOMINANT,
         drawers=(
-            drawer("Prototype by prototype", *lines, DOMINANT),
+            drawer("Prototype by prototype", *lines, _DOMINANT),
             drawer("Differences between prototypes", *_difference_sentences(result, names)),
         ),
         cannot=(
@@ -275,11 +300,9 @@ def _dominance_headline(result: Dominances, names: Naming) -> str:
     risen = result.periods.groupby("prototype", sort=False)["attribute"].unique()
     if risen.empty:
         return "No sensation is dominant beyond chance for any prototype. That does not show that none is."
-    told = [
-        f"{names.prototype(str(prototype))} {format_list([names.attribute(str(name)) for name in own])}"
-        for prototype, own in risen.items()
-    ]
-    return f"Dominant beyond chance at some time: {'; '.join(told)}."
+    last = result.periods.sort_values("end", kind="stable").groupby("prototype", sort=False)["attribute"].last()
+    told = [f"{prototype} {names.attribute(str(last[prototype]))}" for prototype in risen.index]
+    return f"Dominant beyond chance at the end: {first_few(told, 4)}."
 
 
 def _dominance_sentences(result: Dominances, names: Naming) -> list[str]:
@@ -331,19 +354,17 @@ def _difference_sentences(result: Dominances, names: Naming) -> list[str]:
 
 FONT = 8.5  # points
 _POINTS = 72.0  # to the inch
-_WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP, _GAP = 3.0, 2.1, 0.7, 0.6, 0.35, 0.3  # inches, of each part
-_LEGEND_ROW, _SAMPLE = 0.24, 0.55
-_BESIDE = 2
+_LEAST, _HEIGHT, _LEFT, _BOTTOM, _TOP = 3.5, 2.3, 0.6, 0.65, 0.5  # inches, of each part
 _DODGE = 0.012  # of the width: intervals of several prototypes at one time stand beside each other
 _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)), (0, (8, 2, 1, 2)), (0, (4, 1)))
 
 
-def after_feel_figure(result: AfterFeel, chosen: Sequence[str] = ()) -> Figure:
+def _after_feel_figure(result: AfterFeel, words: Naming, width: float = BROAD) -> Figure:
     """Return one part per attribute: the means of each prototype over the minutes, with intervals."""
     names = [str(name) for name in result.curves["name"].unique()]
     prototypes = [str(name) for name in result.curves["prototype"].unique()]
-    drawn = markers(prototypes, chosen)
-    figure, parts = _parts(names, drawn)
+    drawn = {name: marker_of(words, name) for name in prototypes}
+    figure, parts = _parts(names, signs_of(drawn), width)
     for axes, name in zip(parts, names, strict=True):
         rows = result.curves.loc[result.curves["name"] == name]
         step = _DODGE * float(rows["minutes"].max() - rows["minutes"].min())
@@ -351,40 +372,47 @@ def after_feel_figure(result: AfterFeel, chosen: Sequence[str] = ()) -> Figure:
             own, marker = rows.loc[rows["prototype"] == prototype], drawn[prototype]
             at = own["minutes"] + step * (place - (len(prototypes) - 1) / 2)
             axes.vlines(at, own["ci_low"], own["ci_high"], color=marker.colour, linewidth=1.1)
-            axes.plot(at, own["estimate"], color=marker.colour, marker=marker.shape, markersize=4.5, linewidth=1.1)
+            axes.plot(at, own["estimate"], color=marker.colour, marker=marker.shape, markersize=4.5, linewidth=1.1,
+                      gid=prototype_mark(prototype))  # fmt: skip
         axes.set_xticks(sorted(rows["minutes"].unique()))
         axes.set_xlabel("minutes after use", fontsize=FONT, color=INK)
     return figure
 
 
-def courses_figure(result: Courses, names: Naming, chosen: Sequence[str] = ()) -> Figure:
+def _courses_figure(result: Courses, names: Naming, width: float = BROAD) -> Figure:
     """Return one part per attribute: the mean course of each prototype."""
     attributes = [str(name) for name in result.means["attribute"].unique()]
     prototypes = [str(name) for name in result.means["prototype"].unique()]
-    drawn = markers(prototypes, chosen)
-    figure, parts = _parts([names.attribute(name) for name in attributes], drawn)
+    drawn = {name: marker_of(names, name) for name in prototypes}
+    figure, parts = _parts([names.attribute(name) for name in attributes], signs_of(drawn), width)
     for axes, attribute in zip(parts, attributes, strict=True):
         rows = result.means.loc[result.means["attribute"] == attribute]
         for place, prototype in enumerate(prototypes):
             own, marker = rows.loc[rows["prototype"] == prototype], drawn[prototype]
             every = (5 * place % 12, 12)
             axes.plot(
-                own["seconds"], own["estimate"], color=marker.colour, marker=marker.shape, markersize=4, markevery=every
-            )
+                own["seconds"], own["estimate"], color=marker.colour, marker=marker.shape, markersize=4,
+                markevery=every, gid=prototype_mark(prototype),
+            )  # fmt: skip
         axes.set_ylim(bottom=0)
         axes.set_xlabel("seconds after the start", fontsize=FONT, color=INK)
     return figure
 
 
-def dominance_figure(result: Dominances, names: Naming) -> Figure:
+def _dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -> Figure:
     """Return one part per prototype: the rate of each sensation over time, chance and the line above it."""
+    from matplotlib.lines import Line2D
     from matplotlib.ticker import PercentFormatter
 
     look = dict(zip(result.attributes, _DASHES * (len(result.attributes) // len(_DASHES) + 1), strict=False))
     risen = [names.attribute(str(name)) for name in result.periods["attribute"].unique()]
     drawn = markers([names.attribute(name) for name in result.attributes], risen)
     prototypes = [str(name) for name in result.lines["prototype"]]
-    figure, parts = _parts(prototypes, drawn, {names.attribute(name): dashes for name, dashes in look.items()})
+    signs: list[Artist] = [
+        Line2D([], [], color=drawn[words].colour, linestyle=dashes, linewidth=1.3, label=words)  # type: ignore[arg-type]  # a dash pattern
+        for words, dashes in ((names.attribute(name), dashes) for name, dashes in look.items())
+    ]
+    figure, parts = _parts([names.prototype(name) for name in prototypes], signs, width)
     for axes, line in zip(parts, result.lines.to_dict("records"), strict=True):
         rows = result.rates.loc[result.rates["prototype"] == line["prototype"]]
         for attribute in result.attributes:
@@ -396,51 +424,19 @@ def dominance_figure(result: Dominances, names: Naming) -> Figure:
                 axes.axhline(height, color=INK, linewidth=0.7, linestyle="-" if height == line["line"] else (0, (1, 2)))
         axes.set(xlim=(0, 100), ylim=(0, 1.02))
         axes.yaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
-        axes.set_xlabel("% of the time; dotted: chance, full: beyond chance", fontsize=FONT, color=INK)
+        axes.set_xlabel("% of the time; dotted: chance,\nfull: beyond chance", fontsize=FONT, color=INK)
     return figure
 
 
-def _parts(
-    titles: Sequence[str], drawn: Mapping[str, Marker], dashes: Mapping[str, object] | None = None
-) -> tuple[Figure, list[Axes]]:
+def _parts(titles: Sequence[str], signs: Sequence[Artist], width: float) -> tuple[Figure, list[Axes]]:
     """Return a figure with one part per title, and the names of what is drawn above them."""
-    from matplotlib.figure import Figure
-
-    across = min(len(titles), _BESIDE)
-    down = math.ceil(len(titles) / _BESIDE)
-    widest = max(text_width(name, FONT) for name in drawn) / _POINTS + _SAMPLE + _GAP
-    width = max(across * (_LEFT + _WIDTH + _GAP), widest + 2 * _GAP)
-    columns = max(int((width - 2 * _GAP) // widest), 1)
-    head = _LEGEND_ROW * math.ceil(len(drawn) / columns) + _GAP
-    each = _TOP + _HEIGHT + _BOTTOM
-    height = head + down * each
-    figure = Figure(figsize=(width, height))
-    parts = []
-    for place, title in enumerate(titles):
-        left = (place % _BESIDE) * (_LEFT + _WIDTH + _GAP) + _LEFT
-        bottom = height - head - (place // _BESIDE) * each - _TOP - _HEIGHT
-        axes = figure.add_axes((left / width, bottom / height, _WIDTH / width, _HEIGHT / height))
-        axes.set_title(title, fontsize=FONT + 0.5, color=INK, loc="left", wrap=True)
-        axes.tick_params(labelsize=FONT - 1, colors=INK, length=0)
-        axes.grid(color=FAINT, linewidth=0.5)
-        axes.set_axisbelow(True)
-        axes.spines[["top", "right"]].set_visible(False)
-        parts.append(axes)
-    figure.legend(
-        handles=[_sample(name, marker, dashes) for name, marker in drawn.items()],
-        loc="upper left",
-        bbox_to_anchor=(_GAP / width, 1 - 0.3 * _GAP / height),
-        ncols=columns,
-        fontsize=FONT,
-        frameon=False,
-        borderaxespad=0,
+    head = key_lines([str(sign.get_label()) for sign in signs], width)[1]
+    figure, parts = panels(
+        len(titles), width, least=_LEAST, tall=_HEIGHT, left=_LEFT, top=_TOP, bottom=_BOTTOM, head=head
     )
+    for axes, title in zip(parts, titles, strict=True):
+        room = axes.get_position().width * width * _POINTS
+        axes.set_title("\n".join(wrapped(title, FONT + 0.5, room, 2)), fontsize=FONT + 0.5, color=INK, loc="left")
+        plain(axes)
+    write_key(figure, signs)
     return figure, parts
-
-
-def _sample(name: str, marker: Marker, dashes: Mapping[str, object] | None) -> Line2D:
-    from matplotlib.lines import Line2D
-
-    if dashes is not None:
-        return Line2D([], [], color=marker.colour, linestyle=dashes[name], linewidth=1.3, label=name)  # type: ignore[arg-type]  # a dash pattern
-    return Line2D([], [], color=marker.colour, marker=marker.shape, markersize=4.5, linewidth=1.1, label=name)
