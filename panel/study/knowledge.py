@@ -94,6 +94,11 @@ def cautions() -> pd.DataFrame:
     return _read("cautions.csv").copy()
 
 
+def glossary() -> pd.DataFrame:
+    """Return the field's words (columns `term`, `also` with other spellings, `meaning`, `source`)."""
+    return _read("glossary.csv").copy()
+
+
 def ingredients() -> pd.DataFrame:
     """Return every known INCI name, emollients first: kind, function, allergen, cautions, source, note."""
     emollients = _read("emollients.csv", _NUMBERS)

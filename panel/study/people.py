@@ -35,10 +35,17 @@ _EMPTIED = {
 }
 _FREE = ("note", "why", "what", "action", "reason", "not_established", "document", "claim")
 _KEYS = ("corrections", "key")
-_AFTER_ASSESSOR = re.compile(r"(\bassessor\s*=)([^;]*)")
+_PEOPLE = "assessor|panel+ist|panel member|judge|taster|tester|person|participant|subject|volunteer|consumer|respondent"
+_CODED = re.compile(
+    r"(?P<key>\bassessor\s*=)(?P<code>[^;]*)"
+    rf"|(?P<people>\b(?:{_PEOPLE})s?\b\s*(?:(?:no|nr|number|code|is|was)\b)?[\s:#.=]*\d+\b(?!\.\d)"
+    r"(?:\s*(?:,|;|&|/|\+|-|–|and|or|to)\s*\d+\b)*)"
+    r"|(?P<word>[\w.@-]+)",
+    re.IGNORECASE,
+)
+_DIGITS = re.compile(r"\d+")
 _HAS_LETTER = re.compile(r"[^\W\d_]")
 _GONE = "(removed)"
-_WORDS = re.compile(r"[\w.@-]+")
 
 
 def without_people(study: Study, shuffled: random.Random | None = None) -> Study:
@@ -129,10 +136,17 @@ def _nameless(name: str, frame: pd.DataFrame, codes: Mapping[str, str]) -> pd.Da
 def _said(text: str, codes: Mapping[str, str]) -> str:
     """Return a text in which the code of a person is another word, after `assessor=` or where it stands by itself.
 
-    A code without letters is left alone there: it may be any number.
+    A code without letters may be any number, so it is one only after a word for people: assessor 12, judges 3 and 7.
     """
-    named = _AFTER_ASSESSOR.sub(lambda found: found[1] + codes.get(found[2].strip(), found[2]), text)
-    return _WORDS.sub(lambda found: codes.get(found[0], found[0]) if _HAS_LETTER.search(found[0]) else found[0], named)
+
+    def other(found: re.Match[str]) -> str:
+        if found["key"]:
+            return found["key"] + (codes.get(found["code"].strip()) or _said(found["code"], codes))
+        if found["people"]:
+            return _DIGITS.sub(lambda number: codes.get(number[0], number[0]), found["people"])
+        return codes.get(found[0], found[0]) if _HAS_LETTER.search(found[0]) else found[0]
+
+    return _CODED.sub(other, text)
 
 
 def _without_names(value: Any, codes: Mapping[str, str], within: str = "") -> Any:

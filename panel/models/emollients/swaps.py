@@ -18,7 +18,7 @@ from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.prototypes.batch_spread import BatchSpread, own_batch_spread
 from panel.models.prototypes.panel_design import PanelFit
-from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, shrunken_effects
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg
 from panel.stats.formulas.composition import (
     ALIAS_THRESHOLD,
@@ -52,10 +52,11 @@ class TracedSwaps:
         part.
     swaps
         One row per attribute and swap: `attribute swap removed added percent estimate std_error df statistic p_value
-        p_adjusted ci_low ci_high n_pairs n_assessors verdict because goes_along`. The estimate is the score with the
-        swap minus without it. `verdict` is `differs` where the adjusted p-value is below 5 % and nothing goes wholly
-        along with the swap, else `cannot tell`; `because` says what goes along with it, `goes_along` names the factors
-        that it cannot be told from at all.
+        p_adjusted ci_low ci_high n_pairs n_assessors verdict because goes_along shrunken wrong_sign`. The estimate is
+        the score with the swap minus without it. `verdict` is `differs` where the adjusted p-value is below 5 % and
+        nothing goes wholly along with the swap, else `cannot tell`; `because` says what goes along, `goes_along` names
+        the factors
+        that it cannot be told from at all; `shrunken` and `wrong_sign`: all changes on an attribute together.
     joint
         The same for changes of several emollients that never change apart: the effect belongs to all of them.
     interactions
@@ -108,7 +109,7 @@ def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = Non
     spread = own_batch_spread(study, confounds)
     members = pd.concat([pairs, together], ignore_index=True)
     effects = _effects(scores, members, level, spread)
-    effects = swap_verdicts(effects, confounds)
+    effects = shrunken_effects(swap_verdicts(effects, confounds), "attribute")
     single = effects["swap"].isin(pairs["swap"])
     moves = independent_moves(blend.to_numpy(), blend_rounding(study))
     margin = study.facts.get("margin")
