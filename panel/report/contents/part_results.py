@@ -58,7 +58,7 @@ from panel.views.emollients.ladder import LADDER as LADDER_STEPS
 from panel.views.emollients.ladder import PREDICTION, tell_ladder
 from panel.views.emollients.readings import PARTNERS, READING_SWAPS, tell_readings
 from panel.views.emollients.readings import READINGS as READINGS_TABLE
-from panel.views.prototypes import ranks
+from panel.views.prototypes import other_ways
 from panel.views.prototypes.differences import (
     FROM_BENCHMARK,
     MEANS,
@@ -125,8 +125,8 @@ def sensitivity(answers: Answers) -> list[Block]:
         blocks.append(Paragraph(tell_sensitivity(could, names).headline))
     blocks.append(or_gap(numbers_of(answers, SENSITIVITY, SMALLEST)))
     if not isinstance(by_rank, NoAnswer):
-        blocks.append(Paragraph(ranks.tell_ranks(by_rank, names).headline))
-    blocks.append(or_gap(numbers_of(answers, RANKS, ranks.RANKS)))
+        blocks.append(Paragraph(other_ways.tell_ranks(by_rank, names).headline))
+    blocks.append(or_gap(numbers_of(answers, RANKS, other_ways.RANKS)))
     table = numbers_of(answers, SCALE_USE, USE_OF_SCALE)
     return [
         *blocks,
