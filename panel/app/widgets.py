@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from itertools import groupby
 from typing import Any, ParamSpec, TypeVar
 
 import pandas as pd
 import streamlit as st
 
+from panel.app.guide import explain
 from panel.app.places import links
 from panel.app.state import StudyInUse, study_in_use, take_message
 from panel.errors import PanelError
@@ -202,16 +204,26 @@ def _download(label: str, data: bytes | Callable[[], bytes], file_name: str, kin
     )
 
 
-def show(told: Told) -> None:
-    """Show what is told of an answer: the sentence that answers, its picture, what to mind, then drawers."""
+def drawer(title: str, fill: Callable[[], object], of: str = "") -> None:
+    """Show a drawer that is filled when it is opened; `of` tells drawers with the same title apart."""
+    place = st.expander(plain(title), key=f"drawer {of}{title}", on_change="rerun")
+    if place.open:
+        with place:
+            fill()
+
+
+def show(told: Told | None) -> None:
+    """Show what is told of an answer, if any: the sentence that answers, its picture, what to mind, then drawers."""
+    if told is None:
+        return
     headline(told.headline)
     if told.picture is not None:
         show_items((told.picture,), told)
     if told.mind:
         say(told.mind)
+    explain([told.headline, *told.mind, *(each.title for each in told.drawers)])
     for each in told.every_drawer():
-        with st.expander(plain(each.title)):
-            show_items(each.items, told)
+        drawer(each.title, partial(show_items, each.items, told), f"{type(told.result).__name__} ")
 
 
 def show_items(items: Iterable[Item], told: Told) -> None:

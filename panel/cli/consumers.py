@@ -14,8 +14,8 @@ from panel.errors import ModelError
 
 if TYPE_CHECKING:
     from panel.answers import Answers
+    from panel.models.consumers.choices import Preferences
     from panel.models.consumers.forced_choice import ForcedChoices
-    from panel.models.consumers.preference import Preferences
 
 _TITLES = {
     "liking": "Liking",

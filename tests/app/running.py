@@ -52,6 +52,15 @@ def part_of_app(name: str) -> AppTest:
     return app
 
 
+def with_open_drawers(app: AppTest) -> AppTest:
+    """Run a part with every drawer open that is filled when it is opened."""
+    app.run()
+    for name in app.session_state._state.filtered_state:
+        if name.startswith("drawer "):
+            app.session_state[name] = True
+    return app.run()
+
+
 def address_of(name: str) -> str:
     """Return the address of a part below that of the app."""
     place, part = PARTS[name]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 
 from panel.answers import DECISION, FINDINGS, Answers
@@ -22,8 +23,12 @@ DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
 MOST_LINES = 30
 
 
-def test_the_demo_is_answered_whole():
-    answers = Answers(read_folder(DEMO))
+@pytest.fixture(scope="module")
+def answers():
+    return Answers(read_folder(DEMO))
+
+
+def test_the_demo_is_answered_whole(answers):
     told = tell_glance(answers)
     assert told.headline == "No prototype meets greasy film, which must be met."
     assert told.about.endswith("8 prototypes, 10 assessors, 60 consumers and one batch of each.")
@@ -42,8 +47,7 @@ def test_the_demo_is_answered_whole():
     assert told.step_part == "next_prototype"
 
 
-def test_the_gravest_findings_come_first_one_of_a_kind():
-    answers = Answers(read_folder(DEMO))
+def test_the_gravest_findings_come_first_one_of_a_kind(answers):
     settle = tell_glance(answers).settle
     kinds = [finding.kind for finding in settle]
     assert len(kinds) == len(set(kinds)) == MOST_TO_SETTLE

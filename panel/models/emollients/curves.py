@@ -20,7 +20,7 @@ from panel.stats.curves.flow import (
     fit_flow_models,
     needs_yield_stress,
 )
-from panel.stats.curves.force_curve import ForceCurve, read_force_curve
+from panel.stats.curves.over_time import ForceCurve, read_force_curve
 from panel.study.study import Study
 from panel.study.units import convert, read_unit, same_quantity
 

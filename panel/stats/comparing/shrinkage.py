@@ -64,7 +64,9 @@ class Spread:
     centre_variance: Array
 
 
-def find_spread(estimate: Array, variance: Array, centre: float | None = None, prior: Array = _UNIFORM_SHARE) -> Spread:
+def _find_spread(
+    estimate: Array, variance: Array, centre: float | None = None, prior: Array = _UNIFORM_SHARE
+) -> Spread:
     """Return the spread behind estimates (k,) or (..., families, k) with these variances; NaN: not estimated.
 
     `centre` is the mean of the true values where it is known, such as 0 for effects; `prior` (steps,) of the shares.
@@ -103,7 +105,7 @@ def _learned(likelihood: Array, prior: Array) -> Array:
 
 def shrink(estimate: Array, variance: Array, centre: float | None = None) -> tuple[Array, Array]:
     """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread."""
-    spread = find_spread(estimate, variance, centre)
+    spread = _find_spread(estimate, variance, centre)
     mean = _shrunken(estimate, spread)
     left = spread.pull * variance[..., None, :] + (1 - spread.pull) ** 2 * spread.centre_variance[..., None]
     weight = spread.weight[..., None]
@@ -122,7 +124,7 @@ def shrink_differences(
 
     `estimate`, `variance` (families, k); `family`, `first`, `second` (m,) are places in them.
     """
-    spread = find_spread(estimate, variance)
+    spread = _find_spread(estimate, variance)
     left = spread.pull * variance[..., None, :]
     mean, weight = _shrunken(estimate, spread), spread.weight[family]
     apart = mean[family, :, first] - mean[family, :, second]
@@ -133,7 +135,7 @@ def shrink_differences(
 
 def shrink_effects(estimate: Array, std_error: Array) -> tuple[Array, Array]:
     """Return effects (k,) of one family shrunken towards none, and the chance that the sign seen is the wrong one."""
-    spread = find_spread(estimate, std_error**2, centre=0.0)
+    spread = _find_spread(estimate, std_error**2, centre=0.0)
     left = spread.pull * std_error**2
     return _signs(_shrunken(estimate, spread).T, left.T, spread.weight, estimate)
 
@@ -171,7 +173,7 @@ def draw_shrunken(
     """
     each = int(np.gcd(len(errors), of_each_spread))
     there = np.isfinite(variance).T
-    spread = find_spread(estimate, variance, prior=_FLAT_VARIANCE)
+    spread = _find_spread(estimate, variance, prior=_FLAT_VARIANCE)
     between = _drawn_spread(spread, (len(errors) // each, *errors.shape[1:-1]), rng)
     root = _roots_between(estimate, variance, between, correlation, rng)
     true = root @ np.swapaxes(root, -1, -2)

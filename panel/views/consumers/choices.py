@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.models.consumers.choices import METHOD_OF, SEEN_WITH
-from panel.models.consumers.forced_choice import CANNOT_TELL, DIFFERS, SIMILAR, SMALL, ForcedChoices
-from panel.models.consumers.preference import HALF, LEFT_OUT, WAYS, Preferences
+from panel.models.consumers.choices import HALF, LEFT_OUT, METHOD_OF, WAYS, Preferences
+from panel.models.consumers.forced_choice import CANNOT_TELL, DIFFERS, SEEN_WITH, SIMILAR, SMALL, ForcedChoices
 from panel.study.naming import Naming
 from panel.study.shown import (
     P_HOLM,

@@ -12,6 +12,7 @@ import pandas as pd
 
 from panel.claims.judge import Claims
 from panel.claims.verdict import (
+    AS_WORDED,
     CANNOT_TELL,
     CONTRARY,
     IN_BATCHES,
@@ -49,34 +50,34 @@ _SIGNS = {
     NOT_THIS_TOOL: "–",
     WITHDRAWN: "×",
 }
-_COUNTED = {
-    SUPPORTED: "supported",
-    IN_BATCHES: "in these batches",
-    CONTRARY: "despite other evidence",
-    WITH_WORDING: "reworded",
-    NOT_SUPPORTED: "not",
-    CANNOT_TELL: "open",
-    NOT_THIS_TOOL: "outside this tool",
-    WITHDRAWN: WITHDRAWN,
+_SHORT = {
+    WITH_WORDING: "in other words",
+    NOT_SUPPORTED: "not supported",
+    CANNOT_TELL: "cannot tell",
+    NOT_THIS_TOOL: "outside",
+    WITHDRAWN: "withdrawn",
 }
 
 
 def claims_headline(result: Claims) -> str:
-    """Return one sentence: how many claims got which verdict."""
+    """Return one sentence of at most 24 words: how many claims got which verdict, adjusted in how many families.
+
+    Supported for these batches alone, or with contrary evidence, is called limited.
+    """
     total = len(result.claims)
     if not total:
         return "No claim has been written down yet."
-    counts: Counter[str] = Counter()
-    for verdict, number in Counter(result.claims["verdict"]).items():
-        counts[_COUNTED[verdict]] += number
-    parts = [f"{number} {words}" for words in dict.fromkeys(_COUNTED.values()) if (number := counts[words])]
+    counts = Counter(result.claims["verdict"])
+    supported, plain = sum(counts[verdict] for verdict in AS_WORDED), counts[SUPPORTED]
+    limited = f" ({supported - plain} limited)" if supported > plain else ""
+    parts = [f"{supported} supported{limited}"] if supported else []
+    parts += [f"{counts[verdict]} {words}" for verdict, words in _SHORT.items() if counts[verdict]]
+    tested = result.claims["p_adjusted"].notna() & ~result.claims["exploratory"].astype(bool)
+    families = result.claims.loc[tested, "family"].nunique()
+    among = f", {counted(families, 'family', 'families')}" if families else ""
     exploratory = int(result.claims["exploratory"].sum())
-    more = (
-        f" {exploratory} of them {'was' if exploratory == 1 else 'were'} not fixed before the data."
-        if exploratory
-        else ""
-    )
-    return f"Of {total} claim{'' if total == 1 else 's'}: {format_list(parts)}.{more}"
+    more = f"; {exploratory} exploratory" if exploratory else ""
+    return f"{counted(total, 'claim')}{among}: {', '.join(parts)}{more}."
 
 
 def verdict_words(verdict: str) -> str:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from panel.models.decision.contenders import OUT
 from panel.models.decision.decide import Decision
-from panel.models.decision.profile import BENCHMARK
+from panel.models.decision.wanted import BENCHMARK
 from panel.study.naming import Naming
 from panel.views.pictures import (
     BROAD,

@@ -19,7 +19,7 @@ from panel.models.emollients.curves import (
     ReducedCurves,
 )
 from panel.stats.curves.flow import CLEARLY_WORSE, FLOW_MODELS
-from panel.stats.curves.force_curve import zero_crossings
+from panel.stats.curves.over_time import zero_crossings
 from panel.study.naming import Naming
 from panel.study.shown import About, Across, Table, each_row, number, text, yes_no
 from panel.views.pictures import (

@@ -8,7 +8,7 @@ from scipy.stats import t
 from benchmarks.confounds import simulated
 from panel.models.prototypes.batch_spread import batch_spread, learned_batch_sd, own_batch_spread
 from panel.models.prototypes.differences import find_differences
-from panel.stats.mixed.satterthwaite import widened
+from panel.stats.mixed.inference import widened
 from panel.study.study import Study
 
 A, P, B, R = 10, 4, 3, 2

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.profile import target_profile
+from panel.models.decision.wanted import target_profile
 from panel.models.decision.windows import draw_panels, judge_windows
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.shrunken import shrunken_differences, shrunken_effects

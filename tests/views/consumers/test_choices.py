@@ -3,8 +3,8 @@
 import pytest
 from scipy.stats import binom, fisher_exact
 
+from panel.models.consumers.choices import count_preferences
 from panel.models.consumers.forced_choice import judge_count, judge_forced_choices
-from panel.models.consumers.preference import count_preferences
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.consumers.choices import (

@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm, studentized_range
 
-from panel.stats.ranking.ranks import rank_sum_differences, ranks_within_blocks
-from tests.stats.ranking.test_ranks import GRASSES
+from panel.stats.answers.ranks import rank_sum_differences, ranks_within_blocks
+from tests.stats.answers.test_ranks import GRASSES
 
 
 def untied(n, k, seed=0):

@@ -31,11 +31,10 @@ def show(study: StudyInUse) -> None:
     model = attempt(study.answer, PREDICTION)
     if model is None:
         return
-    proposed = attempt(study.answer, NEXT)
-    if proposed is not None:
-        widgets.show(tell_next(proposed, names))
+    proposed = attempt(study.told, tell_next, NEXT)
+    widgets.show(proposed)
     heading("Try a blend")
-    blend = _blend(study, model, proposed, names)
+    blend = _blend(study, model, None if proposed is None else proposed.result, names)
     told = None if blend is None else attempt(what_if, model, blend, study_targets(study.study))
     if told is not None:
         widgets.show(tell_what_if(told, names, model.level.base))

@@ -6,7 +6,7 @@ import pytest
 
 from panel.errors import StudyError
 from panel.store.database import written
-from panel.store.score_rows import Collected, with_collected
+from panel.store.lock import Collected, with_collected
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from tests.ballot_studies import ballot_study

@@ -5,7 +5,7 @@ from itertools import permutations, product
 import numpy as np
 import pytest
 
-from panel.stats.ranking.ranks import exact_rank_sum_p, ranks_within_blocks
+from panel.stats.answers.ranks import exact_rank_sum_p, ranks_within_blocks
 
 SAME = 1e-12  # sums of products of exact shares
 

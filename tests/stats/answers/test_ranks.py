@@ -8,7 +8,7 @@ from hypothesis.extra.numpy import arrays
 from scipy.stats import friedmanchisquare, rankdata
 
 from panel.errors import ModelError
-from panel.stats.ranking.ranks import complete_ranks, friedman_test, ranks_within_blocks
+from panel.stats.answers.ranks import _complete_ranks, friedman_test, ranks_within_blocks
 
 SAME = 1e-10  # a handful of float operations
 PRINTED = 5e-7  # half a unit of the sixth decimal
@@ -146,4 +146,4 @@ def test_gaps_stay_gaps():
 )
 def test_what_cannot_be_ranked_is_said(scores, words):
     with pytest.raises(ModelError, match=words):
-        complete_ranks(scores)
+        _complete_ranks(scores)

@@ -16,7 +16,7 @@ from scipy.special import chdtrc, fdtrc, ndtr, stdtrit
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.studentized import tukey_p_value
+from panel.stats.comparing.multiplicity import tukey_p_value
 
 # How often chance alone spreads rank sums as far apart as these: exact, given the ties.
 #
@@ -26,14 +26,14 @@ from panel.stats.comparing.studentized import tukey_p_value
 # are exchangeable, so that only sorted rank sums have to be kept.
 
 
-EXACT_WORK = 2_000_000  # sums of a rank row with a vector of rank sums, about a second
+_EXACT_WORK = 2_000_000  # sums of a rank row with a vector of rank sums, about a second
 _BATCH = 200_000  # rows sorted at a time, to bound the memory
 _LARGEST_KEY = 2**62
 
-Whole = NDArray[np.int64]
+_Whole = NDArray[np.int64]
 
 
-def exact_rank_sum_p(ranks: Array, *, work: int = EXACT_WORK) -> float | None:
+def exact_rank_sum_p(ranks: Array, *, work: int = _EXACT_WORK) -> float | None:
     """Return P(sum of squared rank sums >= the observed one), or None where it would cost more than `work`.
 
     Parameters
@@ -66,11 +66,11 @@ def _orders(row: tuple[int, ...]) -> int:
     return factorial(len(row)) // prod(factorial(row.count(value)) for value in set(row))
 
 
-def _all_orders(row: tuple[int, ...]) -> Whole:
+def _all_orders(row: tuple[int, ...]) -> _Whole:
     return np.array(sorted(set(permutations(row))), dtype=np.int64)
 
 
-def _with_row(sums: Whole, weights: Array, orders: Whole, base: int) -> tuple[Whole, Array]:
+def _with_row(sums: _Whole, weights: Array, orders: _Whole, base: int) -> tuple[_Whole, Array]:
     """Add a block in all its orders: the sorted rank sums that can come out, and how likely each is."""
     power = base ** np.arange(sums.shape[1])
     keys, shares = np.zeros(0, dtype=np.int64), np.zeros(0)
@@ -84,7 +84,7 @@ def _with_row(sums: Whole, weights: Array, orders: Whole, base: int) -> tuple[Wh
     return keys[:, None] // power % base, shares
 
 
-def _upper_share(sums: Whole, weights: Array, orders: Whole, observed: int) -> float:
+def _upper_share(sums: _Whole, weights: Array, orders: _Whole, observed: int) -> float:
     """Return the probability that the squared rank sums add up to at least `observed` once the last block is in."""
     own = (sums**2).sum(axis=1)
     last = (orders[0] ** 2).sum()
@@ -132,7 +132,7 @@ def ranks_within_blocks(scores: ArrayLike) -> Array:
     return np.where(np.isnan(x), np.nan, below + (alike + 1) / 2)
 
 
-def complete_ranks(scores: ArrayLike) -> Array:
+def _complete_ranks(scores: ArrayLike) -> Array:
     """Return the ranks of complete blocks.
 
     Raises
@@ -155,19 +155,19 @@ def complete_ranks(scores: ArrayLike) -> Array:
     return ranks
 
 
-def friedman_test(scores: ArrayLike, *, work: int = EXACT_WORK) -> FriedmanTest:
+def friedman_test(scores: ArrayLike, *, work: int = _EXACT_WORK) -> FriedmanTest:
     """Test whether the samples differ: `scores` (n, k), rows are blocks.
 
     The p-value is exact, given the ties, where that costs at most `work` sums of rank rows
-    (`panel.stats.ranking.ranks`). Friedman (1937), J. Am. Stat. Assoc. 32:675; ties and F form: Conover
+    (`panel.stats.answers.ranks`). Friedman (1937), J. Am. Stat. Assoc. 32:675; ties and F form: Conover
     (1999); Iman & Davenport (1980), Commun. Stat. A9:571.
 
     Raises
     ------
     ModelError
-        As `complete_ranks`.
+        As `_complete_ranks`.
     """
-    ranks = complete_ranks(scores)
+    ranks = _complete_ranks(scores)
     n, k = ranks.shape
     rank_sums = ranks.sum(axis=0)
     spread = float(((rank_sums - n * (k + 1) / 2) ** 2).sum())
@@ -196,7 +196,7 @@ def friedman_test(scores: ArrayLike, *, work: int = EXACT_WORK) -> FriedmanTest:
 
 
 FEWEST_IN_BLOCK = 2
-SMALLEST_EIGENVALUE = 1e-9  # relative: below, a direction is not compared at all
+_SMALLEST_EIGENVALUE = 1e-9  # relative: below, a direction is not compared at all
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -320,7 +320,7 @@ def skillings_mack_test(scores: ArrayLike) -> SkillingsMackTest:
 def _inverse_and_rank(covariance: Array) -> tuple[Array, int]:
     """Return the pseudo-inverse of a covariance matrix and its rank."""
     values, vectors = np.linalg.eigh(covariance)
-    kept = values > SMALLEST_EIGENVALUE * max(values.max(initial=0.0), 1.0)
+    kept = values > _SMALLEST_EIGENVALUE * max(values.max(initial=0.0), 1.0)
     inverse = (vectors[:, kept] / values[kept]) @ vectors[:, kept].T
     return np.asarray(inverse, dtype=float), int(kept.sum())
 
@@ -356,9 +356,9 @@ def rank_sum_differences(scores: ArrayLike) -> RankDifferences:
     Raises
     ------
     ModelError
-        As `panel.stats.ranking.ranks.complete_ranks`.
+        As `panel.stats.answers.ranks.complete_ranks`.
     """
-    ranks = complete_ranks(scores)
+    ranks = _complete_ranks(scores)
     k = ranks.shape[1]
     rank_sums, std_error = ranks.sum(axis=0), _std_error(ranks)
     second, first = np.array(list(combinations(range(k), 2))).T

@@ -1,15 +1,16 @@
-"""Page: whom to talk to and about what, and what would change without one of them?"""
+"""Place People: whom to talk to and about what, and what would change without one of them?"""
 
 from __future__ import annotations
+
+from functools import partial
 
 import streamlit as st
 
 from panel.answers import LEFT_OUT, PANEL, SCALE_USE
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, plain, show_items
+from panel.app.widgets import attempt, drawer, plain, show_items
 from panel.app.widgets import show as lay_out
 from panel.models.assessors.performance import ACTIONS, PanelCheck
-from panel.study.naming import naming
 from panel.views.assessors.people import differences_without, tell_people
 from panel.views.assessors.person import person_items
 from panel.views.prototypes.other_ways import tell_scale_use
@@ -18,22 +19,19 @@ from panel.views.told import Told
 
 def show(study: StudyInUse) -> None:
     """Show whom to talk to about what, then one person, and what use of the scale or leaving somebody out changes."""
-    result = attempt(study.answer, PANEL)
-    if result is None:
+    told = attempt(study.told, tell_people, PANEL)
+    if told is None:
         return
-    names = naming(study.study)
-    told = tell_people(result, names)
     lay_out(told)
-    with st.expander("One assessor"):
-        _one_person(study, result, told)
-    with st.expander("Use of the scale"):
-        scale_use = attempt(study.answer, SCALE_USE)
-        if scale_use is not None:
-            beside = tell_scale_use(scale_use, names)
-            show_items([beside.headline, *beside.drawers[0].items, scale_use.method, *beside.cannot], beside)
-    with st.expander("Differences from the benchmark, with and without each assessor"):
-        if st.toggle("Work them out", key=study.choice("with and without")):
-            _without(study, told)
+    drawer("One assessor", partial(_one_person, study, told.result, told))
+    drawer("Use of the scale", partial(_scale_use, study))
+    drawer("Differences from the benchmark, with and without each assessor", partial(_without, study, told))
+
+
+def _scale_use(study: StudyInUse) -> None:
+    beside = attempt(study.told, tell_scale_use, SCALE_USE)
+    if beside is not None:
+        show_items([beside.headline, *beside.drawers[0].items, beside.result.method, *beside.cannot], beside)
 
 
 def _one_person(study: StudyInUse, result: PanelCheck, told: Told) -> None:

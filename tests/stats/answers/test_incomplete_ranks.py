@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.errors import ModelError
-from panel.stats.ranking.ranks import durbin_test, friedman_test, is_balanced_incomplete, skillings_mack_test
+from panel.stats.answers.ranks import durbin_test, friedman_test, is_balanced_incomplete, skillings_mack_test
 
 SAME = 1e-9
 gap = np.nan
