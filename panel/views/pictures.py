@@ -218,10 +218,7 @@ def spread_apart(
 
 
 def place_labels(
-    points: NDArray[np.float64],
-    sizes: Sequence[tuple[float, float]],
-    box: tuple[float, float],
-    distance: float,
+    points: NDArray[np.float64], sizes: Sequence[tuple[float, float]], box: tuple[float, float], distance: float
 ) -> NDArray[np.float64]:
     """Return the middle of a label for each point of a picture with corners (0, 0) and `box`; shape (n, 2).
 
@@ -264,10 +261,7 @@ def _apart(centres: NDArray[np.float64], extents: NDArray[np.float64], box: NDAr
 
 
 def _overlap(
-    tried: NDArray[np.float64],
-    extent: NDArray[np.float64],
-    others: NDArray[np.float64],
-    extents: NDArray[np.float64],
+    tried: NDArray[np.float64], extent: NDArray[np.float64], others: NDArray[np.float64], extents: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Return the area each tried place shares with the other boxes."""
     reach = (extent + extents)[None, :, :] / 2

@@ -78,10 +78,7 @@ _BOARD = Table(
     ),
 )
 _CLAIMS_TABLE = Table(
-    name="claims_in_full",
-    title="Every claim with the number that decides",
-    rows=_ordered,
-    columns=CLAIM_COLUMNS,
+    name="claims_in_full", title="Every claim with the number that decides", rows=_ordered, columns=CLAIM_COLUMNS
 )
 
 

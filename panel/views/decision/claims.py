@@ -27,15 +27,7 @@ from panel.study.shown import Table, each_row, p_value, text, yes_no
 from panel.study.study import Study
 from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture
-from panel.words import (
-    DOWN,
-    NOTHING,
-    counted,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
-)
+from panel.words import DOWN, NOTHING, counted, format_interval, format_list, format_number, format_share
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

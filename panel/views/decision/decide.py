@@ -46,15 +46,7 @@ from panel.study.shown import (
 )
 from panel.views.decision.decision_pictures import chance_words, chances_picture, window_text
 from panel.views.told import Told, drawer
-from panel.words import (
-    NOTHING,
-    capital,
-    format_change,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
-)
+from panel.words import NOTHING, capital, format_change, format_interval, format_list, format_number, format_share
 
 _MOST_MISSED = 2
 

@@ -251,15 +251,7 @@ _SCREENING = Table(
     "screening",
     "All other pairs of attribute and reading, the clearest first",
     "screening",
-    (
-        ATTRIBUTE,
-        _READING,
-        _R,
-        count("Prototypes", "n"),
-        P,
-        P_ADJUSTED,
-        yes_no("Stands out", "stands_out"),
-    ),
+    (ATTRIBUTE, _READING, _R, count("Prototypes", "n"), P, P_ADJUSTED, yes_no("Stands out", "stands_out")),
     key=("attribute", "measure"),
 )
 

@@ -10,18 +10,7 @@ import pandas as pd
 from panel.models.emollients.swaps import TracedSwaps
 from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    P_ADJUSTED,
-    VERDICT,
-    About,
-    P,
-    Source,
-    Table,
-    change,
-    each_row,
-    interval,
-)
+from panel.study.shown import ATTRIBUTE, P_ADJUSTED, VERDICT, About, P, Source, Table, change, each_row, interval
 from panel.views.told import Drawer, Shown, drawer
 from panel.words import counted, format_change, format_interval, p_words
 
