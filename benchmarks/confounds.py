@@ -17,6 +17,7 @@ from panel.checks.confounds import find_confounds
 from panel.claims.materials import PanelNumbers, _panel_numbers
 from panel.models.emollients.swaps import trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.panel_design import fit_study
 from panel.stats.comparing.equivalence import two_one_sided_tests
 from panel.stats.comparing.multiplicity import below
 from panel.study.study import Study, empty_table
@@ -91,7 +92,7 @@ def some_row(found: Differences, frame: str = "versus") -> float:
 
 def numbers_of(study: Study) -> PanelNumbers:
     """Return the panel's numbers, as claims use them."""
-    return _panel_numbers(study, study.scores, study.attributes, find_confounds(study))
+    return _panel_numbers(study, fit_study(study))
 
 
 def superiority(study: Study, prototype: str = "P2", versus: str = "P1") -> float:

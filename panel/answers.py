@@ -185,6 +185,7 @@ ASSUMPTIONS: Question[Assumptions] = Question(
     "assumptions",
     "models.prototypes.assumptions:look_at_assumptions",
     "Looking at what the model assumes (a few seconds) ...",
+    uses=_FITTED,
     drawn=True,
 )
 MAP: Question[PrototypeMap] = Question(
@@ -321,7 +322,7 @@ DECISION: Question[Decision] = Question(
     "decision",
     "models.decision.decide:decide",
     "Holding the prototypes against what is wanted ...",
-    uses={"differences": Use(DIFFERENCES, needed=False), "segments": Use(SEGMENTS, needed=False)},
+    uses=_FITTED | {"differences": Use(DIFFERENCES, needed=False), "segments": Use(SEGMENTS, needed=False)},
     settings=("weights",),
     drawn=True,
 )

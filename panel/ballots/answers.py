@@ -181,6 +181,7 @@ def steps_of(ballot: Ballot) -> tuple[Step, ...]:
     stages = _stages(ballot.questions)
     timed = any(minutes is not None for _, minutes, _ in stages)
     last_untimed = max((number for number, stage in enumerate(stages, 1) if stage[1] is None), default=0)
+    given = ballot.given
     return tuple(
         Step(
             serving,
@@ -190,7 +191,7 @@ def steps_of(ballot: Ballot) -> tuple[Step, ...]:
             questions,
             timed and number == last_untimed,
             ballot.rubbing_ended.get(serving.serving),
-            tuple(q for q in questions if (serving.serving, q.attribute) not in ballot.given),
+            tuple([q for q in questions if (serving.serving, q.attribute) not in given]),
             serving.code in ballot.held,
         )
         for serving in ballot.servings
@@ -216,13 +217,12 @@ def next_step(ballot: Ballot, steps: Sequence[Step], now: datetime) -> Step | No
     return first if first.serving.serving in begun else None
 
 
-def is_out_of_order(ballot: Ballot, step: Step) -> bool:
-    """Return True if a sample before this one was not begun, or a stage before this one has no answer at all.
+def is_out_of_order(ballot: Ballot, steps: Sequence[Step], step: Step) -> bool:
+    """Return True if a sample before this one was not begun, or a stage before it has no answer at all.
 
     The assessor may have had a reason, so it is kept, with a mark: what was felt before colours what is felt after.
     """
     begun = {serving for serving, _ in ballot.given} | set(ballot.rubbing_ended)
-    steps = steps_of(ballot)
     earlier = {s.serving.serving for s in steps if s.serving.position < step.serving.position and not s.held}
     own = [s for s in steps if s.serving == step.serving and s.number < step.number]
     return bool(earlier - begun) or any(s.questions == s.left for s in own)

@@ -245,7 +245,7 @@ class _Server:
         found = self._ballot(request)
         if isinstance(found, Response):
             return found
-        step = _step_at(request, found)
+        step = _step_at(request, steps_of(found))
         return step if isinstance(step, Response) else self._show(request, found, step)
 
     def _show(self, request: Request, ballot: Ballot, step: Step) -> Response:
@@ -336,10 +336,11 @@ def _keep(
     found = _opened(request, ballot_of(connection, request.path_params["token"], server.known), server.closed())
     if isinstance(found, Response):
         return found
-    step = _step_at(request, found)
+    steps = steps_of(found)
+    step = _step_at(request, steps)
     if isinstance(step, Response):
         return step
-    marked = read_marks(fields, step, moment, out_of_order=is_out_of_order(found, step))
+    marked = read_marks(fields, step, moment, out_of_order=is_out_of_order(found, steps, step))
     if _is_older(connection, found, step, marked):
         return _plain(request, pages.OLDER_PAGE, 409)
     if marked.entries:
@@ -384,10 +385,10 @@ def _opened(request: Request, ballot: Ballot | None, closed: str) -> Ballot | Re
     return _plain(request, pages.SESSION_OVER, 403) if ballot.locked else ballot
 
 
-def _step_at(request: Request, ballot: Ballot) -> Step | Response:
+def _step_at(request: Request, steps: Sequence[Step]) -> Step | Response:
     """Return the step of the address, or the page that is shown instead of it."""
     place = (request.path_params["position"], request.path_params["stage"])
-    step = next((s for s in steps_of(ballot) if (s.serving.position, s.number) == place), None)
+    step = next((s for s in steps if (s.serving.position, s.number) == place), None)
     if step is None:
         return _plain(request, pages.NO_PAGE, 404)
     return _plain(request, pages.HELD, 403) if step.held else step

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from panel.checks.finding import Finding
 from panel.errors import PanelError
@@ -74,6 +75,9 @@ PAIR_COLUMNS = (
     "advice",
 )
 _WHY = ("factor", "kind", "because")
+
+Labels = tuple[Codes, list[str]]
+"""The number of each row's label, and the labels; the empty one where it is not known."""
 SWAP_COLUMNS = ("attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice")
 
 
@@ -146,47 +150,49 @@ class Confounds:
 def find_confounds(study: Study, scores: pd.DataFrame | None = None) -> Confounds:
     """Return what the differences and swaps of `study` cannot be told from, by `scores` (by default those used)."""
     frame = scores_used(study).frame if scores is None else scores
-    named = (frame["prototype"] != "") & (frame["attribute"] != "")
-    frame = frame if named.all() else frame.loc[named]
     facts = score_facts(study, frame)
     return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
 
 
-def score_facts(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per score: `attribute prototype` and the label of each factor, empty where it is not known."""
+def score_facts(study: Study, scores: pd.DataFrame) -> dict[str, Labels]:
+    """Return the `attribute`, the `prototype` and the label of each factor for every score, empty if not known."""
     position, site = _served(study, scores)
-    groups = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
-    day = _each(scores["recorded_at"], _day)
-    typed = scores["source"].isin([name for name in scores["source"].unique() if name.casefold() in TYPED_IN_LATER])
-    return pd.DataFrame(
-        {
-            "attribute": scores["attribute"],
-            "prototype": scores["prototype"],
-            SESSION: scores["session"],
-            TEST_DAY: day.where(~typed, ""),
-            POSITION: _each(position, lambda value: "" if value != value else f"{value:g}"),
-            SITE: site,
-            GROUP: _words(scores["assessor"].map(groups)),
-            BATCH: batch_of_score(study, scores),
-        }
-    )
+    assessors = study.table("assessors")
+    groups = dict(zip(reversed(assessors["assessor"].tolist()), reversed(assessors["group"].tolist()), strict=True))
+    day = labels(scores["recorded_at"], _day)
+    typed = [name for name in scores["source"].unique() if name.casefold() in TYPED_IN_LATER]
+    if typed:
+        code, days = day
+        day = np.where(scores["source"].isin(typed), len(days), code), [*days, ""]
+    return {
+        "attribute": labels(scores["attribute"]),
+        "prototype": labels(scores["prototype"]),
+        SESSION: labels(scores["session"]),
+        TEST_DAY: day,
+        POSITION: labels(position, lambda value: "" if value != value else f"{value:g}"),
+        SITE: (np.zeros(len(scores), dtype=np.intp), [""]) if site is None else labels(site),
+        GROUP: labels(scores["assessor"], lambda name: groups.get(name, "")),
+        BATCH: labels(batch_of_score(study, scores)),
+    }
 
 
-def _served(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+def labels(values: pd.Series, words: Callable[[Any], str] = str) -> Labels:
+    """Return the number of each value's words and the words, worked out once for each different value."""
+    code, different = pd.factorize(values, use_na_sentinel=False)
+    numbers: dict[str, int] = {}
+    place = np.array([numbers.setdefault(words(value), len(numbers)) for value in different.tolist()], dtype=np.intp)
+    return place[code], list(numbers)
+
+
+def _served(study: Study, scores: pd.DataFrame) -> tuple[pd.Series, pd.Series | None]:
     """Return the position and the site of the serving behind each score, as far as they are known."""
     key = ["session", "assessor", "prototype"]
     servings = study.table("servings")
     if servings.empty:
-        return scores["position"], pd.Series("", index=scores.index, dtype="str")
+        return scores["position"], None
     servings = servings.loc[~servings.duplicated(key, keep=False), [*key, "position", "site"]]
     served = scores[key].merge(servings, on=key, how="left").set_axis(scores.index, axis=0)
     return scores["position"].fillna(served["position"]), _words(served["site"])
-
-
-def _each(values: pd.Series, words: Callable[[Any], str]) -> pd.Series:
-    """Return the words for each value, worked out once for each different one."""
-    code, different = pd.factorize(values, use_na_sentinel=False)
-    return pd.Series(np.array([words(value) for value in different], dtype=object)[code], values.index, dtype="str")
 
 
 def _day(moment: str) -> str:
@@ -198,16 +204,14 @@ def making_confounds(study: Study) -> Confounds:
     """Return what the prototypes cannot be told from by how they were made: for readings, or before anybody scores."""
     batches = study.table("batches")
     batches = batches.loc[(batches["batch"] != "") & (batches["prototype"] != "")]
-    facts = pd.DataFrame({"attribute": "", "prototype": batches["prototype"], BATCH: batches["batch"]})
+    facts = {"prototype": labels(batches["prototype"]), BATCH: labels(batches["batch"])}
     return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
 
 
 def answer_confounds(rows: pd.DataFrame, prototypes: tuple[str, ...] = ()) -> Confounds:
     """Return what the prototypes cannot be told from by answers to one question: `prototype session position`."""
-    position = rows["position"].map("{:g}".format).where(rows["position"].notna(), "")
-    facts = pd.DataFrame(
-        {"attribute": "", "prototype": rows["prototype"], SESSION: rows["session"], POSITION: position}
-    )
+    position = labels(rows["position"], lambda value: "" if value != value else f"{value:g}")
+    facts = {"prototype": labels(rows["prototype"]), SESSION: labels(rows["session"]), POSITION: position}
     return confounds_of(facts, prototypes=prototypes)
 
 
@@ -235,26 +239,29 @@ def _words(found: pd.Series) -> pd.Series:
 def _made_on(study: Study) -> dict[str, str]:
     """Return the making day of each batch, where it is known."""
     batches = study.table("batches")
+    if batches.empty:
+        return {}
     day = batches["made_on"].str.slice(0, 10)
     known = day.str.fullmatch(r"\d{4}-\d\d-\d\d") & (batches["batch"] != "")
     return dict(zip(batches.loc[known, "batch"], day[known], strict=True))
 
 
-def _swaps(study: Study) -> pd.DataFrame:
-    """Return the matched pairs of the study; none where its formulas cannot be read."""
-    nothing = pd.DataFrame({name: pd.Series(dtype="str") for name in ("swap", "prototype", "versus")})
+def _swaps(study: Study) -> pd.DataFrame | None:
+    """Return the matched pairs of the study; None where it has no formulas that can be read."""
     if study.table("formulas").empty:
-        return nothing
+        return None
     try:
         differing = formula_pairs(study)
         kinds = [oriented(differing.loc[differing["kind"] == kind]) for kind in ("swap", "joint")]
-        return pd.concat([nothing, *kinds], ignore_index=True)
+        return pd.concat(
+            [pd.DataFrame(columns=["swap", "prototype", "versus"], dtype="str"), *kinds], ignore_index=True
+        )
     except PanelError:
-        return nothing
+        return None
 
 
 def confounds_of(
-    facts: pd.DataFrame,
+    facts: Mapping[str, Labels],
     *,
     prototypes: tuple[str, ...] = (),
     swaps: pd.DataFrame | None = None,
@@ -265,7 +272,7 @@ def confounds_of(
     Parameters
     ----------
     facts
-        One row per score or answer: `attribute prototype` and a label for each factor known, empty where it is not.
+        `prototype`, and `attribute` if there are several, and the factors known; one label per score or answer.
     prototypes
         The order of the prototypes; by default that of the rows.
     swaps
@@ -273,17 +280,16 @@ def confounds_of(
     made_on
         Batch to its making day.
     """
-    scored = facts["prototype"].unique().tolist()
+    facts = _named(facts)
+    scored = facts["prototype"][1]
     order = [name for name in prototypes if name in set(scored)] or scored
     patterns = _patterns(facts, order)
     pairs, told, connections = [], [], []
     sets: dict[str, dict[str, int]] = {}
     batches = _batches(facts)
     days = {p: [(made_on or {}).get(batch, "") for batch in own] for p, own in batches.items()}
-    for names, tables in patterns:
+    for names, seen, tables in patterns:
         here = [""] if len(patterns) == 1 else names
-        own = set(facts.loc[facts["attribute"].isin(names), "prototype"].unique())
-        seen = np.array([name in own for name in order], dtype=bool)
         met = _sessions_joint(tables, len(order))
         made = _making(order, seen, days)
         own_pairs = list(_pair_rows(order, seen, tables, made, batches, met))
@@ -316,35 +322,61 @@ def _for_all(rows: pd.DataFrame, attributes: int) -> pd.DataFrame:
     return pd.concat([once, rows.loc[~shared]], ignore_index=True)
 
 
-def _batches(facts: pd.DataFrame) -> dict[str, tuple[str, ...]]:
-    """Return the batches of each prototype that were scored, as far as they are known."""
+def _named(facts: Mapping[str, Labels]) -> dict[str, Labels]:
+    """Return the facts of the rows that name their attribute, one for all where none is given, and their prototype."""
+    lacking = np.zeros(len(facts["prototype"][0]), dtype=bool)
+    for code, names in (facts[name] for name in ("attribute", "prototype") if name in facts):
+        lacking |= code == (names.index("") if "" in names else -1)
+    whole = {"attribute": (np.zeros(len(lacking), dtype=np.intp), [""]), **facts}
+    if not lacking.any():
+        return whole
+    return {
+        name: labels(pd.Series(np.array(names, dtype=object)[code[~lacking]])) for name, (code, names) in whole.items()
+    }
+
+
+def _batches(facts: Mapping[str, Labels]) -> dict[str, tuple[str, ...]]:
+    """Return the batches of each prototype that were scored, as far as they are known, in their order of coming."""
     if BATCH not in facts:
         return {}
-    rows = facts.loc[facts[BATCH] != "", ["prototype", BATCH]].drop_duplicates()
-    return {str(name): tuple(own[BATCH]) for name, own in rows.groupby("prototype", sort=False)}
+    (prototype, prototypes), (batch, batches) = facts["prototype"], facts[BATCH]
+    _, first = np.unique(prototype * len(batches) + batch, return_index=True)
+    found: dict[str, tuple[str, ...]] = {}
+    for row in np.sort(first).tolist():
+        name, own = prototypes[prototype[row]], batches[batch[row]]
+        if own:
+            found[name] = (*found.get(name, ()), own)
+    return found
 
 
-def _patterns(facts: pd.DataFrame, order: list[str]) -> list[tuple[list[str], dict[str, Array]]]:
-    """Return the attributes that were scored in one and the same pattern, with prototype x level counts by factor.
+def _patterns(
+    facts: Mapping[str, Labels], order: list[str]
+) -> list[tuple[list[str], NDArray[np.bool_], dict[str, Array]]]:
+    """Return the attributes scored in one pattern: names, prototypes seen, prototype x level counts by factor.
 
     Scores whose level of a factor is not known take no part in its table; no session at all is one session.
     """
-    attribute, names = pd.factorize(facts["attribute"])
-    prototype = pd.Index(order).get_indexer(pd.Index(facts["prototype"]))
+    attribute, names = facts["attribute"]
+    number = {name: place for place, name in enumerate(order)}
+    prototype = np.array([number[name] for name in facts["prototype"][1]], dtype=np.intp)[facts["prototype"][0]]
+    cell = attribute * len(order) + prototype
     tables: dict[str, Array] = {}
     for factor in OF_TEST:
         if factor not in facts:
             continue
-        level, levels = pd.factorize(facts[factor])
-        shape = (len(names), len(order), max(len(levels), 1))
-        kept = (facts[factor] != "").to_numpy() if factor != SESSION else np.ones(len(facts), dtype=bool)
-        place = np.ravel_multi_index((attribute[kept], prototype[kept], level[kept]), shape)
-        tables[factor] = np.bincount(place, minlength=int(np.prod(shape))).reshape(shape).astype(float)
+        level, levels = facts[factor]
+        place = cell * len(levels) + level
+        counts = np.bincount(place, minlength=len(names) * len(order) * len(levels)).astype(float)
+        table = counts.reshape(len(names), len(order), len(levels))
+        if factor != SESSION and "" in levels:
+            table = np.delete(table, levels.index(""), axis=2)
+        tables[factor] = table
+    seen = np.bincount(cell, minlength=len(names) * len(order)).reshape(len(names), len(order)) > 0
     alike: dict[tuple[bytes, ...], list[int]] = {}
     for place in range(len(names)):
         alike.setdefault(tuple(table[place].tobytes() for table in tables.values()), []).append(place)
     return [
-        ([str(names[k]) for k in own], {factor: table[own[0]] for factor, table in tables.items()})
+        ([names[k] for k in own], seen[own].any(axis=0), {factor: table[own[0]] for factor, table in tables.items()})
         for own in alike.values()
     ]
 
@@ -519,6 +551,8 @@ def confound_findings(found: Confounds) -> list[Finding]:
 
 def untold_findings(found: Confounds) -> Iterator[Finding]:
     """Yield one finding for each factor of the test that goes wholly along with pairs of prototypes."""
+    if found.pairs.empty:
+        return
     rows = found.pairs.loc[(found.pairs["kind"] == WHOLLY) & found.pairs["factor"].isin(OF_TEST)]
     total = len(found.connections.drop_duplicates(["prototype", "versus"]))
     for factor, own in rows.groupby("factor", sort=False):

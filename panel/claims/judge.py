@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from panel.answers import DIFFERENCES, SWAPS, Question, Use
+from panel.answers import DIFFERENCES, PANEL_FIT, SWAPS, Question, Use
 from panel.claims.bearing import Bearing, bearing_on
 from panel.claims.claim import BEYOND, Claim, Standing, claims_frame, read_claims, standing
 from panel.claims.evidence import (
@@ -46,6 +46,7 @@ from panel.claims.wording import Wording, wording_of
 from panel.errors import StudyError
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.differences import Differences
+from panel.models.prototypes.panel_design import PanelFit
 from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study, is_rehearsed
 from panel.study.tables import TABLES
@@ -124,7 +125,12 @@ class Judged:
 
 
 def judge_claims(
-    study: Study, *, level: float = _LEVEL, differences: Differences | None = None, traced: TracedSwaps | None = None
+    study: Study,
+    *,
+    level: float = _LEVEL,
+    differences: Differences | None = None,
+    traced: TracedSwaps | None = None,
+    fitted: PanelFit | None = None,
 ) -> Claims:
     """Judge every claim of `study`; each model is fitted once. A study without claims gives frames without rows.
 
@@ -132,11 +138,11 @@ def judge_claims(
     ----------
     level
         One minus the chance of supporting a false claim; also the level of the intervals.
-    differences, traced
+    differences, traced, fitted
         Answers that are at hand already.
     """
     claims = read_claims(study)
-    materials = Materials(study, claims, level, differences, traced)
+    materials = Materials(study, claims, level, differences, traced, fitted)
     evidence = [find_evidence(claim, materials) for claim in claims]
     rehearsed = is_rehearsed(study)
     judged = [
@@ -269,7 +275,11 @@ CLAIMS: Question[Claims] = Question(
     "claims",
     judge_claims,
     "Judging the claims ...",
-    uses={"differences": Use(DIFFERENCES, needed=False), "traced": Use(SWAPS, needed=False)},
+    uses={
+        "differences": Use(DIFFERENCES, needed=False),
+        "traced": Use(SWAPS, needed=False),
+        "fitted": Use(PANEL_FIT, needed=False),
+    },
 )
 
 

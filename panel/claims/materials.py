@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtr, stdtrit
 
-from panel.checks.confounds import Confounds, find_confounds
+from panel.checks.confounds import Confounds
 from panel.claims.claim import Claim, counted, listed, number, percent
 from panel.claims.names import Names, names_of
 from panel.errors import ModelError
@@ -20,7 +20,7 @@ from panel.models.emollients.prediction_model import model_of, prototype_level, 
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
 from panel.models.prototypes.differences import Differences, find_differences, variance_rows, versus_rows
-from panel.models.prototypes.panel_design import PanelDesign, fit_panel
+from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study
 from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
 from panel.plan.sample_size import ALONE, WITH_BENCHMARK, Scatter, own_scatter, panel_sizes
 from panel.stats.comparing.equivalence import detection_power
@@ -30,15 +30,9 @@ from panel.stats.mixed.reml import BATCH, MixedFit
 from panel.stats.mixed.satterthwaite import widened
 from panel.study.knowledge import claim_kinds
 from panel.study.numbers_read import read_numbers
-from panel.study.scores_used import named_rows, scores_used
+from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
-_PANEL_KINDS = frozenset(
-    (
-        *("perceived_attribute", "absolute_negative", "superiority", "parity", "unsurpassed"),
-        *("ranking", "duration", "ingredient_attribution"),
-    )
-)
 _MINUTES_SLACK = 1e-9
 USUAL_PANEL_BAR = 0.20
 """Share of the scale that counts as slight; a setting of ours, no source."""
@@ -48,7 +42,7 @@ USUAL_PANEL_BAR = 0.20
 class Materials:
     """The study and everything about it that several claims rest on; worked out when first asked for.
 
-    `differences` and `traced` are answers that are at hand already, of the study as it stands.
+    `differences`, `traced` and `fitted` are answers that are at hand already, of the study as it stands.
     """
 
     study: Study
@@ -56,6 +50,7 @@ class Materials:
     level: float
     differences: Differences | None = None
     traced: TracedSwaps | None = None
+    fitted: PanelFit | None = None
 
     @property
     def alpha(self) -> float:
@@ -65,18 +60,21 @@ class Materials:
     @cached_property
     def scores(self) -> pd.DataFrame:
         """The scores an analysis uses."""
-        return scores_used(self.study).frame
+        return self._fitted.used.frame
+
+    @cached_property
+    def _fitted(self) -> PanelFit:
+        return fit_study(self.study) if self.fitted is None else self.fitted
 
     @cached_property
     def panel(self) -> PanelNumbers:
-        """The panel model of every attribute that a claim is about."""
-        wanted = {claim.attribute for claim in self.claims if claim.kind in _PANEL_KINDS and claim.attribute}
-        return _panel_numbers(self.study, self.scores, wanted, self.confounds)
+        """What the panel's model says of every attribute."""
+        return _panel_numbers(self.study, self._fitted)
 
     @cached_property
     def confounds(self) -> Confounds:
         """What prototypes and swaps cannot be told from."""
-        return find_confounds(self.study, self.scores)
+        return self._fitted.confounds
 
     def from_one(self, attribute: str, prototype: str) -> pd.DataFrame:
         """Return the differences of all others from `prototype` on an attribute, adjusted together (Dunnett)."""
@@ -361,16 +359,16 @@ class PanelNumbers:
         return counted(high, "score") if low == high else f"{low} to {high} scores"
 
 
-def _panel_numbers(study: Study, scores: pd.DataFrame, attributes: Iterable[str], confounds: Confounds) -> PanelNumbers:
-    """Fit those of `attributes` in `scores` that can be fitted, one model for those that share one."""
-    scores = scores.loc[scores["attribute"].isin(set(attributes))]
-    fits, left_out = fit_panel(study, scores, confounds=confounds)
+def _panel_numbers(study: Study, fitted: PanelFit) -> PanelNumbers:
+    """Return the fits and counts, attribute by attribute."""
+    scores = fitted.used.frame
     found: dict[str, tuple[PanelDesign, MixedFit, Inference, int]] = {}
-    for design, fit in fits:
+    for design, fit in fitted.fits:
         infer = inference(fit)
         found |= {name: (design, fit, infer, place) for place, name in enumerate(design.attributes)}
     counts = scores.pivot_table(index=["attribute", "assessor"], columns="prototype", values="score", aggfunc="count")
-    return PanelNumbers(found, dict(left_out), counts.replace(0, np.nan), batch_spread(study, confounds))
+    spread = batch_spread(study, fitted.confounds)
+    return PanelNumbers(found, dict(fitted.left_out), counts.replace(0, np.nan), spread)
 
 
 # What would it take to show a claim that is not shown: how many people, how many replicates?

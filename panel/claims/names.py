@@ -138,14 +138,19 @@ def words_of(text: str) -> Tokens:
 
 @cache
 def _phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
-    """Return the table of words by the tokens of each phrase."""
+    """Return the table of words by the tokens of each phrase; a place with a kind of product is one, too."""
     found: dict[Tokens, tuple[Entry, ...]] = {}
     for row in claim_words(language).to_dict("records"):
         value = float(row["value"]) if row["value"] else float("nan")
         entry = Entry(str(row["part"]), str(row["family"]), str(row["asked_as"]), value)
         key = words_of(str(row["phrase"]))
         found[key] = (*found.get(key, ()), entry)
+    places, forms = ([key for key, own in found.items() if any(entry.part == part for entry in own)] for part in _PRODUCTS)
+    found |= {place + form: (Entry("product_type"),) for place in places for form in forms if len(form) == 1}
     return MappingProxyType(found)
+
+
+_PRODUCTS = ("product_place", "product_type")  # face, lotion: together a kind of product, too
 
 
 @cache

@@ -15,7 +15,7 @@ from typing import Any
 import click
 
 from panel import __version__
-from panel.cli.analyses import compare, map_prototypes, panel
+from panel.cli.analyses import compare, compare_all, map_prototypes, panel
 from panel.cli.consumers import consumers, forced_choice
 from panel.cli.decide import claim, decide, trace
 from panel.cli.edit import set_in_study, template
@@ -61,7 +61,7 @@ def main(context: click.Context) -> None:
 
 _COMMANDS = (
     (template, import_scores, set_in_study, check, glance, history, plan, ballots, lock, rehearse),
-    (panel, compare, map_prototypes, over_time, trace),
+    (panel, compare, compare_all, map_prototypes, over_time, trace),
     (consumers, forced_choice),
     (decide, claim, report, why, archive),
     (remove_person, app),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -70,6 +71,73 @@ def compare(
         print_json(content | planned_as_data(opened, result))
         return
     _print_differences(opened, result, beside=beside, everything=everything)
+
+
+@click.command("compare-all", short_help="Say for each study in a folder which prototypes differ.")
+@click.argument("folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
+@click.option("--workers", type=click.IntRange(0), default=0, help="Processes at work; one a processor if not given.")
+@click.option("--scheduler", default="", metavar="ADDRESS", help="Dask scheduler whose workers do it: tcp://host:port.")
+@json_option
+def compare_all(folder: Path, workers: int, scheduler: str, as_json: bool) -> None:
+    """Say for each study in a folder which prototypes differ: study folders, workbooks and zipped folders.
+
+    The workers of a Dask scheduler must find the folder under the same path.
+    """
+    from panel.errors import ModelError
+    from panel.spread import spread
+    from panel.study.folder import DESCRIPTION
+
+    studies = [
+        path
+        for path in sorted(folder.resolve().iterdir())
+        if path.suffix.casefold() in (".xlsx", ".zip") or (path / DESCRIPTION).is_file()
+    ]
+    found = []
+    with click.progressbar(length=len(studies), label="Studies", file=sys.stderr) as bar:
+        for each in spread(differences_of, studies, workers=workers, scheduler=scheduler):
+            found.append(each)
+            bar.update(1)
+    if as_json:
+        print_json({"studies": [{k: each[k] for k in each if k not in _FRAMES} for each in found]} | _together(found))
+    for each in () if as_json else found:
+        count = f"the prototypes differ on {len(each['differ_on'])} of {each['asked']} attributes"
+        names = f" ({', '.join(each['differ_on'])})" if each["differ_on"] else ""
+        print_lines(f"{each['study']}: {each['why_not'] or f'{count}{names}.'}")
+    if not studies:
+        raise ModelError(f"{folder} holds no studies. Name the folder in which the study folders stand.")
+    if without := [each["study"] for each in found if each["why_not"]]:
+        raise ModelError(f"{len(without)} of {len(found)} studies could not be compared: {', '.join(without)}.")
+
+
+_FRAMES = ("attributes", "means", "pairs", "versus")
+
+
+def differences_of(path: Path) -> dict[str, Any]:
+    """Return what `compare` finds in the study at a path: attributes that differ, frames; or why there is nothing."""
+    import pandas as pd
+
+    from panel.errors import PanelError
+    from panel.models.prototypes.differences import find_differences
+    from panel.models.prototypes.verdict import DIFFERS
+    from panel.study.open_study import open_study
+
+    told: dict[str, Any] = {"study": path.name, "why_not": "", "differ_on": [], "asked": 0}
+    try:
+        with pd.option_context("mode.string_storage", "python"):  # as in `open_path`
+            result = find_differences(open_study(path))
+    except PanelError as error:
+        return told | {"why_not": str(error)}
+    table = result.attributes
+    told |= {"asked": len(table), "differ_on": table.loc[table["verdict"] == DIFFERS, "attribute"].tolist()}
+    return told | {name: getattr(result, name).assign(study=path.name) for name in _FRAMES}
+
+
+def _together(found: list[dict[str, Any]]) -> dict[str, Any]:
+    """Return the frames of all studies below one another."""
+    import pandas as pd
+
+    parts = {name: [each[name] for each in found if name in each] for name in _FRAMES}
+    return {name: pd.concat(rows, ignore_index=True) if rows else [] for name, rows in parts.items()}
 
 
 def _print_differences(opened: Study, result: Differences, *, beside: bool, everything: bool) -> None:

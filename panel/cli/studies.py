@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     "--decimal", type=click.Choice([".", ","]), default=None, help="Decimal sign; decided by column if not given."
 )
 @click.option("--sheet", default="", help="Sheet of a workbook; the first one if not given.")
+@click.option("--heading", type=click.IntRange(min=0), default=0, metavar="LINE", help="Line with the headings.")
 @click.option("--scale-min", type=float, default=None, help="Lowest possible score.")
 @click.option("--scale-max", type=float, default=None, help="Highest possible score.")
 @click.option("--benchmark", default="", metavar="PROTOTYPE", help="Prototype the others are compared with.")
@@ -50,6 +51,7 @@ def import_scores(
     file: Path,
     decimal: str | None,
     sheet: str,
+    heading: int,
     scale_min: float | None,
     scale_max: float | None,
     title: str,
@@ -69,7 +71,7 @@ def import_scores(
     from panel.study.folder import write_study
     from panel.study.scores_import import study_from_scores
 
-    raw, imported = _read_file(file, sheet, columns, decimal or "", fill_down=fill_down)
+    raw, imported = _read_file(file, sheet, heading, columns, decimal or "", fill_down=fill_down)
     study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
     write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
     found = check_study(study)
@@ -92,17 +94,17 @@ def import_scores(
 
 
 def _read_file(
-    file: Path, sheet: str, columns: dict[str, str], decimal: str, *, fill_down: bool
+    file: Path, sheet: str, heading: int, columns: dict[str, str], decimal: str, *, fill_down: bool
 ) -> tuple[RawFile, ImportedScores]:
     """Read a table of scores, columns not named being guessed."""
     from dataclasses import replace
 
-    from panel.study.raw_table import read_raw_file
+    from panel.study.raw_table import OWN_FILE, read_raw_file
     from panel.study.score_sheets import score_table
     from panel.study.scores_import import guess_layout, read_scores
 
     raw = read_raw_file(file)
-    table = score_table(raw, sheet)
+    table = score_table(raw, sheet, heading, OWN_FILE)
     return raw, read_scores(table, replace(guess_layout(table, columns), decimal=decimal, fill_down=fill_down))
 
 

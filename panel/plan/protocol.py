@@ -153,7 +153,7 @@ class Role:
     knows_after_lock: bool
 
 
-ROLES = MappingProxyType(
+_ROLES = MappingProxyType(
     {
         role.name: role
         for role in (
@@ -274,9 +274,9 @@ def _two_hats(person: Person) -> list[tuple[str, str, str]]:
 
 
 def _role(name: str) -> Role:
-    if name not in ROLES:
-        raise StudyError(f"The role {name!r} is not known. Roles are: {', '.join(ROLES)}.")
-    return ROLES[name]
+    if name not in _ROLES:
+        raise StudyError(f"The role {name!r} is not known. Roles are: {', '.join(_ROLES)}.")
+    return _ROLES[name]
 
 
 def _person(entry: object) -> Person:

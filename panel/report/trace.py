@@ -14,7 +14,7 @@ from panel.errors import PanelError, StudyError
 from panel.report.contents.blocks import Numbers, number_id, read_printed_id, source_rows
 from panel.report.contents.evidence import TABLE_MAKERS
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import RawTable, raw_table
+from panel.study.raw_table import OWN_FILE, RawTable, raw_table
 from panel.study.study import RawFile, Study
 from panel.words import counted
 
@@ -156,7 +156,7 @@ def _imported(study: Study) -> tuple[RawFile, RawTable, list[str]] | None:
     if file is None or not columns:
         return None
     try:
-        table = raw_table(file)
+        table = raw_table(file, limits=OWN_FILE)
     except PanelError:
         return None
     if not set(columns) <= set(table.header) or len(table.lines) * len(columns) != len(study.scores):

@@ -16,7 +16,7 @@ from panel.store.database import Store, name_in_record, now, open_store, read, s
 from panel.store.events import Entry, token_sha256
 from panel.store.safety import follow_gate
 from panel.store.score_rows import prepare
-from panel.store.tables import COLLECTION, EVENT, QUESTION, SAFETY, SCORE_KINDS, SERVING, SESSION, SKIN_KINDS, TOKEN
+from panel.store.tables import ABOUT_SKIN, COLLECTION, EVENT, QUESTION, SAFETY, SCORE_KINDS, SERVING, SESSION, TOKEN
 from panel.study.study import Study
 
 
@@ -118,9 +118,7 @@ _SIGNED = (
     .limit(1)
     .scalar_subquery()
 )
-_REACTED = exists().where(
-    EVENT.c.collection == TOKEN.c.collection, EVENT.c.session == TOKEN.c.session, EVENT.c.kind.in_(SKIN_KINDS)
-)
+_REACTED = exists().where(EVENT.c.collection == TOKEN.c.collection, EVENT.c.session == TOKEN.c.session, ABOUT_SKIN)
 _OPENED = (
     select(TOKEN.c.collection, TOKEN.c.session, TOKEN.c.assessor, COLLECTION.c.rehearsal, SESSION.c.locked_at)
     .add_columns(_SIGNED.label("signed"), _REACTED.label("reacted"))
@@ -140,8 +138,7 @@ _EVENTS = (
 _REACTIONS = (
     select(EVENT.c.kind, EVENT.c.assessor, SERVING.c.code)
     .outerjoin_from(EVENT, SERVING, SERVING.c.serving == EVENT.c.serving)
-    .where(EVENT.c.collection == bindparam("number"), EVENT.c.session == bindparam("session"))
-    .where(EVENT.c.kind.in_(SKIN_KINDS))
+    .where(EVENT.c.collection == bindparam("number"), EVENT.c.session == bindparam("session"), ABOUT_SKIN)
     .order_by(EVENT.c.event)
 )
 

@@ -260,19 +260,21 @@ class SharedWriting:
     def _write_waiting(self) -> None:
         """Do all waiting jobs in one transaction; what one of them refuses takes only itself back.
 
-        If the database itself refuses one of them, the others are done again without it.
+        Refusals are rare and a savepoint for each job takes time, so they are set only once one has refused. If the
+        database itself refuses a job, the others are done again without it.
         """
         jobs: list[_Job] = []
-        while True:
-            refused = self._write_together(jobs)
-            if refused is None:
-                return
+        if self._write_together(jobs, apart=False) is None:
+            return
+        while jobs and (refused := self._write_together(jobs, apart=True)) is not None:
+            refused.done = True
             jobs.remove(refused)
-            if not jobs:
-                return
 
-    def _write_together(self, jobs: list[_Job]) -> _Job | None:
-        """Do the jobs, or all that wait if there are none yet; return the one on which the database gave up."""
+    def _write_together(self, jobs: list[_Job], *, apart: bool) -> _Job | None:
+        """Do the jobs, or all that wait if there are none yet; return the one on which nothing could be kept.
+
+        With `apart` each of them can be taken back by itself.
+        """
         at_work: _Job | None = None
         try:
             with self._begin() as connection:
@@ -280,14 +282,16 @@ class SharedWriting:
                 for job in jobs:
                     at_work, job.error = job, None
                     try:
-                        with connection.begin_nested():
+                        with connection.begin_nested() if apart else nullcontext():
                             job.result = job.work(connection)
                     except PanelError as error:
+                        if not apart:
+                            raise
                         job.error = error
                 at_work = None
         except BaseException as error:
             if at_work is not None and isinstance(error, Exception):
-                at_work.error, at_work.done = error, True
+                at_work.error = error
                 return at_work
             jobs += [] if jobs else self._taken()
             for job in jobs:  # nothing of this transaction is on the disk

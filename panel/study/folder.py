@@ -20,7 +20,7 @@ from panel.errors import StudyError
 from panel.study.archive_limits import stays_inside
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.journal import JOURNAL, next_line, row_changes
-from panel.study.raw_table import declared_delimiter, decode, table_of_rows, text_rows
+from panel.study.raw_table import LARGEST_BYTES, OWN_FILE, decode, table_of_text
 from panel.study.safe_write import (
     OWN,
     files_at_one_moment,
@@ -192,10 +192,8 @@ def _may_be_written(folder: Path, *, overwrite: bool) -> bool:
 # Which files make up a study? The same ones whether they lie in a folder or in a zip.
 
 
-MAX_TABLE_BYTES = 100_000_000
-MAX_TABLE_ROWS = 2_000_000
-MAX_TABLE_COLUMNS = 200
-MAX_TABLE_CELLS = 40_000_000
+MAX_TABLE_BYTES = LARGEST_BYTES
+_MAX_TABLE_COLUMNS = 200
 
 
 def files_of_study(study: Study) -> dict[str, bytes]:
@@ -211,8 +209,8 @@ def files_of_study(study: Study) -> dict[str, bytes]:
     files: dict[str, bytes] = {}
     headers: dict[str, list[str]] = {}
     for name in _tables_with_columns(study):
-        headers[name], columns = texts_of_frame(name, study.tables[name], study.unread)
-        files[f"{name}.csv"] = _csv_bytes(headers[name], columns)
+        headers[name] = [str(column) for column in study.tables[name].columns]
+        files[f"{name}.csv"] = _csv_bytes(name, study.tables[name], study.unread)
     raw = _raw_paths(study)
     files.update({path: file.content for path, file in raw.items()})
     for path, content in files.items():
@@ -242,7 +240,7 @@ def paths_of_study(content: bytes, where: str) -> list[str]:
     return [*tables, *(path for _, path, _ in described.raw_files)]
 
 
-def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: int = MAX_TABLE_CELLS) -> Study:
+def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: int = OWN_FILE.even_cells) -> Study:
     """Return the study whose files `read` gives.
 
     Parameters
@@ -293,22 +291,26 @@ def _read_table(
 ) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
     if not content:
         raise StudyError(f"{where} is empty; put its header back or delete the file and its entry.")
-    if len(content) > MAX_TABLE_BYTES:
-        raise StudyError(f"{where} is larger than {MAX_TABLE_BYTES} bytes; split the study.")
-    text = decode(content, where)[0]
-    del content  # a large table is not held twice
-    delimiter = declared_delimiter(text, delimiter, TABLES[name].column_names)
-    rows, _ = text_rows(text, where, MAX_TABLE_COLUMNS, MAX_TABLE_ROWS, max_cells, delimiter)
-    raw = table_of_rows(rows, where, keep_empty=True, max_cells=max_cells)
-    return frame_of_texts(TABLES[name], raw)
+    limits = OWN_FILE._replace(columns=_MAX_TABLE_COLUMNS, cells=min(max_cells, OWN_FILE.cells), even_cells=max_cells)
+    return frame_of_texts(TABLES[name], table_of_text(content, where, limits, TABLES[name].column_names, delimiter))
 
 
-def _csv_bytes(header: list[str], columns: list[list[str]]) -> bytes:
-    text = io.StringIO(newline="")
-    writer = csv.writer(text)  # comma, CRLF, quotes where needed: RFC 4180, the default of a data package
-    writer.writerow(header)
-    writer.writerows(zip(*columns, strict=True))
-    return text.getvalue().encode()
+def _csv_bytes(name: str, frame: pd.DataFrame, unread: pd.DataFrame) -> bytes:
+    """Return a table as CSV (comma, CRLF, quotes where needed: RFC 4180), some rows at a time to spare memory."""
+    content = io.BytesIO()
+    text = io.TextIOWrapper(content, encoding="utf-8", newline="")
+    writer = csv.writer(text)
+    for start in range(0, max(len(frame), 1), _ROWS_AT_A_TIME):
+        part = frame.iloc[start : start + _ROWS_AT_A_TIME]
+        header, columns = texts_of_frame(name, part, unread, start)
+        if start == 0:
+            writer.writerow(header)
+        writer.writerows(zip(*columns, strict=True))
+    text.flush()
+    return content.getvalue()
+
+
+_ROWS_AT_A_TIME = 100_000
 
 
 # How does a study describe itself? The file `datapackage.json` (Data Package, version 2) that stands with its

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
+from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
 
@@ -107,11 +108,10 @@ def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True
     """
     if decimal not in ("", ".", ","):
         raise ValueError(f"the decimal sign is '.' or ',', not {decimal!r}")
-    cells = list(texts)
-    counts = Counter(cells)
+    counts, codes = _distinct(texts)
     if decimal != "," and (plain := _plain_values(counts)) is not None:
-        return _as_read(cells, plain, {}, ".", decided=decimal == "." or _shows_point(counts))
-    return _read_with_care(cells, counts, decimal, stated=stated and bool(decimal))
+        return _as_read(codes, plain, {}, ".", decided=decimal == "." or _shows_point(counts))
+    return _read_with_care(codes, counts, decimal, stated=stated and bool(decimal))
 
 
 def read_number_columns(columns: Mapping[str, Iterable[str]], decimal: str = "") -> dict[str, NumbersRead]:
@@ -127,7 +127,17 @@ def read_number_columns(columns: Mapping[str, Iterable[str]], decimal: str = "")
     return {name: c if c.decided else read_numbers(columns[name], sign, stated=False) for name, c in read.items()}
 
 
-def _plain_values(counts: Counter[str]) -> dict[str, float] | None:
+def _distinct(texts: Iterable[str]) -> tuple[dict[str, int], NDArray[np.intp]]:
+    """Return how often each different text occurs, and for each cell which of them it is."""
+    if isinstance(texts, pd.Series | ExtensionArray):
+        codes, distinct = pd.factorize(texts)
+        return dict(zip(distinct.tolist(), np.bincount(codes).tolist(), strict=True)), codes
+    places: dict[str, int] = {}
+    codes = np.array([places.setdefault(text, len(places)) for text in texts], dtype=np.intp)
+    return dict(zip(places, np.bincount(codes).tolist(), strict=True)), codes
+
+
+def _plain_values(counts: Mapping[str, int]) -> dict[str, float] | None:
     """Return the value of each distinct text if all are plain numbers or empty, else None."""
     values: dict[str, float] = {}
     for text in counts:
@@ -140,7 +150,7 @@ def _plain_values(counts: Counter[str]) -> dict[str, float] | None:
     return values
 
 
-def _shows_point(counts: Counter[str]) -> bool:
+def _shows_point(counts: Mapping[str, int]) -> bool:
     """Return True if a plain number has a point that cannot be a thousands separator."""
     return any("." in text and _value(text, ",") is None for text in counts)
 
@@ -155,7 +165,7 @@ def _value(text: str, decimal: str) -> float | None:
     return float(digits.replace(" ", "").replace(decimal, "."))
 
 
-def _read_with_care(cells: list[str], counts: Counter[str], decimal: str, *, stated: bool) -> NumbersRead:
+def _read_with_care(codes: NDArray[np.intp], counts: Mapping[str, int], decimal: str, *, stated: bool) -> NumbersRead:
     """Read the distinct texts under both decimal signs, let the column choose one, then look every cell up."""
     cleaned = {text: text.translate(_SAME_SIGN).strip() for text in counts}
     asked = [text for text, clean in cleaned.items() if clean.casefold() not in _MISSING]
@@ -184,7 +194,7 @@ def _read_with_care(cells: list[str], counts: Counter[str], decimal: str, *, sta
         notes += (
             f"the {other} was read as standing between thousands: {parted[0].strip()} is {values[parted[0]]:.12g}",
         )
-    return _as_read(cells, values, reasons, sign, decided=decided, notes=notes)
+    return _as_read(codes, values, reasons, sign, decided=decided, notes=notes)
 
 
 def _parted(text: str, sign: str) -> bool:
@@ -242,7 +252,7 @@ def _notes(evidence: Mapping[str, int], sign: str, cleaned: Iterable[str], *, st
 
 
 def _as_read(
-    cells: list[str],
+    codes: NDArray[np.intp],
     values: Mapping[str, float],
     why: Mapping[str, str],
     decimal: str,
@@ -250,9 +260,13 @@ def _as_read(
     decided: bool,
     notes: tuple[str, ...] = (),
 ) -> NumbersRead:
-    """Put the values of the distinct texts back into the order of the cells."""
-    read = np.array([values[text] for text in cells], dtype=float)
-    reasons = {place: why[text] for place, text in enumerate(cells) if text in why} if why else {}
+    """Put the values of the distinct texts, in the order of their codes, back into the order of the cells."""
+    read = np.array(list(values.values()), dtype=float)[codes]
+    reasons: dict[int, str] = {}
+    if why:
+        texts = list(values)
+        wrong = np.array([text in why for text in texts])[codes]
+        reasons = {int(place): why[texts[codes[place]]] for place in wrong.nonzero()[0]}
     missing = np.isnan(read)
     missing[list(reasons)] = False
     ambiguous = any(reason.startswith("could be ") for reason in why.values())

@@ -18,14 +18,13 @@ from panel.study.archive_limits import MAX_UNPACKED, open_archive, read_member
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.folder import (
     DESCRIPTION,
-    MAX_TABLE_CELLS,
     files_of_study,
     read_folder,
     refuse_constant,
     study_of_files,
 )
 from panel.study.pasted import is_side_by_side, lines_of_formulas
-from panel.study.raw_table import open_workbook, sheet_names, sheet_rows, table_of_rows
+from panel.study.raw_table import OWN_FILE, open_workbook, sheet_names, sheet_rows, table_of_rows
 from panel.study.safe_write import write_file
 from panel.study.study import Study
 from panel.study.table_cells import frame_of_texts, texts_of_frame, unread_frame
@@ -149,7 +148,7 @@ def study_of_workbook(content: bytes, name: str) -> Study:
                     continue
                 if table == "formulas" and is_side_by_side(rows):
                     rows = lines_of_formulas(rows)
-                raw = table_of_rows(rows, f"{name}: {sheet}", keep_empty=True, max_cells=MAX_TABLE_CELLS)
+                raw = table_of_rows(rows, f"{name}: {sheet}", keep_empty=True, max_cells=OWN_FILE.cells)
                 tables[table], cells = frame_of_texts(TABLES[table], raw)
                 unread.extend(cells)
     if not tables and not facts:

@@ -9,23 +9,46 @@ import hashlib
 import io
 import re
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
+import numpy as np
+import pandas as pd
+import pyarrow as pa
 import python_calamine
+from pyarrow import compute
+from pyarrow import csv as csv_of_arrow
 
 from panel.errors import StudyError
 from panel.study.study import RawFile
 from panel.study.workbook_parts import workbook_parts
 from panel.words import counted
 
-MAX_BYTES = 20_000_000
-MAX_COLUMNS = 2_000
-MAX_ROWS = 500_000
+MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
 MAX_CELLS = 2_000_000
+LARGEST_BYTES = 2_000_000_000
+
+
+class Limits(NamedTuple):
+    """How much of a text is read: bytes, columns, rows and cells.
+
+    `even_bytes` and `even_cells` are the limits where every line has as many cells as the first: such a text is read
+    ten times quicker and in a quarter of the memory.
+    """
+
+    bytes: int
+    columns: int
+    rows: int
+    cells: int
+    even_bytes: int
+    even_cells: int
+
+
+UPLOADED = Limits(MAX_BYTES, 2_000, 500_000, MAX_CELLS, MAX_BYTES, MAX_CELLS)
+OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_000_000_000)
 
 _ZIP = b"PK"
 _OLD_WORKBOOK = b"\xd0\xcf\x11\xe0"  # .xls, or a workbook with a password
@@ -43,7 +66,7 @@ class RawTable:
     header
         Names of the columns, all different.
     columns
-        The cells of each column, in the order of the header.
+        The cells of each column, in the order of the header: a tuple, or pandas' array of texts.
     lines
         For each row the line it stands on in the file or sheet; the first line is 1.
     notes
@@ -54,12 +77,12 @@ class RawTable:
 
     name: str
     header: tuple[str, ...]
-    columns: tuple[tuple[str, ...], ...]
-    lines: tuple[int, ...]
+    columns: tuple[Sequence[str], ...]
+    lines: Sequence[int]
     notes: tuple[str, ...] = ()
     unnamed: tuple[str, ...] = ()
 
-    def column(self, name: str) -> tuple[str, ...]:
+    def column(self, name: str) -> Sequence[str]:
         """Return the cells of the column called `name`; StudyError if there is none."""
         if name not in self.header:
             raise StudyError(f"{self.name} has no column {name!r}; its columns are {', '.join(self.header)}.")
@@ -72,18 +95,23 @@ def raw_file(name: str, content: bytes) -> RawFile:
 
 
 def read_raw_file(path: str | Path) -> RawFile:
-    """Read a file from disk, unchanged; StudyError if it is no file, cannot be read or is larger than 20 MB."""
+    """Read a file from disk, unchanged; StudyError if it is no file, cannot be read or is larger than 2 GB."""
     path = Path(path)
     try:
         if path.is_dir():
             raise StudyError(f"{path} is a folder; give one file with the scores.")
         if not path.is_file():
             raise StudyError(f"There is no file {path}.")
-        if path.stat().st_size > MAX_BYTES:
-            raise StudyError(f"{path} is larger than {MAX_BYTES} bytes; keep only the table of scores.")
+        if path.stat().st_size > LARGEST_BYTES:
+            raise StudyError(f"{path} is larger than {LARGEST_BYTES} bytes; keep only the table of scores.")
         return raw_file(path.name, path.read_bytes())
     except (OSError, ValueError) as error:
         raise StudyError(f"{path} cannot be read: {error}.") from error
+
+
+def is_workbook(file: RawFile) -> bool:
+    """Return True if a file is packed, as workbooks are."""
+    return file.content[:2] == _ZIP
 
 
 def changed_raw_files(files: Iterable[RawFile]) -> tuple[str, ...]:
@@ -91,7 +119,7 @@ def changed_raw_files(files: Iterable[RawFile]) -> tuple[str, ...]:
     return tuple(file.name for file in files if hashlib.sha256(file.content).hexdigest() != file.sha256)
 
 
-def raw_table(file: RawFile, sheet: str = "") -> RawTable:
+def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawTable:
     """Return the table in a file as a grid of texts.
 
     Parameters
@@ -100,6 +128,8 @@ def raw_table(file: RawFile, sheet: str = "") -> RawTable:
         A text table (any usual delimiter and encoding) or an .xlsx workbook.
     sheet
         Which sheet of a workbook; the first one that holds anything if it is not said.
+    limits
+        How much of a text is read.
 
     Raises
     ------
@@ -109,25 +139,30 @@ def raw_table(file: RawFile, sheet: str = "") -> RawTable:
     content, name = file.content, file.name
     if not content:
         raise StudyError(f"{name} is empty.")
-    if len(content) > MAX_BYTES:
-        raise StudyError(f"{name} is larger than {MAX_BYTES} bytes; keep only the table of scores.")
-    rows, notes = _sheet(content, name, sheet) if content[:2] == _ZIP else _text(content, name)
-    table = table_of_rows(rows, name, notes)
+    if is_workbook(file):
+        if len(content) > MAX_BYTES:
+            raise StudyError(f"{name} is larger than {MAX_BYTES} bytes; keep only the table of scores.")
+        rows, notes = _sheet(content, name, sheet)
+        table = table_of_rows(rows, name, notes)
+    elif content.startswith(_OLD_WORKBOOK):
+        raise StudyError(f"{name} is an old .xls workbook or has a password; save it as .xlsx without one.")
+    else:
+        table = table_of_text(content, name, limits, told=True)
     if not table.lines:
         raise StudyError(f"{name} has a header but no rows below it.")
     return table
 
 
-def rows_of_file(file: RawFile, sheet: str = "") -> list[tuple[str, list[list[str]]]]:
+def rows_of_file(file: RawFile, sheet: str = "", heading: int = 0) -> list[tuple[str, list[list[str]]]]:
     """Return each filled sheet of a workbook with its name, or the one text table, as rows of cells.
 
     Names merged over several rows stand in each of them. The sign between the cells of a text is the one that most
-    lines agree on, so that a title above them does not hide it.
+    lines agree on, from the line `heading` on if it is known, so that a title above them does not hide it.
     """
     content, name = file.content, file.name
     if not content or len(content) > MAX_BYTES:
         return []
-    if content[:2] == _ZIP:
+    if is_workbook(file):
         with open_workbook(content, name) as workbook:
             found = []
             for each in [sheet] if sheet else sheet_names(workbook):
@@ -138,9 +173,10 @@ def rows_of_file(file: RawFile, sheet: str = "") -> list[tuple[str, list[list[st
     if content.startswith(_OLD_WORKBOOK):
         return []
     text = decode(content, name)[0]
-    lines = [line for line in text[:_SAMPLE].splitlines() if line.strip()]
-    body = "\n".join(lines[min(len(lines) // 2, _TITLES) :])
-    rows, _ = text_rows(text, name, MAX_COLUMNS, MAX_ROWS, MAX_CELLS, find_delimiter(body))
+    lines = text[:_SAMPLE].splitlines()[max(heading - 1, 0) :]
+    lines = [line for line in lines if line.strip()]
+    body = "\n".join(lines[0 if heading else min(len(lines) // 2, _TITLES) :])
+    rows, _ = text_rows(text, name, UPLOADED, find_delimiter(body))
     return [("", rows)]
 
 
@@ -171,14 +207,6 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
     return rows, notes
 
 
-def _text(content: bytes, name: str) -> tuple[list[list[str]], list[str]]:
-    if content.startswith(_OLD_WORKBOOK):
-        raise StudyError(f"{name} is an old .xls workbook or has a password; save it as .xlsx without one.")
-    text, encoding = decode(content, name)
-    rows, delimiter = text_rows(text, name, MAX_COLUMNS, MAX_ROWS, MAX_CELLS)
-    return rows, [f"The file was read as {encoding} text with {delimiter_words(delimiter)} between the cells."]
-
-
 def table_of_rows(
     rows: list[list[str]],
     name: str,
@@ -206,16 +234,14 @@ def table_of_rows(
     if len(first) * len(filled) > max_cells:
         raise StudyError(f"{name} has {len(filled)} rows of {len(first)} columns, more than can be read; split it.")
     _refuse_long_rows(filled, len(first), name)
-    header, places, unnamed = _header(first, filled, name)
+    header, places, unnamed = _header(
+        first, lambda place: any(len(row) > place and row[place].strip() for row in filled.values()), name
+    )
     width = places[-1] + 1
     short = [line for line, row in filled.items() if len(row) < width]
     body = [row + [""] * (width - len(row)) if len(row) < width else row for row in filled.values()]
     columns = list(zip(*body, strict=False)) if body else [()] * width
-    found = list(notes)
-    if changed := [cell.strip() for cell in first if cell != cell.strip()]:
-        found.append(f"Blanks round these column names were taken off: {', '.join(changed)}.")
-    if unnamed:
-        found.append(f"Columns without a name were called {', '.join(unnamed)}.")
+    found = [*notes, *_notes_on_names(first, unnamed)]
     if short:
         found.append(f"Rows shorter than the header were filled up with empty cells: line {_first_of(short)}.")
     return RawTable(name, header, tuple(columns[i] for i in places), tuple(filled), tuple(found), unnamed)
@@ -232,13 +258,13 @@ def _refuse_long_rows(filled: dict[int, list[str]], width: int, name: str) -> No
 
 
 def _header(
-    first: list[str], filled: dict[int, list[str]], name: str
+    first: list[str], holds: Callable[[int], bool], name: str
 ) -> tuple[tuple[str, ...], list[int], tuple[str, ...]]:
     """Return the names of the columns, the places of those that hold anything, and the names we had to give."""
     names = [cell.strip() for cell in first]
     unnamed = []
     for place in [place for place, cell in enumerate(names) if not cell]:
-        if any(len(row) > place and row[place].strip() for row in filled.values()):
+        if holds(place):
             names[place] = f"column {place + 1}"
             unnamed.append(names[place])
     places = [place for place, cell in enumerate(names) if cell]
@@ -246,6 +272,15 @@ def _header(
     if repeated:
         raise StudyError(f"{name} has more than one column called {repeated[0]!r}; give each its own name.")
     return tuple(names[place] for place in places), places, tuple(unnamed)
+
+
+def _notes_on_names(first: list[str], unnamed: Sequence[str]) -> list[str]:
+    notes = []
+    if changed := [cell.strip() for cell in first if cell != cell.strip()]:
+        notes.append(f"Blanks round these column names were taken off: {', '.join(changed)}.")
+    if unnamed:
+        notes.append(f"Columns without a name were called {', '.join(unnamed)}.")
+    return notes
 
 
 def _first_of(lines: list[int]) -> str:
@@ -301,16 +336,137 @@ def _likely_encodings(content: bytes) -> tuple[str, ...]:
     return ("utf-8", "cp1252")
 
 
-def text_rows(
-    text: str, name: str, max_columns: int, max_rows: int, max_cells: int, delimiter: str = ""
-) -> tuple[list[list[str]], str]:
+def table_of_text(
+    content: bytes, name: str, limits: Limits, columns: Collection[str] = (), declared: str = ",", *, told: bool = False
+) -> RawTable:
+    """Return the table in a text file, whose header is the first filled line.
+
+    Parameters
+    ----------
+    content, name, limits
+        The file and how much of it is read.
+    columns, declared
+        Names of columns that the table should have and its sign between the cells, where a study describes it. Then
+        empty lines above the last filled one are kept, so that rows can be counted.
+    told
+        True if a note is to say how the text was read.
+
+    Raises
+    ------
+    StudyError
+        If it is no text, a quotation mark is not closed, or there are more rows, columns or cells than allowed.
+    """
+    if len(content) > limits.even_bytes:
+        raise StudyError(f"{name} is larger than {limits.even_bytes} bytes; keep only the table of scores.")
+    text = _start_of(content)
+    encoding = "utf-8-sig" if content.startswith(codecs.BOM_UTF8) else "utf-8"
+    delimiter = _delimiter(text, columns, declared) if text else ""
+    table = _even_table(content, text, name, delimiter, limits, keep_empty=bool(columns)) if delimiter else None
+    if table is None:
+        if len(content) > limits.bytes:
+            what = (
+                f"{name} is larger than {limits.bytes} bytes, and its lines do not all have as many cells as the first"
+            )
+            raise StudyError(f"{what}; fill them up, or keep only the table of scores.")
+        text, encoding = decode(content, name)
+        del content  # a large table is not held twice
+        rows, delimiter = text_rows(text, name, limits, _delimiter(text, columns, declared))
+        table = table_of_rows(rows, name, keep_empty=bool(columns), max_cells=limits.cells)
+    if not told:
+        return table
+    how = f"The file was read as {encoding} text with {_DELIMITERS[delimiter]} between the cells."
+    return replace(table, notes=(how, *table.notes))
+
+
+def _start_of(content: bytes) -> str:
+    """Return the beginning of a UTF-8 text; the empty text if it is none, or states its delimiter."""
+    start = content[: 4 * _SAMPLE + 4].removeprefix(codecs.BOM_UTF8)
+    try:
+        text = codecs.getincrementaldecoder("utf-8")().decode(start)
+    except UnicodeDecodeError:
+        return ""
+    return "" if _STATED_DELIMITER.match(text) else text
+
+
+def _delimiter(text: str, columns: Collection[str], declared: str) -> str:
+    if columns:
+        return declared_delimiter(text, declared, columns)
+    return "" if _STATED_DELIMITER.match(text) else find_delimiter(text)
+
+
+_CONTROL_BYTES = bytes([*range(9), *range(14, 32)])
+
+
+def _even_table(
+    content: bytes, text: str, name: str, delimiter: str, limits: Limits, *, keep_empty: bool
+) -> RawTable | None:
+    """Return the table in a UTF-8 text whose lines all have as many cells, read at once.
+
+    None if a line is longer or shorter, a quotation mark stands inside a cell, or anything else asks for a careful
+    reader: `text_rows` then says what it is.
+    """
+    first = next(csv.reader(_lines(text, 0), delimiter=delimiter), [])
+    if not any(map(str.strip, first)) or len(first) > limits.columns or not _is_regular(content, delimiter):
+        return None
+    cells = _even_columns(content, len(first), delimiter)
+    if not cells or [str(column[0]) for column in cells] != first:
+        return None
+    if len(first) * (len(cells[0]) - 1) > limits.even_cells:
+        return None
+    cells = [column.slice(1) for column in cells]
+    filled = np.zeros(len(cells[0]), dtype=bool)
+    for column in cells:
+        if not filled.all():
+            filled |= _holds_something(column)
+    last = int(filled.nonzero()[0].max(initial=-1)) + 1
+    kept = np.arange(last) if keep_empty else filled.nonzero()[0]
+    if len(kept) < len(filled):
+        cells = [column.take(kept) for column in cells]
+    header, places, unnamed = _header(first, lambda place: bool(_holds_something(cells[place]).any()), name)
+    columns = tuple(pd.array(cells[place], dtype="str") for place in places)
+    lines = range(2, last + 2) if len(kept) == last else (kept + 2).tolist()
+    return RawTable(name, header, columns, lines, tuple(_notes_on_names(first, unnamed)), unnamed)
+
+
+def _even_columns(content: bytes, width: int, delimiter: str) -> list[pa.ChunkedArray]:
+    """Return the columns of a text, the header in them; none if a line has more or fewer cells, or it is no UTF-8."""
+    names = [str(place) for place in range(width)]
+    try:
+        return csv_of_arrow.read_csv(
+            pa.BufferReader(pa.py_buffer(content)),
+            csv_of_arrow.ReadOptions(column_names=names, use_threads=False),
+            csv_of_arrow.ParseOptions(
+                delimiter=delimiter, newlines_in_values=b'"' in content, ignore_empty_lines=False
+            ),
+            csv_of_arrow.ConvertOptions(column_types=dict.fromkeys(names, pa.string())),
+        ).columns
+    except pa.ArrowInvalid:
+        return []
+
+
+def _holds_something(column: pa.ChunkedArray) -> np.ndarray:
+    return compute.not_equal(compute.utf8_trim_whitespace(column), "").to_numpy()
+
+
+def _is_regular(content: bytes, delimiter: str) -> bool:
+    """Return True if there are no control characters, no odd ends of lines, and quotation marks only round cells."""
+    if len(content.translate(None, _CONTROL_BYTES)) < len(content) or content.count(b"\r") > content.count(b"\r\n"):
+        return False
+    if b'"' not in content:
+        return True
+    sign = re.escape(delimiter.encode())
+    quoted = rb'(?:\A|(?<=[%b\n]))"[^"]*(?:""[^"]*)*"(?=[%b\r\n]|\Z)' % (sign, sign)
+    return b'"' not in re.sub(quoted, b"", content)
+
+
+def text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tuple[list[list[str]], str]:
     """Return the cells of a table in a text, line by line (an empty line is an empty list), and the delimiter.
 
     Parameters
     ----------
     text, name
         The text and the name of the file, for messages.
-    max_columns, max_rows, max_cells
+    limits
         What is read at most; reading stops there.
     delimiter
         The sign between the cells where it is known; else the file's first line may state it, or it is found.
@@ -328,15 +484,14 @@ def text_rows(
     cells = 0
     try:
         for row in reader:
-            if len(row) > max_columns:
-                raise StudyError(
-                    f"{name} has {len(row)} columns in line {len(rows) + 1}; at most {max_columns} are read."
-                )
-            if len(rows) > max_rows:
-                raise StudyError(f"{name} has more than {max_rows} rows; split it.")
+            if len(row) > limits.columns:
+                where = f"in line {len(rows) + 1}; at most {limits.columns} are read"
+                raise StudyError(f"{name} has {len(row)} columns {where}.")
+            if len(rows) > limits.rows:
+                raise StudyError(f"{name} has more than {limits.rows} rows; split it.")
             cells += len(row)
-            if cells > max_cells + max_columns:  # the header is not counted
-                raise StudyError(f"{name} has more than {max_cells} cells; split it.")
+            if cells > limits.cells + limits.columns:  # the header is not counted
+                raise StudyError(f"{name} has more than {limits.cells} cells; split it.")
             rows.append(row)
     except csv.Error as error:
         where = f"line {reader.line_num}"
@@ -403,11 +558,6 @@ def find_delimiter(text: str) -> str:
         if (share, counts[0]) > best[:2]:
             best = (share, counts[0], delimiter)
     return best[2]
-
-
-def delimiter_words(delimiter: str) -> str:
-    """Return what stands between the cells, in words."""
-    return _DELIMITERS[delimiter]
 
 
 def _cells_per_line(sample: str, delimiter: str) -> list[int]:

@@ -10,11 +10,14 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+import pandas as pd
+
 from panel.errors import StudyError
 from panel.study.knowledge import lexicon
 from panel.study.numbers_read import read_numbers
-from panel.study.raw_table import RawTable, raw_table, rows_of_file
-from panel.study.scores_import import named_columns, plain_names
+from panel.study.raw_table import UPLOADED, Limits, RawTable, is_workbook, raw_table, rows_of_file
+from panel.study.scores_import import about_people, is_reckoned, named_columns, plain_names
 from panel.study.study import RawFile
 from panel.words import counted, first_few
 
@@ -23,7 +26,9 @@ _FEWEST_ROWS = 2
 _SEPARATORS = (" - ", " \u2013 ", "_", ":", "/", " ")
 _DESIGN = ("assessor", "prototype", "session", "replicate", "position", "batch", "recorded_at")
 _SITTING = re.compile(
-    r"(?:session|sitting|sitzung|s[e\u00e9]ance|sesi[o\u00f3]n|sessione|day|tag|jour|giorno)\s*\d*", re.I
+    r"(?:session|sitting|sitzung|s[e\u00e9]ance|sesi[o\u00f3]n|sessione|day|tag|jour|giorno|woche|week)\s*\d*"
+    r"|\d{4}-\d\d?-\d\d?(?: 00:00:00)?|\d\d?[./]\d\d?[./](?:\d{2}|\d{4})?",
+    re.I,
 )
 _AGAIN = re.compile(
     r"(?:rep\w*|wiederholung|r[e\u00e9]p[e\u00e9]tition|repetici[o\u00f3]n|ripetizione|wdh|r)\.?\s*\d+", re.I
@@ -45,7 +50,7 @@ class _Sheet:
     notes: tuple[str, ...] = ()
 
 
-def score_table(file: RawFile, sheet: str = "") -> RawTable:
+def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits = UPLOADED) -> RawTable:
     """Return the table of scores in a file, whatever its layout.
 
     Parameters
@@ -54,27 +59,37 @@ def score_table(file: RawFile, sheet: str = "") -> RawTable:
         A text table or a workbook.
     sheet
         Which sheet of a workbook; if none is named, all sheets with the same columns are put below each other.
+    heading
+        Line (from 1) on which the names of the columns stand; 0 finds it.
+    limits
+        How much of a text is read.
 
     Raises
     ------
     StudyError
         If there is no table in it, or it cannot be told what stands where; the text says what to do.
     """
-    return _without_means(_table(file, sheet))
+    return _without_means(_table(file, sheet, heading, limits))
 
 
-def _table(file: RawFile, sheet: str) -> RawTable:
-    sheets = [made for name, rows in rows_of_file(file, sheet) if (made := _sheet(name, rows)) is not None]
+def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
+    if (plain := _large_and_plain(file, heading, limits)) is not None:
+        return plain
+    laid_out = rows_of_file(file, sheet, heading)
+    sheets = [made for name, rows in laid_out if (made := _sheet(name, rows, heading)) is not None]
+    if not sheets and heading:
+        raise StudyError(f"{file.name} has no table below line {heading}; say on which line the headings stand.")
     if not sheets:
-        return raw_table(file, sheet)
+        return raw_table(file, sheet, limits)
     key, scored = _key_and_scores(sheets)
-    first = scored[0]
-    together = [each for each in scored if each.header == first.header]
-    plain = len(together) == 1 and key is None and not first.notes
+    first = _first_with_scores(scored)
+    together = [same for each in scored if (same := _in_order_of(each, first)) is not None]
+    plain = len(together) == 1 and key is None and not first.notes and not heading
     if plain and not _melted(first)[1]:
-        return raw_table(file, sheet)
+        return raw_table(file, first.name, limits)
     stacked = _stacked(together)
-    left = [each.name for each in sheets if each not in together and each is not key]
+    names = {each.name for each in together}
+    left = [each.name for each in sheets if each.name not in names and each is not key]
     table, notes = _melted(stacked)
     table, resolved = _resolved(table, key)
     told = [*stacked.notes, *notes, *resolved]
@@ -84,32 +99,46 @@ def _table(file: RawFile, sheet: str) -> RawTable:
     return RawTable(file.name, table.header, columns, table.lines, tuple(told))
 
 
-_MEANS = frozenset(
-    ("mean", "means", "average", "sd", "std", "stdev", "total", "mittelwert", "summe", "moyenne", "media", "promedio")
-)
+_LARGE = 2_000_000  # bytes of a text above which its beginning tells its layout
+_BEGINNING = 200_000
+
+
+def _large_and_plain(file: RawFile, heading: int, limits: Limits) -> RawTable | None:
+    """Return the table in a large text that begins as a plain one and whose lines are even; None otherwise."""
+    if heading or len(file.content) < _LARGE or is_workbook(file):
+        return None
+    beginning = file.content[:_BEGINNING].rpartition(b"\n")[0]
+    sheets = [_sheet(name, rows) for name, rows in rows_of_file(replace(file, content=beginning))]
+    if sheets == [None] or sheets[0] is None or sheets[0].notes or _melted(sheets[0])[1]:
+        return None
+    return raw_table(file, limits=limits)
 
 
 def _without_means(table: RawTable) -> RawTable:
     """Return the table without rows in which a spreadsheet reckoned means: nobody is called so."""
-    names = [table.column(table.header[0])]
-    if assessor := named_columns(table.header).get("assessor"):
-        names.append(table.column(assessor))
-    kept = [
-        i for i in range(len(table.lines)) if not any(cells[i].strip(" :.").casefold() in _MEANS for cells in names)
-    ]
-    left = [table.lines[i] for i in range(len(table.lines)) if i not in set(kept)]
-    if not left or not kept:
+    names = {table.header[0], named_columns(table.header).get("assessor", table.header[0])}
+    reckoned = np.zeros(len(table.lines), dtype=bool)
+    for name in names:
+        cells = pd.Series(table.column(name), dtype="str")
+        means = [cell for cell in cells.unique() if is_reckoned(cell)]
+        reckoned |= cells.isin(means).to_numpy()
+    if not reckoned.any() or reckoned.all():
         return table
+    kept = (~reckoned).nonzero()[0]
+    left = [table.lines[i] for i in reckoned.nonzero()[0]]
     note = f"Rows with means or totals were left out: line {first_few(left)}."
     columns = tuple(tuple(cells[i] for i in kept) for cells in table.columns)
-    return replace(table, columns=columns, lines=tuple(table.lines[i] for i in kept), notes=(*table.notes, note))
+    return replace(table, columns=columns, lines=[table.lines[i] for i in kept], notes=(*table.notes, note))
 
 
 # One sheet: where its headings are, and what its columns are called.
 
 
-def _sheet(name: str, rows: Sequence[Sequence[str]]) -> _Sheet | None:
-    """Return a sheet with its headings found; None if it holds no table of more than one column."""
+def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet | None:
+    """Return a sheet with its headings found, or on the line named; None if it holds no table of more than one column.
+
+    Nothing above the line named is read but a row of groups of columns.
+    """
     filled = [
         (line, [cell.strip() for cell in row]) for line, row in enumerate(rows, start=1) if any(map(str.strip, row))
     ]
@@ -117,7 +146,9 @@ def _sheet(name: str, rows: Sequence[Sequence[str]]) -> _Sheet | None:
     cells = [row + [""] * (width - len(row)) for _, row in filled]
     if width < 2 or len(cells) < _FEWEST_ROWS:
         return None
-    bottom = _heading(cells)
+    bottom = sum(line < heading for line, _ in filled) if heading else _heading(cells)
+    if bottom >= len(cells):
+        return None
     top = _group_row(cells, bottom)
     header, notes = _names(cells, bottom, top)
     first = bottom if top is None else top
@@ -164,6 +195,11 @@ def _names(cells: Sequence[Sequence[str]], bottom: int, top: int | None) -> tupl
     heads = [_unnamed(cells, bottom, i) for i in range(len(cells[0]))]
     if top is None:
         return heads, []
+    lower = [i for i, cell in enumerate(cells[bottom]) if cell]
+    own = [i for i, cell in enumerate(cells[top]) if cell and i not in lower]
+    if own and all(cells[top][i] for i in lower) and len(set(cells[top])) == len(cells[top]):
+        below = first_few(list(dict.fromkeys(cells[bottom][i] for i in lower)))
+        return list(cells[top]), [f"The line below the headings was left out: {below}."]
     above, groups = "", []
     first = next((i for i, cell in enumerate(cells[top]) if cell and cells[bottom][i]), 0)
     for i, cell in enumerate(cells[top]):
@@ -207,6 +243,23 @@ _NUMERIC = 0.8  # share of the filled cells of a column of scores that must be n
 # Several sheets: one with the key, the others below each other.
 
 
+def _first_with_scores(sheets: Sequence[_Sheet]) -> _Sheet:
+    """Return the first sheet that names people, prototypes and scores; else the first with numbers; else the first."""
+    scored = [sheet for sheet in sheets if _score_columns(sheet, set())]
+    whole = [sheet for sheet in scored if {"assessor", "prototype"} <= set(named_columns(sheet.header))]
+    return [*whole, *scored, *sheets][0]
+
+
+def _in_order_of(sheet: _Sheet, first: _Sheet) -> _Sheet | None:
+    """Return a sheet with its columns in the order, and the letters, of another; None if it has other columns."""
+    place = {head.casefold(): i for i, head in enumerate(sheet.header)}
+    order = [place.get(head.casefold()) for head in first.header]
+    if len(place) != len(order) or None in order:
+        return None
+    rows = tuple(tuple(row[i] for i in order if i is not None) for row in sheet.rows)
+    return replace(sheet, header=first.header, rows=rows)
+
+
 def _key_and_scores(sheets: Sequence[_Sheet]) -> tuple[_Sheet | None, list[_Sheet]]:
     """Return the sheet that says which code is which prototype, and the others."""
     for sheet in sheets:
@@ -239,7 +292,11 @@ def _score_columns(sheet: _Sheet, taken: set[str]) -> list[str]:
     return [
         head
         for i, head in enumerate(sheet.header)
-        if head not in design and not _about_design(head) and _mostly_numbers([row[i] for row in sheet.rows])
+        if head not in design
+        and not _about_design(head)
+        and not about_people(head)
+        and not is_reckoned(head)
+        and _mostly_numbers([row[i] for row in sheet.rows])
     ]
 
 
@@ -255,7 +312,9 @@ def _stacked(sheets: Sequence[_Sheet]) -> _Sheet:
     held = named_columns(first.header)
     scored = _score_columns(first, set())
     missing = next((role for role in ("assessor", "prototype") if role not in held), "")
-    if missing == "prototype" and _blocks(first, scored):
+    if "attribute" in held and "prototype" not in held and len(scored) > 1 and "score" not in held:
+        missing = _role_of_sheets([sheet.name for sheet in sheets], scored) if missing == "assessor" else missing
+    elif missing == "prototype" and _blocks(first, scored):
         missing = ""
     elif missing == "prototype" and len(scored) > 1 and _which([sheet.name for sheet in sheets], scored) == 1:
         missing = "attribute"
@@ -267,6 +326,17 @@ def _stacked(sheets: Sequence[_Sheet]) -> _Sheet:
     what = f"the name of the sheet is the {role}" if role else f"each says its session in {held.get('session')!r}"
     notes.append(f"{counted(len(sheets), 'sheet')} with the same columns were put below each other ({names}); {what}.")
     return _Sheet("", header, rows, tuple(line for sheet in sheets for line in sheet.lines), tuple(notes))
+
+
+def _role_of_sheets(names: Sequence[str], scored: Sequence[str]) -> str:
+    """Return whether sheets stand for people or prototypes where the columns are the others; StudyError if unsaid."""
+    for role in ("assessor", "prototype"):
+        if all(role in named_columns((re.sub(r"\W*\w*\d\w*$", "", name),)) for name in names):
+            return role
+    raise StudyError(
+        f"It cannot be told whether the sheets {first_few(list(names))} or the columns {first_few(list(scored))} are "
+        "the prototypes. Write Prototype or Assessor before the names of the sheets."
+    )
 
 
 # Blocks of columns: prototypes, people, sessions across; attributes within, or the other way round.
@@ -289,8 +359,10 @@ def _blocks(sheet: _Sheet, scored: Sequence[str]) -> dict[str, tuple[str, str]]:
     barred = [head for head in sheet.header if _BAR in head]
     if barred:
         return {head: _parted(head, _BAR) for head in barred}
-    if "prototype" in named_columns(sheet.header) or len(scored) < 4:
+    if len(scored) < 4:
         return {}
+    if "prototype" in named_columns(sheet.header):
+        return _sittings_in_names(scored)
     for separator in _SEPARATORS:
         for from_right in (False, True):
             pairs = {head: _parted(head, separator, from_right=from_right) for head in scored}
@@ -299,6 +371,25 @@ def _blocks(sheet: _Sheet, scored: Sequence[str]) -> dict[str, tuple[str, str]]:
             whole = len(groups) * len(parts) == len(pairs) == len(set(pairs.values()))
             if all(all(pair) for pair in pairs.values()) and whole and len(groups) > 1 and len(parts) > 1:
                 return pairs
+    return {}
+
+
+def _sittings_in_names(scored: Sequence[str]) -> dict[str, tuple[str, str]]:
+    """Return column to sitting and attribute where each name holds both; StudyError if it ends in a bare number."""
+    for separator in (*_SEPARATORS, " ("):
+        for from_right in (False, True):
+            pairs = {head: _parted(head.rstrip(")"), separator, from_right=from_right) for head in scored}
+            for turned in ({h: (b, a) for h, (a, b) in pairs.items()}, pairs):
+                groups, parts = ({pair[i] for pair in turned.values()} for i in (0, 1))
+                if len(groups) * len(parts) == len(turned) == len(set(turned.values())) and _repeated(list(groups)):
+                    return turned
+    numbered = [found.groups() for head in scored if (found := re.fullmatch(r"(.*[^\W\d])[ _.]?(\d)", head))]
+    terms, numbers = {term for term, _ in numbered}, {number for _, number in numbered}
+    if len(terms) > 1 and len(numbers) > 1 and len(terms) * len(numbers) == len(set(numbered)) == len(scored):
+        raise StudyError(
+            f"It cannot be told what the numbers behind {first_few(sorted(terms))} are: sessions, replicates? Write it "
+            "into the headings, such as: greasy (Session 1)."
+        )
     return {}
 
 
@@ -331,9 +422,8 @@ def _blocks_below(
 
 
 def _role_of_block(groups: Sequence[str], parts: Sequence[str], held: Mapping[str, str]) -> str:
-    for role, pattern in (("session", _SITTING), ("replicate", _AGAIN)):
-        if "prototype" in held and all(pattern.fullmatch(group) for group in groups):
-            return role
+    if "prototype" in held and (role := _repeated(groups)):
+        return role
     if "prototype" not in held:
         return "prototype"
     if "assessor" not in held:
@@ -342,6 +432,14 @@ def _role_of_block(groups: Sequence[str], parts: Sequence[str], held: Mapping[st
         f"It cannot be told what the groups of columns {first_few(list(groups))} are: sessions, replicates? Write it "
         "into their headings, such as: Session 1."
     )
+
+
+def _repeated(names: Sequence[str]) -> str:
+    """Return session or replicate if the names say so, or are dates; else the empty text."""
+    for role, pattern in (("session", _SITTING), ("replicate", _AGAIN)):
+        if all(pattern.fullmatch(name) for name in names):
+            return role
+    return ""
 
 
 def _which(groups: Sequence[str], parts: Sequence[str]) -> int:
@@ -365,16 +463,22 @@ def _like_attributes(names: Sequence[str]) -> float:
 
 
 def _across(sheet: _Sheet, scored: Sequence[str], held: Mapping[str, str]) -> tuple[_Sheet, list[str]]:
-    """Return a sheet in which people, or prototypes, stand as columns beside a column of attributes, row by row."""
+    """Return a sheet in which people, prototypes or sittings are columns beside one of attributes, row by row."""
     missing = [role for role in ("assessor", "prototype") if role not in held]
-    if len(missing) != 1:
+    if len(missing) == 2:
         return sheet, []
+    role = missing[0] if missing else _repeated(scored)
+    if not role:
+        raise StudyError(
+            f"It cannot be told what the columns {first_few(list(scored))} are beside {held['attribute']!r}: sessions, "
+            "replicates? Write it into their headings, such as: Session 1."
+        )
     own = [head for head in sheet.header if head not in scored]
     at = {head: i for i, head in enumerate(sheet.header)}
     rows = [(*(row[at[head]] for head in own), name, row[at[name]]) for row in sheet.rows for name in scored]
     lines = tuple(line for line in sheet.lines for _ in scored)
-    made = replace(sheet, header=(*own, missing[0], "score"), rows=tuple(rows), lines=lines)
-    return made, [f"Columns were put below each other: {first_few(list(scored))} as {missing[0]}."]
+    made = replace(sheet, header=(*own, role, "score"), rows=tuple(rows), lines=lines)
+    return made, [f"Columns were put below each other: {first_few(list(scored))} as {role}."]
 
 
 # Codes instead of names, resolved by the key.

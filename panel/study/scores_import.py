@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
 from panel.study.numbers_read import NumbersRead, read_number_columns, read_numbers
@@ -114,9 +115,9 @@ def study_from_scores(
     """
     scores = imported.scores
     tables = {
-        "prototypes": _listed("prototypes", natural_order(name for name in scores["prototype"] if name)),
-        "attributes": _listed("attributes", scores["attribute"]),
-        "assessors": _listed("assessors", scores["assessor"]),
+        "prototypes": _listed("prototypes", natural_order(name for name in scores["prototype"].unique() if name)),
+        "attributes": _listed("attributes", scores["attribute"].unique()),
+        "assessors": _listed("assessors", scores["assessor"].unique()),
         "scores": scores,
     }
     known = list(tables["prototypes"]["prototype"])
@@ -142,27 +143,32 @@ def _positions(table: RawTable, layout: ScoresLayout) -> NumbersRead | None:
     return replace(read, values=values, reasons={**read.reasons, **dict.fromkeys(broken.tolist(), NOT_WHOLE)})
 
 
-def _names(table: RawTable, column: str) -> np.ndarray:
-    return np.array([cell.strip() for cell in table.column(column)], dtype=object)
+def _names(table: RawTable, column: str) -> ExtensionArray:
+    """Return the cells of a column of names, the blanks round them taken off."""
+    codes, distinct = pd.factorize(pd.array(table.column(column), dtype="str"))
+    return _texts([cell.strip() for cell in distinct], codes)
+
+
+def _texts(texts: Sequence[str], places: np.ndarray) -> ExtensionArray:
+    return pd.array(list(texts), dtype="str").take(places)
 
 
 def _long_scores(
     table: RawTable, layout: ScoresLayout, numbers: dict[str, NumbersRead], position: NumbersRead | None
 ) -> pd.DataFrame:
     """Return the scores table: each row of the file in turn, in a wide one its attributes from left to right."""
-    times = len(numbers)
+    times, rows = len(numbers), len(numbers) * len(table.lines)
     columns: dict[str, Any] = {}
     for role in _NAME_ROLES:
         column = getattr(layout, role)
         if role == "attribute" and not layout.is_long:
-            columns[role] = np.tile(np.array(layout.attributes, dtype=object), len(table.lines))
+            columns[role] = _texts(layout.attributes, np.tile(np.arange(times), len(table.lines)))
         elif column:
-            columns[role] = np.repeat(_names(table, column), times)
+            columns[role] = _names(table, column).repeat(times)
     columns["score"] = np.column_stack([read.values for read in numbers.values()]).ravel()
-    rows = len(columns["score"])
     columns["position"] = np.repeat(position.values, times) if position else np.full(rows, np.nan)
-    columns["source"] = np.repeat(np.where(_rehearsed(table), REHEARSED, "imported").astype(object), times)
-    blank = np.full(rows, "", dtype=object)
+    columns["source"] = _texts(["imported", REHEARSED], _rehearsed(table).astype(int).repeat(times))
+    blank = _texts([""], np.zeros(rows, dtype=int))
     return pd.DataFrame(
         {
             column.name: pd.Series(
@@ -185,7 +191,7 @@ def _refuse_nameless(table: RawTable, layout: ScoresLayout, numbers: Mapping[str
     for read in numbers.values():
         scored |= ~read.missing
     for role, column in _name_columns(layout).items():
-        blank = np.array([not name for name in _names(table, column)], dtype=bool)
+        blank = np.asarray(_names(table, column) == "", dtype=bool)
         if blank.all() and role == "session":
             continue
         rows = np.flatnonzero(blank & scored)
@@ -224,7 +230,7 @@ def _rehearsed(table: RawTable) -> np.ndarray:
     column = next((name for name in table.header if name.strip().casefold() == "source"), None)
     if column is None:
         return np.zeros(len(table.lines), dtype=bool)
-    return np.array([cell.strip().casefold() == REHEARSED for cell in table.column(column)], dtype=bool)
+    return np.asarray(pd.Series(_names(table, column)).str.casefold() == REHEARSED, dtype=bool)
 
 
 def _unread(
@@ -265,7 +271,8 @@ def _notes_on_names(table: RawTable, layout: ScoresLayout) -> list[str]:
     notes = []
     for role in _NAME_ROLES:
         if column := getattr(layout, role):
-            trimmed = {cell.strip() for cell in table.column(column) if cell != cell.strip()}
+            distinct = pd.array(table.column(column), dtype="str").unique()
+            trimmed = {cell.strip() for cell in distinct if cell != cell.strip()}
             if trimmed:
                 notes.append(f"Blanks round these names in column {column!r} were taken off: {_some(trimmed)}.")
     return notes
@@ -296,7 +303,9 @@ def _notes_on_shape(table: RawTable, layout: ScoresLayout, scores: pd.DataFrame,
     rows, empty = len(table.lines), int(scores["score"].isna().sum())
     notes = [f"{rows} rows gave {len(scores)} scores; {empty} of them are empty or could not be read."]
     if not layout.is_long:
-        notes.insert(0, f"Attribute columns put below each other: {len(layout.attributes)}.")
+        notes.insert(
+            0, f"Attribute columns put below each other: {len(layout.attributes)} ({_some(list(layout.attributes))})."
+        )
     held = [f"{role} from {column!r}" for role, column in layout.columns().items()]
     notes.insert(0, f"Columns used: {', '.join(held)}.")
     if len(unread):
@@ -357,6 +366,18 @@ _NAMES = {
 _ROLES = {role: tuple(names.split()) for role, names in _NAMES.items()}
 _FILLERS = frozenset(("id", "no", "nr", "num", "number", "name", "code"))
 _NEVER_ATTRIBUTES = _FILLERS | {"age", "index", "row", "rowname", "rownumber", "servingcode", "blindcode"}
+_ABOUT_PEOPLE, _RECKONED, _BESIDE_RECKONED = (
+    frozenset(words.split())
+    for words in (
+        "age alter edad eta gender sex yearofbirth birthyear geburtsjahr rank duration dauer duree duracion durata "
+        "seconds progress latitude longitude",
+        "mean means average averages sd std stdev total totals sum median mittel mittelwert mittelwerte durchschnitt "
+        "summe gesamt standardabweichung moyenne ecarttype somme media promedio suma desviacion somma totale "
+        "deviazione",
+        "value values score scores dev deviation standard type tipica estandar wert",
+    )
+)
+_CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?")
 _MOSTLY = 0.8  # share of the filled cells that must be numbers for a column of scores; the rest is reported
 
 
@@ -426,6 +447,8 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
     for role in _ROLES:
         if role not in known and (column := _named(table, role, set(known.values()))):
             known[role] = column
+    if "session" in known and "session" not in (fixed or {}) and _are_times_of_day(table.column(known["session"])):
+        del known["session"]
     free = [column for column in table.header if column not in known.values()]
     numbers = numeric_columns(table, free)
     if "attribute" in known and "score" not in known and len(numbers) == 1:
@@ -437,6 +460,11 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
     held: dict[str, Any] = dict(known)
     layout = ScoresLayout(**held)
     return layout if layout.is_long else replace(layout, attributes=attribute_columns(table, layout))
+
+
+def _are_times_of_day(cells: Sequence[str]) -> bool:
+    filled = [cell.strip() for cell in pd.Series(cells, dtype="str").unique() if cell.strip()]
+    return bool(filled) and all(_CLOCK.fullmatch(cell) for cell in filled)
 
 
 def attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:
@@ -452,8 +480,21 @@ def attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:
         if column not in taken
         and column not in table.unnamed
         and not plain_names(column) & (about_design | _NEVER_ATTRIBUTES)
+        and not about_people(column)
+        and not is_reckoned(column)
     ]
     return tuple(numeric_columns(table, free))
+
+
+def about_people(column: str) -> bool:
+    """Return True if the name of a column says that it is about the person, as a survey writes it, and no score."""
+    return bool(plain_names(column) & _ABOUT_PEOPLE)
+
+
+def is_reckoned(name: str) -> bool:
+    """Return True if a name says mean, total or spread: nobody is called so, and nothing that was scored."""
+    words = set(re.findall(r"[^\W\d_]+", _without_accents(name).casefold().replace("-", "")))
+    return bool(words & _RECKONED) and words <= _RECKONED | _BESIDE_RECKONED
 
 
 def numeric_columns(table: RawTable, columns: list[str]) -> list[str]:
@@ -509,11 +550,14 @@ def named_columns(header: Iterable[str]) -> dict[str, str]:
 
 def plain_names(column: str) -> set[str]:
     """Return the spellings of a column's name to compare: lower case, no signs; also singular, also without `id`."""
-    column = "".join(sign for sign in unicodedata.normalize("NFKD", column) if not unicodedata.combining(sign))
-    words = re.findall(r"[^\W_]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", column).casefold())
+    words = re.findall(r"[^\W_]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", _without_accents(column)).casefold())
     kept = [word for word in words if word not in _FILLERS] or words
     spellings = {"".join(words), "".join(kept)}
     return spellings | {spelling[:-1] for spelling in spellings if spelling.endswith("s")}
+
+
+def _without_accents(text: str) -> str:
+    return "".join(sign for sign in unicodedata.normalize("NFKD", text) if not unicodedata.combining(sign))
 
 
 def _is_numeric(read: NumbersRead) -> bool:
@@ -526,6 +570,10 @@ def _fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) ->
     """If only the assessor or only the prototype is missing and one column of repeated texts is left, take it."""
     missing = [role for role in ("assessor", "prototype") if role not in known]
     rows = len(table.lines)
-    repeated = [c for c in texts if c not in known.values() and 1 < len(set(table.column(c))) <= rows / 2]
+    repeated = [
+        c
+        for c in texts
+        if c not in known.values() and 1 < pd.Series(table.column(c), dtype="str").nunique() <= rows / 2
+    ]
     if len(missing) == 1 and len(repeated) == 1:
         known[missing[0]] = repeated[0]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -47,9 +48,8 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     frame = named_rows(study, "scores")
     by_rule = any(rule.get("rule") == OUTSIDE_SCALE_RULE for rule in _rules(study))
     if not rules or not (by_rule or "scores" in set(study.table("corrections")["table"])):
-        nothing = frame.iloc[:0].assign(row=0, why="")[_SET_ASIDE_COLUMNS]
-        known = frame["score"].notna()
-        return ScoresUsed(frame if known.all() else frame.loc[known], nothing, nothing)
+        known = frame["score"].notna().to_numpy()
+        return ScoresUsed(frame if known.all() else frame.loc[known], _nothing().copy(), _nothing().copy())
     why = pd.Series("", index=frame.index, dtype="str")
     changed = pd.Series("", index=frame.index, dtype="str")
     frame, why, changed = _with_corrections(study, frame, why, changed)
@@ -141,6 +141,13 @@ def rows_of_key(frame: pd.DataFrame, key: str) -> pd.Series:
             return pd.Series(data=False, index=frame.index)
         chosen &= frame[column.strip()].astype("str").str.strip() == value.strip()
     return chosen
+
+
+@cache
+def _nothing() -> pd.DataFrame:
+    """Return the list of no scores."""
+    kinds = dict.fromkeys(_SET_ASIDE_COLUMNS, "str") | {"row": "int64", "score": "float64"}
+    return pd.DataFrame({column: pd.Series(dtype=kind) for column, kind in kinds.items()})
 
 
 def _listed(frame: pd.DataFrame, why: pd.Series, chosen: pd.Series) -> pd.DataFrame:

@@ -48,7 +48,7 @@ def frame_of_texts(table: Table, raw: RawTable) -> tuple[pd.DataFrame, list[tupl
     columns: dict[str, pd.Series] = {}
     for name, cells in texts.items():
         if name not in numbers:
-            columns[name] = pd.Series(list(cells), dtype="str")
+            columns[name] = pd.Series(cells, dtype="str")
             continue
         values, reasons = numbers[name].values, dict(numbers[name].reasons)
         if kinds[name] == "integer":
@@ -66,8 +66,12 @@ def unread_frame(unread: Iterable[tuple[str, ...]]) -> pd.DataFrame:
     return pd.DataFrame(list(unread), columns=list(UNREAD_COLUMNS), dtype="str")
 
 
-def texts_of_frame(name: str, frame: pd.DataFrame, unread: pd.DataFrame) -> tuple[list[str], list[list[str]]]:
+def texts_of_frame(
+    name: str, frame: pd.DataFrame, unread: pd.DataFrame, start: int = 0
+) -> tuple[list[str], list[list[str]]]:
     """Return header and columns of a study's table as texts; a cell that could not be read gets its text back.
+
+    `start` is the place in the table of the first row of a frame that is only a part of it.
 
     Raises
     ------
@@ -79,14 +83,15 @@ def texts_of_frame(name: str, frame: pd.DataFrame, unread: pd.DataFrame) -> tupl
     header = [str(column) for column in frame.columns]
     columns = [_column_texts(frame[column]) for column in frame.columns]
     own = unread.loc[unread["table"] == name, ["row", "column", "text"]] if len(unread) else unread
+    first = _FIRST_ROW + start
     for row, column, text in own.itertuples(index=False, name=None) if len(own) else ():
-        place = int(row) - _FIRST_ROW if str(row).isdecimal() else -1
+        place = int(row) - first if str(row).isdecimal() else -1
         if column in header and 0 <= place < len(frame) and columns[header.index(column)][place] == "":
             columns[header.index(column)][place] = str(text)
     for column, cells in zip(header, columns, strict=True):
         bad = next((i for i, text in enumerate(cells) if not _can_be_written(text)), None)
         if bad is not None or not _can_be_written(column):
-            where = f"row {bad + _FIRST_ROW}, column {column!r}" if bad is not None else f"column name {column!r}"
+            where = f"row {bad + first}, column {column!r}" if bad is not None else f"column name {column!r}"
             raise StudyError(f"The table {name} holds a character that no table file can hold ({where}); delete it.")
     return header, columns
 

@@ -12,7 +12,7 @@ from panel.plan.protocol import (
     CLAIM_REVIEWER,
     FORMULATOR,
     PANEL_LEADER,
-    ROLES,
+    _ROLES,
     Person,
     _knows_prototypes,
     conflicts,
@@ -28,7 +28,7 @@ def told(*team, servings=SERVINGS):
     return conflicts(team, servings)["what"].tolist()
 
 
-@pytest.mark.parametrize("role", list(ROLES))
+@pytest.mark.parametrize("role", list(_ROLES))
 def test_before_the_lock_nobody_sees_prototype_and_code_together(role):
     seen = set(servings_seen(SERVINGS, role, locked=False).columns)
     assert not {"prototype", "code"} <= seen
@@ -75,7 +75,7 @@ def test_two_roles_that_do_not_go_together_are_named():
 
 
 def test_every_warning_says_what_to_do():
-    team = [Person("X", tuple(ROLES), "A01", ("P1",))]
+    team = [Person("X", tuple(_ROLES), "A01", ("P1",))]
     found = conflicts(team, SERVINGS)
     assert len(found) == 6
     assert (found["advice"] != "").all()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import hashlib
 import io
 from pathlib import Path
@@ -36,9 +37,9 @@ def workbook(sheets: dict[str, list[list[str]]]) -> bytes:
 def test_grid_of_texts():
     table = table_of(b"\xef\xbb\xbfpanelist;code;greasy\r\nA01;017;48,7\r\n\r\nA02;NA;\r\n")
     assert table.header == ("panelist", "code", "greasy")
-    assert table.column("code") == ("017", "NA")
-    assert table.column("greasy") == ("48,7", "")
-    assert table.lines == (2, 4)
+    assert tuple(table.column("code")) == ("017", "NA")
+    assert tuple(table.column("greasy")) == ("48,7", "")
+    assert tuple(table.lines) == (2, 4)
     assert table.notes == ("The file was read as utf-8-sig text with semicolons between the cells.",)
     with pytest.raises(StudyError, match=r"panel\.csv has no column 'x'; its columns are panelist, code, greasy"):
         table.column("x")
@@ -107,12 +108,24 @@ def test_file_without_a_table_gives_one_sentence(content: bytes, sentence: str):
     assert "\n" not in str(caught.value)
 
 
-def test_more_cells_or_bytes_than_allowed(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(module, "MAX_BYTES", 10)
-    with pytest.raises(StudyError, match="larger than 10 bytes"):
-        table_of(b"a,b\n1,2\n3,4\n")
+def test_more_cells_or_bytes_than_allowed():
+    file = raw_file("panel.csv", b"a,b\n1,2\n3,4\n")
+    with pytest.raises(StudyError, match="larger than 10 bytes; keep"):
+        raw_table(file, limits=module.UPLOADED._replace(even_bytes=10))
     with pytest.raises(StudyError, match="2 rows of 2 columns, more than can be read"):
         table_of_rows([["a", "b"], ["1", "2"], ["3", "4"]], "f", max_cells=3)
+
+
+def test_a_file_of_ones_own_may_be_larger_if_its_lines_are_even():
+    small = module.UPLOADED._replace(bytes=10, cells=2, even_bytes=100, even_cells=100)
+    assert [list(cells) for cells in raw_table(raw_file("f.csv", b"a,b\n1,2\n3,4\n"), limits=small).columns] == [
+        ["1", "3"],
+        ["2", "4"],
+    ]
+    with pytest.raises(StudyError, match="its lines do not all have as many cells as the first; fill them up"):
+        raw_table(raw_file("f.csv", b"a,b\n1,2\n3\n4,5\n"), limits=small)
+    with pytest.raises(StudyError, match=r"more than 2 cells|more than can be read"):
+        raw_table(raw_file("f.csv", b"a,b\n1,2\n3,4\n"), limits=small._replace(bytes=100, even_cells=2, columns=2))
 
 
 def test_what_is_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
@@ -125,9 +138,53 @@ def test_what_is_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     with pytest.raises(StudyError, match=r"There is no file|cannot be read"):
         read_raw_file("x" * 5000)
     (tmp_path / "a.csv").write_bytes(b"12345678901")
-    monkeypatch.setattr(module, "MAX_BYTES", 10)
+    monkeypatch.setattr(module, "LARGEST_BYTES", 10)
     with pytest.raises(StudyError, match="larger than 10 bytes"):
         read_raw_file(tmp_path / "a.csv")
+
+
+_CELL = st.text(st.sampled_from('ab1,;"\n\r \t\u00a0\u2028\u00e9'), max_size=4)
+
+
+@settings(deadline=None, max_examples=300)
+@given(
+    st.lists(st.lists(_CELL, min_size=1, max_size=4), min_size=1, max_size=6),
+    st.sampled_from(",;"),
+    st.sampled_from(["quoted", "plain", "all"]),
+    st.sampled_from(["\n", "\r\n"]),
+    st.booleans(),
+)
+@example([["a", "b"], ["", ""], ["1", "2"], [" ", ""]], ",", "plain", "\n", True)
+@example([["a", "", "c"], ["1", "", "2"], ["3", "", "4"]], ",", "plain", "\n", False)
+@example([['"a', 'b"'], ["1", "2"]], ",", "plain", "\n", False)
+def test_even_lines_are_read_at_once_as_they_are_one_by_one(rows, delimiter, quotes, end, keep_empty):
+    """Second reader: Python's own, line by line."""
+    if quotes == "plain":
+        text = end.join(delimiter.join(row) for row in rows)
+    else:
+        held = io.StringIO(newline="")
+        how = csv.QUOTE_ALL if quotes == "all" else csv.QUOTE_MINIMAL
+        csv.writer(held, delimiter=delimiter, quoting=how, lineterminator=end).writerows(rows)
+        text = held.getvalue()
+
+    def slowly() -> object:
+        lines, _ = module.text_rows(text, "f", module.UPLOADED, delimiter)
+        return table_of_rows(lines, "f", keep_empty=keep_empty)
+
+    def seen(made) -> object:
+        try:
+            table = made()
+        except StudyError as error:
+            return str(error)
+        cells = [tuple(column) for column in table.columns]
+        return None if table is None else (table.header, cells, tuple(table.lines), table.notes, table.unnamed)
+
+    quick = seen(
+        lambda: (
+            module._even_table(text.encode(), text, "f", delimiter, module.UPLOADED, keep_empty=keep_empty) or slowly()
+        )
+    )
+    assert quick == seen(slowly)
 
 
 @settings(deadline=None)

@@ -143,7 +143,7 @@ def test_what_was_done_is_said():
         "The comma was read as the decimal sign: Greasy.",
         "Per cent signs were left out: Sticky.",
         "Columns used: assessor from 'Panelist', prototype from 'Product', position from 'Order'.",
-        "Attribute columns put below each other: 2.",
+        "Attribute columns put below each other: 2 (Greasy, Sticky).",
         "6 rows gave 12 scores; 3 of them are empty or could not be read.",
         "Cells that could not be read as numbers: 3.",
         "Columns that were not used: Remark.",

@@ -13,8 +13,8 @@ from panel.stats.answers.binomial import exact_interval, minimum_count, upper_ta
 from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study
 
-AGREED = (4, 5)  # fixed before anything is looked at: the two upper answers of five
-NEUTRAL = 3
+_AGREED = (4, 5)  # fixed before anything is looked at: the two upper answers of five
+_NEUTRAL = 3
 MAJORITY = 0.5
 DEFAULT, FROM_CLAIM, FROM_QUESTION = "default", "claim", "question"
 
@@ -82,11 +82,11 @@ def count_agreement(study: Study, *, level: float = 0.95) -> Agreement:
 
 
 def _statements(study: Study, grid: AnswerGrid, facts: dict[str, QuestionFacts], level: float) -> pd.DataFrame:
-    agreed = np.isin(grid.values, AGREED)
+    agreed = np.isin(grid.values, _AGREED)
     counts = {
         "agreed": agreed.sum(axis=1),
-        "neutral": (grid.values == NEUTRAL).sum(axis=1),
-        "disagreed": (grid.values < NEUTRAL).sum(axis=1),
+        "neutral": (grid.values == _NEUTRAL).sum(axis=1),
+        "disagreed": (grid.values < _NEUTRAL).sum(axis=1),
         "dont_know": grid.dont_know.sum(axis=1),
     }
     question, prototype = np.nonzero(sum(counts.values()))
@@ -182,11 +182,11 @@ def _without_foil(grid: AnswerGrid, statements: pd.DataFrame) -> pd.DataFrame:
         foils = [place[str(name)] for name in own.loc[own["foil"], "question"]]
         if not foils:
             continue
-        sayers = np.isin(grid.values[foils, :, where], AGREED).any(axis=0)
+        sayers = np.isin(grid.values[foils, :, where], _AGREED).any(axis=0)
         for statement in own.loc[~own["foil"]].to_dict("records"):
             values = grid.values[place[statement["question"]], :, where]
             answered = (~np.isnan(values) | grid.dont_know[place[statement["question"]], :, where]) & ~sayers
-            agreed, base = int((np.isin(values, AGREED) & ~sayers).sum()), int(answered.sum())
+            agreed, base = int((np.isin(values, _AGREED) & ~sayers).sum()), int(answered.sum())
             share = agreed / base if base else float("nan")
             rows.append((prototype, statement["question"], agreed, base, share, statement["agreed"] - agreed))
     frame = pd.DataFrame(rows, columns=["prototype", "question", "agreed", "base", "share", "lost"])

@@ -17,7 +17,7 @@ from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
 Kind = Literal["liking", "just_about_right", "check_all", "agreement"]
-LIMITS: dict[str, tuple[float, float]] = {  # lowest and highest answer of each kind
+_LIMITS: dict[str, tuple[float, float]] = {  # lowest and highest answer of each kind
     "liking": (1.0, 9.0),
     "just_about_right": (1.0, 5.0),
     "check_all": (0.0, 1.0),
@@ -94,12 +94,12 @@ def numeric_answers(study: Study, kind: Kind, question: str | None = None) -> An
             f"There is no {KIND_WORDS[kind]} question {asked!r} in this study. Choose among {', '.join(questions)}."
         )
     own = answers.loc[(answers["kind"] == kind) & (answers["question"] == asked)]
-    value, why = _values(own["answer"], *LIMITS[kind])
+    value, why = _values(own["answer"], *_LIMITS[kind])
     there = np.isfinite(value)
     if not there.any():
         raise ModelError(
-            f"None of the {len(own)} answers to {asked!r} could be read as a number from {LIMITS[kind][0]:.0f} to "
-            f"{LIMITS[kind][1]:.0f}. Check the column answer of the table answers."
+            f"None of the {len(own)} answers to {asked!r} could be read as a number from {_LIMITS[kind][0]:.0f} to "
+            f"{_LIMITS[kind][1]:.0f}. Check the column answer of the table answers."
         )
     rows = own.assign(answer=value).loc[there, _ROW_COLUMNS].reset_index(drop=True)
     frame, n_repeated = _table(study, rows)
@@ -149,7 +149,7 @@ def _table(study: Study, rows: pd.DataFrame) -> tuple[pd.DataFrame, int]:
 
 
 Floats = NDArray[np.float64]
-DONT_KNOW = ("don't know", "dont know", "do not know", "no opinion")
+_DONT_KNOW = ("don't know", "dont know", "do not know", "no opinion")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -209,12 +209,12 @@ def answer_grid(study: Study, kind: Kind) -> AnswerGrid:
             f"The study has no {KIND_WORDS[kind]} answers. Add them to the table answers with the kind {kind!r}, one "
             "row for each consumer, prototype and question."
         )
-    value, dont_know, bad = _read(own["answer"], *LIMITS[kind], allowed=kind == "agreement")
+    value, dont_know, bad = _read(own["answer"], *_LIMITS[kind], allowed=kind == "agreement")
     used = np.isfinite(value) | dont_know
     if not used.any():
         raise ModelError(
             f"None of the {len(own)} {KIND_WORDS[kind]} answers could be read as a whole number from "
-            f"{LIMITS[kind][0]:.0f} to {LIMITS[kind][1]:.0f}. Check the column answer of the table answers."
+            f"{_LIMITS[kind][0]:.0f} to {_LIMITS[kind][1]:.0f}. Check the column answer of the table answers."
         )
     kept = own.loc[used]
     codes, axes = zip(*(pd.factorize(kept[name]) for name in ("question", "assessor", "prototype")), strict=True)
@@ -243,7 +243,7 @@ def _read(
     code, distinct = pd.factorize(texts)
     words = [str(text).strip() for text in distinct]
     bare = [word.casefold().replace("\u2019", "'").replace("\u2018", "'") for word in words]
-    unknown = np.array([allowed and word in DONT_KNOW for word in bare], dtype=bool)
+    unknown = np.array([allowed and word in _DONT_KNOW for word in bare], dtype=bool)
     read = read_numbers(["" if skip else word for word, skip in zip(words, unknown, strict=True)])
     value = read.values.copy()
     value[~((value >= low) & (value <= high) & (value == np.rint(value)))] = np.nan

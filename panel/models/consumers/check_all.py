@@ -272,7 +272,7 @@ def _notes(grid: AnswerGrid, terms: pd.DataFrame, mapped: TermMap | None, liking
 # Which terms stand near which prototypes? The correspondence map of check-all counts.
 
 
-TOO_MANY_FEW = 0.20  # share of expected counts below five that calls for a warning (Cochran 1954, Biometrics 10:417)
+_TOO_MANY_FEW = 0.20  # share of expected counts below five that calls for a warning (Cochran 1954, Biometrics 10:417)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -331,7 +331,7 @@ def term_map(shares: pd.DataFrame) -> TermMap:
         left_out=pd.DataFrame(left_out, columns=["kind", "name"], dtype="str"),
         total_inertia=found.total_inertia,
         few_expected=found.few_expected,
-        too_few_expected=found.few_expected > TOO_MANY_FEW,
+        too_few_expected=found.few_expected > _TOO_MANY_FEW,
     )
 
 

@@ -44,9 +44,9 @@ METHOD_OF = MappingProxyType(
 )
 """Kind of answer to the method in the words of `panel.stats.answers.discrimination`."""
 
-NO_PREFERENCE = "no preference"
+_NO_PREFERENCE = "no preference"
 RIGHT, WRONG = "1", "0"
-BY_NAME = ("preference", "paired")
+_BY_NAME = ("preference", "paired")
 _BEFOREHAND = ("expected", "looks", "margin")
 TEST = ["question", "kind", "prototype", "versus"]
 _COLUMNS = [*TEST, "assessor", "session", "replicate", "chosen", "first"]
@@ -80,10 +80,10 @@ def read_choices(study: Study, kinds: Sequence[str]) -> ChoicesRead:
     rows = named_rows(study, "answers")
     rows = rows.loc[rows["kind"].isin(kinds)].reset_index(drop=True)
     texts = rows["answer"].astype("str").str.strip()
-    by_name = rows["kind"].isin(BY_NAME)
+    by_name = rows["kind"].isin(_BY_NAME)
     first_named = np.where(by_name, texts == rows["prototype"], texts == RIGHT)
     second_named = np.where(by_name, texts == rows["versus"], texts == WRONG)
-    undecided = ((rows["kind"] == "preference") & (texts.str.lower() == NO_PREFERENCE)).to_numpy()
+    undecided = ((rows["kind"] == "preference") & (texts.str.lower() == _NO_PREFERENCE)).to_numpy()
     why = np.select(
         [
             (rows["versus"] == "") | (rows["versus"] == rows["prototype"]),

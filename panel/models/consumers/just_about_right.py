@@ -122,7 +122,7 @@ def weigh_just_about_right(
         balance=_balance_frame(drops),
         within=_within_frame(grid, side, liked, asked, level),
         pairs=_pairs(grid, side),
-        moves=move_frame(drops, facts, traced, formulas),
+        moves=_move_frame(drops, facts, traced, formulas),
         refused=refused,
         liking=liking,
         facts=facts,
@@ -255,10 +255,10 @@ __all__ = ["ALL_SIDES", "SIDES", "JustAboutRight", "weigh_just_about_right"]
 # How much less is a prototype liked by those who find too little or too much of something? Mean drops.
 
 
-SIDES = ("too little", "too much")
+_SIDES = ("too little", "too much")
 LEAST_SHARE = 0.20  # of people on one side: common practice, no source
 LEAST_GROUP = 10  # people with a liking; common practice, no source
-LEAST_DROP = 1.0  # liking points that make a side worth a look: common practice, no source
+_LEAST_DROP = 1.0  # liking points that make a side worth a look: common practice, no source
 _COLUMNS = [
     *("prototype", "question", "side", "count", "base", "share", "n_off", "off_mean", "n_right", "right_mean"),
     *("estimate", "std_error", "df", "statistic", "p_value", "p_adjusted", "ci_low", "ci_high"),
@@ -279,7 +279,7 @@ def _drop_frame(grid: AnswerGrid, side: Floats, liked: Floats, asked: NDArray[np
     size, mean, variance = _groups(side, liked)
     n = size.sum(axis=0)
     frames = []
-    for off, name in ((0, SIDES[0]), (2, SIDES[1])):
+    for off, name in ((0, _SIDES[0]), (2, _SIDES[1])):
         found = welch_differences(size[1], mean[1], variance[1], size[off], mean[off], variance[off], level)
         tested = (size[1] >= LEAST_GROUP) & (size[off] >= LEAST_GROUP)
         parts = {
@@ -335,7 +335,7 @@ def _judged(rows: pd.DataFrame, level: float) -> pd.DataFrame:
     rows["p_value"], rows["p_adjusted"] = tested, holm(tested.to_numpy())
     groups = np.minimum(rows["n_off"], rows["n_right"]) >= LEAST_GROUP
     shown = groups & (rows["estimate"] > 0) & below(rows["p_adjusted"], 1 - level)
-    perhaps = groups & ((rows["ci_low"] > 0) | (rows["estimate"] >= LEAST_DROP))
+    perhaps = groups & ((rows["ci_low"] > 0) | (rows["estimate"] >= _LEAST_DROP))
     verdict = np.select(
         [~screened, ~groups, shown, perhaps], ["few people", "small group", "move", "perhaps"], "no cost seen"
     )
@@ -367,7 +367,7 @@ def _within_frame(
     frame = pd.DataFrame(
         {
             "question": np.repeat(np.array(questions, dtype=object), 2),
-            "side": np.tile(np.array(SIDES, dtype=object), count),
+            "side": np.tile(np.array(_SIDES, dtype=object), count),
             "estimate": -tests.estimate.ravel(),
             "std_error": tests.std_error.ravel(),
             "df": tests.df.ravel(),
@@ -390,14 +390,14 @@ def _within_frame(
 
 
 SEEN = 0.05  # adjusted p-value below which the effect of a swap is told as seen
-PLUS = " + "
+_PLUS = " + "
 COLUMNS = [
     *("prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "percent", "made"),
     *("estimate", "ci_low", "ci_high", "p_adjusted", "gives", "also"),
 ]
 
 
-def move_frame(
+def _move_frame(
     drops: pd.DataFrame,
     facts: Mapping[str, QuestionFacts],
     traced: TracedSwaps | None,
@@ -468,7 +468,7 @@ def _helping(
                 "ci_low": ends[0],
                 "ci_high": ends[1],
                 "gives": (moves.undone if undone else moves.made).get((effect["swap"], drop["prototype"]), ""),
-                "also": PLUS.join(_never_apart([*removed.split(PLUS), *added.split(PLUS)], moves.groups)),
+                "also": _PLUS.join(_never_apart([*removed.split(_PLUS), *added.split(_PLUS)], moves.groups)),
             }
         )
     return sorted(found, key=lambda row: -abs(row["estimate"]))
@@ -476,7 +476,7 @@ def _helping(
 
 def _holds(amounts: pd.Series, removed: str, percent: float) -> bool:
     """Return True if the prototype holds what would have to be taken out."""
-    names = removed.split(PLUS)
+    names = removed.split(_PLUS)
     return set(names) <= set(amounts.index) and float(amounts[names].sum()) >= percent - SAME_AMOUNT
 
 

@@ -30,7 +30,7 @@ from panel.study.study import Study
 LEVEL = 0.95
 UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
 FEW_CONSUMERS = 40  # below, a mean liking gives a direction only (common practice, no source)
-MOST_BY_ORDER = 500  # consumers for whom the ordered model is fitted without being asked for
+_MOST_BY_ORDER = 500  # consumers for whom the ordered model is fitted without being asked for
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -135,9 +135,9 @@ def weigh_liking(
     margin = _stated_margin(study) if margin is None else margin
     base = versus or (study.benchmark if study.benchmark in frame.columns else None)
     model = liking_model(frame, level, base)
-    epsilon = evenness(frame)
-    main = [model.test] if np.isnan(epsilon) else [model.test, corrected_test(model.test, epsilon)]
-    ranks, (order_test, shifts, why_not) = ranks_beside(frame), shifts_in_order(frame, by_order, MOST_BY_ORDER)
+    epsilon = _evenness(frame)
+    main = [model.test] if np.isnan(epsilon) else [model.test, _corrected_test(model.test, epsilon)]
+    ranks, (order_test, shifts, why_not) = ranks_beside(frame), shifts_in_order(frame, by_order, _MOST_BY_ORDER)
     serving, positions = serving_effects(answers)
     tests = pd.DataFrame([*main, *ranks.tests, *order_test])
     p_value = float(main[-1]["p_value"])
@@ -323,7 +323,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
             "n_consumers": int(np.unique(person).size),
             "n_answers": len(response),
         },
-        means=mean_rows(design, infer, compared, level).drop(columns="attribute"),
+        means=mean_rows(design, infer, level, compared).drop(columns="attribute"),
         pairs=pairs,
         versus=against,
         variances=pd.DataFrame({"consumer": fit.variances[:, 0], "residual": fit.variances[:, 1]}),
@@ -332,7 +332,7 @@ def liking_model(frame: pd.DataFrame, level: float, versus: str | None = None) -
     )
 
 
-def corrected_test(test: dict[str, Any], epsilon: float) -> dict[str, Any]:
+def _corrected_test(test: dict[str, Any], epsilon: float) -> dict[str, Any]:
     """Return the F test with its degrees of freedom times Box's epsilon (Greenhouse & Geisser 1959, Psychometrika 24).
 
     Where pairs of prototypes divide people unequally the uncorrected test finds differences too readily.
@@ -342,8 +342,8 @@ def corrected_test(test: dict[str, Any], epsilon: float) -> dict[str, Any]:
     return test | {"test": CORRECTED, "df": df, "df_error": df_error, "p_value": p_value}
 
 
-POINTS = range(1, 10)
-BOXES = {"top 2": 8, "top 3": 7}  # the lowest answer that counts
+_POINTS = range(1, 10)
+_BOXES = {"top 2": 8, "top 3": 7}  # the lowest answer that counts
 FEWEST_ALIKE = 3  # one answer for two prototypes says nothing about a person
 
 
@@ -351,13 +351,13 @@ def _answer_counts(frame: pd.DataFrame) -> pd.DataFrame:
     """Return how often each point was given: `prototype answer count base share`; means go to the nearest point."""
     value = np.rint(frame.to_numpy(dtype=float))
     base = np.isfinite(value).sum(axis=0)
-    count = np.array([(value == point).sum(axis=0) for point in POINTS]).T
+    count = np.array([(value == point).sum(axis=0) for point in _POINTS]).T
     return pd.DataFrame(
         {
-            "prototype": pd.Series(np.repeat(frame.columns.to_numpy(dtype=object), len(POINTS)), dtype="str"),
-            "answer": np.tile(list(POINTS), frame.shape[1]),
+            "prototype": pd.Series(np.repeat(frame.columns.to_numpy(dtype=object), len(_POINTS)), dtype="str"),
+            "answer": np.tile(list(_POINTS), frame.shape[1]),
             "count": count.ravel(),
-            "base": np.repeat(base, len(POINTS)),
+            "base": np.repeat(base, len(_POINTS)),
             "share": (count / base[:, None]).ravel(),
         }
     )
@@ -368,7 +368,7 @@ def _top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
     value = frame.to_numpy(dtype=float)
     base = np.isfinite(value).sum(axis=0)
     rows = []
-    for box, lowest in BOXES.items():
+    for box, lowest in _BOXES.items():
         count = (value >= lowest).sum(axis=0)
         low, high = wilson_interval(count, base, level)
         rows.append(
@@ -412,7 +412,7 @@ def _with_paired_tests(differences: pd.DataFrame, frame: pd.DataFrame) -> pd.Dat
     return differences.assign(n_both=n, paired_std_error=std_error, paired_p_value=p_value)
 
 
-def evenness(frame: pd.DataFrame) -> float:
+def _evenness(frame: pd.DataFrame) -> float:
     """Return Box's epsilon (1954, Ann. Math. Stat. 25:484) of the consumers who tried everything; NaN if too few did.
 
     It is 1 where the differences of all pairs scatter alike, and 1 / (k - 1) where one direction holds all the scatter.

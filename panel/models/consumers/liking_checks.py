@@ -19,15 +19,15 @@ from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.study import natural_order
 
-NOT_FITTED = (
+_NOT_FITTED = (
     "The model that uses only the order of the nine points was not fitted; without being asked for it is left out with "
     "more than {most} consumers, where it takes seconds."
 )
-NOT_SETTLED = (
+_NOT_SETTLED = (
     "The model that uses only the order of the nine points did not settle on these answers (a prototype may have been "
     "given one answer only); it is left out."
 )
-MOST_LOST = 0.5  # share of the consumers; with more gaps than this the serving was meant to be incomplete
+_MOST_LOST = 0.5  # share of the consumers; with more gaps than this the serving was meant to be incomplete
 ALPHA = 0.05  # at which an effect of the place in the serving is said
 BEFORE = "the sample before"
 _SERVING_COLUMNS = ["effect", "statistic", "df", "df_error", "p_value", "prototype_p_value"]
@@ -54,7 +54,7 @@ def ranks_beside(frame: pd.DataFrame) -> RanksBeside:
     Where more than half of the consumers have gaps by design, Durbin's test or that of Skillings and Mack uses them.
     """
     complete = frame.notna().all(axis=1)
-    by_design = complete.mean() < MOST_LOST
+    by_design = complete.mean() < _MOST_LOST
     ranked = frame if by_design else frame.loc[complete]
     try:
         found = rank_tables("liking", ranked).attribute
@@ -91,7 +91,7 @@ def shifts_in_order(
     """
     nothing = pd.DataFrame({name: pd.Series(dtype="float64") for name in _SHIFT_COLUMNS}).astype({"prototype": "str"})
     if not (len(frame) <= most if wanted is None else wanted):
-        return [], nothing, NOT_FITTED.format(most=most)
+        return [], nothing, _NOT_FITTED.format(most=most)
     value = np.rint(frame.to_numpy(dtype=float))
     person, prototype = np.nonzero(np.isfinite(value))
     answer = value[person, prototype].astype(np.intp)
@@ -99,7 +99,7 @@ def shifts_in_order(
     full = fit_cumulative_logit(answer, columns, person)
     without = fit_cumulative_logit(answer, columns[:, :0], person)
     if not (full.settled and without.settled):
-        return [], nothing, NOT_SETTLED
+        return [], nothing, _NOT_SETTLED
     df = frame.shape[1] - 1
     statistic = max(2 * (full.log_likelihood - without.log_likelihood), 0.0)
     row = {
@@ -153,7 +153,7 @@ def without_order(answers: AnswersRead) -> tuple[AnswersRead, pd.DataFrame]:
     return replace(answers, frame=answers.frame - taken), effects
 
 
-def tried_before(rows: pd.DataFrame) -> pd.Series:
+def _tried_before(rows: pd.DataFrame) -> pd.Series:
     """Return the prototype that the same person tried just before in the same session; NaN for the first."""
     ordered = rows.sort_values(["assessor", "session", "position"], kind="stable")
     before = ordered.groupby(["assessor", "session"])["prototype"].shift()
@@ -215,7 +215,7 @@ def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, 
     positions: list[float] = []
     if columns.shape[1] < answers.frame.shape[1]:
         return rows, columns, parts, positions
-    before = tried_before(rows)
+    before = _tried_before(rows)
     for effect, codes in (("session", rows["session"]), ("position", rows["position"]), (BEFORE, before)):
         code, levels = pd.factorize(codes, sort=True)
         if len(levels) < 2 or (effect != BEFORE and (code < 0).any()):

@@ -25,7 +25,7 @@ from panel.stats.comparing.power import same_share_p
 from panel.study.study import Study
 
 HALF = 0.5
-USUAL_MARGIN = 0.05
+_USUAL_MARGIN = 0.05
 """Half the width of the parity region: preference between 45 and 55 %, as in ASTM E1958."""
 
 LEFT_OUT, SPLIT, NOT_PREFERRING = "left out", "split equally", "counted as not preferring"
@@ -78,7 +78,7 @@ def count_preferences(study: Study, *, level: float = 0.95) -> Preferences:
     for key, rows in read.frame.groupby(TEST, sort=False):
         names = dict(zip(TEST, map(str, key), strict=True))
         recorded = share_fact(question_facts(study, names["question"], "preference"), "margin", HALF)
-        row = names | _counts(rows, level) | {"margin": recorded or USUAL_MARGIN, "margin_recorded": bool(recorded)}
+        row = names | _counts(rows, level) | {"margin": recorded or _USUAL_MARGIN, "margin_recorded": bool(recorded)}
         counts.append(row)
         ways += _all_ways(row, level)
     table = pd.DataFrame(counts)

@@ -24,7 +24,7 @@ from panel.study.study import Study
 LEVEL = 0.95
 FEWEST_PROTOTYPES = 6  # with five the circular model has one degree of freedom left
 DRAWS, FEWER_DRAWS, MANY = 1000, 200, 1000  # draws of consumers; fewer where there are more than `MANY` of them
-MAP_DRAWS = 100  # the regions of the map are not used here
+_MAP_DRAWS = 100  # the regions of the map are not used here
 _GRID = 41  # places along each side of the map
 _FEWEST_OWN = 6  # prototypes a consumer has to have tried for a model of his own
 _REACH = 0.02  # of the map beyond the outermost prototypes
@@ -109,7 +109,7 @@ def map_preferences(
     """
     answers, _ = without_order(numeric_answers(study, "liking", question))
     means = find_differences(study).means if means is None else means
-    placed = find_map(study, draws=MAP_DRAWS, rng=rng, means=means) if placed is None else placed
+    placed = find_map(study, draws=_MAP_DRAWS, rng=rng, means=means) if placed is None else placed
     both = _in_both(placed, answers.frame)
     groups = find_segments(study, rng, question=answers.question, level=level) if segments is None else segments
     frame = answers.frame[both].dropna(how="all")

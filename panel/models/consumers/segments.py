@@ -18,17 +18,17 @@ from panel.stats.maps.groups import Labels, k_means, more_groups, recovered, wit
 from panel.study.study import Study
 
 LEVEL = 0.95
-FEWEST_CONSUMERS = 40  # common practice, no source: below, groups are not believed
+_FEWEST_CONSUMERS = 40  # common practice, no source: below, groups are not believed
 FEWEST_PROTOTYPES = 4  # with fewer there is too little of a profile to group people by
-TRIED = 0.75  # share of the prototypes a consumer has to have tried
+_TRIED = 0.75  # share of the prototypes a consumer has to have tried
 RARE = 0.01  # noise alone must look as grouped as this more rarely
-STABLE = 0.6  # of Jaccard's index when consumers are drawn anew (Hennig 2007: below 0.6 a group is not to be trusted)
-MOST_GROUPS = 4
-SMALLEST_GROUP = 5  # consumers
-SAME_TASTE = 0.7  # correlation of two groups' means from which they order prototypes alike: half the variation shared
+_STABLE = 0.6  # of Jaccard's index when consumers are drawn anew (Hennig 2007: below 0.6 a group is not to be trusted)
+_MOST_GROUPS = 4
+_SMALLEST_GROUP = 5  # consumers
+_SAME_TASTE = 0.7  # correlation of two groups' means from which they order prototypes alike: half the variation shared
 DRAWS, AGAIN = 199, 100
 Step = tuple[int, float, float, float, int, bool]  # the columns of `Segments.steps`
-MOST_DRAWN = 300  # consumers that enter the draws; with more of them the draws use a random part
+_MOST_DRAWN = 300  # consumers that enter the draws; with more of them the draws use a random part
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -110,7 +110,7 @@ def find_segments(
             f"Groups are looked for from {FEWEST_PROTOTYPES} prototypes on; consumers tried {frame.shape[1]}. With so "
             "few, look at the single answers."
         )
-    needed = max(FEWEST_ALIKE, int(np.ceil(TRIED * frame.shape[1])))
+    needed = max(FEWEST_ALIKE, int(np.ceil(_TRIED * frame.shape[1])))
     tried = frame.notna().sum(axis=1)
     used = frame.loc[tried >= needed]
     model = {0: liking_model(frame, level)}
@@ -145,13 +145,13 @@ def find_segments(
 def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[Labels, list[Step], str]:
     """Return the group of each consumer from 0, the steps that led there, and why it is one group if it is."""
     one = np.zeros(len(used), dtype=np.intp)
-    if len(used) < FEWEST_CONSUMERS:
+    if len(used) < _FEWEST_CONSUMERS:
         return (
             one,
             [],
             (
                 f"{len(used)} consumers tried at least {needed} prototypes; groups are not looked for with fewer than "
-                f"{FEWEST_CONSUMERS}."
+                f"{_FEWEST_CONSUMERS}."
             ),
         )
     value = used.to_numpy(dtype=float)
@@ -159,7 +159,7 @@ def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[
     if not present.any(axis=0).all():
         return one, [], "A prototype was tried by none of the consumers who tried enough of them."
     left = without_effects(value)
-    part = np.arange(len(left)) if len(left) <= MOST_DRAWN else rng.choice(len(left), MOST_DRAWN, replace=False)
+    part = np.arange(len(left)) if len(left) <= _MOST_DRAWN else rng.choice(len(left), _MOST_DRAWN, replace=False)
     found, steps = _grown(left[part], present[part], rng)
     if not found.any():
         return one, steps, _why(steps[0])
@@ -172,14 +172,14 @@ def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) ->
     """Add a group as long as it says more than noise would, no group is tiny, and the same groups come back."""
     labels = np.zeros(len(left), dtype=np.intp)
     steps: list[Step] = []
-    for groups in range(2, MOST_GROUPS + 1):
+    for groups in range(2, _MOST_GROUPS + 1):
         more, share, p_value = more_groups(left, present, labels, DRAWS, rng)
         smallest = int(np.bincount(more.labels, minlength=groups).min())
         stability = float("nan")
-        accepted = p_value <= RARE and smallest >= SMALLEST_GROUP
+        accepted = p_value <= RARE and smallest >= _SMALLEST_GROUP
         if accepted:
             stability = float(recovered(left, more.labels, AGAIN, rng).min())
-            accepted = stability >= STABLE
+            accepted = stability >= _STABLE
         steps.append((groups, share, p_value, stability, smallest, accepted))
         if not accepted:
             break
@@ -191,7 +191,7 @@ def _why(step: Step) -> str:
     _, _, p_value, _, smallest, _ = step
     if p_value > RARE:
         return "Two groups would say no more about these answers than noise alone often does."
-    if smallest < SMALLEST_GROUP:
+    if smallest < _SMALLEST_GROUP:
         return f"The second group would be {smallest} consumers only."
     return "Two groups show, but other ones when consumers are drawn anew."
 
@@ -204,7 +204,7 @@ def _alike(means: pd.DataFrame, groups: range) -> pd.DataFrame:
         for first, second in combinations(groups, 2)
     ]
     found = pd.DataFrame(rows, columns=["segment", "versus", "correlation"])
-    return found.assign(same_taste=found["correlation"] >= SAME_TASTE)
+    return found.assign(same_taste=found["correlation"] >= _SAME_TASTE)
 
 
 def _method(needed: int) -> str:
@@ -214,8 +214,8 @@ def _method(needed: int) -> str:
         f"put into groups by k-means; consumers with fewer than {needed} prototypes are left out, and a gap "
         "pulls nobody towards a group. One group more is accepted if it lowers the scatter inside the groups by more "
         f"than it does in all but 1 of 100 of {DRAWS} tables of the same groups and noise of the same size for every "
-        f"consumer and prototype (signs drawn anew), if no group has fewer than {SMALLEST_GROUP} consumers, and if the "
-        f"same groups come back when consumers are drawn anew ({AGAIN} times, Jaccard's index at least {STABLE})."
+        f"consumer and prototype (signs drawn anew), if no group has fewer than {_SMALLEST_GROUP} consumers, and if the "
+        f"same groups come back when consumers are drawn anew ({AGAIN} times, Jaccard's index at least {_STABLE})."
     )
 
 
@@ -226,9 +226,9 @@ def _notes(answers: AnswersRead, used: pd.DataFrame, needed: int, n_groups: int)
         notes.append(
             f"{lost} of {answers.n_consumers} consumers tried fewer than {needed} prototypes and are left out."
         )
-    if len(used) > MOST_DRAWN:
+    if len(used) > _MOST_DRAWN:
         notes.append(
-            f"The draws use {MOST_DRAWN} consumers chosen at random out of {len(used)}, to keep the waiting short; the "
+            f"The draws use {_MOST_DRAWN} consumers chosen at random out of {len(used)}, to keep the waiting short; the "
             "groups themselves are made from all."
         )
     if n_groups > 1:

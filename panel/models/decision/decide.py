@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.checks.confounds import Confounds, find_confounds
+from panel.checks.confounds import Confounds
 from panel.models.consumers.segments import Segments
 from panel.models.decision.contenders import (
     CANNOT_TELL,
@@ -35,6 +35,7 @@ from panel.models.decision.windows import (
     window_distance,
 )
 from panel.models.prototypes.differences import Differences, confound_notes
+from panel.models.prototypes.panel_design import PanelFit, fit_study
 from panel.models.prototypes.sensitivity import smallest_difference
 from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.study.study import Study
@@ -112,6 +113,7 @@ def decide(
     segments: Segments | None = None,
     level: float = _LEVEL,
     differences: Differences | None = None,
+    fitted: PanelFit | None = None,
 ) -> Decision:
     """Hold the prototypes of `study` against its target profile and its gates.
 
@@ -123,8 +125,8 @@ def decide(
         Groups of consumers, where they were looked for.
     level
         Level of the intervals, and of the chances that count as told apart.
-    differences
-        The mixed model's answer where it is at hand already.
+    differences, fitted
+        The mixed model's answer, and the model, where they are at hand already.
 
     Raises
     ------
@@ -134,16 +136,16 @@ def decide(
         If weights, gates or other facts of the study cannot be understood.
     """
     profile, limits = target_profile(study, weights), gate_limits(study)
-    drawn = draw_panels(study, profile.attributes, rng)
+    fitted = fit_study(study) if fitted is None else fitted
+    drawn = draw_panels(study, profile.attributes, rng, fitted=fitted)
     liking, no_liking = draw_liking(study, rng, level=level)
     windows = judge_windows(profile, drawn, study.benchmark, level, rng)
     gates = judge_gates(study, limits, drawn.prototypes)
     front = _front_rows(profile, drawn, liking)
     ranking = _ranking(standings(drawn.prototypes, windows.rows, gates, level), windows, liking, front, study, level)
-    confounds = find_confounds(study)
-    pairs = _untold(_pairs(ranking, drawn, windows, liking, level), confounds, drawn.attributes)
+    pairs = _untold(_pairs(ranking, drawn, windows, liking, level), fitted.confounds, drawn.attributes)
     left = contenders(ranking, pairs)
-    more = (*_narrow(study, profile, differences), no_liking, *confound_notes(confounds))
+    more = (*_narrow(study, profile, differences), no_liking, *confound_notes(fitted.confounds))
     return Decision(
         ranking=ranking,
         windows=windows.rows.assign(clearly_missed=clearly_missed(windows.rows, level)),
@@ -260,10 +262,12 @@ def _decision_method(draws: int, level: float, liking: LikingDraws | None) -> st
         f"{draws} draws of the true means give the chances, as these people on these days would see them: their level "
         "is the instrument, what they see in a prototype varies as the model says, tied over the attributes as the "
         "assessors' own means are. Means are drawn towards each other as far as their own scatter says that luck "
-        "made them differ; what is not known of the spread between prototypes is averaged over (uniform shrinkage "
-        "prior, Daniels, 1999, learned over the attributes). How often such a chance came true is counted in "
-        f"{STUDIES} studies drawn with this study's own spread and errors. Each shrunken mean gets a desirability, 1 "
-        "inside its window, falling in a straight line outside (Derringer and Suich, 1980); the overall desirability "
+        "made them differ, averaged over what is not known of the spread between prototypes (uniform shrinkage "
+        "prior, Daniels, 1999, learned over the attributes); draws over a flat variance (Morris and Tang, 2011), all "
+        "attributes together, as errors and true means may be correlated (Everson and Morris, 2000). How often such a "
+        f"chance came true is counted in {STUDIES} studies drawn with this study's own spread and errors. "
+        "Each shrunken mean gets a desirability, 1 inside its window, falling in a straight line outside (Derringer "
+        "and Suich, 1980); the overall desirability "
         f"is their weighted geometric mean.{people} Two prototypes count as told apart by the panel if the "
         f"{100 * level:g} % interval of the difference of their desirabilities, for all pairs at once, leaves out "
         "zero; by consumers, if that of their liking does; overall, only if every kind of evidence there is says the "

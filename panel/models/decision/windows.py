@@ -11,17 +11,15 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from panel.checks.confounds import find_confounds
 from panel.errors import ModelError
 from panel.models.decision.profile import BENCHMARK, Profile
 from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
-from panel.models.prototypes.panel_design import PanelDesign, assessor_means, fit_panel
-from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink
+from panel.models.prototypes.panel_design import PanelDesign, PanelFit, assessor_means, fit_study
+from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink, shrink_differences
 from panel.stats.formulas.desirability import overall_desirability, window_wanted
 from panel.stats.maps.draws import joint_draws, person_correlations
 from panel.stats.mixed.reml import BATCH, MixedFit
 from panel.stats.mixed.satterthwaite import estimate_contrasts, widened
-from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
 _Floats = NDArray[np.float64]
@@ -88,7 +86,7 @@ def judge_windows(
     all_versus = _all_versus(met_versus, known, base)
     often = _came_true(wanted, drawn, base, rng)
     columns |= versus
-    columns |= _luck(drawn, shrunken, base)
+    columns |= _luck(drawn, base)
     columns |= {
         "chance_true": often["single"](columns["chance"]),
         "chance_versus_true": often["single_versus"](columns["chance_versus"]),
@@ -134,16 +132,15 @@ def _columns(
     }
 
 
-def _luck(drawn: PanelDraws, shrunken: _Floats, base: int | None) -> dict[str, _Floats]:
+def _luck(drawn: PanelDraws, base: int | None) -> dict[str, _Floats]:
     """Return the shrunken differences from the benchmark, and the chance that the sign seen is the wrong one."""
-    if base is None:
-        return dict.fromkeys(("difference_shrunken", "wrong_sign"), np.full(shrunken.shape, np.nan))
-    seen = drawn.estimate - drawn.estimate[:, [base]]
-    wrong = ((drawn.drawn - drawn.drawn[:, :, [base]]) * np.sign(seen) < 0).mean(axis=0)
-    return {
-        "difference_shrunken": shrunken - shrunken[:, [base]],
-        "wrong_sign": np.where((seen != 0) & np.isfinite(seen), wrong, np.nan),
-    }
+    shape = drawn.estimate.shape
+    if base is None or not drawn.shrunken.size:
+        return dict.fromkeys(("difference_shrunken", "wrong_sign"), np.full(shape, np.nan))
+    family, place = (each.ravel() for each in np.indices(shape))
+    found = shrink_differences(drawn.estimate, drawn.own_variance, place, np.full_like(place, base), family, drawn.dfs)
+    wrong = np.where((drawn.estimate != drawn.estimate[:, [base]]).ravel(), found[1], np.nan)
+    return {"difference_shrunken": found[0].reshape(shape), "wrong_sign": wrong.reshape(shape)}
 
 
 def window_distance(estimate: _Floats, low: _Floats, high: _Floats) -> _Floats:
@@ -233,7 +230,7 @@ def _came_true(
     truth = drawn.like[rng.integers(len(drawn.like), size=STUDIES)]
     seen = truth + drawn.errors[rng.integers(len(drawn.errors), size=STUDIES)]
     errors = drawn.errors[rng.integers(len(drawn.errors), size=(_INNER, STUDIES))]
-    values, _ = draw_shrunken(seen, drawn.own_variance, errors, rng)
+    values, _ = draw_shrunken(seen, drawn.own_variance, errors, drawn.correlation, rng, of_each_spread=_INNER // 4)
     low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
     pairs = _chances_and_truth(_inside(values, low, high), _inside(truth, low, high))
     nothing: _Floats = np.full(0, np.nan)
@@ -307,8 +304,12 @@ class PanelDraws:
         How batches enter the standard errors; empty where they do not.
     shrunken, own_variance
         (attributes, prototypes) shrunken means, and variances of the estimates without what all of them share.
+    correlation
+        (attributes, attributes) of the errors.
     errors, like
         (draws, attributes, prototypes): errors of the estimates, and true means of new prototypes that spread as these.
+    dfs
+        (attributes,) degrees of freedom of differences; None: the variances are known.
     """
 
     attributes: tuple[str, ...]
@@ -321,8 +322,10 @@ class PanelDraws:
     batch_words: str = ""
     shrunken: _Floats = field(default_factory=_NOTHING.copy)
     own_variance: _Floats = field(default_factory=_NOTHING.copy)
+    correlation: _Floats = field(default_factory=_NOTHING.copy)
     errors: _Floats = field(default_factory=_NOTHING.copy)
     like: _Floats = field(default_factory=_NOTHING.copy)
+    dfs: _Floats | None = None
 
     def intervals(self, level: float) -> _Floats:
         """Return lowest and highest true means, (2, attributes, prototypes)."""
@@ -331,24 +334,31 @@ class PanelDraws:
 
 
 def draw_panels(
-    study: Study, attributes: tuple[str, ...], rng: np.random.Generator, *, draws: int = DRAWS
+    study: Study,
+    attributes: tuple[str, ...],
+    rng: np.random.Generator,
+    *,
+    draws: int = DRAWS,
+    fitted: PanelFit | None = None,
 ) -> PanelDraws:
     """Return draws of the true means on `attributes`, as these people on these days would see them.
 
     Means, their covariance and degrees of freedom are those of the mixed model of each attribute; what ties the
     attributes together is taken from the assessors' own means. The level of the people is the instrument: it moves all
-    prototypes alike and is no error. Each attribute's means are shrunken, see `panel.stats.comparing.shrinkage`.
+    prototypes alike and is no error. Means are shrunken, see `panel.stats.comparing.shrinkage`. `fitted` is the
+    panel's model where it is at hand already.
 
     Raises
     ------
     ModelError
         If none of the attributes can be modelled.
     """
-    frame = scores_used(study).frame
+    fitted = fit_study(study) if fitted is None else fitted
+    frame = fitted.used.frame
     frame = frame.loc[frame["attribute"].isin(attributes)]
-    fits, left_out = fit_panel(study, frame)
+    fits = [each for each in fitted.fits if not set(each[0].attributes).isdisjoint(attributes)]
     unscored = [(name, "it was not scored") for name in attributes if name not in set(frame["attribute"])]
-    why_not = (*left_out, *unscored)
+    why_not = (*(each for each in fitted.left_out if each[0] in attributes), *unscored)
     if not fits:
         reasons = "; ".join(f"{name} ({why})" for name, why in why_not)
         raise ModelError(
@@ -357,15 +367,28 @@ def draw_panels(
         )
     kept = tuple(name for name in attributes if any(name in design.attributes for design, _ in fits))
     prototypes = tuple(name for name in study.prototypes if any(name in design.prototypes for design, _ in fits))
-    spread = batch_spread(study, find_confounds(study, frame))
+    spread = batch_spread(study, fitted.confounds)
     mean, std_error, df, covariance, dfs = _means(fits, kept, prototypes, spread)
     own, alone = _own_covariance(covariance)
     views = person_correlations(assessor_means(frame, prototypes, kept))[1]
     errors = joint_draws(np.where(np.isfinite(mean), 0.0, np.nan), alone, dfs, dfs, (views, views), draws, rng)
-    drawn, like = draw_shrunken(mean, own, errors, rng)
-    shrunken = shrink(mean, own)[0]
+    drawn, like = draw_shrunken(mean, own, errors, views, rng)
+    shrunken = shrink(mean, own, df=dfs)[0]
     return PanelDraws(
-        kept, prototypes, mean, std_error, df, drawn, why_not, spread.sentence, shrunken, own, errors, like
+        kept,
+        prototypes,
+        mean,
+        std_error,
+        df,
+        drawn,
+        why_not,
+        spread.sentence,
+        shrunken,
+        own,
+        views,
+        errors,
+        like,
+        dfs,
     )
 
 
@@ -397,21 +420,23 @@ def _means(
     mean, std_error, df = (np.full((q, k), np.nan) for _ in range(3))
     covariance, dfs = np.full((q, k, k), np.nan), np.ones(q)
     for design, fit in fits:
-        rows = [attributes.index(name) for name in design.attributes]
+        held = np.array([name in attributes for name in design.attributes])
+        rows = [attributes.index(name) for name in design.attributes if name in attributes]
         columns = [prototypes.index(name) for name in design.prototypes]
         own = len(columns)
         each = np.eye(own, design.fixed.shape[1])
         found = estimate_contrasts(fit, each)
         place = np.ix_(rows, columns)
-        added = np.zeros((len(rows), own))
+        added = np.zeros((len(held), own))
         if BATCH not in design.terms:
             added = np.array(
                 [[spread.variance(name, {each: 1.0}) for each in design.prototypes] for name in design.attributes]
             )
-        mean[place] = found.estimate
-        std_error[place], df[place] = widened(found.std_error, found.df, added, spread.df)
-        covariance[np.ix_(rows, columns, columns)] = fit.covariance[:, :own, :own] + added[:, :, None] * np.eye(own)
+        mean[place] = found.estimate[held]
+        std_error[place], df[place] = (each[held] for each in widened(found.std_error, found.df, added, spread.df))
+        whole = fit.covariance[:, :own, :own] + added[:, :, None] * np.eye(own)
+        covariance[np.ix_(rows, columns, columns)] = whole[held]
         apart = estimate_contrasts(fit, each[1:] - each[0])
         both = added[:, 1:] + added[:, :1]
-        dfs[rows] = np.median(widened(apart.std_error, apart.df, both, spread.df)[1], axis=1)
+        dfs[rows] = np.median(widened(apart.std_error, apart.df, both, spread.df)[1][held], axis=1)
     return mean, std_error, df, covariance, dfs

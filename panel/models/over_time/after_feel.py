@@ -21,7 +21,7 @@ from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, natural_order
 
-FEWEST_TIMES = 2
+_FEWEST_TIMES = 2
 _TERMS = ("prototype", "time", "prototype_time")
 _VERSUS = [
     *("name", "minutes", "prototype", "versus", "estimate", "std_error", "df", "statistic", "p_value"),
@@ -69,7 +69,7 @@ def timed_attributes(study: Study) -> dict[str, pd.DataFrame]:
     found = {}
     for name, rows in timed.groupby("name", sort=False):
         times = rows[["attribute", "minutes"]].drop_duplicates("minutes").sort_values("minutes", ignore_index=True)
-        if len(times) >= FEWEST_TIMES:
+        if len(times) >= _FEWEST_TIMES:
             found[str(name)] = times
     return found
 
@@ -93,7 +93,7 @@ def follow_after_feel(study: Study, *, level: float = 0.95) -> AfterFeel:
     left_out: list[tuple[str, str]] = []
     for name, times in timed.items():
         try:
-            design = time_design(frame, times, study.prototypes)
+            design = _time_design(frame, times, study.prototypes)
             parts.append(_follow(name, design, study.benchmark, level))
         except ModelError as error:
             left_out.append((name, str(error)))
@@ -258,7 +258,7 @@ class TimeDesign:
         return f"score = {fixed} (fixed) + {', '.join(TERM_WORDS[term] for term in self.terms)} (random) + residual"
 
 
-def time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str, ...]) -> TimeDesign:
+def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str, ...]) -> TimeDesign:
     """Return the design for the attributes and minutes in `times`.
 
     Raises

@@ -18,7 +18,7 @@ from panel.study.study import Study, those_in
 
 Floats = NDArray[np.float64]
 STOP = "stop"
-GRID = np.linspace(0.0, 1.0, 101)
+_GRID = np.linspace(0.0, 1.0, 101)
 _WHO = ["assessor", "session", "replicate"]
 _DIFFERENCES = ["attribute", "prototype", "versus", "time", "estimate", "p_adjusted", "paired", "differs"]
 _PERIODS = ["prototype", "attribute", "start", "end", "highest", "share_of_time"]
@@ -136,7 +136,7 @@ def _evaluations(rows: pd.DataFrame, attributes: tuple[str, ...]) -> tuple[pd.Da
             if stops.empty:
                 raise ModelError("there is no stop, so its time cannot be standardised.")
             codes = pd.Index(attributes).get_indexer(pd.Index(chosen["attribute"]))
-            found.append(names | {"dominant": standardised(chosen["seconds"], codes, float(stops.iloc[0]), GRID)})
+            found.append(names | {"dominant": standardised(chosen["seconds"], codes, float(stops.iloc[0]), _GRID)})
         except ModelError as error:
             left_out.append(names | {"why": str(error)})
     return pd.DataFrame(found), left_out
@@ -169,8 +169,8 @@ def _over_time(values: Floats, attributes: tuple[str, ...], name: str) -> pd.Dat
     """Return (times, attributes) as rows `attribute time name`."""
     return pd.DataFrame(
         {
-            "attribute": np.repeat(np.array(attributes, dtype=object), len(GRID)),
-            "time": np.tile(GRID, len(attributes)),
+            "attribute": np.repeat(np.array(attributes, dtype=object), len(_GRID)),
+            "time": np.tile(_GRID, len(attributes)),
             name: values.T.ravel(),
         }
     )

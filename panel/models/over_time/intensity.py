@@ -27,7 +27,7 @@ QUANTITIES = MappingProxyType(
         "rate_down": "rate of decrease (per s)",
     }
 )
-GRID_POINTS = 61
+_GRID_POINTS = 61
 _COURSE = ["attribute", "prototype", "assessor", "session", "replicate"]
 _SEPARATOR = ": "
 
@@ -123,7 +123,7 @@ def _mean_courses(points: pd.DataFrame) -> pd.DataFrame:
     """Return the mean intensity over time of each prototype, where at least half of its courses run."""
     parts = []
     for attribute, own in points.groupby("attribute", sort=False):
-        grid = np.linspace(0.0, float(own["seconds"].max()), GRID_POINTS)
+        grid = np.linspace(0.0, float(own["seconds"].max()), _GRID_POINTS)
         for prototype, rows in own.groupby("prototype", sort=False):
             sorted_rows = rows.sort_values("seconds", kind="stable")
             each = [

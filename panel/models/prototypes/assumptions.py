@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from panel.models.prototypes.differences import attribute_rows
+from panel.models.prototypes.panel_design import PanelFit
 from panel.models.prototypes.ranks import ScoredPanel, scored_panels
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, holm
@@ -81,6 +82,7 @@ def look_at_assumptions(
     draws: int | None = None,
     candidates: int = CANDIDATES,
     level: float = LEVEL,
+    fitted: PanelFit | None = None,
 ) -> Assumptions:
     """Look at what the panel's mixed models leave over.
 
@@ -96,6 +98,8 @@ def look_at_assumptions(
         largest difference most.
     level
         1 minus the level at which a test counts as a problem.
+    fitted
+        The panel's model where it is at hand already.
 
     Raises
     ------
@@ -103,7 +107,7 @@ def look_at_assumptions(
         If no attribute can be modelled.
     """
     frame = scores_used(study).frame
-    panels, left_out = scored_panels(study, frame)
+    panels, left_out = scored_panels(study, frame, fitted)
     n_attributes = sum(len(panel.design.attributes) for panel in panels)
     draws = max(DRAWS, DRAWS_PER_ATTRIBUTE * n_attributes) if draws is None else draws
     checks = [

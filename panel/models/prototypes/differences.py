@@ -163,14 +163,15 @@ def find_differences(
     places, late = order_of_testing(study)
     attributes["test_order"] = attributes["attribute"].map(places).astype("float64")
     pairs = _stack([pair_rows(each[0], all_of, level) for each, all_of in zip(told, compared, strict=True)], order)
-    means = [mean_rows(d, infer, all_of, level) for (d, _, infer), all_of in zip(told, compared, strict=True)]
+    means = [mean_rows(design, infer, level) for design, _, infer in told]
     attributes = attribute_verdicts(attributes, pairs, confounds, level, naming(study).attributes)
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
+    compared_with = benchmark if against else None
     stacked = _stack(means, order)
     from_benchmark = _stack(against, order) if against else pairs.iloc[:0]
     with_benchmark = judge(shrunken_differences(stacked, pairs, from_benchmark))
-    judged = marked_pairs(judge(shrunken_differences(stacked, pairs, pairs)), benchmark if against else None)
+    judged = marked_pairs(judge(shrunken_differences(stacked, pairs, pairs)), compared_with)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,
@@ -181,14 +182,12 @@ def find_differences(
         both_ways=_both_ways(study, changed, attributes, adjust_for, small_sample),
         set_aside=used.set_aside,
         not_estimated=pd.DataFrame(left_out, columns=["attribute", "why"], dtype="str"),
-        benchmark=benchmark if against else None,
+        benchmark=compared_with,
         confounds=confounds,
         margin=margin,
         margin_stated=margin_stated,
         level=level,
-        method=difference_method(
-            [design for design, _ in fits], benchmark if against else None, small_sample, in_order=bool(places)
-        ),
+        method=difference_method([design for design, _ in fits], compared_with, small_sample, in_order=bool(places)),
         notes=(*difference_notes(fits, left_out), *confound_notes(confounds), *_late_notes(study, late)),
     )
 
@@ -276,7 +275,8 @@ def _both_ways(
 ) -> pd.DataFrame:
     """Return the F tests of the attributes with changed scores, with and without the changes."""
     columns = ["attribute", "statistic", "df", "df_error", "p_value"]
-    parts = [attributes.loc[attributes["attribute"].isin(changed), columns].assign(rules=True)]
+    own = attributes.loc[attributes["attribute"].isin(changed)] if changed else attributes.iloc[:0]
+    parts = [own[columns].assign(rules=True)]
     names = list(parts[0]["attribute"])
     if not names:
         return parts[0]
@@ -373,17 +373,19 @@ def no_difference(design: PanelDesign, counts: Array) -> Array:
     return contrasts
 
 
-def mean_rows(design: PanelDesign, infer: Inference, pairs: Pairs, level: float) -> pd.DataFrame:
-    """Return the estimated means with intervals and Tukey letters, one row per attribute and prototype."""
+def mean_rows(design: PanelDesign, infer: Inference, level: float, pairs: Pairs | None = None) -> pd.DataFrame:
+    """Return the estimated means with intervals, one row per attribute and prototype; with Tukey letters by `pairs`."""
     k = len(design.prototypes)
     found = infer.estimate(np.eye(k, design.fixed.shape[1]))
     low, high = found.interval(level)
+    values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "ci_low": low, "ci_high": high}
+    frame = _long(design, {"prototype": design.prototypes}, values)
+    if pairs is None:
+        return frame
     apart = np.zeros((len(found.estimate), k, k), dtype=bool)
     differs = below(pairs.p_adjusted, 1 - level) & pairs.told
     apart[:, pairs.first, pairs.second] = apart[:, pairs.second, pairs.first] = differs
     letters = [letters_for(*each) for each in zip(found.estimate, apart, strict=True)]
-    values = {"estimate": found.estimate, "std_error": found.std_error, "df": found.df, "ci_low": low, "ci_high": high}
-    frame = _long(design, {"prototype": design.prototypes}, values)
     return frame.assign(letters=list(chain.from_iterable(letters)))
 
 

@@ -534,8 +534,10 @@ def _too_little(frame: pd.DataFrame) -> list[tuple[str, str]]:
     attribute, names = pd.factorize(frame["attribute"])
     why: dict[int, str] = {}
     for column, reason in _TOO_LITTLE.items():
-        code, kinds = pd.factorize(frame[column])
-        several = np.bincount(np.unique(attribute * len(kinds) + code) // len(kinds)) > 1
+        code, _ = pd.factorize(frame[column])
+        first = np.empty(len(names), dtype=np.intp)
+        first[attribute] = code  # one of them, whichever
+        several = np.bincount(attribute[code != first[attribute]], minlength=len(names)) > 0
         why = dict.fromkeys(np.flatnonzero(~several).tolist(), reason) | why
     return [(str(names[place]), why[place]) for place in sorted(why)]
 

@@ -13,7 +13,7 @@ from scipy.special import ndtr
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.models.prototypes.panel_design import PanelDesign, designs_of, fit_panel
+from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, holm
@@ -48,15 +48,19 @@ class ScoredPanel:
     place: Codes
 
 
-def scored_panels(study: Study, frame: pd.DataFrame) -> tuple[list[ScoredPanel], list[tuple[str, str]]]:
+def scored_panels(
+    study: Study, frame: pd.DataFrame, fitted: PanelFit | None = None
+) -> tuple[list[ScoredPanel], list[tuple[str, str]]]:
     """Fit the scores in `frame`; return the fits and (attribute, why not) of attributes that cannot be fitted.
+
+    `fitted` is the model of the same scores where it is at hand already.
 
     Raises
     ------
     ModelError
         If no attribute can be fitted.
     """
-    fits, left_out = fit_panel(study, frame)
+    fits, left_out = fit_panel(study, frame) if fitted is None else (fitted.fits, fitted.left_out)
     if not fits:
         reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "the study has no scores"
         raise ModelError(f"No attribute can be modelled: {reasons}. Check the scores on the Study page.")

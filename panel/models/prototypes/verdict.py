@@ -76,13 +76,12 @@ def difference_verdicts(
     low, high = differences["ci_low"].to_numpy(float), differences["ci_high"].to_numpy(float)
     alone = (low > 0) | (high < 0)
     open_ones, because = _asked(differences, confounds)
-    attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
-    gated = np.array([(told_apart or {}).get(name, True) for name in attributes], dtype=bool)
-    after = [(closed or {}).get(name, "") for name in attributes]
+    gated = _gate(differences, told_apart)
+    after = [(closed or {}).get(name, "") for name in _attributes_of(differences)]
     in_turn = np.array([not why for why in after], dtype=bool)
     apart = alone & ~open_ones & gated & in_turn
-    frame = _alike(differences, margin, open_ones, alpha)
-    within = below(frame["alike_p"], alpha) & in_turn
+    alike = _alike(differences, margin, open_ones, alpha)
+    within = below(alike["alike_p"], alpha) & in_turn
     beyond = np.zeros_like(apart) if margin is None else (low > margin) | (high < -margin)
     inside = np.zeros_like(apart) if margin is None else (low > -margin) & (high < margin)
     small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
@@ -95,13 +94,16 @@ def difference_verdicts(
         (alone & ~open_ones & ~gated & in_turn, NOT_BESIDE_THE_OTHERS),
         (within & ~np.array(margin_stated), TYPED_IN),
     ]
-    for where, words in extra:
-        because = [
-            f"{words}; {old}" if told and old else words if told else old
-            for told, old in zip(where, because, strict=True)
-        ]
-    because = [f"{why}; {old}" if why and old else why or old for why, old in zip(after, because, strict=True)]
-    return frame.assign(verdict=verdict, said=_with_batches(differences, said, verdict, confounds), because=because)
+    for where, why in extra:
+        if where.any():
+            because = [
+                f"{why}; {old}" if told and old else why if told else old
+                for told, old in zip(where, because, strict=True)
+            ]
+    if closed:
+        because = [f"{why}; {old}" if why and old else why or old for why, old in zip(after, because, strict=True)]
+    words = _with_batches(differences, said, verdict, confounds)
+    return differences.assign(**alike, verdict=verdict, said=words, because=because)
 
 
 def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.ndarray:
@@ -140,15 +142,20 @@ def attribute_verdicts(
     first = place[gate].min(initial=np.inf)
     closed = np.where(place > first, why, "")
     open_ones, because = _asked(pairs, confounds)
-    asked = pairs[["attribute"]].assign(open=open_ones, because=because)
-    nothing = asked.groupby("attribute", sort=False)["open"].all()
-    untold = np.array([bool(nothing.get(name, False)) for name in attributes["attribute"]], dtype=bool)
-    own = asked.drop_duplicates("attribute").set_index("attribute")["because"]
-    because_untold = [str(own[name]) if no else "" for name, no in zip(attributes["attribute"], untold, strict=True)]
+    asked = pairs["attribute"].tolist()
+    told = {name for name, lost in zip(asked, open_ones.tolist(), strict=True) if not lost}
+    first_because = dict(zip(reversed(asked), reversed(because), strict=True))
+    untold = np.array([name in first_because and name not in told for name in attributes["attribute"]], dtype=bool)
+    because_untold = [
+        first_because[name] if no else "" for name, no in zip(attributes["attribute"], untold.tolist(), strict=True)
+    ]
     apart = below(p_adjusted, 1 - level) & ~untold
-    verdict = np.where(apart, DIFFERS, CANNOT_TELL)
-    told = np.where(closed != "", closed, because_untold)
-    return attributes.assign(p_adjusted=p_adjusted, closed=closed, verdict=verdict, because=told)
+    return attributes.assign(
+        p_adjusted=p_adjusted,
+        closed=closed,
+        verdict=np.where(apart, DIFFERS, CANNOT_TELL),
+        because=np.where(closed != "", closed, because_untold),
+    )
 
 
 def marked_pairs(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
@@ -158,33 +165,57 @@ def marked_pairs(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
 
 def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
     """Return the letters of each mean, from the one verdict that is given on each pair."""
-    judged = pd.concat([pairs.loc[~pairs["with_benchmark"]], versus])
-    apart = judged.loc[judged["verdict"] == DIFFERS, ["attribute", "prototype", "versus"]]
-    letters: dict[tuple[str, str], str] = {}
-    for attribute, rows in means.groupby("attribute", sort=False):
-        place = {name: number for number, name in enumerate(rows["prototype"])}
-        own = apart.loc[apart["attribute"] == attribute]
-        first, second = (own[name].map(place).to_numpy(dtype=int) for name in ("prototype", "versus"))
-        told = np.zeros((len(place), len(place)), dtype=bool)
-        told[first, second] = told[second, first] = True
-        found = letters_for(rows["estimate"].to_numpy(dtype=float), told)
-        letters |= {(str(attribute), str(name)): letter for name, letter in zip(place, found, strict=True)}
-    return [letters[name] for name in zip(means["attribute"], means["prototype"], strict=True)]
+    rows: dict[str, dict[str, int]] = {}
+    for row, (attribute, prototype) in enumerate(zip(*_lists(means, "attribute", "prototype"), strict=True)):
+        rows.setdefault(attribute, {})[prototype] = row
+    place = {attribute: {name: number for number, name in enumerate(own)} for attribute, own in rows.items()}
+    apart = {attribute: np.zeros((len(own), len(own)), dtype=bool) for attribute, own in rows.items()}
+    for frame, counts in ((pairs, ~pairs["with_benchmark"].to_numpy(dtype=bool)), (versus, np.ones(len(versus)))):
+        columns = _lists(frame, "attribute", "prototype", "versus", "verdict")
+        for attribute, one, other, verdict, count in zip(*columns, counts.tolist(), strict=True):
+            if count and verdict == DIFFERS:
+                first, second = place[attribute][one], place[attribute][other]
+                apart[attribute][first, second] = apart[attribute][second, first] = True
+    estimates = means["estimate"].to_numpy(dtype=float)
+    letters = [""] * len(means)
+    for attribute, own in rows.items():
+        for row, found in zip(own.values(), letters_for(estimates[list(own.values())], apart[attribute]), strict=True):
+            letters[row] = found
+    return letters
 
 
-def _alike(differences: pd.DataFrame, margin: float | None, open_ones: np.ndarray, alpha: float) -> pd.DataFrame:
-    """Return the rows with the test of lying within the margin, and the interval that decides it."""
+def _lists(frame: pd.DataFrame, *columns: str) -> list[list[str]]:
+    return [frame[column].tolist() for column in columns]
+
+
+def _attributes_of(differences: pd.DataFrame) -> list[str]:
+    return list(differences["attribute"]) if "attribute" in differences else [""] * len(differences)
+
+
+def _gate(differences: pd.DataFrame, told_apart: Mapping[str, bool] | None) -> np.ndarray:
+    if told_apart is None:
+        return np.ones(len(differences), dtype=bool)
+    return np.array([told_apart.get(name, True) for name in _attributes_of(differences)], dtype=bool)
+
+
+def _alike(
+    differences: pd.DataFrame, margin: float | None, open_ones: np.ndarray, alpha: float
+) -> dict[str, Array | float]:
+    """Return the columns with the test of lying within the margin, and the interval that decides it."""
     known = differences["std_error"].notna().to_numpy() & ~open_ones
     if margin is None or not margin > 0 or not known.any():
-        return differences.assign(alike_p=np.nan, alike_low=np.nan, alike_high=np.nan, alike_level=np.nan)
+        return dict.fromkeys(("alike_p", "alike_low", "alike_high", "alike_level"), np.nan)
     estimate, error, df = (differences[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
     tested = two_one_sided_tests(estimate, error, df, -margin, margin, alpha)
     p = np.where(known, tested.p_value, np.nan)
     step = deciding_alpha(p, alpha)
     half = stdtrit(df, 1 - step) * error
-    return differences.assign(
-        alike_p=holm(p), alike_low=estimate - half, alike_high=estimate + half, alike_level=1 - 2 * step
-    )
+    return {
+        "alike_p": holm(p),
+        "alike_low": estimate - half,
+        "alike_high": estimate + half,
+        "alike_level": 1 - 2 * step,
+    }
 
 
 def deciding_alpha(p: Array, alpha: float) -> Array:
@@ -206,7 +237,7 @@ def deciding_alpha(p: Array, alpha: float) -> Array:
 def _asked(differences: pd.DataFrame, confounds: Confounds | None) -> tuple[np.ndarray, list[str]]:
     """Return which pairs cannot be told at all, and what else could explain each difference, in words."""
     lost = differences["estimate"].isna().to_numpy()
-    if confounds is None or not len(differences):
+    if confounds is None or confounds.pairs.empty or not len(differences):
         return lost, [""] * len(differences)
     open_ones, because = [], []
     attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
@@ -226,7 +257,7 @@ def _with_batches(
     differences: pd.DataFrame, said: np.ndarray, verdict: np.ndarray, confounds: Confounds | None
 ) -> list[str]:
     """Return the words with 'in these batches' where a prototype is known from fewer than two."""
-    words = [str(word) for word in said]
+    words: list[str] = said.tolist()
     if confounds is None or not confounds.with_batches:
         return words
     pairs = zip(differences["prototype"], differences["versus"], strict=True)

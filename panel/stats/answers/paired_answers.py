@@ -133,16 +133,6 @@ def mcnemar_exact(only_first: ArrayLike, only_second: ArrayLike) -> Array:
     return np.asarray(np.where(changed > 0, np.minimum(2 * tail, 1.0), 1.0))
 
 
-def mcnemar_statistic(only_first: ArrayLike, only_second: ArrayLike, *, correction: bool = False) -> Array:
-    """Return the chi-square statistic with one degree of freedom; NaN where nobody changed.
-
-    `correction` takes one off the difference, as Edwards (1948), Psychometrika 13:185.
-    """
-    b, c = np.broadcast_arrays(np.asarray(only_first, dtype=float), np.asarray(only_second, dtype=float))
-    apart = np.maximum(np.abs(b - c) - (1.0 if correction else 0.0), 0.0)
-    return np.asarray(np.divide(apart**2, b + c, out=np.full(b.shape, np.nan), where=b + c > 0))
-
-
 # Do the same people spread differently over categories in two conditions? Stuart and Maxwell's test.
 
 

@@ -6,6 +6,13 @@ so that what is not known of the spread stays in the answer. Source: Daniels (19
 567-578 (the uniform shrinkage prior); the model is Lindley's, in Efron and Morris (1975), Journal of the American
 Statistical Association 70, 311-319. Several families, such as attributes, teach each other what shares are usual: the
 prior of each is the mean of the uniform one and of what the others say (an empirical Bayes step, without itself).
+
+Draws of the true values are for chances that must come true whatever the spread is: for them t2 is flat, which keeps
+what it promises where a uniform share promises too much (Morris and Tang, 2011, Statistical Science 26, 271-287, on
+Stein's harmonic prior). Errors of one prototype belong together over the families, as the same people judged them, and
+so may true values, so all families of a prototype are drawn in at once (Everson and Morris, 2000, Journal of the Royal
+Statistical Society B 62, 399-412). Spreads and correlations of true values are learned apart (Barnard, McCulloch and
+Meng, 2000, Statistica Sinica 10, 1281-1311).
 """
 
 from __future__ import annotations
@@ -21,6 +28,12 @@ from panel.stats.arrays import Array
 _STEPS, _ROUNDS, _VARIANCES = 60, 2, 5
 _LARGEST_DF = 1e8
 _SHARE = (np.arange(_STEPS) + 0.5) / _STEPS
+_UNIFORM_SHARE = np.full(_STEPS, 1 / _STEPS)
+_FLAT_VARIANCE = (1 - _SHARE) ** -2 / ((1 - _SHARE) ** -2).sum()
+_OF_EACH_SPREAD = 10  # draws
+_PRIOR_ROWS = 3  # of the correlations of true values: the density of each is 1 - r2 before anything is seen
+_NOTHING = 1e-12  # a variance this small beside the others is none
+_UNKNOWN = 1e9  # so many times the others' variance: not seen at all
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -49,12 +62,19 @@ class Spread:
     centre_variance: Array
 
 
-def find_spread(estimate: Array, variance: Array, centre: float | None = None, df: Array | None = None) -> Spread:
+def find_spread(
+    estimate: Array,
+    variance: Array,
+    centre: float | None = None,
+    prior: Array = _UNIFORM_SHARE,
+    df: Array | None = None,
+) -> Spread:
     """Return the spread behind estimates (k,) or (..., families, k) with these variances; NaN: not estimated.
 
-    `centre` is the mean of the true values where it is known, such as 0 for effects. `df` (...) are the degrees of
-    freedom behind the variances of a family: what is picked as large is picked where they came out small, so that they
-    are averaged over too, with the prior 1 / v (Box and Tiao 1973, Bayesian Inference in Statistical Analysis, 7.2).
+    `centre` is the mean of the true values where it is known, such as 0 for effects; `prior` (steps,) of the shares.
+    `df` (...) are the degrees of freedom behind the variances of a family: what is picked as large is picked where they
+    came out small, so that they are averaged over too, with the prior 1 / v (Box and Tiao 1973, Bayesian Inference in
+    Statistical Analysis, 7.2).
     """
     there = np.isfinite(estimate) & np.isfinite(variance)
     own = np.where(there, variance, 0.0)[..., None, :] * _multiples(df)
@@ -74,7 +94,7 @@ def find_spread(estimate: Array, variance: Array, centre: float | None = None, d
     else:
         mean, mean_variance = np.full_like(mean, centre), np.zeros_like(mean)
     log = log - 0.5 * (precision * (value - mean[..., None]) ** 2).sum(axis=-1)
-    weight = _learned(np.exp(log - log.max(axis=-1, keepdims=True)))
+    weight = _learned(np.exp(log - log.max(axis=-1, keepdims=True)), prior)
     return Spread(between, weight, pull, pull * own, mean, mean_variance)
 
 
@@ -87,13 +107,14 @@ def _multiples(df: Array | None) -> Array:
     return np.repeat(drawn, _STEPS, axis=-1)[..., None]
 
 
-def _learned(likelihood: Array) -> Array:
+def _learned(likelihood: Array, prior: Array) -> Array:
     """Return the weights (..., families, steps), each family's prior learned from the others."""
     each = likelihood.reshape(*likelihood.shape[:-1], -1, _STEPS)  # variances apart from shares
     of_share = each.sum(axis=-2)
-    weight = of_share / of_share.sum(axis=-1, keepdims=True)
+    weight = of_share * prior
+    weight = weight / weight.sum(axis=-1, keepdims=True)
     for _ in range(_ROUNDS if likelihood.ndim > 1 else 0):
-        weight = of_share * (1 / _STEPS + weight.sum(axis=-2, keepdims=True) - weight)
+        weight = of_share * (prior + weight.sum(axis=-2, keepdims=True) - weight)
         weight = weight / weight.sum(axis=-1, keepdims=True)
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.where(of_share[..., None, :] > 0, each / of_share[..., None, :], 0.0)
@@ -104,7 +125,7 @@ def shrink(
     estimate: Array, variance: Array, centre: float | None = None, df: Array | None = None
 ) -> tuple[Array, Array]:
     """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread."""
-    spread = find_spread(estimate, variance, centre, df)
+    spread = find_spread(estimate, variance, centre, df=df)
     mean = _shrunken(estimate, spread)
     left = spread.left + (1 - spread.pull) ** 2 * spread.centre_variance[..., None]
     weight = spread.weight[..., None]
@@ -135,7 +156,7 @@ def shrink_differences(
 
 def shrink_effects(estimate: Array, std_error: Array, df: float = _LARGEST_DF) -> tuple[Array, Array]:
     """Return effects (k,) of one family shrunken towards none, and the chance that the sign seen is the wrong one."""
-    spread = find_spread(estimate, std_error**2, 0.0, np.array(df))
+    spread = find_spread(estimate, std_error**2, 0.0, df=np.array(df))
     return _signs(_shrunken(estimate, spread).T, spread.left.T, spread.weight, estimate)
 
 
@@ -154,24 +175,48 @@ def own_variances(squared: Array) -> Array:
     return np.maximum((of_each - total) / (k - 2), 0.0)
 
 
-def draw_shrunken(estimate: Array, variance: Array, errors: Array, rng: np.random.Generator) -> tuple[Array, Array]:
-    """Return draws of the true values (n, ..., k), and of new ones with the same spread.
+def draw_shrunken(
+    estimate: Array,
+    variance: Array,
+    errors: Array,
+    correlation: Array,
+    rng: np.random.Generator,
+    *,
+    of_each_spread: int = _OF_EACH_SPREAD,
+) -> tuple[Array, Array]:
+    """Return draws of the true values (n, ..., q, k) of q families, and of new ones with the same spread.
 
-    `errors` (n, ..., k) are draws of the errors of the estimates, together as they belong; each draw takes a spread as
-    likely as the family says. A draw of values and errors is moved by what it leaves of the estimates (Matheron's rule,
-    in Journel and Huijbregts, 1978, Mining Geostatistics).
+    `errors` (n, ..., q, k) are draws of the errors of the estimates (..., q, k), `correlation` (q, q) is theirs over
+    the families, and `variance` (q, k) theirs, NaN where there is no estimate. `of_each_spread` draws at a time share
+    spreads and correlations of true values, as likely as the estimates say. A draw of values and errors is moved by
+    what it leaves of the estimates (Matheron's rule, in Journel and Huijbregts, 1978, Mining Geostatistics).
     """
-    spread = find_spread(estimate, variance)
-    between = _drawn_spread(spread, errors.shape[:-1], rng)[..., None]
-    deviation = np.sqrt(between) * rng.standard_normal(errors.shape)
-    total = variance + between
-    with np.errstate(divide="ignore", invalid="ignore"):
-        precision = np.where(np.isfinite(estimate) & (total > 0), 1 / total, 0.0)
-        pull = np.where(total > 0, between / total, 1.0)
-        rest = estimate - errors - deviation
-        weight = np.maximum(precision.sum(axis=-1, keepdims=True), np.finfo(float).tiny)
-        centre = np.where(precision > 0, precision * rest, 0.0).sum(axis=-1, keepdims=True) / weight
-    return centre + deviation + pull * (rest - centre), centre + np.sqrt(between) * rng.standard_normal(errors.shape)
+    each = int(np.gcd(len(errors), of_each_spread))
+    there = np.isfinite(variance).T
+    spread = find_spread(estimate, variance, prior=_FLAT_VARIANCE)
+    between = _drawn_spread(spread, (len(errors) // each, *errors.shape[1:-1]), rng)
+    root = _roots_between(estimate, variance, between, correlation, rng)
+    true = root @ np.swapaxes(root, -1, -2)
+    weight = np.linalg.inv(_error_covariances(variance, correlation) + true[..., None, :, :])
+
+    shape = (each, *between.shape[:-1], *there.shape)
+    deviation, new = (rng.standard_normal(shape) @ np.swapaxes(root, -1, -2) for _ in range(2))
+    left = np.swapaxes(estimate - errors, -1, -2).reshape(shape) - deviation
+    left = np.where(there, left, 0.0)
+    weighed = np.einsum("...ij,...j->...i", weight, left)
+    centre = weighed.sum(axis=-2, keepdims=True) @ np.linalg.inv(weight.sum(axis=-3))
+    weighed -= np.einsum("...ij,...j->...i", weight, centre)
+    value = np.where(there, centre + deviation + weighed @ true, np.nan)
+    drawn, anew = (np.swapaxes(each_one, -1, -2).reshape(errors.shape) for each_one in (value, centre + new))
+    return drawn, anew
+
+
+def _error_covariances(variance: Array, correlation: Array) -> Array:
+    """Return the covariances (k, q, q) of the errors over the families; what is not there is as good as not known."""
+    there, usual = np.isfinite(variance).T, np.nanmean(variance)
+    own = np.sqrt(np.where(there, variance.T, 0.0))
+    more = np.where(there, _NOTHING, _UNKNOWN) * usual + np.finfo(float).tiny
+    return np.asarray(correlation * own[:, :, None] * own[:, None, :] + np.eye(len(variance)) * more[:, None, :])
 
 
 def _drawn_spread(spread: Spread, shape: tuple[int, ...], rng: np.random.Generator) -> Array:
@@ -180,6 +225,31 @@ def _drawn_spread(spread: Spread, shape: tuple[int, ...], rng: np.random.Generat
     place = (rng.random(shape)[..., None] > steps[..., :-1]).sum(axis=-1)
     between = np.broadcast_to(spread.between, (*shape, _STEPS))
     return np.take_along_axis(between, place[..., None], axis=-1)[..., 0]
+
+
+def _roots_between(
+    estimate: Array, variance: Array, between: Array, correlation: Array, rng: np.random.Generator
+) -> Array:
+    """Return roots (m, ..., q, q) of covariances of true values with the variances `between` (m, ..., q).
+
+    The correlations of what is seen are drawn from an inverse Wishart distribution; what the errors add is taken off.
+    """
+    q, usual = len(variance), np.nanmean(variance, axis=1)
+    seen = estimate[..., np.isfinite(variance).all(axis=0)]
+    rows = max(seen.shape[-1] - 1, 0)
+    seen = seen - seen.sum(axis=-1, keepdims=True) / max(seen.shape[-1], 1)
+    sd = np.sqrt((seen**2).sum(axis=-1, keepdims=True) / max(rows, 1))
+    seen = seen / np.where(sd > 0, sd, 1.0)
+    factor = np.tril(rng.standard_normal((*between.shape, q)), -1)
+    factor[..., range(q), range(q)] = np.sqrt(rng.chisquare(rows + _PRIOR_ROWS + q - np.arange(q), between.shape))
+    factor = np.linalg.cholesky(np.linalg.inv(seen @ np.swapaxes(seen, -1, -2) + _PRIOR_ROWS * np.eye(q))) @ factor
+    covariance = np.linalg.inv(factor @ np.swapaxes(factor, -1, -2))
+    sd = np.sqrt((between + usual) / np.diagonal(covariance, axis1=-2, axis2=-1))
+    covariance = covariance * sd[..., :, None] * sd[..., None, :] - correlation * np.sqrt(np.outer(usual, usual))
+    values, vectors = np.linalg.eigh(covariance)
+    values = np.maximum(values, _NOTHING * np.abs(values).max(axis=-1, keepdims=True) + np.finfo(float).tiny)
+    root = vectors * np.sqrt(values)[..., None, :]
+    return np.asarray(root * np.sqrt(between / (root**2).sum(axis=-1))[..., None])
 
 
 def _shrunken(estimate: Array, spread: Spread) -> Array:

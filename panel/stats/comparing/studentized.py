@@ -20,7 +20,8 @@ from scipy.special import gammaln, log_ndtr, ndtr
 from panel.errors import ModelError
 from panel.stats.arrays import Array
 
-NODES = 128  # of the trapezoid sum; doubling them changes nothing above 1e-12 for 2 or more degrees of freedom
+NODES = 128  # of the trapezoid sum; more change nothing above 1e-9 for up to 8 means and 2 degrees of freedom
+MANY_DF, NODES_OF_MANY_DF = 20.0, 64  # from here on fewer do: more change nothing above 1e-11 for up to 50 means
 NORMAL_DF = 1e10  # from here on the studentized maximum is the maximum itself
 ITERATIONS = 60
 SERIES_FROM = 4.0  # degrees of freedom from which the series holds
@@ -55,7 +56,8 @@ class StudentizedMaximum:
         """Return P(X / s > q) with `df` degrees of freedom; arrays of one shape."""
         q, df = np.broadcast_arrays(np.asarray(q, dtype=float), np.asarray(df, dtype=float))
         distinct, place = np.unique(np.minimum(df, NORMAL_DF), return_inverse=True)
-        log_s, log_weight = _chi_nodes(distinct)
+        few = distinct.min(initial=np.inf) >= MANY_DF
+        log_s, log_weight = _chi_nodes(distinct, NODES_OF_MANY_DF if few else NODES)
         place = place.reshape(df.shape)
         return self._expected(q, np.exp(log_s)[place], log_weight[place])
 
@@ -131,16 +133,16 @@ def studentized_maximum(step: float, log_survival: Array) -> StudentizedMaximum:
     return StudentizedMaximum(step, log_survival, polynomials)
 
 
-def _chi_nodes(df: Array) -> tuple[Array, Array]:
-    """Return log s and log weights, (..., NODES), of the trapezoid sum over the density of s."""
+def _chi_nodes(df: Array, nodes: int = NODES) -> tuple[Array, Array]:
+    """Return log s and log weights, (..., nodes), of the trapezoid sum over the density of s."""
     width = 9 / np.sqrt(2 * df)
     lowest = -np.maximum(width, 40 / df)  # the density falls as s^df to the left
     highest = np.maximum(np.minimum(width, 3.0), 0.5 * np.log1p(90 / df))  # and as exp(-df s^2 / 2) to the right
-    unit = np.linspace(0, 1, NODES)
+    unit = np.linspace(0, 1, nodes)
     log_s = lowest[..., None] + (highest - lowest)[..., None] * unit
     half = df[..., None] / 2
     log_density = np.log(2.0) + _log_scale(half) + 2 * half * (log_s - np.expm1(2 * log_s) / 2)
-    return log_s, log_density + np.log((highest - lowest) / (NODES - 1))[..., None]
+    return log_s, log_density + np.log((highest - lowest) / (nodes - 1))[..., None]
 
 
 def _log_scale(half: Array) -> Array:

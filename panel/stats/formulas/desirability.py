@@ -12,21 +12,6 @@ from numpy.typing import ArrayLike, NDArray
 from panel.stats.arrays import Array
 
 
-def larger_wanted(y: ArrayLike, low: ArrayLike, high: ArrayLike, s: float = 1.0) -> Array:
-    """Return d of responses to be large: 0 up to `low`, 1 from `high` on, ((y - low) / (high - low))^s between."""
-    return window_wanted(y, low, high, np.inf, np.inf, s=s)
-
-
-def smaller_wanted(y: ArrayLike, low: ArrayLike, high: ArrayLike, t: float = 1.0) -> Array:
-    """Return d of responses to be small: 1 up to `low`, 0 from `high` on, ((high - y) / (high - low))^t between."""
-    return window_wanted(y, -np.inf, -np.inf, low, high, t=t)
-
-
-def target_wanted(y: ArrayLike, low: ArrayLike, c: ArrayLike, high: ArrayLike, s: float = 1.0, t: float = 1.0) -> Array:
-    """Return d of responses to hit `c`: 1 there, falling to 0 at `low` (power s) and at `high` (power t)."""
-    return window_wanted(y, low, c, c, high, s=s, t=t)
-
-
 def window_wanted(
     y: ArrayLike, low: ArrayLike, start: ArrayLike, end: ArrayLike, high: ArrayLike, *, s: float = 1.0, t: float = 1.0
 ) -> Array:

@@ -151,23 +151,3 @@ def lack_of_fit(shares: ArrayLike, y: ArrayLike, fit: MixtureFit) -> LackOfFit:
         return LackOfFit(float("nan"), max(df, 0), pure_df, float("nan"))
     statistic = (fit.residual_ss - pure_ss) / df / (pure_ss / pure_df)
     return LackOfFit(statistic, df, pure_df, float(fdtrc(df, pure_df, statistic)))
-
-
-def pseudocomponents(shares: ArrayLike, lower: ArrayLike, total: float = 1.0) -> Floats:
-    """Return (x_i - L_i) / (total - sum L): the shares of what each blend holds beyond the lowest amounts `lower`.
-
-    Fitted values stay the same, the arithmetic is better conditioned, and coefficients speak of the corners of the
-    region that the lowest amounts leave, not of pure components.
-
-    Raises
-    ------
-    ValueError
-        If the lowest amounts leave nothing to vary, or a share lies below its lowest amount.
-    """
-    X, L = np.asarray(shares, float), np.asarray(lower, float)
-    room = total - L.sum()
-    if room <= 0:
-        raise ValueError(f"the lowest amounts add up to {L.sum():g}, which leaves nothing of {total:g} to vary")
-    if (X - L).min(initial=0.0) < -_SUM * total:
-        raise ValueError("a share lies below the lowest amount of its component")
-    return (X - L) / room

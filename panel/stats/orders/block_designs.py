@@ -238,11 +238,6 @@ Floats = NDArray[np.float64]
 _NO_DIRECTION = 1e-9
 
 
-def efficiency(t: int, k: int) -> float:
-    """Return E = t(k - 1) / (k(t - 1)), which no design of t samples in blocks of k exceeds."""
-    return t * (k - 1) / (k * (t - 1))
-
-
 def pair_variances(incidence: ArrayLike) -> Floats:
     """Return the variance of each difference within blocks, (t, t), in units of one score's variance.
 
@@ -263,9 +258,3 @@ def pair_variances(incidence: ArrayLike) -> Floats:
     variance = np.where(outside > _NO_DIRECTION, np.inf, np.maximum(variance, 0.0))
     np.fill_diagonal(variance, 0.0)
     return np.asarray(variance)
-
-
-def mean_pair_variance(incidence: ArrayLike) -> float:
-    """Return the mean of the variances of all differences within blocks; infinite if one of them cannot be told."""
-    variance = pair_variances(incidence)
-    return float(variance[~np.eye(len(variance), dtype=bool)].mean())

@@ -12,11 +12,11 @@ from math import factorial, prod
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtrc, fdtrc, ndtr, ndtri, stdtrit
+from scipy.special import chdtrc, fdtrc, ndtr, stdtrit
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.studentized import tukey_critical, tukey_p_value
+from panel.stats.comparing.studentized import tukey_p_value
 
 # How often chance alone spreads rank sums as far apart as these: exact, given the ties.
 #
@@ -372,33 +372,6 @@ def rank_sum_differences(scores: ArrayLike) -> RankDifferences:
         p_value=np.asarray(2 * ndtr(-np.abs(z))),
         p_adjusted=tukey_p_value(z, k, np.full(len(z), INFINITE)),
     )
-
-
-def least_difference(scores: ArrayLike, level: float = 0.95) -> float:
-    """Return the smallest difference of two rank sums that stands out, for one pair chosen beforehand.
-
-    z sqrt(n k (k + 1) / 6), the formula of ISO 8587 for complete blocks; less where there are ties.
-    """
-    return float(ndtri((1 + level) / 2)) * _std_error(complete_ranks(scores))
-
-
-def least_difference_all_pairs(scores: ArrayLike, level: float = 0.95) -> float:
-    """Return the smallest difference of two rank sums that stands out when all pairs are looked at."""
-    ranks = complete_ranks(scores)
-    return float(tukey_critical(ranks.shape[1], np.array(INFINITE), level)) * _std_error(ranks)
-
-
-def least_difference_conover(scores: ArrayLike, level: float = 0.95) -> float:
-    """Return Conover's least significant difference of rank sums, to be used only after a significant test.
-
-    t sqrt(2 (n A_1 - sum R_j^2) / ((n - 1)(k - 1))), Conover (1999), section 5.8; its error is what remains after
-    the differences themselves, so that it is smaller than the normal-theory one where samples differ.
-    """
-    ranks = complete_ranks(scores)
-    n, k = ranks.shape
-    df = (n - 1) * (k - 1)
-    left = n * (ranks**2).sum() - (ranks.sum(axis=0) ** 2).sum()
-    return float(stdtrit(df, (1 + level) / 2) * np.sqrt(2 * left / df))
 
 
 def _std_error(ranks: Array) -> float:

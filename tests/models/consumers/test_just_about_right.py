@@ -14,7 +14,7 @@ from statsmodels.stats.multitest import multipletests
 from data_demo.make_demo import make_study
 from panel.errors import ModelError
 from panel.models.consumers.answers import QuestionFacts
-from panel.models.consumers.just_about_right import move_frame, weigh_just_about_right
+from panel.models.consumers.just_about_right import _move_frame, weigh_just_about_right
 from panel.models.emollients.swaps import trace_swaps
 from panel.study.formulas import all_formulas
 from tests.consumer_answers import RIGHT, TOO_LITTLE, TOO_MUCH, constructed, study_of
@@ -243,7 +243,7 @@ def moves_of(demo, kept, *, aliases=None, **changes):
     traced = trace_swaps(study)
     if aliases is not None:
         traced = replace(traced, aliases=aliases)
-    return move_frame(pd.DataFrame([WORTH | changes]), THICKNESS, traced, all_formulas(study).percent)
+    return _move_frame(pd.DataFrame([WORTH | changes]), THICKNESS, traced, all_formulas(study).percent)
 
 
 def test_emollients_that_never_change_apart_are_only_named_together(demo):

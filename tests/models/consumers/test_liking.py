@@ -8,7 +8,7 @@ from statsmodels.stats.proportion import proportion_confint
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers
-from panel.models.consumers.liking import corrected_test, evenness, liking_model, weigh_liking
+from panel.models.consumers.liking import _corrected_test, _evenness, liking_model, weigh_liking
 from panel.models.consumers.liking_checks import ranks_beside
 from panel.study.study import Study
 from tests.consumer_studies import answers_study, demo_panel, one_group_panel
@@ -175,7 +175,7 @@ def test_unreadable_and_repeated_answers_and_few_people_are_said():
 
 def test_pairs_that_divide_people_are_said():
     divided, even = demo_panel(3)[0], one_group_panel(np.random.default_rng(9), "even")
-    assert evenness(framed(divided)) < 0.75 < evenness(framed(even))
+    assert _evenness(framed(divided)) < 0.75 < _evenness(framed(even))
     assert any("divide the consumers" in note for note in weigh_liking(answers_study(divided)).notes)
 
 
@@ -190,7 +190,7 @@ def test_the_test_is_corrected_for_pairs_that_divide_people():
         frame = framed(np.clip(np.rint(value), 1, 9))
         test = liking_model(frame, 0.95).test
         plain += test["p_value"] < 0.05
-        corrected += corrected_test(test, evenness(frame))["p_value"] < 0.05
+        corrected += _corrected_test(test, _evenness(frame))["p_value"] < 0.05
     assert plain > corrected
     assert abs(corrected / runs - 0.05) < 4 * np.sqrt(0.05 * 0.95 / runs)
 
@@ -198,11 +198,11 @@ def test_the_test_is_corrected_for_pairs_that_divide_people():
 def test_box_s_epsilon_at_its_ends():
     rng = np.random.default_rng(1)
     one_way = rng.normal(size=(50, 1)) * np.array([1.0, 1.0, -1.0, -1.0]) + rng.normal(size=(50, 1))
-    assert evenness(framed(one_way)) == pytest.approx(1 / 3)
-    assert evenness(framed(rng.normal(size=(20000, 4)))) == pytest.approx(1, abs=0.01)
+    assert _evenness(framed(one_way)) == pytest.approx(1 / 3)
+    assert _evenness(framed(rng.normal(size=(20000, 4)))) == pytest.approx(1, abs=0.01)
     two = framed(rng.normal(size=(30, 2)))
-    assert evenness(two) == pytest.approx(1)
-    assert np.isnan(evenness(framed(rng.normal(size=(8, 4)))))
+    assert _evenness(two) == pytest.approx(1)
+    assert np.isnan(_evenness(framed(rng.normal(size=(8, 4)))))
 
 
 def test_verdicts_with_a_margin():

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.models.consumers.answers import numeric_answers
-from panel.models.consumers.liking_checks import BEFORE, tried_before, without_order
+from panel.models.consumers.liking_checks import BEFORE, _tried_before, without_order
 from panel.models.consumers.segments import find_segments
 from panel.study.study import Study
 from tests.consumer_studies import answers_study
@@ -47,7 +47,7 @@ def test_what_is_taken_out_is_what_least_squares_says_the_long_way():
     study = served(rng, rng.permuted(np.tile(np.arange(5), (30, 1)), axis=1), 0.5)
     answers = numeric_answers(study, "liking")
     rows = answers.rows
-    before = tried_before(rows).fillna("none")
+    before = _tried_before(rows).fillna("none")
     factors = [pd.get_dummies(column.astype(str), dtype=float) for column in (rows["assessor"], rows["prototype"])]
     order = [pd.get_dummies(column.astype(str), dtype=float) for column in (rows["position"], before)]
     y = rows["answer"].to_numpy(dtype=float)
@@ -92,7 +92,7 @@ def test_the_sample_before_is_that_of_the_same_sitting():
             "prototype": ["P2", "P1", "P3", "P4", "P1", "P2"],
         }
     )
-    assert tried_before(rows).fillna("").tolist() == ["P1", "", "", "P3", "", ""]
+    assert _tried_before(rows).fillna("").tolist() == ["P1", "", "", "P3", "", ""]
 
 
 def test_carry_over_is_seen():
@@ -100,7 +100,7 @@ def test_carry_over_is_seen():
     orders = rng.permuted(np.tile(np.arange(4), (60, 1)), axis=1)
     study = served(rng, orders, 0.0, noise=0.5)
     answers = numeric_answers(study, "liking")
-    after_greasy = tried_before(answers.rows) == "P1"
+    after_greasy = _tried_before(answers.rows) == "P1"
     worse = answers.rows.assign(answer=answers.rows["answer"] - 2.0 * after_greasy)
     frame = worse.pivot_table(index="assessor", columns="prototype", values="answer")
     effects = without_order(replace(answers, rows=worse, frame=frame))[1].set_index("effect")

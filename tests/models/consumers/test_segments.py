@@ -11,7 +11,7 @@ import pytest
 from sklearn.metrics import adjusted_rand_score
 
 from panel.errors import ModelError
-from panel.models.consumers.segments import MOST_DRAWN, find_segments
+from panel.models.consumers.segments import _MOST_DRAWN, find_segments
 from tests.consumer_studies import answers_study, demo_panel, one_group_panel
 
 SEPARATED = 0.4
@@ -115,13 +115,13 @@ def test_incomplete_blocks_are_said_to_be_too_little():
 def test_many_consumers_are_all_grouped_and_the_draws_use_a_part():
     rng = np.random.default_rng(8)
     taste = np.array([1.0, 1.0, 0.0, -1.0, -1.0])
-    kind = np.arange(3 * MOST_DRAWN) % 3 == 0
+    kind = np.arange(3 * _MOST_DRAWN) % 3 == 0
     table = np.clip(np.rint(5.5 + np.where(kind[:, None], taste, -taste) + rng.normal(0, 1, (len(kind), 5))), 1, 9)
     found = found_in(table)
     assert found.n_groups == 2
     assert (found.consumers["segment"] > 0).all()
     assert ((found.consumers["segment"] == 2) == kind).mean() > 0.9
-    assert any(f"use {MOST_DRAWN} consumers" in note for note in found.notes)
+    assert any(f"use {_MOST_DRAWN} consumers" in note for note in found.notes)
 
 
 def test_the_same_seed_gives_the_same_groups_and_levels_do_not_matter():

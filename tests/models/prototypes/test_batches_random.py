@@ -142,7 +142,8 @@ def test_true_differences_are_still_found_at_ten_by_eight_by_three():
 
 def test_the_f_test_keeps_its_level_with_few_batches():
     # mean squares with known expectations (Montgomery, ch. 14): 10 assessors x 6 prototypes x 2 batches x 2,
-    # batch SD 5, no prototype differs. Satterthwaite's own degrees of freedom err in 6.1 of 100: few where batches came out alike
+    # batch SD 5, no prototype differs. Satterthwaite's own degrees of freedom err in 6.1 of 100: many of them where
+    # batches came out alike
     rng, n = np.random.default_rng(3), 20_000
     prototypes, df = 6, np.array([6, 45, 177])
     expected = np.array([64 + 20 * 25.0, 64 + 4 * 25.0, 64.0])

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from statsmodels.stats.contingency_tables import SquareTable
 
-from panel.stats.answers.paired_answers import mcnemar_statistic, paired_tables, stuart_maxwell
+from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell
 
 SOLVED = 1e-8  # relative; two ways to invert the same matrix
 
@@ -31,7 +31,7 @@ def test_vision_of_7477_women():
 
 def test_with_two_categories_it_is_mcnemar():
     found = stuart_maxwell([[[5, 9], [2, 7]], [[5, 0], [0, 7]]])
-    assert found.statistic[0] == pytest.approx(float(mcnemar_statistic(9, 2)))
+    assert found.statistic[0] == pytest.approx((9 - 2) ** 2 / (9 + 2))
     assert (found.df.tolist(), found.p_value[1]) == ([1, 0], 1)
     assert np.isnan(found.statistic[1])
 

@@ -70,26 +70,85 @@ def test_effects_are_shrunken_towards_none():
         assert wrong[place] == pytest.approx(flipped, abs=STEPS / 4)
 
 
-def test_draws_have_the_same_means_errors_and_signs():
+def test_differences_are_shrunken_as_their_means():
     estimate, variance = np.array([ESTIMATE, 2 * ESTIMATE]), np.array([VARIANCE, VARIANCE])
-    errors = np.random.default_rng(1).normal(0, np.sqrt(variance), (100_000, 2, 5))
-    drawn, _ = draw_shrunken(estimate, variance, errors, np.random.default_rng(2))
-    mean, left = shrink(estimate, variance)
-    assert drawn.mean(axis=0) == pytest.approx(mean, abs=0.03)  # four standard errors
-    assert drawn.std(axis=0) == pytest.approx(left, abs=0.03)
+    mean, _ = shrink(estimate, variance)
     first, second, family = np.array([1, 2, 3]), np.array([0, 0, 4]), np.array([0, 1, 1])
-    shrunken, wrong = shrink_differences(estimate, variance, first, second, family)
+    shrunken, _ = shrink_differences(estimate, variance, first, second, family)
     assert shrunken == pytest.approx(mean[family, first] - mean[family, second], abs=1e-12)
-    apart = drawn[:, family, first] - drawn[:, family, second]
-    seen = np.sign(estimate[family, first] - estimate[family, second])
-    assert wrong == pytest.approx((apart * seen < 0).mean(axis=0), abs=0.007)
+    own, seen = VARIANCE[[3, 0]], ESTIMATE[3] - ESTIMATE[0]
+
+    def flipped(pull, middle):
+        at, uneven = pull[[3, 0]], (pull[3] - pull[0]) ** 2
+        left = at @ own + uneven / ((1 - pull) / VARIANCE).sum()
+        return norm.cdf(-(middle + at * (ESTIMATE[[3, 0]] - middle)) @ (1, -1) * np.sign(seen) / np.sqrt(left))
+
+    single = shrink_differences(ESTIMATE[None], VARIANCE[None], np.array([3]), np.array([0]), np.array([0]))[1]
+    assert single[0] == pytest.approx(_integrated(flipped), abs=STEPS / 4)
+
+
+def _flat_posterior(value):
+    """Return an expectation over a flat variance between true values, by quadrature; equal errors of variance 1."""
+
+    def density(between):
+        scatter = ((ESTIMATE - ESTIMATE.mean()) ** 2).sum()
+        return (1 + between) ** (-(len(ESTIMATE) - 1) / 2) * np.exp(-scatter / (1 + between) / 2)
+
+    above, below = (quad(lambda b, of=of: of(b) * density(b), 0, np.inf, limit=200)[0] for of in (value, lambda _: 1.0))
+    return above / below
+
+
+def test_draws_average_over_a_flat_variance():
+    errors = np.random.default_rng(1).standard_normal((100_000, 1, 5))
+    found, _ = draw_shrunken(ESTIMATE[None], np.ones((1, 5)), errors, np.eye(1), np.random.default_rng(2))
+    pull = _flat_posterior(lambda between: between / (1 + between))
+    expected = ESTIMATE.mean() + pull * (ESTIMATE - ESTIMATE.mean())
+    assert found.mean(axis=0)[0] == pytest.approx(expected, abs=0.05)  # the variance has sixty steps
+    own = _flat_posterior(
+        lambda b: b / (1 + b) + 1 / (1 + b) / 5 + (b / (1 + b) - pull) ** 2 * (expected[1] / pull) ** 2
+    )
+    assert found.var(axis=0)[0, 1] == pytest.approx(own, rel=0.1)
+
+
+def test_families_are_drawn_together_as_the_normal_theory_says():
+    # 3,000 pairs of true values leave no doubt about their covariance: then the draws scatter about the mean and with
+    # the covariance of the bivariate normal distribution (Anderson, 2003, An Introduction to Multivariate Statistical
+    # Analysis, section 2.5; from memory)
+    rng, k = np.random.default_rng(6), 3000
+    true, error = np.array([[9.0, -4.0], [-4.0, 4.0]]), np.array([[4.0, 2.0], [2.0, 4.0]])
+    value = np.linalg.cholesky(true) @ rng.standard_normal((2, k))
+    seen = 50 + value + np.linalg.cholesky(error) @ rng.standard_normal((2, k))
+    errors = np.linalg.cholesky(error) @ rng.standard_normal((200, 2, k))
+    found, new = draw_shrunken(seen, np.full((2, k), 4.0), errors, error / 4, rng)
+    pull = true @ np.linalg.inv(true + error)
+    expected = seen.mean(axis=1, keepdims=True) + pull @ (seen - seen.mean(axis=1, keepdims=True))
+    assert np.abs(found.mean(axis=0) - expected).mean() < 0.25  # 200 draws: 0.13, and the covariance is learned
+    left = (found - expected).swapaxes(0, 1).reshape(2, -1)
+    assert np.cov(left) == pytest.approx(true - pull @ true, abs=0.25)
+    assert np.cov(new.swapaxes(0, 1).reshape(2, -1)) == pytest.approx(true, abs=0.6)
+
+
+def test_what_was_not_seen_tells_nothing():
+    errors = np.random.default_rng(1).standard_normal((4000, 2, 5))
+    variance = np.ones((2, 5))
+    variance[1, 4] = np.nan
+    estimate = np.array([ESTIMATE, ESTIMATE[::-1]])
+    found = [
+        draw_shrunken(
+            np.where(np.isfinite(variance), estimate, gap), variance, errors, np.eye(2), np.random.default_rng(2)
+        )[0]
+        for gap in (np.nan, 1e6)
+    ]
+    assert np.isnan(found[0][:, 1, 4]).all()
+    assert np.isfinite(found[0]).sum() == 4000 * 9
+    assert np.array_equal(*found, equal_nan=True)
 
 
 def test_new_values_spread_as_the_estimates_say():
     rng = np.random.default_rng(5)
-    estimate = rng.normal(50, np.sqrt(16 + 1), 400)
-    errors = rng.normal(0, 1, (2000, 400))
-    _, new = draw_shrunken(estimate, np.ones(400), errors, rng)
+    estimate = rng.normal(50, np.sqrt(16 + 1), (1, 400))
+    errors = rng.normal(0, 1, (2000, 1, 400))
+    _, new = draw_shrunken(estimate, np.ones((1, 400)), errors, np.eye(1), rng)
     assert new.std() == pytest.approx(4, abs=0.3)
     assert new.mean() == pytest.approx(estimate.mean(), abs=0.1)
 

@@ -6,13 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import differential_evolution, minimize
 
-from panel.stats.formulas.desirability import (
-    larger_wanted,
-    overall_desirability,
-    smaller_wanted,
-    target_wanted,
-    window_wanted,
-)
+from panel.stats.formulas.desirability import overall_desirability, window_wanted
 
 # Derringer & Suich (1980), J. Qual. Technol. 12:214-219; the runs as in the NIST/SEMATECH e-Handbook, 5.5.3.2.2, with
 # the signs of x3 in runs 1 and 5 as in the paper (the data file of NIST has them exchanged). Axial distance 1.633.
@@ -68,10 +62,10 @@ FITTED = np.linalg.lstsq(terms(RUNS[:, :3]), RUNS[:, 3:], rcond=None)[0]
 def tread(x):
     y = terms(x) @ FITTED
     d = (
-        larger_wanted(y[..., 0], 120, 170),
-        larger_wanted(y[..., 1], 1000, 1300),
-        target_wanted(y[..., 2], 400, 500, 600),
-        target_wanted(y[..., 3], 60, 67.5, 75),
+        window_wanted(y[..., 0], 120, 170, np.inf, np.inf),
+        window_wanted(y[..., 1], 1000, 1300, np.inf, np.inf),
+        window_wanted(y[..., 2], 400, 500, 500, 600),
+        window_wanted(y[..., 3], 60, 67.5, 67.5, 75),
     )
     return np.stack(d, axis=-1)
 
@@ -105,9 +99,9 @@ def test_one_response_that_is_not_acceptable_makes_the_whole_so():
 
 
 def test_powers_bend_the_fall():
-    assert larger_wanted(5, 0, 10, s=2) == pytest.approx(0.25)
-    assert smaller_wanted(7.5, 5, 10, t=0.5) == pytest.approx(np.sqrt(0.5))
-    assert target_wanted([2, 5, 8], 0, 5, 10, s=2, t=3) == pytest.approx([0.16, 1, 0.064])
+    assert window_wanted(5, 0, 10, np.inf, np.inf, s=2) == pytest.approx(0.25)
+    assert window_wanted(7.5, -np.inf, -np.inf, 5, 10, t=0.5) == pytest.approx(np.sqrt(0.5))
+    assert window_wanted([2, 5, 8], 0, 5, 5, 10, s=2, t=3) == pytest.approx([0.16, 1, 0.064])
 
 
 def test_a_window_is_flat_inside_and_open_ends_wish_for_nothing():

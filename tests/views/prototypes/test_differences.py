@@ -74,7 +74,7 @@ def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
         frame,
         versus,
         *(empty, empty, empty, empty),
-        confounds=confounds_of(pd.DataFrame({"attribute": [], "prototype": []}, dtype="str")),
+        confounds=confounds_of({"prototype": (np.zeros(0, dtype=int), [])}),
         benchmark=benchmark,
         margin=margin,
         margin_stated=True,

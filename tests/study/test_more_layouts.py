@@ -1,0 +1,373 @@
+"""Further habits of laying scores out: each gives the long table that the file was made from, or a question.
+
+The judge is that long table: every file is made from it here, with nothing of the reader's.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from panel.errors import StudyError
+from panel.study.raw_table import raw_file
+from panel.study.score_sheets import score_table
+from panel.study.scores_import import guess_layout, read_scores
+from tests.study.test_score_sheets import (
+    BOTH,
+    CODES,
+    KEY,
+    LAYOUTS,
+    ONE,
+    PEOPLE,
+    PRODUCTS,
+    SITTINGS,
+    TERMS,
+    TITLE,
+    book,
+    csv,
+    flat_blocks,
+    long,
+    of_attribute,
+    places,
+    product_blocks,
+    read,
+    text,
+    value,
+    wide,
+    wide_both,
+)
+
+Scores = set[tuple[str, str, str, str, float]]
+DATES = ("2024-03-01", "2024-03-08")
+
+
+def renamed(scores: Scores, **names: dict[str, str]) -> Scores:
+    """Return scores in which people, products, terms or sittings are called otherwise."""
+    by = [names.get(role, {}) for role in ("person", "product", "term", "sitting")]
+    return {(*(new.get(cell, cell) for new, cell in zip(by, row[:4], strict=True)), row[4]) for row in scores}
+
+
+def headed(head: list[str], rows: list[list[str]]) -> list[list[str]]:
+    return [head, *rows[1:]]
+
+
+def terms_down(upper: tuple[str, ...], lower: tuple[str, ...]) -> list[list[str]]:
+    """Return attributes in rows; over the columns two rows of headings, people and products in either order."""
+    people_above = upper == PEOPLE
+    top = ["", *(cell for name in upper for cell in (name, *[""] * (len(lower) - 1)))]
+    rows = [[t, *(text(value(*((u, w) if people_above else (w, u)), t)) for u in upper for w in lower)] for t in TERMS]
+    return [top, ["attribute", *(lower * len(upper))], *rows]
+
+
+def groups(names: tuple[str, ...], cell) -> list[list[str]]:
+    """Return a row for each person and product, with all terms under each of the names."""
+    top = ["", "", *(c for name in names for c in (name, *[""] * (len(TERMS) - 1)))]
+    rows = [[a, p, *(cell(a, p, t, s) for s in SITTINGS for t in TERMS)] for a in PEOPLE for p in PRODUCTS]
+    return [top, ["assessor", "product", *TERMS * 2], *rows]
+
+
+def columns_of(names: tuple[str, ...], head: str = "attribute") -> list[list[str]]:
+    """Return a row for each person, product and term, with a column for each sitting."""
+    rows = [[a, p, t, *(text(value(a, p, t, s)) for s in SITTINGS)] for a in PEOPLE for p in PRODUCTS for t in TERMS]
+    return [["assessor", "product", head, *names], *rows]
+
+
+def with_column(rows: list[list[str]], place: int, head: str, cells) -> list[list[str]]:
+    return [[*row[:place], head if n == 0 else cells(n), *row[place:]] for n, row in enumerate(rows)]
+
+
+def stacked(name) -> list[list[str]]:
+    """Return a small table for each product below each other, its name in a line above."""
+    made: list[list[str]] = []
+    for p in PRODUCTS:
+        made += [[name(p)], ["assessor", *TERMS], *([a, *(text(value(a, p, t)) for t in TERMS)] for a in PEOPLE), []]
+    return made
+
+
+def side_by_side() -> list[list[str]]:
+    top = [cell for p in PRODUCTS for cell in (p, *[""] * (len(TERMS) + 1))]
+    heads = [cell for _ in PRODUCTS for cell in ("assessor", *TERMS, "")]
+    rows = [[cell for p in PRODUCTS for cell in (a, *(text(value(a, p, t)) for t in TERMS), "")] for a in PEOPLE]
+    return [top, heads, *rows]
+
+
+def attributes_down(across: tuple[str, ...], cell) -> list[list[str]]:
+    return [["attribute", *across], *([t, *(text(cell(name, t)) for name in across)] for t in TERMS)]
+
+
+def two_in_a_row(name) -> list[list[str]]:
+    """Return a row for each person and product, the sitting within the names of the columns."""
+    rows = [[a, p, *(text(value(a, p, t, s)) for s in SITTINGS for t in TERMS)] for a in PEOPLE for p in PRODUCTS]
+    return [["assessor", "product", *(name(t, s) for s in SITTINGS for t in TERMS)], *rows]
+
+
+GERMAN = ["Pr\u00fcfer", "Produkt", "fettig", "klebrig", "Gl\u00e4nze"]
+
+
+def behind(rows: list[list[str]], sign: str) -> list[list[str]]:
+    return [rows[0], *([*row[:2], *(f"{cell}{sign}" for cell in row[2:])] for row in rows[1:])]
+
+
+def first_names_only(rows: list[list[str]]) -> list[list[str]]:
+    return [row if n % 2 or n == 0 else ["", *row[1:]] for n, row in enumerate(rows)]
+
+
+def survey(between: str, before: tuple[str, ...], cells: tuple[str, ...]) -> list[list[str]]:
+    """Return one row for each person, prototype and attribute in one heading, other columns before them."""
+    rows = flat_blocks(lambda p, t: f"{p}{between}{t}")
+    return [[*(before if n == 0 else cells), *row] for n, row in enumerate(rows)]
+
+
+def mean_row(rows: list[list[str]], word: str) -> list[list[str]]:
+    sums = [sum(float(row[i].replace(",", ".")) for row in rows[1:]) / (len(rows) - 1) for i in (2, 3, 4)]
+    return [*rows, [word, "", *(text(round(each, 2)) for each in sums)]]
+
+
+FURTHER: dict[str, tuple[tuple[str, bytes], Scores]] = {
+    "a total below, German": (csv(mean_row(wide(), "Gesamt")), ONE),
+    "a mean below, two words": (csv(mean_row(wide(), "Mean value")), ONE),
+    "means of each product below": (
+        csv([*wide(), *(["Mittelwert", p, "30", "32", "34"] for p in PRODUCTS), ["Std. dev.", "", "3", "3", "3"]]),
+        ONE,
+    ),
+    "a mean to the right": (csv(with_column(wide(), 5, "Mean", lambda n: f"{n}.25")), ONE),
+    "a sum to the right, German": (csv(with_column(wide(), 5, "Summe", lambda n: f"{n}.25")), ONE),
+    "an empty column between": (csv(with_column(wide(), 2, "", lambda n: "")), ONE),
+    "empty columns between the blocks": (csv(with_column(product_blocks(), 4, "", lambda n: "")), ONE),
+    "empty lines between the people": (
+        csv([each for n, row in enumerate(wide()) for each in ([row, []] if n % 2 == 0 else [row])]),
+        ONE,
+    ),
+    "dates as sessions in a column": (
+        csv([[*r[:2], DATES[int(r[2]) - 1] if n else "date", *r[3:]] for n, r in enumerate(wide_both())]),
+        renamed(BOTH, sitting=dict(zip(SITTINGS, DATES, strict=True))),
+    ),
+    "a sheet for each date": (
+        book(**{date: wide(s) for s, date in zip(SITTINGS, DATES, strict=True)}),
+        renamed(BOTH, sitting=dict(zip(SITTINGS, DATES, strict=True))),
+    ),
+    "dates over the columns": (
+        csv(groups(DATES, lambda a, p, t, s: text(value(a, p, t, s)))),
+        renamed(BOTH, sitting=dict(zip(SITTINGS, DATES, strict=True))),
+    ),
+    "German dates over the columns": (
+        csv(groups(("01.03.2024", "08.03.2024"), lambda a, p, t, s: text(value(a, p, t, s)))),
+        renamed(BOTH, sitting={"1": "01.03.2024", "2": "08.03.2024"}),
+    ),
+    "units in the headings": (
+        csv(headed(["assessor", "product", "greasy (0-100)", "sticky [0-100]", "gloss, GU"], wide())),
+        renamed(ONE, term={"greasy": "greasy (0-100)", "sticky": "sticky [0-100]", "gloss": "gloss, GU"}),
+    ),
+    "headings in capitals": (
+        csv(headed(["PANELIST_NAME", "SAMPLE_CODE", "GREASY", "STICKY", "GLOSS"], wide())),
+        renamed(ONE, term={t: t.upper() for t in TERMS}),
+    ),
+    "headings of two lines in one cell": (
+        csv([['"panel\nmember"', "product", '"greasy\n(film)"', "sticky", "gloss"], *wide()[1:]]),
+        renamed(ONE, term={"greasy": "greasy\n(film)"}),
+    ),
+    "stages within the names": (
+        csv(headed(["assessor", "product", "rub-out: greasy", "rub-out: sticky", "after: gloss"], wide())),
+        renamed(ONE, term={"greasy": "rub-out: greasy", "sticky": "rub-out: sticky", "gloss": "after: gloss"}),
+    ),
+    "names merged over their rows": (
+        book(
+            merge=(("A2:A3", "A01"), ("A4:A5", "A02"), ("A6:A7", "A03")),
+            Data=[r if n % 2 or n == 0 else ["", *r[1:]] for n, r in enumerate(wide())],
+        ),
+        ONE,
+    ),
+    "the sign stated in the first line": (("s.csv", b"sep=;\r\n" + csv(wide(decimal=","))[1]), ONE),
+    "two bytes a letter, tabs": (("s.txt", csv(wide(), "\t")[1].decode().encode("utf-16")), ONE),
+    "an older encoding": (
+        (
+            "s.csv",
+            csv(headed(["Pr\u00fcfer", "Produkt", "fettig", "klebrig", "Gl\u00e4nze"], wide(decimal=",")))[1]
+            .decode()
+            .encode("cp1252"),
+        ),
+        renamed(ONE, term={"greasy": "fettig", "sticky": "klebrig", "gloss": "Gl\u00e4nze"}),
+    ),
+    "decimal commas in quotes between commas": (
+        csv([[f'"{cell}"' for cell in row] for row in wide(decimal=",")], ","),
+        ONE,
+    ),
+    "per cent signs": (
+        csv([[c if i < 2 or n == 0 else f"{c} %" for i, c in enumerate(r)] for n, r in enumerate(wide())]),
+        ONE,
+    ),
+    "row numbers without a heading": (csv(with_column(wide(), 0, "", str)), ONE),
+    "row numbers called Nr.": (csv(with_column(wide(), 0, "Nr.", str)), ONE),
+    "a comment at the end": (csv(with_column(wide(), 5, "remarks", lambda n: "ok" if n % 2 else "")), ONE),
+    "place, time of day and batch": (
+        csv(
+            with_column(
+                with_column(
+                    with_column(wide(), 2, "position", lambda n: f"{n % 2 + 1}"), 3, "time", lambda n: f"10:{n:02d}"
+                ),
+                4,
+                "batch",
+                lambda n: f"L{n}",
+            )
+        ),
+        {(a, p, t, "", v) for a, p, t, _, v in ONE},
+    ),
+    "numbers as names": (
+        csv([[r[0][1:], CODES[r[1]], *r[2:]] if n else r for n, r in enumerate(wide())]),
+        renamed(ONE, person={a: a[1:] for a in PEOPLE}, product=CODES),
+    ),
+    "code and name of the product": (
+        csv(with_column(wide(), 2, "blind code", lambda n: CODES[PRODUCTS[(n - 1) % 2]])),
+        ONE,
+    ),
+    "cells that say that there is none": (
+        csv([[*r[:2], "n/a", *r[3:]] if n == 1 else r for n, r in enumerate(wide())]),
+        {row for row in ONE if row[:3] != ("A01", "P1", "greasy")},
+    ),
+    "a legend below": (csv([*wide(), [], ["0 = not at all, 100 = extremely"]]), ONE),
+    "a legend below, workbook": (book(Data=[*wide(), [], ["0 = not at all, 100 = extremely"]]), ONE),
+    "repeats as blocks": (
+        csv(groups(("Rep 1", "Rep 2"), lambda a, p, t, s: text(value(a, p, t, s)))),
+        {(a, p, t, "", v) for a, p, t, _, v in BOTH},
+    ),
+    "repeats as columns": (csv(columns_of(("rep 1", "rep 2"))), {(a, p, t, "", v) for a, p, t, _, v in BOTH}),
+    "sessions as columns": (
+        csv(columns_of(("Session 1", "Session 2"))),
+        {(a, p, t, f"Session {s}", v) for a, p, t, s, v in BOTH},
+    ),
+    "sheets with columns in another order": (
+        book(Session_1=wide("1"), Session_2=[[r[1], r[0], r[4], r[3], r[2]] for r in wide("2")]),
+        {(a, p, t, f"Session {s}", v) for a, p, t, s, v in BOTH},
+    ),
+    "sheets with headings in other letters": (
+        book(Session_1=wide("1"), Session_2=[[c.title() for c in wide()[0]], *wide("2")[1:]]),
+        {(a, p, t, f"Session {s}", v) for a, p, t, s, v in BOTH},
+    ),
+    "a sheet of words first": (book(Info=[["Panel", "hand cream"], ["Leader", "EK"]], Data=wide()), ONE),
+    "a sheet of means after": (
+        book(Data=wide(), Means=[["product", *TERMS], *([p, "1.5", "2.5", "3.5"] for p in PRODUCTS)]),
+        ONE,
+    ),
+    "a sheet of means first": (
+        book(Means=[["product", *TERMS], *([p, "1.5", "2.5", "3.5"] for p in PRODUCTS)], Data=wide()),
+        ONE,
+    ),
+    "attributes down, a sheet for each person": (
+        book(**{f"Judge_{a}": attributes_down(PRODUCTS, lambda p, t, a=a: value(a, p, t)) for a in PEOPLE}),
+        renamed(ONE, person={a: f"Judge {a}" for a in PEOPLE}),
+    ),
+    "attributes down, a sheet for each product": (
+        book(**{f"Produkt_{p}": attributes_down(PEOPLE, lambda a, t, p=p: value(a, p, t)) for p in PRODUCTS}),
+        renamed(ONE, product={p: f"Produkt {p}" for p in PRODUCTS}),
+    ),
+    "survey, one row for each person": (
+        csv(survey(": ", ("Respondent started", "Language"), ("2024-03-01 10:00", "en"))),
+        ONE,
+    ),
+    "survey, with seconds and age": (csv(survey("_", ("Duration (s)", "Age"), ("312", "34"))), ONE),
+    "title rows, tabs and decimal commas": (csv([*TITLE, *wide(decimal=",")], "\t"), ONE),
+    "long, with a mean for each product": (
+        csv([*long(), *(["Mean", p, t, "30,5"] for p in PRODUCTS for t in TERMS)]),
+        ONE,
+    ),
+    "long, with a unit column": (csv(with_column(long(), 3, "unit", lambda n: "GU")), ONE),
+    "a key on a sheet of its own, German": (
+        book(
+            Werte=[["Pr\u00fcfer", "Code", *TERMS], *([r[0], CODES[r[1]], *r[2:]] for r in wide()[1:])],
+            Codes=[["Code", "Muster"], *KEY[1:]],
+        ),
+        ONE,
+    ),
+    "units in a line of their own": (csv([wide()[0], ["", "", "(0-100)", "(0-100)", "GU"], *wide()[1:]]), ONE),
+    "a mean beside the blocks": (
+        csv([[*row, "" if n == 0 else "Mean" if n == 1 else "3.25"] for n, row in enumerate(product_blocks())]),
+        ONE,
+    ),
+    "sessions in brackets behind the attributes": (
+        csv(two_in_a_row(lambda t, s: f"{t} (Session {s})")),
+        {(a, p, t, f"Session {s}", v) for a, p, t, s, v in BOTH},
+    ),
+    "repeats before the attributes": (
+        csv(two_in_a_row(lambda t, s: f"R{s}_{t}")),
+        {(a, p, t, "", v) for a, p, t, _, v in BOTH},
+    ),
+    "a title with a number": (csv([["Panel 3", "2024"], *wide()]), ONE),
+    "the headings again half-way": (csv([*wide()[:4], wide()[0], *wide()[4:]]), ONE),
+    "an instruction below the headings": (csv([wide()[0], ["please score from 0 to 100"], *wide()[1:]]), ONE),
+    "about the people": (
+        csv(with_column(with_column(wide(), 1, "Gender", lambda n: "f"), 2, "Year of birth", lambda n: "1980")),
+        ONE,
+    ),
+    "days as numbers": (
+        csv([[*r[:2], f"{45352 + int(r[2])}" if n else "date", *r[3:]] for n, r in enumerate(wide_both())]),
+        {(a, p, t, f"{45352 + int(s)}", v) for a, p, t, s, v in BOTH},
+    ),
+}
+
+
+@pytest.mark.parametrize("layout", FURTHER)
+def test_each_further_layout_gives_the_same_scores(layout: str):
+    file, expected = FURTHER[layout]
+    found = read(file)
+    assert places(found[found["score"].notna()]) == expected
+
+
+DOWN = terms_down(PEOPLE, PRODUCTS)
+QUESTIONS: dict[str, tuple[tuple[str, bytes], str]] = {
+    "attributes down, people over products": (csv(DOWN), "whether A01, A02, A03 or P1, P2 are the prototypes"),
+    "attributes down, products over people": (csv(terms_down(PRODUCTS, PEOPLE)), "are the prototypes. Write Prototype"),
+    "attributes down, bare names of sheets": (
+        book(**{p: attributes_down(PEOPLE, lambda a, t, p=p: value(a, p, t)) for p in PRODUCTS}),
+        "whether the sheets P1, P2 or the columns A01, A02, A03 are the prototypes",
+    ),
+    "columns of nobody knows what": (csv(columns_of(("left", "right"))), "what the columns left, right are beside"),
+    "a bare number behind the attribute": (csv(two_in_a_row(lambda t, s: f"{t}{s}")), "what the numbers behind gloss"),
+    "small tables below each other": (csv(stacked(lambda p: f"Prototype {p}")), "say which column holds the assessor"),
+    "small tables, the name alone": (csv(stacked(lambda p: p)), "say which column holds the assessor"),
+    "small tables beside each other": (csv(side_by_side()), "more than one column called 'assessor'"),
+    "no headings": (csv(wide()[1:]), "say which column holds the assessor"),
+    "no headings, long": (csv(long()[1:]), "say which column holds the assessor"),
+    "one attribute, the prototypes across": (csv(of_attribute("greasy")), "say which column holds the prototype"),
+    "names on their first rows only": (
+        csv(first_names_only(wide())),
+        "say that a blank means the assessor above",
+    ),
+    "a footnote with numbers": (csv([*wide(), ["n = 3", "", "3", "3", "3"]]), "1 row with scores name no prototype"),
+    "scores of a hundred": (
+        csv(behind(wide(), "/100")),
+        "no column with scores was found",
+    ),
+    "one attribute twice": (csv([["assessor", "product", "greasy", "greasy", "gloss"], *wide()[1:]]), "more than one"),
+}
+
+
+@pytest.mark.parametrize("layout", QUESTIONS)
+def test_what_a_file_does_not_tell_is_asked(layout: str):
+    file, question = QUESTIONS[layout]
+    with pytest.raises(StudyError) as caught:
+        read(file)
+    assert question in str(caught.value)
+
+
+def test_there_are_more_than_sixty_layouts_and_none_is_another():
+    contents = [file[1] for file, _ in (*LAYOUTS.values(), *FURTHER.values(), *QUESTIONS.values())]
+    assert len(set(contents)) == len(contents) >= 100
+
+
+def test_what_a_sheet_shows_beside_the_scores_is_named():
+    notes = " ".join(score_table(raw_file(*FURTHER["units in a line of their own"][0])).notes)
+    assert "The line below the headings was left out: (0-100), GU." in notes
+    means = score_table(raw_file(*FURTHER["means of each product below"][0]))
+    assert "Rows with means or totals were left out: line 8, 9, 10." in means.notes
+    column = score_table(raw_file(*FURTHER["a mean to the right"][0]))
+    assert "Columns that were not used: Mean." in read_scores(column, guess_layout(column)).notes
+
+
+def test_the_line_with_the_headings_can_be_chosen():
+    rows = [["Score sheet", "to be", "filled", "by", "hand"], ["who", "what", "1.5", "2.5", "3.5"], *wide()]
+    file = raw_file(*csv(rows))
+    table = score_table(file, heading=3)
+    assert places(read_scores(table, guess_layout(table)).scores) == ONE
+    second = score_table(raw_file(*csv(stacked(lambda p: p))), heading=2)
+    assert second.header == ("assessor", *TERMS)  # and only then is it asked which prototype it is
+    with pytest.raises(StudyError, match=r"no table below line 99; say on which line the headings"):
+        score_table(file, heading=99)
