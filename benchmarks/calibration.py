@@ -20,10 +20,9 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 import numpy as np
 
 from panel.stats.arrays import Array
-from panel.stats.comparing.studentized import many_to_one, tukey_p_value
-from panel.stats.mixed.kenward_roger import kenward_roger
+from panel.stats.comparing.multiplicity import many_to_one, tukey_p_value
+from panel.stats.mixed.inference import estimate_contrasts, kenward_roger, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
-from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 
 PROTOTYPES = 6
 SD_ASSESSOR, SD_INTERACTION, SD_SITTING, SD_RESIDUAL = 8.0, 5.0, 2.0, 8.0

@@ -1,10 +1,11 @@
 """Is a false claim of each kind supported in at most 5 % of studies, and a true one as often as the plan promised?
 
-Run: python -m benchmarks.claims_simulation [STUDIES]. Simulated studies at the border of what makes each kind of claim
-false, and studies in which it is true by the effect that was planned with. Every attribute of a simulated study is a
-study of its own: attributes are drawn independently, carry one claim each, and are adjusted for nothing, so that they
-are judged together and fast. Scatter: level 6, own view of a prototype 5, residual 8 (the planning values).
-Agreement and preference are enumerated exactly in the tests and not drawn here.
+Run: python -m benchmarks.claims_simulation [STUDIES [families]].
+Simulated studies at the border of what makes each kind of claim false, and studies in which it is true by the effect
+that was planned with. Every attribute of a simulated study is a study of its own: attributes are drawn independently,
+carry one claim each, and are adjusted for nothing, so that they are judged together and fast; families of claims come
+after. Scatter: level 6, own view of a prototype 5, residual 8 (the planning values). Agreement and preference are
+enumerated exactly in the tests and not drawn here.
 """
 
 from __future__ import annotations
@@ -23,13 +24,14 @@ import pandas as pd
 from scipy.special import stdtrit
 
 from panel.claims.claim import read_claims
+from panel.claims.evidence import Evidence
+from panel.claims.evidence_panel import PANEL
 from panel.claims.judge import find_evidence
 from panel.claims.materials import Materials
-from panel.claims.verdict import _is_shown
+from panel.claims.verdict import _is_shown, adjust_together
 from panel.plan.sample_size import panel_sizes
 from panel.stats.answers.binomial import power_above, upper_tail
-from panel.stats.comparing.equivalence import detection_power
-from panel.stats.comparing.power import equivalence_power
+from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.study.study import Study, empty_table
 from tests.formula_studies import ALKANE, formulas_table, hand_cream_formulas
 
@@ -272,6 +274,51 @@ def too_often(found: int, studies: int, share: float = ALPHA) -> float:
     return float(upper_tail(found, studies, share))
 
 
+def families(rng: np.random.Generator, studies: int, attributes: int, effect: float = 0.0) -> tuple[int, int]:
+    """Return in how many studies some false claim is supported, and in how many the true one; 10 x 8 x 3.
+
+    Seven prototypes are each claimed to have less than the eighth on every attribute, all fixed beforehand. All eight
+    are alike, but that the first has less on the first attribute by `effect`.
+    """
+    some_false = found_true = 0
+    for start in range(0, studies, AT_ONCE // attributes):
+        n = min(AT_ONCE // attributes, studies - start)
+        study = simulated_study(Case("families", "superiority", LESS, _alike(8)), rng, n * attributes)
+        scores, firsts = study.scores, [f"T{number:03d}" for number in range(0, n * attributes, attributes)]
+        better = (scores["prototype"] == "P1") & scores["attribute"].isin(firsts)
+        table, own = study.table("claims"), [f"P{number}" for number in range(1, 8)]
+        claims = pd.concat([table.assign(prototype=name, versus="P8") for name in own], ignore_index=True)
+        scores = scores.assign(score=scores["score"] - effect * better)
+        made = Study({**study.tables, "scores": scores, "claims": claims}, study.facts)
+        read = read_claims(made)
+        materials = Materials(made, read, 1 - ALPHA)
+        for each in range(n):
+            names = {f"T{number:03d}" for number in range(each * attributes, (each + 1) * attributes)}
+            together = [claim for claim in read if claim.attribute in names]
+            found = [materials.panel.difference(claim.attribute, claim.prototype, "P8") for claim in together]
+            evidence = [  # as that of superiority, without its words
+                Evidence(PANEL, p_value=min(1.0, 2 - 2 * one.p_above(0.0)), against=one.estimate >= 0) for one in found
+            ]
+            adjusted = adjust_together(together, evidence, [True] * len(together))
+            shown = [_is_shown(one, its.p_adjusted, ALPHA) for one, its in zip(evidence, adjusted, strict=True)]
+            true = [effect > 0 and claim.prototype == "P1" and claim.attribute in firsts for claim in together]
+            some_false += any(yes and not so for yes, so in zip(shown, true, strict=True))
+            found_true += any(yes and so for yes, so in zip(shown, true, strict=True))
+    return some_false, found_true
+
+
+def run_families(studies: int, say: Callable[[str], None] = print) -> None:
+    """Print what families of claims do."""
+    rng = np.random.default_rng(SEED)
+    say("| claims of one family | some false one supported, % | true one of 16 found, % |\n|---|---|---|")
+    for attributes in (1, 3):
+        some, _ = families(rng, studies, attributes)
+        _, found = families(rng, studies, attributes, 2 * SCATTER_SD)
+        shares = (f"{100 * x / studies:.1f} ({100 * np.sqrt(x / studies * (1 - x / studies) / studies):.1f})"
+                  for x in (some, found))  # fmt: skip
+        say(f"| 7 prototypes x {attributes} | {' | '.join(shares)} |")
+
+
 def run(studies: int, say: Callable[[str], None] = print) -> None:
     """Print the table."""
     rng = np.random.default_rng(SEED)
@@ -283,4 +330,7 @@ def run(studies: int, say: Callable[[str], None] = print) -> None:
 
 
 if __name__ == "__main__":
-    run(int(sys.argv[1]) if len(sys.argv) > 1 else 4000)
+    many = int(sys.argv[1]) if len(sys.argv) > 1 else 4000
+    if "families" not in sys.argv:
+        run(many)
+    run_families(min(many, 2000))

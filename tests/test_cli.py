@@ -225,7 +225,7 @@ def test_panel_on_the_demo_finds_the_planted_quirks_and_nobody_else():
     reversed_on = [(row["assessor"], row["attribute"]) for row in found["patterns"] if row["pattern"] == "reversed"]
     assert reversed_on == [("A07", "RO_ABS")]
     assert run("panel", DEMO).stdout.startswith(
-        "Talk to A03 about using the whole scale; to A06 about repeating; to A07 about speed of"
+        "Talk to A03 about using the whole scale, A06 about repeating, A07 about speed of"
     )
     assert len(run("panel", DEMO).stdout.splitlines()) <= 30
 

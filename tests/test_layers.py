@@ -264,7 +264,7 @@ def test_a_package_is_as_bound_as_its_modules():
 @pytest.mark.parametrize(
     ("module", "source"),
     [
-        ("panel.app.pages.map", "import streamlit as st\nfrom panel.views import maps\nfrom panel.cli import main"),
+        ("panel.app.pages.result", "import streamlit as st\nfrom panel.views import maps\nfrom panel.cli import main"),
         ("panel.cli", "import panel\nfrom panel import __version__\nfrom panel.app import launch"),
         ("panel.views.maps", "import seaborn as sns\nimport matplotlib.pyplot as plt"),
         ("panel.store.events", "from sqlalchemy import text\nfrom panel.study.study import Study"),

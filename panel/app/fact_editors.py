@@ -13,7 +13,7 @@ import streamlit as st
 from panel.app.state import StudyInUse
 from panel.app.widgets import plain
 from panel.errors import PanelError
-from panel.models.decision.gates import FREE_OF, GATES, LIMITED, SHARES, STABILITY, STABILITY_OUTCOMES
+from panel.models.decision.wanted import FREE_OF, GATES, LIMITED, SHARES, STABILITY, STABILITY_OUTCOMES
 from panel.study.editing import typed_fact, with_benchmark, with_facts
 from panel.study.facts import facts_with_unread
 from panel.study.numbers_read import typed_number

@@ -11,7 +11,8 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.ballot_forms import serving_form
-from panel.app.places import FIRST_PART, leave_for
+from panel.app.guide import begin_tour
+from panel.app.places import FIRST_PART, go, leave_for
 from panel.app.state import (
     StudyInUse,
     default_folder,
@@ -79,8 +80,11 @@ def _choose() -> None:
             _open(lambda: use_bytes(file.name, file.getvalue()), "The uploaded study is in use.")
     elif way == DEMO:
         st.markdown("An invented study: eight prototypes of a hand cream, every combination of three emollient swaps.")
-        if st.button("Open the demo"):
-            _open(use_demo, "The demo is in use.")
+        with st.container(horizontal=True):
+            if st.button("Open the demo"):
+                _open(use_demo, "The demo is in use.")
+            if st.button("Take a tour of it, in six stops"):
+                begin_tour()
 
 
 def _recent() -> None:
@@ -357,6 +361,8 @@ def _test(study: StudyInUse) -> None:
         st.markdown("**The servings are laid out.** Next: sign the safety gate, then open the ballots.")
     else:
         serving_form(study)
+    st.markdown("Write down what you want to say before the test; what is fixed beforehand counts for more.")
+    go("claims", "Statements to test")
 
 
 _REPEATS = 2  # as is usual for a trained panel; common practice, no source

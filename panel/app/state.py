@@ -22,6 +22,7 @@ from panel.study.open_study import open_study, study_of_bytes, zip_bytes
 from panel.study.recent import remember_study
 from panel.study.saving import save
 from panel.study.study import Study
+from panel.views.told import Told
 
 T = TypeVar("T")
 
@@ -86,9 +87,27 @@ class StudyInUse:
         with st.spinner(question.waiting):
             return self.answers.need(question, **settings)
 
+    def told(self, tell: Callable[..., Told], question: Question[T], /, *also: object, **settings: Any) -> Told:
+        """Return what is told of the answer to a question, its pictures drawn once; ModelError where there is none.
+
+        `tell` gets the answer, the words of the study, and `also`, of which texts tell one told from another.
+        """
+        found, kept = self.answer(question, **settings), _told(self.key)
+        chosen = [text for text in also if isinstance(text, str)]
+        key = (tell.__module__, tell.__qualname__, question.name, repr((chosen, sorted(settings.items()))))
+        if key not in kept or kept[key][0] is not found:
+            kept[key] = (found, tell(found, self.answers.names, *also))
+        return kept[key][1]
+
     def choice(self, name: str) -> str:
         """Return the key under which a choice on a page is kept for this study."""
         return f"{name} of {self.handle.path or self.handle.name}"
+
+
+@st.cache_resource(max_entries=8)
+def _told(content_hash: str) -> dict[tuple[str, ...], tuple[object, Told]]:
+    """Return what was told of a study, beside its answer; what is told keeps pictures and tables once they are made."""
+    return {}
 
 
 def demo_folder() -> Path:

@@ -21,7 +21,7 @@ from panel.study.numbers_read import typed_number
 MOST_BYTES = 32_768
 """Largest form that is read; a full page with the longest comment needs about 14,000 bytes."""
 
-OUT_OF_ORDER = "out of order"
+_OUT_OF_ORDER = "out of order"
 MOST_FIELDS = 300
 LONGEST_COMMENT = 2000
 _LONGEST_NUMBER = 64
@@ -74,7 +74,7 @@ def read_marks(fields: Mapping[str, str], step: Step, now: datetime, *, out_of_o
         entries.append(Entry("rubbing_ended", step.serving.serving))
     for place, question in enumerate(step.questions):
         minutes, flag = _timing(question, step.rubbing_ended, now)
-        flag = flag or (OUT_OF_ORDER if out_of_order else "")
+        flag = flag or (_OUT_OF_ORDER if out_of_order else "")
         typed = fields.get(f"v{place}", "").strip()[:_LONGEST_NUMBER]
         common = {"serving": step.serving.serving, "attribute": question.attribute, "flag": flag, "minutes": minutes}
         if fields.get(f"c{place}"):

@@ -62,7 +62,7 @@ _POLICY = (
 )
 
 
-class SafeHeaders:
+class _SafeHeaders:
     """Puts the protecting headers on every answer, also on refusals and errors."""
 
     def __init__(self, app: ASGIApp) -> None:
@@ -109,7 +109,7 @@ class Often:
             return False
 
 
-def nonce_of(request: Request) -> str:
+def _nonce_of(request: Request) -> str:
     """Return the word that the scripts and styles of this one page carry."""
     return str(request.scope.get("nonce", ""))
 
@@ -176,7 +176,7 @@ def ballot_app(
         Route("/b/{token}/reaction", server.reaction, methods=["GET", "POST"]),
         Route("/b/{token}/{position:int}/{stage:int}", server.step, methods=["GET", "POST"]),
     ]
-    middleware = [Middleware(SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
+    middleware = [Middleware(_SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
     if password:
         refuse_short(password)
         tried = Often(MOST_TRIES, WHILE)
@@ -216,7 +216,7 @@ class _Server:
         if isinstance(found, Response):
             return found
         return self._on_phone(
-            request, found, lambda seen: pages.overview_page(seen, _path(request), self.clock(), nonce_of(request))
+            request, found, lambda seen: pages.overview_page(seen, _path(request), self.clock(), _nonce_of(request))
         )
 
     def _on_phone(self, request: Request, ballot: Ballot, page: Callable[[Ballot], str]) -> Response:
@@ -262,7 +262,9 @@ class _Server:
         return self._on_phone(
             request,
             ballot,
-            lambda seen: pages.step_page(seen, step, _path(request), moment, nonce_of(request), incomplete=asked_again),
+            lambda seen: pages.step_page(
+                seen, step, _path(request), moment, _nonce_of(request), incomplete=asked_again
+            ),
         )
 
     def _take(self, request: Request, fields: Mapping[str, str]) -> Response:
@@ -273,7 +275,7 @@ class _Server:
         try:
             kept = self.store.add(lambda connection: _keep(connection, request, fields, moment, self))
         except StudyError as error:
-            return _page(pages.not_kept_page(str(error), dict(fields), nonce_of(request)), 503)
+            return _page(pages.not_kept_page(str(error), dict(fields), _nonce_of(request)), 503)
         if isinstance(kept, Response):
             return kept
         ballot, step, marked = kept
@@ -281,7 +283,7 @@ class _Server:
         steps = steps_of(after)
         again = next(s for s in steps if (s.serving, s.number) == (step.serving, step.number))
         if marked.unclear:
-            nonce = nonce_of(request)
+            nonce = _nonce_of(request)
             page = pages.step_page(after, again, _path(request), moment, nonce, unclear=marked.unclear)
             return _page(page, 422)
         if not again.finished:
@@ -303,7 +305,7 @@ class _Server:
             if found is None:
                 return _plain(request, pages.NO_BALLOT, 404)
             if request.method != "POST":
-                return _page(pages.reaction_page(found, _path(request), nonce_of(request)))
+                return _page(pages.reaction_page(found, _path(request), _nonce_of(request)))
             if self.reactions.too_often(request.path_params["token"]):
                 return _plain(request, pages.TOO_OFTEN, 429)
             serving = _opened_sample(found, request.query_params.get("sample", ""))
@@ -312,7 +314,7 @@ class _Server:
             sent = Sent(f"reaction {found.collection} {found.assessor} {submission}", self.clock(), found.assessor)
             self.store.add(lambda connection: add_entries(connection, [entry], found.place, sent))
         except StudyError as error:
-            return _page(pages.not_kept_page(str(error), dict(fields), nonce_of(request)), 503)
+            return _page(pages.not_kept_page(str(error), dict(fields), _nonce_of(request)), 503)
         return RedirectResponse(_path(request), 303)
 
     def _ballot(self, request: Request) -> Ballot | Response:
@@ -422,7 +424,7 @@ def _page(html: str, status: int = 200) -> Response:
 
 
 def _plain(request: Request, words: str, status: int) -> Response:
-    return _page(pages.plain_page(words, nonce_of(request)), status)
+    return _page(pages.plain_page(words, _nonce_of(request)), status)
 
 
 async def _no_page(request: Request, error: Exception) -> Response:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
 
+from panel.checks.confounds import GROUP, POSITION, SESSION, confounds_of
 from panel.claims.claim import Claim, counted, interval, listed, number, p_value, percent
 from panel.claims.materials import Counted, Materials, people_for_agreement, people_for_parity, people_for_preference
 from panel.claims.names import public_name
@@ -364,27 +365,69 @@ class Votes:
         return self.prototype + self.versus + self.neither
 
 
-def _count_votes(study: Study, prototype: str, versus: str, question: str = "") -> Votes:
-    """Count the preference answers about two prototypes, in either order; each person once, the last answer counts."""
+def _votes(study: Study, prototype: str, versus: str, question: str) -> pd.DataFrame:
+    """Return the preference answers about two prototypes, in either order."""
     answers = named_rows(study, "answers")
     pairs = answers["prototype"] + "\n" + answers["versus"]
-    own = answers.loc[
+    return answers.loc[
         (answers["kind"] == "preference")
         & pairs.isin([f"{prototype}\n{versus}", f"{versus}\n{prototype}"])
         & (answers["answer"].str.strip() != "")
         & ((answers["question"] == question) | (question == ""))
     ]
+
+
+def _count_votes(study: Study, prototype: str, versus: str, question: str = "") -> Votes:
+    """Count the preference answers about two prototypes; each person once, the last answer counts."""
+    own = _votes(study, prototype, versus, question)
     last = own.drop_duplicates("assessor", keep="last")["answer"].str.strip()
     neither = int(last.str.casefold().isin(_NO_PREFERENCE).sum())
     first, second = int((last == prototype).sum()), int((last == versus).sum())
     return Votes(first, second, neither, len(last) - first - second - neither, len(own) - len(last))
 
 
+def _votes_missing(claim: Claim, materials: Materials, votes: Votes, *others: str, rival: str = "") -> list[str]:
+    """Return what votes lack: there are none, or the two were tried in different sessions, or always in one order."""
+    rival = rival or claim.versus
+    if not votes.n or not rival:
+        named = listed([name for name in others if name]) or "another prototype"
+        return [
+            f"There are no preference answers about {claim.prototype} and {named}, and no attribute is named. Ask "
+            "people who tried both, with 'no preference' offered; or name the attribute the panel judged."
+        ]
+    rows = _votes(materials.study, claim.prototype, rival, claim.question)
+    untold = [
+        found.untold("", claim.prototype, rival).to_dict("records")
+        for found in map(confounds_of, _how_tried(materials.study, rows, (claim.prototype, rival)))
+    ]
+    return [f"{row['because']}. {row['advice']}" for rows in untold for row in rows]
+
+
+def _how_tried(study: Study, votes: pd.DataFrame, pair: tuple[str, str]) -> Iterator[pd.DataFrame]:
+    """Yield in which sessions the voters tried two prototypes, then at which place of the order, as far as recorded.
+
+    The sessions are those of the votes where both were served in them, else all in which these people were served.
+    """
+    servings = study.table("servings")
+    servings = servings.loc[servings["assessor"].isin(votes["assessor"]) & servings["prototype"].isin(pair)]
+    at_the_vote = servings.loc[servings["session"].isin(votes["session"])]
+    tried = at_the_vote if at_the_vote["prototype"].nunique() == len(pair) else servings
+    groups = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
+    group = tried["assessor"].map(groups).astype("object").fillna("").astype("str")
+    if tried["prototype"].nunique() == len(pair):
+        yield pd.DataFrame({"attribute": "", "prototype": tried["prototype"], SESSION: tried["session"], GROUP: group})
+    placed = votes.loc[votes["position"].isin([1, 2])]
+    if len(placed):
+        names = pd.concat([placed["prototype"], placed["versus"]], ignore_index=True)
+        places = pd.concat([placed["position"], 3 - placed["position"]], ignore_index=True).map("{:g}".format)
+        yield pd.DataFrame({"attribute": "", "prototype": names, POSITION: places})
+
+
 def preference(claim: Claim, materials: Materials) -> Evidence:
     """Return the share of all votes for the prototype, tested against the bar (half, unless stated)."""
     votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
-    if not votes.n:
-        return _no_votes(claim.prototype, [claim.versus])
+    if missing := _votes_missing(claim, materials, votes, claim.versus):
+        return nothing_yet(VOTES, *missing)
     stated = claim.bar if not math.isnan(claim.bar) else materials.setting("preference", "default_bar")
     bar, x, n = stated / 100, votes.prototype, votes.n
     share, p, needed = x / n, float(upper_tail(x, n, bar)), int(minimum_count(n, bar, materials.alpha))
@@ -424,8 +467,8 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
 def vote_parity(claim: Claim, materials: Materials) -> Evidence:
     """Return whether neither is preferred by more than half and the margin, by two exact one-sided tests."""
     votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
-    if not votes.n or not claim.versus:
-        return _no_votes(claim.prototype, [claim.versus])
+    if missing := _votes_missing(claim, materials, votes, claim.versus):
+        return nothing_yet(VOTES, *missing)
     margin, n = claim.margin / 100, votes.n
     high = _HALF + margin
     p = max(float(lower_tail(count, n, high)) for count in (votes.prototype, votes.versus))
@@ -467,8 +510,8 @@ def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     worst, losing = -1.0, False
     for rival in claim.competitors:
         votes = _count_votes(materials.study, claim.prototype, rival, claim.question)
-        if not votes.n:
-            return _no_votes(claim.prototype, list(claim.competitors))
+        if missing := _votes_missing(claim, materials, votes, *claim.competitors, rival=rival):
+            return nothing_yet(VOTES, *missing)
         p = float(lower_tail(votes.versus, votes.n, high))
         most = int(maximum_count(votes.n, high, materials.alpha))
         shown.append(
@@ -526,12 +569,3 @@ def _share_shown(
     low, high = exact_interval(x, n, level)
     ends = (100 * float(low), 100 * float(high))
     return NumberShown(what, 100 * x / n, *ends, level, limit_low, limit_high, "%", "Clopper and Pearson")
-
-
-def _no_votes(prototype: str, others: Sequence[str]) -> Evidence:
-    named = listed([name for name in others if name]) or "another prototype"
-    return nothing_yet(
-        VOTES,
-        f"There are no preference answers about {prototype} and {named}, and no attribute is named. Ask people who "
-        "tried both, with 'no preference' offered; or name the attribute the panel judged.",
-    )

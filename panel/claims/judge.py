@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from panel.answers import DIFFERENCES, PANEL_FIT, SWAPS, Question, Use
@@ -41,13 +40,11 @@ from panel.claims.grammar import read_sentence
 from panel.claims.materials import Materials
 from panel.claims.names import family_of, names_of
 from panel.claims.verdict import Case, Footnote, InFamily, Verdict, adjust_together, criteria_of, footnote, verdict_on
-from panel.claims.verdict import family_of as adjusted_with
 from panel.claims.wording import Wording, wording_of
 from panel.errors import StudyError
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.differences import Differences
 from panel.models.prototypes.panel_design import PanelFit
-from panel.stats.comparing.multiplicity import holm
 from panel.study.study import Study, is_rehearsed
 from panel.study.tables import TABLES
 
@@ -145,9 +142,11 @@ def judge_claims(
     materials = Materials(study, claims, level, differences, traced, fitted)
     evidence = [find_evidence(claim, materials) for claim in claims]
     rehearsed = is_rehearsed(study)
+    standings = [standing(study, each) for each in claims]
+    families = adjust_together(claims, evidence, [not each.exploratory for each in standings])
     judged = [
-        _judge_one(each, found, family, materials, standing(study, each), rehearsed=rehearsed)
-        for each, found, family in zip(claims, evidence, adjust_together(claims, evidence), strict=True)
+        _judge_one(*each, materials, fixed, rehearsed=rehearsed)
+        for *each, fixed in zip(claims, evidence, families, standings, strict=True)
     ]
     return _result(judged, level)
 
@@ -256,9 +255,9 @@ def _numbers(judged: Sequence[Judged]) -> pd.DataFrame:
 def _method(level: float) -> str:
     return (
         f"Each claim is tested by the rule of its kind, with a chance of {100 * (1 - level):g} % to support a "
-        "false one; p-values of one family are adjusted by Holm. Panel claims rest on the mixed model of each "
-        "attribute (REML, Satterthwaite), answers on exact binomial tests. A claim that was not fixed before the data "
-        "is exploratory and at best 'cannot tell yet'."
+        "false one; p-values of all claims fixed on the same evidence are adjusted together (Holm). Panel claims rest "
+        "on the mixed model of each attribute (REML, Satterthwaite), answers on exact binomial tests. A claim that was "
+        "not fixed before the data is exploratory and at best 'cannot tell yet'."
     )
 
 
@@ -354,16 +353,11 @@ def _one_each(study: Study) -> tuple[Claim, ...]:
 
 
 def _in_family(claim: Claim, found: Evidence, beside: Sequence[tuple[Claim, Evidence]]) -> InFamily:
-    """Return the p-value adjusted with the fixed claims of the family; the same statement counts once."""
-    name = adjusted_with(claim, found)
+    """Return the p-value adjusted with the claims of the family; the same statement counts once."""
     own = tuple(getattr(claim, column) for column in _STATEMENT)
-    others = [
-        each.p_value
-        for other, each in beside
-        if adjusted_with(other, each) == name and tuple(getattr(other, column) for column in _STATEMENT) != own
-    ]
-    p_values = np.array([found.p_value, *others], dtype=float)
-    return InFamily(name, int((~np.isnan(p_values)).sum()), float(holm(p_values)[0]))
+    others = [each for each in beside if tuple(getattr(each[0], column) for column in _STATEMENT) != own]
+    claims, evidence = zip((claim, found), *others, strict=True)
+    return adjust_together(claims, evidence, [True] * len(claims))[0]
 
 
 def _table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:

@@ -145,7 +145,9 @@ def _phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
         entry = Entry(str(row["part"]), str(row["family"]), str(row["asked_as"]), value)
         key = words_of(str(row["phrase"]))
         found[key] = (*found.get(key, ()), entry)
-    places, forms = ([key for key, own in found.items() if any(entry.part == part for entry in own)] for part in _PRODUCTS)
+    places, forms = (
+        [key for key, own in found.items() if any(entry.part == part for entry in own)] for part in _PRODUCTS
+    )
     found |= {place + form: (Entry("product_type"),) for place in places for form in forms if len(form) == 1}
     return MappingProxyType(found)
 

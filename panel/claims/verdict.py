@@ -10,7 +10,7 @@ import numpy as np
 from panel.checks.confounds import IN_THESE_BATCHES
 from panel.claims.bearing import AGAINST, Bearing
 from panel.claims.claim import BEYOND, Claim, Standing, counted, p_value
-from panel.claims.evidence import ANSWERS, VOTES, Evidence
+from panel.claims.evidence import ANSWERS, NAN, VOTES, Evidence
 from panel.claims.evidence_panel import BOTH, PANEL
 from panel.claims.materials import Materials
 from panel.claims.names import TestRecord, panel_days, test_record
@@ -136,15 +136,19 @@ def criteria_of(verdict: str, findings: Sequence[WordingFinding]) -> tuple[tuple
 def _on_family(case: Case) -> list[str]:
     """Say what the other claims of the family do to this one."""
     family, alone = case.family, case.evidence.p_value
-    if family.size < 2 or np.isnan(alone):
+    if np.isnan(alone):
         return []
+    left_out = f"The family '{family.family}' was named by hand and leaves out {counted(family.apart, 'claim')}"
+    by_hand = [f"{left_out} on the same evidence."] if family.apart else []
+    if family.size < 2:
+        return [f"{words} This claim is alone in it and adjusted for nothing." for words in by_hand]
     words = (
         f"Adjusted with the {family.size} claims of the family '{family.family}': "
         f"p after Holm{p_value(family.p_adjusted)[1:]}."
     )
     if alone <= case.alpha < family.p_adjusted:
         words += " Alone it would be shown; beside the others it is not."
-    return [words]
+    return [words, *by_hand]
 
 
 def _held_back(case: Case, found: Verdict) -> Verdict:
@@ -164,33 +168,48 @@ def _held_back(case: Case, found: Verdict) -> Verdict:
     return Verdict(found.verdict, reasons, needs, "" if case.standing.exploratory else found.suggestion)
 
 
-# Which claims are adjusted together? Those of one family: by name, else those on one prototype and one evidence.
+# Which claims are adjusted together? All that were fixed on the same evidence, over prototypes and attributes.
 
 
 @dataclass(frozen=True, slots=True)
 class InFamily:
-    """The family of a claim, how many tests it holds, and the p-value adjusted over them (Holm)."""
+    """The family of a claim, how many tests it holds, and the p-value adjusted over them (Holm).
+
+    `apart` counts the claims on the same evidence that a family named by hand leaves out.
+    """
 
     family: str
     size: int
     p_adjusted: float
+    apart: int = 0
 
 
-def adjust_together(claims: Sequence[Claim], evidence: Sequence[Evidence]) -> tuple[InFamily, ...]:
-    """Return the family of each claim and its p-value adjusted by Holm; NaN where no test could be made."""
-    names = [family_of(claim, found) for claim, found in zip(claims, evidence, strict=True)]
-    p_values = np.array([found.p_value for found in evidence], dtype=float)
+def adjust_together(
+    claims: Sequence[Claim], evidence: Sequence[Evidence], fixed: Sequence[bool]
+) -> tuple[InFamily, ...]:
+    """Return the family of each claim and its p-value adjusted by Holm; NaN where nothing could be published.
+
+    A claim stands in the family it names, else with all claims on the same evidence, whatever their prototype and
+    attribute; `fixed` ones are not adjusted for those that were not fixed before the data.
+    """
+    grounds = [_ground(found, each) for found, each in zip(evidence, fixed, strict=True)]
+    names = [claim.family or ground for claim, ground in zip(claims, grounds, strict=True)]
+    p_values = np.array([NAN if found.refused else found.p_value for found in evidence], dtype=float)
+    tested = ~np.isnan(p_values)
     adjusted = np.full(len(p_values), np.nan)
-    for name in set(names):
+    found = []
+    for name, ground in zip(names, grounds, strict=True):
         own = np.array([other == name for other in names])
         adjusted[own] = holm(p_values[own])
-    sizes = {name: sum(n == name and not np.isnan(p) for n, p in zip(names, p_values, strict=True)) for name in names}
-    return tuple(InFamily(name, sizes[name], float(value)) for name, value in zip(names, adjusted, strict=True))
+        apart = tested & ~own & np.array([other == ground for other in grounds])
+        found.append((name, int((tested & own).sum()), int(apart.sum()) if name != ground else 0))
+    return tuple(InFamily(name, size, float(p), apart) for (name, size, apart), p in zip(found, adjusted, strict=True))
 
 
-def family_of(claim: Claim, evidence: Evidence) -> str:
-    """Return the name of the family: the stated one, else what it rests on and the prototype."""
-    return claim.family or f"{evidence.rests_on}, {claim.prototype}"
+def _ground(evidence: Evidence, fixed: bool) -> str:
+    """Return the evidence whose claims are a family; a claim that needs both halves counts among those of the panel."""
+    rests_on = PANEL if evidence.rests_on == BOTH else evidence.rests_on
+    return rests_on if fixed else f"{rests_on}, not fixed beforehand"
 
 
 # Which footnote belongs under the sentence? Only what is recorded; what is not recorded is named as a gap.

@@ -251,10 +251,9 @@ def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterato
     from panel.models.prototypes.ranks import compare_ranks
     from panel.models.prototypes.scale_use import find_scale_use
     from panel.models.prototypes.sensitivity import smallest_difference
-    from panel.views.assessors.scale_use import tell_scale_use
     from panel.views.prototypes.assumptions import tell_assumptions
     from panel.views.prototypes.differences import tell_sensitivity
-    from panel.views.prototypes.ranks import tell_ranks
+    from panel.views.prototypes.other_ways import tell_ranks, tell_scale_use
 
     yield tell_sensitivity(smallest_difference(result), names).headline
     yield tell_ranks(compare_ranks(study, result), names).headline

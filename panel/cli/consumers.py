@@ -14,8 +14,8 @@ from panel.errors import ModelError
 
 if TYPE_CHECKING:
     from panel.answers import Answers
+    from panel.models.consumers.choices import Preferences
     from panel.models.consumers.forced_choice import ForcedChoices
-    from panel.models.consumers.preference import Preferences
 
 _TITLES = {
     "liking": "Liking",
@@ -138,7 +138,7 @@ def _rows(content: Any) -> Any:
     """Return the content with every frame, however deep, as rows of plain values."""
     import pandas as pd
 
-    from panel.views.drawing.plain_data import records
+    from panel.views.plain_data import records
 
     if isinstance(content, pd.DataFrame):
         return records(content)

@@ -30,7 +30,7 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, everything: bool, as
     if as_json:
         frames = ("ranking", "unmet", "gates", "pairs", "front", "windows", "divided")
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
-        content |= {"weight_changes": result.weights.changes, "weight_shares": result.weights.shares}
+        content |= {"weight_changes": result.weight_changes, "weight_shares": result.weight_shares}
         content |= {"choice": result.choice, "contenders": result.contenders, "benchmark": result.benchmark}
         content |= {"nobody_meets": result.nobody_meets, "windows_read_as": result.profile.read_as}
         content |= {"decisions": answers.study.table("decisions"), "level": result.level, "seed": seed}
@@ -45,7 +45,7 @@ def _weights(study: Study, typed: tuple[str, ...]) -> dict[str, float] | None:
     """Return the weights typed in over those of the study, None if none were."""
     if not typed:
         return None
-    from panel.models.decision.profile import target_profile
+    from panel.models.decision.wanted import target_profile
     from panel.study.numbers_read import typed_number
 
     wanted = target_profile(study).wanted
@@ -85,7 +85,7 @@ def claim(study: Path, draft: Path | None, everything: bool, as_json: bool) -> N
         return
     result = answers.need(CLAIMS)
     if as_json:
-        from panel.views.drawing.plain_data import records
+        from panel.views.plain_data import records
 
         content: dict[str, Any] = {"claims": [_with_words(row, result) for row in records(result.claims)]}
         frames = ("numbers", "findings", "gaps", "bearing")

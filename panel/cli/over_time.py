@@ -24,7 +24,7 @@ def over_time(study: Path, everything: bool, as_json: bool) -> None:
     """Say what happens over time: after-feel, courses of intensity, dominance."""
     from panel.answers import AFTER_FEEL, COURSES, DOMINANCES, Answers
     from panel.models.over_time.after_feel import timed_attributes
-    from panel.views.over_time.over_time import tell_after_feel, tell_courses, tell_dominance
+    from panel.views.over_time import tell_after_feel, tell_courses, tell_dominance
 
     answers = Answers(open_path(study))
     has_courses, has_dominance = (not answers.study.table(name).empty for name in ("courses", "dominances"))

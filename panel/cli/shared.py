@@ -39,7 +39,7 @@ def tell(words: object, *, err: bool = False) -> None:
 
 def print_json(content: dict[str, Any]) -> None:
     """Print one JSON object; frames become lists of rows. Signs that could steer a terminal are written as escapes."""
-    from panel.views.drawing.plain_data import json_text
+    from panel.views.plain_data import json_text
     from panel.words import plain_text
 
     text = json_text(content)

@@ -283,7 +283,7 @@ def why(study: Path, number_id: str, seed: int, as_json: bool) -> None:
 
     from panel.report.trace import why as trace_back
     from panel.views.decision.claims import trace_headline, trace_lines, what_is_behind
-    from panel.views.drawing.plain_data import records
+    from panel.views.plain_data import records
 
     found = trace_back(open_path(study), number_id, rng_seed=seed)
     if as_json:

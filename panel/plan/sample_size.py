@@ -12,9 +12,8 @@ from scipy.special import gammaincinv, stdtrit
 from panel.errors import ModelError
 from panel.stats.arrays import Array
 from panel.stats.assessors.departures import moderated_variances
-from panel.stats.comparing.equivalence import detection_power, smallest_difference
-from panel.stats.comparing.power import f_power, sample_noncentrality
-from panel.stats.comparing.studentized import many_to_one, tukey_critical
+from panel.stats.comparing.multiplicity import many_to_one, tukey_critical
+from panel.stats.comparing.power import detection_power, f_power, sample_noncentrality, smallest_difference
 from panel.study.study import Study
 from panel.words import counted
 

@@ -10,7 +10,6 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection, case, func, select
 
-from panel.errors import StudyError
 from panel.store.database import Store, local, read
 from panel.store.tables import COLLECTION, EVENT, FROZEN_KINDS, QUESTION, SCORE, SERVING, SESSION, SKIN_KINDS
 
@@ -192,16 +191,6 @@ def last_moment(store: Store) -> datetime | None:
     with store.reading() as connection:
         last = connection.execute(select(func.max(EVENT.c.at))).scalar_one_or_none()
     return read(last) if last else None
-
-
-def real_collection(store: Store, study: str) -> int:
-    """Return the number of the real collection of a study; StudyError if its ballots were never prepared."""
-    wanted = select(COLLECTION.c.collection).where(COLLECTION.c.study == study, COLLECTION.c.rehearsal == 0)
-    with store.reading() as connection:
-        number = connection.execute(wanted).scalar_one_or_none()
-    if number is None:
-        raise StudyError(f"{store.place} has no ballots of {study}; prepare them first.")
-    return int(number)
 
 
 def session_record(store: Store, collection: int, session: str) -> bytes:

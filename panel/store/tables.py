@@ -59,7 +59,7 @@ def _table(name: str, *parts: Column | ForeignKeyConstraint | UniqueConstraint |
     return Table(name, METADATA, *parts, sqlite_strict=True)
 
 
-VERSION = _table(
+_VERSION = _table(
     "schema_version", Column("version", Integer, primary_key=True), Column("applied_at", Text, nullable=False)
 )
 
@@ -235,7 +235,7 @@ def bring_up_to_date(engine: Engine, place: str, steps: Sequence[Step] = STEPS, 
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
         alone(connection)
         names = set(inspect(connection).get_table_names())
-        if VERSION.name not in names:
+        if _VERSION.name not in names:
             if names:
                 raise StudyError(f"{place} holds other tables, not ballots; choose another database.")
             _create(connection, target)
@@ -257,19 +257,19 @@ def alone(connection: Connection) -> None:
 
 
 def _version(connection: Connection) -> int:
-    return int(connection.execute(select(func.coalesce(func.max(VERSION.c.version), 0))).scalar_one())
+    return int(connection.execute(select(func.coalesce(func.max(_VERSION.c.version), 0))).scalar_one())
 
 
 def _create(connection: Connection, version: int) -> None:
     METADATA.create_all(connection)
-    for statement in view_and_guards(connection.dialect.name):
+    for statement in _view_and_guards(connection.dialect.name):
         connection.execute(text(statement))
     _stamp(connection, version)
 
 
 def _stamp(connection: Connection, version: int) -> None:
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    connection.execute(insert(VERSION).values(version=version, applied_at=now))
+    connection.execute(insert(_VERSION).values(version=version, applied_at=now))
 
 
 def _migrate(engine: Engine, place: str, steps: list[Step], found: int) -> None:
@@ -306,7 +306,7 @@ def _copy_schema(connection: Connection, found: int) -> None:
         connection.execute(text(f'CREATE TABLE "{name}"."{table}" AS TABLE "{table}"'))
 
 
-def view_and_guards(dialect: str) -> tuple[str, ...]:
+def _view_and_guards(dialect: str) -> tuple[str, ...]:
     """Return the SQL of the view of last scores, and of the triggers that keep what was collected as it was."""
     kinds = ", ".join(f"'{kind}'" for kind in SCORE_KINDS)
     view = f"""CREATE VIEW score AS SELECT * FROM event WHERE kind IN ({kinds}) AND event.event =

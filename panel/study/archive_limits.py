@@ -14,7 +14,7 @@ from pathlib import PurePosixPath
 
 from panel.errors import StudyError
 
-MAX_MEMBERS = 2_000
+_MAX_MEMBERS = 2_000
 MAX_UNPACKED = 200_000_000  # bytes; ten times the largest file that may be imported
 
 _BROKEN = (
@@ -63,15 +63,15 @@ def open_archive(content: bytes, name: str, max_unpacked: int = MAX_UNPACKED) ->
         If it is no zip archive, is encrypted, is packed in an unusual way, holds too much, or a name in it leads
         out of its folder.
     """
-    if (entries := content.count(_ENTRY)) > 10 * MAX_MEMBERS:  # before they are listed, for the list takes memory
-        raise StudyError(f"{name} holds {entries} files; at most {MAX_MEMBERS} are read.")
+    if (entries := content.count(_ENTRY)) > 10 * _MAX_MEMBERS:  # before they are listed, for the list takes memory
+        raise StudyError(f"{name} holds {entries} files; at most {_MAX_MEMBERS} are read.")
     try:
         archive = zipfile.ZipFile(io.BytesIO(content))
         members = archive.infolist()
     except _BROKEN as error:
         raise StudyError(f"{name} is not a whole zip archive or workbook; save it again and retry.") from error
-    if len(members) > MAX_MEMBERS:
-        raise StudyError(f"{name} holds {len(members)} files; at most {MAX_MEMBERS} are read.")
+    if len(members) > _MAX_MEMBERS:
+        raise StudyError(f"{name} holds {len(members)} files; at most {_MAX_MEMBERS} are read.")
     unpacked = sum(member.file_size for member in members)
     if unpacked > max_unpacked:
         raise StudyError(f"{name} would unpack to {unpacked} bytes; at most {max_unpacked} are read.")

@@ -39,10 +39,16 @@ ENTRIES = MappingProxyType(
 def known_table(name: str) -> Table:
     """Return what is declared of a table; StudyError, with the nearest name, if there is none."""
     if name not in TABLES:
-        near = difflib.get_close_matches(name, TABLES, 1)
-        meant = f" Perhaps {near[0]} is meant." if near else ""
+        near = nearest_table(name)
+        meant = f" Perhaps {near} is meant." if near else ""
         raise StudyError(f"A study has no table {name!r}; its tables are {', '.join(TABLES)}.{meant}")
     return TABLES[name]
+
+
+def nearest_table(name: str) -> str:
+    """Return the table, or the fact that is a list of entries, that a name may mean; empty if none is near."""
+    near = difflib.get_close_matches(name.strip().casefold(), [*TABLES, *ENTRIES], 1)
+    return near[0] if near else ""
 
 
 def columns_in_words(name: str) -> str:

@@ -307,12 +307,12 @@ def _cells_wrong(
         for place, cell in enumerate(texts[column.name]):
             if blank[place] or (place + 1, column.name) in unread:
                 continue
-            message, advice = _why_wrong(column, cell, listed, (name, column.name) in MAY_BE_EMPTY)
+            message, advice = _why_wrong(column, cell, listed, (name, column.name) in _MAY_BE_EMPTY)
             if message:
                 yield Problem(name, place + 1, column.name, message, advice)
 
 
-MAY_BE_EMPTY = frozenset({("scores", "score"), ("answers", "answer"), ("formulas", "percent")})
+_MAY_BE_EMPTY = frozenset({("scores", "score"), ("answers", "answer"), ("formulas", "percent")})
 """Cells that are needed, but whose blank says something: no score was given, an amount is still to be found."""
 
 

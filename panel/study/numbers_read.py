@@ -16,12 +16,12 @@ from panel.errors import StudyError
 
 NOT_A_NUMBER = "not a number"
 TOO_LARGE = "a number too large to hold"
-TOO_LONG = "too long for a number"
-OTHER_SIGN = "not a number with a decimal {sign}"
-TWO_READINGS = "could be {point} or {comma}: the column does not tell whether the {sign} is a decimal sign"
+_TOO_LONG = "too long for a number"
+_OTHER_SIGN = "not a number with a decimal {sign}"
+_TWO_READINGS = "could be {point} or {comma}: the column does not tell whether the {sign} is a decimal sign"
 
-LONGEST_NUMBER = 64  # characters; a score or a measured value never needs more
-CLEAR_MAJORITY = 10  # a column that mixes both decimal signs is decided when one is this many times as frequent
+_LONGEST_NUMBER = 64  # characters; a score or a measured value never needs more
+_CLEAR_MAJORITY = 10  # a column that mixes both decimal signs is decided when one is this many times as frequent
 
 _MISSING = frozenset({"", "-", "--", ".", "..", "n/a", "#n/a", "na", "n.a.", "n.a", "nan", "null", "none"})
 _SAME_SIGN = str.maketrans(
@@ -143,7 +143,7 @@ def _plain_values(counts: Mapping[str, int]) -> dict[str, float] | None:
     for text in counts:
         if not text:
             values[text] = math.nan
-        elif len(text) <= LONGEST_NUMBER and _PLAIN.fullmatch(text) and math.isfinite(value := float(text)):
+        elif len(text) <= _LONGEST_NUMBER and _PLAIN.fullmatch(text) and math.isfinite(value := float(text)):
             values[text] = value
         else:
             return None
@@ -169,7 +169,7 @@ def _read_with_care(codes: NDArray[np.intp], counts: Mapping[str, int], decimal:
     """Read the distinct texts under both decimal signs, let the column choose one, then look every cell up."""
     cleaned = {text: text.translate(_SAME_SIGN).strip() for text in counts}
     asked = [text for text, clean in cleaned.items() if clean.casefold() not in _MISSING]
-    reasons = {text: TOO_LONG for text in asked if len(cleaned[text]) > LONGEST_NUMBER}
+    reasons = {text: _TOO_LONG for text in asked if len(cleaned[text]) > _LONGEST_NUMBER}
     both = {t: (_value(cleaned[t], "."), _value(cleaned[t], ",")) for t in asked if t not in reasons}
     evidence = {".": 0, ",": 0}
     for text, (point, comma) in both.items():
@@ -214,10 +214,10 @@ def _settle(
     point, comma = pair
     if not settled and _two_ways(point, comma):
         mark = "comma" if "," in text else "point"
-        return math.nan, TWO_READINGS.format(point=f"{point:.15g}", comma=f"{comma:.15g}", sign=mark)
+        return math.nan, _TWO_READINGS.format(point=f"{point:.15g}", comma=f"{comma:.15g}", sign=mark)
     first, second = (comma, point) if sign == "," else (point, comma)
     if first is None and second is not None and stated:
-        return math.nan, OTHER_SIGN.format(sign=_SIGN_WORDS[sign])
+        return math.nan, _OTHER_SIGN.format(sign=_SIGN_WORDS[sign])
     value = second if first is None else first
     if value is None:
         return math.nan, NOT_A_NUMBER
@@ -236,7 +236,7 @@ def _decimal_sign(evidence: Mapping[str, int], decimal: str, commas_two_ways: bo
     more, fewer = (".", ",") if evidence["."] >= evidence[","] else (",", ".")
     if evidence[more] == 0:
         return ".", not commas_two_ways
-    return more, evidence[fewer] * CLEAR_MAJORITY <= evidence[more]
+    return more, evidence[fewer] * _CLEAR_MAJORITY <= evidence[more]
 
 
 def _notes(evidence: Mapping[str, int], sign: str, cleaned: Iterable[str], *, stated: bool) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.archive_limits import MAX_UNPACKED, open_archive, read_member
+from panel.study.column_words import ENTRIES, nearest_table
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.folder import (
     DESCRIPTION,
@@ -63,16 +64,16 @@ def study_of_bytes(content: bytes, name: str) -> Study:
     if content[:2] != b"PK":
         raise StudyError(f"{name} is not a study folder, workbook or zip; a table of scores has to be imported first.")
     if "xl/workbook.xml" in open_archive(content, name).namelist():
-        return study_of_workbook(content, name)
-    return study_of_zip(content, name)
+        return _study_of_workbook(content, name)
+    return _study_of_zip(content, name)
 
 
 # How is a study kept as one .xlsx workbook: a sheet for each table, and a sheet `study` with the facts?
 
 
-FACTS_SHEET = "study"
-MAX_CELL_TEXT = 32_767  # characters, a limit of the file format
-MAX_SHEET_ROWS = 1_048_576  # another
+FACTS_SHEET, HOW_TO = "study", "how to fill in"
+_MAX_CELL_TEXT = 32_767  # characters, a limit of the file format
+_MAX_SHEET_ROWS = 1_048_576  # another
 
 # A workbook writes some characters as _xHHHH_; these do not come back as they went in.
 _NOT_KEPT = re.compile("_x005F_|[\ufffe\uffff]")
@@ -119,7 +120,7 @@ def write_workbook(study: Study, path: str | Path, *, overwrite: bool = False) -
     write_file(Path(path), workbook_bytes(study), overwrite=overwrite)
 
 
-def study_of_workbook(content: bytes, name: str) -> Study:
+def _study_of_workbook(content: bytes, name: str) -> Study:
     """Return the study in a workbook.
 
     Parameters
@@ -151,6 +152,8 @@ def study_of_workbook(content: bytes, name: str) -> Study:
                 raw = table_of_rows(rows, f"{name}: {sheet}", keep_empty=True, max_cells=OWN_FILE.cells)
                 tables[table], cells = frame_of_texts(TABLES[table], raw)
                 unread.extend(cells)
+            elif table not in (HOW_TO, *ENTRIES) and any(any(row) for row in sheet_rows(workbook, sheet)):
+                unread.append((sheet, "", "", sheet, nearest_table(sheet)))
     if not tables and not facts:
         raise StudyError(f"{name} has no sheet of a study; import it as a table of scores, or name its sheets.")
     facts, not_read = read_facts(facts)
@@ -183,11 +186,11 @@ def exact_number(text: str) -> float | None:
 
 def _check_sheet(name: str, header: list[str], columns: list[list[str]]) -> None:
     """Raise StudyError if a sheet of a workbook cannot hold a table as it is."""
-    if columns and len(columns[0]) >= MAX_SHEET_ROWS:
+    if columns and len(columns[0]) >= _MAX_SHEET_ROWS:
         raise StudyError(f"The table {name} has more rows than a workbook holds; keep the study as a folder.")
     for column, cells in zip(header, columns, strict=True):
         for row, text in enumerate([column, *cells], start=1):
-            if len(text) > MAX_CELL_TEXT or _NOT_KEPT.search(text):
+            if len(text) > _MAX_CELL_TEXT or _NOT_KEPT.search(text):
                 where = f"{name}, row {row}, column {column!r}"
                 raise StudyError(f"A workbook cannot hold the text in {where}; keep the study as a folder.")
 
@@ -228,7 +231,7 @@ _ZIP_FILE_WRITTEN_AT = (1980, 1, 1, 0, 0, 0)
 _READABLE_BY_ALL = 0o644 << 16
 
 MAX_CELLS = 2_000_000  # of all tables together; a larger study is kept as a folder
-MAX_FILE_BYTES = 20_000_000  # of one file in it, as for a file to import
+_MAX_FILE_BYTES = 20_000_000  # of one file in it, as for a file to import
 
 
 def zip_bytes(study: Study) -> bytes:
@@ -255,7 +258,7 @@ def write_zip(study: Study, path: str | Path, *, overwrite: bool = False) -> Non
     write_file(Path(path), zip_bytes(study), overwrite=overwrite)
 
 
-def study_of_zip(content: bytes, name: str) -> Study:
+def _study_of_zip(content: bytes, name: str) -> Study:
     """Return the study in a zip, at its top or in one folder. Nothing is unpacked onto the disk.
 
     Parameters
@@ -283,8 +286,8 @@ def study_of_zip(content: bytes, name: str) -> Study:
         member = str(top[0] / path)
         if member not in members:
             return None
-        if archive.getinfo(member).file_size > MAX_FILE_BYTES:
-            raise StudyError(f"{member} in {name} is larger than {MAX_FILE_BYTES} bytes; give the study as a folder.")
+        if archive.getinfo(member).file_size > _MAX_FILE_BYTES:
+            raise StudyError(f"{member} in {name} is larger than {_MAX_FILE_BYTES} bytes; give the study as a folder.")
         return read_member(archive, member, name)
 
     return study_of_files(read, name, MAX_CELLS)

@@ -27,7 +27,7 @@ from panel.study.study import RawFile
 from panel.study.workbook_parts import workbook_parts
 from panel.words import counted
 
-MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
+_MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
 MAX_CELLS = 2_000_000
 LARGEST_BYTES = 2_000_000_000
 
@@ -47,7 +47,7 @@ class Limits(NamedTuple):
     even_cells: int
 
 
-UPLOADED = Limits(MAX_BYTES, 2_000, 500_000, MAX_CELLS, MAX_BYTES, MAX_CELLS)
+UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, MAX_CELLS, _MAX_BYTES, MAX_CELLS)
 OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_000_000_000)
 
 _ZIP = b"PK"
@@ -140,8 +140,8 @@ def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawT
     if not content:
         raise StudyError(f"{name} is empty.")
     if is_workbook(file):
-        if len(content) > MAX_BYTES:
-            raise StudyError(f"{name} is larger than {MAX_BYTES} bytes; keep only the table of scores.")
+        if len(content) > _MAX_BYTES:
+            raise StudyError(f"{name} is larger than {_MAX_BYTES} bytes; keep only the table of scores.")
         rows, notes = _sheet(content, name, sheet)
         table = table_of_rows(rows, name, notes)
     elif content.startswith(_OLD_WORKBOOK):
@@ -160,14 +160,14 @@ def rows_of_file(file: RawFile, sheet: str = "", heading: int = 0) -> list[tuple
     lines agree on, from the line `heading` on if it is known, so that a title above them does not hide it.
     """
     content, name = file.content, file.name
-    if not content or len(content) > MAX_BYTES:
+    if not content or len(content) > _MAX_BYTES:
         return []
     if is_workbook(file):
         with open_workbook(content, name) as workbook:
             found = []
             for each in [sheet] if sheet else sheet_names(workbook):
                 if each in sheet_names(workbook) and (rows := sheet_rows(workbook, each)):
-                    _fill_merged(rows, merged_cells(workbook, each))
+                    _fill_merged(rows, _merged_cells(workbook, each))
                     found.append((each, rows))
             return found
     if content.startswith(_OLD_WORKBOOK):
@@ -176,7 +176,7 @@ def rows_of_file(file: RawFile, sheet: str = "", heading: int = 0) -> list[tuple
     lines = text[:_SAMPLE].splitlines()[max(heading - 1, 0) :]
     lines = [line for line in lines if line.strip()]
     body = "\n".join(lines[0 if heading else min(len(lines) // 2, _TITLES) :])
-    rows, _ = text_rows(text, name, UPLOADED, find_delimiter(body))
+    rows, _ = _text_rows(text, name, UPLOADED, find_delimiter(body))
     return [("", rows)]
 
 
@@ -194,7 +194,7 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
                 break
         else:
             raise StudyError(f"{name} holds no filled sheet.")
-        below = _fill_merged(rows, merged_cells(workbook, chosen))
+        below = _fill_merged(rows, _merged_cells(workbook, chosen))
     notes = [f"Sheet {chosen!r} was read."]
     if below:
         notes.append(f"The name above was used for {counted(below, 'row')}, merged in the file.")
@@ -370,7 +370,7 @@ def table_of_text(
             raise StudyError(f"{what}; fill them up, or keep only the table of scores.")
         text, encoding = decode(content, name)
         del content  # a large table is not held twice
-        rows, delimiter = text_rows(text, name, limits, _delimiter(text, columns, declared))
+        rows, delimiter = _text_rows(text, name, limits, _delimiter(text, columns, declared))
         table = table_of_rows(rows, name, keep_empty=bool(columns), max_cells=limits.cells)
     if not told:
         return table
@@ -390,7 +390,7 @@ def _start_of(content: bytes) -> str:
 
 def _delimiter(text: str, columns: Collection[str], declared: str) -> str:
     if columns:
-        return declared_delimiter(text, declared, columns)
+        return _declared_delimiter(text, declared, columns)
     return "" if _STATED_DELIMITER.match(text) else find_delimiter(text)
 
 
@@ -403,7 +403,7 @@ def _even_table(
     """Return the table in a UTF-8 text whose lines all have as many cells, read at once.
 
     None if a line is longer or shorter, a quotation mark stands inside a cell, or anything else asks for a careful
-    reader: `text_rows` then says what it is.
+    reader: `_text_rows` then says what it is.
     """
     first = next(csv.reader(_lines(text, 0), delimiter=delimiter), [])
     if not any(map(str.strip, first)) or len(first) > limits.columns or not _is_regular(content, delimiter):
@@ -459,7 +459,7 @@ def _is_regular(content: bytes, delimiter: str) -> bool:
     return b'"' not in re.sub(quoted, b"", content)
 
 
-def text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tuple[list[list[str]], str]:
+def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tuple[list[list[str]], str]:
     """Return the cells of a table in a text, line by line (an empty line is an empty list), and the delimiter.
 
     Parameters
@@ -499,7 +499,7 @@ def text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tupl
     return rows, delimiter
 
 
-def declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
+def _declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
     """Return the declared sign between the cells, unless the header says that somebody saved the file with another.
 
     Parameters
@@ -609,10 +609,10 @@ def sheet_names(workbook: Workbook) -> list[str]:
 def sheet_rows(workbook: Workbook, sheet: str) -> list[list[str]]:
     """Return the rows of one sheet from its first line on, each cell as text."""
     rows = workbook.reader.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
-    return [[value if type(value) is str else cell_text(value) for value in row] for row in rows]
+    return [[value if type(value) is str else _cell_text(value) for value in row] for row in rows]
 
 
-def merged_cells(workbook: Workbook, sheet: str) -> list[tuple[int, int, int]]:
+def _merged_cells(workbook: Workbook, sheet: str) -> list[tuple[int, int, int]]:
     """Return the cells merged over several rows of a sheet: first row, last row and column, counted from 0."""
     ranges = workbook.reader.get_sheet_by_name(sheet).merged_cell_ranges or []
     return [(top, bottom, left) for (top, left), (bottom, _) in ranges if bottom > top]
@@ -634,7 +634,7 @@ def _fill_merged(rows: list[list[str]], merged: list[tuple[int, int, int]]) -> i
     return len(filled)
 
 
-def cell_text(value: Any) -> str:
+def _cell_text(value: Any) -> str:
     """Return a cell's value as text: whole numbers without `.0`, dates and times as ISO 8601."""
     if isinstance(value, bool):
         return "TRUE" if value else "FALSE"

@@ -10,11 +10,11 @@ from pathlib import Path
 
 from panel.study.safe_write import write_file
 
-MOST_RECENT = 8
+_MOST_RECENT = 8
 _MOST_BYTES = 100_000
 
 
-def recent_file() -> Path:
+def _recent_file() -> Path:
     """Return where the list is kept: the usual place for settings of this computer."""
     if sys.platform == "win32":
         place = os.environ.get("APPDATA") or Path.home() / "AppData" / "Roaming"
@@ -34,15 +34,15 @@ def remember_study(path: str | Path) -> None:
     """Put a study at the head of the list; where no list can be kept there is none, which hurts nobody."""
     with suppress(OSError, ValueError, RuntimeError):
         place = str(Path(path).resolve())
-        listed = [place, *(other for other in _listed() if other != place)][:MOST_RECENT]
-        file = recent_file()
+        listed = [place, *(other for other in _listed() if other != place)][:_MOST_RECENT]
+        file = _recent_file()
         file.parent.mkdir(parents=True, exist_ok=True)
         write_file(file, json.dumps(listed, ensure_ascii=False, indent=1).encode(), overwrite=True)
 
 
 def _listed() -> list[str]:
     with suppress(OSError, ValueError, RecursionError):
-        file = recent_file()
+        file = _recent_file()
         if file.is_file() and file.stat().st_size <= _MOST_BYTES:
             content = json.loads(file.read_bytes())
             return [name for name in content if isinstance(name, str)] if isinstance(content, list) else []

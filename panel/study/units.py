@@ -15,8 +15,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from panel.errors import StudyError
 
-STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition (CGPM 1901)
-_GRAM_FORCE = 1e-3 * STANDARD_GRAVITY  # N
+_STANDARD_GRAVITY = 9.80665  # m/s2, exact by definition (CGPM 1901)
+_GRAM_FORCE = 1e-3 * _STANDARD_GRAVITY  # N
 
 # What is measured, and each unit as so many SI units of it. Those of no quantity but their own turn into nothing else.
 _QUANTITIES: dict[str, dict[str, float]] = {
@@ -45,7 +45,7 @@ _QUANTITIES: dict[str, dict[str, float]] = {
     "share by mass": {"mg/g": 1e-3},
 }
 
-KNOWN_UNITS = tuple(dict.fromkeys(unit for units in _QUANTITIES.values() for unit in units))
+_KNOWN_UNITS = tuple(dict.fromkeys(unit for units in _QUANTITIES.values() for unit in units))
 # A zero that nature did not set, or a logarithm: ratios and coefficients of variation of these say nothing.
 UNITS_WITHOUT_RATIOS = ("pH", "°C")
 
@@ -99,7 +99,7 @@ def _bare(text: str) -> str:
     return re.sub(r"[\s^*]|(?<!\d)\.", "", plain)
 
 
-_AS_WRITTEN = {_bare(name): name for name in KNOWN_UNITS} | {_bare(text): name for text, name in _ALSO_WRITTEN.items()}
+_AS_WRITTEN = {_bare(name): name for name in _KNOWN_UNITS} | {_bare(text): name for text, name in _ALSO_WRITTEN.items()}
 
 
 def known_unit(text: str) -> str | None:
@@ -116,7 +116,7 @@ def read_unit(text: str) -> str:
     found = known_unit(text)
     if found is None:
         raise StudyError(
-            f"The unit {text!r} is not known. Write one of: {', '.join(KNOWN_UNITS)}. For a plain number write 1."
+            f"The unit {text!r} is not known. Write one of: {', '.join(_KNOWN_UNITS)}. For a plain number write 1."
         )
     return found
 

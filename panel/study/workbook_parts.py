@@ -15,8 +15,8 @@ from panel.study.archive_limits import member_pieces, open_archive
 
 MAX_UNPACKED = 100_000_000  # bytes of all parts together
 MAX_CELLS = 1_000_000  # written cells of all sheets together, and texts that they share
-MAX_AREA = 2_000_000  # cells that all sheets together are laid out as, empty ones included
-MAX_TEXT = 40_000_000  # bytes of text once every cell has its own copy; twice the largest text file
+_MAX_AREA = 2_000_000  # cells that all sheets together are laid out as, empty ones included
+_MAX_TEXT = 40_000_000  # bytes of text once every cell has its own copy; twice the largest text file
 _MAX_TAGS = 4 * MAX_CELLS
 _MAX_SMALL_PART = 10_000_000  # bytes of the parts that only say what the others are
 _LONGEST_TAG = 1 << 18  # bytes from one tag to the next; a cell holds at most 32,767 characters
@@ -89,7 +89,7 @@ class _Measure:
                 if kind in _SMALL and length > _MAX_SMALL_PART:
                     raise _unusual(self.name, part)
                 yield piece
-        except expat.ExpatError as error:
+        except (expat.ExpatError, LookupError) as error:  # LookupError: an encoding that there is not
             what = f"{self.name} cannot be read as a workbook ({part} is damaged)"
             raise StudyError(f"{what}; open it, save it as .xlsx and retry.") from error
         if kind == _TEXTS and self._lengths:
@@ -178,7 +178,7 @@ class _Measure:
         return self._rows * max(self._columns, 1)
 
     def _refuse_area(self) -> None:
-        if self._area + self._laid_out() > MAX_AREA:
+        if self._area + self._laid_out() > _MAX_AREA:
             where = f"{self.name} uses cells far outside its tables, or very many ({self._part})"
             raise StudyError(f"{where}; delete what is not the table and save it again.")
 
@@ -199,7 +199,7 @@ class _Measure:
 
     def _add_text(self, length: int) -> None:
         self._text += length
-        if self._text > MAX_TEXT:
+        if self._text > _MAX_TEXT:
             raise StudyError(f"{self.name} holds more text than can be read; keep only the table of scores.")
 
 

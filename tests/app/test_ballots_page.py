@@ -13,7 +13,7 @@ from panel.plan.codes import _key_matches, serving_key
 from panel.store.ballot import find_ballot, prepare_ballots
 from panel.store.database import now, open_store, store_exists, store_url
 from panel.store.events import Entry, record
-from panel.store.safety import safety_signed
+from panel.store.preparing import safety_signed
 from panel.study.folder import read_folder, write_study
 from panel.study.open_study import write_workbook
 from panel.study.study import Study, to_rehearse

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from benchmarks.claims_simulation import as_planned, at_the_border, supported, too_often
+from benchmarks.claims_simulation import SCATTER_SD, as_planned, at_the_border, families, supported, too_often
 from panel.claims.claim import read_claims
 from panel.claims.judge import find_evidence
 from panel.claims.materials import Materials
@@ -30,6 +30,14 @@ def test_a_claim_that_is_only_just_false_is_rarely_supported(case):
 def test_a_true_claim_is_supported_with_the_chance_the_plan_promised(case):
     found = supported(case, np.random.default_rng(20250312), STUDIES)
     assert scipy.stats.binomtest(found, STUDIES, case.expected).pvalue > BY_CHANCE
+
+
+@pytest.mark.parametrize("attributes", [1, 3])
+def test_claims_on_alike_prototypes_are_one_family_and_a_true_one_among_them_is_found(attributes):
+    some, _ = families(np.random.default_rng(20250313), STUDIES, attributes)
+    assert too_often(some, STUDIES) > BY_CHANCE
+    _, found = families(np.random.default_rng(20250314), STUDIES // 2, attributes, 2 * SCATTER_SD)
+    assert found >= 0.9 * (STUDIES // 2)
 
 
 def shown(study):

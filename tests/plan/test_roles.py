@@ -5,6 +5,7 @@ import pytest
 
 from panel.errors import StudyError
 from panel.plan.protocol import (
+    _ROLES,
     _SAFETY_ASSESSOR,
     _TRAINER,
     ANALYST,
@@ -12,7 +13,6 @@ from panel.plan.protocol import (
     CLAIM_REVIEWER,
     FORMULATOR,
     PANEL_LEADER,
-    _ROLES,
     Person,
     _knows_prototypes,
     conflicts,

@@ -7,7 +7,7 @@ from sqlalchemy import inspect, text
 from panel.errors import StudyError
 from panel.store.database import now, open_store
 from panel.store.events import Entry, record
-from panel.store.score_rows import prepare
+from panel.store.preparing import prepare
 from panel.store.tables import CURRENT_VERSION, STEPS, Step, bring_up_to_date
 from tests.ballot_studies import ballot_study
 

@@ -15,12 +15,14 @@ from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import (
     Agreement,
     Disagreement,
+    OwnTables,
     agreement,
     disagreement,
     disagreement_without_each,
     h_limit,
     intraclass,
     k_limit,
+    own_tables,
 )
 from panel.stats.assessors.departures import (
     Departures,
@@ -33,11 +35,10 @@ from panel.stats.assessors.departures import (
     repeats,
     residual_correlations,
 )
-from panel.stats.assessors.own_tables import OwnTables, own_tables
 from panel.stats.assessors.scaling import ReversalRule, reversal_chance
 from panel.stats.comparing.group_means import f_tail
 from panel.stats.comparing.multiplicity import below, holm
-from panel.stats.mixed.kenward_roger import inference
+from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study, those_in
 

@@ -249,9 +249,6 @@ def _notes(
     return notes
 
 
-__all__ = ["ALL_SIDES", "SIDES", "JustAboutRight", "weigh_just_about_right"]
-
-
 # How much less is a prototype liked by those who find too little or too much of something? Mean drops.
 
 

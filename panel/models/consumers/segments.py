@@ -214,8 +214,8 @@ def _method(needed: int) -> str:
         f"put into groups by k-means; consumers with fewer than {needed} prototypes are left out, and a gap "
         "pulls nobody towards a group. One group more is accepted if it lowers the scatter inside the groups by more "
         f"than it does in all but 1 of 100 of {DRAWS} tables of the same groups and noise of the same size for every "
-        f"consumer and prototype (signs drawn anew), if no group has fewer than {_SMALLEST_GROUP} consumers, and if the "
-        f"same groups come back when consumers are drawn anew ({AGAIN} times, Jaccard's index at least {_STABLE})."
+        f"consumer and prototype (signs drawn anew), if no group has fewer than {_SMALLEST_GROUP} consumers, and if "
+        f"the same groups come back when consumers are drawn anew ({AGAIN} times, Jaccard's index at least {_STABLE})."
     )
 
 
@@ -228,8 +228,8 @@ def _notes(answers: AnswersRead, used: pd.DataFrame, needed: int, n_groups: int)
         )
     if len(used) > _MOST_DRAWN:
         notes.append(
-            f"The draws use {_MOST_DRAWN} consumers chosen at random out of {len(used)}, to keep the waiting short; the "
-            "groups themselves are made from all."
+            f"The draws use {_MOST_DRAWN} consumers chosen at random out of {len(used)}, to keep the waiting short; "
+            "the groups themselves are made from all."
         )
     if n_groups > 1:
         notes.append(

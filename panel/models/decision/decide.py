@@ -23,8 +23,16 @@ from panel.models.decision.contenders import (
     standings,
     the_one,
 )
-from panel.models.decision.gates import GateLimits, gate_limits, judge_gates
-from panel.models.decision.profile import BENCHMARK_LEVELS, PANEL, Profile, narrow_windows, target_profile
+from panel.models.decision.wanted import (
+    BENCHMARK_LEVELS,
+    PANEL,
+    GateLimits,
+    Profile,
+    gate_limits,
+    judge_gates,
+    narrow_windows,
+    target_profile,
+)
 from panel.models.decision.windows import (
     DRAWS,
     STUDIES,
@@ -69,8 +77,12 @@ class Decision:
         See `panel.models.decision.contenders.judge_pairs`; `because` is what a pair cannot be told from.
     front
         `prototype on_front share beaten_by`: on all attributes with a window, and liking; `share` of the draws.
-    weights
-        Who comes first under other weights.
+    weight_changes
+        `attribute change prototype desirability`: the prototype that comes first when the weight of one attribute is
+        halved or doubled, with its desirability; empty text if no prototype is acceptable on everything.
+    weight_shares
+        `prototype share`: the share of random weightings (flat over all that add up to 1) under which it comes first;
+        they need not add up to 1 where no prototype is acceptable.
     favourites, divided
         Whom each group of consumers likes best among the contenders, and pairs of contenders that divide the consumers;
         see `panel.models.decision.contenders`.
@@ -87,7 +99,8 @@ class Decision:
     nobody_meets: tuple[str, ...]
     pairs: pd.DataFrame
     front: pd.DataFrame
-    weights: WeightChanges
+    weight_changes: pd.DataFrame
+    weight_shares: pd.DataFrame
     favourites: pd.DataFrame
     divided: pd.DataFrame
     contenders: tuple[str, ...]
@@ -145,6 +158,7 @@ def decide(
     ranking = _ranking(standings(drawn.prototypes, windows.rows, gates, level), windows, liking, front, study, level)
     pairs = _untold(_pairs(ranking, drawn, windows, liking, level), fitted.confounds, drawn.attributes)
     left = contenders(ranking, pairs)
+    changes, shares = _change_weights(windows.single, windows.weights, drawn.attributes, drawn.prototypes, rng)
     more = (*_narrow(study, profile, differences), no_liking, *confound_notes(fitted.confounds))
     return Decision(
         ranking=ranking,
@@ -154,7 +168,8 @@ def decide(
         gates=gates,
         pairs=pairs,
         front=front,
-        weights=_change_weights(windows.single, windows.weights, drawn.attributes, drawn.prototypes, rng),
+        weight_changes=changes,
+        weight_shares=shares,
         favourites=segment_favourites(segments, left),
         divided=divided_pairs(segments, left),
         contenders=left,
@@ -372,32 +387,14 @@ _WEIGHTINGS = 2000
 _CHANGES = ((0.5, "halved"), (2.0, "doubled"))
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class WeightChanges:
-    """Who comes first under other weights.
-
-    Parameters
-    ----------
-    changes
-        `attribute change prototype desirability`: the prototype that comes first when the weight of one attribute is
-        halved or doubled, with its desirability; empty text if no prototype is acceptable on everything.
-    shares
-        `prototype share`: the share of random weightings (flat over all that add up to 1) under which it comes first;
-        they need not add up to 1 where no prototype is acceptable.
-    """
-
-    changes: pd.DataFrame
-    shares: pd.DataFrame
-
-
 def _change_weights(
     single: _Floats,
     weights: _Floats,
     attributes: tuple[str, ...],
     prototypes: tuple[str, ...],
     rng: np.random.Generator,
-) -> WeightChanges:
-    """Return who comes first when weights change; `single` (attributes, prototypes) are desirabilities."""
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return who comes first when weights change, and shares; `single` (attributes, prototypes) are desirabilities."""
     table = single.T
     rows = []
     for place, attribute in enumerate(attributes):
@@ -410,12 +407,10 @@ def _change_weights(
             rows.append((attribute, change, *(("", np.nan) if first is None else (prototypes[first], found[first]))))
     random = rng.dirichlet(np.ones(len(attributes)), _WEIGHTINGS)
     shares = _first_shares(overall_desirability(table[None], random[:, None, :]))
-    return WeightChanges(
-        changes=pd.DataFrame(rows, columns=["attribute", "change", "prototype", "desirability"]).astype(
-            {"attribute": "str", "change": "str", "prototype": "str", "desirability": "float64"}
-        ),
-        shares=pd.DataFrame({"prototype": pd.Series(prototypes, dtype="str"), "share": shares}),
+    changes = pd.DataFrame(rows, columns=["attribute", "change", "prototype", "desirability"]).astype(
+        {"attribute": "str", "change": "str", "prototype": "str", "desirability": "float64"}
     )
+    return changes, pd.DataFrame({"prototype": pd.Series(prototypes, dtype="str"), "share": shares})
 
 
 def _first_shares(desirability: _Floats) -> _Floats:

@@ -12,14 +12,14 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
-from panel.models.decision.profile import BENCHMARK, Profile
+from panel.models.decision.wanted import BENCHMARK, Profile
 from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, assessor_means, fit_study
 from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink, shrink_differences
 from panel.stats.formulas.desirability import overall_desirability, window_wanted
 from panel.stats.maps.draws import joint_draws, person_correlations
+from panel.stats.mixed.inference import estimate_contrasts, widened
 from panel.stats.mixed.reml import BATCH, MixedFit
-from panel.stats.mixed.satterthwaite import estimate_contrasts, widened
 from panel.study.study import Study
 
 _Floats = NDArray[np.float64]
@@ -373,7 +373,7 @@ def draw_panels(
     views = person_correlations(assessor_means(frame, prototypes, kept))[1]
     errors = joint_draws(np.where(np.isfinite(mean), 0.0, np.nan), alone, dfs, dfs, (views, views), draws, rng)
     drawn, like = draw_shrunken(mean, own, errors, views, rng)
-    shrunken = shrink(mean, own, df=dfs)[0]
+    shrunken = shrink(mean, own)[0]
     return PanelDraws(
         kept,
         prototypes,

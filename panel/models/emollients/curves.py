@@ -20,7 +20,7 @@ from panel.stats.curves.flow import (
     fit_flow_models,
     needs_yield_stress,
 )
-from panel.stats.curves.force_curve import ForceCurve, read_force_curve
+from panel.stats.curves.over_time import ForceCurve, read_force_curve
 from panel.study.study import Study
 from panel.study.units import convert, read_unit, same_quantity
 
@@ -460,7 +460,7 @@ def _force_curves(curves: pd.DataFrame, *, work_until: _WorkUntil, speed_mm_s: f
         name = f"{prototype} {repeat}".strip()
         try:
             x, force, units = _curve(rows, speed_mm_s)
-            found = read_force_curve(x, force, time=units.along == "s" or speed_mm_s is not None)
+            found = read_force_curve(x, force, time=not same_quantity(read_unit(rows["x_unit"].iloc[0]), "mm"))
         except PanelError as error:
             left_out.append((str(prototype), str(repeat), str(error)))
             continue

@@ -29,7 +29,7 @@ from panel.stats.formulas.composition import (
     mean_of_known,
     paired_contrasts,
 )
-from panel.stats.mixed.satterthwaite import widened
+from panel.stats.mixed.inference import widened
 from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, formula_pairs, oriented, swap_table
 from panel.study.scores_used import scores_used
 from panel.study.study import Study

@@ -27,9 +27,17 @@ from panel.models.prototypes.verdict import (
     verdict_letters,
 )
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below
-from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
-from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS, Inference, SmallSample, inference
+from panel.stats.comparing.multiplicity import below, letters_for, many_to_one, tukey_critical, tukey_p_value
+from panel.stats.mixed.inference import (
+    SMALL_SAMPLE_WORDS,
+    Estimates,
+    Inference,
+    SmallSample,
+    inference,
+    sequential_contrasts,
+    widened,
+    with_few_groups,
+)
 from panel.stats.mixed.reml import (
     ASSESSOR,
     INTERACTION,
@@ -37,12 +45,6 @@ from panel.stats.mixed.reml import (
     MixedFit,
 )
 from panel.stats.mixed.reml import BATCH as BATCH_TERM
-from panel.stats.mixed.satterthwaite import (
-    Estimates,
-    sequential_contrasts,
-    widened,
-    with_few_groups,
-)
 from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, natural_order

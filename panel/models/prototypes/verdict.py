@@ -22,10 +22,9 @@ from panel.checks.confounds import (
     Confounds,
 )
 from panel.stats.arrays import Array
-from panel.stats.comparing.equivalence import two_one_sided_tests
-from panel.stats.comparing.multiplicity import below, holm, serial_gatekeeping
+from panel.stats.comparing.multiplicity import below, holm, letters_for, serial_gatekeeping
+from panel.stats.comparing.power import two_one_sided_tests
 from panel.stats.comparing.shrinkage import own_variances, shrink_differences, shrink_effects
-from panel.stats.comparing.studentized import letters_for
 
 DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
 MATTERS = "differs and matters"

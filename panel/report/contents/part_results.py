@@ -44,8 +44,6 @@ from panel.report.contents.blocks import (
     points,
     told_blocks,
 )
-from panel.views.assessors.scale_use import SCALE_USE as USE_OF_SCALE
-from panel.views.assessors.scale_use import tell_scale_use
 from panel.views.consumers import choices
 from panel.views.consumers.agreement import BARS, STATEMENTS, tell_agreement
 from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS, tell_check_all
@@ -60,7 +58,7 @@ from panel.views.emollients.ladder import LADDER as LADDER_STEPS
 from panel.views.emollients.ladder import PREDICTION, tell_ladder
 from panel.views.emollients.readings import PARTNERS, READING_SWAPS, tell_readings
 from panel.views.emollients.readings import READINGS as READINGS_TABLE
-from panel.views.prototypes import ranks
+from panel.views.prototypes import other_ways
 from panel.views.prototypes.differences import (
     FROM_BENCHMARK,
     MEANS,
@@ -73,6 +71,8 @@ from panel.views.prototypes.differences import (
     tell_sensitivity,
 )
 from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES, tell_map
+from panel.views.prototypes.other_ways import SCALE_USE as USE_OF_SCALE
+from panel.views.prototypes.other_ways import tell_scale_use
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
 
@@ -127,8 +127,8 @@ def sensitivity(answers: Answers) -> list[Block]:
         blocks.append(Paragraph(tell_sensitivity(could, names).headline))
     blocks.append(or_gap(numbers_of(answers, SENSITIVITY, SMALLEST)))
     if not isinstance(by_rank, NoAnswer):
-        blocks.append(Paragraph(ranks.tell_ranks(by_rank, names).headline))
-    blocks.append(or_gap(numbers_of(answers, RANKS, ranks.RANKS)))
+        blocks.append(Paragraph(other_ways.tell_ranks(by_rank, names).headline))
+    blocks.append(or_gap(numbers_of(answers, RANKS, other_ways.RANKS)))
     table = numbers_of(answers, SCALE_USE, USE_OF_SCALE)
     return [
         *blocks,

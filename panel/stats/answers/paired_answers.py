@@ -14,13 +14,13 @@ from scipy.special import chdtrc
 
 from panel.errors import ModelError
 from panel.stats.answers.binomial import lower_tail
+from panel.stats.answers.ranks import exact_rank_sum_p
 from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import MeanDifferences, t_differences
-from panel.stats.ranking.ranks import exact_rank_sum_p
 
-EXACT_ROWS = 30  # telling rows up to which the exact p-value is tried; above, chi-square is close
-EXACT_COLUMNS = 6  # columns up to which it is tried; more have too many orders to be cheap
-EXACT_WORK = 20_000  # sums of a row with a vector of totals, a few milliseconds
+_EXACT_ROWS = 30  # telling rows up to which the exact p-value is tried; above, chi-square is close
+_EXACT_COLUMNS = 6  # columns up to which it is tried; more have too many orders to be cheap
+_EXACT_WORK = 20_000  # sums of a row with a vector of totals, a few milliseconds
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -42,7 +42,7 @@ class CochranTests:
     chi_square_p: Array
 
 
-def cochran_tests(answers: ArrayLike, *, work: int = EXACT_WORK) -> CochranTests:
+def cochran_tests(answers: ArrayLike, *, work: int = _EXACT_WORK) -> CochranTests:
     """Test each question of `answers` (t, n, k): 1 yes, 0 no, NaN no answer; people with gaps are left out.
 
     Cochran (1950), Biometrika 37:256. With two columns Q is McNemar's statistic without correction. Where nobody's
@@ -69,7 +69,7 @@ def cochran_tests(answers: ArrayLike, *, work: int = EXACT_WORK) -> CochranTests
     chi_square_p = np.where(np.isnan(statistic), 1.0, chdtrc(k - 1, np.nan_to_num(statistic)))
     telling = (rows > 0) & (rows < k)
     p_value, exact = chi_square_p.copy(), np.zeros(len(x), dtype=bool)
-    few = (telling.sum(axis=1) <= EXACT_ROWS) & telling.any(axis=1) & (k <= EXACT_COLUMNS)
+    few = (telling.sum(axis=1) <= _EXACT_ROWS) & telling.any(axis=1) & (k <= _EXACT_COLUMNS)
     for place in np.flatnonzero(few):
         if (found := exact_rank_sum_p(yes[place, telling[place]], work=work)) is not None:
             p_value[place], exact[place] = found, True
@@ -90,7 +90,7 @@ def cochran_tests(answers: ArrayLike, *, work: int = EXACT_WORK) -> CochranTests
 # Do two yes-or-no answers of the same people differ? McNemar's test, exact: only those who changed count.
 
 
-Counts = NDArray[np.int64]
+_Counts = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -103,10 +103,10 @@ class PairCounts:
 
     first: NDArray[np.intp]
     second: NDArray[np.intp]
-    n: Counts
-    only_first: Counts
-    only_second: Counts
-    both: Counts
+    n: _Counts
+    only_first: _Counts
+    only_second: _Counts
+    both: _Counts
 
 
 def pair_counts(answers: ArrayLike) -> PairCounts:
@@ -136,7 +136,7 @@ def mcnemar_exact(only_first: ArrayLike, only_second: ArrayLike) -> Array:
 # Do the same people spread differently over categories in two conditions? Stuart and Maxwell's test.
 
 
-SINGULAR = 1e-9  # relative size of an eigenvalue that is zero but for rounding
+_SINGULAR = 1e-9  # relative size of an eigenvalue that is zero but for rounding
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -165,7 +165,7 @@ def stuart_maxwell(tables: ArrayLike) -> MarginTests:
     moved[:, np.arange(c), np.arange(c)] = 0
     covariance = np.eye(c) * moved.sum(axis=2)[:, None, :] - moved
     values, vectors = np.linalg.eigh(covariance)
-    kept = values > SINGULAR * np.maximum(values.max(axis=1, initial=0.0), 1.0)[:, None]
+    kept = values > _SINGULAR * np.maximum(values.max(axis=1, initial=0.0), 1.0)[:, None]
     along = (vectors * apart[:, :, None]).sum(axis=1) ** 2
     statistic = np.divide(along, values, out=np.zeros_like(along), where=kept).sum(axis=1)
     df = kept.sum(axis=1)
@@ -249,14 +249,14 @@ def _cells(response: ArrayLike, regressors: Array) -> tuple[Array, Array, NDArra
     return np.where(used, y, 0.0), np.where(used[:, None], regressors, 0.0), used
 
 
-SINGULAR = 1e-9  # relative: a determinant this small is zero but for rounding
+_SINGULAR = 1e-9  # relative: a determinant this small is zero but for rounding
 
 
 def _solved(squares: Array, products: Array) -> Array:
     """Return the solutions, NaN where the regressors cannot be told apart."""
     scale = np.sqrt(np.maximum(np.einsum("...aa->...a", squares), 1e-300))
     scaled = squares / (scale[..., :, None] * scale[..., None, :])
-    known = np.abs(np.linalg.det(scaled)) > SINGULAR
+    known = np.abs(np.linalg.det(scaled)) > _SINGULAR
     safe = np.where(known[..., None, None], scaled, np.eye(squares.shape[-1]))
     found = np.linalg.solve(safe, (products / scale)[..., None])[..., 0] / scale
     return np.where(known[..., None], found, np.nan)

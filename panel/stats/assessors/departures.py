@@ -13,14 +13,13 @@ import numpy as np
 from scipy.special import betainc, betaincc, fdtr, fdtrc, polygamma, psi, stdtr
 
 from panel.stats.arrays import Array
-from panel.stats.assessors.agreement import Agreement, Disagreement, column_effects, others_effects
-from panel.stats.assessors.own_tables import OwnTables
+from panel.stats.assessors.agreement import Agreement, Disagreement, OwnTables, column_effects, others_effects
 
 SCALE_SD = 0.2
 """Standard deviation of honest use of the scale, between people and again between attributes of one person: two and a
 half of it span the 0.5 to 1.5 that panel leaders commonly accept (common practice, no source)."""
 
-LEAST_SCALE = 0.5
+_LEAST_SCALE = 0.5
 """Nobody is expected to use less of the scale than this, or who feels nothing would be right to feel nothing."""
 
 
@@ -138,7 +137,7 @@ def _scale_elsewhere(weight: Array, towards: Array) -> tuple[Array, Array]:
     """
     known = weight.sum(axis=0) - weight + SCALE_SD**-2
     found = (towards.sum(axis=0) - towards + SCALE_SD**-2) / known
-    return np.maximum(found, LEAST_SCALE), known**-0.5
+    return np.maximum(found, _LEAST_SCALE), known**-0.5
 
 
 def _stranger(found: Agreement, others: Disagreement, extra: tuple[Array, Array], n_others: Array) -> Array:
@@ -160,7 +159,7 @@ def _stranger(found: Agreement, others: Disagreement, extra: tuple[Array, Array]
 # k^2 = a F / (F + a - 1) for a assessors.
 
 
-ALLOWED = 1.3
+_ALLOWED = 1.3
 """Honest people differ in scatter by about a third (common practice, no source); only more than that is looked for."""
 
 
@@ -178,7 +177,7 @@ class Repeats:
         Upper tail of each attribute, beyond the person's ratio on the other attributes if that is above 1.
     overall, overall_p
         The ratio over all attributes by the mean share (`panel.stats.assessors.departures`), and the upper tail beyond
-        ALLOWED.
+        _ALLOWED.
     independent
         How many independent attributes the q amount to: scores of one sample go together.
     """
@@ -203,8 +202,8 @@ def repeats(own: OwnTables) -> Repeats:
     elsewhere = _over(weighed.sum(axis=0) - weighed, weight.sum(axis=0) - weight)
     usual = np.where(np.isfinite(elsewhere), np.maximum(elsewhere, 1.0), 1.0)
     panel = _over(within.sum(axis=1, keepdims=True), df.sum(axis=1, keepdims=True))
-    independent = independent_attributes(own)
-    whole = mean_share(within, df, independent / len(f), ALLOWED)
+    independent = _independent_attributes(own)
+    whole = mean_share(within, df, independent / len(f), _ALLOWED)
     return Repeats(
         ratio=np.sqrt(f),
         k=np.sqrt(_over(own.mean_square, panel)),
@@ -215,7 +214,7 @@ def repeats(own: OwnTables) -> Repeats:
     )
 
 
-def independent_attributes(own: OwnTables) -> float:
+def _independent_attributes(own: OwnTables) -> float:
     """Return q^2 over the sum of the squared correlations of the residuals, from 1 to q.
 
     A mean of q variances of equal size scatters as if over so many independent ones. Squared correlations are freed
@@ -377,9 +376,9 @@ def _mean(values: Array, held: np.ndarray) -> Array:
 # The prior is estimated: with a dozen responses on 4 degrees of freedom a test at 1 % errs in about 1.4 of 100.
 
 
-FEWEST_VARIANCES = 3  # variances from which something in common can be judged
-STEPS = 50
-SAME = 1e-12  # relative step at which the inverse of the trigamma function is found
+_FEWEST_VARIANCES = 3  # variances from which something in common can be judged
+_STEPS = 50
+_SAME = 1e-12  # relative step at which the inverse of the trigamma function is found
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -401,7 +400,7 @@ def moderated_variances(variance: Array, df: Array, independent: float | None = 
         How many of the responses count as independent, which limits the degrees of freedom: by default all of them.
     """
     held = np.isfinite(variance) & (variance > 0) & (df > 0)
-    if held.sum() < FEWEST_VARIANCES:
+    if held.sum() < _FEWEST_VARIANCES:
         return ModeratedVariances(variance, df, np.nan, 0.0)
     half = df[held] / 2
     log = np.log(variance[held]) - psi(half) + np.log(half)
@@ -421,10 +420,10 @@ def moderated_variances(variance: Array, df: Array, independent: float | None = 
 def _inverse_trigamma(value: float) -> float:
     """Return the argument at which the trigamma function has this value, by Newton on its reciprocal."""
     at = 0.5 + 1 / value
-    for _ in range(STEPS):
+    for _ in range(_STEPS):
         there = float(polygamma(1, at))
         step = there * (1 - there / value) / float(polygamma(2, at))
         at += step
-        if abs(step) < SAME * at:
+        if abs(step) < _SAME * at:
             break
     return at

@@ -62,12 +62,12 @@ class Spread:
     centre_variance: Array
 
 
-def find_spread(
+def _find_spread(
     estimate: Array,
     variance: Array,
     centre: float | None = None,
-    prior: Array = _UNIFORM_SHARE,
     df: Array | None = None,
+    prior: Array = _UNIFORM_SHARE,
 ) -> Spread:
     """Return the spread behind estimates (k,) or (..., families, k) with these variances; NaN: not estimated.
 
@@ -125,7 +125,7 @@ def shrink(
     estimate: Array, variance: Array, centre: float | None = None, df: Array | None = None
 ) -> tuple[Array, Array]:
     """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread."""
-    spread = find_spread(estimate, variance, centre, df=df)
+    spread = _find_spread(estimate, variance, centre, df=df)
     mean = _shrunken(estimate, spread)
     left = spread.left + (1 - spread.pull) ** 2 * spread.centre_variance[..., None]
     weight = spread.weight[..., None]
@@ -145,7 +145,7 @@ def shrink_differences(
 
     `estimate`, `variance` (families, k); `family`, `first`, `second` (m,) are places in them.
     """
-    spread = find_spread(estimate, variance, df=df)
+    spread = _find_spread(estimate, variance, df=df)
     left = spread.left
     mean, weight = _shrunken(estimate, spread), spread.weight[family]
     apart = mean[family, :, first] - mean[family, :, second]
@@ -156,7 +156,7 @@ def shrink_differences(
 
 def shrink_effects(estimate: Array, std_error: Array, df: float = _LARGEST_DF) -> tuple[Array, Array]:
     """Return effects (k,) of one family shrunken towards none, and the chance that the sign seen is the wrong one."""
-    spread = find_spread(estimate, std_error**2, 0.0, df=np.array(df))
+    spread = _find_spread(estimate, std_error**2, 0.0, df=np.array(df))
     return _signs(_shrunken(estimate, spread).T, spread.left.T, spread.weight, estimate)
 
 
@@ -193,7 +193,7 @@ def draw_shrunken(
     """
     each = int(np.gcd(len(errors), of_each_spread))
     there = np.isfinite(variance).T
-    spread = find_spread(estimate, variance, prior=_FLAT_VARIANCE)
+    spread = _find_spread(estimate, variance, prior=_FLAT_VARIANCE)
     between = _drawn_spread(spread, (len(errors) // each, *errors.shape[1:-1]), rng)
     root = _roots_between(estimate, variance, between, correlation, rng)
     true = root @ np.swapaxes(root, -1, -2)

@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtr, stdtrit
 
+from panel.stats.arrays import Array
+
 ALIAS_THRESHOLD = 0.9
 # Columns whose correlation misses 1 by less than this are the same column: float arithmetic loses about 1e-15.
 EXACT_ALIAS_THRESHOLD = 1.0 - 1e-9
@@ -150,10 +152,7 @@ def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> PairedContras
 # Averages over blends of ingredients of which some values may be unknown.
 
 
-Floats = NDArray[np.float64]
-
-
-def weighted_mean(weights: Floats, values: Floats) -> Floats:
+def weighted_mean(weights: Array, values: Array) -> Array:
     """Return sum(w x) / sum(w) per blend over the known values; NaN where none is known.
 
     `weights` is blends x ingredients (mass, any unit), `values` one number per ingredient, NaN if unknown.
@@ -162,31 +161,31 @@ def weighted_mean(weights: Floats, values: Floats) -> Floats:
     return _ratio(weights[:, known] @ values[known], weights[:, known].sum(axis=1))
 
 
-def weighted_spread(weights: Floats, values: Floats) -> Floats:
+def weighted_spread(weights: Array, values: Array) -> Array:
     """Return the weighted standard deviation per blend over the known values, sqrt(sum(w (x - mean)^2) / sum(w))."""
     known = ~np.isnan(values)
     deviation = values[known] - weighted_mean(weights, values)[:, None]
     return np.sqrt(_ratio((weights[:, known] * deviation**2).sum(axis=1), weights[:, known].sum(axis=1)))
 
 
-def harmonic_mean(weights: Floats, values: Floats) -> Floats:
+def harmonic_mean(weights: Array, values: Array) -> Array:
     """Return sum(w) / sum(w / x) per blend over the known values: of molar masses, the number average."""
     return 1.0 / weighted_mean(weights, 1.0 / values)
 
 
-def smallest_present(weights: Floats, values: Floats) -> Floats:
+def smallest_present(weights: Array, values: Array) -> Array:
     """Return per blend the smallest known value of an ingredient with a share above zero; NaN where there is none."""
     present = (weights > 0) & ~np.isnan(values)
     smallest = np.where(present, values, np.inf).min(axis=1, initial=np.inf)
     return np.where(np.isinf(smallest), np.nan, smallest)
 
 
-def part_of_mass(weights: Floats, chosen: NDArray[np.bool_]) -> Floats:
+def part_of_mass(weights: Array, chosen: NDArray[np.bool_]) -> Array:
     """Return per blend the share (0 to 1) of its mass that sits in the chosen ingredients; NaN for no mass."""
     return _ratio(weights[:, chosen].sum(axis=1), weights.sum(axis=1))
 
 
-def _ratio(above: Floats, below: Floats) -> Floats:
+def _ratio(above: Array, below: Array) -> Array:
     return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
 
 

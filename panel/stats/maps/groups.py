@@ -18,10 +18,10 @@ from panel.stats.arrays import Array
 
 Labels = NDArray[np.intp]
 
-STARTS = 3  # random starts beside the one from the first principal axis
-MAX_STEPS = 40
-SWEEPS = 500  # of rows against columns in a table with gaps
-SAME_EFFECT = 1e-9
+_STARTS = 3  # random starts beside the one from the first principal axis
+_MAX_STEPS = 40
+_SWEEPS = 500  # of rows against columns in a table with gaps
+_SAME_EFFECT = 1e-9
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -56,13 +56,13 @@ def _effects(table: Array) -> tuple[Array, Array]:
     present = np.isfinite(table)
     left = np.where(present, table, 0.0)
     rows, columns = np.zeros((len(table), 1)), np.zeros((1, table.shape[1]))
-    for _ in range(SWEEPS):
+    for _ in range(_SWEEPS):
         by_row = left.sum(axis=1, keepdims=True) / present.sum(axis=1, keepdims=True)
         left = np.where(present, left - by_row, 0.0)
         by_column = left.sum(axis=0, keepdims=True) / present.sum(axis=0, keepdims=True)
         left = np.where(present, left - by_column, 0.0)
         rows, columns = rows + by_row, columns + by_column
-        if max(np.abs(by_row).max(), np.abs(by_column).max()) < SAME_EFFECT:
+        if max(np.abs(by_row).max(), np.abs(by_column).max()) < _SAME_EFFECT:
             break
     return rows, columns
 
@@ -77,7 +77,7 @@ def k_means(tables: Array, k: int, rng: np.random.Generator) -> Grouping:
     labels, within = np.zeros((size, n), dtype=np.intp), np.full(size, np.inf)
     if k == 1:
         return Grouping(labels, total - n * (tables.mean(axis=1) ** 2).sum(axis=1))
-    for start in range(STARTS + 1):
+    for start in range(_STARTS + 1):
         if start == 0:
             centres = _centres(tables, _cut(tables, k), np.zeros((size, k, tables.shape[2])))
         else:
@@ -101,7 +101,7 @@ def _settled(tables: Array, centres: Array) -> tuple[Labels, Array]:
     going = np.arange(len(tables))
     labels = np.full(tables.shape[:2], -1, dtype=np.intp)
     left = np.zeros(len(tables))
-    for _ in range(MAX_STEPS):
+    for _ in range(_MAX_STEPS):
         own, centre = tables[going], centres[going]
         apart = (centre**2).sum(axis=2)[:, None, :] - 2 * own @ np.swapaxes(centre, 1, 2)
         found = apart.argmin(axis=2)
@@ -123,7 +123,7 @@ def _centres(tables: Array, labels: Labels, before: Array) -> Array:
     return np.asarray(np.where(count > 0, means, before))
 
 
-def signs_drawn_anew(left: Array, present: NDArray[np.bool_], draws: int, rng: np.random.Generator) -> Array:
+def _signs_drawn_anew(left: Array, present: NDArray[np.bool_], draws: int, rng: np.random.Generator) -> Array:
     """Return `draws` tables (draws, n, p) of independent noise with the row and column spreads of `left` (n, p).
 
     Taking out row effects has spread the noise of each column over all of them; each column is first given back the
@@ -153,7 +153,7 @@ def more_groups(
     k = int(fewer.max()) + 1
     centres = _centres(left[None], fewer[None], np.zeros((1, k, left.shape[1])))[0]
     around = np.where(present, left - centres[fewer], 0.0)
-    drawn = signs_drawn_anew(around, present, draws, rng) + np.where(present, centres[fewer], 0.0)
+    drawn = _signs_drawn_anew(around, present, draws, rng) + np.where(present, centres[fewer], 0.0)
     tables = np.concatenate([left[None], drawn])
     more = k_means(tables, k + 1, rng)
     share = 1 - more.within / k_means(tables, k, rng).within

@@ -12,20 +12,19 @@ import pandas as pd
 
 from panel.claims.judge import Claims
 from panel.claims.verdict import (
+    AS_WORDED,
     CANNOT_TELL,
     CONTRARY,
     IN_BATCHES,
     NOT_SUPPORTED,
     NOT_THIS_TOOL,
     SUPPORTED,
-    VERDICTS,
     WITH_WORDING,
     WITHDRAWN,
 )
 from panel.study.knowledge import cautions, claim_kinds
 from panel.study.study import Study
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import COLOURS, GREY, INK
+from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture
 from panel.words import (
     DOWN,
@@ -51,32 +50,34 @@ _SIGNS = {
     NOT_THIS_TOOL: "–",
     WITHDRAWN: "×",
 }
-_COUNTED = {
-    SUPPORTED: SUPPORTED,
-    IN_BATCHES: IN_BATCHES,
-    CONTRARY: CONTRARY,
-    WITH_WORDING: "not as worded, but something else may be said",
+_SHORT = {
+    WITH_WORDING: "in other words",
     NOT_SUPPORTED: "not supported",
-    CANNOT_TELL: "that cannot be told yet",
-    NOT_THIS_TOOL: "not a matter for this tool",
-    WITHDRAWN: WITHDRAWN,
+    CANNOT_TELL: "cannot tell",
+    NOT_THIS_TOOL: "outside",
+    WITHDRAWN: "withdrawn",
 }
 
 
 def claims_headline(result: Claims) -> str:
-    """Return one sentence: how many claims got which verdict."""
+    """Return one sentence of at most 24 words: how many claims got which verdict, adjusted in how many families.
+
+    Supported for these batches alone, or with contrary evidence, is called limited.
+    """
     total = len(result.claims)
     if not total:
         return "No claim has been written down yet."
     counts = Counter(result.claims["verdict"])
-    parts = [f"{counts[verdict]} {_COUNTED[verdict]}" for verdict in VERDICTS if counts[verdict]]
+    supported, plain = sum(counts[verdict] for verdict in AS_WORDED), counts[SUPPORTED]
+    limited = f" ({supported - plain} limited)" if supported > plain else ""
+    parts = [f"{supported} supported{limited}"] if supported else []
+    parts += [f"{counts[verdict]} {words}" for verdict, words in _SHORT.items() if counts[verdict]]
+    tested = result.claims["p_adjusted"].notna() & ~result.claims["exploratory"].astype(bool)
+    families = result.claims.loc[tested, "family"].nunique()
+    among = f", {counted(families, 'family', 'families')}" if families else ""
     exploratory = int(result.claims["exploratory"].sum())
-    more = (
-        f" {exploratory} of them {'was' if exploratory == 1 else 'were'} not fixed before the data."
-        if exploratory
-        else ""
-    )
-    return f"Of {total} claim{'' if total == 1 else 's'}: {format_list(parts)}.{more}"
+    more = f"; {exploratory} exploratory" if exploratory else ""
+    return f"{counted(total, 'claim')}{among}: {', '.join(parts)}{more}."
 
 
 def verdict_words(verdict: str) -> str:
@@ -269,14 +270,14 @@ def _claim_rows(result: Claims, number: int, unit: str) -> pd.DataFrame:
     return rows.assign(label=labels, remark=remarks, clear=within, y=y)
 
 
-def _claim_figure(result: Claims, number: int, unit: str) -> Figure:
+def _claim_figure(result: Claims, number: int, unit: str, width: float = BROAD) -> Figure:
     """Return a line for each number: filled where its interval keeps to its side of the limit, hollow where not."""
     rows = _claim_rows(result, number, unit)
     limits = needed_limits(_finite(rows), *_known(rows))
     drawn = rows.assign(
         ci_low=rows["ci_low"].clip(lower=limits[0]),
         ci_high=rows["ci_high"].clip(upper=limits[1]),
-        colour=np.where(rows["clear"], COLOURS[0], GREY),
+        colour=np.where(rows["clear"], INK, GREY),
         shape="o",
         filled=rows["clear"],
     )
@@ -285,6 +286,7 @@ def _claim_figure(result: Claims, number: int, unit: str) -> Figure:
         _LINE * (len(rows) + 0.5),
         list(zip(rows["y"], rows["label"], strict=True)),
         remarks=list(zip(rows["y"], rows["remark"], strict=True)),
+        width=width,
         limits=limits,
         title=_title(result, number),
         x_title=f"{_UNIT_TITLES.get(unit, unit)}; upright lines: what the interval is held against",
@@ -307,7 +309,7 @@ def claim_picture(result: Claims, number: int, unit: str, place: int) -> Picture
         f"claim_{number}_{place + 1}",
         _title(result, number),
         f"Numbers behind the claim: {heard}.",
-        lambda: _claim_figure(result, number, unit),
+        lambda width: _claim_figure(result, number, unit, width),
     )
 
 

@@ -14,7 +14,6 @@ from panel.study.shown import (
     ATTRIBUTE,
     P_HOLM,
     About,
-    P,
     Source,
     Table,
     each_row,
@@ -40,19 +39,17 @@ _TITLES = {
 }
 
 
-def ladder_headline(ladder: Ladder) -> str:
+def _ladder_headline(ladder: Ladder) -> str:
     """Return in one sentence how far the evidence reaches."""
     verdicts = ladder.verdicts["verdict"]
     n, counts = len(verdicts), verdicts.value_counts()
     named, swaps = int(counts.get("driver", 0)), int(counts.get("swaps", 0))
-    parts = [f"On {swaps} of {n} attributes the difference goes with a swap, also judged from prototype to prototype"]
+    parts = [f"On {swaps} of {n} attributes it is shown which swap made the difference"]
     if doubtful := int(counts.get("assessors", 0)):
-        parts.append(f"on {doubtful} only the assessors agree on one")
+        parts.append(f"on {doubtful} it is likely")
     if along := int(counts.get("along", 0)):
-        parts.append(f"on {along} it goes along with a swap or with something else that these data cannot tell from it")
-    parts.append(
-        f"on {named} a property of the blend may be named" if named else "no property of the blend may be named"
-    )
+        parts.append(f"on {along} it may be something that goes along with the swap")
+    parts.append(f"on {named} a property of the blend may be named" if named else "no property of the oil may be named")
     return f"{'; '.join(parts)}."
 
 
@@ -62,7 +59,7 @@ def tell_ladder(ladder: Ladder, names: Naming) -> Told:
     return Told(
         ladder,
         names,
-        ladder_headline(ladder),
+        _ladder_headline(ladder),
         drawers=(
             drawer("Sensation by sensation", *_verdict_sentences(ladder, names)),
             drawer("Step by step: what each adds, and what it cannot say", LADDER),
@@ -317,8 +314,8 @@ PREDICTION = Table(
         number("All properties", "q2", 2),
         number("Chance (1 in 20)", "q2_chance", 2),
         number("The swaps alone", "q2_swaps", 2),
-        P,
-        P_HOLM,
+        p_value("p, predicted", "p_value"),
+        p_value("p, predicted, Holm", "p_adjusted"),
         p_value("Smallest p possible", "floor"),
         share("Most that can be explained", "ceiling"),
     ),

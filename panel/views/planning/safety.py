@@ -193,7 +193,9 @@ def _items_picture(gate: SafetyGate) -> Picture | None:
         f"{item}: {int(line.sum())} of {len(columns)}" for item, line in zip(rows, signed.to_numpy(bool), strict=True)
     ]
     alt = f"Which item is signed for how many batches. {'; '.join(told)}."
-    return Picture("safety", "Which item is signed for which batch", alt, lambda: tray_figure(rows, columns, cells))
+    return Picture(
+        "safety", "Which item is signed for which batch", alt, lambda width: tray_figure(rows, columns, cells, width)
+    )
 
 
 # How far the ballots have come, as tables and plain sentences; they count marks and never show one.

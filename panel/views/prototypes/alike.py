@@ -20,7 +20,6 @@ from panel.models.prototypes.verdict import EQUIVALENT, WOULD_BE
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
-    P_ADJUSTED,
     P_HOLM,
     PROTOTYPE,
     SCALE,
@@ -61,7 +60,7 @@ ALIKE = Table(
     columns=(
         *(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference", digits=SCALE)),
         each_row("Interval that decides likeness", _deciding, "deciding_level", figure=True),
-        P_ADJUSTED,
+        p_value("p for likeness", "p_adjusted"),
         text("Alike?", "verdict"),
         each_row("Not worse?", _not_worse, "not_worse"),
     ),
@@ -74,7 +73,7 @@ PLANNED = Table(
     columns=(
         *(ATTRIBUTE, PROTOTYPE, VERSUS, yes_no("Chosen", "planned", _PLANNED, _EXPLORATORY)),
         each_row(
-            "Difference ({level})",
+            "Difference ({level}, planned)",
             lambda row, about: (
                 f"{format_change(row['estimate'], about.names.digits)} "
                 f"({format_interval(row['ci_low'], row['ci_high'], about.names.digits)})"

@@ -6,7 +6,7 @@ import pytest
 from scipy.stats import norm
 
 from panel.errors import StudyError
-from panel.models.decision.profile import target_profile
+from panel.models.decision.wanted import target_profile
 from panel.models.decision.windows import PanelDraws, draw_panels, judge_windows, window_distance
 from panel.stats.comparing.shrinkage import shrink
 from tests.models.decision.known_studies import target_study
@@ -37,8 +37,7 @@ def test_the_chance_of_one_window_is_that_of_the_shrunken_mean(found):
     study = target_study(TRUTH)
     drawn = draw_panels(study, target_profile(study).attributes, np.random.default_rng(1), draws=10)
     mean, left = (
-        pd.DataFrame(each, ["GREASE", "SOFT"], list(TRUTH))
-        for each in shrink(drawn.estimate, drawn.own_variance, df=drawn.dfs)
+        pd.DataFrame(each, ["GREASE", "SOFT"], list(TRUTH)) for each in shrink(drawn.estimate, drawn.own_variance)
     )
     for row in found.rows.to_dict("records"):
         edge = row["target_high"] if row["attribute"] == "GREASE" else row["target_low"]

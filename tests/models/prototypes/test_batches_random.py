@@ -8,7 +8,7 @@ from scipy.stats import t
 from benchmarks.confounds import simulated
 from panel.models.prototypes.batch_spread import batch_spread, learned_batch_sd, own_batch_spread
 from panel.models.prototypes.differences import find_differences
-from panel.stats.mixed.satterthwaite import FTest, widened, with_few_groups
+from panel.stats.mixed.inference import FTest, widened, with_few_groups
 from panel.study.study import Study
 
 A, P, B, R = 10, 4, 3, 2
@@ -142,7 +142,7 @@ def test_true_differences_are_still_found_at_ten_by_eight_by_three():
 
 def test_the_f_test_keeps_its_level_with_few_batches():
     # mean squares with known expectations (Montgomery, ch. 14): 10 assessors x 6 prototypes x 2 batches x 2,
-    # batch SD 5, no prototype differs. Satterthwaite's own degrees of freedom err in 6.1 of 100: many of them where
+    # batch SD 5, no prototype differs. Satterthwaite's own degrees of freedom err in 6.1 of 100: too many of them where
     # batches came out alike
     rng, n = np.random.default_rng(3), 20_000
     prototypes, df = 6, np.array([6, 45, 177])

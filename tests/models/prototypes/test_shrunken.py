@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.profile import target_profile
+from panel.models.decision.wanted import target_profile
 from panel.models.decision.windows import draw_panels, judge_windows
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.verdict import shrunken_effects
@@ -22,7 +22,8 @@ def test_differences_are_those_of_the_shrunken_means():
     study = target_study(TRUTH)
     result = find_differences(study)
     drawn = draw_panels(study, ("GREASE", "SOFT"), np.random.default_rng(1), draws=400)
-    shrunken = pd.DataFrame(drawn.shrunken, drawn.attributes, drawn.prototypes)
+    df = result.pairs.groupby("attribute", sort=False)["df"].median().to_numpy()
+    shrunken = pd.DataFrame(shrink(drawn.estimate, drawn.own_variance, df=df)[0], drawn.attributes, drawn.prototypes)
     for found in (result.pairs, result.versus):
         assert len(found)
         assert (found["shrunken"].abs() <= found["estimate"].abs()).all()

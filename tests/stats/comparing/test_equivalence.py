@@ -13,8 +13,8 @@ from statsmodels.stats.tests.test_tost import clinic, tost_clinic_all_no_multi
 from statsmodels.stats.weightstats import ttost_ind, ttost_paired
 
 from panel.errors import ModelError
-from panel.stats.comparing.equivalence import detection_power, non_inferiority, smallest_difference, two_one_sided_tests
-from panel.stats.comparing.studentized import many_to_one, tukey_critical
+from panel.stats.comparing.multiplicity import many_to_one, tukey_critical
+from panel.stats.comparing.power import detection_power, non_inferiority, smallest_difference, two_one_sided_tests
 
 SAME = 1e-10  # values printed with all their digits
 SOLVED = 1e-9

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from panel.stats.comparing.studentized import many_to_one
+from panel.stats.comparing.multiplicity import many_to_one
 
 TABLE = 5e-4  # the exact two-sided values are given to three decimals
 QMC = 2e-4  # scipy's multivariate t integrates by quasi-Monte Carlo

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from sklearn.cluster import KMeans
 
-from panel.stats.maps.groups import k_means, more_groups, recovered, signs_drawn_anew, without_effects, without_levels
+from panel.stats.maps.groups import _signs_drawn_anew, k_means, more_groups, recovered, without_effects, without_levels
 
 SAME = 1e-9
 
@@ -53,7 +53,7 @@ def test_noise_drawn_anew_keeps_the_spread_of_rows_and_columns():
     by_row, by_column = np.exp(rng.normal(0, 0.4, 200)), np.linspace(0.6, 2.0, 6)
     table = by_row[:, None] * by_column * rng.normal(size=(200, 6))
     left = without_effects(table)
-    drawn = signs_drawn_anew(left, np.isfinite(left), 300, rng)
+    drawn = _signs_drawn_anew(left, np.isfinite(left), 300, rng)
     assert drawn.sum(axis=2) == pytest.approx(0, abs=1e-6)
     assert (drawn**2).mean(axis=(0, 1)) == pytest.approx((left**2).mean(axis=0), rel=0.1)
     here = (drawn**2).mean(axis=(0, 2))

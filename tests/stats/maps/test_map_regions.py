@@ -12,10 +12,10 @@ from sklearn.decomposition import PCA
 
 from panel.stats.maps.components import principal_components
 from panel.stats.maps.draws import (
+    _region_radius,
     cloud_covariances,
     ellipse_outline,
     ellipses,
-    region_radius,
     resampled_means,
     turned_onto,
     two_component_scores,
@@ -149,11 +149,11 @@ def test_radius_for_small_panels():
     # 2 (n - 1) / (n (n - 2)) F(.95; 2, n - 2), square root: computed with R's qf, printed to 6 digits.
     expected = {8: 1.224792, 10: 1.001633, 12: 0.867285, 20: 0.612538, 100: 0.249829}
     for n, radius in expected.items():
-        assert region_radius(n) / np.sqrt(n) == pytest.approx(radius, abs=5e-7)
+        assert _region_radius(n) / np.sqrt(n) == pytest.approx(radius, abs=5e-7)
     chi2 = np.sqrt(stats.chi2.ppf(0.95, 2))
-    assert 1 - chi2 / region_radius(8) == pytest.approx(0.29, abs=0.005)
-    assert region_radius(1e7) == pytest.approx(chi2, rel=1e-5)
-    assert np.isnan(region_radius(2))
+    assert 1 - chi2 / _region_radius(8) == pytest.approx(0.29, abs=0.005)
+    assert _region_radius(1e7) == pytest.approx(chi2, rel=1e-5)
+    assert np.isnan(_region_radius(2))
 
 
 def inside(points: np.ndarray, centres: np.ndarray, half_axes: np.ndarray, angles: np.ndarray) -> np.ndarray:
@@ -172,7 +172,7 @@ def test_hotelling_covers_a_mean_and_chi_squared_does_not():
     errors = np.einsum("rai,raj->rij", offsets, offsets) / 7 / 8
     found = ellipses(errors, 8)
     assert inside(np.zeros(2), means, found.half_axes, found.angles).mean() == pytest.approx(0.95, abs=0.014)
-    shorter = found.half_axes * np.sqrt(stats.chi2.ppf(0.95, 2)) / region_radius(8)
+    shorter = found.half_axes * np.sqrt(stats.chi2.ppf(0.95, 2)) / _region_radius(8)
     assert inside(np.zeros(2), means, shorter, found.angles).mean() < 0.90
 
 

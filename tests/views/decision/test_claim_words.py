@@ -1,7 +1,9 @@
 """Words, tables and pictures of claims say what the numbers say. Constructed studies with known counts."""
 
+from dataclasses import replace
 from xml.etree import ElementTree
 
+import pandas as pd
 import pytest
 
 from panel.claims.judge import judge_claims
@@ -29,7 +31,7 @@ from panel.views.decision.claims import (
     what_claims_cannot_show,
     wording_lines,
 )
-from panel.views.drawing.pictures import svg_text
+from panel.views.pictures import svg_text
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 
 
@@ -57,10 +59,17 @@ def result():
 
 def test_the_headline_counts_verdicts(result):
     words = claims_headline(result)
-    assert words.startswith("Of 7 claims: 1 supported as worded, 1 supported as worded, in these batches")
-    assert "1 not a matter for this tool" in words
-    assert words.endswith("1 of them was not fixed before the data.")
+    assert words.startswith("7 claims, 2 families: 2 supported (1 limited), ")
+    assert "1 outside" in words
+    assert words.endswith("; 1 exploratory.")
     assert claims_headline(judge_claims(study_with([], answers=answer_rows(1, 2)))).startswith("No claim")
+
+
+def test_the_headline_stays_under_25_words_with_every_verdict_in_it(result):
+    frame = pd.DataFrame({"verdict": list(VERDICTS), "exploratory": True, "p_adjusted": 0.1, "family": "panel"})
+    frame.loc[0, "exploratory"] = False
+    words = claims_headline(replace(result, claims=frame))
+    assert len(words.split()) < 25
 
 
 def told_of(result):

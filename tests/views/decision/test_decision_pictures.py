@@ -85,8 +85,8 @@ def test_windows_stand_where_they_are(demo, versus):
 
 
 def test_seven_prototypes_are_the_most_that_are_drawn(demo):
-    axes = _windows_figure(*demo).axes[0]
-    assert len(axes.get_legend().get_texts()) == 7
+    figure = _windows_figure(*demo, [f"P{number}" for number in range(1, 9)])
+    assert len(figure.legends[0].get_texts()) == 7
 
 
 def test_what_is_not_known_is_a_dash_on_white():

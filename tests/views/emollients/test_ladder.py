@@ -10,7 +10,7 @@ import pytest
 from panel.models.emollients.ladder import find_ladder
 from panel.study.naming import Naming, naming
 from panel.study.shown import Table, shown
-from panel.views.emollients.ladder import _LINKS, _TITLES, PREDICTION, _verdict_sentences, ladder_headline, tell_ladder
+from panel.views.emollients.ladder import _LINKS, _TITLES, PREDICTION, _ladder_headline, _verdict_sentences, tell_ladder
 from panel.views.emollients.ladder import LADDER as STEPS
 from panel.words import format_number
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
@@ -72,8 +72,8 @@ def test_the_mixture_rung_in_words():
 
 def test_the_headline_counts_the_verdicts():
     counts = LADDER.verdicts["verdict"].value_counts()
-    assert ladder_headline(LADDER).startswith(f"On {counts['swaps']} of 14 attributes the difference goes with a swap")
-    assert ladder_headline(LADDER).endswith("no property of the blend may be named.")
+    assert _ladder_headline(LADDER).startswith(f"On {counts['swaps']} of 14 attributes it is shown which swap made")
+    assert _ladder_headline(LADDER).endswith("no property of the oil may be named.")
 
 
 def test_every_attribute_has_a_sentence_and_no_property_is_the_cause():

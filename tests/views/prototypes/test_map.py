@@ -9,7 +9,7 @@ import pytest
 from panel.models.prototypes.map import PrototypeMap
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.views.drawing.pictures import marker_of
+from panel.views.pictures import marker_of
 from panel.views.prototypes.map import (
     COMPONENTS,
     LOADINGS,
