@@ -35,7 +35,7 @@ from panel.study.folder import write_study
 from panel.study.knowledge import lexicon
 from panel.study.naming import naming
 from panel.study.numbers_read import typed_number
-from panel.study.recent import recent_studies
+from panel.study.open_study import recent_studies
 from panel.study.study import Study
 from panel.study.tables import TABLES
 from panel.views.planning.sizes import tell_sizes

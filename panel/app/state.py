@@ -18,8 +18,7 @@ import streamlit as st
 from panel.answers import Answers, Question
 from panel.app.front_door import STUDY_FIELD
 from panel.errors import StudyError
-from panel.study.open_study import open_study, study_of_bytes, zip_bytes
-from panel.study.recent import remember_study
+from panel.study.open_study import open_study, remember_study, study_of_bytes, zip_bytes
 from panel.study.saving import save
 from panel.study.study import Study
 from panel.views.told import Told

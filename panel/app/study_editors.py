@@ -18,7 +18,6 @@ from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain
 from panel.checks.confounds import BETWEEN
 from panel.checks.finding import Finding
 from panel.errors import StudyError
-from panel.study.column_words import column_hint, columns_of, heading
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
 from panel.study.knowledge import ingredients
 from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
@@ -26,6 +25,7 @@ from panel.study.people import names_of_people
 from panel.study.renaming import delete, people_by_code, rename
 from panel.study.saving import journal_rows, undo
 from panel.study.study import Study
+from panel.study.table_cells import column_hint, columns_of, heading
 from panel.study.tables import TABLES, Column
 from panel.study.template import read_workbook, template_bytes
 from panel.words import counted

@@ -21,10 +21,11 @@ from panel.app.state import (
 )
 from panel.app.widgets import attempt, file_name, plain, say, table
 from panel.errors import PanelError, StudyError
+from panel.study.archives import open_workbook, sheet_names
 from panel.study.folder import write_study
 from panel.study.numbers_read import typed_number
 from panel.study.open_study import workbook_bytes, zip_bytes
-from panel.study.raw_table import RawTable, open_workbook, raw_file, raw_table, sheet_names
+from panel.study.raw_table import RawTable, raw_file, raw_table
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import ImportedScores, ScoresLayout, guess_layout, read_scores, study_from_scores
 from panel.study.study import RawFile, Study, natural_order
