@@ -75,7 +75,7 @@ def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 @pytest.mark.parametrize("page", PAGES)
 def test_every_page_answers_with_the_demo(page: str, demo: Study):
-    app = opened(page).run()
+    app = with_open_drawers(opened(page))
     assert not app.exception
     assert all(warning.value.startswith("Invented data") for warning in app.warning)
     words = shown(app)
