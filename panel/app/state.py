@@ -118,7 +118,7 @@ def demo_folder() -> Path:
     raise StudyError("The demo study was not found. Install the package again, or open a study of your own.")
 
 
-def demo_handle() -> StudyHandle:
+def _demo_handle() -> StudyHandle:
     """Return the handle of the demo study."""
     return StudyHandle("demo", str(demo_folder()))
 
@@ -145,7 +145,7 @@ def study_in_use() -> StudyInUse:
 
 def _first() -> StudyHandle:
     given = os.environ.get(STUDY_VARIABLE, "")
-    return StudyHandle(Path(given).name, given) if given else demo_handle()
+    return StudyHandle(Path(given).name, given) if given else _demo_handle()
 
 
 def _of_address() -> StudyHandle | None:
@@ -231,7 +231,7 @@ def use_study(name: str, study: Study) -> None:
 
 def use_demo() -> None:
     """Use the demo study."""
-    _use(demo_handle())
+    _use(_demo_handle())
 
 
 def times_opened() -> int:

@@ -44,11 +44,12 @@ from panel.study.shown import (
     typed,
     yes_no,
 )
-from panel.views.decision.decision_pictures import chance_words, chances_picture, window_text
+from panel.views.decision.decision_pictures import chances_picture, window_text
 from panel.views.told import Told, drawer
 from panel.words import (
     NOTHING,
     capital,
+    chance_words,
     format_change,
     format_interval,
     format_list,
