@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -127,7 +128,7 @@ def _without_means(table: RawTable) -> RawTable:
     kept = (~reckoned).nonzero()[0]
     lines = np.asarray(table.lines)
     note = f"Rows with means or totals were left out: line {first_few(lines[reckoned].tolist())}."
-    columns = tuple(pd.array(cells, dtype="str").take(kept) for cells in table.columns)
+    columns: tuple[Any, ...] = tuple(pd.array(cells, dtype="str").take(kept) for cells in table.columns)
     return replace(table, columns=columns, lines=lines[kept].tolist(), notes=(*table.notes, note))
 
 
