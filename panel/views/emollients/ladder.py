@@ -10,19 +10,7 @@ import pandas as pd
 from panel.models.emollients.descriptors import descriptor_words
 from panel.models.emollients.ladder import JOIN, WITH, Ladder
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    P_HOLM,
-    About,
-    Source,
-    Table,
-    each_row,
-    number,
-    p_value,
-    share,
-    text,
-    yes_no,
-)
+from panel.study.shown import ATTRIBUTE, P_HOLM, About, Source, Table, each_row, number, p_value, share, text, yes_no
 from panel.views.emollients.swaps import swap_words
 from panel.views.told import Told, drawer
 from panel.words import NOTHING, capital, counted, format_list, format_number, format_p, format_share
@@ -180,10 +168,7 @@ def _mixture(about: About) -> tuple[str, str]:
     ]
     if not told:
         return ("", "The blends are too few for any mixture model.")
-    return (
-        f"{capital('; '.join(told))}.",
-        "What a pure emollient would do: coefficients speak of blends nobody made.",
-    )
+    return (f"{capital('; '.join(told))}.", "What a pure emollient would do: coefficients speak of blends nobody made.")
 
 
 def _ceiling(about: About) -> tuple[str, str]:
