@@ -231,9 +231,9 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
         ),
         suggestion=f"{verb} within {bar} seconds" if verb else "",
         reasons=(
-            f"{of_people}. Median {number(median.estimate)} s ({100 * level:g} % interval "
-            f"{interval(median.low, median.high)}), 90th percentile {number(most.estimate)} s "
-            f"({interval(most.low, most.high)}).",
+            f"{of_people}. Median {number(median[0])} s ({100 * level:g} % interval "
+            f"{interval(*median[1:])}), 90th percentile {number(most[0])} s "
+            f"({interval(*most[1:])}).",
             f"That nine in ten need no longer than {bar} s: {p_value(p_most)}; that more than half do: "
             f"{p_value(p_half)} (exact, whatever the distribution). A mean is not used: it hides the slow half.",
             "It holds for the dose, the area and the way of rubbing of this test.",
