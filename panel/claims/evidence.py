@@ -27,6 +27,8 @@ from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
 NAN = float("nan")
+PANEL, ANSWERS, VOTES, TIMES = "trained panel", "consumer answers", "preference answers", "times of people"
+BOTH = "trained panel and consumer answers"
 NUMBER_COLUMNS = ("what", "estimate", "ci_low", "ci_high", "ci_level", "limit_low", "limit_high", "unit", "method")
 
 
@@ -128,12 +130,6 @@ def nothing_yet(rests_on: str, *missing: str) -> Evidence:
     return Evidence(rests_on, missing=missing)
 
 
-def numbers_frame(evidence: Evidence) -> pd.DataFrame:
-    """Return the numbers as a frame with the columns of `NUMBER_COLUMNS`."""
-    rows = [[getattr(number, column) for column in NUMBER_COLUMNS] for number in evidence.shown]
-    return pd.DataFrame(rows, columns=list(NUMBER_COLUMNS))
-
-
 # What no claim may fall below, whatever its own bar: settings of convention that a study can only make stricter.
 
 
@@ -220,7 +216,6 @@ def _anchors(attribute: str) -> str:
 # How many consumers agreed? Count, base, intervals, and the exact test against a bar set beforehand.
 
 
-ANSWERS = "consumer answers"
 _MAJORITY = 0.5
 _FOIL = "The sentence is a foil: it is untrue for the product, and was asked to see who says yes to anything."
 
@@ -344,7 +339,6 @@ def _shown(what: str, share: float, low: Any, high: Any, level: float, bar: floa
 # not seen).
 
 
-VOTES = "preference answers"
 _HALF = 0.5
 _NO_PREFERENCE = frozenset(("no preference", "none", "both alike", "neither", "no difference"))
 
