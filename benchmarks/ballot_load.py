@@ -32,7 +32,7 @@ sys.path.insert(0, str(ROOT))
 from panel.store.board import session_record
 from panel.store.database import Store, now, open_store
 from panel.store.events import make_tokens
-from panel.store.score_rows import prepare
+from panel.store.preparing import prepare
 from panel.store.tables import SAFETY
 from panel.study.study import Study
 

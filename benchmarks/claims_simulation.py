@@ -31,8 +31,7 @@ from panel.claims.materials import Materials
 from panel.claims.verdict import _is_shown, adjust_together
 from panel.plan.sample_size import panel_sizes
 from panel.stats.answers.binomial import power_above, upper_tail
-from panel.stats.comparing.equivalence import detection_power
-from panel.stats.comparing.power import equivalence_power
+from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.study.study import Study, empty_table
 from tests.formula_studies import ALKANE, formulas_table, hand_cream_formulas
 

@@ -18,8 +18,8 @@ from panel.claims.materials import PanelNumbers, _panel_numbers
 from panel.models.emollients.swaps import trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.models.prototypes.panel_design import fit_study
-from panel.stats.comparing.equivalence import two_one_sided_tests
 from panel.stats.comparing.multiplicity import below
+from panel.stats.comparing.power import two_one_sided_tests
 from panel.study.study import Study, empty_table
 
 LEVEL_SD, VIEW_SD, RESIDUAL_SD = 6.0, 5.0, 8.0

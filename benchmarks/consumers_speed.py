@@ -22,10 +22,10 @@ import pandas as pd
 from data_demo.make_demo import HERE
 from panel.models.consumers.agreement import count_agreement
 from panel.models.consumers.check_all import count_check_all
+from panel.models.consumers.choices import count_preferences
 from panel.models.consumers.forced_choice import judge_forced_choices
 from panel.models.consumers.just_about_right import weigh_just_about_right
 from panel.models.consumers.liking import weigh_liking
-from panel.models.consumers.preference import count_preferences
 from panel.models.consumers.preference_map import map_preferences
 from panel.models.consumers.segments import Segments, find_segments
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps

@@ -19,7 +19,7 @@ from benchmarks.confounds import RESIDUAL_SD, VIEW_SD, simulated
 from panel.models.prototypes.differences import find_differences
 from panel.plan.sample_size import independent_attributes, own_scatter, panel_sizes, typical_scatter
 from panel.stats.arrays import Array
-from panel.stats.comparing.equivalence import detection_power
+from panel.stats.comparing.power import detection_power
 from panel.study.study import Study
 
 PROTOTYPES, REPEATS, DIFFERENCE = 4, 2, 8.0

@@ -125,7 +125,7 @@ def questions() -> list[dict[str, object]]:
 
 
 def make_study(seed: int = story.SEED) -> tuple[Study, dict[str, str]]:
-    """Return the study and the hidden kind of each consumer; every draw comes from one generator."""
+    """Return the study and the hidden kind of each consumer; what came later has generators of its own."""
     rng = np.random.default_rng(seed)
     taken: set[str] = set()
     trained = simulate.trained_servings(rng, taken)
@@ -135,6 +135,7 @@ def make_study(seed: int = story.SEED) -> tuple[Study, dict[str, str]]:
     measured = simulate.readings(rng, BATCH)
     segments = simulate.consumer_segments(rng)
     choices = np.random.default_rng([seed, story.CHOICE_SEED])
+    over_time = np.random.default_rng([seed, story.TIME_SEED])
     answers = [
         simulate.hall_answers(rng, hall, segments),
         simulate.home_answers(rng, home),
@@ -151,6 +152,9 @@ def make_study(seed: int = story.SEED) -> tuple[Study, dict[str, str]]:
         "scores": scores,
         "answers": pd.concat(answers, ignore_index=True).fillna({"versus": ""}),
         "readings": measured,
+        "curves": simulate.curves(np.random.default_rng([seed, story.CURVE_SEED])),
+        "courses": simulate.courses(over_time),
+        "dominances": simulate.dominances(over_time),
         "safety": safety(),
         "claims": claims(),
     }
@@ -173,11 +177,13 @@ def people_truth(segments: dict[str, str]) -> pd.DataFrame:
 
 
 def write_demo(folder: Path) -> None:
-    """Write the study and its two truth tables into `folder`."""
+    """Write the study and its three truth tables into `folder`."""
     study, segments = make_study()
     write_study(study, folder / "reading_room", overwrite=True)
     truth_table().to_csv(folder / "reading_room_truth.csv", index=False, lineterminator="\n")
     people_truth(segments).to_csv(folder / "reading_room_people_truth.csv", index=False, lineterminator="\n")
+    measured = simulate.measured_truth().round(4)
+    measured.to_csv(folder / "reading_room_measured_truth.csv", index=False, lineterminator="\n")
 
 
 if __name__ == "__main__":

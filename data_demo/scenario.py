@@ -243,6 +243,37 @@ MEASURES = {  # unit, P1, factor of swap A, B, C, coefficient of variation, deci
     "paper blot": ("mg", 3.4, 0.55, 0.80, 1.15, 0.15, 2, 32),
 }
 PH_SD = 0.01
+
+# Curves of the same batches. The force runs as the square root of time up to its height, so that the work of shear is
+# two thirds of height times stroke: 62 g over 10 s is 413 g s, what the reading of P1 says. The pull is a triangle.
+CURVE_SEED = 20250313
+CURVE_REPEATS = ("1", "2")
+FLOW = {  # P1, factor of swap A, B, C: a flow curve of the kind of Herschel and Bulkley
+    "yield stress": (36.0, 0.86, 0.94, 1.50),  # Pa
+    "consistency": (16.0, 0.88, 0.95, 1.40),  # Pa s^n
+    "flow index": (0.42, 1.0, 1.0, 1.0),
+}
+FLOW_RATES = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 1000)  # 1/s
+FLOW_BATCH_CV, FLOW_POINT_CV = 0.03, 0.015
+STROKE_SECONDS, PROBE_SPEED = 10.0, 2.0  # each way; mm/s
+FORCE_BATCH_CV, FORCE_POINT_SD = 0.03, 0.3  # g
+
+# Over time: one sensation followed for five minutes after rubbing in, and what is dominant while rubbing in.
+TIME_SEED = 20250319
+TIME_SESSIONS = ("time 1", "time 2")
+FOLLOWED = "AF_GREASE"
+FOLLOWED_SECONDS = (0, 10, 20, 30, 45, 60, 90, 120, 150, 180, 240, 300)
+COURSES = {"P1": 150.0, "P4": 70.0, "P5": 240.0, "P8": 90.0}  # seconds in which the film fades to half
+FELT_FROM = 2.0  # below this nothing is felt
+DOMINANT = {  # what catches the attention one after the other, and the share of the time at which it ends
+    "P1": (("RO_WET", 0.25), ("RO_SPREAD", 0.50), ("AF_GREASE", 1.0)),
+    "P4": (("RO_WET", 0.30), ("RO_SPREAD", 0.55), ("AF_SLIP", 1.0)),
+    "P5": (("RO_THICK", 0.40), ("AF_STICK", 0.60), ("AF_GREASE", 1.0)),
+    "P8": (("RO_THICK", 0.25), ("RO_SPREAD", 0.55), ("AF_SLIP", 1.0)),
+}
+DOMINANCE_ATTRIBUTES = ["RO_WET", "RO_SPREAD", "RO_THICK", "AF_STICK", "AF_SLIP", "AF_GREASE"]
+DISTRACTED = 0.25  # share of choices that are any of the list
+RUBBING_SECONDS = 90.0
 VISCOSITY_METHOD = "rotational, spindle 64, 12 rpm, 25 °C, read after 60 s"
 
 CLAIMS = (  # sentence, kind, prototype, versus, attribute, minutes, margin, bar, question of the home use
@@ -292,8 +323,11 @@ FACTS = {
     "strokes": "forefinger and middle finger, circular, 120 strokes a minute, at most 120 strokes",
     "room": "21 °C, 50 % relative humidity, even light, 15 min rest before the first sample",
     "panel": "10 trained assessors, 3 sessions of 8 samples with a break between the arms; 60 consumers",
+    "probe_speed_mm_s": PROBE_SPEED,
+    "dominance_attributes": DOMINANCE_ATTRIBUTES,
     "dates": {
         "sessions": ["2025-03-14", "2025-03-17", "2025-03-18"],
+        "over time": ["2025-03-19"],
         "hall test": ["2025-03-20", "2025-03-21"],
         "home use": ["2025-03-24", "2025-03-30"],
     },

@@ -282,3 +282,84 @@ def readings(rng: np.random.Generator, batch: dict[str, str]) -> pd.DataFrame:
             rows.append((prototype, "pH", "1", value, batch[prototype], str(repeat), 25.0, ""))
     columns = ["prototype", "measure", "unit", "value", "batch", "repeat", "temperature_c", "note"]
     return pd.DataFrame(rows, columns=columns)
+
+
+# --- curves, and what runs over time
+
+
+def _times_factors(row: tuple[float, float, float, float], made: tuple[int, int, int]) -> float:
+    base, *factors = row
+    return float(base * np.prod(np.power(factors, made)))
+
+
+def measured_truth() -> pd.DataFrame:
+    """Return what is true of the curves and over time, as `prototype quantity value`."""
+    truth = true_profiles()[story.FOLLOWED]
+    rows = []
+    for prototype, made in story.SWAPS.items():
+        rows += [(prototype, quantity, _times_factors(row, made)) for quantity, row in story.FLOW.items()]
+        for quantity, measure in (("largest force", "firmness"), ("pull", "cohesiveness")):
+            rows.append((prototype, quantity, _times_factors(story.MEASURES[measure][1:5], made)))
+    for prototype, half in story.COURSES.items():
+        rows += [(prototype, "height of the course", truth[prototype]), (prototype, "half of the course after", half)]
+    return pd.DataFrame(rows, columns=["prototype", "quantity", "value"])
+
+
+def curves(rng: np.random.Generator) -> pd.DataFrame:
+    """Return two flow curves and two force curves of each batch: true curve, scatter of the curve and of its points."""
+    truth = measured_truth().pivot_table(index="quantity", columns="prototype", values="value")
+    rates, seconds = np.array(story.FLOW_RATES), np.linspace(0.0, 2 * story.STROKE_SECONDS, 41)
+    into, out = seconds <= story.STROKE_SECONDS, seconds > story.STROKE_SECONDS
+    back = (seconds[out] - story.STROKE_SECONDS) / story.STROKE_SECONDS
+    parts = []
+    for prototype, repeat in itertools.product(PROTOTYPES, story.CURVE_REPEATS):
+        of = truth[prototype]
+        stress = of["yield stress"] + of["consistency"] * rates ** of["flow index"]
+        stress *= np.exp(rng.normal(0, story.FLOW_BATCH_CV) + rng.normal(0, story.FLOW_POINT_CV, rates.size))
+        force = np.empty(seconds.size)
+        force[into] = of["largest force"] * np.sqrt(seconds[into] / story.STROKE_SECONDS)
+        force[out] = -of["pull"] * np.interp(back, [0.0, 0.25, 1.0], [0.0, 1.0, 0.0])
+        force = force * np.exp(rng.normal(0, story.FORCE_BATCH_CV)) + rng.normal(0, story.FORCE_POINT_SD, force.size)
+        force[0] = 0.0
+        for kind, x, x_unit, y, y_unit in (
+            ("flow", rates, "1/s", stress.round(2), "Pa"),
+            ("force", seconds, "s", force.round(2), "g"),
+        ):
+            points = {"prototype": prototype, "kind": kind, "x": x, "x_unit": x_unit, "y": y, "y_unit": y_unit}
+            parts.append(pd.DataFrame(points | {"repeat": repeat}))
+    return pd.concat(parts, ignore_index=True).astype({"x": "float64"})
+
+
+def courses(rng: np.random.Generator) -> pd.DataFrame:
+    """Return what each assessor moved the marker to: the film rises within 30 s and fades by halves."""
+    seconds = np.array(story.FOLLOWED_SECONDS, dtype=float)
+    height = true_profiles()[story.FOLLOWED]
+    tall, slow = np.exp(rng.normal(0, 0.12, len(story.ASSESSORS))), np.exp(rng.normal(0, 0.15, len(story.ASSESSORS)))
+    parts = []
+    for (number, assessor), session in itertools.product(enumerate(story.ASSESSORS), story.TIME_SESSIONS):
+        for prototype, half in story.COURSES.items():
+            level = height[prototype] * tall[number] * np.exp(rng.normal(0, 0.08))
+            gone = np.maximum(seconds - 30.0, 0.0) / (half * slow[number] * np.exp(rng.normal(0, 0.10)))
+            score = level * (1 - np.exp(-seconds / 8.0)) * 0.5**gone + rng.normal(0, 2.0, seconds.size) * (seconds > 0)
+            score = np.where(score < story.FELT_FROM, 0.0, score).round(1)
+            columns = {"assessor": assessor, "prototype": prototype, "attribute": story.FOLLOWED, "seconds": seconds}
+            parts.append(pd.DataFrame(columns | {"score": score, "session": session, "replicate": ""}))
+    return pd.concat(parts, ignore_index=True)
+
+
+def dominances(rng: np.random.Generator) -> pd.DataFrame:
+    """Return what each assessor found dominant from when on; now and then something else catches the attention."""
+    rows = []
+    for assessor, session, (prototype, stages) in itertools.product(
+        story.ASSESSORS, story.TIME_SESSIONS, story.DOMINANT.items()
+    ):
+        whole = story.RUBBING_SECONDS * np.exp(rng.normal(0, 0.15))
+        start, before = 2.0 + rng.exponential(2.0), ""
+        for name, end in stages:
+            seen = str(rng.choice(story.DOMINANCE_ATTRIBUTES)) if rng.random() < story.DISTRACTED else name
+            if seen != before:
+                rows.append((assessor, prototype, round(start, 1), seen, session, ""))
+            start, before = max(start + 1.0, whole * (end + rng.normal(0, 0.05))), seen
+        rows.append((assessor, prototype, round(start, 1), "stop", session, ""))
+    columns = ["assessor", "prototype", "seconds", "attribute", "session", "replicate"]
+    return pd.DataFrame(rows, columns=columns)

@@ -25,10 +25,10 @@ if TYPE_CHECKING:
     from panel.models.assessors.performance import LeftOut, PanelCheck
     from panel.models.consumers.agreement import Agreement
     from panel.models.consumers.check_all import CheckAll
+    from panel.models.consumers.choices import Preferences
     from panel.models.consumers.forced_choice import ForcedChoices
     from panel.models.consumers.just_about_right import JustAboutRight
     from panel.models.consumers.liking import Liking
-    from panel.models.consumers.preference import Preferences
     from panel.models.consumers.preference_map import PreferenceMap
     from panel.models.consumers.segments import Segments
     from panel.models.decision.decide import Decision
@@ -294,7 +294,7 @@ AGREEMENT: Question[Agreement] = Question(
 )
 PREFERENCES: Question[Preferences] = Question(
     "preferences",
-    "models.consumers.preference:count_preferences",
+    "models.consumers.choices:count_preferences",
     "Counting preferences ...",
     kinds=("preference",),
 )

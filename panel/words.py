@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from collections.abc import Sequence
-from typing import Literal
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal
 
 import numpy as np
 
 NOTHING = "–"
-MINUS = "−"
+_MINUS = "−"
 
 Rounding = Literal["nearest", "down", "up"]
 NEAREST: Rounding = "nearest"
@@ -33,20 +33,20 @@ def format_number(value: float | None, digits: int = 1, rounding: Rounding = NEA
         return NOTHING
     number = float(value)
     if math.isinf(number):
-        return "∞" if number > 0 else f"{MINUS}∞"
+        return "∞" if number > 0 else f"{_MINUS}∞"
     if rounding != NEAREST:
         scaled = number * 10.0**digits
         number = (math.floor(scaled + _FUZZ) if rounding == DOWN else math.ceil(scaled - _FUZZ)) / 10.0**digits
     text = f"{number:.{digits}f}"
     if not any(digit in text for digit in "123456789"):
         text = text.lstrip("-")
-    return text.replace("-", MINUS)
+    return text.replace("-", _MINUS)
 
 
 def format_change(value: float | None, digits: int = 1) -> str:
     """Return a difference with its sign, plus or minus; zero has none."""
     text = format_number(value, digits)
-    return f"+{text}" if text[0] not in (MINUS, NOTHING) and any(digit in text for digit in "123456789∞") else text
+    return f"+{text}" if text[0] not in (_MINUS, NOTHING) and any(digit in text for digit in "123456789∞") else text
 
 
 def format_typed(value: object) -> str:
@@ -66,6 +66,22 @@ def format_p(p_value: float | None) -> str:
     if p > 0.9995:
         return "> 0.999"
     return f"{p:.4f}" if f"{p:.3f}" == "0.050" and p != 0.05 else f"{p:.3f}"
+
+
+def chance_words(chance: float) -> str:
+    """Return a chance in per cent; never 0 or 100, which draws cannot show."""
+    if math.isnan(chance):
+        return NOTHING
+    if chance < 0.01:
+        return "< 1 %"
+    return "> 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+
+
+def luck_words(row: Mapping[Any, Any], digits: int) -> str:
+    """Return an `estimate` picked as large beside what is left of it, `shrunken`, and the chance `wrong_sign`."""
+    seen, left = (format_change(row[name], digits) for name in ("estimate", "shrunken"))
+    wrong = chance_words(row["wrong_sign"])
+    return f"{seen} as estimated, {left} with luck taken out; chance that its sign is wrong {wrong}"
 
 
 def p_words(p_value: float | None) -> str:
@@ -119,6 +135,11 @@ def format_list(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+def quoted(words: str) -> str:
+    """Return words in quotes where a comma in them would read as two things in a list."""
+    return f"“{words}”" if "," in words else words
+
+
 def first_few(names: Sequence[object], most: int = FEW) -> str:
     """Return names in a row, of many only the first: `P1, P2, P3 and 4 more`."""
     shown = ", ".join(str(name) for name in names[:most])
@@ -151,7 +172,7 @@ def capital(text: str) -> str:
 # Text from a study made fit to be shown: nothing in it can steer a terminal, a page, a reader or a printer.
 
 
-SHOWN_INSTEAD = "\N{REPLACEMENT CHARACTER}"
+_SHOWN_INSTEAD = "\N{REPLACEMENT CHARACTER}"
 _BREAKS = {"\n": " ", "\r": " ", "\t": " ", "\x0b": " ", "\x0c": " ", "\u2028": " ", "\u2029": " "}
 # Control signs, lone surrogates, private and unassigned code points; a file for the archive may hold none of them.
 _REFUSED = {"Cc", "Cs", "Co", "Cn"}
@@ -172,5 +193,5 @@ def _sign(sign: str) -> str:
     if sign in _INVISIBLE:
         return ""
     if sign in _TURNING or unicodedata.category(sign) in _REFUSED:
-        return SHOWN_INSTEAD
+        return _SHOWN_INSTEAD
     return sign

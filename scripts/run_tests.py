@@ -13,5 +13,15 @@ MOST_PROCESSES = 4  # a browser and a server in each of them fill the memory bef
 if __name__ == "__main__":
     one_thread = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
     processes = str(min(os.cpu_count() or 1, MOST_PROCESSES))
-    command = [str(ready("test")), "-m", "pytest", "-n", processes, "--dist", "loadfile", *sys.argv[1:]]
+    command = [
+        str(ready("test")),
+        "-m",
+        "pytest",
+        "-n",
+        processes,
+        "--dist",
+        "loadfile",
+        "--no-loadscope-reorder",
+        *sys.argv[1:],
+    ]
     sys.exit(subprocess.run(command, cwd=CHECKOUT, env=os.environ | one_thread, check=False).returncode)

@@ -225,7 +225,7 @@ def test_panel_on_the_demo_finds_the_planted_quirks_and_nobody_else():
     reversed_on = [(row["assessor"], row["attribute"]) for row in found["patterns"] if row["pattern"] == "reversed"]
     assert reversed_on == [("A07", "RO_ABS")]
     assert run("panel", DEMO).stdout.startswith(
-        "Talk to A03 about using the whole scale; to A06 about repeating; to A07 about speed of"
+        "Talk to A03 about using the whole scale, A06 about repeating, A07 about speed of"
     )
     assert len(run("panel", DEMO).stdout.splitlines()) <= 30
 
@@ -297,3 +297,14 @@ def test_a_command_leaves_the_settings_of_the_process_as_they_were():
     before = pd.get_option("mode.string_storage"), gc.get_threshold()
     assert answer("check", DEMO)
     assert (pd.get_option("mode.string_storage"), gc.get_threshold()) == before
+
+
+def test_a_survey_is_imported_as_on_the_page(tmp_path: Path):
+    (tmp_path / "survey.csv").write_text("who;P1 liking;P2 liking;age\nR1;7;5;30\nR2;6;8;41\n", encoding="utf-8")
+    out = tmp_path / "study"
+    result = CliRunner().invoke(
+        main, ["import", str(tmp_path / "survey.csv"), "--survey", "--assessor", "who", "--out", str(out), "--json"]
+    )
+    assert result.exit_code == 0, result.output
+    assert json.loads(result.output)["answers"] == 4
+    assert open_study(out).table("answers")["answer"].tolist() == ["7", "6", "5", "8"]

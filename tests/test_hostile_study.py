@@ -25,7 +25,7 @@ from panel.report.archive import form_of
 from panel.report.contents.evidence import evidence_report
 from panel.study.folder import write_study
 from panel.study.open_study import study_of_bytes, workbook_bytes, zip_bytes
-from panel.views.drawing.pictures import png_bytes, svg_text
+from panel.views.pictures import png_bytes, svg_text
 from tests.app.running import PAGES, part_of_app
 from tests.hostile_study import HOSTILE, hostile_study
 

@@ -14,7 +14,7 @@ from panel.cli import main
 from panel.models.assessors.performance import check_panel
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.panel_design import fit_panel
-from panel.stats.mixed.residuals import NOT_TOLD_APART
+from panel.stats.mixed.residuals import _NOT_TOLD_APART
 from panel.study.folder import write_study
 from panel.study.study import Study
 
@@ -107,7 +107,7 @@ def test_people_who_go_along_with_the_prototypes_are_told_and_leave_the_other_at
     study = study_of(ODD["an attribute scored by two, one prototype each"])
     found = find_differences(study)
     assert found.attributes["attribute"].tolist() == ["T0"]
-    assert found.not_estimated.to_dict("records") == [{"attribute": "T1", "why": NOT_TOLD_APART}]
+    assert found.not_estimated.to_dict("records") == [{"attribute": "T1", "why": _NOT_TOLD_APART}]
     alone = find_differences(study_of(WHOLE[WHOLE["attribute"] == "T0"]))
     pd.testing.assert_frame_equal(found.pairs, alone.pairs)
 

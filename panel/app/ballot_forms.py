@@ -38,20 +38,20 @@ from panel.plan.study_plan import plan_study
 from panel.store.ballot import BallotRecord, ballot_record
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
 from panel.store.database import local, now
-from panel.store.double_entry import PLACE
+from panel.store.double_entry import PLACE, keep_typed, take_over_typed, typed_differences, typed_grid
 from panel.store.events import assessors_with_token, let_go_on, make_tokens, revoke_token
 from panel.store.lock import lock_session
-from panel.store.safety import follow_gate, stop_ballots, stopped_by
-from panel.store.score_rows import keep_typed, refuse_scored, take_over_typed, typed_differences, typed_grid
+from panel.store.preparing import follow_gate, refuse_scored, stop_ballots, stopped_by
 from panel.study.folder import read_folder
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.study.people import WHO_MAY_SEE
+from panel.study.shown import shown
 from panel.study.study import Study
 from panel.views.planning.plan import tell_servings
 from panel.views.planning.safety import (
-    progress_table,
-    samples_table,
+    PROGRESS,
+    SAMPLES,
     what_locking_did,
     what_locking_leaves_out,
     who_has_answered,
@@ -81,9 +81,9 @@ def _counts(record: BallotRecord, session: str) -> None:
     samples = board_of_servings(record.store, record.collection, session)
     st.markdown(f"**{plain(who_has_answered(people))}**")
     st.caption(f"Looks again every {SECONDS} seconds. It counts marks; what was marked is not shown before the lock.")
-    table(progress_table(people), name="board", alt="How far each assessor has come", full=people)
+    table(shown(PROGRESS, people, Naming()), name="board", alt=PROGRESS.title, full=people)
     with st.expander("Sample by sample"):
-        table(samples_table(samples), name="board_samples", alt="How far each sample has come", full=samples)
+        table(shown(SAMPLES, samples, Naming()), name="board_samples", alt=SAMPLES.title, full=samples)
 
 
 def interventions(study: StudyInUse, record: BallotRecord, session: str) -> None:
@@ -583,3 +583,23 @@ def _with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
         tables={**study.tables, "servings": servings},
         facts=with_seal(study.facts, seal, salt),
     )
+
+
+def with_session(study: Study, prototypes: list[str], who: str, seed: int) -> Study:
+    """Return the study with one more session, in which everybody gets these prototypes; the key is sealed anew.
+
+    Raises
+    ------
+    ModelError
+        If these prototypes and people make no plan.
+    StudyError
+        If nobody is named who makes it.
+    """
+    if not who.strip():
+        raise StudyError("Write who makes the plan; that person may know the key.")
+    plan = plan_study(study, np.random.default_rng(seed), prototypes=prototypes)
+    before = study.table("servings")
+    taken = [int(name) for name in {*before["session"], *study.scores["session"]} if str(name).isdecimal()]
+    new = {name: str(max(taken, default=0) + 1 + place) for place, name in enumerate(plan.servings["session"].unique())}
+    more = plan.servings.assign(session=plan.servings["session"].map(new))
+    return _with_plan(study, replace(plan, servings=pd.concat([before, more], ignore_index=True)), who)

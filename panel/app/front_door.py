@@ -27,8 +27,18 @@ NAMES = ("127.0.0.1", "localhost")
 TOKEN_FIELD = "token"  # noqa: S105  # the name of the field in the address, not the word itself
 STUDY_FIELD = "study"
 """Field of the address with the path of the study in use; a reload and a second window keep it."""
-# Told where its server is, the page does not first look for it below its own address.
-_TELL_SERVER = "window.__streamlit={BACKEND_BASE_URL:location.origin}"
+# Told where its server is, the page does not first look for it below its own address. What scrolls sideways by itself,
+# a table on a phone, can be reached with the keys; and there the places lie in a panel over the page, which Streamlit
+# leaves open when one was chosen.
+_TELL_SERVER = (
+    "window.__streamlit={BACKEND_BASE_URL:location.origin};"
+    "const reach=()=>{for(const part of document.querySelectorAll('[data-testid=stTable] div,[class*=st-key-wide]'))"
+    "if(part.scrollWidth>part.clientWidth)part.tabIndex=0};"
+    "new MutationObserver(reach).observe(document,{childList:true,subtree:true});addEventListener('resize',reach);"
+    "document.addEventListener('click',event=>{"
+    "if(innerWidth<768&&event.target.closest('[data-testid=stSidebarNavLink]'))"
+    "setTimeout(()=>document.querySelector('[data-testid=stSidebarCollapseButton] button')?.click(),0)})"
+)
 # The one script that stands in Streamlit's page itself, and ours; a test compares it with the Streamlit installed.
 _OWN_SCRIPT = "'sha256-THxz9J9+wf7rhwR2YkXJoSZ13UCmYyC+3lNDv2+8ugA=' 'sha256-{}'".format(  # noqa: UP032  # too long
     base64.b64encode(hashlib.sha256(_TELL_SERVER.encode()).digest()).decode()

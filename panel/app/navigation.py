@@ -10,6 +10,7 @@ from pathlib import Path
 import streamlit as st
 
 from panel import __version__
+from panel.app.guide import show_stop
 from panel.app.launch import warm_up
 from panel.app.new_study import show_start
 from panel.app.places import PART, PLACES, go, page_of
@@ -21,7 +22,10 @@ _FILES = Path(__file__).parent / "start"
 def show() -> None:
     """Set up the app and run the place that was chosen."""
     st.set_page_config(
-        page_title="Afterfeel", page_icon=str(_FILES / "mark.svg"), layout="wide", menu_items={"About": None}
+        page_title="Afterfeel",
+        page_icon=str(_FILES / "mark.svg"),
+        layout="wide",
+        menu_items={"About": None},
     )
     warm_up()
     style()
@@ -40,8 +44,11 @@ def show_place(name: str) -> None:
     study = page(held.title, otherwise=show_start)
     titles = [part.title for part in held.parts]
     chosen = _chosen(name, titles) if len(titles) > 1 else titles[0]
+    part = next((part for part in held.parts if part.title == chosen), held.parts[0])
+    show_stop(part.name, study)
+    st.caption(part.purpose)
     with suppress(PartEnds):
-        next((part for part in held.parts if part.title == chosen), held.parts[0]).show(study)
+        part.show(study)
     close()
     other, why = held.then
     go(PLACES[other].parts[0].name, f"{why} Go to {PLACES[other].title}.")

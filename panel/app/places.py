@@ -28,18 +28,22 @@ class Part:
         Its own name among all parts.
     title
         What it is called, also in the address.
+    purpose
+        What it is for, in one sentence.
     shown_by
-        Module of `panel.app.pages` and function that show it; by default the module of that name and `show`.
+        Module, of `panel.app.pages` where no other is named, and function that show it; by default that of its name
+        and `show`.
     """
 
     name: str
     title: str
+    purpose: str
     shown_by: str = ""
 
     def show(self, study: StudyInUse) -> None:
         """Show it for the study in use."""
         module, _, function = (self.shown_by or self.name).partition(":")
-        getattr(import_module(f"panel.app.pages.{module}"), function or "show")(study)
+        getattr(import_module(module if "." in module else f"panel.app.pages.{module}"), function or "show")(study)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,56 +69,112 @@ PLACES: dict[str, Place] = {
     "result": Place(
         "Result",
         (
-            Part("at_a_glance", "At a glance"),
-            Part("differences", "Differences"),
-            Part("map", "Map"),
-            Part("over_time", "Over time"),
-            Part("decide", "Targets"),
+            Part("at_a_glance", "At a glance", "The whole job on one screen.", "result"),
+            Part(
+                "differences",
+                "Differences",
+                "Which prototypes differ, on what, and by how much.",
+                "result:show_differences",
+            ),
+            Part("map", "Map", "All prototypes and attributes in one picture.", "result:show_map"),
+            Part(
+                "over_time",
+                "Over time",
+                "What happens after use, and while a sample is worked in.",
+                "result:show_over_time",
+            ),
+            Part("decide", "Targets", "How near each prototype comes to what is wanted.", "result:show_targets"),
         ),
         ("causes", "Which emollient made the difference?"),
     ),
-    "people": Place("People", (Part("assessors", "Assessors"),), ("result", "Which prototypes differ?")),
+    "people": Place(
+        "People",
+        (Part("assessors", "Assessors", "Whom to talk to before the scores are believed.", "people"),),
+        ("result", "Which prototypes differ?"),
+    ),
     "causes": Place(
         "Causes",
         (
-            Part("emollients", "Swaps"),
-            Part("ladder", "How sure", "emollients:show_ladder"),
-            Part("blends", "Blends", "emollients:show_blends"),
-            Part("readings", "Instruments"),
+            Part("emollients", "Swaps", "Which emollient made the difference.", "causes"),
+            Part("ladder", "How sure", "How far the evidence for each swap carries.", "causes:show_ladder"),
+            Part("blends", "Blends", "What the emollient parts are made of.", "causes:show_blends"),
+            Part("readings", "Instruments", "What instruments say beside the panel.", "causes:show_instruments"),
         ),
         ("consumers", "Do consumers notice, and do they like it?"),
     ),
     "consumers": Place(
         "Consumers",
         (
-            Part("liking", "Liking", "consumers:show_liking"),
-            Part("groups", "Groups", "consumers:show_groups"),
-            Part("preference_map", "What goes with liking", "consumers:show_preference_map"),
-            Part("just_about_right", "Just about right", "consumers:show_just_about_right"),
-            Part("check_all", "Ticked words", "consumers:show_check_all"),
-            Part("agreement", "Statements", "consumers:show_agreement"),
-            Part("forced_choice", "Can they tell?"),
-            Part("preference", "Which is preferred", "forced_choice:show_preference"),
+            Part("liking", "Liking", "What consumers like.", "consumers:show_liking"),
+            Part("groups", "Groups", "Whether consumers want different things.", "consumers:show_groups"),
+            Part(
+                "preference_map",
+                "What goes with liking",
+                "Which sensations go along with liking.",
+                "consumers:show_preference_map",
+            ),
+            Part(
+                "just_about_right",
+                "Just about right",
+                "What is too little or too much.",
+                "consumers:show_just_about_right",
+            ),
+            Part(
+                "check_all", "Ticked words", "Which words people tick for which prototype.", "consumers:show_check_all"
+            ),
+            Part("agreement", "Statements", "How many agree with a statement.", "consumers:show_agreement"),
+            Part(
+                "forced_choice",
+                "Can they tell?",
+                "Whether people notice a difference at all.",
+                "consumers:show_forced_choice",
+            ),
+            Part(
+                "preference",
+                "Which is preferred",
+                "Which of two samples people would choose.",
+                "consumers:show_preference",
+            ),
         ),
         ("next", "What is worth making next?"),
     ),
-    "next": Place("Next", (Part("next_prototype", "What to make"),), ("test", "How should it be tested?")),
+    "next": Place(
+        "Next",
+        (Part("next_prototype", "What to make", "Which blend is worth making next.", "next"),),
+        ("test", "How should it be tested?"),
+    ),
     "test": Place(
         "Run a test",
-        (Part("plan", "Plan"), Part("servings", "Servings"), Part("safety", "Safety"), Part("ballots", "Ballots")),
+        (
+            Part("plan", "Plan", "Which prototypes to make, so that swaps can be told apart.", "planning:show_plan"),
+            Part(
+                "servings",
+                "Servings",
+                "How many people it takes, and who gets what in which order.",
+                "planning:show_servings",
+            ),
+            Part("safety", "Safety", "Whether anybody may apply a batch, and who says so."),
+            Part("ballots", "Ballots", "How assessors answer, and how a session ends."),
+        ),
         ("people", "Are the assessors in line?"),
     ),
     "say": Place(
-        "Say", (Part("claims", "Claims"), Part("evidence_file", "Evidence file")), ("result", "What came out?")
+        "Say",
+        (
+            Part("claims", "Claims", "What may be said, and what not."),
+            Part("evidence_file", "Evidence file", "Everything a reviewer asks for, in one file."),
+        ),
+        ("result", "What came out?"),
     ),
     "study": Place(
         "Study",
         (
-            Part("study", "What is in it"),
-            Part("edit", "Edit", "study:show_edit"),
-            Part("start", "New or another", "study:show_other"),
-            Part("history", "History"),
-            Part("privacy", "Privacy", "history:show_people"),
+            Part("study", "What is in it", "What is in the study, and what to settle."),
+            Part("edit", "Edit", "Every table and every fact, to change.", "study:show_edit"),
+            Part("start", "New or another", "Begin a study, bring scores, or open another one.", "study:show_other"),
+            Part("words", "Words", "Each word of the field, once.", "panel.app.guide:show_words"),
+            Part("history", "History", "Who changed what, and when.", "study:show_history"),
+            Part("privacy", "Privacy", "What is known of people, and how it leaves the house.", "study:show_people"),
         ),
         ("test", "How should it be tested?"),
     ),

@@ -18,10 +18,10 @@ import streamlit as st
 from panel.answers import Answers, Question
 from panel.app.front_door import STUDY_FIELD
 from panel.errors import StudyError
-from panel.study.open_study import open_study, study_of_bytes, zip_bytes
-from panel.study.recent import remember_study
+from panel.study.open_study import open_study, remember_study, study_of_bytes, zip_bytes
 from panel.study.saving import save
 from panel.study.study import Study
+from panel.views.told import Told
 
 T = TypeVar("T")
 
@@ -86,9 +86,27 @@ class StudyInUse:
         with st.spinner(question.waiting):
             return self.answers.need(question, **settings)
 
+    def told(self, tell: Callable[..., Told], question: Question[T], /, *also: object, **settings: Any) -> Told:
+        """Return what is told of the answer to a question, its pictures drawn once; ModelError where there is none.
+
+        `tell` gets the answer, the words of the study, and `also`, of which texts tell one told from another.
+        """
+        found, kept = self.answer(question, **settings), _told(self.key)
+        chosen = [text for text in also if isinstance(text, str)]
+        key = (tell.__module__, tell.__qualname__, question.name, repr((chosen, sorted(settings.items()))))
+        if key not in kept or kept[key][0] is not found:
+            kept[key] = (found, tell(found, self.answers.names, *also))
+        return kept[key][1]
+
     def choice(self, name: str) -> str:
         """Return the key under which a choice on a page is kept for this study."""
         return f"{name} of {self.handle.path or self.handle.name}"
+
+
+@st.cache_resource(max_entries=8)
+def _told(content_hash: str) -> dict[tuple[str, ...], tuple[object, Told]]:
+    """Return what was told of a study, beside its answer; what is told keeps pictures and tables once they are made."""
+    return {}
 
 
 def demo_folder() -> Path:
@@ -100,7 +118,7 @@ def demo_folder() -> Path:
     raise StudyError("The demo study was not found. Install the package again, or open a study of your own.")
 
 
-def demo_handle() -> StudyHandle:
+def _demo_handle() -> StudyHandle:
     """Return the handle of the demo study."""
     return StudyHandle("demo", str(demo_folder()))
 
@@ -127,7 +145,7 @@ def study_in_use() -> StudyInUse:
 
 def _first() -> StudyHandle:
     given = os.environ.get(STUDY_VARIABLE, "")
-    return StudyHandle(Path(given).name, given) if given else demo_handle()
+    return StudyHandle(Path(given).name, given) if given else _demo_handle()
 
 
 def _of_address() -> StudyHandle | None:
@@ -213,7 +231,7 @@ def use_study(name: str, study: Study) -> None:
 
 def use_demo() -> None:
     """Use the demo study."""
-    _use(demo_handle())
+    _use(_demo_handle())
 
 
 def times_opened() -> int:

@@ -12,16 +12,20 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.fact_editors import edit_facts
+from panel.app.places import go, leave_for
 from panel.app.state import StudyInUse, keep, leave_message
 from panel.app.widgets import attempt, file_name, headline, plain, say, table
+from panel.checks.confounds import BETWEEN
 from panel.checks.finding import Finding
 from panel.errors import PanelError, StudyError
-from panel.study.column_words import column_hint, columns_of, heading
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
 from panel.study.knowledge import ingredients
 from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
-from panel.study.renaming import delete, rename
+from panel.study.people import names_of_people
+from panel.study.renaming import delete, people_by_code, rename
+from panel.study.saving import journal_rows, undo
 from panel.study.study import Study
+from panel.study.table_cells import column_hint, columns_of, heading
 from panel.study.tables import TABLES, Column
 from panel.study.template import read_workbook, template_bytes
 from panel.words import counted
@@ -37,6 +41,8 @@ EDITORS = MappingProxyType(
         "servings": "Servings",
         "readings": "Readings",
         "curves": "Curves",
+        "courses": "Courses",
+        "dominances": "Dominances",
         "questions": "Questions",
         "planned_differences": "Planned differences",
         FACTS: "About the study",
@@ -63,10 +69,12 @@ def show_editors(study: StudyInUse) -> None:
     )
     if not what:
         st.caption("Choose what to edit. Each change is kept in the journal and can be taken back.")
+        go("claims", "Statements to test are written under Say")
         _workbook(study)
         return
     _who()
     editor(study, what)
+    _take_back(study)
 
 
 def editor(study: StudyInUse, what: str) -> None:
@@ -90,6 +98,20 @@ def editor(study: StudyInUse, what: str) -> None:
 
 def _who() -> str:
     return st.text_input("Your initials, for the journal", key=_WHO, persist_state="session", width=260) or ""
+
+
+def _take_back(study: StudyInUse) -> None:
+    """Offer to take the last saved change back, as a new change."""
+    told = journal_rows(study.folder) if study.folder is not None else pd.DataFrame()
+    if study.folder is None or told.empty:
+        return
+    last = told.iloc[0]
+    if st.button("Take the last change back", icon=":material/undo:", type="tertiary", help=plain(last["what"])):
+        who = str(st.session_state.get(_WHO) or "")
+        number, why = int(last["change"]), "Taken back where it was edited."
+        if attempt(undo, study.folder, number, who=who, why=why) is not None:
+            leave_message(f"Taken back: {last['what']}")
+            st.rerun()
 
 
 def save(study: StudyInUse, change: Callable[[Study], Study], done: str, *, forget: str = "") -> None:
@@ -224,7 +246,7 @@ def _save_or_not(study: StudyInUse, what: str, draft: Draft, put: Callable[[Stud
     with st.container(horizontal=True):
         if st.button(f"Save {EDITORS[what].lower()}", type="primary", key=f"save {what}"):
             done = f"{EDITORS[what]}: {counted(changed, 'row')} changed."
-            save(study, lambda now: with_prototypes(rebased(now, what, before, after)), done, forget=what)
+            save(study, lambda now: _with_prototypes(rebased(now, what, before, after)), done, forget=what)
         if st.button("Leave it as it was", key=f"leave {what}"):
             _begin_again(study, what, None)
 
@@ -421,12 +443,12 @@ def _pasted_block(study: StudyInUse, what: str, block: pd.DataFrame) -> None:
     done = f"{EDITORS[what]} pasted."
 
     def change(now: Study) -> Study:
-        return with_prototypes(put_block(now, what, block, whole=whole))
+        return _with_prototypes(put_block(now, what, block, whole=whole))
 
-    _preview(study, what, with_prototypes(after), change, done)
+    _preview(study, what, _with_prototypes(after), change, done)
 
 
-def with_prototypes(study: Study) -> Study:
+def _with_prototypes(study: Study) -> Study:
     """Return the study with every prototype that has a formula among its prototypes."""
     listed = study.table("prototypes")["prototype"].tolist()
     new = [name for name in study.table(FORMULAS)["prototype"].unique() if name and name not in listed]
@@ -478,6 +500,8 @@ def _names(study: StudyInUse, kind: str) -> None:
     listed = [name for name in study.study.table(what)[kind].tolist() if name]
     if not listed:
         return
+    if kind == "assessor" and names_of_people(study.study) and st.button("Use codes in place of names"):
+        save(study, people_by_code, "People are called by a code now.", forget=what)
     with st.expander("Rename one everywhere, or take one out"):
         old = st.selectbox("Which one", listed, key=f"named {kind}")
         new = st.text_input("New name, everywhere at once", key=f"new name {kind}")
@@ -492,6 +516,9 @@ def _names(study: StudyInUse, kind: str) -> None:
 # From a finding to the editor that mends it.
 
 
+_TO_JOIN = frozenset(f"prototypes_and_{factor.replace(' ', '_')}" for factor in BETWEEN)
+ASKED_TO_JOIN = "a missing session is asked for"
+"""Field of the session: the servings begin with the form for one more session."""
 _ROW_OF_PLACE = re.compile(r"\brows? (\d+)")
 
 
@@ -516,18 +543,21 @@ def open_editor(what: str, row: int = 0) -> None:
         st.session_state.pop(_ROW, None)
 
 
-def mend_button(finding: Finding, number: int, then: Callable[[], None] | None = None) -> None:
-    """Show the button beside a finding that opens the editor which mends it, if one does."""
+def way_to_mend(finding: Finding) -> str:
+    """Return what the button beside a finding says; empty where nothing in the app mends it."""
+    if finding.kind in _TO_JOIN:
+        return "Plan the missing session"
     place = place_of(finding)
-    if place is None:
-        return
+    return "" if place is None else f"Open {EDITORS[place[0]]}" + (f", row {place[1]}" if place[1] else "")
 
-    def go() -> None:
+
+def mend(finding: Finding) -> None:
+    """Go where a finding is mended: to the form for a missing session, to the editor, else to what the study holds."""
+    place = place_of(finding)
+    if finding.kind in _TO_JOIN:
+        st.session_state[ASKED_TO_JOIN] = True
+        leave_for("servings")
+    elif place is not None:
         open_editor(*place)
-        if then is not None:
-            then()
-
-    words = EDITORS[place[0]] + (f", row {place[1]}" if place[1] else "")
-    st.button(
-        f"Open {words}", key=f"mend {number} {finding.kind}", on_click=go, type="tertiary", icon=":material/edit:"
-    )
+        leave_for("edit")
+    leave_for("study")

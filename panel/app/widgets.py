@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from itertools import groupby
 from typing import Any, ParamSpec, TypeVar
 
 import pandas as pd
 import streamlit as st
 
+from panel.app.guide import explain
 from panel.app.places import links
 from panel.app.state import StudyInUse, study_in_use, take_message
 from panel.errors import PanelError
@@ -29,7 +31,6 @@ _WORD_JOINER = "\u2060"
 # A text that begins so is calculated, unless it is a number or a range of two.
 _CALCULATED = re.compile(r"[=@\t\r\n]|[+-](?![\d.,]+(?:[eE][+-]?\d+)?(?: to [+-]?[\d.,]+)?\s?%?$)")
 _FIRST_ROWS, _ROWS_SHOWN, _ROW_PIXELS, _FEW_COLUMNS = 10, 16, 36, 5
-_FITS_A_PHONE = 540  # points; shrunk further the words in a picture are too small to read
 _ALWAYS = ("always", "with any result")
 
 
@@ -38,6 +39,7 @@ _ALWAYS = ("always", "with any result")
 _STYLE = """
 [class*='st-key-wide']{overflow-x:auto;overflow-y:hidden}
 [class*='st-key-wide'] :is(img,table){min-width:44rem}
+[class*='st-key-only-broad'] img{max-width:72rem}
 @media(max-width:40rem){[class*='st-key-only-broad']{display:none}}
 @media(min-width:40.01rem){[class*='st-key-only-narrow']{display:none}}
 .st-key-head h1{padding:0}
@@ -181,22 +183,12 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
 
 
 def show_picture(told: Picture) -> None:
-    """Show a picture, to be taken away as SVG and PNG; on a narrow screen the one drawn for it, where there is one."""
-    if told.narrow is None:
-        place = wide(told.name) if _points_wide(told.svg) > _FITS_A_PHONE else st.container()
-        place.image(told.svg, alt=told.alt, width="content")
-    else:
-        for width, svg in (("broad", told.svg), ("narrow", told.narrow_svg)):
-            st.container(key=f"only {width} {told.name}").image(svg, alt=told.alt, width="stretch")
+    """Show a picture, to be taken away as SVG and PNG; on a narrow screen as it is drawn for one."""
+    for width, svg in (("broad", told.svg), ("narrow", told.narrow_svg)):
+        st.container(key=f"only {width} {told.name}").image(svg, alt=told.alt, width="stretch")
     with st.popover("Take away", icon=":material/download:", type="tertiary"):
         _download("Picture as SVG", told.svg.encode(), f"{told.name}.svg", "image/svg+xml")
         _download("Picture as PNG", told.png, f"{told.name}.png", "image/png")
-
-
-def _points_wide(svg: str) -> float:
-    """Return the width a picture says it has, in points."""
-    found = re.search(r'<svg [^>]*?width="([\d.]+)pt"', svg)
-    return float(found.group(1)) if found else 0.0
 
 
 def _download(label: str, data: bytes | Callable[[], bytes], file_name: str, kind: str) -> None:
@@ -212,16 +204,26 @@ def _download(label: str, data: bytes | Callable[[], bytes], file_name: str, kin
     )
 
 
-def show(told: Told) -> None:
-    """Show what is told of an answer: the sentence that answers, its picture, what to mind, then drawers."""
+def drawer(title: str, fill: Callable[[], object], of: str = "") -> None:
+    """Show a drawer that is filled when it is opened; `of` tells drawers with the same title apart."""
+    place = st.expander(plain(title), key=f"drawer {of}{title}", on_change="rerun")
+    if place.open:
+        with place:
+            fill()
+
+
+def show(told: Told | None) -> None:
+    """Show what is told of an answer, if any: the sentence that answers, its picture, what to mind, then drawers."""
+    if told is None:
+        return
     headline(told.headline)
     if told.picture is not None:
         show_items((told.picture,), told)
     if told.mind:
         say(told.mind)
+    explain([told.headline, *told.mind, *(each.title for each in told.drawers)])
     for each in told.every_drawer():
-        with st.expander(plain(each.title)):
-            show_items(each.items, told)
+        drawer(each.title, partial(show_items, each.items, told), f"{type(told.result).__name__} ")
 
 
 def show_items(items: Iterable[Item], told: Told) -> None:

@@ -21,7 +21,7 @@ from panel.study.numbers_read import typed_number
 MOST_BYTES = 32_768
 """Largest form that is read; a full page with the longest comment needs about 14,000 bytes."""
 
-OUT_OF_ORDER = "out of order"
+_OUT_OF_ORDER = "out of order"
 MOST_FIELDS = 300
 LONGEST_COMMENT = 2000
 _LONGEST_NUMBER = 64
@@ -74,7 +74,7 @@ def read_marks(fields: Mapping[str, str], step: Step, now: datetime, *, out_of_o
         entries.append(Entry("rubbing_ended", step.serving.serving))
     for place, question in enumerate(step.questions):
         minutes, flag = _timing(question, step.rubbing_ended, now)
-        flag = flag or (OUT_OF_ORDER if out_of_order else "")
+        flag = flag or (_OUT_OF_ORDER if out_of_order else "")
         typed = fields.get(f"v{place}", "").strip()[:_LONGEST_NUMBER]
         common = {"serving": step.serving.serving, "attribute": question.attribute, "flag": flag, "minutes": minutes}
         if fields.get(f"c{place}"):
@@ -114,9 +114,6 @@ def _value(typed: str, question: Question) -> tuple[float | None, str]:
         ends = f"{question.scale_min:.12g} to {question.scale_max:.12g}"
         return None, f"{question.name}: {typed} lies outside the line, which goes from {ends}. Write it again."
     return value, ""
-
-
-# What is an assessor to do next? Sample by sample, stage by stage, timed stages when their time has come.
 
 
 WAIT_RATHER_THAN_BEGIN = timedelta(minutes=5)
@@ -239,9 +236,6 @@ def _stages(questions: tuple[Question, ...]) -> list[tuple[str, float | None, tu
     for question in questions:
         groups.setdefault((question.stage, question.minutes), []).append(question)
     return [(stage, minutes, tuple(asked)) for (stage, minutes), asked in groups.items()]
-
-
-# How does a phone reach its ballot? A personal link, and the same as a square to be photographed.
 
 
 _PRINTED = """<!doctype html>

@@ -10,7 +10,7 @@ import secrets
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -43,9 +43,6 @@ from panel.store.database import Connection, Store
 from panel.store.database import now as this_moment
 from panel.store.events import Entry, Sent, add_entries
 
-# What every answer of the server carries: no scripts but our own, no referrer, no copy kept anywhere.
-
-
 _HEADERS = {
     "cache-control": "no-store",
     "referrer-policy": "no-referrer",
@@ -62,7 +59,7 @@ _POLICY = (
 )
 
 
-class SafeHeaders:
+class _SafeHeaders:
     """Puts the protecting headers on every answer, also on refusals and errors."""
 
     def __init__(self, app: ASGIApp) -> None:
@@ -109,7 +106,7 @@ class Often:
             return False
 
 
-def nonce_of(request: Request) -> str:
+def _nonce_of(request: Request) -> str:
     """Return the word that the scripts and styles of this one page carry."""
     return str(request.scope.get("nonce", ""))
 
@@ -120,10 +117,8 @@ def too_long(request: Request, most: int) -> bool:
     return not stated.isdecimal() or int(stated) > most
 
 
-# The server that phones talk to: it reads servings and appends answers, and knows no prototype names.
-
-
 Clock = Callable[[], datetime]
+_Answers = Callable[[Request, Mapping[str, str] | Response], Response]
 
 AT_ONCE = 40
 """Requests that are worked on at once; the others wait in the order in which they came. Ballots that arrive together
@@ -172,11 +167,11 @@ def ballot_app(
     """
     server = _Server(store, clock, closed, CapacityLimiter(AT_ONCE), secure)
     routes = [
-        Route("/b/{token}", server.overview, methods=["GET"]),
-        Route("/b/{token}/reaction", server.reaction, methods=["GET", "POST"]),
-        Route("/b/{token}/{position:int}/{stage:int}", server.step, methods=["GET", "POST"]),
+        Route("/b/{token}", server.answering(server.overview), methods=["GET"]),
+        Route("/b/{token}/reaction", server.answering(server.reaction), methods=["GET", "POST"]),
+        Route("/b/{token}/{position:int}/{stage:int}", server.answering(server.step), methods=["GET", "POST"]),
     ]
-    middleware = [Middleware(SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
+    middleware = [Middleware(_SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
     if password:
         refuse_short(password)
         tried = Often(MOST_TRIES, WHILE)
@@ -200,23 +195,20 @@ class _Server:
     comments: Often = field(default_factory=lambda: Often(MOST_COMMENTS, WHILE))
     reactions: Often = field(default_factory=lambda: Often(MOST_REACTIONS, WHILE))
 
-    async def overview(self, request: Request) -> Response:
-        return await to_thread.run_sync(self._overview, request, limiter=self.limiter)
+    def answering(self, page: _Answers) -> Callable[[Request], Awaitable[Response]]:
+        """Return what answers requests with a page, in a thread of its own."""
 
-    async def reaction(self, request: Request) -> Response:
-        fields = await _fields(request)
-        return await to_thread.run_sync(self._reaction, request, fields, limiter=self.limiter)
+        async def answer(request: Request) -> Response:
+            return await to_thread.run_sync(page, request, await _fields(request), limiter=self.limiter)
 
-    async def step(self, request: Request) -> Response:
-        fields = await _fields(request)
-        return await to_thread.run_sync(self._step, request, fields, limiter=self.limiter)
+        return answer
 
-    def _overview(self, request: Request) -> Response:
+    def overview(self, request: Request, _fields: Mapping[str, str] | Response) -> Response:
         found = self._ballot(request)
         if isinstance(found, Response):
             return found
         return self._on_phone(
-            request, found, lambda seen: pages.overview_page(seen, _path(request), self.clock(), nonce_of(request))
+            request, found, lambda seen: pages.overview_page(seen, _path(request), self.clock(), _nonce_of(request))
         )
 
     def _on_phone(self, request: Request, ballot: Ballot, page: Callable[[Ballot], str]) -> Response:
@@ -237,7 +229,7 @@ class _Server:
             answer.set_cookie(_PHONE, phone, path="/b/", httponly=True, samesite="strict", secure=self.secure)
         return answer
 
-    def _step(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
+    def step(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
         if isinstance(fields, Response):
             return self._refused(request, fields)
         if request.method == "POST":
@@ -262,7 +254,9 @@ class _Server:
         return self._on_phone(
             request,
             ballot,
-            lambda seen: pages.step_page(seen, step, _path(request), moment, nonce_of(request), incomplete=asked_again),
+            lambda seen: pages.step_page(
+                seen, step, _path(request), moment, _nonce_of(request), incomplete=asked_again
+            ),
         )
 
     def _take(self, request: Request, fields: Mapping[str, str]) -> Response:
@@ -273,7 +267,7 @@ class _Server:
         try:
             kept = self.store.add(lambda connection: _keep(connection, request, fields, moment, self))
         except StudyError as error:
-            return _page(pages.not_kept_page(str(error), dict(fields), nonce_of(request)), 503)
+            return _page(pages.not_kept_page(str(error), dict(fields), _nonce_of(request)), 503)
         if isinstance(kept, Response):
             return kept
         ballot, step, marked = kept
@@ -281,7 +275,7 @@ class _Server:
         steps = steps_of(after)
         again = next(s for s in steps if (s.serving, s.number) == (step.serving, step.number))
         if marked.unclear:
-            nonce = nonce_of(request)
+            nonce = _nonce_of(request)
             page = pages.step_page(after, again, _path(request), moment, nonce, unclear=marked.unclear)
             return _page(page, 422)
         if not again.finished:
@@ -291,7 +285,7 @@ class _Server:
         onward = "" if following is None else f"/{following.serving.position}/{following.number}"
         return RedirectResponse(f"{_path(request)}{onward}", 303)
 
-    def _reaction(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
+    def reaction(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
         """Show the page on which a reaction is reported, or keep the report and stop the ballot.
 
         Skin can react at any time: also after the session, and while the safety gate is closed again.
@@ -303,7 +297,7 @@ class _Server:
             if found is None:
                 return _plain(request, pages.NO_BALLOT, 404)
             if request.method != "POST":
-                return _page(pages.reaction_page(found, _path(request), nonce_of(request)))
+                return _page(pages.reaction_page(found, _path(request), _nonce_of(request)))
             if self.reactions.too_often(request.path_params["token"]):
                 return _plain(request, pages.TOO_OFTEN, 429)
             serving = _opened_sample(found, request.query_params.get("sample", ""))
@@ -312,7 +306,7 @@ class _Server:
             sent = Sent(f"reaction {found.collection} {found.assessor} {submission}", self.clock(), found.assessor)
             self.store.add(lambda connection: add_entries(connection, [entry], found.place, sent))
         except StudyError as error:
-            return _page(pages.not_kept_page(str(error), dict(fields), nonce_of(request)), 503)
+            return _page(pages.not_kept_page(str(error), dict(fields), _nonce_of(request)), 503)
         return RedirectResponse(_path(request), 303)
 
     def _ballot(self, request: Request) -> Ballot | Response:
@@ -422,7 +416,7 @@ def _page(html: str, status: int = 200) -> Response:
 
 
 def _plain(request: Request, words: str, status: int) -> Response:
-    return _page(pages.plain_page(words, nonce_of(request)), status)
+    return _page(pages.plain_page(words, _nonce_of(request)), status)
 
 
 async def _no_page(request: Request, error: Exception) -> Response:

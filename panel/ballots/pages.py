@@ -103,7 +103,7 @@ def step_page(
         given=given,
         unclear=unclear or {},
         incomplete=incomplete,
-        submission=page_id(now),
+        submission=_page_id(now),
         wait=_wait(step.due, now),
         due=_clock(step.due),
         ended=_clock(step.rubbing_ended),
@@ -111,7 +111,7 @@ def step_page(
     )
 
 
-def page_id(now: datetime) -> str:
+def _page_id(now: datetime) -> str:
     """Return the identifier of a page made now; it holds the moment, so that of two pages the newer one is known."""
     return f"{int(now.timestamp() * 1000)}-{secrets.token_urlsafe(16)}"
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from html.parser import HTMLParser
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import httpx
@@ -17,14 +16,13 @@ import numpy as np
 import pandas as pd
 
 from panel.ballots.serving import served
-from panel.errors import PanelError, StudyError
+from panel.errors import StudyError
 from panel.store.board import board_of_servings, session_record
 from panel.store.database import OWN_FILE, OWN_STUDY, Store, now, open_store
 from panel.store.events import make_tokens
 from panel.store.lock import Locked, lock_session
-from panel.store.score_rows import prepare
+from panel.store.preparing import prepare
 from panel.study.folder import write_study
-from panel.study.safe_write import place_warning
 from panel.study.study import Study, to_rehearse
 
 SPREAD_OF_PROTOTYPES, SPREAD_OF_ASSESSORS, SPREAD_OF_MARKS = 0.10, 0.06, 0.08
@@ -220,10 +218,7 @@ def _missing(store: Store, collection: int, board: pd.DataFrame, sent: pd.DataFr
     ]
 
 
-# A phone without a hand: opens a ballot, reads its pages and sends marks, as a browser without scripts does.
-
-
-PATIENCE = 60.0  # seconds; an answer takes a few milliseconds
+_PATIENCE = 60.0  # seconds; an answer takes a few milliseconds
 
 
 @dataclass(eq=False, slots=True)
@@ -266,7 +261,7 @@ class Visitor:
         self.path = f"/b/{token}"
         # plain HTTP on this computer: reading the list of certificates would take longer than a whole ballot
         options: Any = {"verify": False, "trust_env": False, "follow_redirects": True}
-        self._client = httpx.Client(base_url=address, timeout=PATIENCE, **options)
+        self._client = httpx.Client(base_url=address, timeout=_PATIENCE, **options)
 
     def __enter__(self) -> Visitor:
         return self
@@ -328,63 +323,3 @@ class _Reader(HTMLParser):
     def handle_data(self, data: str) -> None:
         if self._inside not in ("style", "script", "title"):
             self.texts.append(data)
-
-
-# Does a ballot server work on this computer? One made-up ballot, from the link to the record, and the refusals.
-
-
-_SEED = 1
-
-
-def self_test(store_at: str | Path = "") -> pd.DataFrame:
-    """Return what works here: columns `what ok words`, one row a check; nothing real is touched.
-
-    Parameters
-    ----------
-    store_at
-        Where the ballots of a study are kept: it is opened too, and told whether the place is fit for it.
-    """
-    with TemporaryDirectory() as folder:
-        checks = [*_checks(Path(folder) / "self-test.sqlite"), *_place_checks(store_at)]
-    return pd.DataFrame(checks, columns=["what", "ok", "words"])
-
-
-def _checks(file: Path) -> Iterator[tuple[str, bool, str]]:
-    try:
-        store = open_store(file)
-        try:
-            result = rehearse(_study(), store, np.random.default_rng(_SEED), name="self-test")
-            answered = bool(len(result.sent)) and not result.failures
-            yield "a ballot is answered and kept", answered, "; ".join(result.failures)
-            with served(store) as address, Visitor(address, "no-such-token") as stranger:
-                page = stranger.go()
-            yield "a wrong link opens nothing", page.status == 404 and not page.lines, page.words
-        finally:
-            store.close()
-    except PanelError as error:
-        yield "the server starts and answers", False, str(error)
-
-
-def _place_checks(store_at: str | Path) -> Iterator[tuple[str, bool, str]]:
-    if not str(store_at):
-        return
-    try:
-        store = open_store(store_at)
-    except PanelError as error:
-        yield "the record of ballots opens", False, str(error)
-        return
-    warning = place_warning(store.place) if store.engine.dialect.name == "sqlite" else ""
-    store.close()
-    yield "the record of ballots opens", True, ""
-    yield "the record lies on this computer", not warning, warning
-
-
-def _study() -> Study:
-    servings = pd.DataFrame(
-        [("1", "A01", 1.0, "one", "417", "left forearm"), ("1", "A01", 2.0, "two", "852", "right forearm")],
-        columns=["session", "assessor", "position", "prototype", "code", "site"],
-    )
-    attributes = pd.DataFrame(
-        [("SPREAD", "rub-out", np.nan), ("GREASE", "after-feel", 2.0)], columns=["attribute", "stage", "minutes"]
-    )
-    return Study({"servings": servings, "attributes": attributes}, {"scale_min": 0, "scale_max": 100})

@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.special import gammaln
 
 from panel.checks.finding import WIDEST_OFFSET, Dates, Finding, Names, gathered, grouped, read_dates, scales, told_date
-from panel.stats.assessors.profile_exchange import profile_exchange
+from panel.stats.assessors.scaling import profile_exchange
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 from panel.study.tables import CANNOT_JUDGE
@@ -382,7 +382,7 @@ def exchanged_profiles(cells: ScoreCells) -> list[Finding]:
     For each assessor and session the difference between two prototypes over all attributes is held against the
     same difference in that assessor's other sessions. Both point the same way when nothing went wrong, whatever
     the prototypes are. The rule: they point opposite ways by more than chance allows in one study out of twenty,
-    and exchanging the two removes more than half of the disagreement (`panel.stats.assessors.profile_exchange`).
+    and exchanging the two removes more than half of the disagreement (`panel.stats.assessors.scaling`).
     """
     scores = _laid_out(cells)
     if scores is None:

@@ -24,9 +24,11 @@ from panel.checks.finding import (
 from panel.errors import StudyError
 from panel.study.facts import fact_advice
 from panel.study.journal import FACTS, JOURNAL
+from panel.study.people import names_of_people
 from panel.study.raw_table import changed_raw_files
 from panel.study.saving import dated_back, journal_faults, open_elsewhere
 from panel.study.study import Study
+from panel.study.table_cells import nearest_column, nearest_table
 from panel.study.tables import TABLES, Column
 from panel.words import FEW, counted, first_few, format_typed
 
@@ -44,6 +46,8 @@ def check_structure(study: Study, sound: Study | None = None) -> list[Finding]:
     return [
         *_tables_not_known(study),
         *_columns_missing(study),
+        *_columns_not_known(study),
+        *_named_people(study),
         *_no_scores(study, sound),
         *_cells_not_read(study),
         *_dates_not_understood(study, sound),
@@ -68,11 +72,49 @@ def _tables_not_known(study: Study) -> list[Finding]:
             "table_not_known",
             name,
             f"{name!r} is not one of the tables of a study; nothing reads it.",
-            f"If it is one of them, give it its name: {', '.join(TABLES)}. If not, leave it where it is.",
+            _meant(nearest_table(name)) + f"The tables are {', '.join(TABLES)}. If it is none, leave it where it is.",
         )
-        for name in study.tables
+        for name in dict.fromkeys((*study.tables, *study.unread.loc[study.unread["column"] == "", "table"]))
         if name not in TABLES
     ]
+
+
+def _meant(near: str) -> str:
+    return f"Perhaps {near} is meant: give it that name. " if near else ""
+
+
+def _columns_not_known(study: Study) -> list[Finding]:
+    """Return a finding for each column that no rule reads and that may mean a known one, one note for the others."""
+    findings = []
+    for name, frame in study.tables.items():
+        known = set(TABLES[name].column_names) if name in TABLES else set()
+        unknown = [str(column) for column in frame if column not in known] if known & set(frame) else []
+        near = {column: nearest_column(name, column, frame) for column in unknown}
+        for column in [column for column in unknown if near[column]]:
+            message = f"The table {name} has no column {column!r}; it is kept, and nothing reads it."
+            findings.append(
+                Finding(
+                    "warning", "column_not_known", f"{name}, column {column}", message, _meant(near[column]).strip()
+                )
+            )
+        if others := [column for column in unknown if not near[column]]:
+            message = f"Columns of {name} that nothing reads: {first_few(others)}."
+            advice = f"They are kept. What the table knows: {', '.join(TABLES[name].column_names)}."
+            findings.append(Finding("note", "column_not_known", name, message, advice))
+    return findings
+
+
+def _named_people(study: Study) -> list[Finding]:
+    if not (named := names_of_people(study)):
+        return []
+    shown = first_few([repr(name) for name in named])
+    message = f"{shown}: these look like names of people, and whoever gets the study reads them."
+    first, code = next(iter(named.items()))
+    advice = (
+        f"Call people by a code, such as {code} for {first}: rename them in the table assessors. An imported file "
+        "keeps the names; give the study away without people."
+    )
+    return [Finding("note", "people_by_name", "assessors, column assessor", message, advice)]
 
 
 def _columns_missing(study: Study) -> list[Finding]:
@@ -122,6 +164,7 @@ def _cells_not_read(study: Study) -> list[Finding]:
     if study.unread.empty:
         return findings
     unread = study.unread.reset_index(drop=True).astype("str")
+    unread = unread.loc[unread["column"] != ""]  # a whole sheet: `_tables_not_known` names it
     of_facts = unread["table"] == FACTS
     for _, fact in unread.loc[of_facts].iterrows():
         message = f"The fact {fact['column']} could not be read: {_shortened(fact['text'])} ({fact['reason']})."

@@ -24,11 +24,9 @@ from panel.models.prototypes.differences import Differences, find_differences, v
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study
 from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
 from panel.plan.sample_size import ALONE, WITH_BENCHMARK, Scatter, own_scatter, panel_sizes
-from panel.stats.comparing.equivalence import detection_power
-from panel.stats.comparing.power import equivalence_power
-from panel.stats.mixed.kenward_roger import Inference, inference
+from panel.stats.comparing.power import detection_power, equivalence_power
+from panel.stats.mixed.inference import Inference, inference, widened
 from panel.stats.mixed.reml import BATCH, MixedFit
-from panel.stats.mixed.satterthwaite import widened
 from panel.study.knowledge import claim_kinds
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import json_option, open_path, print_json, print_lines, print_told, study_argument
+from panel.cli.shared import all_option, json_option, open_path, print_json, print_lines, print_told, study_argument
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @study_argument
 @click.option("--weight", multiple=True, metavar="ATTRIBUTE=NUMBER", help="Weight of an attribute; may be repeated.")
 @click.option("--seed", type=int, default=1, help="Seed of the draws.")
-@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+@all_option
 @json_option
 def decide(study: Path, weight: tuple[str, ...], seed: int, everything: bool, as_json: bool) -> None:
     """Hold the prototypes against the target profile: chances, ranking, gates, and who cannot be separated."""
@@ -31,7 +31,7 @@ def decide(study: Path, weight: tuple[str, ...], seed: int, everything: bool, as
     if as_json:
         frames = ("ranking", "unmet", "gates", "pairs", "front", "windows", "divided")
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
-        content |= {"weight_changes": result.weights.changes, "weight_shares": result.weights.shares}
+        content |= {"weight_changes": result.weight_changes, "weight_shares": result.weight_shares}
         content |= {"choice": result.choice, "contenders": result.contenders, "benchmark": result.benchmark}
         content |= {"nobody_meets": result.nobody_meets, "windows_read_as": result.profile.read_as}
         content |= {"decisions": answers.study.table("decisions"), "level": result.level, "seed": seed}
@@ -46,7 +46,7 @@ def _weights(study: Study, typed: tuple[str, ...]) -> dict[str, float] | None:
     """Return the weights typed in over those of the study, None if none were."""
     if not typed:
         return None
-    from panel.models.decision.profile import target_profile
+    from panel.models.decision.wanted import target_profile
     from panel.study.numbers_read import typed_number
 
     wanted = target_profile(study).wanted
@@ -76,7 +76,7 @@ def _weights(study: Study, typed: tuple[str, ...]) -> dict[str, float] | None:
 @click.option("--stamp", type=click.Path(path_type=Path), help="Verify this reply of a time-stamping authority.")
 @click.option("--asked", type=click.Path(path_type=Path), help="The request that the reply answers.")
 @click.option("--root", type=click.Path(path_type=Path), help="Certificate of an authority that you trust.")
-@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+@all_option
 @json_option
 def claim(
     study: Path,
@@ -107,7 +107,7 @@ def claim(
         return
     result = answers.need(CLAIMS)
     if as_json:
-        from panel.views.drawing.plain_data import records
+        from panel.views.plain_data import records
 
         content: dict[str, Any] = {"claims": [_with_words(row, result) for row in records(result.claims)]}
         frames = ("numbers", "findings", "gaps", "bearing")
@@ -185,7 +185,7 @@ def _with_words(row: dict[str, Any], result: Any) -> dict[str, Any]:
 @click.command()
 @study_argument
 @click.option("--seed", type=int, default=1, help="Seed of the permutations.")
-@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+@all_option
 @json_option
 def trace(study: Path, seed: int, everything: bool, as_json: bool) -> None:
     """Trace the differences back to the emollients, and say what to make next."""

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from panel.views.told import Told
 
 study_argument = click.argument("study", type=click.Path(path_type=Path))
+all_option = click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 
 
@@ -39,7 +40,7 @@ def tell(words: object, *, err: bool = False) -> None:
 
 def print_json(content: dict[str, Any]) -> None:
     """Print one JSON object; frames become lists of rows. Signs that could steer a terminal are written as escapes."""
-    from panel.views.drawing.plain_data import json_text
+    from panel.views.plain_data import json_text
     from panel.words import plain_text
 
     text = json_text(content)

@@ -10,7 +10,7 @@ from scipy.special import stdtrit
 
 from panel.errors import ModelError
 from panel.plan.sample_size import LEVEL, POWER, Scatter
-from panel.stats.comparing.equivalence import LARGEST_DF, detection_power, smallest_difference
+from panel.stats.comparing.power import LARGEST_DF, detection_power, smallest_difference
 
 
 @dataclass(frozen=True, eq=False, slots=True)

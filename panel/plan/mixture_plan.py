@@ -12,14 +12,16 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.plan.swap_plan import base_formula, called_cautions, formulas_of, with_emollients
-from panel.stats.formulas.designs import (
+from panel.stats.formulas.mixtures import (
+    Order,
     extreme_vertices,
     information_gain,
+    mixture_terms,
+    model_matrix,
     rounded_to_total,
     simplex_centroid,
     simplex_lattice,
 )
-from panel.stats.formulas.mixtures import Order, mixture_terms, model_matrix
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT
 from panel.study.knowledge import canonical_ingredient
 

@@ -12,7 +12,7 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.plan.balance import NO_GAPS, ServingBalance, design_gaps, gap_notes, serving_balance
 from panel.plan.codes import UNLUCKY, session_codes
-from panel.stats.orders.near_balance import nearly_balanced_blocks, ordered_blocks, split_into_sittings
+from panel.stats.orders.block_designs import nearly_balanced_blocks, ordered_blocks, split_into_sittings
 from panel.stats.orders.order_designs import serving_orders
 
 # Where on the skin does each sample go? Sites are turned from person to person, side by side and place by place.

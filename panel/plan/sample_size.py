@@ -12,9 +12,8 @@ from scipy.special import gammaincinv, stdtrit
 from panel.errors import ModelError
 from panel.stats.arrays import Array
 from panel.stats.assessors.departures import moderated_variances
-from panel.stats.comparing.equivalence import detection_power, smallest_difference
-from panel.stats.comparing.power import f_power, sample_noncentrality
-from panel.stats.comparing.studentized import many_to_one, tukey_critical
+from panel.stats.comparing.multiplicity import many_to_one, tukey_critical
+from panel.stats.comparing.power import detection_power, f_power, sample_noncentrality, smallest_difference
 from panel.study.study import Study
 from panel.words import counted
 
@@ -343,8 +342,8 @@ def _seen(
     swap_error = np.sqrt((1 / carrying + 1 / (prototypes - carrying)) * of_mean)
     alone: Array = np.asarray(stdtrit(df, (1 + level) / 2), dtype=np.float64)
     pairs = tukey_critical(prototypes, df, level)
-    equal = many_to_one((np.eye(prototypes - 1) + 1) / 2)
-    benchmark = equal.critical(df, level)
+    equal, _ = many_to_one((np.eye(prototypes - 1) + 1) / 2)
+    benchmark = equal.isf(1 - level, df)
     critical = {"": alone, "_pairs": pairs, "_benchmark": benchmark}
     noncentrality = sample_noncentrality(a, r, difference**2 / 2, scatter.assessor_prototype, scatter.residual)
     return grid.assign(

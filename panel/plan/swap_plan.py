@@ -13,7 +13,7 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves
-from panel.stats.formulas.designs import (
+from panel.stats.formulas.mixtures import (
     Runs,
     effect_columns,
     full_factorial,

@@ -58,7 +58,7 @@ def _item(item: Item) -> dict[str, Any]:
         case Words(kind, texts):
             return {"kind": kind, "texts": texts}
         case Drawn():
-            # our own drawing, in which every word of the study is escaped (panel.views.drawing.pictures)
+            # our own drawing, in which every word of the study is escaped (panel.views.pictures)
             drawn = Markup(inline_svg(item.svg, item.name))  # noqa: S704  # the one thing on the page that is markup
             return {"kind": "picture", "title": item.title, "svg": drawn}
         case Sheet():

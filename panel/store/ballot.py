@@ -14,8 +14,7 @@ from sqlalchemy import Connection, Table, bindparam, exists, select
 from panel.store.board import sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, read, store_exists, store_url
 from panel.store.events import Entry, token_sha256
-from panel.store.safety import follow_gate
-from panel.store.score_rows import prepare
+from panel.store.preparing import follow_gate, prepare
 from panel.store.tables import ABOUT_SKIN, COLLECTION, EVENT, QUESTION, SAFETY, SCORE_KINDS, SERVING, SESSION, TOKEN
 from panel.study.study import Study
 
@@ -229,9 +228,6 @@ def _held(connection: Connection, place: dict[str, Any]) -> frozenset[str]:
         elif code is not None:
             held.setdefault(assessor, set()).add(code)
     return frozenset(code for codes in held.values() for code in codes)
-
-
-# The record of ballots of a study folder: opened for one purpose, and closed again.
 
 
 @dataclass(frozen=True, eq=False, slots=True)

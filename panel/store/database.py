@@ -11,9 +11,11 @@ import sqlite3
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future
 from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,10 +26,10 @@ from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 from panel.errors import PanelError, StudyError
 from panel.store.tables import alone, bring_up_to_date
 
-URL_VARIABLE = "AFTERFEEL_DATABASE_URL"
+_URL_VARIABLE = "AFTERFEEL_DATABASE_URL"
 SCHEMA = "afterfeel"
 OWN_FILE, OWN_STUDY = "ballots.sqlite", "the study of this folder"
-WAIT_FOR_OTHERS = 10.0
+_WAIT_FOR_OTHERS = 10.0
 """Seconds to wait while another process writes; a transaction of ours takes a few milliseconds."""
 
 _POSTGRES = ("postgres", "postgresql", "postgresql+psycopg")
@@ -71,7 +73,7 @@ class Store:
     def _connection(self, *, writing: bool) -> Iterator[Connection]:
         with (
             nullcontext() if self.turns is None else self.turns.mine(),
-            told_trouble(self.place),
+            _told_trouble(self.place),
             self.engine.connect().execution_options(writing=writing) as connection,
             connection.begin(),
         ):
@@ -91,7 +93,7 @@ class Store:
 
 def store_url(folder: str | Path) -> str:
     """Return where the ballots of a study are kept: what AFTERFEEL_DATABASE_URL says, else a file in its folder."""
-    return os.environ.get(URL_VARIABLE, "").strip() or _own_url(folder)
+    return os.environ.get(_URL_VARIABLE, "").strip() or _own_url(folder)
 
 
 def name_in_record(folder: str | Path, url: str = "") -> str:
@@ -113,7 +115,7 @@ def _own_url(folder: str | Path) -> str:
     return URL.create("sqlite", database=str(file)).render_as_string()
 
 
-def open_store(url: str | Path, *, schema: str = SCHEMA, patience: float = WAIT_FOR_OTHERS) -> Store:
+def open_store(url: str | Path, *, schema: str = SCHEMA, patience: float = _WAIT_FOR_OTHERS) -> Store:
     """Open the record of ballots at a URL, or in a SQLite file given by its path; it is made if there is none.
 
     Parameters
@@ -140,7 +142,7 @@ def open_store(url: str | Path, *, schema: str = SCHEMA, patience: float = WAIT_
         place = address.set(password=None).render_as_string()
         engine = _postgresql(address, schema)
     try:
-        with told_trouble(place):
+        with _told_trouble(place):
             if engine.dialect.name == "postgresql":
                 with engine.begin() as connection:
                     alone(connection)
@@ -151,7 +153,7 @@ def open_store(url: str | Path, *, schema: str = SCHEMA, patience: float = WAIT_
         raise
     if engine.dialect.name == "postgresql":
         return Store(engine, place)
-    turns = Turns(3 * patience, LOCKED.format(place=place))
+    turns = Turns(3 * patience, _LOCKED.format(place=place))
     return Store(engine, place, SharedWriting(Store(engine, place, turns=turns).writing), turns)
 
 
@@ -168,7 +170,7 @@ def _address(url: str | Path) -> URL:
     try:
         address = make_url(words)
     except (ArgumentError, ValueError) as error:
-        raise StudyError(f"{URL_VARIABLE} is not the address of a database: {error}.") from error
+        raise StudyError(f"{_URL_VARIABLE} is not the address of a database: {error}.") from error
     if address.drivername in _POSTGRES:
         return address.set(drivername="postgresql+psycopg")
     if address.get_backend_name() != "sqlite" or address.database in (None, "", ":memory:"):
@@ -208,35 +210,19 @@ def _postgresql(address: URL, schema: str) -> Engine:
         pool_size=_CONNECTIONS,
         max_overflow=0,
         pool_pre_ping=True,
-        connect_args={"options": f"-c search_path={schema}", "connect_timeout": int(WAIT_FOR_OTHERS)},
+        connect_args={"options": f"-c search_path={schema}", "connect_timeout": int(_WAIT_FOR_OTHERS)},
     )
 
 
-# How do many ballots that arrive together get onto the disk together? In one transaction, each whole or not at
-# all.
-#
-# A disk takes its time for each transaction, however small (group commit: DeWitt and others 1984, Implementation
-# techniques for main memory database systems, SIGMOD). Nobody is told that a ballot is kept before it is.
-
-
 Work = Callable[[Connection], Any]
-
-
-@dataclass(eq=False, slots=True)
-class _Job:
-    work: Work
-    done: bool = False
-    result: Any = None
-    error: BaseException | None = None
+_Job = tuple[Work, Future[Any]]
 
 
 class SharedWriting:
-    """Runs pieces of work of several threads in shared transactions, one transaction at a time.
+    """Runs pieces of work of several threads in shared transactions of `begin`, each piece whole or not at all.
 
-    Parameters
-    ----------
-    begin
-        Opens a transaction that is kept when it ends well.
+    A disk takes its time for each transaction, however small (group commit: DeWitt and others 1984, Implementation
+    techniques for main memory database systems, SIGMOD). Nobody is told that a ballot is kept before it is.
     """
 
     def __init__(self, begin: Callable[[], AbstractContextManager[Connection]]) -> None:
@@ -247,15 +233,13 @@ class SharedWriting:
 
     def run(self, work: Work) -> Any:
         """Return what the work returns, once it is on the disk; raise what it or the database raises."""
-        job = _Job(work)
+        answer: Future[Any] = Future()
         with self._waiting_lock:
-            self._waiting.append(job)
+            self._waiting.append((work, answer))
         with self._writing_lock:  # whoever comes first writes for all who wait
-            if not job.done:
+            if not answer.done():
                 self._write_waiting()
-        if job.error is not None:
-            raise job.error
-        return job.result
+        return answer.result()
 
     def _write_waiting(self) -> None:
         """Do all waiting jobs in one transaction; what one of them refuses takes only itself back.
@@ -267,40 +251,40 @@ class SharedWriting:
         if self._write_together(jobs, apart=False) is None:
             return
         while jobs and (refused := self._write_together(jobs, apart=True)) is not None:
-            refused.done = True
-            jobs.remove(refused)
+            (_, answer), error = refused
+            answer.set_exception(error)
+            jobs.remove(refused[0])
 
-    def _write_together(self, jobs: list[_Job], *, apart: bool) -> _Job | None:
-        """Do the jobs, or all that wait if there are none yet; return the one on which nothing could be kept.
+    def _write_together(self, jobs: list[_Job], *, apart: bool) -> tuple[_Job, Exception] | None:
+        """Do the jobs, or all that wait if there are none yet; return the one for which nothing could be kept, and why.
 
         With `apart` each of them can be taken back by itself.
         """
         at_work: _Job | None = None
+        told: list[Callable[[], None]] = []
         try:
             with self._begin() as connection:
                 jobs += [] if jobs else self._taken()  # once the database is ours: meanwhile more may have come
                 for job in jobs:
-                    at_work, job.error = job, None
+                    at_work = work, answer = job
                     try:
                         with connection.begin_nested() if apart else nullcontext():
-                            job.result = job.work(connection)
+                            told.append(partial(answer.set_result, work(connection)))
                     except PanelError as error:
                         if not apart:
                             raise
-                        job.error = error
+                        told.append(partial(answer.set_exception, error))
                 at_work = None
         except BaseException as error:
             if at_work is not None and isinstance(error, Exception):
-                at_work.error = error
-                return at_work
-            jobs += [] if jobs else self._taken()
-            for job in jobs:  # nothing of this transaction is on the disk
-                job.error, job.done = job.error or error, True
+                return at_work, error
+            for _, answer in jobs or self._taken():  # nothing of this transaction is on the disk
+                answer.set_exception(error)
             if not isinstance(error, Exception):
                 raise
             return None
-        for job in jobs:
-            job.done = True
+        for tell in told:
+            tell()
         return None
 
     def _taken(self) -> list[_Job]:
@@ -309,113 +293,88 @@ class SharedWriting:
         return jobs
 
 
-# Whose turn is it at the one connection to a SQLite file? Threads come in the order in which they asked.
-#
-# An ordinary lock goes to whichever thread happens to run, so that each ballot would be written alone while the
-# others
-# still wait to be read.
-
-
 class Turns:
-    """A lock that is handed on in the order of asking.
+    """A lock that is handed on in the order of asking; after so many seconds in vain there is a complaint.
 
-    Parameters
-    ----------
-    patience
-        Seconds to wait for a turn.
-    complaint
-        What is said when the wait was in vain.
+    An ordinary lock goes to whichever thread happens to run, so that each ballot would be written alone while the
+    others still wait to be read.
     """
 
     def __init__(self, patience: float, complaint: str) -> None:
         self._patience = patience
         self._complaint = complaint
         self._guard = threading.Lock()
-        self._taken = False
-        self._waiting: deque[threading.Event] = deque()
+        self._waiting: deque[threading.Event] = deque()  # the first of them has its turn
 
     @contextmanager
     def mine(self) -> Iterator[None]:
         """Wait for a turn, hold it, hand it on; StudyError if it did not come in time."""
-        self._take()
+        called = threading.Event()
+        with self._guard:
+            self._waiting.append(called)
+            if len(self._waiting) == 1:
+                called.set()
+        if not called.wait(self._patience):
+            with self._guard:
+                if not called.is_set():  # else it was called at the very last moment
+                    self._waiting.remove(called)
+                    raise StudyError(self._complaint)
         try:
             yield
         finally:
-            self._hand_on()
-
-    def _take(self) -> None:
-        with self._guard:
-            if not self._taken:
-                self._taken = True
-                return
-            called = threading.Event()
-            self._waiting.append(called)
-        if called.wait(self._patience):
-            return
-        with self._guard:
-            if called.is_set():  # called at the very last moment
-                return
-            self._waiting.remove(called)
-        raise StudyError(self._complaint)
-
-    def _hand_on(self) -> None:
-        with self._guard:
-            if self._waiting:
-                self._waiting.popleft().set()
-            else:
-                self._taken = False
+            with self._guard:
+                self._waiting.popleft()
+                if self._waiting:
+                    self._waiting[0].set()
 
 
-# What does a database mean when it refuses? A sentence that says what is wrong and what to do.
-
-
-FULL = "The disk of {place} is full; nothing of this was kept. Make room, then send it again."
-LOCKED = (
+_LOCKED = (
     "{place} is in use by another program; nothing of this was kept. Close whatever else has it open (a database "
     "viewer, a backup, a synchronising folder), then send it again."
 )
-NOT_WRITABLE = "{place} cannot be opened or written to. Check that its folder exists and may be written to."
-NO_DATABASE = "{place} is not a record of ballots, or is damaged. Put back a copy, or choose another file."
-TOO_LARGE = (
-    "{place} cannot be written: the disk refused it; nothing of this was kept. Check the disk and its free room."
-)
-UNREACHABLE = "The database {place} cannot be reached. Check that it runs, its address, user and password."
 ALREADY_LOCKED = "The session is locked: its record is closed and takes nothing more. Write a correction in the study."
-KEPT = "What was collected is never changed; add a correction instead."
-MIXED = "Rehearsed and real answers are kept apart; this one belongs to the other record."
 
-# what SQLite and PostgreSQL say, in the order in which it is looked for
-_SAID = (
-    ("database or disk is full", FULL),
-    ("no space left on device", FULL),
-    ("could not extend file", FULL),
-    ("database is locked", LOCKED),
-    ("database table is locked", LOCKED),
-    ("readonly database", NOT_WRITABLE),
-    ("unable to open database file", NOT_WRITABLE),
-    ("permission denied", NOT_WRITABLE),
-    ("not a database", NO_DATABASE),
-    ("malformed", NO_DATABASE),
-    ("disk i/o error", TOO_LARGE),
-    ("the session is locked", ALREADY_LOCKED),
-    ("never changed", KEPT),
-    ("are kept apart", MIXED),
-    ("connection failed", UNREACHABLE),
-    ("connection timeout", UNREACHABLE),
-    ("could not connect", UNREACHABLE),
-    ("server closed the connection", UNREACHABLE),
-    ("terminating connection", UNREACHABLE),
-    ("the connection is closed", UNREACHABLE),
-)
+# the sentence to what SQLite and PostgreSQL say, in the order in which it is looked for
+_SAID = {
+    "The disk of {place} is full; nothing of this was kept. Make room, then send it again.": (
+        "database or disk is full",
+        "no space left on device",
+        "could not extend file",
+    ),
+    _LOCKED: ("database is locked", "database table is locked"),
+    "{place} cannot be opened or written to. Check that its folder exists and may be written to.": (
+        "readonly database",
+        "unable to open database file",
+        "permission denied",
+    ),
+    "{place} is not a record of ballots, or is damaged. Put back a copy, or choose another file.": (
+        "not a database",
+        "malformed",
+    ),
+    "{place} cannot be written: the disk refused it; nothing of this was kept. Check the disk and its free room.": (
+        "disk i/o error",
+    ),
+    ALREADY_LOCKED: ("the session is locked",),
+    "What was collected is never changed; add a correction instead.": ("never changed",),
+    "Rehearsed and real answers are kept apart; this one belongs to the other record.": ("are kept apart",),
+    "The database {place} cannot be reached. Check that it runs, its address, user and password.": (
+        "connection failed",
+        "connection timeout",
+        "could not connect",
+        "server closed the connection",
+        "terminating connection",
+        "the connection is closed",
+    ),
+}
 
 
 @contextmanager
-def told_trouble(place: str) -> Iterator[None]:
+def _told_trouble(place: str) -> Iterator[None]:
     """Turn what a database says into a StudyError; `place` stands in its text."""
     try:
         yield
     except PoolTimeoutError as error:
-        raise StudyError(LOCKED.format(place=place)) from error
+        raise StudyError(_LOCKED.format(place=place)) from error
     except DBAPIError as error:
         raise StudyError(trouble(str(error.orig), place)) from error
     except (SQLAlchemyError, sqlite3.Error) as error:  # the second while a connection is being set up
@@ -425,17 +384,14 @@ def told_trouble(place: str) -> Iterator[None]:
 def trouble(said: str, place: str) -> str:
     """Return the sentence for what a database said."""
     lower = said.casefold()
-    for words, sentence in _SAID:
-        if words in lower:
+    for sentence, words in _SAID.items():
+        if any(each in lower for each in words):
             return sentence.format(place=place)
     return f"{place} could not be read or written: {' '.join(said.split())}. Nothing of this was kept."
 
 
-# How is a moment written in the record? UTC to the millisecond, so that text sorts as time does.
-
-
 def written(moment: datetime) -> str:
-    """Return an aware moment as `2025-03-14T13:00:10.123+00:00`."""
+    """Return an aware moment as `2025-03-14T13:00:10.123+00:00`: UTC, so that text sorts as time does."""
     return moment.astimezone(UTC).isoformat(timespec="milliseconds")
 
 

@@ -19,7 +19,7 @@ from panel.errors import StudyError
 from panel.store.database import ALREADY_LOCKED, Store, written
 from panel.store.tables import COLLECTION, EVENT, FROZEN_KINDS, SCORE, SERVING, SESSION, SKIN_KINDS, SUBMISSION, TOKEN
 
-LONGEST_TEXT = 4000
+_LONGEST_TEXT = 4000
 _OWN_CONTENT = ("kind", "serving", "attribute", "value", "text")
 
 # The statements of `record` are made once: every ballot page needs them. SQLite leaves locks out; it has one writer.
@@ -208,8 +208,8 @@ def hold_session(connection: Connection, collection: int, session: str, *, exclu
 def _check(entry: Entry) -> None:
     if entry.kind not in (*FROZEN_KINDS, *SKIN_KINDS):
         raise StudyError(f"{entry.kind!r} is not something the record keeps.")
-    if len(entry.text) > LONGEST_TEXT:
-        raise StudyError(f"A text is longer than {LONGEST_TEXT} characters; shorten it.")
+    if len(entry.text) > _LONGEST_TEXT:
+        raise StudyError(f"A text is longer than {_LONGEST_TEXT} characters; shorten it.")
     if entry.value is not None and not math.isfinite(entry.value):
         raise StudyError(f"The score of {entry.attribute} is not a finite number.")
 
@@ -250,9 +250,6 @@ def _take_turn(connection: Connection, sent: Sent, digest: str) -> int | None:
 def _digest(entries: Sequence[Entry]) -> str:
     content = [[getattr(entry, name) for name in _OWN_CONTENT] for entry in entries]
     return hashlib.sha256(json.dumps(content).encode()).hexdigest()
-
-
-# Who may open which ballot? A personal token, one for each assessor and session; only its SHA-256 is kept.
 
 
 TOKEN_BYTES = 18  # 144 bits

@@ -1,28 +1,31 @@
 """How does a session end? Its record is closed and sealed, and its scores go into the study, under their prototypes.
 
-The record is closed first: whatever interrupts the writing of the study, locking again finishes it.
+The record is closed first: whatever interrupts the writing of the study, locking again finishes it. Here each code on a
+cup is looked up in the serving plan.
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 from sqlalchemy import Connection, select, update
 
 from panel.errors import StudyError
 from panel.store.board import record_bytes, sha256
 from panel.store.database import Store, local, written
 from panel.store.events import hold_session
-from panel.store.score_rows import Collected, with_collected
-from panel.store.tables import COLLECTION, EVENT, SCORE_KINDS, SERVING, SESSION
+from panel.store.tables import COLLECTION, EVENT, PAPER, SCORE_KINDS, SERVING, SESSION
 from panel.study.facts import LockedSession, with_lock
 from panel.study.folder import read_folder
 from panel.study.saving import save
-from panel.study.study import REHEARSAL_FACT, RawFile, Study
+from panel.study.study import REHEARSAL_FACT, REHEARSED, RawFile, Study, is_rehearsed
+from panel.study.tables import CANNOT_JUDGE
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,3 +149,175 @@ def _with_record(study: Study, record: bytes, locked: Locked, who: str) -> Study
     if locked.rehearsal:
         facts[REHEARSAL_FACT] = True
     return replace(study, facts=facts, raw_files=(*study.raw_files, file))
+
+
+BALLOT, TYPED = "ballot", "typed"
+_NUMBERS = ("score", "position")
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Collected:
+    """What a session brought.
+
+    Parameters
+    ----------
+    servings
+        (assessor, position) to the code on the cup.
+    answers
+        The last answer to each question: `assessor position code attribute value flag kind at why`.
+    corrections
+        Corrections that came after those answers: the same, and `text` (the value before) and `who`.
+    """
+
+    session: str
+    rehearsal: bool
+    servings: Mapping[tuple[str, int], str]
+    answers: tuple[Mapping[str, Any], ...]
+    corrections: tuple[Mapping[str, Any], ...]
+
+
+def with_collected(study: Study, collected: Collected) -> Study:
+    """Return the study with the answers as scores and the corrections as corrections; those it holds are not repeated.
+
+    Raises
+    ------
+    StudyError
+        If the serving plan is not the one the ballots were made from, other scores of the same servings are there
+        already, or rehearsed scores would stand beside real ones.
+    """
+    _keep_apart(study, collected)
+    prototypes = _prototypes(study, collected)
+    batches = _only_batch(study)
+    rows = [_score_row(row, collected, prototypes, batches) for row in collected.answers]
+    scores = _not_there_yet(study, pd.DataFrame(rows), collected.session)
+    tables = dict(study.tables)
+    tables["scores"] = _below(study.table("scores"), scores)
+    known = study.table("corrections").to_dict("records")
+    rows = [_correction_row(row, collected, prototypes) for row in collected.corrections]
+    rows = [row for row in rows if not any(row.items() <= other.items() for other in known)]
+    if rows:
+        tables["corrections"] = _below(study.table("corrections"), pd.DataFrame(rows, dtype="str"))
+    return replace(study, tables=tables)
+
+
+def _keep_apart(study: Study, collected: Collected) -> None:
+    rehearsed = is_rehearsed(study)
+    if collected.rehearsal and not rehearsed and len(study.scores):
+        raise StudyError(
+            "This session was rehearsed, and the study holds real scores; nothing was written. "
+            "Write a rehearsal into a copy of the study without scores."
+        )
+    if rehearsed and not collected.rehearsal:
+        raise StudyError(
+            "The study in this folder is a rehearsal; real scores do not go into it. Choose the folder of the real one."
+        )
+
+
+def _prototypes(study: Study, collected: Collected) -> dict[tuple[str, int], str]:
+    """Return (assessor, position) to the prototype; StudyError if a code on a cup is not the one in the plan."""
+    plan = study.table("servings")
+    plan = plan.loc[plan["session"] == collected.session]
+    keys = zip(plan["assessor"], plan["position"], strict=True)
+    planned = dict(zip(keys, zip(plan["code"], plan["prototype"], strict=True), strict=True))
+    found = {}
+    for (assessor, position), code in collected.servings.items():
+        now, prototype = planned.get((assessor, float(position)), ("", ""))
+        if now != code or not prototype:
+            raise StudyError(
+                f"Session {collected.session}, {assessor}, position {position}: the cup had the code {code}, the "
+                f"serving plan now says {now or 'nothing'}. Put the plan back as it was when the ballots were made."
+            )
+        found[assessor, position] = str(prototype)
+    return found
+
+
+def _only_batch(study: Study) -> dict[str, str]:
+    """Return prototype to batch, for prototypes that have one batch."""
+    batches = study.table("batches")
+    alone = batches.drop_duplicates("prototype", keep=False)
+    return dict(zip(alone["prototype"], alone["batch"], strict=True))
+
+
+def _score_row(
+    row: Mapping[str, Any],
+    collected: Collected,
+    prototypes: Mapping[tuple[str, int], str],
+    batches: Mapping[str, str],
+) -> dict[str, Any]:
+    prototype = prototypes[row["assessor"], row["position"]]
+    value = row["value"]
+    return {
+        "assessor": row["assessor"],
+        "prototype": prototype,
+        "attribute": row["attribute"],
+        "score": float("nan") if value is None else float(value),
+        "session": collected.session,
+        "position": float(row["position"]),
+        "batch": batches.get(prototype, ""),
+        "recorded_at": local(row["at"]),
+        "source": REHEARSED if collected.rehearsal else TYPED if row["why"] == PAPER else BALLOT,
+        "flag": CANNOT_JUDGE if row["kind"] == "cannot_judge" else row["flag"],
+    }
+
+
+def _correction_row(
+    row: Mapping[str, Any], collected: Collected, prototypes: Mapping[tuple[str, int], str]
+) -> dict[str, str]:
+    place = {
+        "assessor": row["assessor"],
+        "session": collected.session,
+        "prototype": prototypes[row["assessor"], row["position"]],
+        "attribute": row["attribute"],
+        "position": str(float(row["position"])),
+    }
+    return {
+        "when": local(row["at"]),
+        "who": row["who"],
+        "table": "scores",
+        "key": "; ".join(f"{name}={value}" for name, value in place.items()),
+        "old": row["text"],
+        "new": "" if row["value"] is None else _plain(float(row["value"])),
+        "why": row["why"],
+    }
+
+
+def _plain(value: float) -> str:
+    text = repr(value)
+    return f"{text}0" if len(text.partition(".")[2]) == 3 else text  # 1.234 could be read as a thousand and more
+
+
+def _not_there_yet(study: Study, scores: pd.DataFrame, session: str) -> pd.DataFrame:
+    """Return the scores that the study does not hold; StudyError if it holds others of the same samples.
+
+    A study may hold its own rows of the session already: an earlier version could be stopped between two files.
+    """
+    there = study.scores.loc[study.scores["session"] == session]
+    place = ["assessor", "prototype", "attribute", "position"]
+    said = ["score", "recorded_at", "source", "flag"]
+    kept = {_cells(row, place): _cells(row, said) for row in there.to_dict("records")}
+    own = [(_cells(row, place), _cells(row, said)) for row in scores.to_dict("records")]
+    others = sorted({str(where[0]) for where, cells in own if kept.get(where, cells) != cells})
+    if others:
+        raise StudyError(
+            f"The study already holds scores of session {session} for the same samples ({', '.join(others)}); nothing "
+            "was written. Remove one of the two first."
+        )
+    return scores.loc[[where not in kept for where, _ in own]]
+
+
+def _cells(row: Mapping[Any, Any], names: list[str]) -> tuple[Any, ...]:
+    """Return cells of a row in a form that can be compared: a missing one is the empty text."""
+    return tuple("" if pd.isna(row.get(name)) else row[name] for name in names)
+
+
+def _below(table: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+    """Return a table with rows below it; text that is missing on either side is empty."""
+    columns = list(dict.fromkeys([*table.columns, *rows.columns]))
+    parts = [_complete(part.reindex(columns=columns)) for part in (table, rows) if len(part)]
+    return pd.concat(parts, ignore_index=True)
+
+
+def _complete(part: pd.DataFrame) -> pd.DataFrame:
+    text = [name for name in part.columns if name not in _NUMBERS]
+    filled = {name: part[name].astype("object").where(part[name].notna(), "").astype("str") for name in text}
+    return part.assign(**filled, **{name: part[name].astype("float64") for name in _NUMBERS if name in part.columns})

@@ -17,7 +17,7 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.archive_limits import stays_inside
+from panel.study.archives import stays_inside
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.journal import JOURNAL, next_line, row_changes
 from panel.study.raw_table import LARGEST_BYTES, OWN_FILE, decode, table_of_text
@@ -49,7 +49,7 @@ def read_folder(folder: str | Path) -> Study:
     try:
         if not folder.is_dir():
             raise StudyError(f"There is no folder {folder}.")
-        files = files_at_one_moment(folder, DESCRIPTION, partial(paths_of_study, where=str(folder)), MAX_TABLE_BYTES)
+        files = files_at_one_moment(folder, DESCRIPTION, partial(_paths_of_study, where=str(folder)), _MAX_TABLE_BYTES)
         return study_of_files(files.get, str(folder))
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be read: {error}.") from error
@@ -136,7 +136,7 @@ def put_without_past(folder: Path, after: Study, *, who: str, what: str) -> None
 def _described_as(study: Study, others: Iterable[Mapping[str, Any]], journal: bytes) -> bytes:
     """Return the description of a study that has a journal."""
     headers = {name: [str(c) for c in study.tables[name].columns] for name in _tables_with_columns(study)}
-    return description_text(
+    return _description_text(
         facts_with_unread(study), headers, _raw_paths(study), others, hashlib.sha256(journal).hexdigest()
     ).encode()
 
@@ -157,7 +157,7 @@ def read_journal(folder: str | Path) -> tuple[bytes | None, str]:
     """Return the journal of a study folder, None if it has none, and its SHA-256 as the study names it."""
     folder = Path(folder)
     try:
-        files = files_at_one_moment(folder, DESCRIPTION, lambda _: [JOURNAL], MAX_TABLE_BYTES)
+        files = files_at_one_moment(folder, DESCRIPTION, lambda _: [JOURNAL], _MAX_TABLE_BYTES)
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be read: {error}.") from error
     content = files[DESCRIPTION]
@@ -192,7 +192,7 @@ def _may_be_written(folder: Path, *, overwrite: bool) -> bool:
 # Which files make up a study? The same ones whether they lie in a folder or in a zip.
 
 
-MAX_TABLE_BYTES = LARGEST_BYTES
+_MAX_TABLE_BYTES = LARGEST_BYTES
 _MAX_TABLE_COLUMNS = 200
 
 
@@ -214,9 +214,9 @@ def files_of_study(study: Study) -> dict[str, bytes]:
     raw = _raw_paths(study)
     files.update({path: file.content for path, file in raw.items()})
     for path, content in files.items():
-        if len(content) > MAX_TABLE_BYTES:
-            raise StudyError(f"{path} would be larger than {MAX_TABLE_BYTES} bytes; split the study.")
-    files[DESCRIPTION] = description_text(facts_with_unread(study), headers, raw).encode()
+        if len(content) > _MAX_TABLE_BYTES:
+            raise StudyError(f"{path} would be larger than {_MAX_TABLE_BYTES} bytes; split the study.")
+    files[DESCRIPTION] = _description_text(facts_with_unread(study), headers, raw).encode()
     return files
 
 
@@ -229,11 +229,11 @@ def _raw_paths(study: Study) -> dict[str, RawFile]:
     """Return where each imported file is kept."""
     raw: dict[str, RawFile] = {}
     for file in study.raw_files:
-        raw[raw_path(file, raw)] = file
+        raw[_raw_path(file, raw)] = file
     return raw
 
 
-def paths_of_study(content: bytes, where: str) -> list[str]:
+def _paths_of_study(content: bytes, where: str) -> list[str]:
     """Return the paths of all files that the description with this content names or that belong to a study anyway."""
     described = _described(content, where)
     tables = [described.tables.get(name, f"{name}.csv") for name in TABLES]
@@ -260,8 +260,8 @@ def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: i
     content = read(DESCRIPTION)
     if content is None:
         raise StudyError(f"{where} is not a study: it has no {DESCRIPTION}; import the scores to make one.")
-    if len(content) > MAX_DESCRIPTION:
-        raise StudyError(f"{where}: {DESCRIPTION} is larger than {MAX_DESCRIPTION} bytes; restore it.")
+    if len(content) > _MAX_DESCRIPTION:
+        raise StudyError(f"{where}: {DESCRIPTION} is larger than {_MAX_DESCRIPTION} bytes; restore it.")
     described = _described(content, where)
     tables: dict[str, pd.DataFrame] = {}
     unread: list[tuple[str, ...]] = []
@@ -282,8 +282,8 @@ def study_of_files(read: Callable[[str], bytes | None], where: str, max_cells: i
     return Study(tables, facts, unread_frame([*unread, *not_read]), raw)
 
 
-def _described(content: bytes, where: str) -> Description:
-    return read_description(decode(content, f"{where}: {DESCRIPTION}")[0], f"{where}: {DESCRIPTION}")
+def _described(content: bytes, where: str) -> _Description:
+    return _read_description(decode(content, f"{where}: {DESCRIPTION}")[0], f"{where}: {DESCRIPTION}")
 
 
 def _read_table(
@@ -320,7 +320,7 @@ _ROWS_AT_A_TIME = 100_000
 
 
 DESCRIPTION = "datapackage.json"
-MAX_DESCRIPTION = 5_000_000  # bytes
+_MAX_DESCRIPTION = 5_000_000  # bytes
 _PACKAGE_PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
 _TABLE_PROFILE = "https://datapackage.org/profiles/2.0/tableschema.json"
 _OWN = "afterfeel"
@@ -338,7 +338,7 @@ _MAY_BE_EMPTY = {("scores", "score"), ("answers", "answer")}
 
 
 @dataclass(frozen=True, slots=True)
-class Description:
+class _Description:
     """What a `datapackage.json` says.
 
     Parameters
@@ -368,7 +368,7 @@ class Description:
     journal_sha256: str = ""
 
 
-def description_text(
+def _description_text(
     facts: Mapping[str, Any],
     headers: Mapping[str, Iterable[str]],
     raw_files: Mapping[str, RawFile],
@@ -412,7 +412,7 @@ def description_text(
     return text + "\n"
 
 
-def read_description(text: str, name: str) -> Description:
+def _read_description(text: str, name: str) -> _Description:
     """Return what the text of a `datapackage.json` says.
 
     Raises
@@ -435,10 +435,12 @@ def read_description(text: str, name: str) -> Description:
     delimiters = {entry["name"]: sign for entry in ours if (sign := _delimiter(entry, name))}
     journal = own.get(_JOURNAL_HASH, "")
     known = journal if isinstance(journal, str) else ""
-    return Description(facts, tables, _raw_entries(own.get(_RAW, []), name), others, delimiters, _OWN in package, known)
+    return _Description(
+        facts, tables, _raw_entries(own.get(_RAW, []), name), others, delimiters, _OWN in package, known
+    )
 
 
-def inside_path(path: object, name: str) -> str:
+def _inside_path(path: object, name: str) -> str:
     """Return a path found in a description; StudyError if it leads out of the study."""
     if not isinstance(path, str) or not stays_inside(path):
         raise StudyError(f"{name} names the file {path!r}, which is not inside the study; nothing was read.")
@@ -460,7 +462,10 @@ def _resource(table: Table, columns: Iterable[str], present: Iterable[str]) -> d
     references = [
         {"fields": [column], "reference": {"resource": target, "fields": [column]}}
         for column, target in _REFERENCES.items()
-        if column in columns and target in present and target != table.name
+        if column in columns
+        and target in present
+        and target != table.name
+        and (table.name, column) != ("dominances", "attribute")  # which holds the word stop as well
     ]
     if references:
         schema["foreignKeys"] = references
@@ -499,7 +504,7 @@ def _split_resources(resources: list[Any], name: str) -> tuple[dict[str, str], t
         elif table in tables:
             raise StudyError(f"{name} lists the table {table!r} twice; keep one of them.")
         else:
-            tables[table] = inside_path(resource.get("path"), name)
+            tables[table] = _inside_path(resource.get("path"), name)
     return tables, tuple(others)
 
 
@@ -521,11 +526,11 @@ def _raw_entries(entries: Any, name: str) -> tuple[tuple[str, str, str], ...]:
         values = [entry.get(key) for key in ("name", "path", "sha256")] if isinstance(entry, dict) else []
         if len(values) != 3 or not all(isinstance(value, str) for value in values):
             raise StudyError(f"{name} lists a raw file without its name, path and SHA-256; restore it.")
-        found.append((str(values[0]), inside_path(values[1], name), str(values[2])))
+        found.append((str(values[0]), _inside_path(values[1], name), str(values[2])))
     return tuple(found)
 
 
-def raw_path(file: RawFile, taken: Iterable[str]) -> str:
+def _raw_path(file: RawFile, taken: Iterable[str]) -> str:
     """Return where an imported file is kept in the study: its name made safe, and never one already taken."""
     plain = re.sub(r"[^\w.() -]", "_", file.name).strip(" .")[-100:] or "file"
     path = f"raw/{plain}"

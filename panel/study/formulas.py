@@ -162,14 +162,14 @@ WATER = "Aqua"
 # same: no line differs. swap: one emollient replaced by another at equal mass. joint: several emollients changed
 # that never change apart in this study. several: more than one swap at once, of emollients that do change apart.
 # water: the emollients changed and water took up the difference. other: something else differs, or is not known.
-PAIR_KINDS = ("same", "swap", "joint", "several", "water", "other")
-NOT_EMOLLIENT = -2
+_PAIR_KINDS = ("same", "swap", "joint", "several", "water", "other")
+_NOT_EMOLLIENT = -2
 
 
 def formula_pairs(study: Study) -> pd.DataFrame:
     """Return every pair of prototypes with a formula and how the two differ.
 
-    Columns: prototype, versus, kind (one of `PAIR_KINDS`), removed and added (what falls and what rises from
+    Columns: prototype, versus, kind (one of `_PAIR_KINDS`), removed and added (what falls and what rises from
     `versus` to `prototype`, names joined by " + "), percent (mass removed, per cent of the formula). The base is the
     benchmark, or the first prototype if that has no formula; `versus` is whichever of the two is closer to the base
     in what differs, and the earlier one where neither is.
@@ -202,7 +202,7 @@ def _away_from_base(amounts: NDArray[np.float64], first: int, second: int) -> tu
 
 def _alias_group(amounts: NDArray[np.float64], is_emollient: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Return for each ingredient the group of emollients it always changes with, -1 if none, -2 for the others."""
-    group = np.full(is_emollient.size, NOT_EMOLLIENT)
+    group = np.full(is_emollient.size, _NOT_EMOLLIENT)
     known = ~np.isnan(amounts).any(axis=1)
     if known.any():
         group[is_emollient] = alias_groups(amounts[known][:, is_emollient], EXACT_ALIAS_THRESHOLD).group
@@ -218,7 +218,7 @@ def _kind(
 ) -> str:
     """Name how two formulas differ, from the change of each ingredient and the group it belongs to."""
     changed = falls | rises
-    is_emollient = group != NOT_EMOLLIENT
+    is_emollient = group != _NOT_EMOLLIENT
     if np.isnan(change).any() or np.any(changed & ~is_emollient & ~is_water):
         return "other"
     if not changed.any():

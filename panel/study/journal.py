@@ -24,11 +24,11 @@ JOURNAL = "journal.jsonl"
 FACTS, IMPORTED = "facts", "imported files"
 """What is not a table of a study, but changes like one."""
 
-MOST_ROWS_LISTED = 5000
+_MOST_ROWS_LISTED = 5000
 """Rows of one change that are listed; of those that a table loses or gets beyond that only the number is."""
 
 COLUMNS = ("change", "when", "who", "what", "table", "key", "before", "after")
-OUTSIDE = "The files were changed outside this program."
+_OUTSIDE = "The files were changed outside this program."
 
 Row = Mapping[str, str]
 """One row as texts; cells without text are left out."""
@@ -147,7 +147,7 @@ def next_line(
     journal
         What it holds so far.
     changes
-        The rows that changed. What is on record is always listed, of other rows the first `MOST_ROWS_LISTED`.
+        The rows that changed. What is on record is always listed, of other rows the first `_MOST_ROWS_LISTED`.
     version
         Version of the study before and after.
     broken
@@ -155,7 +155,7 @@ def next_line(
     """
     lines = journal.splitlines()
     kept = sorted(changes, key=lambda change: not only_grows(change.table))
-    listed = max(MOST_ROWS_LISTED, sum(only_grows(change.table) for change in kept))
+    listed = max(_MOST_ROWS_LISTED, sum(only_grows(change.table) for change in kept))
     entry: dict[str, Any] = {
         "change": len(lines) + 1,
         "when": datetime.now(UTC).isoformat(timespec="seconds"),
@@ -257,7 +257,7 @@ def journal_table(entries: Iterable[Mapping[str, Any]], version: str = "", start
     for entry in entries:
         number = entry["change"]
         if last and entry["version"]["before"] != last:
-            rows.append((entry["change"], "", "", OUTSIDE, "", "", "", ""))
+            rows.append((entry["change"], "", "", _OUTSIDE, "", "", "", ""))
         told = (entry["change"], entry["when"], entry["who"], entry["what"])
         listed = [(row.table, _named(row), *_sides(row.before, row.after, _said)) for row in listed_changes(entry)]
         if entry["not_listed"]:
@@ -265,7 +265,7 @@ def journal_table(entries: Iterable[Mapping[str, Any]], version: str = "", start
         rows.extend((*told, *row) for row in listed or [("", "", "", "")])
         last = entry["version"]["after"]
     if version and last and version != last:
-        rows.append((number + 1, "", "", OUTSIDE, "", "", "", ""))
+        rows.append((number + 1, "", "", _OUTSIDE, "", "", "", ""))
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     return frame.sort_values("change", ascending=False, kind="stable", ignore_index=True)
 

@@ -19,7 +19,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.study import Study
 
-PROPERTIES = (
+_PROPERTIES = (
     "viscosity_mpa_s",
     "spreading_mm2_10min",
     "surface_tension_mn_m",
@@ -31,7 +31,7 @@ PROPERTIES = (
     "solid",
 )
 OWN_MEASUREMENT = "own measurement"
-_NUMBERS = (*PROPERTIES, *(f"{name}_{end}" for name in PROPERTIES for end in ("low", "high")))
+_NUMBERS = (*_PROPERTIES, *(f"{name}_{end}" for name in _PROPERTIES for end in ("low", "high")))
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class IngredientValue:
 
 
 @cache
-def shared_folder() -> Path:
+def _shared_folder() -> Path:
     """Return the folder with the shared tables: inside the installed package, else beside it in the repository."""
     package = Path(__file__).resolve().parents[1]
     for folder in (package / "_shared", package.parent / "shared"):
@@ -65,7 +65,7 @@ def shared_folder() -> Path:
 @cache
 def _read(name: str, numbers: tuple[str, ...] = ()) -> pd.DataFrame:
     """Read one shared table: text as it stands, the columns named in `numbers` as float."""
-    frame = pd.read_csv(shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
+    frame = pd.read_csv(_shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
     present = [column for column in numbers if column in frame.columns]
     return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in present})
 
@@ -92,6 +92,11 @@ def sources() -> pd.DataFrame:
 def cautions() -> pd.DataFrame:
     """Return the cautions (columns `caution`, `applies`, `words`, `source`): short texts and when to show them."""
     return _read("cautions.csv").copy()
+
+
+def glossary() -> pd.DataFrame:
+    """Return the field's words (columns `term`, `also` with other spellings, `meaning`, `source`)."""
+    return _read("glossary.csv").copy()
 
 
 def ingredients() -> pd.DataFrame:
@@ -168,15 +173,15 @@ def emollient_value(study: Study, ingredient: str, property_name: str) -> Ingred
     ingredient
         INCI name, in any of the ways `canonical_ingredient` knows.
     property_name
-        One of `PROPERTIES`.
+        One of `_PROPERTIES`.
 
     Raises
     ------
     StudyError
         If there is no such property. An ingredient without a value gives NaN, not an error.
     """
-    if property_name not in PROPERTIES:
-        raise StudyError(f"There is no property called {property_name!r}. Known are: {', '.join(PROPERTIES)}.")
+    if property_name not in _PROPERTIES:
+        raise StudyError(f"There is no property called {property_name!r}. Known are: {', '.join(_PROPERTIES)}.")
     measured = _own_measurement(study, _same_name(ingredient), property_name)
     return measured or _shared_value(_same_name(ingredient), property_name)
 
@@ -221,7 +226,7 @@ _CLAIM_KNOWLEDGE_NUMBERS = ("least_assessors", "least_replicates", "least_people
 
 @cache
 def _claims_read(name: str) -> pd.DataFrame:
-    frame = pd.read_csv(shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
+    frame = pd.read_csv(_shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
     present = [column for column in _CLAIM_KNOWLEDGE_NUMBERS if column in frame.columns]
     return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in present})
 
@@ -294,7 +299,7 @@ _PLAN_KNOWLEDGE_NUMBERS = ("minutes", "early_slack", "late_slack")
 
 @cache
 def _plans_read(name: str) -> pd.DataFrame:
-    frame = pd.read_csv(shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
+    frame = pd.read_csv(_shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
     present = [column for column in _PLAN_KNOWLEDGE_NUMBERS if column in frame.columns]
     return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in present})
 
@@ -337,7 +342,9 @@ SIGNS = {"more": 1, "less": -1}
 
 @cache
 def _directions_read() -> pd.DataFrame:
-    frame = pd.read_csv(shared_folder() / "expected_directions.csv", dtype=str, keep_default_na=False, encoding="utf-8")
+    frame = pd.read_csv(
+        _shared_folder() / "expected_directions.csv", dtype=str, keep_default_na=False, encoding="utf-8"
+    )
     return frame.assign(sign=frame["direction"].map(SIGNS).astype("int64"))
 
 
@@ -354,7 +361,7 @@ def expected_directions() -> pd.DataFrame:
 
 @cache
 def _one_sided_read() -> pd.DataFrame:
-    return pd.read_csv(shared_folder() / "one_sided.csv", dtype=str, keep_default_na=False, encoding="utf-8")
+    return pd.read_csv(_shared_folder() / "one_sided.csv", dtype=str, keep_default_na=False, encoding="utf-8")
 
 
 def one_sided_words() -> pd.DataFrame:

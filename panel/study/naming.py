@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 
 from panel.study.study import Study
@@ -57,10 +57,11 @@ class Naming:
 
 def naming(study: Study) -> Naming:
     """Return the words of a study; attributes with the same words are told apart by their short names."""
-    words = {attribute: study.attribute_words(attribute) for attribute in study.attributes}
+    attributes, prototypes = study.table("attributes"), study.table("prototypes")
+    listed = dict(zip(reversed(attributes["attribute"].tolist()), reversed(attributes["name"].tolist()), strict=True))
+    words = {attribute: str(listed.get(attribute) or attribute) for attribute in study.attributes}
     used = Counter(words.values())
-    attributes = study.table("attributes")
-    prototypes = study.table("prototypes")
+    scales = set(study.scales(words))
     return Naming(
         attributes={
             attribute: f"{text}, {attribute}" if used[text] > 1 and text != attribute else text
@@ -69,8 +70,8 @@ def naming(study: Study) -> Naming:
         stages=dict(zip(attributes["attribute"], attributes["stage"], strict=True)),
         prototypes=dict.fromkeys(study.prototypes, "")
         | dict(zip(prototypes["prototype"], prototypes["name"], strict=True)),
-        scale=_scale(study),
-        digits=decimals(_longest(study)),
+        scale=_scale(scales),
+        digits=decimals(_longest(scales)),
     )
 
 
@@ -79,14 +80,12 @@ def decimals(length: float) -> int:
     return 3 if length <= _SHORTEST_SCALE else 2 if length <= _SHORT_SCALE else 1
 
 
-def _scale(study: Study) -> str:
-    scales = {study.scale(attribute) for attribute in study.attributes}
-    known = scales.pop() if len(scales) == 1 else None
+def _scale(scales: Set[tuple[float, float] | None]) -> str:
+    known = next(iter(scales)) if len(scales) == 1 else None
     if known is None:
         return ""
     return " to ".join(format_number(end, 0 if end == round(end) else 1) for end in known)
 
 
-def _longest(study: Study) -> float:
-    scales = [scale for scale in map(study.scale, study.attributes) if scale is not None]
-    return max((high - low for low, high in scales), default=float("inf"))
+def _longest(scales: Set[tuple[float, float] | None]) -> float:
+    return max((scale[1] - scale[0] for scale in scales if scale is not None), default=float("inf"))

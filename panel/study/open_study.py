@@ -1,20 +1,23 @@
-"""Open a study, whatever it is kept as."""
+"""Open a study, whatever it is kept as, and remember which ones were open lately."""
 
 from __future__ import annotations
 
 import datetime
 import io
 import json
+import os
 import re
+import sys
 import zipfile
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.archive_limits import MAX_UNPACKED, open_archive, read_member
+from panel.study.archives import MAX_UNPACKED, open_archive, open_workbook, read_member, sheet_names, sheet_rows
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.folder import (
     DESCRIPTION,
@@ -24,10 +27,10 @@ from panel.study.folder import (
     study_of_files,
 )
 from panel.study.pasted import is_side_by_side, lines_of_formulas
-from panel.study.raw_table import OWN_FILE, open_workbook, sheet_names, sheet_rows, table_of_rows
+from panel.study.raw_table import OWN_FILE, table_of_rows
 from panel.study.safe_write import write_file
 from panel.study.study import Study
-from panel.study.table_cells import frame_of_texts, texts_of_frame, unread_frame
+from panel.study.table_cells import ENTRIES, frame_of_texts, nearest_table, texts_of_frame, unread_frame
 from panel.study.tables import TABLES
 
 
@@ -63,16 +66,16 @@ def study_of_bytes(content: bytes, name: str) -> Study:
     if content[:2] != b"PK":
         raise StudyError(f"{name} is not a study folder, workbook or zip; a table of scores has to be imported first.")
     if "xl/workbook.xml" in open_archive(content, name).namelist():
-        return study_of_workbook(content, name)
-    return study_of_zip(content, name)
+        return _study_of_workbook(content, name)
+    return _study_of_zip(content, name)
 
 
 # How is a study kept as one .xlsx workbook: a sheet for each table, and a sheet `study` with the facts?
 
 
-FACTS_SHEET = "study"
-MAX_CELL_TEXT = 32_767  # characters, a limit of the file format
-MAX_SHEET_ROWS = 1_048_576  # another
+FACTS_SHEET, HOW_TO = "study", "how to fill in"
+_MAX_CELL_TEXT = 32_767  # characters, a limit of the file format
+_MAX_SHEET_ROWS = 1_048_576  # another
 
 # A workbook writes some characters as _xHHHH_; these do not come back as they went in.
 _NOT_KEPT = re.compile("_x005F_|[\ufffe\uffff]")
@@ -114,12 +117,7 @@ def workbook_bytes(study: Study) -> bytes:
     return content.getvalue()
 
 
-def write_workbook(study: Study, path: str | Path, *, overwrite: bool = False) -> None:
-    """Write a study as a workbook, whole or not at all; StudyError if that is not possible."""
-    write_file(Path(path), workbook_bytes(study), overwrite=overwrite)
-
-
-def study_of_workbook(content: bytes, name: str) -> Study:
+def _study_of_workbook(content: bytes, name: str) -> Study:
     """Return the study in a workbook.
 
     Parameters
@@ -151,6 +149,8 @@ def study_of_workbook(content: bytes, name: str) -> Study:
                 raw = table_of_rows(rows, f"{name}: {sheet}", keep_empty=True, max_cells=OWN_FILE.cells)
                 tables[table], cells = frame_of_texts(TABLES[table], raw)
                 unread.extend(cells)
+            elif table not in (HOW_TO, *ENTRIES) and any(any(row) for row in sheet_rows(workbook, sheet)):
+                unread.append((sheet, "", "", sheet, nearest_table(sheet)))
     if not tables and not facts:
         raise StudyError(f"{name} has no sheet of a study; import it as a table of scores, or name its sheets.")
     facts, not_read = read_facts(facts)
@@ -183,11 +183,11 @@ def exact_number(text: str) -> float | None:
 
 def _check_sheet(name: str, header: list[str], columns: list[list[str]]) -> None:
     """Raise StudyError if a sheet of a workbook cannot hold a table as it is."""
-    if columns and len(columns[0]) >= MAX_SHEET_ROWS:
+    if columns and len(columns[0]) >= _MAX_SHEET_ROWS:
         raise StudyError(f"The table {name} has more rows than a workbook holds; keep the study as a folder.")
     for column, cells in zip(header, columns, strict=True):
         for row, text in enumerate([column, *cells], start=1):
-            if len(text) > MAX_CELL_TEXT or _NOT_KEPT.search(text):
+            if len(text) > _MAX_CELL_TEXT or _NOT_KEPT.search(text):
                 where = f"{name}, row {row}, column {column!r}"
                 raise StudyError(f"A workbook cannot hold the text in {where}; keep the study as a folder.")
 
@@ -228,7 +228,7 @@ _ZIP_FILE_WRITTEN_AT = (1980, 1, 1, 0, 0, 0)
 _READABLE_BY_ALL = 0o644 << 16
 
 MAX_CELLS = 2_000_000  # of all tables together; a larger study is kept as a folder
-MAX_FILE_BYTES = 20_000_000  # of one file in it, as for a file to import
+_MAX_FILE_BYTES = 20_000_000  # of one file in it, as for a file to import
 
 
 def zip_bytes(study: Study) -> bytes:
@@ -250,12 +250,7 @@ def zip_bytes(study: Study) -> bytes:
     return content.getvalue()
 
 
-def write_zip(study: Study, path: str | Path, *, overwrite: bool = False) -> None:
-    """Write a study as a zip, whole or not at all; StudyError if that is not possible."""
-    write_file(Path(path), zip_bytes(study), overwrite=overwrite)
-
-
-def study_of_zip(content: bytes, name: str) -> Study:
+def _study_of_zip(content: bytes, name: str) -> Study:
     """Return the study in a zip, at its top or in one folder. Nothing is unpacked onto the disk.
 
     Parameters
@@ -283,8 +278,54 @@ def study_of_zip(content: bytes, name: str) -> Study:
         member = str(top[0] / path)
         if member not in members:
             return None
-        if archive.getinfo(member).file_size > MAX_FILE_BYTES:
-            raise StudyError(f"{member} in {name} is larger than {MAX_FILE_BYTES} bytes; give the study as a folder.")
+        if archive.getinfo(member).file_size > _MAX_FILE_BYTES:
+            raise StudyError(f"{member} in {name} is larger than {_MAX_FILE_BYTES} bytes; give the study as a folder.")
         return read_member(archive, member, name)
 
     return study_of_files(read, name, MAX_CELLS)
+
+
+_MOST_RECENT = 8
+_MOST_BYTES = 100_000
+
+
+def _recent_file() -> Path:
+    """Return where the list is kept: the usual place for settings of this computer."""
+    if sys.platform == "win32":
+        place = os.environ.get("APPDATA") or Path.home() / "AppData" / "Roaming"
+    elif sys.platform == "darwin":
+        place = Path.home() / "Library" / "Application Support"
+    else:
+        place = os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config"
+    return Path(place) / "afterfeel" / "recent.json"
+
+
+def recent_studies() -> tuple[Path, ...]:
+    """Return the studies that were open lately and are still there, the last one first."""
+    return tuple(path for path in map(Path, _listed()) if _is_there(path))
+
+
+def remember_study(path: str | Path) -> None:
+    """Put a study at the head of the list; where no list can be kept there is none, which hurts nobody."""
+    with suppress(OSError, ValueError, RuntimeError):
+        place = str(Path(path).resolve())
+        listed = [place, *(other for other in _listed() if other != place)][:_MOST_RECENT]
+        file = _recent_file()
+        file.parent.mkdir(parents=True, exist_ok=True)
+        write_file(file, json.dumps(listed, ensure_ascii=False, indent=1).encode(), overwrite=True)
+
+
+def _listed() -> list[str]:
+    with suppress(OSError, ValueError, RecursionError):
+        file = _recent_file()
+        if file.is_file() and file.stat().st_size <= _MOST_BYTES:
+            content = json.loads(file.read_bytes())
+            return [name for name in content if isinstance(name, str)] if isinstance(content, list) else []
+    return []
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False

@@ -13,20 +13,20 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.column_words import columns_of, known_column, nearest_column
 from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.knowledge import canonical_ingredient
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import find_delimiter
 from panel.study.study import Study
-from panel.study.table_cells import number_text
+from panel.study.table_cells import columns_of, known_column, nearest_column, number_text
 from panel.study.tables import TABLES
 from panel.words import counted, first_few
 
-MOST_CELLS = 200_000
+_MOST_CELLS = 200_000
 _TOTALS = frozenset(("total", "totals", "sum", "summe", "gesamt", "somme", "suma", "totale"))
 
 
@@ -63,7 +63,7 @@ class Pasted:
         return self.texts.set_axis(names, axis=1)
 
 
-def cells_of_block(text: str) -> list[list[str]]:
+def _cells_of_block(text: str) -> list[list[str]]:
     """Return the cells of a pasted block, row by row, all rows equally long; rows without anything are left out.
 
     Raises
@@ -79,8 +79,8 @@ def cells_of_block(text: str) -> list[list[str]]:
     rows = [[cell.strip().replace("\u00a0", " ").strip() for cell in row] for row in rows]
     rows = [row for row in rows if any(row)]
     width = max(len(row) for row in rows)
-    if width * len(rows) > MOST_CELLS:
-        raise StudyError(f"More than {MOST_CELLS} cells were pasted; bring the file in as a workbook instead.")
+    if width * len(rows) > _MOST_CELLS:
+        raise StudyError(f"More than {_MOST_CELLS} cells were pasted; bring the file in as a workbook instead.")
     return [row + [""] * (width - len(row)) for row in rows]
 
 
@@ -97,7 +97,7 @@ def read_block(text: str, name: str, study: Study | None = None) -> Pasted:
     StudyError
         If it cannot be told which cell belongs into which column; the text says what to do.
     """
-    return read_rows(cells_of_block(text), name, study)
+    return read_rows(_cells_of_block(text), name, study)
 
 
 def read_rows(rows: list[list[str]], name: str, study: Study | None = None) -> Pasted:
@@ -154,7 +154,7 @@ def _frame(rows: Sequence[Sequence[str]], header: Sequence[str]) -> pd.DataFrame
 
 INGREDIENT, PHASE, KIND = "ingredient", "phase", "kind"
 _ABOUT = (INGREDIENT, PHASE, KIND)
-NOT_YET = "?"
+_NOT_YET = "?"
 """Stands where an ingredient is listed without an amount; an empty cell means that it is not in the formula."""
 _FILLS_UP = re.compile(r"(?:q\.?\s?s\.?|ad)(?:\s*(?:ad|to)?\s*100\s*%?)?|(?:to|ad)\s*100\s*%?", re.IGNORECASE)
 
@@ -178,7 +178,7 @@ def formula_grid(study: Study, prototypes: Sequence[str] = ()) -> pd.DataFrame:
     for line in lines.to_dict("records"):
         what = tuple(str(line[column]) for column in about)
         number = times[(str(line["prototype"]), *what)] = times.get((str(line["prototype"]), *what), -1) + 1
-        rows.setdefault((*what, str(number)), {})[str(line["prototype"])] = str(line["percent"]) or NOT_YET
+        rows.setdefault((*what, str(number)), {})[str(line["prototype"])] = str(line["percent"]) or _NOT_YET
     cells = [[*what[:-1], *(held.get(name, "") for name in columns)] for what, held in rows.items()]
     return pd.DataFrame(cells, columns=[*about, *columns], dtype="str")
 
@@ -197,8 +197,8 @@ def put_formulas(study: Study, grid: pd.DataFrame) -> Study:
     sign = _sign(study, given[prototypes])
     parts = []
     for prototype in prototypes:
-        cells = filled_up(study, prototype, given[prototype].str.strip().tolist(), given[INGREDIENT].tolist(), sign)
-        part = given[about].assign(prototype=prototype, percent=["" if cell == NOT_YET else cell for cell in cells])
+        cells = _filled_up(study, prototype, given[prototype].str.strip().tolist(), given[INGREDIENT].tolist(), sign)
+        part = given[about].assign(prototype=prototype, percent=["" if cell == _NOT_YET else cell for cell in cells])
         parts.append(part[[cell != "" for cell in cells]])
     known = list(TABLES["formulas"].column_names)
     texts = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=known, dtype="str")
@@ -223,7 +223,7 @@ def _further(lines: pd.DataFrame) -> list[str]:
     return [str(column) for column in lines if column not in TABLES["formulas"].column_names]
 
 
-def filled_up(
+def _filled_up(
     study: Study, prototype: str, cells: Sequence[str], ingredients: Sequence[str], sign: str = ""
 ) -> list[str]:
     """Return the amounts of one formula with `q.s.` replaced by what is missing to 100 %, with this decimal sign.
@@ -262,7 +262,7 @@ def total_of(study: Study, cells: Sequence[str], sign: str = "") -> float:
     known = known_numbers(study, "formulas", "percent")
     fresh = [cell for cell in cells if cell and cell not in known and not _FILLS_UP.fullmatch(cell)]
     read = read_numbers(fresh, sign)
-    if NOT_YET in cells or read.reasons or read.missing.any():
+    if _NOT_YET in cells or read.reasons or read.missing.any():
         return math.nan
     return math.fsum([*read.values.tolist(), *(known[cell] for cell in cells if cell in known)])
 
@@ -299,10 +299,13 @@ def with_swap(study: Study, grid: pd.DataFrame, base: str, new: str, removed: st
 
 
 def is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
-    """Return True if formulas stand with an ingredient a row and a prototype a column."""
-    first = next((row for row in rows if any(cell.strip() for cell in row)), ())
-    heads = [known_column("formulas", cell) for cell in first]
-    return heads.count("ingredient") == 1 and not {"prototype", "percent"} & set(heads)
+    """Return True if formulas stand with an ingredient a row and a prototype, with amounts, a column."""
+    filled = [row for row in rows if any(cell.strip() for cell in row)]
+    heads = [known_column("formulas", cell) for cell in filled[0]] if filled else []
+    if heads.count("ingredient") != 1 or {"prototype", "percent"} & set(heads):
+        return False
+    amounts = [cell for row in filled[1:] for cell, head in zip(row, heads, strict=False) if not head]
+    return bool(np.isfinite(read_numbers(amounts).values).any())
 
 
 def lines_of_formulas(rows: Sequence[Sequence[str]]) -> list[list[str]]:
@@ -357,7 +360,7 @@ def _lines(rows: Sequence[Sequence[str]], heads: Sequence[str], notes: Sequence[
     empty = Study({})
     sign = _sign(empty, _frame([[row[place] for place in places.values()] for row in body], list(places)))
     for prototype, place in places.items():
-        cells = filled_up(empty, prototype, [row[place] for row in body], [row[at] for row in body], sign)
+        cells = _filled_up(empty, prototype, [row[place] for row in body], [row[at] for row in body], sign)
         kept = [(row, cell) for row, cell in zip(body, cells, strict=True) if cell and not _is_zero(cell)]
         lines += [
             {"prototype": prototype, **{head: row[i] for head, i in about.items()}, "percent": cell}

@@ -6,6 +6,7 @@ import random
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,7 @@ from panel.study.facts import STATED
 from panel.study.study import Study
 from panel.study.tables import TABLES
 
-NOT_TOLD = "not told"
+_NOT_TOLD = "not told"
 WITHOUT_PEOPLE, REMOVED = "without_people", "removed_people"
 WHO_MAY_SEE = (
     "Allergies and skin reactions are health data: they are for the panel leader and the safety assessor only. Show "
@@ -27,17 +28,24 @@ _DROPPED = ("unblindings", "decisions")  # each row carries a name, and a seal o
 _NOT_HANDED_ON = {"people", "locked_sessions", "deviations", "import", "key", REMOVED}
 _EMPTIED = {
     "assessors": {"avoid": ""},
-    "reactions": {"assessor": "", "session": "", "signs": NOT_TOLD, "action": NOT_TOLD, "document": ""},
+    "reactions": {"assessor": "", "session": "", "signs": _NOT_TOLD, "action": _NOT_TOLD, "document": ""},
     "safety": {"document": "", "note": ""},
-    "corrections": {"why": NOT_TOLD},
+    "corrections": {"why": _NOT_TOLD},
     "claims": {"stamp": "", "stamped_at": ""},
 }
 _FREE = ("note", "why", "what", "action", "reason", "not_established", "document", "claim")
 _KEYS = ("corrections", "key")
-_AFTER_ASSESSOR = re.compile(r"(\bassessor\s*=)([^;]*)")
+_PEOPLE = "assessor|panel+ist|panel member|judge|taster|tester|person|participant|subject|volunteer|consumer|respondent"
+_CODED = re.compile(
+    r"(?P<key>\bassessor\s*=)(?P<code>[^;]*)"
+    rf"|(?P<people>\b(?:{_PEOPLE})s?\b\s*(?:(?:no|nr|number|code|is|was)\b)?[\s:#.=]*\d+\b(?!\.\d)"
+    r"(?:\s*(?:,|;|&|/|\+|-|–|and|or|to)\s*\d+\b)*)"
+    r"|(?P<word>[\w.@-]+)",
+    re.IGNORECASE,
+)
+_DIGITS = re.compile(r"\d+")
 _HAS_LETTER = re.compile(r"[^\W\d_]")
 _GONE = "(removed)"
-_WORDS = re.compile(r"[\w.@-]+")
 
 
 def without_people(study: Study, shuffled: random.Random | None = None) -> Study:
@@ -68,6 +76,41 @@ def people_in(study: Study) -> tuple[str, ...]:
     return tuple(dict.fromkeys(str(code) for column in columns for code in column if code))
 
 
+_NAME = re.compile(r"(?=.*[^\W\d_]{3})[^\W\d_]+(?:[ ,.'\u2019-]+[^\W\d_]+)*\.?")
+_NO_NAMES = (
+    "assessor",
+    "judge",
+    "panelist",
+    "panellist",
+    "person",
+    "prufer",
+    "prüfer",
+    "juge",
+    "juez",
+    "giudice",
+    "user",
+)
+_FEWEST_NAMED = 0.5  # share of the people that must look named: one word among codes is a code
+
+
+def names_of_people(study: Study) -> dict[str, str]:
+    """Return the people of a study who stand under what looks like a name, each with a free code instead.
+
+    What looks like a name is common practice, no source: words of three letters or more without a digit, not all in
+    capitals, for half of the people at least.
+    """
+    people = people_in(study)
+    named = [
+        person
+        for person in people
+        if _NAME.fullmatch(person) and not person.isupper() and person.split()[0].casefold() not in _NO_NAMES
+    ]
+    if len(named) < _FEWEST_NAMED * len(people):
+        return {}
+    free = (code for number in count(1) if (code := f"A{number:02}") not in people)
+    return dict(zip(named, free, strict=False))
+
+
 def _new_codes(people: Sequence[str], shuffled: random.Random) -> dict[str, str]:
     order = list(range(1, len(people) + 1))
     shuffled.shuffle(order)
@@ -82,7 +125,7 @@ def _nameless(name: str, frame: pd.DataFrame, codes: Mapping[str, str]) -> pd.Da
         if column in _EMPTIED.get(name, {}):
             kept[column] = pd.Series(_EMPTIED[name][column], index=kept.index, dtype="str")
         elif column in _NAMES:
-            kept[column] = kept[column].where(kept[column] == "", NOT_TOLD)
+            kept[column] = kept[column].where(kept[column] == "", _NOT_TOLD)
         elif column == "assessor":
             kept[column] = kept[column].map(lambda code: codes.get(code, "")).astype("str")
         elif column in _FREE or (name, column) == _KEYS:
@@ -93,10 +136,17 @@ def _nameless(name: str, frame: pd.DataFrame, codes: Mapping[str, str]) -> pd.Da
 def _said(text: str, codes: Mapping[str, str]) -> str:
     """Return a text in which the code of a person is another word, after `assessor=` or where it stands by itself.
 
-    A code without letters is left alone there: it may be any number.
+    A code without letters may be any number, so it is one only after a word for people: assessor 12, judges 3 and 7.
     """
-    named = _AFTER_ASSESSOR.sub(lambda found: found[1] + codes.get(found[2].strip(), found[2]), text)
-    return _WORDS.sub(lambda found: codes.get(found[0], found[0]) if _HAS_LETTER.search(found[0]) else found[0], named)
+
+    def other(found: re.Match[str]) -> str:
+        if found["key"]:
+            return found["key"] + (codes.get(found["code"].strip()) or _said(found["code"], codes))
+        if found["people"]:
+            return _DIGITS.sub(lambda number: codes.get(number[0], number[0]), found["people"])
+        return codes.get(found[0], found[0]) if _HAS_LETTER.search(found[0]) else found[0]
+
+    return _CODED.sub(other, text)
 
 
 def _without_names(value: Any, codes: Mapping[str, str], within: str = "") -> Any:
@@ -170,7 +220,7 @@ def _without_rows_of(name: str, frame: pd.DataFrame, person: str) -> tuple[pd.Da
     else:
         return frame, 0
     if name == "reactions":
-        gone = {"assessor": "", "session": "", "signs": NOT_TOLD, "seen_by": "", "document": ""}
+        gone = {"assessor": "", "session": "", "signs": _NOT_TOLD, "seen_by": "", "document": ""}
         changed = {column: frame[column].mask(theirs, words) for column, words in gone.items() if column in frame}
         return (frame.assign(**changed), int(theirs.sum())) if theirs.any() else (frame, 0)
     return (frame.loc[~theirs].reset_index(drop=True), int(theirs.sum())) if theirs.any() else (frame, 0)

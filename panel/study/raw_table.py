@@ -4,30 +4,27 @@ from __future__ import annotations
 
 import codecs
 import csv
-import datetime
 import hashlib
 import io
 import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import python_calamine
 from pyarrow import compute
 from pyarrow import csv as csv_of_arrow
 
 from panel.errors import StudyError
+from panel.study.archives import merged_cells, open_workbook, sheet_names, sheet_rows
 from panel.study.study import RawFile
-from panel.study.workbook_parts import workbook_parts
 from panel.words import counted
 
-MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
+_MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
 MAX_CELLS = 2_000_000
 LARGEST_BYTES = 2_000_000_000
 
@@ -47,7 +44,7 @@ class Limits(NamedTuple):
     even_cells: int
 
 
-UPLOADED = Limits(MAX_BYTES, 2_000, 500_000, MAX_CELLS, MAX_BYTES, MAX_CELLS)
+UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, MAX_CELLS, _MAX_BYTES, MAX_CELLS)
 OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_000_000_000)
 
 _ZIP = b"PK"
@@ -140,8 +137,8 @@ def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawT
     if not content:
         raise StudyError(f"{name} is empty.")
     if is_workbook(file):
-        if len(content) > MAX_BYTES:
-            raise StudyError(f"{name} is larger than {MAX_BYTES} bytes; keep only the table of scores.")
+        if len(content) > _MAX_BYTES:
+            raise StudyError(f"{name} is larger than {_MAX_BYTES} bytes; keep only the table of scores.")
         rows, notes = _sheet(content, name, sheet)
         table = table_of_rows(rows, name, notes)
     elif content.startswith(_OLD_WORKBOOK):
@@ -160,7 +157,7 @@ def rows_of_file(file: RawFile, sheet: str = "", heading: int = 0) -> list[tuple
     lines agree on, from the line `heading` on if it is known, so that a title above them does not hide it.
     """
     content, name = file.content, file.name
-    if not content or len(content) > MAX_BYTES:
+    if not content or len(content) > _MAX_BYTES:
         return []
     if is_workbook(file):
         with open_workbook(content, name) as workbook:
@@ -176,7 +173,7 @@ def rows_of_file(file: RawFile, sheet: str = "", heading: int = 0) -> list[tuple
     lines = text[:_SAMPLE].splitlines()[max(heading - 1, 0) :]
     lines = [line for line in lines if line.strip()]
     body = "\n".join(lines[0 if heading else min(len(lines) // 2, _TITLES) :])
-    rows, _ = text_rows(text, name, UPLOADED, find_delimiter(body))
+    rows, _ = _text_rows(text, name, UPLOADED, find_delimiter(body))
     return [("", rows)]
 
 
@@ -205,6 +202,22 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
         what = "Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty"
         notes.append(f"{what}: {workbook.error_cells}.")
     return rows, notes
+
+
+def _fill_merged(rows: list[list[str]], merged: list[tuple[int, int, int]]) -> int:
+    """Write what stands in cells merged over several rows into each of them; return how many rows that concerned.
+
+    A spreadsheet shows a merged cell over all its rows and keeps its value in the first of them only.
+    """
+    filled = set()
+    for top, bottom, column in merged:
+        value = rows[top][column] if top < len(rows) and column < len(rows[top]) else ""
+        for row in range(top + 1, min(bottom + 1, len(rows))) if value.strip() else ():
+            rows[row].extend([""] * (column + 1 - len(rows[row])))
+            if any(cell.strip() for cell in rows[row]):
+                rows[row][column] = value
+                filled.add(row)
+    return len(filled)
 
 
 def table_of_rows(
@@ -370,7 +383,7 @@ def table_of_text(
             raise StudyError(f"{what}; fill them up, or keep only the table of scores.")
         text, encoding = decode(content, name)
         del content  # a large table is not held twice
-        rows, delimiter = text_rows(text, name, limits, _delimiter(text, columns, declared))
+        rows, delimiter = _text_rows(text, name, limits, _delimiter(text, columns, declared))
         table = table_of_rows(rows, name, keep_empty=bool(columns), max_cells=limits.cells)
     if not told:
         return table
@@ -390,7 +403,7 @@ def _start_of(content: bytes) -> str:
 
 def _delimiter(text: str, columns: Collection[str], declared: str) -> str:
     if columns:
-        return declared_delimiter(text, declared, columns)
+        return _declared_delimiter(text, declared, columns)
     return "" if _STATED_DELIMITER.match(text) else find_delimiter(text)
 
 
@@ -403,7 +416,7 @@ def _even_table(
     """Return the table in a UTF-8 text whose lines all have as many cells, read at once.
 
     None if a line is longer or shorter, a quotation mark stands inside a cell, or anything else asks for a careful
-    reader: `text_rows` then says what it is.
+    reader: `_text_rows` then says what it is.
     """
     first = next(csv.reader(_lines(text, 0), delimiter=delimiter), [])
     if not any(map(str.strip, first)) or len(first) > limits.columns or not _is_regular(content, delimiter):
@@ -459,7 +472,7 @@ def _is_regular(content: bytes, delimiter: str) -> bool:
     return b'"' not in re.sub(quoted, b"", content)
 
 
-def text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tuple[list[list[str]], str]:
+def _text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tuple[list[list[str]], str]:
     """Return the cells of a table in a text, line by line (an empty line is an empty list), and the delimiter.
 
     Parameters
@@ -499,7 +512,7 @@ def text_rows(text: str, name: str, limits: Limits, delimiter: str = "") -> tupl
     return rows, delimiter
 
 
-def declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
+def _declared_delimiter(text: str, declared: str, columns: Collection[str]) -> str:
     """Return the declared sign between the cells, unless the header says that somebody saved the file with another.
 
     Parameters
@@ -570,78 +583,3 @@ def _cells_per_line(sample: str, delimiter: str) -> list[int]:
     except csv.Error:
         return counts
     return counts
-
-
-# What stands in the sheets of a workbook, every cell as text?
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Workbook:
-    """An open workbook, and how many of its cells hold a spreadsheet error such as `#DIV/0!`; those read as empty."""
-
-    reader: python_calamine.CalamineWorkbook
-    error_cells: int
-
-
-@contextmanager
-def open_workbook(content: bytes, name: str) -> Iterator[Workbook]:
-    """Open a workbook held in memory once it is known to fit into memory.
-
-    Raises
-    ------
-    StudyError
-        If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
-    """
-    parts, error_cells = workbook_parts(content, name)
-    try:
-        with python_calamine.load_workbook(io.BytesIO(parts)) as reader:
-            yield Workbook(reader, error_cells)
-    except python_calamine.CalamineError as error:
-        raise StudyError(f"{name} cannot be read as a workbook; open it, save it as .xlsx and retry.") from error
-
-
-def sheet_names(workbook: Workbook) -> list[str]:
-    """Return the names of the worksheets a person sees, in their order."""
-    work, visible = python_calamine.SheetTypeEnum.WorkSheet, python_calamine.SheetVisibleEnum.Visible
-    return [sheet.name for sheet in workbook.reader.sheets_metadata if sheet.typ == work and sheet.visible == visible]
-
-
-def sheet_rows(workbook: Workbook, sheet: str) -> list[list[str]]:
-    """Return the rows of one sheet from its first line on, each cell as text."""
-    rows = workbook.reader.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
-    return [[value if type(value) is str else cell_text(value) for value in row] for row in rows]
-
-
-def merged_cells(workbook: Workbook, sheet: str) -> list[tuple[int, int, int]]:
-    """Return the cells merged over several rows of a sheet: first row, last row and column, counted from 0."""
-    ranges = workbook.reader.get_sheet_by_name(sheet).merged_cell_ranges or []
-    return [(top, bottom, left) for (top, left), (bottom, _) in ranges if bottom > top]
-
-
-def _fill_merged(rows: list[list[str]], merged: list[tuple[int, int, int]]) -> int:
-    """Write what stands in cells merged over several rows into each of them; return how many rows that concerned.
-
-    A spreadsheet shows a merged cell over all its rows and keeps its value in the first of them only.
-    """
-    filled = set()
-    for top, bottom, column in merged:
-        value = rows[top][column] if top < len(rows) and column < len(rows[top]) else ""
-        for row in range(top + 1, min(bottom + 1, len(rows))) if value.strip() else ():
-            rows[row].extend([""] * (column + 1 - len(rows[row])))
-            if any(cell.strip() for cell in rows[row]):
-                rows[row][column] = value
-                filled.add(row)
-    return len(filled)
-
-
-def cell_text(value: Any) -> str:
-    """Return a cell's value as text: whole numbers without `.0`, dates and times as ISO 8601."""
-    if isinstance(value, bool):
-        return "TRUE" if value else "FALSE"
-    if isinstance(value, float):
-        return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
-    if isinstance(value, datetime.datetime):
-        return value.isoformat(sep=" ")
-    if isinstance(value, datetime.date | datetime.time):
-        return value.isoformat()
-    return str(value)

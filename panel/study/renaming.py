@@ -14,6 +14,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.editing import LISTS, put_table
+from panel.study.people import names_of_people
 from panel.study.study import Study
 from panel.study.table_cells import texts_of_frame
 from panel.words import counted
@@ -56,6 +57,13 @@ def rename(study: Study, kind: str, old: str, new: str) -> Study:
         )
     tables = {name: _renamed(frame, kind, old, new) for name, frame in study.tables.items()}
     return replace(study, tables=tables, facts=_renamed_facts(study.facts, kind, old, new))
+
+
+def people_by_code(study: Study) -> Study:
+    """Return the study with a code in place of each person's name, wherever it stands; imported files keep theirs."""
+    for person, code in names_of_people(study).items():
+        study = rename(study, "assessor", person, code)
+    return study
 
 
 def delete(study: Study, kind: str, name: str, why: str) -> Study:

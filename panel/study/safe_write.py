@@ -27,7 +27,7 @@ from panel.errors import StudyError
 OWN = ".afterfeel"
 """Hidden folder in a study: who writes just now, and what a write has not yet put in its place."""
 
-WAIT = 30.0  # seconds a writer waits for another one
+_WAIT = 30.0  # seconds a writer waits for another one
 _PATIENCE = 30.0  # seconds a reader tries to see one moment
 _READERS = 3.0  # seconds a writer waits for somebody who has a file open
 _PAUSE = 0.005
@@ -81,7 +81,7 @@ def place_inside(folder: Path, path: str) -> Path:
 
 
 @contextmanager
-def one_writer(folder: Path, wait: float = WAIT) -> Iterator[None]:
+def one_writer(folder: Path, wait: float = _WAIT) -> Iterator[None]:
     """Keep every other writer, in this process or another, out of a folder; finish first what was interrupted.
 
     The operating system gives the lock back when its process ends, however that happens.

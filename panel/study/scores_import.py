@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -63,8 +63,8 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
         If the layout does not fit the table.
     """
     if not layout.is_long and not layout.attributes:
-        layout = replace(layout, attributes=attribute_columns(table, layout))
-    check_layout(table, layout)
+        layout = replace(layout, attributes=_attribute_columns(table, layout))
+    _check_layout(table, layout)
     if layout.fill_down:
         table = _filled_down(table, layout)
     score_columns = [layout.score] if layout.is_long else list(layout.attributes)
@@ -450,7 +450,7 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
     if "session" in known and "session" not in (fixed or {}) and _are_times_of_day(table.column(known["session"])):
         del known["session"]
     free = [column for column in table.header if column not in known.values()]
-    numbers = numeric_columns(table, free)
+    numbers = _numeric_columns(table, free)
     if "attribute" in known and "score" not in known and len(numbers) == 1:
         known["score"] = numbers[0]
     _fill_last_name(table, known, [column for column in free if column not in numbers])
@@ -459,7 +459,7 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
             known.pop(role, None)
     held: dict[str, Any] = dict(known)
     layout = ScoresLayout(**held)
-    return layout if layout.is_long else replace(layout, attributes=attribute_columns(table, layout))
+    return layout if layout.is_long else replace(layout, attributes=_attribute_columns(table, layout))
 
 
 def _are_times_of_day(cells: Sequence[str]) -> bool:
@@ -467,7 +467,7 @@ def _are_times_of_day(cells: Sequence[str]) -> bool:
     return bool(filled) and all(_CLOCK.fullmatch(cell) for cell in filled)
 
 
-def attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:
+def _attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:
     """Return the columns of a wide table that hold scores: every numeric one that holds nothing else.
 
     Columns without a name, row numbers, ages, codes and second sessions or replicates are no scores.
@@ -483,7 +483,7 @@ def attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:
         and not about_people(column)
         and not is_reckoned(column)
     ]
-    return tuple(numeric_columns(table, free))
+    return tuple(_numeric_columns(table, free))
 
 
 def about_people(column: str) -> bool:
@@ -497,13 +497,13 @@ def is_reckoned(name: str) -> bool:
     return bool(words & _RECKONED) and words <= _RECKONED | _BESIDE_RECKONED
 
 
-def numeric_columns(table: RawTable, columns: list[str]) -> list[str]:
+def _numeric_columns(table: RawTable, columns: list[str]) -> list[str]:
     """Return those of the columns whose filled cells are mostly numbers."""
     read = read_number_columns({column: table.column(column) for column in columns})
     return [column for column in columns if _is_numeric(read[column])]
 
 
-def check_layout(table: RawTable, layout: ScoresLayout) -> None:
+def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
     """Raise StudyError if a layout lacks something, names a column that is not there, or one column twice."""
     for role in ("assessor", "prototype"):
         if not getattr(layout, role):
@@ -521,11 +521,6 @@ def check_layout(table: RawTable, layout: ScoresLayout) -> None:
             raise StudyError(f"{table.name}: the column {column!r} cannot hold two things; choose one.")
     if layout.decimal not in ("", ".", ","):
         raise StudyError(f"The decimal sign is a point or a comma, not {layout.decimal!r}.")
-
-
-def role_names() -> tuple[str, ...]:
-    """Return what a column can hold, in the order a person would be asked."""
-    return tuple(field.name for field in fields(ScoresLayout) if field.name in _ROLES)
 
 
 def _named(table: RawTable, role: str, taken: set[str]) -> str:

@@ -15,7 +15,7 @@ from panel.errors import StudyError
 from panel.study.numbers_read import read_numbers, typed_number
 from panel.study.study import Study
 
-OUTSIDE_SCALE_RULE = "set_aside_outside_scale"
+_OUTSIDE_SCALE_RULE = "set_aside_outside_scale"
 _SET_ASIDE_COLUMNS = ["row", "assessor", "prototype", "attribute", "session", "replicate", "score", "why"]
 
 
@@ -46,7 +46,7 @@ def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     that rule they stay in. `rules=False` leaves corrections and rules out, to show both analyses side by side.
     """
     frame = named_rows(study, "scores")
-    by_rule = any(rule.get("rule") == OUTSIDE_SCALE_RULE for rule in _rules(study))
+    by_rule = any(rule.get("rule") == _OUTSIDE_SCALE_RULE for rule in _rules(study))
     if not rules or not (by_rule or "scores" in set(study.table("corrections")["table"])):
         known = frame["score"].notna().to_numpy()
         return ScoresUsed(frame if known.all() else frame.loc[known], _nothing().copy(), _nothing().copy())
@@ -121,7 +121,7 @@ def _with_corrections(
     frame, why, changed = frame.copy(), why.copy(), changed.copy()
     new = read_numbers(corrections["new"]).values
     for (_, row), value in zip(corrections.iterrows(), new, strict=True):
-        chosen = rows_of_key(frame, str(row["key"]))
+        chosen = _rows_of_key(frame, str(row["key"]))
         reason = f"{row['why']} ({row['who']}, {row['when']})"
         if np.isnan(value):
             why.loc[chosen] = reason
@@ -132,7 +132,7 @@ def _with_corrections(
     return frame, why, changed
 
 
-def rows_of_key(frame: pd.DataFrame, key: str) -> pd.Series:
+def _rows_of_key(frame: pd.DataFrame, key: str) -> pd.Series:
     """Return True for the rows that `key` names: `column=value` pairs separated by `;`, none if it names none."""
     chosen = pd.Series(data=True, index=frame.index)
     for pair in key.split(";"):
@@ -183,7 +183,7 @@ def with_correction(study: Study, place: Mapping[str, str], *, new: str, who: st
         raise StudyError("A correction needs a name and a reason. Write who corrects the score, and why.")
     value = typed_number(new, "The new score")
     key = "; ".join(f"{column}={place[column].strip()}" for column in PLACE_COLUMNS if place.get(column))
-    chosen = rows_of_key(study.scores, key)
+    chosen = _rows_of_key(study.scores, key)
     if chosen.sum() != 1:
         found = "no score" if not chosen.any() else f"{chosen.sum()} scores"
         raise StudyError(f"'{key}' names {found} of this study. Choose {_PLACE_WORDS} so that they name one.")
@@ -206,7 +206,7 @@ def _value_before(study: Study, row: int) -> str:
     earlier = study.table("corrections")
     earlier = earlier.loc[earlier["table"] == "scores"]
     for key, new in zip(earlier["key"].iloc[::-1], earlier["new"].iloc[::-1], strict=True):
-        if rows_of_key(study.scores, key).iloc[row]:
+        if _rows_of_key(study.scores, key).iloc[row]:
             return str(new)
     score = float(study.scores["score"].iloc[row])
     return "" if math.isnan(score) else _written(score)

@@ -288,7 +288,7 @@ COLLECTED = (
 # What is put on record beside the data: corrections, safety, unblindings, own values, decisions, claims.
 
 
-RECORDED = (
+_RECORDED = (
     Table(
         "corrections",
         "one change to a score, never deleted",
@@ -420,6 +420,6 @@ RECORDED = (
 # Which tables a study has, which columns each table has, and what a row of it is.
 
 
-TABLES = MappingProxyType({table.name: table for table in (*PREPARED, *COLLECTED, *RECORDED)})
+TABLES = MappingProxyType({table.name: table for table in (*PREPARED, *COLLECTED, *_RECORDED)})
 
 __all__ = ["TABLES", "Column", "Table"]

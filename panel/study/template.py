@@ -11,17 +11,16 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.column_words import column_hint, known_column, known_table
+from panel.study.archives import open_workbook, sheet_names, sheet_rows
 from panel.study.editing import Problem, put_block, put_fact, table_problems, texts_of_table
 from panel.study.facts import STATED, facts_with_unread
-from panel.study.open_study import FACTS_SHEET, exact_number, fact_of_text, fact_text_of_cell
+from panel.study.open_study import FACTS_SHEET, HOW_TO, exact_number, fact_of_text, fact_text_of_cell
 from panel.study.pasted import formula_grid, put_formulas, read_rows
-from panel.study.raw_table import open_workbook, sheet_names, sheet_rows
 from panel.study.study import Study
+from panel.study.table_cells import column_hint, known_column, known_table, nearest_table
 from panel.study.tables import COLLECTED, PREPARED, Column
 
-HOW_TO = "how to fill in"
-SHEETS = tuple(table.name for table in (*PREPARED, *COLLECTED))
+_SHEETS = tuple(table.name for table in (*PREPARED, *COLLECTED))
 _ROWS = 500  # rows of a sheet that may be filled in and have lists to choose from
 _NEW = ("P1", "P2", "P3", "P4")
 _EXAMPLES = MappingProxyType(
@@ -66,7 +65,7 @@ def template_bytes(study: Study | None = None) -> bytes:
     }
     _how_to(workbook.add_worksheet(HOW_TO), forms)
     _facts_sheet(workbook.add_worksheet(FACTS_SHEET), given, forms)
-    for name in SHEETS:
+    for name in _SHEETS:
         _table_sheet(workbook.add_worksheet(name), name, given, forms)
     workbook.close()
     return content.getvalue()
@@ -76,7 +75,7 @@ def _how_to(sheet: Any, forms: Mapping[str, Any]) -> None:
     head = ("Sheet", "Column", "Needed", "What stands there", "Example")
     lines = [
         (name, column.name, "yes" if column.required else "", column_hint(column), example(column))
-        for name in SHEETS
+        for name in _SHEETS
         for column in known_table(name).columns
     ]
     for place, words in enumerate(head):
@@ -189,27 +188,19 @@ def read_workbook(study: Study, content: bytes, name: str) -> WorkbookRead:
             table, rows = sheet.strip().casefold(), sheet_rows(workbook, sheet)
             if table == FACTS_SHEET:
                 after, found = _facts_of_sheet(after, rows), True
-            elif table in SHEETS or table in _TABLES_ON_RECORD:
+            elif table in _SHEETS or table in _TABLES_ON_RECORD:
                 after, wrong, told = _table_of_sheet(after, table, sheet, rows)
                 problems, notes, found = [*problems, *wrong], [*notes, *told], True
             elif table != HOW_TO:
-                near = nearest_sheet(table)
+                near = nearest_table(table)
                 meant = f" Perhaps {near} is meant: give the sheet that name." if near else ""
                 notes.append(f"The sheet {sheet!r} is none of a study and was not read.{meant}")
     if not found:
-        raise StudyError(f"{name} has no sheet of a study; its sheets would be {FACTS_SHEET}, {', '.join(SHEETS)}.")
+        raise StudyError(f"{name} has no sheet of a study; its sheets would be {FACTS_SHEET}, {', '.join(_SHEETS)}.")
     return WorkbookRead(after, tuple(problems), tuple(notes))
 
 
 _TABLES_ON_RECORD = ("corrections", "safety", "reactions", "ingredient_values", "claims")
-
-
-def nearest_sheet(name: str) -> str:
-    """Return the sheet that a name may mean; empty if none is near."""
-    import difflib
-
-    near = difflib.get_close_matches(name, SHEETS, 1)
-    return near[0] if near else ""
 
 
 def _facts_of_sheet(study: Study, rows: Sequence[Sequence[str]]) -> Study:
@@ -257,7 +248,7 @@ def _grid_of_sheet(rows: Sequence[Sequence[str]]) -> pd.DataFrame:
     return grid[[name for name in grid if name]]
 
 
-def cell_name(line: int, place: int) -> str:
+def _cell_name(line: int, place: int) -> str:
     """Return the name of a cell of a sheet: line from 1, place of the column from 0; `F3`."""
     letters = ""
     place += 1
@@ -270,7 +261,7 @@ def cell_name(line: int, place: int) -> str:
 def _placed(problem: Problem, sheet: str, header: Sequence[str], lines: Sequence[int]) -> str:
     line = lines[problem.row] if problem.row < len(lines) else 0
     place = header.index(problem.column) if problem.column in header else 0
-    return f"{sheet}!{cell_name(line, place)}: {problem.message} {problem.advice}"
+    return f"{sheet}!{_cell_name(line, place)}: {problem.message} {problem.advice}"
 
 
 def _placed_in_grid(
@@ -280,7 +271,7 @@ def _placed_in_grid(
     column = line["prototype"] if problem.column == "percent" else problem.column
     place = next((i for i, cell in enumerate(rows[0]) if cell == column), 0)
     row = next((n for n, row in zip(lines[1:], rows[1:], strict=True) if row[0] == line["ingredient"]), lines[0])
-    return f"{sheet}!{cell_name(row, place)}: {problem.message} {problem.advice}"
+    return f"{sheet}!{_cell_name(row, place)}: {problem.message} {problem.advice}"
 
 
 def sentences(changes: Iterable[Mapping[str, str]]) -> list[str]:

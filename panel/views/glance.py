@@ -12,7 +12,6 @@ from panel.checks.finding import SEVERITIES, Finding
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
 from panel.models.decision.decide import Decision
-from panel.models.prototypes.differences import Differences
 from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.decision.decide import tell_decision
@@ -22,6 +21,7 @@ from panel.views.prototypes.differences import tell_differences
 from panel.views.told import Picture
 from panel.words import counted, format_list
 
+_NO_SCORES = "There are no scores yet, so nothing can be said of the prototypes."
 MOST_TO_SETTLE, MOST_LEADERS, MOST_CLAIMS = 3, 3, 3
 
 
@@ -58,16 +58,16 @@ class Glance:
 
 def tell_glance(answers: Answers) -> Glance:
     """Return what the first screen says; whatever a study does not answer is left out or asked for."""
-    study, names = answers.study, answers.names
+    names = answers.names
     findings = answers.need(FINDINGS)
-    decision, differences = answers.ask(DECISION), answers.ask(DIFFERENCES)
+    decision = answers.ask(DECISION)
     claims = answers.ask(CLAIMS)
     may, may_not = _claims(claims)
     step, part = _step(answers, findings)
-    first, _, rest = _headline(decision, differences, names).partition(". ")
+    headline, about = glance_headline(answers)
     return Glance(
-        headline=first if first.endswith(".") else f"{first}.",
-        about=f"{rest} {_about(study)}".strip(),
+        headline=headline,
+        about=about,
         picture=_picture(answers, names),
         settle=_settle(findings),
         leaders=_leaders(decision, names),
@@ -78,12 +78,15 @@ def tell_glance(answers: Answers) -> Glance:
     )
 
 
-def _headline(decision: Decision | NoAnswer, differences: Differences | NoAnswer, names: Naming) -> str:
+def glance_headline(answers: Answers) -> tuple[str, str]:
+    """Return the sentence that answers, and how much it rests on: what can be said before the rest is worked out."""
+    decision, differences, words = answers.ask(DECISION), answers.ask(DIFFERENCES), _NO_SCORES
     if not isinstance(decision, NoAnswer):
-        return tell_decision(decision, names).headline
-    if not isinstance(differences, NoAnswer):
-        return tell_differences(differences, names).headline
-    return "There are no scores yet, so nothing can be said of the prototypes."
+        words = tell_decision(decision, answers.names).headline
+    elif not isinstance(differences, NoAnswer):
+        words = tell_differences(differences, answers.names).headline
+    first, _, rest = words.partition(". ")
+    return first if first.endswith(".") else f"{first}.", f"{rest} {_about(answers.study)}".strip()
 
 
 def _about(study: Study) -> str:

@@ -14,12 +14,12 @@ import pandas as pd
 
 from panel.study.naming import Naming
 from panel.study.shown import Table, figures, shown
-from panel.views.drawing.pictures import png_bytes, svg_text
+from panel.views.pictures import BROAD, NARROW, png_bytes, svg_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-MOST_TO_MIND = 3
+_MOST_TO_MIND = 3
 HOW = "How it was computed, and what it cannot show"
 
 
@@ -33,17 +33,18 @@ class Picture:
         Name of its file, without ending.
     title, alt
         What stands over it, and what is heard instead of it.
-    figure
-        Draws it.
-    narrow
-        Draws it for the width of a phone, where it would be too small when shrunk.
+    draw
+        Draws it for a width in inches.
     """
 
     name: str
     title: str
     alt: str
-    figure: Callable[[], Figure] = field(repr=False)
-    narrow: Callable[[], Figure] | None = field(default=None, repr=False)
+    draw: Callable[[float], Figure] = field(repr=False)
+
+    def figure(self, width: float = BROAD) -> Figure:
+        """Return the picture drawn for a width in inches."""
+        return self.draw(width)
 
     @cached_property
     def svg(self) -> str:
@@ -52,8 +53,8 @@ class Picture:
 
     @cached_property
     def narrow_svg(self) -> str:
-        """The picture for a phone as SVG text; that for a wide screen where there is no other."""
-        return self.svg if self.narrow is None else svg_text(self.narrow(), title=self.title, description=self.alt)
+        """The picture drawn for a phone, as SVG text."""
+        return svg_text(self.figure(NARROW), title=self.title, description=self.alt)
 
     def png(self) -> bytes:
         """Return the picture as PNG."""
@@ -138,7 +139,7 @@ class Told:
     cannot: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        if len(self.mind) > MOST_TO_MIND:
+        if len(self.mind) > _MOST_TO_MIND:
             raise ValueError(f"{len(self.mind)} sentences to mind; put some into a drawer")
 
     def every_drawer(self) -> Iterator[Drawer]:

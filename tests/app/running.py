@@ -17,12 +17,15 @@ from tempfile import TemporaryDirectory
 from typing import Any
 from urllib.parse import quote
 
+import axe_playwright_python
 from playwright.sync_api import BrowserContext, Page, sync_playwright
 from streamlit.testing.v1 import AppTest
 
 from panel.app.places import PART, PARTS, PLACES, addresses
 
 ROOT = Path(__file__).resolve().parents[2]
+AXE = Path(axe_playwright_python.__file__).parent / "axe.min.js"
+"""axe-core by Deque, MPL-2.0: https://github.com/dequelabs/axe-core"""
 CHROMIUM = shutil.which("chromium") or ""
 PAGES = tuple(PARTS)
 SECONDS = 90  # a part takes well under one; a busy machine may take many times as long
@@ -47,6 +50,15 @@ def part_of_app(name: str) -> AppTest:
     if part is not PLACES[place].parts[0]:
         app.query_params[PART] = part.title
     return app
+
+
+def with_open_drawers(app: AppTest) -> AppTest:
+    """Run a part with every drawer open that is filled when it is opened."""
+    app.run()
+    for name in app.session_state._state.filtered_state:
+        if name.startswith("drawer "):
+            app.session_state[name] = True
+    return app.run()
 
 
 def address_of(name: str) -> str:
@@ -132,6 +144,15 @@ def entered(page: Page, opening: str) -> str:
 
 def settled(page: Page) -> None:
     """Wait until the page has stopped computing and drawing."""
-    page.wait_for_selector("h1", timeout=30_000)
-    page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=30_000)
-    page.wait_for_selector("[data-testid=stSkeleton]", state="detached", timeout=30_000)
+    page.wait_for_selector("h1", timeout=1000 * SECONDS)
+    page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=1000 * SECONDS)
+    page.wait_for_selector("[data-testid=stSkeleton]", state="detached", timeout=1000 * SECONDS)
+
+
+def violations(page: Page) -> list[tuple[str, str]]:
+    """Return what axe-core finds. Its source runs beside the page's policy, as a browser extension would."""
+    session = page.context.new_cdp_session(page)
+    session.send("Runtime.evaluate", {"expression": AXE.read_text(encoding="utf-8")})
+    found = page.evaluate("axe.run()")
+    assert len(found["passes"]) > 10
+    return [(rule["id"], node["html"]) for rule in found["violations"] for node in rule["nodes"]]

@@ -9,9 +9,9 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.front_door import STUDY_FIELD
 from panel.app.state import FOLDERS_VARIABLE, STUDY_VARIABLE, default_folder
-from panel.study import recent
+from panel.study import open_study as recent
 from panel.study.folder import write_study
-from panel.study.recent import MOST_RECENT, recent_studies, remember_study
+from panel.study.open_study import _MOST_RECENT, recent_studies, remember_study
 from tests.app.test_pages import shown
 from tests.studies import small_study
 
@@ -99,11 +99,11 @@ def test_studies_that_were_opened_are_listed_the_last_one_first(folders):
     assert recent_studies() == ()  # none of these is there
     remember_study(folders[0])
     assert recent_studies() == (folders[0],)
-    assert len(recent.recent_file().read_text().splitlines()) == MOST_RECENT + 2
+    assert len(recent._recent_file().read_text().splitlines()) == _MOST_RECENT + 2
 
 
 @pytest.mark.parametrize("content", [b"", b"{}", b"[1, null]", b"\xff", b"[" * 5000])
 def test_a_broken_list_of_recent_studies_is_no_list(content: bytes):
-    recent.recent_file().parent.mkdir(parents=True)
-    recent.recent_file().write_bytes(content)
+    recent._recent_file().parent.mkdir(parents=True)
+    recent._recent_file().write_bytes(content)
     assert recent_studies() == ()

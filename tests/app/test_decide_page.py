@@ -2,12 +2,12 @@
 
 import pytest
 
-from tests.app.running import part_of_app
+from tests.app.running import part_of_app, with_open_drawers
 
 
 @pytest.fixture
 def page():
-    return part_of_app("decide").run()
+    return with_open_drawers(part_of_app("decide"))
 
 
 def field(items, label):

@@ -14,7 +14,7 @@ from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.app.study_editors import EDITORS, grid_columns, place_of, with_row
 from panel.checks.all_checks import check_study
 from panel.errors import StudyError
-from panel.models.decision.gates import gate_limits
+from panel.models.decision.wanted import gate_limits
 from panel.study.editing import texts_of_table, with_benchmark
 from panel.study.folder import read_folder, write_study
 from panel.study.knowledge import lexicon
@@ -256,7 +256,7 @@ def test_a_new_study_without_a_title_is_asked_for_one(monkeypatch: pytest.Monkey
 
 
 def test_a_study_opened_before_is_one_click_away(folder: Path, monkeypatch: pytest.MonkeyPatch):
-    from panel.study.recent import remember_study
+    from panel.study.open_study import remember_study
 
     monkeypatch.delenv(STUDY_VARIABLE)
     remember_study(folder)

@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
-from tests.app.running import part_of_app
+from tests.app.running import part_of_app, with_open_drawers
 from tests.choice_studies import choice_study, named_rows, votes
 from tests.studies import small_study
 
@@ -22,7 +22,7 @@ def shown(app: AppTest) -> str:
 def opened(study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     write_study(study, folder)
     monkeypatch.setenv(STUDY_VARIABLE, str(folder))
-    return part_of_app("forced_choice").run()
+    return with_open_drawers(part_of_app("forced_choice"))
 
 
 def labelled(widgets, label: str):
@@ -31,13 +31,13 @@ def labelled(widgets, label: str):
 
 def test_the_demo(monkeypatch):
     monkeypatch.delenv(STUDY_VARIABLE, raising=False)
-    app = part_of_app("forced_choice").run()
+    app = with_open_drawers(part_of_app("forced_choice"))
     assert not app.exception
     assert not app.warning
     words = shown(app)
     assert app.title[0].value == "Consumers"
     assert "P4 and P8: people can tell them apart." in words
-    assert "32 preferred P4" in shown(part_of_app("preference").run())
+    assert "32 preferred P4" in shown(with_open_drawers(part_of_app("preference")))
 
 
 def test_a_study_without_such_answers_says_how_to_record_them_and_offers_a_count(tmp_path, monkeypatch):
@@ -77,4 +77,4 @@ def test_only_preferences(tmp_path, monkeypatch):
     app = opened(choice_study(named_rows("preference", votes(30, 10))), tmp_path / "preferences", monkeypatch)
     assert not app.exception
     assert "P4 is preferred to P1" not in shown(app)
-    assert "P4 is preferred to P1" in shown(part_of_app("preference").run())
+    assert "P4 is preferred to P1" in shown(with_open_drawers(part_of_app("preference")))

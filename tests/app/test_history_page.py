@@ -12,9 +12,9 @@ from panel.study.saving import save
 from tests.study.small_study import small_study
 
 SCRIPT = """
-from panel.app.pages.history import show
+from panel.app.pages.study import show_history
 from panel.app.state import study_in_use
-show(study_in_use())
+show_history(study_in_use())
 """
 
 

@@ -10,7 +10,7 @@ from streamlit.testing.v1 import AppTest
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from panel.study.study import Study
-from tests.app.running import part_of_app
+from tests.app.running import part_of_app, with_open_drawers
 from tests.studies import small_study
 from tests.time_studies import everything_over_time
 
@@ -18,7 +18,7 @@ from tests.time_studies import everything_over_time
 def opened(study: Study, folder: Path, monkeypatch: pytest.MonkeyPatch) -> AppTest:
     write_study(study, folder)
     monkeypatch.setenv(STUDY_VARIABLE, str(folder))
-    app = part_of_app("over_time").run()
+    app = with_open_drawers(part_of_app("over_time"))
     assert not app.exception
     return app
 

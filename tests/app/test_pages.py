@@ -16,7 +16,7 @@ from panel.study.folder import write_study
 from panel.study.open_study import open_study
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
-from tests.app.running import PAGES, part_of_app
+from tests.app.running import PAGES, part_of_app, with_open_drawers
 from tests.studies import small_study
 
 ADVICE = {  # what a page tells somebody whose study has only begun, where it is not to import scores
@@ -33,6 +33,7 @@ ADVICE = {  # what a page tells somebody whose study has only begun, where it is
     "edit": "Choose what to edit.",
     "start": "Setting up Begun",
     "privacy": "0 people in this study",
+    "words": "What the words mean",
     **dict.fromkeys(("liking", "groups"), "Add them to the table answers with the kind 'liking'"),
     **dict.fromkeys(("just_about_right", "check_all", "agreement"), "Add them to the table answers"),
     "history": "Nothing was changed since the study was made.",
@@ -83,16 +84,16 @@ def test_every_page_answers_with_the_demo(page: str, demo: Study):
 
 
 def test_the_answer_stands_above_the_pictures(demo: Study):
-    app = opened("differences").run()
+    app = with_open_drawers(opened("differences"))
     assert "prototypes differ" in app.header[0].value.replace("\\", "")
 
 
 def test_the_emollients_page_leads_with_the_swap_that_did_most(demo: Study):
-    app = opened("emollients").run()
+    app = with_open_drawers(opened("emollients"))
     assert app.header[0].value.replace("\\", "").startswith("In these batches C13-15 Alkane for Dicaprylyl Carbonate")
     words = shown(app)
     assert "these data cannot tell the two apart" in words
-    assert "cannot say which of them is the cause" in shown(opened("blends").run())
+    assert "cannot say which of them is the cause" in shown(with_open_drawers(opened("blends")))
 
 
 def test_findings_stand_on_the_study_page_by_severity(demo: Study):
@@ -103,7 +104,7 @@ def test_findings_stand_on_the_study_page_by_severity(demo: Study):
 
 @pytest.mark.parametrize("typed", ["7.5", "7,5"])
 def test_a_margin_with_either_decimal_sign_is_the_same_margin(typed: str, demo: Study):
-    app = opened("differences").run()
+    app = with_open_drawers(opened("differences"))
     field = next(widget for widget in app.text_input if widget.label.startswith("Smallest difference"))
     field.set_value(typed).run()
     assert not app.exception
@@ -111,7 +112,7 @@ def test_a_margin_with_either_decimal_sign_is_the_same_margin(typed: str, demo: 
 
 
 def test_a_margin_that_is_no_number_is_refused_in_a_sentence(demo: Study):
-    app = opened("differences").run()
+    app = with_open_drawers(opened("differences"))
     app.text_input[0].set_value("small").run()
     assert not app.exception
     assert "cannot be read: 'small' is not a number" in shown(app)
@@ -281,12 +282,12 @@ def test_the_differences_can_be_looked_at_in_other_ways(look: str, words: str, d
 
 
 def test_the_panel_page_names_who_should_train_first(demo: Study):
-    words = shown(opened("assessors").run())
-    assert "Talk to A03 about using the whole scale; to A06 about repeating; to A07" in words
+    words = shown(with_open_drawers(opened("assessors")))
+    assert "Talk to A03 about using the whole scale, A06 about repeating, A07" in words
 
 
 def test_position_can_be_taken_out_and_the_method_named(demo: Study):
-    app = opened("differences").run()
+    app = with_open_drawers(opened("differences"))
     labelled(app.multiselect, "Take out the effect of").set_value(["position"]).run()
     labelled(app.radio, "Degrees of freedom").set_value("kenward-roger").run()
     assert not app.exception
@@ -295,7 +296,7 @@ def test_position_can_be_taken_out_and_the_method_named(demo: Study):
 
 
 def test_the_first_candidate_is_tried_out_and_another_blend_is_written_down(demo: Study):
-    app = opened("next_prototype").run()
+    app = with_open_drawers(opened("next_prototype"))
     assert "No prototype you could make from these is expected to come nearer to the target than P4" in shown(app)
     assert "This blend likely meets 4 of 6 targets" in shown(app)  # candidate 1, as long as nothing was chosen
     labelled(app.text_input, "Prunus Amygdalus Dulcis (Sweet Almond) Oil, %").set_value("2,5")
@@ -308,7 +309,7 @@ def test_the_first_candidate_is_tried_out_and_another_blend_is_written_down(demo
 
 
 def test_one_amount_moves_by_a_slider_or_typed_and_the_other_gives_way(demo: Study):
-    app = opened("next_prototype").run()
+    app = with_open_drawers(opened("next_prototype"))
     labelled(app.selectbox, "Start from").set_value("P1 (previous formula)").run()
     assert "This blend was made: it is P1." in shown(app)
     assert labelled(app.selectbox, "Move").value == "Dicaprylyl Carbonate"
@@ -324,7 +325,7 @@ def test_one_amount_moves_by_a_slider_or_typed_and_the_other_gives_way(demo: Stu
 
 
 def test_a_blend_that_changes_the_emollient_total_is_refused(demo: Study):
-    app = opened("next_prototype").run()
+    app = with_open_drawers(opened("next_prototype"))
     labelled(app.text_input, "Butyrospermum Parkii (Shea) Butter, %").set_value("3").run()
     assert "Keep the emollient total" in shown(app)
 

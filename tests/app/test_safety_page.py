@@ -11,7 +11,7 @@ from panel.app.state import STUDY_VARIABLE
 from panel.plan.safety import safety_gate
 from panel.store.ballot import prepare_ballots
 from panel.store.database import open_store, store_url
-from panel.store.safety import safety_signed
+from panel.store.preparing import safety_signed
 from panel.study.folder import read_folder, write_study
 from panel.study.knowledge import safety_items
 from panel.study.study import Study

@@ -7,7 +7,7 @@ import pytest
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from panel.study.study import Study
-from tests.app.running import part_of_app
+from tests.app.running import part_of_app, with_open_drawers
 
 UNKNOWN = (np.nan, np.nan)
 
@@ -34,7 +34,7 @@ def page(folder, monkeypatch, *ends, scored=False):
         tables["scores"] = pd.DataFrame(rows)
     write_study(Study(tables, {"title": "Sizes"}), folder / "sizes")
     monkeypatch.setenv(STUDY_VARIABLE, str(folder / "sizes"))
-    app = part_of_app("servings").run()
+    app = with_open_drawers(part_of_app("servings"))
     assert not app.exception
     return app
 

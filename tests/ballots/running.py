@@ -17,8 +17,7 @@ from sqlalchemy import insert
 from panel.store.board import sessions_table
 from panel.store.database import Store, now, open_store
 from panel.store.events import make_tokens
-from panel.store.safety import OWN_GATE
-from panel.store.score_rows import prepare
+from panel.store.preparing import OWN_GATE, prepare
 from panel.store.tables import SAFETY
 from panel.study.study import Study
 

@@ -1,16 +1,11 @@
 """The ballot in headless Chromium, as wide as a phone: usable by hand, by keys, without scripts, and for everybody."""
 
 import os
-from pathlib import Path
 
-import axe_playwright_python
 import pytest
 
 from panel.store.board import session_record
-from tests.app.running import CHROMIUM, browser
-
-AXE = Path(axe_playwright_python.__file__).parent / "axe.min.js"
-"""axe-core by Deque, MPL-2.0: https://github.com/dequelabs/axe-core"""
+from tests.app.running import CHROMIUM, browser, violations
 
 pytestmark = [
     pytest.mark.browser,
@@ -29,15 +24,6 @@ def page(running):
         page.on("pageerror", lambda error: page.told.append(str(error)))
         page.start = f"{running.address}/b/{running.tokens['A01']}"
         yield page
-
-
-def violations(page):
-    """Return what axe-core finds. Its source runs beside the page's policy, as a browser extension would."""
-    session = page.context.new_cdp_session(page)
-    session.send("Runtime.evaluate", {"expression": AXE.read_text(encoding="utf-8")})
-    found = page.evaluate("axe.run()")
-    assert len(found["passes"]) > 10
-    return [(rule["id"], node["html"]) for rule in found["violations"] for node in rule["nodes"]]
 
 
 def values(page):

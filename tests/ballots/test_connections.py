@@ -8,8 +8,9 @@ from contextlib import ExitStack
 
 import pytest
 
-from panel.ballots import connections, serving
-from panel.ballots.connections import patient_protocol
+from panel.ballots import protection as connections
+from panel.ballots import serving
+from panel.ballots.protection import patient_protocol
 from panel.ballots.serving import served
 from tests.ballot_studies import ballot_study
 from tests.ballots.running import ready_store, tokens_of

@@ -7,12 +7,11 @@ from datetime import timedelta
 import httpx
 import pytest
 
-from panel.ballots import gate_watch
-from panel.ballots.gate_watch import GateWatch
-from panel.ballots.serving import refuse_past, served
+from panel.ballots import serving as gate_watch
+from panel.ballots.serving import GateWatch, refuse_past, served
 from panel.errors import StudyError
 from panel.store.database import now
-from panel.store.safety import follow_gate, safety_signed
+from panel.store.preparing import follow_gate, safety_signed
 from panel.study.folder import write_study
 from tests.ballot_studies import ballot_study, cleared
 from tests.ballots.running import address_and_links, ready_store, serving_process, tokens_of

@@ -1,7 +1,13 @@
+import io
+import zipfile
+
 import pandas as pd
 import pytest
 
 from panel.checks.structure import check_structure
+from panel.study.open_study import _study_of_workbook, workbook_bytes
+from panel.study.people import names_of_people
+from panel.study.renaming import people_by_code
 from panel.study.study import Study
 from tests.checks.planted import new_findings, table, the_one, with_cells
 from tests.studies import small_study
@@ -154,3 +160,53 @@ def test_a_scale_of_one_attribute_that_makes_no_sense_is_told():
     finding = the_one(with_cells("attributes", [1], scale_min=100.0, scale_max=0.0))
     assert finding.kind == "scale_not_usable"
     assert "AF_STICK makes no sense" in finding.message
+
+
+def test_a_column_that_may_mean_a_known_one_is_proposed_and_others_are_noted():
+    batches = pd.DataFrame({"batch": ["B1"], "prototype": ["P1"], "viscosity": ["900"], "colour": ["white"]})
+    found = [f for f in check_structure(small_study(batches=batches)) if f.kind == "column_not_known"]
+    assert [(f.severity, f.where) for f in found] == [("warning", "batches, column viscosity"), ("note", "batches")]
+    assert found[0].message == "The table batches has no column 'viscosity'; it is kept, and nothing reads it."
+    assert found[0].advice == "Perhaps viscosity_mpa_s is meant: give it that name."
+    assert found[1].message == "Columns of batches that nothing reads: colour."
+
+
+@pytest.mark.parametrize(
+    ("names", "codes"),
+    [
+        (("Ann", "Ben", "Cem Yildiz", "O'Hara, S."), ("A01", "A02", "A03", "A04")),
+        (("Ann Meyer", "A01", "\u00c5sa"), ("A02", "A03")),
+        (("A01", "A02", "A03"), ()),
+        (("AB", "CD", "EF"), ()),
+        (("Judge 1", "Judge 2", "Judge 3"), ()),
+        (("Ann", "J1", "J2", "J3"), ()),
+        (("1", "2", "3"), ()),
+    ],
+)
+def test_people_who_stand_under_what_looks_like_a_name_are_told_with_a_code_for_each(names, codes):
+    scores = pd.DataFrame({"assessor": names, "prototype": "P1", "attribute": "x", "score": 1.0})
+    study = Study({"scores": scores})
+    assert tuple(names_of_people(study).values()) == codes
+    found = [finding for finding in check_structure(study) if finding.kind == "people_by_name"]
+    assert len(found) == bool(codes)
+    coded = people_by_code(study)
+    assert len(set(coded.scores["assessor"])) == len(names)
+    assert names_of_people(coded) == {}
+    if codes:
+        assert found[0].severity == "note"
+        assert found[0].message.endswith("these look like names of people, and whoever gets the study reads them.")
+        assert f"Call people by a code, such as {codes[0]} for {names[0]}" in found[0].advice
+
+
+def test_a_sheet_that_is_none_of_a_study_is_told_with_the_nearest_one():
+    content = workbook_bytes(small_study())
+    held = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(content)) as before, zipfile.ZipFile(held, "w") as after:
+        for name in before.namelist():
+            after.writestr(name, before.read(name).replace(b'name="attributes"', b'name="Atributes"'))
+    study = _study_of_workbook(held.getvalue(), "f.xlsx")
+    assert "attributes" not in study.tables
+    finding = next(found for found in check_structure(study) if found.kind == "table_not_known")
+    assert finding.message == "'Atributes' is not one of the tables of a study; nothing reads it."
+    assert finding.advice.startswith("Perhaps attributes is meant: give it that name.")
+    assert not [found for found in check_structure(study) if found.kind == "cell_not_read"]

@@ -14,7 +14,7 @@ from panel.claims.judge import find_evidence, judge_claims
 from panel.claims.materials import Materials, _count_agreed
 from panel.claims.verdict import CANNOT_TELL, IN_BATCHES, NOT_SUPPORTED, SUPPORTED, _is_shown
 from panel.models.consumers.agreement import count_agreement
-from panel.models.consumers.preference import count_preferences
+from panel.models.consumers.choices import count_preferences
 from panel.stats.answers.binomial import exact_interval
 from panel.stats.comparing.multiplicity import holm
 from panel.study.open_study import open_study

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from panel.checks.structure import check_folder
 from panel.cli import main
 from panel.study.folder import read_folder, write_study
-from panel.study.journal import OUTSIDE
+from panel.study.journal import _OUTSIDE
 from panel.study.saving import last_change, save
 from panel.views.planning.study import changed_rows_table, history_table, what_changed
 from tests.study.small_study import small_study
@@ -92,9 +92,9 @@ def test_a_study_that_was_never_changed_says_so(tmp_path):
 
 def test_words_of_a_change_that_no_line_tells_of():
     rows = pd.DataFrame(
-        [(3, "", "", OUTSIDE, "", "", "", ""), (2, "odd", "Ada", "b", "scores", "A01", "", "score 1")],
+        [(3, "", "", _OUTSIDE, "", "", "", ""), (2, "odd", "Ada", "b", "scores", "A01", "", "score 1")],
         columns=["change", "when", "who", "what", "table", "key", "before", "after"],
     )
-    assert what_changed(rows) == f"2 changes; the last: {OUTSIDE}"
+    assert what_changed(rows) == f"2 changes; the last: {_OUTSIDE}"
     assert history_table(rows)["When"].tolist() == ["–", "odd"]
     assert changed_rows_table(rows).to_numpy().tolist() == [["2", "scores", "A01", "nothing", "score 1"]]

@@ -8,9 +8,8 @@ from benchmarks.confounds import simulated
 from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
 from panel.plan.batch_numbers import batch_numbers
-from panel.plan.plan_confounds import making_confounds, serving_confounds
 from panel.plan.sample_size import Scatter, panel_sizes
-from panel.plan.study_plan import plan_study
+from panel.plan.study_plan import making_confounds, plan_study, serving_confounds
 from panel.plan.swap_plan import making_days
 from panel.study.naming import Naming
 from panel.study.shown import shown

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from panel.answers import NoAnswer
 from panel.claims.judge import CLAIMS
 from panel.errors import StudyError
-from panel.models.decision.record import with_decision
+from panel.models.decision.decide import with_decision
 from panel.plan.codes import no_openings, note_opening
 from panel.plan.safety import _no_reactions, _no_sign_offs, record_reaction, record_sign_off
 from panel.report.contents.blocks import (
@@ -34,8 +34,8 @@ from panel.report.contents.part_claims import evidence_matrix
 from panel.report.contents.part_study import first_test_day, last_score
 from panel.report.html import with_breaks
 from panel.study.study import Study, to_rehearse
-from panel.views.planning.study import INVENTED, REHEARSED, mark
-from panel.words import SHOWN_INSTEAD, plain_text
+from panel.views.planning.study import _INVENTED, REHEARSED, mark
+from panel.words import _SHOWN_INSTEAD, plain_text
 from tests.report.evidence_studies import DEMO, demo_report, demo_results, hostile_report, small_report
 from tests.studies import small_study
 
@@ -162,7 +162,7 @@ def test_the_data_are_as_of_the_last_score_and_the_file_of_the_day_it_is_made():
 
 
 def test_invented_and_rehearsed_data_are_marked():
-    assert demo_report().mark == INVENTED
+    assert demo_report().mark == _INVENTED
     assert mark(to_rehearse(demo_results().study)) == REHEARSED
     assert mark(small_study()) == ""
 
@@ -257,8 +257,8 @@ def test_an_absolute_negative_needs_both_kinds_of_people():
 
 
 def test_text_that_steers_readers_is_made_harmless():
-    assert plain_text("a\x07b\x00c\x1b") == f"a{SHOWN_INSTEAD}b{SHOWN_INSTEAD}c{SHOWN_INSTEAD}"
-    assert plain_text("\u202eabc\ud800\ue000\uffff") == f"{SHOWN_INSTEAD}abc{SHOWN_INSTEAD * 3}"
+    assert plain_text("a\x07b\x00c\x1b") == f"a{_SHOWN_INSTEAD}b{_SHOWN_INSTEAD}c{_SHOWN_INSTEAD}"
+    assert plain_text("\u202eabc\ud800\ue000\uffff") == f"{_SHOWN_INSTEAD}abc{_SHOWN_INSTEAD * 3}"
     assert plain_text("one\ntwo\tthree\u2028four") == "one two three four"
     assert plain_text("Ελληνικά Кириллица 漢字 é") == "Ελληνικά Кириллица 漢字 é"
     assert plain_text("soft\u00adhy\u200bphen") == "softhyphen"

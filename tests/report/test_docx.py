@@ -12,7 +12,7 @@ from docx.enum.text import WD_ALIGN_PARAGRAPH
 from docx.oxml.ns import qn
 from lxml import etree
 
-from panel.words import SHOWN_INSTEAD
+from panel.words import _SHOWN_INSTEAD
 from tests.report.evidence_studies import FORMULA, SCRIPT, SIGNS, bytes_of, demo_report, small_report
 
 
@@ -116,5 +116,5 @@ def test_what_people_typed_is_shown_and_does_nothing():
     text = all_text("hostile")
     for typed in (FORMULA, SCRIPT, SIGNS):
         assert typed in text
-    assert SHOWN_INSTEAD in text  # control signs are seen, not obeyed
+    assert _SHOWN_INSTEAD in text  # control signs are seen, not obeyed
     assert not re.search(r"[\x00-\x08\x0b\x0c\x0e-\x1f\u202e]", text)

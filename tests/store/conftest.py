@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from panel.store.database import Store, now, open_store
-from panel.store.score_rows import Collection, prepare
+from panel.store.preparing import Collection, prepare
 from tests.ballot_studies import ballot_study
 from tests.databases import KINDS, empty_database
 

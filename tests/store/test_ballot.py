@@ -5,7 +5,7 @@ import pytest
 from panel.store.ballot import find_ballot
 from panel.store.database import now, read, written
 from panel.store.events import Entry, let_go_on, make_tokens, record
-from panel.store.safety import follow_gate
+from panel.store.preparing import follow_gate
 from tests.ballot_studies import ballot_study, cleared
 
 WHO = {"who": "lead", "why": "physician agreed"}

@@ -8,7 +8,7 @@ from panel.store.ballot import find_ballot
 from panel.store.board import board_of_servings
 from panel.store.database import now
 from panel.store.events import Entry, make_tokens, record
-from panel.store.score_rows import prepare
+from panel.store.preparing import prepare
 from panel.store.tables import METADATA
 from panel.study.study import Study
 from tests.ballot_studies import ASSESSORS, CODES, SECRETS, ballot_study

@@ -11,7 +11,7 @@ from panel.store.board import session_record, sessions_table
 from panel.store.database import now
 from panel.store.events import Entry, correct, record
 from panel.store.lock import lock_session
-from panel.store.score_rows import prepare
+from panel.store.preparing import prepare
 from panel.study.folder import read_folder, write_study
 from panel.study.scores_used import scores_used
 from tests.ballot_studies import ballot_study

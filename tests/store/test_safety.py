@@ -9,8 +9,7 @@ from panel.plan.safety import _no_reactions, record_reaction
 from panel.store.database import now
 from panel.store.events import Entry, record
 from panel.store.lock import lock_session
-from panel.store.safety import follow_gate, safety_signed, stop_ballots, stopped_by
-from panel.store.score_rows import prepare
+from panel.store.preparing import follow_gate, prepare, safety_signed, stop_ballots, stopped_by
 from panel.store.tables import SAFETY
 from panel.study.folder import write_study
 from panel.study.study import Study

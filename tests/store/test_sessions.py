@@ -2,13 +2,10 @@ import hashlib
 import json
 from datetime import UTC, datetime
 
-import pytest
-
-from panel.errors import StudyError
-from panel.store.board import real_collection, session_record, sessions_table, sha256
+from panel.store.board import session_record, sessions_table, sha256
 from panel.store.database import now
 from panel.store.events import Entry, record
-from panel.store.score_rows import prepare
+from panel.store.preparing import prepare
 from tests.ballot_studies import SECRETS, ballot_study
 
 MOMENT = datetime(2025, 3, 14, 13, 0, 10, tzinfo=UTC)
@@ -74,10 +71,7 @@ def test_all_sessions_are_listed_and_the_rehearsed_ones_marked(store, collection
         [rehearsed.number, "2", True],
     ]
     assert set(table["locked_at"]) == {""}
-    assert real_collection(store, "hills") == collection.number
 
 
 def test_an_empty_record_has_no_sessions(store):
     assert sessions_table(store).empty
-    with pytest.raises(StudyError, match="has no ballots of hills; prepare them first"):
-        real_collection(store, "hills")

@@ -3,9 +3,9 @@ import pytest
 from panel.errors import StudyError
 from panel.store.board import board_of_servings, session_record
 from panel.store.database import now
+from panel.store.double_entry import keep_typed, take_over_typed, typed_differences, typed_grid
 from panel.store.events import Entry, record
 from panel.store.lock import lock_session
-from panel.store.score_rows import keep_typed, take_over_typed, typed_differences, typed_grid
 from panel.study.folder import read_folder, write_study
 from tests.ballot_studies import ASSESSORS, SECRETS, ballot_study
 

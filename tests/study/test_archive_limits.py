@@ -8,8 +8,8 @@ import zipfile
 import pytest
 
 from panel.errors import StudyError
-from panel.study import archive_limits
-from panel.study.archive_limits import open_archive, read_member, stays_inside
+from panel.study import archives as archive_limits
+from panel.study.archives import open_archive, read_member, stays_inside
 
 
 def packed(members: dict[str, bytes], **kinds: int) -> bytes:
@@ -69,7 +69,7 @@ def test_archive_that_would_unpack_to_too_much():
 
 
 def test_archive_with_too_many_files(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(archive_limits, "MAX_MEMBERS", 2)
+    monkeypatch.setattr(archive_limits, "_MAX_MEMBERS", 2)
     with pytest.raises(StudyError, match="holds 3 files"):
         open_archive(packed({"a": b"", "b": b"", "c": b""}), "f.zip")
 

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from panel.errors import StudyError
-from panel.study.folder import description_text, inside_path, raw_path, read_description
+from panel.study.folder import _description_text, _inside_path, _raw_path, _read_description
 from panel.study.raw_table import raw_file
 from panel.study.tables import TABLES
 
@@ -18,7 +18,7 @@ HEADERS = {
 
 
 def described(facts: dict | None = None) -> dict:
-    return json.loads(description_text(facts or {}, HEADERS, {"raw/a.csv": raw_file("a.csv", b"x")}))
+    return json.loads(_description_text(facts or {}, HEADERS, {"raw/a.csv": raw_file("a.csv", b"x")}))
 
 
 def resource(name: str) -> dict:
@@ -45,7 +45,7 @@ def test_facts_and_raw_files_come_back():
     facts = {"title": "T", "keywords": ["a"], "version": 3, "scale_min": 0, "rules": [{"rule": "x"}], "note": "é"}
     other = {"name": "photos", "path": "photos.zip"}
     files = {"raw/a.csv": raw_file("a b.csv", b"x")}
-    read = read_description(description_text(facts, HEADERS, files, [other]), "f")
+    read = _read_description(_description_text(facts, HEADERS, files, [other]), "f")
     assert read.facts == facts
     assert read.tables == {name: f"{name}.csv" for name in HEADERS}
     assert read.raw_files == (("a b.csv", "raw/a.csv", files["raw/a.csv"].sha256),)
@@ -63,7 +63,7 @@ def test_facts_and_raw_files_come_back():
 )
 def test_facts_that_cannot_be_written(facts: dict, sentence: str):
     with pytest.raises(StudyError, match=sentence):
-        description_text(facts, {}, {})
+        _description_text(facts, {}, {})
 
 
 @pytest.mark.parametrize(
@@ -91,12 +91,12 @@ def test_facts_that_cannot_be_written(facts: dict, sentence: str):
 )
 def test_broken_description_gives_one_sentence(text: str, sentence: str):
     with pytest.raises(StudyError, match=sentence) as caught:
-        read_description(text, "f")
+        _read_description(text, "f")
     assert str(caught.value).startswith("f ")
 
 
 def test_description_of_other_data():
-    assert not read_description('{"resources": [{"name": "x", "path": "x.csv"}]}', "f").ours
+    assert not _read_description('{"resources": [{"name": "x", "path": "x.csv"}]}', "f").ours
 
 
 @pytest.mark.parametrize(
@@ -110,10 +110,10 @@ def test_description_of_other_data():
     ],
 )
 def test_place_of_an_imported_file(name: str, path: str):
-    assert raw_path(raw_file(name, b""), []) == path
-    assert inside_path(path, "f") == path
+    assert _raw_path(raw_file(name, b""), []) == path
+    assert _inside_path(path, "f") == path
 
 
 def test_two_imported_files_of_one_name():
     file = raw_file("A.csv", b"x")
-    assert raw_path(file, ["raw/a.csv"]) == f"raw/{file.sha256[:12]} A.csv"
+    assert _raw_path(file, ["raw/a.csv"]) == f"raw/{file.sha256[:12]} A.csv"

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 from panel.checks.all_checks import check_study
 from panel.cli import main
 from panel.errors import StudyError
-from panel.models.decision.gates import gate_limits
+from panel.models.decision.wanted import gate_limits
 from panel.study.facts import KINDS, STATED, fact_advice, facts_with_unread, read_facts, stated_fact
 from panel.study.folder import read_folder, write_study
 from panel.study.open_study import open_study, study_of_bytes, workbook_bytes, zip_bytes

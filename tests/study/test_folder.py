@@ -261,7 +261,7 @@ def test_package_of_other_data(tmp_path: Path):
 
 
 def test_table_larger_than_allowed(folder: Path, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(study_files, "MAX_TABLE_BYTES", 50)
+    monkeypatch.setattr(study_files, "_MAX_TABLE_BYTES", 50)
     with pytest.raises(StudyError, match="larger than 50 bytes"):
         read_folder(folder)
     with pytest.raises(StudyError, match="would be larger than 50 bytes"):

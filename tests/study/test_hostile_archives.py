@@ -18,7 +18,7 @@ from pathlib import Path
 
 import pytest
 
-from panel.study.raw_table import MAX_BYTES
+from panel.study.raw_table import _MAX_BYTES
 
 ROOT = Path(__file__).resolve().parents[2]
 MOST_MEMORY = 500_000_000  # bytes, the whole process with Python and pandas in it
@@ -50,7 +50,7 @@ print(time.process_time() - began, int(highest) * 1024, told, sep="\\n")
 
 def measured(content: bytes, way: str, folder: Path) -> tuple[float, float, str]:
     """Return seconds, bytes at the highest and the refusal of a file read in a process of its own."""
-    assert len(content) <= MAX_BYTES
+    assert len(content) <= _MAX_BYTES
     (folder / "file").write_bytes(content)
     told = subprocess.run(
         [sys.executable, "-c", MEASURED, str(folder / "file"), way],

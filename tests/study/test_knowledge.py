@@ -12,7 +12,8 @@ from scipy.stats import spearmanr
 from panel.errors import StudyError
 from panel.study import knowledge
 from panel.study.knowledge import (
-    PROPERTIES,
+    _PROPERTIES,
+    _shared_folder,
     canonical_ingredient,
     cautions,
     emollient_table,
@@ -20,7 +21,6 @@ from panel.study.knowledge import (
     everyday_words,
     ingredients,
     lexicon,
-    shared_folder,
     sources,
 )
 from panel.study.study import Study
@@ -28,7 +28,7 @@ from panel.study.tables import TABLES
 
 # Molar masses are written to 0.1 g/mol.
 MOLAR_MASS_ROUNDING = 0.05 + 1e-9
-MEASURED = [name for name in PROPERTIES if name not in ("volatile", "solid", "molar_mass_g_mol")]
+MEASURED = [name for name in _PROPERTIES if name not in ("volatile", "solid", "molar_mass_g_mol")]
 NO_STUDY = Study({})
 
 
@@ -430,7 +430,7 @@ def test_everyday_words_cannot_be_changed():
 def test_missing_tables_are_said_with_both_places(monkeypatch, tmp_path):
     monkeypatch.setattr(knowledge, "__file__", str(tmp_path / "panel" / "study" / "knowledge.py"))
     with pytest.raises(StudyError, match=r"emollients\.csv.*_shared.*shared.*Install the package again"):
-        shared_folder.__wrapped__()
+        _shared_folder.__wrapped__()
 
 
 def test_an_installed_package_finds_its_own_tables(monkeypatch, tmp_path):
@@ -438,4 +438,4 @@ def test_an_installed_package_finds_its_own_tables(monkeypatch, tmp_path):
     inside.mkdir(parents=True)
     (inside / "emollients.csv").write_text("ingredient\n", encoding="utf-8")
     monkeypatch.setattr(knowledge, "__file__", str(tmp_path / "panel" / "study" / "knowledge.py"))
-    assert shared_folder.__wrapped__() == inside
+    assert _shared_folder.__wrapped__() == inside

@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.study.numbers_read import (
-    LONGEST_NUMBER,
+    _LONGEST_NUMBER,
+    _TOO_LONG,
     NOT_A_NUMBER,
     TOO_LARGE,
-    TOO_LONG,
     read_number_columns,
     read_numbers,
 )
@@ -91,8 +91,8 @@ def test_missing_marks(text: str):
         ("5,5,5", NOT_A_NUMBER),
         ("=1+1", NOT_A_NUMBER),
         ("1e999", TOO_LARGE),
-        ("9" * (LONGEST_NUMBER + 1), TOO_LONG),
-        ("9" * 1_000_000, TOO_LONG),
+        ("9" * (_LONGEST_NUMBER + 1), _TOO_LONG),
+        ("9" * 1_000_000, _TOO_LONG),
     ],
 )
 def test_unreadable_cells_say_why(text: str, reason: str):

@@ -14,7 +14,7 @@ from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table
 from panel.study.formulas import formula_totals
 from panel.study.open_study import open_study
-from panel.study.pasted import NOT_YET, columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
+from panel.study.pasted import _NOT_YET, columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
 from panel.study.study import Study
 from tests.study.small_study import small_study
 
@@ -183,5 +183,5 @@ def test_an_amount_that_is_not_known_yet_is_shown_so_and_kept():
         Study({}), "formulas", pd.DataFrame({"prototype": ["P1"], "ingredient": ["Aqua"], "percent": [""]})
     )
     grid = formula_grid(study)
-    assert grid["P1"].tolist() == [NOT_YET]
+    assert grid["P1"].tolist() == [_NOT_YET]
     assert len(put_formulas(study, grid).table("formulas")) == 1

@@ -18,7 +18,7 @@ from panel.plan.safety import reactions, record_reaction
 from panel.study.folder import read_folder, write_study
 from panel.study.naming import Naming
 from panel.study.open_study import open_study
-from panel.study.people import WHO_MAY_SEE, people_in, without_people, without_person
+from panel.study.people import WHO_MAY_SEE, _said, people_in, without_people, without_person
 from panel.study.saving import journal_faults, journal_rows, save
 from panel.study.scores_used import scores_used, with_correction
 from panel.study.study import RawFile
@@ -170,3 +170,18 @@ def test_where_a_plan_tells_of_an_allergy_it_says_who_may_see_it(reason):
     plan = plan_servings(["P1", "P2", "P3"], ["A01", "A02"], np.random.default_rng(1), forbidden=forbidden)
     told = [item for drawer in tell_servings(plan, Naming()).drawers for item in drawer.items]
     assert (WHO_MAY_SEE in told) is bool(reason)
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ("assessor 12 sneezed after 12 minutes", "assessor H01 sneezed after 12 minutes"),
+        ("Judges 3, 7 and 12 left; 3 drops", "Judges H02, H03 and H01 left; 3 drops"),
+        ("panellist no. 7, panelist #3", "panellist no. H03, panelist #H02"),
+        ("person 12.5 g, 12 people", "person 12.5 g, 12 people"),
+        ("assessor=12; prototype=3", "assessor=H01; prototype=3"),
+        ("H01 and assessor=H01 said so", "H04 and assessor=H04 said so"),
+    ],
+)
+def test_a_code_without_letters_is_one_after_a_word_for_people(said, told):
+    assert _said(said, {"12": "H01", "3": "H02", "7": "H03", "H01": "H04"}) == told

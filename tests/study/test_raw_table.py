@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -168,7 +169,7 @@ def test_even_lines_are_read_at_once_as_they_are_one_by_one(rows, delimiter, quo
         text = held.getvalue()
 
     def slowly() -> object:
-        lines, _ = module.text_rows(text, "f", module.UPLOADED, delimiter)
+        lines, _ = module._text_rows(text, "f", module.UPLOADED, delimiter)
         return table_of_rows(lines, "f", keep_empty=keep_empty)
 
     def seen(made) -> object:
@@ -198,3 +199,15 @@ def test_junk_gives_a_table_or_a_sentence(content: bytes):
         return
     assert len(table.columns) == len(table.header)
     assert all(len(column) == len(table.lines) for column in table.columns)
+
+
+def test_a_workbook_that_names_no_known_encoding_is_damaged():
+    held = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(workbook({"a": [["x", "y"], ["1", "2"]]}))) as before,
+        zipfile.ZipFile(held, "w") as after,
+    ):
+        for name in before.namelist():
+            after.writestr(name, before.read(name).replace(b'encoding="UTF-8"', b'encoding="UTF-81e999"'))
+    with pytest.raises(StudyError, match="cannot be read as a workbook"):
+        table_of(held.getvalue())

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from panel.study.folder import read_folder, write_study
-from panel.study.open_study import study_of_workbook, study_of_zip, workbook_bytes, zip_bytes
+from panel.study.open_study import _study_of_workbook, _study_of_zip, workbook_bytes, zip_bytes
 from panel.study.study import RawFile, Study, is_rehearsed, to_rehearse
 from tests.studies import small_study
 
@@ -30,11 +30,11 @@ def through_folder(study, tmp_path):
 
 
 def through_zip(study, tmp_path):
-    return study_of_zip(zip_bytes(study), "study.zip")
+    return _study_of_zip(zip_bytes(study), "study.zip")
 
 
 def through_workbook(study, tmp_path):
-    return study_of_workbook(workbook_bytes(study), "study.xlsx")
+    return _study_of_workbook(workbook_bytes(study), "study.xlsx")
 
 
 @pytest.mark.parametrize("made", [by_fact, by_source, by_record])

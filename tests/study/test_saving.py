@@ -17,7 +17,7 @@ import pytest
 from panel.errors import StudyError
 from panel.plan.safety import _no_reactions, reactions, record_reaction, record_sign_off, sign_offs
 from panel.study.folder import read_folder, version_of, write_study
-from panel.study.journal import COLUMNS, MOST_ROWS_LISTED, OUTSIDE, next_line, row_changes
+from panel.study.journal import _MOST_ROWS_LISTED, _OUTSIDE, COLUMNS, next_line, row_changes
 from panel.study.saving import changes_since, journal_faults, journal_rows, save, undo
 from panel.study.study import Study
 from panel.study.table_cells import rows_of_study
@@ -255,19 +255,19 @@ def test_a_change_by_hand_is_told_of(folder: Path):
     save(folder, read_folder(folder), lambda now: with_fact(now, dose="1 mg"))
     path = folder / "scores.csv"
     path.write_bytes(path.read_bytes().replace(b"48.7", b"48.8"))
-    assert journal_rows(folder)["what"].iloc[0] == OUTSIDE
+    assert journal_rows(folder)["what"].iloc[0] == _OUTSIDE
     save(folder, read_folder(folder), lambda now: with_fact(now, dose="2 mg"))
-    assert OUTSIDE in journal_rows(folder)["what"].tolist()
+    assert _OUTSIDE in journal_rows(folder)["what"].tolist()
 
 
 def test_of_a_very_long_change_what_is_on_record_is_listed_in_full():
-    rows = [{"assessor": "A", "prototype": "P", "attribute": "G", "score": str(n)} for n in range(MOST_ROWS_LISTED)]
+    rows = [{"assessor": "A", "prototype": "P", "attribute": "G", "score": str(n)} for n in range(_MOST_ROWS_LISTED)]
     after = {"scores": rows, "safety": [{"item": "patch"}, {"item": "dose"}]}
     changes = row_changes({}, after)
     entry = json.loads(next_line(b"", changes, who="", what="x", version=("a", "b")))
     assert [row["table"] for row in entry["rows"][:3]] == ["safety", "safety", "scores"]
     assert entry["not_listed"] == 2
-    assert len(entry["rows"]) == MOST_ROWS_LISTED
+    assert len(entry["rows"]) == _MOST_ROWS_LISTED
 
 
 # taking back

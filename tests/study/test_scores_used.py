@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.study.scores_used import outside_scale, rows_of_key, scores_used
+from panel.study.scores_used import _rows_of_key, outside_scale, scores_used
 from panel.study.study import Study
 
 FACTS = {"scale_min": 0, "scale_max": 100}
@@ -95,4 +95,4 @@ def test_a_score_outside_is_found_by_the_attribute_own_scale_before_the_study_sc
     ("key", "rows"), [("assessor=A0", 1), ("assessor = A0 ; session=1", 1), ("session=1", 5), ("", 0)]
 )
 def test_keys_name_rows(key, rows):
-    assert rows_of_key(study().scores, key).sum() == rows
+    assert _rows_of_key(study().scores, key).sum() == rows

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.study.formulas import PAIR_KINDS, formula_pairs, joint_changes, matched_pairs, swap_table
+from panel.study.formulas import _PAIR_KINDS, formula_pairs, joint_changes, matched_pairs, swap_table
 from panel.study.study import Study
 from tests.formula_studies import (
     ALKANE,
@@ -158,7 +158,7 @@ def test_the_same_swap_at_several_amounts_says_which():
 def test_a_study_without_formulas_has_no_pairs():
     for found in (formula_pairs, matched_pairs, joint_changes, swap_table):
         assert found(Study({})).empty
-    assert set(formula_pairs(study_of(hand_cream_formulas()))["kind"]) <= set(PAIR_KINDS)
+    assert set(formula_pairs(study_of(hand_cream_formulas()))["kind"]) <= set(_PAIR_KINDS)
 
 
 def test_only_the_base_is_no_pair():

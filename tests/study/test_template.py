@@ -11,13 +11,13 @@ from hypothesis import strategies as st
 
 from panel.app.state import demo_folder
 from panel.errors import StudyError
-from panel.study.column_words import known_column
+from panel.study.archives import open_workbook, sheet_names, sheet_rows
 from panel.study.editing import changes_between
-from panel.study.open_study import open_study, study_of_bytes
-from panel.study.raw_table import open_workbook, sheet_names, sheet_rows
+from panel.study.open_study import HOW_TO, open_study, study_of_bytes
 from panel.study.study import Study
+from panel.study.table_cells import known_column
 from panel.study.tables import TABLES
-from panel.study.template import HOW_TO, SHEETS, cell_name, read_workbook, template_bytes
+from panel.study.template import _SHEETS, _cell_name, read_workbook, template_bytes
 from tests.study.small_study import small_study
 
 
@@ -43,9 +43,9 @@ def test_an_empty_workbook_changes_nothing_and_explains_every_column():
     study = small_study()
     assert changes_between(study, read_workbook(study, content, "study.xlsx").study).empty
     with open_workbook(content, "study.xlsx") as book:
-        assert sheet_names(book) == [HOW_TO, "study", *SHEETS]
+        assert sheet_names(book) == [HOW_TO, "study", *_SHEETS]
         told = {(row[0], row[1]): row for row in sheet_rows(book, HOW_TO)[1:]}
-        for name in SHEETS:
+        for name in _SHEETS:
             heads = sheet_rows(book, name)[0]
             if name != "formulas":  # stands side by side
                 assert tuple(heads) == TABLES[name].column_names
@@ -57,7 +57,7 @@ def test_an_empty_workbook_changes_nothing_and_explains_every_column():
 def test_a_filled_workbook_can_be_opened_as_a_study_too():
     filled = study_of_bytes(template_bytes(open_study(demo_folder())), "study.xlsx")
     demo = open_study(demo_folder())
-    assert changes_between(demo, filled).query("table in @SHEETS", local_dict={"SHEETS": SHEETS}).empty
+    assert changes_between(demo, filled).query("table in @SHEETS", local_dict={"SHEETS": _SHEETS}).empty
 
 
 def test_what_is_wrong_is_placed_by_sheet_and_cell():
@@ -106,4 +106,4 @@ def test_a_workbook_of_something_else_is_refused():
 def test_cells_are_named_as_a_spreadsheet_names_them(number: int):
     from xlsxwriter.utility import xl_rowcol_to_cell
 
-    assert cell_name(7, number) == xl_rowcol_to_cell(6, number)
+    assert _cell_name(7, number) == xl_rowcol_to_cell(6, number)

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.errors import StudyError
-from panel.study.raw_table import UPLOADED, declared_delimiter, decode, find_delimiter, text_rows
+from panel.study.raw_table import UPLOADED, _declared_delimiter, _text_rows, decode, find_delimiter
 
 TEXT = "panelist,product\r\nÅsa,crème"
 
@@ -69,34 +69,34 @@ def test_delimiter(text: str, delimiter: str):
 
 
 def test_delimiter_stated_in_the_first_line():
-    assert text_rows("sep=;\r\na,1;b\r\nx;y\r\n", "f", at_most(10, 10, 100)) == ([["a,1", "b"], ["x", "y"]], ";")
+    assert _text_rows("sep=;\r\na,1;b\r\nx;y\r\n", "f", at_most(10, 10, 100)) == ([["a,1", "b"], ["x", "y"]], ";")
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_line_ends_and_quotes(end: str):
     text = end.join(['a,"b, c"', '"say ""hi""","two\nlines"', ""])
-    assert text_rows(text, "f", at_most(10, 10, 100))[0] == [["a", "b, c"], ['say "hi"', "two\nlines"]]
+    assert _text_rows(text, "f", at_most(10, 10, 100))[0] == [["a", "b, c"], ['say "hi"', "two\nlines"]]
 
 
 def test_quotation_mark_that_does_not_end():
     with pytest.raises(StudyError, match="does not end properly near line 3"):
-        text_rows('a,b\n1,2\n"3,4\n', "f", at_most(10, 10, 100))
+        _text_rows('a,b\n1,2\n"3,4\n', "f", at_most(10, 10, 100))
 
 
 def test_very_long_cell():
     before = csv.field_size_limit(100_000)  # the limit of Python's reader, which other libraries change
     try:
         with pytest.raises(StudyError, match="does not end properly near line 1"):
-            text_rows("a" * 1_000_000, "f", at_most(10, 10, 100))
+            _text_rows("a" * 1_000_000, "f", at_most(10, 10, 100))
     finally:
         csv.field_size_limit(before)
 
 
 def test_very_many_columns_and_rows():
     with pytest.raises(StudyError, match="1000001 columns in line 1; at most 2000"):
-        text_rows("," * 1_000_000, "f", at_most(2000, 10, 100))
+        _text_rows("," * 1_000_000, "f", at_most(2000, 10, 100))
     with pytest.raises(StudyError, match="more than 5 rows"):
-        text_rows("a\n" * 10, "f", at_most(10, 5, 100))
+        _text_rows("a\n" * 10, "f", at_most(10, 5, 100))
 
 
 @settings(deadline=None)
@@ -109,16 +109,16 @@ def test_written_by_python(rows: list[list[str]], delimiter: str):
     writer = csv.writer(text, delimiter=delimiter, quoting=csv.QUOTE_ALL)
     writer.writerow(["first", "second", "third"])
     writer.writerows(rows)
-    assert text_rows(text.getvalue(), "f", at_most(10, 1000, 10_000)) == (
+    assert _text_rows(text.getvalue(), "f", at_most(10, 1000, 10_000)) == (
         [["first", "second", "third"], *rows],
         delimiter,
     )
 
 
 def test_too_many_cells():
-    assert text_rows("a,b\n1,2\n", "f", at_most(10, 10, 2))[0] == [["a", "b"], ["1", "2"]]
+    assert _text_rows("a,b\n1,2\n", "f", at_most(10, 10, 2))[0] == [["a", "b"], ["1", "2"]]
     with pytest.raises(StudyError, match="f has more than 20 cells; split it"):
-        text_rows("a,b\n" * 20, "f", at_most(10, 100, 20))
+        _text_rows("a,b\n" * 20, "f", at_most(10, 100, 20))
 
 
 @pytest.mark.parametrize(
@@ -134,8 +134,8 @@ def test_too_many_cells():
     ],
 )
 def test_delimiter_declared_for_a_table_that_is_known(text: str, delimiter: str):
-    assert declared_delimiter(text, ",", ("Score", "assessor")) == delimiter
+    assert _declared_delimiter(text, ",", ("Score", "assessor")) == delimiter
 
 
 def test_a_known_delimiter_is_not_looked_for():
-    assert text_rows("a;b,c\n1;2,3\n", "f", at_most(10, 10, 10), ",")[0] == [["a;b", "c"], ["1;2", "3"]]
+    assert _text_rows("a;b,c\n1;2,3\n", "f", at_most(10, 10, 10), ",")[0] == [["a;b", "c"], ["1;2", "3"]]

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from scipy import constants
 
 from panel.errors import StudyError
-from panel.study.units import (
-    KNOWN_UNITS,
-    STANDARD_GRAVITY,
+from panel.study.numbers_read import (
+    _KNOWN_UNITS,
+    _STANDARD_GRAVITY,
     commonest_unit,
     convert,
     known_unit,
@@ -60,7 +60,7 @@ def test_conversions_equal_scipy(first, second, factor):
 
 
 def test_standard_gravity_is_scipys():
-    assert constants.g == STANDARD_GRAVITY
+    assert constants.g == _STANDARD_GRAVITY
 
 
 @pytest.mark.parametrize(
@@ -97,7 +97,7 @@ def test_ways_of_writing(written, unit):
     assert read_unit(written) == unit
 
 
-@pytest.mark.parametrize("name", KNOWN_UNITS)
+@pytest.mark.parametrize("name", _KNOWN_UNITS)
 def test_every_unit_stands_for_itself(name):
     assert known_unit(name) == name
     np.testing.assert_array_equal(convert([1.5], name, name), [1.5])
@@ -122,7 +122,7 @@ def test_unlike_quantities_do_not_turn_into_each_other():
     assert not same_quantity("furlong", "mm")
 
 
-@given(st.sampled_from(KNOWN_UNITS), st.sampled_from(KNOWN_UNITS), st.sampled_from(KNOWN_UNITS))
+@given(st.sampled_from(_KNOWN_UNITS), st.sampled_from(_KNOWN_UNITS), st.sampled_from(_KNOWN_UNITS))
 def test_going_round_comes_back(first, second, third):
     # A gram is a mass or a force: only ways through one quantity come back, and there they agree.
     if "g" in (first, second, third) or "kg" in (first, second, third):

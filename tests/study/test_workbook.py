@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import zipfile
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -12,7 +11,7 @@ import pytest
 
 from panel.errors import StudyError
 from panel.study import open_study as module
-from panel.study.open_study import study_of_workbook, workbook_bytes, write_workbook
+from panel.study.open_study import _study_of_workbook, workbook_bytes
 from panel.study.study import Study
 from tests.study.small_study import frame, small_study
 from tests.study.test_raw_table import workbook
@@ -20,7 +19,7 @@ from tests.study.test_raw_table import workbook
 
 def test_study_comes_back():
     study = small_study()
-    back = study_of_workbook(workbook_bytes(study), "f.xlsx")
+    back = _study_of_workbook(workbook_bytes(study), "f.xlsx")
     assert back.content_hash == study.content_hash
     assert back.facts == study.facts
     assert back.unread.empty
@@ -40,23 +39,23 @@ def test_nothing_is_ever_calculated():
         sheets = [archive.read(name) for name in archive.namelist() if name.startswith("xl/worksheets/")]
     assert sheets
     assert not any(b"<f>" in sheet or b"<f " in sheet or b"hyperlink" in sheet for sheet in sheets)
-    assert study_of_workbook(content, "f").tables["prototypes"]["note"].tolist() == notes
+    assert _study_of_workbook(content, "f").tables["prototypes"]["note"].tolist() == notes
 
 
 def test_numbers_keep_all_digits():
     numbers = [0.1 + 0.2, 1 / 3, 48.7, -0.0, 1e-300, 1.7976931348623157e308, 123456789012345678.0, 5e-324, np.nan]
     study = Study({"readings": frame("readings", *({"prototype": "P", "value": number} for number in numbers))})
-    back = study_of_workbook(workbook_bytes(study), "f").tables["readings"]["value"]
+    back = _study_of_workbook(workbook_bytes(study), "f").tables["readings"]["value"]
     np.testing.assert_array_equal(back, numbers)
     np.testing.assert_array_equal(np.signbit(back), np.signbit(numbers))
 
 
 def test_unreadable_cells_keep_their_text():
     content = workbook({"Scores": [["assessor", "score"], ["A01", "4o"], ["A02", "48,7"]]})
-    study = study_of_workbook(content, "f")
+    study = _study_of_workbook(content, "f")
     assert study.unread.to_numpy().tolist() == [["scores", "2", "score", "4o", "not a number"]]
     assert study.scores["score"].tolist()[1] == 48.7
-    again = study_of_workbook(workbook_bytes(study), "f")
+    again = _study_of_workbook(workbook_bytes(study), "f")
     assert again.unread.equals(study.unread)
 
 
@@ -71,19 +70,19 @@ def test_sheets_made_by_hand():
     content = workbook(
         {"study": facts, "scores": [["assessor", "score"], ["A01", "5"]], "scratch": [["x"]], "claims": []}
     )
-    study = study_of_workbook(content, "f")
+    study = _study_of_workbook(content, "f")
     assert study.facts == {"title": "My test", "scale_max": 100, "rules": [{"rule": "x"}], "odd": "NaN"}
     assert set(study.tables) == {"scores"}
 
 
 def test_facts_need_their_columns():
     with pytest.raises(StudyError, match="f: study needs the columns fact and value"):
-        study_of_workbook(workbook({"study": [["title"], ["x"]]}), "f")
+        _study_of_workbook(workbook({"study": [["title"], ["x"]]}), "f")
 
 
 def test_workbook_of_something_else():
     with pytest.raises(StudyError, match="has no sheet of a study"):
-        study_of_workbook(workbook({"Sheet1": [["a"], ["1"]]}), "f")
+        _study_of_workbook(workbook({"Sheet1": [["a"], ["1"]]}), "f")
 
 
 @pytest.mark.parametrize("note", ["x" * 32_768, "_x005F_x0041_", "\ufffe"])
@@ -94,7 +93,7 @@ def test_text_that_a_cell_cannot_hold(note: str):
 
 
 def test_more_rows_than_a_sheet_has(monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr(module, "MAX_SHEET_ROWS", 3)
+    monkeypatch.setattr(module, "_MAX_SHEET_ROWS", 3)
     with pytest.raises(StudyError, match="scores has more rows than a workbook holds"):
         workbook_bytes(Study({"scores": small_study().tables["scores"]}))
 
@@ -102,11 +101,3 @@ def test_more_rows_than_a_sheet_has(monkeypatch: pytest.MonkeyPatch):
 def test_fact_that_cannot_be_written():
     with pytest.raises(StudyError, match="The fact 'margin'"):
         workbook_bytes(Study({}, {"margin": float("nan")}))
-
-
-def test_file_is_not_replaced_unless_told(tmp_path: Path):
-    write_workbook(small_study(), tmp_path / "s.xlsx")
-    with pytest.raises(StudyError, match="is there already"):
-        write_workbook(small_study(), tmp_path / "s.xlsx")
-    write_workbook(small_study(), tmp_path / "s.xlsx", overwrite=True)
-    assert [path.name for path in tmp_path.iterdir()] == ["s.xlsx"]

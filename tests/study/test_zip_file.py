@@ -10,7 +10,7 @@ import pytest
 
 from panel.errors import StudyError
 from panel.study.folder import write_study
-from panel.study.open_study import study_of_zip, write_zip, zip_bytes
+from panel.study.open_study import _study_of_zip, zip_bytes
 from tests.study.small_study import small_study
 from tests.study.test_archive_limits import packed
 
@@ -21,7 +21,7 @@ def members() -> dict[str, bytes]:
 
 
 def test_study_comes_back():
-    back = study_of_zip(zip_bytes(small_study()), "f.zip")
+    back = _study_of_zip(zip_bytes(small_study()), "f.zip")
     assert back.content_hash == small_study().content_hash
     assert back.raw_files == small_study().raw_files
 
@@ -35,12 +35,12 @@ def test_folder_packed_by_another_program(tmp_path: Path):
     write_study(small_study(), tmp_path / "my study")
     command = [sys.executable, "-m", "zipfile", "-c", str(tmp_path / "f.zip"), str(tmp_path / "my study")]
     subprocess.run(command, check=True)
-    assert study_of_zip((tmp_path / "f.zip").read_bytes(), "f").content_hash == small_study().content_hash
+    assert _study_of_zip((tmp_path / "f.zip").read_bytes(), "f").content_hash == small_study().content_hash
 
 
 def test_other_things_beside_the_study():
     content = packed({f"s/{name}": data for name, data in members().items()} | {"__MACOSX/s/._scores.csv": b"\0"})
-    assert study_of_zip(content, "f").content_hash == small_study().content_hash
+    assert _study_of_zip(content, "f").content_hash == small_study().content_hash
 
 
 @pytest.mark.parametrize(
@@ -56,14 +56,7 @@ def test_other_things_beside_the_study():
 )
 def test_broken_zip_gives_one_sentence(content: bytes, sentence: str):
     with pytest.raises(StudyError, match=sentence):
-        study_of_zip(content, "f.zip")
-
-
-def test_file_is_not_replaced_unless_told(tmp_path: Path):
-    write_zip(small_study(), tmp_path / "s.zip")
-    with pytest.raises(StudyError, match="is there already"):
-        write_zip(small_study(), tmp_path / "s.zip")
-    assert [path.name for path in tmp_path.iterdir()] == ["s.zip"]
+        _study_of_zip(content, "f.zip")
 
 
 def test_a_study_too_large_to_be_opened_again_is_not_packed(monkeypatch: pytest.MonkeyPatch):

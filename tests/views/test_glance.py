@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pytest
 from click.testing import CliRunner
 
 from panel.answers import DECISION, FINDINGS, Answers
@@ -14,6 +15,7 @@ from panel.cli import main
 from panel.study.folder import read_folder
 from panel.study.study import Study
 from panel.views.glance import MOST_TO_SETTLE, in_short, tell_glance
+from panel.views.pictures import NARROW
 from tests.app.running import part_of_app
 from tests.studies import small_study
 
@@ -21,13 +23,17 @@ DEMO = Path(__file__).resolve().parents[2] / "data_demo" / "reading_room"
 MOST_LINES = 30
 
 
-def test_the_demo_is_answered_whole():
-    answers = Answers(read_folder(DEMO))
+@pytest.fixture(scope="module")
+def answers():
+    return Answers(read_folder(DEMO))
+
+
+def test_the_demo_is_answered_whole(answers):
     told = tell_glance(answers)
     assert told.headline == "No prototype meets greasy film, which must be met."
     assert told.about.endswith("8 prototypes, 10 assessors, 60 consumers and one batch of each.")
     assert told.picture is not None
-    assert told.picture.narrow is not None
+    assert told.picture.figure(NARROW).get_figwidth() <= NARROW
     windows = answers.need(DECISION).windows
     best = windows.loc[windows["prototype"] == "P4"]
     met = int((best["met"] == 1).sum())
@@ -41,8 +47,7 @@ def test_the_demo_is_answered_whole():
     assert told.step_part == "next_prototype"
 
 
-def test_the_gravest_findings_come_first_one_of_a_kind():
-    answers = Answers(read_folder(DEMO))
+def test_the_gravest_findings_come_first_one_of_a_kind(answers):
     settle = tell_glance(answers).settle
     kinds = [finding.kind for finding in settle]
     assert len(kinds) == len(set(kinds)) == MOST_TO_SETTLE

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+from functools import partial
 from pathlib import Path
 
 import streamlit as st
@@ -18,15 +20,17 @@ from panel.app.ballot_forms import (
     serving_form,
     typing,
 )
-from panel.app.state import StudyInUse, leave_message
-from panel.app.widgets import attempt, heading, headline, plain, say
+from panel.app.state import StudyInUse, leave_message, use_path
+from panel.app.widgets import attempt, drawer, heading, headline, plain, say
+from panel.ballots.rehearsal import rehearse_into
 from panel.plan.safety import safety_gate
 from panel.store.ballot import BallotRecord, ballot_record, prepare_ballots
 from panel.store.database import now
-from panel.store.safety import safety_signed
+from panel.store.preparing import safety_signed
 from panel.study.naming import naming
 from panel.study.safe_write import place_warning
 from panel.study.study import is_rehearsed
+from panel.words import counted
 
 _NO_FOLDER = (
     "Ballots on phones need a study folder that can be written to on this computer. Save a copy of this study as a "
@@ -36,6 +40,7 @@ _ALL_LOCKED = (
     "**All sessions are locked.** Their scores are in the study, and phones take nothing more. Go on with the page "
     "Differences; the page Evidence file shows what was sealed and when."
 )
+_REHEARSAL_SEED = 1
 _REHEARSED = "This is a rehearsal: do not apply anything."
 _REHEARSAL = (
     "This study is a rehearsal: a program answered its ballots, and it stays marked as one. Real ballots belong to "
@@ -61,8 +66,23 @@ def show(study: StudyInUse) -> None:
         attempt(_of_folder, study, folder)
 
 
+def _rehearsal(study: StudyInUse, folder: Path) -> None:
+    """Let a program answer every ballot in a copy of the study, and use that copy."""
+    st.markdown("A program answers every ballot through the real server, in a copy that is marked as a rehearsal.")
+    if st.button("Rehearse it"):
+        places = (folder.with_name(f"{folder.name}_rehearsal_{number}") for number in itertools.count(1))
+        copy = next(place for place in places if not place.exists())
+        with st.spinner("Answering the ballots ..."):
+            done = attempt(rehearse_into, study.study, copy, _REHEARSAL_SEED)
+        if done is not None:
+            use_path(str(copy))
+            leave_message(f"{counted(len(done[0].servings), 'serving')} answered and locked, in a copy: {copy}.")
+            st.rerun()
+
+
 def _of_folder(study: StudyInUse, folder: Path) -> None:
     """Show the ballots of a study folder, or how to prepare them."""
+    drawer("Rehearse it first", partial(_rehearsal, study, folder))
     with ballot_record(folder) as found:
         if found is not None:
             attempt(prepare_ballots, folder, study.study)

@@ -1,33 +1,43 @@
-"""Page: what is in the study, and what to settle before trusting it?"""
+"""Place Study: what is in it and what to settle, its editors, another one, its history, its people."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
+from pathlib import Path
 
+import pandas as pd
 import streamlit as st
 
 from panel.answers import FINDINGS
 from panel.app.new_study import show_start
-from panel.app.places import PART, PARTS
 from panel.app.state import StudyInUse, keep, leave_message, moment
-from panel.app.study_editors import mend_button, show_editors
+from panel.app.study_editors import mend, show_editors, way_to_mend
 from panel.app.study_forms import save_form
-from panel.app.widgets import ask, attempt, headline, plain, say, show_picture, table
+from panel.app.widgets import ask, attempt, drawer, file_name, headline, plain, say, show_picture, table
 from panel.checks.finding import SEVERITIES, Finding
 from panel.errors import PanelError
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
 from panel.study.knowledge import cautions
 from panel.study.naming import Naming, naming
+from panel.study.open_study import zip_bytes
+from panel.study.people import WHO_MAY_SEE, people_in, without_people
+from panel.study.saving import journal_faults, journal_rows, last_change, remove_person, undo
 from panel.study.scores_used import PLACE_COLUMNS, scores_used, with_correction
 from panel.views.emollients.blends import blend_picture
 from panel.views.planning.study import (
     batches_table,
+    changed_rows_table,
     changed_scores_table,
     formula_difference_table,
     formulas_table,
+    history_table,
+    what_changed,
     what_is_in_the_study,
     what_the_findings_say,
+    what_was_removed,
 )
+from panel.words import counted
 
 # The parts of the page Study: findings, formulas, batches, changed scores, cautions.
 
@@ -37,7 +47,7 @@ _SEVERITY_SIGNS = {"stop": ":material/block:", "warning": ":material/warning:", 
 _BEFORE_PEOPLE = ("always", "before anybody applies a sample", "while a sample is on the skin")
 
 
-def findings_by_severity(found: Iterable[Finding]) -> None:
+def _findings_by_severity(found: Iterable[Finding]) -> None:
     """Show the findings, the gravest first, each with its place and what to do."""
     together = list(found)
     for severity in SEVERITIES:
@@ -48,11 +58,10 @@ def findings_by_severity(found: Iterable[Finding]) -> None:
         with st.expander(label, expanded=severity == "stop", icon=_SEVERITY_SIGNS[severity]):
             for number, finding in enumerate(some):
                 st.markdown(_finding(finding))
-                mend_button(finding, number, then=_to_the_editors)
-
-
-def _to_the_editors() -> None:
-    st.session_state[PART] = PARTS["edit"][1].title
+                way = way_to_mend(finding)
+                key = f"mend {number} {finding.kind}"
+                if way and st.button(way, key=key, type="tertiary", icon=":material/edit:"):
+                    mend(finding)
 
 
 def _finding(finding: Finding) -> str:
@@ -99,7 +108,7 @@ def batches(study: StudyInUse) -> None:
     table(batches_table(study.study), name="batches", alt="Batches with their age at test", full=full)
 
 
-def changed_scores(study: StudyInUse, names: Naming) -> None:
+def _changed_scores(study: StudyInUse, names: Naming) -> None:
     """Show the scores that the analysis does not use as they came in, and why."""
     used = scores_used(study.study)
     if used.set_aside.empty and used.corrected.empty:
@@ -109,7 +118,7 @@ def changed_scores(study: StudyInUse, names: Naming) -> None:
     table(shown, name="changed_scores", alt="Scores set aside or corrected, and why")
 
 
-def general_cautions() -> None:
+def _general_cautions() -> None:
     """Show the cautions that hold before anybody applies a sample."""
     known = cautions()
     say(known.loc[known["applies"].isin(_BEFORE_PEOPLE), "words"])
@@ -127,7 +136,7 @@ _LABELS = {
 }
 
 
-def correction_form(study: StudyInUse, names: Naming) -> None:
+def _correction_form(study: StudyInUse, names: Naming) -> None:
     """Let the user write one correction."""
     scores = study.study.scores
     with st.form("correction", clear_on_submit=False):
@@ -168,6 +177,7 @@ def _write(study: StudyInUse, place: dict[str, str], words: dict[str, str], *, t
 
 
 _MOST_TO_MIND = 3
+_NO_PURPOSE = "The study does not say. Write it down under Edit, About the study."
 
 
 def show_edit(study: StudyInUse) -> None:
@@ -187,20 +197,112 @@ def show(study: StudyInUse) -> None:
     headline(what_is_in_the_study(study.study))
     grave = [finding for finding in found if finding.severity != SEVERITIES[-1]]
     say([what_the_findings_say(found)] if len(grave) > _MOST_TO_MIND else [finding.message for finding in grave])
-    findings_by_severity(found)
-    purpose = str(study.study.facts.get("purpose") or "")
-    with st.expander("What it is for"):
-        st.markdown(plain(purpose or "The study does not say. Write it down under Edit, About the study."))
-    with st.expander("Formulas"):
-        formulas(study, names)
-    with st.expander("Batches"):
-        batches(study)
-    with st.expander("Scores set aside or corrected"):
-        changed_scores(study, names)
+    _findings_by_severity(found)
+    drawer("What it is for", lambda: st.markdown(plain(study.study.facts.get("purpose") or _NO_PURPOSE)))
+    drawer("Formulas", partial(formulas, study, names))
+    drawer("Batches", partial(batches, study))
+    drawer("Scores set aside or corrected", partial(_changed_scores, study, names))
     if len(study.study.scores):
         with st.expander("Correct a score, or set it aside"):
-            correction_form(study, names)
+            _correction_form(study, names)
     with st.expander("Save a copy of the study"):
         save_form(study)
-    with st.expander("Before anybody applies a sample"):
-        general_cautions()
+    drawer("Before anybody applies a sample", _general_cautions)
+
+
+# Who changed what in this study, and when?
+
+
+_NO_HISTORY = "No change is written down: a history is kept with a study folder."
+_NO_FOLDER = "Save a copy of this study as a folder on the page Study; each change is written down from then on."
+_MOST_CHANGES = 500  # shown; the download has all
+
+
+def show_history(study: StudyInUse) -> None:
+    """Show who changed what, what stood before and after, and let the last change be taken back."""
+    if study.folder is None:
+        headline(_NO_HISTORY)
+        st.markdown(plain(_NO_FOLDER))
+        return
+    rows = ask(journal_rows, study.folder)
+    headline(what_changed(rows))
+    faults = attempt(journal_faults, study.folder) or ()
+    if faults:
+        st.warning(plain(" ".join(faults)), icon=":material/warning:")
+        say(["Ask who changed it, and put the journal back from a copy: what it says cannot be relied on."])
+    if rows.empty:
+        return
+    table(history_table(rows), name="history", alt="Changes of this study, the last first", full=rows)
+    with st.expander("What stood before and after"):
+        _rows(rows)
+    with st.expander("Take the last change back"):
+        attempt(_taken_back, study.folder)
+
+
+def _rows(rows: pd.DataFrame) -> None:
+    shown = changed_rows_table(rows)
+    table(shown.head(_MOST_CHANGES), name="history_rows", alt="Rows before and after each change", full=rows)
+    if len(shown) > _MOST_CHANGES:
+        st.caption(f"The first {_MOST_CHANGES} of {len(shown)} rows; the download has all.")
+
+
+def _taken_back(folder: Path) -> None:
+    """Let the last change be taken back, or say why it has to stay."""
+    number, stays = last_change(folder)
+    if stays:
+        st.markdown(plain(stays))
+        return
+    with st.form("take back"):
+        who = st.text_input("Who takes it back") or ""
+        why = st.text_input("Why") or ""
+        if st.form_submit_button(f"Take change {number} back"):
+            try:
+                undo(folder, number, who=who, why=why)
+            except PanelError as error:
+                st.warning(plain(error), icon=":material/info:")
+                return
+            leave_message(f"Change {number} is taken back; that is written down as a change too.")
+            st.rerun()
+
+
+# What of its people may leave the house, or has to go?
+
+
+def show_people(study: StudyInUse) -> None:
+    """Offer a copy without people, and let all that is known of one person be removed."""
+    people = people_in(study.study)
+    headline(f"{counted(len(people), 'person', 'people')} in this study, each known by a code.")
+    st.markdown(plain(WHO_MAY_SEE))
+    st.download_button(
+        "Study without people, as zip",
+        lambda: zip_bytes(without_people(study.study)),
+        f"{file_name(study)}_without_people.zip",
+        "application/zip",
+        on_click="ignore",
+        icon=":material/download:",
+    )
+    st.caption(
+        "New codes in a new order; without allergies, reactions by name, names of those who signed or corrected, and "
+        "imported files. Analyses of scores and answers give the same results."
+    )
+    with st.expander("Remove what is known of one person, on request"):
+        if study.folder is None:
+            st.markdown("Save the study as a folder first; then a person can be removed from it.")
+        else:
+            _removal(study.folder, people)
+
+
+def _removal(folder: Path, people: tuple[str, ...]) -> None:
+    with st.form("remove a person"):
+        person = st.selectbox("Person", people, index=None)
+        who = st.text_input("Who removes it") or ""
+        why = st.text_input("Why", placeholder="without the code: it stays") or ""
+        sure = st.checkbox("Remove it; this cannot be undone, and the history begins anew")
+        if st.form_submit_button("Remove"):
+            if not person or not sure:
+                st.warning("Choose the person, and tick that it is to be removed for good.", icon=":material/info:")
+                return
+            removed = attempt(remove_person, folder, str(person), who=who, why=why)
+            if removed is not None:
+                leave_message(" ".join(what_was_removed(removed)))
+                st.rerun()

@@ -28,9 +28,9 @@ from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_stud
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.multiplicity import below, holm
-from panel.stats.mixed.kenward_roger import inference
+from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import ASSESSOR, MixedFit, relative_variances, strata_without_each
-from panel.stats.mixed.without_groups import fits_without_groups
+from panel.stats.mixed.residuals import fits_without_groups
 from panel.study.formulas import SAME_AMOUNT, all_formulas
 from panel.study.study import Study
 

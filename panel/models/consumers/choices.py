@@ -1,4 +1,7 @@
-"""Who chose what between two samples, or found the odd one? The answers of tests with a forced choice, as counts."""
+"""Which of two samples did people choose, as it was written down; and which one do consumers prefer?
+
+Forced choices are judged in `panel.models.consumers.forced_choice`.
+"""
 
 from __future__ import annotations
 
@@ -13,29 +16,16 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.plan.codes import first_opening
 from panel.stats.answers.binomial import (
-    chance_correct,
     exact_interval,
     lower_tail,
-    maximum_count,
     minimum_count,
-    power_above,
-    power_below,
-    power_different,
-    share_reached,
+    parity_region,
     upper_tail,
+    wilson_interval,
 )
-from panel.stats.answers.discrimination import (
-    Apartness,
-    BetaBinomial,
-    apartness,
-    apartness_of_share,
-    chance_right,
-    d_prime_of,
-    fit_beta_binomial,
-    guessing,
-    share_who_tell,
-)
-from panel.stats.comparing.power import planned_looks_p, same_share_p
+from panel.stats.answers.discrimination import fit_beta_binomial
+from panel.stats.comparing.multiplicity import below
+from panel.stats.comparing.power import same_share_p
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
@@ -53,26 +43,13 @@ _COLUMNS = [*TEST, "assessor", "session", "replicate", "chosen", "first"]
 _UNREAD = [*TEST, "assessor", "session", "answer", "why"]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class ChoicesRead:
-    """The answers that could be read, one row each, and those that could not.
+def read_choices(study: Study, kinds: Sequence[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the answers of these kinds that could be read, one row each, and those that could not.
 
-    Parameters
-    ----------
-    frame
-        `question kind prototype versus assessor session replicate chosen first`. `chosen` is 1 where `prototype` was
-        chosen, or where the answer was right; 0 where `versus` was, or it was wrong; NaN for no preference. `first` is
-        1 where `prototype` was tried first, 0 where `versus` was, NaN where that is not known.
-    unread
-        `question kind prototype versus assessor session answer why`.
-    """
-
-    frame: pd.DataFrame
-    unread: pd.DataFrame
-
-
-def read_choices(study: Study, kinds: Sequence[str]) -> ChoicesRead:
-    """Return the answers of these kinds.
+    The first has `question kind prototype versus assessor session replicate chosen first`: `chosen` is 1 where
+    `prototype` was chosen, or where the answer was right; 0 where `versus` was, or it was wrong; NaN for no preference.
+    `first` is 1 where `prototype` was tried first, 0 where `versus` was, NaN where that is not known. The second has
+    `question kind prototype versus assessor session answer why`.
 
     A pair is named one way, whichever of the two stands first in the row: what is expected to be chosen, if that is
     recorded, before the other; else the benchmark second; else in the order of the study.
@@ -104,9 +81,9 @@ def read_choices(study: Study, kinds: Sequence[str]) -> ChoicesRead:
         why=why,
     )
     blank = (texts == "").to_numpy()
-    return ChoicesRead(
-        frame=named.loc[why == "", _COLUMNS].reset_index(drop=True),
-        unread=named.loc[(why != "") & ~blank, _UNREAD].reset_index(drop=True),
+    return (
+        named.loc[why == "", _COLUMNS].reset_index(drop=True),
+        named.loc[(why != "") & ~blank, _UNREAD].reset_index(drop=True),
     )
 
 
@@ -169,228 +146,209 @@ def unread_notes(unread: pd.DataFrame) -> list[str]:
     ]
 
 
-# One forced-choice test: what its count of right answers says, alone, over sessions and over repeated answers.
+HALF = 0.5
+_USUAL_MARGIN = 0.05
+"""Half the width of the parity region: preference between 45 and 55 %, as in ASTM E1958."""
 
-
-SEEN_WITH = 0.8
-"""Chance with which the smallest share a test could see would have been seen."""
-
-
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """Share of people who may tell two samples apart that still counts as similar, and who set it when."""
-
-    share: float
-    right: float
-    beforehand: bool
+LEFT_OUT, SPLIT, NOT_PREFERRING = "left out", "split equally", "counted as not preferring"
+WAYS = (LEFT_OUT, SPLIT, NOT_PREFERRING)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class OneTest:
-    """Rows for the tables of `panel.models.consumers.forced_choice.ForcedChoices`, and notes."""
-
-    test: dict[str, Any]
-    sessions: pd.DataFrame
-    repeated: dict[str, Any] | None
-    notes: list[str]
-
-
-def one_test(
-    names: Mapping[str, str], rows: pd.DataFrame, facts: Mapping[str, Any], similar_below: float | None, level: float
-) -> OneTest:
-    """Return what the answers of one question, pair and method say.
+class Preferences:
+    """What paired preferences say, question by question; frames tidy and unrounded.
 
     Parameters
     ----------
-    names
-        `question kind prototype versus`.
-    rows
-        The answers, as `panel.models.consumers.choices.ChoicesRead.frame`.
-    facts
-        What was recorded about the question: `similar_below` or `d_prime_below`, `looks`, `expected`.
-    similar_below
-        Share of people given now, in place of the recorded one.
+    counts
+        `question kind prototype versus n_people n chosen other no_preference margin margin_recorded needed
+        needed_two_sided p_order order_first order_n order_matters p_above p_two_sided rho p_no_spread repeated`.
+        `chosen` prefer `prototype`, `other` prefer `versus`. `needed`: fewest of those who chose, for a preference at
+        the level. `order_first` of `order_n` chose what they tried first; `p_order`: exact test that the order does
+        not matter. `p_above p_two_sided rho p_no_spread`: where people answered more than once, allowing for each
+        person's leaning.
+    ways
+        One row for each question, direction and way to treat votes for no preference: `question prototype versus way
+        count base share ci_low ci_high wilson_low wilson_high p_value p_two_sided needed unsurpassed_needed parity_low
+        parity_high p_unsurpassed p_parity superior unsurpassed parity`. `p_value` is one-sided, that no more than half
+        prefer `prototype`.
     """
-    method = METHOD_OF[names["kind"]]
-    two_sided = method == "paired" and facts.get("expected") != names["prototype"]
-    names = dict(names)
-    if two_sided and rows["chosen"].mean() < 0.5:  # told from the side of the one chosen more often
-        names |= {"prototype": names["versus"], "versus": names["prototype"]}
-        rows = rows.assign(chosen=1 - rows["chosen"])
-    people, limit, guess = by_person(rows), _limit(facts, method, similar_below), guessing(method)
-    test: dict[str, Any] = names | {"method": method, "n_people": len(people), "two_sided": two_sided}
-    test |= _counted(rows, guess, two_sided, 1 - level) | {
-        "limit": limit.share if limit else np.nan,
-        "limit_right": limit.right if limit else np.nan,
-        "limit_beforehand": bool(limit and limit.beforehand),
-        "repeated": len(people) < len(rows),
-    }
-    test |= _sizes(test, 1 - level)
-    sessions = _sessions(names, rows, guess)
-    test |= _same_share(sessions)
-    if test["repeated"]:
-        repeated, found = _repeated(names, people, method, level)
-        test |= _after_repeats(test, repeated["fit"], limit, people)
-        del repeated["fit"]
-    else:
-        repeated, found = None, apartness(method, test["right"], test["n"], level)
-        test |= _similar(test, limit, 1 - level)
-    looks, notes = _looks(facts, sessions, test)
-    test |= _apart(found) | looks
-    return OneTest(test, sessions, repeated, notes)
+
+    counts: pd.DataFrame
+    ways: pd.DataFrame
+    unread: pd.DataFrame
+    level: float
+    method: str
+    notes: tuple[str, ...]
 
 
-def _counted(rows: pd.DataFrame, guess: float, two_sided: bool, alpha: float) -> dict[str, Any]:
-    """Return the count, what is needed, and its exact test."""
-    right, n = int(rows["chosen"].sum()), len(rows)
-    p_count = float(upper_tail(right, n, guess)) * (2 if two_sided else 1)
-    return {
-        "n": n,
-        "right": right,
-        "share": right / n,
-        "guess": guess,
-        "needed": int(minimum_count(n, guess, alpha / 2 if two_sided else alpha)),
-        "p_count": min(p_count, 1.0),
-        "p_value": min(p_count, 1.0),
-    }
+def count_preferences(study: Study, *, level: float = 0.95) -> Preferences:
+    """Count the paired preferences of a study.
 
-
-def _limit(facts: Mapping[str, Any], method: str, similar_below: float | None) -> Limit | None:
-    """Return the limit given now, else the recorded one."""
-    if similar_below is not None:
-        return Limit(similar_below, float(chance_correct(similar_below, guessing(method))), beforehand=False)
-    beforehand = not facts.get("late")
-    if (share := share_fact(facts, "similar_below")) is not None:
-        return Limit(share, float(chance_correct(share, guessing(method))), beforehand)
-    if (d_prime := share_fact(facts, "d_prime_below", 10.0)) is not None:
-        right = float(chance_right(method, d_prime))
-        return Limit(float(share_who_tell(method, right)), right, beforehand)
-    return None
-
-
-def _sizes(test: Mapping[str, Any], alpha: float) -> dict[str, Any]:
-    """Return what so many independent answers could have shown."""
-    nothing = dict.fromkeys(["power", "seen", "seen_d_prime", "power_similar"], np.nan)
-    if test["repeated"]:
-        return nothing
-    n, guess, limit = test["n"], test["guess"], test["limit_right"]
-    seen = float(share_reached(test["needed"], n, SEEN_WITH))
-    sizes = {"seen": float(share_who_tell(test["method"], seen)), "seen_d_prime": np.nan}
-    if np.isfinite(seen):
-        sizes["seen_d_prime"] = float(d_prime_of(test["method"], seen))
-    if np.isfinite(limit):
-        how = power_different if test["two_sided"] else power_above
-        sizes["power"] = float(how(n, guess, limit, alpha))
-        sizes["power_similar"] = float(power_below(n, limit, guess, alpha))
-    return nothing | sizes
-
-
-def _similar(test: Mapping[str, Any], limit: Limit | None, alpha: float) -> dict[str, Any]:
-    """Return the exact test that fewer than the limit can tell, and the most right answers that show it."""
-    if limit is None:
-        return {"p_similar": np.nan, "most": np.nan}
-    p_similar = lower_tail(test["right"], test["n"], limit.right)  # told from the larger side: covers both directions
-    return {"p_similar": float(p_similar), "most": float(maximum_count(test["n"], limit.right, alpha))}
-
-
-def _sessions(names: Mapping[str, str], rows: pd.DataFrame, guess: float) -> pd.DataFrame:
-    """Return one row for each session in the order they appear."""
-    counted = rows.groupby("session", sort=False)["chosen"].agg(right="sum", n="size").reset_index()
-    return pd.DataFrame(
-        dict(names)
-        | {
-            "session": counted["session"],
-            "n": counted["n"],
-            "right": counted["right"].astype(int),
-            "share": counted["right"] / counted["n"],
-            "p_value": upper_tail(counted["right"], counted["n"], guess),
-        }
+    Raises
+    ------
+    ModelError
+        If the study has no preferences, or none that can be read.
+    """
+    read, unread = read_choices(study, ("preference",))
+    if read.empty:
+        raise ModelError(
+            "The study has no preferences that can be read. Add them to the table answers: kind preference, prototype "
+            "and versus name the two samples, answer is the one preferred or 'no preference'."
+        )
+    counts, ways = [], []
+    for key, rows in read.groupby(TEST, sort=False):
+        names = dict(zip(TEST, map(str, key), strict=True))
+        recorded = share_fact(question_facts(study, names["question"], "preference"), "margin", HALF)
+        row = names | _counts(rows, level) | {"margin": recorded or _USUAL_MARGIN, "margin_recorded": bool(recorded)}
+        counts.append(row)
+        ways += _all_ways(row, level)
+    table = pd.DataFrame(counts)
+    return Preferences(
+        counts=table,
+        ways=pd.DataFrame(ways),
+        unread=unread,
+        level=level,
+        method=_method(level),
+        notes=(*_notes(table), *unread_notes(unread)),
     )
 
 
-def _same_share(sessions: pd.DataFrame) -> dict[str, Any]:
-    several = len(sessions) > 1
-    p_value, exact = same_share_p(sessions["right"], sessions["n"]) if several else (np.nan, False)
-    return {"n_sessions": len(sessions), "p_same": p_value, "p_same_exact": exact}
+def _counts(rows: pd.DataFrame, level: float) -> dict[str, Any]:
+    chosen, other = int((rows["chosen"] == 1).sum()), int((rows["chosen"] == 0).sum())
+    decided = chosen + other
+    people = by_person(rows)
+    alpha = 1 - level
+    return (
+        {
+            "n_people": int(rows["assessor"].nunique()),
+            "n": len(rows),
+            "chosen": chosen,
+            "other": other,
+            "no_preference": len(rows) - decided,
+            "needed": int(minimum_count(decided, HALF, alpha)) if decided else np.nan,
+            "needed_two_sided": int(minimum_count(decided, HALF, alpha / 2)) if decided else np.nan,
+            "repeated": bool(rows["assessor"].duplicated().any()),
+        }
+        | _order(rows, level)
+        | _with_leaning(rows, people, level)
+    )
 
 
-def _repeated(
-    names: Mapping[str, str], people: pd.DataFrame, method: str, level: float
-) -> tuple[dict[str, Any], Apartness]:
-    """Return the fit with a chance of right answers that differs between people, and what it says in d-prime."""
-    row: dict[str, Any] = dict(names) | {"n_people": len(people), "n": int(people["n"].sum())}
+def _order(rows: pd.DataFrame, level: float) -> dict[str, Any]:
+    """Return whether people lean to what they tried first: exact test of order against choice."""
+    known = rows.loc[rows["first"].notna() & rows["chosen"].notna()]
+    if known["first"].nunique() < 2 or rows["assessor"].duplicated().any():
+        return {"order_first": np.nan, "order_n": len(known), "p_order": np.nan, "order_matters": False}
+    table = pd.crosstab(known["first"], known["chosen"]).reindex(columns=[0.0, 1.0], fill_value=0)
+    p_order = same_share_p(table[1.0], table.sum(axis=1))[0]
+    return {
+        "order_first": int((known["first"] == known["chosen"]).sum()),
+        "order_n": len(known),
+        "p_order": p_order,
+        "order_matters": bool(below(p_order, 1 - level)),
+    }
+
+
+def _with_leaning(rows: pd.DataFrame, people: pd.DataFrame, level: float) -> dict[str, Any]:
+    """Return the tests that allow for several answers of one person, NaN where everybody answered once."""
+    nothing = dict.fromkeys(["p_above", "p_two_sided", "rho", "p_no_spread"], np.nan)
+    if not rows["assessor"].duplicated().any():
+        return nothing
     try:
         fit = fit_beta_binomial(people["right"], people["n"], level)
-    except ModelError:  # all alike: each person counts once, the most cautious reading
-        all_right = float(people["right"].sum() > 0)
-        low, high = exact_interval(all_right * len(people), len(people), level)
-        found = apartness_of_share(method, all_right, 0.0, float(low), float(high))
-        nothing = dict.fromkeys(["std_error", "rho", "rho_std_error", "p_no_spread"], np.nan)
-        ends = {"mu": all_right, "ci_low": float(low), "ci_high": float(high)}
-        return row | ends | nothing | {"fit": None}, found
-    found = apartness_of_share(method, fit.mu, fit.std_error, fit.low, fit.high)
-    row |= {"mu": fit.mu, "std_error": fit.std_error, "ci_low": fit.low, "ci_high": fit.high}
-    row |= {"rho": fit.rho, "rho_std_error": fit.rho_std_error, "p_no_spread": fit.p_no_spread}
-    return row | {"fit": fit}, found
-
-
-def _after_repeats(
-    test: Mapping[str, Any], fit: BetaBinomial | None, limit: Limit | None, people: pd.DataFrame
-) -> dict[str, Any]:
-    """Return the tests that repeated answers of the same people change.
-
-    Where every answer is a guess if nobody can tell, the pooled count keeps its exact test (Kunert and Meyners 1999,
-    Food Qual. Prefer. 10:477). In a paired comparison people may lean to either side, so it does not.
-    """
-    if fit is None:
-        k = len(people)
-        right = k if test["right"] else 0
-        p_above, p_below = float(upper_tail(right, k, 0.5)), 1.0 if right else 0.0
-        p_similar = np.nan if limit is None else float(lower_tail(right, k, limit.right))
-    else:
-        p_above, p_below = fit.p_above(0.5), fit.p_below(0.5)
-        p_similar = np.nan if limit is None else fit.p_below(limit.right)
-    changed: dict[str, Any] = {"p_similar": p_similar, "most": np.nan}
-    if test["method"] == "paired":
-        changed["p_value"] = min(2 * min(p_above, p_below), 1.0) if test["two_sided"] else p_above
-    return changed
-
-
-def _looks(
-    facts: Mapping[str, Any], sessions: pd.DataFrame, test: Mapping[str, Any]
-) -> tuple[dict[str, Any], list[str]]:
-    """Return the p-value that allows for looks planned beforehand, where the sessions fit the plan."""
-    nothing = {"look": 0, "looks_alarm": np.nan}
-    plan = facts.get("looks")
-    if not plan:
-        return nothing, []
-    try:
-        numbers, needed = [int(look["answers"]) for look in plan], [int(look["right"]) for look in plan]
-        so_far = sessions[["n", "right"]].cumsum()
-        at = {int(n): int(right) for n, right in so_far.itertuples(index=False)}
-        ended = numbers.index(test["n"])
-        reached = [place for place in range(ended) if at[numbers[place]] >= needed[place]]
-        if reached or test["two_sided"] or test["repeated"]:
-            raise ValueError
-        p_value, alarm = planned_looks_p(numbers, needed, test["guess"], ended, test["right"])
-    except (KeyError, TypeError, ValueError, ModelError):
-        return nothing, [
-            f"{test['question']}: the answers do not follow the looks that were planned (one session for each, once "
-            "per person, stopped as soon as enough were right). The p-value takes the count as if its size had been "
-            "fixed beforehand."
-        ]
-    return {"look": ended + 1, "looks_alarm": alarm, "p_value": p_value}, []
-
-
-def _apart(found: Apartness) -> dict[str, Any]:
+    except ModelError:  # nobody chose twice, or all chose alike: each person counts once
+        return nothing
+    above, below = fit.p_above(HALF), fit.p_below(HALF)
     return {
-        "right_low": found.right_low,
-        "right_high": found.right_high,
-        "d_prime": found.d_prime,
-        "d_std_error": found.std_error,
-        "d_low": found.d_low,
-        "d_high": found.d_high,
-        "told": found.share,
-        "told_low": found.share_low,
-        "told_high": found.share_high,
+        "p_above": above,
+        "p_two_sided": min(2 * min(above, below), 1.0),
+        "rho": fit.rho,
+        "p_no_spread": fit.p_no_spread,
     }
+
+
+def _all_ways(row: Mapping[str, Any], level: float) -> list[dict[str, Any]]:
+    """Return both directions, votes for no preference treated in three ways."""
+    found = []
+    for prototype, versus, mine in (
+        (row["prototype"], row["versus"], row["chosen"]),
+        (row["versus"], row["prototype"], row["other"]),
+    ):
+        undecided, n = row["no_preference"], row["n"]
+        votes = {LEFT_OUT: (mine, n - undecided), SPLIT: (mine + undecided / 2, n), NOT_PREFERRING: (mine, n)}
+        names = {"question": row["question"], "prototype": prototype, "versus": versus}
+        found += [
+            names | {"way": way} | _one_way(count, base, row, level, way)
+            for way, (count, base) in votes.items()
+            if base
+        ]
+    return found
+
+
+def _one_way(count: float, base: int, row: Mapping[str, Any], level: float, way: str) -> dict[str, Any]:
+    """Return share, intervals, tests and verdicts of one direction; an odd half vote never helps to show anything."""
+    alpha, margin = 1 - level, row["margin"]
+    sure, possible = int(np.floor(count)), int(np.ceil(count))
+    low, high = HALF - margin, HALF + margin
+    fewest, most = (int(value) for value in parity_region(base, low, high, alpha))
+    p_value = float(upper_tail(sure, base, HALF))
+    p_other = float(lower_tail(possible, base, HALF))
+    p_unsurpassed = float(upper_tail(sure, base, low))
+    p_parity = max(p_unsurpassed, float(lower_tail(possible, base, high)))
+    needed = int(minimum_count(base, HALF, alpha))
+    decides = not row["repeated"]
+    exact, wilson = exact_interval([sure, possible], base, level), wilson_interval(count, base, level)
+    return {
+        "count": count,
+        "base": base,
+        "share": count / base,
+        "ci_low": float(exact[0][0]),
+        "ci_high": float(exact[1][1]),
+        "wilson_low": float(wilson[0]),
+        "wilson_high": float(wilson[1]),
+        "p_value": p_value,
+        "p_two_sided": np.nan if way == NOT_PREFERRING else min(2 * min(p_value, p_other), 1.0),
+        "needed": needed,
+        "unsurpassed_needed": fewest,
+        "parity_low": fewest,
+        "parity_high": most,
+        "p_unsurpassed": p_unsurpassed,
+        "p_parity": p_parity,
+        "superior": decides and sure >= needed,
+        "unsurpassed": decides and sure >= fewest,
+        "parity": decides and fewest <= sure and possible <= most,
+    }
+
+
+def _method(level: float) -> str:
+    percent = f"{100 * (1 - level):g} %"
+    return (
+        f"Exact binomial tests of the counts, each one-sided at {percent} and the two-sided one beside them. Superior: "
+        "more than half prefer it. Unsurpassed: more than half less the margin do. Parity: between half less and half "
+        "plus the margin (two one-sided tests). Votes for no preference are treated in three ways: left out; split "
+        "equally between the two, an odd half vote counted against what is to be shown; counted among those who do not "
+        f"prefer the sample, so that shares are of everybody asked. {100 * level:g} % intervals by Clopper and Pearson "
+        "(exact) and by Wilson."
+    )
+
+
+def _notes(counts: pd.DataFrame) -> list[str]:
+    notes = []
+    usual = counts.loc[~counts["margin_recorded"], "question"]
+    if len(usual):
+        notes.append(
+            f"No margin was set beforehand for {', '.join(dict.fromkeys(usual))}: the usual 5 points are used (45 to "
+            "55 %, ASTM E1958). Record a margin with the question before the test."
+        )
+    if counts["repeated"].any():
+        notes.append(
+            "Some people gave a preference more than once. Their answers go together, so the exact counts do not hold "
+            "and no verdict is given on them; the test that allows for each person's leaning stands beside."
+        )
+    if (counts["no_preference"] > 0).any():
+        notes.append(
+            "Votes for no preference are answers. Look at all three ways; a claim that holds in one of them only "
+            "depends on how they were counted."
+        )
+    return notes

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,19 +12,47 @@ import pandas as pd
 from panel.errors import ModelError
 from panel.models.consumers.choices import (
     METHOD_OF,
-    SEEN_WITH,
     TEST,
-    OneTest,
-    one_test,
+    by_person,
     question_facts,
     read_choices,
+    share_fact,
     unread_notes,
 )
 from panel.plan.consumer_numbers import similar, told_apart
+from panel.stats.answers.binomial import (
+    chance_correct,
+    exact_interval,
+    lower_tail,
+    maximum_count,
+    minimum_count,
+    power_above,
+    power_below,
+    power_different,
+    share_reached,
+    upper_tail,
+)
+from panel.stats.answers.discrimination import (
+    Apartness,
+    BetaBinomial,
+    apartness,
+    apartness_of_share,
+    chance_right,
+    d_prime_of,
+    fit_beta_binomial,
+    guessing,
+    share_who_tell,
+)
 from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.power import planned_looks_p, same_share_p
 from panel.study.study import Study
 
 DIFFERS, SMALL, SIMILAR, CANNOT_TELL = "differs", "differs but small", "similar", "cannot tell"
+SEEN_WITH = 0.8
+"""Chance with which the smallest share a test could see would have been seen."""
+
+_Limit = tuple[float, float, bool]
+"""Share of people who may tell and the samples still count as similar, of right answers, whether set beforehand."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -80,19 +108,19 @@ def judge_forced_choices(study: Study, *, level: float = 0.95, similar_below: fl
         If the study has no such answers, none can be read, or `similar_below` is no share.
     """
     _ask_share(similar_below)
-    read = read_choices(study, tuple(METHOD_OF))
-    if read.frame.empty:
+    read, unread = read_choices(study, tuple(METHOD_OF))
+    if read.empty:
         raise ModelError(
             "The study has no forced-choice answers that can be read. Add them to the table answers: kind triangle, "
             "duo_trio, three_afc or tetrad with answer 1 (right) or 0 (wrong), or kind paired with the prototype "
             "chosen; prototype and versus name the two samples."
         )
-    told: list[OneTest] = []
-    for key, rows in read.frame.groupby(TEST, sort=False):
+    told = []
+    for key, rows in read.groupby(TEST, sort=False):
         names = dict(zip(TEST, map(str, key), strict=True))
         facts = question_facts(study, names["question"], names["kind"])
-        told.append(one_test(names, rows, facts, similar_below, level))
-    return _judged(told, read.unread, level)
+        told.append(_one_test(names, rows, facts, similar_below, level))
+    return _judged(told, unread, level)
 
 
 def judge_count(
@@ -125,7 +153,7 @@ def judge_count(
     facts: dict[str, Any] = {"expected": names["prototype"]} if expected else {}
     if similar_below is not None:
         facts["similar_below"] = similar_below
-    return _judged([one_test(names, rows, facts, None, level)], pd.DataFrame(), level)
+    return _judged([_one_test(names, rows, facts, None, level)], pd.DataFrame(), level)
 
 
 def _ask_share(similar_below: float | None) -> None:
@@ -135,25 +163,30 @@ def _ask_share(similar_below: float | None) -> None:
         )
 
 
-def _judged(told: list[OneTest], unread: pd.DataFrame, level: float) -> ForcedChoices:
+def _judged(
+    told: Sequence[tuple[dict[str, Any], pd.DataFrame, dict[str, Any] | None, list[str]]],
+    unread: pd.DataFrame,
+    level: float,
+) -> ForcedChoices:
     """Put the tests together, as one family."""
-    tests = pd.DataFrame([each.test for each in told])
+    own_tests, sessions, of_repeated, notes = zip(*told, strict=True)
+    tests = pd.DataFrame(list(own_tests))
     bar = round(1 - level, 12)
     tests["p_adjusted"] = holm(tests["p_value"].to_numpy())
     tests["sessions_differ"] = below(tests["p_same"], 1 - level)
     tests["few_shown"] = tests["p_similar"] <= bar
     ask = [_people_to_ask(row, bar) for row in tests.to_dict("records")]
     tests[["ask_apart", "ask_similar"]] = np.array(ask, dtype=float)
-    repeated = [each.repeated for each in told if each.repeated is not None]
+    repeated = [each for each in of_repeated if each is not None]
     unused = unread_notes(unread) if len(unread) else []
     return ForcedChoices(
         tests=tests.assign(verdict=_verdicts(tests, bar)),
-        sessions=pd.concat([each.sessions for each in told], ignore_index=True),
+        sessions=pd.concat(sessions, ignore_index=True),
         repeated=pd.DataFrame(repeated, columns=None if repeated else _REPEATED),
         unread=unread,
         level=level,
         method=_method(tests, level),
-        notes=(*_notes(tests), *(note for each in told for note in each.notes), *unused),
+        notes=(*_notes(tests), *(note for each in notes for note in each), *unused),
     )
 
 
@@ -228,3 +261,204 @@ def _notes(tests: pd.DataFrame) -> list[str]:
             "and the intervals allow for a leaning of each person."
         )
     return notes
+
+
+def _one_test(
+    names: Mapping[str, str], rows: pd.DataFrame, facts: Mapping[str, Any], similar_below: float | None, level: float
+) -> tuple[dict[str, Any], pd.DataFrame, dict[str, Any] | None, list[str]]:
+    """Return what the answers of one question, pair and method say: the test, sessions, repeated answers, notes.
+
+    Parameters
+    ----------
+    names
+        `question kind prototype versus`.
+    rows
+        The answers, as `panel.models.consumers.choices.read_choices` gives them.
+    facts
+        What was recorded about the question: `similar_below` or `d_prime_below`, `looks`, `expected`.
+    similar_below
+        Share of people given now, in place of the recorded one.
+    """
+    method = METHOD_OF[names["kind"]]
+    two_sided = method == "paired" and facts.get("expected") != names["prototype"]
+    names = dict(names)
+    if two_sided and rows["chosen"].mean() < 0.5:  # told from the side of the one chosen more often
+        names |= {"prototype": names["versus"], "versus": names["prototype"]}
+        rows = rows.assign(chosen=1 - rows["chosen"])
+    people, limit, guess = by_person(rows), _limit(facts, method, similar_below), guessing(method)
+    test: dict[str, Any] = names | {"method": method, "n_people": len(people), "two_sided": two_sided}
+    test |= _counted(rows, guess, two_sided, 1 - level) | {
+        "limit": limit[0] if limit else np.nan,
+        "limit_right": limit[1] if limit else np.nan,
+        "limit_beforehand": bool(limit and limit[2]),
+        "repeated": len(people) < len(rows),
+    }
+    test |= _sizes(test, 1 - level)
+    sessions = _sessions(names, rows, guess)
+    test |= _same_share(sessions)
+    if test["repeated"]:
+        repeated, found = _repeated(names, people, method, level)
+        test |= _after_repeats(test, repeated["fit"], limit, people)
+        del repeated["fit"]
+    else:
+        repeated, found = None, apartness(method, test["right"], test["n"], level)
+        test |= _similar(test, limit, 1 - level)
+    looks, notes = _looks(facts, sessions, test)
+    test |= _apart(found) | looks
+    return test, sessions, repeated, notes
+
+
+def _counted(rows: pd.DataFrame, guess: float, two_sided: bool, alpha: float) -> dict[str, Any]:
+    """Return the count, what is needed, and its exact test."""
+    right, n = int(rows["chosen"].sum()), len(rows)
+    p_count = float(upper_tail(right, n, guess)) * (2 if two_sided else 1)
+    return {
+        "n": n,
+        "right": right,
+        "share": right / n,
+        "guess": guess,
+        "needed": int(minimum_count(n, guess, alpha / 2 if two_sided else alpha)),
+        "p_count": min(p_count, 1.0),
+        "p_value": min(p_count, 1.0),
+    }
+
+
+def _limit(facts: Mapping[str, Any], method: str, similar_below: float | None) -> _Limit | None:
+    """Return the limit given now, else the recorded one."""
+    if similar_below is not None:
+        return similar_below, float(chance_correct(similar_below, guessing(method))), False
+    beforehand = not facts.get("late")
+    if (share := share_fact(facts, "similar_below")) is not None:
+        return share, float(chance_correct(share, guessing(method))), beforehand
+    if (d_prime := share_fact(facts, "d_prime_below", 10.0)) is not None:
+        right = float(chance_right(method, d_prime))
+        return float(share_who_tell(method, right)), right, beforehand
+    return None
+
+
+def _sizes(test: Mapping[str, Any], alpha: float) -> dict[str, Any]:
+    """Return what so many independent answers could have shown."""
+    nothing = dict.fromkeys(["power", "seen", "seen_d_prime", "power_similar"], np.nan)
+    if test["repeated"]:
+        return nothing
+    n, guess, limit = test["n"], test["guess"], test["limit_right"]
+    seen = float(share_reached(test["needed"], n, SEEN_WITH))
+    sizes = {"seen": float(share_who_tell(test["method"], seen)), "seen_d_prime": np.nan}
+    if np.isfinite(seen):
+        sizes["seen_d_prime"] = float(d_prime_of(test["method"], seen))
+    if np.isfinite(limit):
+        how = power_different if test["two_sided"] else power_above
+        sizes["power"] = float(how(n, guess, limit, alpha))
+        sizes["power_similar"] = float(power_below(n, limit, guess, alpha))
+    return nothing | sizes
+
+
+def _similar(test: Mapping[str, Any], limit: _Limit | None, alpha: float) -> dict[str, Any]:
+    """Return the exact test that fewer than the limit can tell, and the most right answers that show it."""
+    if limit is None:
+        return {"p_similar": np.nan, "most": np.nan}
+    p_similar = lower_tail(test["right"], test["n"], limit[1])  # told from the larger side: covers both directions
+    return {"p_similar": float(p_similar), "most": float(maximum_count(test["n"], limit[1], alpha))}
+
+
+def _sessions(names: Mapping[str, str], rows: pd.DataFrame, guess: float) -> pd.DataFrame:
+    """Return one row for each session in the order they appear."""
+    counted = rows.groupby("session", sort=False)["chosen"].agg(right="sum", n="size").reset_index()
+    return pd.DataFrame(
+        dict(names)
+        | {
+            "session": counted["session"],
+            "n": counted["n"],
+            "right": counted["right"].astype(int),
+            "share": counted["right"] / counted["n"],
+            "p_value": upper_tail(counted["right"], counted["n"], guess),
+        }
+    )
+
+
+def _same_share(sessions: pd.DataFrame) -> dict[str, Any]:
+    several = len(sessions) > 1
+    p_value, exact = same_share_p(sessions["right"], sessions["n"]) if several else (np.nan, False)
+    return {"n_sessions": len(sessions), "p_same": p_value, "p_same_exact": exact}
+
+
+def _repeated(
+    names: Mapping[str, str], people: pd.DataFrame, method: str, level: float
+) -> tuple[dict[str, Any], Apartness]:
+    """Return the fit with a chance of right answers that differs between people, and what it says in d-prime."""
+    row: dict[str, Any] = dict(names) | {"n_people": len(people), "n": int(people["n"].sum())}
+    try:
+        fit = fit_beta_binomial(people["right"], people["n"], level)
+    except ModelError:  # all alike: each person counts once, the most cautious reading
+        all_right = float(people["right"].sum() > 0)
+        low, high = exact_interval(all_right * len(people), len(people), level)
+        found = apartness_of_share(method, all_right, 0.0, float(low), float(high))
+        nothing = dict.fromkeys(["std_error", "rho", "rho_std_error", "p_no_spread"], np.nan)
+        ends = {"mu": all_right, "ci_low": float(low), "ci_high": float(high)}
+        return row | ends | nothing | {"fit": None}, found
+    found = apartness_of_share(method, fit.mu, fit.std_error, fit.low, fit.high)
+    row |= {"mu": fit.mu, "std_error": fit.std_error, "ci_low": fit.low, "ci_high": fit.high}
+    row |= {"rho": fit.rho, "rho_std_error": fit.rho_std_error, "p_no_spread": fit.p_no_spread}
+    return row | {"fit": fit}, found
+
+
+def _after_repeats(
+    test: Mapping[str, Any], fit: BetaBinomial | None, limit: _Limit | None, people: pd.DataFrame
+) -> dict[str, Any]:
+    """Return the tests that repeated answers of the same people change.
+
+    Where every answer is a guess if nobody can tell, the pooled count keeps its exact test (Kunert and Meyners 1999,
+    Food Qual. Prefer. 10:477). In a paired comparison people may lean to either side, so it does not.
+    """
+    if fit is None:
+        k = len(people)
+        right = k if test["right"] else 0
+        p_above, p_below = float(upper_tail(right, k, 0.5)), 1.0 if right else 0.0
+        p_similar = np.nan if limit is None else float(lower_tail(right, k, limit[1]))
+    else:
+        p_above, p_below = fit.p_above(0.5), fit.p_below(0.5)
+        p_similar = np.nan if limit is None else fit.p_below(limit[1])
+    changed: dict[str, Any] = {"p_similar": p_similar, "most": np.nan}
+    if test["method"] == "paired":
+        changed["p_value"] = min(2 * min(p_above, p_below), 1.0) if test["two_sided"] else p_above
+    return changed
+
+
+def _looks(
+    facts: Mapping[str, Any], sessions: pd.DataFrame, test: Mapping[str, Any]
+) -> tuple[dict[str, Any], list[str]]:
+    """Return the p-value that allows for looks planned beforehand, where the sessions fit the plan."""
+    nothing = {"look": 0, "looks_alarm": np.nan}
+    plan = facts.get("looks")
+    if not plan:
+        return nothing, []
+    try:
+        numbers, needed = [int(look["answers"]) for look in plan], [int(look["right"]) for look in plan]
+        so_far = sessions[["n", "right"]].cumsum()
+        at = {int(n): int(right) for n, right in so_far.itertuples(index=False)}
+        ended = numbers.index(test["n"])
+        reached = [place for place in range(ended) if at[numbers[place]] >= needed[place]]
+        if reached or test["two_sided"] or test["repeated"]:
+            raise ValueError
+        p_value, alarm = planned_looks_p(numbers, needed, test["guess"], ended, test["right"])
+    except (KeyError, TypeError, ValueError, ModelError):
+        return nothing, [
+            f"{test['question']}: the answers do not follow the looks that were planned (one session for each, once "
+            "per person, stopped as soon as enough were right). The p-value takes the count as if its size had been "
+            "fixed beforehand."
+        ]
+    return {"look": ended + 1, "looks_alarm": alarm, "p_value": p_value}, []
+
+
+def _apart(found: Apartness) -> dict[str, Any]:
+    return {
+        "right_low": found.right_low,
+        "right_high": found.right_high,
+        "d_prime": found.d_prime,
+        "d_std_error": found.std_error,
+        "d_low": found.d_low,
+        "d_high": found.d_high,
+        "told": found.share,
+        "told_low": found.share_low,
+        "told_high": found.share_high,
+    }

@@ -15,8 +15,8 @@ from panel.models.prototypes.ranks import FRIEDMAN, rank_tables
 from panel.stats.answers.cumulative_logit import fit_cumulative_logit
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
+from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
-from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.study import natural_order
 
 _NOT_FITTED = (

@@ -17,8 +17,7 @@ from panel.models.prototypes.map import PrototypeMap, find_map
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.maps.groups import without_levels
-from panel.stats.maps.ideal_points import direction_interval, fit_plane, inside_hull
-from panel.stats.maps.links import correlations, needed_correlation
+from panel.stats.maps.links import correlations, direction_interval, fit_plane, inside_hull, needed_correlation
 from panel.study.study import Study
 
 LEVEL = 0.95

@@ -164,7 +164,7 @@ def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[
     if not found.any():
         return one, steps, _why(steps[0])
     if len(part) < len(left):
-        found = k_means(left[None], int(found.max()) + 1, rng).labels[0]
+        found = k_means(left[None], int(found.max()) + 1, rng)[0][0]
     return found, steps, ""
 
 
@@ -174,16 +174,16 @@ def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) ->
     steps: list[Step] = []
     for groups in range(2, _MOST_GROUPS + 1):
         more, share, p_value = more_groups(left, present, labels, DRAWS, rng)
-        smallest = int(np.bincount(more.labels, minlength=groups).min())
+        smallest = int(np.bincount(more, minlength=groups).min())
         stability = float("nan")
         accepted = p_value <= RARE and smallest >= _SMALLEST_GROUP
         if accepted:
-            stability = float(recovered(left, more.labels, AGAIN, rng).min())
+            stability = float(recovered(left, more, AGAIN, rng).min())
             accepted = stability >= _STABLE
         steps.append((groups, share, p_value, stability, smallest, accepted))
         if not accepted:
             break
-        labels = more.labels
+        labels = more
     return labels, steps
 
 
@@ -214,8 +214,8 @@ def _method(needed: int) -> str:
         f"put into groups by k-means; consumers with fewer than {needed} prototypes are left out, and a gap "
         "pulls nobody towards a group. One group more is accepted if it lowers the scatter inside the groups by more "
         f"than it does in all but 1 of 100 of {DRAWS} tables of the same groups and noise of the same size for every "
-        f"consumer and prototype (signs drawn anew), if no group has fewer than {_SMALLEST_GROUP} consumers, and if the "
-        f"same groups come back when consumers are drawn anew ({AGAIN} times, Jaccard's index at least {_STABLE})."
+        f"consumer and prototype (signs drawn anew), if no group has fewer than {_SMALLEST_GROUP} consumers, and if "
+        f"the same groups come back when consumers are drawn anew ({AGAIN} times, Jaccard's index at least {_STABLE})."
     )
 
 
@@ -228,8 +228,8 @@ def _notes(answers: AnswersRead, used: pd.DataFrame, needed: int, n_groups: int)
         )
     if len(used) > _MOST_DRAWN:
         notes.append(
-            f"The draws use {_MOST_DRAWN} consumers chosen at random out of {len(used)}, to keep the waiting short; the "
-            "groups themselves are made from all."
+            f"The draws use {_MOST_DRAWN} consumers chosen at random out of {len(used)}, to keep the waiting short; "
+            "the groups themselves are made from all."
         )
     if n_groups > 1:
         notes.append(

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers, questions_of
 from panel.models.consumers.segments import Segments
-from panel.models.decision.gates import CANNOT_TELL, FAILS
+from panel.models.decision.wanted import CANNOT_TELL, FAILS
 from panel.models.decision.windows import DRAWS
-from panel.stats.comparing.studentized import simultaneous_bands
+from panel.stats.comparing.multiplicity import simultaneous_bands
 from panel.stats.maps.draws import FEWEST_PEOPLE, people_draws
 from panel.study.study import Study
 

@@ -20,9 +20,9 @@ from panel.stats.curves.flow import (
     fit_flow_models,
     needs_yield_stress,
 )
-from panel.stats.curves.force_curve import ForceCurve, read_force_curve
+from panel.stats.curves.over_time import ForceCurve, read_force_curve
+from panel.study.numbers_read import convert, read_unit, same_quantity
 from panel.study.study import Study
-from panel.study.units import convert, read_unit, same_quantity
 
 # Shear rates of use, 1/s. The ends of rubbing in: Brummer and Godersky (1999) Colloids Surf. A 152:89-94 (of the order
 # of 500 for creams, 5000 for lotions). Pick-up: common practice, no source.
@@ -460,7 +460,7 @@ def _force_curves(curves: pd.DataFrame, *, work_until: _WorkUntil, speed_mm_s: f
         name = f"{prototype} {repeat}".strip()
         try:
             x, force, units = _curve(rows, speed_mm_s)
-            found = read_force_curve(x, force, time=units.along == "s" or speed_mm_s is not None)
+            found = read_force_curve(x, force, time=not same_quantity(read_unit(rows["x_unit"].iloc[0]), "mm"))
         except PanelError as error:
             left_out.append((str(prototype), str(repeat), str(error)))
             continue

@@ -15,9 +15,9 @@ from scipy.special import stdtrit
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
-from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, natural_order
 

@@ -22,8 +22,8 @@ from panel.models.prototypes.verdict import (
     untold_pairs,
 )
 from panel.stats.arrays import Array
-from panel.stats.comparing.equivalence import non_inferiority, two_one_sided_tests
 from panel.stats.comparing.multiplicity import below, holm
+from panel.stats.comparing.power import non_inferiority, two_one_sided_tests
 from panel.study.scores_used import PlannedDifference, stated_differences
 from panel.study.study import Study
 

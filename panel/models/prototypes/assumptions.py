@@ -13,7 +13,7 @@ from panel.models.prototypes.panel_design import PanelFit
 from panel.models.prototypes.ranks import ScoredPanel, scored_panels
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, holm
-from panel.stats.mixed.kenward_roger import inference
+from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import (
     MixedResiduals,

@@ -23,12 +23,21 @@ from panel.models.prototypes.verdict import (
     attribute_verdicts,
     difference_verdicts,
     marked_pairs,
+    shrunken_differences,
     verdict_letters,
 )
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below
-from panel.stats.comparing.studentized import letters_for, many_to_one, tukey_critical, tukey_p_value
-from panel.stats.mixed.kenward_roger import SMALL_SAMPLE_WORDS, Inference, SmallSample, inference
+from panel.stats.comparing.multiplicity import below, letters_for, many_to_one, tukey_critical, tukey_p_value
+from panel.stats.mixed.inference import (
+    SMALL_SAMPLE_WORDS,
+    Estimates,
+    Inference,
+    SmallSample,
+    inference,
+    sequential_contrasts,
+    widened,
+    with_few_groups,
+)
 from panel.stats.mixed.reml import (
     ASSESSOR,
     INTERACTION,
@@ -36,11 +45,6 @@ from panel.stats.mixed.reml import (
     MixedFit,
 )
 from panel.stats.mixed.reml import BATCH as BATCH_TERM
-from panel.stats.mixed.satterthwaite import (
-    Estimates,
-    sequential_contrasts,
-    widened,
-)
 from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, natural_order
@@ -62,10 +66,10 @@ class Differences:
         `attribute prototype estimate std_error df ci_low ci_high letters`: estimated means; two prototypes share a
         letter exactly where the verdict on their difference is not `differs`.
     pairs
-        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high alike_p alike_low
-        alike_high alike_level verdict said because`: all pairs, estimate = prototype minus versus, adjusted p-value and
-        interval by Tukey within each attribute; without numbers where the sessions leave no estimate. What decides on
-        `verdict` stands in `panel.models.prototypes.verdict`. `with_benchmark` where `versus` holds the verdict.
+        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high shrunken
+        wrong_sign alike_p alike_low alike_high alike_level verdict said because`: all pairs, estimate = prototype minus
+        versus, adjusted p-value and interval by Tukey within each attribute; without numbers where the sessions leave
+        no estimate. `panel.models.prototypes.verdict` decides on `verdict`; `with_benchmark` where `versus` holds it.
     versus
         The same columns for the differences from the benchmark, by Dunnett; without rows if there is none.
     variances
@@ -97,6 +101,12 @@ class Differences:
     level: float
     method: str
     notes: tuple[str, ...]
+
+    @property
+    def picked(self) -> pd.DataFrame:
+        """The differences told apart, from the benchmark where there is one, as far as they can be shrunken."""
+        rows = self.versus if self.benchmark else self.pairs
+        return rows.loc[(rows["verdict"] == DIFFERS) & rows["shrunken"].notna()]
 
     @property
     def in_order(self) -> bool:
@@ -158,12 +168,12 @@ def find_differences(
     means = [mean_rows(design, infer, level) for design, _, infer in told]
     attributes = attribute_verdicts(attributes, pairs, confounds, level, naming(study).attributes)
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
-    judged = judge(pairs)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
-    with_benchmark = judge(_stack(against, order)) if against else judged.iloc[:0]
     compared_with = benchmark if against else None
-    judged = marked_pairs(judged, compared_with)
     stacked = _stack(means, order)
+    from_benchmark = _stack(against, order) if against else pairs.iloc[:0]
+    with_benchmark = judge(shrunken_differences(stacked, pairs, from_benchmark))
+    judged = marked_pairs(judge(shrunken_differences(stacked, pairs, pairs)), compared_with)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,
@@ -325,6 +335,9 @@ def _minus(design: PanelDesign, first: Codes | list[int], second: Codes | list[i
 def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.DataFrame:
     """Return the F test that no prototype differs, one row per attribute."""
     test = infer.test(no_difference(design, np.isfinite(design.response).T @ design.fixed))
+    if BATCH_TERM in design.terms:
+        batches = len(np.unique(design.groups[design.terms.index(BATCH_TERM)]))
+        test = with_few_groups(test, batches - len(design.prototypes))
     names = [VARIANCE_COLUMNS[term] for term in design.terms]
     at_zero = [", ".join(name for name, zero in zip(names, row, strict=True) if zero) for row in fit.at_zero.tolist()]
     return pd.DataFrame(
@@ -411,9 +424,9 @@ def versus_rows(
     p_adjusted, half = np.full_like(found.estimate, np.nan), np.full_like(found.estimate, np.nan)
     told = design.told(contrasts)
     for row, covariance in enumerate(contrasts[told] @ covariance_of @ contrasts[told].T if told.any() else ()):
-        family = many_to_one(covariance)
-        p_adjusted[row, told] = family.p_value(found.statistic[row, told], found.df[row, told])
-        half[row, told] = family.critical(found.df[row, told], level) * found.std_error[row, told]
+        family, _ = many_to_one(covariance)
+        p_adjusted[row, told] = family.sf(np.abs(found.statistic[row, told]), found.df[row, told])
+        half[row, told] = family.isf(1 - level, found.df[row, told]) * found.std_error[row, told]
     return _differences(design, (others, np.full_like(others, base)), found, p_adjusted, half, told)
 
 

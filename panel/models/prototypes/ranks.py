@@ -15,11 +15,7 @@ from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
-from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.multiplicity import below, holm
-from panel.stats.comparing.studentized import tukey_p_value
-from panel.stats.mixed.reml import MixedFit
-from panel.stats.ranking.ranks import (
+from panel.stats.answers.ranks import (
     FEWEST_BLOCKS,
     FEWEST_IN_BLOCK,
     INFINITE,
@@ -30,6 +26,9 @@ from panel.stats.ranking.ranks import (
     ranks_within_blocks,
     skillings_mack_test,
 )
+from panel.stats.arrays import Array, Codes
+from panel.stats.comparing.multiplicity import below, holm, tukey_p_value
+from panel.stats.mixed.reml import MixedFit
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, those_in
 

@@ -15,10 +15,10 @@ from panel.errors import ModelError
 from panel.models.prototypes.differences import LEVEL, attribute_rows
 from panel.models.prototypes.panel_design import PanelFit, fit_study, score_array
 from panel.stats.arrays import Array
-from panel.stats.assessors.own_tables import OwnTables, own_tables
+from panel.stats.assessors.agreement import OwnTables, own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
 from panel.stats.comparing.multiplicity import below
-from panel.stats.mixed.kenward_roger import inference
+from panel.stats.mixed.inference import inference
 from panel.study.study import Study, those_in
 
 FEWEST_ASSESSORS = 2

@@ -9,7 +9,7 @@ import pandas as pd
 from scipy.special import stdtrit
 
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.stats.comparing.equivalence import smallest_difference as smallest_shown
+from panel.stats.comparing.power import smallest_difference as smallest_shown
 from panel.study.study import Study
 
 ALL_PAIRS = "all pairs (Tukey)"

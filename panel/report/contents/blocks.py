@@ -15,7 +15,7 @@ from panel.answers import Answers, NoAnswer, Question
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
-from panel.views.drawing.pictures import png_bytes
+from panel.views.pictures import png_bytes
 from panel.views.told import Told
 
 

@@ -36,7 +36,6 @@ from panel.report.contents.part_results import analysis, consumers, emollients, 
 from panel.report.contents.part_study import balance, last_score
 from panel.report.elsewhere import work_out
 from panel.study.study import Study
-from panel.views.assessors import scale_use
 from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT
 from panel.views.consumers import choices
 from panel.views.consumers.agreement import BARS, STATEMENTS
@@ -49,7 +48,7 @@ from panel.views.decision import decide
 from panel.views.emollients import readings, swaps
 from panel.views.emollients.ladder import PREDICTION
 from panel.views.planning.study import mark
-from panel.views.prototypes import ranks
+from panel.views.prototypes import other_ways
 from panel.views.prototypes.differences import (
     BOTH_WAYS,
     FROM_BENCHMARK,
@@ -58,6 +57,7 @@ from panel.views.prototypes.differences import (
     SMALLEST,
     TESTS,
     VARIANCES,
+    WITHOUT_LUCK,
 )
 from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES
 
@@ -153,9 +153,11 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "M": described(DIFFERENCES, MEANS),
         "T": described(DIFFERENCES, TESTS),
         "D": described(DIFFERENCES, FROM_BENCHMARK),
+        "DL": described(DIFFERENCES, WITHOUT_LUCK),
         "A": described(DIFFERENCES, PAIRS),
         "V": described(DIFFERENCES, VARIANCES),
         "S": described(SWAPS, swaps.SWAPS),
+        "SL": described(SWAPS, swaps.WITHOUT_LUCK),
         "SI": described(SWAPS, swaps.INTERACTIONS),
         "L": described(LADDER, PREDICTION),
         "C": described(MAP, COMPONENTS),
@@ -184,8 +186,8 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "DG": described(DECISION, decide.GATES),
         "DP": described(DECISION, decide.PAIRS),
         "Z": described(SENSITIVITY, SMALLEST),
-        "K": described(RANKS, ranks.RANKS),
-        "U": described(SCALE_USE, scale_use.SCALE_USE),
+        "K": described(RANKS, other_ways.RANKS),
+        "U": described(SCALE_USE, other_ways.SCALE_USE),
     }
 )
 """Letters to the function that makes the table; `tests/report` holds that the report uses these and no others."""

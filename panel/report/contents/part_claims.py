@@ -12,7 +12,7 @@ from panel.claims.claim import SELF_DECLARED
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
 from panel.errors import PanelError
-from panel.models.decision.record import decisions_so_far, first_changed_decision
+from panel.models.decision.decide import decisions_so_far, first_changed_decision
 from panel.models.emollients.readings import JoinedReadings
 from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, FORMULATOR, PANEL_LEADER, people
 from panel.report.contents.blocks import (

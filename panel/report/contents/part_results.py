@@ -44,8 +44,6 @@ from panel.report.contents.blocks import (
     points,
     told_blocks,
 )
-from panel.views.assessors.scale_use import SCALE_USE as USE_OF_SCALE
-from panel.views.assessors.scale_use import tell_scale_use
 from panel.views.consumers import choices
 from panel.views.consumers.agreement import BARS, STATEMENTS, tell_agreement
 from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS, tell_check_all
@@ -60,7 +58,7 @@ from panel.views.emollients.ladder import LADDER as LADDER_STEPS
 from panel.views.emollients.ladder import PREDICTION, tell_ladder
 from panel.views.emollients.readings import PARTNERS, READING_SWAPS, tell_readings
 from panel.views.emollients.readings import READINGS as READINGS_TABLE
-from panel.views.prototypes import ranks
+from panel.views.prototypes import other_ways
 from panel.views.prototypes.differences import (
     FROM_BENCHMARK,
     MEANS,
@@ -68,10 +66,13 @@ from panel.views.prototypes.differences import (
     SMALLEST,
     TESTS,
     VARIANCES,
+    WITHOUT_LUCK,
     tell_differences,
     tell_sensitivity,
 )
 from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES, tell_map
+from panel.views.prototypes.other_ways import SCALE_USE as USE_OF_SCALE
+from panel.views.prototypes.other_ways import tell_scale_use
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
 
@@ -99,7 +100,8 @@ def differences(answers: Answers) -> list[Block]:
     blocks: list[Block] = [Subheading("Differences between the prototypes (trained panel)")]
     if isinstance(found, NoAnswer):
         return [*blocks, Gap(found.why)]
-    tables = (numbers_of(answers, DIFFERENCES, table) for table in (MEANS, TESTS, FROM_BENCHMARK, PAIRS, VARIANCES))
+    shown = (MEANS, TESTS, FROM_BENCHMARK, WITHOUT_LUCK, PAIRS, VARIANCES)
+    tables = (numbers_of(answers, DIFFERENCES, table) for table in shown)
     gaps = [
         Gap(f"{row['attribute']} was not compared: {row['why']}.") for row in found.not_estimated.to_dict("records")
     ]
@@ -125,8 +127,8 @@ def sensitivity(answers: Answers) -> list[Block]:
         blocks.append(Paragraph(tell_sensitivity(could, names).headline))
     blocks.append(or_gap(numbers_of(answers, SENSITIVITY, SMALLEST)))
     if not isinstance(by_rank, NoAnswer):
-        blocks.append(Paragraph(ranks.tell_ranks(by_rank, names).headline))
-    blocks.append(or_gap(numbers_of(answers, RANKS, ranks.RANKS)))
+        blocks.append(Paragraph(other_ways.tell_ranks(by_rank, names).headline))
+    blocks.append(or_gap(numbers_of(answers, RANKS, other_ways.RANKS)))
     table = numbers_of(answers, SCALE_USE, USE_OF_SCALE)
     return [
         *blocks,
@@ -153,7 +155,8 @@ def emollients(answers: Answers) -> list[Block]:
             return
         decision = answers.decision
         causes = find_causes(found, None if isinstance(decision, NoAnswer) else decision)
-        tables = [numbers_of(answers, SWAPS, table) for table in (swap_views.SWAPS, swap_views.INTERACTIONS)]
+        shown = (swap_views.SWAPS, swap_views.WITHOUT_LUCK, swap_views.INTERACTIONS)
+        tables = [numbers_of(answers, SWAPS, table) for table in shown]
         yield from points(alias_sentences(found))
         yield from told_blocks(tell_causes(causes, names, *swap_views.swap_drawers(found, names)), *tables)
         yield from _ladder(answers)

@@ -14,14 +14,14 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import betainc, betaincinv, ndtri
 
 from panel.errors import ModelError
+from panel.stats.arrays import Array
 
 Counts = NDArray[np.int64]
-Floats = NDArray[np.float64]
 
-SLACK = 1e-12  # relative: a tail that equals the level but for rounding keeps to it (such as 1/8 for 3 of 3)
+_SLACK = 1e-12  # relative: a tail that equals the level but for rounding keeps to it (such as 1/8 for 3 of 3)
 
 
-def upper_tail(x: ArrayLike, n: ArrayLike, p: ArrayLike) -> Floats:
+def upper_tail(x: ArrayLike, n: ArrayLike, p: ArrayLike) -> Array:
     """Return P(X >= x) of a binomial count with n answers and probability p."""
     x, n, p = (np.asarray(value, dtype=float) for value in (x, n, p))
     inside = np.clip(x, 1, n)
@@ -29,7 +29,7 @@ def upper_tail(x: ArrayLike, n: ArrayLike, p: ArrayLike) -> Floats:
     return np.asarray(np.where(x <= 0, 1.0, np.where(x > n, 0.0, tail)))
 
 
-def lower_tail(x: ArrayLike, n: ArrayLike, p: ArrayLike) -> Floats:
+def lower_tail(x: ArrayLike, n: ArrayLike, p: ArrayLike) -> Array:
     """Return P(X <= x) of a binomial count with n answers and probability p."""
     x, n, p = (np.asarray(value, dtype=float) for value in (x, n, p))
     inside = np.clip(x, 0, n - 1)
@@ -45,7 +45,7 @@ def minimum_count(n: ArrayLike, p: ArrayLike, alpha: ArrayLike = 0.05) -> Counts
     alpha for the two-sided question).
     """
     n, p, alpha = _checked(n, p, alpha)
-    return _smallest(n, lambda x: upper_tail(x, n, p) <= alpha * (1 + SLACK))
+    return _smallest(n, lambda x: upper_tail(x, n, p) <= alpha * (1 + _SLACK))
 
 
 def maximum_count(n: ArrayLike, p: ArrayLike, beta: ArrayLike = 0.05) -> Counts:
@@ -55,26 +55,26 @@ def maximum_count(n: ArrayLike, p: ArrayLike, beta: ArrayLike = 0.05) -> Counts:
     apart (`chance_correct`), this is the largest number of correct answers that shows similarity.
     """
     n, p, beta = _checked(n, p, beta)
-    return _smallest(n, lambda x: lower_tail(x, n, p) > beta * (1 + SLACK)) - 1
+    return _smallest(n, lambda x: lower_tail(x, n, p) > beta * (1 + _SLACK)) - 1
 
 
-def chance_correct(share: ArrayLike, guess: ArrayLike) -> Floats:
+def chance_correct(share: ArrayLike, guess: ArrayLike) -> Array:
     """Return the chance of a correct answer if a `share` of people can tell the samples apart and the rest guess."""
     share, guess = np.asarray(share, dtype=float), np.asarray(guess, dtype=float)
     return np.asarray(guess + (1 - guess) * share)
 
 
-def power_above(n: ArrayLike, p: ArrayLike, true: ArrayLike, alpha: ArrayLike = 0.05) -> Floats:
+def power_above(n: ArrayLike, p: ArrayLike, true: ArrayLike, alpha: ArrayLike = 0.05) -> Array:
     """Return the chance to reach `minimum_count` when the true probability is `true`."""
     return upper_tail(minimum_count(n, p, alpha), n, true)
 
 
-def power_below(n: ArrayLike, p: ArrayLike, true: ArrayLike, beta: ArrayLike = 0.05) -> Floats:
+def power_below(n: ArrayLike, p: ArrayLike, true: ArrayLike, beta: ArrayLike = 0.05) -> Array:
     """Return the chance not to exceed `maximum_count` when the true probability is `true`."""
     return lower_tail(maximum_count(n, p, beta), n, true)
 
 
-def power_different(n: ArrayLike, p: ArrayLike, true: ArrayLike, alpha: float = 0.05) -> Floats:
+def power_different(n: ArrayLike, p: ArrayLike, true: ArrayLike, alpha: float = 0.05) -> Array:
     """Return the chance that one of the two one-sided tests, each at alpha / 2, finds a probability other than `p`."""
     return power_above(n, p, true, alpha / 2) + power_below(n, p, true, alpha / 2)
 
@@ -87,14 +87,14 @@ def parity_region(n: ArrayLike, low: ArrayLike, high: ArrayLike, alpha: float = 
     return minimum_count(n, low, alpha), maximum_count(n, high, alpha)
 
 
-def power_parity(n: ArrayLike, low: ArrayLike, high: ArrayLike, true: ArrayLike, alpha: float = 0.05) -> Floats:
+def power_parity(n: ArrayLike, low: ArrayLike, high: ArrayLike, true: ArrayLike, alpha: float = 0.05) -> Array:
     """Return the chance to fall into the `parity_region` when the true probability is `true`."""
     fewest, most = parity_region(n, low, high, alpha)
     inside = lower_tail(most, n, true) - lower_tail(fewest - 1, n, true)
     return np.asarray(np.where(fewest <= most, inside, 0.0))
 
 
-def wilson_interval(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> tuple[Floats, Floats]:
+def wilson_interval(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> tuple[Array, Array]:
     """Return the interval of a share by Wilson's score method. Wilson (1927), J. Am. Stat. Assoc. 22:209.
 
     `x` need not be whole, so that the width to expect can be worked out before anybody is asked.
@@ -107,7 +107,7 @@ def wilson_interval(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> tuple[Fl
     return np.asarray(np.maximum(middle - half, 0.0)), np.asarray(np.minimum(middle + half, 1.0))
 
 
-def _checked(n: ArrayLike, p: ArrayLike, alpha: ArrayLike) -> tuple[Floats, Floats, Floats]:
+def _checked(n: ArrayLike, p: ArrayLike, alpha: ArrayLike) -> tuple[Array, Array, Array]:
     """Return the arguments in one shape.
 
     Raises
@@ -123,7 +123,7 @@ def _checked(n: ArrayLike, p: ArrayLike, alpha: ArrayLike) -> tuple[Floats, Floa
     return n, p, alpha
 
 
-def _smallest(n: Floats, enough: Callable[[Floats], NDArray[np.bool_]]) -> Counts:
+def _smallest(n: Array, enough: Callable[[Array], NDArray[np.bool_]]) -> Counts:
     """Return the smallest whole number from 0 to n + 1 for which `enough` is true; it stays true above it."""
     low, high = np.zeros(n.shape), n + 1
     while (low < high).any():
@@ -141,9 +141,9 @@ def _smallest(n: Floats, enough: Callable[[Floats], NDArray[np.bool_]]) -> Count
 # wanted chance; from `always` on, no number falls below it again.
 
 
-START = 64
-MOST_ASKED = 65_536
-CLEARANCE = 0.6  # no number below the target may lie in the upper two fifths of what was searched
+_START = 64
+_MOST_ASKED = 65_536
+_CLEARANCE = 0.6  # no number below the target may lie in the upper two fifths of what was searched
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -156,14 +156,14 @@ class EnoughAnswers:
     first: int
     always: int
     numbers: NDArray[np.int64]
-    chances: Floats
+    chances: Array
 
     def chance(self, n: int) -> float:
         """Return the chance of success with n answers."""
         return float(self.chances[n - 1])
 
 
-def enough_answers(chance: Callable[[NDArray[np.int64]], Floats], wanted: float = 0.8) -> EnoughAnswers:
+def enough_answers(chance: Callable[[NDArray[np.int64]], Array], wanted: float = 0.8) -> EnoughAnswers:
     """Return the numbers of answers at which the chance of success reaches `wanted`.
 
     Parameters
@@ -180,18 +180,18 @@ def enough_answers(chance: Callable[[NDArray[np.int64]], Floats], wanted: float 
     """
     if not 0 < wanted < 1:
         raise ModelError("The wanted chance of success must lie between 0 and 1. Choose a value such as 0.8.")
-    most = START
-    while most <= MOST_ASKED:
+    most = _START
+    while most <= _MOST_ASKED:
         numbers = np.arange(1, most + 1)
         chances = np.asarray(chance(numbers), dtype=float)
         missed = np.flatnonzero(chances < wanted)
         always = int(numbers[missed[-1]]) + 1 if len(missed) else 1
-        if always <= CLEARANCE * most:
+        if always <= _CLEARANCE * most:
             first = int(numbers[np.flatnonzero(chances >= wanted)[0]])
             return EnoughAnswers(first, always, numbers, chances)
         most *= 2
     raise ModelError(
-        f"Even {MOST_ASKED:,} answers would not show this with a chance of {wanted:g}: the true value lies too close "
+        f"Even {_MOST_ASKED:,} answers would not show this with a chance of {wanted:g}: the true value lies too close "
         "to the limit. Ask for a larger difference, or a wider margin."
     )
 
@@ -199,7 +199,7 @@ def enough_answers(chance: Callable[[NDArray[np.int64]], Floats], wanted: float 
 # Between which shares does the true one lie, exactly? Clopper and Pearson's interval of a binomial share.
 
 
-def exact_interval(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> tuple[Floats, Floats]:
+def exact_interval(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> tuple[Array, Array]:
     """Return the interval of a share: x of n, shapes broadcast.
 
     It holds every share that neither one-sided exact test at (1 - level) / 2 speaks against, so it covers the true one
@@ -212,7 +212,7 @@ def exact_interval(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> tuple[Flo
     return np.asarray(low), np.asarray(high)
 
 
-def share_reached(x: ArrayLike, n: ArrayLike, chance: float) -> Floats:
+def share_reached(x: ArrayLike, n: ArrayLike, chance: float) -> Array:
     """Return the true share with which x or more of n answers come up with this chance; NaN where x exceeds n."""
     x, n = (np.asarray(value, dtype=float) for value in np.broadcast_arrays(x, n))
     inside = np.clip(x, 1, n)
@@ -223,17 +223,10 @@ def share_reached(x: ArrayLike, n: ArrayLike, chance: float) -> Floats:
 # Between which values does a percentile of the population lie, whatever the shape of its distribution?
 
 
-@dataclass(frozen=True, slots=True)
-class PercentileInterval:
-    """A sample percentile and the order statistics around it; an end the sample is too small for is infinite."""
+def percentile_interval(values: ArrayLike, share: float, level: float = 0.95) -> tuple[float, float, float]:
+    """Return the value below which a `share` of the population lies, and both ends of a distribution-free interval.
 
-    estimate: float
-    low: float
-    high: float
-
-
-def percentile_interval(values: ArrayLike, share: float, level: float = 0.95) -> PercentileInterval:
-    """Return the value below which a `share` of the population lies, with a distribution-free interval.
+    An end the sample is too small for is infinite.
 
     The r-th smallest of n values lies above the percentile with the binomial probability of fewer than r values below
     it, so the ends are order statistics and each tail keeps to (1 - level) / 2 exactly or below. David & Nagaraja
@@ -248,11 +241,11 @@ def percentile_interval(values: ArrayLike, share: float, level: float = 0.95) ->
     n = len(ordered)
     if not n or not 0 < share < 1:
         raise ModelError("A percentile needs at least one value and a share between 0 and 1, such as 0.9.")
-    tail = (1 - level) / 2 * (1 + SLACK)
+    tail = (1 - level) / 2 * (1 + _SLACK)
     ranks = np.arange(1, n + 1)
     low_ranks = ranks[lower_tail(ranks - 1, n, share) <= tail]
     high_ranks = ranks[upper_tail(ranks, n, share) <= tail]
-    return PercentileInterval(
+    return (
         float(np.quantile(ordered, share)),
         float(ordered[low_ranks[-1] - 1]) if len(low_ranks) else -np.inf,
         float(ordered[high_ranks[0] - 1]) if len(high_ranks) else np.inf,

@@ -16,12 +16,12 @@ from scipy.special import expit, logsumexp
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
 
-NODES = 10
-MODE_STEPS = 30
-MODE_REACHED = 1e-9
-SLOPE = 1e-4  # of the log-likelihood in any parameter, below which the fit has settled
-STEP = 1e-4  # for the second derivatives, from differences of the slopes
-LEAST_SURE = 10.0  # logits; so large a standard error is the sign of an answer that goes with one effect only
+_NODES = 10
+_MODE_STEPS = 30
+_MODE_REACHED = 1e-9
+_SLOPE = 1e-4  # of the log-likelihood in any parameter, below which the fit has settled
+_STEP = 1e-4  # for the second derivatives, from differences of the slopes
+_LEAST_SURE = 10.0  # logits; so large a standard error is the sign of an answer that goes with one effect only
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -56,7 +56,7 @@ class _Rows:
 
 
 def fit_cumulative_logit(
-    answer: Codes, fixed: Array, person: Codes | None = None, nodes: int = NODES
+    answer: Codes, fixed: Array, person: Codes | None = None, nodes: int = _NODES
 ) -> CumulativeLogit:
     """Fit the model by maximum likelihood.
 
@@ -92,7 +92,7 @@ def fit_cumulative_logit(
         start,
         jac=True,
         method="BFGS",
-        options={"gtol": SLOPE / 10, "hess_inv0": _first_curvature(rows, start)},
+        options={"gtol": _SLOPE / 10, "hess_inv0": _first_curvature(rows, start)},
     )
     natural = _natural(found.x, rows)
     if who is not None:
@@ -102,14 +102,14 @@ def fit_cumulative_logit(
     information = _curvature(integral, natural)
     regular = bool(np.isfinite(information).all()) and np.linalg.eigvalsh(information)[0] > 0
     covariance = np.linalg.inv(information) if regular else np.full_like(information, np.nan)
-    sure = regular and bool(np.diagonal(covariance)[: c + p].max() < LEAST_SURE**2)
+    sure = regular and bool(np.diagonal(covariance)[: c + p].max() < _LEAST_SURE**2)
     return CumulativeLogit(
         thresholds=natural[:c],
         coefficients=natural[c : c + p],
         sd=float(natural[-1]) if who is not None else 0.0,
         covariance=np.asarray(covariance, dtype=float),
         log_likelihood=float(value),
-        settled=bool(np.abs(slope).max() < SLOPE * max(1.0, abs(value) / 100)) and sure,
+        settled=bool(np.abs(slope).max() < _SLOPE * max(1.0, abs(value) / 100)) and sure,
     )
 
 
@@ -152,8 +152,8 @@ def _natural(parameters: Array, rows: _Rows) -> Array:
 
 def _curvature(integral: _Integral, at: Array) -> Array:
     """Return minus the second derivatives of the log-likelihood, from central differences of its slopes."""
-    steps = STEP * np.eye(len(at))
-    slopes = [(integral.natural(at + step)[1] - integral.natural(at - step)[1]) / (2 * STEP) for step in steps]
+    steps = _STEP * np.eye(len(at))
+    slopes = [(integral.natural(at + step)[1] - integral.natural(at - step)[1]) / (2 * _STEP) for step in steps]
     return np.asarray(-(np.array(slopes) + np.array(slopes).T) / 2)
 
 
@@ -208,12 +208,12 @@ class _Integral:
     def _find_modes(self, upper: Array, lower: Array, sd: float) -> None:
         """Newton's steps to the mode of each person's intercept; the density is log-concave."""
         starts, person = self.rows.starts, self.rows.person
-        for _ in range(MODE_STEPS):
+        for _ in range(_MODE_STEPS):
             own = sd * self.mode[person]
             slope = -sd * np.add.reduceat(1 - expit(upper - own) - expit(lower - own), starts) - self.mode
             step = slope / self._bend(upper, lower, sd)
             self.mode = self.mode + np.clip(step, -2, 2)
-            if np.abs(step).max() < MODE_REACHED:
+            if np.abs(step).max() < _MODE_REACHED:
                 break
 
     def _bend(self, upper: Array, lower: Array, sd: float) -> Array:

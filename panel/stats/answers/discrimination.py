@@ -12,16 +12,15 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import betaln, chdtrc, ndtr, roots_legendre, stdtr, stdtrit, xlog1py, xlogy
 
 from panel.errors import ModelError
 from panel.stats.answers.binomial import exact_interval
+from panel.stats.arrays import Array
 
-Floats = NDArray[np.float64]
-
-LARGEST = 20.0  # with a larger d-prime every way of choosing is right but for rounding
-HALVINGS = 60
+_LARGEST = 20.0  # with a larger d-prime every way of choosing is right but for rounding
+_HALVINGS = 60
 _REACH, _NODES = 9.0, 160
 _ROOT_2, _ROOT_3, _ROOT_6 = np.sqrt((2.0, 3.0, 6.0))
 
@@ -52,7 +51,7 @@ class Apartness:
     right_high: float
 
 
-def chance_right(method: str, d_prime: ArrayLike) -> Floats:
+def chance_right(method: str, d_prime: ArrayLike) -> Array:
     """Return the chance of a right answer at each d-prime (0 or more).
 
     Raises
@@ -63,19 +62,19 @@ def chance_right(method: str, d_prime: ArrayLike) -> Floats:
     return _method(method).chance(np.asarray(d_prime, dtype=float))
 
 
-def slope(method: str, d_prime: ArrayLike) -> Floats:
+def slope(method: str, d_prime: ArrayLike) -> Array:
     """Return the derivative of `chance_right`."""
     return _method(method).slope(np.asarray(d_prime, dtype=float))
 
 
-def d_prime_of(method: str, right: ArrayLike) -> Floats:
+def d_prime_of(method: str, right: ArrayLike) -> Array:
     """Return the d-prime at which the chance of a right answer is `right`.
 
     0 for a share at or below guessing, infinite for 1.
     """
     right = np.asarray(right, dtype=float)
-    low, high = np.zeros(right.shape), np.full(right.shape, LARGEST)
-    for _ in range(HALVINGS):
+    low, high = np.zeros(right.shape), np.full(right.shape, _LARGEST)
+    for _ in range(_HALVINGS):
         middle = (low + high) / 2
         below = chance_right(method, middle) < right
         low, high = np.where(below, middle, low), np.where(below, high, middle)
@@ -88,7 +87,7 @@ def guessing(method: str) -> float:
     return _method(method).guess
 
 
-def share_who_tell(method: str, right: ArrayLike) -> Floats:
+def share_who_tell(method: str, right: ArrayLike) -> Array:
     """Return the share of people who can tell, if the others guess; 0 at or below guessing."""
     guess = guessing(method)
     return np.asarray(np.maximum((np.asarray(right, dtype=float) - guess) / (1 - guess), 0.0))
@@ -129,15 +128,15 @@ def apartness_of_share(method: str, right: float, std_error: float, low: float, 
 @dataclass(frozen=True, slots=True)
 class _Method:
     guess: float
-    chance: Callable[[Floats], Floats]
-    slope: Callable[[Floats], Floats]
+    chance: Callable[[Array], Array]
+    slope: Callable[[Array], Array]
 
 
-def _density(z: Floats) -> Floats:
+def _density(z: Array) -> Array:
     return np.asarray(np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi))
 
 
-def _nodes(low: float) -> tuple[Floats, Floats]:
+def _nodes(low: float) -> tuple[Array, Array]:
     """Return points from `low` to where the normal density ends, and the weights of an integral over it."""
     points, weights = roots_legendre(_NODES)
     half = (_REACH - low) / 2
@@ -149,51 +148,51 @@ _Z, _WEIGHT = _nodes(-_REACH)
 _Z_HALF, _WEIGHT_HALF = _nodes(0.0)
 
 
-def _paired(d: Floats) -> Floats:
+def _paired(d: Array) -> Array:
     return np.asarray(ndtr(d / _ROOT_2))
 
 
-def _paired_slope(d: Floats) -> Floats:
+def _paired_slope(d: Array) -> Array:
     return _density(d / _ROOT_2) / _ROOT_2
 
 
-def _three(d: Floats) -> Floats:
+def _three(d: Array) -> Array:
     return np.asarray(ndtr(_Z + d[..., None]) ** 2 @ _WEIGHT)
 
 
-def _three_slope(d: Floats) -> Floats:
+def _three_slope(d: Array) -> Array:
     moved = _Z + d[..., None]
     return np.asarray(2 * (ndtr(moved) * _density(moved)) @ _WEIGHT)
 
 
-def _triangle(d: Floats) -> Floats:
+def _triangle(d: Array) -> Array:
     far, near = d[..., None] * np.sqrt(2 / 3), _Z_HALF * _ROOT_3
     return np.asarray(2 * (ndtr(far - near) + ndtr(-far - near)) @ _WEIGHT_HALF)
 
 
-def _triangle_slope(d: Floats) -> Floats:
+def _triangle_slope(d: Array) -> Array:
     far, near = d[..., None] * np.sqrt(2 / 3), _Z_HALF * _ROOT_3
     return np.asarray(2 * np.sqrt(2 / 3) * (_density(far - near) - _density(-far - near)) @ _WEIGHT_HALF)
 
 
-def _duo_trio(d: Floats) -> Floats:
+def _duo_trio(d: Array) -> Array:
     own, other = ndtr(d / _ROOT_2), ndtr(d / _ROOT_6)
     return np.asarray(1 - own - other + 2 * own * other)
 
 
-def _duo_trio_slope(d: Floats) -> Floats:
+def _duo_trio_slope(d: Array) -> Array:
     own, other = ndtr(d / _ROOT_2), ndtr(d / _ROOT_6)
     return np.asarray(
         (2 * other - 1) * _density(d / _ROOT_2) / _ROOT_2 + (2 * own - 1) * _density(d / _ROOT_6) / _ROOT_6
     )
 
 
-def _tetrad(d: Floats) -> Floats:
+def _tetrad(d: Array) -> Array:
     other = ndtr(_Z - d[..., None])
     return np.asarray(1 - 2 * (2 * ndtr(_Z) * other - other**2) @ _WEIGHT)
 
 
-def _tetrad_slope(d: Floats) -> Floats:
+def _tetrad_slope(d: Array) -> Array:
     moved = _Z - d[..., None]
     return np.asarray(4 * (_density(moved) * (ndtr(_Z) - ndtr(moved))) @ _WEIGHT)
 
@@ -226,12 +225,12 @@ def _method(method: str) -> _Method:
 # rho = 0 is the binomial. Skellam (1948), J. R. Stat. Soc. B 10:257; Ennis and Bi (1998), J. Sens. Stud. 13:389.
 
 
-SMALLEST_RHO = 1e-7  # below, the beta function loses more digits than rho changes: taken as the binomial
-LARGEST_RHO = 1 - 1e-6
-EDGE = 1e-9  # of the chance
-NO_GAIN = 1e-6  # log likelihood; a spread that explains less than this is rounding
+_SMALLEST_RHO = 1e-7  # below, the beta function loses more digits than rho changes: taken as the binomial
+_LARGEST_RHO = 1 - 1e-6
+_EDGE = 1e-9  # of the chance
+_NO_GAIN = 1e-6  # log likelihood; a spread that explains less than this is rounding
 _GRID = np.r_[0.0, np.geomspace(1e-4, 0.5, 14), 0.7, 0.9, 0.98]
-_ENDS = np.r_[0.0, _GRID, LARGEST_RHO]  # from _ENDS[i] to _ENDS[i + 2] lies what is nearest to _GRID[i]
+_ENDS = np.r_[0.0, _GRID, _LARGEST_RHO]  # from _ENDS[i] to _ENDS[i + 2] lies what is nearest to _GRID[i]
 _STEP = 1e-4  # of the differences behind the standard errors
 _SEARCH = 1e-9  # of the mean and of the correlation
 
@@ -278,9 +277,9 @@ class BetaBinomial:
         return float(stdtr(self.df, self.signed_root(chance)))
 
 
-def log_likelihood(x: Floats, n: Floats, mu: float, rho: float) -> float:
+def _log_likelihood(x: Array, n: Array, mu: float, rho: float) -> float:
     """Return the log likelihood without the binomial coefficients."""
-    if rho < SMALLEST_RHO:
+    if rho < _SMALLEST_RHO:
         return float(np.sum(xlogy(x, mu) + xlog1py(n - x, -mu)))
     size = (1 - rho) / rho
     a, b = mu * size, (1 - mu) * size
@@ -307,17 +306,17 @@ def fit_beta_binomial(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> BetaBi
         return _best_rho(x, n, mu)
 
     pooled = float(x.sum() / n.sum())
-    plain = log_likelihood(x, n, pooled, 0.0)
+    plain = _log_likelihood(x, n, pooled, 0.0)
     found = minimize_scalar(
-        lambda mu: -best_at(mu)[0], bounds=(EDGE, 1 - EDGE), method="bounded", options={"xatol": _SEARCH}
+        lambda mu: -best_at(mu)[0], bounds=(_EDGE, 1 - _EDGE), method="bounded", options={"xatol": _SEARCH}
     )
-    spread = -found.fun > plain + NO_GAIN
+    spread = -found.fun > plain + _NO_GAIN
     mu, top = (float(found.x), -float(found.fun)) if spread else (pooled, plain)
     rho = best_at(mu)[1] if spread else 0.0
     statistic = max(2 * (top - plain), 0.0)
 
     def signed_root(chance: float) -> float:
-        inside = min(max(chance, EDGE), 1 - EDGE)
+        inside = min(max(chance, _EDGE), 1 - _EDGE)
         return float(np.sign(mu - inside) * np.sqrt(max(2 * (top - best_at(inside)[0]), 0.0)))
 
     std_error, rho_error = _standard_errors(x, n, mu, rho)
@@ -337,22 +336,22 @@ def fit_beta_binomial(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> BetaBi
     )
 
 
-def _best_rho(x: Floats, n: Floats, mu: float) -> tuple[float, float]:
+def _best_rho(x: Array, n: Array, mu: float) -> tuple[float, float]:
     """Return the largest log likelihood at this mean, and the correlation that gives it."""
     from scipy.optimize import minimize_scalar
 
-    values = np.array([log_likelihood(x, n, mu, rho) for rho in _GRID])
+    values = np.array([_log_likelihood(x, n, mu, rho) for rho in _GRID])
     best = int(values.argmax())
     low, high = float(_ENDS[best]), float(_ENDS[best + 2])
     found = minimize_scalar(
-        lambda rho: -log_likelihood(x, n, mu, rho), bounds=(low, high), method="bounded", options={"xatol": _SEARCH}
+        lambda rho: -_log_likelihood(x, n, mu, rho), bounds=(low, high), method="bounded", options={"xatol": _SEARCH}
     )
     if -found.fun > values[best]:
         return -float(found.fun), float(found.x)
     return float(values[best]), float(_GRID[best])
 
 
-def _standard_errors(x: Floats, n: Floats, mu: float, rho: float) -> tuple[float, float]:
+def _standard_errors(x: Array, n: Array, mu: float, rho: float) -> tuple[float, float]:
     """Return the standard errors from the curvature of the log likelihood; of the mean alone where rho is 0."""
     if rho < 2 * _STEP:
         spread = 1 + rho * (n - 1)
@@ -360,7 +359,7 @@ def _standard_errors(x: Floats, n: Floats, mu: float, rho: float) -> tuple[float
     step = min(_STEP, mu / 4, (1 - mu) / 4, rho / 4, (1 - rho) / 4)
 
     def at(i: int, j: int) -> float:
-        return log_likelihood(x, n, mu + i * step, rho + j * step)
+        return _log_likelihood(x, n, mu + i * step, rho + j * step)
 
     corner = (at(1, 1) - at(1, -1) - at(-1, 1) + at(-1, -1)) / 4
     information = -np.array(
@@ -376,7 +375,7 @@ def _interval(signed_root: Callable[[float], float], mu: float, z: float) -> tup
     """Return the chances whose signed root is z and -z."""
     from scipy.optimize import brentq
 
-    low, high = EDGE, 1 - EDGE
+    low, high = _EDGE, 1 - _EDGE
     below = brentq(lambda chance: signed_root(chance) - z, low, mu) if signed_root(low) > z else 0.0
     above = brentq(lambda chance: signed_root(chance) + z, mu, high) if signed_root(high) < -z else 1.0
     return float(below), float(above)

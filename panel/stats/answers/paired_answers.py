@@ -6,7 +6,7 @@ totals, N their sum. A person who says yes everywhere, or nowhere, says nothing 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,13 +14,13 @@ from scipy.special import chdtrc
 
 from panel.errors import ModelError
 from panel.stats.answers.binomial import lower_tail
+from panel.stats.answers.ranks import exact_rank_sum_p
 from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import MeanDifferences, t_differences
-from panel.stats.ranking.ranks import exact_rank_sum_p
 
-EXACT_ROWS = 30  # telling rows up to which the exact p-value is tried; above, chi-square is close
-EXACT_COLUMNS = 6  # columns up to which it is tried; more have too many orders to be cheap
-EXACT_WORK = 20_000  # sums of a row with a vector of totals, a few milliseconds
+_EXACT_ROWS = 30  # telling rows up to which the exact p-value is tried; above, chi-square is close
+_EXACT_COLUMNS = 6  # columns up to which it is tried; more have too many orders to be cheap
+_EXACT_WORK = 20_000  # sums of a row with a vector of totals, a few milliseconds
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -42,7 +42,7 @@ class CochranTests:
     chi_square_p: Array
 
 
-def cochran_tests(answers: ArrayLike, *, work: int = EXACT_WORK) -> CochranTests:
+def cochran_tests(answers: ArrayLike, *, work: int = _EXACT_WORK) -> CochranTests:
     """Test each question of `answers` (t, n, k): 1 yes, 0 no, NaN no answer; people with gaps are left out.
 
     Cochran (1950), Biometrika 37:256. With two columns Q is McNemar's statistic without correction. Where nobody's
@@ -69,7 +69,7 @@ def cochran_tests(answers: ArrayLike, *, work: int = EXACT_WORK) -> CochranTests
     chi_square_p = np.where(np.isnan(statistic), 1.0, chdtrc(k - 1, np.nan_to_num(statistic)))
     telling = (rows > 0) & (rows < k)
     p_value, exact = chi_square_p.copy(), np.zeros(len(x), dtype=bool)
-    few = (telling.sum(axis=1) <= EXACT_ROWS) & telling.any(axis=1) & (k <= EXACT_COLUMNS)
+    few = (telling.sum(axis=1) <= _EXACT_ROWS) & telling.any(axis=1) & (k <= _EXACT_COLUMNS)
     for place in np.flatnonzero(few):
         if (found := exact_rank_sum_p(yes[place, telling[place]], work=work)) is not None:
             p_value[place], exact[place] = found, True
@@ -90,7 +90,7 @@ def cochran_tests(answers: ArrayLike, *, work: int = EXACT_WORK) -> CochranTests
 # Do two yes-or-no answers of the same people differ? McNemar's test, exact: only those who changed count.
 
 
-Counts = NDArray[np.int64]
+_Counts = NDArray[np.int64]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -103,10 +103,10 @@ class PairCounts:
 
     first: NDArray[np.intp]
     second: NDArray[np.intp]
-    n: Counts
-    only_first: Counts
-    only_second: Counts
-    both: Counts
+    n: _Counts
+    only_first: _Counts
+    only_second: _Counts
+    both: _Counts
 
 
 def pair_counts(answers: ArrayLike) -> PairCounts:
@@ -136,7 +136,7 @@ def mcnemar_exact(only_first: ArrayLike, only_second: ArrayLike) -> Array:
 # Do the same people spread differently over categories in two conditions? Stuart and Maxwell's test.
 
 
-SINGULAR = 1e-9  # relative size of an eigenvalue that is zero but for rounding
+_SINGULAR = 1e-9  # relative size of an eigenvalue or a determinant that is zero but for rounding
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -165,7 +165,7 @@ def stuart_maxwell(tables: ArrayLike) -> MarginTests:
     moved[:, np.arange(c), np.arange(c)] = 0
     covariance = np.eye(c) * moved.sum(axis=2)[:, None, :] - moved
     values, vectors = np.linalg.eigh(covariance)
-    kept = values > SINGULAR * np.maximum(values.max(axis=1, initial=0.0), 1.0)[:, None]
+    kept = values > _SINGULAR * np.maximum(values.max(axis=1, initial=0.0), 1.0)[:, None]
     along = (vectors * apart[:, :, None]).sum(axis=1) ** 2
     statistic = np.divide(along, values, out=np.zeros_like(along), where=kept).sum(axis=1)
     df = kept.sum(axis=1)
@@ -192,15 +192,7 @@ def paired_tables(categories: ArrayLike, n_categories: int) -> tuple[NDArray[np.
 # several people. Tukey (1958), Ann. Math. Stat. 29:614; Efron and Stein (1981), Ann. Stat. 9:586.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class PeopleDifferences:
-    """`tests` of the differences, and how many people, `n_people`, of `tests`' shape, they rest on."""
-
-    tests: MeanDifferences
-    n_people: NDArray[np.int64]
-
-
-def ticked_differences(response: ArrayLike, ticked: ArrayLike, level: float = 0.95) -> PeopleDifferences:
+def ticked_differences(response: ArrayLike, ticked: ArrayLike, level: float = 0.95) -> MeanDifferences:
     """Return the mean response where `ticked` (t, n, k) is 1 minus the mean where it is 0, question by question.
 
     `response` is (n, k), a row is a person; NaN in either leaves the cell out. The interval holds that the answers of
@@ -217,7 +209,7 @@ def ticked_differences(response: ArrayLike, ticked: ArrayLike, level: float = 0.
     return _jackknife(estimate, without, np.asarray(used.any(axis=2)), level)
 
 
-def within_people(response: ArrayLike, regressors: ArrayLike, level: float = 0.95) -> PeopleDifferences:
+def within_people(response: ArrayLike, regressors: ArrayLike, level: float = 0.95) -> MeanDifferences:
     """Return the change of the response with each regressor within people: least squares with a level of each person.
 
     `response` (n, k), `regressors` (t, m, n, k): t questions of m regressors each, such as m indicators of the answers
@@ -237,9 +229,9 @@ def within_people(response: ArrayLike, regressors: ArrayLike, level: float = 0.9
     people = np.broadcast_to(telling.any(axis=2, keepdims=True), without.shape)
     m = x.shape[1]
     parts = [_jackknife(estimate[:, a], without[:, :, a], people[:, :, a], level) for a in range(m)]
-    fields = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
-    tests = MeanDifferences(*(np.stack([getattr(part.tests, name) for part in parts], axis=1) for name in fields))
-    return PeopleDifferences(tests, telling.sum(axis=1))
+    names = [field.name for field in fields(MeanDifferences)]
+    tests = MeanDifferences(*(np.stack([getattr(part, name) for part in parts], axis=1) for name in names))
+    return replace(tests, n=telling.sum(axis=1))
 
 
 def _cells(response: ArrayLike, regressors: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
@@ -249,20 +241,17 @@ def _cells(response: ArrayLike, regressors: Array) -> tuple[Array, Array, NDArra
     return np.where(used, y, 0.0), np.where(used[:, None], regressors, 0.0), used
 
 
-SINGULAR = 1e-9  # relative: a determinant this small is zero but for rounding
-
-
 def _solved(squares: Array, products: Array) -> Array:
     """Return the solutions, NaN where the regressors cannot be told apart."""
     scale = np.sqrt(np.maximum(np.einsum("...aa->...a", squares), 1e-300))
     scaled = squares / (scale[..., :, None] * scale[..., None, :])
-    known = np.abs(np.linalg.det(scaled)) > SINGULAR
+    known = np.abs(np.linalg.det(scaled)) > _SINGULAR
     safe = np.where(known[..., None, None], scaled, np.eye(squares.shape[-1]))
     found = np.linalg.solve(safe, (products / scale)[..., None])[..., 0] / scale
     return np.where(known[..., None], found, np.nan)
 
 
-def _jackknife(estimate: Array, without: Array, people: NDArray[np.bool_], level: float) -> PeopleDifferences:
+def _jackknife(estimate: Array, without: Array, people: NDArray[np.bool_], level: float) -> MeanDifferences:
     """Return tests from the estimates (t,) without each of the people (t, n) in turn.
 
     Where leaving out one person leaves nothing to compare, no standard error can be given.
@@ -273,4 +262,4 @@ def _jackknife(estimate: Array, without: Array, people: NDArray[np.bool_], level
     middle = values.sum(axis=1) / some
     spread = np.where(people, values - middle[:, None], 0.0)
     error = np.sqrt((some - 1) / some * (spread**2).sum(axis=1))
-    return PeopleDifferences(t_differences(estimate, error, n - 1.0, level), n)
+    return t_differences(n, estimate, error, n - 1.0, level)

@@ -1,9 +1,24 @@
-"""P-values adjusted for having asked several questions at once."""
+"""P-values and intervals adjusted for having asked several questions at once: Holm, Tukey, Dunnett, bands of draws.
+
+If X is a maximum with known variance and survival function S, then with the variance estimated on nu degrees of
+freedom P(X / s > q) = E[S(q s)], s^2 ~ chi2(nu) / nu. S is tabulated once on a grid of x, interpolated in
+log S, and the expectation is a trapezoid sum in log s, which converges geometrically for this integrand.
+"""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from string import ascii_lowercase
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import gammaln, log_ndtr, ndtr
+
+from panel.errors import ModelError
+from panel.stats.arrays import Array
 
 
 def holm(p: ArrayLike) -> NDArray[np.float64]:
@@ -50,7 +65,7 @@ def benjamini_hochberg(p: ArrayLike) -> NDArray[np.float64]:
     return _back_in_place(values, asked, order, np.minimum.accumulate(stepped[::-1])[::-1])
 
 
-DECIMALS_OF_A_LEVEL = 12
+_DECIMALS_OF_A_LEVEL = 12
 
 
 def below(p_value: ArrayLike, alpha: float) -> NDArray[np.bool_]:
@@ -58,7 +73,7 @@ def below(p_value: ArrayLike, alpha: float) -> NDArray[np.bool_]:
 
     1 - 0.95 is stored as 0.05 and a little; without rounding, p = 0.05 would lie below it.
     """
-    return np.asarray(np.asarray(p_value, dtype=float) < round(alpha, DECIMALS_OF_A_LEVEL))
+    return np.asarray(np.asarray(p_value, dtype=float) < round(alpha, _DECIMALS_OF_A_LEVEL))
 
 
 def _sorted_family(p: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.intp]]:
@@ -82,3 +97,294 @@ def _back_in_place(
     adjusted = np.full(values.shape, np.nan)
     adjusted[asked] = family
     return adjusted
+
+
+_NODES = 128  # of the trapezoid sum; more change nothing above 1e-9 for up to 8 means and 2 degrees of freedom
+MANY_DF, NODES_OF_MANY_DF = 20.0, 64  # from here on fewer do: more change nothing above 1e-11 for up to 50 means
+_NORMAL_DF = 1e10  # from here on the studentized maximum is the maximum itself
+_ITERATIONS = 60
+_SERIES_FROM = 4.0  # degrees of freedom from which the series holds
+_SERIES_NODES = 32  # give ten digits from there on
+_NEIGHBOURS = (-2, -1, 0, 1, 2, 3)
+_INTERPOLATION = np.linalg.inv(np.vander(_NEIGHBOURS, increasing=True).astype(float))
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class StudentizedMaximum:
+    """Distribution of a studentized maximum, from log S tabulated at `x` = 0, h, 2h, ...
+
+    `polynomials` (6, intervals): log S between two neighbours of the table; see `_studentized_maximum`.
+    """
+
+    step: float
+    log_survival: Array
+    polynomials: Array
+
+    def sf(self, q: Array, df: Array) -> Array:
+        """Return P(X / s > q) with `df` degrees of freedom; arrays of one shape."""
+        q, df = np.broadcast_arrays(np.asarray(q, dtype=float), np.asarray(df, dtype=float))
+        distinct, place = np.unique(np.minimum(df, _NORMAL_DF), return_inverse=True)
+        few = distinct.min(initial=np.inf) >= MANY_DF
+        log_s, log_weight = _chi_nodes(distinct, NODES_OF_MANY_DF if few else _NODES)
+        place = place.reshape(df.shape)
+        return self._expected(q, np.exp(log_s)[place], log_weight[place])
+
+    def _expected(self, q: Array, s: Array, log_weight: Array) -> Array:
+        """Return the sum of S(q s) over the nodes `s` with their weights."""
+        inside = self._log_survival_at(q[..., None] * s)
+        return np.asarray(np.clip(np.exp(inside + log_weight).sum(axis=-1), 0.0, 1.0))
+
+    def isf(self, p: float, df: Array, series: Array | None = None) -> Array:
+        """Return the q with P(X / s > q) = p, for each of `df`.
+
+        The quantile is smooth in 1 / df: many different ones are taken from `series`, made anew where it is not given.
+        """
+        df = np.asarray(df, dtype=float)
+        distinct, place = np.unique(np.minimum(df, _NORMAL_DF), return_inverse=True)
+        smooth = distinct >= _SERIES_FROM
+        if series is None and smooth.sum() <= _SERIES_NODES:
+            smooth[:] = False
+        found = np.empty_like(distinct)
+        found[~smooth] = self._solved(p, distinct[~smooth])
+        if smooth.any():
+            series = self.quantile_series(p) if series is None else series
+            found[smooth] = np.polynomial.chebyshev.chebval(2 * _SERIES_FROM / distinct[smooth] - 1, series)
+        return np.asarray(found[place].reshape(df.shape))
+
+    def quantile_series(self, p: float) -> Array:
+        """Return the coefficients of a Chebyshev series in 1 / df of the q with P(X / s > q) = p."""
+        unit = np.polynomial.chebyshev.chebpts1(_SERIES_NODES)
+        solved = self._solved(p, np.minimum(2 * _SERIES_FROM / (1 + unit), _NORMAL_DF))
+        return np.asarray(np.polynomial.chebyshev.chebfit(unit, solved, _SERIES_NODES - 1), dtype=float)
+
+    def _solved(self, p: float, df: Array) -> Array:
+        """Solve sf(q, df) = p by false position on log p, the end that stays put losing weight (Illinois)."""
+        log_s, log_weight = _chi_nodes(np.minimum(df, _NORMAL_DF))
+        s = np.exp(log_s)
+        place = np.interp(-np.log(p), -self.log_survival, np.arange(len(self.log_survival)))
+        low = np.full_like(df, 0.9 * self.step * place)  # with known variance; estimating it only raises the quantile
+        high = low * (1.2 + 4 / df)
+        while (rising := self._expected(high, s, log_weight) > p).any():
+            low, high = np.where(rising, high, low), np.where(rising, 2 * high, high)
+        f_low, f_high = (np.log(self._expected(end, s, log_weight) / p) for end in (low, high))
+        for _ in range(_ITERATIONS):
+            middle = np.where(f_low > f_high, low + (high - low) * f_low / (f_low - f_high), (low + high) / 2)
+            value = np.log(np.maximum(self._expected(middle, s, log_weight), 1e-300) / p)
+            above = value > 0
+            f_low, f_high = np.where(above, value, f_low / 2), np.where(above, f_high / 2, value)
+            low, high = np.where(above, middle, low), np.where(above, high, middle)
+            if (np.abs(value) < 1e-11).all():
+                break
+        return np.asarray(middle)
+
+    def _log_survival_at(self, x: Array) -> Array:
+        """Interpolate log S (Horner); minus infinity beyond the table."""
+        place = np.minimum(x / self.step, len(self.log_survival))  # a fraction of a degree of freedom reaches far
+        left = np.clip(place.astype(np.intp), 2, len(self.log_survival) - 4)
+        t = place - left
+        total = self.polynomials[-1].take(left)
+        for coefficients in self.polynomials[-2::-1]:
+            total *= t
+            total += coefficients.take(left)
+        return np.where(place <= len(self.log_survival) - 1, np.minimum(total, 0.0), -np.inf)
+
+
+def _studentized_maximum(step: float, log_survival: Array) -> StudentizedMaximum:
+    """Return the distribution from log S at 0, `step`, 2 `step`, ...; between them the quintic through six neighbours.
+
+    The polynomial of each interval is in the distance from its left end, in steps; the outermost two neighbours on
+    either side have none of their own.
+    """
+    polynomials = np.zeros((len(_NEIGHBOURS), len(log_survival)))
+    neighbours = np.lib.stride_tricks.sliding_window_view(log_survival, len(_NEIGHBOURS))
+    polynomials[:, 2 : 2 + len(neighbours)] = _INTERPOLATION @ neighbours.T
+    return StudentizedMaximum(step, log_survival, polynomials)
+
+
+def _chi_nodes(df: Array, nodes: int = _NODES) -> tuple[Array, Array]:
+    """Return log s and log weights, (..., nodes), of the trapezoid sum over the density of s."""
+    width = 9 / np.sqrt(2 * df)
+    lowest = -np.maximum(width, 40 / df)  # the density falls as s^df to the left
+    highest = np.maximum(np.minimum(width, 3.0), 0.5 * np.log1p(90 / df))  # and as exp(-df s^2 / 2) to the right
+    unit = np.linspace(0, 1, nodes)
+    log_s = lowest[..., None] + (highest - lowest)[..., None] * unit
+    half = df[..., None] / 2
+    log_density = np.log(2.0) + _log_scale(half) + 2 * half * (log_s - np.expm1(2 * log_s) / 2)
+    return log_s, log_density + np.log((highest - lowest) / (nodes - 1))[..., None]
+
+
+def _log_scale(half: Array) -> Array:
+    """Return h log h - h - log Gamma(h), by Stirling's series where the difference would lose its digits."""
+    series = np.log(half / (2 * np.pi)) / 2 - 1 / (12 * half) + 1 / (360 * half**3)
+    return np.asarray(np.where(half > 100, series, half * np.log(half) - half - gammaln(half)))
+
+
+# The studentized range (Tukey): how far apart the largest and smallest of k means fall by chance.
+
+
+_RANGE_STEP = 0.025
+_LARGEST_RANGE = 30.0  # P(range > 30) is below 1e-90 for up to 1000 means
+
+
+@cache
+def studentized_range(k: int) -> StudentizedMaximum:
+    """Return the distribution of the studentized range of `k` means.
+
+    P(range <= w) = k int phi(z) [Phi(z) - Phi(z - w)]^(k-1) dz (Hartley 1942, Biometrika 32:334), its complement
+    taken before the difference of powers so that small tails keep their digits.
+
+    Raises
+    ------
+    ModelError
+        With fewer than two means.
+    """
+    if k < 2:
+        raise ModelError("A range needs at least two prototypes. Add a prototype that was scored.")
+    w = np.arange(0, _LARGEST_RANGE + _RANGE_STEP / 2, _RANGE_STEP)
+    z = np.arange(-9.0, _LARGEST_RANGE + 9.0, 0.25)  # 0.125 changes nothing above 1e-14
+    log_density = -(z**2) / 2 - np.log(2 * np.pi) / 2 + np.log(k) + (k - 1) * log_ndtr(z)
+    below = np.exp(np.minimum(log_ndtr(z[None, :] - w[:, None]) - log_ndtr(z)[None, :], 0.0))
+    with np.errstate(divide="ignore"):  # at w = 0 nothing lies between: log 0, and the share above is 1
+        share = -np.expm1((k - 1) * np.log1p(-below))
+    log_terms = np.log(np.maximum(share, 1e-300)) + log_density
+    peak = log_terms.max(axis=1, keepdims=True)
+    log_survival = peak[:, 0] + np.log(np.exp(log_terms - peak).sum(axis=1) * (z[1] - z[0]))
+    return _studentized_maximum(_RANGE_STEP, np.minimum(log_survival, 0.0))
+
+
+def tukey_p_value(statistic: Array, k: int, df: Array) -> Array:
+    """Return the p-value, adjusted over all pairs of `k` means, of t statistics with `df` degrees of freedom."""
+    return studentized_range(k).sf(np.abs(statistic) * np.sqrt(2), df)
+
+
+def tukey_critical(k: int, df: Array, level: float) -> Array:
+    """Return the multiple of a difference's standard error in a simultaneous interval over all pairs."""
+    return np.asarray(studentized_range(k).isf(1 - level, df, _quantile_series(k, level)) / np.sqrt(2))
+
+
+@cache
+def _quantile_series(k: int, level: float) -> Array:
+    return studentized_range(k).quantile_series(1 - level)
+
+
+# Several means against one (Dunnett): the largest absolute t of correlated differences from a benchmark.
+
+
+_GRID_STEP = 0.05
+_LARGEST = 12.0  # a t of 12 with known variance has p below 1e-32
+_FACTOR_STEPS = 200
+
+
+def many_to_one(covariance: Array) -> tuple[StudentizedMaximum, float]:
+    """Return the distribution of the largest absolute t of differences with `covariance` (k, k), up to a scale.
+
+    Differences from one mean share that mean, so that corr(i, j) = l_i l_j (Dunnett 1955, J. Am. Stat. Assoc.
+    50:1096); for unbalanced data, where this holds nearly, the nearest such l is used and its misfit is given.
+    """
+    sd = np.sqrt(np.diagonal(covariance))
+    loading, misfit = _one_factor(covariance / np.outer(sd, sd))
+    x = np.arange(0, _LARGEST + _GRID_STEP / 2, _GRID_STEP)
+    z = np.arange(0.0, 8.01, 0.25)  # the chances of z and -z are the same
+    weight = np.where(z > 0, 2.0, 1.0) * np.exp(-(z**2) / 2) * 0.25 / np.sqrt(2 * np.pi)
+    rest = np.sqrt(1 - loading**2)
+    shift = (loading / rest)[:, None, None] * z
+    reach = (x / rest[:, None])[:, :, None]
+    outside = ndtr(shift - reach) + ndtr(-shift - reach)  # P(|T_i| > x) given the shared mean
+    survival = (-np.expm1(np.log1p(-np.minimum(outside, 1 - 1e-16)).sum(axis=0)) * weight).sum(axis=1)
+    return _studentized_maximum(_GRID_STEP, np.log(np.clip(survival, 1e-300, 1.0))), misfit
+
+
+def _one_factor(correlation: Array) -> tuple[Array, float]:
+    """Return loadings l with l_i l_j nearest to the off-diagonal correlations, and the largest misfit."""
+    k = len(correlation)
+    if k == 1:
+        return np.zeros(1), 0.0
+    if k == 2:
+        shared = np.clip(correlation[0, 1], 0.0, 0.9999)
+        return np.full(2, np.sqrt(shared)), float(abs(correlation[0, 1] - shared))
+    reduced = correlation.copy()
+    for _ in range(_FACTOR_STEPS):
+        values, vectors = np.linalg.eigh(reduced)
+        loading = np.abs(vectors[:, -1]) * np.sqrt(max(values[-1], 0.0))
+        loading = np.minimum(loading, 0.99995)
+        if np.abs(np.diagonal(reduced) - loading**2).max() < 1e-12:
+            break
+        np.fill_diagonal(reduced, loading**2)
+    off = ~np.eye(k, dtype=bool)
+    return loading, float(np.abs(np.outer(loading, loading) - correlation)[off].max())
+
+
+# Intervals from draws of many quantities that hold for all of them at once, whatever the shape of each.
+#
+# Besag, Green, Higdon & Mengersen (1995), Stat. Sci. 10:3-41, section 6.3: the same order statistics from both
+# ends of
+# every quantity, chosen so that the wanted share of whole draws lies inside everywhere.
+
+
+def simultaneous_bands(drawn: Array, level: float) -> tuple[Array, Array]:
+    """Return lower and upper ends (m,) of intervals that hold at once for a share `level` of the draws (n, m).
+
+    Quantities with a missing draw get NaN and count for nothing.
+    """
+    n, m = drawn.shape
+    known = np.flatnonzero(np.isfinite(drawn).all(axis=0))
+    low, high = np.full(m, np.nan), np.full(m, np.nan)
+    if not len(known) or not n:
+        return low, high
+    order = np.argsort(drawn[:, known], axis=0, kind="stable")
+    place = np.empty_like(order)
+    np.put_along_axis(place, order, np.arange(n)[:, None], axis=0)
+    outermost = np.maximum(place, n - 1 - place).max(axis=1)
+    reach = int(np.sort(outermost)[min(math.ceil(level * n), n) - 1])
+    ranked = np.sort(drawn[:, known], axis=0)
+    low[known], high[known] = ranked[n - 1 - reach], ranked[reach]
+    return low, high
+
+
+# Letters for means: two means that share a letter have not been told apart.
+
+
+def letters_for(means: NDArray[np.float64], apart: NDArray[np.bool_]) -> list[str]:
+    """Return the letters of each mean, `a` for the group that holds the largest.
+
+    Two means share a letter exactly when they are not `apart` (k, k, symmetric): the groups are the largest without
+    two that are (those of Piepho 2004, J. Comput. Graph. Stat. 13:456).
+    """
+    order = np.argsort(-means, kind="stable")
+    alike = ~apart[np.ix_(order, order)]
+    np.fill_diagonal(alike, val=False)
+    neighbours = [int.from_bytes(row.tobytes(), "little") for row in np.packbits(alike, axis=1, bitorder="little")]
+    groups = sorted(_members(group) for group in _largest_groups(neighbours))
+    letters = [""] * len(means)
+    for number, group in enumerate(groups):
+        for place in group:
+            letters[order[place]] += _letter(number)
+    return letters
+
+
+def _largest_groups(neighbours: list[int]) -> Iterator[int]:
+    """Yield the groups, as bits, whose members are all neighbours and that no other mean can join.
+
+    Bron & Kerbosch (1973), Commun. ACM 16:575, with the pivot of Tomita, Tanaka & Takahashi (2006), Theor. Comput.
+    Sci. 363:28.
+    """
+    waiting = [(0, (1 << len(neighbours)) - 1, 0)]  # a group, who may join it, who may no more
+    while waiting:
+        group, may, tried = waiting.pop()
+        if not may | tried:
+            yield group
+            continue
+        pivot = max(_members(may | tried), key=lambda one: (may & neighbours[one]).bit_count())
+        for one in _members(may & ~neighbours[pivot]):
+            waiting.append((group | 1 << one, may & neighbours[one], tried & neighbours[one]))
+            may, tried = may & ~(1 << one), tried | 1 << one
+
+
+def _members(group: int) -> list[int]:
+    return [place for place in range(group.bit_length()) if group >> place & 1]
+
+
+def _letter(number: int) -> str:
+    """Return a, b, ... z, then a1, b1, ..."""
+    turn, place = divmod(number, len(ascii_lowercase))
+    return ascii_lowercase[place] + (str(turn) if turn else "")

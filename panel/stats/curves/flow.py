@@ -11,10 +11,11 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
-from panel.stats.curves.least_squares import Array, CurveFit, fit_curve
+from panel.stats.arrays import Array
+from panel.stats.curves.least_squares import CurveFit, fit_curve
 
 Weighting = Literal["equal", "relative"]
-FEWEST_RATES = 5
+_FEWEST_RATES = 5
 CLEARLY_WORSE = 4.0
 
 
@@ -60,10 +61,10 @@ class FlowFit:
 
     def stress(self, rate: ArrayLike) -> Array:
         """Return the fitted shear stress at shear rates."""
-        return STRESS[self.model](np.asarray(rate, dtype=float), self.parameters)
+        return _STRESS[self.model](np.asarray(rate, dtype=float), self.parameters)
 
 
-def fit_flow(
+def _fit_flow(
     rate: ArrayLike, stress: ArrayLike, model: FlowModel, weighting: Weighting = "relative", level: float = 0.95
 ) -> FlowFit:
     """Fit one model to shear stress by shear rate, non-linear least squares on the stresses.
@@ -83,14 +84,14 @@ def fit_flow(
     low, high = _positive_interval(fit, level)
     useful, seen = float("nan"), False
     if model != "power_law":
-        useful = highest_useful_rate(model, fit.parameters)
-        low[0], high[0] = yield_stress_interval(model, r, sigma, weights, fit.parameters, fit.residual_sum, level)
+        useful = _highest_useful_rate(model, fit.parameters)
+        low[0], high[0] = _yield_stress_interval(model, r, sigma, weights, fit.parameters, fit.residual_sum, level)
         if r.min() > useful:
             low[0], high[0] = 0.0, max(high[0], float(fit.fitted[np.argmin(r)]))
         seen = bool(r.min() <= useful and low[0] > 0)
     return FlowFit(
         model=model,
-        names=PARAMETERS[model],
+        names=_PARAMETERS[model],
         parameters=fit.parameters,
         std_errors=fit.std_errors,
         ci_low=low,
@@ -99,7 +100,7 @@ def fit_flow(
         residual_sum=fit.residual_sum,
         df=fit.df,
         n=r.size,
-        aicc=_aicc(fit.residual_sum, float(weights @ sigma**2), r.size, len(PARAMETERS[model])),
+        aicc=_aicc(fit.residual_sum, float(weights @ sigma**2), r.size, len(_PARAMETERS[model])),
         lowest_rate=float(r.min()),
         highest_rate=float(r.max()),
         highest_useful_rate=useful,
@@ -111,7 +112,7 @@ def fit_flow_models(
     rate: ArrayLike, stress: ArrayLike, weighting: Weighting = "relative", level: float = 0.95
 ) -> tuple[FlowFit, ...]:
     """Return the fits of all three models, the one with the smallest AICc first."""
-    fits = [fit_flow(rate, stress, model, weighting, level) for model in FLOW_MODELS]
+    fits = [_fit_flow(rate, stress, model, weighting, level) for model in FLOW_MODELS]
     return tuple(sorted(fits, key=lambda fit: fit.aicc))
 
 
@@ -144,20 +145,20 @@ def _points(rate: ArrayLike, stress: ArrayLike) -> tuple[Array, Array]:
     r, sigma = np.asarray(rate, dtype=float), np.asarray(stress, dtype=float)
     if not (np.all(np.isfinite(r) & np.isfinite(sigma)) and np.all(r > 0) and np.all(sigma > 0)):
         raise ModelError("A flow curve needs shear rates and stresses above zero. Take out the points that are not.")
-    if np.unique(r).size < FEWEST_RATES:
+    if np.unique(r).size < _FEWEST_RATES:
         raise ModelError(
-            f"A flow curve needs at least {FEWEST_RATES} different shear rates; there are {np.unique(r).size}."
+            f"A flow curve needs at least {_FEWEST_RATES} different shear rates; there are {np.unique(r).size}."
         )
     return r, sigma
 
 
 def _fitted(model: FlowModel, r: Array, sigma: Array, weights: Array) -> CurveFit:
-    """Return the fit, its parameters as in `PARAMETERS`."""
+    """Return the fit, its parameters as in `_PARAMETERS`."""
     if model == "power_law":
-        return fit_curve(power_law, r, sigma, log_log_line(r, sigma), weights=weights)
+        return fit_curve(power_law, r, sigma, _log_log_line(r, sigma), weights=weights)
     if model == "casson":
         return _casson(r, sigma, weights)
-    _, start = best_index(r, sigma, weights)
+    _, start = _best_index(r, sigma, weights)
     if start[0] > 0:
         bounds = ([0.0, 0.0, 0.0], [np.inf] * 3)
         return fit_curve(herschel_bulkley, r, sigma, start.tolist(), bounds=bounds, weights=weights)
@@ -166,7 +167,7 @@ def _fitted(model: FlowModel, r: Array, sigma: Array, weights: Array) -> CurveFi
 
 def _casson(r: Array, sigma: Array, weights: Array) -> CurveFit:
     """Fit the square roots of the parameters, in which the curve is smooth also where the yield stress is zero."""
-    start = casson_start(r, sigma)
+    start = _casson_start(r, sigma)
     bounds = ([0.0, 0.0], [np.inf, np.inf])
 
     def curve(rate: Array, roots: Array) -> Array:
@@ -232,7 +233,7 @@ def _aicc(residual_sum: float, size: float, n: int, parameters: int) -> float:
 
 FlowModel = Literal["power_law", "casson", "herschel_bulkley"]
 FLOW_MODELS: tuple[FlowModel, ...] = get_args(FlowModel)
-PARAMETERS: dict[FlowModel, tuple[str, ...]] = {
+_PARAMETERS: dict[FlowModel, tuple[str, ...]] = {
     "power_law": ("consistency", "flow_index"),
     "casson": ("yield_stress", "plastic_viscosity"),
     "herschel_bulkley": ("yield_stress", "consistency", "flow_index"),
@@ -256,14 +257,14 @@ def herschel_bulkley(rate: Array, parameters: Array) -> Array:
     return np.asarray(parameters[0] + parameters[1] * rate ** parameters[2])
 
 
-STRESS: dict[FlowModel, Callable[[Array, Array], Array]] = {
+_STRESS: dict[FlowModel, Callable[[Array, Array], Array]] = {
     "power_law": power_law,
     "casson": casson,
     "herschel_bulkley": herschel_bulkley,
 }
 
 
-def log_log_line(rate: Array, stress: Array) -> tuple[float, float]:
+def _log_log_line(rate: Array, stress: Array) -> tuple[float, float]:
     """Return (K, n) of the straight line through the logarithms.
 
     This is another estimator than least squares on the stresses: it weighs relative errors, and the two differ
@@ -274,7 +275,7 @@ def log_log_line(rate: Array, stress: Array) -> tuple[float, float]:
     return float(np.exp(y.mean() - n * x.mean())), n
 
 
-def casson_start(rate: Array, stress: Array) -> tuple[float, float]:
+def _casson_start(rate: Array, stress: Array) -> tuple[float, float]:
     """Return (sqrt(sigma0), sqrt(eta)) of the straight line through the square roots, neither below zero."""
     x, y = np.sqrt(rate), np.sqrt(stress)
     slope = float(((x - x.mean()) @ y) / ((x - x.mean()) @ (x - x.mean())))
@@ -284,7 +285,7 @@ def casson_start(rate: Array, stress: Array) -> tuple[float, float]:
     return (intercept, slope) if slope > 0 else (float(y.mean()), 0.0)
 
 
-def best_index(rate: Array, stress: Array, weights: Array, yield_stress: float | None = None) -> tuple[float, Array]:
+def _best_index(rate: Array, stress: Array, weights: Array, yield_stress: float | None = None) -> tuple[float, Array]:
     """Return the smallest weighted sum of squares of a Herschel-Bulkley curve and its (sigma0, K, n).
 
     With `yield_stress` given, sigma0 is held there; otherwise it is free but not below zero.
@@ -383,7 +384,7 @@ _TIMES = 3.0
 _EXACT = 1e-8  # of the end of an interval, relative
 
 
-def highest_useful_rate(model: FlowModel, parameters: Array) -> float:
+def _highest_useful_rate(model: FlowModel, parameters: Array) -> float:
     """Return the rate below which the yield stress shows, (3 sigma0 / K)^(1/n); zero where there is none.
 
     `parameters` as in `flow_models`. A rule of thumb; from memory, no source.
@@ -398,7 +399,7 @@ def highest_useful_rate(model: FlowModel, parameters: Array) -> float:
         return float(np.float64(_TIMES * sigma0 / K) ** (1 / n))
 
 
-def yield_stress_interval(
+def _yield_stress_interval(
     model: FlowModel, rate: Array, stress: Array, weights: Array, parameters: Array, residual_sum: float, level: float
 ) -> tuple[float, float]:
     """Return the yield stresses that the points do not contradict: the profile interval, not below zero.
@@ -431,7 +432,7 @@ def yield_stress_interval(
 def _smallest_sum(model: FlowModel, rate: Array, stress: Array, weights: Array, sigma0: float) -> float:
     """Return the smallest weighted sum of squares with the yield stress held at `sigma0`."""
     if model == "herschel_bulkley":
-        return best_index(rate, stress, weights, sigma0)[0]
+        return _best_index(rate, stress, weights, sigma0)[0]
     return _smallest(_casson_sum(rate, stress, weights, sigma0), float(np.sqrt((stress / rate).max())))
 
 

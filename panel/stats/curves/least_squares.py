@@ -12,9 +12,9 @@ from scipy.special import stdtrit
 from panel.errors import ModelError
 from panel.stats.arrays import Array
 
-Model = Callable[[Array, Array], Array]
+_Model = Callable[[Array, Array], Array]
 
-MOST_STEPS = 2000
+_MOST_STEPS = 2000
 # Change of criterion, parameters and gradient at which the search stops: close to what doubles can tell.
 _TOLERANCE = 1e-15
 # Singular values of the scaled slopes below this say that the data do not determine some combination of parameters.
@@ -62,7 +62,7 @@ class CurveFit:
 
 
 def fit_curve(
-    model: Model,
+    model: _Model,
     x: ArrayLike,
     y: ArrayLike,
     start: Sequence[float],
@@ -133,7 +133,7 @@ def _search(residuals: Callable[[Array], Array], start: Array, low: Array, high:
         ftol=_TOLERANCE,
         xtol=_TOLERANCE,
         gtol=_TOLERANCE,
-        max_nfev=MOST_STEPS,
+        max_nfev=_MOST_STEPS,
     )
     slopes = np.asarray(found.jac, dtype=float)
     if found.status < 1 and not _still(slopes, found.fun):

@@ -242,7 +242,7 @@ def _rv_coefficients(tables: Sequence[Array]) -> tuple[Array, Array]:
 # principal inertias, and these add up to chi-square over n.
 
 
-FEW_EXPECTED = 5.0  # counts below this are few for chi-square
+_FEW_EXPECTED = 5.0  # counts below this are few for chi-square
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -298,5 +298,5 @@ def correspondence(counts: ArrayLike) -> Correspondence:
         columns=columns * sign,
         row_masses=r,
         column_masses=c,
-        few_expected=float((n * expected < FEW_EXPECTED).mean()),
+        few_expected=float((n * expected < _FEW_EXPECTED).mean()),
     )

@@ -9,8 +9,6 @@ scaled by sqrt(df / chi-square), as in Student's t.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtri
@@ -23,7 +21,7 @@ _NOTHING = 1e-12  # a variance this small beside the largest is none
 _LEAST_DF = 1.0
 
 
-def shrunk_correlation(rows: Array) -> Array:
+def _shrunk_correlation(rows: Array) -> Array:
     """Return the correlation of the columns of `rows` (n, q), drawn towards none as Ledoit & Wolf (2004) advise.
 
     Rows with gaps are left out; with fewer than four the columns count as unrelated.
@@ -35,13 +33,13 @@ def shrunk_correlation(rows: Array) -> Array:
     centred = rows - rows.mean(axis=0)
     spread = centred.std(axis=0)
     scaled = centred / np.where(spread > 0, spread, 1.0)
-    covariance = ledoit_wolf(scaled)
+    covariance = _ledoit_wolf(scaled)
     covariance[np.diag_indices(q)] = np.where(spread > 0, np.diag(covariance), 1.0)
     own = np.sqrt(np.diag(covariance))
     return np.asarray(covariance / own[:, None] / own[None, :])
 
 
-def ledoit_wolf(centred: Array) -> Array:
+def _ledoit_wolf(centred: Array) -> Array:
     """Return the covariance of the columns of `centred` (n, q), drawn towards equal variances and no correlation.
 
     How far is estimated from the data. Source: Ledoit & Wolf (2004), Journal of Multivariate Analysis 88, 365-411,
@@ -68,7 +66,7 @@ def person_correlations(cells: Array) -> tuple[Array, Array]:
         return np.eye(cells.shape[2]), np.eye(cells.shape[2])
     level = people.mean(axis=1)
     views = people - level[:, None, :] - people.mean(axis=0, keepdims=True) + level.mean(axis=0)
-    return shrunk_correlation(level), shrunk_correlation(views.reshape(-1, cells.shape[2]))
+    return _shrunk_correlation(level), _shrunk_correlation(views.reshape(-1, cells.shape[2]))
 
 
 def joint_draws(
@@ -136,7 +134,7 @@ def _root(matrix: Array) -> Array:
 FEWEST_PEOPLE = 5
 
 
-def sample_means(ratings: Array, times: Array | None = None) -> Array:
+def _sample_means(ratings: Array, times: Array | None = None) -> Array:
     """Return least-squares means of the samples, all on the level of the mean person.
 
     Parameters
@@ -172,10 +170,10 @@ def people_draws(ratings: Array, draws: int, rng: np.random.Generator) -> tuple[
     n = len(used)
     if n < FEWEST_PEOPLE or not np.isfinite(used).any(axis=0).all():
         raise ValueError("too few people, or a sample nobody rated beside another")
-    means = sample_means(used)
+    means = _sample_means(used)
     times = rng.multinomial(n, np.full(n, 1 / n), draws).astype(float)
     wider = np.sqrt(n / (n - 1) * (n - 1) / rng.chisquare(n - 1, draws))
-    return means, means + wider[:, None] * (sample_means(used, times) - means)
+    return means, means + wider[:, None] * (_sample_means(used, times) - means)
 
 
 # How far the places on a map would move if other assessors of the same kind had been asked.
@@ -184,22 +182,6 @@ def people_draws(ratings: Array, draws: int, rng: np.random.Generator) -> tuple[
 # A draw whose weakest link between prototypes is below this part of the strongest has none: its means
 # cannot be compared. Eigenvalues of such a draw are zero up to rounding, about 1e-15.
 _NOT_LINKED = 1e-9
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Ellipses:
-    """One ellipse per row, n in all.
-
-    Parameters
-    ----------
-    half_axes
-        Lengths, the longer one first; shape (n, 2).
-    angles
-        Angle of the longer one to the first component in degrees, anticlockwise, in (-90, 90]; shape (n,).
-    """
-
-    half_axes: NDArray[np.float64]
-    angles: NDArray[np.float64]
 
 
 def resampled_means(scores: NDArray[np.float64], rng: np.random.Generator, draws: int) -> NDArray[np.float64]:
@@ -286,7 +268,7 @@ def turned_onto(target: NDArray[np.float64], configurations: NDArray[np.float64]
     return np.asarray(configurations @ Q)
 
 
-def region_radius(assessors: NDArray[np.float64] | float, level: float = 0.95) -> NDArray[np.float64]:
+def _region_radius(assessors: NDArray[np.float64] | float, level: float = 0.95) -> NDArray[np.float64]:
     """Return the radius, in standard errors, of the region of a mean of two coordinates over `assessors` people.
 
     Hotelling's T2 with assessors - 1 degrees of freedom: sqrt(2 (n - 1) / (n - 2) F(level; 2, n - 2)). The
@@ -302,15 +284,20 @@ def region_radius(assessors: NDArray[np.float64] | float, level: float = 0.95) -
     return np.asarray(np.sqrt(2 * (n - 1) / free * fdtri(2, free, level)))
 
 
-def ellipses(covariances: NDArray[np.float64], assessors: NDArray[np.float64] | float, level: float = 0.95) -> Ellipses:
-    """Return the region of each mean from the covariance matrices (n, 2, 2) of the means' errors."""
+def ellipses(
+    covariances: NDArray[np.float64], assessors: NDArray[np.float64] | float, level: float = 0.95
+) -> tuple[Array, Array]:
+    """Return the region of each mean from the covariance matrices (n, 2, 2) of the means' errors.
+
+    Half axes (n, 2), the longer first, and the angle (n,) of the longer to the first axis in degrees, anticlockwise.
+    """
     values, vectors = np.linalg.eigh(covariances)
-    radius = np.broadcast_to(region_radius(assessors, level), values.shape[:1])
+    radius = np.broadcast_to(_region_radius(assessors, level), values.shape[:1])
     half_axes = np.sqrt(np.maximum(values[:, ::-1], 0.0)) * radius[:, None]
     longer = vectors[:, :, -1]
     angles = np.degrees(np.arctan2(longer[:, 1], longer[:, 0]))
     angles = np.where(angles > 90, angles - 180, np.where(angles <= -90, angles + 180, angles))
-    return Ellipses(half_axes=half_axes, angles=angles)
+    return half_axes, angles
 
 
 def cloud_covariances(cloud: NDArray[np.float64], assessors: int) -> NDArray[np.float64]:

@@ -16,7 +16,7 @@ from math import factorial
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from panel.stats.arrays import Array
 
 # A spread below this share of the largest value is rounding of the arithmetic, not variation.
 _NO_SPREAD = 1e-12
@@ -48,19 +48,19 @@ class LatentTest:
         How many orders were tried, and how many different ones there are.
     """
 
-    q2: Floats
-    best: Floats
+    q2: Array
+    best: Array
     n_components: NDArray[np.int64]
-    p_value: Floats
-    floor: Floats
-    chance: Floats
+    p_value: Array
+    floor: Array
+    chance: Array
     orders: int
     arrangements: int
 
 
-def predict_new(
+def _predict_new(
     X: ArrayLike, Y: ArrayLike, X_new: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1
-) -> Floats:
+) -> Array:
     """Return predictions (components, new rows, responses) with 1, 2 ... `n_components` components.
 
     `X` is rows x descriptors, `Y` rows x responses. Columns of `X` are centred and, with `scale`, divided by their
@@ -70,17 +70,17 @@ def predict_new(
     return _predictions(rows @ rows.T, new @ rows.T, np.asarray(Y, float), n_components)
 
 
-def leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Floats:
+def leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Array:
     """Return the prediction of each row from all others, (components, rows, responses); standardised in each fold."""
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     predicted = np.empty((n_components, *Y.shape))
     for row in range(len(X)):
         kept = np.arange(len(X)) != row
-        predicted[:, row] = predict_new(X[kept], Y[kept], X[[row]], n_components, scale=scale, ddof=ddof)[:, 0]
+        predicted[:, row] = _predict_new(X[kept], Y[kept], X[[row]], n_components, scale=scale, ddof=ddof)[:, 0]
     return predicted
 
 
-def q_squared(Y: ArrayLike, predicted: ArrayLike) -> Floats:
+def q_squared(Y: ArrayLike, predicted: ArrayLike) -> Array:
     """Return Q2 = 1 - sum (y - predicted)^2 / sum (y - mean)^2 over the rows (the axis before the last).
 
     Predicting each row by the mean of the others gives 1 - (n / (n - 1))^2, below zero. NaN where nothing varies.
@@ -137,7 +137,7 @@ def arrangements(X: ArrayLike) -> int:
     return ways
 
 
-def _standardised(X: Floats, X_new: Floats, scale: bool, ddof: int) -> tuple[Floats, Floats]:
+def _standardised(X: Array, X_new: Array, scale: bool, ddof: int) -> tuple[Array, Array]:
     """Centre and scale both by the columns of `X`; a column of `X` that does not vary becomes zero."""
     mean = X.mean(axis=0)
     centred = X - mean
@@ -147,7 +147,7 @@ def _standardised(X: Floats, X_new: Floats, scale: bool, ddof: int) -> tuple[Flo
     return np.where(flat, 0.0, centred) / by, (X_new - mean) / by
 
 
-def _predictions(K: Floats, K_new: Floats, Y: Floats, n_components: int) -> Floats:
+def _predictions(K: Array, K_new: Array, Y: Array, n_components: int) -> Array:
     """Return predictions (components, new rows, responses) from the products between the rows."""
     steps = np.empty((n_components, len(K_new), Y.shape[1]))
     for first in range(0, Y.shape[1], _TOGETHER):
@@ -156,11 +156,11 @@ def _predictions(K: Floats, K_new: Floats, Y: Floats, n_components: int) -> Floa
     return steps
 
 
-def _predictions_of_block(K: Floats, K_new: Floats, Y: Floats, n_components: int) -> Floats:
+def _predictions_of_block(K: Array, K_new: Array, Y: Array, n_components: int) -> Array:
     mean = Y.mean(axis=0)
     left = Y - mean
     smallest = (_NO_SCORE * np.linalg.norm(K) * np.linalg.norm(left, axis=0)) ** 2
-    scores: list[tuple[Floats, Floats, Floats]] = []
+    scores: list[tuple[Array, Array, Array]] = []
     predicted = np.zeros((len(K_new), Y.shape[1])) + mean
     steps = np.empty((n_components, *predicted.shape))
     for component in range(n_components):
@@ -178,5 +178,5 @@ def _predictions_of_block(K: Floats, K_new: Floats, Y: Floats, n_components: int
     return steps
 
 
-def _ratio(above: Floats, below: Floats) -> Floats:
+def _ratio(above: Array, below: Array) -> Array:
     return np.divide(above, below, out=np.zeros_like(above), where=below > 0)

@@ -1,4 +1,9 @@
-"""One descriptor at a time: correlations, slopes and how far one row alone moves them; which descriptors stay apart."""
+"""What a response goes with: one descriptor at a time, which descriptors stay apart, and a place on a plane.
+
+Carroll (1972), Individual differences and multidimensional scaling, in Shepard et al. (eds), Multidimensional Scaling.
+The vector model is y = a + b1 x1 + b2 x2; the circular one adds c (x1^2 + x2^2), which peaks at -b / (2 c) if c < 0.
+All is linear in the response, so that many responses on the same points cost one product.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri, stdtr, stdtrit
+from scipy.spatial import ConvexHull, QhullError
+from scipy.special import fdtrc, ndtri, stdtr, stdtrit
 
-Floats = NDArray[np.float64]
+from panel.stats.arrays import Array
+
 _NO_SPREAD = 1e-12
 
 
@@ -24,13 +31,13 @@ class SingleLinks:
         Range of the slope when each row in turn is left out.
     """
 
-    r: Floats
-    slope: Floats
-    std_error: Floats
+    r: Array
+    slope: Array
+    std_error: Array
     df: int
-    p_value: Floats
-    slope_low: Floats
-    slope_high: Floats
+    p_value: Array
+    slope_low: Array
+    slope_high: Array
 
 
 def single_links(X: ArrayLike, Y: ArrayLike) -> SingleLinks:
@@ -71,7 +78,7 @@ def best_by_chance(n: int, descriptors: int, share: float = 0.5) -> float:
     return correlation_needed(n, level)
 
 
-def williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tuple[Floats, Floats]:
+def _williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tuple[Array, Array]:
     """Return t and the two-sided p-value that variable 1 goes with 2 and with 3 equally closely; n - 3 df.
 
     Source: Williams (1959), Journal of the Royal Statistical Society B 21, 396-399, as Steiger (1980), Psychological
@@ -85,24 +92,24 @@ def williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tup
     return t, 2 * stdtr(n - 3, -np.abs(t))
 
 
-def _sums(X: Floats, Y: Floats) -> tuple[Floats, Floats, Floats]:
+def _sums(X: Array, Y: Array) -> tuple[Array, Array, Array]:
     """Return the sums of squares and products about the means; zero where a column is only rounding."""
     x, y = X - X.mean(axis=0), Y - Y.mean(axis=0)
     x, y = (np.where(_varies(about, whole), about, 0.0) for about, whole in ((x, X), (y, Y)))
     return (x**2).sum(axis=0), x.T @ y, (y**2).sum(axis=0)
 
 
-def _varies(about: Floats, whole: Floats) -> NDArray[np.bool_]:
+def _varies(about: Array, whole: Array) -> NDArray[np.bool_]:
     size = np.abs(whole).max(axis=0, initial=0.0) * np.sqrt(len(whole))
     return np.linalg.norm(about, axis=0) > _NO_SPREAD * size
 
 
-def _slopes(X: Floats, Y: Floats) -> Floats:
+def _slopes(X: Array, Y: Array) -> Array:
     sxx, sxy, _ = _sums(X, Y)
     return _ratio(sxy, sxx[:, None])
 
 
-def _ratio(above: Floats, below: Floats) -> Floats:
+def _ratio(above: Array, below: Array) -> Array:
     above, below = np.broadcast_arrays(above, below)
     return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
 
@@ -117,9 +124,6 @@ def _ratio(above: Floats, below: Floats) -> Floats:
 # rows,
 # not to the number of blends: otherwise effects of swaps that happen to be in proportion would be taken for a
 # property.
-
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -138,10 +142,10 @@ class Drivers:
 
     best: NDArray[np.int64]
     named: NDArray[np.int64]
-    in_running: Flags
+    in_running: NDArray[np.bool_]
 
 
-def p_over_moves(r: Floats, moves: int) -> Floats:
+def p_over_moves(r: Array, moves: int) -> Array:
     """Return the two-sided p-values of correlations held to `moves` + 1 rows; NaN with fewer than two moves."""
     df = moves - 1
     if df < 1:
@@ -152,15 +156,15 @@ def p_over_moves(r: Floats, moves: int) -> Floats:
 
 
 def name_drivers(
-    r: Floats,
-    p_seen: Floats,
-    p_named: Floats,
-    r_between: Floats,
+    r: Array,
+    p_seen: Array,
+    p_named: Array,
+    r_between: Array,
     moves: int,
     *,
-    candidate: Flags,
-    possible: Flags,
-    refused: Flags,
+    candidate: NDArray[np.bool_],
+    possible: NDArray[np.bool_],
+    refused: NDArray[np.bool_],
     level: float = 0.95,
 ) -> Drivers:
     """Name at most one column for each response, or say which cannot be told apart.
@@ -203,8 +207,8 @@ def name_drivers(
 
 
 def _in_running(
-    r: Floats, r_between: Floats, best: NDArray[np.intp], rows: int, alpha: float, possible: Flags
-) -> Flags:
+    r: Array, r_between: Array, best: NDArray[np.intp], rows: int, alpha: float, possible: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
     """Return which columns are not clearly weaker than the best of each response, the best itself among them."""
     response = np.arange(r.shape[1])
     running = possible & ~np.isnan(r)
@@ -212,7 +216,7 @@ def _in_running(
         sign = np.sign(r)
         # All correlations with the response are turned positive, so the one between two columns turns with both signs.
         between = r_between[:, best] * sign * sign[best, response]
-        t, p = williams_test(np.abs(r[best, response]), np.abs(r), between, rows)
+        t, p = _williams_test(np.abs(r[best, response]), np.abs(r), between, rows)
         with np.errstate(invalid="ignore"):
             running &= ~((t > 0) & (p < alpha))
     running[best, response] = True
@@ -222,9 +226,7 @@ def _in_running(
 # Correlations of the columns of two tables, and how large one has to be before chance is no longer a good reason.
 
 
-Array = NDArray[np.float64]
-
-FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh(r) is 1 / sqrt(n - 3)
+_FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh(r) is 1 / sqrt(n - 3)
 
 # A column whose spread is this small against its size differs by rounding only.
 
@@ -261,7 +263,7 @@ def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Co
     varies = (
         _correlation_varies(sxx, X[:, :, None], both)
         & _correlation_varies(syy, Y[:, None, :], both)
-        & (n >= FEWEST_ROWS)
+        & (n >= _FEWEST_ROWS)
     )
     scale = np.sqrt(np.where(varies, sxx * syy, 1.0))
     r = np.where(varies, np.clip(sxy / scale, -1.0, 1.0), np.nan)
@@ -297,3 +299,76 @@ def _deviations(X: Array, both: NDArray[np.bool_], n: NDArray[np.int64]) -> Arra
 def _correlation_varies(squares: Array, X: Array, both: NDArray[np.bool_]) -> NDArray[np.bool_]:
     size = np.where(both, np.abs(X), 0.0).max(axis=0, initial=0.0)
     return np.asarray(np.sqrt(squares) > _NO_SPREAD * size)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class PlaneFit:
+    """m responses on n points; arrays (m,) or (m, 2).
+
+    `slope` of the vector model, `r2` and `p_value` of its F test with 2 and n - 3 degrees of freedom; `curvature` c of
+    the circular model, `peak` -b / (2 c), `circular_r2`, and `curvature_p_value` of t with n - 4.
+    """
+
+    intercept: Array
+    slope: Array
+    r2: Array
+    p_value: Array
+    curvature: Array
+    peak: Array
+    circular_r2: Array
+    curvature_p_value: Array
+
+
+def fit_plane(points: Array, response: Array) -> PlaneFit:
+    """Fit both models to the columns of `response` (n, m) on `points` (n, 2); n is at least 5."""
+    n = len(points)
+    vector = np.column_stack([np.ones(n), points])
+    circular = np.column_stack([vector, (points**2).sum(axis=1)])
+    total = ((response - response.mean(axis=0)) ** 2).sum(axis=0)
+    first, left = _solved(vector, response)
+    second, less = _solved(circular, response)
+    total = np.where(total > 0, total, np.nan)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        f = (total - left) / 2 / (left / (n - 3))
+        t = np.sqrt(np.maximum(left - less, 0.0) / (less / (n - 4)))
+        peak = -second[1:3] / (2 * second[3])
+    return PlaneFit(
+        intercept=first[0],
+        slope=first[1:].T,
+        r2=1 - left / total,
+        p_value=np.asarray(fdtrc(2, n - 3, f)),
+        curvature=second[3],
+        peak=peak.T,
+        circular_r2=1 - less / total,
+        curvature_p_value=np.asarray(2 * stdtr(n - 4, -t)),
+    )
+
+
+def _solved(columns: Array, response: Array) -> tuple[Array, Array]:
+    """Return coefficients and residual sums of squares."""
+    coefficients = np.linalg.lstsq(columns, response, rcond=None)[0].astype(np.float64)
+    return coefficients, ((response - columns @ coefficients) ** 2).sum(axis=0)
+
+
+_ON_EDGE = 1e-12  # of the largest coordinate: so near a side of the hull a place is on it, but for rounding
+
+
+def direction_interval(slopes: Array, centre: Array, level: float) -> tuple[float, float]:
+    """Return the angles, in degrees from that of `centre` (2,), that hold the middle part of the drawn slopes.
+
+    Angles run anticlockwise; the first of the two offsets is negative unless the draws lie to one side.
+    """
+    turn = np.arctan2(slopes[:, 1], slopes[:, 0]) - np.arctan2(centre[1], centre[0])
+    offset = np.degrees((turn + np.pi) % (2 * np.pi) - np.pi)
+    low, high = np.quantile(offset, [(1 - level) / 2, (1 + level) / 2])
+    return float(low), float(high)
+
+
+def inside_hull(points: Array, places: Array) -> NDArray[np.bool_]:
+    """Return which `places` (m, 2) lie in the convex hull of the points (n, 2); none if these are on a line."""
+    try:
+        sides = ConvexHull(points).equations  # outward normals and offsets, one row per side
+    except QhullError:
+        return np.zeros(len(places), dtype=bool)
+    reach = np.abs(points).max()
+    return np.asarray((places @ sides[:, :2].T + sides[:, 2] <= _ON_EDGE * reach).all(axis=1))

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import stdtr, stdtrit
 
-Floats = NDArray[np.float64]
+from panel.stats.arrays import Array
+
 # A direction this small beside the largest is rounding of the arithmetic.
 _NO_DIRECTION = 1e-10
 # A row with this leverage is all that its own coefficient rests on: without it nothing predicts it.
@@ -32,25 +33,25 @@ class LinearFit:
         itself.
     """
 
-    coefficients: Floats
-    inverse: Floats
-    residual_variance: Floats
+    coefficients: Array
+    inverse: Array
+    residual_variance: Array
     df: int
-    leverage: Floats
-    left_out: Floats
+    leverage: Array
+    left_out: Array
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Predicted:
     """Predictions (new rows, responses): estimate, standard error, degrees of freedom, and interval."""
 
-    estimate: Floats
-    std_error: Floats
-    df: Floats
-    ci_low: Floats
-    ci_high: Floats
+    estimate: Array
+    std_error: Array
+    df: Array
+    ci_low: Array
+    ci_high: Array
 
-    def chance_between(self, low: ArrayLike, high: ArrayLike) -> Floats:
+    def chance_between(self, low: ArrayLike, high: ArrayLike) -> Array:
         """Return the chance that the outcome lies between `low` and `high` (NaN: no limit on that side)."""
         low, high = np.asarray(low, float), np.asarray(high, float)
         below = stdtr(self.df, (low - self.estimate) / self.std_error)
@@ -86,7 +87,7 @@ def fit_linear(X: ArrayLike, Y: ArrayLike) -> LinearFit:
     )
 
 
-def pooled_variance(fit: LinearFit, error: ArrayLike, error_df: ArrayLike) -> tuple[Floats, Floats]:
+def pooled_variance(fit: LinearFit, error: ArrayLike, error_df: ArrayLike) -> tuple[Array, Array]:
     """Return the variance of a row about the model, and its degrees of freedom.
 
     The residual mean square holds what the model misses and the panel's own error; it cannot truly be smaller than
@@ -104,7 +105,7 @@ def pooled_variance(fit: LinearFit, error: ArrayLike, error_df: ArrayLike) -> tu
     )
 
 
-def cautious_variance(fit: LinearFit, error: ArrayLike) -> tuple[Floats, Floats]:
+def cautious_variance(fit: LinearFit, error: ArrayLike) -> tuple[Array, Array]:
     """Return the variance to test effects with: the residual mean square, never less than `error`, on its own df.
 
     Pooling would make a test too eager where few degrees of freedom let the residuals come out small by luck; this is
@@ -114,7 +115,7 @@ def cautious_variance(fit: LinearFit, error: ArrayLike) -> tuple[Floats, Floats]
     return variance, np.full(variance.shape, float(fit.df))
 
 
-def predict_rows(fit: LinearFit, X_new: ArrayLike, variance: Floats, df: Floats, level: float = 0.95) -> Predicted:
+def predict_rows(fit: LinearFit, X_new: ArrayLike, variance: Array, df: Array, level: float = 0.95) -> Predicted:
     """Predict the outcome of new rows: the model's own uncertainty and the variance of one row about it."""
     X_new = np.asarray(X_new, float)
     estimate = X_new @ fit.coefficients

@@ -131,7 +131,7 @@ def block_design(response: Array, fixed: Array, groups: list[Codes]) -> BlockDes
     w_w, n_scores = np.empty((q, p + 1, p + 1)), np.empty(q)
     for rows, chosen in missing_patterns(response):
         w = np.hstack([fixed[rows], response[rows][:, chosen]])
-        w_w[chosen] = each_response(w.T @ w, p)
+        w_w[chosen] = _each_response(w.T @ w, p)
         n_scores[chosen] = rows.sum()
         own = [block[rows] * m + where[rows] for where in place]
         for left, right in combinations_with_replacement(range(len(own)), 2):
@@ -157,7 +157,7 @@ def missing_patterns(response: Array) -> list[tuple[NDArray[np.bool_], Codes]]:
     return [(present[:, place], np.flatnonzero(which.reshape(-1) == k)) for k, place in enumerate(first)]
 
 
-def each_response(products: Array, p: int) -> Array:
+def _each_response(products: Array, p: int) -> Array:
     """Cut the (p + q, p + q) cross-products of [X, Y] into the (p + 1, p + 1) ones of each response."""
     q = products.shape[0] - p
     cut = np.empty((q, p + 1, p + 1))
@@ -244,7 +244,7 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> InterceptDe
     times, sums = np.zeros((q, largest)), np.zeros((q, largest, p + 1, p + 1))
     for rows, chosen in missing_patterns(response):
         w = np.hstack([fixed[rows], response[rows][:, chosen]])
-        w_w[chosen] = each_response(w.T @ w, p)
+        w_w[chosen] = _each_response(w.T @ w, p)
         n_scores[chosen] = len(w)
         order = np.argsort(group[rows], kind="stable")
         starts = np.flatnonzero(np.r_[True, np.diff(group[rows][order]) != 0])
@@ -253,7 +253,7 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> InterceptDe
         for n in np.unique(size):
             part = totals[size == n]
             times[chosen, n - 1] = len(part)
-            sums[chosen, n - 1] = each_response(part.T @ part, p)
+            sums[chosen, n - 1] = _each_response(part.T @ part, p)
     held = times.any(axis=0)
     size_of = np.broadcast_to(np.arange(1.0, largest + 1), times.shape)
     return InterceptDesign(w_w, size_of[:, held], times[:, held], sums[:, held], n_scores)
@@ -455,7 +455,7 @@ def strata_design(response: Array, fixed: Array, groups: list[Codes]) -> StrataD
     if parts is None:
         return None
     projected, df, loads = parts
-    squares = np.stack([each_response(part.T @ part, fixed.shape[1]) for part in projected], axis=1)
+    squares = np.stack([_each_response(part.T @ part, fixed.shape[1]) for part in projected], axis=1)
     return StrataDesign(squares, df, loads, np.full(response.shape[1], float(len(response))))
 
 
@@ -475,7 +475,7 @@ def strata_without_groups(response: Array, fixed: Array, groups: list[Codes]) ->
     own = np.empty((size, q, len(projected), p + 1, p + 1))
     for stratum, part in enumerate(projected):
         for place, held in enumerate(rows):
-            own[place, :, stratum] = each_response(part[held].T @ part[held], p)
+            own[place, :, stratum] = _each_response(part[held].T @ part[held], p)
     squares = (own.sum(axis=0) - own).reshape(size * q, *own.shape[2:])
     n_scores = np.full(size * q, float(len(response) - rows.shape[1]))
     return StrataDesign(squares, df * (size - 1) / size, loads, n_scores)

@@ -20,22 +20,22 @@ from panel.stats.arrays import Array, Codes
 from panel.stats.mixed.moments import Moments, border_design, intercept_design, strata_design
 from panel.stats.mixed.nested_moments import is_nested, nested_design
 
-MAX_STEPS = 60
-DECREMENT = 1e-9  # promised fall of the deviance from which one last step squares the error away
-ZERO_THETA = 1e-4  # a relative SD below this is zero: it would be 1e-8 of the residual variance
-ZERO_GRADIENT = 1e-6  # slope in the relative variance below which zero is the place to be
-SMALLEST_CURVATURE = 1e-10
-LARGEST_THETA = 1e4  # from here on the residual variance is too small to be told from rounding
-SECOND_LOOK_THETA = 0.5  # where a component found at zero starts for the second look
-SAME_OPTIMUM = 0.05  # relative SDs all nearer than this to those of a known optimum lead to it
-SAME_DEVIANCE = 1e-7  # deviances that differ by less are one optimum
+_MAX_STEPS = 60
+_DECREMENT = 1e-9  # promised fall of the deviance from which one last step squares the error away
+_ZERO_THETA = 1e-4  # a relative SD below this is zero: it would be 1e-8 of the residual variance
+_ZERO_GRADIENT = 1e-6  # slope in the relative variance below which zero is the place to be
+_SMALLEST_CURVATURE = 1e-10
+_LARGEST_THETA = 1e4  # from here on the residual variance is too small to be told from rounding
+_SECOND_LOOK_THETA = 0.5  # where a component found at zero starts for the second look
+_SAME_OPTIMUM = 0.05  # relative SDs all nearer than this to those of a known optimum lead to it
+_SAME_DEVIANCE = 1e-7  # deviances that differ by less are one optimum
 SMALLEST_START, LARGEST_START = 0.2, 10.0  # relative SDs between which the first start lies
-RESTART_THETA = 0.1  # where to start again a component that must not stay at zero
-HALVINGS = 12
-CONSTANT_ROUNDING = 1e-14  # of a constant put together from the fixed columns
-DEVIANCE_ROUNDING = 1e-12  # relative error with which a deviance is known
-LEAST_INFORMATION = 1e-6  # smallest eigenvalue of the scaled information; rounding leaves 1e-9, sparse panels 1e-2
-ONE_INTERCEPT_FROM = 60  # groups; from here on one pass over the rows beats one small matrix per group
+_RESTART_THETA = 0.1  # where to start again a component that must not stay at zero
+_HALVINGS = 12
+_CONSTANT_ROUNDING = 1e-14  # of a constant put together from the fixed columns
+_DEVIANCE_ROUNDING = 1e-12  # relative error with which a deviance is known
+_LEAST_INFORMATION = 1e-6  # smallest eigenvalue of the scaled information; rounding leaves 1e-9, sparse panels 1e-2
+_ONE_INTERCEPT_FROM = 60  # groups; from here on one pass over the rows beats one small matrix per group
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -91,8 +91,8 @@ def fit_mixed_model(response: Array, fixed: Array, groups: list[Codes], start: A
         )
     theta = np.ones((response.shape[1], len(groups)))
     if start is not None:
-        theta = np.minimum(np.sqrt(start), LARGEST_THETA)
-    now = reml_criterion(design, theta**2)
+        theta = np.minimum(np.sqrt(start), _LARGEST_THETA)
+    now = _reml_criterion(design, theta**2)
     if not np.isfinite(now.deviance).all():
         raise ModelError(
             "The effects of the model cannot be told apart with these scores (a prototype or a session has none, "
@@ -128,7 +128,7 @@ def at_level(fit: MixedFit, level: Array) -> MixedFit:
 def _constant(fixed: Array) -> Array | None:
     """Return the coefficients (p,) with which the fixed columns add up to 1 in every row; None if there are none."""
     found = np.round(np.linalg.lstsq(fixed, np.ones(len(fixed)), rcond=None)[0], 12)
-    return found if np.abs(fixed @ found - 1).max(initial=0.0) < CONSTANT_ROUNDING else None
+    return found if np.abs(fixed @ found - 1).max(initial=0.0) < _CONSTANT_ROUNDING else None
 
 
 def fit_those_possible(design: Design, start: Array) -> tuple[NDArray[np.bool_], MixedFit | None]:
@@ -139,8 +139,8 @@ def fit_those_possible(design: Design, start: Array) -> tuple[NDArray[np.bool_],
     able = design.n_scores > design.n_fixed
     if not able.any():
         return able, None
-    theta = np.minimum(np.sqrt(start), LARGEST_THETA)
-    now = reml_criterion(design.select(able), theta[able] ** 2)
+    theta = np.minimum(np.sqrt(start), _LARGEST_THETA)
+    now = _reml_criterion(design.select(able), theta[able] ** 2)
     if not np.isfinite(now.deviance).all():
         able[able] = np.isfinite(now.deviance)
         return (able, None) if not able.any() else _fitted(able, design.select(able), theta[able], None)
@@ -155,7 +155,7 @@ def _fitted(
 
 
 def _design(response: Array, fixed: Array, groups: list[Codes]) -> Design:
-    if len(groups) == 1 and len(np.unique(groups[0])) >= ONE_INTERCEPT_FROM:
+    if len(groups) == 1 and len(np.unique(groups[0])) >= _ONE_INTERCEPT_FROM:
         return intercept_design(response, fixed, groups[0])
     balanced = strata_design(response, fixed, groups)
     if balanced is not None:
@@ -175,7 +175,7 @@ def _from_moments(design: Design, theta: Array, now: Criterion) -> Array:
     expected[:, :k, :k], expected[:, k, k] = now.trace_pp, f
     expected[:, :k, k] = expected[:, k, :k] = now.gradient + f[:, None] * now.residual_k / now.residual[:, None]
     observed[:, :k], observed[:, k] = now.residual_k, now.residual
-    scale = np.sqrt(np.maximum(np.diagonal(expected, axis1=1, axis2=2), SMALLEST_CURVATURE))
+    scale = np.sqrt(np.maximum(np.diagonal(expected, axis1=1, axis2=2), _SMALLEST_CURVATURE))
     found = np.linalg.pinv(expected / (scale[:, :, None] * scale[:, None, :]), hermitian=True)
     excess = np.einsum("qij,qj->qi", found, observed / scale) / scale
     residual = np.maximum(excess[:, k:], SMALLEST_START**2 * now.residual[:, None] / f[:, None])
@@ -189,9 +189,9 @@ def _second_look(design: Design, theta: Array, converged: np.ndarray) -> tuple[A
         return theta, converged
     part = design.select(doubtful)
     first = theta[doubtful]
-    raised = np.where(first < SECOND_LOOK_THETA, SECOND_LOOK_THETA, first)
+    raised = np.where(first < _SECOND_LOOK_THETA, _SECOND_LOOK_THETA, first)
     again, settled = _minimise(part, raised, known=np.where(converged[doubtful, None], first, np.inf))
-    lower = reml_criterion(part, again**2).deviance < reml_criterion(part, first**2).deviance - SAME_DEVIANCE
+    lower = _reml_criterion(part, again**2).deviance < _reml_criterion(part, first**2).deviance - _SAME_DEVIANCE
     better = settled & (lower | ~converged[doubtful])
     theta, converged = theta.copy(), converged.copy()
     theta[doubtful] = np.where(better[:, None], again, first)
@@ -208,15 +208,15 @@ def _minimise(
     """
     theta, active = theta.copy(), np.ones(len(theta), dtype=bool)
     known = np.full_like(theta, np.inf) if known is None else known
-    now = reml_criterion(design, theta**2) if now is None else now
-    for _ in range(MAX_STEPS):
+    now = _reml_criterion(design, theta**2) if now is None else now
+    for _ in range(_MAX_STEPS):
         step, decrement = _newton_step(theta[active], now)
-        back = np.asarray((np.abs(theta[active] - known[active]) < SAME_OPTIMUM).all(axis=1))
+        back = np.asarray((np.abs(theta[active] - known[active]) < _SAME_OPTIMUM).all(axis=1))
         step = np.where(back[:, None], known[active] - theta[active], step)
-        settled = back | (decrement < DECREMENT)
+        settled = back | (decrement < _DECREMENT)
         near = np.where(settled[:, None], theta[active] + step, theta[active])
-        wrong = settled[:, None] & (np.abs(near) < ZERO_THETA) & ~back[:, None] & (now.gradient < -ZERO_GRADIENT)
-        near = np.where(wrong, RESTART_THETA, np.where(np.abs(near) < ZERO_THETA, 0.0, np.abs(near)))
+        wrong = settled[:, None] & (np.abs(near) < _ZERO_THETA) & ~back[:, None] & (now.gradient < -_ZERO_GRADIENT)
+        near = np.where(wrong, _RESTART_THETA, np.where(np.abs(near) < _ZERO_THETA, 0.0, np.abs(near)))
         theta[active] = np.where(settled[:, None], near, theta[active])
         going = ~settled
         restart = wrong.any(axis=1)
@@ -243,7 +243,7 @@ def _newton_step(theta: Array, now: Criterion) -> tuple[Array, Array]:
     index = np.arange(theta.shape[1])
     curve[:, index, index] += 2 * now.gradient
     values, vectors = np.linalg.eigh(curve)
-    values = np.maximum(np.abs(values), SMALLEST_CURVATURE)
+    values = np.maximum(np.abs(values), _SMALLEST_CURVATURE)
     along = np.einsum("qki,qk->qi", vectors, slope)
     step = -np.einsum("qki,qi->qk", vectors, along / values)
     decrement = (along**2 / values).sum(axis=1)
@@ -265,10 +265,10 @@ def _bounded(theta: Array, step: Array, slope: Array) -> Array:
 def _halved_step(design: Design, theta: Array, step: Array, before: Array, decrement: Array) -> tuple[Array, Criterion]:
     """Take the step, halving it for the responses whose deviance does not fall enough (Armijo's rule)."""
     scale = np.ones(len(theta))
-    rounding = DEVIANCE_ROUNDING * np.maximum(1.0, np.abs(np.where(np.isfinite(before), before, 1.0)))
-    for _ in range(HALVINGS):
-        proposed = np.minimum(np.abs(theta + scale[:, None] * step), LARGEST_THETA)
-        there = reml_criterion(design, proposed**2)
+    rounding = _DEVIANCE_ROUNDING * np.maximum(1.0, np.abs(np.where(np.isfinite(before), before, 1.0)))
+    for _ in range(_HALVINGS):
+        proposed = np.minimum(np.abs(theta + scale[:, None] * step), _LARGEST_THETA)
+        there = _reml_criterion(design, proposed**2)
         rises = there.deviance > before - 1e-4 * scale * np.minimum(decrement, 1.0) + rounding
         if not rises.any():
             break
@@ -278,7 +278,7 @@ def _halved_step(design: Design, theta: Array, step: Array, before: Array, decre
 
 def _fit_at(design: Design, gamma: Array, converged: np.ndarray) -> MixedFit:
     """Collect what inference needs at the optimum."""
-    c = reml_criterion(design, gamma)
+    c = _reml_criterion(design, gamma)
     f = design.n_scores - design.n_fixed
     s2 = c.residual / f
     at_zero = gamma == 0
@@ -312,7 +312,7 @@ def _fit_at(design: Design, gamma: Array, converged: np.ndarray) -> MixedFit:
 def _absorbed(c: Criterion) -> np.ndarray:
     """Return for which responses the fixed columns say all that the groups of some random term say."""
     left, whole = (np.diagonal(traces, axis1=1, axis2=2) for traces in (c.trace_pp, c.moments.trace_kl))
-    return np.asarray((left < LEAST_INFORMATION * whole).any(axis=1))
+    return np.asarray((left < _LEAST_INFORMATION * whole).any(axis=1))
 
 
 def inverse_information(information: Array) -> tuple[Array, np.ndarray]:
@@ -326,7 +326,7 @@ def inverse_information(information: Array) -> tuple[Array, np.ndarray]:
     scaled = information / sizes
     known = np.isfinite(scaled).all(axis=(1, 2))
     lowest = np.linalg.eigvalsh(np.where(known[:, None, None], scaled, 0.0))[:, 0]
-    there = lowest > LEAST_INFORMATION
+    there = lowest > _LEAST_INFORMATION
     inverse = np.linalg.inv(np.where(there[:, None, None], scaled, np.eye(scale.shape[1]))) / sizes
     return np.where(there[:, None, None], inverse, np.nan), there
 
@@ -340,7 +340,7 @@ def inverse_information(information: Array) -> tuple[Array, np.ndarray]:
 # (Searle, Casella & McCulloch 1992, Variance Components, ch. 6), all of which are in the moments.
 
 
-SMALLEST_RESIDUAL = 1e-70  # sum of squares; keeps its inverse square a number when scores repeat exactly
+_SMALLEST_RESIDUAL = 1e-70  # sum of squares; keeps its inverse square a number when scores repeat exactly
 
 
 class Design(Protocol):
@@ -378,7 +378,7 @@ class Criterion:
     moments: Moments
 
 
-def reml_criterion(design: Design, gamma: Array) -> Criterion:
+def _reml_criterion(design: Design, gamma: Array) -> Criterion:
     """Return the criterion at relative variances `gamma` (q, K); infinite where the fixed effects fall together."""
     m = design.moments(gamma)
     p = design.n_fixed
@@ -412,7 +412,7 @@ def _residual_forms(m: Moments, coefficients: Array, inverse_xx: Array) -> tuple
     """Return y'P y, y'P G_k P y and y'P G_k P G_l P y."""
     p = coefficients.shape[1]
     v = np.concatenate([-coefficients, np.ones((len(coefficients), 1))], axis=1)
-    residual = np.maximum(np.einsum("qi,qij,qj->q", v, m.cross, v), SMALLEST_RESIDUAL)
+    residual = np.maximum(np.einsum("qi,qij,qj->q", v, m.cross, v), _SMALLEST_RESIDUAL)
     residual_k = np.einsum("qi,qkij,qj->qk", v, m.cross_k, v)
     slope = np.einsum("qkij,qj->qki", m.cross_k[:, :, :p, :], v)
     through = np.einsum("qki,qij,qlj->qkl", slope, inverse_xx, slope)
@@ -438,7 +438,7 @@ def _traces(m: Moments, inverse_xx: Array) -> tuple[Array, Array]:
 
 ASSESSOR, INTERACTION, SITTING, ERROR = range(4)
 BATCH = 4  # batch within prototype: in no balanced stratum, but a random term like the others
-SMALLEST_LEVEL = 1e-20  # of all squares; a mean square below is rounding, and its inverse stays a number
+_SMALLEST_LEVEL = 1e-20  # of all squares; a mean square below is rounding, and its inverse stays a number
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -531,4 +531,4 @@ def _pooled_levels(strata: Strata, active: set[int]) -> Array:
     for stratum in range(4):
         together = [other for other in range(4) if group[other] == group[stratum]]
         level[:, stratum] = strata.sum_squares[:, together].sum(axis=1) / max(strata.df[together].sum(), 1.0)
-    return np.maximum(level, SMALLEST_LEVEL * strata.sum_squares.sum(axis=1, keepdims=True) + np.finfo(float).tiny)
+    return np.maximum(level, _SMALLEST_LEVEL * strata.sum_squares.sum(axis=1, keepdims=True) + np.finfo(float).tiny)

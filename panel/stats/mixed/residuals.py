@@ -1,24 +1,30 @@
-"""What a fitted mixed model leaves over, score by score, and how much each score pulls at the coefficients.
+"""What a fitted mixed model leaves over, score by score, and the same model without each group of its first term.
 
 With y = X b + Z u + e, V = I + sum_k gamma_k Z_k Z_k' (in units of the residual variance s2) and
 P = V^-1 - V^-1 X (X'V^-1 X)^-1 X'V^-1: the predicted effects are u_k = gamma_k Z_k'V^-1 (y - X b) and the conditional
 residuals y - X b - Z u = P y, with covariance s2 P (Henderson 1975, Biometrics 31:423; Haslett & Hayes 1998, J. R.
 Stat. Soc. B 60:201). Leaving score i out, with the variances held, changes b by exactly
 -(X'V^-1 X)^-1 X'V^-1 d_i (P y)_i / P_ii (Christensen, Pearson & Johnson 1992, Technometrics 34:38).
+
+Without each assessor: where all other terms lie within the first, everything the fit needs is a sum over its groups, so
+that leaving one out is a subtraction: the rows are summed once, and many groups left out are fitted together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtri
 
+from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.mixed.reml import MixedFit
+from panel.stats.mixed.moments import block_design, strata_without_groups
+from panel.stats.mixed.nested_moments import cell_sums, each_columns, is_nested
+from panel.stats.mixed.reml import Design, MixedFit, about_means, at_level, fit_mixed_model, fit_those_possible
 
-SMALLEST_ROOM = 1e-10  # of P_ii: below, the score is fitted exactly, whatever it is
+_SMALLEST_ROOM = 1e-10  # of P_ii: below, the score is fitted exactly, whatever it is
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -102,7 +108,7 @@ def mixed_residuals(
     effects = tuple(ratio * np.bincount(group, weights=pulled) for group, ratio in zip(groups, gamma, strict=True))
     fitted = marginal + sum(effect[group] for effect, group in zip(effects, groups, strict=True))
     residual, room = y - fitted, maker.room()
-    free = room > SMALLEST_ROOM
+    free = room > _SMALLEST_ROOM
     standardised = np.where(free, residual / np.sqrt(s2 * np.where(free, room, 1.0)), np.nan)
     pull = (maker.through @ maker.inverse_xx) * np.where(free, residual / np.where(free, room, 1.0), np.nan)[:, None]
     return MixedResiduals(marginal, effects, fitted, residual, standardised, room, pull)
@@ -116,7 +122,7 @@ def mixed_residuals(
 # which are tied to each other (two repetitions leave residuals of one size).
 
 
-SAME = 1e-9  # relative: a simulated statistic this near the observed one counts as reached, values this near as tied
+_SAME = 1e-9  # relative: a simulated statistic this near the observed one counts as reached, values this near as tied
 
 
 def spread_by_group(values: Array, group: Codes) -> Array:
@@ -180,7 +186,7 @@ def simulated_residuals(
 
 def share_reaching(simulated: Array, observed: float) -> float:
     """Return the p-value of `observed` among `simulated` (m,): how often chance reaches it, itself counted once."""
-    reached = simulated >= observed - SAME * abs(observed)
+    reached = simulated >= observed - _SAME * abs(observed)
     return float((reached.sum() + 1) / (len(simulated) + 1))
 
 
@@ -190,7 +196,7 @@ def _ranks(values: Array) -> Array:
     order = np.argsort(values, axis=0, kind="stable")
     ordered = np.take_along_axis(values, order, axis=0)
     new = np.ones(values.shape, dtype=bool)
-    new[1:] = np.diff(ordered, axis=0) > SAME * np.abs(ordered).max(axis=0)
+    new[1:] = np.diff(ordered, axis=0) > _SAME * np.abs(ordered).max(axis=0)
     first = np.maximum.accumulate(np.where(new, np.arange(n)[:, None], 0), axis=0)
     ends = np.ones(values.shape, dtype=bool)
     ends[:-1] = new[1:]
@@ -220,7 +226,7 @@ def f_without_each(maker: ResidualMaker, y: Array, contrasts: Array) -> Array:
     a, r = maker.inverse_xx, len(contrasts)
     own = maker.residual(y)
     room = maker.room()
-    free = room > SMALLEST_ROOM
+    free = room > _SMALLEST_ROOM
     p_ii = np.where(free, room, 1.0)
     step = maker.through @ a @ contrasts.T  # C g_i, in rows
     left = contrasts @ (a @ (maker.through.T @ y)) - step * (own / p_ii)[:, None]
@@ -235,8 +241,8 @@ def f_without_each(maker: ResidualMaker, y: Array, contrasts: Array) -> Array:
 # Is anything left to judge by?
 
 
-NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is not judged by
-NOT_TOLD_APART = (
+_NOTHING_VARIES = 1e-9  # residual variance, relative to the squared range of the scores, that is not judged by
+_NOT_TOLD_APART = (
     "with so few scores the scatter of the assessors cannot be told from that of the scores; let more of them score "
     "more prototypes, or twice"
 )
@@ -246,8 +252,8 @@ _ONLY_ROUNDING = 1e-13  # of the largest score: what is left by rounding alone
 def nothing_left(fit: MixedFit, response: Array, fixed: Array, groups: Sequence[Codes]) -> list[str]:
     """Return for each response why nothing is left to judge a difference by; empty where something is."""
     spread = np.nanmax(response, axis=0) - np.nanmin(response, axis=0)
-    why = np.where(fit.told_apart, "", NOT_TOLD_APART).tolist()
-    for column in np.flatnonzero(fit.variances[:, -1] <= NOTHING_VARIES * spread**2):
+    why = np.where(fit.told_apart, "", _NOT_TOLD_APART).tolist()
+    for column in np.flatnonzero(fit.variances[:, -1] <= _NOTHING_VARIES * spread**2):
         known = np.isfinite(response[:, column])
         how = "" if _repeats(response[known, column], fixed[known], [of[known] for of in groups]) else "nearly "
         why[column] = f"the scores repeat {how}exactly, so nothing is left to judge a difference by"
@@ -260,3 +266,86 @@ def _repeats(scores: Array, fixed: Array, groups: Sequence[Codes]) -> bool:
     columns = np.hstack([fixed, *effects])
     left = scores - columns @ np.linalg.lstsq(columns, scores, rcond=None)[0]
     return bool(np.abs(left).max() <= _ONLY_ROUNDING * np.abs(scores).max())
+
+
+_AT_ONCE = 1_000_000  # numbers in the largest array of the designs that are fitted together
+
+
+def fits_without_groups(
+    response: Array, fixed: Array, groups: list[Codes], start: Array
+) -> Iterator[tuple[Codes, Codes, MixedFit]]:
+    """Yield fits of y = X b + sum of random intercepts + e by REML without each group of the first term.
+
+    Arguments as `fit_mixed_model`, the groups of the first term numbered from 0; `start` (groups, q, K). Each fit is of
+    many left out and many responses: yields which group is out, which response it is, and the fit. What cannot be
+    fitted without a group is not among them.
+    """
+    if not all(is_nested([groups[0], other]) for other in groups[1:]):
+        yield from _one_by_one(response, fixed, groups, start)
+        return
+    responses = np.arange(response.shape[1])
+    centred, level = about_means(response, fixed)
+    for left_out, design in _designs(centred, fixed, groups):
+        able, fit = fit_those_possible(design, start[left_out].reshape(-1, len(groups)))
+        if fit is not None:
+            which = np.tile(responses, len(left_out))[able]
+            yield np.repeat(left_out, len(responses))[able], which, at_level(fit, level[which])
+
+
+def _one_by_one(
+    response: Array, fixed: Array, groups: list[Codes], start: Array
+) -> Iterator[tuple[Codes, Codes, MixedFit]]:
+    """Fit the rows that are left, as batches run through several assessors."""
+    q = response.shape[1]
+    for place in range(int(groups[0].max()) + 1):
+        kept = groups[0] != place
+        try:
+            fit = fit_mixed_model(response[kept], fixed[kept], [group[kept] for group in groups], start[place])
+        except ModelError:
+            continue
+        yield np.full(q, place), np.arange(q), fit
+
+
+def _designs(response: Array, fixed: Array, groups: list[Codes]) -> Iterator[tuple[Codes, Design]]:
+    """Yield groups to leave out, and the design without each of them in turn."""
+    number = int(groups[0].max()) + 1
+    balanced = strata_without_groups(response, fixed, groups)
+    if balanced is not None:
+        width = balanced.squares[0].size * response.shape[1]
+        for left_out in _chunks(number, width):
+            chosen = np.zeros((number, response.shape[1]), dtype=bool)
+            chosen[left_out] = True
+            yield left_out, balanced.select(chosen.ravel())
+        return
+    columns = each_columns(response, fixed)
+    rows = [np.flatnonzero(groups[0] == place) for place in range(number)]
+    w_w = _without(np.stack([np.swapaxes(columns[:, own], 1, 2) @ columns[:, own] for own in rows]))
+    n_scores = _without(np.stack([np.isfinite(response[own]).sum(axis=0) for own in rows]).astype(float))
+    if is_nested(groups):
+        cells = cell_sums(columns, response, groups)
+        nested = cells.design(w_w[0], n_scores[0])
+        ends = np.r_[cells.first, cells.counts.shape[1]]
+        squares = _without(np.stack([cells.squares(slice(*ends[place : place + 2])) for place in range(number)]))
+        for out in _chunks(number, nested.sums.size):
+            yield out, nested.without(out, *(_flat(each[out]) for each in (w_w, n_scores, squares)))
+        return
+    blocks = block_design(response, fixed, groups)
+    for out in _chunks(number, blocks.z_z.size + blocks.z_w.size):
+        yield out, blocks.without(out, *(_flat(each[out]) for each in (w_w, n_scores)))
+
+
+def _without(own: Array) -> Array:
+    """Return what is left of the sum over groups (the first axis) without each of them."""
+    return np.asarray(own.sum(axis=0) - own)
+
+
+def _flat(each: Array) -> Array:
+    """Return (left out, q, ...) as (left out x q, ...)."""
+    return each.reshape(-1, *each.shape[2:])
+
+
+def _chunks(number: int, width: int) -> Iterator[Codes]:
+    """Yield the numbers up to `number`, so many together that so many times `width` is not too much."""
+    step = max(1, _AT_ONCE // width)
+    for first in range(0, number, step):
+        yield np.arange(first, min(first + step, number))

@@ -13,13 +13,13 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 
-Orders = NDArray[np.int64]
+_Orders = NDArray[np.int64]
 
-LONGEST_SEARCHED = 13  # odd numbers of samples up to here have their steps searched (at most 20 ms)
-STARTS = 12  # random choices of the rows left over, each bettered until no exchange helps
+_LONGEST_SEARCHED = 13  # odd numbers of samples up to here have their steps searched (at most 20 ms)
+_STARTS = 12  # random choices of the rows left over, each bettered until no exchange helps
 
 
-def williams_square(t: int) -> Orders:
+def _williams_square(t: int) -> _Orders:
     """Return a Williams square: t rows for an even number of samples, 2t rows for an odd one.
 
     The first row is 1, 2, t, 3, t-1, ..., each further row adds 1 modulo t; for an odd t the mirror square follows.
@@ -38,7 +38,7 @@ def williams_square(t: int) -> Orders:
     return _with_mirror(first, t)
 
 
-def balanced_square(t: int) -> Orders:
+def _balanced_square(t: int) -> _Orders:
     """Return rows with the properties of a Williams square whose part squares are as even as can be.
 
     For an odd t half of a Williams square serves some pairs twice and others never. Here the first row takes every
@@ -49,12 +49,12 @@ def balanced_square(t: int) -> Orders:
     ModelError
         With fewer than two samples.
     """
-    if t % 2 and 5 <= t <= LONGEST_SEARCHED:
+    if t % 2 and 5 <= t <= _LONGEST_SEARCHED:
         return _with_mirror(np.array(_even_steps(t)), t)
-    return williams_square(t)
+    return _williams_square(t)
 
 
-def serving_orders(n: int, t: int, sittings: int, rng: np.random.Generator) -> Orders:
+def serving_orders(n: int, t: int, sittings: int, rng: np.random.Generator) -> _Orders:
     """Return orders of t samples for n people in each of several sittings: (sittings, n, t).
 
     Within each sitting a sample stands at each place equally often, or once more at some: the largest and the smallest
@@ -70,7 +70,7 @@ def serving_orders(n: int, t: int, sittings: int, rng: np.random.Generator) -> O
     """
     if n < 1 or sittings < 1:
         raise ModelError("Nobody is to be served. Give at least one assessor and one session.")
-    square = rng.permutation(t)[balanced_square(t)]
+    square = rng.permutation(t)[_balanced_square(t)]
     chosen = np.empty((sittings, n, t), dtype=np.int64)
     for sitting in range(sittings):
         rows = _rows_of_sitting(square, n, chosen[:sitting].reshape(-1, t), rng)
@@ -78,7 +78,7 @@ def serving_orders(n: int, t: int, sittings: int, rng: np.random.Generator) -> O
     return chosen
 
 
-def place_counts(orders: Orders, t: int) -> Orders:
+def _place_counts(orders: _Orders, t: int) -> _Orders:
     """Return how often each sample stands at each place: (t, places)."""
     rows = orders.reshape(-1, orders.shape[-1])
     counts = np.zeros((t, rows.shape[1]), dtype=np.int64)
@@ -86,7 +86,7 @@ def place_counts(orders: Orders, t: int) -> Orders:
     return counts
 
 
-def carry_over_counts(orders: Orders, t: int) -> Orders:
+def _carry_over_counts(orders: _Orders, t: int) -> _Orders:
     """Return how often each sample (column) comes straight after each other one (row): (t, t)."""
     rows = orders.reshape(-1, orders.shape[-1])
     counts = np.zeros((t, t), dtype=np.int64)
@@ -94,7 +94,7 @@ def carry_over_counts(orders: Orders, t: int) -> Orders:
     return counts
 
 
-def _with_mirror(first: Orders, t: int) -> Orders:
+def _with_mirror(first: _Orders, t: int) -> _Orders:
     """Return the square that grows from a first row, and below it its mirror if t is odd."""
     square = (first + np.arange(t)[:, None]) % t
     return np.concatenate([square, square[:, ::-1]]) if t % 2 else square
@@ -129,7 +129,7 @@ def _even_steps(t: int) -> tuple[int, ...]:
     return tuple(row)
 
 
-def _rows_of_sitting(square: Orders, n: int, before: Orders, rng: np.random.Generator) -> Orders:
+def _rows_of_sitting(square: _Orders, n: int, before: _Orders, rng: np.random.Generator) -> _Orders:
     """Return n rows of the square: whole squares, and of the rest the rows that leave the counts most even."""
     t = square.shape[1]
     whole, rest = divmod(n, len(square))
@@ -147,15 +147,15 @@ def _rows_of_sitting(square: Orders, n: int, before: Orders, rng: np.random.Gene
 
 
 def _best_rows(
-    kept: Orders, source: Orders, number: int, before: Orders, rng: np.random.Generator
-) -> tuple[float, Orders]:
+    kept: _Orders, source: _Orders, number: int, before: _Orders, rng: np.random.Generator
+) -> tuple[float, _Orders]:
     """Return the unevenness and the rows: those kept and `number` of the source, bettered by exchanges."""
 
     def cost(picked: list[int]) -> float:
         return _unevenness(np.concatenate([kept, source[picked]]), before)
 
     best, rows = np.inf, list(range(number))
-    for _ in range(STARTS if 0 < number < len(source) else 1):
+    for _ in range(_STARTS if 0 < number < len(source) else 1):
         order = rng.permutation(len(source)).tolist()
         inside, outside = order[:number], order[number:]
         now = cost(inside)
@@ -175,16 +175,16 @@ def _best_rows(
     return best, np.concatenate([kept, source[rows]])
 
 
-def _unevenness(rows: Orders, before: Orders) -> float:
+def _unevenness(rows: _Orders, before: _Orders) -> float:
     """Return the sum of squares of the counts that are to be even; the smaller, the more even."""
     t = rows.shape[1]
-    after = carry_over_counts(rows, t)
-    so_far = after + carry_over_counts(before, t)
-    places = place_counts(rows, t) + place_counts(before, t)
+    after = _carry_over_counts(rows, t)
+    so_far = after + _carry_over_counts(before, t)
+    places = _place_counts(rows, t) + _place_counts(before, t)
     return float((after**2).sum() + (so_far**2).sum() + (places**2).sum())
 
 
-def _to_people(rows: Orders, before: Orders, rng: np.random.Generator) -> Orders:
+def _to_people(rows: _Orders, before: _Orders, rng: np.random.Generator) -> _Orders:
     """Return the rows in an order of people in which nobody meets a sample at a place once more than need be."""
     from scipy.optimize import linear_sum_assignment  # slow to load, and seldom needed
 

@@ -33,8 +33,7 @@ from panel.study.shown import (
     share,
     text,
 )
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import GREY, INK
+from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -56,7 +55,7 @@ if TYPE_CHECKING:
 _CANNOT_BE_TOLD = "cannot be told with one repeat"
 _TO_DO = {found.RETRAIN: "train first", found.LOOK_AGAIN: "look again", found.NONE: "nothing"}
 _PATTERNS = {
-    found.REVERSED: "scored the other way round",
+    found.REVERSED: "scored backwards",
     found.NOT_FOLLOWING: "does not follow the others",
     found.NOT_FELT: "perhaps not felt",
     found.FEELS_LITTLE: "feels little",
@@ -245,12 +244,12 @@ def _headline(result: PanelCheck, names: Naming) -> str:
         return "Whether the assessors agree cannot be judged from these scores."
     if not order:
         return f"All {len(people)} assessors are in line with the panel, as far as these scores can tell."
-    said = [f"{who} about {format_list(_topics(result, names, who)[:2])}" for who in order[:_NAMED]]
+    said = [f"{who} about {_topics(result, names, who)[0]}" for who in order[:_NAMED]]
     if len(order) > _NAMED:
         said.append(counted(len(order) - _NAMED, "other"))
     rest = len(people) - len(order)
     others = repeats if _one_repeat(result) else "the others are in line" if rest else ""
-    return f"Talk to {'; to '.join(said)}{f'; {others}' if others else ''}."
+    return f"Talk to {', '.join(said)}{f'; {others}' if others else ''}."
 
 
 def _topics(result: PanelCheck, names: Naming, who: str) -> list[str]:
@@ -467,22 +466,24 @@ def _strip(result: PanelCheck, names: Naming) -> Picture | None:
     said = {str(who): _topics(result, names, str(who)) for who in result.people["assessor"]}
     heard = "; ".join(f"{who}: {', '.join(told)}" for who, told in said.items() if told)
     alt = f"A row a person, a dot an attribute, by how closely it follows the others. Marked: {heard or 'nobody'}."
-    return Picture("assessors", "Everybody beside the others", alt, lambda: _strip_figure(rows, said))
+    return Picture("assessors", "Everybody beside the others", alt, lambda width: _strip_figure(rows, said, width))
 
 
-def _strip_figure(rows: pd.DataFrame, said: Mapping[str, list[str]]) -> Figure:
+def _strip_figure(rows: pd.DataFrame, said: Mapping[str, list[str]], width: float = BROAD) -> Figure:
     heights = {who: LINE * (number + 0.75) for number, who in enumerate(said)}
     figure, axes = interval_figure(
         rows,
         LINE * (len(said) + 0.5),
         [(y, who) for who, y in heights.items()],
         remarks=[(heights[who], first_few(told, 1)) for who, told in said.items() if told],
+        width=width,
         limits=needed_limits(rows, _NEAR, _FAR),
         title="How each person follows the others, a dot an attribute; dark: talk about it",
     )
     axes.axvspan(NARROWEST, WIDEST, color=BAND, zorder=0)
     axes.axvline(0, color=INK, linewidth=1.0, zorder=1)
-    axes.set_xticks([-1, 0, 1], ["the other way round", "not at all", "like the others"])
-    for label in axes.get_yticklabels():
-        label.set_fontweight("bold" if said[label.get_text()] else "normal")
+    ends = ["the other\nway round", "not\nat all", "like the\nothers"]
+    axes.set_xticks([-1, 0, 1], ends, linespacing=1.0)
+    for label, told in zip(axes.get_yticklabels(), said.values(), strict=True):
+        label.set_fontweight("bold" if told else "normal")
     return figure

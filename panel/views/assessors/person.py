@@ -12,16 +12,8 @@ from panel.models.assessors.measures import AGAINST, NOT_JUDGED, WITH
 from panel.models.assessors.performance import NARROWEST, WIDEST, PanelCheck
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, About, Table, change, each_row, literal, number, p_value
-from panel.views.assessors.people import (
-    BAND,
-    LINE,
-    NO_INTERVAL,
-    STANDS_OUT,
-    sentence,
-    what_stands_out,
-)
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import FAINT, GREY, INK
+from panel.views.assessors.people import BAND, LINE, NO_INTERVAL, STANDS_OUT, sentence, what_stands_out
+from panel.views.pictures import BROAD, FAINT, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Item, Picture
 from panel.words import NOTHING, format_interval, format_number
 
@@ -36,7 +28,9 @@ def person_items(result: PanelCheck, names: Naming, who: str, attribute: str) ->
     if len(slopes):
         heard = "; ".join(f"{row['label']} {format_number(row['estimate'])}" for row in slopes.to_dict("records"))
         alt = f"Slope on the others' means by attribute: {heard}."
-        items.append(Picture("slopes", f"{who} against the others", alt, lambda: _slopes_figure(slopes, who)))
+        items.append(
+            Picture("slopes", f"{who} against the others", alt, lambda width: _slopes_figure(slopes, who, width))
+        )
     return (*items, _means_picture(result, names, who, attribute), _person_table(who))
 
 
@@ -81,13 +75,14 @@ def _slope_rows(result: PanelCheck, names: Naming, who: str) -> pd.DataFrame:
     ).reset_index(drop=True)
 
 
-def _slopes_figure(rows: pd.DataFrame, who: str) -> Figure:
+def _slopes_figure(rows: pd.DataFrame, who: str, width: float = BROAD) -> Figure:
     """Return one person's slope on the others' means, attribute by attribute: 1 is the others', 0 no relation."""
     figure, axes = interval_figure(
         rows,
         LINE * (len(rows) + 0.5),
         list(zip(rows["y"], rows["label"], strict=True)),
         remarks=list(zip(rows["y"], rows["remark"], strict=True)),
+        width=width,
         limits=needed_limits(rows, 0.0, WIDEST),
         title=f"{who} against the others",
         x_title="Slope on the others' means (hollow: alone does not tell the prototypes apart)",
@@ -107,7 +102,9 @@ def _means_picture(result: PanelCheck, names: Naming, who: str, attribute: str) 
     )
     alt = f"Means of {who} and of the others, less their own average: {heard}."
     axis = f"{words}: above or below the own average ({names.scale or 'scale units'})"
-    return Picture("assessor_means", f"{who} and the others on {words}", alt, lambda: _means_figure(rows, who, axis))
+    return Picture(
+        "assessor_means", f"{who} and the others on {words}", alt, lambda width: _means_figure(rows, who, axis, width)
+    )
 
 
 def _mean_rows(result: PanelCheck, who: str, attribute: str) -> pd.DataFrame:
@@ -118,7 +115,7 @@ def _mean_rows(result: PanelCheck, who: str, attribute: str) -> pd.DataFrame:
     return rows.assign(y=LINE * (np.arange(len(rows)) + 0.75))
 
 
-def _means_figure(rows: pd.DataFrame, who: str, axis: str) -> Figure:
+def _means_figure(rows: pd.DataFrame, who: str, axis: str, width: float = BROAD) -> Figure:
     """Return one person's means beside the others', both above or below their own average.
 
     Prototypes come in the order of the others: somebody who reads the scale the other way round runs against it.
@@ -130,6 +127,7 @@ def _means_figure(rows: pd.DataFrame, who: str, axis: str) -> Figure:
         both,
         LINE * (len(rows) + 0.5),
         [(row["y"], str(row["prototype"])) for row in rows.to_dict("records")],
+        width=width,
         limits=needed_limits(both, 0.0),
         title=f"Dark: {who}. Ring: the others",
         x_title=axis,

@@ -24,8 +24,7 @@ from panel.study.shown import (
     text,
     yes_no,
 )
-from panel.views.drawing.interval_picture import interval_figure
-from panel.views.drawing.pictures import COLOURS, GREY, INK
+from panel.views.pictures import BROAD, GREY, INK, interval_figure
 from panel.views.told import Picture, Told, drawer
 from panel.words import (
     DOWN,
@@ -77,7 +76,9 @@ STATEMENTS = Table(
         _agreed("Agreed, of all who answered", "base"),
         share_interval(heading="{level} (Wilson)"),
         share_interval("exact_low", "exact_high", heading="{level} (exact)"),
-        each_row("At most", lambda row, _: in_ten(int(row["agreed"]), int(row["base"])), "agreed", "base", figure=True),
+        each_row(
+            "At most", lambda row, _: _in_ten(int(row["agreed"]), int(row["base"])), "agreed", "base", figure=True
+        ),
         of_share("Neutral", "neutral", "base", UP),
         of_share("Disagreed", "disagreed", "base", UP),
         count("Don't know", "dont_know"),
@@ -104,7 +105,7 @@ BARS = Table(
     code="YB",
     sources=(_ASKED,),
 )
-WITHOUT_FOIL = Table(
+_WITHOUT_FOIL = Table(
     name="without_yes_sayers",
     title="Agreement without those who agreed with an untrue statement",
     rows="without_foil",
@@ -128,7 +129,7 @@ def tell_agreement(result: Agreement, names: Naming) -> Told:
             "agreement",
             "Agreement with each statement",
             "Share of consumers who agreed with each statement, with intervals and bars; the table has the numbers.",
-            lambda: _figure(result),
+            lambda width: _figure(result, width),
         ),
         mind=(*yes_saying[:1], *dropped),
         table=BARS,
@@ -209,14 +210,14 @@ def _line(row: Mapping[Any, Any], bars: pd.DataFrame, result: Agreement, *, alon
     return " ".join(parts)
 
 
-def in_ten(count: int, base: int) -> str:
+def _in_ten(count: int, base: int) -> str:
     """Return the most that may be said as so many in ten: `7 in 10` for 44 of 58; `none` below one in ten."""
     tens = 10 * count // base if base else 0
     return f"{tens} in 10" if tens else "none"
 
 
 def _at_most(row: Mapping[Any, Any]) -> str:
-    tens = in_ten(int(row["agreed"]), int(row["base"]))
+    tens = _in_ten(int(row["agreed"]), int(row["base"]))
     return "fewer than 1 in 10" if tens == "none" else f"'{tens}'"
 
 
@@ -264,7 +265,7 @@ def _foil(row: Mapping[Any, Any], result: Agreement) -> str:
 def _without_yes_sayers(result: Agreement) -> tuple[str | Table, ...]:
     if result.foils.empty:
         return ("No statement is marked as untrue, so nothing measures how readily these people say yes.",)
-    return ("Nobody is left out of the result; the table only shows how much could be yes-saying.", WITHOUT_FOIL)
+    return ("Nobody is left out of the result; the table only shows how much could be yes-saying.", _WITHOUT_FOIL)
 
 
 # How many agree with each statement, with the interval, beside the bar.
@@ -273,7 +274,7 @@ def _without_yes_sayers(result: Agreement) -> tuple[str | Table, ...]:
 _ROW = 0.3  # inches
 
 
-def _figure(result: Agreement) -> Figure:
+def _figure(result: Agreement, width: float = BROAD) -> Figure:
     """Return one line per statement; untrue ones are hollow squares, bars short upright strokes."""
     rows = result.statements
     several = _several(result)
@@ -283,7 +284,7 @@ def _figure(result: Agreement) -> Figure:
         estimate=100 * rows["share"],
         ci_low=100 * rows["ci_low"],
         ci_high=100 * rows["ci_high"],
-        colour=[GREY if foil else COLOURS[0] for foil in rows["foil"]],
+        colour=[GREY if foil else INK for foil in rows["foil"]],
         shape=["s" if foil else "o" for foil in rows["foil"]],
         filled=~rows["foil"],
     )
@@ -293,6 +294,7 @@ def _figure(result: Agreement) -> Figure:
         _ROW * len(rows),
         list(zip(drawn["y"], names, strict=True)),
         remarks=list(zip(drawn["y"], about, strict=True)),
+        width=width,
         limits=(0.0, 100.0),
         x_title="Per cent who agreed, of all who answered (strokes: bars)",
     )

@@ -29,8 +29,18 @@ from panel.study.shown import (
     text,
     yes_no,
 )
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, text_width
+from panel.views.pictures import (
+    BROAD,
+    FAINT,
+    GREY,
+    INK,
+    draw_prototype,
+    interval_figure,
+    needed_limits,
+    place_labels,
+    shortened,
+    text_width,
+)
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     all_of,
@@ -130,7 +140,7 @@ def tell_check_all(result: CheckAll, names: Naming) -> Told:
         result,
         names,
         _headline(result),
-        None if result.map is None else _map_picture(result, result.map),
+        None if result.map is None else _map_picture(result, result.map, names),
         mind=_liking_in_short(result),
         table=TERM_COUNTS,
         drawers=(
@@ -262,61 +272,61 @@ def _test(row: Mapping[Any, Any]) -> str:
 
 _FONT = 9.0  # points
 _POINTS = 72.0  # to the inch
-_WIDTH, _LEAST, _MOST = 7.2, 4.2, 6.5  # inches
-_LEFT, _BOTTOM, _TOP, _RIGHT = 0.7, 0.6, 0.45, 0.15
+_LEAST, _MOST = 4.2, 6.5  # inches
+_LEFT, _BOTTOM, _TOP, _RIGHT = 0.7, 0.6, 0.1, 0.15
 _LINE = 1.45  # height of a line of text, in font sizes
 _ROUND = 0.09  # free part of the picture on each side
 _ROW = 0.26  # inches, one term of the liking picture
-_TERM_MARK, _PROTOTYPE_MARK = (COLOURS[0], "o"), (COLOURS[1], "s")
 
 
-def _map_figure(found: TermMap) -> Figure:
-    """Return the map: terms as small dots, prototypes as large squares."""
+def _map_figure(found: TermMap, names: Naming, width: float = BROAD) -> Figure:
+    """Return the map: terms as small dots, prototypes as their marks."""
     from matplotlib.figure import Figure
-    from matplotlib.lines import Line2D
 
     points, labels, is_term = _points(found)
     span = np.maximum(np.ptp(points, axis=0), 1e-9)
-    tall = float(np.clip(_WIDTH * span[1] / span[0], _LEAST, _MOST))
-    width, height = _LEFT + _WIDTH + _RIGHT, _BOTTOM + tall + _TOP
+    wide = width - _LEFT - _RIGHT
+    tall = float(np.clip(wide * span[1] / span[0], _LEAST, _MOST))
+    height = _BOTTOM + tall + _TOP
     figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((_LEFT / width, _BOTTOM / height, _WIDTH / width, tall / height))
+    axes = figure.add_axes((_LEFT / width, _BOTTOM / height, wide / width, tall / height))
     axes.axhline(0, color=FAINT, linewidth=0.8, zorder=0)
     axes.axvline(0, color=FAINT, linewidth=0.8, zorder=0)
-    _draw(axes, points, labels, is_term, np.array([_WIDTH, tall]) * _POINTS)
+    _draw(axes, points, labels, is_term, names, np.array([wide, tall]) * _POINTS)
     shares = [format_share(value) for value in found.components["share"]]
-    axes.set_xlabel(f"Component 1 ({shares[0]} of the differences in ticks)", fontsize=_FONT, color=INK)
+    axes.set_xlabel(f"Component 1 ({shares[0]} of the differences)", fontsize=_FONT, color=INK)
     if len(shares) > 1:
         axes.set_ylabel(f"Component 2 ({shares[1]})", fontsize=_FONT, color=INK)
     axes.tick_params(labelsize=_FONT - 1, colors=INK)
     axes.spines[["top", "right"]].set_visible(False)
-    handles = [
-        Line2D([], [], linestyle="none", marker=shape, color=colour, markeredgecolor=INK, label=label)
-        for (colour, shape), label in ((_TERM_MARK, "term"), (_PROTOTYPE_MARK, "prototype"))
-    ]
-    axes.legend(handles=handles, loc="lower left", bbox_to_anchor=(0, 1), ncols=2, fontsize=_FONT, frameon=False)
     return figure
 
 
-def _draw(axes: Axes, points: Array, labels: list[str], is_term: list[bool], box: Array) -> None:
+def _draw(axes: Axes, points: Array, labels: list[str], is_term: list[bool], names: Naming, box: Array) -> None:
     """Draw the points with labels that keep out of each other's way; `box` is the size of the picture in points."""
     span = np.maximum(np.ptp(points, axis=0), 1e-9)
     unit = float((span / box).max()) / (1 - 2 * _ROUND)  # both components on the same scale
     corner = (points.min(axis=0) + points.max(axis=0)) / 2 - unit * box / 2
     axes.set(xlim=(corner[0], corner[0] + unit * box[0]), ylim=(corner[1], corner[1] + unit * box[1]))
-    sizes = [(text_width(label, _FONT), _FONT * _LINE) for label in labels]
+    cut = [shortened(label, _FONT, 0.4 * float(box[0])) for label in labels]
+    sizes = [
+        (text_width(label, _FONT) * (1.0 if term else 1.2), _FONT * _LINE)
+        for label, term in zip(cut, is_term, strict=True)
+    ]
     in_box = (points - corner) / unit
     centres = place_labels(in_box, sizes, (float(box[0]), float(box[1])), distance=0.65 * _FONT)
     far = np.maximum(np.abs(centres - in_box) - np.array(sizes) / 2, 0).max(axis=1) > _FONT
-    for (x, y), (to_x, to_y), label, term, led in zip(
-        points, corner + centres * unit, labels, is_term, far, strict=True
+    for (x, y), (to_x, to_y), label, words, term, led in zip(
+        points, corner + centres * unit, labels, cut, is_term, far, strict=True
     ):
-        colour, shape = _TERM_MARK if term else _PROTOTYPE_MARK
         if led:
             axes.plot([x, to_x], [y, to_y], color=GREY, linewidth=0.6, zorder=1)
-        axes.plot([x], [y], shape, color=colour, markersize=5 if term else 8, markeredgecolor=INK, zorder=2)
+        if term:
+            axes.plot([x], [y], ".", color=GREY, markersize=6, zorder=2)
+        else:
+            draw_prototype(axes, names, label, (x, y), size=8.0)
         weight = "normal" if term else "bold"
-        axes.text(to_x, to_y, label, fontsize=_FONT, color=INK, ha="center", va="center", fontweight=weight, zorder=3)
+        axes.text(to_x, to_y, words, fontsize=_FONT, color=INK, ha="center", va="center", fontweight=weight, zorder=3)
 
 
 def _points(found: TermMap) -> tuple[Array, list[str], list[bool]]:
@@ -330,26 +340,22 @@ def _points(found: TermMap) -> tuple[Array, list[str], list[bool]]:
     return points, labels, [number >= len(parts[0]) for number in range(len(points))]
 
 
-def _map_picture(result: CheckAll, found: TermMap) -> Picture:
+def _map_picture(result: CheckAll, found: TermMap, names: Naming) -> Picture:
     alt = (
         f"Terms and prototypes on the first two components of the counts. {_headline(result)} The table has the ticks."
     )
-    return Picture("term_map", "Map of the ticked terms", alt, lambda: _map_figure(found))
+    return Picture("term_map", "Map of the ticked terms", alt, lambda width: _map_figure(found, names, width))
 
 
-def _lift_figure(result: CheckAll) -> Figure:
+def _lift_figure(result: CheckAll, width: float = BROAD) -> Figure:
     """Return how much liking differs where a term is ticked, from the most welcome term down; hollow: can be chance."""
     rows = result.lift.dropna(subset=["estimate"]).sort_values("estimate", ascending=False, kind="stable")
-    rows = rows.assign(
-        y=_ROW * (np.arange(len(rows)) + 0.5),
-        colour=COLOURS[0],
-        shape="o",
-        filled=rows["shown"],
-    )
+    rows = rows.assign(y=_ROW * (np.arange(len(rows)) + 0.5), colour=INK, shape="o", filled=rows["shown"])
     figure, axes = interval_figure(
         rows,
         _ROW * len(rows),
         [(float(y), str(term)) for y, term in zip(rows["y"], rows["term"], strict=True)],
+        width=width,
         limits=needed_limits(rows, 0.0),
         x_title="Liking where it is ticked minus where it is not (hollow: can be chance)",
     )
@@ -359,4 +365,4 @@ def _lift_figure(result: CheckAll) -> Figure:
 
 def _lift_picture(result: CheckAll) -> Picture:
     alt = "Liking where a term is ticked minus where it is not, with intervals, by term; the table has the numbers."
-    return Picture("terms_and_liking", "Terms and liking", alt, lambda: _lift_figure(result))
+    return Picture("terms_and_liking", "Terms and liking", alt, lambda width: _lift_figure(result, width))

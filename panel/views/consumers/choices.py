@@ -9,9 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.models.consumers.choices import METHOD_OF, SEEN_WITH
-from panel.models.consumers.forced_choice import CANNOT_TELL, DIFFERS, SIMILAR, SMALL, ForcedChoices
-from panel.models.consumers.preference import HALF, LEFT_OUT, WAYS, Preferences
+from panel.models.consumers.choices import HALF, LEFT_OUT, METHOD_OF, WAYS, Preferences
+from panel.models.consumers.forced_choice import CANNOT_TELL, DIFFERS, SEEN_WITH, SIMILAR, SMALL, ForcedChoices
 from panel.study.naming import Naming
 from panel.study.shown import (
     P_HOLM,
@@ -31,8 +30,7 @@ from panel.study.shown import (
     text,
     yes_no,
 )
-from panel.views.drawing.interval_picture import FONT, interval_figure
-from panel.views.drawing.pictures import COLOURS, INK
+from panel.views.pictures import BROAD, FONT, INK, interval_figure
 from panel.views.told import Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -105,7 +103,7 @@ CHOICES = Table(
     code="FC",
     sources=(Source("answers", same={"question": "question"}, only={"kind": tuple(METHOD_OF)}),),
 )
-SIMILARITY = Table(
+_SIMILARITY = Table(
     name="similarity",
     title="Tests of similarity",
     rows=lambda found: found.tests.loc[found.tests["limit"].notna()],
@@ -142,12 +140,12 @@ def tell_forced_choices(result: ForcedChoices, names: Naming) -> Told:
         result,
         names,
         _headline(result),
-        Picture("choices", "Share of right answers", alt, lambda: _figure(result)),
+        Picture("choices", "Share of right answers", alt, lambda width: _figure(result, width)),
         mind=tuple(limits),
         table=CHOICES,
         drawers=(
             drawer("Test by test", *lines, CHOICES),
-            drawer("Are they similar?", *([SIMILARITY] if result.tests["limit"].notna().any() else [])),
+            drawer("Are they similar?", *([_SIMILARITY] if result.tests["limit"].notna().any() else [])),
             drawer("What so many answers could show", *_how_much_it_could_see(result)),
             drawer("Sessions and repeated answers", *_repeated(result), SESSIONS),
         ),
@@ -290,7 +288,7 @@ _ROW, _HALF = 0.42, 0.13  # inches
 _GUESSING, _NEEDED = (0, (1, 1.5)), "-"
 
 
-def _figure(result: ForcedChoices) -> Figure:
+def _figure(result: ForcedChoices, width: float = BROAD) -> Figure:
     """Return one line per test: a dot, filled where a difference is shown, beside guessing and what is needed."""
     from matplotlib.ticker import PercentFormatter
 
@@ -302,7 +300,7 @@ def _figure(result: ForcedChoices) -> Figure:
             "estimate": result.tests["share"],
             "ci_low": result.tests["right_low"],
             "ci_high": result.tests["right_high"],
-            "colour": COLOURS[0],
+            "colour": INK,
             "shape": "o",
             "filled": result.tests["verdict"].isin([DIFFERS, SMALL]),
         }
@@ -314,6 +312,7 @@ def _figure(result: ForcedChoices) -> Figure:
         remarks=[
             (y, f"{row['right']} of {row['n']}, {row['needed']} needed") for y, row in zip(heights, tests, strict=True)
         ],
+        width=width,
         limits=(-0.02, 1.02),
         title="Share of right answers",
         x_title="dotted: guessing; full: fewest right answers that show a difference",

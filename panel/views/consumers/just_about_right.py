@@ -30,7 +30,7 @@ from panel.study.shown import (
     of_share,
     text,
 )
-from panel.views.drawing.pictures import FAINT, INK, text_width
+from panel.views.pictures import BROAD, FAINT, INK, LETTERS, key_lines, shortened, text_width, write_key
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     capital,
@@ -55,7 +55,7 @@ _MOST_CHANGES = 2  # proposed for one case; the table has them all
 LITTLE, RIGHT_SIDE, MUCH = ALL_SIDES
 
 
-def side_words(result: JustAboutRight, question: str, side: str) -> str:
+def _side_words(result: JustAboutRight, question: str, side: str) -> str:
     """Return a side in the words of the question: `too thin` where its low end is `much too thin`."""
     known = result.facts.get(question, QuestionFacts())
     end = (known.low_end if side == LITTLE else known.high_end).removeprefix("much ").strip()
@@ -63,10 +63,10 @@ def side_words(result: JustAboutRight, question: str, side: str) -> str:
 
 
 def _side_of_row(row: Mapping[str, Any], about: About) -> str:
-    return side_words(about.result, str(row["question"]), str(row["side"]))
+    return _side_words(about.result, str(row["question"]), str(row["side"]))
 
 
-VERDICT_WORDS = {
+_VERDICT_WORDS = {
     "move": "liked less by those: test a change",
     "perhaps": "perhaps liked less; can be chance",
     "no cost seen": "not shown that those like it less",
@@ -85,7 +85,7 @@ DROPS = Table(
         *(PROTOTYPE, QUESTION, _SIDE, of_share("People", "count", "base")),
         number("Liked less by (against just about right)", "estimate"),
         *(interval(digits=1), P_HOLM, number("Share times drop", "weighted", 2)),
-        text("What it says", "verdict", VERDICT_WORDS),
+        text("What it says", "verdict", _VERDICT_WORDS),
     ),
     key=("prototype", "question", "side"),
     code="J",
@@ -95,7 +95,7 @@ DROPS = Table(
     ),
     printed=False,
 )
-CASES = replace(
+_CASES = replace(
     DROPS,
     name="cases",
     title="Where at least a fifth are on one side and those may like it less",
@@ -107,13 +107,13 @@ BALANCE = Table(
     title="Weighted drops beside the means they follow from",
     rows="balance",
     columns=(
-        *(PROTOTYPE, QUESTION, count("People", "n")),
+        *(PROTOTYPE, QUESTION, count("Answered", "n")),
         number("Mean liking, just about right", "right_mean", 2),
         number("Mean liking, everybody", "grand_mean", 2),
         number("Both drops weighted by their shares", "weighted", 2),
     ),
 )
-WITHIN = Table(
+_WITHIN = Table(
     name="drops_within",
     title="Drops within consumers, over all prototypes",
     rows="within",
@@ -122,7 +122,7 @@ WITHIN = Table(
         count("Consumers whose answers differ", "n_consumers"),
     ),
 )
-RIGHT_PAIRS = Table(
+_RIGHT_PAIRS = Table(
     name="just_about_right_pairs",
     title="Do the same people answer differently for two prototypes?",
     rows="pairs",
@@ -131,7 +131,7 @@ RIGHT_PAIRS = Table(
         *(count("Degrees of freedom", "df"), P_HOLM),
     ),
 )
-MOVES = Table(
+_MOVES = Table(
     name="changes_to_test",
     title="Changes of emollients that could be tested",
     rows="moves",
@@ -142,7 +142,7 @@ MOVES = Table(
         *(ATTRIBUTE, change("Change the panel scored"), INTERVAL, text("Already made as", "gives")),
     ),
 )
-REFUSED = Table(
+_REFUSED = Table(
     name="refused_questions",
     title="Questions that cannot be asked both ways",
     rows="refused",
@@ -150,7 +150,7 @@ REFUSED = Table(
 )
 
 
-def sides_of(question: str) -> Table:
+def _sides_of(question: str) -> Table:
     """Describe the counts of the three sides by prototype, for one question."""
     return Table(
         name="just_about_right_shares",
@@ -161,7 +161,7 @@ def sides_of(question: str) -> Table:
         across=Across(
             "side",
             of_share("", "count", "base"),
-            lambda side, about: capital(side_words(about.result, question, str(side))),
+            lambda side, about: capital(_side_words(about.result, question, str(side))),
         ),
     )
 
@@ -170,22 +170,22 @@ def tell_just_about_right(result: JustAboutRight, names: Naming, question: str =
     """Return what is told of the just-about-right questions; the picture is that of one, by default of the first."""
     asked = question or str(result.shares["question"].iloc[0])
 
-    changes: tuple[Item, ...] = (_MOVES_CAUTION, *_changes_to_test(result, names), MOVES) if len(result.moves) else ()
+    changes: tuple[Item, ...] = (_MOVES_CAUTION, *_changes_to_test(result, names), _MOVES) if len(result.moves) else ()
     return Told(
         result,
         names,
         _headline(result),
         _picture(result, asked),
-        table=CASES,
+        table=_CASES,
         drawers=(
-            drawer("Case by case", *_cases(result), CASES),
+            drawer("Case by case", *_cases(result), _CASES),
             drawer("Every prototype, question and side", DROPS),
             drawer("Changes of emollients that could be tested", *changes),
-            drawer("How many say what", sides_of(asked)),
+            drawer("How many say what", _sides_of(asked)),
             drawer("The drops and the means they follow from", BALANCE),
-            drawer("Over all prototypes", *_over_all_prototypes(result), WITHIN),
-            drawer("Do the prototypes differ on these questions?", RIGHT_PAIRS),
-            drawer("Questions that cannot be asked both ways", *([REFUSED] if len(result.refused) else [])),
+            drawer("Over all prototypes", *_over_all_prototypes(result), _WITHIN),
+            drawer("Do the prototypes differ on these questions?", _RIGHT_PAIRS),
+            drawer("Questions that cannot be asked both ways", *([_REFUSED] if len(result.refused) else [])),
         ),
         cannot=_CANNOT,
     )
@@ -220,7 +220,7 @@ def _headline(result: JustAboutRight) -> str:
 
 def _cases(result: JustAboutRight) -> list[str]:
     """Return one line for each case where at least a fifth are on one side and something can be said about it."""
-    rows = CASES.of(result)
+    rows = _CASES.of(result)
     rows = rows.assign(order=rows["verdict"].map(_TOLD)).sort_values(
         ["order", "weighted"], ascending=[True, False], kind="stable"
     )
@@ -276,19 +276,19 @@ def _changes_to_test(result: JustAboutRight, names: Naming) -> list[str]:
 
 
 def _side(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
-    return f"{row['question']} {side_words(result, str(row['question']), str(row['side']))}"
+    return f"{row['question']} {_side_words(result, str(row['question']), str(row['side']))}"
 
 
 def _other_way(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
     """Return towards what a prototype could be moved: the other end of the question."""
-    other = side_words(result, str(row["question"]), MUCH if row["side"] == LITTLE else LITTLE)
+    other = _side_words(result, str(row["question"]), MUCH if row["side"] == LITTLE else LITTLE)
     if other in (LITTLE, MUCH):
         return "with more of it" if other == MUCH else "with less of it"
     return f"more towards {other.removeprefix('too ')}"
 
 
 def _within_words(result: JustAboutRight, row: Mapping[Any, Any]) -> str:
-    side = side_words(result, str(row["question"]), str(row["side"]))
+    side = _side_words(result, str(row["question"]), str(row["side"]))
     if row["verdict"] == "few people":
         return f"{side}: too few people changed their answer to say"
     ends = format_interval(row["ci_low"], row["ci_high"])
@@ -302,7 +302,7 @@ def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> st
     attribute = names.attribute(str(row["attribute"]))
     effect = f"{format_number(abs(row['estimate']), names.digits)}"
     ends = sorted((abs(row["ci_low"]), abs(row["ci_high"])))
-    side = side_words(result, str(row["question"]), str(row["side"]))
+    side = _side_words(result, str(row["question"]), str(row["side"]))
     told = (
         f"Would {row['prototype']} still be {side} on {row['question']} with {format_typed(float(row['percent']))} % "
         f"{row['added']} in place of {row['removed']}? In this base the trained panel scored that change "
@@ -319,71 +319,59 @@ def _change(result: JustAboutRight, row: Mapping[Any, Any], names: Naming) -> st
 # How many find too little, just about right, too much: one bar per prototype, in three parts.
 
 
-_FONT = 9.0  # points
 _POINTS = 72.0  # to the inch
-_WIDTH, _BAR, _TOP, _BOTTOM, _MARGIN = 5.0, 0.3, 0.5, 0.55, 0.12  # inches
-_LEAST_WRITTEN = 0.06  # share below which a number does not fit into its part
+_BAR, _BOTTOM, _MARGIN = 0.3, 0.55, 0.12  # inches
 _PARTS = (("#9ecae1", "///"), ("#e6e6e6", ""), ("#fdae6b", "..."))  # light enough for dark words on them
 
 
-def _figure(result: JustAboutRight, question: str) -> Figure:
+def _figure(result: JustAboutRight, question: str, width: float = BROAD) -> Figure:
     """Return the bars of one question; hatching tells the parts apart without colour."""
     from matplotlib.figure import Figure
+    from matplotlib.patches import Patch
 
     rows = result.shares.loc[result.shares["question"] == question]
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
-    left = max(text_width(name, _FONT) for name in prototypes) / _POINTS + 2 * _MARGIN
-    depth = _BAR * len(prototypes)
-    width, height = left + _WIDTH + 2 * _MARGIN, _TOP + depth + _BOTTOM
+    labels = [shortened(name, LETTERS, 0.36 * width * _POINTS) for name in prototypes]
+    left = max(text_width(name, LETTERS) for name in labels) / _POINTS + 2 * _MARGIN
+    sides = [_side_words(result, question, side) for side in ALL_SIDES]
+    depth, top = _BAR * len(prototypes), key_lines(sides, width)[1] + 0.1
+    height, wide = top + depth + _BOTTOM, width - left - 2.5 * _MARGIN
     figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((left / width, _BOTTOM / height, _WIDTH / width, depth / height))
+    axes = figure.add_axes((left / width, _BOTTOM / height, wide / width, depth / height))
+    least = (text_width("88 %", LETTERS - 1) + 4) / _POINTS / wide
     share = rows.pivot_table(index="prototype", columns="side", values="share", sort=False)
     for place, prototype in enumerate(prototypes):
         start = 0.0
         for side, (colour, hatch) in zip(ALL_SIDES, _PARTS, strict=True):
             value = float(share.loc[[prototype], side].iloc[0])
             axes.barh(place, value, 0.8, start, color=colour, hatch=hatch, edgecolor="white", linewidth=0.5)
-            if value >= _LEAST_WRITTEN:
+            if value >= least:
                 _write(axes, start + value / 2, place, format_share(value), colour)
             start += value
     axes.set(xlim=(0, 1), ylim=(len(prototypes) - 0.4, -0.6))
-    axes.set_yticks(range(len(prototypes)), prototypes, fontsize=_FONT, color=INK)
+    axes.set_yticks(range(len(prototypes)), labels, fontsize=LETTERS, color=INK)
     axes.set_xticks([0, LEAST_SHARE, 0.5, 1 - LEAST_SHARE, 1], ["0", "20", "50", "80", "100 %"])
-    axes.tick_params(axis="x", labelsize=_FONT - 1, colors=INK)
+    axes.tick_params(axis="x", labelsize=LETTERS - 1, colors=INK)
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x", color=FAINT, linewidth=0.6)
     axes.set_axisbelow(True)
     axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.set_xlabel("Share of those who answered", fontsize=_FONT, color=INK)
-    _legend(axes, [side_words(result, question, side) for side in ALL_SIDES])
-    return figure
-
-
-def _legend(axes: Axes, labels: list[str]) -> None:
-    """Write the names of the three parts above the bars."""
-    from matplotlib.patches import Patch
-
-    handles = [
-        Patch(facecolor=colour, hatch=hatch, edgecolor="white", label=label)
-        for (colour, hatch), label in zip(_PARTS, labels, strict=True)
-    ]
-    axes.legend(
-        handles=handles,
-        loc="lower left",
-        bbox_to_anchor=(0, 1),
-        ncols=len(handles),
-        fontsize=_FONT,
-        frameon=False,
-        borderaxespad=0.2,
+    axes.set_xlabel("Share of those who answered", fontsize=LETTERS, color=INK)
+    parts = zip(_PARTS, sides, strict=True)
+    write_key(
+        figure, [Patch(facecolor=fill, hatch=hatch, edgecolor="white", label=words) for (fill, hatch), words in parts]
     )
+    return figure
 
 
 def _write(axes: Axes, across: float, place: int, words: str, colour: str) -> None:
     box = {"facecolor": colour, "edgecolor": "none", "pad": 1.0}
-    axes.text(across, place, words, fontsize=_FONT - 1, color=INK, ha="center", va="center", bbox=box)
+    axes.text(across, place, words, fontsize=LETTERS - 1, color=INK, ha="center", va="center", bbox=box)
 
 
 def _picture(result: JustAboutRight, question: str) -> Picture:
-    little, right, much = (side_words(result, question, side) for side in ALL_SIDES)
+    little, right, much = (_side_words(result, question, side) for side in ALL_SIDES)
     alt = f"Shares of {little}, {right} and {much} on {question}, by prototype; the table holds the numbers."
-    return Picture("just_about_right", f"Just about right: {question}", alt, lambda: _figure(result, question))
+    return Picture(
+        "just_about_right", f"Just about right: {question}", alt, lambda width: _figure(result, question, width)
+    )

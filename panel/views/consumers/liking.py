@@ -12,7 +12,6 @@ from panel.models.consumers.liking import CORRECTED, Liking
 from panel.models.prototypes.verdict import CANNOT_TELL, EQUIVALENT
 from panel.study.naming import Naming
 from panel.study.shown import (
-    P_ADJUSTED,
     PROTOTYPE,
     PROTOTYPE_IN_WORDS,
     VERSUS,
@@ -30,8 +29,17 @@ from panel.study.shown import (
     p_value,
     text,
 )
-from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
-from panel.views.drawing.pictures import COLOURS, INK, text_width
+from panel.views.pictures import (
+    BROAD,
+    FONT,
+    INK,
+    interval_figure,
+    marker_of,
+    needed_limits,
+    shortened,
+    text_width,
+    wrapped,
+)
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -129,15 +137,21 @@ LIKING_TESTS = Table(
     code="HT",
     sources=_answers(),
 )
-_DIFFERENCE = (
-    *(PROTOTYPE, VERSUS, change("Difference (points)", digits=_DIGITS), interval(digits=_DIGITS), P_ADJUSTED),
-    *(p_value("p of this pair alone", "paired_p_value"), each_row("In words", _verdict, "verdict")),
-)
+
+
+def _difference(method: str) -> tuple[Column, ...]:
+    return (
+        *(PROTOTYPE, VERSUS, change("Difference (points)", digits=_DIGITS)),
+        *(interval(digits=_DIGITS, heading=f"{{level}}, {method}"), p_value(f"p, {method}", "p_adjusted")),
+        *(p_value("p of this pair alone", "paired_p_value"), each_row(f"In words, {method}", _verdict, "verdict")),
+    )
+
+
 LIKING_PAIRS = Table(
     name="liking_pairs",
     title="Differences in liking, all pairs, Tukey",
     rows="pairs",
-    columns=_DIFFERENCE,
+    columns=_difference("Tukey"),
     key=("prototype", "versus"),
     code="HA",
     sources=_answers("prototype", "versus"),
@@ -146,7 +160,7 @@ _VERSUS = Table(
     name="liking_versus",
     title="Differences in liking from {benchmark}, Dunnett",
     rows="versus",
-    columns=_DIFFERENCE,
+    columns=_difference("Dunnett"),
     key=("prototype", "versus"),
 )
 LIKING_TOP = Table(
@@ -172,7 +186,12 @@ def tell_liking(result: Liking, names: Naming) -> Told:
         result,
         names,
         _headline(result, names),
-        Picture("liking", "Mean liking of each prototype", _means_alt(result), lambda: _means_figure(result, names)),
+        Picture(
+            "liking",
+            "Mean liking of each prototype",
+            _means_alt(result),
+            lambda width: _means_figure(result, names, width),
+        ),
         mind=tuple(mind),
         table=LIKING_MEANS,
         drawers=(
@@ -316,14 +335,13 @@ def _same_everywhere(result: Liking) -> list[str]:
 
 
 _POINTS = 72.0  # to the inch
-_WIDTH, _LINE, _TOP, _BOTTOM, _MARGIN, _RIGHT = 5.6, 0.34, 0.55, 0.55, 0.12, 0.2  # inches
+_LINE, _BOTTOM, _MARGIN, _RIGHT = 0.34, 0.55, 0.12, 0.25  # inches
 _BAR = 0.78  # of a line
 _LIGHTEST, _DARKEST = 0.97, 0.10  # of the map of greys and blues: dark is disliked
-_WRITTEN = 0.035  # smallest share with room for its number
 _DARK = 0.55  # luminance below which numbers are white
 
 
-def _distribution_figure(result: Liking, names: Naming) -> Figure:
+def _distribution_figure(result: Liking, names: Naming, width: float = BROAD) -> Figure:
     """Return stacked bars, best liked first: each part is a point of the scale, with its number written in it."""
     from matplotlib import colormaps
     from matplotlib.figure import Figure
@@ -331,32 +349,33 @@ def _distribution_figure(result: Liking, names: Naming) -> Figure:
 
     order = list(_best_first(result)["prototype"])
     labels = [names.prototype(str(name)) for name in order]
+    labels = [shortened(label, FONT, 0.36 * width * _POINTS) for label in labels]
     left = max(text_width(label, FONT) for label in labels) / _POINTS + 2 * _MARGIN
-    depth = _LINE * (len(order) + 0.4)
-    width, height = left + _WIDTH + _RIGHT, _TOP + depth + _BOTTOM
+    title = wrapped("1 dislike extremely ... 9 like extremely", FONT, (width - left - _RIGHT) * _POINTS)
+    depth, top = _LINE * (len(order) + 0.4), 0.15 + 0.17 * len(title)
+    height, wide = top + depth + _BOTTOM, width - left - _RIGHT
     figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((left / width, _BOTTOM / height, _WIDTH / width, depth / height))
+    axes = figure.add_axes((left / width, _BOTTOM / height, wide / width, depth / height))
+    least = 10 / _POINTS / wide  # smallest share with room for its number
     shade = colormaps["cividis"](np.linspace(_DARKEST, _LIGHTEST, 9))
     shares = result.distribution.pivot_table(index="prototype", columns="answer", values="share").loc[order]
     start = np.zeros(len(order))
     places = np.arange(len(order)) + 0.7
     for place, (answer, share) in enumerate(shares.items()):
-        wide = share.to_numpy(dtype=float)
-        axes.barh(places, wide, _BAR, left=start, color=shade[place], edgecolor="white", linewidth=0.8)
+        parts = share.to_numpy(dtype=float)
+        axes.barh(places, parts, _BAR, left=start, color=shade[place], edgecolor="white", linewidth=0.8)
         ink = "white" if float(shade[place][:3] @ (0.2126, 0.7152, 0.0722)) < _DARK else INK
-        for y, x, part in zip(places, start, wide, strict=True):
-            if part >= _WRITTEN:
+        for y, x, part in zip(places, start, parts, strict=True):
+            if part >= least:
                 axes.text(x + part / 2, y, str(answer), fontsize=FONT - 1, color=ink, ha="center", va="center")
-        start = start + wide
+        start = start + parts
     axes.set(xlim=(0, 1), ylim=(len(order) + 0.4, 0))
     axes.set_yticks(places, labels, fontsize=FONT, color=INK)
     axes.xaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
     axes.tick_params(axis="x", labelsize=FONT - 1, colors=INK)
     axes.tick_params(axis="y", length=0)
     axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.set_title(
-        "How often each point was given: 1 dislike extremely ... 9 like extremely", fontsize=FONT, loc="left"
-    )
+    axes.set_title("\n".join(title), fontsize=FONT, loc="left", color=INK)
     axes.set_xlabel("Share of the consumers who tried it", fontsize=FONT, color=INK)
     return figure
 
@@ -365,19 +384,29 @@ def _distribution(result: Liking, names: Naming) -> Picture:
     top = result.boxes.loc[result.boxes["box"] == "top 3"].sort_values("share", ascending=False, kind="stable")
     said = [f"{row['prototype']} {format_share(row['share'])}" for row in top.to_dict("records")]
     alt = f"Stacked bars of the nine points, one bar per prototype. Share of 7, 8 and 9: {'; '.join(said)}."
-    return Picture("liking_distribution", "Distribution of liking", alt, lambda: _distribution_figure(result, names))
+    return Picture(
+        "liking_distribution", "Distribution of liking", alt, lambda width: _distribution_figure(result, names, width)
+    )
 
 
-def _means_figure(result: Liking, names: Naming) -> Figure:
+def _means_figure(result: Liking, names: Naming, width: float = BROAD) -> Figure:
     """Return the mean liking of each prototype with its interval, best liked first, letters at the right."""
     rows = _best_first(result).reset_index(drop=True)
     y = _LINE * 0.75 * (np.arange(len(rows)) + 0.75)
-    rows = rows.assign(y=y, colour=COLOURS[0], shape="o", filled=rows["prototype"] != result.benchmark)
+    looks = [marker_of(names, str(name)) for name in rows["prototype"]]
+    rows = rows.assign(
+        y=y,
+        colour=[look.colour for look in looks],
+        shape=[look.shape for look in looks],
+        filled=rows["prototype"] != result.benchmark,
+        stands_for=rows["prototype"],
+    )
     figure, _ = interval_figure(
         rows,
         _LINE * 0.75 * (len(rows) + 0.5),
         [(at, names.prototype(str(name))) for at, name in zip(y, rows["prototype"], strict=True)],
         remarks=list(zip(y, rows["letters"], strict=True)),
+        width=width,
         limits=needed_limits(rows),
         title="Mean liking",
         x_title=_x_title(result),

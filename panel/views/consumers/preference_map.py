@@ -11,35 +11,28 @@ import pandas as pd
 from panel.models.consumers.preference_map import PreferenceMap
 from panel.stats.arrays import Array
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    About,
-    Across,
-    P,
-    Source,
-    Table,
-    each_row,
-    interval,
-    number,
-    p_value,
-    share,
+from panel.study.shown import ATTRIBUTE, About, Across, P, Source, Table, each_row, interval, number, p_value, share
+from panel.views.pictures import (
+    BROAD,
+    FAINT,
+    GREY,
+    INK,
+    LETTERS,
+    OTHERS,
+    draw_prototype,
+    key_lines,
+    place_labels,
+    shortened,
+    text_width,
+    wrapped,
+    write_key,
 )
-from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, text_width
 from panel.views.told import Picture, Told, drawer
-from panel.words import (
-    capital,
-    counted,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
-    p_words,
-)
+from panel.words import capital, counted, format_interval, format_list, format_number, format_share, p_words, quoted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
-    from matplotlib.lines import Line2D
 
 _MOST = 3  # sensations named on either side
 
@@ -100,7 +93,9 @@ def tell_preference_map(result: PreferenceMap, names: Naming) -> Told:
         result,
         names,
         _headline(result, names),
-        Picture("preference_map", "Preference map", " ".join([alt, *lines]), lambda: _figure(result)),
+        Picture(
+            "preference_map", "Preference map", " ".join([alt, *lines]), lambda width: _figure(result, names, width)
+        ),
         mind=_pleased(result),
         table=SENSATIONS,
         drawers=(
@@ -124,8 +119,9 @@ def _headline(result: PreferenceMap, names: Naming) -> str:
     clear = [int(segment) for segment in judged.loc[judged["clear"], "segment"]]
     if not clear:
         return "It is not shown that liking goes along with any direction on the panel's map."
-    parts = [f"for {_group(result, segment)} with {_along_with(result, segment, names)}" for segment in clear]
-    return f"Liking goes along, {'; '.join(parts)}."
+    parts = [f"group {segment} with {_along_with(result, segment, names)}" for segment in clear]
+    parts = [words.replace("group 0", "all consumers") for words in parts]
+    return f"Liking goes along in {'; in '.join(parts)}."
 
 
 def _along_with(result: PreferenceMap, segment: int, names: Naming) -> str:
@@ -133,14 +129,9 @@ def _along_with(result: PreferenceMap, segment: int, names: Naming) -> str:
     ordered = rows.reindex(rows["estimate"].abs().sort_values(ascending=False).index)
     parts = []
     for way, own in (("more", ordered.loc[ordered["estimate"] > 0]), ("less", ordered.loc[ordered["estimate"] < 0])):
-        if named := [_quoted(names.attribute(str(name))) for name in own["attribute"]][:_MOST]:
+        if named := [quoted(names.attribute(str(name))) for name in own["attribute"]][:_MOST]:
             parts.append(f"{way} {format_list(named)}")
-    return " and ".join(parts) or "a direction of the map, but no single sensation"
-
-
-def _quoted(words: str) -> str:
-    """Words with a comma in them would read as two things in a list."""
-    return f"“{words}”" if "," in words else words
+    return " and ".join(parts) or "no single sensation"
 
 
 def _how_well(result: PreferenceMap) -> list[str]:
@@ -183,45 +174,51 @@ def _single_pair(result: PreferenceMap) -> str:
 
 _FONT = 8.5  # points
 _POINTS = 72.0
-_WIDTH, _LEFT, _BOTTOM, _TOP, _RIGHT, _KEY = 5.2, 0.75, 0.6, 0.4, 0.15, 0.24  # inches
+_LEFT, _BOTTOM, _RIGHT = 0.75, 0.55, 0.15  # inches
 _LOWEST, _HIGHEST = 3.0, 5.2
 _AROUND = 0.16  # free part on each side
 _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)))
 
 
-def _figure(result: PreferenceMap) -> Figure:
+def _figure(result: PreferenceMap, names: Naming, width: float = BROAD) -> Figure:
     """Return the panel's map with the share of pleased consumers at each prototype and one arrow for each group.
 
     Arrows of groups whose direction is not clear are grey.
     """
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
     points = result.places[["component_1", "component_2"]].to_numpy(dtype=float)
     low, high = points.min(axis=0), points.max(axis=0)
     room = _AROUND * (high - low).max()
     low, high = low - room, high + room
-    tall = float(np.clip(_WIDTH * (high[1] - low[1]) / (high[0] - low[0]), _LOWEST, _HIGHEST))
+    wide = width - _LEFT - _RIGHT
+    tall = float(np.clip(wide * (high[1] - low[1]) / (high[0] - low[0]), _LOWEST, _HIGHEST))
     arrows = _arrows(result)
-    key = _KEY * (len(arrows) + 1)
-    width, height = _LEFT + _WIDTH + _RIGHT, key + _BOTTOM + tall + _TOP
+    told = "In brackets: share of consumers expected to like that place better than their own mean."
+    below = wrapped(told, LETTERS, (width - 0.2) * _POINTS)
+    bottom = _BOTTOM + 0.17 * len(below)
+    head = key_lines([words for words, _, _ in arrows], width)[1] + 0.1
+    height = head + tall + bottom
     figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((_LEFT / width, (key + _BOTTOM) / height, _WIDTH / width, tall / height))
+    axes = figure.add_axes((_LEFT / width, bottom / height, wide / width, tall / height))
     axes.set(xlim=(low[0], high[0]), ylim=(low[1], high[1]))
     axes.set_aspect("equal", adjustable="datalim")
     _draw_arrows(axes, result, arrows, 0.5 * float((high - low).min()))
-    _draw_places(axes, result, points, (_WIDTH * _POINTS, tall * _POINTS))
+    _draw_places(axes, result, points, names, (wide * _POINTS, tall * _POINTS))
     share = result.components["share"]
     axes.set_xlabel(f"Component 1: {format_share(float(share.iloc[0]))} of the differences", fontsize=_FONT, color=INK)
     axes.set_ylabel(f"Component 2: {format_share(float(share.iloc[1]))}", fontsize=_FONT, color=INK)
-    axes.set_title("Where prototypes that are liked better lie", fontsize=_FONT + 1.5, color=INK, loc="left")
     axes.tick_params(labelsize=_FONT - 1, colors=INK)
     axes.spines[["top", "right"]].set_visible(False)
-    for place, (name, colour, dashes) in enumerate(arrows):
-        y = _KEY * (len(arrows) - place + 0.3) / height
-        figure.add_artist(_sample((_LEFT / width, (_LEFT + 0.4) / width), y, colour, dashes))
-        figure.text((_LEFT + 0.5) / width, y, name, fontsize=_FONT, color=INK, va="center")
-    line = "In brackets: share of consumers expected to like that place better than their own mean."
-    figure.text(_LEFT / width, 0.4 * _KEY / height, line, fontsize=_FONT, color=INK, va="center")
+    write_key(
+        figure,
+        [
+            Line2D([], [], color=colour, linestyle=dashes, linewidth=1.8, label=words)
+            for words, colour, dashes in arrows
+        ],  # type: ignore[arg-type]  # dash tuples
+    )
+    figure.text(0.1 / width, 0.06 / height, "\n".join(below), fontsize=LETTERS, color=INK)
     return figure
 
 
@@ -231,7 +228,7 @@ def _arrows(result: PreferenceMap) -> list[tuple[str, str, object]]:
     for place, row in enumerate(result.directions.to_dict("records")):
         clear = row["clear"]
         words = _group(result, int(row["segment"])) + ("" if clear else ": no clear direction (grey)")
-        colour = GREY if not clear else INK if not place else COLOURS[(place - 1) % len(COLOURS)]
+        colour = GREY if not clear else INK if not place else OTHERS[(place - 1) % len(OTHERS)]
         found.append((words, colour, _DASHES[place % len(_DASHES)]))
     return found
 
@@ -239,7 +236,7 @@ def _arrows(result: PreferenceMap) -> list[tuple[str, str, object]]:
 def _draw_arrows(axes: Axes, result: PreferenceMap, arrows: list[tuple[str, str, object]], reach: float) -> None:
     slopes = result.directions[["slope_1", "slope_2"]].to_numpy(dtype=float)
     longest = float(np.hypot(*slopes.T).max()) or 1.0
-    for place, ((_, colour, dashes), slope) in enumerate(zip(arrows, slopes, strict=True)):
+    for (_, colour, dashes), slope in zip(arrows, slopes, strict=True):
         tip = slope / longest * reach
         axes.plot([0, tip[0]], [0, tip[1]], color=colour, linestyle=dashes, linewidth=1.8, zorder=3)
         axes.annotate(
@@ -249,18 +246,17 @@ def _draw_arrows(axes: Axes, result: PreferenceMap, arrows: list[tuple[str, str,
             arrowprops={"arrowstyle": "-|>", "color": colour, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0},
             zorder=3,
         )
-        words = "all" if not place else f"{result.directions['segment'].iloc[place]}"
-        axes.annotate(words, xy=tuple(tip * 1.16), fontsize=_FONT, color=colour, ha="center", va="center", zorder=4)
 
 
-def _draw_places(axes: Axes, result: PreferenceMap, points: Array, box: tuple[float, float]) -> None:
+def _draw_places(axes: Axes, result: PreferenceMap, points: Array, names: Naming, box: tuple[float, float]) -> None:
     axes.axhline(0, color=FAINT, linewidth=0.8, zorder=0)
     axes.axvline(0, color=FAINT, linewidth=0.8, zorder=0)
-    axes.scatter(points[:, 0], points[:, 1], s=34, color="white", edgecolor=INK, linewidth=1.0, zorder=4)
+    for prototype, at in zip(result.places["prototype"], points, strict=True):
+        draw_prototype(axes, names, str(prototype), tuple(at))
     axes.apply_aspect()
     corner = np.array([axes.get_xlim()[0], axes.get_ylim()[0]])
     side = np.array([np.ptp(axes.get_xlim()), np.ptp(axes.get_ylim())])
-    labels = _labels(result, points)
+    labels = [shortened(label, _FONT, 0.45 * box[0]) for label in _labels(result, points)]
     sizes = [(text_width(label, _FONT), _FONT * 1.2) for label in labels]
     middle = place_labels((points - corner) / side * np.array(box), sizes, box, _FONT)
     for label, (x, y) in zip(labels, middle / np.array(box) * side + corner, strict=True):
@@ -276,9 +272,3 @@ def _labels(result: PreferenceMap, points: Array) -> list[str]:
     nearest = ((points[:, None, :] - grid) ** 2).sum(axis=2).argmin(axis=1)
     shares = result.shares["share"].to_numpy(dtype=float)[nearest]
     return [f"{name} ({format_share(share)})" for name, share in zip(names, shares, strict=True)]
-
-
-def _sample(ends: tuple[float, float], y: float, colour: str, dashes: object) -> Line2D:
-    from matplotlib.lines import Line2D
-
-    return Line2D(ends, (y, y), color=colour, linestyle=dashes, linewidth=1.8)  # type: ignore[arg-type]  # dash tuples

@@ -27,8 +27,7 @@ from panel.study.shown import (
     share,
     yes_no,
 )
-from panel.views.drawing.interval_picture import interval_figure, marker_legend, needed_limits
-from panel.views.drawing.pictures import markers
+from panel.views.pictures import BROAD, interval_figure, markers, needed_limits, signs_of
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     capital,
@@ -48,7 +47,7 @@ if TYPE_CHECKING:
 _MOST_PAIRS = 3
 
 
-def segment_name(result: Segments, segment: int) -> str:
+def _segment_name(result: Segments, segment: int) -> str:
     """Return what a group is called: `group 1 (39 consumers)`; all consumers for 0 or where there is one group."""
     if segment == 0 or result.n_groups == 1:
         return "all consumers"
@@ -74,14 +73,14 @@ SEGMENT_MEANS = Table(
     across=Across(
         "segment",
         each_row("", _mean, "estimate", "ci_low", "ci_high", "letters", figure=True),
-        lambda segment, about: f"Mean liking of {segment_name(about.result, int(segment))}",
+        lambda segment, about: f"Mean liking of {_segment_name(about.result, int(segment))}",
     ),
     code="G",
     sources=lambda found: (
         Source("answers", only={"kind": ("liking",), "question": (found.question,)}, direct=("prototype",)),
     ),
 )
-DIVIDED = Table(
+_DIVIDED = Table(
     name="divided",
     title="Pairs that please different people",
     rows="divided",
@@ -105,9 +104,12 @@ def tell_segments(result: Segments, names: Naming) -> Told:
     """Return what is told of groups of consumers."""
     several = result.n_groups > 1
     steps: tuple[Item, ...] = (STEPS,) if len(result.steps) else ()
-    pairs: tuple[Item, ...] = (_divided(result), DIVIDED) if len(result.divided) else ()
+    pairs: tuple[Item, ...] = (_divided(result), _DIVIDED) if len(result.divided) else ()
     picture = Picture(
-        "groups", "Mean liking within each group of consumers", _alt(result), lambda: _figure(result, names)
+        "groups",
+        "Mean liking within each group of consumers",
+        _alt(result),
+        lambda width: _figure(result, names, width),
     )
     return Told(
         result,
@@ -194,7 +196,7 @@ def _group(result: Segments, segment: int) -> str:
     liked = [f"{row['prototype']} ({format_number(row['estimate'])})" for row in best.to_dict("records")]
     said = "likes best" if len(liked) == 1 else "likes best, and does not separate,"
     return (
-        f"{capital(segment_name(result, segment))}: {said} {format_list(liked)}; least {lowest['prototype']} "
+        f"{capital(_segment_name(result, segment))}: {said} {format_list(liked)}; least {lowest['prototype']} "
         f"({format_number(lowest['estimate'])})."
     )
 
@@ -226,10 +228,10 @@ def _pair(rows: pd.DataFrame) -> str:
 _LINE, _BETWEEN = 0.19, 0.16  # inches
 
 
-def _figure(result: Segments, names: Naming) -> Figure:
+def _figure(result: Segments, names: Naming, width: float = BROAD) -> Figure:
     """Return, for each prototype, the mean liking of each group with its interval; by colour and shape."""
     groups = list(range(1, result.n_groups + 1))
-    drawn = markers([segment_name(result, group) for group in groups])
+    drawn = markers([_segment_name(result, group) for group in groups])
     order = list(dict.fromkeys(result.means["prototype"]))
     step = _LINE * len(groups) + _BETWEEN
     rows = result.means.assign(
@@ -237,8 +239,8 @@ def _figure(result: Segments, names: Naming) -> Figure:
             step * order.index(row["prototype"]) + _BETWEEN + _LINE * (row["segment"] - 0.5)
             for row in result.means.to_dict("records")
         ],
-        colour=[drawn[segment_name(result, group)].colour for group in result.means["segment"]],
-        shape=[drawn[segment_name(result, group)].shape for group in result.means["segment"]],
+        colour=[drawn[_segment_name(result, group)].colour for group in result.means["segment"]],
+        shape=[drawn[_segment_name(result, group)].shape for group in result.means["segment"]],
         filled=result.means["favourite"],
     )
     ticks = [(step * k + _BETWEEN + _LINE * len(groups) / 2, names.prototype(name)) for k, name in enumerate(order)]
@@ -246,12 +248,13 @@ def _figure(result: Segments, names: Naming) -> Figure:
         rows,
         step * len(order) + _BETWEEN,
         ticks,
+        width=width,
         limits=needed_limits(rows),
+        key=signs_of(drawn),
         x_title=f"Mean liking, {level_words(result.level)}s. Filled: not separated from the group's best",
     )
     for place in np.arange(1, len(order)) * step + _BETWEEN / 2:
         axes.axhline(place, color="#ededed", linewidth=0.8, zorder=0)
-    marker_legend(axes, drawn)
     return figure
 
 
@@ -260,5 +263,5 @@ def _alt(result: Segments) -> str:
     parts = []
     for group, rows in result.means.groupby("segment"):
         said = [f"{row['prototype']} {format_number(row['estimate'])}" for row in rows.to_dict("records")]
-        parts.append(f"{segment_name(result, int(str(group)))}: {', '.join(said)}")
+        parts.append(f"{_segment_name(result, int(str(group)))}: {', '.join(said)}")
     return f"Mean liking of each prototype in each group. {'; '.join(parts)}."

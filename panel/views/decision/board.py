@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from textwrap import shorten, wrap
+from textwrap import shorten
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -12,36 +12,31 @@ import pandas as pd
 from panel.claims.judge import Claims
 from panel.claims.verdict import AGAINST_IT, AS_WORDED, CANNOT_TELL, CONTRARY, NOT_SUPPORTED, VERDICTS
 from panel.study.naming import Naming
-from panel.study.shown import About, Table, each_row, text
+from panel.study.shown import About, Table, each_row
 from panel.views.decision.claims import (
-    claim_findings_table,
-    claim_numbers_table,
+    CLAIM_COLUMNS,
+    claim_tables,
     claims_headline,
     criteria_words,
     ended,
     fixed_words,
     footnote_lines,
-    interval_words,
-    kind_words,
     local_law,
     needs_of,
     reasons_of,
-    value_words,
     verdict_words,
     what_claims_cannot_show,
 )
-from panel.views.drawing.interval_picture import FONT
-from panel.views.drawing.pictures import FAINT, INK
-from panel.views.told import Drawer, Item, Picture, Shown, Told, drawer
+from panel.views.pictures import BROAD, FAINT, FONT, INK, wrapped
+from panel.views.told import Drawer, Item, Picture, Told, drawer
 from panel.words import capital
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_WIDTH, _ROW, _LEFT = 9.0, 0.5, 2.35  # inches
+_LINE, _EDGE, _LEFT, _STACKED_BELOW = 0.17, 0.12, 2.1, 6.0  # inches
 _LETTERS = 92  # of a line of the board
 _SHADES = {"held": "#d9ebe2", "contrary": "#f6ecd2", "not": "#f3e3de", "open": "#eceef0"}
-_FOR_AND_AGAINST = "For and against: what else in the study bears on the word"
 
 
 def _first_reason(result: Claims, number: int) -> str:
@@ -83,16 +78,7 @@ _BOARD = Table(
     ),
 )
 _CLAIMS_TABLE = Table(
-    name="claims_in_full",
-    title="Every claim with the number that decides",
-    rows=_ordered,
-    columns=(
-        each_row("Verdict", lambda row, _: verdict_words(str(row["verdict"])), "verdict"),
-        each_row("Sentence", _sentence, "claim"),
-        each_row("Kind", lambda row, _: kind_words(str(row["kind"])), "kind"),
-        each_row("Estimate", lambda row, _: value_words(row["estimate"], str(row["unit"])), "estimate", figure=True),
-        each_row("Interval", lambda row, _: interval_words(dict(row)), "ci_low", figure=True),
-    ),
+    name="claims_in_full", title="Every claim with the number that decides", rows=_ordered, columns=CLAIM_COLUMNS
 )
 
 
@@ -102,7 +88,7 @@ def tell_claims(result: Claims, names: Naming, warning: str = "") -> Told:
     `warning` marks data that are no evidence, such as invented ones.
     """
     there = bool(len(result.claims))
-    each = (_one(result, names, int(number)) for number in _ordered(result)["number"]) if there else ()
+    each = (_one(result, int(number)) for number in _ordered(result)["number"]) if there else ()
     return Told(
         result,
         names,
@@ -115,64 +101,61 @@ def tell_claims(result: Claims, names: Naming, warning: str = "") -> Told:
     )
 
 
-def _one(result: Claims, names: Naming, number: int) -> Drawer:
+def _one(result: Claims, number: int) -> Drawer:
     """Return everything about one claim: for and against, numbers, what it would take, words, footnote, stamp."""
     row = result.claims.loc[result.claims["number"] == number].iloc[0]
-    bearing = result.bearing.loc[result.bearing["number"] == number]
     items: list[Item] = [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
     items += reasons_of(result, number)
-    items += (
-        [_frame(f"claim_{number}_for_and_against", _FOR_AND_AGAINST, bearing[["side", "source", "what"]], names)]
-        if len(bearing)
-        else []
-    )
+    against, numbers, findings = (table if len(table.of(result)) else None for table in claim_tables(number))
+    items += [against] if against else []
     items += [f"It would take: {need}" for need in needs_of(result, number)]
-    numbers, findings = claim_numbers_table(result, number), claim_findings_table(result, number)
-    items += [_frame(f"claim_{number}_numbers", "Numbers behind the claim", numbers, names)] if len(numbers) else []
-    items += [_frame(f"claim_{number}_words", "The words", findings, names)] if len(findings) else []
+    items += [table for table in (numbers, findings) if table]
     items += [f"Footnote: {line}" for line in footnote_lines(result, number)]
     items += [criteria_words(result, number), fixed_words(result, number)]
     return Drawer(f"{verdict_words(str(row['verdict']))}: “{row['claim']}”", tuple(items))
 
 
-def _frame(name: str, title: str, frame: pd.DataFrame, names: Naming) -> Shown:
-    """Return a frame of texts as a table that can be shown."""
-    columns = tuple(text(str(column), str(column)) for column in frame.columns)
-    return Shown(Table(name, title, lambda rows: rows, columns), frame.reset_index(drop=True), names)
-
-
 def _board_picture(result: Claims) -> Picture:
     rows = _ordered(result)
     heard = "; ".join(f"{row['verdict']}: “{row['claim']}”" for row in rows.to_dict("records"))
-    return Picture("claims_board", "What may be said, from supported to not", f"{heard}.", lambda: _board_figure(rows))
+    return Picture(
+        "claims_board", "What may be said, from supported to not", f"{heard}.", lambda width: _board_figure(rows, width)
+    )
 
 
-def _board_figure(rows: pd.DataFrame) -> Figure:
-    """Return the board: a line per claim with its verdict, sentence and one reason."""
+def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:
+    """Return the board: each claim with its verdict, sentence and one reason, one under the other where narrow."""
     from matplotlib.figure import Figure
     from matplotlib.patches import Rectangle
 
-    figure = Figure(figsize=(_WIDTH, _ROW * len(rows) + 0.1))
+    beside = width > _STACKED_BELOW
+    left = _LEFT if beside else _EDGE
+    room = (width - left - _EDGE) * 72
+    told = []
+    for row in rows.to_dict("records"):
+        verdict = wrapped(verdict_words(str(row["verdict"])), FONT, (_LEFT - 2 * _EDGE) * 72 if beside else room)
+        sentence = wrapped(f"“{row['claim']}”", FONT + 1, room / 1.14)
+        told.append((str(row["verdict"]), verdict, sentence, wrapped(_brief(str(row["reason"])), FONT - 0.5, room)))
+    count = [max(len(v), len(s) + len(r)) if beside else len(v) + len(s) + len(r) for _, v, s, r in told]
+    tall = [_LINE * lines + 0.14 for lines in count]
+    figure = Figure(figsize=(width, sum(tall) + 0.1))
     axes = figure.add_axes((0, 0, 1, 1))
-    axes.set(xlim=(0, _WIDTH), ylim=(_ROW * len(rows) + 0.05, -0.05))
+    axes.set(xlim=(0, width), ylim=(sum(tall) + 0.05, -0.05))
     axes.set_axis_off()
-    for place, row in enumerate(rows.to_dict("records")):
-        y, verdict = place * _ROW, str(row["verdict"])
-        shade = (
-            "contrary"
-            if verdict == CONTRARY
-            else "held"
-            if verdict in AS_WORDED
-            else "not"
-            if verdict == NOT_SUPPORTED
-            else "open"
-        )
-        axes.add_patch(
-            Rectangle((0.05, y + 0.02), _WIDTH - 0.1, _ROW - 0.04, facecolor=_SHADES[shade], edgecolor=FAINT)
-        )
-        words = "\n".join(wrap(verdict_words(verdict), 30))
-        axes.text(0.12, y + _ROW / 2, words, fontsize=FONT, color=INK, va="center", linespacing=1.05)
-        axes.text(_LEFT, y + 0.17, f"“{row['claim']}”", fontsize=FONT + 1, color=INK, va="center", weight="bold")
-        reason = _brief(str(row["reason"]))
-        axes.text(_LEFT, y + 0.36, reason, fontsize=FONT - 0.5, color=INK, va="center")
+    look: dict[str, Any] = {"color": INK, "va": "top", "linespacing": 1.15}
+    y = 0.0
+    for (verdict, first, sentence, reason), depth in zip(told, tall, strict=True):
+        place = (0.05, y + 0.02), width - 0.1, depth - 0.04
+        axes.add_patch(Rectangle(*place, facecolor=_SHADES[_shade(verdict)], edgecolor=FAINT))
+        axes.text(_EDGE, y + 0.07, "\n".join(first), fontsize=FONT, **look)
+        down = y + 0.07 + (0.0 if beside else _LINE * len(first))
+        axes.text(left, down, "\n".join(sentence), fontsize=FONT + 1, weight="bold", **look)
+        axes.text(left, down + _LINE * len(sentence) + 0.01, "\n".join(reason), fontsize=FONT - 0.5, **look)
+        y += depth
     return figure
+
+
+def _shade(verdict: str) -> str:
+    if verdict == CONTRARY:
+        return "contrary"
+    return "held" if verdict in AS_WORDED else "not" if verdict == NOT_SUPPORTED else "open"

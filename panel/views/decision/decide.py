@@ -11,7 +11,8 @@ import pandas as pd
 
 from panel.models.decision.contenders import AHEAD, BEHIND, IN, OPEN, OPPOSED, OUT
 from panel.models.decision.decide import Decision
-from panel.models.decision.gates import (
+from panel.models.decision.wanted import (
+    BENCHMARK,
     CANNOT_TELL,
     COST,
     FAILS,
@@ -24,7 +25,6 @@ from panel.models.decision.gates import (
     VISCOSITY,
     VOLATILE,
 )
-from panel.models.decision.profile import BENCHMARK
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
@@ -44,11 +44,12 @@ from panel.study.shown import (
     typed,
     yes_no,
 )
-from panel.views.decision.decision_pictures import chance_words, chances_picture, window_text
+from panel.views.decision.decision_pictures import chances_picture, window_text
 from panel.views.told import Told, drawer
 from panel.words import (
     NOTHING,
     capital,
+    chance_words,
     format_change,
     format_interval,
     format_list,
@@ -122,7 +123,7 @@ def _headline(result: Decision, names: Naming) -> str:
     alike, missed = _not_separated(leader, result), _missed(leader, result, names)
     if result.nobody_meets:
         must = format_list([names.attribute(name) for name in result.nobody_meets])
-        return f"No prototype meets {must}, which must be met. " + _joined(nearest, [*alike, *missed])
+        return f"No prototype meets {must}, which must be met. " + _joined(nearest, alike or missed)
     if not result.contenders:
         return f"No prototype is left: each fails a gate or clearly misses a window that must be met. {nearest}."
     return _joined(nearest, [*alike, *missed] or [_shortfall(leader, result)])
@@ -330,8 +331,8 @@ def _people(result: Decision) -> Iterator[str]:
 
 def _weights(result: Decision, names: Naming) -> str:
     best = _leader(result)
-    shares = result.weights.shares.set_index("prototype")["share"]
-    other = result.weights.changes.loc[~result.weights.changes["prototype"].isin([best, ""])]
+    shares = result.weight_shares.set_index("prototype")["share"]
+    other = result.weight_changes.loc[~result.weight_changes["prototype"].isin([best, ""])]
     told = f"Under random weights {best} comes first in {format_share(float(shares.get(best, 0.0)))} of the cases"
     if other.empty:
         return f"{told}, and halving or doubling any one weight leaves it first."
@@ -431,15 +432,15 @@ _VERSUS_WINDOWS = Table(
         ATTRIBUTE,
         _with_interval("Difference", "difference", "difference_low", "difference_high", changes=True),
         each_row(
-            "Shrunken",
+            "Difference, shrunken",
             lambda row, about: format_change(row["difference_shrunken"], about.digits(SCALE)),
             "difference_shrunken",
             figure=True,
         ),
         _plain_chance("Sign wrong", "wrong_sign"),
-        _window("Window", "versus_low", "versus_high", SCALE),
+        _window("Window of the difference", "versus_low", "versus_high", SCALE),
         yes_no("Met", "met_versus"),
-        _chance("Chance", "chance_versus"),
+        _chance("Chance, as a difference", "chance_versus"),
     ),
     key=("attribute", "prototype"),
 )
@@ -524,7 +525,7 @@ _FRONT = Table(
 
 
 def _weight_rows(result: Decision) -> pd.DataFrame:
-    first = result.weights.changes.set_index(["attribute", "change"])["prototype"]
+    first = result.weight_changes.set_index(["attribute", "change"])["prototype"]
     wanted = result.profile.wanted
     changed = {
         change: [first.get((name, change), "") for name in wanted["attribute"]] for change in ("halved", "doubled")
@@ -548,7 +549,7 @@ _WEIGHTS = Table(
 _WEIGHT_SHARES = Table(
     name="weight_shares",
     title="Who comes first under random weights",
-    rows=lambda result: result.weights.shares.sort_values("share", ascending=False, kind="stable"),
+    rows=lambda result: result.weight_shares.sort_values("share", ascending=False, kind="stable"),
     columns=(PROTOTYPE_IN_WORDS, share("First under random weights")),
 )
 

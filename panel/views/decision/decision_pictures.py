@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from textwrap import wrap
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,20 +12,31 @@ import pandas as pd
 
 from panel.models.decision.contenders import OUT
 from panel.models.decision.decide import Decision
-from panel.models.decision.profile import BENCHMARK
+from panel.models.decision.wanted import BENCHMARK
 from panel.study.naming import Naming
-from panel.views.drawing.interval_picture import FONT, interval_figure, marker_legend, needed_limits
-from panel.views.drawing.pictures import FAINT, INK, MOST_COLOURED, markers, text_width
+from panel.views.pictures import (
+    BROAD,
+    FAINT,
+    FONT,
+    INK,
+    MOST_COLOURED,
+    interval_figure,
+    marker_of,
+    needed_limits,
+    shortened,
+    signs_of,
+    text_width,
+    wrapped,
+)
 from panel.views.told import Picture
-from panel.words import NOTHING, format_number
+from panel.words import NOTHING, chance_words, format_number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 _POINTS = 72.0  # to the inch
-_CELL, _ROW, _HEAD, _LEFT, _FOOT, _GAP = 0.95, 0.3, 0.8, 0.25, 0.35, 0.12  # inches
-_LETTERS = 14  # of a column heading before it is broken
+_CELL, _NARROWEST, _ROW, _LEFT, _GAP = 1.05, 0.78, 0.3, 0.25, 0.12  # inches
 _PALE, _DARK = np.array([1.0, 1.0, 1.0]), np.array([0.42, 0.70, 0.72])  # white to a teal that black letters stand on
 _MET, _MISSED, _UNKNOWN = "✓", "✗", "–"
 _LINE, _BETWEEN = 0.16, 0.14  # inches: one prototype's line, free room between attributes
@@ -37,15 +48,6 @@ _CHANCES_KEY = (
     "darker, the likelier."
 )
 _INTERVALS_KEY = "Shaded: the window. Dot: mean. Line: its interval."
-
-
-def chance_words(chance: float) -> str:
-    """Return a chance in per cent; never 0 or 100, which draws cannot show."""
-    if math.isnan(chance):
-        return NOTHING
-    if chance < 0.01:
-        return "< 1 %"
-    return "> 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
 def window_text(low: float, high: float, digits: int = 0) -> str:
@@ -61,7 +63,9 @@ def window_text(low: float, high: float, digits: int = 0) -> str:
 def chances_picture(result: Decision, names: Naming) -> Picture:
     """Return the targets with the chance of each: a row per prototype, a column per window, and all at once."""
     alt = _chances_alt_text(result, names)
-    return Picture("chances", "Targets, and the chance of meeting each", alt, lambda: _chances_figure(result, names))
+    return Picture(
+        "chances", "Targets, and the chance of meeting each", alt, lambda width: _chances_figure(result, names, width)
+    )
 
 
 def windows_picture(result: Decision, names: Naming, chosen: Sequence[str] = (), *, versus: bool = False) -> Picture:
@@ -73,7 +77,7 @@ def windows_picture(result: Decision, names: Naming, chosen: Sequence[str] = (),
         "windows_versus" if versus else "windows",
         f"Windows beside the {what}",
         f"Windows beside the {what} with their intervals. {_INTERVALS_KEY} The table of windows has the numbers.",
-        lambda: _windows_figure(result, names, chosen or first, versus=versus),
+        lambda width: _windows_figure(result, names, chosen or first, width, versus=versus),
     )
 
 
@@ -103,7 +107,7 @@ def _chance_cells(result: Decision, names: Naming) -> pd.DataFrame:
     return pd.DataFrame(found, columns=columns).sort_values(["row", "column"], ignore_index=True)
 
 
-def _chances_figure(result: Decision, names: Naming) -> Figure:
+def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Figure:
     """Return the grid of chances: a row per prototype, a column per window, and all windows at once."""
     from matplotlib.figure import Figure
 
@@ -112,24 +116,31 @@ def _chances_figure(result: Decision, names: Naming) -> Figure:
     labels = [f"{name} (out)" if name in out else str(name) for name in result.ranking["prototype"]]
     headings = cells.loc[cells["row"] == 0, ["column", "heading"]].sort_values("column")["heading"].tolist()
     singles = int((cells.loc[cells["row"] == 0, "mark"] != "").sum())
+    labels = [shortened(label, FONT, 0.3 * width * _POINTS) for label in labels]
     left = max(text_width(label, FONT) for label in labels) / _POINTS + _LEFT
-    across = [number * _CELL + (_GAP if number >= singles else 0.0) for number in range(len(headings))]
-    width, depth = left + across[-1] + _CELL + 0.1, len(labels) * _ROW
-    key = wrap(_CHANCES_KEY, int(width * _POINTS / (0.5 * FONT)))
-    foot = _FOOT + 0.16 * (len(key) - 1)
-    figure = Figure(figsize=(width, _HEAD + depth + foot))
+    side = max(1, int((width - left - 0.1 - _GAP) / _NARROWEST))  # more windows go into a second band
+    bands = -(-len(headings) // side)
+    side = -(-len(headings) // bands)
+    wide = min((width - left - 0.1 - _GAP) / side, _CELL)
+    across = [(n % side) * wide + (_GAP if n >= singles else 0.0) for n in range(len(headings))]
+    heads = [wrapped(str(heading), FONT - 1, wide * _POINTS - 4, 5) for heading in headings]
+    head, depth = 0.15 + 0.145 * max(map(len, heads)), len(labels) * _ROW
+    key = wrapped(_CHANCES_KEY, FONT - 0.5, (width - 0.2) * _POINTS)
+    height = bands * (head + depth + 0.1) + 0.16 * len(key) + 0.1
+    figure = Figure(figsize=(width, height))
     axes = figure.add_axes((0, 0, 1, 1))
-    axes.set(xlim=(0, width), ylim=(_HEAD + depth + foot, 0))
+    axes.set(xlim=(0, width), ylim=(height, 0))
     axes.set_axis_off()
+    tops = [(number // side) * (head + depth + 0.1) + head for number in range(len(headings))]
     for cell in cells.to_dict("records"):
-        _cell(axes, left + across[cell["column"]], _HEAD + cell["row"] * _ROW, float(cell["chance"]), str(cell["mark"]))
-    for number, heading in enumerate(headings):
-        words = "\n".join(wrap(str(heading), _LETTERS)[:4])
-        x = left + across[number] + _CELL / 2
-        axes.text(x, _HEAD - 0.07, words, fontsize=FONT - 0.5, color=INK, ha="center", va="bottom", linespacing=1.05)
-    for number, label in enumerate(labels):
-        axes.text(left - 0.1, _HEAD + (number + 0.5) * _ROW, label, fontsize=FONT, color=INK, ha="right", va="center")
-    axes.text(0.1, _HEAD + depth + 0.1, "\n".join(key), fontsize=FONT - 0.5, color=INK, va="top")
+        place = left + across[cell["column"]], tops[cell["column"]] + cell["row"] * _ROW, wide
+        _cell(axes, *place, float(cell["chance"]), str(cell["mark"]))
+    for lines, x, y in zip(heads, across, tops, strict=True):
+        words = {"fontsize": FONT - 1, "color": INK, "ha": "center", "va": "bottom", "linespacing": 1.05}
+        axes.text(left + x + wide / 2, y - 0.05, "\n".join(lines), **words)
+    for (number, label), y in product(enumerate(labels), sorted(set(tops))):
+        axes.text(left - 0.1, y + (number + 0.5) * _ROW, label, fontsize=FONT, color=INK, ha="right", va="center")
+    axes.text(0.1, height - 0.08, "\n".join(key), fontsize=FONT - 0.5, color=INK, va="bottom")
     return figure
 
 
@@ -145,20 +156,23 @@ def _chances_alt_text(result: Decision, names: Naming) -> str:
     return f"Chances of meeting the windows. {'; '.join(told)}."
 
 
-def _windows_figure(result: Decision, names: Naming, chosen: Sequence[str] = (), *, versus: bool = False) -> Figure:
+def _windows_figure(
+    result: Decision, names: Naming, chosen: Sequence[str], width: float = BROAD, *, versus: bool = False
+) -> Figure:
     """Return windows as bands with the means and intervals of the chosen prototypes, seven at the most.
 
     With `versus` everything is a difference from the benchmark.
     """
     from matplotlib.patches import Rectangle
 
-    shown = list(chosen or [str(name) for name in result.ranking["prototype"]])[:MOST_COLOURED]
-    marks = markers(shown)
+    shown = list(chosen)[:MOST_COLOURED]
+    marks = {name: marker_of(names, name) for name in shown}
     rows, places = _interval_rows(result, shown, versus=versus)
     drawn = rows.assign(
         colour=[marks[name].colour for name in rows["prototype"]],
         shape=[marks[name].shape for name in rows["prototype"]],
         filled=True,
+        stands_for=rows["prototype"],
     )
     edges = rows[["low", "high"]].to_numpy(float).ravel()
     limits = needed_limits(rows, *edges[np.isfinite(edges)].tolist())
@@ -170,12 +184,13 @@ def _windows_figure(result: Decision, names: Naming, chosen: Sequence[str] = (),
         (y, window_text(ends[attribute][0], ends[attribute][1], names.digits)) for attribute, y in places.items()
     ]
     x_title = f"Difference from {result.benchmark}" if versus else names.with_scale("Mean")
-    figure, axes = interval_figure(drawn, depth, ticks, remarks=remarks, limits=limits, x_title=x_title)
+    figure, axes = interval_figure(
+        drawn, depth, ticks, width=width, remarks=remarks, limits=limits, x_title=x_title, key=signs_of(marks)
+    )
     half = len(shown) * _LINE / 2 + 0.03
     for attribute, y in places.items():
         low, high = (limit if math.isnan(end) else end for end, limit in zip(ends[attribute], limits, strict=True))
         axes.add_patch(Rectangle((low, y - half), high - low, 2 * half, facecolor=_BAND, edgecolor=FAINT, zorder=0.5))
-    marker_legend(axes, marks)
     return figure
 
 
@@ -193,11 +208,11 @@ def _interval_rows(result: Decision, shown: list[str], *, versus: bool) -> tuple
     return rows.assign(y=y).reset_index(drop=True), places
 
 
-def _cell(axes: Axes, x: float, y: float, chance: float, mark: str) -> None:
+def _cell(axes: Axes, x: float, y: float, wide: float, chance: float, mark: str) -> None:
     from matplotlib.patches import Rectangle
 
     known = chance == chance
     shade = _PALE + (_DARK - _PALE) * (chance if known else 0.0)
-    axes.add_patch(Rectangle((x, y), _CELL, _ROW, facecolor=shade, edgecolor=FAINT, linewidth=0.6))
+    axes.add_patch(Rectangle((x, y), wide, _ROW, facecolor=shade, edgecolor=FAINT, linewidth=0.6))
     words = f"{mark} {chance_words(chance)}".strip()
-    axes.text(x + _CELL / 2, y + _ROW / 2, words, fontsize=FONT, color=INK, ha="center", va="center")
+    axes.text(x + wide / 2, y + _ROW / 2, words, fontsize=FONT, color=INK, ha="center", va="center")

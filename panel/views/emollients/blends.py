@@ -12,20 +12,21 @@ from panel.models.emollients.descriptors import SPREADING_LIMITS, BlendDescripto
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
 from panel.study.shown import About, Across, Table, each_row
-from panel.views.drawing.pictures import FAINT, INK, text_width
 from panel.views.emollients.causes import short_ingredients
+from panel.views.pictures import BROAD, FAINT, INK, key_lines, shortened, text_width, write_key
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import NOTHING, capital, counted, format_list, format_number
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 _FONT = 9.0  # points
 _POINTS = 72.0  # to the inch
 # Inches.
-_BARS, _DOTS, _BETWEEN, _ROW, _TOP, _BOTTOM, _MARGIN = 5.2, 2.9, 0.35, 0.42, 0.62, 0.62, 0.15
-_BAR_WIDTH, _BAR_HEIGHT = 8.0, 0.52
+_ROW, _BOTTOM, _MARGIN, _STACKED_BELOW = 0.42, 0.62, 0.15, 6.0
+_BAR_HEIGHT, _THIN = 0.52, 0.3
 # Tints, then patterns, so that emollients stay apart in grey too; each is named on its part.
 _TINTS = ("#f7f8f8", "#dfe7e4", "#c6d3ce", "#afc0ba", "#f6eddd", "#e6d3b3")
 _HATCHES = ("", "//", "..", "xx")
@@ -131,7 +132,7 @@ def blend_picture(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None
         "blends",
         "The emollient part of each prototype",
         _blend_alt_text(blend, names),
-        lambda: _blend_figure(blend, names, pairs),
+        lambda width: _blend_figure(blend, names, pairs, width),
     )
 
 
@@ -174,33 +175,31 @@ def _column_words(group: pd.DataFrame) -> list[str]:
     return [short if bare.count(short) > 1 else text for text, short in zip(words, bare, strict=True)]
 
 
-def _inches(words: str) -> float:
-    """Return the room that words beside a picture need, with the gap to it."""
-    return text_width(words, _FONT) / _POINTS + 0.3
-
-
-def _blend_figure(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None) -> Figure:
+def _blend_figure(blend: pd.DataFrame, names: Naming, pairs: pd.DataFrame | None, width: float = BROAD) -> Figure:
     """Return the blends (index prototype, columns emollient, per cent): one bar per prototype, each part named on it.
 
-    Parts too narrow for their name are named at the end of the bar. With the matched `pairs` an emollient stands
-    where the one it replaces stood.
+    Where a name does not fit on its part, all are named above. With the matched `pairs` an emollient stands where the
+    one it replaces stood.
     """
     from matplotlib.figure import Figure
+    from matplotlib.patches import Patch
 
     ordered = blend[_swapped_side_by_side(list(blend.columns), pairs)]
     ordered = ordered.rename(columns=short_ingredients(map(str, ordered.columns)))
     labels = {str(name): _Label(str(name)) for name in ordered.columns}
-    prototypes = [names.prototype(str(name)) for name in ordered.index]
-    narrow = [_narrow_parts(row, labels) for _, row in ordered.iterrows()]
-    left = max([0.6, *(_inches(text) for text in prototypes)])
-    right = max([0.2, *(_inches(text) for text in narrow)])
-    width, height = left + _BAR_WIDTH + right, len(blend) * _BAR_HEIGHT + 0.6
+    prototypes = [shortened(names.prototype(str(name)), _FONT, 0.3 * width * _POINTS) for name in ordered.index]
+    left = max([0.6, *(text_width(text, _FONT) / _POINTS + 0.3 for text in prototypes)])
+    wide = width - left - 0.25
+    fits = all(labels[str(name)].on_part(float(part), wide) for name in ordered for part in ordered[name] if part > 0)
+    signs = [] if fits else [Patch(**_look(number), label=name) for number, name in enumerate(labels)]
+    tall = len(blend) * (_BAR_HEIGHT if fits else _THIN)
+    height = tall + 0.6 + (0 if fits else key_lines(list(labels), width)[1])
     figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((left / width, 0.5 / height, _BAR_WIDTH / width, len(blend) * _BAR_HEIGHT / height))
+    axes = figure.add_axes((left / width, 0.5 / height, wide / width, tall / height))
     axes.set(xlim=(0, 100), ylim=(len(blend) - 0.5, -0.5))
-    _draw_parts(axes, ordered, labels)
-    for row, text in enumerate(narrow):
-        axes.annotate(text, (100, row), xytext=(5, 0), textcoords="offset points", fontsize=_FONT - 1, va="center")
+    _draw_parts(axes, ordered, labels if fits else {}, wide)
+    if signs:
+        write_key(figure, signs)
     axes.set_yticks(range(len(blend)), prototypes)
     axes.set_xlabel("Per cent of the emollient part", fontsize=_FONT, color=INK)
     axes.tick_params(labelsize=_FONT, colors=INK, length=0)
@@ -214,14 +213,15 @@ def _look(number: int) -> dict[str, Any]:
     return {"facecolor": _TINTS[number % len(_TINTS)], "edgecolor": INK, "linewidth": 0.6, "hatch": hatch}
 
 
-def _draw_parts(axes: Axes, blend: pd.DataFrame, labels: dict[str, _Label]) -> None:
+def _draw_parts(axes: Axes, blend: pd.DataFrame, labels: dict[str, _Label], inches: float) -> None:
     start = np.zeros(len(blend))
     for number, emollient in enumerate(blend.columns):
         share = blend[emollient].to_numpy(dtype=float)
         look = _look(number)
         axes.barh(range(len(blend)), share, left=start, height=0.78, **look)
         for row, part in enumerate(share):
-            words = labels[str(emollient)].on_part(float(part))
+            label = labels.get(str(emollient), _Label(""))
+            words = label.on_part(float(part), inches)
             if words:
                 middle = float(start[row] + part / 2)
                 box = {"facecolor": look["facecolor"], "edgecolor": "none", "pad": 1.0} if look["hatch"] else None
@@ -233,18 +233,18 @@ class _Label:
     """The name of an emollient, broken into lines so that it fits on its part of a bar."""
 
     def __init__(self, emollient: str) -> None:
-        self.words = emollient.split(" ")
+        self.words = emollient.split()
         self.widths = [text_width(word, _PART_FONT) for word in self.words]
         self.space = text_width("a a", _PART_FONT) - 2 * text_width("a", _PART_FONT)
 
-    def on_part(self, percent: float) -> str:
+    def on_part(self, percent: float, inches: float) -> str:
         """Return name and share for a part of a bar, empty if there is no room for them."""
         if percent <= 0:
             return ""
         share = f"{format_number(percent, 0)} %"
         widths = [*self.widths, text_width(share, _PART_FONT)]
         # Screens with coarse dots draw letters a little wider than their outlines.
-        room = 0.92 * (percent / 100 * _BAR_WIDTH * _POINTS - 4)
+        room = 0.92 * (percent / 100 * inches * _POINTS - 4)
         lines: list[str] = []
         used = room
         for word, width in zip([*self.words, share], widths, strict=True):
@@ -255,15 +255,6 @@ class _Label:
                 lines.append(word)
                 used = width
         return "" if max(widths) > room or len(lines) > _MOST_LINES else "\n".join(lines)
-
-
-def _narrow_parts(shares: pd.Series, labels: dict[str, _Label]) -> str:
-    """Return the parts of a bar that are too narrow for their name."""
-    return ", ".join(
-        f"{name} {format_number(share, 0)} %"
-        for name, share in shares.items()
-        if share > 0 and not labels[str(name)].on_part(share)
-    )
 
 
 def _swapped_side_by_side(emollients: list[str], pairs: pd.DataFrame | None) -> list[str]:
@@ -284,7 +275,7 @@ def _cascade_picture(described: BlendDescriptors, names: Naming) -> Picture:
         "cascade",
         "Spreading cascade of each blend",
         _cascade_alt_text(described, names),
-        lambda: _cascade_figure(described, names),
+        lambda width: _cascade_figure(described, names, width),
     )
 
 
@@ -308,28 +299,36 @@ def _cascade_rows(result: BlendDescriptors) -> pd.DataFrame:
     )
 
 
-def _cascade_figure(result: BlendDescriptors, names: Naming) -> Figure:
-    """Return the cascade: shares as stacked bars, beside them spreading of the whole blend and of its liquids alone."""
+def _cascade_figure(result: BlendDescriptors, names: Naming, width: float = BROAD) -> Figure:
+    """Return the cascade: shares as stacked bars, and spreading of the whole blend and of its liquids alone."""
     from matplotlib.figure import Figure
 
     rows = _cascade_rows(result)
-    prototypes = [names.prototype(str(name)) for name in rows["prototype"]]
+    prototypes = [shortened(names.prototype(str(name)), _FONT, 0.3 * width * _POINTS) for name in rows["prototype"]]
     left = max(0.6, *(text_width(text, _FONT) / _POINTS + 0.2 for text in prototypes))
-    width = left + _BARS + _BETWEEN + _DOTS + _MARGIN
-    depth = _ROW * len(rows)
-    height = _TOP + depth + _BOTTOM
+    signs = [*_bar_signs(rows), *_dot_signs()]
+    head = key_lines([str(sign.get_label()) for sign in signs], width)[1] + 0.1
+    depth, room = _ROW * len(rows), width - left - _MARGIN
+    beside = width > _STACKED_BELOW
+    wide = (0.62 * room, 0.33 * room) if beside else (room, room)
+    height = head + (depth + _BOTTOM) * (1 if beside else 2)
     figure = Figure(figsize=(width, height))
-    at = (_BOTTOM / height, depth / height)
-    bars = figure.add_axes((left / width, at[0], _BARS / width, at[1]))
-    dots = figure.add_axes(((left + _BARS + _BETWEEN) / width, at[0], _DOTS / width, at[1]))
-    _draw_bars(bars, rows)
+    tall, low = depth / height, 1 - (head + depth) / height
+    bars = figure.add_axes((left / width, low, wide[0] / width, tall))
+    at = ((left + room - wide[1]) / width, low) if beside else (left / width, _BOTTOM / height)
+    dots = figure.add_axes((*at, wide[1] / width, tall))
+    _draw_bars(bars, rows, wide[0])
     _draw_dots(dots, rows)
-    bars.set_yticks(range(len(rows)), prototypes)
-    for axes, title in ((bars, "Per cent of the emollient part"), (dots, "Spreading, mm² in 10 min")):
+    for axes, title, named in (
+        (bars, "Per cent of the emollient part", True),
+        (dots, "Spreading, mm² in 10 min", not beside),
+    ):
+        axes.set_yticks(range(len(rows)), prototypes if named else [""] * len(rows))
         axes.set(ylim=(len(rows) - 0.5, -0.5))
         axes.set_xlabel(title, fontsize=_FONT, color=INK)
         axes.tick_params(labelsize=_FONT, colors=INK, length=0)
         axes.spines[["top", "right", "left"]].set_visible(False)
+    write_key(figure, signs)
     return figure
 
 
@@ -369,50 +368,51 @@ def _speed(name: str) -> str:
     return {"fast": "fast", "medium": "at middling speed", "slow": "slowly"}[name]
 
 
-def _draw_bars(axes: Axes, rows: pd.DataFrame) -> None:
+def _bar_signs(rows: pd.DataFrame) -> list[Artist]:
+    """Return what stands for each class of spreading that is there."""
+    from matplotlib.patches import Patch
+
     low, high = SPREADING_LIMITS[0]
-    headings = {
+    words = {
         "fast": f"fast, above {high:g}",
         "medium": f"medium, {low:g} to {high:g}",
         "slow": f"slow, below {low:g}",
         "solid": "solid",
         "unknown": "not known",
     }
+    return [
+        Patch(facecolor=_FILLS[name][0], hatch=_FILLS[name][1], edgecolor=INK, linewidth=0.5, label=words[name])
+        for name in _CLASSES
+        if rows[name].max() >= _SMALLEST_SHOWN
+    ]
+
+
+def _dot_signs() -> list[Artist]:
+    from matplotlib.lines import Line2D
+
+    look: dict[str, Any] = {"linestyle": "none", "markeredgecolor": INK}
+    return [
+        Line2D([], [], marker="s", markersize=5, markerfacecolor=INK, label="whole blend", **look),
+        Line2D([], [], marker="o", markersize=7, markerfacecolor="white", label="liquids alone", **look),
+    ]
+
+
+def _draw_bars(axes: Axes, rows: pd.DataFrame, inches: float) -> None:
     start = np.zeros(len(rows))
-    shown = [name for name in _CLASSES if rows[name].max() >= _SMALLEST_SHOWN]
-    for name in shown:
+    for name in [name for name in _CLASSES if rows[name].max() >= _SMALLEST_SHOWN]:
         share = rows[name].to_numpy(float)
         colour, hatch = _FILLS[name]
-        axes.barh(
-            range(len(rows)),
-            share,
-            left=start,
-            height=0.76,
-            facecolor=colour,
-            edgecolor=INK,
-            linewidth=0.5,
-            hatch=hatch,
-            label=headings[name],
-        )
+        look: dict[str, Any] = {"facecolor": colour, "edgecolor": INK, "linewidth": 0.5, "hatch": hatch}
+        axes.barh(range(len(rows)), share, left=start, height=0.76, **look)
         for row, part in enumerate(share):
-            _label(axes, name, float(part), float(start[row] + part / 2), row)
+            _label(axes, name, float(part), float(start[row] + part / 2), row, inches)
         start += share
     axes.set_xlim(0, 100)
-    axes.legend(
-        loc="lower left",
-        bbox_to_anchor=(0, 1.0),
-        ncols=len(shown),
-        fontsize=_FONT - 1,
-        frameon=False,
-        handlelength=1.2,
-        columnspacing=0.9,
-        borderaxespad=0.3,
-    )
 
 
-def _label(axes: Axes, name: str, part: float, middle: float, row: int) -> None:
+def _label(axes: Axes, name: str, part: float, middle: float, row: int, inches: float) -> None:
     """Write name and share on a part of a bar, the share alone where there is no room for both."""
-    room = part / 100 * _BARS * _POINTS - 4
+    room = part / 100 * inches * _POINTS - 4
     share = f"{format_number(part, 0)} %"
     words = next((text for text in (f"{name} {share}", share) if text_width(text, _FONT - 1) <= room), "")
     if part >= _SMALLEST_SHOWN and words:
@@ -422,38 +422,13 @@ def _label(axes: Axes, name: str, part: float, middle: float, row: int) -> None:
 
 def _draw_dots(axes: Axes, rows: pd.DataFrame) -> None:
     """Draw both figures of spreading joined by a line: the longer it is, the more the liquids alone mislead."""
-    from matplotlib.lines import Line2D
-
     for row, (whole, liquids) in enumerate(zip(rows["whole"], rows["liquids"], strict=True)):
         axes.plot([whole, liquids], [row, row], color=FAINT, linewidth=2.2, zorder=1)
         axes.plot([liquids], [row], marker="o", markersize=7, markerfacecolor="white", markeredgecolor=INK, zorder=2)
         axes.plot([whole], [row], marker="s", markersize=5, markerfacecolor=INK, markeredgecolor=INK, zorder=3)
-    axes.set_yticks([])
     axes.grid(axis="x", color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)
     low, high = float(rows[["whole", "liquids"]].min().min()), float(rows[["whole", "liquids"]].max().max())
     room = 0.08 * ((high - low) or 1.0)
     if np.isfinite([low, high]).all():
         axes.set_xlim(low - room, high + room)
-    dots = [
-        Line2D([], [], linestyle="none", marker="s", markersize=5, color=INK, label="whole blend"),
-        Line2D(
-            [],
-            [],
-            linestyle="none",
-            marker="o",
-            markersize=7,
-            markerfacecolor="white",
-            markeredgecolor=INK,
-            label="liquids alone",
-        ),
-    ]
-    axes.legend(
-        handles=dots,
-        loc="lower left",
-        bbox_to_anchor=(0, 1.0),
-        ncols=2,
-        fontsize=_FONT - 1,
-        frameon=False,
-        borderaxespad=0.3,
-    )

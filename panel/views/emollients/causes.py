@@ -14,8 +14,8 @@ from panel.models.emollients.causes import AWAY, CANNOT_TELL, GOES_ALONG, STANDS
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row
-from panel.views.drawing.pictures import FAINT, INK, shortened, text_width
 from panel.views.emollients.swaps import WHAT_SWAPS_CANNOT_SHOW
+from panel.views.pictures import FAINT, INK, shortened, text_width
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -88,7 +88,7 @@ def _cell(row: Mapping[str, Any], about: About) -> str:
 
 
 _WANTED = each_row("Wanted", lambda row, _: window_words(row["target_low"], row["target_high"]), "target_low")
-CAUSES = Table(
+_CAUSES = Table(
     "causes",
     f"Change of the score by each swap; {_SIGNS[STANDS_OUT]} stands out, {_SIGNS[CANNOT_TELL]} cannot tell, "
     f"{_SIGNS[GOES_ALONG]} goes along with something else too",
@@ -112,8 +112,8 @@ def tell_causes(causes: Causes, names: Naming, *more: Drawer) -> Told:
         _causes_headline(causes, names),
         _picture_of(causes, names) if there else None,
         _causes_to_mind(causes, names),
-        CAUSES if there else None,
-        (*([drawer("The same as a table", CAUSES)] if there else []), *more),
+        _CAUSES if there else None,
+        (*([drawer("The same as a table", _CAUSES)] if there else []), *more),
         WHAT_SWAPS_CANNOT_SHOW,
     )
 
@@ -254,7 +254,7 @@ def _in_words(row: Mapping[Any, Any], names: Naming) -> str:
 
 
 _NAMES, _GAP, _MARGIN = 172.0, 8.0, 8.0
-_WIDE, _NARROW = 860.0, 270.0
+_WIDE, _NARROW, _PHONE = 860.0, 280.0, 6.0
 _WIDEST_CELL, _MOST_ON_A_PHONE = 120.0, 9
 _HEADING, _BODY, _SMALL, _SMALLEST = 10.5, 9.0, 8.0, 7.4  # letters
 _ROW, _LINE = 56.0, 1.28
@@ -266,7 +266,7 @@ _BOLD = 1.14  # bold letters are so much wider
 def causes_picture(
     traced: TracedSwaps, decision: Decision | None, names: Naming, *, most: int = _MOST_COLUMNS
 ) -> Picture:
-    """Return the matrix of causes; `narrow` of the picture draws it for a phone, swap by swap.
+    """Return the matrix of causes; drawn for a phone swap by swap.
 
     Parameters
     ----------
@@ -284,8 +284,7 @@ def _picture_of(causes: Causes, names: Naming, *, most: int = _MOST_COLUMNS) -> 
         "causes",
         "Which swap did what",
         f"Which swap did what. {_causes_alt_text(causes, names)}",
-        lambda: _figure(causes, names, most),
-        lambda: _narrow_figure(causes, names, most),
+        lambda width: (_narrow_figure if width < _PHONE else _figure)(causes, names, most),
     )
 
 

@@ -19,14 +19,29 @@ from panel.models.emollients.curves import (
     ReducedCurves,
 )
 from panel.stats.curves.flow import CLEARLY_WORSE, FLOW_MODELS
-from panel.stats.curves.force_curve import zero_crossings
+from panel.stats.curves.over_time import zero_crossings
 from panel.study.naming import Naming
 from panel.study.shown import About, Across, Table, each_row, number, text, yes_no
-from panel.views.drawing.pictures import FAINT, GREY, INK, markers, spread_apart, text_width
+from panel.views.pictures import (
+    BROAD,
+    GREY,
+    INK,
+    key_lines,
+    marker_of,
+    panels,
+    plain,
+    prototype_mark,
+    shortened,
+    spread_apart,
+    text_width,
+    wrapped,
+    write_key,
+)
 from panel.views.told import Picture, Told, drawer
 from panel.words import NOTHING, format_change, format_list, format_number, format_typed
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -73,7 +88,7 @@ def tell_curves(result: ReducedCurves, names: Naming) -> Told:
     """Tell what the measured curves come down to: flow curves first, then force curves."""
     flow, force = _flow_sentences(result), _force_sentences(result)
     has_flow, has_force = len(result.flow.parameters) > 0, len(result.force.quantities) > 0
-    pictures = [_flow_picture(result)] * has_flow + [_force_picture(result)] * has_force
+    pictures = [_flow_picture(result, names)] * has_flow + [_force_picture(result)] * has_force
     told = [*flow[1:], *flow[:1], *force]  # how thick they are before which model says so
     behind = [drawer("Flow curves in numbers", _FLOW, _VISCOSITIES, _FLOW_MODELS_COMPARED)] * has_flow
     behind += [drawer("Force curves in numbers", *pictures[1:], _FORCE)] * has_force
@@ -94,14 +109,14 @@ _CANNOT = (
 )
 
 
-def _flow_picture(result: ReducedCurves) -> Picture:
+def _flow_picture(result: ReducedCurves, names: Naming) -> Picture:
     alt = f"Flow curves, shear stress by shear rate on logarithmic scales. {' '.join(_flow_sentences(result))}"
-    return Picture("flow", "Flow curves", alt, lambda: _flow_figure(result))
+    return Picture("flow", "Flow curves", alt, lambda width: _flow_figure(result, names, width))
 
 
 def _force_picture(result: ReducedCurves) -> Picture:
     alt = f"Force curves with the areas that were taken. {' '.join(_force_sentences(result))}"
-    return Picture("force", "Force curves", alt, lambda: _force_figure(result))
+    return Picture("force", "Force curves", alt, lambda width: _force_figure(result, width))
 
 
 def _flow_sentences(result: ReducedCurves) -> tuple[str, ...]:
@@ -260,97 +275,92 @@ def _model_words(model: str) -> str:
 _FONT = 8.5  # points
 _POINTS = 72.0  # to the inch
 # Inches.
-_WIDTH, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 5.6, 4.0, 0.75, 0.6, 0.65, 0.4
-_SMALL_WIDTH, _SMALL_HEIGHT, _SMALL_LEFT, _SMALL_TOP = 2.6, 1.9, 0.6, 0.4
-_MOST_BESIDE = 4
+_HEIGHT, _LEFT, _BOTTOM, _RIGHT = 4.0, 0.75, 0.6, 0.4
+_SMALL, _SMALL_HEIGHT, _SMALL_LEFT, _SMALL_TOP = 1.9, 1.6, 0.55, 0.35
 _HATCH = "////"
 _GAP = 0.025  # between the picture and the names at its right, as a part of its width
-_EDGE = 0.15  # a word closer to an edge than this part of the width stands beside its line, not over it
 _LINE_SPACE = 1.25  # of the size of the letters
 _LONG = 500.0  # a logarithmic axis with more than this between its ends is numbered at powers of ten only
 _WORK, _PULL = "#c2d0cb", "#e3c7a0"
 
 
-def _flow_figure(result: ReducedCurves) -> Figure:
+def _flow_figure(result: ReducedCurves, names: Naming, width: float = BROAD) -> Figure:
     """Return the flow curves: measured points, the fitted curve of each repeat, prototypes named at the right.
 
     Dashed uprights are the shear rates of use.
     """
-    import seaborn as sns
     from matplotlib.figure import Figure
 
     flow = result.flow
     prototypes = [str(name) for name in dict.fromkeys(flow.points["prototype"])]
-    drawn = markers(prototypes, prototypes)
-    named = max((text_width(name, _FONT) for name in prototypes), default=0.0) / _POINTS
-    width, height = _LEFT + _WIDTH + _RIGHT + named, _BOTTOM + _HEIGHT + _TOP
-    figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((_LEFT / width, _BOTTOM / height, _WIDTH / width, _HEIGHT / height))
-    axes.set(xscale="log", yscale="log")
-    colours = {name: drawn[name].colour for name in prototypes}
-    shapes = {name: drawn[name].shape for name in prototypes}
-    order = sorted(prototypes, key=lambda name: colours[name] != GREY)  # grey ones below
-    look = {"x": "rate", "y": "stress", "hue": "prototype", "hue_order": order, "palette": colours, "ax": axes}
-    sns.lineplot(
-        data=flow.lines, units="repeat", estimator=None, errorbar=None, linewidth=1.2, legend=False, zorder=2, **look
-    )
-    sns.scatterplot(
-        data=flow.points, style="prototype", style_order=order, markers=shapes, s=16, edgecolor=INK, linewidth=0.3,
-        legend=False, zorder=3, **look,
-    )  # fmt: skip
-    _mark_rates(axes, sorted(set(flow.viscosities["rate"])))
-    _name_at_the_right(axes, flow.lines)
-    _log_ticks(axes)
+    named = {name: shortened(names.prototype(name), _FONT, 0.3 * width * _POINTS) for name in prototypes}
+    right = max((text_width(name, _FONT) for name in named.values()), default=0.0) / _POINTS + _RIGHT
     model = "" if flow.model is None else f"; lines: {MODEL_WORDS[flow.model]}"
-    axes.set_title(f"Flow curves{model}", fontsize=_FONT + 1.5, color=INK, loc="left", pad=26)
+    title = wrapped(f"Flow curves{model}", _FONT + 1, (width - 0.2) * _POINTS)
+    rates = sorted(set(flow.viscosities["rate"]))
+    top = 0.2 + 0.18 * len(title) + 0.15 * len(rates)
+    wide, height = width - _LEFT - right, _BOTTOM + _HEIGHT + top
+    figure = Figure(figsize=(width, height))
+    axes = figure.add_axes((_LEFT / width, _BOTTOM / height, wide / width, _HEIGHT / height))
+    axes.set(xscale="log", yscale="log")
+    for name in prototypes:
+        look = marker_of(names, name)
+        for _, line in flow.lines.loc[flow.lines["prototype"] == name].groupby("repeat", sort=False):
+            axes.plot(line["rate"], line["stress"], color=look.colour, linewidth=1.2, zorder=2)
+        own = flow.points.loc[flow.points["prototype"] == name]
+        axes.plot(
+            own["rate"], own["stress"], linestyle="none", marker=look.shape, markersize=4, color=look.colour,
+            markeredgecolor=INK, markeredgewidth=0.3, zorder=3, gid=prototype_mark(name),
+        )  # fmt: skip
+    _mark_rates(axes, rates)
+    _name_at_the_right(axes, flow.lines, named)
+    _log_ticks(axes)
+    figure.text(0.1 / width, 1 - 0.06 / height, "\n".join(title), fontsize=_FONT + 1, color=INK, va="top")
     axes.set_xlabel("Shear rate, 1/s", fontsize=_FONT, color=INK)
     axes.set_ylabel("Shear stress, Pa", fontsize=_FONT, color=INK)
-    _plain(axes)
+    plain(axes)
     return figure
 
 
-def _force_figure(result: ReducedCurves) -> Figure:
+def _force_figure(result: ReducedCurves, width: float = BROAD) -> Figure:
     """Return the force curves, one picture per prototype; the areas taken of its first repeat are filled."""
-    from matplotlib.figure import Figure
-
     points, peaks = result.force.points, result.force.peaks
     prototypes = [str(name) for name in dict.fromkeys(points["prototype"])]
-    beside = max(1, min(len(prototypes), _MOST_BESIDE))
-    stacked = max(1, -(-len(prototypes) // beside))
-    wide, tall = _SMALL_LEFT + _SMALL_WIDTH, _SMALL_TOP + _SMALL_HEIGHT + _BOTTOM
-    figure = Figure(figsize=(beside * wide + 0.15, stacked * tall + 0.35))
-    whole = beside * wide + 0.15, stacked * tall + 0.35
-    for place_of, prototype in enumerate(prototypes):
-        row, column = divmod(place_of, beside)
-        place = (column * wide + _SMALL_LEFT) / whole[0], ((stacked - 1 - row) * tall + _BOTTOM) / whole[1]
-        axes = figure.add_axes((*place, (_SMALL_WIDTH - 0.15) / whole[0], _SMALL_HEIGHT / whole[1]))
+    signs = _force_signs()
+    head = key_lines([str(sign.get_label()) for sign in signs], width)[1]
+    figure, parts = panels(
+        len(prototypes), width, least=_SMALL, tall=_SMALL_HEIGHT, left=_SMALL_LEFT, top=_SMALL_TOP, bottom=_BOTTOM,
+        head=head,
+    )  # fmt: skip
+    for axes, prototype in zip(parts, prototypes, strict=True):
         axes.set(xlim=_reach(points["along"]), ylim=_reach(points["force"]))
         own = points.loc[points["prototype"] == prototype]
         _draw_force(axes, own, peaks.loc[peaks["prototype"] == prototype].iloc[0])
-        axes.set_title(prototype, fontsize=_FONT, color=INK, loc="left")
+        room = axes.get_position().width * width * _POINTS
+        axes.set_title(shortened(prototype, _FONT, room), fontsize=_FONT, color=INK, loc="left")
         along, force = str(own["along_unit"].iloc[0]), str(own["force_unit"].iloc[0])
         axes.set_xlabel(f"{'Time' if along == 's' else 'Way'}, {_unit_words(along)}", fontsize=_FONT, color=INK)
-        axes.set_ylabel(f"Force, {_unit_words(force)}" if column == 0 else "", fontsize=_FONT, color=INK)
-    _force_key(figure, whole[1])
+        axes.set_ylabel(f"Force, {_unit_words(force)}", fontsize=_FONT, color=INK)
+    write_key(figure, signs)
     return figure
 
 
 def _mark_rates(axes: Axes, rates: Sequence[float]) -> None:
-    """Draw an upright at each rate of use that lies in the picture, with its words above, on two lines by turns."""
+    """Draw an upright at each rate of use that lies in the picture, with its words above, each on a line of its own."""
     low, high = np.log(axes.get_xlim())
     inside = [(rate, (np.log(rate) - low) / (high - low)) for rate in rates if low <= np.log(rate) <= high]
     for turn, (rate, across) in enumerate(inside):
         axes.axvline(rate, color=INK, linewidth=0.7, linestyle=(0, (4, 3)), zorder=1)
         words = _RATE_WORDS.get(float(rate), f"{rate:g} 1/s")
-        line = (len(inside) - 1 - turn) % 2
-        side = "left" if across < _EDGE else "right" if across > 1 - _EDGE else "center"
+        line = len(inside) - 1 - turn
+        side = "left" if across < 0.5 else "right"
         axes.annotate(
             words, (across, 1), xycoords="axes fraction", xytext=(0, 3 + line * _FONT * _LINE_SPACE),
             textcoords="offset points", fontsize=_FONT - 1, color=INK, ha=side,
         )  # fmt: skip
 
 
-def _name_at_the_right(axes: Axes, lines: pd.DataFrame) -> None:
+def _name_at_the_right(axes: Axes, lines: pd.DataFrame, named: Mapping[str, str]) -> None:
     """Write each prototype beside the end of its curve, apart from the others, with a thin line to it."""
     ends = lines.loc[lines.groupby("prototype", sort=False)["rate"].idxmax()]
     low, high = np.log(axes.get_ylim())
@@ -363,7 +373,7 @@ def _name_at_the_right(axes: Axes, lines: pd.DataFrame) -> None:
         end = (np.log(row["rate"]) - low_rate) / (high_rate - low_rate)
         leader = [end, 1.0, 1 + _GAP], [from_height / side, from_height / side, place / side]
         axes.plot(*leader, transform=axes.transAxes, color=GREY, linewidth=0.6, clip_on=False, zorder=1)
-        name = str(row["prototype"])
+        name = named[str(row["prototype"])]
         axes.text(1.3 * _GAP + 1, place / side, name, transform=axes.transAxes, fontsize=_FONT, color=INK, va="center")
 
 
@@ -375,7 +385,7 @@ def _draw_force(axes: Axes, own: pd.DataFrame, peak: pd.Series) -> None:
             line.set(color=INK, linewidth=1.2, zorder=4)
             _fill_areas(axes, curve, peak)
     axes.axhline(0, color=INK, linewidth=0.8, zorder=1)
-    _plain(axes)
+    plain(axes)
 
 
 def _fill_areas(axes: Axes, curve: pd.DataFrame, peak: pd.Series) -> None:
@@ -396,17 +406,13 @@ def _reach(values: pd.Series) -> tuple[float, float]:
     return low - 0.05 * (high - low), high + 0.05 * (high - low)
 
 
-def _force_key(figure: Figure, height: float) -> None:
+def _force_signs() -> list[Artist]:
     from matplotlib.patches import Patch
 
-    entries = [
+    return [
         Patch(facecolor=_WORK, alpha=0.6, label="work of shear"),
         Patch(facecolor=_PULL, alpha=0.6, hatch=_HATCH, edgecolor=INK, linewidth=0, label="work of adhesion"),
     ]
-    figure.legend(
-        handles=entries, loc="upper left", bbox_to_anchor=(0.01, 1 - 0.02 / height), ncols=2, fontsize=_FONT,
-        frameon=False,
-    )  # fmt: skip
 
 
 def _log_ticks(axes: Axes) -> None:
@@ -417,10 +423,3 @@ def _log_ticks(axes: Axes) -> None:
         axis.set_major_locator(LogLocator(subs=(1, 2, 5) if high / low < _LONG else (1,)))
         axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
         axis.set_minor_formatter(NullFormatter())
-
-
-def _plain(axes: Axes) -> None:
-    axes.grid(color=FAINT, linewidth=0.5)
-    axes.set_axisbelow(True)
-    axes.tick_params(labelsize=_FONT - 1, colors=INK)
-    axes.spines[["top", "right"]].set_visible(False)

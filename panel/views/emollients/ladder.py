@@ -10,20 +10,7 @@ import pandas as pd
 from panel.models.emollients.descriptors import descriptor_words
 from panel.models.emollients.ladder import JOIN, WITH, Ladder
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    P_HOLM,
-    About,
-    P,
-    Source,
-    Table,
-    each_row,
-    number,
-    p_value,
-    share,
-    text,
-    yes_no,
-)
+from panel.study.shown import ATTRIBUTE, P_HOLM, About, Source, Table, each_row, number, p_value, share, text, yes_no
 from panel.views.emollients.swaps import swap_words
 from panel.views.told import Told, drawer
 from panel.words import NOTHING, capital, counted, format_list, format_number, format_p, format_share
@@ -40,19 +27,17 @@ _TITLES = {
 }
 
 
-def ladder_headline(ladder: Ladder) -> str:
+def _ladder_headline(ladder: Ladder) -> str:
     """Return in one sentence how far the evidence reaches."""
     verdicts = ladder.verdicts["verdict"]
     n, counts = len(verdicts), verdicts.value_counts()
     named, swaps = int(counts.get("driver", 0)), int(counts.get("swaps", 0))
-    parts = [f"On {swaps} of {n} attributes the difference goes with a swap, also judged from prototype to prototype"]
+    parts = [f"On {swaps} of {n} attributes it is shown which swap made the difference"]
     if doubtful := int(counts.get("assessors", 0)):
-        parts.append(f"on {doubtful} only the assessors agree on one")
+        parts.append(f"on {doubtful} it is likely")
     if along := int(counts.get("along", 0)):
-        parts.append(f"on {along} it goes along with a swap or with something else that these data cannot tell from it")
-    parts.append(
-        f"on {named} a property of the blend may be named" if named else "no property of the blend may be named"
-    )
+        parts.append(f"on {along} it may be something that goes along with the swap")
+    parts.append(f"on {named} a property of the blend may be named" if named else "no property of the oil may be named")
     return f"{'; '.join(parts)}."
 
 
@@ -62,7 +47,7 @@ def tell_ladder(ladder: Ladder, names: Naming) -> Told:
     return Told(
         ladder,
         names,
-        ladder_headline(ladder),
+        _ladder_headline(ladder),
         drawers=(
             drawer("Sensation by sensation", *_verdict_sentences(ladder, names)),
             drawer("Step by step: what each adds, and what it cannot say", LADDER),
@@ -88,19 +73,19 @@ def _verdict_sentences(ladder: Ladder, names: Naming) -> tuple[str, ...]:
 
 
 def _steps(ladder: Ladder) -> pd.DataFrame:
-    return pd.DataFrame({"rung": [rung.name for rung in ladder.rungs], "stopped": [r.stopped for r in ladder.rungs]})
+    return pd.DataFrame({"step": list(ladder.stopped), "stopped": list(ladder.stopped.values())})
 
 
 def _adds(row: Mapping[str, Any], about: About) -> str:
-    return f"Stops here: {row['stopped']}." if row["stopped"] else _WRITERS[row["rung"]](about)[0]
+    return f"Stops here: {row['stopped']}." if row["stopped"] else _WRITERS[row["step"]](about)[0]
 
 
 def _cannot(row: Mapping[str, Any], about: About) -> str:
-    return NOTHING if row["stopped"] else _WRITERS[row["rung"]](about)[1] or NOTHING
+    return NOTHING if row["stopped"] else _WRITERS[row["step"]](about)[1] or NOTHING
 
 
 def _moves(about: About) -> tuple[str, str]:
-    count = int(about.result.rung("moves").numbers["counts"].sum())
+    count = int(about.result.steps["moves"]["counts"].sum())
     return (
         f"The blends differ in {counted(count, 'independent way')}, so no more than {counted(count, 'effect')} can be "
         "told apart on any attribute.",
@@ -125,7 +110,7 @@ def _prototypes(about: About) -> tuple[str, str]:
 
 
 def _aliases(about: About) -> tuple[str, str]:
-    groups = int(about.result.rung("aliases").numbers["group"].nunique())
+    groups = int(about.result.steps["aliases"]["group"].nunique())
     if not groups:
         return ("No two emollients or properties move together closely.", "Looser ties; see the correlations.")
     return (
@@ -183,14 +168,11 @@ def _mixture(about: About) -> tuple[str, str]:
     ]
     if not told:
         return ("", "The blends are too few for any mixture model.")
-    return (
-        f"{capital('; '.join(told))}.",
-        "What a pure emollient would do: coefficients speak of blends nobody made.",
-    )
+    return (f"{capital('; '.join(told))}.", "What a pure emollient would do: coefficients speak of blends nobody made.")
 
 
 def _ceiling(about: About) -> tuple[str, str]:
-    numbers = about.result.rung("ceiling").numbers
+    numbers = about.result.steps["ceiling"]
     share = numbers["ceiling"]
     least = numbers["attribute"].iloc[int(share.argmin())]
     return (
@@ -285,11 +267,11 @@ LADDER = Table(
     "How far the evidence carries, step by step",
     _steps,
     (
-        text("Step", "rung", _TITLES),
-        each_row("What it adds", _adds, "rung"),
-        each_row("What it cannot say", _cannot, "rung"),
+        text("Step", "step", _TITLES),
+        each_row("What it adds", _adds, "step"),
+        each_row("What it cannot say", _cannot, "step"),
     ),
-    key=("rung",),
+    key=("step",),
 )
 _LINKS = Table(
     "links",
@@ -317,8 +299,8 @@ PREDICTION = Table(
         number("All properties", "q2", 2),
         number("Chance (1 in 20)", "q2_chance", 2),
         number("The swaps alone", "q2_swaps", 2),
-        P,
-        P_HOLM,
+        p_value("p, predicted", "p_value"),
+        p_value("p, predicted, Holm", "p_adjusted"),
         p_value("Smallest p possible", "floor"),
         share("Most that can be explained", "ceiling"),
     ),

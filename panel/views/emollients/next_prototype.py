@@ -26,13 +26,13 @@ from panel.study.shown import (
     yes_no,
 )
 from panel.study.shown import share as share_column
-from panel.views.drawing.interval_picture import FONT, interval_figure, needed_limits
-from panel.views.drawing.pictures import INK, STAGES, Marker, marker_of
 from panel.views.emollients.causes import short_swap, window_words
+from panel.views.pictures import BROAD, INK, STAGES, Marker, interval_figure, marker_of, needed_limits
 from panel.views.told import Picture, Told, drawer
-from panel.words import counted, format_change, format_list, format_number, format_share
+from panel.words import counted, format_change, format_list, format_number, format_share, quoted
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -55,9 +55,7 @@ _PROPOSALS = Table(
     (text("Emollient", "ingredient"),),
     key=("ingredient",),
     across=Across(
-        "proposal",
-        number("", "percent", 2),
-        lambda value, about: f"{value}. {_purpose(about.result, value)}",
+        "proposal", number("", "percent", 2), lambda value, about: f"{value}. {_purpose(about.result, value)}"
     ),
 )
 
@@ -121,12 +119,8 @@ def _likely(profile: pd.DataFrame, names: Naming) -> str:
         rows = profile.loc[profile["place"].isin(places), "attribute"]
         count = f" {len(rows)} of {counted((profile['place'] != '').sum(), 'target')}" if word != "doubtful" else ""
         if len(rows):
-            told.append(f"{word}{count}: {format_list([_quoted(names.attribute(str(name))) for name in rows])}")
+            told.append(f"{word}{count}: {format_list([quoted(names.attribute(str(name))) for name in rows])}")
     return "; ".join(told) or "nothing is wanted of what can be predicted"
-
-
-def _quoted(words: str) -> str:
-    return f"“{words}”" if "," in words else words
 
 
 def _next_picture(result: NextPrototypes, names: Naming) -> Picture:
@@ -135,10 +129,10 @@ def _next_picture(result: NextPrototypes, names: Naming) -> Picture:
     told += [f"candidate {row['proposal']} {format_number(row['expected'], 1)}" for row in known.to_dict("records")]
     windows = int(result.proposals["windows"].max())
     title = f"How many of {windows} targets each is expected to meet"
-    return Picture("next", title, f"{title}: {format_list(told)}.", lambda: _next_figure(result, names))
+    return Picture("next", title, f"{title}: {format_list(told)}.", lambda width: _next_figure(result, names, width))
 
 
-def _next_figure(result: NextPrototypes, names: Naming) -> Figure:
+def _next_figure(result: NextPrototypes, names: Naming, width: float = BROAD) -> Figure:
     """Return the prototypes there are, then the candidates, by how many targets each is expected to meet."""
     made = [str(name) for name in result.tested["prototype"]]
     known = result.proposals.dropna(subset=["expected"])
@@ -154,6 +148,7 @@ def _next_figure(result: NextPrototypes, names: Naming) -> Figure:
             "colour": [look.colour for look in looks],
             "shape": [look.shape for look in looks],
             "filled": [True] * len(made) + [False] * len(known),
+            "stands_for": made + [""] * len(known),
         }
     )
     windows = int(result.proposals["windows"].max())
@@ -162,6 +157,7 @@ def _next_figure(result: NextPrototypes, names: Naming) -> Figure:
         heights[-1] + _ROW,
         list(zip(heights, labels, strict=True)),
         remarks=[(y, format_number(value, 1)) for y, value in zip(heights, rows["estimate"], strict=True)],
+        width=width,
         limits=(0, windows),
         x_title=f"Targets it is expected to meet, of {windows} (sum of the chances)",
     )
@@ -325,7 +321,7 @@ def _profile_picture(result: WhatIf, names: Naming) -> Picture:
         mean = format_number(row["estimate"], names.digits)
         told.append(f"{names.attribute(str(row['attribute']))} {mean} ({ends}{wanted})")
     alt = f"Means to expect with intervals and targets: {'; '.join(told)}."
-    return Picture("what_if", "What to expect from this blend", alt, lambda: _figure(result, names))
+    return Picture("what_if", "What to expect from this blend", alt, lambda width: _figure(result, names, width))
 
 
 # A picture of a predicted profile: intervals of the means to expect, against the target windows.
@@ -335,7 +331,7 @@ _ROW, _HEADING = 0.27, 0.24  # inches
 _WINDOW = "#d9ead3"
 
 
-def _figure(result: WhatIf, names: Naming) -> Figure:
+def _figure(result: WhatIf, names: Naming, width: float = BROAD) -> Figure:
     """Return the means to expect; filled dots have the whole interval in the window, small lines are the base."""
     profile = _in_order(result.profile, names)
     heights, headings = _places(profile, names)
@@ -358,13 +354,14 @@ def _figure(result: WhatIf, names: Naming) -> Figure:
         depth,
         [(y, names.attribute(str(name))) for y, name in zip(heights, profile["attribute"], strict=True)],
         headings=headings,
+        width=width,
         limits=limits,
+        key=_key(result.level),
         x_title=names.with_scale("Expected mean with its interval"),
     )
     for y, row in zip(heights, profile.to_dict("records"), strict=True):
         _window(axes, y, float(row["target_low"]), float(row["target_high"]), limits)
         axes.plot([row["base"]] * 2, [y - 0.3 * _ROW, y + 0.3 * _ROW], color=INK, linewidth=1.2, zorder=2)
-    _key(axes, result.level)
     return figure
 
 
@@ -404,23 +401,13 @@ def _window(axes: Axes, y: float, low: float, high: float, limits: tuple[float, 
         )
 
 
-def _key(axes: Axes, level: float) -> None:
+def _key(level: float) -> list[Artist]:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    axes.legend(
-        handles=[
-            Patch(facecolor=_WINDOW, label="wanted"),
-            Line2D([], [], color=INK, linewidth=1.5, label=f"{100 * level:g} % interval"),
-            Line2D([], [], linestyle="none", marker="|", markersize=9, markeredgewidth=1.2, color=INK, label="base"),
-            Line2D([], [], linestyle="none", marker="o", markersize=6, color=INK, label="all of it in the window"),
-        ],
-        loc="lower left",
-        bbox_to_anchor=(0, 1),
-        ncols=4,
-        fontsize=FONT - 0.5,
-        frameon=False,
-        handlelength=1.4,
-        columnspacing=1.1,
-        borderaxespad=0.2,
-    )
+    return [
+        Patch(facecolor=_WINDOW, label="wanted"),
+        Line2D([], [], color=INK, linewidth=1.5, label=f"{100 * level:g} % interval"),
+        Line2D([], [], linestyle="none", marker="|", markersize=9, markeredgewidth=1.2, color=INK, label="base"),
+        Line2D([], [], linestyle="none", marker="o", markersize=6, color=INK, label="all of it in the window"),
+    ]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,7 +16,6 @@ from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
     P_ADJUSTED,
-    P_HOLM,
     VERDICT,
     About,
     Across,
@@ -28,15 +26,30 @@ from panel.study.shown import (
     count,
     each_row,
     number,
+    p_value,
     share,
     text,
     yes_no,
 )
-from panel.views.drawing.interval_picture import interval_figure
-from panel.views.drawing.pictures import FAINT, GREY, INK, place_labels, text_width
 from panel.views.emollients.causes import short_swap
 from panel.views.emollients.curves import format_reading, measure_title, with_unit
 from panel.views.emollients.swaps import swap_words
+from panel.views.pictures import (
+    BROAD,
+    FAINT,
+    GREY,
+    INK,
+    draw_prototype,
+    interval_figure,
+    key_lines,
+    panels,
+    place_labels,
+    plain,
+    shortened,
+    text_width,
+    wrapped,
+    write_key,
+)
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -47,6 +60,7 @@ from panel.words import (
     format_list,
     format_number,
     format_share,
+    quoted,
 )
 
 if TYPE_CHECKING:
@@ -77,7 +91,7 @@ def tell_readings(result: JoinedReadings, names: Naming) -> Told:
             drawer("All other pairs", *screened[1:], *((_SCREENING,) if len(result.screening) else ())),
             *_map_drawer(result.map, names),
             drawer("What the swaps did to the readings", *_swap_sentences(result), READING_SWAPS),
-            drawer("The readings", READINGS, MEASURES),
+            drawer("The readings", READINGS, _MEASURES),
         ),
         _CANNOT,
     )
@@ -96,27 +110,23 @@ def _headline(result: JoinedReadings, names: Naming) -> str:
     if sure.empty:
         return f"On none of {asked} can these prototypes show that the reading declared for it goes with it."
     first = sure.iloc[(-sure["estimate"].abs()).argsort(kind="stable")].head(_MOST_NAMED)
-    told = [f"{_quoted(names.attribute(str(row['attribute'])))} with {row['measure']}" for row in _rows(first)]
+    told = [f"{quoted(names.attribute(str(row['attribute'])))} with {row['measure']}" for row in _rows(first)]
     more = len(sure) - len(told)
-    rest = f" and {counted(more, 'other')}" if more else ""
-    return f"{len(sure)} of {asked} go with the reading declared beforehand, as expected: {format_list(told)}{rest}."
+    named = format_list([*told, *([counted(more, "other")] if more else [])])
+    return f"{len(sure)} of {asked} go with the reading declared beforehand, as expected: {named}."
 
 
 def _against(result: JoinedReadings, names: Naming) -> tuple[str, ...]:
     """Return the sentence on pairs that went another way than was expected, and on those that may be chance."""
     rows = result.partners
     against, doubtful = (
-        [_quoted(names.attribute(str(name))) for name in rows.loc[chosen, "attribute"]]
+        [quoted(names.attribute(str(name))) for name in rows.loc[chosen, "attribute"]]
         for chosen in (rows["verdict"] == AGAINST, (rows["verdict"] != CANNOT_TELL) & ~rows["stands_out"].astype(bool))
     )
     told = [f"Against what was expected: {format_list(against)}."] if against else []
     if doubtful:
         told.append(f"Counted together with all declared pairs this can be chance: {format_list(doubtful)}.")
     return tuple(told)
-
-
-def _quoted(words: str) -> str:
-    return f"“{words}”" if "," in words else words
 
 
 def _rows(frame: pd.DataFrame) -> list[dict[Any, Any]]:
@@ -229,7 +239,7 @@ PARTNERS = Table(
         _R,
         count("Prototypes", "n"),
         number("r needed", "needed", 2),
-        P_HOLM,
+        p_value("p of r, Holm", "p_adjusted"),
         VERDICT,
     ),
     key=("attribute", "measure"),
@@ -241,15 +251,7 @@ _SCREENING = Table(
     "screening",
     "All other pairs of attribute and reading, the clearest first",
     "screening",
-    (
-        ATTRIBUTE,
-        _READING,
-        _R,
-        count("Prototypes", "n"),
-        P,
-        P_ADJUSTED,
-        yes_no("Stands out", "stands_out"),
-    ),
+    (ATTRIBUTE, _READING, _R, count("Prototypes", "n"), P, P_ADJUSTED, yes_no("Stands out", "stands_out")),
     key=("attribute", "measure"),
 )
 
@@ -280,7 +282,7 @@ def _repeats(row: Mapping[str, Any], _: About) -> str:
     return f"{low}" if low == high else f"{low} to {high}"
 
 
-MEASURES = Table(
+_MEASURES = Table(
     "measures",
     "How well the readings repeat",
     "measures",
@@ -347,10 +349,10 @@ def _pairs_picture(result: JoinedReadings, names: Naming) -> Picture:
         for row in _rows(result.partners)
     ]
     alt = f"Correlation of each sensation with the reading declared for it, with its interval: {'; '.join(told)}."
-    return Picture("partners", "Sensations and their readings", alt, lambda: _pairs_figure(result, names))
+    return Picture("partners", "Sensations and their readings", alt, lambda width: _pairs_figure(result, names, width))
 
 
-def _pairs_figure(result: JoinedReadings, names: Naming) -> Figure:
+def _pairs_figure(result: JoinedReadings, names: Naming, width: float = BROAD) -> Figure:
     pairs = result.partners
     heights = [_STEP * (place + 0.5) for place in range(len(pairs))]
     sure = (pairs["verdict"] != CANNOT_TELL).to_numpy(bool)
@@ -363,6 +365,7 @@ def _pairs_figure(result: JoinedReadings, names: Naming) -> Figure:
         _STEP * len(pairs),
         list(zip(heights, labels, strict=True)),
         remarks=list(zip(heights, pairs["verdict"].astype(str), strict=True)),
+        width=width,
         limits=(-1.02, 1.02),
         x_title="r over the prototypes, with its interval: −1 opposite ways, 0 nothing, 1 together",
     )
@@ -371,8 +374,8 @@ def _pairs_figure(result: JoinedReadings, names: Naming) -> Figure:
 
 
 def _scatter_picture(result: JoinedReadings, names: Naming) -> Picture:
-    alt = "Panel means against readings, a dot per prototype, one picture for each declared pair; the table says more."
-    return Picture("scatter", "Panel and instruments", alt, lambda: _scatter_figure(result, names))
+    alt = "Panel means against readings, a mark per prototype, a part for each declared pair; the table says more."
+    return Picture("scatter", "Panel and instruments", alt, lambda width: _scatter_figure(result, names, width))
 
 
 def _map_picture(joint: JointMap, names: Naming) -> Picture:
@@ -382,74 +385,62 @@ def _map_picture(joint: JointMap, names: Naming) -> Picture:
         for row in _rows(places)
     ]
     alt = f"Joint map of panel and instruments. {' '.join(_map_sentences(joint))} Places: {'; '.join(parts)}."
-    return Picture("joint_map", "Joint map of panel and instruments", alt, lambda: _map_figure(joint, names))
+    return Picture(
+        "joint_map", "Joint map of panel and instruments", alt, lambda width: _map_figure(joint, names, width)
+    )
 
 
 _FONT = 8.5  # points
 _POINTS = 72.0  # to the inch
-# Inches.
-_SIZE, _LEFT, _BOTTOM, _TOP, _RIGHT, _KEY = 2.35, 0.65, 0.6, 0.75, 0.15, 0.3
-_MOST_BESIDE = 4
+_SIZE, _LEFT, _BOTTOM, _TOP, _LEAST = 2.1, 0.65, 0.55, 0.85, 2.7
 _ROOM = 0.14  # of the range of the values, on either side
 _MARK = 7.0  # size of a dot, and distance of a label from it, in points
 
 
-def _scatter_figure(result: JoinedReadings, names: Naming) -> Figure:
-    """Return one scatter picture per declared pair: a dot per prototype with its name beside it.
+def _scatter_figure(result: JoinedReadings, names: Naming, width: float = BROAD) -> Figure:
+    """Return one scatter picture per declared pair: a mark per prototype with its name beside it.
 
     Thin lines are the standard deviation of repeated readings. Pairs about which the prototypes cannot say anything
-    are grey.
+    are pale.
     """
-    from matplotlib.figure import Figure
-
     pairs = result.partners.to_dict("records")
-    beside = max(1, min(len(pairs), _MOST_BESIDE))
-    stacked = max(1, -(-len(pairs) // beside))
-    wide, tall = _LEFT + _SIZE + _RIGHT, _TOP + _SIZE + _BOTTOM
-    whole = beside * wide, stacked * tall + _KEY
-    figure = Figure(figsize=whole)
-    for place_of, pair in enumerate(pairs):
-        row, column = divmod(place_of, beside)
-        place = (column * wide + _LEFT) / whole[0], ((stacked - 1 - row) * tall + _BOTTOM + _KEY) / whole[1]
-        axes = figure.add_axes((*place, _SIZE / whole[0], _SIZE / whole[1]))
+    key = "Lines: standard deviation of the readings. Pale: cannot tell."
+    figure, parts = panels(len(pairs), width, least=_LEAST, tall=_SIZE, left=_LEFT, top=_TOP, bottom=_BOTTOM, head=0.3)
+    figure.text(0.1 / width, 1 - 0.1 / figure.get_figheight(), key, fontsize=_FONT, color=INK, va="top")
+    for axes, pair in zip(parts, pairs, strict=True):
+        room = axes.get_position().width * width * _POINTS
         readings = result.means.loc[result.means["measure"] == pair["measure"]].set_index("prototype")
         attribute = str(pair["attribute"])
         together = readings.join(result.panel[attribute].rename("panel"), how="inner").dropna(subset=["panel"])
-        _scatter(axes, together, GREY if pair["verdict"] == CANNOT_TELL else INK)
+        _scatter(axes, together, names, 0.35 if pair["verdict"] == CANNOT_TELL else 1.0)
         unit = str(readings["unit"].iloc[0])
-        axes.set_xlabel(measure_title(str(pair["measure"]), unit), fontsize=_FONT, color=INK)
-        axes.set_ylabel(names.with_scale("Panel mean") if column == 0 else "", fontsize=_FONT, color=INK)
+        axes.set_xlabel(shortened(measure_title(str(pair["measure"]), unit), _FONT, room), fontsize=_FONT, color=INK)
+        axes.set_ylabel(names.with_scale("Panel mean"), fontsize=_FONT, color=INK)
         r = f"r = {format_number(pair['estimate'], 2)} ({format_interval(pair['ci_low'], pair['ci_high'], 2)})"
-        title = "\n".join([*wrap(names.attribute(attribute), 34)[:2], r, str(pair["verdict"])])
+        words = (names.attribute(attribute), r, str(pair["verdict"]))
+        title = "\n".join(line for each in words for line in wrapped(each, _FONT, room, 2))
         axes.set_title(title, fontsize=_FONT, color=INK, loc="left")
-    key = "Dots: means. Lines: standard deviation of the readings. Grey: cannot tell."
-    figure.text(_LEFT / whole[0], 0.5 * _KEY / whole[1], key, fontsize=_FONT, color=INK, va="center")
     return figure
 
 
-def _scatter(axes: Axes, together: pd.DataFrame, colour: str) -> None:
-    import seaborn as sns
+def _scatter(axes: Axes, together: pd.DataFrame, names: Naming, strength: float) -> None:
     from matplotlib.ticker import MaxNLocator
 
-    sns.scatterplot(
-        data=together, x="estimate", y="panel", ax=axes, color=colour, edgecolor=INK, linewidth=0.6, s=34, zorder=3
-    )
+    for prototype, x, y in zip(together.index, together["estimate"], together["panel"], strict=True):
+        draw_prototype(axes, names, str(prototype), (x, y), alpha=strength)
     known = together["sd"].notna()
     axes.hlines(
         together.loc[known, "panel"],
         (together["estimate"] - together["sd"])[known],
         (together["estimate"] + together["sd"])[known],
-        color=colour,
+        color=GREY,
         linewidth=1.0,
         zorder=2,
     )
     ends = pd.concat([together["estimate"] - together["sd"].fillna(0), together["estimate"] + together["sd"].fillna(0)])
     axes.set(xlim=_limits(ends), ylim=_limits(together["panel"]))
     _label(axes, together)
-    axes.grid(color=FAINT, linewidth=0.5)
-    axes.set_axisbelow(True)
-    axes.tick_params(labelsize=_FONT - 1, colors=INK)
-    axes.spines[["top", "right"]].set_visible(False)
+    plain(axes)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(4))
 
@@ -457,22 +448,17 @@ def _scatter(axes: Axes, together: pd.DataFrame, colour: str) -> None:
 def _label(axes: Axes, together: pd.DataFrame) -> None:
     """Write each prototype's name where it covers neither a dot nor another name."""
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
-    side = _SIZE * _POINTS
+    place, figure = axes.get_position(), axes.get_figure()
+    wide, side = (figure.get_size_inches() * (place.width, place.height) * _POINTS).tolist()
     across = (together["estimate"].to_numpy(dtype=float) - left) / (right - left)
     up = (together["panel"].to_numpy(dtype=float) - low) / (high - low)
-    labels = [str(name) for name in together.index]
-    points, sizes = [np.column_stack([across, up])], [(text_width(words, _FONT - 0.5), _FONT) for words in labels]
+    labels = [shortened(str(name), _FONT, 0.33 * wide) for name in together.index]
+    points = [np.column_stack([across, up])]
     # The lines are in the way as well: a row of points along each, without a label of their own.
     for x, y, half in zip(across, up, together["sd"].fillna(0.0) / (right - left), strict=True):
-        along = np.linspace(x - half, x + half, max(2, int(2 * half * side / _MARK) + 2))
+        along = np.linspace(x - half, x + half, max(2, int(2 * half * wide / _MARK) + 2))
         points.append(np.column_stack([along, np.full_like(along, y)]))
-    everything = np.vstack(points)
-    sizes += [(0.0, 0.0)] * (len(everything) - len(labels))
-    places = place_labels(side * everything, sizes, (side, side), _MARK) / side
-    for words, (x, y) in zip(labels, places[: len(labels)], strict=True):
-        axes.text(
-            x, y, words, transform=axes.transAxes, fontsize=_FONT - 0.5, color=INK, ha="center", va="center", zorder=4
-        )
+    _write(axes, labels, np.vstack(points) * (wide, side), (wide, side), [INK] * len(labels))
 
 
 def _limits(values: pd.Series) -> tuple[float, float]:
@@ -484,40 +470,50 @@ def _limits(values: pd.Series) -> tuple[float, float]:
 # The picture of the joint map: prototypes as panel and instruments see them together, and what pulls which way.
 
 
-# Inches.
-_SIDE, _MAP_LEFT, _MAP_BOTTOM, _MAP_TOP, _BETWEEN, _WORDS = 4.4, 0.6, 0.75, 0.4, 0.35, 1.3
+_SIDE, _MAP_LEFT, _BETWEEN, _STACKED_BELOW = 3.6, 0.6, 0.25, 6.0
 _MAP_ROOM = 0.12  # of the longer range, on either side
-_MAP_MARK = 8.0  # size of a mark, and distance of a label from it, in points
 _LOOK = {PANEL: (_QUIET, "^"), INSTRUMENTS: (_QUIET, "s"), BOTH: (INK, "o")}
 _WORDING = {PANEL: "as the panel sees it", INSTRUMENTS: "as the instruments see it", BOTH: "both together"}
 
 
-def _map_figure(joint: JointMap, names: Naming) -> Figure:
-    """Return the joint map: the prototypes at the left, what increases which way at the right.
+def _map_figure(joint: JointMap, names: Naming, width: float = BROAD) -> Figure:
+    """Return the joint map: the prototypes, and beside or under them what increases which way.
 
     Each prototype stands where both blocks together place it, with a line to where the panel (triangle) and the
     instruments (square) alone would.
     """
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
 
-    across = _SIDE + 2 * _WORDS
-    width, height = _MAP_LEFT + _SIDE + _BETWEEN + across, _MAP_BOTTOM + _SIDE + _MAP_TOP
+    signs = [
+        Line2D([], [], color=_LOOK[block][0], marker=_LOOK[block][1], linestyle="none", markersize=5, label=words)
+        for block, words in _WORDING.items()
+    ]
+    head = key_lines(list(_WORDING.values()), width)[1] + 0.35
+    beside = width > _STACKED_BELOW
+    side = (width - _MAP_LEFT - 0.1) / (2.1 if beside else 1.0)
+    side = min(side, _SIDE)
+    across = width - (_MAP_LEFT + side + _BETWEEN if beside else 0.2)
+    height = head + (side + 0.6) * (1 if beside else 2)
     figure = Figure(figsize=(width, height))
-    low, tall = _MAP_BOTTOM / height, _SIDE / height
-    places = figure.add_axes((_MAP_LEFT / width, low, _SIDE / width, tall))
-    columns = figure.add_axes(((_MAP_LEFT + _SIDE + _BETWEEN) / width, low, across / width, tall))
-    _draw_places(places, joint.prototypes)
+    low, tall = 1 - (head + side) / height, side / height
+    places = figure.add_axes((_MAP_LEFT / width, low, side / width, tall))
+    if beside:
+        columns = figure.add_axes(((_MAP_LEFT + side + _BETWEEN) / width, low, across / width, tall))
+    else:
+        columns = figure.add_axes((0.1 / width, 0.1 / height, across / width, tall))
+    _draw_places(places, joint.prototypes, names, side)
     for axis, component in ((places.xaxis, 1), (places.yaxis, 2)):
         share = joint.components["share"].iloc[component - 1]
         axis.set_label_text(f"Component {component} ({format_share(share)})", fontsize=_FONT, color=INK)
-    places.set_title("Prototypes", fontsize=_FONT + 2, color=INK)
-    _draw_columns(columns, joint.columns, names)
-    columns.set_title("Attributes and readings: which way they increase", fontsize=_FONT + 2, color=INK)
-    _key(figure, width, height)
+    places.set_title("Prototypes", fontsize=_FONT + 1, color=INK)
+    _draw_columns(columns, joint.columns, names, (across, side))
+    columns.set_title("Which way attributes and readings increase", fontsize=_FONT + 1, color=INK)
+    write_key(figure, signs)
     return figure
 
 
-def _draw_places(axes: Axes, prototypes: pd.DataFrame) -> None:
+def _draw_places(axes: Axes, prototypes: pd.DataFrame, words: Naming, inches: float) -> None:
     points = {block: _points(rows) for block, rows in prototypes.groupby("block", sort=False)}
     low, high = np.vstack(list(points.values())).min(axis=0), np.vstack(list(points.values())).max(axis=0)
     centre, half = (low + high) / 2, (0.5 + _MAP_ROOM) * float((high - low).max())
@@ -528,24 +524,27 @@ def _draw_places(axes: Axes, prototypes: pd.DataFrame) -> None:
         colour, shape = _LOOK[block]
         for (x, y), (middle_x, middle_y) in zip(points[block], points[BOTH], strict=True):
             axes.plot([middle_x, x], [middle_y, y], color=colour, linewidth=0.9, zorder=2)
-        x, y = points[block].T
-        axes.scatter(x, y, s=34 if block == BOTH else 18, color=colour, marker=shape, zorder=3)
-    side = _SIDE * _POINTS
+        if block != BOTH:
+            axes.scatter(*points[block].T, s=18, color=colour, marker=shape, zorder=3)
+    side = inches * _POINTS
     everything = np.vstack([points[block] for block in (BOTH, PANEL, INSTRUMENTS)])
     names = [str(name) for name in prototypes.loc[prototypes["block"] == BOTH, "prototype"]]
+    for name, at in zip(names, points[BOTH], strict=True):
+        draw_prototype(axes, words, name, tuple(at))
+    names = [shortened(name, _FONT, 0.4 * side) for name in names]
     _write(axes, names, (everything - centre + half) / (2 * half) * side, (side, side), [INK] * len(names))
     axes.tick_params(labelsize=_FONT - 1, colors=INK)
     axes.spines[["top", "right"]].set_visible(False)
 
 
-def _draw_columns(axes: Axes, columns: pd.DataFrame, names: Naming) -> None:
+def _draw_columns(axes: Axes, columns: pd.DataFrame, names: Naming, inches: tuple[float, float]) -> None:
     from matplotlib.patches import Circle
 
     wide = columns.pivot_table(index=["block", "name"], columns="component", values="loading", sort=False)
     points = wide[[1, 2]].to_numpy(dtype=float)
     blocks = [str(block) for block, _ in wide.index]
     reach = 1.08
-    stretch = (_SIDE + 2 * _WORDS) / _SIDE
+    stretch = inches[0] / inches[1]
     axes.set(xlim=(-reach * stretch, reach * stretch), ylim=(-reach, reach), aspect="equal")
     axes.axis("off")
     axes.add_patch(Circle((0, 0), 1, fill=False, edgecolor=FAINT, linewidth=0.8))
@@ -559,7 +558,8 @@ def _draw_columns(axes: Axes, columns: pd.DataFrame, names: Naming) -> None:
         names.attribute(str(name)) if block == PANEL else str(name)
         for block, (_, name) in zip(blocks, wide.index, strict=True)
     ]
-    box = (_SIDE + 2 * _WORDS) * _POINTS, _SIDE * _POINTS
+    box = inches[0] * _POINTS, inches[1] * _POINTS
+    labels = [shortened(label, _FONT, 0.42 * box[0]) for label in labels]
     scaled = (points / reach / np.array([stretch, 1.0]) + 1) / 2 * np.array(box)
     _write(axes, labels, scaled, box, [_LOOK[block][0] for block in blocks])
 
@@ -568,13 +568,13 @@ def _write(
     axes: Axes, labels: Sequence[str], points: NDArray[np.float64], box: tuple[float, float], colours: Sequence[str]
 ) -> None:
     """Write a label beside each of the first points; the further points are only in the way."""
-    sizes = [(text_width(words, _FONT), _FONT) for words in labels]
+    sizes = [(text_width(words, _FONT), 1.3 * _FONT) for words in labels]
     sizes += [(0.0, 0.0)] * (len(points) - len(labels))
-    places = place_labels(points, sizes, box, _MAP_MARK)[: len(labels)] / np.array(box)
+    places = place_labels(points, sizes, box, _MARK)[: len(labels)] / np.array(box)
     starts = points[: len(labels)] / np.array(box)
     for words, place, start, size, colour in zip(labels, places, starts, sizes, colours, strict=False):
         gap = np.abs(place - start) * np.array(box) - np.array(size) / 2
-        if gap.max() > 1.5 * _MAP_MARK:
+        if gap.max() > 1.5 * _MARK:
             axes.plot(*np.column_stack([start, place]), transform=axes.transAxes, color=GREY, linewidth=0.5, zorder=1)
         x, y = place
         axes.text(
@@ -584,16 +584,3 @@ def _write(
 
 def _points(rows: pd.DataFrame) -> NDArray[np.float64]:
     return rows[["component_1", "component_2"]].to_numpy(dtype=float)
-
-
-def _key(figure: Figure, width: float, height: float) -> None:
-    from matplotlib.lines import Line2D
-
-    entries = [
-        Line2D([], [], color=_LOOK[block][0], marker=_LOOK[block][1], linestyle="none", markersize=5, label=words)
-        for block, words in _WORDING.items()
-    ]
-    figure.legend(
-        handles=entries, loc="lower left", bbox_to_anchor=(0.1 / width, 0.02 / height), ncols=3, fontsize=_FONT,
-        frameon=False, columnspacing=1.2, handletextpad=0.3,
-    )  # fmt: skip

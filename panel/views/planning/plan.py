@@ -14,12 +14,13 @@ from panel.plan.swap_plan import SwapPlan
 from panel.study.naming import Naming
 from panel.study.people import WHO_MAY_SEE
 from panel.study.shown import PROTOTYPE, VERDICT, About, Across, Table, count, each_row, number, text, yes_no
-from panel.views.drawing.pictures import FAINT, GREY, INK, text_width
 from panel.views.emollients.swaps import swap_words
+from panel.views.pictures import BROAD, FAINT, GREY, INK, text_width, wrapped
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import DOWN, NOTHING, capital, counted, first_few, format_list, format_number, format_share
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 _COUNTED = {
@@ -177,11 +178,11 @@ def _trays(plan: ServingPlan, session: str) -> Picture:
         "trays",
         f"The trays of session {session}, from first to last",
         f"The codes on each tray of session {session}, from first to last, prototypes hidden. {first}.{more}",
-        lambda: tray_figure(people, [format_number(float(place), 0) for place in places], cells),
+        lambda width: tray_figure(people, [format_number(float(place), 0) for place in places], cells, width),
     )
 
 
-def tray_figure(rows: Sequence[str], columns: Sequence[str], cells: np.ndarray) -> Figure:
+def tray_figure(rows: Sequence[str], columns: Sequence[str], cells: np.ndarray, width: float = BROAD) -> Figure:
     """Return trays: a row each, a dish with its word in every cell that has one; an empty place stays empty.
 
     Parameters
@@ -190,40 +191,64 @@ def tray_figure(rows: Sequence[str], columns: Sequence[str], cells: np.ndarray) 
         Words at the left of each tray and over each place.
     cells
         (rows, columns) words on the dishes.
+    width
+        In inches; what does not fit beside each other goes into a second band of trays.
     """
     from matplotlib.figure import Figure
-    from matplotlib.patches import Ellipse, FancyBboxPatch
 
-    wide = max([text_width(str(word), _FONT) / _POINTS for word in cells.ravel()] + [0.35]) + 0.25
-    wide = max(wide, max(text_width(word, _FONT) / _POINTS for word in columns) + 0.1)
-    left = max(text_width(word, _FONT) / _POINTS for word in rows) + 0.25
-    width, height = left + wide * len(columns) + 0.15, _ROW * (len(rows) + 1) + 0.15
+    names = [wrapped(word, _FONT, 0.4 * width * _POINTS, 2) for word in rows]
+    left = max(text_width(line, _FONT) / _POINTS for lines in names for line in lines) + 0.25
+    wide = max([text_width(str(word), _FONT) / _POINTS for word in cells.ravel()] + [0.35]) + 0.2
+    wide = max(wide, min(max(text_width(word, _FONT) / _POINTS for word in columns) + 0.1, _MOST_WIDE))
+    bands = -(-len(columns) // max(1, int((width - left - 0.1) / wide)))
+    across = -(-len(columns) // bands)
+    wide = min((width - left - 0.1) / across, _MOST_WIDE)
+    heads = [wrapped(word, _FONT, (wide - 0.06) * _POINTS, 5) for word in columns]
+    depth = _ROW * len(rows) + 0.15 * max(map(len, heads)) + 0.2
+    height = bands * depth + 0.15
     figure = Figure(figsize=(width, height))
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set(xlim=(0, width), ylim=(height, 0))
     axes.axis("off")
-    words: dict[str, Any] = {"fontsize": _FONT, "color": INK, "va": "center"}
-    for place, word in enumerate(columns):
-        axes.text(left + wide * (place + 0.5), _ROW * 0.5, word, ha="center", **words)
-    for line, name in enumerate(rows):
-        y = _ROW * (line + 1.5)
-        axes.text(0.1, y, name, ha="left", **words)
+    for band in range(bands):
+        some = slice(band * across, (band + 1) * across)
+        _draw_trays(axes, names, heads[some], cells[:, some], (left, (band + 1) * depth, wide))
+    return figure
+
+
+def _draw_trays(
+    axes: Axes,
+    rows: Sequence[Sequence[str]],
+    columns: Sequence[Sequence[str]],
+    cells: np.ndarray,
+    at: tuple[float, float, float],
+) -> None:
+    """Draw one band of trays; `at`: where the places begin, the foot of the band, and the width of a place."""
+    from matplotlib.patches import Ellipse, FancyBboxPatch
+
+    left, foot, wide = at
+    top = foot - _ROW * len(rows)
+    words: dict[str, Any] = {"fontsize": _FONT, "color": INK, "va": "center", "linespacing": 1.0}
+    for place, lines in enumerate(columns):
+        look = words | {"va": "bottom"}
+        axes.text(left + wide * (place + 0.5), top - 0.05, "\n".join(lines), ha="center", **look)
+    for line, lines in enumerate(rows):
+        y = top + _ROW * (line + 0.5)
+        axes.text(0.1, y, "\n".join(lines), ha="left", **words)
         rim = "round,pad=0,rounding_size=0.1"
         tray = (left, y - 0.42 * _ROW), wide * len(columns), 0.84 * _ROW
         axes.add_patch(FancyBboxPatch(*tray, boxstyle=rim, facecolor=_TRAY, edgecolor=FAINT))
         for place, word in enumerate(cells[line]):
             if word:
                 x = left + wide * (place + 0.5)
-                axes.add_patch(
-                    Ellipse((x, y), min(wide - 0.12, _WIDEST), 0.66 * _ROW, facecolor="white", edgecolor=GREY)
-                )
+                dish = (x, y), min(wide - 0.08, _WIDEST), 0.66 * _ROW
+                axes.add_patch(Ellipse(*dish, facecolor="white", edgecolor=GREY))
                 axes.text(x, y, word, ha="center", **words)
-    return figure
 
 
 _FONT = 9.0  # points
 _POINTS = 72.0  # to the inch
-_ROW, _WIDEST = 0.36, 0.9  # inches
+_ROW, _WIDEST, _MOST_WIDE = 0.36, 0.9, 1.3  # inches
 _TRAY = "#eef2f4"
 
 
@@ -326,7 +351,9 @@ def _plan_picture(plan: SwapPlan) -> Picture:
     heads = [f"{letter}: {swap_words(str(swap))}" for letter, swap in zip(letters, plan.swaps["swap"], strict=True)]
     told = zip(rows, plan.prototypes["made"], strict=True)
     alt = f"Which swaps are made in which prototype: {'; '.join(f'{name} {made or NOTHING}' for name, made in told)}."
-    return Picture("plan", "Which swaps are made in which prototype", alt, lambda: tray_figure(rows, heads, cells))
+    return Picture(
+        "plan", "Which swaps are made in which prototype", alt, lambda width: tray_figure(rows, heads, cells, width)
+    )
 
 
 def mixture_blends(plan: MixturePlan) -> Table:

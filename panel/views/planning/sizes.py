@@ -11,7 +11,7 @@ from panel.plan.batch_numbers import BatchNumbers
 from panel.plan.sample_size import ALL_PAIRS, ALONE, WITH_BENCHMARK, PanelSizes
 from panel.study.naming import Naming
 from panel.study.shown import SCALE, About, Across, Column, Table, count, each_row, number, share, text
-from panel.views.drawing.pictures import FAINT, GREY, INK, text_width
+from panel.views.pictures import BROAD, GREY, INK, plain, text_width, wrapped
 from panel.views.told import Drawer, Picture, Shown, Told, drawer
 from panel.words import capital, format_list, format_number, format_share
 
@@ -208,7 +208,7 @@ def what_batches_buy(result: BatchNumbers, names: Naming) -> str:
 _FONT = 9.0  # points
 _MOST_LINES = 5
 _POINTS = 72.0  # to the inch
-_WIDTH, _HEIGHT, _TOP, _BOTTOM, _LEFT, _GAP = 5.2, 3.2, 0.45, 0.6, 0.75, 0.12  # inches
+_HEIGHT, _BOTTOM, _LEFT, _GAP = 3.2, 0.6, 0.75, 0.12  # inches
 _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)))
 _APART = 0.06  # of the height, between two labels
 
@@ -225,7 +225,12 @@ def _power_picture(result: PanelSizes, names: Naming, replicates: int) -> Pictur
         f"the chance to find it. With a chance of {format_share(result.power)}, if the scatter is known, "
         f"{format_list(told)}."
     )
-    return Picture("power", "Chance to find a difference", alt, lambda: _power_figure(result, lines, names, replicates))
+    return Picture(
+        "power",
+        "Chance to find a difference",
+        alt,
+        lambda width: _power_figure(result, lines, names, replicates, width),
+    )
 
 
 def _lines(result: PanelSizes, assessors: set[int], replicates: int) -> dict[int, pd.DataFrame]:
@@ -235,9 +240,12 @@ def _lines(result: PanelSizes, assessors: set[int], replicates: int) -> dict[int
     return {people: curve.loc[curve["assessors"] == people] for people in known[-_MOST_LINES:]}
 
 
-def _power_figure(result: PanelSizes, lines: Mapping[int, pd.DataFrame], names: Naming, replicates: int) -> Figure:
+def _power_figure(
+    result: PanelSizes, lines: Mapping[int, pd.DataFrame], names: Naming, replicates: int, width: float = BROAD
+) -> Figure:
     """Return the assured chance to find a planned difference of each size, one line for each number of people."""
-    figure, axes = _axes([f"{people} people" for people in lines])
+    tries = f"Chance to find a planned difference, {result.prototypes} prototypes scored {_times(replicates)}"
+    figure, axes = _axes([f"{people} people" for people in lines], tries, width)
     end = float(result.curve["difference"].max())
     axes.set(xlim=(0, end), ylim=(0, 1.02))
     for (_, rows), dashes in zip(lines.items(), _DASHES, strict=False):
@@ -248,8 +256,6 @@ def _power_figure(result: PanelSizes, lines: Mapping[int, pd.DataFrame], names: 
         axes.text(1.10, height, f"{people} people", transform=axes.transAxes, fontsize=_FONT, va="center", color=INK)
     axes.axvline(result.difference, color=GREY, linewidth=0.8, zorder=1)
     axes.axhline(result.power, color=GREY, linewidth=0.8, zorder=1)
-    tries = f"{result.prototypes} prototypes scored {_times(replicates)}"
-    axes.set_title(f"Chance to find a planned difference, {tries}", fontsize=_FONT + 1, color=INK, loc="left")
     unit = names.scale or "scale units"
     axes.set_xlabel(f"True difference between two prototypes ({unit})", fontsize=_FONT, color=INK)
     axes.annotate(
@@ -272,18 +278,18 @@ def _spread(heights: Sequence[float]) -> list[float]:
     return apart[::-1]
 
 
-def _axes(labels: Sequence[str]) -> tuple[Figure, Axes]:
+def _axes(labels: Sequence[str], title: str, width: float) -> tuple[Figure, Axes]:
     from matplotlib.figure import Figure
     from matplotlib.ticker import PercentFormatter
 
     words = max((text_width(label, _FONT) / _POINTS for label in labels), default=0.0)
-    right = 0.1 * _WIDTH + words + 2 * _GAP
-    width, height = _LEFT + _WIDTH + right, _TOP + _HEIGHT + _BOTTOM
+    wide = (width - _LEFT - words - 2 * _GAP) / 1.1
+    heading = wrapped(title, _FONT + 1, (width - 2 * _GAP) * _POINTS)
+    height = 0.18 + 0.18 * len(heading) + _HEIGHT + _BOTTOM
     figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((_LEFT / width, _BOTTOM / height, _WIDTH / width, _HEIGHT / height))
+    axes = figure.add_axes((_LEFT / width, _BOTTOM / height, wide / width, _HEIGHT / height))
+    words_at = {"fontsize": _FONT + 1, "color": INK, "va": "top", "linespacing": 1.15}
+    figure.text(_GAP / width, 1 - 0.06 / height, "\n".join(heading), **words_at)
     axes.yaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
-    axes.tick_params(labelsize=_FONT - 1, colors=INK, length=0)
-    axes.grid(color=FAINT, linewidth=0.5)
-    axes.set_axisbelow(True)
-    axes.spines[["top", "right"]].set_visible(False)
+    plain(axes)
     return figure, axes

@@ -7,20 +7,11 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.prototypes.alike import (
-    BEYOND,
-    NO_DIRECTION,
-    NOT_WORSE,
-    SHOWN,
-    WORSE,
-    Alike,
-    PlannedDifferences,
-)
+from panel.models.prototypes.alike import BEYOND, NO_DIRECTION, NOT_WORSE, SHOWN, WORSE, Alike, PlannedDifferences
 from panel.models.prototypes.verdict import EQUIVALENT, WOULD_BE
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,
-    P_ADJUSTED,
     P_HOLM,
     PROTOTYPE,
     SCALE,
@@ -61,7 +52,7 @@ ALIKE = Table(
     columns=(
         *(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference", digits=SCALE)),
         each_row("Interval that decides likeness", _deciding, "deciding_level", figure=True),
-        P_ADJUSTED,
+        p_value("p for likeness", "p_adjusted"),
         text("Alike?", "verdict"),
         each_row("Not worse?", _not_worse, "not_worse"),
     ),
@@ -74,7 +65,7 @@ PLANNED = Table(
     columns=(
         *(ATTRIBUTE, PROTOTYPE, VERSUS, yes_no("Chosen", "planned", _PLANNED, _EXPLORATORY)),
         each_row(
-            "Difference ({level})",
+            "Difference ({level}, planned)",
             lambda row, about: (
                 f"{format_change(row['estimate'], about.names.digits)} "
                 f"({format_interval(row['ci_low'], row['ci_high'], about.names.digits)})"

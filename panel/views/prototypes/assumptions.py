@@ -19,8 +19,18 @@ from panel.models.prototypes.assumptions import (
     Assumptions,
 )
 from panel.study.naming import Naming
-from panel.views.drawing.interval_picture import FONT, interval_figure
-from panel.views.drawing.pictures import COLOURS, FAINT, GREY, INK, place_labels, text_width
+from panel.views.pictures import (
+    BROAD,
+    FONT,
+    GREY,
+    INK,
+    OTHERS,
+    interval_figure,
+    place_labels,
+    plain,
+    text_width,
+    wrapped,
+)
 from panel.views.told import Picture, Told, drawer
 from panel.words import capital, counted, format_interval, format_list, format_number, format_share, p_after_holm
 
@@ -159,11 +169,11 @@ _SENTENCES = {
 # What the model leaves over, as pictures: residuals against fitted values, and the scatter of each assessor.
 
 
-_SIZE = (6.4, 4.0)  # inches
+_HEIGHT = 4.0  # inches
 _BANDS = 6  # groups of equal size along the fitted values for which a typical residual is drawn
 _LEAST_IN_BAND = 8
 _LINE = 0.28  # inches for one assessor
-_MARKED = COLOURS[1]
+_PLAIN, _MARKED = OTHERS[0], OTHERS[1]
 _LEGEND = "lines: ± SD of the residuals there; ringed: pull most"
 
 
@@ -188,12 +198,12 @@ def _typical_size(rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _residual_figure(result: Assumptions, attribute: str, names: Naming) -> Figure:
+def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: float = BROAD) -> Figure:
     """Return residuals against fitted values, with their typical size along the scale and the scores that pull most."""
     from matplotlib.figure import Figure
 
     rows = _residual_rows(result, attribute)
-    figure = Figure(figsize=_SIZE, layout="constrained")
+    figure = Figure(figsize=(width, _HEIGHT), layout="constrained")
     axes = figure.subplots()
     for chosen, colour in ((~rows["marked"], GREY), (rows["marked"], _MARKED)):
         axes.plot(
@@ -210,20 +220,20 @@ def _residual_figure(result: Assumptions, attribute: str, names: Naming) -> Figu
     for band in _typical_size(rows).to_dict("records"):
         for sign in (-1, 1):
             ends, height = [band["low"], band["high"]], [sign * band["spread"]] * 2
-            axes.plot(ends, height, color=COLOURS[0], linewidth=1.8, solid_capstyle="butt", zorder=3)
+            axes.plot(ends, height, color=_PLAIN, linewidth=1.8, solid_capstyle="butt", zorder=3)
     axes.axhline(0, color=INK, linewidth=1.0, zorder=1)
-    axes.set_title(_title(result, attribute, names), fontsize=FONT + 1.5, color=INK, loc="left")
-    axes.set_xlabel(f"{names.with_scale('Fitted value')}; {_LEGEND}", fontsize=FONT, color=INK)
+    room = (width - 0.9) * 72
+    title = wrapped(_title(result, attribute, names), FONT + 1, room)
+    below = wrapped(f"{names.with_scale('Fitted value')}; {_LEGEND}", FONT, room)
+    axes.set_title("\n".join(title), fontsize=FONT + 1, color=INK, loc="left")
+    axes.set_xlabel("\n".join(below), fontsize=FONT, color=INK)
     axes.set_ylabel("Residual (score minus fitted value)", fontsize=FONT, color=INK)
-    axes.tick_params(labelsize=FONT - 1, colors=INK)
-    axes.grid(color=FAINT, linewidth=0.6)
-    axes.set_axisbelow(True)
-    axes.spines[["top", "right"]].set_visible(False)
+    plain(axes)
     _name_the_pullers(figure, axes, rows, result.influence.loc[result.influence["attribute"] == attribute])
     return figure
 
 
-def _spread_figure(result: Assumptions, attribute: str, names: Naming) -> Figure:
+def _spread_figure(result: Assumptions, attribute: str, names: Naming, width: float = BROAD) -> Figure:
     """Return each assessor's residuals as dots on a line, the widest first, with their SD as a bar."""
     people = result.assessors.loc[result.assessors["attribute"] == attribute]
     people = people.sort_values("ratio", ascending=False, kind="stable", na_position="last").reset_index(drop=True)
@@ -233,7 +243,7 @@ def _spread_figure(result: Assumptions, attribute: str, names: Naming) -> Figure
         estimate=0.0,
         ci_low=-people["residual_sd"],
         ci_high=people["residual_sd"],
-        colour=np.where(people["assessor"] == widest, _MARKED, COLOURS[0]),
+        colour=np.where(people["assessor"] == widest, _MARKED, _PLAIN),
         shape="|",
         filled=True,
     )
@@ -245,6 +255,7 @@ def _spread_figure(result: Assumptions, attribute: str, names: Naming) -> Figure
         _LINE * (len(rows) + 0.5),
         list(zip(rows["y"], rows["assessor"], strict=True)),
         remarks=list(zip(rows["y"], remarks, strict=True)),
+        width=width,
         limits=(-reach, reach),
         title=_title(result, attribute, names),
         x_title="Residual; bar: ± its SD; right: SD over the panel's",
@@ -265,7 +276,7 @@ def _residual_picture(result: Assumptions, attribute: str, names: Naming) -> Pic
         "residuals",
         f"Residuals, {_title(result, attribute, names)}",
         f"Residuals against fitted values. Typical size of a residual along the scale: {heard}.",
-        lambda: _residual_figure(result, attribute, names),
+        lambda width: _residual_figure(result, attribute, names, width),
     )
 
 
@@ -279,7 +290,7 @@ def _spread_picture(result: Assumptions, attribute: str, names: Naming) -> Pictu
         "residual_spread",
         f"Scatter of each assessor, {_title(result, attribute, names)}",
         f"Residual SD of each assessor, and over the panel's: {heard}.",
-        lambda: _spread_figure(result, attribute, names),
+        lambda width: _spread_figure(result, attribute, names, width),
     )
 
 

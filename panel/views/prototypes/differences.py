@@ -20,8 +20,10 @@ from panel.study.shown import (
     P_HOLM,
     PROTOTYPE,
     SCALE,
+    SHRUNKEN,
     STAGE,
     VERSUS,
+    WRONG_SIGN,
     About,
     Across,
     Column,
@@ -29,12 +31,27 @@ from panel.study.shown import (
     Source,
     Table,
     attribute_column,
+    change,
     degrees,
     each_row,
     number,
+    p_value,
 )
-from panel.views.drawing.interval_picture import FONT, interval_figure, marker_legend, needed_limits
-from panel.views.drawing.pictures import FAINT, GREY, INK, marker_of, shortened, text_width
+from panel.views.pictures import (
+    BROAD,
+    FAINT,
+    FONT,
+    GREY,
+    INK,
+    interval_figure,
+    marker_of,
+    needed_limits,
+    prototype_mark,
+    shortened,
+    signs_of,
+    text_width,
+    wrapped,
+)
 from panel.views.told import Item, Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -47,6 +64,7 @@ from panel.words import (
     format_number,
     format_typed,
     level_words,
+    luck_words,
     p_after_holm,
     p_words,
 )
@@ -108,14 +126,18 @@ def _standard_deviation(heading: str, name: str) -> Column:
     )
 
 
-_OF_A_DIFFERENCE = (
-    *(ATTRIBUTE, PROTOTYPE, VERSUS),
-    each_row("Difference ({level})", _change_and_interval, "estimate", figure=True),
-    P_ADJUSTED,
-    each_row("Interval that decides likeness", _deciding_interval, "alike_level", figure=True),
-    each_row("In words", _said, "said"),
-)
-BRIEFLY = Table(
+def _of_a_difference(method: str, likeness: str) -> tuple[Column, ...]:
+    """Return the columns of a difference; a heading says what its number is adjusted for, for no two are the same."""
+    return (
+        *(ATTRIBUTE, PROTOTYPE, VERSUS),
+        each_row(f"Difference ({{level}}, {method})", _change_and_interval, "estimate", figure=True),
+        p_value(f"p, {method}", "p_adjusted"),
+        each_row(likeness, _deciding_interval, "alike_level", figure=True),
+        each_row("In words", _said, "said"),
+    )
+
+
+_BRIEFLY = Table(
     name="from_the_benchmark",
     title="Differences from {benchmark}: in brackets what cannot be told, = before what is alike",
     rows="versus",
@@ -150,7 +172,7 @@ FROM_BENCHMARK = Table(
     name="differences",
     title="Differences from {benchmark}; intervals and p-values by Dunnett within each attribute",
     rows="versus",
-    columns=_OF_A_DIFFERENCE,
+    columns=_of_a_difference("Dunnett", "Interval that decides likeness"),
     key=("attribute", "prototype", "versus"),
     code="D",
     sources=_OF_PAIR,
@@ -160,11 +182,21 @@ PAIRS = Table(
     name="pairs",
     title="All pairs of prototypes; intervals and p-values by Tukey within each attribute",
     rows="pairs",
-    columns=_OF_A_DIFFERENCE,
+    columns=_of_a_difference("Tukey", "Interval that decides likeness, all pairs"),
     key=("attribute", "prototype", "versus"),
     code="A",
     sources=_OF_PAIR,
     printed=False,
+)
+WITHOUT_LUCK = Table(
+    name="without_luck",
+    title="Differences that were told apart, and what is left of each with luck taken out",
+    rows="picked",
+    columns=(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference"), SHRUNKEN, WRONG_SIGN),
+    key=("attribute", "prototype", "versus"),
+    code="DL",
+    sources=_OF_PAIR,
+    none="No difference was told apart, so none was picked because it came out large.",
 )
 VARIANCES = Table(
     name="scatter",
@@ -226,11 +258,12 @@ def tell_differences(result: Differences, names: Naming) -> Told:
         _headline(result, names),
         _picture(result, names),
         mind=_mind(result, names),
-        table=BRIEFLY if result.benchmark else MEANS,
+        table=_BRIEFLY if result.benchmark else MEANS,
         drawers=(
             drawer("Attribute by attribute", *lines, TESTS),
             drawer("Means", MEANS),
             drawer("Differences from the benchmark", *([FROM_BENCHMARK] if result.benchmark else [])),
+            drawer("With luck taken out", *_largest(result, names), WITHOUT_LUCK),
             drawer("All pairs", PAIRS),
             drawer("With and without the changed scores", *changed),
             drawer("Where the scatter comes from", VARIANCES),
@@ -246,9 +279,9 @@ def tell_sensitivity(result: Sensitivity, names: Naming) -> Told:
     return Told(
         result,
         names,
-        f"With {100 * result.power:.0f} % probability this panel shows a true difference between two prototypes of "
-        f"{format_number(low, names.digits)} or more on the attribute it sees best, and of "
-        f"{format_number(high, names.digits)} or more on the one it sees worst.",
+        f"With {100 * result.power:.0f} % probability this panel shows a true difference of "
+        f"{format_number(low, names.digits)} on the attribute it sees best, of {format_number(high, names.digits)} on "
+        "the one it sees worst.",
         table=SMALLEST,
         drawers=(drawer("Attribute by attribute", SMALLEST),),
     )
@@ -321,6 +354,16 @@ def _line(row: Mapping[Any, Any], result: Differences, names: Naming) -> str:
     return " ".join(parts)
 
 
+def _largest(result: Differences, names: Naming) -> list[str]:
+    """Return what is left of the largest difference once the luck that made it the largest is taken out."""
+    told = result.picked
+    if told.empty:
+        return []
+    row = told.loc[told["estimate"].abs().idxmax()]
+    pair = f"{row['prototype']} minus {row['versus']} on {names.attribute(str(row['attribute']))}"
+    return [f"The largest difference, {pair}, is {luck_words(row, names.digits)}."]
+
+
 def _in_intervals(rows: pd.DataFrame, result: Differences, names: Naming) -> list[str]:
     """Return who is alike, each with the interval that decides it."""
     return [
@@ -391,10 +434,8 @@ def _margin_words(result: Differences) -> str:
 # The picture: with a benchmark a column for each prototype and a row for each attribute, else the means on one line.
 
 
-_WIDTH, _TOP, _BOTTOM, _MARGIN = 8.6, 0.5, 0.75, 0.1  # inches
+_TOP, _MARGIN, _LEAST_WIDE = 0.5, 0.1, 0.86  # inches
 _LINE = 0.27  # inches for one attribute
-_MOST_ACROSS = 8  # prototypes beside each other; more go into a second row
-_WIDEST_LABEL = 2.3  # inches for the name of an attribute
 _POINTS = 72.0  # to the inch
 _MARGIN_COLOUR = "#e8eef2"
 
@@ -403,36 +444,45 @@ def _picture(result: Differences, names: Naming) -> Picture:
     """Return all prototypes in one picture: against the benchmark, or their means."""
     if not result.benchmark:
         heard = _means_heard(result, names)
-        return Picture("means", "Estimated means of the prototypes", heard, lambda: _means_figure(result, names))
+        return Picture(
+            "means", "Estimated means of the prototypes", heard, lambda width: _means_figure(result, names, width)
+        )
     title = f"Differences from {result.benchmark}"
-    return Picture("differences", title, _against_heard(result, names), lambda: _against_figure(result, names))
+    return Picture(
+        "differences", title, _against_heard(result, names), lambda width: _against_figure(result, names, width)
+    )
 
 
-def _against_figure(result: Differences, names: Naming) -> Figure:
+def _against_figure(result: Differences, names: Naming, width: float = BROAD) -> Figure:
     """Return a column for each prototype: filled where it differs, grey where it is alike, hollow where neither."""
     from matplotlib.figure import Figure
 
     rows = result.versus.dropna(subset=["estimate"])
     attributes = [str(name) for name in result.attributes["attribute"]]
     prototypes = [str(name) for name in dict.fromkeys(result.versus["prototype"])]
-    bands = ceil(len(prototypes) / _MOST_ACROSS)
-    across = ceil(len(prototypes) / bands)
-    labels = [shortened(names.attribute(name), FONT, _WIDEST_LABEL * _POINTS) for name in attributes]
+    labels = [shortened(names.attribute(name), FONT, min(2.3, 0.42 * width) * _POINTS) for name in attributes]
     left = max(text_width(label, FONT) for label in labels) / _POINTS + 2 * _MARGIN
-    depth, wide = _LINE * len(attributes), (_WIDTH - left) / across
-    height = bands * (_TOP + depth) + _BOTTOM + (bands - 1) * 0.35
+    bands = ceil(len(prototypes) / max(1, int((width - left) / _LEAST_WIDE)))
+    across = ceil(len(prototypes) / bands)
+    depth, wide = _LINE * len(attributes), (width - left) / across
+    heads = {name: wrapped(name, FONT + 1, 0.85 * (wide - _MARGIN) * _POINTS, 2) for name in prototypes}
+    top = _TOP + 0.17 * (max(map(len, heads.values())) - 1)
+    legend = wrapped(_legend(result, names), FONT, (width - 2 * _MARGIN) * _POINTS)
+    bottom = 0.5 + 0.16 * len(legend)
+    height = bands * (top + depth) + bottom + (bands - 1) * 0.35
     ends = (0.0, result.margin, -result.margin) if result.margin is not None else (0.0,)
     limits = needed_limits(rows, *ends)
-    figure = Figure(figsize=(_WIDTH, height))
+    figure = Figure(figsize=(width, height))
     for place, prototype in enumerate(prototypes):
         band, column = divmod(place, across)
-        low = height - (band + 1) * (_TOP + depth) - band * 0.35
-        box = ((left + column * wide) / _WIDTH, low / height, (wide - _MARGIN) / _WIDTH, depth / height)
+        low = height - (band + 1) * (top + depth) - band * 0.35
+        box = ((left + column * wide) / width, low / height, (wide - _MARGIN) / width, depth / height)
         axes = figure.add_axes(box)
         axes.set(xlim=limits, ylim=(len(attributes) - 0.5, -0.5))
         axes.set_yticks(range(len(attributes)), labels if column == 0 else [""] * len(labels), fontsize=FONT, color=INK)
         _draw_prototype(axes, rows.loc[rows["prototype"] == prototype], attributes, prototype, names, result.margin)
-    figure.text(_MARGIN / _WIDTH, 0.1 / height, _legend(result, names), fontsize=FONT, color=INK, va="bottom")
+        axes.set_title("\n".join(heads[prototype]), fontsize=FONT + 1, color=INK, fontweight="bold", pad=17)
+    figure.text(_MARGIN / width, 0.1 / height, "\n".join(legend), fontsize=FONT, color=INK, va="bottom")
     return figure
 
 
@@ -453,11 +503,11 @@ def _draw_prototype(
         fill = fills.get(row["verdict"], "white")
         edge = look.colour if fill == "white" else INK
         axes.plot([row["estimate"]], [y], linestyle="none", marker=look.shape, markersize=6, markerfacecolor=fill,
-                  markeredgecolor=edge, markeredgewidth=0.8, zorder=3)  # fmt: skip
-    axes.set_title(prototype, fontsize=FONT + 1, color=INK, fontweight="bold", pad=17)
+                  markeredgecolor=edge, markeredgewidth=0.8, zorder=3, gid=prototype_mark(prototype))  # fmt: skip
     above = axes.transAxes + ScaledTranslation(0, 9 / _POINTS, axes.figure.dpi_scale_trans)
     axes.plot([0.5], [1], transform=above, linestyle="none", marker=look.shape, markersize=7, clip_on=False,
-              markerfacecolor=look.colour, markeredgecolor=INK, markeredgewidth=0.6)  # fmt: skip
+              markerfacecolor=look.colour, markeredgecolor=INK, markeredgewidth=0.6,
+              gid=prototype_mark(prototype))  # fmt: skip
     axes.tick_params(axis="y", length=0)
     axes.tick_params(axis="x", labelsize=FONT - 2, colors=INK)
     axes.xaxis.set_major_locator(MaxNLocator(3, steps=[1, 2, 5, 10]))
@@ -472,7 +522,7 @@ def _legend(result: Differences, names: Naming) -> str:
     grey = " Grey: alike." if result.margin is not None and result.margin_stated else ""
     band = f" Band: up to {format_typed(result.margin)}." if result.margin is not None else ""
     return (
-        f"Difference from {result.benchmark} with its {level_words(result.level)}{scale}.\n"
+        f"Difference from {result.benchmark} with its {level_words(result.level)}{scale}. "
         f"Filled: differs. Hollow: cannot tell.{grey}{band}"
     )
 
@@ -496,7 +546,7 @@ def _against_heard(result: Differences, names: Naming) -> str:
     return f"Differences from {result.benchmark} with intervals. {'. '.join(parts)}."
 
 
-def _means_figure(result: Differences, names: Naming) -> Figure:
+def _means_figure(result: Differences, names: Naming, width: float = BROAD) -> Figure:
     """Return the prototypes' means, a line for each attribute: filled where the prototypes differ."""
     rows = result.means.dropna(subset=["estimate"])
     prototypes = [str(name) for name in dict.fromkeys(rows["prototype"])]
@@ -511,6 +561,7 @@ def _means_figure(result: Differences, names: Naming) -> Figure:
         colour=[looks[name].colour for name in rows["prototype"]],
         shape=[looks[name].shape for name in rows["prototype"]],
         filled=[bool(apart.get(name, False)) for name in rows["attribute"]],
+        stands_for=rows["prototype"],
         ci_low=np.nan,
         ci_high=np.nan,
     )
@@ -518,12 +569,13 @@ def _means_figure(result: Differences, names: Naming) -> Figure:
         drawn,
         line * len(attributes),
         [(top + line / 2, names.attribute(name)) for name, top in middle.items()],
+        width=width,
         limits=needed_limits(drawn),
+        key=signs_of(looks),
         x_title=f"{names.with_scale('Estimated mean')}. Filled: the prototypes differ. Hollow: cannot tell.",
     )
     for top in list(middle.values())[1:]:
         axes.axhline(top, color=GREY, linewidth=0.4, zorder=0)
-    marker_legend(axes, looks)
     return figure
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -25,19 +26,23 @@ from panel.study.shown import (
     number,
     share,
 )
-from panel.views.drawing.interval_picture import interval_figure, needed_limits
-from panel.views.drawing.pictures import (
+from panel.views.pictures import (
+    BROAD,
     FAINT,
     GREY,
     INK,
+    interval_figure,
     marker_of,
+    needed_limits,
     place_labels,
+    prototype_mark,
     shortened,
     spread_apart,
     text_width,
+    wrapped,
 )
 from panel.views.told import Picture, Told, drawer
-from panel.words import capital, format_list, format_share
+from panel.words import capital, format_list, format_share, quoted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -166,17 +171,12 @@ def _axis_ends(result: PrototypeMap, names: Naming, component: int, most: int = 
 
 def _axis_sentence(result: PrototypeMap, names: Naming, component: int, sides: tuple[str, str]) -> str:
     parts = [
-        f"more {format_list([_quoted(name) for name in found])} towards the {side}"
+        f"more {format_list([quoted(name) for name in found])} towards the {side}"
         for found, side in zip(_axis_ends(result, names, component, _MOST_NAMED), sides, strict=True)
         if found
     ]
     text = "; ".join(parts)
     return f"{capital(text)}." if text else ""
-
-
-def _quoted(words: str) -> str:
-    """Words with a comma in them would read as two things in a list."""
-    return f"“{words}”" if "," in words else words
 
 
 def _distances(places: pd.DataFrame) -> str:
@@ -202,7 +202,7 @@ def _count(assessors: pd.Series) -> str:
 
 _FONT = 9.5  # points
 _POINTS = 72.0  # to the inch
-_WIDTH, _HEIGHT, _BOTTOM, _TOP = 8.6, 4.8, 0.4, 0.1  # inches
+_HEIGHT, _TOP, _NUMBERED_BELOW = 4.8, 0.1, 6.0  # inches
 _STRIP_LINE = 0.3  # inches for a prototype where there is only a line
 _LABELS_FROM = 1.14  # names of attributes begin this far from the middle, the circle being at 1
 _WIDEST_LABEL = 0.26  # of an attribute, part of the picture's width; longer ones are cut
@@ -219,19 +219,30 @@ def _picture(result: PrototypeMap, names: Naming) -> Picture:
     )
     heard = " ".join((_distances(result.prototypes), _shares(result), *_mind(result, names)))
     draw = _figure if _is_plane(result) else _strip
-    return Picture("map", "Map of the prototypes", f"{heard} Places: {places}.", lambda: draw(result, names))
+    return Picture(
+        "map", "Map of the prototypes", f"{heard} Places: {places}.", lambda width: draw(result, names, width)
+    )
 
 
-def _figure(result: PrototypeMap, names: Naming) -> Figure:
+def _figure(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure:
     """Return prototypes and attributes in one circle; one unit is equally long both ways."""
     from matplotlib.figure import Figure
     from matplotlib.patches import Circle
 
-    height = _BOTTOM + _HEIGHT + _TOP
-    figure = Figure(figsize=(_WIDTH, height))
-    axes = figure.add_axes((0, _BOTTOM / height, 1, _HEIGHT / height))
-    box = _WIDTH * _POINTS, _HEIGHT * _POINTS
-    lines, limits = _attribute_lines(result, names, box)
+    labels = {str(name): names.attribute(str(name)) for name in dict.fromkeys(result.attributes["attribute"])}
+    told = [_shares(result)]
+    tall = _HEIGHT
+    if width < _NUMBERED_BELOW:  # the names would leave no room for the circle
+        told.append("; ".join(f"{place} {label}" for place, label in enumerate(labels.values(), start=1)))
+        labels = {name: f"{place}" for place, name in enumerate(labels, start=1)}
+        tall = width
+    below = [line for words in told for line in wrapped(words, _FONT - 0.5, 0.94 * width * _POINTS)]
+    foot = 0.2 + 0.17 * len(below)
+    height = foot + tall + _TOP
+    figure = Figure(figsize=(width, height))
+    axes = figure.add_axes((0, foot / height, 1, tall / height))
+    box = width * _POINTS, tall * _POINTS
+    lines, limits = _attribute_lines(result, labels, box)
     axes.set(xlim=limits[0], ylim=limits[1], aspect="equal")
     axes.axis("off")
     axes.add_patch(Circle((0, 0), 1, fill=False, edgecolor=FAINT, linewidth=0.8))
@@ -239,11 +250,11 @@ def _figure(result: PrototypeMap, names: Naming) -> Figure:
     axes.plot([0, 0], [-1, 1], color=FAINT, linewidth=0.8, zorder=0)
     _draw_attributes(axes, lines)
     _draw_prototypes(axes, *_places(result, box, limits), names)
-    figure.text(0.5, _BOTTOM / height / 2, _shares(result), fontsize=_FONT, color=INK, ha="center", va="center")
+    figure.text(0.03, 0.08 / height, "\n".join(below), fontsize=_FONT - 0.5, color=INK, va="bottom")
     return figure
 
 
-def _strip(result: PrototypeMap, names: Naming) -> Figure:
+def _strip(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure:
     """Return the prototypes along the one direction there is."""
     rows = result.prototypes.assign(estimate=result.prototypes["component_1"], ci_low=np.nan, ci_high=np.nan)
     looks = [marker_of(names, str(name)) for name in rows["prototype"]]
@@ -252,11 +263,13 @@ def _strip(result: PrototypeMap, names: Naming) -> Figure:
         colour=[look.colour for look in looks],
         shape=[look.shape for look in looks],
         filled=True,
+        stands_for=rows["prototype"],
     )
     figure, _ = interval_figure(
         rows,
         _STRIP_LINE * len(rows),
         [(y, str(name)) for y, name in zip(rows["y"], rows["prototype"], strict=True)],
+        width=width,
         limits=needed_limits(rows),
         x_title=f"Component 1: {format_share(result.components['share'].iloc[0])} of the differences",
     )
@@ -288,17 +301,17 @@ def _draw_prototypes(axes: Axes, places: pd.DataFrame, outlines: pd.DataFrame, n
             axes.plot([row["x"], row["label_x"]], [row["y"], row["label_y"]], color=INK, linewidth=0.6, zorder=5)
         axes.plot(
             [row["x"]], [row["y"]], linestyle="none", marker=look.shape, markersize=7.5, markerfacecolor=look.colour,
-            markeredgecolor=INK, markeredgewidth=0.7, zorder=6,
+            markeredgecolor=INK, markeredgewidth=0.7, zorder=6, gid=prototype_mark(row["prototype"]),
         )  # fmt: skip
         axes.text(
-            row["label_x"], row["label_y"], row["prototype"], fontsize=_FONT + 1, fontweight="bold", color=INK,
+            row["label_x"], row["label_y"], row["label"], fontsize=_FONT + 1, fontweight="bold", color=INK,
             ha="center", va="center", zorder=7,
             bbox={"boxstyle": "square,pad=0.1", "fc": "white", "ec": "none", "alpha": 0.75},
         )  # fmt: skip
 
 
 def _places(result: PrototypeMap, box: tuple[float, float], limits: Limits) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return the prototypes, `prototype x y label_x label_y led`, and the outlines of their rings, `prototype x y`.
+    """Return the prototypes, `prototype label x y label_x label_y led`, and outlines of their rings, `prototype x y`.
 
     Places are shrunk evenly so that the outermost lies on the circle; `led` where a line should lead to the label.
     """
@@ -307,30 +320,35 @@ def _places(result: PrototypeMap, box: tuple[float, float], limits: Limits) -> t
     points = result.prototypes[columns].to_numpy(dtype=float)
     everything = np.vstack([points, outlines[columns].to_numpy(dtype=float)])
     reach = float(np.hypot(*everything.T).max()) or 1.0
-    corner = np.array([limits[0][0], limits[1][0]])
+    inside = _LABELS_FROM - 0.04  # the names of prototypes stay between those of the attributes
+    corner = np.array([-inside, limits[1][0]])
     unit = (limits[0][1] - limits[0][0]) / box[0]
+    within = 2 * inside / unit, box[1]
     in_box = (points / reach - corner) / unit
     font = _FONT + 1
-    sizes = [(text_width(str(name), font) * 1.15, font * _LINE) for name in result.prototypes["prototype"]]
-    centres = place_labels(in_box, sizes, box, distance=0.65 * font)
+    labels = [shortened(str(name), font, 0.42 * within[0]) for name in result.prototypes["prototype"]]
+    sizes = [(text_width(label, font) * 1.2, font * _LINE) for label in labels]
+    centres = place_labels(in_box, sizes, within, distance=0.65 * font)
     gaps = np.maximum(np.abs(centres - in_box) - np.array(sizes) / 2, 0).max(axis=1)
     at, written = points / reach, corner + centres * unit
     places = pd.DataFrame(
-        {"prototype": result.prototypes["prototype"], "x": at[:, 0], "y": at[:, 1]}
+        {"prototype": result.prototypes["prototype"], "label": labels, "x": at[:, 0], "y": at[:, 1]}
         | {"label_x": written[:, 0], "label_y": written[:, 1], "led": gaps > font}
     )
     ring = outlines[columns].astype(float) / reach
     return places, outlines.assign(x=ring["component_1"], y=ring["component_2"])[["prototype", "x", "y"]]
 
 
-def _attribute_lines(result: PrototypeMap, names: Naming, box: tuple[float, float]) -> tuple[pd.DataFrame, Limits]:
+def _attribute_lines(
+    result: PrototypeMap, words: Mapping[str, str], box: tuple[float, float]
+) -> tuple[pd.DataFrame, Limits]:
     """Return `attribute label x y label_x label_y side` in a picture of width and height `box` (points), and its ends.
 
     The circle of correlations lies in the middle, the names stand in a column on either side.
     """
     wide = result.attributes.pivot_table(index="attribute", columns="component", values="loading", sort=False)
     tips = wide[[1, 2]].to_numpy(dtype=float)
-    labels = [shortened(names.attribute(str(name)), _FONT, _WIDEST_LABEL * box[0]) for name in wide.index]
+    labels = [shortened(words[str(name)], _FONT, _WIDEST_LABEL * box[0]) for name in wide.index]
     widths = np.array([text_width(label, _FONT) for label in labels]) + _FONT
     line = _FONT * _LINE
     right = _sides(tips, int(box[1] // line))

@@ -12,8 +12,8 @@ from panel.models.consumers.liking import _corrected_test, _evenness, liking_mod
 from panel.models.consumers.liking_checks import ranks_beside
 from panel.study.study import Study
 from tests.consumer_studies import answers_study, demo_panel, one_group_panel
-from tests.stats.ranking.test_incomplete_ranks import apples
-from tests.stats.ranking.test_ranks import GRASSES
+from tests.stats.answers.test_incomplete_ranks import apples
+from tests.stats.answers.test_ranks import GRASSES
 
 SAME = 1e-6
 REML = 1e-4  # relative, of variances found by iteration

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy.stats import binomtest, fisher_exact
 
 from panel.errors import ModelError
-from panel.models.consumers.preference import LEFT_OUT, NOT_PREFERRING, SPLIT, WAYS, count_preferences
+from panel.models.consumers.choices import LEFT_OUT, NOT_PREFERRING, SPLIT, WAYS, count_preferences
 from panel.stats.answers.discrimination import fit_beta_binomial
 from tests.choice_studies import choice_study, named_rows, votes
 

@@ -11,7 +11,7 @@ from panel.errors import ModelError, StudyError
 from panel.models.consumers.segments import find_segments
 from panel.models.decision.contenders import IN, OPEN, OUT
 from panel.models.decision.decide import decide
-from panel.models.decision.gates import CANNOT_TELL
+from panel.models.decision.wanted import CANNOT_TELL
 from tests.models.decision.known_studies import target_study
 
 CLEAR = {"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)}

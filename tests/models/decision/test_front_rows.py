@@ -6,7 +6,7 @@ import pytest
 
 from panel.models.decision.contenders import LikingDraws
 from panel.models.decision.decide import _front_rows
-from panel.models.decision.profile import target_profile
+from panel.models.decision.wanted import target_profile
 from panel.models.decision.windows import PanelDraws
 from tests.models.decision.known_studies import target_study
 

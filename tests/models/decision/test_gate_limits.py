@@ -5,7 +5,7 @@ import math
 import pytest
 
 from panel.errors import StudyError
-from panel.models.decision.gates import gate_limits
+from panel.models.decision.wanted import gate_limits
 from tests.studies import small_study
 
 
@@ -23,11 +23,11 @@ def test_without_the_fact_there_is_no_gate():
     assert (dict(found.limits), found.free_of, found.stability_needed) == ({}, (), False)
 
 
-def test_a_stability_record_counts_as_complete_with_person_day_and_document():
+def test_a_stability_record_keeps_person_day_and_document():
     entry = {"outcome": "passed", "who": "lab", "date": "2025-06-01", "document": "ST-1"}
     found = gate_limits(small_study({"stability": {"P1": entry, "P2": {"outcome": "failed"}}}))
-    assert found.stability["P1"].complete
-    assert not found.stability["P2"].complete
+    assert found.stability["P1"] == entry
+    assert found.stability["P2"] == dict.fromkeys(entry, "") | {"outcome": "failed"}
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.models.decision.contenders import AHEAD, BEHIND, OPPOSED, LikingDraws, _ahead_of, judge_pairs
-from panel.models.decision.gates import CANNOT_TELL
+from panel.models.decision.wanted import CANNOT_TELL
 
 NAMES = ("P1", "P2", "P3")
 

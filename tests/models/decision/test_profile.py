@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError, StudyError
-from panel.models.decision.profile import narrow_windows, target_profile
+from panel.models.decision.wanted import narrow_windows, target_profile
 from panel.models.prototypes.sensitivity import smallest_difference
 from tests.models.decision.known_studies import target_study
 

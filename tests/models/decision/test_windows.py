@@ -6,7 +6,7 @@ import pytest
 from scipy.stats import norm
 
 from panel.errors import StudyError
-from panel.models.decision.profile import target_profile
+from panel.models.decision.wanted import target_profile
 from panel.models.decision.windows import PanelDraws, draw_panels, judge_windows, window_distance
 from panel.stats.comparing.shrinkage import shrink
 from tests.models.decision.known_studies import target_study

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from panel.models.emollients.curves import PARAMETER_UNITS, _flow_curves
-from panel.stats.curves.flow import PARAMETERS
+from panel.stats.curves.flow import _PARAMETERS
 from tests.reading_studies import curve, curves_table, flow_rows
 
 RATES = np.geomspace(0.1, 1000, 16)
@@ -40,7 +40,7 @@ def test_stresses_and_viscosities_in_any_unit_give_the_same(x, x_unit, y, y_unit
 
 
 def test_every_parameter_has_a_unit():
-    assert {name for names in PARAMETERS.values() for name in names} == set(PARAMETER_UNITS)
+    assert {name for names in _PARAMETERS.values() for name in names} == set(PARAMETER_UNITS)
 
 
 def test_one_model_serves_all_curves_and_the_order_is_shown():

@@ -10,8 +10,8 @@ from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.ranks import compare_ranks
 from panel.study.study import Study
-from tests.stats.ranking.test_incomplete_ranks import ASSEMBLY, apples
-from tests.stats.ranking.test_ranks import GRASSES
+from tests.stats.answers.test_incomplete_ranks import ASSEMBLY, apples
+from tests.stats.answers.test_ranks import GRASSES
 from tests.studies import crossed_study, small_study
 
 SAME = 1e-9

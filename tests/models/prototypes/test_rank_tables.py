@@ -6,8 +6,8 @@ import pytest
 
 from panel.errors import ModelError
 from panel.models.prototypes.ranks import rank_tables
-from panel.stats.ranking.ranks import skillings_mack_test
-from tests.stats.ranking.test_incomplete_ranks import ASSEMBLY, ICE_CREAM
+from panel.stats.answers.ranks import skillings_mack_test
+from tests.stats.answers.test_incomplete_ranks import ASSEMBLY, ICE_CREAM
 
 
 def frame(table):

@@ -7,7 +7,7 @@ from scipy.special import gammaln
 from scipy.stats import betabinom, binom
 
 from panel.errors import ModelError
-from panel.stats.answers.discrimination import fit_beta_binomial, log_likelihood
+from panel.stats.answers.discrimination import _log_likelihood, fit_beta_binomial
 
 # An invented table: twelve people with four answers each.
 X = np.array([4, 4, 3, 1, 0, 4, 2, 1, 4, 0, 3, 4], dtype=float)
@@ -18,7 +18,7 @@ OPTIMUM = 1e-5  # two optimisers stop within this of each other
 
 def with_coefficients(x, n, mu, rho):
     ways = gammaln(n + 1) - gammaln(x + 1) - gammaln(n - x + 1)
-    return log_likelihood(x, n, mu, rho) + ways.sum()
+    return _log_likelihood(x, n, mu, rho) + ways.sum()
 
 
 @pytest.mark.parametrize(("mu", "rho"), [(0.3, 0.05), (0.5, 0.4), (0.9, 0.8), (0.6, 1e-5)])

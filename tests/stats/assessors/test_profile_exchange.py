@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from panel.stats.assessors.profile_exchange import profile_exchange
+from panel.stats.assessors.scaling import profile_exchange
 
 ROUNDING = 1e-9  # sums of a few hundred numbers of size 1 to 100, in another order
 

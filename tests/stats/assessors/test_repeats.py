@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import f as f_distribution
 
-from panel.stats.assessors.agreement import k_limit
-from panel.stats.assessors.departures import ALLOWED, independent_attributes, repeats
-from panel.stats.assessors.own_tables import own_tables
+from panel.stats.assessors.agreement import k_limit, own_tables
+from panel.stats.assessors.departures import _ALLOWED, _independent_attributes, repeats
 
 
 def table(cube):
@@ -77,10 +76,10 @@ def test_without_repeats_nothing_is_said():
 def test_attributes_that_say_the_same_count_as_one_and_unrelated_ones_as_many():
     rng = np.random.default_rng(6)
     alone = rng.normal(size=(9, 8, 3, 12))
-    assert independent_attributes(table(alone)) == pytest.approx(12, rel=0.1)
-    assert independent_attributes(table(np.repeat(alone[..., :1], 12, axis=3))) == pytest.approx(1)
+    assert _independent_attributes(table(alone)) == pytest.approx(12, rel=0.1)
+    assert _independent_attributes(table(np.repeat(alone[..., :1], 12, axis=3))) == pytest.approx(1)
     half = np.sqrt(0.5) * alone + np.sqrt(0.5) * rng.normal(size=(9, 8, 3, 1))
-    assert independent_attributes(table(half)) == pytest.approx(12 / (1 + 11 * 0.25), rel=0.2)
+    assert _independent_attributes(table(half)) == pytest.approx(12 / (1 + 11 * 0.25), rel=0.2)
 
 
 @pytest.mark.parametrize("shared", [0.0, 0.5, 0.9])
@@ -89,7 +88,7 @@ def test_size_over_all_attributes_however_they_go_together(shared):
     p_values = []
     for _ in range(600):
         cube = np.sqrt(1 - shared) * rng.normal(size=(6, 4, 2, 10)) + np.sqrt(shared) * rng.normal(size=(6, 4, 2, 1))
-        cube[0] *= ALLOWED  # as much as is nothing out of the ordinary
+        cube[0] *= _ALLOWED  # as much as is nothing out of the ordinary
         p_values.append(repeats(table(cube)).overall_p[0])
     assert (np.array(p_values) < 0.05).mean() == pytest.approx(0.05, abs=4 * np.sqrt(0.05 * 0.95 / 600))
 
@@ -97,4 +96,4 @@ def test_size_over_all_attributes_however_they_go_together(shared):
 def test_the_number_of_independent_attributes_allows_for_missing_scores():
     cube = np.random.default_rng(7).normal(size=(6, 5, 3, 4))
     cube[0, 0, 0, 1] = cube[2, 3, 1, 2] = np.nan
-    assert independent_attributes(table(cube)) == pytest.approx(4, rel=0.15)
+    assert _independent_attributes(table(cube)) == pytest.approx(4, rel=0.15)

@@ -13,8 +13,8 @@ from statsmodels.stats.tests.test_tost import clinic, tost_clinic_all_no_multi
 from statsmodels.stats.weightstats import ttost_ind, ttost_paired
 
 from panel.errors import ModelError
-from panel.stats.comparing.equivalence import detection_power, non_inferiority, smallest_difference, two_one_sided_tests
-from panel.stats.comparing.studentized import many_to_one, tukey_critical
+from panel.stats.comparing.multiplicity import many_to_one, tukey_critical
+from panel.stats.comparing.power import detection_power, non_inferiority, smallest_difference, two_one_sided_tests
 
 SAME = 1e-10  # values printed with all their digits
 SOLVED = 1e-9
@@ -161,7 +161,7 @@ def test_two_sample_sizes_of_a_textbook():
 @given(st.floats(2, 300), st.floats(0.1, 0.95), st.sampled_from([2, 4, 8]))
 def test_it_is_the_difference_with_that_power_for_tukeys_and_dunnetts_bar(df, power, k):
     correlation = np.full((k, k), 0.5) + 0.5 * np.eye(k)
-    dunnett = many_to_one(correlation).critical(np.array([df]), 0.95)[0]
+    dunnett = many_to_one(correlation)[0].isf(0.05, np.array([df]))[0]
     for critical in (float(tukey_critical(k, np.array(df), 0.95)), dunnett):
         found = smallest_difference(0.7, df, power=power, critical=critical)
         assert detection_power(found, 0.7, df, critical) == pytest.approx(power, abs=SOLVED)

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from panel.stats.comparing.studentized import letters_for
+from panel.stats.comparing.multiplicity import letters_for
 
 
 def test_a_chain_gets_overlapping_letters():

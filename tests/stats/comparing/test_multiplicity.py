@@ -1,6 +1,7 @@
 """Adjusted p-values against a published example, two general-purpose libraries and what must always hold."""
 
 import itertools
+from unittest.mock import patch
 
 import numpy as np
 import pytest
@@ -44,7 +45,9 @@ def test_holm_gives_the_published_example():
 @given(p_values)
 def test_both_equal_the_libraries(p):
     np.testing.assert_allclose(benjamini_hochberg(p), false_discovery_control(p), rtol=EXACT, atol=EXACT)
-    np.testing.assert_allclose(holm(p), multipletests(p, method="holm")[1], rtol=EXACT, atol=EXACT)
+    with patch("gc.collect"):  # the library collects garbage at each call: seconds in a process of many tests
+        theirs = multipletests(p, method="holm")[1]
+    np.testing.assert_allclose(holm(p), theirs, rtol=EXACT, atol=EXACT)
 
 
 @pytest.mark.parametrize("adjust", [holm, benjamini_hochberg])

@@ -8,8 +8,7 @@ from hypothesis import strategies as st
 from scipy.special import nctdtr, stdtrit
 from statsmodels.stats.power import FTestAnovaPower, TTestIndPower, TTestPower
 
-from panel.stats.comparing.equivalence import detection_power
-from panel.stats.comparing.power import equivalence_power, f_power, sample_noncentrality
+from panel.stats.comparing.power import detection_power, equivalence_power, f_power, sample_noncentrality
 
 PRINTED = 5e-8  # half a unit of the last digit printed
 OTHER_LIBRARY = 1e-6  # quadrature and root finding of the other library

@@ -8,7 +8,7 @@ import pytest
 import scipy.stats
 
 from panel.errors import ModelError
-from panel.stats.comparing.studentized import studentized_range, tukey_critical, tukey_p_value
+from panel.stats.comparing.multiplicity import studentized_range, tukey_critical, tukey_p_value
 
 SERIES = 1e-10  # relative, up to 50 means; the series of quantiles in 1 / df against each solved alone
 ABSOLUTE = 1e-9  # of a probability: interpolation of the tabulated survival function

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import studentized_range
 
-from panel.stats.comparing.studentized import simultaneous_bands
+from panel.stats.comparing.multiplicity import simultaneous_bands
 
 DRAWS = 40_000
 TAIL = 0.12  # four standard errors of a quantile so far out, from 40,000 draws, in standard deviations

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from panel.stats.comparing.studentized import studentized_maximum
+from panel.stats.comparing.multiplicity import _studentized_maximum
 
 STEP = 0.025
 INTEGRATION = 1e-9  # absolute; quintic interpolation and the trapezoid sum
@@ -14,7 +14,7 @@ ONE_DF = 2e-6  # with one degree of freedom the density is too wide for the node
 @pytest.fixture(scope="module")
 def absolute_t():
     x = np.arange(0, 38, STEP)
-    return studentized_maximum(STEP, np.minimum(np.log(2) + scipy.stats.norm.logsf(x), 0.0))
+    return _studentized_maximum(STEP, np.minimum(np.log(2) + scipy.stats.norm.logsf(x), 0.0))
 
 
 @pytest.mark.parametrize("df", [1.0, 2.0, 4.5, 12.0, 63.0, 1e4, 1e9])

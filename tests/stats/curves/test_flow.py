@@ -10,8 +10,8 @@ from panel.errors import ModelError
 from panel.stats.curves.flow import (
     CLEARLY_WORSE,
     FLOW_MODELS,
+    _fit_flow,
     akaike_weights,
-    fit_flow,
     fit_flow_models,
     needs_yield_stress,
 )
@@ -27,7 +27,7 @@ TRUTH = {"casson": (casson, CASSON), "herschel_bulkley": (herschel_bulkley, HERS
 
 def test_the_power_law_of_danwood_is_certified():
     # NIST StRD, DanWood: y = b1 x^b2.
-    fit = fit_flow(DANWOOD_X, DANWOOD_Y, "power_law", "equal")
+    fit = _fit_flow(DANWOOD_X, DANWOOD_Y, "power_law", "equal")
     np.testing.assert_allclose(fit.parameters, [0.76886226176, 3.8604055871], rtol=CERTIFIED)
     np.testing.assert_allclose(fit.std_errors, [0.018281973860, 0.051726610913], rtol=CERTIFIED)
     np.testing.assert_allclose(fit.residual_sum, 0.0043173084083, rtol=CERTIFIED)
@@ -84,8 +84,8 @@ def test_akaike_weights_by_hand():
 @given(st.sampled_from(FLOW_MODELS), st.floats(1e-3, 1e3), st.floats(1e-2, 1e2), st.sampled_from(["equal", "relative"]))
 def test_other_units_give_the_same_curve(model, stress_unit, rate_unit, weighting):
     stress = noisy(np.random.default_rng(3), herschel_bulkley(SWEEP), 0.02)
-    one = fit_flow(SWEEP, stress, model, weighting)
-    other = fit_flow(SWEEP * rate_unit, stress * stress_unit, model, weighting)
+    one = _fit_flow(SWEEP, stress, model, weighting)
+    other = _fit_flow(SWEEP * rate_unit, stress * stress_unit, model, weighting)
     np.testing.assert_allclose(other.stress(SWEEP * rate_unit), stress_unit * one.stress(SWEEP), rtol=SCALED)
     if model == "power_law":
         np.testing.assert_allclose(other.parameters[1], one.parameters[1], rtol=SCALED)
@@ -98,7 +98,7 @@ def test_other_units_give_the_same_curve(model, stress_unit, rate_unit, weightin
 def test_the_order_of_the_points_does_not_matter(model):
     stress = noisy(np.random.default_rng(3), herschel_bulkley(SWEEP), 0.02)
     order = np.random.default_rng(0).permutation(SWEEP.size)
-    one, other = fit_flow(SWEEP, stress, model), fit_flow(SWEEP[order], stress[order], model)
+    one, other = _fit_flow(SWEEP, stress, model), _fit_flow(SWEEP[order], stress[order], model)
     np.testing.assert_allclose(other.parameters, one.parameters, rtol=SCALED)
     np.testing.assert_allclose(other.ci_low, one.ci_low, rtol=1e-5)
 
@@ -108,7 +108,7 @@ def test_relative_weighting_holds_the_small_stresses_dear():
     rng = np.random.default_rng(8)
     curves = [noisy(rng, casson(SWEEP), 0.03) for _ in range(40)]
     off = {
-        way: np.sqrt(np.mean([(fit_flow(SWEEP, curve, "casson", way).parameters[0] - 14.28) ** 2 for curve in curves]))
+        way: np.sqrt(np.mean([(_fit_flow(SWEEP, curve, "casson", way).parameters[0] - 14.28) ** 2 for curve in curves]))
         for way in ("equal", "relative")
     }
     assert off["relative"] < off["equal"] / 2
@@ -146,8 +146,8 @@ def test_a_yield_stress_a_power_law_does_without_is_not_told():
 
 def test_a_yield_stress_at_zero_leaves_a_power_law():
     stress = noisy(np.random.default_rng(2), casson(SWEEP, 0.0, 3.0) ** 1.2, 0.05)
-    fit = fit_flow(SWEEP, stress, "herschel_bulkley")
-    power = fit_flow(SWEEP, stress, "power_law")
+    fit = _fit_flow(SWEEP, stress, "herschel_bulkley")
+    power = _fit_flow(SWEEP, stress, "power_law")
     assert fit.parameters[0] == 0
     np.testing.assert_allclose(fit.parameters[1:], power.parameters, rtol=EXACT)
     assert np.isnan(fit.std_errors[0])
@@ -160,14 +160,14 @@ def test_a_yield_stress_at_zero_leaves_a_power_law():
 
 @pytest.mark.parametrize("model", FLOW_MODELS)
 def test_stresses_that_fall_do_not_stop_the_fit(model):
-    fit = fit_flow(SWEEP, noisy(np.random.default_rng(2), 50 / SWEEP**0.1), model)
+    fit = _fit_flow(SWEEP, noisy(np.random.default_rng(2), 50 / SWEEP**0.1), model)
     assert np.isfinite(fit.parameters).all()
     assert np.isfinite(fit.residual_sum)
 
 
 def test_what_is_no_flow_curve_is_refused():
     with pytest.raises(ModelError, match="at least 5 different shear rates; there are 4"):
-        fit_flow([1, 2, 3, 4, 4], [1, 2, 3, 4, 4.1], "casson")
+        _fit_flow([1, 2, 3, 4, 4], [1, 2, 3, 4, 4.1], "casson")
     for rate, stress in (([0, 1, 2, 3, 4], [1, 2, 3, 4, 5]), ([1, 2, 3, 4, 5], [1, 2, -3, 4, 5])):
         with pytest.raises(ModelError, match="shear rates and stresses above zero"):
-            fit_flow(rate, stress, "power_law")
+            _fit_flow(rate, stress, "power_law")

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, trapezoid
 
 from panel.errors import ModelError
-from panel.stats.curves.force_curve import read_force_curve, signed_areas, zero_crossings
+from panel.stats.curves.over_time import _signed_areas, read_force_curve, zero_crossings
 
 ROUNDING = 1e-12
 # Constructed so that the crossings of zero are points: areas by the trapezoid rule, on paper.
@@ -31,7 +31,7 @@ def test_the_constructed_curve_by_hand():
 
 def test_a_crossing_between_two_points_is_found():
     # 10 to -10 within 1: the area above zero is 2.5; cutting off below zero first would make it 5.
-    above, below = signed_areas([0, 1], [10, -10])
+    above, below = _signed_areas([0, 1], [10, -10])
     assert (above.tolist(), below.tolist()) == ([2.5], [2.5])
     assert zero_crossings([0, 1], [10, -10]).tolist() == [0.5]
     np.testing.assert_allclose(zero_crossings([0, 1, 2], [3, -1, 1]), [0.75, 1.5])
@@ -48,7 +48,7 @@ curves = st.lists(st.tuples(st.floats(0.01, 5), st.floats(-50, 50)), min_size=3,
 @given(curves)
 def test_areas_equal_scipy_with_the_crossings_put_in(points):
     x, F = np.cumsum([width for width, _ in points]), np.array([force for _, force in points])
-    above, below = signed_areas(x, F)
+    above, below = _signed_areas(x, F)
     np.testing.assert_allclose(above.sum() - below.sum(), trapezoid(F, x), atol=1e-9)
     crossings = zero_crossings(x, F)
     everything = np.sort(np.concatenate([x, crossings]))

@@ -99,6 +99,6 @@ def test_too_few_points_are_refused():
 
 
 def test_a_search_that_ends_too_early_is_refused(monkeypatch):
-    monkeypatch.setattr(least_squares, "MOST_STEPS", 2)
+    monkeypatch.setattr(least_squares, "_MOST_STEPS", 2)
     with pytest.raises(ModelError, match="did not settle"):
         fit_curve(power, DANWOOD_X, DANWOOD_Y, [10.0, 0.5])

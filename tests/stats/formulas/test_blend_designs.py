@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from panel.stats.formulas.designs import (
+from panel.stats.formulas.mixtures import (
     effect_columns,
     extreme_vertices,
     full_factorial,

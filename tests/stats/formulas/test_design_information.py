@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from statsmodels.stats.outliers_influence import variance_inflation_factor
 
-from panel.stats.formulas.designs import (
+from panel.stats.formulas.mixtures import (
     effect_columns,
     full_factorial,
     half_fraction,

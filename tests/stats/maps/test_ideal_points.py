@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial import Delaunay
 
-from panel.stats.maps.ideal_points import direction_interval, fit_plane, inside_hull
+from panel.stats.maps.links import direction_interval, fit_plane, inside_hull
 
 SAME = 1e-9
 

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 from sklearn import covariance as sklearn_covariance
 
-from panel.stats.maps.draws import joint_draws, ledoit_wolf, person_correlations, shrunk_correlation
+from panel.stats.maps.draws import _ledoit_wolf, _shrunk_correlation, joint_draws, person_correlations
 
 DRAWS = 40_000
 MANY_DF = 1e9  # so many that Student's t is normal
@@ -88,7 +88,7 @@ def test_correlations_of_level_and_views_are_found_apart():
 def test_with_few_people_correlations_are_drawn_towards_none():
     rng = np.random.default_rng(2)
     rows = rng.normal(size=(12, 6)) + rng.normal(size=(12, 1))
-    found, plain = shrunk_correlation(rows), np.corrcoef(rows.T)
+    found, plain = _shrunk_correlation(rows), np.corrcoef(rows.T)
     off = ~np.eye(6, dtype=bool)
     assert (np.abs(found[off]) < np.abs(plain[off])).all()
     assert found[off] / plain[off] == pytest.approx(found[0, 1] / plain[0, 1])  # all by the same share
@@ -98,8 +98,8 @@ def test_with_few_people_correlations_are_drawn_towards_none():
 
 
 def test_where_nothing_can_be_estimated_responses_count_as_unrelated():
-    assert (shrunk_correlation(np.ones((3, 2))) == np.eye(2)).all()
-    assert shrunk_correlation(np.ones((9, 2))) == pytest.approx(np.eye(2))
+    assert (_shrunk_correlation(np.ones((3, 2))) == np.eye(2)).all()
+    assert _shrunk_correlation(np.ones((9, 2))) == pytest.approx(np.eye(2))
     assert (person_correlations(np.full((1, 3, 2), 5.0))[0] == np.eye(2)).all()
     gaps = np.full((9, 3, 2), np.nan)
     assert (person_correlations(gaps)[1] == np.eye(2)).all()
@@ -111,8 +111,8 @@ def test_the_covariance_is_drawn_in_as_far_as_scikit_learn_draws_it(shape):
     rows[:, 1] += rows[:, 0]
     centred = rows - rows.mean(axis=0)
     theirs, _ = sklearn_covariance.ledoit_wolf(centred, assume_centered=True)
-    assert ledoit_wolf(centred) == pytest.approx(theirs, rel=ROUNDING, abs=ROUNDING)
+    assert _ledoit_wolf(centred) == pytest.approx(theirs, rel=ROUNDING, abs=ROUNDING)
 
 
 def test_columns_without_spread_stay_without():
-    assert ledoit_wolf(np.zeros((5, 3))) == pytest.approx(np.zeros((3, 3)), abs=ROUNDING)
+    assert _ledoit_wolf(np.zeros((5, 3))) == pytest.approx(np.zeros((3, 3)), abs=ROUNDING)

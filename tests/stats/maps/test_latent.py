@@ -12,10 +12,10 @@ from sklearn.datasets import load_linnerud
 
 from panel.stats.maps import latent
 from panel.stats.maps.latent import (
+    _predict_new,
     arrangements,
     leave_one_out,
     permutation_test,
-    predict_new,
     q_squared,
     row_orders,
 )
@@ -38,7 +38,7 @@ def by_library(X, Y, X_new, components, scale=True):
 def test_predictions_equal_those_of_scikit_learn(components, scale):
     rng = np.random.default_rng(2)
     X, Y, X_new = rng.normal(size=(9, 14)) * np.arange(1, 15), rng.normal(size=(9, 6)), rng.normal(size=(4, 14))
-    ours = predict_new(X, Y, X_new, components, scale=scale)
+    ours = _predict_new(X, Y, X_new, components, scale=scale)
     for step in range(components):
         assert ours[step] == pytest.approx(by_library(X, Y, X_new, step + 1, scale), abs=AGREES)
 
@@ -172,7 +172,7 @@ def test_fitted_r_squared_says_nothing_but_q_squared_does():
     fitted, held_out = [], []
     for _ in range(200):
         X, Y = rng.normal(size=(8, 12)), rng.normal(size=(8, 1))
-        fitted.append(q_squared(Y, predict_new(X, Y, X, 1)[0])[0])
+        fitted.append(q_squared(Y, _predict_new(X, Y, X, 1)[0])[0])
         held_out.append(q_squared(Y, leave_one_out(X, Y, 1))[0, 0])
     assert 0.65 < np.median(fitted) < 0.85
     assert np.median(held_out) < -0.3
@@ -181,6 +181,6 @@ def test_fitted_r_squared_says_nothing_but_q_squared_does():
 def test_blocks_of_responses_change_nothing(monkeypatch):
     rng = np.random.default_rng(8)
     X, Y, X_new = rng.normal(size=(9, 5)), rng.normal(size=(9, 23)), rng.normal(size=(3, 5))
-    together = predict_new(X, Y, X_new, 3)
+    together = _predict_new(X, Y, X_new, 3)
     monkeypatch.setattr(latent, "_TOGETHER", 4)
-    np.testing.assert_allclose(predict_new(X, Y, X_new, 3), together, rtol=1e-12)
+    np.testing.assert_allclose(_predict_new(X, Y, X_new, 3), together, rtol=1e-12)

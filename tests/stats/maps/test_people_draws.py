@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
 
-from panel.stats.maps.draws import FEWEST_PEOPLE, people_draws, sample_means
+from panel.stats.maps.draws import FEWEST_PEOPLE, _sample_means, people_draws
 
 SAME = 1e-9
 PANELS = 300
@@ -29,14 +29,14 @@ def by_least_squares(y):
 
 def test_without_gaps_they_are_the_plain_means():
     y = ratings(np.random.default_rng(1), missing=0.0)
-    assert sample_means(y) == pytest.approx(y.mean(axis=0), abs=SAME)
+    assert _sample_means(y) == pytest.approx(y.mean(axis=0), abs=SAME)
 
 
 @pytest.mark.parametrize("seed", range(3))
 def test_with_gaps_they_are_those_of_statsmodels(seed):
     y = ratings(np.random.default_rng(seed))
     y = y[np.isfinite(y).sum(axis=1) >= 2]
-    assert sample_means(y) == pytest.approx(by_least_squares(y), abs=1e-8)
+    assert _sample_means(y) == pytest.approx(by_least_squares(y), abs=1e-8)
 
 
 def test_counting_somebody_twice_is_having_her_twice():
@@ -44,7 +44,7 @@ def test_counting_somebody_twice_is_having_her_twice():
     y = y[np.isfinite(y).sum(axis=1) >= 2]
     times = np.ones((1, len(y)))
     times[0, 3] = 2
-    assert sample_means(y, times)[0] == pytest.approx(sample_means(np.vstack([y, y[3:4]])), abs=1e-8)
+    assert _sample_means(y, times)[0] == pytest.approx(_sample_means(np.vstack([y, y[3:4]])), abs=1e-8)
 
 
 def test_who_rated_a_single_sample_says_nothing():

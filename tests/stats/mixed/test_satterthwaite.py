@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
-from panel.stats.mixed.satterthwaite import estimate_contrasts, test_contrasts
 
 EXACT = 1e-6  # relative; the variances are iterated
 
@@ -44,7 +44,7 @@ def test_the_test_does_not_depend_on_which_differences_state_the_hypothesis():
 
 def test_few_degrees_of_freedom_pool_as_fai_and_cornelius_do():
     # with q directions of nu each the pooled value is nu; with any nu of 2 or less it is 2
-    from panel.stats.mixed.satterthwaite import _pooled_df
+    from panel.stats.mixed.inference import _pooled_df
 
     assert _pooled_df(np.array([[7.0, 7.0, 7.0]]))[0] == pytest.approx(7)
     expected = sum(v / (v - 2) for v in (5.0, 9.0, 20.0))

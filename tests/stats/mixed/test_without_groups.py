@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from panel.stats.mixed import without_groups
+from panel.stats.mixed import residuals
 from panel.stats.mixed.reml import fit_mixed_model
-from panel.stats.mixed.without_groups import fits_without_groups
+from panel.stats.mixed.residuals import fits_without_groups
 
 SAME_OPTIMUM = 1e-7  # relative; both fits start alike and stop within this of one optimum
 
@@ -29,7 +29,7 @@ def panel(terms, missing, seed=3):
 @pytest.mark.parametrize("missing", [0.0, 0.15])
 @pytest.mark.parametrize("at_once", [1, 10**6])
 def test_equals_the_fit_to_the_rows_of_the_others(terms, missing, at_once, monkeypatch):
-    monkeypatch.setattr(without_groups, "AT_ONCE", at_once)
+    monkeypatch.setattr(residuals, "_AT_ONCE", at_once)
     response, fixed, groups = panel(terms, missing)
     start = np.full((6, 5, len(terms)), 0.7)
     seen = np.zeros((6, 5), dtype=int)

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.errors import ModelError
-from panel.stats.orders.block_designs import balanced_blocks, block_numbers, is_balanced, meetings, smallest_numbers
+from panel.stats.orders.block_designs import _block_numbers, _is_balanced, balanced_blocks, meetings, smallest_numbers
 
 # t k b r lambda: Cochran and Cox (1957), Experimental Designs, plans of balanced incomplete blocks; from memory
 LISTED = [
@@ -32,7 +32,7 @@ LISTED = [
 
 @pytest.mark.parametrize(("t", "k", "b", "r", "lam"), LISTED)
 def test_the_listed_designs_are_found_and_balanced(t, k, b, r, lam):
-    numbers = block_numbers(t, k, b)
+    numbers = _block_numbers(t, k, b)
     assert (numbers.r, numbers.lam) == (r, lam)
     blocks = balanced_blocks(t, k, b)
     assert blocks.shape == (b, k)
@@ -44,14 +44,14 @@ def test_the_listed_designs_are_found_and_balanced(t, k, b, r, lam):
 
 @pytest.mark.parametrize(("t", "k", "b", "r", "lam"), LISTED)
 def test_none_smaller_is_possible(t, k, b, r, lam):
-    assert smallest_numbers(t, k) == block_numbers(t, k, b)
+    assert smallest_numbers(t, k) == _block_numbers(t, k, b)
     assert len(balanced_blocks(t, k)) == b
 
 
 def test_multiples_repeat_the_design():
     blocks = balanced_blocks(8, 4, 28)
     assert len(blocks) == 28
-    assert is_balanced(blocks, 8)
+    assert _is_balanced(blocks, 8)
 
 
 @given(t=st.integers(3, 12), data=st.data())
@@ -59,7 +59,7 @@ def test_the_identities_hold_for_all_numbers_that_are_accepted(t, data):
     k = data.draw(st.integers(2, t - 1))
     b = data.draw(st.integers(1, 60))
     try:
-        numbers = block_numbers(t, k, b)
+        numbers = _block_numbers(t, k, b)
     except ModelError:
         return
     assert b * k == t * numbers.r
@@ -85,7 +85,7 @@ def test_impossible_numbers_are_refused_with_the_reason(t, k, b, reason):
 @pytest.mark.parametrize("k", [1, 5, 6])
 def test_blocks_of_everything_or_of_one_are_none(k):
     with pytest.raises(ModelError, match="at least 2, and fewer than all"):
-        block_numbers(5, k, 5)
+        _block_numbers(5, k, 5)
 
 
 def test_numbers_that_are_possible_but_have_no_design_are_told_apart():
@@ -95,5 +95,5 @@ def test_numbers_that_are_possible_but_have_no_design_are_told_apart():
 
 
 def test_an_uneven_design_is_not_called_balanced():
-    assert not is_balanced(np.array([[0, 1], [0, 2], [0, 3]]), 4)
-    assert not is_balanced(np.array([[0, 1], [2, 3]]), 4)
+    assert not _is_balanced(np.array([[0, 1], [0, 2], [0, 3]]), 4)
+    assert not _is_balanced(np.array([[0, 1], [2, 3]]), 4)

@@ -6,8 +6,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.errors import ModelError
-from panel.stats.orders.block_designs import balanced_blocks, is_balanced, meetings
-from panel.stats.orders.near_balance import nearly_balanced_blocks, ordered_blocks, split_into_sittings
+from panel.stats.orders.block_designs import (
+    _is_balanced,
+    balanced_blocks,
+    meetings,
+    nearly_balanced_blocks,
+    ordered_blocks,
+    split_into_sittings,
+)
 from tests.stats.orders.test_block_precision import mean_pair_variance
 
 NEARLY_AS_GOOD = 0.95  # of the upper bound of the efficiency
@@ -45,7 +51,7 @@ def test_differences_are_nearly_as_precise_as_any_design_can_make_them(t, k, b):
 
 
 def test_where_a_balanced_design_fits_it_is_taken():
-    assert is_balanced(nearly_balanced_blocks(8, 4, 28, np.random.default_rng(1)), 8)
+    assert _is_balanced(nearly_balanced_blocks(8, 4, 28, np.random.default_rng(1)), 8)
     blocks = nearly_balanced_blocks(7, 3, 8, np.random.default_rng(1))
     assert np.ptp(pairs_of(blocks, 7)) <= 1  # one design of seven blocks and one block more
 
@@ -59,7 +65,7 @@ def test_the_affine_plane_is_found_for_nine_samples_in_three_sittings():
 def test_the_resolvable_design_is_found_for_eight_samples_in_two_sittings():
     rows = split_into_sittings(np.tile(np.arange(8), (7, 1)), (4, 4), np.random.default_rng(2))
     assert (pairs_of(sittings_of(rows, (4, 4)), 8) == 3).all()
-    assert is_balanced(balanced_blocks(8, 4, 14), 8)  # its numbers
+    assert _is_balanced(balanced_blocks(8, 4, 14), 8)  # its numbers
 
 
 @pytest.mark.parametrize(("n", "t", "sizes"), [(10, 8, (4, 4)), (10, 10, (4, 3, 3)), (30, 8, (4, 4))])

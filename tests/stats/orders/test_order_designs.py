@@ -7,11 +7,11 @@ from hypothesis import strategies as st
 
 from panel.errors import ModelError
 from panel.stats.orders.order_designs import (
-    balanced_square,
-    carry_over_counts,
-    place_counts,
+    _balanced_square,
+    _carry_over_counts,
+    _place_counts,
+    _williams_square,
     serving_orders,
-    williams_square,
 )
 
 
@@ -21,13 +21,13 @@ def off_diagonal(counts):
 
 def test_the_first_squares_are_those_of_the_construction():
     # Williams (1949), Austral. J. Sci. Res. A 2:149: first row 1, 2, t, 3, t-1, ..., then add 1 modulo t; from memory
-    assert (williams_square(4) + 1).tolist() == [[1, 2, 4, 3], [2, 3, 1, 4], [3, 4, 2, 1], [4, 1, 3, 2]]
+    assert (_williams_square(4) + 1).tolist() == [[1, 2, 4, 3], [2, 3, 1, 4], [3, 4, 2, 1], [4, 1, 3, 2]]
     first = ["12534", "23145", "34251", "45312", "51423"]
-    assert ["".join(map(str, row)) for row in williams_square(5)[:5] + 1] == first
-    assert ["".join(map(str, row)) for row in williams_square(5)[5:] + 1] == [row[::-1] for row in first]
+    assert ["".join(map(str, row)) for row in _williams_square(5)[:5] + 1] == first
+    assert ["".join(map(str, row)) for row in _williams_square(5)[5:] + 1] == [row[::-1] for row in first]
 
 
-@pytest.mark.parametrize("square", [williams_square, balanced_square])
+@pytest.mark.parametrize("square", [_williams_square, _balanced_square])
 @pytest.mark.parametrize("t", range(2, 14))
 def test_every_sample_stands_and_follows_equally_often(square, t):
     # the defining property of a Williams square: once for an even t, twice for an odd one; never after itself
@@ -35,15 +35,15 @@ def test_every_sample_stands_and_follows_equally_often(square, t):
     times = 1 + t % 2
     assert rows.shape == (times * t, t)
     assert (np.sort(rows, axis=1) == np.arange(t)).all()
-    assert (place_counts(rows, t) == times).all()
-    after = carry_over_counts(rows, t)
+    assert (_place_counts(rows, t) == times).all()
+    after = _carry_over_counts(rows, t)
     assert (off_diagonal(after) == times).all()
     assert not np.diagonal(after).any()
 
 
 @pytest.mark.parametrize("t", [5, 7, 9, 11, 13])
 def test_half_a_square_of_an_odd_number_is_more_even_than_half_a_williams_square(t):
-    ours, theirs = (carry_over_counts(square(t)[:t], t) for square in (balanced_square, williams_square))
+    ours, theirs = (_carry_over_counts(square(t)[:t], t) for square in (_balanced_square, _williams_square))
     # all steps different is impossible for an odd t, so one step taken twice and one left out is the best there is
     assert (off_diagonal(ours) ** 2).sum() == t * (t - 3 + 4)
     assert (off_diagonal(ours) ** 2).sum() < (off_diagonal(theirs) ** 2).sum()
@@ -56,7 +56,7 @@ def test_places_are_even_in_every_sitting_for_any_number_of_people(n, t, sitting
     assert orders.shape == (sittings, n, t)
     assert (np.sort(orders, axis=2) == np.arange(t)).all()
     for rows in orders:
-        assert np.ptp(place_counts(rows, t)) <= 1
+        assert np.ptp(_place_counts(rows, t)) <= 1
 
 
 @given(n=st.integers(1, 20), half=st.integers(1, 4), seed=st.integers(0, 50))
@@ -65,22 +65,22 @@ def test_an_even_number_of_samples_is_as_even_as_whole_numbers_allow(n, half, se
     t = 2 * half
     orders = serving_orders(n, t, 3, np.random.default_rng(seed))
     for rows in [*orders, orders.reshape(-1, t)]:
-        assert np.ptp(place_counts(rows, t)) <= 1
-        assert np.ptp(off_diagonal(carry_over_counts(rows, t))) <= 1
+        assert np.ptp(_place_counts(rows, t)) <= 1
+        assert np.ptp(off_diagonal(_carry_over_counts(rows, t))) <= 1
 
 
 @pytest.mark.parametrize(("n", "t"), [(10, 5), (20, 5), (14, 7), (8, 8), (24, 8), (6, 3)])
 def test_whole_squares_are_exactly_balanced(n, t):
     rows = serving_orders(n, t, 1, np.random.default_rng(1))[0]
-    assert np.ptp(place_counts(rows, t)) == 0
-    assert np.ptp(off_diagonal(carry_over_counts(rows, t))) == 0
+    assert np.ptp(_place_counts(rows, t)) == 0
+    assert np.ptp(off_diagonal(_carry_over_counts(rows, t))) == 0
 
 
 @pytest.mark.parametrize(("n", "t"), [(7, 5), (12, 7), (10, 9), (13, 3)])
 def test_carry_over_of_an_odd_number_stays_near(n, t):
     orders = serving_orders(n, t, 3, np.random.default_rng(2))
-    assert max(np.ptp(off_diagonal(carry_over_counts(rows, t))) for rows in orders) <= 2
-    assert np.ptp(off_diagonal(carry_over_counts(orders, t))) <= 3
+    assert max(np.ptp(off_diagonal(_carry_over_counts(rows, t))) for rows in orders) <= 2
+    assert np.ptp(off_diagonal(_carry_over_counts(orders, t))) <= 3
 
 
 def test_nobody_meets_a_sample_at_the_same_place_again():
@@ -96,7 +96,7 @@ def test_the_same_seed_gives_the_same_orders_and_another_seed_others():
 
 def test_what_cannot_be_ordered_is_refused():
     with pytest.raises(ModelError, match="at least two samples"):
-        williams_square(1)
+        _williams_square(1)
     with pytest.raises(ModelError, match="at least two samples"):
         serving_orders(3, 1, 1, np.random.default_rng(1))
     with pytest.raises(ModelError, match="Nobody is to be served"):

@@ -55,8 +55,8 @@ def once():
 
 def test_the_demo_names_whom_to_talk_to_and_about_what(demo):
     assert tell_people(*demo).headline == (
-        "Talk to A03 about using the whole scale; to A06 about repeating; to A07 about speed of soaking in (scored the "
-        "other way round); to A08 about stickiness (perhaps not felt); the others are in line."
+        "Talk to A03 about using the whole scale, A06 about repeating, A07 about speed of soaking in (scored "
+        "backwards), A08 about stickiness (perhaps not felt); the others are in line."
     )
 
 
@@ -65,13 +65,13 @@ def test_those_to_train_come_before_those_to_look_at_again():
     told = with_patterns(
         result, [("A02", found.DRIFTS, "T03", found.LOOK_AGAIN), ("A05", found.NARROW, "", found.RETRAIN)]
     )
-    assert tell_people(told, names).headline.startswith("Talk to A05 about using the whole scale; to A02 about ")
+    assert tell_people(told, names).headline.startswith("Talk to A05 about using the whole scale, A02 about ")
 
 
 def test_of_many_the_first_few_are_named():
     result, names = checked()
     told = with_patterns(result, [(f"A{n:02d}", found.SCATTERS, "", found.LOOK_AGAIN) for n in range(1, 7)])
-    assert tell_people(told, names).headline.endswith("to A04 about repeating; to 2 others.")
+    assert tell_people(told, names).headline.endswith("A04 about repeating, 2 others.")
 
 
 def test_all_in_line():
@@ -211,7 +211,7 @@ def test_people():
     )
     assert list(table["Assessor"]) == [f"A{number:02d}" for number in range(1, 7)]
     assert list(table.loc[:1, "What to do"]) == ["nothing", "train first"]
-    assert table.loc[1, "What stands out"] == "scored the other way round, drifts"
+    assert table.loc[1, "What stands out"] == "scored backwards, drifts"
     assert table.loc[0, "What stands out"] == "–"
     person = result.people.iloc[0]
     assert table.loc[0, "Tells apart alone"] == f"{person['n_separated']:.0f} of {person['n_judged']}"
@@ -297,7 +297,7 @@ def test_the_strip_is_read_and_heard():
     picture = tell_people(result, names).picture
     assert words_outside(picture.figure()) == []
     assert words_covering_words(picture.figure()) == []
-    assert "A01: T09 (scored the other way round)" in picture.alt
+    assert "A01: T09 (scored backwards)" in picture.alt
     assert picture.svg == tell_people(result, names).picture.svg
     bold = [
         label.get_text() for label in picture.figure().axes[0].get_yticklabels() if label.get_fontweight() == "bold"

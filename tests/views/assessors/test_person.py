@@ -18,7 +18,7 @@ def test_slopes_are_those_of_the_judged_attributes():
     np.testing.assert_array_equal(rows["estimate"], own["slope"])
     np.testing.assert_array_equal(rows["filled"], own["p_value"] < 0.30)
     reversed_one = rows.set_index("attribute").loc["T09"]
-    assert (reversed_one["shape"], reversed_one["remark"]) == ("v", "scored the other way round")
+    assert (reversed_one["shape"], reversed_one["remark"]) == ("v", "scored backwards")
     assert set(rows.loc[rows["estimate"] > 0, "shape"]) == {"o"}
 
 
@@ -54,7 +54,7 @@ def test_the_table_of_one_person():
     row = rows.loc[judged].iloc[0]
     expected = f"{row['slope']:.2f} ({row['ci_low']:.2f} to {row['ci_high']:.2f})".replace("-", "−")
     assert slope[judged].iloc[0] == expected
-    assert table.loc[list(rows["attribute"]).index("T09"), "What stands out"] == "scored the other way round"
+    assert table.loc[list(rows["attribute"]).index("T09"), "What stands out"] == "scored backwards"
     assert (table["Change per session"] == "–").all()
     assert table.shape[1] <= 8
 

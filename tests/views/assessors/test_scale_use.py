@@ -8,7 +8,7 @@ import pytest
 from panel.models.prototypes.scale_use import find_scale_use
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.views.assessors.scale_use import _FACTORS, SCALE_USE, _headline, _lines, tell_scale_use
+from panel.views.prototypes.other_ways import _FACTORS, SCALE_USE, _scale_use_headline, _scale_use_lines, tell_scale_use
 from tests.simulated_panels import simulated_panel
 from tests.studies import crossed_study
 
@@ -27,18 +27,18 @@ def told(result, **columns):
 def test_nothing_changes(result):
     same = told(result, changes=False)
     expected = "Correcting for use of the scale changes none of 3 answers."
-    assert _headline(same, NAMES) == expected
+    assert _scale_use_headline(same, NAMES) == expected
 
 
 def test_what_changes_is_named_in_words(result):
     changed = told(result, changes=[True, True, False])
-    assert "changes the answer on glide and film: the result there hangs" in _headline(changed, NAMES)
+    assert "changes the answer on glide and film: the result there hangs" in _scale_use_headline(changed, NAMES)
 
 
 def test_nothing_estimated(result):
     none = replace(result, attributes=result.attributes.iloc[:0])
-    assert _headline(none, NAMES) == "Use of the scale cannot be taken into account on any attribute."
-    assert _lines(none, NAMES) == []
+    assert _scale_use_headline(none, NAMES) == "Use of the scale cannot be taken into account on any attribute."
+    assert _scale_use_lines(none, NAMES) == []
 
 
 def test_lines_only_where_there_is_something_to_say(result):
@@ -54,7 +54,7 @@ def test_lines_only_where_there_is_something_to_say(result):
         disagree=[False, True, False],
         **numbers,
     )
-    assert _lines(rows, NAMES) == [
+    assert _scale_use_lines(rows, NAMES) == [
         "glide: assessors use the scale differently (p < 0.001); F is 3.1 as compared, 4.7 with it.",
         "film: some see other differences than the rest (p = 0.012); F is 3.1 as compared, 4.7 with it.",
     ]

@@ -11,12 +11,12 @@ from panel.models.consumers.agreement import count_agreement
 from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.consumers.agreement import (
+    _WITHOUT_FOIL,
     BARS,
     STATEMENTS,
-    WITHOUT_FOIL,
     _figure,
     _headline,
-    in_ten,
+    _in_ten,
     tell_agreement,
 )
 from panel.words import DOWN, UP, counted_share
@@ -91,7 +91,7 @@ def test_yes_saying_lowers_trust_in_words(found):
     line = told_of(found)[0]
     assert line.startswith("8 of 58 (13.8 %) agreed with a sentence that is untrue for P4, 'The cream has a clear")
     assert line.endswith("without these soft at 20 minutes and would use daily would no longer pass theirs.")
-    assert shown(WITHOUT_FOIL, found, Naming())["Agreed, without yes-sayers"].tolist()[2] == "36 of 50 (72.0 %)"
+    assert shown(_WITHOUT_FOIL, found, Naming())["Agreed, without yes-sayers"].tolist()[2] == "36 of 50 (72.0 %)"
     clear = told_of(foiled({5: 2, 1: 58}, {5: 55, 1: 5}))[0]
     assert "every bar that is passed would still be passed" in clear
     narrow = told_of(foiled({5: 2, 1: 58}, {5: 38, 1: 22}))[0]
@@ -127,7 +127,7 @@ def test_tables(found):
     bars = shown(BARS, found, Naming())
     assert "the claim: 8 in 10 users found no mark on their paper" in set(bars["Set by"])
     assert dict(zip(bars["Bar"], bars["Above the bar"], strict=True))["80 %"] == "not shown"
-    assert len(shown(WITHOUT_FOIL, found, Naming())) == 7
+    assert len(shown(_WITHOUT_FOIL, found, Naming())) == 7
     unknown = count_agreement(study_of(agreed({5: 3}), {"questions": {"soft": {"bar": 60}}}))
     assert shown(STATEMENTS, unknown, Naming())["Started"].tolist() == ["–"]
     assert shown(BARS, unknown, Naming())["Needed"].tolist() == ["–"]
@@ -177,7 +177,7 @@ def test_limits_are_stated(found):
 )
 def test_shares_that_favour_a_claim_are_never_rounded_up(count, base, words, tens):
     assert counted_share(count, base, DOWN) == words
-    assert in_ten(count, base) == tens
+    assert _in_ten(count, base) == tens
 
 
 @given(st.integers(1, 3000).flatmap(lambda base: st.tuples(st.integers(0, base), st.just(base))))
@@ -186,7 +186,7 @@ def test_neither_says_more_than_was_counted(counted):
     down, up = (float(re.search(r"\(([\d.]+) %\)", counted_share(count, base, way))[1]) for way in (DOWN, UP))
     assert down <= 100 * count / base + 1e-9 <= up + 2e-9  # the rounding of a float
     assert down > 100 * count / base - 0.1 - 1e-9
-    tens = in_ten(count, base)
+    tens = _in_ten(count, base)
     said = 0 if tens == "none" else int(tens.split()[0])
     assert 10 * count >= said * base
     assert 10 * count < (said + 1) * base

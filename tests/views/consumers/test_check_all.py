@@ -26,6 +26,7 @@ from panel.views.consumers.check_all import (
 )
 from tests.consumer_answers import study_of, ticked
 from tests.stats.answers.test_cochran import CONOVER
+from tests.views.every_picture import demo_answers
 
 
 @pytest.fixture(scope="module")
@@ -127,18 +128,19 @@ def test_tables_hold_every_row(found, one):
 
 
 def test_the_map_draws_terms_and_prototypes_with_marks_of_their_own(found):
-    axes = _map_figure(found.map).axes[0]
+    axes = _map_figure(found.map, demo_answers().names).axes[0]
     words = {text.get_text() for text in axes.texts}
     assert words == {*found.terms["term"], *(f"P{number}" for number in range(1, 9))}
-    marks = [line.get_marker() for line in axes.lines if line.get_marker() in ("o", "s")]
-    assert (marks.count("o"), marks.count("s")) == (16, 8)
+    marks = [(line.get_marker(), str(line.get_gid())) for line in axes.lines]
+    assert [marker for marker, _ in marks].count(".") == 16
+    assert [name for _, name in marks if name.startswith("prototype ")] == [f"prototype P{n}" for n in range(1, 9)]
     picture = tell_check_all(found, Naming()).picture
     assert picture.alt in re.sub(r"\s+", " ", picture.svg)
 
 
 def test_two_prototypes_give_a_map_on_one_line():
     rows = ticked(CONOVER[:, :2], "a") + ticked(CONOVER[:, 1:], "b")
-    axes = _map_figure(count_check_all(study_of(rows)).map).axes[0]
+    axes = _map_figure(count_check_all(study_of(rows)).map, Naming()).axes[0]
     assert axes.get_ylabel() == ""
 
 

@@ -3,15 +3,15 @@
 import pytest
 from scipy.stats import binom, fisher_exact
 
+from panel.models.consumers.choices import count_preferences
 from panel.models.consumers.forced_choice import judge_count, judge_forced_choices
-from panel.models.consumers.preference import count_preferences
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.consumers.choices import (
+    _SIMILARITY,
     CHOICES,
     PREFERENCES,
     SESSIONS,
-    SIMILARITY,
     _figure,
     _headline,
     _how_much_it_could_see,
@@ -186,11 +186,11 @@ def test_one_row_per_test():
 
 
 def test_similarity_only_where_a_share_was_set():
-    assert shown(SIMILARITY, judge_count("triangle", 13, 36), NAMES).empty
-    (row,) = shown(SIMILARITY, judge_count("triangle", 13, 36, similar_below=0.3), NAMES).to_dict("records")
+    assert shown(_SIMILARITY, judge_count("triangle", 13, 36), NAMES).empty
+    (row,) = shown(_SIMILARITY, judge_count("triangle", 13, 36, similar_below=0.3), NAMES).to_dict("records")
     assert (row["Most that show similarity"], row["Share who may tell"], row["Set beforehand"]) == ("13", "30 %", "yes")
     assert (
-        shown(SIMILARITY, judge_count("triangle", 0, 3, similar_below=0.1), NAMES)["Most that show similarity"].item()
+        shown(_SIMILARITY, judge_count("triangle", 0, 3, similar_below=0.1), NAMES)["Most that show similarity"].item()
         == "–"
     )
 

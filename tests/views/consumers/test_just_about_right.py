@@ -13,7 +13,7 @@ from panel.views.consumers.just_about_right import (
     _drop_sentence,
     _headline,
     _over_all_prototypes,
-    side_words,
+    _side_words,
     tell_just_about_right,
 )
 
@@ -49,10 +49,10 @@ def result(*drops, moves=(), within=(), facts=None, liking="overall liking"):
 
 def test_a_side_is_told_in_the_words_of_the_question():
     found = result()
-    assert side_words(found, "thickness", "too little") == "too thin"
-    assert side_words(found, "thickness", "too much") == "too thick"
-    assert side_words(found, "thickness", "just about right") == "just about right"
-    assert side_words(found, "glide", "too much") == "too much"
+    assert _side_words(found, "thickness", "too little") == "too thin"
+    assert _side_words(found, "thickness", "too much") == "too thick"
+    assert _side_words(found, "thickness", "just about right") == "just about right"
+    assert _side_words(found, "glide", "too much") == "too much"
 
 
 def test_a_move_says_how_many_how_much_and_which_way():

@@ -143,8 +143,8 @@ def test_each_part_carries_its_point_so_that_colour_is_not_the_only_sign():
     assert len(bars) == 8 * 9
     for place in range(8):
         assert sum(bar.get_width() for bar in bars[place::8]) == pytest.approx(1)
-    wide = (result.distribution["share"] >= 0.035).sum()
-    assert len(written(figure)) == wide
+    inches = figure.get_figwidth() * figure.axes[0].get_position().width
+    assert len(written(figure)) == (72 * inches * result.distribution["share"] >= 10).sum()  # ten points for a digit
     assert set(written(figure)) <= set("123456789")
 
 
@@ -176,7 +176,7 @@ def test_means_best_first_with_counts_and_bases():
 def test_pairs_say_cannot_be_separated():
     result = demo_liking()
     table = shown(_VERSUS, result, demo()[1])
-    told = dict(zip(table["Prototype"], table["In words"], strict=True))
+    told = dict(zip(table["Prototype"], table["In words, Dunnett"], strict=True))
     assert told["P3"] == "cannot be separated"
     assert told["P4"] == "differs"
     assert set(table["Difference (points)"].str[0]) == {"+", "−"}

@@ -15,14 +15,14 @@ from panel.views.consumers.preference_map import (
     _pleased,
     tell_preference_map,
 )
-from panel.views.drawing.pictures import GREY
+from panel.views.pictures import GREY
 from tests.views.consumer_results import demo, demo_preferences
 
 
 def test_each_group_and_its_sensations():
     assert _headline(demo_preferences(), demo()[1]) == (
-        "Liking goes along, for group 1 (38 consumers) with more ease of spreading and less greasy film and "
-        "“residue, later”; for group 2 (19 consumers) with a direction of the map, but no single sensation."
+        "Liking goes along in group 1 with more ease of spreading and less greasy film and lasting residue; in group 2 "
+        "with no single sensation."
     )
 
 
@@ -30,8 +30,8 @@ def test_signs_and_the_order_by_size_are_kept():
     result = demo_preferences()
     every = replace(result, sensations=result.sensations.assign(shown=result.sensations["beyond"]))
     said = _headline(every, demo()[1])
-    assert "with more ease of spreading, wetness and speed of soaking in and less greasy film, “residue, later”" in said
-    assert "for group 2 (19 consumers) with more integrity of shape" in said
+    assert "with more ease of spreading, wetness and speed of soaking in and less greasy film, lasting residue" in said
+    assert "in group 2 with more integrity of shape" in said
 
 
 def test_sensations_are_shown_after_holm_over_all_attributes_and_groups():
@@ -84,20 +84,20 @@ def test_cautions():
 
 
 def test_places_arrows_and_key():
-    figure = _figure(demo_preferences())
+    figure = _figure(demo_preferences(), demo()[1])
     written = [text.get_text() for text in figure.axes[0].texts]
     assert {text.split(" (")[0] for text in written if text.startswith("P")} == {f"P{n}" for n in range(1, 9)}
     assert all(text.endswith(" %)") for text in written if text.startswith("P"))
-    assert {"all", "1", "2"} <= set(written)
-    key = [text.get_text() for text in figure.texts]
-    assert key[:3] == ["all consumers: no clear direction (grey)", "group 1 (38 consumers)", "group 2 (19 consumers)"]
-    samples = list(figure.artists)
+    (key,) = figure.legends
+    words = [text.get_text() for text in key.get_texts()]
+    assert words == ["all consumers: no clear direction (grey)", "group 1 (38 consumers)", "group 2 (19 consumers)"]
+    samples = key.get_lines()
     assert [line.get_color() == GREY for line in samples] == [True, False, False]
     assert [line.is_dashed() for line in samples] == [False, True, True]
 
 
 def test_without_shares_the_rest_is_drawn():
     bare = replace(demo_preferences(), shares=demo_preferences().shares.iloc[:0])
-    written = [text.get_text() for text in _figure(bare).axes[0].texts]
+    written = [text.get_text() for text in _figure(bare, demo()[1]).axes[0].texts]
     assert {"P1", "P8"} <= set(written)
     assert _pleased(bare) == ()

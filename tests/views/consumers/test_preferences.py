@@ -1,6 +1,6 @@
 """Sentences about preferences: counts, ways of counting, order, and the paradox."""
 
-from panel.models.consumers.preference import count_preferences
+from panel.models.consumers.choices import count_preferences
 from panel.study.naming import Naming
 from panel.views.consumers.choices import _preference_headline, tell_preferences
 from tests.choice_studies import choice_study, named_rows, votes

@@ -9,16 +9,16 @@ from panel.models.consumers.just_about_right import weigh_just_about_right
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.consumers.just_about_right import (
+    _MOVES,
+    _REFUSED,
+    _RIGHT_PAIRS,
+    _VERDICT_WORDS,
+    _WITHIN,
     BALANCE,
     DROPS,
-    MOVES,
-    REFUSED,
-    RIGHT_PAIRS,
-    VERDICT_WORDS,
-    WITHIN,
     _figure,
     _picture,
-    sides_of,
+    _sides_of,
 )
 from tests.consumer_answers import constructed, study_of
 
@@ -35,7 +35,7 @@ def found(demo):
 
 def test_constructed_data_as_written():
     result = weigh_just_about_right(study_of(constructed()))
-    shares = shown(sides_of("thickness"), result, Naming())
+    shares = shown(_sides_of("thickness"), result, Naming())
     assert shares.to_dict("records") == [
         {
             **{"Prototype": "P1", "Too little": "6 of 27 (22.2 %)", "Just about right": "12 of 27 (44.4 %)"},
@@ -53,10 +53,10 @@ def test_constructed_data_as_written():
 def test_every_row_of_the_demo_is_in_the_tables(demo, found):
     names = naming(demo)
     assert len(shown(DROPS, found, Naming())) == len(found.drops)
-    assert set(shown(DROPS, found, Naming())["What it says"]) <= set(VERDICT_WORDS.values())
-    assert len(shown(WITHIN, found, Naming())) == len(found.within)
-    assert len(shown(RIGHT_PAIRS, found, Naming())) == len(found.pairs)
-    moves = shown(MOVES, found, names)
+    assert set(shown(DROPS, found, Naming())["What it says"]) <= set(_VERDICT_WORDS.values())
+    assert len(shown(_WITHIN, found, Naming())) == len(found.within)
+    assert len(shown(_RIGHT_PAIRS, found, Naming())) == len(found.pairs)
+    moves = shown(_MOVES, found, names)
     assert len(moves) == len(found.moves)
     assert "thickness: too thin" in set(moves["Found"])
     assert "too slowly" in set(shown(DROPS, found, Naming())["Side"])
@@ -64,19 +64,20 @@ def test_every_row_of_the_demo_is_in_the_tables(demo, found):
 
 def test_refused_questions_are_listed():
     result = weigh_just_about_right(study_of(constructed("stickiness")))
-    assert shown(REFUSED, result, Naming()).to_dict("records") == [
+    assert shown(_REFUSED, result, Naming()).to_dict("records") == [
         {"Question": "stickiness", "Why not": "nobody wants it stickier"}
     ]
     assert shown(DROPS, result, Naming()).empty
 
 
 def test_the_picture_shows_every_prototype_and_says_so(found):
-    axes = _figure(found, "thickness").axes[0]
+    figure = _figure(found, "thickness")
+    axes = figure.axes[0]
     assert [label.get_text() for label in axes.get_yticklabels()] == [f"P{number}" for number in range(1, 9)]
     lengths = [bar.get_width() for bar in axes.patches]
     assert sum(lengths) == pytest.approx(8)
     assert len({bar.get_hatch() for bar in axes.patches}) == 3  # colour is never the only sign
-    legend = [text.get_text() for text in axes.get_legend().get_texts()]
+    legend = [text.get_text() for text in figure.legends[0].get_texts()]
     assert legend == ["too thin", "just about right", "too thick"]
     picture = _picture(found, "thickness")
     assert "too thin" in picture.alt

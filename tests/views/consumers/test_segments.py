@@ -4,13 +4,13 @@ from dataclasses import replace
 
 from panel.study.shown import shown
 from panel.views.consumers.segments import (
-    DIVIDED,
+    _DIVIDED,
     SEGMENT_MEANS,
     STEPS,
     _divided,
     _figure,
     _headline,
-    segment_name,
+    _segment_name,
     tell_segments,
 )
 from tests.views.consumer_results import demo, demo_segments, one_group
@@ -19,8 +19,8 @@ from tests.views.consumer_results import demo, demo_segments, one_group
 def test_the_demos_prototypes_please_different_people():
     result = demo_segments()
     assert _headline(result) == "The prototypes please different people: 2 groups of 38 and 19 consumers."
-    assert segment_name(result, 2) == "group 2 (19 consumers)"
-    assert segment_name(result, 0) == "all consumers"
+    assert _segment_name(result, 2) == "group 2 (19 consumers)"
+    assert _segment_name(result, 0) == "all consumers"
 
 
 def test_p4_and_p8_cannot_be_separated_but_please_different_people():
@@ -55,7 +55,7 @@ def test_one_group_is_said_and_not_taken_for_agreement():
     assert "noise alone reaches that" in told.mind[0]
     assert (told.picture, told.table) == (None, None)
     assert "does not show that everybody wants the same" in told.cannot[0]
-    assert segment_name(result, 1) == "all consumers"
+    assert _segment_name(result, 1) == "all consumers"
     assert tell_segments(replace(result, steps=result.steps.iloc[:0]), names).mind == ()
 
 
@@ -71,10 +71,11 @@ def test_groups_are_a_hint():
 
 
 def test_groups_differ_in_shape_as_well_as_colour():
-    axes = _figure(demo_segments(), demo()[1]).axes[0]
+    figure = _figure(demo_segments(), demo()[1])
+    axes = figure.axes[0]
     shapes = {line.get_marker() for line in axes.lines if line.get_marker() not in ("None", None)}
     assert shapes == {"o", "s"}
-    legend = [text.get_text() for text in axes.get_legend().get_texts()]
+    legend = [text.get_text() for text in figure.legends[0].get_texts()]
     assert legend == ["group 1 (38 consumers)", "group 2 (19 consumers)"]
 
 
@@ -92,5 +93,5 @@ def test_tables():
     assert table.iloc[3, 1] == "7.03 (6.55 to 7.52) a"
     assert shown(STEPS, demo_segments(), names)["Believed"].tolist() == ["yes", "no"]
     assert shown(STEPS, one_group(), names)["Believed"].tolist() == ["no"]
-    assert set(shown(DIVIDED, demo_segments(), names)["Group"]) == {"1", "2"}
+    assert set(shown(_DIVIDED, demo_segments(), names)["Group"]) == {"1", "2"}
     assert list(shown(SEGMENT_MEANS, one_group(), names).columns) == ["Prototype", "Mean liking of all consumers"]

@@ -12,10 +12,10 @@ from panel.views.decision.decision_pictures import (
     _chance_cells,
     _chances_figure,
     _windows_figure,
-    chance_words,
     chances_picture,
     windows_picture,
 )
+from panel.words import chance_words
 from tests.models.decision.known_studies import target_study
 
 READABLE = 4.5  # contrast asked for by WCAG 2.2, 1.4.3
@@ -85,8 +85,8 @@ def test_windows_stand_where_they_are(demo, versus):
 
 
 def test_seven_prototypes_are_the_most_that_are_drawn(demo):
-    axes = _windows_figure(*demo).axes[0]
-    assert len(axes.get_legend().get_texts()) == 7
+    figure = _windows_figure(*demo, [f"P{number}" for number in range(1, 9)])
+    assert len(figure.legends[0].get_texts()) == 7
 
 
 def test_what_is_not_known_is_a_dash_on_white():

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from panel.views.drawing.pictures import place_labels, shortened, spread_apart, text_width
+from panel.views.pictures import place_labels, shortened, spread_apart, text_width
 
 
 def test_text_width_grows_with_words_and_size():

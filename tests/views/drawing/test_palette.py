@@ -4,7 +4,7 @@ import matplotlib as mpl
 from matplotlib.colors import to_hex, to_rgb
 
 from panel.study.naming import Naming
-from panel.views.drawing.pictures import COLOURS, GREY, INK, MOST_COLOURED, marker_of, markers
+from panel.views.pictures import COLOURS, GREY, INK, MOST_COLOURED, OTHERS, marker_of, markers
 
 
 def contrast_on_white(colour: str) -> float:
@@ -48,5 +48,5 @@ def test_of_more_only_the_chosen_are_coloured():
     drawn = markers(prototypes, ["P7", "unknown", "P2"])
     assert list(drawn) == prototypes
     assert [name for name, marker in drawn.items() if marker.colour != GREY] == ["P2", "P7"]
-    assert drawn["P7"].colour == COLOURS[0]
+    assert drawn["P7"].colour == OTHERS[0]
     assert sum(marker.colour != GREY for marker in markers(prototypes, prototypes).values()) == MOST_COLOURED

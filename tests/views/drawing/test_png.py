@@ -5,7 +5,7 @@ import io
 from matplotlib.figure import Figure
 from PIL import Image
 
-from panel.views.drawing.pictures import png_bytes
+from panel.views.pictures import png_bytes
 
 
 def figure() -> Figure:

@@ -5,12 +5,12 @@ import sys
 
 from matplotlib.figure import Figure
 
-from panel.views.drawing.pictures import svg_text
+from panel.views.pictures import svg_text
 from tests.views.examples import svg_root, svg_words
 
 _CODE = """
 from matplotlib.figure import Figure
-from panel.views.drawing.pictures import svg_text
+from panel.views.pictures import svg_text
 figure = Figure(figsize=(2, 1)); axes = figure.add_subplot(); axes.plot([1, 2], [3, 4], 'o-'); axes.set_title('A & B')
 import sys; sys.stdout.write(svg_text(figure, title='one', description='two'))
 """

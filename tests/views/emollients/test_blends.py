@@ -9,7 +9,6 @@ from panel.models.emollients.swaps import trace_swaps
 from panel.study.formulas import emollient_blend
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
-from panel.views.drawing.pictures import svg_text
 from panel.views.emollients.blends import (
     DESCRIPTORS,
     _cascade_alt_text,
@@ -20,6 +19,7 @@ from panel.views.emollients.blends import (
     blend_picture,
     tell_blends,
 )
+from panel.views.pictures import svg_text
 from tests.blend_studies import DEMO
 from tests.formula_studies import ALKANE, ALMOND, CARBONATE, SHEA, hand_cream_formulas, scores_of, study_of
 from tests.views.examples import svg_words, words_covering_words, words_outside
@@ -93,10 +93,11 @@ def test_a_swapped_in_emollient_stands_where_the_other_stood(study, traced):
     assert texts["Dicaprylyl Carbonate 40 %"][0] == texts["C13-15 Alkane 40 %"][0] == pytest.approx(20)
 
 
-def test_parts_too_narrow_for_their_name_are_named_at_the_end_of_the_bar():
+def test_where_a_part_is_too_narrow_for_its_name_all_are_named_above():
     blend = pd.DataFrame({CARBONATE: [97.0], ALKANE: [3.0]}, index=["P1"])
-    texts = [text.get_text() for text in figure_of(blend, Naming()).axes[0].texts]
-    assert texts == ["Dicaprylyl Carbonate 97 %", "C13-15 Alkane 3 %"]
+    figure = figure_of(blend, Naming())
+    assert [text.get_text() for text in figure.axes[0].texts] == ["97 %"]
+    assert [text.get_text() for text in figure.legends[0].get_texts()] == ["Dicaprylyl Carbonate", "C13-15 Alkane"]
     assert inside(figure_of(blend, Naming()))
 
 

@@ -15,8 +15,8 @@ from panel.study.open_study import open_study
 from panel.study.shown import shown
 from panel.views.emollients.causes import (
     _AWAY,
+    _CAUSES,
     _TOWARDS,
-    CAUSES,
     _causes_headline,
     _causes_to_mind,
     _picture_of,
@@ -24,6 +24,7 @@ from panel.views.emollients.causes import (
     short_ingredients,
     window_words,
 )
+from panel.views.pictures import BROAD, NARROW
 
 DEMO = Path(__file__).parents[3] / "data_demo" / "reading_room"
 
@@ -131,21 +132,21 @@ def test_hatching_and_the_band_of_the_margin(demo, causes, names):
     assert first == pytest.approx(scale * causes.cells.loc[causes.cells["letter"] == "A", "estimate"].iloc[0])
 
 
-@pytest.mark.parametrize("width", ["figure", "narrow"])
+@pytest.mark.parametrize("width", [BROAD, NARROW])
 def test_all_words_lie_in_the_picture_and_none_on_another(demo, names, width):
-    figure = getattr(causes_picture(demo.swaps, demo.decision, names), width)()
+    figure = causes_picture(demo.swaps, demo.decision, names).figure(width)
     assert not outside(figure)
     assert not overlaps(figure)
-    limit = {"figure": 15.0, "narrow": 3.8}[width]  # inches; 1280 and 360 px at 96 to the inch, less the page's edges
+    limit = {BROAD: 15.0, NARROW: NARROW}[width]  # inches; a page drawn at its full size, and a phone
     assert figure.get_figwidth() <= limit
 
 
-@pytest.mark.parametrize("width", ["figure", "narrow"])
+@pytest.mark.parametrize("width", [BROAD, NARROW])
 def test_long_names_many_sensations_and_many_swaps_fit(width):
     causes = many(20, 9, words="an unusually long description of a sensation, after half an hour")
     long = "Polyglyceryl-3 Diisostearate Hydrogenated Castor Oil Dimer Copolymer Isostearate"
     swaps = causes.swaps.assign(added=long, removed=f"{long} + {long}")
-    figure = getattr(_picture_of(replace(causes, swaps=swaps), Naming()), width)()
+    figure = _picture_of(replace(causes, swaps=swaps), Naming()).figure(width)
     assert not outside(figure)
     assert not overlaps(figure)
 
@@ -206,13 +207,13 @@ def test_the_words_for_those_who_cannot_see_it_hold_every_clear_number(causes, n
 
 
 def test_the_table_holds_the_same(causes, names):
-    table = shown(CAUSES, causes, names)
+    table = shown(_CAUSES, causes, names)
     assert list(table.columns) == [
         "Attribute", "Wanted", "A: C13-15 Alkane", "B: Isopropyl Isostearate", "C: Shea Butter",
     ]  # fmt: skip
     row = table.set_index("Attribute").loc["greasy film"]
     assert list(row) == ["38 or less", "● −11.1 (−13.5 to −8.6)", "● −3.5 (−6.7 to −0.4)", "▨ +3.9 (1.3 to 6.5)"]
-    assert "Wanted" not in shown(CAUSES, many(), Naming())
+    assert "Wanted" not in shown(_CAUSES, many(), Naming())
 
 
 def test_short_names_leave_the_latin_out_unless_two_become_the_same():

@@ -57,11 +57,12 @@ def force_of(prototypes=3, **how):
 
 def test_points_and_lines_are_the_numbers():
     result = flow_of()
-    (axes,) = _flow_figure(result).axes
-    points = np.asarray(axes.collections[0].get_offsets())
+    (axes,) = _flow_figure(result, Naming()).axes
+    marks = [line for line in axes.lines if str(line.get_gid()).startswith("prototype ")]
+    points = np.vstack([line.get_xydata() for line in marks])
     assert len(points) == 6 * 16
     np.testing.assert_allclose(np.sort(points[:, 1]), np.sort(result.flow.points["stress"]))
-    lines = [line for line in axes.lines if len(line.get_xdata()) > 3]
+    lines = [line for line in axes.lines if len(line.get_xdata()) > 3 and line not in marks]
     assert len(lines) == 6
     drawn = np.sort(np.concatenate([line.get_ydata() for line in lines]))
     np.testing.assert_allclose(drawn, np.sort(result.flow.lines["stress"]))
@@ -69,15 +70,16 @@ def test_points_and_lines_are_the_numbers():
 
 
 def test_prototypes_are_named_and_rates_of_use_marked():
-    (axes,) = _flow_figure(flow_of()).axes
+    figure = _flow_figure(flow_of(), Naming())
+    (axes,) = figure.axes
     words = [text.get_text() for text in axes.texts]
     assert words == ["picking up", "end of rubbing in, cream", "P1", "P2", "P3"]
-    assert axes.get_title(loc="left") == "Flow curves; lines: Herschel-Bulkley"
+    assert figure.texts[0].get_text() == "Flow curves; lines: Herschel-Bulkley"
 
 
 @pytest.mark.parametrize(("prototypes", "how"), [(1, {}), (8, {}), (8, {"lowest": 100.0, "consistency": 90.0})])
 def test_no_word_leaves_the_flow_picture_or_covers_another(prototypes, how):
-    figure = _flow_figure(flow_of(prototypes, 1, **how))
+    figure = _flow_figure(flow_of(prototypes, 1, **how), Naming())
     assert words_outside(figure) == []
     assert words_covering_words(figure) == []
 
@@ -92,7 +94,7 @@ def area(filled):
 def test_words_over_the_rates_of_use_do_not_touch(ends):
     rates = np.geomspace(*ends, 12)
     result = reduce_curves(curve_study(curve("flow", "P1", rates, "1/s", 20 + 5 * rates**0.45, "Pa")))
-    figure = _flow_figure(result)
+    figure = _flow_figure(result, Naming())
     assert words_outside(figure) == []
     assert words_covering_words(figure) == []
 
@@ -241,7 +243,7 @@ def test_one_curve_has_no_range():
 def test_without_force_curves_nothing_is_said():
     result = flow()
     assert _force_sentences(result) == ()
-    assert _flow_picture(result).alt.startswith("Flow curves, shear stress by shear rate")
+    assert _flow_picture(result, Naming()).alt.startswith("Flow curves, shear stress by shear rate")
 
 
 @pytest.mark.parametrize(("repeat", "repeats", "name"), [("2", 3, "P1, repeat 2"), ("2", 1, "P1"), ("", 3, "P1")])

@@ -8,10 +8,10 @@ from panel.models.over_time.dominance import follow_dominance
 from panel.models.over_time.intensity import reduce_courses
 from panel.study.naming import naming
 from panel.study.study import Study
-from panel.views.over_time.over_time import (
-    after_feel_figure,
-    courses_figure,
-    dominance_figure,
+from panel.views.over_time import (
+    _after_feel_figure,
+    _courses_figure,
+    _dominance_figure,
 )
 from tests.time_studies import dominance_rows, everything_over_time
 from tests.views.examples import words_covering_words, words_outside
@@ -23,10 +23,10 @@ MANY = follow_dominance(
     rng=np.random.default_rng(1),
 )
 FIGURES = {
-    "after-feel": after_feel_figure(follow_after_feel(STUDY)),
-    "courses": courses_figure(reduce_courses(STUDY), NAMES),
-    "dominance": dominance_figure(follow_dominance(STUDY, rng=np.random.default_rng(1)), NAMES),
-    "many": dominance_figure(MANY, NAMES),
+    "after-feel": _after_feel_figure(follow_after_feel(STUDY), NAMES),
+    "courses": _courses_figure(reduce_courses(STUDY), NAMES),
+    "dominance": _dominance_figure(follow_dominance(STUDY, rng=np.random.default_rng(1)), NAMES),
+    "many": _dominance_figure(MANY, NAMES),
 }
 
 

@@ -12,12 +12,12 @@ from panel.models.over_time.intensity import reduce_courses
 from panel.study.naming import naming
 from panel.study.shown import shown
 from panel.study.study import Study
-from panel.views.over_time.over_time import (
-    AFTER_FEEL_MEANS,
-    AFTER_FEEL_TESTS,
-    AFTER_FEEL_VERSUS,
-    COURSES_TABLE,
-    DOMINANT,
+from panel.views.over_time import (
+    _AFTER_FEEL_MEANS,
+    _AFTER_FEEL_TESTS,
+    _AFTER_FEEL_VERSUS,
+    _COURSES_TABLE,
+    _DOMINANT,
     _after_feel_headline,
     _after_feel_sentences,
     _course_names,
@@ -78,7 +78,7 @@ def test_courses():
     assert told.startswith("STICK: 24 courses of 6 people;")
     assert f"{found.courses['largest'].mean():.1f} on average, reached after 20.0 s" in told
     headline = _courses_headline(found, NAMES)
-    assert headline.startswith("The courses of the prototypes differ in 6 of 7 quantities: ")
+    assert headline.startswith("The courses of the prototypes differ in 6 of 7 quantities of STICK.")
     assert "duration" not in headline  # what is not shown is not listed
     words = _course_names(found, NAMES)
     assert words.attribute("STICK: rate_up") == "STICK, rate of increase (per s)"
@@ -100,9 +100,7 @@ def test_courses_that_differ_in_everything_or_nothing(p_values, words):
 
 def test_dominance():
     found = follow_dominance(STUDY, rng=np.random.default_rng(1))
-    assert _dominance_headline(found, NAMES) == (
-        "Dominant beyond chance at some time: P1 wet and greasy; P2 sticky and dry."
-    )
+    assert _dominance_headline(found, NAMES) == ("Dominant beyond chance at the end: P1 greasy, P2 dry.")
     first, second = _dominance_sentences(found, NAMES)
     assert first.startswith("P1: dominant beyond chance: wet from 0 to ")
     assert "greasy from 56 to 100 % of the time" in first
@@ -143,7 +141,7 @@ def test_everything_is_told_once():
 def test_after_feel_tables():
     found = follow_after_feel(STUDY)
     tests, means, versus = (
-        shown(table, found, NAMES) for table in (AFTER_FEEL_TESTS, AFTER_FEEL_MEANS, AFTER_FEEL_VERSUS)
+        shown(table, found, NAMES) for table in (_AFTER_FEEL_TESTS, _AFTER_FEEL_MEANS, _AFTER_FEEL_VERSUS)
     )
     assert tests["What is tested"].tolist()[-1] == "Prototype x time"
     assert tests["Degrees of freedom"].tolist()[-1] == "4; 28.0"
@@ -151,18 +149,18 @@ def test_after_feel_tables():
     assert means["Mean"].iloc[0] == f"{found.curves['estimate'].iloc[0]:.1f}"
     assert set(versus["Compared with"]) == {"P1"}
     assert versus["95 % interval, simultaneous"].str.contains(" to ").all()
-    assert AFTER_FEEL_VERSUS.titled(found).startswith("Differences from P1 at each time")
+    assert _AFTER_FEEL_VERSUS.titled(found).startswith("Differences from P1 at each time")
 
 
 def test_courses_table():
-    table = shown(COURSES_TABLE, reduce_courses(STUDY), NAMES)
+    table = shown(_COURSES_TABLE, reduce_courses(STUDY), NAMES)
     assert table["Prototype"].tolist() == ["P1", "P2"]
     assert table["Time to the largest intensity (s)"].tolist() == ["20.00", "20.00"]
     assert len(table.columns) == 11
 
 
 def test_dominance_table():
-    table = shown(DOMINANT, follow_dominance(STUDY, rng=np.random.default_rng(1)), NAMES)
+    table = shown(_DOMINANT, follow_dominance(STUDY, rng=np.random.default_rng(1)), NAMES)
     assert set(table["Evaluations"]) == {"16"}
     greasy = table.loc[table["Dominant"] == "greasy"].iloc[0]
     assert (greasy["From, % of the time"], greasy["To, % of the time"]) == ("56", "100")

@@ -65,7 +65,7 @@ def test_a_line_for_each_pair_says_on_what():
 def test_the_table_holds_both_tests_the_interval_and_the_bound():
     table = shown(ALIKE, result(), NAMES)
     row = table.iloc[0]
-    assert (row["P, adjusted"], row["Interval that decides likeness"]) == ("0.020", "−4.0 to 6.0 (97.5 %)")
+    assert (row["P for likeness"], row["Interval that decides likeness"]) == ("0.020", "−4.0 to 6.0 (97.5 %)")
     assert (row["Alike?"], row["Not worse?"]) == ("alike within the margin", "not worse (+3.0 at worst)")
     assert table.iloc[1]["Not worse?"] == "–"
     assert table.iloc[2]["Not worse?"] == "worse by more than the margin (+3.0 at worst)"
@@ -125,4 +125,4 @@ def test_what_was_chosen_afterwards_is_not_counted_but_marked():
 def test_the_table_shows_both_p_values():
     row = shown(PLANNED, planned_result(0.008), NAMES).iloc[0]
     assert (row["P, alone"], row["P after Holm"], row["In words"]) == ("0.004", "0.008", "shown")
-    assert row["Difference (95 % interval)"] == "−12.0 (−17.0 to −7.0)"
+    assert row["Difference (95 % interval, planned)"] == "−12.0 (−17.0 to −7.0)"

@@ -6,7 +6,7 @@ from matplotlib.colors import to_hex
 
 from panel.models.prototypes.assumptions import look_at_assumptions
 from panel.study.naming import Naming
-from panel.views.drawing.pictures import COLOURS
+from panel.views.pictures import OTHERS
 from panel.views.prototypes.assumptions import (
     _residual_figure,
     _residual_rows,
@@ -54,7 +54,7 @@ def test_the_wild_assessor_is_marked_and_named(wild):
     marked = [
         ends[:, 0].tolist()
         for ends, colour in zip(bars.get_segments(), bars.get_colors(), strict=True)
-        if to_hex(colour) == COLOURS[1]
+        if to_hex(colour) == OTHERS[1]
     ]
     sd = wild.assessors.set_index(["attribute", "assessor"])["residual_sd"]["T0", "A3"]
     assert marked == [[-sd, sd]]

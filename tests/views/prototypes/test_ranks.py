@@ -7,7 +7,7 @@ import pytest
 from panel.models.prototypes.ranks import RankComparison
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.views.prototypes.ranks import RANKS, tell_ranks
+from panel.views.prototypes.other_ways import RANKS, tell_ranks
 
 NAMES = Naming(attributes={"grease": "greasy film", "stick": "stickiness"})
 

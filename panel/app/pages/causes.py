@@ -1,0 +1,65 @@
+"""Place Causes: which emollient swap made the difference, how sure that is, what blends and instruments say."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from panel.answers import CURVES, DECISION, DESCRIPTORS, LADDER, READINGS, SWAPS, Answers, NoAnswer
+from panel.app import widgets
+from panel.app.state import StudyInUse
+from panel.app.widgets import attempt, heading
+from panel.models.emollients.causes import find_causes
+from panel.models.emollients.descriptors import BlendDescriptors
+from panel.models.emollients.swaps import TracedSwaps
+from panel.study.formulas import emollient_blend
+from panel.study.naming import Naming
+from panel.views.emollients.blends import tell_blends
+from panel.views.emollients.causes import tell_causes
+from panel.views.emollients.curves import tell_curves
+from panel.views.emollients.ladder import tell_ladder
+from panel.views.emollients.readings import tell_readings
+from panel.views.emollients.swaps import swap_drawers
+from panel.views.told import Told
+
+
+def show(study: StudyInUse) -> None:
+    """Show which swap did what to which sensation."""
+    widgets.show(attempt(study.told, _causes, SWAPS, study.answers))
+
+
+def _causes(traced: TracedSwaps, names: Naming, answers: Answers) -> Told:
+    decision = answers.ask(DECISION)
+    causes = find_causes(traced, None if isinstance(decision, NoAnswer) else decision)
+    return tell_causes(causes, names, *swap_drawers(traced, names))
+
+
+def show_ladder(study: StudyInUse) -> None:
+    """Show how far the evidence carries."""
+    widgets.show(attempt(study.told, tell_ladder, LADDER))
+
+
+def show_blends(study: StudyInUse) -> None:
+    """Show what the blends are made of."""
+    widgets.show(attempt(study.told, _blends, DESCRIPTORS, study.answers))
+
+
+def _blends(described: BlendDescriptors, names: Naming, answers: Answers) -> Told:
+    traced = answers.ask(SWAPS)
+    known = None if isinstance(traced, NoAnswer) else traced
+    return tell_blends(described, names, emollient_blend(answers.study), known)
+
+
+def show_instruments(study: StudyInUse) -> None:
+    """Show which readings go with what people feel, and what the measured curves come down to."""
+    has_readings, has_curves = (len(study.study.table(name)) > 0 for name in ("readings", "curves"))
+    if not (has_readings or has_curves):
+        st.markdown(
+            "Here stands which instrument readings go with what people feel, and what the swaps did to them. Add the "
+            "table readings (prototype, measure, unit, value) or curves (prototype, kind, x, x_unit, y, y_unit)."
+        )
+        return
+    widgets.show(attempt(study.told, tell_readings, READINGS))
+    told = attempt(study.told, tell_curves, CURVES) if has_curves else None
+    if told is not None:
+        heading("Measured curves")
+        widgets.show(told)

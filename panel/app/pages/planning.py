@@ -1,0 +1,325 @@
+"""Place Run a test: which prototypes to make, how many people it takes, who gets what in which order."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import get_args
+
+import numpy as np
+import pandas as pd
+import streamlit as st
+
+from panel.answers import DIFFERENCES
+from panel.app.ballot_forms import with_session
+from panel.app.places import leave_for
+from panel.app.state import StudyInUse, keep, leave_message
+from panel.app.study_editors import ASKED_TO_JOIN
+from panel.app.widgets import (
+    ask,
+    attempt,
+    csv_bytes,
+    heading,
+    margin_field,
+    plain,
+    say,
+    show_items,
+    table,
+)
+from panel.app.widgets import (
+    show as lay_out,
+)
+from panel.checks.confounds import BETWEEN, WHOLLY, find_confounds, making_confounds
+from panel.models.prototypes.batch_spread import batch_spread
+from panel.plan.batch_numbers import BatchNumbers, batch_numbers
+from panel.plan.mixture_plan import MixtureKind, plan_mixture
+from panel.plan.orders import MOST_PER_SESSION, ServingPlan
+from panel.plan.sample_size import (
+    PlanningScale,
+    Scatter,
+    independent_attributes,
+    own_scatter,
+    panel_sizes,
+    planning_scale,
+    planning_scatter,
+    typical_scatter,
+    what_you_can_see,
+    without_scale,
+)
+from panel.plan.study_plan import plan_study
+from panel.plan.swap_plan import MOST_SWAPS, Swap, SwapKind, SwapPlan, making_days, plan_swaps
+from panel.study.formulas import formula, formulated
+from panel.study.knowledge import emollient_table
+from panel.study.naming import Naming, decimals, naming
+from panel.study.numbers_read import typed_number
+from panel.study.scores_used import scores_used
+from panel.study.study import Study, those_in
+from panel.views.planning.plan import (
+    FORMULAS,
+    MIXTURE_MODELS,
+    cautions_sentences,
+    mixture_blends,
+    servings_table,
+    tell_plan,
+    tell_servings,
+)
+from panel.views.planning.sizes import tell_sizes
+from panel.views.told import Told
+from panel.words import format_list
+
+_MIXTURE = "mixture"
+_MAKING_SEED = 1  # of the order of making: the same plan gives the same order
+_KIND_WORDS = {
+    "full": "every combination",
+    "half": "half of the combinations",
+    "one at a time": "one swap at a time",
+    _MIXTURE: "freely varied blends",
+}
+
+
+def show_plan(study: StudyInUse) -> None:
+    """Ask for the base and its swaps, and show the prototypes to make."""
+    made, names = list(formulated(study.study)), naming(study.study)
+    if not made:
+        st.markdown(
+            "A plan starts from the formula of a base. Add the table formulas to the study (prototype, ingredient, "
+            "percent, kind) and open it again on the page Study."
+        )
+        return
+    answer = st.container()
+    left, right = st.columns(2)
+    chosen = left.selectbox("Base", made, format_func=names.prototype, key=study.choice("plan base"))
+    kind = right.selectbox("Make", (*get_args(SwapKind), _MIXTURE), format_func=_KIND_WORDS.__getitem__)
+    base = formula(study.study, str(chosen))
+    held = [str(name) for name in base.loc[base["emollient"], "ingredient"]]
+    if kind == _MIXTURE:
+        _mixture_form(study, base, held)
+        return
+    plan = attempt(plan_swaps, base, _typed_swaps(study, base, held), kind)
+    if plan is None:
+        return
+    with answer:
+        lay_out(tell_plan(plan, names))
+    with st.expander("Order of making"):
+        _order_of_making(study, plan)
+
+
+def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -> list[Swap]:
+    """Return the swaps that were typed in."""
+    count = st.segmented_control("Swaps", range(1, MOST_SWAPS + 1), default=min(2, len(emollients)), required=True)
+    others = [str(name) for name in emollient_table()["ingredient"] if name not in emollients]
+    swaps = []
+    for number in range(int(count or 1)):
+        left, middle, right = st.columns([2, 2, 1])
+        removed = left.selectbox("Replace", emollients, number % len(emollients), key=study.choice(f"out {number}"))
+        added = middle.selectbox("by", others, number, key=study.choice(f"in {number}"))
+        held = base.loc[base["ingredient"] == removed, "percent"].sum()
+        text = right.text_input("%", f"{held:g}", key=study.choice(f"amount {number} {removed}"))
+        swaps.append(Swap(str(removed), str(added), ask(typed_number, text, "The amount") or 0.0))
+    return swaps
+
+
+def _order_of_making(study: StudyInUse, plan: SwapPlan) -> None:
+    text = st.text_input("Prototypes a day", "4", key=study.choice("per day"))
+    number = int(ask(typed_number, text, "The number") or 0)
+    days = attempt(making_days, plan.prototypes, number, np.random.default_rng(_MAKING_SEED))
+    if days is not None:
+        st.caption("So that no swap goes with a day, as far as chance orders allow.")
+        shown = days.rename(columns={"day": "Day", "turn": "Turn", "prototype": "Prototype"}).astype("str")
+        table(shown, name="making_days", alt="Day and turn of each prototype", full=days)
+
+
+# Blends whose emollients vary freely at a constant emollient total.
+
+
+_BLEND_WORDS = {
+    "vertices": "corners of the region and its middle",
+    "centroid": "single emollients and their equal blends",
+    "lattice": "a lattice of blends",
+}
+
+
+def _mixture_form(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -> None:
+    """Ask for limits, and show the blends to make."""
+    heading("The limits")
+    kind: MixtureKind = st.radio("Blends", get_args(MixtureKind)[::-1], format_func=_BLEND_WORDS.__getitem__)
+    total = float(base.loc[base["emollient"], "percent"].sum())
+    st.caption(f"The emollients of this base hold {total:g} % together; that stays. Limits in % of the formula.")
+    limits: dict[str, tuple[float, float]] = {}
+    for emollient in st.multiselect("Emollients that may vary", emollients, emollients[:3]):
+        left, right = st.columns(2)
+        low = left.text_input(f"{plain(emollient)}, at least", "0", key=study.choice(f"low {emollient}"))
+        high = right.text_input(f"{plain(emollient)}, at most", f"{total:g}", key=study.choice(f"high {emollient}"))
+        limits[emollient] = (
+            ask(typed_number, low, "The lowest amount") or 0.0,
+            ask(typed_number, high, "The highest amount") or 0.0,
+        )
+    plan = attempt(plan_mixture, base, limits, kind)
+    if plan is None:
+        return
+    heading("Blends to make")
+    told = Told(plan, naming(study.study), "")
+    show_items([mixture_blends(plan), MIXTURE_MODELS], told)
+    with st.expander("Their formulas"):
+        show_items([FORMULAS], told)
+    say([*cautions_sentences(plan.cautions), plan.method, *plan.notes])
+
+
+# How many people, and who gets what in which order?
+
+
+_BATCH_HELP = (
+    "In scale units, from earlier studies with two batches of each; empty for what the study states (batch_sd)."
+)
+_HELP = {"Seed of the order": "Any whole number. The same number gives the same order and codes again."}
+
+
+def show_servings(study: StudyInUse) -> None:
+    """Show how many people it takes, then a plan of servings."""
+    left, right = st.columns(2)
+    with left:
+        repeats = _number(study, "Times each sample is scored", 3)
+    _sizes(study, repeats, right)
+    asked = bool(st.session_state.pop(ASKED_TO_JOIN, False))
+    with st.expander("Add a session to this study", expanded=asked):
+        _missing_session(study)
+    st.divider()
+    _serving_plan(study, repeats)
+
+
+def _missing_session(study: StudyInUse) -> None:
+    """Let the user write one more session into the study; at first with those that no session joins to the others."""
+    apart = _never_joined(study.study)
+    st.markdown(
+        f"Not compared within one session, day or group so far: {plain(format_list(apart))}. Serve them together."
+        if apart
+        else "Sessions join all prototypes already. One more makes the differences surer."
+    )
+    with st.form("missing session"):
+        chosen = st.multiselect("Serve together", study.study.prototypes, apart[:MOST_PER_SESSION])
+        who = st.text_input("Who makes the plan (may know the key)") or ""
+        if st.form_submit_button("Write this session into the study", type="primary"):
+            said = attempt(
+                lambda: keep(
+                    study,
+                    lambda now: with_session(now, chosen, who, len(now.table("servings"))),
+                    f"A session with {format_list(chosen)} is planned, and the key is sealed anew.",
+                    who=who,
+                )
+            )
+            if said is not None:
+                leave_message(said)
+                leave_for("ballots")
+
+
+def _never_joined(study: Study) -> list[str]:
+    """Return the prototypes of pairs that session, day or group go wholly along with, in study order."""
+    if study.scores.empty:
+        return []
+    pairs = find_confounds(study).pairs
+    pairs = pairs.loc[(pairs["kind"] == WHOLLY) & pairs["factor"].isin(BETWEEN)]
+    return list(those_in(study.prototypes, pd.concat([pairs["prototype"], pairs["versus"]])))
+
+
+def _number(study: StudyInUse, label: str, usual: int) -> int:
+    """Return a whole number typed into a field."""
+    text = st.text_input(label, str(usual), key=study.choice(label), help=_HELP.get(label))
+    return int(ask(typed_number, text or str(usual), label) or 0)
+
+
+def _sizes(study: StudyInUse, repeats: int, place: st.delta_generator.DeltaGenerator) -> None:
+    """Show how many people find the difference that matters, which is asked for in its place."""
+    scale = attempt(planning_scale, study.study, _ends_asked(study))
+    names = _in_units(study, scale)
+    with place:
+        margin = margin_field(study, names, per_cent=scale is not None and not scale.shared)
+    if scale is None:
+        return
+    earlier = attempt(study.answer, DIFFERENCES) if not study.study.scores.empty else None
+    scatter, seen = planning_scatter(scale.length), None
+    k = len(study.study.prototypes)
+    if earlier is not None:
+        scores = scores_used(study.study).frame
+        own = own_scatter(earlier.variances, scale.units, scores)
+        if own:
+            scatter = typical_scatter(own, independent_attributes(scores))
+            seen = what_you_can_see(len(study.study.assessors), repeats, k, own_scatter(earlier.variances))
+    margin = margin or scale.usual_difference
+    tried = sorted({1, 2, 3, 4, repeats} - {0})
+    result = attempt(panel_sizes, margin, k, scatter, replicates=tried, length=scale.length)
+    if result is not None:
+        answer = st.container()
+        weighed = _weighed(study, scatter, margin, repeats)
+        with answer:
+            lay_out(tell_sizes(result, names, repeats, weighed=weighed, seen=seen))
+
+
+def _weighed(study: StudyInUse, scatter: Scatter, margin: float, repeats: int) -> BatchNumbers | None:
+    """Ask how far batches differ, and weigh them against repeats."""
+    known = batch_spread(study.study, making_confounds(study.study)).of("")
+    with st.expander("How far do batches differ?"):
+        text = st.text_input("Standard deviation between batches", "", key=study.choice("batch sd"), help=_BATCH_HELP)
+    spread = ask(typed_number, text, "Standard deviation between batches") if text else known
+    if spread is None or not np.isfinite(spread):
+        return None
+    people, k = max(len(study.study.assessors), 2), len(study.study.prototypes)
+    return attempt(batch_numbers, margin, k, scatter, spread, people, repeats)
+
+
+def _in_units(study: StudyInUse, scale: PlanningScale | None) -> Naming:
+    """Return the words of the study, on the scale that is planned in."""
+    names = naming(study.study)
+    if scale is None:
+        return replace(names, scale="")
+    if not scale.shared:
+        return replace(names, scale="% of each scale", digits=decimals(scale.length))
+    return replace(names, digits=decimals(scale.length))
+
+
+def _ends_asked(study: StudyInUse) -> tuple[float, float] | None:
+    """Ask for the ends of the scale where the study does not say them; None as long as they are not typed."""
+    unknown = without_scale(study.study) if study.study.attributes else ()
+    if not unknown and (study.study.attributes or study.study.scale("")):
+        return None
+    words = naming(study.study).attribute
+    of = f" of {plain(format_list(list(map(words, unknown))))}" if unknown else ""
+    st.markdown(f"The study does not say where the scale{of} begins and ends. The size of a panel depends on it.")
+    left, right = st.columns(2)
+    typed = [
+        place.text_input(label, key=study.choice(label)) or ""
+        for place, label in ((left, "Lowest possible score"), (right, "Highest possible score"))
+    ]
+    low, high = (attempt(typed_number, text, "The end of the scale") for text in typed)
+    return None if low is None or high is None else (low, high)
+
+
+def _serving_plan(study: StudyInUse, repeats: int) -> None:
+    """Show a plan of servings: the trays of a session, how even it is, and the key on demand."""
+    answer = st.container()
+    left, middle, right = st.columns(3)
+    with left:
+        per_session = _number(study, "Samples in a session at most", MOST_PER_SESSION)
+    with middle:
+        seed = _number(study, "Seed of the order", 1)
+    rng = np.random.default_rng(seed)
+    plan = attempt(plan_study, study.study, rng, replicates=repeats, per_session=per_session)
+    if plan is None:
+        return
+    session = right.selectbox("Trays of session", list(dict.fromkeys(plan.servings["session"])))
+    with answer:
+        lay_out(tell_servings(plan, naming(study.study), str(session)))
+    with st.expander("The servings, with the key (not for assessors, nor for the panel leader before the lock)"):
+        _servings(plan)
+
+
+def _servings(plan: ServingPlan) -> None:
+    shown = servings_table(plan.servings, plan.warm_up)
+    st.dataframe(shown, hide_index=True, width="stretch", alt="Servings with their codes and the key")
+    st.download_button(
+        "Servings as CSV",
+        csv_bytes(plan.servings),
+        "servings.csv",
+        "text/csv",
+        on_click="ignore",
+        type="tertiary",
+        icon=":material/download:",
+    )

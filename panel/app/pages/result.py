@@ -1,0 +1,383 @@
+"""Place Result: the whole job at a glance, the differences, the map, what happens over time, the targets."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from itertools import combinations
+from typing import Any, get_args
+
+import streamlit as st
+
+from panel.answers import (
+    AFTER_FEEL,
+    ALIKE,
+    ASSUMPTIONS,
+    COURSES,
+    DECISION,
+    DIFFERENCES,
+    DOMINANCES,
+    MAP,
+    PLANNED,
+    RANKS,
+    SEED,
+    SENSITIVITY,
+    Question,
+)
+from panel.app.guide import begin_tour, explain
+from panel.app.places import go, leave_for
+from panel.app.state import StudyInUse, demo_folder, keep, leave_message, moment
+from panel.app.study_editors import mend, open_editor, way_to_mend
+from panel.app.widgets import (
+    ask,
+    attempt,
+    drawer,
+    heading,
+    headline,
+    margin_field,
+    plain,
+    say,
+    show_items,
+    show_picture,
+)
+from panel.app.widgets import show as show_told
+from panel.models.decision.decide import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
+from panel.models.decision.wanted import Profile, target_profile
+from panel.models.over_time.after_feel import timed_attributes
+from panel.models.prototypes.differences import Differences
+from panel.stats.maps.components import Matrix
+from panel.stats.mixed.inference import SMALL_SAMPLE_WORDS
+from panel.study.naming import Naming, naming
+from panel.study.numbers_read import typed_number
+from panel.study.scores_used import HOW, stated_differences
+from panel.study.study import those_in
+from panel.views.decision.decide import DECISIONS, tell_decision
+from panel.views.decision.decision_pictures import windows_picture
+from panel.views.glance import Glance, glance_headline, in_short, tell_glance
+from panel.views.over_time import tell_after_feel, tell_courses, tell_dominance
+from panel.views.pictures import MOST_COLOURED
+from panel.views.prototypes.alike import tell_alike, tell_planned
+from panel.views.prototypes.assumptions import tell_assumptions
+from panel.views.prototypes.differences import tell_differences, tell_sensitivity
+from panel.views.prototypes.map import tell_map
+from panel.views.prototypes.other_ways import tell_ranks
+from panel.views.told import Shown, Told
+
+_WAIT = "Putting the answer together ..."
+
+
+def show(study: StudyInUse) -> None:
+    """Show what came out, what to settle first, how near to the target, what may be said, what next."""
+    place, rest = st.empty(), st.empty()
+    rest.caption(_WAIT)
+    first, about = glance_headline(study.answers)
+    with place.container():
+        headline(first)
+        st.caption(plain(about))
+    told = _glance(study.key, study)
+    with rest.container():
+        if told.picture is not None:
+            show_picture(told.picture)
+        explain([told.headline, told.about, *told.leaders, *told.may])
+        _four(study, told)
+    if study.handle.path == str(demo_folder()) and st.button("New here? A tour in six stops", type="tertiary"):
+        begin_tour()
+
+
+@st.cache_resource(max_entries=4, show_spinner=False)
+def _glance(content_hash: str, _study: Any) -> Glance:
+    """Return what is said of a study; the hash of its content is the key."""
+    return tell_glance(_study.answers)
+
+
+def _four(study: StudyInUse, told: Glance) -> None:
+    """Show side by side: what to settle, the leaders against the targets, what may be said, what to do next."""
+    settle, near, said, following = st.columns(4, gap="large")
+    with settle:
+        heading("Settle first")
+        for number, finding in enumerate(told.settle):
+            st.markdown(plain(in_short(finding)), help=plain(f"{finding.message} {finding.advice}"))
+            if st.button(
+                way_to_mend(finding) or "Settle it", key=f"settle {number}", type="tertiary", icon=":material/edit:"
+            ):
+                mend(finding)
+        if not told.settle:
+            st.markdown("Nothing was found that could mislead.")
+    with near:
+        heading("Against the target")
+        say(told.leaders or ("No targets are written down for this study.",))
+        if told.leaders or not study.study.attributes:
+            go("decide", "All targets")
+        elif st.button("Write them down", type="tertiary", icon=":material/edit:"):
+            open_editor("attributes")
+            leave_for("edit")
+    with said:
+        heading("May be said")
+        say((*told.may, *([told.may_not] if told.may_not else [])))
+        go("claims", "All sentences")
+    with following:
+        heading("Next")
+        st.markdown(plain(told.step))
+        go(told.step_part, "Go on")
+
+
+# Which prototypes differ, on what, and by how much?
+
+
+_SERVING_WORDS = {"position": "serving position", "site": "site", "first_on_site": "being the first on a site"}
+_WITH_BENCHMARK, _PLANNED_PAIRS, _OTHER_PAIR = "Each with the benchmark", "The planned pairs", "Another pair"
+
+
+def show_differences(study: StudyInUse) -> None:
+    """Lay the differences out, then a drawer for each further question."""
+    names = naming(study.study)
+    answer, further = st.container(), st.container()
+    chosen = _settings(study, names)
+    with answer:
+        told = attempt(study.told, tell_differences, DIFFERENCES, **chosen)
+        show_told(told)
+    if told is None:
+        return
+    with further:
+        for title, fill in (
+            ("Differences planned beforehand", _planned),
+            ("Alike within the margin, or not worse", _alike),
+            ("What this panel could have seen", partial(_beside, tell_sensitivity, SENSITIVITY)),
+            ("By ranks alone", partial(_beside, tell_ranks, RANKS)),
+            ("What the model assumes", _assumptions),
+        ):
+            drawer(title, partial(fill, study, told.result, chosen, names))
+
+
+def _settings(study: StudyInUse, names: Naming) -> dict[str, Any]:
+    """Return the benchmark, the margin, what is taken out and the method that were chosen."""
+    scored = list(those_in(study.study.prototypes, study.study.scores["prototype"]))
+    with st.expander("Compared with what, what difference matters, how it is computed"):
+        first = scored.index(study.study.benchmark) if study.study.benchmark in scored else None
+        versus = st.selectbox(
+            "Compare with",
+            scored,
+            first,
+            format_func=names.prototype,
+            key=study.choice("versus"),
+            placeholder="nothing chosen: all pairs",
+            persist_state="session",
+        )
+        margin = margin_field(study, names)
+        taken_out = st.multiselect(
+            "Take out the effect of", list(_SERVING_WORDS), format_func=_SERVING_WORDS.__getitem__
+        )
+        method = st.radio(
+            "Degrees of freedom",
+            list(SMALL_SAMPLE_WORDS),
+            format_func=SMALL_SAMPLE_WORDS.__getitem__,
+            horizontal=True,
+        )
+    return {"versus": versus, "margin": margin, "adjust_for": tuple(taken_out), "small_sample": method}
+
+
+def _lay_open(told: Told | None) -> None:
+    """Write everything that is told of an answer, one under the other."""
+    if told is None:
+        return
+    st.markdown(f"**{plain(told.headline)}**")
+    say(told.mind)
+    for each in told.every_drawer():
+        show_items(each.items, told)
+
+
+def _planned(study: StudyInUse, result: Differences, chosen: dict[str, Any], _names: Naming) -> None:
+    """Show the differences the study planned, and pairs chosen here, marked as exploratory."""
+    everyone = dict.fromkeys(result.means["prototype"])
+    pairs = st.multiselect(
+        "Look at further pairs (exploratory)",
+        [(second, first) for first, second in combinations(everyone, 2)],
+        format_func=" minus ".join,
+        key=study.choice("explored_pairs"),
+        placeholder="none",
+        persist_state="session",
+    )
+    told = attempt(study.told, tell_planned, PLANNED, chosen=tuple(pairs), **chosen)
+    if told is not None and not told.result.differences["planned"].any():
+        st.caption(plain(HOW))
+    _lay_open(told)
+
+
+def _alike(study: StudyInUse, result: Differences, chosen: dict[str, Any], names: Naming) -> None:
+    """Show the two one-sided tests of the differences from the benchmark, of the planned pairs, or of a chosen one."""
+    stated = stated_differences(study.study).differences
+    ways = [*([_WITH_BENCHMARK] if result.benchmark else []), *([_PLANNED_PAIRS] if stated else []), _OTHER_PAIR]
+    way = st.segmented_control("Which differences", ways, default=ways[0], required=True)
+    pairs = None
+    if way == _PLANNED_PAIRS:
+        pairs = tuple(dict.fromkeys((one.prototype, one.versus) for one in stated))
+    elif way == _OTHER_PAIR:
+        everyone = list(dict.fromkeys(result.means["prototype"]))
+        first = st.selectbox("Is this prototype", everyone, 1, format_func=names.prototype)
+        others = [name for name in everyone if name != first]
+        pairs = ((first, st.selectbox("alike with this one", others, format_func=names.prototype)),)
+    _lay_open(attempt(study.told, tell_alike, ALIKE, pairs=pairs, **chosen))
+
+
+def _beside(
+    tell: Callable[..., Told],
+    question: Question[Any],
+    study: StudyInUse,
+    _result: Differences,
+    chosen: dict[str, Any],
+    _names: Naming,
+) -> None:
+    _lay_open(attempt(study.told, tell, question, **chosen))
+
+
+def _assumptions(study: StudyInUse, _result: Differences, _: dict[str, Any], names: Naming) -> None:
+    found = attempt(study.answer, ASSUMPTIONS)
+    if found is None:
+        return
+    attributes = list(dict.fromkeys(found.residuals["attribute"]))
+    attribute = st.selectbox("Attribute", attributes, format_func=names.attribute)
+    _lay_open(study.told(tell_assumptions, ASSUMPTIONS, attribute))
+
+
+# Where do the prototypes lie when all attributes are seen together?
+
+
+_WEIGHTS = {
+    "covariance": "by how far the prototypes lie apart on it",
+    "correlation": "the same, however little they differ on it",
+}
+
+
+def show_map(study: StudyInUse) -> None:
+    """Lay the map out, the choice of how attributes count below it."""
+    answer = st.container()
+    matrix: Matrix = st.radio(
+        "Each attribute counts",
+        get_args(Matrix),
+        format_func=_WEIGHTS.__getitem__,
+        horizontal=True,
+        key=study.choice("matrix"),
+        help="The first uses the covariance matrix, for attributes on one scale; the second the correlation matrix.",
+        persist_state="session",
+    )
+    with answer:
+        told = attempt(study.told, tell_map, MAP, matrix=matrix)
+        if told is not None:
+            show_told(told)
+            st.caption(f"The draws start from seed {SEED}, so that the same study gives the same map.")
+
+
+# What happens over time, after use and while a sample is worked in?
+
+
+_HOW_WRITTEN = (
+    "After-feel over the minutes: score an attribute at several times. In the table attributes, each time has "
+    "a row of its own, with the same name and other minutes.",
+    "Courses of intensity: the table courses, with the columns assessor, prototype, attribute, seconds and score.",
+    "Dominant sensations: the table dominances, with the columns assessor, prototype, seconds and attribute; "
+    "each evaluation ends with the attribute stop.",
+)
+
+
+def show_over_time(study: StudyInUse) -> None:
+    """Show what happens over time, each in its turn."""
+    timed = bool(timed_attributes(study.study)) and not study.study.scores.empty
+    has_courses, has_dominance = (not study.study.table(name).empty for name in ("courses", "dominances"))
+    if not (timed or has_courses or has_dominance):
+        headline("Nothing in this study runs over time yet.")
+        st.markdown("Three things can be shown here. They come in with the workbook under Edit, on the page Study.")
+        with st.expander("How these rows are written"):
+            say(_HOW_WRITTEN, first=("After-feel over the minutes", "Courses of intensity", "Dominant sensations"))
+    parts: tuple[tuple[bool, str, Question[Any], Callable[[Any, Naming], Told]], ...] = (
+        (timed, "After-feel over the minutes", AFTER_FEEL, tell_after_feel),
+        (has_courses, "Courses of intensity", COURSES, tell_courses),
+        (has_dominance, "Dominant sensations", DOMINANCES, tell_dominance),
+    )
+    for there, title, question, tell in parts:
+        told = attempt(study.told, tell, question) if there else None
+        if told is not None:
+            heading(title)
+            show_told(told)
+
+
+# Which prototype comes nearest to what is wanted, and who decided what?
+
+
+_MEANS, _VERSUS = "Means", "Differences from the benchmark"
+
+
+def show_targets(study: StudyInUse) -> None:
+    """Show how the prototypes stand to the targets, and let people write down what they decided."""
+    names = naming(study.study)
+    profile = ask(target_profile, study.study)
+    answer = st.container()
+    weights = _typed_weights(study, profile, names)
+    told = ask(study.told, tell_decision, DECISION, weights=None if weights is None else dict(weights))
+    with answer:
+        show_told(told)
+    drawer("Windows beside the intervals of other prototypes", partial(_beside_intervals, told))
+    drawer("Write down the decision", partial(_record, study, told))
+
+
+def _typed_weights(study: StudyInUse, profile: Profile, names: Naming) -> tuple[tuple[str, float], ...] | None:
+    """Return the weights typed in, None while they are those of the study."""
+    stated = dict(zip(profile.attributes, profile.wanted["weight"].astype(float), strict=True))
+    typed: dict[str, float] = {}
+    with st.expander("Weights: what counts how much"):
+        st.caption("Only their ratios count. 0 leaves an attribute out of the ranking, not out of its window.")
+        columns = st.columns(3)
+        for place, (name, weight) in enumerate(stated.items()):
+            with columns[place % 3]:
+                text = st.text_input(plain(names.attribute(name)), f"{weight:g}", key=study.choice(f"weight of {name}"))
+                value = attempt(typed_number, text or f"{weight:g}", f"The weight of {name}")
+                typed[name] = weight if value is None else value
+    return None if typed == stated else tuple(typed.items())
+
+
+def _beside_intervals(told: Told) -> None:
+    """Show windows beside the intervals of the prototypes chosen."""
+    result, names = told.result, told.names
+    order = [str(name) for name in result.ranking["prototype"]]
+    first = [*result.contenders, *(name for name in order if name not in result.contenders)][:3]
+    chosen = st.multiselect("Prototypes", order, first, max_selections=MOST_COLOURED, format_func=names.prototype)
+    ways = [_MEANS] if result.benchmark is None else [_MEANS, _VERSUS]
+    versus = st.segmented_control("Show", ways, default=_MEANS, required=True) == _VERSUS
+    if chosen:
+        show_items([windows_picture(result, names, chosen, versus=versus)], told)
+
+
+def _record(study: StudyInUse, told: Told) -> None:
+    """Show the decisions so far and let a named person write down another one."""
+    names, so_far = told.names, decisions_so_far(study.study)
+    if len(so_far):
+        show_items([Shown(DECISIONS, so_far, names)], told)
+        broken = first_changed_decision(study.study.table("decisions"))
+        if broken is not None:
+            st.warning(f"Decision {broken + 1} was changed after it was written.", icon=":material/info:")
+    say(["People decide; this keeps what they wrote, with the hash of the data. A later change is a new row."])
+    with st.form("decision", clear_on_submit=False):
+        options = [str(name) for name in told.result.ranking["prototype"]]
+        left, right = st.columns(2)
+        chosen = left.selectbox("Chosen", [NONE_CHOSEN, *options], format_func=names.prototype)
+        runner_up = right.selectbox("Runner-up", ["", *options], format_func=lambda name: names.prototype(name) or "–")
+        reason = st.text_area("Why", height="content")
+        open_still = st.text_area("What is not established", height="content")
+        who = left.text_input("Who decides")
+        role = right.text_input("In which role")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
+        if not st.form_submit_button("Record the decision"):
+            return
+    words = {"reason": reason or "", "not_established": open_still or "", "who": who or "", "role": role or ""}
+    words |= {"chosen": chosen or "", "runner_up": runner_up or "", "date": moment()}
+    said = attempt(
+        lambda: keep(
+            study,
+            lambda now: with_decision(now, seen=study.study, **words),
+            "The decision is recorded.",
+            who=words["who"],
+            to_disk=to_disk,
+        )
+    )
+    if said is not None:
+        leave_message(said)
+        st.rerun()

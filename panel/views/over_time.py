@@ -1,0 +1,442 @@
+"""What happens over time: after-feel over the minutes, courses of intensity, what is dominant when."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from panel.models.over_time.after_feel import AfterFeel
+from panel.models.over_time.dominance import Dominances
+from panel.models.over_time.intensity import QUANTITIES, Courses
+from panel.stats.comparing.multiplicity import below
+from panel.study.naming import Naming
+from panel.study.shown import (
+    ATTRIBUTE,
+    P_ADJUSTED,
+    PROTOTYPE,
+    SCALE,
+    VERSUS,
+    P,
+    Table,
+    attribute_column,
+    change,
+    count,
+    degrees,
+    interval,
+    number,
+    share,
+    text,
+    typed,
+)
+from panel.views.pictures import (
+    BROAD,
+    INK,
+    key_lines,
+    marker_of,
+    markers,
+    panels,
+    plain,
+    prototype_mark,
+    signs_of,
+    wrapped,
+    write_key,
+)
+from panel.views.told import Picture, Shown, Told, drawer
+from panel.words import (
+    capital,
+    counted,
+    first_few,
+    format_list,
+    format_number,
+    format_share,
+    format_typed,
+    p_after_holm,
+    p_words,
+    quoted,
+)
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_TERMS = {
+    "prototype": "Prototypes, over all times",
+    "time": "Times, over all prototypes",
+    "prototype_time": "Prototype x time",
+}
+_NAME = text("Attribute", "name")
+_MINUTES = typed("Minutes", "minutes")
+_AT_ONCE = interval(heading="{level}, simultaneous")
+_AFTER_FEEL_TESTS = Table(
+    name="after_feel_tests",
+    title="Tests over time",
+    rows="tests",
+    columns=(_NAME, text("What is tested", "term", _TERMS), number("F", "statistic", 2), degrees(), P, P_ADJUSTED),
+)
+_AFTER_FEEL_MEANS = Table(
+    name="after_feel",
+    title="Means at each time",
+    rows="curves",
+    columns=(_NAME, _MINUTES, PROTOTYPE, number("Mean{scale}", "estimate", SCALE), interval()),
+)
+_AFTER_FEEL_VERSUS = Table(
+    name="after_feel_versus",
+    title="Differences from {benchmark} at each time; intervals and p-values over all times and prototypes at once",
+    rows="versus",
+    columns=(_NAME, _MINUTES, PROTOTYPE, VERSUS, change("Difference (scale units)"), _AT_ONCE, P_ADJUSTED),
+)
+_COURSES_TABLE = Table(
+    name="courses",
+    title="Mean quantities of the courses",
+    rows=lambda found: (
+        found.courses.groupby(["attribute", "prototype"], sort=False)[list(QUANTITIES)].mean().reset_index()
+    ),
+    columns=(ATTRIBUTE, PROTOTYPE, *(number(capital(words), name, 2) for name, words in QUANTITIES.items())),
+)
+_COURSE_TESTS = Table(
+    name="course_tests",
+    title="Tests that no prototype differs, by quantity",
+    rows="attributes",
+    columns=(ATTRIBUTE, number("F", "statistic", 2), degrees(), P, P_ADJUSTED),
+)
+_COURSE_PAIRS = Table(
+    name="course_pairs",
+    title="All pairs of prototypes, by quantity",
+    rows="pairs",
+    columns=(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference"), interval(), P_ADJUSTED),
+)
+_DOMINANT = Table(
+    name="dominance",
+    title="Dominant beyond chance",
+    rows=lambda found: found.periods.merge(found.lines, on="prototype", how="left"),
+    columns=(
+        *(PROTOTYPE, attribute_column("Dominant"), number("From, % of the time", "start", 0, 100)),
+        *(number("To, % of the time", "end", 0, 100), share("Highest rate", "highest")),
+        *(share("Beyond chance from", "line", 1), count("People", "people"), count("Evaluations", "n")),
+    ),
+)
+
+
+def tell_after_feel(result: AfterFeel, names: Naming) -> Told:
+    """Return what is told of the attributes over the minutes after use."""
+    return Told(
+        result,
+        names,
+        _after_feel_headline(result),
+        Picture(
+            "after_feel",
+            "After-feel over time",
+            f"Means of each prototype over the minutes after use, with intervals. {_after_feel_headline(result)}",
+            lambda width: _after_feel_figure(result, names, width),
+        ),
+        table=_AFTER_FEEL_VERSUS if len(result.versus) else _AFTER_FEEL_MEANS,
+        drawers=(
+            drawer("Attribute by attribute", *_after_feel_sentences(result, names)),
+            drawer("Differences from the benchmark", *([_AFTER_FEEL_VERSUS] if len(result.versus) else [])),
+            drawer("Tests and means", _AFTER_FEEL_TESTS, _AFTER_FEEL_MEANS),
+        ),
+        cannot=(
+            "Between the times that were scored nothing was seen, and after the last one nothing is known.",
+            "Scores given one after another on the same skin lean on each other; people remember what they said "
+            "before.",
+            "What wears off in the test room need not wear off so in wear, with washing and handling.",
+        ),
+    )
+
+
+def _after_feel_headline(result: AfterFeel) -> str:
+    rows = result.tests.loc[(result.tests["term"] == "prototype_time") & result.tests["differs"], "name"]
+    if len(rows):
+        return f"The prototypes do not change alike over time on {format_list([str(name) for name in rows])}."
+    return "No attribute shows that the prototypes change differently over time. That does not show they change alike."
+
+
+def _after_feel_sentences(result: AfterFeel, names: Naming) -> list[str]:
+    """Return one line per attribute: the three tests, and the differences from the benchmark that stand out."""
+    return [_follow(str(name), rows, result, names) for name, rows in result.tests.groupby("name", sort=False)]
+
+
+def _follow(name: str, rows: pd.DataFrame, result: AfterFeel, names: Naming) -> str:
+    told = rows.set_index("term").to_dict("index")
+    words = {
+        "prototype_time": ("the prototypes do not change alike", "no difference in the change is shown"),
+        "prototype": ("the prototypes differ on the whole", "no difference on the whole is shown"),
+        "time": ("it changes over time", "no change over time is shown"),
+    }
+    parts = [
+        f"{seen if told[term]['differs'] else not_seen} (F {format_number(told[term]['statistic'], 1)}, "
+        f"{p_after_holm(told[term]['p_adjusted'])})"
+        for term, (seen, not_seen) in words.items()
+    ]
+    return f"{name}: {'; '.join(parts)}.{_beside_benchmark(name, result, names)}"
+
+
+def _beside_benchmark(name: str, result: AfterFeel, names: Naming) -> str:
+    versus = result.versus.loc[result.versus["name"] == name]
+    if versus.empty:
+        return ""
+    out = versus.loc[versus["differs"].astype(bool)]
+    if out.empty:
+        return f" No difference from {result.benchmark} stands out at any time."
+    each = []
+    for prototype in out["prototype"].unique():
+        own = out.loc[out["prototype"] == prototype]
+        for side, rows in (("higher", own.loc[own["estimate"] > 0]), ("lower", own.loc[own["estimate"] < 0])):
+            if len(rows):
+                each.append(f"{names.prototype(str(prototype))} {side} at {_moments(rows, names)}")
+    return f" Against {result.benchmark}: {'; '.join(each)} (scale units in brackets)."
+
+
+def _moments(rows: pd.DataFrame, names: Naming) -> str:
+    return format_list(
+        [
+            f"{format_typed(float(row['minutes']))} min ({format_number(abs(row['estimate']), names.digits)})"
+            for row in rows.to_dict("records")
+        ]
+    )
+
+
+def tell_courses(result: Courses, names: Naming) -> Told:
+    """Return what is told of the courses of intensity."""
+    found, words = result.differences, _course_names(result, names)
+    tests = () if found is None else (Shown(_COURSE_TESTS, found, words), Shown(_COURSE_PAIRS, found, words))
+    return Told(
+        result,
+        names,
+        _courses_headline(result, names),
+        Picture(
+            "courses",
+            "Mean courses of intensity",
+            f"Mean intensity over time of each prototype, from {counted(len(result.courses), 'course')}.",
+            lambda width: _courses_figure(result, names, width),
+        ),
+        table=_COURSES_TABLE,
+        drawers=(
+            drawer("Attribute by attribute", *_course_sentences(result, names)),
+            drawer("Quantities of the courses", _COURSES_TABLE),
+            drawer("How the prototypes differ in each quantity", *tests),
+        ),
+        cannot=(
+            "A mean course is the course of nobody: people peak at different moments, so its peak is lower and "
+            "broader.",
+            "How fast a person moves the marker is in every rate and time; compare prototypes, not people.",
+        ),
+    )
+
+
+def _course_names(result: Courses, names: Naming) -> Naming:
+    """Return the words for the quantities of the courses."""
+    words = {
+        f"{attribute}: {quantity}": f"{names.attribute(str(attribute))}, {told}"
+        for attribute in result.courses["attribute"].unique()
+        for quantity, told in QUANTITIES.items()
+    }
+    return Naming(attributes=words, prototypes=names.prototypes, digits=2)
+
+
+def _courses_headline(result: Courses, names: Naming) -> str:
+    if result.differences is None:
+        people = result.courses["assessor"].nunique()
+        return (
+            f"{counted(len(result.courses), 'course')} of {counted(people, 'person', 'people')}; whether the "
+            "prototypes differ was not tested."
+        )
+    rows, words = result.differences.attributes, _course_names(result, names)
+    apart = below(rows["p_adjusted"], 1 - result.differences.level)
+    told = [quoted(words.attribute(str(name))) for name in rows.loc[apart, "attribute"]]
+    few = told if len(told) <= 2 else []
+    if not told:
+        return "In no quantity can the courses be told apart. That does not show that they are alike."
+    if len(told) == len(rows):
+        return f"The courses of the prototypes differ in {'the one quantity' if len(rows) == 1 else 'every quantity'}."
+    what = f": {format_list(few)}" if few else f" of {format_list(_followed(result, names))}"
+    return f"The courses of the prototypes differ in {len(told)} of {len(rows)} quantities{what}."
+
+
+def _followed(result: Courses, names: Naming) -> list[str]:
+    return [quoted(names.attribute(str(name))) for name in result.courses["attribute"].unique()]
+
+
+def _course_sentences(result: Courses, names: Naming) -> list[str]:
+    """Return one line per attribute: how many courses, how strong and how long on average."""
+    return [
+        f"{names.attribute(str(attribute))}: {counted(len(rows), 'course')} of "
+        f"{counted(rows['assessor'].nunique(), 'person', 'people')}; the largest "
+        f"intensity is {format_number(rows['largest'].mean(), 1)} on average, reached after "
+        f"{format_number(rows['time_to_largest'].mean(), 1)} s; it lasts {format_number(rows['duration'].mean(), 1)} s."
+        for attribute, rows in result.courses.groupby("attribute", sort=False)
+    ]
+
+
+def tell_dominance(result: Dominances, names: Naming) -> Told:
+    """Return what is told of dominance."""
+    lines = _dominance_sentences(result, names)
+    alt = f"Share of evaluations in which each sensation is dominant, over time. {' '.join(lines)}"
+    return Told(
+        result,
+        names,
+        _dominance_headline(result, names),
+        Picture(
+            "dominance", "Dominant sensations over time", alt, lambda width: _dominance_figure(result, names, width)
+        ),
+        table=_DOMINANT,
+        drawers=(
+            drawer("Prototype by prototype", *lines, _DOMINANT),
+            drawer("Differences between prototypes", *_difference_sentences(result, names)),
+        ),
+        cannot=(
+            "Dominant is what catches the attention, not what is strongest; a weak new sensation may be dominant.",
+            "Panel checks of scores do not apply to dominance; there is no right order.",
+            "Standardised time hides that some people stop much earlier than others.",
+        ),
+    )
+
+
+def _dominance_headline(result: Dominances, names: Naming) -> str:
+    """Return which prototype has something dominant beyond chance, or that none has."""
+    risen = result.periods.groupby("prototype", sort=False)["attribute"].unique()
+    if risen.empty:
+        return "No sensation is dominant beyond chance for any prototype. That does not show that none is."
+    last = result.periods.sort_values("end", kind="stable").groupby("prototype", sort=False)["attribute"].last()
+    told = [f"{prototype} {names.attribute(str(last[prototype]))}" for prototype in risen.index]
+    return f"Dominant beyond chance at the end: {first_few(told, 4)}."
+
+
+def _dominance_sentences(result: Dominances, names: Naming) -> list[str]:
+    """Return one line per prototype: what is dominant beyond chance, in the order of time."""
+    lines = []
+    for row in result.lines.to_dict("records"):
+        periods = result.periods.loc[result.periods["prototype"] == row["prototype"]].sort_values("start")
+        lines.append(f"{names.prototype(str(row['prototype']))}: {_dominant(periods, row, names)}")
+    return lines
+
+
+def _dominant(periods: pd.DataFrame, row: Mapping[Any, Any], names: Naming) -> str:
+    base = f"{counted(row['people'], 'person', 'people')}; beyond chance from {format_share(row['line'])}"
+    if periods.empty:
+        return f"nothing is dominant beyond chance ({base})."
+    told = [
+        f"{names.attribute(str(each['attribute']))} from {format_number(100 * each['start'], 0)} to "
+        f"{format_number(100 * each['end'], 0)} % of the time (at its height in {format_share(each['highest'])} of the "
+        "evaluations)"
+        for each in periods.to_dict("records")
+    ]
+    return f"dominant beyond chance: {format_list(told)} ({base})."
+
+
+def _difference_sentences(result: Dominances, names: Naming) -> list[str]:
+    """Return one line per prototype and attribute that differs from the other at some moments."""
+    rows = result.differences
+    lines = []
+    for (prototype, name), own in rows.groupby(["prototype", "attribute"], sort=False):
+        seen = own.loc[own["differs"].astype(bool)]
+        if seen.empty:
+            continue
+        largest = seen.iloc[int(seen["estimate"].abs().to_numpy().argmax())]
+        side = "more" if largest["estimate"] > 0 else "less"
+        lines.append(
+            f"{names.attribute(str(name))} is dominant {side} often in {prototype} than in {largest['versus']}, the "
+            f"most at {format_number(100 * largest['time'], 0)} % of the time (by "
+            f"{format_share(abs(largest['estimate']))} of the evaluations, "
+            f"{p_words(float(largest['p_adjusted']))} for all "
+            "times and sensations at once)."
+        )
+    if len(rows) and not lines:
+        lines.append("At no time is a difference of dominance shown. That does not show that there is none.")
+    return lines
+
+
+# The pictures: one part for each attribute or prototype.
+
+
+FONT = 8.5  # points
+_POINTS = 72.0  # to the inch
+_LEAST, _HEIGHT, _LEFT, _BOTTOM, _TOP = 3.5, 2.3, 0.6, 0.65, 0.5  # inches, of each part
+_DODGE = 0.012  # of the width: intervals of several prototypes at one time stand beside each other
+_DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)), (0, (8, 2, 1, 2)), (0, (4, 1)))
+
+
+def _after_feel_figure(result: AfterFeel, words: Naming, width: float = BROAD) -> Figure:
+    """Return one part per attribute: the means of each prototype over the minutes, with intervals."""
+    names = [str(name) for name in result.curves["name"].unique()]
+    prototypes = [str(name) for name in result.curves["prototype"].unique()]
+    drawn = {name: marker_of(words, name) for name in prototypes}
+    figure, parts = _parts(names, signs_of(drawn), width)
+    for axes, name in zip(parts, names, strict=True):
+        rows = result.curves.loc[result.curves["name"] == name]
+        step = _DODGE * float(rows["minutes"].max() - rows["minutes"].min())
+        for place, prototype in enumerate(prototypes):
+            own, marker = rows.loc[rows["prototype"] == prototype], drawn[prototype]
+            at = own["minutes"] + step * (place - (len(prototypes) - 1) / 2)
+            axes.vlines(at, own["ci_low"], own["ci_high"], color=marker.colour, linewidth=1.1)
+            axes.plot(at, own["estimate"], color=marker.colour, marker=marker.shape, markersize=4.5, linewidth=1.1,
+                      gid=prototype_mark(prototype))  # fmt: skip
+        axes.set_xticks(sorted(rows["minutes"].unique()))
+        axes.set_xlabel("minutes after use", fontsize=FONT, color=INK)
+    return figure
+
+
+def _courses_figure(result: Courses, names: Naming, width: float = BROAD) -> Figure:
+    """Return one part per attribute: the mean course of each prototype."""
+    attributes = [str(name) for name in result.means["attribute"].unique()]
+    prototypes = [str(name) for name in result.means["prototype"].unique()]
+    drawn = {name: marker_of(names, name) for name in prototypes}
+    figure, parts = _parts([names.attribute(name) for name in attributes], signs_of(drawn), width)
+    for axes, attribute in zip(parts, attributes, strict=True):
+        rows = result.means.loc[result.means["attribute"] == attribute]
+        for place, prototype in enumerate(prototypes):
+            own, marker = rows.loc[rows["prototype"] == prototype], drawn[prototype]
+            every = (5 * place % 12, 12)
+            axes.plot(
+                own["seconds"], own["estimate"], color=marker.colour, marker=marker.shape, markersize=4,
+                markevery=every, gid=prototype_mark(prototype),
+            )  # fmt: skip
+        axes.set_ylim(bottom=0)
+        axes.set_xlabel("seconds after the start", fontsize=FONT, color=INK)
+    return figure
+
+
+def _dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -> Figure:
+    """Return one part per prototype: the rate of each sensation over time, chance and the line above it."""
+    from matplotlib.lines import Line2D
+    from matplotlib.ticker import PercentFormatter
+
+    look = dict(zip(result.attributes, _DASHES * (len(result.attributes) // len(_DASHES) + 1), strict=False))
+    risen = [names.attribute(str(name)) for name in result.periods["attribute"].unique()]
+    drawn = markers([names.attribute(name) for name in result.attributes], risen)
+    prototypes = [str(name) for name in result.lines["prototype"]]
+    signs: list[Artist] = [
+        Line2D([], [], color=drawn[words].colour, linestyle=dashes, linewidth=1.3, label=words)  # type: ignore[arg-type]  # a dash pattern
+        for words, dashes in ((names.attribute(name), dashes) for name, dashes in look.items())
+    ]
+    figure, parts = _parts([names.prototype(name) for name in prototypes], signs, width)
+    for axes, line in zip(parts, result.lines.to_dict("records"), strict=True):
+        rows = result.rates.loc[result.rates["prototype"] == line["prototype"]]
+        for attribute in result.attributes:
+            own = rows.loc[rows["attribute"] == attribute]
+            colour = drawn[names.attribute(attribute)].colour
+            axes.plot(100 * own["time"], own["rate"], color=colour, linestyle=look[attribute], linewidth=1.3)
+        for height in (line["chance"], line["line"]):
+            if height <= 1:
+                axes.axhline(height, color=INK, linewidth=0.7, linestyle="-" if height == line["line"] else (0, (1, 2)))
+        axes.set(xlim=(0, 100), ylim=(0, 1.02))
+        axes.yaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
+        axes.set_xlabel("% of the time; dotted: chance,\nfull: beyond chance", fontsize=FONT, color=INK)
+    return figure
+
+
+def _parts(titles: Sequence[str], signs: Sequence[Artist], width: float) -> tuple[Figure, list[Axes]]:
+    """Return a figure with one part per title, and the names of what is drawn above them."""
+    head = key_lines([str(sign.get_label()) for sign in signs], width)[1]
+    figure, parts = panels(
+        len(titles), width, least=_LEAST, tall=_HEIGHT, left=_LEFT, top=_TOP, bottom=_BOTTOM, head=head
+    )
+    for axes, title in zip(parts, titles, strict=True):
+        room = axes.get_position().width * width * _POINTS
+        axes.set_title("\n".join(wrapped(title, FONT + 0.5, room, 2)), fontsize=FONT + 0.5, color=INK, loc="left")
+        plain(axes)
+    write_key(figure, signs)
+    return figure, parts

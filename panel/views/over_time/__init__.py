@@ -1,1 +1,0 @@
-"""After-feel and courses over time in words, tables and pictures."""

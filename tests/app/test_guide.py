@@ -1,0 +1,77 @@
+"""Words of the field explained where they stand, a tour of the demo, and findings that lead to what mends them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from panel.app.ballot_forms import with_session
+from panel.app.guide import TOUR, words_in
+from panel.app.places import PARTS
+from panel.app.state import STUDY_VARIABLE
+from panel.app.study_editors import way_to_mend
+from panel.checks.confounds import BETWEEN, WHOLLY, confound_findings, find_confounds
+from panel.errors import StudyError
+from panel.plan.codes import plan_fits_seal
+from panel.study.editing import put_block
+from panel.study.knowledge import glossary
+from panel.study.study import Study
+from tests.app.running import part_of_app
+from tests.app.test_pages import labelled, shown
+from tests.studies import small_study
+
+
+def test_each_word_is_explained_once_and_in_few_words():
+    known = glossary()
+    assert known["term"].is_unique
+    assert (known["meaning"].str.split().str.len() <= 25).all()
+    spellings = [word.strip() for row in known.itertuples() for word in (row.term, *row.also.split(";")) if word]
+    assert len(spellings) == len(set(spellings))
+
+
+def test_words_are_met_whole_and_in_the_order_of_the_sentence():
+    met = [term for term, _ in words_in(["Swapping says nothing; the Margin counts, then intervals.", "The swap."])]
+    assert met == ["margin", "interval", "swap"]
+
+
+def test_a_tour_goes_through_six_parts_and_can_be_left(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv(STUDY_VARIABLE, raising=False)
+    assert len(TOUR) == 6
+    for number, (part, words) in enumerate(TOUR[:2]):
+        app = part_of_app(part)
+        app.session_state["stop of the tour"] = number
+        assert f"Stop {number + 1} of 6. {words}" in shown(app.run()).replace("*", "")
+        assert labelled(app.button, f"On to: {PARTS[TOUR[number + 1][0]][1].title}")
+    labelled(app.button, "Leave the tour").click().run()
+    assert "Stop 2 of 6" not in shown(app)
+
+
+def apart() -> Study:
+    """Return the small study with the scores of P1 in session 1 alone, the others in session 2."""
+    study = small_study()
+    scores = study.scores
+    first = scores["prototype"] == study.prototypes[0]
+    kept = scores.assign(session=np.where(first, "1", "2"))
+    return replace(study, tables={**study.tables, "scores": kept.loc[first | (scores["session"] == "2")]})
+
+
+def test_a_confound_leads_to_the_session_that_is_missing_and_that_session_ends_it():
+    study = apart()
+    ways = {way_to_mend(finding) for finding in confound_findings(find_confounds(study))}
+    assert "Plan the missing session" in ways
+    planned = with_session(study, list(study.prototypes), "K. Ito", 1)
+    new = planned.table("servings").iloc[len(study.table("servings")) :]
+    assert set(new["session"]) == {"3"}
+    assert set(new["prototype"]) == set(study.prototypes)
+    assert plan_fits_seal(planned)
+    served = new[["session", "assessor", "prototype", "position"]].merge(
+        study.scores[["attribute"]].drop_duplicates(), "cross"
+    )
+    texts = served.assign(score="5", position=served["position"].astype(int)).astype("str")
+    again = replace(planned, tables={**planned.tables, "scores": put_block(study, "scores", texts).scores})
+    pairs = find_confounds(again).pairs
+    assert pairs.loc[(pairs["kind"] == WHOLLY) & pairs["factor"].isin(BETWEEN)].empty
+    with pytest.raises(StudyError, match="who makes the plan"):
+        with_session(study, list(study.prototypes), " ", 1)
