@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from panel.checks.confounds import GROUP, POSITION, SESSION, confounds_of
+from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
 from panel.claims.claim import Claim, counted, interval, listed, number, p_value, percent
 from panel.claims.materials import Counted, Materials, people_for_agreement, people_for_parity, people_for_preference
 from panel.claims.names import public_name
@@ -397,7 +397,7 @@ def _votes_missing(claim: Claim, materials: Materials, votes: Votes, *others: st
     return [f"{row['because']}. {row['advice']}" for rows in untold for row in rows]
 
 
-def _how_tried(study: Study, votes: pd.DataFrame, pair: tuple[str, str]) -> Iterator[pd.DataFrame]:
+def _how_tried(study: Study, votes: pd.DataFrame, pair: tuple[str, str]) -> Iterator[dict[str, Labels]]:
     """Yield in which sessions the voters tried two prototypes, then at which place of the order, as far as recorded.
 
     The sessions are those of the votes where both were served in them, else all in which these people were served.
@@ -409,12 +409,12 @@ def _how_tried(study: Study, votes: pd.DataFrame, pair: tuple[str, str]) -> Iter
     groups = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
     group = tried["assessor"].map(groups).astype("object").fillna("").astype("str")
     if tried["prototype"].nunique() == len(pair):
-        yield pd.DataFrame({"attribute": "", "prototype": tried["prototype"], SESSION: tried["session"], GROUP: group})
+        yield {"prototype": labels(tried["prototype"]), SESSION: labels(tried["session"]), GROUP: labels(group)}
     placed = votes.loc[votes["position"].isin([1, 2])]
     if len(placed):
         names = pd.concat([placed["prototype"], placed["versus"]], ignore_index=True)
         places = pd.concat([placed["position"], 3 - placed["position"]], ignore_index=True).map("{:g}".format)
-        yield pd.DataFrame({"attribute": "", "prototype": names, POSITION: places})
+        yield {"prototype": labels(names), POSITION: labels(places)}
 
 
 def preference(claim: Claim, materials: Materials) -> Evidence:
