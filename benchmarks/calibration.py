@@ -111,8 +111,8 @@ def _judge(kind: Kind, scores: Array, fixed: Array, groups: list[np.ndarray]) ->
     found = estimate_contrasts(fit, contrasts)
     tukey = (tukey_p_value(found.statistic, PROTOTYPES, found.df) < 0.05).any(axis=1)
     base = estimate_contrasts(fit, from_first)
-    families = [many_to_one(from_first @ covariance @ from_first.T) for covariance in fit.covariance[:1]]
-    dunnett = (families[0].p_value(base.statistic, base.df) < 0.05).any(axis=1)
+    family, _ = many_to_one(from_first @ fit.covariance[0] @ from_first.T)
+    dunnett = (family.sf(np.abs(base.statistic), base.df) < 0.05).any(axis=1)
     low, high = estimate_contrasts(fit, np.eye(PROTOTYPES, fixed.shape[1])).interval(0.95)
     mean = ((low <= 0) & (high >= 0)).mean(axis=1)
     low, high = found.interval(0.95)

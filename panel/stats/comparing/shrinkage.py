@@ -125,7 +125,7 @@ def shrink(
     estimate: Array, variance: Array, centre: float | None = None, df: Array | None = None
 ) -> tuple[Array, Array]:
     """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread."""
-    spread = _find_spread(estimate, variance, centre, df)
+    spread = _find_spread(estimate, variance, centre, df=df)
     mean = _shrunken(estimate, spread)
     left = spread.left + (1 - spread.pull) ** 2 * spread.centre_variance[..., None]
     weight = spread.weight[..., None]
@@ -156,7 +156,7 @@ def shrink_differences(
 
 def shrink_effects(estimate: Array, std_error: Array, df: float = _LARGEST_DF) -> tuple[Array, Array]:
     """Return effects (k,) of one family shrunken towards none, and the chance that the sign seen is the wrong one."""
-    spread = _find_spread(estimate, std_error**2, 0.0, np.array(df))
+    spread = _find_spread(estimate, std_error**2, 0.0, df=np.array(df))
     return _signs(_shrunken(estimate, spread).T, spread.left.T, spread.weight, estimate)
 
 

@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.windows import draw_panels
+from panel.models.decision.wanted import target_profile
+from panel.models.decision.windows import draw_panels, judge_windows
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.verdict import shrunken_effects
 from panel.stats.comparing.shrinkage import shrink, shrink_effects
@@ -20,7 +21,7 @@ TRUTH = {"P1": (50, 50), "P2": (46, 60), "P3": (47, 54), "P4": (51, 53)}
 def test_differences_are_those_of_the_shrunken_means():
     study = target_study(TRUTH)
     result = find_differences(study)
-    drawn = draw_panels(study, ("GREASE", "SOFT"), np.random.default_rng(1), draws=20_000)
+    drawn = draw_panels(study, ("GREASE", "SOFT"), np.random.default_rng(1), draws=400)
     df = result.pairs.groupby("attribute", sort=False)["df"].median().to_numpy()
     shrunken = pd.DataFrame(shrink(drawn.estimate, drawn.own_variance, df=df)[0], drawn.attributes, drawn.prototypes)
     for found in (result.pairs, result.versus):
@@ -30,12 +31,11 @@ def test_differences_are_those_of_the_shrunken_means():
         for row in found.to_dict("records"):
             one, other = (shrunken.loc[row["attribute"], row[side]] for side in ("prototype", "versus"))
             assert row["shrunken"] == pytest.approx(one - other, abs=1e-6)
-    places = {name: place for place, name in enumerate(drawn.prototypes)}
-    for row in result.pairs.to_dict("records"):
-        own = drawn.drawn[:, drawn.attributes.index(row["attribute"])]
-        apart = own[:, places[row["prototype"]]] - own[:, places[row["versus"]]]
-        # the draws have the tails of Student's t
-        assert row["wrong_sign"] == pytest.approx((apart * np.sign(row["estimate"]) < 0).mean(), abs=0.02)
+    told = judge_windows(target_profile(study), drawn, "P1", 0.95).rows.set_index(["attribute", "prototype"])
+    for row in result.versus.to_dict("records"):
+        same = told.loc[(row["attribute"], row["prototype"])]
+        assert row["shrunken"] == pytest.approx(same["difference_shrunken"], abs=1e-6)
+        assert row["wrong_sign"] == pytest.approx(same["wrong_sign"], abs=1e-6)
 
 
 def test_effects_are_shrunken_within_their_family():
