@@ -46,11 +46,12 @@ from panel.study.folder import read_folder
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.study.people import WHO_MAY_SEE
+from panel.study.shown import shown
 from panel.study.study import Study
 from panel.views.planning.plan import tell_servings
 from panel.views.planning.safety import (
-    progress_table,
-    samples_table,
+    PROGRESS,
+    SAMPLES,
     what_locking_did,
     what_locking_leaves_out,
     who_has_answered,
@@ -80,9 +81,9 @@ def _counts(record: BallotRecord, session: str) -> None:
     samples = board_of_servings(record.store, record.collection, session)
     st.markdown(f"**{plain(who_has_answered(people))}**")
     st.caption(f"Looks again every {SECONDS} seconds. It counts marks; what was marked is not shown before the lock.")
-    table(progress_table(people), name="board", alt="How far each assessor has come", full=people)
+    table(shown(PROGRESS, people, Naming()), name="board", alt=PROGRESS.title, full=people)
     with st.expander("Sample by sample"):
-        table(samples_table(samples), name="board_samples", alt="How far each sample has come", full=samples)
+        table(shown(SAMPLES, samples, Naming()), name="board_samples", alt=SAMPLES.title, full=samples)
 
 
 def interventions(study: StudyInUse, record: BallotRecord, session: str) -> None:

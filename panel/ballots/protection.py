@@ -130,9 +130,6 @@ def _made(address: str) -> tuple[bytes, bytes]:
     return made.public_bytes(serialization.Encoding.PEM), secret
 
 
-# A password for everybody in the room, asked for once on each phone, beside the personal links.
-
-
 _SHORTEST = 8
 _COOKIE = "ballots"
 _FIELD = "password"
@@ -204,9 +201,6 @@ async def _small_form(request: Request) -> dict[str, str]:
         return form_fields(bytes(body))
     except (ClientDisconnect, StudyError):
         return {}
-
-
-# How long does the server wait for a phone, and how many connections may one have? The silent ones are closed.
 
 
 _WAITS = 15.0  # seconds for a whole request, from its connection or from the end of the idle time after an answer

@@ -22,13 +22,13 @@ from panel.checks.finding import (
     sound_study,
 )
 from panel.errors import StudyError
-from panel.study.column_words import nearest_column, nearest_table
 from panel.study.facts import fact_advice
 from panel.study.journal import FACTS, JOURNAL
 from panel.study.people import names_of_people
 from panel.study.raw_table import changed_raw_files
 from panel.study.saving import dated_back, journal_faults, open_elsewhere
 from panel.study.study import Study
+from panel.study.table_cells import nearest_column, nearest_table
 from panel.study.tables import TABLES, Column
 from panel.words import FEW, counted, first_few, format_typed
 

@@ -217,8 +217,8 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
     return Evidence(
         TIMES,
         (
-            NumberShown("90th percentile", most.estimate, most.low, most.high, level, NAN, claim.bar, "s"),
-            NumberShown("median", median.estimate, median.low, median.high, level, NAN, claim.bar, "s"),
+            NumberShown("90th percentile", *most, level, NAN, claim.bar, "s"),
+            NumberShown("median", *median, level, NAN, claim.bar, "s"),
         ),
         p_most,
         float(x),

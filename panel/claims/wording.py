@@ -10,7 +10,7 @@ from panel.claims.claim import BEYOND, Claim, listed, number, percent
 from panel.claims.evidence import ANSWERS, VOTES, Evidence, floor, question_words
 from panel.claims.evidence_credit import TIMES
 from panel.claims.evidence_panel import BOTH, PANEL
-from panel.claims.grammar import UNREADABLE, Moment, Reading, Share, read_sentence
+from panel.claims.grammar import UNREADABLE, Moment, Reading, Share
 from panel.claims.materials import Materials
 from panel.claims.names import TestRecord, family_of, minutes_between, public_name, test_record, words_of
 from panel.study.knowledge import refused_patterns
@@ -61,7 +61,7 @@ class Wording:
 
 def wording_of(claim: Claim, evidence: Evidence, materials: Materials) -> Wording:
     """Return what is found in the words of a claim."""
-    reading = read_sentence(claim.claim, materials.names)
+    reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
     not_covered = () if own else tuple(dict.fromkeys(reading.left_over))
@@ -151,7 +151,7 @@ def _question_reading(claim: Claim, materials: Materials) -> Reading | None:
     """Return the reading of the sentence people were asked about; None where it rests on no question."""
     if claim.kind not in ("agreement", "absolute_negative") or not claim.question:
         return None
-    return read_sentence(question_words(materials.study, claim.question), materials.names)
+    return materials.read(question_words(materials.study, claim.question))
 
 
 def _statement_findings(

@@ -56,10 +56,10 @@ def set_in_study(
     afterfeel set STUDY rename KIND OLD NEW    a prototype, attribute, assessor or batch, everywhere
     afterfeel set STUDY delete KIND NAME --why REASON
     """  # noqa: D301  # click wants the character itself
-    from panel.study.column_words import ENTRIES
     from panel.study.editing import changes_between, study_changes, table_problems
     from panel.study.open_study import open_study
     from panel.study.saving import save
+    from panel.study.table_cells import ENTRIES
     from panel.study.tables import TABLES
 
     seen = open_study(study)
@@ -107,9 +107,9 @@ def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], 
 def _change_of(seen: Study, what: str, words: tuple[str, ...], *, why: str, whole: bool) -> tuple[Change, list[str]]:
     """Return the change that was asked for, and what was noticed."""
     from panel.errors import StudyError
-    from panel.study.column_words import ENTRIES
     from panel.study.editing import with_benchmark
     from panel.study.renaming import delete, rename
+    from panel.study.table_cells import ENTRIES
     from panel.study.tables import TABLES
 
     if what.lower().endswith(".xlsx") and not words:

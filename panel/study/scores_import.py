@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -521,11 +521,6 @@ def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
             raise StudyError(f"{table.name}: the column {column!r} cannot hold two things; choose one.")
     if layout.decimal not in ("", ".", ","):
         raise StudyError(f"The decimal sign is a point or a comma, not {layout.decimal!r}.")
-
-
-def role_names() -> tuple[str, ...]:
-    """Return what a column can hold, in the order a person would be asked."""
-    return tuple(field.name for field in fields(ScoresLayout) if field.name in _ROLES)
 
 
 def _named(table: RawTable, role: str, taken: set[str]) -> str:

@@ -11,13 +11,13 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.column_words import column_hint, known_column, known_table, nearest_table
+from panel.study.archives import open_workbook, sheet_names, sheet_rows
 from panel.study.editing import Problem, put_block, put_fact, table_problems, texts_of_table
 from panel.study.facts import STATED, facts_with_unread
 from panel.study.open_study import FACTS_SHEET, HOW_TO, exact_number, fact_of_text, fact_text_of_cell
 from panel.study.pasted import formula_grid, put_formulas, read_rows
-from panel.study.raw_table import open_workbook, sheet_names, sheet_rows
 from panel.study.study import Study
+from panel.study.table_cells import column_hint, known_column, known_table, nearest_table
 from panel.study.tables import COLLECTED, PREPARED, Column
 
 _SHEETS = tuple(table.name for table in (*PREPARED, *COLLECTED))

@@ -218,10 +218,7 @@ def spread_apart(
 
 
 def place_labels(
-    points: NDArray[np.float64],
-    sizes: Sequence[tuple[float, float]],
-    box: tuple[float, float],
-    distance: float,
+    points: NDArray[np.float64], sizes: Sequence[tuple[float, float]], box: tuple[float, float], distance: float
 ) -> NDArray[np.float64]:
     """Return the middle of a label for each point of a picture with corners (0, 0) and `box`; shape (n, 2).
 
@@ -243,31 +240,46 @@ def place_labels(
 
 
 def _apart(centres: NDArray[np.float64], extents: NDArray[np.float64], box: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the labels with those that still cover another moved to the nearest free place in the picture."""
+    """Return the labels with those that still cover another moved to the nearest free place in the picture.
+
+    Where that leaves some on others, all labels go to the places of a grid that holds them, as near as can be.
+    """
     centres = centres.copy()
+    extents = extents * (1.05, 1.0)  # screens with coarse dots draw letters a little wider than their outlines
     labels = np.flatnonzero(extents.prod(axis=1) > 0)  # what has no size is only in the way
-    for _ in range(2):  # who moved first may have had less room than there is now
-        for number in labels:
-            others = labels[labels != number]
-            tight = extents[number] + 1.0
-            if not _overlap(centres[[number]], tight, centres[others], extents[others]).any():
-                continue
-            ends = [
-                np.linspace(half, max(room - half, half), steps)
-                for half, room, steps in zip(extents[number] / 2, box, _FREE_PLACES, strict=True)
-            ]
-            tried = np.stack(np.meshgrid(*ends), axis=-1).reshape(-1, 2)
+
+    def covers(number: int, places: NDArray[np.float64]) -> NDArray[np.float64]:
+        others = labels[labels != number]
+        return _overlap(places, extents[number] + 1.0, centres[others], extents[others])
+
+    for number in labels:
+        if covers(number, centres[[number]]).any():
+            tried = _grid(box, extents[number], _FREE_PLACES)
             far = ((tried - centres[number]) ** 2).sum(axis=1)
-            cost = far + _OUTSIDE * _overlap(tried, tight, centres[others], extents[others])
-            centres[number] = tried[np.argmin(cost)]
+            centres[number] = tried[np.argmin(far + _OUTSIDE * covers(number, tried))]
+    if any(covers(number, centres[[number]]).any() for number in labels):
+        from scipy.optimize import linear_sum_assignment
+
+        largest = extents[labels].max(axis=0) + 1.0
+        across, down = (int(count) for count in box // largest)
+        if across * down >= len(labels):
+            tried = _grid(box, largest, (across, down))
+            far = ((centres[labels][:, None, :] - tried[None, :, :]) ** 2).sum(axis=2)
+            centres[labels] = tried[linear_sum_assignment(far)[1]]
     return centres
 
 
+def _grid(box: NDArray[np.float64], extent: NDArray[np.float64], steps: tuple[int, int]) -> NDArray[np.float64]:
+    """Return so many places across and upwards at which something of this extent lies within the box."""
+    ends = [
+        np.linspace(half, max(room - half, half), count)
+        for half, room, count in zip(extent / 2, box, steps, strict=True)
+    ]
+    return np.stack(np.meshgrid(*ends), axis=-1).reshape(-1, 2)
+
+
 def _overlap(
-    tried: NDArray[np.float64],
-    extent: NDArray[np.float64],
-    others: NDArray[np.float64],
-    extents: NDArray[np.float64],
+    tried: NDArray[np.float64], extent: NDArray[np.float64], others: NDArray[np.float64], extents: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Return the area each tried place shares with the other boxes."""
     reach = (extent + extents)[None, :, :] / 2

@@ -133,6 +133,8 @@ def test_nobody_is_kept_out(place: str, watched: Watched):
     assert violations(page) == []
     for drawer in page.locator("[data-testid=stExpander] summary").all():
         drawer.click()
+    page.mouse.move(0, 0)  # what the mouse is on has another colour for a moment
+    page.wait_for_timeout(300)
     settled(page)
     assert violations(page) == []
     page.emulate_media(color_scheme="dark")

@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 
 from panel.app.state import demo_folder
 from panel.errors import StudyError
-from panel.study.column_words import known_column
+from panel.study.archives import open_workbook, sheet_names, sheet_rows
 from panel.study.editing import changes_between
 from panel.study.open_study import HOW_TO, open_study, study_of_bytes
-from panel.study.raw_table import open_workbook, sheet_names, sheet_rows
 from panel.study.study import Study
+from panel.study.table_cells import known_column
 from panel.study.tables import TABLES
 from panel.study.template import _SHEETS, _cell_name, read_workbook, template_bytes
 from tests.study.small_study import small_study

@@ -184,7 +184,7 @@ def boxes(figure: Figure) -> list[tuple[str, Bbox]]:
     """Every piece of text that is seen in a figure, with the box it fills, in points from the lower left corner."""
     canvas = FigureCanvasAgg(figure)
     with _literally(figure):
-        canvas.draw()
+        figure.draw_without_rendering()
         renderer = canvas.get_renderer()
         to_points = 72 / figure.dpi
         unseen = {id(text) for axes in figure.axes for text in _unseen(axes)}
@@ -209,9 +209,8 @@ def _unseen(axes: Any) -> Iterator[Text]:
                 yield from (label for label in (tick.label1, tick.label2) if not label.get_visible())
 
 
-def overlaps(figure: Figure, room: float = 1.0) -> list[tuple[str, str]]:
-    """Pairs of texts that cover each other by more than `room` points both ways."""
-    found = boxes(figure)
+def overlaps(found: list[tuple[str, Bbox]], room: float = 1.0) -> list[tuple[str, str]]:
+    """Pairs of the texts found in a figure that cover each other by more than `room` points both ways."""
     return [
         (text, other)
         for place, (text, box) in enumerate(found)
@@ -221,11 +220,11 @@ def overlaps(figure: Figure, room: float = 1.0) -> list[tuple[str, str]]:
     ]
 
 
-def cut_off(figure: Figure, room: float = 1.0) -> list[str]:
-    """Texts that reach beyond the edges of a figure."""
+def cut_off(found: list[tuple[str, Bbox]], figure: Figure, room: float = 1.0) -> list[str]:
+    """Texts found in a figure that reach beyond its edges."""
     width, height = figure.get_size_inches() * 72
     return [
         text
-        for text, box in boxes(figure)
+        for text, box in found
         if box.x0 < -room or box.y0 < -room or box.x1 > width + room or box.y1 > height + room
     ]

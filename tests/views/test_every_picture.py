@@ -14,6 +14,7 @@ from panel.views.pictures import BROAD, NARROW, marker_of
 from panel.views.told import Picture, Shown, Table
 from tests.report.evidence_studies import demo_report
 from tests.views.every_picture import (
+    boxes,
     crowded_answers,
     cut_off,
     demo_answers,
@@ -36,8 +37,8 @@ def test_the_tests_of_boxes_find_what_they_look_for():
     figure.text(0.1, 0.5, "one")
     figure.text(0.12, 0.5, "two")
     figure.text(0.9, 0.1, "far too long for here")
-    assert overlaps(figure) == [("two", "one")]
-    assert cut_off(figure) == ["far too long for here"]
+    assert overlaps(boxes(figure)) == [("two", "one")]
+    assert cut_off(boxes(figure), figure) == ["far too long for here"]
 
 
 def test_no_word_covers_another_and_none_is_cut_off(pictures):
@@ -45,13 +46,11 @@ def test_no_word_covers_another_and_none_is_cut_off(pictures):
     for picture in pictures:
         for width in (BROAD, NARROW):
             figure = picture.figure(width)
-            assert overlaps(figure) == [], (picture.name, width)
-            assert cut_off(figure) == [], (picture.name, width)
-
-
-def test_a_picture_for_a_phone_is_no_wider_than_a_phone(pictures):
-    for picture in pictures:
-        assert picture.figure(NARROW).get_figwidth() <= NARROW + 0.01, picture.name
+            assert width == BROAD or figure.get_figwidth() <= NARROW, picture.name
+            found = boxes(figure)
+            assert len(found) > 1, picture.name
+            assert overlaps(found) == [], (picture.name, width)
+            assert cut_off(found, figure) == [], (picture.name, width)
 
 
 def test_a_prototype_has_one_colour_and_one_shape_in_all_pictures(pictures):

@@ -41,7 +41,7 @@ from panel.app.widgets import (
     show_picture,
 )
 from panel.app.widgets import show as show_told
-from panel.models.decision.record import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
+from panel.models.decision.decide import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
 from panel.models.decision.wanted import Profile, target_profile
 from panel.models.over_time.after_feel import timed_attributes
 from panel.models.prototypes.differences import Differences

@@ -47,7 +47,7 @@ _SEVERITY_SIGNS = {"stop": ":material/block:", "warning": ":material/warning:", 
 _BEFORE_PEOPLE = ("always", "before anybody applies a sample", "while a sample is on the skin")
 
 
-def findings_by_severity(found: Iterable[Finding]) -> None:
+def _findings_by_severity(found: Iterable[Finding]) -> None:
     """Show the findings, the gravest first, each with its place and what to do."""
     together = list(found)
     for severity in SEVERITIES:
@@ -108,7 +108,7 @@ def batches(study: StudyInUse) -> None:
     table(batches_table(study.study), name="batches", alt="Batches with their age at test", full=full)
 
 
-def changed_scores(study: StudyInUse, names: Naming) -> None:
+def _changed_scores(study: StudyInUse, names: Naming) -> None:
     """Show the scores that the analysis does not use as they came in, and why."""
     used = scores_used(study.study)
     if used.set_aside.empty and used.corrected.empty:
@@ -118,7 +118,7 @@ def changed_scores(study: StudyInUse, names: Naming) -> None:
     table(shown, name="changed_scores", alt="Scores set aside or corrected, and why")
 
 
-def general_cautions() -> None:
+def _general_cautions() -> None:
     """Show the cautions that hold before anybody applies a sample."""
     known = cautions()
     say(known.loc[known["applies"].isin(_BEFORE_PEOPLE), "words"])
@@ -136,7 +136,7 @@ _LABELS = {
 }
 
 
-def correction_form(study: StudyInUse, names: Naming) -> None:
+def _correction_form(study: StudyInUse, names: Naming) -> None:
     """Let the user write one correction."""
     scores = study.study.scores
     with st.form("correction", clear_on_submit=False):
@@ -197,17 +197,17 @@ def show(study: StudyInUse) -> None:
     headline(what_is_in_the_study(study.study))
     grave = [finding for finding in found if finding.severity != SEVERITIES[-1]]
     say([what_the_findings_say(found)] if len(grave) > _MOST_TO_MIND else [finding.message for finding in grave])
-    findings_by_severity(found)
+    _findings_by_severity(found)
     drawer("What it is for", lambda: st.markdown(plain(study.study.facts.get("purpose") or _NO_PURPOSE)))
     drawer("Formulas", partial(formulas, study, names))
     drawer("Batches", partial(batches, study))
-    drawer("Scores set aside or corrected", partial(changed_scores, study, names))
+    drawer("Scores set aside or corrected", partial(_changed_scores, study, names))
     if len(study.study.scores):
         with st.expander("Correct a score, or set it aside"):
-            correction_form(study, names)
+            _correction_form(study, names)
     with st.expander("Save a copy of the study"):
         save_form(study)
-    drawer("Before anybody applies a sample", general_cautions)
+    drawer("Before anybody applies a sample", _general_cautions)
 
 
 # Who changed what in this study, and when?

@@ -358,8 +358,7 @@ def _within_frame(
     chosen = side[asked]
     questions = [name for name, both_ways in zip(grid.questions, asked, strict=True) if both_ways]
     marks = np.stack([np.where(np.isnan(chosen), np.nan, chosen == off) for off in (0, 2)], axis=1)
-    found = within_people(liked, marks, level)
-    tests = found.tests
+    tests = within_people(liked, marks, level)
     count = len(questions)
     frame = pd.DataFrame(
         {
@@ -373,7 +372,7 @@ def _within_frame(
             "p_adjusted": holm(tests.p_value.ravel()),
             "ci_low": -tests.ci_high.ravel(),
             "ci_high": -tests.ci_low.ravel(),
-            "n_consumers": found.n_people.ravel(),
+            "n_consumers": tests.n.ravel(),
         }
     )
     shown = below(frame["p_adjusted"], 1 - level) & (frame["estimate"] > 0)

@@ -101,7 +101,7 @@ def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = Non
     """
     blend = _blend(study)
     descriptors = find_descriptors(study)
-    scores = score_array(study, tuple(blend.index))
+    scores = _sittings(study, tuple(blend.index))
     differing = formula_pairs(study)
     pairs = oriented(differing.loc[differing["kind"] == "swap"])
     together = oriented(differing.loc[differing["kind"] == "joint"])
@@ -159,7 +159,7 @@ def _moves_frame(moves: Moves) -> pd.DataFrame:
     )
 
 
-def _effects(scores: ScoreArray, pairs: pd.DataFrame, level: float, spread: BatchSpread) -> pd.DataFrame:
+def _effects(scores: _Sittings, pairs: pd.DataFrame, level: float, spread: BatchSpread) -> pd.DataFrame:
     """Return the tested contrast of every change of emollients in `pairs`, one family of tests for all of them."""
     differences = _pair_differences(scores, pairs)
     changes = pairs[_CHANGE].drop_duplicates(ignore_index=True)
@@ -222,7 +222,7 @@ def _order_of_columns(*change: str, counted: str) -> list[str]:
     return ["attribute", *change, *tests, counted, "n_assessors"]
 
 
-def _interactions(scores: ScoreArray, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
+def _interactions(scores: _Sittings, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
     """Return how much more each swap does where another has been made, from squares of four prototypes."""
     squares = _squares(pairs)
     changes = squares[["swap", "with_swap"]].drop_duplicates(ignore_index=True)
@@ -272,7 +272,7 @@ TEST_COLUMNS = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low",
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class ScoreArray:
+class _Sittings:
     """The scores of the trained assessors: `values` is assessors x sittings x attributes x prototypes, NaN if none.
 
     A sitting is one session and replicate; several scores of one person, sitting, attribute and prototype are averaged.
@@ -288,7 +288,7 @@ class ScoreArray:
         return _places(self.prototypes, names)
 
 
-def score_array(study: Study, prototypes: Sequence[str]) -> ScoreArray:
+def _sittings(study: Study, prototypes: Sequence[str]) -> _Sittings:
     """Return the scores that trained assessors gave to `prototypes`; ModelError if there are none."""
     listed = study.table("assessors")
     consumers = listed.loc[listed["kind"] == "consumer", "assessor"]
@@ -312,14 +312,14 @@ def score_array(study: Study, prototypes: Sequence[str]) -> ScoreArray:
     count = np.bincount(place, minlength=size)
     total = np.bincount(place, weights=scores["score"].to_numpy(dtype=float), minlength=size)
     values = np.divide(total, count, out=np.full(size, np.nan), where=count > 0).reshape(shape)
-    return ScoreArray(values, tuple(map(str, assessors)), attributes, tuple(prototypes))
+    return _Sittings(values, tuple(map(str, assessors)), attributes, tuple(prototypes))
 
 
 def _places(names: Sequence[str], wanted: pd.Series) -> NDArray[np.intp]:
     return pd.Index(list(names), dtype="str").get_indexer(pd.Index(wanted))
 
 
-def _pair_differences(scores: ScoreArray, pairs: pd.DataFrame) -> NDArray[np.float64]:
+def _pair_differences(scores: _Sittings, pairs: pd.DataFrame) -> NDArray[np.float64]:
     """Return assessors x attributes x pairs: the mean over sittings of score(prototype) - score(versus).
 
     Only sittings in which the person scored both count, so whatever moves a whole sitting cancels. NaN where a
@@ -493,7 +493,7 @@ _ALWAYS = (
 
 def _swap_notes(
     study: Study,
-    scores: ScoreArray,
+    scores: _Sittings,
     pairs: pd.DataFrame,
     together: pd.DataFrame,
     differing: pd.DataFrame,
@@ -511,7 +511,7 @@ def _swap_notes(
     )
 
 
-def _on_pairs(scores: ScoreArray, pairs: pd.DataFrame, together: pd.DataFrame) -> Iterator[str]:
+def _on_pairs(scores: _Sittings, pairs: pd.DataFrame, together: pd.DataFrame) -> Iterator[str]:
     if pairs.empty:
         yield (
             "No two prototypes differ by exactly one emollient replaced by another at equal mass, so no single swap "
@@ -525,7 +525,7 @@ def _on_pairs(scores: ScoreArray, pairs: pd.DataFrame, together: pd.DataFrame) -
         yield f"Rests on one matched pair only, no interaction can be seen: {'; '.join(single)}."
 
 
-def _on_unpaired(scores: ScoreArray, changes: pd.DataFrame, differing: pd.DataFrame) -> Iterator[str]:
+def _on_unpaired(scores: _Sittings, changes: pd.DataFrame, differing: pd.DataFrame) -> Iterator[str]:
     paired = {*changes["prototype"], *changes["versus"]}
     alone = [name for name in scores.prototypes if name not in paired]
     if alone:
@@ -543,7 +543,7 @@ def _on_unpaired(scores: ScoreArray, changes: pd.DataFrame, differing: pd.DataFr
         yield f"The same formula, so their difference shows what batches and chance do: {named}."
 
 
-def _on_batches(study: Study, scores: ScoreArray) -> Iterator[str]:
+def _on_batches(study: Study, scores: _Sittings) -> Iterator[str]:
     batches = study.table("batches")
     made = batches.loc[batches["prototype"].isin(scores.prototypes), "prototype"].value_counts()
     if not (made > 1).any():
@@ -559,7 +559,7 @@ def _on_confounds(confounds: Confounds) -> Iterator[str]:
         yield finding.message
 
 
-def _on_assessors(scores: ScoreArray, changes: pd.DataFrame) -> Iterator[str]:
+def _on_assessors(scores: _Sittings, changes: pd.DataFrame) -> Iterator[str]:
     """Name the assessors who never scored both prototypes of any pair in one sitting, swap by swap."""
     scored = np.any(~np.isnan(scores.values), axis=2)  # assessors x sittings x prototypes
     for swap, part in changes.groupby("swap", sort=False):

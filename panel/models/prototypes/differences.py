@@ -424,9 +424,9 @@ def versus_rows(
     p_adjusted, half = np.full_like(found.estimate, np.nan), np.full_like(found.estimate, np.nan)
     told = design.told(contrasts)
     for row, covariance in enumerate(contrasts[told] @ covariance_of @ contrasts[told].T if told.any() else ()):
-        family = many_to_one(covariance)
-        p_adjusted[row, told] = family.p_value(found.statistic[row, told], found.df[row, told])
-        half[row, told] = family.critical(found.df[row, told], level) * found.std_error[row, told]
+        family, _ = many_to_one(covariance)
+        p_adjusted[row, told] = family.sf(np.abs(found.statistic[row, told]), found.df[row, told])
+        half[row, told] = family.isf(1 - level, found.df[row, told]) * found.std_error[row, told]
     return _differences(design, (others, np.full_like(others, base)), found, p_adjusted, half, told)
 
 

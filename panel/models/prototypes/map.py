@@ -202,9 +202,9 @@ def _regions(
         drawn = len(means)
         if drawn >= _FEWEST_DRAWS:
             cloud = turned_onto(target, two_component_scores(means, matrix))
-            shapes = ellipses(cloud_covariances(cloud, len(by_assessor)), people, level)
+            axes, turns = ellipses(cloud_covariances(cloud, len(by_assessor)), people, level)
             enough = people >= FEWEST_ASSESSORS
-            half_axes[enough], angles[enough] = shapes.half_axes[enough], shapes.angles[enough]
+            half_axes[enough], angles[enough] = axes[enough], turns[enough]
     columns = [prototypes, target[:, 0], target[:, 1], half_axes[:, 0], half_axes[:, 1], angles, people]
     return pd.DataFrame(dict(zip(_REGION_COLUMNS, columns, strict=True))), drawn
 

@@ -12,7 +12,7 @@ import pandas as pd
 from panel.answers import Answers, NoAnswer
 from panel.claims.judge import CLAIMS, Claims
 from panel.errors import PanelError
-from panel.models.decision.record import decisions_so_far
+from panel.models.decision.decide import decisions_so_far
 from panel.models.emollients.readings import JoinedReadings
 from panel.plan.protocol import people, read_protocol
 from panel.plan.safety import sign_offs

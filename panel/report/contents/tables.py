@@ -6,8 +6,8 @@ from panel.answers import Answers, NoAnswer
 from panel.claims.judge import CLAIMS
 from panel.report.contents.blocks import Numbers, numbers
 from panel.study.formulas import formulated
-from panel.study.shown import Source
-from panel.views.decision.claims import claim_numbers_of_all, claims_table
+from panel.study.shown import Source, shown
+from panel.views.decision.claims import CLAIM_NUMBERS, CLAIMS_TABLE
 from panel.views.planning.study import batches_table, formulas_table
 
 # Tables of formulas, swaps, prediction and instrument readings, with the id of every number.
@@ -52,7 +52,16 @@ def verdicts(answers: Answers) -> Numbers | NoAnswer:
     if found.claims.empty:
         return NoAnswer(NO_CLAIMS)
     title = "Verdict on each claim, with the number that decides"
-    return numbers("CL", title, claims_table(found), found.claims, ["number"], found.method, _SCORES, _ANSWERS)
+    return numbers(
+        "CL",
+        title,
+        shown(CLAIMS_TABLE, found, answers.names),
+        found.claims,
+        ["number"],
+        found.method,
+        _SCORES,
+        _ANSWERS,
+    )
 
 
 def all_numbers(answers: Answers) -> Numbers | NoAnswer:
@@ -66,4 +75,4 @@ def all_numbers(answers: Answers) -> Numbers | NoAnswer:
     places = found.numbers.groupby("number").cumcount() + 1
     full, key = found.numbers.join(about, on="number").assign(place=places), ["number", "place"]
     title = "Every number that a claim was held against"
-    return numbers("CN", title, claim_numbers_of_all(found), full, key, found.method, _SCORES, _ANSWERS)
+    return numbers("CN", title, shown(CLAIM_NUMBERS, found, answers.names), full, key, found.method, _SCORES, _ANSWERS)

@@ -12,14 +12,7 @@ from panel.models.assessors.measures import AGAINST, NOT_JUDGED, WITH
 from panel.models.assessors.performance import NARROWEST, WIDEST, PanelCheck
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, About, Table, change, each_row, literal, number, p_value
-from panel.views.assessors.people import (
-    BAND,
-    LINE,
-    NO_INTERVAL,
-    STANDS_OUT,
-    sentence,
-    what_stands_out,
-)
+from panel.views.assessors.people import BAND, LINE, NO_INTERVAL, STANDS_OUT, sentence, what_stands_out
 from panel.views.pictures import BROAD, FAINT, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Item, Picture
 from panel.words import NOTHING, format_interval, format_number

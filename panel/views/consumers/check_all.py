@@ -350,12 +350,7 @@ def _map_picture(result: CheckAll, found: TermMap, names: Naming) -> Picture:
 def _lift_figure(result: CheckAll, width: float = BROAD) -> Figure:
     """Return how much liking differs where a term is ticked, from the most welcome term down; hollow: can be chance."""
     rows = result.lift.dropna(subset=["estimate"]).sort_values("estimate", ascending=False, kind="stable")
-    rows = rows.assign(
-        y=_ROW * (np.arange(len(rows)) + 0.5),
-        colour=INK,
-        shape="o",
-        filled=rows["shown"],
-    )
+    rows = rows.assign(y=_ROW * (np.arange(len(rows)) + 0.5), colour=INK, shape="o", filled=rows["shown"])
     figure, axes = interval_figure(
         rows,
         _ROW * len(rows),

@@ -11,19 +11,7 @@ import pandas as pd
 from panel.models.consumers.preference_map import PreferenceMap
 from panel.stats.arrays import Array
 from panel.study.naming import Naming
-from panel.study.shown import (
-    ATTRIBUTE,
-    About,
-    Across,
-    P,
-    Source,
-    Table,
-    each_row,
-    interval,
-    number,
-    p_value,
-    share,
-)
+from panel.study.shown import ATTRIBUTE, About, Across, P, Source, Table, each_row, interval, number, p_value, share
 from panel.views.pictures import (
     BROAD,
     FAINT,
@@ -40,16 +28,7 @@ from panel.views.pictures import (
     write_key,
 )
 from panel.views.told import Picture, Told, drawer
-from panel.words import (
-    capital,
-    counted,
-    format_interval,
-    format_list,
-    format_number,
-    format_share,
-    p_words,
-    quoted,
-)
+from panel.words import capital, counted, format_interval, format_list, format_number, format_share, p_words, quoted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -12,26 +12,23 @@ import pandas as pd
 from panel.claims.judge import Claims
 from panel.claims.verdict import AGAINST_IT, AS_WORDED, CANNOT_TELL, CONTRARY, NOT_SUPPORTED, VERDICTS
 from panel.study.naming import Naming
-from panel.study.shown import About, Table, each_row, text
+from panel.study.shown import About, Table, each_row
 from panel.views.decision.claims import (
-    claim_findings_table,
-    claim_numbers_table,
+    CLAIM_COLUMNS,
+    claim_tables,
     claims_headline,
     criteria_words,
     ended,
     fixed_words,
     footnote_lines,
-    interval_words,
-    kind_words,
     local_law,
     needs_of,
     reasons_of,
-    value_words,
     verdict_words,
     what_claims_cannot_show,
 )
 from panel.views.pictures import BROAD, FAINT, FONT, INK, wrapped
-from panel.views.told import Drawer, Item, Picture, Shown, Told, drawer
+from panel.views.told import Drawer, Item, Picture, Told, drawer
 from panel.words import capital
 
 if TYPE_CHECKING:
@@ -40,7 +37,6 @@ if TYPE_CHECKING:
 _LINE, _EDGE, _LEFT, _STACKED_BELOW = 0.17, 0.12, 2.1, 6.0  # inches
 _LETTERS = 92  # of a line of the board
 _SHADES = {"held": "#d9ebe2", "contrary": "#f6ecd2", "not": "#f3e3de", "open": "#eceef0"}
-_FOR_AND_AGAINST = "For and against: what else in the study bears on the word"
 
 
 def _first_reason(result: Claims, number: int) -> str:
@@ -82,16 +78,7 @@ _BOARD = Table(
     ),
 )
 _CLAIMS_TABLE = Table(
-    name="claims_in_full",
-    title="Every claim with the number that decides",
-    rows=_ordered,
-    columns=(
-        each_row("Verdict", lambda row, _: verdict_words(str(row["verdict"])), "verdict"),
-        each_row("Sentence", _sentence, "claim"),
-        each_row("Kind", lambda row, _: kind_words(str(row["kind"])), "kind"),
-        each_row("Estimate", lambda row, _: value_words(row["estimate"], str(row["unit"])), "estimate", figure=True),
-        each_row("Interval", lambda row, _: interval_words(dict(row)), "ci_low", figure=True),
-    ),
+    name="claims_in_full", title="Every claim with the number that decides", rows=_ordered, columns=CLAIM_COLUMNS
 )
 
 
@@ -101,7 +88,7 @@ def tell_claims(result: Claims, names: Naming, warning: str = "") -> Told:
     `warning` marks data that are no evidence, such as invented ones.
     """
     there = bool(len(result.claims))
-    each = (_one(result, names, int(number)) for number in _ordered(result)["number"]) if there else ()
+    each = (_one(result, int(number)) for number in _ordered(result)["number"]) if there else ()
     return Told(
         result,
         names,
@@ -114,30 +101,18 @@ def tell_claims(result: Claims, names: Naming, warning: str = "") -> Told:
     )
 
 
-def _one(result: Claims, names: Naming, number: int) -> Drawer:
+def _one(result: Claims, number: int) -> Drawer:
     """Return everything about one claim: for and against, numbers, what it would take, words, footnote, stamp."""
     row = result.claims.loc[result.claims["number"] == number].iloc[0]
-    bearing = result.bearing.loc[result.bearing["number"] == number]
     items: list[Item] = [f"What may be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
     items += reasons_of(result, number)
-    items += (
-        [_frame(f"claim_{number}_for_and_against", _FOR_AND_AGAINST, bearing[["side", "source", "what"]], names)]
-        if len(bearing)
-        else []
-    )
+    against, numbers, findings = (table if len(table.of(result)) else None for table in claim_tables(number))
+    items += [against] if against else []
     items += [f"It would take: {need}" for need in needs_of(result, number)]
-    numbers, findings = claim_numbers_table(result, number), claim_findings_table(result, number)
-    items += [_frame(f"claim_{number}_numbers", "Numbers behind the claim", numbers, names)] if len(numbers) else []
-    items += [_frame(f"claim_{number}_words", "The words", findings, names)] if len(findings) else []
+    items += [table for table in (numbers, findings) if table]
     items += [f"Footnote: {line}" for line in footnote_lines(result, number)]
     items += [criteria_words(result, number), fixed_words(result, number)]
     return Drawer(f"{verdict_words(str(row['verdict']))}: “{row['claim']}”", tuple(items))
-
-
-def _frame(name: str, title: str, frame: pd.DataFrame, names: Naming) -> Shown:
-    """Return a frame of texts as a table that can be shown."""
-    columns = tuple(text(str(column), str(column)) for column in frame.columns)
-    return Shown(Table(name, title, lambda rows: rows, columns), frame.reset_index(drop=True), names)
 
 
 def _board_picture(result: Claims) -> Picture:

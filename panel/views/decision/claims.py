@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,19 +23,11 @@ from panel.claims.verdict import (
     WITHDRAWN,
 )
 from panel.study.knowledge import cautions, claim_kinds
+from panel.study.shown import Table, each_row, p_value, text, yes_no
 from panel.study.study import Study
 from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture
-from panel.words import (
-    DOWN,
-    NOTHING,
-    counted,
-    format_interval,
-    format_list,
-    format_number,
-    format_p,
-    format_share,
-)
+from panel.words import DOWN, NOTHING, counted, format_interval, format_list, format_number, format_share
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -156,56 +148,67 @@ def what_claims_cannot_show() -> tuple[str, ...]:
     )
 
 
-# Verdicts on claims, and the numbers behind one, as tables a person reads.
+# Verdicts on claims, and the numbers behind one, as tables.
 
 
+_FOR_AND_AGAINST = "For and against: what else in the study bears on the word"
 _UNITS = {"scale": "", "%": " %", "s": " s"}
 _SEVERITY_WORDS = {"stop": "not a matter for this tool", "change": "change the wording", "note": "good to know"}
 
 
-def claims_table(result: Claims) -> pd.DataFrame:
-    """Return one row per claim, the verdict first."""
-    rows = [
-        (
-            verdict_words(str(row["verdict"])),
-            row["claim"],
-            kind_words(str(row["kind"])),
-            value_words(row["estimate"], str(row["unit"])),
-            interval_words(row),
-            format_p(row["p_adjusted"]),
-            str(row["n"]) if row["n"] else NOTHING,
-            "no" if row["exploratory"] else "yes",
-        )
-        for row in result.claims.to_dict("records")
-    ]
-    columns = ["Verdict", "Sentence", "Kind", "Estimate", "Interval", "p after Holm", "People", "Fixed beforehand"]
-    return pd.DataFrame(rows, columns=columns, dtype="str")
+CLAIM_COLUMNS = (
+    each_row("Verdict", lambda row, _: verdict_words(str(row["verdict"])), "verdict"),
+    text("Sentence", "claim"),
+    each_row("Kind", lambda row, _: kind_words(str(row["kind"])), "kind"),
+    each_row("Estimate", lambda row, _: value_words(row["estimate"], str(row["unit"])), "estimate", figure=True),
+    each_row("Interval", lambda row, _: interval_words(dict(row)), "ci_low", figure=True),
+)
+CLAIMS_TABLE = Table(
+    "claims_all",
+    "Every claim with the number that decides",
+    "claims",
+    (
+        *CLAIM_COLUMNS,
+        p_value("p after Holm", "p_adjusted"),
+        each_row("People", lambda row, _: str(row["n"]) if row["n"] else NOTHING, "n", figure=True),
+        yes_no("Fixed beforehand", "exploratory", "no", "yes"),
+    ),
+)
+_NUMBER_COLUMNS = (
+    each_row(
+        "Number", lambda row, _: f"{row['what']} ({row['method']})" if row["method"] else str(row["what"]), "what"
+    ),
+    each_row("Estimate", lambda row, _: value_words(row["estimate"], str(row["unit"])), "estimate", figure=True),
+    each_row("Interval", lambda row, _: interval_words(dict(row)), "ci_low", figure=True),
+    each_row("Level", lambda row, _: f"{format_number(100 * row['ci_level'], 0)} %", "ci_level", figure=True),
+    each_row("Has to lie", lambda row, _: limit_words(dict(row)), "limit_low", figure=True),
+)
+CLAIM_NUMBERS = Table(
+    "claim_numbers",
+    "Every number that a claim was held against",
+    lambda found: found.numbers.merge(found.claims[["number", "claim"]], on="number"),
+    (each_row("Claim", lambda row, _: f"{row['number']}. {row['claim']}", "claim"), *_NUMBER_COLUMNS),
+)
 
 
-def claim_numbers_table(result: Claims, number: int) -> pd.DataFrame:
-    """Return the numbers behind one claim, and the limits they are held against."""
-    own = result.numbers.loc[result.numbers["number"] == number]
-    rows = [
-        (
-            " ".join([str(row["what"]), *([f"({row['method']})"] if row["method"] else [])]),
-            value_words(row["estimate"], str(row["unit"])),
-            interval_words(row),
-            f"{format_number(100 * row['ci_level'], 0)} %",
-            limit_words(row),
-        )
-        for row in own.to_dict("records")
-    ]
-    return pd.DataFrame(rows, columns=["Number", "Estimate", "Interval", "Level", "Has to lie"], dtype="str")
+def claim_tables(number: int) -> tuple[Table, Table, Table]:
+    """Return the tables of one claim: what else bears on its words, the numbers behind it, what was found in it."""
 
+    def own(name: str) -> Callable[[Claims], pd.DataFrame]:
+        return lambda found: getattr(found, name).loc[lambda rows: rows["number"] == number].reset_index(drop=True)
 
-def claim_findings_table(result: Claims, number: int) -> pd.DataFrame:
-    """Return what was found in the words of one claim."""
-    own = result.findings.loc[result.findings["number"] == number]
-    rows = [
-        (_SEVERITY_WORDS[row["severity"]], row["message"], row["advice"], row["criterion"], row["source"])
-        for row in own.to_dict("records")
-    ]
-    return pd.DataFrame(rows, columns=["How grave", "What", "What to do", "Criterion", "Source"], dtype="str")
+    bearing = (text("Side", "side"), text("Source", "source"), text("What", "what"))
+    found = (
+        text("How grave", "severity", _SEVERITY_WORDS),
+        *(text("What", "message"), text("What to do", "advice")),
+        *(text("Criterion", "criterion"), text("Source", "source")),
+    )
+    about = f"claim_{number}"
+    return (
+        Table(f"{about}_for_and_against", _FOR_AND_AGAINST, own("bearing"), bearing),
+        Table(f"{about}_numbers", "Numbers behind the claim", own("numbers"), _NUMBER_COLUMNS),
+        Table(f"{about}_words", "The words", own("findings"), found),
+    )
 
 
 def value_words(value: float, unit: str) -> str:
@@ -427,14 +430,3 @@ def _cell(value: object) -> str:
     if isinstance(value, float):
         return NOTHING if value != value else f"{value:g}"
     return str(value) if value not in (None, "") else NOTHING
-
-
-def claim_numbers_of_all(result: Claims) -> pd.DataFrame:
-    """Return one row per number that a claim was held against, with the claim before it."""
-    sentences = result.claims.set_index("number")["claim"]
-    parts = [
-        claim_numbers_table(result, int(number)).assign(Claim=f"{number}. {sentences[number]}")
-        for number in result.numbers["number"].unique()
-    ]
-    together = pd.concat(parts, ignore_index=True)
-    return together[["Claim", *(name for name in together.columns if name != "Claim")]]

@@ -55,9 +55,7 @@ _PROPOSALS = Table(
     (text("Emollient", "ingredient"),),
     key=("ingredient",),
     across=Across(
-        "proposal",
-        number("", "percent", 2),
-        lambda value, about: f"{value}. {_purpose(about.result, value)}",
+        "proposal", number("", "percent", 2), lambda value, about: f"{value}. {_purpose(about.result, value)}"
     ),
 )
 

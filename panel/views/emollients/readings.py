@@ -251,15 +251,7 @@ _SCREENING = Table(
     "screening",
     "All other pairs of attribute and reading, the clearest first",
     "screening",
-    (
-        ATTRIBUTE,
-        _READING,
-        _R,
-        count("Prototypes", "n"),
-        P,
-        P_ADJUSTED,
-        yes_no("Stands out", "stands_out"),
-    ),
+    (ATTRIBUTE, _READING, _R, count("Prototypes", "n"), P, P_ADJUSTED, yes_no("Stands out", "stands_out")),
     key=("attribute", "measure"),
 )
 
@@ -460,7 +452,7 @@ def _label(axes: Axes, together: pd.DataFrame) -> None:
     wide, side = (figure.get_size_inches() * (place.width, place.height) * _POINTS).tolist()
     across = (together["estimate"].to_numpy(dtype=float) - left) / (right - left)
     up = (together["panel"].to_numpy(dtype=float) - low) / (high - low)
-    labels = [shortened(str(name), _FONT, 0.45 * wide) for name in together.index]
+    labels = [shortened(str(name), _FONT, 0.33 * wide) for name in together.index]
     points = [np.column_stack([across, up])]
     # The lines are in the way as well: a row of points along each, without a label of their own.
     for x, y, half in zip(across, up, together["sd"].fillna(0.0) / (right - left), strict=True):

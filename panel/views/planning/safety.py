@@ -12,7 +12,19 @@ from panel.checks.all_checks import Readiness
 from panel.plan.safety import GREEN, SafetyGate
 from panel.study.knowledge import safety_items
 from panel.study.naming import Naming
-from panel.study.shown import PROTOTYPE, About, Table, count, each_row, literal, number, text, yes_no
+from panel.study.shown import (
+    ASSESSOR,
+    PROTOTYPE,
+    About,
+    Table,
+    count,
+    each_row,
+    literal,
+    number,
+    of_those,
+    text,
+    yes_no,
+)
 from panel.views.planning.plan import tray_figure
 from panel.views.told import Picture, Shown, Told, drawer
 from panel.words import NOTHING, all_of, counted, first_few, format_list, format_number
@@ -201,49 +213,30 @@ def _items_picture(gate: SafetyGate) -> Picture | None:
 # How far the ballots have come, as tables and plain sentences; they count marks and never show one.
 
 
-def progress_table(board: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per assessor: samples and marks done, what could not be judged, what came early, and the state.
-
-    Parameters
-    ----------
-    board
-        `session assessor servings finished asked answered cannot_judge early comments stopped phones last_at`.
-    """
-    return pd.DataFrame(
-        {
-            "Assessor": list(board["assessor"]),
-            "State": [_state(row) + _on_phones(row) for row in board.to_dict("records")],
-            "Samples done": [f"{row['finished']} of {row['servings']}" for row in board.to_dict("records")],
-            "Marks": _marks(board),
-            "Cannot judge": [f"{count}" for count in board["cannot_judge"]],
-            "Too early": [f"{count}" for count in board["early"]],
-            "Comments": [f"{count}" for count in board["comments"]],
-            "Last sent": [_time(text) for text in board["last_at"]],
-        },
-        dtype="str",
-    )
-
-
-def samples_table(board: pd.DataFrame) -> pd.DataFrame:
-    """Return one row per sample, by its code: how many of its marks are there.
-
-    Parameters
-    ----------
-    board
-        `session assessor position code site asked answered cannot_judge early comments opened last_at`.
-    """
-    return pd.DataFrame(
-        {
-            "Assessor": list(board["assessor"]),
-            "Sample": [f"{row['position']}: {row['code']}" for row in board.to_dict("records")],
-            "Site": [site or NOTHING for site in board["site"]],
-            "Marks": _marks(board),
-            "Too early": [f"{count}" for count in board["early"]],
-            "Opened": ["yes" if opened else "not yet" for opened in board["opened"]],
-            "Last sent": [_time(text) for text in board["last_at"]],
-        },
-        dtype="str",
-    )
+_MARKS = each_row(
+    "Marks", lambda row, _: f"{row['answered'] + row['cannot_judge']} of {row['asked']}", "asked", figure=True
+)
+_LAST_SENT = each_row("Last sent", lambda row, _: _time(row["last_at"]), "last_at")
+PROGRESS = Table(
+    "board",
+    "How far each assessor has come",
+    lambda board: board,
+    (
+        *(ASSESSOR, each_row("State", lambda row, _: _state(row) + _on_phones(row), "stopped")),
+        *(of_those("Samples done", "finished", "servings"), _MARKS, count("Cannot judge", "cannot_judge")),
+        *(count("Too early", "early"), count("Comments", "comments"), _LAST_SENT),
+    ),
+)
+SAMPLES = Table(
+    "board_samples",
+    "How far each sample has come",
+    lambda board: board,
+    (
+        *(ASSESSOR, each_row("Sample", lambda row, _: f"{row['position']}: {row['code']}", "code")),
+        *(text("Site", "site"), _MARKS, count("Too early", "early")),
+        *(yes_no("Opened", "opened", "yes", "not yet"), _LAST_SENT),
+    ),
+)
 
 
 def who_has_answered(board: pd.DataFrame) -> str:
@@ -295,11 +288,6 @@ def _state(row: dict) -> str:
     if row["finished"] == row["servings"]:
         return "finished"
     return "under way" if row["last_at"] else "not begun"
-
-
-def _marks(board: pd.DataFrame) -> list[str]:
-    done = (board["answered"] + board["cannot_judge"]).tolist()
-    return [f"{count} of {asked}" for count, asked in zip(done, board["asked"].tolist(), strict=True)]
 
 
 def _time(text: str) -> str:

@@ -7,15 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.prototypes.alike import (
-    BEYOND,
-    NO_DIRECTION,
-    NOT_WORSE,
-    SHOWN,
-    WORSE,
-    Alike,
-    PlannedDifferences,
-)
+from panel.models.prototypes.alike import BEYOND, NO_DIRECTION, NOT_WORSE, SHOWN, WORSE, Alike, PlannedDifferences
 from panel.models.prototypes.verdict import EQUIVALENT, WOULD_BE
 from panel.study.naming import Naming
 from panel.study.shown import (

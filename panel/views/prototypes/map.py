@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -201,7 +202,7 @@ def _count(assessors: pd.Series) -> str:
 
 _FONT = 9.5  # points
 _POINTS = 72.0  # to the inch
-_HEIGHT, _BOTTOM, _TOP = 4.8, 0.4, 0.1  # inches
+_HEIGHT, _TOP, _NUMBERED_BELOW = 4.8, 0.1, 6.0  # inches
 _STRIP_LINE = 0.3  # inches for a prototype where there is only a line
 _LABELS_FROM = 1.14  # names of attributes begin this far from the middle, the circle being at 1
 _WIDEST_LABEL = 0.26  # of an attribute, part of the picture's width; longer ones are cut
@@ -228,11 +229,20 @@ def _figure(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure
     from matplotlib.figure import Figure
     from matplotlib.patches import Circle
 
-    height = _BOTTOM + _HEIGHT + _TOP
+    labels = {str(name): names.attribute(str(name)) for name in dict.fromkeys(result.attributes["attribute"])}
+    told = [_shares(result)]
+    tall = _HEIGHT
+    if width < _NUMBERED_BELOW:  # the names would leave no room for the circle
+        told.append("; ".join(f"{place} {label}" for place, label in enumerate(labels.values(), start=1)))
+        labels = {name: f"{place}" for place, name in enumerate(labels, start=1)}
+        tall = width
+    below = [line for words in told for line in wrapped(words, _FONT - 0.5, 0.94 * width * _POINTS)]
+    foot = 0.2 + 0.17 * len(below)
+    height = foot + tall + _TOP
     figure = Figure(figsize=(width, height))
-    axes = figure.add_axes((0, _BOTTOM / height, 1, _HEIGHT / height))
-    box = width * _POINTS, _HEIGHT * _POINTS
-    lines, limits = _attribute_lines(result, names, box)
+    axes = figure.add_axes((0, foot / height, 1, tall / height))
+    box = width * _POINTS, tall * _POINTS
+    lines, limits = _attribute_lines(result, labels, box)
     axes.set(xlim=limits[0], ylim=limits[1], aspect="equal")
     axes.axis("off")
     axes.add_patch(Circle((0, 0), 1, fill=False, edgecolor=FAINT, linewidth=0.8))
@@ -240,8 +250,7 @@ def _figure(result: PrototypeMap, names: Naming, width: float = BROAD) -> Figure
     axes.plot([0, 0], [-1, 1], color=FAINT, linewidth=0.8, zorder=0)
     _draw_attributes(axes, lines)
     _draw_prototypes(axes, *_places(result, box, limits), names)
-    below = "\n".join(wrapped(_shares(result), _FONT, 0.95 * box[0]))
-    figure.text(0.5, _BOTTOM / height / 2, below, fontsize=_FONT, color=INK, ha="center", va="center")
+    figure.text(0.03, 0.08 / height, "\n".join(below), fontsize=_FONT - 0.5, color=INK, va="bottom")
     return figure
 
 
@@ -330,14 +339,16 @@ def _places(result: PrototypeMap, box: tuple[float, float], limits: Limits) -> t
     return places, outlines.assign(x=ring["component_1"], y=ring["component_2"])[["prototype", "x", "y"]]
 
 
-def _attribute_lines(result: PrototypeMap, names: Naming, box: tuple[float, float]) -> tuple[pd.DataFrame, Limits]:
+def _attribute_lines(
+    result: PrototypeMap, words: Mapping[str, str], box: tuple[float, float]
+) -> tuple[pd.DataFrame, Limits]:
     """Return `attribute label x y label_x label_y side` in a picture of width and height `box` (points), and its ends.
 
     The circle of correlations lies in the middle, the names stand in a column on either side.
     """
     wide = result.attributes.pivot_table(index="attribute", columns="component", values="loading", sort=False)
     tips = wide[[1, 2]].to_numpy(dtype=float)
-    labels = [shortened(names.attribute(str(name)), _FONT, _WIDEST_LABEL * box[0]) for name in wide.index]
+    labels = [shortened(words[str(name)], _FONT, _WIDEST_LABEL * box[0]) for name in wide.index]
     widths = np.array([text_width(label, _FONT) for label in labels]) + _FONT
     line = _FONT * _LINE
     right = _sides(tips, int(box[1] // line))

@@ -9,16 +9,16 @@ import pytest
 from panel.claims.judge import judge_claims
 from panel.claims.verdict import SUPPORTED, VERDICTS
 from panel.study.naming import Naming
+from panel.study.shown import shown
 from panel.views.decision.board import tell_claims
 from panel.views.decision.claims import (
+    CLAIMS_TABLE,
     _claim_figure,
     _claim_rows,
-    claim_findings_table,
-    claim_numbers_table,
     claim_picture,
+    claim_tables,
     claim_units,
     claims_headline,
-    claims_table,
     ended,
     fixed_words,
     footnote_lines,
@@ -75,13 +75,14 @@ def test_the_headline_stays_under_25_words_with_every_verdict_in_it(result):
 def told_of(result):
     """Return the drawers of the board, a text for each claim, in the order of the claims."""
     number = {f"“{row['claim']}”": row["number"] for row in result.claims.to_dict("records")}
-    drawers = [each for each in tell_claims(result, Naming()).drawers if any(words in each.title for words in number)]
+    told = tell_claims(result, Naming())
+    drawers = [each for each in told.drawers if any(words in each.title for words in number)]
     drawers.sort(key=lambda each: min(place for words, place in number.items() if words in each.title))
-    return [" ".join([f"{each.title}.", *map(in_words, each.items)]) for each in drawers]
+    return [" ".join([f"{each.title}.", *(in_words(item, told) for item in each.items)]) for each in drawers]
 
 
-def in_words(item):
-    return item if isinstance(item, str) else " ".join(item.texts.to_numpy().ravel())
+def in_words(item, told):
+    return item if isinstance(item, str) else " ".join(told.shown(item).texts.to_numpy().ravel())
 
 
 def test_every_claim_has_its_line(result):
@@ -135,7 +136,7 @@ def test_local_law_is_always_said():
 
 
 def test_tables_hold_what_a_person_reads(result):
-    table = claims_table(result)
+    table = shown(CLAIMS_TABLE, result, Naming())
     assert list(table["Verdict"].iloc[[0, 1, 3]]) == [
         "✓ supported as worded",
         "✗ not supported",
@@ -143,14 +144,14 @@ def test_tables_hold_what_a_person_reads(result):
     ]
     assert table["Estimate"].iloc[0] == "77 %"  # cut, not 77.6 rounded to 78
     assert table["Fixed beforehand"].tolist().count("no") == 1
-    numbers = claim_numbers_table(result, 1)
+    numbers = shown(claim_tables(1)[1], result, Naming())
     assert numbers["Number"].iloc[0] == "agreed (Wilson)"
     assert numbers["Has to lie"].iloc[0] == "above 50.0 %"
     assert numbers["Interval"].iloc[2].startswith("from 66.")
-    assert claim_numbers_table(result, 5)["Has to lie"].iloc[0] == "between −8.0 and 8.0"
-    assert claim_numbers_table(result, 6)["Interval"].iloc[0].startswith("up to ")
-    assert claim_numbers_table(result, 4).empty
-    assert claim_findings_table(result, 2)["How grave"].iloc[0] == "change the wording"
+    assert shown(claim_tables(5)[1], result, Naming())["Has to lie"].iloc[0] == "between −8.0 and 8.0"
+    assert shown(claim_tables(6)[1], result, Naming())["Interval"].iloc[0].startswith("up to ")
+    assert shown(claim_tables(4)[1], result, Naming()).empty
+    assert shown(claim_tables(2)[2], result, Naming())["How grave"].iloc[0] == "change the wording"
 
 
 def test_no_limit_is_told_as_nothing():

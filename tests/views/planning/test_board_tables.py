@@ -1,6 +1,9 @@
 import pandas as pd
 
-from panel.views.planning.safety import progress_table, samples_table, what_locking_leaves_out, who_has_answered
+from panel.study.naming import Naming
+from panel.study.shown import shown
+from panel.views.planning.safety import PROGRESS, what_locking_leaves_out, who_has_answered
+from panel.views.planning.safety import SAMPLES as EACH_SAMPLE
 
 PEOPLE = pd.DataFrame(
     [
@@ -29,7 +32,7 @@ SAMPLES = pd.DataFrame(
 
 
 def test_each_assessor_has_a_state_and_counts():
-    table = progress_table(PEOPLE)
+    table = shown(PROGRESS, PEOPLE, Naming())
     assert table["State"].tolist() == ["finished", "under way", "not begun", "stopped: skin reaction"]
     assert table["Samples done"].tolist() == ["2 of 2", "1 of 2", "0 of 2", "0 of 2"]
     assert table["Marks"].tolist() == ["10 of 10", "6 of 10", "0 of 10", "1 of 10"]
@@ -37,7 +40,7 @@ def test_each_assessor_has_a_state_and_counts():
 
 
 def test_each_sample_is_known_by_its_code():
-    table = samples_table(SAMPLES)
+    table = shown(EACH_SAMPLE, SAMPLES, Naming())
     assert table["Sample"].tolist() == ["1: 417", "1: 582", "1: 936", "2: 263"]
     assert table["Opened"].tolist() == ["yes", "yes", "not yet", "yes"]
     assert table["Marks"].tolist() == ["5 of 5", "4 of 5", "0 of 5", "2 of 5"]
@@ -51,7 +54,7 @@ def test_who_has_answered_in_a_sentence():
     assert who_has_answered(doubled).endswith(
         "Opened on more than one phone: A01 and A04; ask whether it was the same person."
     )
-    assert progress_table(doubled)["State"].tolist()[0] == "finished, on 2 phones"
+    assert shown(PROGRESS, doubled, Naming())["State"].tolist()[0] == "finished, on 2 phones"
     many = pd.concat([PEOPLE.iloc[[2]].assign(assessor=f"B{number}") for number in range(9)])
     assert "Not begun: B0, B1" in who_has_answered(many)
     assert who_has_answered(many).endswith(" more.")

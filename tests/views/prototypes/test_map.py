@@ -31,6 +31,7 @@ from tests.views.examples import (
 )
 
 BOX = (620.0, 340.0)
+WORDS_OF = {name: words for name, (words, _) in WORDS.items()}
 RESULT = PrototypeMap(
     components=pd.DataFrame(
         {
@@ -152,7 +153,7 @@ def test_marks_lie_where_the_numbers_say_each_with_its_own_look():
 
 def test_rings_are_the_regions_inside_the_circle():
     result = panel_map()
-    lines, limits = _attribute_lines(result, NAMES, BOX)
+    lines, limits = _attribute_lines(result, WORDS_OF, BOX)
     places, rings = _places(result, BOX, limits)
     assert np.hypot(rings["x"], rings["y"]).max() == pytest.approx(1)
     scale = places["x"].iloc[0] / result.prototypes["component_1"].iloc[0]
@@ -170,7 +171,7 @@ def test_rings_are_the_regions_inside_the_circle():
 
 def test_a_side_that_is_too_full_gives_labels_to_the_other():
     # Six labels in a picture 64 points high: four lines fit on a side.
-    lines, _ = _attribute_lines(panel_map(), NAMES, (360.0, 64.0))
+    lines, _ = _attribute_lines(panel_map(), WORDS_OF, (360.0, 64.0))
     assert lines["side"].value_counts().max() <= 4
 
 
