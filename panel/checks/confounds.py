@@ -365,18 +365,21 @@ def _patterns(
         if factor not in facts:
             continue
         level, levels = facts[factor]
-        place = cell * len(levels) + level
-        counts = np.bincount(place, minlength=len(names) * len(order) * len(levels)).astype(float)
+        counts = np.bincount(cell * len(levels) + level, minlength=len(names) * len(order) * len(levels)).astype(float)
         table = counts.reshape(len(names), len(order), len(levels))
         if factor != SESSION and "" in levels:
             table = np.delete(table, levels.index(""), axis=2)
         tables[factor] = table
     seen = np.bincount(cell, minlength=len(names) * len(order)).reshape(len(names), len(order)) > 0
     alike: dict[tuple[bytes, ...], list[int]] = {}
-    for place in range(len(names)):
-        alike.setdefault(tuple(table[place].tobytes() for table in tables.values()), []).append(place)
+    for row in range(len(names)):
+        alike.setdefault(tuple(table[row].tobytes() for table in tables.values()), []).append(row)
     return [
-        ([names[k] for k in own], seen[own].any(axis=0), {factor: table[own[0]] for factor, table in tables.items()})
+        (
+            [names[k] for k in own],
+            np.asarray(seen[own].any(axis=0)),
+            {factor: table[own[0]] for factor, table in tables.items()},
+        )
         for own in alike.values()
     ]
 

@@ -10,8 +10,10 @@ from panel.checks.finding import sound_study
 from panel.checks.structure import _check_references
 from panel.errors import ModelError
 from panel.plan.balance import NEAREST
-from panel.plan.orders import COLUMNS, FOREARMS, HANDS, plan_servings
+from panel.plan.orders import COLUMNS, FOREARMS, plan_servings
 from panel.study.study import Study, empty_table
+
+HANDS = (("back of left hand",), ("back of right hand",))
 
 NAMES = [f"P{number}" for number in range(1, 9)]
 PEOPLE = [f"A{number:02d}" for number in range(1, 11)]

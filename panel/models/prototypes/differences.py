@@ -177,9 +177,11 @@ def find_differences(
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
     stacked = _stack(means, order)
-    from_benchmark = _stack(against, order) if against else pairs.iloc[:0]
-    with_benchmark = judge(shrunken_differences(stacked, pairs, from_benchmark))
-    judged = marked_pairs(judge(shrunken_differences(stacked, pairs, pairs)), compared_with)
+    judged = judge(shrunken_differences(stacked, pairs, pairs))
+    with_benchmark = judged.iloc[:0]
+    if against:
+        with_benchmark = judge(shrunken_differences(stacked, pairs, _stack(against, order)))
+    judged = marked_pairs(judged, compared_with)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,

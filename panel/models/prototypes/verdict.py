@@ -278,9 +278,10 @@ def shrunken_differences(means: pd.DataFrame, pairs: pd.DataFrame, rows: pd.Data
     were estimated.
     """
     attributes, prototypes = (tuple(dict.fromkeys(means[name])) for name in ("attribute", "prototype"))
-    every = pd.MultiIndex.from_product([attributes, prototypes])
-    known = means.set_index(["attribute", "prototype"])["estimate"].reindex(every)
-    estimate = known.to_numpy(float).reshape(len(attributes), len(prototypes))
+    estimate = np.full((len(attributes), len(prototypes)), np.nan)
+    number = [{name: place for place, name in enumerate(names)} for names in (attributes, prototypes)]
+    held = [[of[name] for name in means[key]] for of, key in zip(number, ("attribute", "prototype"), strict=True)]
+    estimate[held[0], held[1]] = means["estimate"].to_numpy(float)
     estimate = estimate - estimate.mean(axis=1, keepdims=True)
     squared = np.zeros((len(attributes), len(prototypes), len(prototypes)))
     row, first, second = _places(pairs, attributes, prototypes)
@@ -288,7 +289,8 @@ def shrunken_differences(means: pd.DataFrame, pairs: pd.DataFrame, rows: pd.Data
     whole = np.isfinite(estimate).all(axis=1) & np.isfinite(squared).all(axis=(1, 2))
     variance = np.where(whole[:, None], own_variances(np.nan_to_num(squared)), np.nan)
     df = pairs.groupby("attribute", sort=False)["df"].median().reindex(attributes).to_numpy(float)
-    row, first, second = _places(rows, attributes, prototypes)
+    if rows is not pairs:
+        row, first, second = _places(rows, attributes, prototypes)
     found = shrink_differences(np.where(whole[:, None], estimate, np.nan), variance, first, second, row, df)
     return rows.assign(shrunken=found[0], wrong_sign=found[1])
 
