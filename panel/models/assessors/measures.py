@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from panel.models.prototypes.differences import attribute_rows, variance_rows
-from panel.models.prototypes.panel_design import PanelDesign, ScoreArray, score_array
+from panel.models.prototypes.differences import attribute_rows
+from panel.models.prototypes.panel_design import PanelDesign, ScoreArray, score_array, variance_rows
 from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import (
     Agreement,

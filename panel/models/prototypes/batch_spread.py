@@ -9,8 +9,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.confounds import Confounds
-from panel.models.prototypes.differences import variance_rows
-from panel.models.prototypes.panel_design import fit_panel
+from panel.models.prototypes.panel_design import fit_panel, variance_rows
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 

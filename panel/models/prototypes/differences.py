@@ -17,7 +17,14 @@ from panel.checks.confounds import (
 )
 from panel.checks.moments_recorded import order_of_testing
 from panel.errors import ModelError
-from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_panel, fit_study
+from panel.models.prototypes.panel_design import (
+    VARIANCE_COLUMNS,
+    PanelDesign,
+    PanelFit,
+    fit_panel,
+    fit_study,
+    variance_rows,
+)
 from panel.models.prototypes.verdict import (
     DIFFERS,
     attribute_verdicts,
@@ -41,7 +48,6 @@ from panel.stats.mixed.inference import (
 from panel.stats.mixed.reml import (
     ASSESSOR,
     INTERACTION,
-    SITTING,
     MixedFit,
 )
 from panel.stats.mixed.reml import BATCH as BATCH_TERM
@@ -301,9 +307,6 @@ def _stack(parts: Sequence[pd.DataFrame], order: pd.Index) -> pd.DataFrame:
 # A fitted panel model as tables: tests, estimated means, differences, variances.
 
 
-_VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session", BATCH_TERM: "batch"}
-
-
 @dataclass(frozen=True, eq=False, slots=True)
 class Pairs:
     """All pairs of prototypes, the later one first: their places, each difference with its Tukey p-value.
@@ -339,7 +342,7 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
     if BATCH_TERM in design.terms:
         batches = len(np.unique(design.groups[design.terms.index(BATCH_TERM)]))
         test = with_few_groups(test, batches - len(design.prototypes))
-    names = [_VARIANCE_COLUMNS[term] for term in design.terms]
+    names = [VARIANCE_COLUMNS[term] for term in design.terms]
     at_zero = [", ".join(name for name, zero in zip(names, row, strict=True) if zero) for row in fit.at_zero.tolist()]
     return pd.DataFrame(
         {
@@ -468,13 +471,6 @@ def _long(
     return pd.DataFrame({"attribute": attribute} | named | {column: each.ravel() for column, each in values.items()})
 
 
-def variance_rows(design: PanelDesign, fit: MixedFit) -> pd.DataFrame:
-    """Return the variances, one row per attribute, NaN where the model has no such term."""
-    columns = dict.fromkeys(["assessor", "assessor_prototype", "session", "batch"], np.nan)
-    found = {_VARIANCE_COLUMNS[term]: fit.variances[:, place] for place, term in enumerate(design.terms)}
-    return pd.DataFrame({"attribute": design.attributes} | columns | found | {"residual": fit.variances[:, -1]})
-
-
 # How differences were computed, and what a reader must know before trusting them.
 
 
@@ -539,6 +535,6 @@ def _difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[t
             if zero and term != ASSESSOR:
                 careful = " On average the tests are then careful rather than rash." if term == INTERACTION else ""
                 yield (
-                    f"The variance {_VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
+                    f"The variance {VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
                     f"with the residual for {', '.join(zero)}.{careful}"
                 )

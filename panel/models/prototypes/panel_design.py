@@ -37,6 +37,9 @@ TERM_WORDS = {
 }
 
 
+VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session", BATCH: "batch"}
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class PanelDesign:
     """Attributes that share one model, with the arrays of that model.
@@ -547,3 +550,10 @@ def _fit(design: PanelDesign) -> MixedFit:
     if design.cube is not None:
         start = relative_variances(balanced_strata(design.cube), design.terms)
     return fit_mixed_model(design.response, design.fixed, design.groups, start)
+
+
+def variance_rows(design: PanelDesign, fit: MixedFit) -> pd.DataFrame:
+    """Return the variances, one row per attribute, NaN where the model has no such term."""
+    columns = dict.fromkeys(["assessor", "assessor_prototype", "session", "batch"], np.nan)
+    found = {VARIANCE_COLUMNS[term]: fit.variances[:, place] for place, term in enumerate(design.terms)}
+    return pd.DataFrame({"attribute": design.attributes} | columns | found | {"residual": fit.variances[:, -1]})
