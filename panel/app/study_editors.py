@@ -13,11 +13,11 @@ import streamlit as st
 
 from panel.app.fact_editors import edit_facts
 from panel.app.places import go, leave_for
-from panel.app.state import StudyInUse, keep, leave_message
-from panel.app.widgets import attempt, file_name, headline, plain, say, table
+from panel.app.state import StudyInUse, leave_message
+from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain, say, table
 from panel.checks.confounds import BETWEEN
 from panel.checks.finding import Finding
-from panel.errors import PanelError, StudyError
+from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
 from panel.study.knowledge import ingredients
 from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
@@ -116,15 +116,14 @@ def _take_back(study: StudyInUse) -> None:
 
 def save(study: StudyInUse, change: Callable[[Study], Study], done: str, *, forget: str = "") -> None:
     """Save a change and start the page again; say why not if it cannot be saved."""
-    try:
-        said = keep(study, change, done, who=str(st.session_state.get(_WHO) or ""))
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    if forget:
-        _drafts().pop((_place(study), forget), None)
-    leave_message(said)
-    st.rerun()
+    who = str(st.session_state.get(_WHO) or "")
+    keep_and_tell(study, change, done, who=who, after=lambda _: _forget(study, forget))
+
+
+def _forget(study: StudyInUse, what: str) -> str:
+    """Forget what was typed of a table and is saved now."""
+    _drafts().pop((_place(study), what), None)
+    return ""
 
 
 def _what_a_row_is(what: str) -> str:

@@ -8,8 +8,7 @@ from typing import Any
 import pandas as pd
 
 from panel.claims.claim import Claim, counted, interval, listed, number, p_value
-from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, beyond, nothing_yet
-from panel.claims.evidence_panel import PANEL
+from panel.claims.evidence import NAN, PANEL, TIMES, Evidence, NumberShown, Weaker, beyond, nothing_yet
 from panel.claims.materials import Materials, people_for_agreement
 from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps
@@ -173,7 +172,6 @@ def _over_prototypes(materials: Materials, claim: Claim, swap: str, turned: floa
 # counts once, with the median of her own times, so that the times are independent.
 
 
-TIMES = "times of people"
 _SECONDS = frozenset(("s", "sec", "second", "seconds"))
 _MOST, _HALF = 0.9, 0.5
 _VERBS = {"soaking in": "sinks in"}

@@ -11,10 +11,10 @@ import streamlit as st
 
 from panel.answers import FINDINGS
 from panel.app.new_study import show_start
-from panel.app.state import StudyInUse, keep, leave_message, moment
+from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.study_editors import mend, show_editors, way_to_mend
 from panel.app.study_forms import save_form
-from panel.app.widgets import ask, attempt, drawer, file_name, headline, plain, say, show_picture, table
+from panel.app.widgets import ask, attempt, drawer, file_name, headline, keep_and_tell, plain, say, show_picture, table
 from panel.checks.finding import SEVERITIES, Finding
 from panel.errors import PanelError
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
@@ -153,24 +153,14 @@ def _correction_form(study: StudyInUse, names: Naming) -> None:
         why = right.text_input("Why", placeholder="such as: the ballot says 33.0")
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
         if st.form_submit_button("Write the correction"):
-            _write(study, place, {"new": new or "", "who": who or "", "why": why or ""}, to_disk=to_disk)
-
-
-def _write(study: StudyInUse, place: dict[str, str], words: dict[str, str], *, to_disk: bool) -> None:
-    """Add the correction to the study in use, and to its folder if that was asked for."""
-    try:
-        said = keep(
-            study,
-            lambda now: with_correction(now, place, when=moment(), **words),
-            "The correction is written; the score itself stays in the study.",
-            who=words["who"],
-            to_disk=to_disk,
-        )
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    leave_message(said)
-    st.rerun()
+            words = {"new": new or "", "who": who or "", "why": why or ""}
+            keep_and_tell(
+                study,
+                lambda now: with_correction(now, place, when=moment(), **words),
+                "The correction is written; the score itself stays in the study.",
+                who=words["who"],
+                to_disk=bool(to_disk),
+            )
 
 
 # The parts: the study as it is, its editors, another one.

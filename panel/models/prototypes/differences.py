@@ -171,9 +171,11 @@ def find_differences(
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
     stacked = _stack(means, order)
-    from_benchmark = _stack(against, order) if against else pairs.iloc[:0]
-    with_benchmark = judge(shrunken_differences(stacked, pairs, from_benchmark))
-    judged = marked_pairs(judge(shrunken_differences(stacked, pairs, pairs)), compared_with)
+    judged = judge(shrunken_differences(stacked, pairs, pairs))
+    with_benchmark = judged.iloc[:0]
+    if against:
+        with_benchmark = judge(shrunken_differences(stacked, pairs, _stack(against, order)))
+    judged = marked_pairs(judged, compared_with)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,
@@ -189,8 +191,8 @@ def find_differences(
         margin=margin,
         margin_stated=margin_stated,
         level=level,
-        method=difference_method([design for design, _ in fits], compared_with, small_sample, in_order=bool(places)),
-        notes=(*difference_notes(fits, left_out), *confound_notes(confounds), *_late_notes(study, late)),
+        method=_difference_method([design for design, _ in fits], compared_with, small_sample, in_order=bool(places)),
+        notes=(*_difference_notes(fits, left_out), *confound_notes(confounds), *_late_notes(study, late)),
     )
 
 
@@ -300,7 +302,7 @@ def _stack(parts: Sequence[pd.DataFrame], order: pd.Index) -> pd.DataFrame:
 # A fitted panel model as tables: tests, estimated means, differences, variances.
 
 
-VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session", BATCH_TERM: "batch"}
+_VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session", BATCH_TERM: "batch"}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -338,7 +340,7 @@ def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.D
     if BATCH_TERM in design.terms:
         batches = len(np.unique(design.groups[design.terms.index(BATCH_TERM)]))
         test = with_few_groups(test, batches - len(design.prototypes))
-    names = [VARIANCE_COLUMNS[term] for term in design.terms]
+    names = [_VARIANCE_COLUMNS[term] for term in design.terms]
     at_zero = [", ".join(name for name, zero in zip(names, row, strict=True) if zero) for row in fit.at_zero.tolist()]
     return pd.DataFrame(
         {
@@ -470,14 +472,14 @@ def _long(
 def variance_rows(design: PanelDesign, fit: MixedFit) -> pd.DataFrame:
     """Return the variances, one row per attribute, NaN where the model has no such term."""
     columns = dict.fromkeys(["assessor", "assessor_prototype", "session", "batch"], np.nan)
-    found = {VARIANCE_COLUMNS[term]: fit.variances[:, place] for place, term in enumerate(design.terms)}
+    found = {_VARIANCE_COLUMNS[term]: fit.variances[:, place] for place, term in enumerate(design.terms)}
     return pd.DataFrame({"attribute": design.attributes} | columns | found | {"residual": fit.variances[:, -1]})
 
 
 # How differences were computed, and what a reader must know before trusting them.
 
 
-def difference_method(
+def _difference_method(
     designs: list[PanelDesign], benchmark: str | None, small_sample: SmallSample, *, in_order: bool = False
 ) -> str:
     """Return how the differences were computed, as one paragraph for the report."""
@@ -514,7 +516,7 @@ def confound_notes(confounds: Confounds) -> tuple[str, ...]:
     return tuple(f"{finding.message} {finding.advice}" for finding in untold_findings(confounds))
 
 
-def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str, str]]) -> Iterator[str]:
+def _difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str, str]]) -> Iterator[str]:
     """Yield what a reader must know before trusting the differences, one sentence each."""
     for name, why in left_out:
         yield f"{name} is not compared: {why}."
@@ -538,6 +540,6 @@ def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tu
             if zero and term != ASSESSOR:
                 careful = " On average the tests are then careful rather than rash." if term == INTERACTION else ""
                 yield (
-                    f"The variance {VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
+                    f"The variance {_VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
                     f"with the residual for {', '.join(zero)}.{careful}"
                 )
