@@ -409,8 +409,7 @@ def _map_picture(joint: JointMap, names: Naming) -> Picture:
     )
 
 
-_FONT = 8.5  # points
-_POINTS = 72.0  # to the inch
+_FONT, _POINTS = 8.5, 72.0  # points; of them to the inch
 _SIZE, _LEFT, _BOTTOM, _TOP, _LEAST = 2.1, 0.65, 0.55, 0.85, 2.7
 _ROOM = 0.14  # of the range of the values, on either side
 _MARK = 7.0  # size of a dot, and distance of a label from it, in points
