@@ -1,10 +1,11 @@
 """Do the tests and intervals of the differences keep what they promise? Simulated panels with known truth.
 
-Run: python -m benchmarks.calibration [PANELS]. Prints one row per kind of panel: how often the test of no
-difference is wrong at 5 % (no prototype differs), how often some pair is wrongly told apart by Tukey (family-wise)
-and some difference from the benchmark by Dunnett, and how often 95 % intervals of one mean and one difference hold
-the truth. All panels of a kind share one design, so that they are fitted together; with scores missing, the pattern is
-drawn anew for every 100 panels. Scores are not rounded or cut off at the ends of the scale.
+Run: python -m benchmarks.calibration [PANELS] [DASK-SCHEDULER]: on all processors, or on a cluster. Prints one row
+per kind of panel: how often the test of no difference is wrong at 5 % (no prototype differs), how often some pair is
+wrongly told apart by Tukey (family-wise) and some difference from the benchmark by Dunnett, and how often 95 %
+intervals of one mean and one difference hold the truth. All panels of a kind share one design, so that they are
+fitted together; with scores missing, the pattern is drawn anew for every 100 panels. Scores are not rounded or cut
+off at the ends of the scale.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 import numpy as np
 
+from panel.spread import spread
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import many_to_one, tukey_p_value
 from panel.stats.mixed.inference import estimate_contrasts, kenward_roger, test_contrasts
@@ -109,8 +111,8 @@ def _judge(kind: Kind, scores: Array, fixed: Array, groups: list[np.ndarray]) ->
     found = estimate_contrasts(fit, contrasts)
     tukey = (tukey_p_value(found.statistic, PROTOTYPES, found.df) < 0.05).any(axis=1)
     base = estimate_contrasts(fit, from_first)
-    families = [many_to_one(from_first @ covariance @ from_first.T) for covariance in fit.covariance[:1]]
-    dunnett = (families[0].p_value(base.statistic, base.df) < 0.05).any(axis=1)
+    family, _ = many_to_one(from_first @ fit.covariance[0] @ from_first.T)
+    dunnett = (family.sf(np.abs(base.statistic), base.df) < 0.05).any(axis=1)
     low, high = estimate_contrasts(fit, np.eye(PROTOTYPES, fixed.shape[1])).interval(0.95)
     mean = ((low <= 0) & (high >= 0)).mean(axis=1)
     low, high = found.interval(0.95)
@@ -124,9 +126,13 @@ def _judge(kind: Kind, scores: Array, fixed: Array, groups: list[np.ndarray]) ->
     return test * 1.0, adjusted * 1.0, tukey * 1.0, dunnett * 1.0, mean, difference
 
 
-def main() -> None:
+def _outcome(task: tuple[int, Kind, int]) -> Outcome:
+    number, kind, panels = task
+    return simulate(kind, panels, np.random.default_rng([20250311, number]))
+
+
+def main(panels: int = 5000, scheduler: str = "") -> None:
     """Print the table."""
-    panels = int(sys.argv[1]) if len(sys.argv) > 1 else 5000
     head = (
         "panel",
         "test at 5 %",
@@ -138,12 +144,12 @@ def main() -> None:
     )
     print(f"{panels} panels of each kind, {PROTOTYPES} prototypes, seed 20250311; per cent.\n")
     print("| " + " | ".join(head) + " |\n|" + "---|" * len(head))
-    for number, kind in enumerate(kinds()):
-        found = simulate(kind, panels, np.random.default_rng([20250311, number]))
+    tasks = [(number, kind, panels) for number, kind in enumerate(kinds())]
+    for (_, kind, _), found in zip(tasks, spread(_outcome, tasks, scheduler=scheduler), strict=True):
         shares = [getattr(found, name) for name in Outcome.__dataclass_fields__]
         cells = ["–" if np.isnan(share) else f"{100 * share:.1f}" for share in shares]
         print(f"| {kind.words} | " + " | ".join(cells) + " |", flush=True)
 
 
 if __name__ == "__main__":
-    main()
+    main(*([int(sys.argv[1]), *sys.argv[2:]] if len(sys.argv) > 1 else []))

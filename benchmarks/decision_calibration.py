@@ -23,7 +23,6 @@ import pandas as pd
 
 from panel.models.decision.windows import draw_panels
 from panel.models.prototypes.differences import find_differences
-from panel.models.prototypes.shrunken import shrunken_differences
 from panel.study.study import Study
 
 BANDS = ((0.02, 0.1), (0.15, 0.25), (0.35, 0.45), (0.55, 0.65), (0.75, 0.85), (0.93, 0.985))
@@ -139,7 +138,7 @@ def winners_luck(studies: int, seed: int, **panel: Any) -> tuple[float, float, f
     for _ in range(studies):
         study, truth = draw_study(rng, **panel)
         found = find_differences(study)
-        rows = shrunken_differences(found, found.versus)
+        rows = found.versus
         rows = rows.loc[rows["p_adjusted"] < 0.05]
         place = {name: number for number, name in enumerate(study.prototypes)}
         of = {name: number for number, name in enumerate(study.attributes)}

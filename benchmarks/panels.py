@@ -10,7 +10,6 @@ from panel.stats.arrays import Array, Codes
 
 NESTED = ("a", "a:p")
 SESSIONS = ("a", "a:p", "a:r")  # with the session fixed
-CROSSED = ("a", "a:p", "r", "a:r", "p:r")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -77,8 +76,7 @@ def with_sessions(seed: int, missing: float, terms: tuple[str, ...]) -> Panel:
     scores = plain.scores + 2 * rng.normal(size=(3, 20))[r] + 2 * rng.normal(size=(36, 20))[a * 3 + r]
     if "p:r" in terms:
         scores += 1.5 * rng.normal(size=(24, 20))[p * 3 + r]
-    kind = "five crossed" if terms == CROSSED else "sessions"
-    name = f"{kind}, {'10 % missing' if missing else 'balanced'}"
+    name = f"sessions, {'10 % missing' if missing else 'balanced'}"
     return Panel(name, a, p, r, scores, terms, session_fixed="r" not in terms)
 
 
@@ -101,8 +99,6 @@ def all_panels() -> list[Panel]:
         trained(2, 0.10),
         with_sessions(5, 0.0, SESSIONS),
         with_sessions(6, 0.10, SESSIONS),
-        with_sessions(7, 0.0, CROSSED),
-        with_sessions(8, 0.10, CROSSED),
         consumers(3, 200, 6, 4, 30, 0.0),
         consumers(4, 5000, 8, 6, 40, 0.03),
     ]

@@ -13,7 +13,7 @@ import pandas as pd
 
 from data_demo import scenario as story
 from data_demo import simulate
-from panel.claims.claim import _claim_seal
+from panel.checks.claim_stamps import claim_seal
 from panel.study.folder import write_study
 from panel.study.knowledge import lexicon
 from panel.study.study import Study
@@ -97,7 +97,7 @@ def claims() -> pd.DataFrame:
     table["bar_panel"] = table["claim"].map(story.CLAIM_PANEL_BARS).astype("float64")
     table["ingredient"] = table["claim"].map(story.CLAIM_INGREDIENTS).fillna("")
     table = table.assign(**story.CLAIMS_FIXED)
-    return table.assign(stamp=[_claim_seal(row) for row in table.to_dict("records")])
+    return table.assign(stamp=[claim_seal(row) for row in table.to_dict("records")])
 
 
 def safety() -> pd.DataFrame:

@@ -17,7 +17,8 @@ from threadpoolctl import ThreadpoolController
 
 from panel.errors import PanelError
 
-Task, Result = TypeVar("Task"), TypeVar("Result")
+Task = TypeVar("Task")
+Result = TypeVar("Result")
 
 _MOST_LOSSES = 3  # so often in a row may a worker be lost without one task done
 _ANSWERS_WITHIN = 10.0  # seconds

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from collections.abc import Sequence
-from typing import Literal
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal
 
 import numpy as np
 
@@ -66,6 +66,22 @@ def format_p(p_value: float | None) -> str:
     if p > 0.9995:
         return "> 0.999"
     return f"{p:.4f}" if f"{p:.3f}" == "0.050" and p != 0.05 else f"{p:.3f}"
+
+
+def chance_words(chance: float) -> str:
+    """Return a chance in per cent; never 0 or 100, which draws cannot show."""
+    if math.isnan(chance):
+        return NOTHING
+    if chance < 0.01:
+        return "< 1 %"
+    return "> 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+
+
+def luck_words(row: Mapping[Any, Any], digits: int) -> str:
+    """Return an `estimate` picked as large beside what is left of it, `shrunken`, and the chance `wrong_sign`."""
+    seen, left = (format_change(row[name], digits) for name in ("estimate", "shrunken"))
+    wrong = chance_words(row["wrong_sign"])
+    return f"{seen} as estimated, {left} with luck taken out; chance that its sign is wrong {wrong}"
 
 
 def p_words(p_value: float | None) -> str:

@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Callable, Iterable
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -21,15 +22,18 @@ UNFINISHED = re.compile(r"\b(?:TODO|FIXME|XXX)\b")
 SILENCED = re.compile(r"#\s*(?:noqa|type:\s*ignore)(?P<code>:\s*[A-Z]+\d+|\[[\w-]+])?(?P<reason>.*)")
 
 
+parsed = cache(ast.parse)
+
+
 def no_docstring(source: str) -> bool:
     """Return True if the module does not say what it is for."""
-    return not ast.get_docstring(ast.parse(source))
+    return not ast.get_docstring(parsed(source))
 
 
 def function_lines(source: str) -> list[tuple[str, int]]:
     """Return the name and the number of lines of each function; decorators and docstring do not count."""
     found = []
-    for node in ast.walk(ast.parse(source)):
+    for node in ast.walk(parsed(source)):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             lines = (node.end_lineno or node.lineno) - node.lineno + 1
             if ast.get_docstring(node) is not None:
@@ -45,7 +49,7 @@ def long_functions(source: str) -> list[str]:
 
 def asserts(source: str) -> list[int]:
     """Return the lines with an assert: Python leaves them out when it runs optimised."""
-    return [node.lineno for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Assert)]
+    return [node.lineno for node in ast.walk(parsed(source)) if isinstance(node, ast.Assert)]
 
 
 def silenced_without_reason(source: str) -> list[str]:
@@ -54,6 +58,7 @@ def silenced_without_reason(source: str) -> list[str]:
     return [match[0] for match in found if not match["code"] or not re.search(r"\w{3}", match["reason"])]
 
 
+@cache
 def source_of(path: Path) -> str:
     return (ROOT / path).read_text(encoding="utf-8")
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import fields
 
 import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
 
+from panel.answers import QUESTIONS, Answers
 from panel.cli import main
 from panel.errors import StudyError
 from panel.models.emollients.swaps import trace_swaps
@@ -241,3 +243,93 @@ def test_a_benchmark_that_was_not_scored_is_refused_with_the_names_there_are(tmp
     assert result.exit_code == 2
     assert "cannot be the benchmark" in result.stderr
     assert not (tmp_path / "study").exists()
+
+
+# What rests on the panel's model: neither the order of rows and prototypes, nor people's names, nor the zero counts.
+
+FITTED = [
+    question
+    for question in QUESTIONS.values()
+    if any(use.question.name == "panel_fit" for use in question.uses.values()) and not question.drawn
+] + [QUESTIONS[name] for name in ("alike", "ranks", "sensitivity", "planned")]
+SHIFT = 1e6
+PEOPLE = {f"A{n:02d}": name for n, name in enumerate(("zoe", "bea", "kim", "Ada", "leo", "uma"), start=1)}
+ORDERED = ("shuffled rows", "prototypes listed otherwise", "people renamed", "zero moved")
+
+
+def invariant_study():
+    """Return a study with formulas that differ by a swap, gaps, and scores in eighths, which keep all their digits."""
+    study = crossed_study(np.random.default_rng(5), assessors=6, prototypes=4, attributes=2, sessions=3)
+    scores = study.scores.assign(score=(study.scores["score"] * 8).round() / 8)
+    scores = scores.loc[np.random.default_rng(6).random(len(scores)) > 0.15].reset_index(drop=True)
+    oils = zip(study.prototypes, (PALMITATE, LAURATE, "Coco-Caprylate", "Squalane"), strict=True)
+    rows = [
+        (name, ingredient, percent, kind)
+        for name, oil in oils
+        for ingredient, percent, kind in (("Aqua", 90.0, "other"), (oil, 10.0, "emollient"))
+    ]
+    tables = {
+        "scores": scores,
+        "formulas": pd.DataFrame(rows, columns=["prototype", "ingredient", "percent", "kind"]),
+        "prototypes": pd.DataFrame({"prototype": study.prototypes, "role": ["benchmark", *["prototype"] * 3]}),
+    }
+    planned = [{"prototype": study.prototypes[1], "versus": study.prototypes[0]}]
+    return Study({**study.tables, **tables}, {"margin": 6.0, "planned_differences": planned})
+
+
+def changed_study(study, what):
+    scores, tables = study.scores, dict(study.tables)
+    if what == "shuffled rows":
+        tables["scores"] = scores.sample(frac=1, random_state=3).reset_index(drop=True)
+        tables["formulas"] = study.table("formulas").sample(frac=1, random_state=3).reset_index(drop=True)
+    elif what == "prototypes listed otherwise":
+        tables["prototypes"] = study.table("prototypes").iloc[::-1].reset_index(drop=True)
+    elif what == "people renamed":
+        tables = {
+            name: frame.assign(assessor=frame["assessor"].map(PEOPLE)) if "assessor" in frame else frame
+            for name, frame in tables.items()
+        }
+    else:
+        tables["scores"] = scores.assign(score=scores["score"] + SHIFT)
+    return Study(tables, study.facts)
+
+
+def frames_of(answer):
+    """Return the frames of an answer, people by their first names, rows sorted by what names them."""
+    back = {new: old for old, new in PEOPLE.items()}
+    found = {}
+    for field in fields(answer):
+        frame = getattr(answer, field.name)
+        if not isinstance(frame, pd.DataFrame) or field.name == "set_aside":
+            continue
+        frame = frame.reset_index().drop(columns="index", errors="ignore").replace(back)
+        named = [name for name in NAMED if name in frame]
+        found[field.name] = frame.sort_values(named, kind="stable", ignore_index=True) if named else frame
+    return found
+
+
+NAMED = ("attribute", "assessor", "prototype", "versus", "swap", "family", "measure", "left_out", "pattern", "kind")
+
+
+@pytest.fixture(scope="module")
+def as_it_is():
+    return Answers(invariant_study())
+
+
+@pytest.mark.parametrize("what", ORDERED)
+@pytest.mark.parametrize("question", FITTED, ids=lambda question: question.name)
+def test_nothing_that_rests_on_the_model_hangs_on_order_names_or_zero(question, what, as_it_is):
+    one = frames_of(as_it_is.need(question))
+    other = frames_of(Answers(changed_study(as_it_is.study, what)).need(question))
+    assert one.keys() == other.keys()
+    assert any(len(frame) for frame in one.values())
+    for name, frame in one.items():
+        turned = {"versus", "swap"} & set(frame)  # the direction of a pair or swap goes by the table; told above
+        if what == "prototypes listed otherwise" and turned:
+            continue
+        assert len(frame) == len(other[name]), name
+        for column in frame.select_dtypes("number").columns:
+            before, after = frame[column].to_numpy(float), other[name][column].to_numpy(float)
+            moved = SHIFT if np.abs(np.nan_to_num(after - before)).max(initial=0.0) > SHIFT / 2 else 0.0
+            # nine digits beside a million; what comes of differences of such numbers has fewer
+            np.testing.assert_allclose(after - moved, before, rtol=1e-6, atol=2e-6, err_msg=f"{name} {column}")

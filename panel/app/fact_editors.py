@@ -62,7 +62,7 @@ def edit_facts(study: StudyInUse, save: Save) -> None:
         _gates(study.study, study.key, save)
 
 
-def stated_text(study: Study, name: str) -> str:
+def _stated_text(study: Study, name: str) -> str:
     """Return a fact as somebody would type it; empty where it is not stated or has its own form."""
     value = facts_with_unread(study).get(name)
     if isinstance(value, bool) or value is None:
@@ -81,11 +81,11 @@ def _about(study: Study, key: str, save: Save) -> None:
             if isinstance(study.facts.get(name), Mapping):
                 continue  # names with texts stay as they are
             field = st.text_area if name in _LONG else st.text_input
-            typed[name] = field(label, stated_text(study, name), placeholder=hint, key=f"fact {name}") or ""
+            typed[name] = field(label, _stated_text(study, name), placeholder=hint, key=f"fact {name}") or ""
         benchmark = _benchmark_field(study)
         for name, label in _NUMBERS.items():
             hint = "7.5 and 7,5 are both read. Empty: not stated."
-            typed[name] = st.text_input(label, stated_text(study, name), help=hint, key=f"fact {name}") or ""
+            typed[name] = st.text_input(label, _stated_text(study, name), help=hint, key=f"fact {name}") or ""
         if st.form_submit_button("Save", type="primary"):
             _save_about(study, typed, benchmark, save)
 
@@ -103,7 +103,7 @@ def _benchmark_field(study: Study) -> str:
 
 def _save_about(study: Study, typed: Mapping[str, str], benchmark: str, save: Save) -> None:
     try:
-        values = {name: typed_fact(name, text) for name, text in typed.items() if text != stated_text(study, name)}
+        values = {name: typed_fact(name, text) for name, text in typed.items() if text != _stated_text(study, name)}
         low, high = (typed_number(typed[name], name) for name in ("scale_min", "scale_max"))
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")

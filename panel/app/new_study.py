@@ -26,7 +26,7 @@ from panel.app.state import (
     use_path,
 )
 from panel.app.study_editors import editor, save
-from panel.app.study_forms import import_form
+from panel.app.study_forms import import_form, survey_form
 from panel.app.widgets import attempt, headline, plain, say
 from panel.errors import PanelError, StudyError
 from panel.plan.sample_size import panel_sizes, planning_scale, planning_scatter
@@ -35,14 +35,15 @@ from panel.study.folder import write_study
 from panel.study.knowledge import lexicon
 from panel.study.naming import naming
 from panel.study.numbers_read import typed_number
-from panel.study.recent import recent_studies
+from panel.study.open_study import recent_studies
 from panel.study.study import Study
 from panel.study.tables import TABLES
 from panel.views.planning.sizes import tell_sizes
 from panel.words import counted
 
-NEW, MINE, OPEN, DEMO = "A new study", "My table of scores", "A study I have", "The demo"
-_WAYS = (NEW, MINE, OPEN, DEMO)
+NEW, MINE, SURVEY = "A new study", "My table of scores", "A survey of consumers"
+OPEN, DEMO = "A study I have", "The demo"
+_WAYS = (NEW, MINE, SURVEY, OPEN, DEMO)
 
 
 def show_start() -> None:
@@ -53,7 +54,7 @@ def show_start() -> None:
         _choose()
         return
     headline(f"Setting up {study.title}")
-    show_new_study()
+    _show_new_study()
     with st.expander("Begin or open another one"):
         _choose()
 
@@ -71,6 +72,8 @@ def _choose() -> None:
         _begin()
     elif way == MINE:
         import_form()
+    elif way == SURVEY:
+        survey_form()
     elif way == OPEN:
         path = st.text_input("Path of a study folder, workbook (.xlsx) or zip", key="path to open")
         if st.button("Open this study"):
@@ -119,7 +122,7 @@ STEPS = ("1 What for", "2 Attributes", "3 Prototypes", "4 People", "5 Test")
 _STEP, _BEGUN = "step of a new study", "study begun here"
 
 
-def show_new_study() -> None:
+def _show_new_study() -> None:
     """Show the five steps for the study in use, the first one that is not done at the front; else begin one."""
     study = attempt(study_in_use)
     if study is None or study.folder is None:
@@ -162,7 +165,7 @@ def _begin() -> None:
         place = st.text_input("Folder (may stay empty)", placeholder=usual, key="new folder") or ""
         if st.form_submit_button("Begin", type="primary"):
             done = "The study is begun, and kept in its folder."
-            _open(lambda: begin_study({"title": title, **typed}, place), done, stay=True)
+            _open(lambda: _begin_study({"title": title, **typed}, place), done, stay=True)
 
 
 _ASKED = MappingProxyType(
@@ -190,7 +193,7 @@ def _purpose_fields(study: Study) -> dict[str, str]:
     return typed
 
 
-def facts_typed(typed: dict[str, str]) -> dict[str, Any]:
+def _facts_typed(typed: dict[str, str]) -> dict[str, Any]:
     """Return the facts that were typed, each read by its kind.
 
     Raises
@@ -205,7 +208,7 @@ def facts_typed(typed: dict[str, str]) -> dict[str, Any]:
     return facts
 
 
-def begin_study(typed: dict[str, str], place: str) -> None:
+def _begin_study(typed: dict[str, str], place: str) -> None:
     """Make the folder of a new study with what was typed so far, and use it.
 
     Raises
@@ -215,7 +218,7 @@ def begin_study(typed: dict[str, str], place: str) -> None:
     """
     if not typed["title"].strip():
         raise StudyError("Give the study a title first; its folder is named after it.")
-    study = Study({"prototypes": Study({}).table("prototypes")}, facts_typed(typed))
+    study = Study({"prototypes": Study({}).table("prototypes")}, _facts_typed(typed))
     folder = typed_path(place) if place.strip() else default_folder(typed["title"])
     write_study(study, folder, what="The study was begun.")
     use_path(str(folder))
@@ -229,7 +232,7 @@ def _what_for(study: StudyInUse) -> None:
         )
         typed = {"title": title, **_purpose_fields(study.study)}
         if st.form_submit_button("Save", type="primary"):
-            facts = attempt(facts_typed, typed)
+            facts = attempt(_facts_typed, typed)
             if facts is not None:
                 save(study, lambda now: with_facts(now, facts), "What the study is for was stated.")
 

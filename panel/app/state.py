@@ -18,8 +18,7 @@ import streamlit as st
 from panel.answers import Answers, Question
 from panel.app.front_door import STUDY_FIELD
 from panel.errors import StudyError
-from panel.study.open_study import open_study, study_of_bytes, zip_bytes
-from panel.study.recent import remember_study
+from panel.study.open_study import open_study, remember_study, study_of_bytes, zip_bytes
 from panel.study.saving import save
 from panel.study.study import Study
 from panel.views.told import Told
@@ -119,7 +118,7 @@ def demo_folder() -> Path:
     raise StudyError("The demo study was not found. Install the package again, or open a study of your own.")
 
 
-def demo_handle() -> StudyHandle:
+def _demo_handle() -> StudyHandle:
     """Return the handle of the demo study."""
     return StudyHandle("demo", str(demo_folder()))
 
@@ -146,7 +145,7 @@ def study_in_use() -> StudyInUse:
 
 def _first() -> StudyHandle:
     given = os.environ.get(STUDY_VARIABLE, "")
-    return StudyHandle(Path(given).name, given) if given else demo_handle()
+    return StudyHandle(Path(given).name, given) if given else _demo_handle()
 
 
 def _of_address() -> StudyHandle | None:
@@ -232,7 +231,7 @@ def use_study(name: str, study: Study) -> None:
 
 def use_demo() -> None:
     """Use the demo study."""
-    _use(demo_handle())
+    _use(_demo_handle())
 
 
 def times_opened() -> int:

@@ -13,12 +13,11 @@ import streamlit as st
 
 from panel.app.fact_editors import edit_facts
 from panel.app.places import go, leave_for
-from panel.app.state import StudyInUse, keep, leave_message
-from panel.app.widgets import attempt, file_name, headline, plain, say, table
+from panel.app.state import StudyInUse, leave_message
+from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain, say, table
 from panel.checks.confounds import BETWEEN
 from panel.checks.finding import Finding
-from panel.errors import PanelError, StudyError
-from panel.study.column_words import column_hint, columns_of, heading
+from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
 from panel.study.knowledge import ingredients
 from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
@@ -26,6 +25,7 @@ from panel.study.people import names_of_people
 from panel.study.renaming import delete, people_by_code, rename
 from panel.study.saving import journal_rows, undo
 from panel.study.study import Study
+from panel.study.table_cells import column_hint, columns_of, heading
 from panel.study.tables import TABLES, Column
 from panel.study.template import read_workbook, template_bytes
 from panel.words import counted
@@ -116,15 +116,14 @@ def _take_back(study: StudyInUse) -> None:
 
 def save(study: StudyInUse, change: Callable[[Study], Study], done: str, *, forget: str = "") -> None:
     """Save a change and start the page again; say why not if it cannot be saved."""
-    try:
-        said = keep(study, change, done, who=str(st.session_state.get(_WHO) or ""))
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    if forget:
-        _drafts().pop((_place(study), forget), None)
-    leave_message(said)
-    st.rerun()
+    who = str(st.session_state.get(_WHO) or "")
+    keep_and_tell(study, change, done, who=who, after=lambda _: _forget(study, forget))
+
+
+def _forget(study: StudyInUse, what: str) -> str:
+    """Forget what was typed of a table and is saved now."""
+    _drafts().pop((_place(study), what), None)
+    return ""
 
 
 def _what_a_row_is(what: str) -> str:
@@ -246,7 +245,7 @@ def _save_or_not(study: StudyInUse, what: str, draft: Draft, put: Callable[[Stud
     with st.container(horizontal=True):
         if st.button(f"Save {EDITORS[what].lower()}", type="primary", key=f"save {what}"):
             done = f"{EDITORS[what]}: {counted(changed, 'row')} changed."
-            save(study, lambda now: with_prototypes(rebased(now, what, before, after)), done, forget=what)
+            save(study, lambda now: _with_prototypes(rebased(now, what, before, after)), done, forget=what)
         if st.button("Leave it as it was", key=f"leave {what}"):
             _begin_again(study, what, None)
 
@@ -443,12 +442,12 @@ def _pasted_block(study: StudyInUse, what: str, block: pd.DataFrame) -> None:
     done = f"{EDITORS[what]} pasted."
 
     def change(now: Study) -> Study:
-        return with_prototypes(put_block(now, what, block, whole=whole))
+        return _with_prototypes(put_block(now, what, block, whole=whole))
 
-    _preview(study, what, with_prototypes(after), change, done)
+    _preview(study, what, _with_prototypes(after), change, done)
 
 
-def with_prototypes(study: Study) -> Study:
+def _with_prototypes(study: Study) -> Study:
     """Return the study with every prototype that has a formula among its prototypes."""
     listed = study.table("prototypes")["prototype"].tolist()
     new = [name for name in study.table(FORMULAS)["prototype"].unique() if name and name not in listed]

@@ -21,13 +21,15 @@ from panel.app.state import (
 )
 from panel.app.widgets import attempt, file_name, plain, say, table
 from panel.errors import PanelError, StudyError
+from panel.study.archives import open_workbook, sheet_names
 from panel.study.folder import write_study
 from panel.study.numbers_read import typed_number
 from panel.study.open_study import workbook_bytes, zip_bytes
-from panel.study.raw_table import RawTable, open_workbook, raw_file, sheet_names
+from panel.study.raw_table import RawTable, raw_file, raw_table
 from panel.study.score_sheets import score_table
 from panel.study.scores_import import ImportedScores, ScoresLayout, guess_layout, read_scores, study_from_scores
 from panel.study.study import RawFile, Study, natural_order
+from panel.study.survey import KINDS, survey_columns, survey_study
 
 # Taking the study away: as a folder on this computer, as zip or as workbook.
 
@@ -84,6 +86,7 @@ _WHERE_PRESENT = {
 }
 _DECIMALS = {"": "as the file shows", ".": "point", ",": "comma"}
 _ABSENT = "not in the file"
+_NUMBERED = "none: the rows are numbered"
 
 
 def import_form() -> None:
@@ -105,6 +108,31 @@ def import_form() -> None:
     if imported is not None:
         _what_was_done(imported)
         _use(imported, file)
+
+
+def survey_form() -> None:
+    """Let the user bring a survey export with one row per person, and use its answers as the study."""
+    upload = st.file_uploader("Survey export (CSV, text or XLSX)", type=["csv", "txt", "tsv", "xlsx"], key="survey")
+    if upload is None:
+        st.caption("A row for each person; a column for each question about each prototype, such as: P1 liking.")
+        return
+    file = raw_file(upload.name, upload.getvalue())
+    raw = attempt(raw_table, file)
+    if raw is None:
+        return
+    guess = survey_columns(raw)
+    st.markdown("**What does each column ask?** This is a guess; put it right where it is wrong.")
+    texts = {name: st.column_config.TextColumn(name.capitalize(), disabled=name == "column") for name in guess}
+    texts["kind"] = st.column_config.SelectboxColumn("Kind of question", options=["", *KINDS])
+    asked = st.data_editor(guess, hide_index=True, column_config=texts, key=f"asked {file.sha256}", alt="Questions")
+    alone = [name for name in raw.header if len(set(raw.column(name))) == len(raw.lines)]
+    free = [name for name in alone if not guess.set_index("column").loc[name, "kind"]]
+    person = st.selectbox("Code of the person", ["", *free], min(len(free), 1), format_func=lambda n: n or _NUMBERED)
+    title = st.text_input("Title of the study", PurePath(file.name).stem, key=f"title {file.sha256}") or file.name
+    if st.button("Use these answers", type="primary"):
+        study = attempt(survey_study, raw, asked.fillna("").astype("str"), person or "", title)
+        if study is not None:
+            _keep_import(study, title, "answers")
 
 
 def _sheets(file: RawFile) -> list[str]:
@@ -191,17 +219,17 @@ def _use(imported: ImportedScores, file: RawFile) -> None:
             _keep_import(study, title or file.name)
 
 
-def _keep_import(study: Study, title: str) -> None:
+def _keep_import(study: Study, title: str, what: str = "scores") -> None:
     """Write an import into a folder of its own at once, and use it; only where that fails it stays in this window."""
     try:
         folder = default_folder(title)
-        write_study(study, folder, what="The scores were imported.")
+        write_study(study, folder, what=f"The {what} were imported.")
         use_path(str(folder))
     except PanelError as error:
         use_study(title, study)
-        leave_message(f"These scores are in use, but only in this window: {error}")
+        leave_message(f"These {what} are in use, but only in this window: {error}")
     else:
-        leave_message(f"These scores are in use and kept in {folder}.")
+        leave_message(f"These {what} are in use and kept in {folder}.")
     leave_for(FIRST_PART)
 
 

@@ -13,12 +13,13 @@ import streamlit as st
 
 from panel.app.guide import explain
 from panel.app.places import links
-from panel.app.state import StudyInUse, study_in_use, take_message
+from panel.app.state import StudyInUse, keep, leave_message, study_in_use, take_message
 from panel.errors import PanelError
 from panel.study.knowledge import cautions
 from panel.study.naming import Naming
 from panel.study.numbers_read import typed_number
 from panel.study.shown import Table
+from panel.study.study import Study
 from panel.views.told import Item, Picture, Shown, Told
 
 P = ParamSpec("P")
@@ -103,6 +104,25 @@ def attempt(question: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T
         st.warning(plain(error), icon=":material/info:")
         links([str(error)])
         return None
+
+
+def keep_and_tell(
+    study: StudyInUse,
+    change: Callable[[Study], Study],
+    done: str,
+    *,
+    who: str = "",
+    to_disk: bool = True,
+    after: Callable[[StudyInUse], str] | None = None,
+) -> None:
+    """Save a change and start the page again, which says what was done; say why not if it cannot be saved.
+
+    `after` is called once it is saved, and may return a sentence more.
+    """
+    said = attempt(lambda: keep(study, change, done, who=who, to_disk=to_disk))
+    if said is not None:
+        leave_message(" ".join(words for words in (said, after(study) if after else "") if words))
+        st.rerun()
 
 
 def headline(text: str) -> None:

@@ -116,9 +116,6 @@ def _value(typed: str, question: Question) -> tuple[float | None, str]:
     return value, ""
 
 
-# What is an assessor to do next? Sample by sample, stage by stage, timed stages when their time has come.
-
-
 WAIT_RATHER_THAN_BEGIN = timedelta(minutes=5)
 """A new sample is not begun when an earlier one has to be judged this soon (common practice, no source)."""
 
@@ -239,9 +236,6 @@ def _stages(questions: tuple[Question, ...]) -> list[tuple[str, float | None, tu
     for question in questions:
         groups.setdefault((question.stage, question.minutes), []).append(question)
     return [(stage, minutes, tuple(asked)) for (stage, minutes), asked in groups.items()]
-
-
-# How does a phone reach its ballot? A personal link, and the same as a square to be photographed.
 
 
 _PRINTED = """<!doctype html>

@@ -10,7 +10,7 @@ import secrets
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -42,9 +42,6 @@ from panel.store.ballot import Ballot, Known, ballot_of, find_ballot, last_sent
 from panel.store.database import Connection, Store
 from panel.store.database import now as this_moment
 from panel.store.events import Entry, Sent, add_entries
-
-# What every answer of the server carries: no scripts but our own, no referrer, no copy kept anywhere.
-
 
 _HEADERS = {
     "cache-control": "no-store",
@@ -120,10 +117,8 @@ def too_long(request: Request, most: int) -> bool:
     return not stated.isdecimal() or int(stated) > most
 
 
-# The server that phones talk to: it reads servings and appends answers, and knows no prototype names.
-
-
 Clock = Callable[[], datetime]
+_Answers = Callable[[Request, Mapping[str, str] | Response], Response]
 
 AT_ONCE = 40
 """Requests that are worked on at once; the others wait in the order in which they came. Ballots that arrive together
@@ -172,9 +167,9 @@ def ballot_app(
     """
     server = _Server(store, clock, closed, CapacityLimiter(AT_ONCE), secure)
     routes = [
-        Route("/b/{token}", server.overview, methods=["GET"]),
-        Route("/b/{token}/reaction", server.reaction, methods=["GET", "POST"]),
-        Route("/b/{token}/{position:int}/{stage:int}", server.step, methods=["GET", "POST"]),
+        Route("/b/{token}", server.answering(server.overview), methods=["GET"]),
+        Route("/b/{token}/reaction", server.answering(server.reaction), methods=["GET", "POST"]),
+        Route("/b/{token}/{position:int}/{stage:int}", server.answering(server.step), methods=["GET", "POST"]),
     ]
     middleware = [Middleware(_SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
     if password:
@@ -200,18 +195,15 @@ class _Server:
     comments: Often = field(default_factory=lambda: Often(MOST_COMMENTS, WHILE))
     reactions: Often = field(default_factory=lambda: Often(MOST_REACTIONS, WHILE))
 
-    async def overview(self, request: Request) -> Response:
-        return await to_thread.run_sync(self._overview, request, limiter=self.limiter)
+    def answering(self, page: _Answers) -> Callable[[Request], Awaitable[Response]]:
+        """Return what answers requests with a page, in a thread of its own."""
 
-    async def reaction(self, request: Request) -> Response:
-        fields = await _fields(request)
-        return await to_thread.run_sync(self._reaction, request, fields, limiter=self.limiter)
+        async def answer(request: Request) -> Response:
+            return await to_thread.run_sync(page, request, await _fields(request), limiter=self.limiter)
 
-    async def step(self, request: Request) -> Response:
-        fields = await _fields(request)
-        return await to_thread.run_sync(self._step, request, fields, limiter=self.limiter)
+        return answer
 
-    def _overview(self, request: Request) -> Response:
+    def overview(self, request: Request, _fields: Mapping[str, str] | Response) -> Response:
         found = self._ballot(request)
         if isinstance(found, Response):
             return found
@@ -237,7 +229,7 @@ class _Server:
             answer.set_cookie(_PHONE, phone, path="/b/", httponly=True, samesite="strict", secure=self.secure)
         return answer
 
-    def _step(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
+    def step(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
         if isinstance(fields, Response):
             return self._refused(request, fields)
         if request.method == "POST":
@@ -293,7 +285,7 @@ class _Server:
         onward = "" if following is None else f"/{following.serving.position}/{following.number}"
         return RedirectResponse(f"{_path(request)}{onward}", 303)
 
-    def _reaction(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
+    def reaction(self, request: Request, fields: Mapping[str, str] | Response) -> Response:
         """Show the page on which a reaction is reported, or keep the report and stop the ballot.
 
         Skin can react at any time: also after the session, and while the safety gate is closed again.

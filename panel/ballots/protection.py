@@ -38,6 +38,10 @@ _NO_LIBRARY = (
     "A certificate cannot be made here: the library 'cryptography' is not installed. Install it with "
     "'pip install afterfeel[tls]', or serve the ballots without --tls in the laboratory's own network."
 )
+_COMPARE = (
+    "Each phone warns once that it does not know this computer. Let it show the certificate and compare its SHA-256 "
+    "fingerprint before going on: {fingerprint}"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +88,11 @@ def fingerprint_at(address: str, port: int) -> str:
     return ""
 
 
+def what_to_compare(fingerprint: str) -> str:
+    """Return how somebody makes sure that a phone talks to this computer."""
+    return _COMPARE.format(fingerprint=fingerprint)
+
+
 def _fingerprint_of(file: Path) -> str:
     """Return the fingerprint of a certificate in a file; empty if there is none that holds for some days."""
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
@@ -128,9 +137,6 @@ def _made(address: str) -> tuple[bytes, bytes]:
         serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
     )
     return made.public_bytes(serialization.Encoding.PEM), secret
-
-
-# A password for everybody in the room, asked for once on each phone, beside the personal links.
 
 
 _SHORTEST = 8
@@ -204,9 +210,6 @@ async def _small_form(request: Request) -> dict[str, str]:
         return form_fields(bytes(body))
     except (ClientDisconnect, StudyError):
         return {}
-
-
-# How long does the server wait for a phone, and how many connections may one have? The silent ones are closed.
 
 
 _WAITS = 15.0  # seconds for a whole request, from its connection or from the end of the idle time after an answer

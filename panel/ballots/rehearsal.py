@@ -218,9 +218,6 @@ def _missing(store: Store, collection: int, board: pd.DataFrame, sent: pd.DataFr
     ]
 
 
-# A phone without a hand: opens a ballot, reads its pages and sends marks, as a browser without scripts does.
-
-
 _PATIENCE = 60.0  # seconds; an answer takes a few milliseconds
 
 

@@ -19,7 +19,7 @@ import uvicorn
 from panel.ballots.answers import with_links
 from panel.ballots.app import Clock, ballot_app
 from panel.ballots.pages import ASKED_FIRST, NO_BALLOT
-from panel.ballots.protection import Certificate, own_certificate, patient_protocol
+from panel.ballots.protection import Certificate, own_certificate, patient_protocol, what_to_compare
 from panel.errors import PanelError, StudyError
 from panel.store.board import last_moment, sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, store_url
@@ -214,9 +214,6 @@ def _in_url(address: str) -> str:
     return f"[{address}]" if ":" in address else address
 
 
-# Is the safety gate still open while ballots are served? Looked at again and again; what cannot be seen is closed.
-
-
 _LOOKS_EVERY = 2.0  # seconds
 READS_EVERY = 30.0  # seconds after which the study is read again though no file has changed: a sign-off may run out
 _LOOKS_THAT_FAIL = 2  # one may fall into the moment in which a study is being written
@@ -302,9 +299,6 @@ def _stamp(folder: Path) -> _Stamp:
     return tuple((name, fact.st_mtime_ns, fact.st_size) for name, fact in facts)
 
 
-# At which address does the server answer? On this computer only, unless it is asked to serve the local network.
-
-
 THIS_COMPUTER = "127.0.0.1"
 _ANSWERS_WITHIN = 1.0  # seconds
 # the ballot server speaks plain HTTP, or with a certificate that is in no list: none has to be read first
@@ -317,10 +311,6 @@ _FIREWALL = (
 )
 _NOT_ENCRYPTED = (
     " What phones send is not encrypted: use the laboratory's own network, never a public one, or start it with --tls."
-)
-_COMPARE = (
-    "Each phone warns once that it does not know this computer. Let it show the certificate and compare its SHA-256 "
-    "fingerprint before going on: {fingerprint}"
 )
 
 
@@ -363,25 +353,15 @@ def firewall_hint(port: int, *, tls: bool = False) -> str:
     return _FIREWALL.format(port=port) + ("" if tls else _NOT_ENCRYPTED)
 
 
-def what_to_compare(fingerprint: str) -> str:
-    """Return how somebody makes sure that a phone talks to this computer."""
-    return _COMPARE.format(fingerprint=fingerprint)
-
-
 def ballots_at(address: str) -> bool:
     """Return True if a ballot server answers at this address."""
     page = f"{address}/b/"
-    return _plain_page(page) is True or _answer(page, 401, ASKED_FIRST) is True
+    return _answer(page, 404, NO_BALLOT) is True or _answer(page, 401, ASKED_FIRST) is True
 
 
 def link_opens(link: str) -> bool:
     """Return False if a server answers that this link opens no ballot; True also if none answers."""
-    return _plain_page(link) is not True
-
-
-def _plain_page(link: str) -> bool | None:
-    """Return whether the page that everybody gets is there; None if nobody answers."""
-    return _answer(link, 404, NO_BALLOT)
+    return _answer(link, 404, NO_BALLOT) is not True
 
 
 def _answer(link: str, status: int, words: str) -> bool | None:

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.batches import YOUNGEST_HOURS, batch_age, check_batches
+from panel.checks.claim_stamps import check_claim_stamps
 from panel.checks.confounds import confound_findings, find_confounds
 from panel.checks.finding import Finding, gravest_first, read_dates, sound_study
 from panel.checks.formulas import check_formulas
@@ -27,14 +28,14 @@ def check_study(study: Study) -> tuple[Finding, ...]:
     """Return everything worth knowing before believing the study, the gravest first.
 
     Within one severity the order is rehearsal, structure, formulas, batches, scores,
-    confounds, planned differences, order of testing. The same study gives the same findings
-    in the same order. Nothing is repaired, and no content of the tables makes it raise.
+    confounds, planned differences, order of testing, stamps of claims. The same study gives the same
+    findings in the same order. Nothing is repaired, and no content of the tables makes it raise.
     """
     sound = sound_study(study)
     confounds = find_confounds(sound)
     findings = [
         *_check_rehearsed(study),
-        *check_removed(study),
+        *_check_removed(study),
         *check_structure(study, sound),
         *check_raw_files(study),
         *check_formulas(sound),
@@ -43,6 +44,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *confound_findings(confounds),
         *_check_planned_differences(sound),
         *check_order_of_testing(sound),
+        *check_claim_stamps(sound),
     ]
     return gravest_first(findings)
 
@@ -68,7 +70,7 @@ def _check_rehearsed(study: Study) -> list[Finding]:
 # Were people taken out of this study?
 
 
-def check_removed(study: Study) -> list[Finding]:
+def _check_removed(study: Study) -> list[Finding]:
     """Return a finding for each person whose data were removed, and one for a study given away without its people."""
     found = []
     listed = study.facts.get(REMOVED)

@@ -15,7 +15,7 @@ import numpy as np
 
 from panel.claims.claim import BEYOND, Claim, interval, number, p_value, percent
 from panel.claims.evidence import asked, floor, question_words
-from panel.claims.grammar import Reading, read_sentence
+from panel.claims.grammar import Reading
 from panel.claims.materials import Materials
 from panel.claims.names import family_of, words_of
 from panel.models.consumers.answers import AnswerGrid, question_facts
@@ -26,7 +26,7 @@ from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import below
 from panel.study.knowledge import claim_kin
 
-_FOR, AGAINST, _NEITHER = "for", "against", "neither"
+FOR, AGAINST, OPEN, _NEITHER = "for", "against", "open", "neither"
 _PANEL, _CONSUMERS, _INSTRUMENTS = "trained panel", "consumers", "instruments"
 _DENIED = frozenset(("negated", "absent", "low", "not comparative"))
 _COMPARED = frozenset(("superiority", "ranking", "ingredient_attribution", "parity", "unsurpassed"))
@@ -55,7 +55,7 @@ def bearing_on(claim: Claim, materials: Materials) -> tuple[Bearing, ...]:
         *_judgements(claim, materials, wanted),
         *_readings(claim, materials, wanted),
     ]
-    order = (AGAINST, _FOR, _NEITHER)
+    order = (AGAINST, FOR, _NEITHER)
     return tuple(sorted(found, key=lambda each: order.index(each.side)))
 
 
@@ -66,7 +66,7 @@ def _wanted(claim: Claim, materials: Materials) -> dict[str, int]:
         sign = -1 if claim.kind == "absolute_negative" else 0 if claim.kind == "parity" else int(claim.sign)
     else:
         words = question_words(materials.study, claim.question) if claim.question else claim.claim
-        reading = read_sentence(words, materials.names)
+        reading = materials.read(words)
         family, sign = reading.family, _said(reading)
     if not family:
         return {}
@@ -81,7 +81,7 @@ def _said(reading: Reading) -> int:
 
 
 def _side(agrees: bool, contradicts: bool) -> str:
-    return _FOR if agrees else AGAINST if contradicts else _NEITHER
+    return FOR if agrees else AGAINST if contradicts else _NEITHER
 
 
 def _compared_with(claim: Claim) -> str:
@@ -140,7 +140,7 @@ def _questions(claim: Claim, materials: Materials, wanted: Mapping[str, int]) ->
         question = str(entry.get("question", ""))
         if _compared_with(claim) or entry.get("kind") != "agreement" or question == claim.question or entry.get("foil"):
             continue
-        reading = read_sentence(str(entry.get("words", "")), materials.names)
+        reading = materials.read(str(entry.get("words", "")))
         told = materials.agreed(claim.prototype, question)
         if reading.family not in wanted or not told.base:
             continue
@@ -160,7 +160,7 @@ def _ticks(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
     facts, own = question_facts(materials.study, "check_all"), grid.prototypes.index(claim.prototype)
     for place, term in enumerate(grid.questions):
         words = facts[term].words if term in facts and facts[term].words else term
-        reading = read_sentence(words, materials.names)
+        reading = materials.read(words)
         if reading.family not in wanted:
             continue
         same, here = _said(reading) * wanted[reading.family], grid.values[place, :, own]
@@ -236,9 +236,7 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
         for row in pairs.to_dict("records")
         if row["attribute"] == claim.attribute or family_of(materials.study, str(row["attribute"])) in wanted
     }
-    denies = _said(read_sentence(claim.claim, materials.names)) < 0 or bool(
-        {"no", "not", "without"} & set(words_of(claim.claim))
-    )
+    denies = _said(materials.read(claim.claim)) < 0 or bool({"no", "not", "without"} & set(words_of(claim.claim)))
     for measure in measures:
         by_name = bool(named & set(words_of(measure)))
         own = table.loc[(table["measure"] == measure) & (table["prototype"] == claim.prototype)]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -13,6 +11,7 @@ from typing import Any
 
 import pandas as pd
 
+from panel.checks.claim_stamps import claim_seal, first_broken_link, next_link, stamps_hash
 from panel.checks.moments_recorded import days_stated, first_moments
 from panel.errors import StudyError
 from panel.plan.codes import first_changed_opening, moment, moments_opened
@@ -28,6 +27,7 @@ _TEXTS = (
     *("stamped_at", "stamped_by", "stamp", "withdrawn_at", "withdrawn_by", "withdrawn_because"),
 )
 _NUMBERS = ("minutes", "margin", "bar", "bar_panel")
+_FILLED_IN = ("kind", "competitors", "direction", "sides")  # read otherwise than they stand in the table
 SIDES_WORDS = {"one": "one-sided", "two": "two-sided"}
 
 
@@ -284,13 +284,6 @@ def listed(names: Sequence[str]) -> str:
 # or not at all is exploratory: at best 'cannot tell yet'.
 
 
-_SEALED = (
-    *("claim", "kind", "prototype", "versus", "attribute", "question", "competitors", "direction", "sides"),
-    *("ingredient", "session_before", "session_after", "family", "minutes", "margin", "bar", "bar_panel"),
-    *("stamped_at", "stamped_by"),
-)
-
-
 @dataclass(frozen=True, slots=True)
 class Standing:
     """Whether a claim is exploratory, and why or why not, in one sentence."""
@@ -300,19 +293,6 @@ class Standing:
 
 
 SELF_DECLARED = "A stamp is a self-declaration: it shows later changes, it does not prove the time."
-
-
-def _claim_seal(row: Mapping[str, Any]) -> str:
-    """Return the SHA-256 over what decides a claim, from its row in the table of claims; absent columns are empty."""
-    facts = {name: _canonical(row.get(name, "")) for name in _SEALED}
-    return hashlib.sha256(json.dumps(facts, ensure_ascii=True, sort_keys=True).encode()).hexdigest()
-
-
-def _canonical(value: object) -> str:
-    """Return a cell as text: numbers in their shortest form, what is missing empty, names one way."""
-    if isinstance(value, int | float):
-        return "" if math.isnan(value) else repr(float(value))
-    return "; ".join(_split_names(str(value or "")))
 
 
 def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> Study:
@@ -336,8 +316,8 @@ def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> 
         raise StudyError("A claim needs its sentence, exactly as it is to be said, and its kind.")
     moment(when, "The time of the stamp")
     stamped = {**row, "stamped_at": when, "stamped_by": who.strip()}
-    stamped["stamp"] = _claim_seal(stamped)
-    stamped["chain"] = _link(_last_link(study.table("claims")), stamped["stamp"])
+    stamped["stamp"] = claim_seal(stamped)
+    stamped["chain"] = next_link(study.table("claims"), stamped["stamp"])
     new = {}
     for column in TABLES["claims"].columns:
         empty: Any = float("nan") if column.kind == "number" else ""
@@ -370,54 +350,6 @@ def with_withdrawn(study: Study, number: int, *, who: str, when: str, why: str) 
     return replace(study, tables={**study.tables, "claims": claims})
 
 
-def first_broken_link(claims: pd.DataFrame) -> int | None:
-    """Return the first row whose link no longer fits its stamp and the one before, counted from 0; None without one."""
-    for number, row in enumerate(claims.to_dict("records")):
-        before = _last_link(claims.iloc[:number])
-        if str(row["chain"]) and str(row["chain"]) != _link(before, str(row["stamp"])):
-            return number
-    return None
-
-
-def _last_link(claims: pd.DataFrame) -> str:
-    """Return the last link, or stamp where a claim was written without one."""
-    if claims.empty:
-        return _START
-    row = claims.iloc[-1]
-    return str(row["chain"]) or str(row["stamp"])
-
-
-def _link(before: str, stamp: str) -> str:
-    return hashlib.sha256(json.dumps([before, stamp]).encode()).hexdigest()
-
-
-def anchor_hash(study: Study) -> str:
-    """Return the SHA-256 that stands for all claims fixed so far, to be signed on paper or sent to be time-stamped."""
-    stamps = [[str(row["stamp"]), str(row["chain"])] for row in study.table("claims").to_dict("records")]
-    return hashlib.sha256(json.dumps(stamps).encode()).hexdigest()
-
-
-def time_stamp_request(digest: str) -> bytes:
-    """Return a request for a time stamp over a SHA-256 (hexadecimal), to be sent to any authority.
-
-    Source: RFC 3161, 2.4.1: TimeStampReq of version 1 with a message imprint, and the certificate asked for, in DER.
-    """
-    algorithm = _der(0x30, _der(0x06, _SHA256) + _der(0x05, b""))
-    imprint = _der(0x30, algorithm + _der(0x04, bytes.fromhex(digest)))
-    return _der(0x30, _der(0x02, b"\x01") + imprint + _der(0x01, b"\xff"))
-
-
-def _der(tag: int, content: bytes) -> bytes:
-    if len(content) > _SHORT:
-        raise ValueError("longer than a short length of DER")
-    return bytes([tag, len(content)]) + content
-
-
-_SHA256 = bytes.fromhex("608648016503040201")  # 2.16.840.1.101.3.4.2.1
-_SHORT = 127
-_START = "afterfeel claims"
-
-
 def page_to_sign(study: Study) -> str:
     """Return a page with every claim fixed so far and the hash over them, to be printed, dated and signed."""
     title = str(study.facts.get("title", "")) or "without a title"
@@ -432,7 +364,7 @@ def page_to_sign(study: Study) -> str:
         "Name:",
         "Signature:",
     )
-    whole = f"SHA-256 over all stamps: {anchor_hash(study)}"
+    whole = f"SHA-256 over all stamps: {stamps_hash(study.table('claims'))}"
     return "\n".join([f"Claims of the study {title}", "", *lines, "", whole, SELF_DECLARED, "", *foot, ""])
 
 
@@ -445,8 +377,8 @@ def standing(study: Study, claim: Claim) -> Standing:
         )
     if not (claim.stamped_at and claim.stamped_by and claim.stamp):
         return Standing(True, "Nothing shows that sentence, margin and bar were fixed before the data were seen.")
-    row = {name: getattr(claim, name) for name in _SEALED} | _as_stated(study, claim)
-    if _claim_seal(row) != claim.stamp:
+    read = {name: getattr(claim, name) for name in (*_TEXTS, *_NUMBERS) if name not in _FILLED_IN}
+    if claim_seal({**study.table("claims").iloc[claim.number - 1], **read}) != claim.stamp:
         return Standing(True, "The claim was changed after it was stamped: it no longer fits its seal.")
     if first_changed_opening(study.table("unblindings")) is not None:
         return Standing(
@@ -466,12 +398,6 @@ def standing(study: Study, claim: Claim) -> Standing:
 def _shown(when: str) -> str:
     """Return a moment as people write it."""
     return when.replace("T", " ")
-
-
-def _as_stated(study: Study, claim: Claim) -> dict[str, Any]:
-    """Return the cells of the claim as they stand in the table: what was read may have been filled in."""
-    row = study.table("claims").iloc[claim.number - 1]
-    return {name: row[name] for name in ("kind", "competitors", "direction", "sides")}
 
 
 def _limit(study: Study, claim: Claim) -> tuple[datetime | None, str]:

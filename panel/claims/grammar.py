@@ -111,8 +111,9 @@ class Cursor:
 
 def _longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
     """Return the _longest of the names that stands at a place: its number of tokens and what it names."""
-    fitting = [words for words in named if words and tokens[place : place + len(words)] == words]
-    best = max(fitting, key=len, default=())
+    here = tokens[place : place + 1]
+    fitting = (words for words in named if words[:1] == here and tokens[place : place + len(words)] == words)
+    best = max(fitting, key=len, default=()) if here else ()
     return len(best), named.get(best, "")
 
 

@@ -13,6 +13,7 @@ from scipy.special import stdtr, stdtrit
 
 from panel.checks.confounds import Confounds
 from panel.claims.claim import Claim, counted, listed, number, percent
+from panel.claims.grammar import Reading, read_sentence
 from panel.claims.names import Names, names_of
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
@@ -146,6 +147,16 @@ class Materials:
     def names(self) -> Names:
         """What a sentence may name of the study."""
         return names_of(self.study)
+
+    def read(self, sentence: str) -> Reading:
+        """Return what a sentence says; each is read once."""
+        if sentence not in self._readings:
+            self._readings[sentence] = read_sentence(sentence, self.names)
+        return self._readings[sentence]
+
+    @cached_property
+    def _readings(self) -> dict[str, Reading]:
+        return {}
 
     @cached_property
     def kinds(self) -> pd.DataFrame:

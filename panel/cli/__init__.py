@@ -15,11 +15,10 @@ from typing import Any
 import click
 
 from panel import __version__
-from panel.cli.analyses import compare, compare_all, map_prototypes, panel
+from panel.cli.analyses import compare, compare_all, map_prototypes, over_time, panel
 from panel.cli.consumers import consumers, forced_choice
 from panel.cli.decide import claim, decide, trace
 from panel.cli.edit import set_in_study, template
-from panel.cli.over_time import over_time
 from panel.cli.planning import ballots, lock, plan, rehearse
 from panel.cli.shared import tell
 from panel.cli.studies import app, archive, check, glance, history, import_scores, remove_person, report, why

@@ -1,4 +1,4 @@
-"""Commands that ask the study a question: panel, compare, map."""
+"""Commands that ask the study what the panel says: panel, compare, map, over-time."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from panel.cli.shared import (
+    all_option,
     json_option,
     open_path,
     print_json,
@@ -17,13 +18,12 @@ from panel.cli.shared import (
     print_told,
     study_argument,
 )
+from panel.errors import ModelError
 
 if TYPE_CHECKING:
     from panel.models.prototypes.differences import Differences
     from panel.study.naming import Naming
     from panel.study.study import Study
-
-everything_option = click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
 
 
 @click.command()
@@ -40,7 +40,7 @@ everything_option = click.option("--all", "everything", is_flag=True, help="Also
 )
 @click.option("--kenward-roger", is_flag=True, help="Kenward and Roger's method instead of Satterthwaite's.")
 @click.option("--beside", is_flag=True, help="Also by ranks, with scale use taken out, and what the model assumes.")
-@everything_option
+@all_option
 @json_option
 def compare(
     study: Path,
@@ -67,8 +67,8 @@ def compare(
         frames = ("attributes", "means", "pairs", "versus", "variances", "both_ways", "set_aside", "not_estimated")
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
         content |= {"benchmark": result.benchmark, "margin": result.margin, "level": result.level}
-        content |= beside_as_data(opened, result) if beside else {}
-        print_json(content | planned_as_data(opened, result))
+        content |= _beside_as_data(opened, result) if beside else {}
+        print_json(content | _planned_as_data(opened, result))
         return
     _print_differences(opened, result, beside=beside, everything=everything)
 
@@ -158,12 +158,12 @@ def _print_differences(opened: Study, result: Differences, *, beside: bool, ever
         elif there:
             print_lines(told.headline)
     if beside:
-        print_lines("", *beside_in_words(opened, result, names))
+        print_lines("", *_beside_in_words(opened, result, names))
 
 
 @click.command()
 @study_argument
-@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+@all_option
 @json_option
 def panel(study: Path, everything: bool, as_json: bool) -> None:
     """Say whom to talk to and about what: who separates prototypes, repeats, agrees, how the scale is used."""
@@ -192,7 +192,7 @@ def panel(study: Path, everything: bool, as_json: bool) -> None:
 )
 @click.option("--draws", type=int, default=1000, help="Panels drawn for the regions.")
 @click.option("--seed", type=int, default=1, help="Seed of the draws.")
-@everything_option
+@all_option
 @json_option
 def map_prototypes(study: Path, matrix: str, draws: int, seed: int, everything: bool, as_json: bool) -> None:
     """Place the prototypes on a map, with a region for each."""
@@ -217,10 +217,10 @@ def map_prototypes(study: Path, matrix: str, draws: int, seed: int, everything: 
 # The differences looked at in other ways, for the command `compare --beside`.
 
 
-SEED = 1  # of the simulated reference behind the tests of what the model assumes
+_SEED = 1  # of the simulated reference behind the tests of what the model assumes
 
 
-def beside_as_data(study: Study, result: Differences) -> dict[str, Any]:
+def _beside_as_data(study: Study, result: Differences) -> dict[str, Any]:
     """Return the frames of the ranks, the scaling model, the smallest differences and the assumptions."""
     import numpy as np
 
@@ -229,7 +229,7 @@ def beside_as_data(study: Study, result: Differences) -> dict[str, Any]:
     from panel.models.prototypes.scale_use import find_scale_use
     from panel.models.prototypes.sensitivity import smallest_difference
 
-    assumptions = look_at_assumptions(study, rng=np.random.default_rng(SEED))
+    assumptions = look_at_assumptions(study, rng=np.random.default_rng(_SEED))
     scale_use = find_scale_use(study)
     return {
         "ranks": compare_ranks(study, result).attributes,
@@ -239,11 +239,11 @@ def beside_as_data(study: Study, result: Differences) -> dict[str, Any]:
         "assumptions": assumptions.tests,
         "scale_ends": assumptions.ends,
         "influence": assumptions.influence,
-        "seed": SEED,
+        "seed": _SEED,
     }
 
 
-def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterator[str]:
+def _beside_in_words(study: Study, result: Differences, names: Naming) -> Iterator[str]:
     """Yield what the other ways of looking say."""
     import numpy as np
 
@@ -260,7 +260,7 @@ def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterato
     scale_use = tell_scale_use(find_scale_use(study), names)
     yield scale_use.headline
     yield from (item for each in scale_use.drawers for item in each.items if isinstance(item, str))
-    told = tell_assumptions(look_at_assumptions(study, rng=np.random.default_rng(SEED)), names)
+    told = tell_assumptions(look_at_assumptions(study, rng=np.random.default_rng(_SEED)), names)
     yield told.headline
     yield from (str(item) for each in told.drawers[:2] for item in each.items)
 
@@ -268,7 +268,7 @@ def beside_in_words(study: Study, result: Differences, names: Naming) -> Iterato
 # The differences planned beforehand, and what is alike within the margin, for the command `compare`.
 
 
-def planned_as_data(study: Study, result: Differences) -> dict[str, Any]:
+def _planned_as_data(study: Study, result: Differences) -> dict[str, Any]:
     """Return the planned differences and the tests of likeness, with how they were computed."""
     from panel.models.prototypes.alike import find_alike, planned_differences
 
@@ -279,3 +279,56 @@ def planned_as_data(study: Study, result: Differences) -> dict[str, Any]:
         "method": " ".join([result.method, planned.method, alike.method]),
         "notes": [*result.notes, *planned.notes, *alike.notes],
     }
+
+
+# What happens over time: after-feel, courses of intensity, dominance.
+
+
+_NOTHING_OVER_TIME = (
+    "Nothing in this study runs over time. Score an attribute at several times (in the table attributes each time has "
+    "a row of its own, with the same name and other minutes), or add the table courses or the table dominances."
+)
+
+
+@click.command("over-time", short_help="Say what happens over time.")
+@study_argument
+@all_option
+@json_option
+def over_time(study: Path, everything: bool, as_json: bool) -> None:
+    """Say what happens over time: after-feel, courses of intensity, dominance."""
+    from panel.answers import AFTER_FEEL, COURSES, DOMINANCES, Answers
+    from panel.models.over_time.after_feel import timed_attributes
+    from panel.views.over_time import tell_after_feel, tell_courses, tell_dominance
+
+    answers = Answers(open_path(study))
+    has_courses, has_dominance = (not answers.study.table(name).empty for name in ("courses", "dominances"))
+    timed = bool(timed_attributes(answers.study))
+    if not (timed or has_courses or has_dominance):
+        raise ModelError(_NOTHING_OVER_TIME)
+    after_feel = answers.need(AFTER_FEEL) if timed else None
+    courses = answers.need(COURSES) if has_courses else None
+    dominances = answers.need(DOMINANCES) if has_dominance else None
+    if as_json:
+        print_json(_as_data(after_feel, courses, dominances) | ({"seed": answers.seed} if dominances else {}))
+        return
+    told: list[tuple[Any, Any]] = [(after_feel, tell_after_feel), (courses, tell_courses), (dominances, tell_dominance)]
+    for result, tell in told:
+        if result is not None:
+            print_told(tell(result, answers.names), everything=everything)
+
+
+def _as_data(after_feel: Any, courses: Any, dominances: Any) -> dict[str, Any]:
+    content: dict[str, Any] = {}
+    if after_feel is not None:
+        content |= {f"after_feel_{name}": getattr(after_feel, name) for name in ("tests", "curves", "versus")}
+        content["after_feel_variances"] = after_feel.variances
+    if courses is not None:
+        content |= {"courses": courses.courses, "mean_courses": courses.means}
+        if courses.differences is not None:
+            content |= {"course_tests": courses.differences.attributes, "course_pairs": courses.differences.pairs}
+    if dominances is not None:
+        frames = ("rates", "lines", "periods", "differences")
+        content |= {f"dominance_{name}": getattr(dominances, name) for name in frames}
+    results = [result for result in (after_feel, courses, dominances) if result is not None]
+    methods = " ".join(result.method for result in results)
+    return content | {"method": methods, "notes": [note for result in results for note in result.notes]}

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import json_option, open_path, print_json, print_lines, print_told, study_argument
+from panel.cli.shared import all_option, json_option, open_path, print_json, print_lines, print_told, study_argument
 from panel.errors import ModelError
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ _PREFERENCES = ("places", "liking", "directions", "ideals", "sensations", "limit
     "--versus", default=None, metavar="PROTOTYPE", help="Prototype to compare liking with; the benchmark if not given."
 )
 @click.option("--seed", type=int, default=1, show_default=True, help="Seed of the draws behind groups and map.")
-@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+@all_option
 @json_option
 def consumers(study: Path, versus: str | None, seed: int, everything: bool, as_json: bool) -> None:
     """Say what consumers like, whether they want different things, and what else they answered."""
@@ -159,7 +159,7 @@ def _rows(content: Any) -> Any:
     metavar="SHARE",
     help="Share of people who may tell the samples apart, such as 0.3, in place of the recorded one.",
 )
-@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+@all_option
 @json_option
 def forced_choice(study: Path, similar_below: float | None, everything: bool, as_json: bool) -> None:
     """Judge triangle, duo-trio, 3-AFC, tetrad and paired tests, and count preferences."""

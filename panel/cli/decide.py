@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import secrets
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import json_option, open_path, print_json, print_lines, print_told, study_argument
+from panel.cli.shared import all_option, json_option, open_path, print_json, print_lines, print_told, study_argument
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 @study_argument
 @click.option("--weight", multiple=True, metavar="ATTRIBUTE=NUMBER", help="Weight of an attribute; may be repeated.")
 @click.option("--seed", type=int, default=1, help="Seed of the draws.")
-@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+@all_option
 @json_option
 def decide(study: Path, weight: tuple[str, ...], seed: int, everything: bool, as_json: bool) -> None:
     """Hold the prototypes against the target profile: chances, ranking, gates, and who cannot be separated."""
@@ -69,13 +70,34 @@ def _weights(study: Study, typed: tuple[str, ...]) -> dict[str, float] | None:
     type=click.Path(path_type=Path),
     help="Judge the sentences of this table instead (columns as in the table claims), as if fixed beforehand.",
 )
-@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+@click.option(
+    "--ask-stamp", type=click.Path(path_type=Path), help="Write a request for a time stamp (RFC 3161) to this file."
+)
+@click.option("--stamp", type=click.Path(path_type=Path), help="Verify this reply of a time-stamping authority.")
+@click.option("--asked", type=click.Path(path_type=Path), help="The request that the reply answers.")
+@click.option("--root", type=click.Path(path_type=Path), help="Certificate of an authority that you trust.")
+@all_option
 @json_option
-def claim(study: Path, draft: Path | None, everything: bool, as_json: bool) -> None:
+def claim(
+    study: Path,
+    draft: Path | None,
+    ask_stamp: Path | None,
+    stamp: Path | None,
+    asked: Path | None,
+    root: Path | None,
+    everything: bool,
+    as_json: bool,
+) -> None:
     """Say of each claim whether the data allow it, why, and what it would take.
 
-    Drafts are judged and forgotten: nothing is recorded.
+    Drafts are judged and forgotten: nothing is recorded. A time stamp shows when the claims stood as they are.
     """
+    if ask_stamp is not None:
+        _ask_stamp(open_path(study), ask_stamp)
+        return
+    if stamp is not None:
+        _verify_stamp(open_path(study), stamp, asked, root, as_json=as_json)
+        return
     from panel.answers import Answers
     from panel.claims.judge import CLAIMS
 
@@ -96,6 +118,31 @@ def claim(study: Path, draft: Path | None, everything: bool, as_json: bool) -> N
     from panel.views.planning.study import mark
 
     print_told(tell_claims(result, answers.names, mark(answers.study)), everything=everything)
+
+
+def _ask_stamp(study: Study, path: Path) -> None:
+    """Write a request for a time stamp over all claims."""
+    from panel.checks.claim_stamps import stamps_hash
+    from panel.claims.time_stamp import time_stamp_request
+    from panel.study.safe_write import write_file
+
+    write_file(path, time_stamp_request(stamps_hash(study.table("claims")), secrets.randbits(64)))
+    print_lines(f"Written: {path}. Send it to a time-stamping authority, and keep it beside the reply.")
+
+
+def _verify_stamp(study: Study, reply: Path, asked: Path | None, root: Path | None, *, as_json: bool) -> None:
+    """Print what the reply of a time-stamping authority shows."""
+    from panel.claims.time_stamp import verify_time_stamp
+    from panel.study.raw_table import read_raw_file
+
+    data, request, roots = (None if path is None else read_raw_file(path).content for path in (reply, asked, root))
+    found = verify_time_stamp(data or b"", study.table("claims"), request=request, roots=roots)
+    if as_json:
+        print_json({name: getattr(found, name) for name in ("claims", "when", "authority", "problems", "notes")})
+    else:
+        print_lines(found.words, *found.problems[1:], *found.notes)
+    if found.problems:
+        raise SystemExit(1)
 
 
 def _drafts(study: Study, path: Path, *, as_json: bool) -> None:
@@ -138,7 +185,7 @@ def _with_words(row: dict[str, Any], result: Any) -> dict[str, Any]:
 @click.command()
 @study_argument
 @click.option("--seed", type=int, default=1, help="Seed of the permutations.")
-@click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
+@all_option
 @json_option
 def trace(study: Path, seed: int, everything: bool, as_json: bool) -> None:
     """Trace the differences back to the emollients, and say what to make next."""

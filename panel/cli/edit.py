@@ -56,10 +56,10 @@ def set_in_study(
     afterfeel set STUDY rename KIND OLD NEW    a prototype, attribute, assessor or batch, everywhere
     afterfeel set STUDY delete KIND NAME --why REASON
     """  # noqa: D301  # click wants the character itself
-    from panel.study.column_words import ENTRIES
     from panel.study.editing import changes_between, study_changes, table_problems
     from panel.study.open_study import open_study
     from panel.study.saving import save
+    from panel.study.table_cells import ENTRIES
     from panel.study.tables import TABLES
 
     seen = open_study(study)
@@ -107,9 +107,9 @@ def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], 
 def _change_of(seen: Study, what: str, words: tuple[str, ...], *, why: str, whole: bool) -> tuple[Change, list[str]]:
     """Return the change that was asked for, and what was noticed."""
     from panel.errors import StudyError
-    from panel.study.column_words import ENTRIES
     from panel.study.editing import with_benchmark
     from panel.study.renaming import delete, rename
+    from panel.study.table_cells import ENTRIES
     from panel.study.tables import TABLES
 
     if what.lower().endswith(".xlsx") and not words:
@@ -151,12 +151,7 @@ def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Ch
 
     text = sys.stdin.read() if file == "-" else decode(read_raw_file(file).content, file)[0]
     read = read_block(text, name, seen)
-    unknown = [
-        f"{name} has no column {words!r}; it is kept, and nothing reads it."
-        + (f" Perhaps {near} is meant: give it that name." if near else "")
-        for words, near in read.unknown.items()
-    ]
-    return (lambda now: put_block(now, name, read.texts, whole=whole)), [*read.notes, *unknown]
+    return (lambda now: put_block(now, name, read.texts, whole=whole)), [*read.notes, *read.unknown_in_words(name)]
 
 
 def _fact_change(name: str, text: str) -> Change:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from panel.views.told import Told
 
 study_argument = click.argument("study", type=click.Path(path_type=Path))
+all_option = click.option("--all", "everything", is_flag=True, help="Also what else there is to say.")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 
 

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 @click.option("--scale-min", type=float, default=None, help="Lowest possible score.")
 @click.option("--scale-max", type=float, default=None, help="Highest possible score.")
 @click.option("--benchmark", default="", metavar="PROTOTYPE", help="Prototype the others are compared with.")
+@click.option("--survey", is_flag=True, help="Answers of consumers: a row for each person, a column for each question.")
 @click.option("--fill-down", is_flag=True, help="A blank name means the name above it.")
 @click.option("--title", default="", help="What the study is called; the name of the file if not given.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Study folder to make.")
@@ -60,6 +61,7 @@ def import_scores(
     as_json: bool,
     benchmark: str,
     fill_down: bool,
+    survey: bool,
     **columns: str,
 ) -> None:
     """Make a study folder from any CSV or XLSX table of scores, long or wide.
@@ -71,6 +73,9 @@ def import_scores(
     from panel.study.folder import write_study
     from panel.study.scores_import import study_from_scores
 
+    if survey:
+        _import_survey(file, columns["assessor"], title or file.stem, out, overwrite=overwrite, as_json=as_json)
+        return
     raw, imported = _read_file(file, sheet, heading, columns, decimal or "", fill_down=fill_down)
     study = study_from_scores(imported, raw, title or file.stem, scale_min, scale_max, benchmark)
     write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
@@ -91,6 +96,23 @@ def import_scores(
         tell(sentence)
     tell(f"The study is in {out}; the file itself is kept in it (SHA-256 {raw.sha256}).")
     print_findings(found)
+
+
+def _import_survey(file: Path, person: str, title: str, out: Path, *, overwrite: bool, as_json: bool) -> None:
+    """Make a study folder from a survey; the headings say what is asked about which prototype."""
+    from panel.study.folder import write_study
+    from panel.study.raw_table import raw_table, read_raw_file
+    from panel.study.survey import survey_columns, survey_study
+
+    table = raw_table(read_raw_file(file))
+    asked = survey_columns(table)
+    study = survey_study(table, asked, person, title)
+    write_study(study, out, overwrite=overwrite, what=f"The study was replaced by an import of {file.name}.")
+    if as_json:
+        print_json({"answers": len(study.table("answers")), "prototypes": study.prototypes, "columns": asked})
+        return
+    print_table(asked)
+    tell(f"The study is in {out}. A column without a kind was not read.")
 
 
 def _read_file(

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.plan.codes import moment
 from panel.study.knowledge import protocol_items, stage_times
 from panel.study.study import Study
 
@@ -70,24 +68,6 @@ def read_protocol(study: Study) -> Protocol:
     )
 
 
-def with_deviation(
-    study_facts: dict[str, object], *, when: str, what: str, session: str = "", assessor: str = ""
-) -> dict:
-    """Return the facts of a study with one more deviation from the protocol; those before stay.
-
-    Raises
-    ------
-    StudyError
-        If the moment or what happened is missing.
-    """
-    if not when.strip() or not what.strip():
-        raise StudyError("A deviation is noted with its time and what was done otherwise. Give both.")
-    moment(when, "The time of the deviation")
-    known = study_facts.get("deviations")
-    entry = {"when": when, "session": session, "assessor": assessor, "what": what}
-    return {**study_facts, "deviations": [*(known if isinstance(known, list) else []), entry]}
-
-
 def _stated(study: Study) -> dict[str, str]:
     """Return the items that the study states, with their words."""
     own = study.facts.get("protocol")
@@ -135,38 +115,12 @@ def _notes(items: pd.DataFrame) -> tuple[str, ...]:
     )
 
 
-# Who may do and see what: the formulator makes, the panel leader sees codes, the analyst opens the key.
+# Who does what, and which roles should not be one person's?
 
 
-FORMULATOR, PANEL_LEADER, ANALYST = "formulator", "panel leader", "analyst"
-_SAFETY_ASSESSOR, CLAIM_REVIEWER, _TRAINER, ASSESSOR = "safety assessor", "claim reviewer", "trainer", "assessor"
-
-
-@dataclass(frozen=True, slots=True)
-class Role:
-    """What somebody does, and what she may see: the codes of servings, the prototypes behind them."""
-
-    name: str
-    does: str
-    sees_codes: bool
-    knows_before_lock: bool
-    knows_after_lock: bool
-
-
-_ROLES = MappingProxyType(
-    {
-        role.name: role
-        for role in (
-            Role(FORMULATOR, "makes the prototypes; scores none of her own", False, True, True),
-            Role(PANEL_LEADER, "runs the sessions and sees codes only", True, False, True),
-            Role(ANALYST, "analyses; opens the key after the data are locked", True, False, True),
-            Role(_SAFETY_ASSESSOR, "signs the items of the safety gate", False, True, True),
-            Role(CLAIM_REVIEWER, "reads verdicts and signs what may be said", False, False, True),
-            Role(_TRAINER, "teaches; may show the hidden truth of the demo study", True, False, True),
-            Role(ASSESSOR, "scores", True, False, False),
-        )
-    }
-)
+FORMULATOR, PANEL_LEADER, ANALYST, CLAIM_REVIEWER = "formulator", "panel leader", "analyst", "claim reviewer"
+_SAFETY_ASSESSOR = "safety assessor"
+_ROLES = (FORMULATOR, PANEL_LEADER, ANALYST, _SAFETY_ASSESSOR, CLAIM_REVIEWER, "trainer", "assessor")
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,36 +143,6 @@ def people(study: Study) -> tuple[Person, ...]:
     """
     listed = study.facts.get("people")
     return tuple(_person(entry) for entry in listed) if isinstance(listed, list) else ()
-
-
-def _knows_prototypes(role: str, *, locked: bool) -> bool:
-    """Return True if somebody in this role may see which prototype stands behind a code.
-
-    Raises
-    ------
-    StudyError
-        If the role is not known.
-    """
-    return _role(role).knows_after_lock if locked else _role(role).knows_before_lock
-
-
-def servings_seen(servings: pd.DataFrame, role: str, *, locked: bool) -> pd.DataFrame:
-    """Return the servings as somebody in this role may see them: without prototypes, without codes, or neither.
-
-    Before the lock nobody sees prototype and code together: whoever has both has the key.
-
-    Raises
-    ------
-    StudyError
-        If the role is not known.
-    """
-    knows = _knows_prototypes(role, locked=locked)
-    if locked and knows:
-        return servings
-    hidden = [] if knows else ["prototype"]
-    if knows or not _role(role).sees_codes:
-        hidden.append("code")
-    return servings.drop(columns=hidden)
 
 
 def conflicts(team: Iterable[Person], servings: pd.DataFrame) -> pd.DataFrame:
@@ -273,17 +197,13 @@ def _two_hats(person: Person) -> list[tuple[str, str, str]]:
     ]
 
 
-def _role(name: str) -> Role:
-    if name not in _ROLES:
-        raise StudyError(f"The role {name!r} is not known. Roles are: {', '.join(_ROLES)}.")
-    return _ROLES[name]
-
-
 def _person(entry: object) -> Person:
     facts = entry if isinstance(entry, dict) else {}
     name = str(facts.get("person") or "").strip()
     if not name:
         raise StudyError("An entry of the fact 'people' names nobody. Give each a code as 'person'.")
-    roles = tuple(_role(str(role)).name for role in facts.get("roles") or ())
+    roles = tuple(str(role) for role in facts.get("roles") or ())
+    if strange := [role for role in roles if role not in _ROLES]:
+        raise StudyError(f"The role {strange[0]!r} is not known. Roles are: {', '.join(_ROLES)}.")
     made = tuple(str(prototype) for prototype in facts.get("made") or ())
     return Person(name, roles, str(facts.get("assessor") or ""), made)

@@ -342,8 +342,8 @@ def _seen(
     swap_error = np.sqrt((1 / carrying + 1 / (prototypes - carrying)) * of_mean)
     alone: Array = np.asarray(stdtrit(df, (1 + level) / 2), dtype=np.float64)
     pairs = tukey_critical(prototypes, df, level)
-    equal = many_to_one((np.eye(prototypes - 1) + 1) / 2)
-    benchmark = equal.critical(df, level)
+    equal, _ = many_to_one((np.eye(prototypes - 1) + 1) / 2)
+    benchmark = equal.isf(1 - level, df)
     critical = {"": alone, "_pairs": pairs, "_benchmark": benchmark}
     noncentrality = sample_noncentrality(a, r, difference**2 / 2, scatter.assessor_prototype, scatter.residual)
     return grid.assign(

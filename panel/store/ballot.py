@@ -230,9 +230,6 @@ def _held(connection: Connection, place: dict[str, Any]) -> frozenset[str]:
     return frozenset(code for codes in held.values() for code in codes)
 
 
-# The record of ballots of a study folder: opened for one purpose, and closed again.
-
-
 @dataclass(frozen=True, eq=False, slots=True)
 class BallotRecord:
     """The open record, the number of the study's collection in it, and session to the time of its lock (or empty)."""

@@ -29,38 +29,22 @@ def board_of_servings(store: Store, collection: int, session: str = "") -> pd.Da
         comments opened last_at`. `answered` counts marks, `asked` attributes; `early` counts answers before their
         time; `opened` is True once the sample was shown; `last_at` is local time, empty if nothing came.
     """
-    asked = dict(_rows(store, _asked(collection)))
+    asked, scores, events = (each.subquery() for each in _counts(collection))
+    counts = [(asked, "asked"), *((scores, name) for name in _OF_SCORES), (events, "comments")]
     wanted = (
-        select(
-            SERVING.c.serving,
-            SERVING.c.session,
-            SERVING.c.assessor,
-            SERVING.c.position,
-            SERVING.c.code,
-            SERVING.c.site,
-        )
-        .where(SERVING.c.collection == collection)
+        select(*(SERVING.c[name] for name in _OF_SERVING))
+        .add_columns(*(func.coalesce(part.c[name], 0) for part, name in counts))
+        .add_columns(events.c.serving.is_not(None), func.coalesce(events.c.last_at, ""))
+        .outerjoin(asked, asked.c.session == SERVING.c.session)
+        .outerjoin(scores, scores.c.serving == SERVING.c.serving)
+        .outerjoin(events, events.c.serving == SERVING.c.serving)
+        .where(SERVING.c.collection == collection, *([SERVING.c.session == session] if session else []))
         .order_by(SERVING.c.session, SERVING.c.assessor, SERVING.c.position)
     )
-    servings = [row for row in _rows(store, wanted) if session in ("", row.session)]
-    scores = {row.serving: row for row in _rows(store, _score_counts(collection))}
-    events = {row.serving: row for row in _rows(store, _event_counts(collection))}
-    rows = []
-    for serving in servings:
-        score, happened = scores.get(serving.serving), events.get(serving.serving)
-        rows.append(
-            {
-                **{name: getattr(serving, name) for name in ("session", "assessor", "position", "code", "site")},
-                "asked": asked.get(serving.session, 0),
-                "answered": int(score.answered) if score else 0,
-                "cannot_judge": int(score.cannot_judge) if score else 0,
-                "early": int(score.early) if score else 0,
-                "comments": int(happened.comments) if happened else 0,
-                "opened": happened is not None,
-                "last_at": local(happened.last_at) if happened else "",
-            }
-        )
-    return pd.DataFrame(rows, columns=_SERVING_COLUMNS)
+    names = [*_OF_SERVING, *(name for _, name in counts), "opened", "last_at"]
+    board = pd.DataFrame([tuple(row) for row in _rows(store, wanted)], columns=names)
+    last = [local(moment) if moment else "" for moment in board["last_at"]]
+    return board.assign(opened=board["opened"].astype("bool"), last_at=pd.Series(last, index=board.index, dtype="str"))
 
 
 def board_of_assessors(store: Store, collection: int, session: str = "") -> pd.DataFrame:
@@ -99,10 +83,8 @@ def reactions_table(store: Store, collection: int) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["at", "session", "assessor", "code", "site", "text"], dtype="str")
 
 
-_SERVING_COLUMNS = [
-    *("session", "assessor", "position", "code", "site", "asked"),
-    *("answered", "cannot_judge", "early", "comments", "opened", "last_at"),
-]
+_OF_SERVING = ("session", "assessor", "position", "code", "site")
+_OF_SCORES = ("answered", "cannot_judge", "early")
 
 
 def _rows(store: Store, wanted: Any) -> list[Any]:
@@ -110,35 +92,21 @@ def _rows(store: Store, wanted: Any) -> list[Any]:
         return list(connection.execute(wanted))
 
 
-def _asked(collection: int) -> Any:
+def _counts(collection: int) -> tuple[Any, Any, Any]:
+    """Select what is asked in each session, what each serving has of scores, and of other events."""
+
+    def number(condition: Any) -> Any:
+        return func.sum(case((condition, 1), else_=0))
+
+    asked = select(QUESTION.c.session, func.count().label("asked")).group_by(QUESTION.c.session)
+    judged = (number(SCORE.c.value.is_not(None)), number(SCORE.c.value.is_(None)), number(SCORE.c.flag == "early"))
+    scores = select(SCORE.c.serving, *(each.label(name) for each, name in zip(judged, _OF_SCORES, strict=True)))
+    others = (number(EVENT.c.kind == "comment").label("comments"), func.max(EVENT.c.at).label("last_at"))
+    events = select(EVENT.c.serving, *others).where(EVENT.c.serving.is_not(None)).group_by(EVENT.c.serving)
     return (
-        select(QUESTION.c.session, func.count()).where(QUESTION.c.collection == collection).group_by(QUESTION.c.session)
-    )
-
-
-def _score_counts(collection: int) -> Any:
-    judged = SCORE.c.value.is_not(None)
-    return (
-        select(
-            SCORE.c.serving,
-            func.sum(case((judged, 1), else_=0)).label("answered"),
-            func.sum(case((judged, 0), else_=1)).label("cannot_judge"),
-            func.sum(case((SCORE.c.flag == "early", 1), else_=0)).label("early"),
-        )
-        .where(SCORE.c.collection == collection)
-        .group_by(SCORE.c.serving)
-    )
-
-
-def _event_counts(collection: int) -> Any:
-    return (
-        select(
-            EVENT.c.serving,
-            func.sum(case((EVENT.c.kind == "comment", 1), else_=0)).label("comments"),
-            func.max(EVENT.c.at).label("last_at"),
-        )
-        .where(EVENT.c.collection == collection, EVENT.c.serving.is_not(None))
-        .group_by(EVENT.c.serving)
+        asked.where(QUESTION.c.collection == collection),
+        scores.where(SCORE.c.collection == collection).group_by(SCORE.c.serving),
+        events.where(EVENT.c.collection == collection),
     )
 
 
@@ -159,11 +127,6 @@ def _stopped(store: Store, collection: int) -> set[tuple[str, str]]:
     )
     last = {(session, assessor): kind for session, assessor, kind in _rows(store, wanted)}
     return {place for place, kind in last.items() if kind == "reaction"}
-
-
-# Which sessions does a record hold, which of them are locked, and what is the record of one, word for word?
-#
-# A record has one line of JSON for each event; its SHA-256 seals it.
 
 
 _COLUMNS = ("collection", "study", "rehearsal", "started_at", "session", "locked_at", "locked_by", "events_sha256")

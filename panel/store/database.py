@@ -214,24 +214,15 @@ def _postgresql(address: URL, schema: str) -> Engine:
     )
 
 
-# How do many ballots that arrive together get onto the disk together? In one transaction, each whole or not at
-# all.
-#
-# A disk takes its time for each transaction, however small (group commit: DeWitt and others 1984, Implementation
-# techniques for main memory database systems, SIGMOD). Nobody is told that a ballot is kept before it is.
-
-
 Work = Callable[[Connection], Any]
 _Job = tuple[Work, Future[Any]]
 
 
 class SharedWriting:
-    """Runs pieces of work of several threads in shared transactions, one transaction at a time.
+    """Runs pieces of work of several threads in shared transactions of `begin`, each piece whole or not at all.
 
-    Parameters
-    ----------
-    begin
-        Opens a transaction that is kept when it ends well.
+    A disk takes its time for each transaction, however small (group commit: DeWitt and others 1984, Implementation
+    techniques for main memory database systems, SIGMOD). Nobody is told that a ballot is kept before it is.
     """
 
     def __init__(self, begin: Callable[[], AbstractContextManager[Connection]]) -> None:
@@ -302,64 +293,39 @@ class SharedWriting:
         return jobs
 
 
-# Whose turn is it at the one connection to a SQLite file? Threads come in the order in which they asked.
-#
-# An ordinary lock goes to whichever thread happens to run, so that each ballot would be written alone while the
-# others
-# still wait to be read.
-
-
 class Turns:
-    """A lock that is handed on in the order of asking.
+    """A lock that is handed on in the order of asking; after so many seconds in vain there is a complaint.
 
-    Parameters
-    ----------
-    patience
-        Seconds to wait for a turn.
-    complaint
-        What is said when the wait was in vain.
+    An ordinary lock goes to whichever thread happens to run, so that each ballot would be written alone while the
+    others still wait to be read.
     """
 
     def __init__(self, patience: float, complaint: str) -> None:
         self._patience = patience
         self._complaint = complaint
         self._guard = threading.Lock()
-        self._taken = False
-        self._waiting: deque[threading.Event] = deque()
+        self._waiting: deque[threading.Event] = deque()  # the first of them has its turn
 
     @contextmanager
     def mine(self) -> Iterator[None]:
         """Wait for a turn, hold it, hand it on; StudyError if it did not come in time."""
-        self._take()
+        called = threading.Event()
+        with self._guard:
+            self._waiting.append(called)
+            if len(self._waiting) == 1:
+                called.set()
+        if not called.wait(self._patience):
+            with self._guard:
+                if not called.is_set():  # else it was called at the very last moment
+                    self._waiting.remove(called)
+                    raise StudyError(self._complaint)
         try:
             yield
         finally:
-            self._hand_on()
-
-    def _take(self) -> None:
-        with self._guard:
-            if not self._taken:
-                self._taken = True
-                return
-            called = threading.Event()
-            self._waiting.append(called)
-        if called.wait(self._patience):
-            return
-        with self._guard:
-            if called.is_set():  # called at the very last moment
-                return
-            self._waiting.remove(called)
-        raise StudyError(self._complaint)
-
-    def _hand_on(self) -> None:
-        with self._guard:
-            if self._waiting:
-                self._waiting.popleft().set()
-            else:
-                self._taken = False
-
-
-# What does a database mean when it refuses? A sentence that says what is wrong and what to do.
+            with self._guard:
+                self._waiting.popleft()
+                if self._waiting:
+                    self._waiting[0].set()
 
 
 _LOCKED = (
@@ -424,11 +390,8 @@ def trouble(said: str, place: str) -> str:
     return f"{place} could not be read or written: {' '.join(said.split())}. Nothing of this was kept."
 
 
-# How is a moment written in the record? UTC to the millisecond, so that text sorts as time does.
-
-
 def written(moment: datetime) -> str:
-    """Return an aware moment as `2025-03-14T13:00:10.123+00:00`."""
+    """Return an aware moment as `2025-03-14T13:00:10.123+00:00`: UTC, so that text sorts as time does."""
     return moment.astimezone(UTC).isoformat(timespec="milliseconds")
 
 

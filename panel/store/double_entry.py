@@ -21,7 +21,7 @@ from panel.study.numbers_read import read_number_columns, typed_number
 
 PLACE = ("session", "assessor", "position", "code")
 _DIFFERENCE_COLUMNS = (*PLACE, "attribute", "first", "second", "what")
-CANNOT_JUDGE_TYPED = "x"
+_CANNOT_JUDGE_TYPED = "x"
 """Typed where `cannot judge` is ticked: an empty cell is one that nobody has typed yet."""
 
 
@@ -86,12 +86,12 @@ def _what(left: str, right: str, one: float, other: float) -> str:
         return "not typed"
     if not left or not right:
         return "only second" if right else "only first"
-    if left.casefold() == right.casefold() == CANNOT_JUDGE_TYPED:
+    if left.casefold() == right.casefold() == _CANNOT_JUDGE_TYPED:
         return ""
     odd = [
         text
         for text, value in ((left, one), (right, other))
-        if np.isnan(value) and text.casefold() != CANNOT_JUDGE_TYPED
+        if np.isnan(value) and text.casefold() != _CANNOT_JUDGE_TYPED
     ]
     if odd:
         return "not a number"
@@ -244,7 +244,7 @@ def _scales(store: Store, collection: int, session: str) -> dict[str, tuple[floa
 def _answers(serving: int, row: Any, scales: dict[str, tuple[float, float]], line_mm: float | None) -> Iterator[Entry]:
     for name, (low, high) in scales.items():
         text = row[name].strip()
-        if text.casefold() == CANNOT_JUDGE_TYPED:
+        if text.casefold() == _CANNOT_JUDGE_TYPED:
             yield Entry("cannot_judge", serving, name, text=text)
             continue
         typed = typed_number(text, name)

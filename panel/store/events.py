@@ -252,9 +252,6 @@ def _digest(entries: Sequence[Entry]) -> str:
     return hashlib.sha256(json.dumps(content).encode()).hexdigest()
 
 
-# Who may open which ballot? A personal token, one for each assessor and session; only its SHA-256 is kept.
-
-
 TOKEN_BYTES = 18  # 144 bits
 _LONGEST_TOKEN = 64
 

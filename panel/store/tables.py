@@ -7,8 +7,8 @@ by its three-digit code, so that nobody who reads the record, and no phone, can 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
 from sqlalchemy import (
     REAL,
@@ -55,6 +55,15 @@ METADATA = MetaData()
 _number: Double[float] = Double().with_variant(REAL(), "sqlite")
 
 
+def _texts(*names: str) -> list[Column]:
+    return [Column(name, Text, nullable=False) for name in names]
+
+
+def _only(condition: str) -> dict[str, Any]:
+    """Return how an index holds only rows that fulfil a condition."""
+    return {"sqlite_where": text(condition), "postgresql_where": text(condition)}
+
+
 def _table(name: str, *parts: Column | ForeignKeyConstraint | UniqueConstraint | Index) -> Table:
     return Table(name, METADATA, *parts, sqlite_strict=True)
 
@@ -73,8 +82,7 @@ COLLECTION = _table(
         "one_real_collection",
         "study",
         unique=True,
-        sqlite_where=text("rehearsal = 0"),
-        postgresql_where=text("rehearsal = 0"),
+        **_only("rehearsal = 0"),
     ),
 )
 
@@ -83,9 +91,7 @@ SAFETY = _table(
     Column("safety", Integer, primary_key=True),
     Column("collection", ForeignKey("collection.collection"), nullable=False, index=True),
     Column("signed", Integer, nullable=False),
-    Column("who", Text, nullable=False),
-    Column("note", Text, nullable=False),
-    Column("at", Text, nullable=False),
+    *_texts("who", "note", "at"),
 )
 
 SESSION = _table(
@@ -101,11 +107,9 @@ SERVING = _table(
     "serving",
     Column("serving", Integer, primary_key=True),
     Column("collection", Integer, nullable=False),
-    Column("session", Text, nullable=False),
-    Column("assessor", Text, nullable=False),
+    *_texts("session", "assessor"),
     Column("position", Integer, nullable=False),
-    Column("code", Text, nullable=False),
-    Column("site", Text, nullable=False),
+    *_texts("code", "site"),
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
     UniqueConstraint("collection", "session", "assessor", "position"),
     UniqueConstraint("collection", "session", "assessor", "code"),
@@ -116,16 +120,11 @@ QUESTION = _table(
     Column("collection", Integer, primary_key=True),
     Column("session", Text, primary_key=True),
     Column("place", Integer, primary_key=True),
-    Column("attribute", Text, nullable=False),
-    Column("name", Text, nullable=False),
-    Column("stage", Text, nullable=False),
+    *_texts("attribute", "name", "stage"),
     Column("minutes", _number),
     Column("earliest", _number),
     Column("latest", _number),
-    Column("definition", Text, nullable=False),
-    Column("procedure", Text, nullable=False),
-    Column("low_end", Text, nullable=False),
-    Column("high_end", Text, nullable=False),
+    *_texts("definition", "procedure", "low_end", "high_end"),
     Column("scale_min", _number, nullable=False),
     Column("scale_max", _number, nullable=False),
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
@@ -136,9 +135,7 @@ TOKEN = _table(
     "token",
     Column("token_sha256", Text, primary_key=True),
     Column("collection", Integer, nullable=False),
-    Column("session", Text, nullable=False),
-    Column("assessor", Text, nullable=False),
-    Column("made_at", Text, nullable=False),
+    *_texts("session", "assessor", "made_at"),
     Column("revoked_at", Text),
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
     Index(
@@ -147,8 +144,7 @@ TOKEN = _table(
         "session",
         "assessor",
         unique=True,
-        sqlite_where=text("revoked_at IS NULL"),
-        postgresql_where=text("revoked_at IS NULL"),
+        **_only("revoked_at IS NULL"),
     ),
 )
 
@@ -156,8 +152,7 @@ SUBMISSION = _table(
     "submission",
     Column("submission", Text, primary_key=True),
     Column("turn", Integer, primary_key=True),
-    Column("content_sha256", Text, nullable=False),
-    Column("received_at", Text, nullable=False),
+    *_texts("content_sha256", "received_at"),
 )
 
 EVENT = _table(
@@ -166,18 +161,13 @@ EVENT = _table(
     Column("submission", Text, nullable=False),
     Column("turn", Integer, nullable=False),
     Column("collection", Integer, nullable=False),
-    Column("session", Text, nullable=False),
-    Column("assessor", Text, nullable=False),
+    *_texts("session", "assessor"),
     Column("serving", ForeignKey("serving.serving")),
-    Column("kind", Text, nullable=False),
-    Column("attribute", Text, nullable=False),
+    *_texts("kind", "attribute"),
     Column("value", _number),
-    Column("text", Text, nullable=False),
-    Column("flag", Text, nullable=False),
+    *_texts("text", "flag"),
     Column("minutes", _number),
-    Column("at", Text, nullable=False),
-    Column("who", Text, nullable=False),
-    Column("why", Text, nullable=False),
+    *_texts("at", "who", "why"),
     Column("rehearsal", Integer, nullable=False),
     ForeignKeyConstraint(["submission", "turn"], ["submission.submission", "submission.turn"]),
     ForeignKeyConstraint(["collection", "session"], ["session.collection", "session.session"]),
@@ -187,8 +177,7 @@ EVENT = _table(
         "event_of_skin",
         "collection",
         "session",
-        sqlite_where=text("kind IN ('reaction', 'resumed')"),
-        postgresql_where=text("kind IN ('reaction', 'resumed')"),
+        **_only("kind IN ('reaction', 'resumed')"),
     ),
 )
 
@@ -196,24 +185,13 @@ EVENT = _table(
 SCORE = Table("score", MetaData(), *(Column(c.name, c.type) for c in EVENT.columns))
 
 
-# How is the record of ballots made, and how does an older one become one of this version?
-#
-# Each version has one step from the version before it. A copy of the record is made before the first step.
-
-
 CURRENT_VERSION = 1
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """What turns a record of version `version - 1` into one of `version`: SQL for each kind of database."""
+_Step = tuple[int, tuple[str, ...], tuple[str, ...]]
+"""What turns a record of the version before into one of this version: the version, SQL for SQLite and PostgreSQL."""
 
-    version: int
-    sqlite: tuple[str, ...]
-    postgresql: tuple[str, ...]
-
-
-STEPS: tuple[Step, ...] = ()
+STEPS: tuple[_Step, ...] = ()
 """The steps so far, in their order. The first version needs none."""
 
 _KEPT = {
@@ -224,7 +202,7 @@ _KEPT = {
 }
 
 
-def bring_up_to_date(engine: Engine, place: str, steps: Sequence[Step] = STEPS, target: int = CURRENT_VERSION) -> None:
+def bring_up_to_date(engine: Engine, place: str, steps: Sequence[_Step] = STEPS, target: int = CURRENT_VERSION) -> None:
     """Make the tables in an empty database, or bring those of an older version up to date.
 
     Raises
@@ -247,7 +225,7 @@ def bring_up_to_date(engine: Engine, place: str, steps: Sequence[Step] = STEPS, 
             f"{target}). Install the newer version, then open it again; nothing was changed."
         )
     if found < target:
-        _migrate(engine, place, [step for step in steps if found < step.version <= target], found)
+        _migrate(engine, place, [step for step in steps if found < step[0] <= target], found)
 
 
 def alone(connection: Connection) -> None:
@@ -272,7 +250,7 @@ def _stamp(connection: Connection, version: int) -> None:
     connection.execute(insert(_VERSION).values(version=version, applied_at=now))
 
 
-def _migrate(engine: Engine, place: str, steps: list[Step], found: int) -> None:
+def _migrate(engine: Engine, place: str, steps: list[_Step], found: int) -> None:
     """Copy the record, then take all steps in one transaction."""
     backup = _copy_file(engine, found) if engine.dialect.name == "sqlite" else ""
     with engine.connect().execution_options(writing=True) as connection, connection.begin():
@@ -281,10 +259,10 @@ def _migrate(engine: Engine, place: str, steps: list[Step], found: int) -> None:
             raise StudyError(f"{place} is being brought up to date by another process; open it again in a moment.")
         if not backup:
             _copy_schema(connection, found)
-        for step in steps:
-            for statement in step.sqlite if backup else step.postgresql:
+        for version, on_sqlite, on_postgresql in steps:
+            for statement in on_sqlite if backup else on_postgresql:
                 connection.execute(text(statement))
-            _stamp(connection, step.version)
+            _stamp(connection, version)
 
 
 def _copy_file(engine: Engine, found: int) -> str:

@@ -17,7 +17,6 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.column_words import ENTRIES, bare_words, known_table
 from panel.study.facts import KINDS, STATED, read_facts
 from panel.study.journal import FACTS, RowChange, row_changes, sides
 from panel.study.numbers_read import NOT_A_NUMBER, typed_number
@@ -25,8 +24,11 @@ from panel.study.raw_table import RawTable
 from panel.study.saving import changed_rows
 from panel.study.study import Study
 from panel.study.table_cells import (
+    ENTRIES,
+    bare_words,
     differing_rows,
     frame_of_texts,
+    known_table,
     number_text,
     texts_of_frame,
     unread_frame,

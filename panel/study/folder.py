@@ -17,7 +17,7 @@ from typing import Any
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.archive_limits import stays_inside
+from panel.study.archives import stays_inside
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.journal import JOURNAL, next_line, row_changes
 from panel.study.raw_table import LARGEST_BYTES, OWN_FILE, decode, table_of_text

@@ -1,21 +1,23 @@
-"""Open a study, whatever it is kept as."""
+"""Open a study, whatever it is kept as, and remember which ones were open lately."""
 
 from __future__ import annotations
 
 import datetime
 import io
 import json
+import os
 import re
+import sys
 import zipfile
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.archive_limits import MAX_UNPACKED, open_archive, read_member
-from panel.study.column_words import ENTRIES, nearest_table
+from panel.study.archives import MAX_UNPACKED, open_archive, open_workbook, read_member, sheet_names, sheet_rows
 from panel.study.facts import facts_with_unread, read_facts
 from panel.study.folder import (
     DESCRIPTION,
@@ -25,10 +27,10 @@ from panel.study.folder import (
     study_of_files,
 )
 from panel.study.pasted import is_side_by_side, lines_of_formulas
-from panel.study.raw_table import OWN_FILE, open_workbook, sheet_names, sheet_rows, table_of_rows
+from panel.study.raw_table import OWN_FILE, table_of_rows
 from panel.study.safe_write import write_file
 from panel.study.study import Study
-from panel.study.table_cells import frame_of_texts, texts_of_frame, unread_frame
+from panel.study.table_cells import ENTRIES, frame_of_texts, nearest_table, texts_of_frame, unread_frame
 from panel.study.tables import TABLES
 
 
@@ -113,11 +115,6 @@ def workbook_bytes(study: Study) -> bytes:
         _write_sheet(workbook.add_worksheet(name), header, columns, numbers, bold)
     workbook.close()
     return content.getvalue()
-
-
-def write_workbook(study: Study, path: str | Path, *, overwrite: bool = False) -> None:
-    """Write a study as a workbook, whole or not at all; StudyError if that is not possible."""
-    write_file(Path(path), workbook_bytes(study), overwrite=overwrite)
 
 
 def _study_of_workbook(content: bytes, name: str) -> Study:
@@ -253,11 +250,6 @@ def zip_bytes(study: Study) -> bytes:
     return content.getvalue()
 
 
-def write_zip(study: Study, path: str | Path, *, overwrite: bool = False) -> None:
-    """Write a study as a zip, whole or not at all; StudyError if that is not possible."""
-    write_file(Path(path), zip_bytes(study), overwrite=overwrite)
-
-
 def _study_of_zip(content: bytes, name: str) -> Study:
     """Return the study in a zip, at its top or in one folder. Nothing is unpacked onto the disk.
 
@@ -291,3 +283,49 @@ def _study_of_zip(content: bytes, name: str) -> Study:
         return read_member(archive, member, name)
 
     return study_of_files(read, name, MAX_CELLS)
+
+
+_MOST_RECENT = 8
+_MOST_BYTES = 100_000
+
+
+def _recent_file() -> Path:
+    """Return where the list is kept: the usual place for settings of this computer."""
+    if sys.platform == "win32":
+        place = os.environ.get("APPDATA") or Path.home() / "AppData" / "Roaming"
+    elif sys.platform == "darwin":
+        place = Path.home() / "Library" / "Application Support"
+    else:
+        place = os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config"
+    return Path(place) / "afterfeel" / "recent.json"
+
+
+def recent_studies() -> tuple[Path, ...]:
+    """Return the studies that were open lately and are still there, the last one first."""
+    return tuple(path for path in map(Path, _listed()) if _is_there(path))
+
+
+def remember_study(path: str | Path) -> None:
+    """Put a study at the head of the list; where no list can be kept there is none, which hurts nobody."""
+    with suppress(OSError, ValueError, RuntimeError):
+        place = str(Path(path).resolve())
+        listed = [place, *(other for other in _listed() if other != place)][:_MOST_RECENT]
+        file = _recent_file()
+        file.parent.mkdir(parents=True, exist_ok=True)
+        write_file(file, json.dumps(listed, ensure_ascii=False, indent=1).encode(), overwrite=True)
+
+
+def _listed() -> list[str]:
+    with suppress(OSError, ValueError, RecursionError):
+        file = _recent_file()
+        if file.is_file() and file.stat().st_size <= _MOST_BYTES:
+            content = json.loads(file.read_bytes())
+            return [name for name in content if isinstance(name, str)] if isinstance(content, list) else []
+    return []
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False

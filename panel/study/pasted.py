@@ -13,16 +13,16 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.column_words import columns_of, known_column, nearest_column
 from panel.study.editing import known_numbers, put_table, texts_of_table
 from panel.study.knowledge import canonical_ingredient
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import find_delimiter
 from panel.study.study import Study
-from panel.study.table_cells import number_text
+from panel.study.table_cells import columns_of, known_column, nearest_column, number_text
 from panel.study.tables import TABLES
 from panel.words import counted, first_few
 
@@ -47,6 +47,14 @@ class Pasted:
     texts: pd.DataFrame
     notes: tuple[str, ...] = ()
     unknown: Mapping[str, str] = field(default_factory=dict)
+
+    def unknown_in_words(self, name: str) -> list[str]:
+        """Return a sentence for each heading that names no column of the table `name`."""
+        return [
+            f"{name} has no column {words!r}; it is kept, and nothing reads it."
+            + (f" Perhaps {near} is meant: give it that name." if near else "")
+            for words, near in self.unknown.items()
+        ]
 
     def mapped(self, choices: Mapping[str, str]) -> pd.DataFrame:
         """Return the rows with unknown headings replaced by the columns that somebody chose for them.
@@ -299,10 +307,13 @@ def with_swap(study: Study, grid: pd.DataFrame, base: str, new: str, removed: st
 
 
 def is_side_by_side(rows: Sequence[Sequence[str]]) -> bool:
-    """Return True if formulas stand with an ingredient a row and a prototype a column."""
-    first = next((row for row in rows if any(cell.strip() for cell in row)), ())
-    heads = [known_column("formulas", cell) for cell in first]
-    return heads.count("ingredient") == 1 and not {"prototype", "percent"} & set(heads)
+    """Return True if formulas stand with an ingredient a row and a prototype, with amounts, a column."""
+    filled = [row for row in rows if any(cell.strip() for cell in row)]
+    heads = [known_column("formulas", cell) for cell in filled[0]] if filled else []
+    if heads.count("ingredient") != 1 or {"prototype", "percent"} & set(heads):
+        return False
+    amounts = [cell for row in filled[1:] for cell, head in zip(row, heads, strict=False) if not head]
+    return bool(np.isfinite(read_numbers(amounts).values).any())
 
 
 def lines_of_formulas(rows: Sequence[Sequence[str]]) -> list[list[str]]:

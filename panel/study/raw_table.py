@@ -4,27 +4,24 @@ from __future__ import annotations
 
 import codecs
 import csv
-import datetime
 import hashlib
 import io
 import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import python_calamine
 from pyarrow import compute
 from pyarrow import csv as csv_of_arrow
 
 from panel.errors import StudyError
+from panel.study.archives import merged_cells, open_workbook, sheet_names, sheet_rows
 from panel.study.study import RawFile
-from panel.study.workbook_parts import workbook_parts
 from panel.words import counted
 
 _MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
@@ -167,7 +164,7 @@ def rows_of_file(file: RawFile, sheet: str = "", heading: int = 0) -> list[tuple
             found = []
             for each in [sheet] if sheet else sheet_names(workbook):
                 if each in sheet_names(workbook) and (rows := sheet_rows(workbook, each)):
-                    _fill_merged(rows, _merged_cells(workbook, each))
+                    _fill_merged(rows, merged_cells(workbook, each))
                     found.append((each, rows))
             return found
     if content.startswith(_OLD_WORKBOOK):
@@ -194,7 +191,7 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
                 break
         else:
             raise StudyError(f"{name} holds no filled sheet.")
-        below = _fill_merged(rows, _merged_cells(workbook, chosen))
+        below = _fill_merged(rows, merged_cells(workbook, chosen))
     notes = [f"Sheet {chosen!r} was read."]
     if below:
         notes.append(f"The name above was used for {counted(below, 'row')}, merged in the file.")
@@ -205,6 +202,22 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
         what = "Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty"
         notes.append(f"{what}: {workbook.error_cells}.")
     return rows, notes
+
+
+def _fill_merged(rows: list[list[str]], merged: list[tuple[int, int, int]]) -> int:
+    """Write what stands in cells merged over several rows into each of them; return how many rows that concerned.
+
+    A spreadsheet shows a merged cell over all its rows and keeps its value in the first of them only.
+    """
+    filled = set()
+    for top, bottom, column in merged:
+        value = rows[top][column] if top < len(rows) and column < len(rows[top]) else ""
+        for row in range(top + 1, min(bottom + 1, len(rows))) if value.strip() else ():
+            rows[row].extend([""] * (column + 1 - len(rows[row])))
+            if any(cell.strip() for cell in rows[row]):
+                rows[row][column] = value
+                filled.add(row)
+    return len(filled)
 
 
 def table_of_rows(
@@ -570,78 +583,3 @@ def _cells_per_line(sample: str, delimiter: str) -> list[int]:
     except csv.Error:
         return counts
     return counts
-
-
-# What stands in the sheets of a workbook, every cell as text?
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Workbook:
-    """An open workbook, and how many of its cells hold a spreadsheet error such as `#DIV/0!`; those read as empty."""
-
-    reader: python_calamine.CalamineWorkbook
-    error_cells: int
-
-
-@contextmanager
-def open_workbook(content: bytes, name: str) -> Iterator[Workbook]:
-    """Open a workbook held in memory once it is known to fit into memory.
-
-    Raises
-    ------
-    StudyError
-        If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
-    """
-    parts, error_cells = workbook_parts(content, name)
-    try:
-        with python_calamine.load_workbook(io.BytesIO(parts)) as reader:
-            yield Workbook(reader, error_cells)
-    except python_calamine.CalamineError as error:
-        raise StudyError(f"{name} cannot be read as a workbook; open it, save it as .xlsx and retry.") from error
-
-
-def sheet_names(workbook: Workbook) -> list[str]:
-    """Return the names of the worksheets a person sees, in their order."""
-    work, visible = python_calamine.SheetTypeEnum.WorkSheet, python_calamine.SheetVisibleEnum.Visible
-    return [sheet.name for sheet in workbook.reader.sheets_metadata if sheet.typ == work and sheet.visible == visible]
-
-
-def sheet_rows(workbook: Workbook, sheet: str) -> list[list[str]]:
-    """Return the rows of one sheet from its first line on, each cell as text."""
-    rows = workbook.reader.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
-    return [[value if type(value) is str else _cell_text(value) for value in row] for row in rows]
-
-
-def _merged_cells(workbook: Workbook, sheet: str) -> list[tuple[int, int, int]]:
-    """Return the cells merged over several rows of a sheet: first row, last row and column, counted from 0."""
-    ranges = workbook.reader.get_sheet_by_name(sheet).merged_cell_ranges or []
-    return [(top, bottom, left) for (top, left), (bottom, _) in ranges if bottom > top]
-
-
-def _fill_merged(rows: list[list[str]], merged: list[tuple[int, int, int]]) -> int:
-    """Write what stands in cells merged over several rows into each of them; return how many rows that concerned.
-
-    A spreadsheet shows a merged cell over all its rows and keeps its value in the first of them only.
-    """
-    filled = set()
-    for top, bottom, column in merged:
-        value = rows[top][column] if top < len(rows) and column < len(rows[top]) else ""
-        for row in range(top + 1, min(bottom + 1, len(rows))) if value.strip() else ():
-            rows[row].extend([""] * (column + 1 - len(rows[row])))
-            if any(cell.strip() for cell in rows[row]):
-                rows[row][column] = value
-                filled.add(row)
-    return len(filled)
-
-
-def _cell_text(value: Any) -> str:
-    """Return a cell's value as text: whole numbers without `.0`, dates and times as ISO 8601."""
-    if isinstance(value, bool):
-        return "TRUE" if value else "FALSE"
-    if isinstance(value, float):
-        return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
-    if isinstance(value, datetime.datetime):
-        return value.isoformat(sep=" ")
-    if isinstance(value, datetime.date | datetime.time):
-        return value.isoformat()
-    return str(value)

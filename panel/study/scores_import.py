@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -145,7 +145,7 @@ def _positions(table: RawTable, layout: ScoresLayout) -> NumbersRead | None:
 
 def _names(table: RawTable, column: str) -> ExtensionArray:
     """Return the cells of a column of names, the blanks round them taken off."""
-    codes, distinct = pd.factorize(pd.array(table.column(column), dtype="str"))
+    codes, distinct = pd.factorize(pd.Series(table.column(column), dtype="str"))
     return _texts([cell.strip() for cell in distinct], codes)
 
 
@@ -194,8 +194,8 @@ def _refuse_nameless(table: RawTable, layout: ScoresLayout, numbers: Mapping[str
         blank = np.asarray(_names(table, column) == "", dtype=bool)
         if blank.all() and role == "session":
             continue
-        rows = np.flatnonzero(blank & scored)
-        if not len(rows):
+        rows = np.flatnonzero(blank & scored).tolist()
+        if not rows:
             continue
         below = bool((~blank[: rows[0]]).any())
         advice = f"Write the {role} into each of these rows"
@@ -521,11 +521,6 @@ def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
             raise StudyError(f"{table.name}: the column {column!r} cannot hold two things; choose one.")
     if layout.decimal not in ("", ".", ","):
         raise StudyError(f"The decimal sign is a point or a comma, not {layout.decimal!r}.")
-
-
-def role_names() -> tuple[str, ...]:
-    """Return what a column can hold, in the order a person would be asked."""
-    return tuple(field.name for field in fields(ScoresLayout) if field.name in _ROLES)
 
 
 def _named(table: RawTable, role: str, taken: set[str]) -> str:

@@ -18,6 +18,7 @@ from panel.words import (
     NOTHING,
     Rounding,
     capital,
+    chance_words,
     counted_share,
     format_change,
     format_interval,
@@ -227,6 +228,10 @@ P = p_value("p", "p_value")
 P_ADJUSTED = p_value("p, adjusted", "p_adjusted")
 P_HOLM = p_value("p after Holm", "p_adjusted")
 VERDICT = text("In words", "verdict")
+SHRUNKEN = change("With luck taken out", "shrunken")
+WRONG_SIGN = Column(
+    "Chance its sign is wrong", _each("wrong_sign", lambda value, _: chance_words(value)), ("wrong_sign",)
+)
 
 
 def degrees(first: str = "df", second: str = "df_error", digits: int = 0) -> Column:

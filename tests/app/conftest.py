@@ -18,4 +18,4 @@ def folders_of_the_tests(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
 @pytest.fixture(autouse=True)
 def recent_list_of_the_tests(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """Keep the list of recent studies apart from the user's own."""
-    monkeypatch.setattr("panel.study.recent._recent_file", lambda: tmp_path / "settings" / "recent.json")
+    monkeypatch.setattr("panel.study.open_study._recent_file", lambda: tmp_path / "settings" / "recent.json")

@@ -144,9 +144,9 @@ def entered(page: Page, opening: str) -> str:
 
 def settled(page: Page) -> None:
     """Wait until the page has stopped computing and drawing."""
-    page.wait_for_selector("h1", timeout=30_000)
-    page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=30_000)
-    page.wait_for_selector("[data-testid=stSkeleton]", state="detached", timeout=30_000)
+    page.wait_for_selector("h1", timeout=1000 * SECONDS)
+    page.wait_for_selector('[data-testid="stApp"][data-test-script-state="notRunning"]', timeout=1000 * SECONDS)
+    page.wait_for_selector("[data-testid=stSkeleton]", state="detached", timeout=1000 * SECONDS)
 
 
 def violations(page: Page) -> list[tuple[str, str]]:

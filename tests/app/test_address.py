@@ -9,9 +9,9 @@ from streamlit.testing.v1 import AppTest
 
 from panel.app.front_door import STUDY_FIELD
 from panel.app.state import FOLDERS_VARIABLE, STUDY_VARIABLE, default_folder
-from panel.study import recent
+from panel.study import open_study as recent
 from panel.study.folder import write_study
-from panel.study.recent import _MOST_RECENT, recent_studies, remember_study
+from panel.study.open_study import _MOST_RECENT, recent_studies, remember_study
 from tests.app.test_pages import shown
 from tests.studies import small_study
 

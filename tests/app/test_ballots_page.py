@@ -15,7 +15,7 @@ from panel.store.database import now, open_store, store_exists, store_url
 from panel.store.events import Entry, record
 from panel.store.preparing import safety_signed
 from panel.study.folder import read_folder, write_study
-from panel.study.open_study import write_workbook
+from panel.study.open_study import workbook_bytes
 from panel.study.study import Study, to_rehearse
 from tests.app.running import ROOT, free_port, part_of_app
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
@@ -85,7 +85,7 @@ def test_the_demo_offers_paper_and_says_what_phones_need(monkeypatch: pytest.Mon
 def test_paper_from_a_workbook_says_that_the_gate_is_closed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     for study, warned in ((ballot_study(), True), (cleared(ballot_study()), False)):
         path = tmp_path / f"hills{warned}.xlsx"
-        write_workbook(study, path)
+        path.write_bytes(workbook_bytes(study))
         monkeypatch.setenv(STUDY_VARIABLE, str(path))
         app = page()
         assert not app.exception

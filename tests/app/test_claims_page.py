@@ -11,7 +11,7 @@ from streamlit.testing.v1 import AppTest
 from panel.app.state import STUDY_VARIABLE
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
-from tests.app.running import part_of_app
+from tests.app.running import part_of_app, with_open_drawers
 from tests.studies import small_study
 
 
@@ -39,7 +39,7 @@ def small(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_the_demo_and_one_claim_after_another(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.delenv(STUDY_VARIABLE, raising=False)
-    app = opened().run()
+    app = with_open_drawers(opened())
     assert not app.exception
     text = shown(app)
     assert app.title[0].value == "Say"
@@ -59,7 +59,7 @@ def test_the_demo_and_one_claim_after_another(monkeypatch: pytest.MonkeyPatch):
 
 
 def test_a_study_without_claims_says_so_and_offers_the_form(small: Path):
-    app = opened().run()
+    app = with_open_drawers(opened())
     assert not app.exception
     assert "No claim has been written down yet." in shown(app)
     assert labelled(app.text_input, "Sentence, exactly as it is to be said")
@@ -72,7 +72,7 @@ def form(app: AppTest, sentence: str, kind: str) -> AppTest:
 
 
 def test_the_form_shows_what_a_kind_needs_and_no_other(small: Path):
-    app = form(opened().run(), "less greasy than our previous cream", "superiority")
+    app = form(with_open_drawers(opened()), "less greasy than our previous cream", "superiority")
     labels = {each.label for each in (*app.selectbox, *app.text_input)}
     assert {"Prototype", "Compared with", "Attribute", "Margin"} <= labels
     assert not {"Question", "Bar", "Ingredient", "Sitting before", "Bar of the panel"} & labels
@@ -83,13 +83,13 @@ def test_the_form_shows_what_a_kind_needs_and_no_other(small: Path):
 
 
 def test_everyday_words_find_the_attribute(small: Path):
-    app = form(opened().run(), "less oily than our previous cream", "superiority")  # oily is greasy
+    app = form(with_open_drawers(opened()), "less oily than our previous cream", "superiority")  # oily is greasy
     assert labelled(app.selectbox, "Attribute").value == "AF_GREASE"
     assert labelled(app.selectbox, "It says").value == "less"
 
 
 def test_a_sentence_is_tried_and_forgotten(small: Path):
-    app = form(opened().run(), "less greasy than our previous cream, and kills germs", "superiority")
+    app = form(with_open_drawers(opened()), "less greasy than our previous cream, and kills germs", "superiority")
     labelled(app.selectbox, "Prototype").select("P4")
     labelled(app.selectbox, "Compared with").select("P1")
     labelled(app.selectbox, "Attribute").select("AF_GREASE")
@@ -105,7 +105,7 @@ def test_a_sentence_is_tried_and_forgotten(small: Path):
 
 
 def test_a_claim_is_written_down_stamped_judged_and_withdrawn(small: Path):
-    app = form(opened().run(), "less greasy than our previous cream", "superiority")
+    app = form(with_open_drawers(opened()), "less greasy than our previous cream", "superiority")
     labelled(app.selectbox, "Prototype").select("P4")
     labelled(app.selectbox, "Compared with").select("P1")
     labelled(app.selectbox, "Attribute").select("AF_GREASE")
@@ -129,7 +129,7 @@ def test_a_claim_is_written_down_stamped_judged_and_withdrawn(small: Path):
 
 
 def test_a_claim_without_a_name_is_not_written(small: Path):
-    app = form(opened().run(), "soft", "superiority")
+    app = form(with_open_drawers(opened()), "soft", "superiority")
     labelled(app.button, "Write the claim and stamp it").click()
     app = app.run()
     assert "A claim is fixed by a named person" in shown(app)
@@ -137,7 +137,7 @@ def test_a_claim_without_a_name_is_not_written(small: Path):
 
 
 def test_a_margin_that_is_no_number_is_said(small: Path):
-    app = form(opened().run(), "soft", "superiority")
+    app = form(with_open_drawers(opened()), "soft", "superiority")
     labelled(app.text_input, "Who fixes it").input("leader")
     labelled(app.text_input, "Margin").input("some")
     labelled(app.button, "Write the claim and stamp it").click()

@@ -256,7 +256,7 @@ def test_a_new_study_without_a_title_is_asked_for_one(monkeypatch: pytest.Monkey
 
 
 def test_a_study_opened_before_is_one_click_away(folder: Path, monkeypatch: pytest.MonkeyPatch):
-    from panel.study.recent import remember_study
+    from panel.study.open_study import remember_study
 
     monkeypatch.delenv(STUDY_VARIABLE)
     remember_study(folder)

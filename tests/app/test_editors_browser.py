@@ -11,21 +11,21 @@ from panel.study.folder import read_folder, write_study
 from tests.app.running import CHROMIUM, address_of, browser, entered, running_app, settled
 from tests.studies import small_study
 
+_WIDTHS = (390, 1280)
 pytestmark = pytest.mark.browser
 
 _FIRST_COLUMN, _HEAD, _ROW = 70, 36, 35  # points: inside the first cell of the grid
 _DRAWN, _KEY = 1500, 300  # milliseconds: a canvas tells nobody when it is ready
 
 
-@pytest.mark.parametrize("width", [1280, 390])
-def test_what_is_typed_into_a_cell_outlives_a_reload_and_is_saved(width: int, tmp_path: Path):
+def test_what_is_typed_into_a_cell_on_a_phone_outlives_a_reload_and_is_saved_at_the_desk(tmp_path: Path):
     if not CHROMIUM:
         if os.environ.get("CI"):
             pytest.fail("Chromium is missing, so the app was not looked at.")
         pytest.skip("Chromium is not installed.")
     folder = tmp_path / "small"
     write_study(small_study(), folder)
-    with running_app(str(folder)) as opening, browser(width) as context:
+    with running_app(str(folder)) as opening, browser(_WIDTHS[0]) as context:
         page = context.new_page()
         address = entered(page, opening)
         page.goto(f"{address}/{address_of('edit')}")
@@ -46,7 +46,10 @@ def test_what_is_typed_into_a_cell_outlives_a_reload_and_is_saved(width: int, tm
         settled(page)
         page.get_by_text("Prototypes", exact=True).last.click()
         page.get_by_text("Not saved yet: 1 row changed.").wait_for()
+        page.set_viewport_size({"width": _WIDTHS[1], "height": 900})
         page.get_by_role("button", name="Save prototypes").click()
         page.get_by_text("It is saved in").wait_for()
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        for width in _WIDTHS:
+            page.set_viewport_size({"width": width, "height": 900})
+            assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert read_folder(folder).table("prototypes")["name"].iloc[0] == "48,7 base"

@@ -6,18 +6,23 @@ import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import urlencode
 
 import numpy as np
 import pytest
 from playwright.sync_api import Locator, Page
 
+from panel.app.front_door import STUDY_FIELD
+from panel.app.new_study import STEPS, steps_done
+from panel.app.state import FOLDERS_VARIABLE
 from panel.study.folder import read_folder
-from tests.app.running import CHROMIUM, browser, entered, running_app, settled
+from panel.study.formulas import matched_pairs
+from tests.app.running import CHROMIUM, browser, entered, part_of_app, running_app, settled
 
 pytestmark = pytest.mark.browser
 
 LONGEST = 60_000  # milliseconds for one step; a busy machine may take many times as long as the second it needs
-ATTRIBUTES = ("greasy film", "stickiness", "softness", "residue", "ease of spreading", "wetness")
+PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 
 
 class Walk:
@@ -27,20 +32,20 @@ class Walk:
         self.page, self.folder, self.steps = page, folder, 0
         page.set_default_timeout(LONGEST)
 
-    def _done(self, until: str) -> None:
+    def done(self, until: str) -> None:
         self.steps += 1
         if until:
             self.page.get_by_text(re.compile(until)).first.wait_for()
         settled(self.page)
 
-    def press(self, name: str, until: str = "") -> None:
-        self.page.get_by_role("button", name=name, exact=True).first.click()
-        self._done(until)
+    def press(self, name: str | re.Pattern[str], until: str = "") -> None:
+        self.page.get_by_role("button", name=name, exact=isinstance(name, str)).first.click()
+        self.done(until)
 
-    def choose(self, name: str, until: str = "") -> None:
+    def choose(self, name: str | re.Pattern[str], until: str = "") -> None:
         """Choose one of what lies side by side: a part of a place, a way, a step."""
         self.page.get_by_text(name, exact=True).locator("visible=true").first.click()
-        self._done(until)
+        self.done(until)
 
     def place(self, name: str, until: str = "") -> None:
         link = self.page.get_by_test_id("stTopNavLink").get_by_text(name, exact=True)
@@ -48,7 +53,7 @@ class Walk:
             self.page.get_by_test_id("stExpandSidebarButton").click()
             link = self.page.get_by_test_id("stSidebarNavLink").get_by_text(name, exact=True)
         link.click()
-        self._done(until)
+        self.done(until)
 
     def field(self, label: str) -> Locator:
         return self.page.get_by_label(label, exact=True).locator("visible=true").first
@@ -56,7 +61,7 @@ class Walk:
     def write(self, label: str, text: str) -> None:
         self.field(label).fill(text)
         self.field(label).press("Tab")
-        self._done("")
+        self.done("")
 
     def pick(self, label: str, *words: str) -> None:
         for word in words:
@@ -64,7 +69,7 @@ class Walk:
             self.page.get_by_role("option").first.wait_for()
             self.page.keyboard.press("Enter")
             self.page.keyboard.press("Escape")
-            self._done("")
+            self.done("")
 
 
 @pytest.fixture(scope="module")
@@ -80,13 +85,15 @@ def page(home: Path) -> Iterator[Page]:
         pytest.skip("Chromium is not installed.")
     with running_app("--folder", str(home)) as opening, browser(1280) as context:
         opened = context.new_page()
-        entered(opened, opening)
+        entered(opened, opening.replace("/?", "/study?", 1))  # where each of these ways begins
         settled(opened)
         yield opened
 
 
 @pytest.fixture
-def walk(page: Page, home: Path) -> Walk:
+def walk(page: Page, home: Path, monkeypatch: pytest.MonkeyPatch) -> Walk:
+    monkeypatch.setenv(FOLDERS_VARIABLE, str(home))
+    page.set_viewport_size(DESK)
     return Walk(page, home)
 
 
@@ -109,7 +116,7 @@ def test_own_scores_with_decimal_commas_lead_to_the_first_difference(walk: Walk)
     walk.choose("New or another", "Begin a study")
     walk.choose("My table of scores", "Table of scores")
     walk.page.locator('input[type="file"]').set_input_files(file)
-    walk._done("The comma was read as the decimal sign")
+    walk.done("The comma was read as the decimal sign")
     walk.press("Use these scores", "These scores are in use and kept in")
     walk.choose("Differences", "differ on|differ in")
     assert "not told apart on Klebrigkeit" in walk.page.locator("h2").first.inner_text()
@@ -127,18 +134,105 @@ Coco-Caprylate\t\t\t2,0\t2,0\t
 Glyceryl Stearate\t3,0\t3,0\t3,0\t3,0\t3,0"""
 
 
-def test_a_study_is_planned_rehearsed_on_a_phone_analysed_claimed_and_written_up(walk: Walk):
+def planned(walk: Walk) -> None:
+    """Go from nothing to a study that is planned: 5 prototypes, 2 swaps, 9 people, 6 attributes."""
     walk.place("Study")
     walk.choose("New or another", "Begin a study")
     walk.choose("A new study", "Five short steps")
     walk.write("What the study is called", "Lotion in spring")
     walk.write("Product", "body lotion")
     walk.press("Begin", "The study is begun")
-    for word in ATTRIBUTES[:1]:
-        walk.pick("After-feel", word)
-    walk.press("Add 1 attribute", "1 attribute added")
-    walk.choose("3 Prototypes", "Prototypes, separated by")
+    walk.pick("After-feel", "greas", "stick", "soft", "residue")
+    walk.pick("Rub-out", "wet", "ease")
+    walk.press("Add 6 attributes", "6 attributes added")
     walk.write("Prototypes, separated by ;", "P1; P2; P3; P4; P5")
     walk.write("Which one is the benchmark", "P1")
     walk.press("Save the prototypes", "Prototypes: P1, P2, P3, P4, P5")
+    walk.choose("Paste from a spreadsheet")
+    walk.field("Cells").fill(FORMULAS)
+    walk.field("Cells").press("Control+Enter")
+    walk.done(r"Save \d+ rows")
+    walk.press(re.compile(r"^Save \d+ rows$"), "Formulas pasted")
+    walk.write("How many trained assessors", "9")
+    walk.press("Add them", "9 assessors added")
+    walk.write("How much of each sample", "50 mg")
+    walk.write("The batches are made on", "2026-03-10")
+    walk.press("Save dose and batches", "Dose and batches stated")
+    walk.write("Who makes the plan (not the panel leader: whoever makes it may know the key)", "K. Ito")
+    walk.press("Write the plan into the study", "The serving plan is in the study")
+
+
+def test_a_study_is_planned_rehearsed_on_a_phone_analysed_claimed_and_written_up(walk: Walk):
+    page = walk.page
+    planned(walk)
+    folder = walk.folder / "afterfeel" / "lotion_in_spring"
+    formulas = read_folder(folder).table("formulas")  # a block pasted from a spreadsheet, decimal commas and all
+    pairs = matched_pairs(read_folder(folder))
+    assert set(zip(pairs["removed"], pairs["added"], strict=True)) == {
+        ("Dicaprylyl Carbonate", "C13-15 Alkane"),
+        ("Dimethicone", "Coco-Caprylate"),
+    }
+    assert formulas.groupby("prototype")["percent"].sum().round(6).tolist() == [100.0] * 5
+    page.set_viewport_size(PHONE)
+    page.reload()  # the study is still there
+    settled(page)
+    walk.place("Run a test")
+    walk.choose("Ballots", "Rehearse it first")
+    walk.choose("Rehearse it first", "A program answers")
+    walk.press("Rehearse it", "90 servings answered and locked, in a copy")
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    page.set_viewport_size(DESK)
+    page.reload()
+    settled(page)
+    walk.place("Result")
+    walk.choose("Differences", "differ on|On no attribute")
+    walk.place("Say", "No claim has been written down")
+    walk.write("Sentence, exactly as it is to be said", "less greasy than P1")
+    walk.pick("Kind of claim", "better")
+    walk.pick("Prototype", "P2")
+    walk.write("Who fixes it", "M. Aro")
+    walk.choose(re.compile("^Also write it into"))
+    walk.press("Write the claim and stamp it", "The claim is written and stamped. It is saved in")
+    walk.choose("Evidence file", "gaps? (is|are) named in it")
+    with page.expect_download() as taken:
+        walk.press("Evidence file, PDF")
+    assert Path(taken.value.path()).read_bytes().startswith(b"%PDF")
     assert walk.steps <= 90
+    copy = read_folder(folder.with_name("lotion_in_spring_rehearsal_1"))
+    assert len(copy.scores) == 90 * 6
+    assert copy.table("claims")["claim"].tolist() == ["less greasy than P1"]
+    # the same address in another window, and after the app was started anew, shows what was kept
+    other = page.context.new_page()
+    other.goto(f"{page.url.partition('?')[0]}?{urlencode({STUDY_FIELD: str(folder)})}")
+    settled(other)
+    assert "Lotion in spring" in other.locator("[data-testid=stMain]").inner_text()
+    again = part_of_app("start")
+    again.query_params[STUDY_FIELD] = str(folder)
+    again.run()
+    assert steps_done(read_folder(folder)) == frozenset(STEPS)
+    assert "Lotion in spring" in again.caption[0].value
+
+
+def test_a_survey_with_a_row_for_each_person_leads_to_liking_and_just_about_right(walk: Walk):
+    rng = np.random.default_rng(2)
+    rows = ["Respondent;P1: overall liking;P1: greasiness (JAR);P2: overall liking;P2: greasiness (JAR)"]
+    for person in range(60):
+        one, other = rng.integers(3, 8), rng.integers(5, 10)
+        rows.append(f"R{person};{one};{rng.integers(3, 6)};{other};{rng.integers(2, 5)}")
+    file = walk.folder / "hall_test.csv"
+    file.write_text("\n".join(rows), encoding="utf-8")
+    walk.place("Study")
+    walk.choose("New or another", "Begin")
+    if walk.page.get_by_text("A survey of consumers", exact=True).locator("visible=true").count() == 0:
+        walk.choose("Begin or open another one", "A survey of consumers")
+    walk.choose("A survey of consumers", "Survey export")
+    walk.page.locator('input[type="file"]').set_input_files(file)
+    walk.done("What does each column ask")
+    walk.press("Use these answers", "These answers are in use and kept in")
+    walk.place("Consumers", "P2 .*liked|liked .*P2|P2")
+    walk.choose("Just about right", "What is too little or too much")
+    assert walk.field("Question").input_value() or walk.page.get_by_text("greasiness JAR").count()
+    assert walk.page.locator("[data-testid=stImage] img:visible").count()
+    assert walk.steps <= 12
+    answers = read_folder(walk.folder / "afterfeel" / "hall_test").table("answers")
+    assert answers["kind"].value_counts().to_dict() == {"liking": 120, "just_about_right": 120}

@@ -15,7 +15,7 @@ from panel.store.preparing import safety_signed
 from panel.study.folder import read_folder, write_study
 from panel.study.knowledge import safety_items
 from panel.study.study import Study
-from tests.app.running import part_of_app
+from tests.app.running import part_of_app, with_open_drawers
 from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
 
 TODAY = "2027-01-01"  # a day on which whatever is signed today counts
@@ -34,7 +34,7 @@ def opened(folder: Path, study: Study, monkeypatch: pytest.MonkeyPatch) -> AppTe
     monkeypatch.delenv("AFTERFEEL_DATABASE_URL", raising=False)
     write_study(study, folder)
     monkeypatch.setenv(STUDY_VARIABLE, str(folder))
-    return part_of_app("safety").run()
+    return with_open_drawers(part_of_app("safety"))
 
 
 def is_open(folder: Path) -> bool:
@@ -47,7 +47,7 @@ def is_open(folder: Path) -> bool:
 
 def test_the_demo_is_signed_by_invented_people_and_the_cautions_stay(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.delenv(STUDY_VARIABLE, raising=False)
-    app = part_of_app("safety").run()
+    app = with_open_drawers(part_of_app("safety"))
     assert not app.exception
     assert not app.warning
     words = shown(app)
@@ -125,7 +125,7 @@ def test_without_batches_it_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPa
 
 def test_a_study_that_is_only_in_this_window_is_told_to_be_saved(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.delenv(STUDY_VARIABLE, raising=False)
-    app = part_of_app("safety").run()
+    app = with_open_drawers(part_of_app("safety"))
     labelled(app.multiselect, "Items").set_value(["preservation"])
     labelled(app.text_input, "Who signed (name)").set_value("Dr S.")
     labelled(app.text_input, "In which role").set_value("safety assessor")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.state import STUDY_VARIABLE
+from panel.app.state import FOLDERS_VARIABLE, STUDY_VARIABLE
 from panel.checks.batches import check_batches
 from panel.plan.codes import first_opening, plan_fits_seal, sealed_key
 from panel.report.contents.blocks import Gap, Paragraph, TextTable
@@ -55,9 +57,25 @@ def open_the_key() -> None:
     assert not app.exception
 
 
+@pytest.fixture(scope="module")
+def collected(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Give the folder of a study that was planned, answered and locked once for all tests."""
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        home = tmp_path_factory.mktemp("collected")
+        monkeypatch.setenv(FOLDERS_VARIABLE, str(home))
+        monkeypatch.setattr("panel.study.recent._recent_file", lambda: home / "recent.json")
+        yield _collected(home, monkeypatch)
+
+
 @pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Return a study whose plan the app wrote, whose sessions were answered and locked, and whose key was opened."""
+def folder(collected: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return a copy of that study, which the app opens."""
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / collected.name))
+    return Path(shutil.copytree(collected, tmp_path / collected.name))
+
+
+def _collected(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Return a study whose plan the app wrote and whose sessions were answered and locked."""
     monkeypatch.delenv("AFTERFEEL_DATABASE_URL", raising=False)
     monkeypatch.setattr("panel.ballots.serving.lan_address", lambda: "127.0.0.1")
     study = cleared(ballot_study())

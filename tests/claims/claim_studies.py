@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from panel.claims.claim import _claim_seal
+from panel.checks.claim_stamps import claim_seal
 from panel.claims.judge import judge_claims
 from panel.study.study import Study, empty_table
 from tests.formula_studies import hand_cream_formulas, table
@@ -80,7 +80,7 @@ def claim_row(claim, kind, *, stamped=True, **row):
     made = {"claim": claim, "kind": kind, "prototype": "P1", **row}
     if stamped:
         made |= {"stamped_at": BEFORE, "stamped_by": "panel leader"}
-        made["stamp"] = _claim_seal(made)
+        made["stamp"] = claim_seal(made)
     return made
 
 

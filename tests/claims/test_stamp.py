@@ -8,18 +8,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from panel.checks.all_checks import check_study
+from panel.checks.claim_stamps import claim_seal, first_broken_link, stamps_hash
 from panel.claims.claim import (
-    _claim_seal,
-    anchor_hash,
-    first_broken_link,
     page_to_sign,
     read_claims,
     standing,
-    time_stamp_request,
     with_claim,
     with_withdrawn,
 )
 from panel.claims.judge import judge_claims
+from panel.claims.time_stamp import time_stamp_request
 from panel.claims.verdict import WITHDRAWN
 from panel.errors import StudyError
 from panel.plan.codes import no_openings, note_opening
@@ -49,7 +48,7 @@ def test_fixed_before_the_unblinding_it_counts():
 
 def stamped(when, **change):
     row = ROW | {"stamped_at": when, "stamped_by": "panel leader"}
-    return row | {"stamp": _claim_seal(row)} | change
+    return row | {"stamp": claim_seal(row)} | change
 
 
 @pytest.mark.parametrize("when", [OPENED, "2025-04-02", "2026-01-01T00:00:00+00:00"])
@@ -162,9 +161,9 @@ def test_a_claim_is_stamped_at_a_moment():
 @given(st.text(max_size=30), st.floats(allow_nan=False, allow_infinity=False))
 def test_the_seal_is_the_same_for_the_same_claim_and_another_for_another(text, bar):
     row = ROW | {"claim": text, "bar": bar}
-    assert _claim_seal(row) == _claim_seal(dict(reversed(row.items())))
-    assert _claim_seal(row) != _claim_seal(row | {"claim": f"{text}x"})
-    assert _claim_seal(row | {"margin": float("nan")}) == _claim_seal(row) == _claim_seal(row | {"margin": ""})
+    assert claim_seal(row) == claim_seal(dict(reversed(row.items())))
+    assert claim_seal(row) != claim_seal(row | {"claim": f"{text}x"})
+    assert claim_seal(row | {"margin": float("nan")}) == claim_seal(row) == claim_seal(row | {"margin": ""})
 
 
 def two_claims():
@@ -183,13 +182,27 @@ def test_stamps_are_chained_so_that_one_written_anew_shows():
     made = two_claims()
     assert first_broken_link(made.table("claims")) is None
     row = made.table("claims").iloc[1].to_dict() | {"bar": 60.0}
-    forged = changed(made, 1, bar=60.0, stamp=_claim_seal(row))  # its own seal fits again
+    forged = changed(made, 1, bar=60.0, stamp=claim_seal(row))  # its own seal fits again
     assert first_broken_link(forged.table("claims")) == 1
     claims = read_claims(forged)
     assert "chain of stamps is broken before claim 2" in standing(forged, claims[1]).words
     assert standing(forged, claims[1]).exploratory
     gone = made.table("claims").drop(index=1).reset_index(drop=True)
     assert first_broken_link(gone) == 1
+
+
+def test_a_broken_chain_and_a_changed_claim_are_findings_with_place_and_advice():
+    made = two_claims()
+    kinds = ("stamp_chain_broken", "claim_changed_after_stamp")
+    assert not [each for each in check_study(made) if each.kind in kinds]
+    row = made.table("claims").iloc[1].to_dict() | {"bar": 60.0}
+    forged = changed(made, 1, bar=60.0, stamp=claim_seal(row))
+    found = {each.kind: each for each in check_study(changed(forged, 2, bar=70.0)) if each.kind in kinds}
+    assert found["stamp_chain_broken"].where == "claims, row 2, column chain"
+    assert "Go back to the table of claims as it was fixed." in found["stamp_chain_broken"].advice
+    assert found["claim_changed_after_stamp"].where == "claims, row 3, column stamp"
+    assert "fix the new ones as another claim" in found["claim_changed_after_stamp"].advice
+    assert all(each.severity == "warning" for each in found.values())
 
 
 def test_a_claim_is_withdrawn_with_a_reason_and_stays():
@@ -219,7 +232,7 @@ def test_a_withdrawal_needs_claim_name_and_reason(number, who, why, words):
 
 
 def test_a_request_for_a_time_stamp_is_what_rfc_3161_asks_for():
-    digest = anchor_hash(two_claims())
+    digest = stamps_hash(two_claims().table("claims"))
     request = time_stamp_request(digest)
     # byte by byte from RFC 3161, 2.4.1, and the algorithm identifier of RFC 5754, 2.2: version 1; SHA-256 with NULL;
     # the hash; certReq TRUE
@@ -239,9 +252,9 @@ def test_the_page_to_sign_names_every_claim_and_the_hash():
     made = two_claims()
     page = page_to_sign(made)
     assert "2. “drier”, fixed at 2025-03-01 09:00:00 by leader" in page
-    assert anchor_hash(made) in page
+    assert stamps_hash(made.table("claims")) in page
     assert "self-declaration" in page
-    assert anchor_hash(made) != anchor_hash(changed(made, 2, stamp="0" * 64))
+    assert stamps_hash(made.table("claims")) != stamps_hash(changed(made, 2, stamp="0" * 64).table("claims"))
 
 
 def test_the_first_score_of_its_own_evidence_is_the_limit_where_it_is_known():

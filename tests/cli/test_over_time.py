@@ -5,7 +5,7 @@ import json
 import pytest
 from click.testing import CliRunner
 
-from panel.cli.over_time import over_time
+from panel.cli.analyses import over_time
 from panel.errors import ModelError
 from panel.study.folder import write_study
 from panel.study.study import Study

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from panel.answers import NoAnswer
 from panel.claims.judge import CLAIMS
 from panel.errors import StudyError
-from panel.models.decision.record import with_decision
+from panel.models.decision.decide import with_decision
 from panel.plan.codes import no_openings, note_opening
 from panel.plan.safety import _no_reactions, _no_sign_offs, record_reaction, record_sign_off
 from panel.report.contents.blocks import (

@@ -8,15 +8,15 @@ from panel.errors import StudyError
 from panel.store.database import now, open_store
 from panel.store.events import Entry, record
 from panel.store.preparing import prepare
-from panel.store.tables import CURRENT_VERSION, STEPS, Step, bring_up_to_date
+from panel.store.tables import CURRENT_VERSION, STEPS, bring_up_to_date
 from tests.ballot_studies import ballot_study
 
-NEXT = Step(
+NEXT = (
     CURRENT_VERSION + 1,
     ("ALTER TABLE serving ADD COLUMN dose_mg REAL", "CREATE TABLE extra (a TEXT) STRICT"),
     ("ALTER TABLE serving ADD COLUMN dose_mg float8", "CREATE TABLE extra (a text)"),
 )
-AFTER = Step(CURRENT_VERSION + 2, ("INSERT INTO extra VALUES ('third')",), ("INSERT INTO extra VALUES ('third')",))
+AFTER = (CURRENT_VERSION + 2, ("INSERT INTO extra VALUES ('third')",), ("INSERT INTO extra VALUES ('third')",))
 
 
 def version(store):
@@ -32,7 +32,7 @@ def with_an_answer(store):
 
 
 def test_there_is_a_step_for_each_version_after_the_first():
-    assert [step.version for step in STEPS] == list(range(2, CURRENT_VERSION + 1))
+    assert [step[0] for step in STEPS] == list(range(2, CURRENT_VERSION + 1))
 
 
 def test_a_new_record_has_the_current_version(store):
@@ -72,7 +72,7 @@ def test_a_copy_is_made_before_the_first_step(store, where):
 
 def test_a_step_that_fails_changes_nothing(store):
     with_an_answer(store)
-    broken = Step(CURRENT_VERSION + 1, (NEXT.sqlite[0], "NO SUCH WORDS"), (NEXT.postgresql[0], "NO SUCH WORDS"))
+    broken = (CURRENT_VERSION + 1, (NEXT[1][0], "NO SUCH WORDS"), (NEXT[2][0], "NO SUCH WORDS"))
     with pytest.raises(Exception, match="syntax error"):
         bring_up_to_date(store.engine, store.place, (broken,), CURRENT_VERSION + 1)
     assert version(store) == CURRENT_VERSION

@@ -19,7 +19,7 @@ def test_threads_come_in_the_order_in_which_they_asked():
         for number in range(20):
             threads.append(threading.Thread(target=work, args=(number,)))
             threads[-1].start()
-            while len(turns._waiting) <= number:
+            while len(turns._waiting) <= number + 1:
                 time.sleep(0.001)
     for thread in threads:
         thread.join()

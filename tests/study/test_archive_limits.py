@@ -8,8 +8,8 @@ import zipfile
 import pytest
 
 from panel.errors import StudyError
-from panel.study import archive_limits
-from panel.study.archive_limits import open_archive, read_member, stays_inside
+from panel.study import archives as archive_limits
+from panel.study.archives import open_archive, read_member, stays_inside
 
 
 def packed(members: dict[str, bytes], **kinds: int) -> bytes:

@@ -4,7 +4,7 @@ import pytest
 
 from panel.errors import StudyError
 from panel.study.raw_table import RawTable, table_of_rows
-from panel.study.scores_import import ScoresLayout, _check_layout, guess_layout, role_names
+from panel.study.scores_import import ScoresLayout, _check_layout, guess_layout
 
 
 def table(header: str, *rows: str) -> RawTable:
@@ -96,9 +96,3 @@ def test_what_is_known_is_not_guessed():
 def test_layout_that_does_not_fit(layout: ScoresLayout, sentence: str):
     with pytest.raises(StudyError, match=sentence):
         _check_layout(table("a|b|c", "1|2|3"), layout)
-
-
-def test_roles():
-    assert role_names() == (
-        "assessor", "prototype", "attribute", "score", "replicate", "session", "position", "batch", "recorded_at"
-    )  # fmt: skip

@@ -12,8 +12,8 @@ import pytest
 import xlsxwriter
 
 from panel.errors import StudyError
-from panel.study import workbook_parts
-from panel.study.raw_table import _cell_text, open_workbook, sheet_names, sheet_rows
+from panel.study import archives
+from panel.study.archives import _cell_text, open_workbook, sheet_names, sheet_rows
 
 
 def workbook(write: Callable[[xlsxwriter.Workbook], None]) -> bytes:
@@ -110,7 +110,7 @@ def test_one_long_text_in_very_many_cells(monkeypatch: pytest.MonkeyPatch):
     assert len(content) < 20_000
     with open_workbook(content, "f"):
         pass
-    monkeypatch.setattr(workbook_parts, "_MAX_TEXT", 5_000_000)
+    monkeypatch.setattr(archives, "_MAX_TEXT", 5_000_000)
     with pytest.raises(StudyError, match="more text than can be read"), open_workbook(content, "f"):
         pass
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy import constants
 
 from panel.errors import StudyError
-from panel.study.units import (
+from panel.study.numbers_read import (
     _KNOWN_UNITS,
     _STANDARD_GRAVITY,
     commonest_unit,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import zipfile
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -12,7 +11,7 @@ import pytest
 
 from panel.errors import StudyError
 from panel.study import open_study as module
-from panel.study.open_study import _study_of_workbook, workbook_bytes, write_workbook
+from panel.study.open_study import _study_of_workbook, workbook_bytes
 from panel.study.study import Study
 from tests.study.small_study import frame, small_study
 from tests.study.test_raw_table import workbook
@@ -102,11 +101,3 @@ def test_more_rows_than_a_sheet_has(monkeypatch: pytest.MonkeyPatch):
 def test_fact_that_cannot_be_written():
     with pytest.raises(StudyError, match="The fact 'margin'"):
         workbook_bytes(Study({}, {"margin": float("nan")}))
-
-
-def test_file_is_not_replaced_unless_told(tmp_path: Path):
-    write_workbook(small_study(), tmp_path / "s.xlsx")
-    with pytest.raises(StudyError, match="is there already"):
-        write_workbook(small_study(), tmp_path / "s.xlsx")
-    write_workbook(small_study(), tmp_path / "s.xlsx", overwrite=True)
-    assert [path.name for path in tmp_path.iterdir()] == ["s.xlsx"]

@@ -10,7 +10,7 @@ import pytest
 
 from panel.errors import StudyError
 from panel.study.folder import write_study
-from panel.study.open_study import _study_of_zip, write_zip, zip_bytes
+from panel.study.open_study import _study_of_zip, zip_bytes
 from tests.study.small_study import small_study
 from tests.study.test_archive_limits import packed
 
@@ -57,13 +57,6 @@ def test_other_things_beside_the_study():
 def test_broken_zip_gives_one_sentence(content: bytes, sentence: str):
     with pytest.raises(StudyError, match=sentence):
         _study_of_zip(content, "f.zip")
-
-
-def test_file_is_not_replaced_unless_told(tmp_path: Path):
-    write_zip(small_study(), tmp_path / "s.zip")
-    with pytest.raises(StudyError, match="is there already"):
-        write_zip(small_study(), tmp_path / "s.zip")
-    assert [path.name for path in tmp_path.iterdir()] == ["s.zip"]
 
 
 def test_a_study_too_large_to_be_opened_again_is_not_packed(monkeypatch: pytest.MonkeyPatch):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import secrets
 from typing import Any
 
 import streamlit as st
@@ -9,8 +10,10 @@ import streamlit as st
 from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import ask, attempt, plain, say, show_picture
 from panel.app.widgets import show as show_told
-from panel.claims.claim import anchor_hash, fields_of, page_to_sign, time_stamp_request, with_claim, with_withdrawn
+from panel.checks.claim_stamps import stamps_hash
+from panel.claims.claim import fields_of, page_to_sign, with_claim, with_withdrawn
 from panel.claims.judge import CLAIMS, DRAFT, Claims, Draft, judge_drafts, suggested
+from panel.claims.time_stamp import time_stamp_request, verify_time_stamp
 from panel.study.knowledge import claim_kinds
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
@@ -155,9 +158,32 @@ def _anchor(study: StudyInUse) -> None:
         st.download_button(
             "Page to print and sign", page_to_sign(study.study), f"{name}_to_sign.txt", on_click="ignore"
         )
-        request = time_stamp_request(anchor_hash(study.study))
+        nonce = st.session_state.setdefault(study.choice("nonce"), secrets.randbits(64))
+        request = time_stamp_request(stamps_hash(study.study.table("claims")), nonce)
         st.download_button("Request for a time stamp (RFC 3161)", request, f"{name}.tsq", on_click="ignore")
     st.caption("The stamps are a self-declaration. A signature on paper or an authority's reply shows when they stood.")
+    with st.popover("Verify the reply of an authority"):
+        files = {
+            key: st.file_uploader(label, type=types, key=study.choice(key)) for key, (label, types) in _STAMP.items()
+        }
+        given = {key: None if file is None else file.getvalue() for key, file in files.items()}
+        if given["reply"] is None:
+            return
+        found = attempt(
+            lambda: verify_time_stamp(
+                given["reply"] or b"", study.study.table("claims"), request=given["request"], roots=given["roots"]
+            )
+        )
+        if found is not None:
+            (st.error if found.problems else st.success)(plain(found.words))
+            say([*found.problems[1:], *found.notes])
+
+
+_STAMP = {
+    "reply": ("Reply (.tsr)", ["tsr"]),
+    "request": ("The request it answers (.tsq)", ["tsq"]),
+    "roots": ("Certificate of an authority that you trust", ["pem", "crt", "cer", "der"]),
+}
 
 
 def _withdraw(study: StudyInUse, result: Claims) -> None:

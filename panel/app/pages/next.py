@@ -6,7 +6,7 @@ import streamlit as st
 
 from panel.answers import NEXT, PREDICTION
 from panel.app import widgets
-from panel.app.state import StudyInUse, keep, leave_message, moment
+from panel.app.state import StudyInUse, moment
 from panel.app.widgets import attempt, heading, plain
 from panel.models.emollients.next_prototype import NextPrototypes
 from panel.models.emollients.prediction_model import PredictionModel
@@ -116,14 +116,9 @@ def _keep_form(study: StudyInUse, model: PredictionModel, told: WhatIf) -> None:
         if not st.form_submit_button("Write it down"):
             return
     typed, day = (name or "").strip(), moment()[:10]
-    said = attempt(
-        lambda: keep(
-            study,
-            lambda now: keep_prediction(now, model, told, typed, day),
-            "The prediction is written down.",
-            to_disk=to_disk,
-        )
+    widgets.keep_and_tell(
+        study,
+        lambda now: keep_prediction(now, model, told, typed, day),
+        "The prediction is written down.",
+        to_disk=to_disk,
     )
-    if said is not None:
-        leave_message(said)
-        st.rerun()

@@ -11,14 +11,14 @@ import streamlit as st
 
 from panel.answers import DIFFERENCES
 from panel.app.ballot_forms import with_session
-from panel.app.places import leave_for
-from panel.app.state import StudyInUse, keep, leave_message
+from panel.app.state import StudyInUse
 from panel.app.study_editors import ASKED_TO_JOIN
 from panel.app.widgets import (
     ask,
     attempt,
     csv_bytes,
     heading,
+    keep_and_tell,
     margin_field,
     plain,
     say,
@@ -198,17 +198,12 @@ def _missing_session(study: StudyInUse) -> None:
         chosen = st.multiselect("Serve together", study.study.prototypes, apart[:MOST_PER_SESSION])
         who = st.text_input("Who makes the plan (may know the key)") or ""
         if st.form_submit_button("Write this session into the study", type="primary"):
-            said = attempt(
-                lambda: keep(
-                    study,
-                    lambda now: with_session(now, chosen, who, len(now.table("servings"))),
-                    f"A session with {format_list(chosen)} is planned, and the key is sealed anew.",
-                    who=who,
-                )
+            keep_and_tell(
+                study,
+                lambda now: with_session(now, chosen, who, len(now.table("servings"))),
+                f"A session with {format_list(chosen)} is planned, and the key is sealed anew. See the page Ballots.",
+                who=who,
             )
-            if said is not None:
-                leave_message(said)
-                leave_for("ballots")
 
 
 def _never_joined(study: Study) -> list[str]:

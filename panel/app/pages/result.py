@@ -26,7 +26,7 @@ from panel.answers import (
 )
 from panel.app.guide import begin_tour, explain
 from panel.app.places import go, leave_for
-from panel.app.state import StudyInUse, demo_folder, keep, leave_message, moment
+from panel.app.state import StudyInUse, demo_folder, moment
 from panel.app.study_editors import mend, open_editor, way_to_mend
 from panel.app.widgets import (
     ask,
@@ -34,6 +34,7 @@ from panel.app.widgets import (
     drawer,
     heading,
     headline,
+    keep_and_tell,
     margin_field,
     plain,
     say,
@@ -41,7 +42,7 @@ from panel.app.widgets import (
     show_picture,
 )
 from panel.app.widgets import show as show_told
-from panel.models.decision.record import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
+from panel.models.decision.decide import NONE_CHOSEN, decisions_so_far, first_changed_decision, with_decision
 from panel.models.decision.wanted import Profile, target_profile
 from panel.models.over_time.after_feel import timed_attributes
 from panel.models.prototypes.differences import Differences
@@ -369,15 +370,10 @@ def _record(study: StudyInUse, told: Told) -> None:
             return
     words = {"reason": reason or "", "not_established": open_still or "", "who": who or "", "role": role or ""}
     words |= {"chosen": chosen or "", "runner_up": runner_up or "", "date": moment()}
-    said = attempt(
-        lambda: keep(
-            study,
-            lambda now: with_decision(now, seen=study.study, **words),
-            "The decision is recorded.",
-            who=words["who"],
-            to_disk=to_disk,
-        )
+    keep_and_tell(
+        study,
+        lambda now: with_decision(now, seen=study.study, **words),
+        "The decision is recorded.",
+        who=words["who"],
+        to_disk=to_disk,
     )
-    if said is not None:
-        leave_message(said)
-        st.rerun()

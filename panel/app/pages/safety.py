@@ -10,11 +10,11 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.ballot_forms import after_safety_change
-from panel.app.state import StudyInUse, keep, leave_message
-from panel.app.widgets import attempt, heading, plain, show_items
+from panel.app.state import StudyInUse
+from panel.app.widgets import attempt, heading, keep_and_tell, plain, show_items
 from panel.app.widgets import show as lay_out
 from panel.checks.all_checks import readiness
-from panel.errors import PanelError, StudyError
+from panel.errors import StudyError
 from panel.plan.safety import (
     OUTCOMES,
     SEVERITIES,
@@ -146,13 +146,13 @@ def _settle_form(study: StudyInUse) -> None:
 
 def _change(study: StudyInUse, name: str, make: Callable[[Study], pd.DataFrame], done: str, who: str) -> None:
     """Put a changed table into the study, let the ballots follow, and start the page again; or say what is missing."""
-    try:
-        said = keep(study, lambda now: replace(now, tables={**now.tables, name: make(now)}), done, who=who)
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    leave_message(" ".join(words for words in (said, after_safety_change(study)) if words))
-    st.rerun()
+    keep_and_tell(
+        study,
+        lambda now: replace(now, tables={**now.tables, name: make(now)}),
+        done,
+        who=who,
+        after=after_safety_change,
+    )
 
 
 def show(study: StudyInUse) -> None:

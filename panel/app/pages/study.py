@@ -11,10 +11,10 @@ import streamlit as st
 
 from panel.answers import FINDINGS
 from panel.app.new_study import show_start
-from panel.app.state import StudyInUse, keep, leave_message, moment
+from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.study_editors import mend, show_editors, way_to_mend
 from panel.app.study_forms import save_form
-from panel.app.widgets import ask, attempt, drawer, file_name, headline, plain, say, show_picture, table
+from panel.app.widgets import ask, attempt, drawer, file_name, headline, keep_and_tell, plain, say, show_picture, table
 from panel.checks.finding import SEVERITIES, Finding
 from panel.errors import PanelError
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
@@ -47,7 +47,7 @@ _SEVERITY_SIGNS = {"stop": ":material/block:", "warning": ":material/warning:", 
 _BEFORE_PEOPLE = ("always", "before anybody applies a sample", "while a sample is on the skin")
 
 
-def findings_by_severity(found: Iterable[Finding]) -> None:
+def _findings_by_severity(found: Iterable[Finding]) -> None:
     """Show the findings, the gravest first, each with its place and what to do."""
     together = list(found)
     for severity in SEVERITIES:
@@ -108,7 +108,7 @@ def batches(study: StudyInUse) -> None:
     table(batches_table(study.study), name="batches", alt="Batches with their age at test", full=full)
 
 
-def changed_scores(study: StudyInUse, names: Naming) -> None:
+def _changed_scores(study: StudyInUse, names: Naming) -> None:
     """Show the scores that the analysis does not use as they came in, and why."""
     used = scores_used(study.study)
     if used.set_aside.empty and used.corrected.empty:
@@ -118,7 +118,7 @@ def changed_scores(study: StudyInUse, names: Naming) -> None:
     table(shown, name="changed_scores", alt="Scores set aside or corrected, and why")
 
 
-def general_cautions() -> None:
+def _general_cautions() -> None:
     """Show the cautions that hold before anybody applies a sample."""
     known = cautions()
     say(known.loc[known["applies"].isin(_BEFORE_PEOPLE), "words"])
@@ -136,7 +136,7 @@ _LABELS = {
 }
 
 
-def correction_form(study: StudyInUse, names: Naming) -> None:
+def _correction_form(study: StudyInUse, names: Naming) -> None:
     """Let the user write one correction."""
     scores = study.study.scores
     with st.form("correction", clear_on_submit=False):
@@ -153,24 +153,14 @@ def correction_form(study: StudyInUse, names: Naming) -> None:
         why = right.text_input("Why", placeholder="such as: the ballot says 33.0")
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
         if st.form_submit_button("Write the correction"):
-            _write(study, place, {"new": new or "", "who": who or "", "why": why or ""}, to_disk=to_disk)
-
-
-def _write(study: StudyInUse, place: dict[str, str], words: dict[str, str], *, to_disk: bool) -> None:
-    """Add the correction to the study in use, and to its folder if that was asked for."""
-    try:
-        said = keep(
-            study,
-            lambda now: with_correction(now, place, when=moment(), **words),
-            "The correction is written; the score itself stays in the study.",
-            who=words["who"],
-            to_disk=to_disk,
-        )
-    except PanelError as error:
-        st.warning(plain(error), icon=":material/info:")
-        return
-    leave_message(said)
-    st.rerun()
+            words = {"new": new or "", "who": who or "", "why": why or ""}
+            keep_and_tell(
+                study,
+                lambda now: with_correction(now, place, when=moment(), **words),
+                "The correction is written; the score itself stays in the study.",
+                who=words["who"],
+                to_disk=bool(to_disk),
+            )
 
 
 # The parts: the study as it is, its editors, another one.
@@ -197,17 +187,17 @@ def show(study: StudyInUse) -> None:
     headline(what_is_in_the_study(study.study))
     grave = [finding for finding in found if finding.severity != SEVERITIES[-1]]
     say([what_the_findings_say(found)] if len(grave) > _MOST_TO_MIND else [finding.message for finding in grave])
-    findings_by_severity(found)
+    _findings_by_severity(found)
     drawer("What it is for", lambda: st.markdown(plain(study.study.facts.get("purpose") or _NO_PURPOSE)))
     drawer("Formulas", partial(formulas, study, names))
     drawer("Batches", partial(batches, study))
-    drawer("Scores set aside or corrected", partial(changed_scores, study, names))
+    drawer("Scores set aside or corrected", partial(_changed_scores, study, names))
     if len(study.study.scores):
         with st.expander("Correct a score, or set it aside"):
-            correction_form(study, names)
+            _correction_form(study, names)
     with st.expander("Save a copy of the study"):
         save_form(study)
-    drawer("Before anybody applies a sample", general_cautions)
+    drawer("Before anybody applies a sample", _general_cautions)
 
 
 # Who changed what in this study, and when?

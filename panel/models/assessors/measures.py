@@ -14,7 +14,6 @@ from panel.models.prototypes.panel_design import PanelDesign, ScoreArray, score_
 from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import (
     Agreement,
-    Disagreement,
     OwnTables,
     agreement,
     disagreement,
@@ -26,7 +25,6 @@ from panel.stats.assessors.agreement import (
 )
 from panel.stats.assessors.departures import (
     Departures,
-    Drift,
     Repeats,
     departures,
     drift,
@@ -38,7 +36,7 @@ from panel.stats.assessors.departures import (
 from panel.stats.assessors.scaling import ReversalRule, reversal_chance
 from panel.stats.comparing.group_means import f_tail
 from panel.stats.comparing.multiplicity import below, holm
-from panel.stats.mixed.inference import inference
+from panel.stats.mixed.inference import Estimates, inference
 from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study, those_in
 
@@ -46,7 +44,7 @@ SEPARATES_BELOW = 0.30
 """A person alone has few scores: panels with two or three replicates take a p-value of 0.30 to 0.50 of the own table
 as telling the prototypes apart (common practice, no source)."""
 
-CLEARLY_SEPARATES = 0.05
+_CLEARLY_SEPARATES = 0.05
 """P-value of the own table below which somebody's scores clearly follow the prototypes, be it the wrong way. Reversed
 scales are looked for among these alone as well: honest people among them go with the others, so that fewer tests are
 counted and nothing is lost."""
@@ -54,7 +52,7 @@ counted and nothing is lost."""
 FOLLOWS_PROTOTYPES = 0.10
 """P-value of the own table of somebody who reverses: the scores follow the prototypes, only the wrong way."""
 
-REVERSED_RULES = (ReversalRule(0.01, FOLLOWS_PROTOTYPES), ReversalRule(0.035, CLEARLY_SEPARATES, turn=2.0))
+REVERSED_RULES = (ReversalRule(0.01, FOLLOWS_PROTOTYPES), ReversalRule(0.035, _CLEARLY_SEPARATES, turn=2.0))
 """When a slope under zero is a reversed scale: by its p-value adjusted over everybody, or over those alone who clearly
 separate the prototypes, on attributes whose differences are large enough to tell a reversed slope from an honest one.
 On the others a reversed scale could hardly be found, so that counting them would add false findings and no true ones.
@@ -97,7 +95,7 @@ def assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
         "interaction_p_adjusted": holm(apart.stranger),
         "level": found.level,
         "h": found.level / spread,
-        "drift": numbers.drift.slope,
+        "drift": numbers.drift.estimate,
         "drift_p_adjusted": holm(numbers.drift.p_value),
     }
     names = {
@@ -228,7 +226,7 @@ def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: floa
     judged = numbers.judged & np.isfinite(found.slope)
     half = stdtrit(np.maximum(judged.sum(axis=0) - 1, 1), (1 + level) / 2) * apart.scale_error
     squares = np.where(judged, found.spread * (found.prototypes - 1), np.nan)
-    spread = mean_share(squares, found.prototypes - 1, numbers.repeats.independent / len(squares))
+    ratio, lower, _ = mean_share(squares, found.prototypes - 1, numbers.repeats.independent / len(squares))
     return pd.DataFrame(
         {
             "assessor": numbers.assessors,
@@ -240,8 +238,8 @@ def people_rows(numbers: PanelNumbers, lengths: Mapping[str, float], level: floa
             "scale_error": apart.scale_error,
             "scale_low": apart.scale - half,
             "scale_high": apart.scale + half,
-            "spread_ratio": spread.ratio,
-            "spread_p_adjusted": holm(spread.lower),
+            "spread_ratio": ratio,
+            "spread_p_adjusted": holm(lower),
             "repeat_ratio": numbers.repeats.overall,
             "repeat_p_adjusted": holm(numbers.repeats.overall_p),
             "level_share": _mean(found.level / length),
@@ -286,7 +284,7 @@ class PanelNumbers:
     own: OwnTables
     found: Agreement
     apart: Departures
-    drift: Drift
+    drift: Estimates
     repeats: Repeats
     others_f: Array
     others_p: Array
@@ -341,11 +339,9 @@ def _departures(
 ) -> Departures:
     extra = (_per(beyond, own, found.prototypes), own.df_error)
     # with few prototypes one attribute alone says little about how differently honest people see them
-    alone = disagreement(own.means)
-    drawn = moderated_variances(alone.mean_square, alone.df, independent)
-    panel = Disagreement(drawn.variance, drawn.df)
+    drawn = moderated_variances(*disagreement(own.means), independent)
     others = disagreement_without_each(own.means)
-    return departures(found, reliability, judged, panel, others, extra, residual_correlations(own))
+    return departures(found, reliability, judged, (drawn.variance, drawn.df), others, extra, residual_correlations(own))
 
 
 def _beyond(own: OwnTables) -> Array:

@@ -12,13 +12,13 @@ from panel.models.consumers.answers import AnswerGrid, answer_grid, numeric_answ
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import (
     CochranTests,
-    PeopleDifferences,
     cochran_tests,
     mcnemar_exact,
     pair_counts,
     ticked_differences,
     within_people,
 )
+from panel.stats.comparing.group_means import MeanDifferences
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.maps.components import correspondence
 from panel.study.study import Study
@@ -191,14 +191,14 @@ def _marked(lift: pd.DataFrame, level: float) -> pd.DataFrame:
 
 
 def _lift_frame(
-    grid: AnswerGrid, liked: np.ndarray | None, plain: PeopleDifferences | None, within: PeopleDifferences | None
+    grid: AnswerGrid, liked: np.ndarray | None, plain: MeanDifferences | None, within: MeanDifferences | None
 ) -> pd.DataFrame:
     nothing = np.full(len(grid.questions), np.nan)
     used = grid.values if liked is None else np.where(np.isnan(liked), np.nan, grid.values)
     ticked, not_ticked = (used == 1).sum(axis=(1, 2)), (used == 0).sum(axis=(1, 2))
     columns = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
-    first = {name: nothing if plain is None else getattr(plain.tests, name) for name in columns}
-    own = {name: nothing if within is None else getattr(within.tests, name)[:, 0] for name in columns}
+    first = {name: nothing if plain is None else getattr(plain, name) for name in columns}
+    own = {name: nothing if within is None else getattr(within, name)[:, 0] for name in columns}
     return pd.DataFrame(
         {
             "term": pd.Series(grid.questions, dtype="str"),
@@ -208,13 +208,13 @@ def _lift_frame(
             **{name: first[name] for name in columns[:5]},
             "p_adjusted": holm(first["p_value"]),
             **{name: first[name] for name in columns[5:]},
-            "n_consumers": nothing if plain is None else plain.n_people,
+            "n_consumers": nothing if plain is None else plain.n,
             "within_estimate": own["estimate"],
             "within_ci_low": own["ci_low"],
             "within_ci_high": own["ci_high"],
             "within_p_value": own["p_value"],
             "within_p_adjusted": holm(own["p_value"]),
-            "n_within": nothing if within is None else within.n_people[:, 0],
+            "n_within": nothing if within is None else within.n[:, 0],
         }
     )
 

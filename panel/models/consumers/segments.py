@@ -164,7 +164,7 @@ def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[
     if not found.any():
         return one, steps, _why(steps[0])
     if len(part) < len(left):
-        found = k_means(left[None], int(found.max()) + 1, rng).labels[0]
+        found = k_means(left[None], int(found.max()) + 1, rng)[0][0]
     return found, steps, ""
 
 
@@ -174,16 +174,16 @@ def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) ->
     steps: list[Step] = []
     for groups in range(2, _MOST_GROUPS + 1):
         more, share, p_value = more_groups(left, present, labels, DRAWS, rng)
-        smallest = int(np.bincount(more.labels, minlength=groups).min())
+        smallest = int(np.bincount(more, minlength=groups).min())
         stability = float("nan")
         accepted = p_value <= RARE and smallest >= _SMALLEST_GROUP
         if accepted:
-            stability = float(recovered(left, more.labels, AGAIN, rng).min())
+            stability = float(recovered(left, more, AGAIN, rng).min())
             accepted = stability >= _STABLE
         steps.append((groups, share, p_value, stability, smallest, accepted))
         if not accepted:
             break
-        labels = more.labels
+        labels = more
     return labels, steps
 
 

@@ -79,7 +79,7 @@ def target_profile(study: Study, weights: Mapping[str, float] | None = None) -> 
     StudyError
         If a window is upside down, a weight is negative or none is positive, or a fact cannot be understood.
     """
-    limits = study_targets(study).limits
+    limits = study_targets(study)
     if not limits:
         raise ModelError(
             "The study wants nothing: no attribute has a target window. Fill in target_low or target_high in the table "

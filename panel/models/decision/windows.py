@@ -138,7 +138,7 @@ def _luck(drawn: PanelDraws, base: int | None) -> dict[str, _Floats]:
     if base is None or not drawn.shrunken.size:
         return dict.fromkeys(("difference_shrunken", "wrong_sign"), np.full(shape, np.nan))
     family, place = (each.ravel() for each in np.indices(shape))
-    found = shrink_differences(drawn.estimate, drawn.own_variance, place, np.full_like(place, base), family)
+    found = shrink_differences(drawn.estimate, drawn.own_variance, place, np.full_like(place, base), family, drawn.dfs)
     wrong = np.where((drawn.estimate != drawn.estimate[:, [base]]).ravel(), found[1], np.nan)
     return {"difference_shrunken": found[0].reshape(shape), "wrong_sign": wrong.reshape(shape)}
 
@@ -308,6 +308,8 @@ class PanelDraws:
         (attributes, attributes) of the errors.
     errors, like
         (draws, attributes, prototypes): errors of the estimates, and true means of new prototypes that spread as these.
+    dfs
+        (attributes,) degrees of freedom of differences; None: the variances are known.
     """
 
     attributes: tuple[str, ...]
@@ -323,6 +325,7 @@ class PanelDraws:
     correlation: _Floats = field(default_factory=_NOTHING.copy)
     errors: _Floats = field(default_factory=_NOTHING.copy)
     like: _Floats = field(default_factory=_NOTHING.copy)
+    dfs: _Floats | None = None
 
     def intervals(self, level: float) -> _Floats:
         """Return lowest and highest true means, (2, attributes, prototypes)."""
@@ -372,7 +375,20 @@ def draw_panels(
     drawn, like = draw_shrunken(mean, own, errors, views, rng)
     shrunken = shrink(mean, own)[0]
     return PanelDraws(
-        kept, prototypes, mean, std_error, df, drawn, why_not, spread.sentence, shrunken, own, views, errors, like
+        kept,
+        prototypes,
+        mean,
+        std_error,
+        df,
+        drawn,
+        why_not,
+        spread.sentence,
+        shrunken,
+        own,
+        views,
+        errors,
+        like,
+        dfs,
     )
 
 

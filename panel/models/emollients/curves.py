@@ -21,8 +21,8 @@ from panel.stats.curves.flow import (
     needs_yield_stress,
 )
 from panel.stats.curves.over_time import ForceCurve, read_force_curve
+from panel.study.numbers_read import convert, read_unit, same_quantity
 from panel.study.study import Study
-from panel.study.units import convert, read_unit, same_quantity
 
 # Shear rates of use, 1/s. The ends of rubbing in: Brummer and Godersky (1999) Colloids Surf. A 152:89-94 (of the order
 # of 500 for creams, 5000 for lotions). Pick-up: common practice, no source.

@@ -1,7 +1,8 @@
-"""How far can differences be traced to the formulas? _Rung by rung, and no further than the data carry."""
+"""How far can differences be traced to the formulas? Step by step, and no further than the data carry."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,8 +33,8 @@ from panel.stats.maps.links import (
     Drivers,
     SingleLinks,
     best_by_chance,
-    correlation_needed,
     name_drivers,
+    needed_correlation,
     p_over_moves,
     single_links,
 )
@@ -42,27 +43,20 @@ from panel.study.knowledge import expected_directions
 from panel.study.study import Study
 
 DRAWS = 1000
-_RUNGS = ("moves", "swaps", "prototypes", "aliases", "descriptors", "prediction", "mixture", "ceiling")
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class _Rung:
-    """One rung: its name (one of `RUNGS`), its numbers, and why the ladder stops below it (empty where it does not)."""
-
-    name: str
-    numbers: pd.DataFrame
-    stopped: str
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Ladder:
-    """What the data say about the formulas, rung by rung.
+    """What the data say about the formulas, step by step.
 
     Parameters
     ----------
-    rungs
-        Moves, swaps (assessors as the units), swaps (prototypes as the units), aliases, one descriptor at a time, all
-        descriptors at once, mixture model, reliability ceiling. A rung that cannot be climbed has no numbers.
+    steps
+        Numbers of each step: moves, swaps (assessors as the units), swaps (prototypes as the units), aliases, one
+        descriptor at a time, all descriptors at once, mixture model, reliability ceiling. A step that cannot be taken
+        has none.
+    stopped
+        Why each step cannot be taken; empty where it can.
     verdicts
         `attribute verdict driver swaps doubtful running along`; see `panel.models.emollients.ladder`.
     links
@@ -73,7 +67,8 @@ class Ladder:
         Confidence level, how it was done, and what to know before trusting it.
     """
 
-    rungs: tuple[_Rung, ...]
+    steps: Mapping[str, pd.DataFrame]
+    stopped: Mapping[str, str]
     verdicts: pd.DataFrame
     links: Links | None
     copies: dict[str, str]
@@ -81,16 +76,9 @@ class Ladder:
     method: str
     notes: tuple[str, ...]
 
-    def rung(self, name: str) -> _Rung:
-        """Return the rung called `name`; KeyError if there is none."""
-        for rung in self.rungs:
-            if rung.name == name:
-                return rung
-        raise KeyError(name)
-
     def standing_out(self, name: str) -> tuple[int, int]:
-        """Return how many rows of a rung stand out after adjusting, and of how many."""
-        numbers = self.rung(name).numbers
+        """Return how many rows of a step stand out after adjusting, and of how many."""
+        numbers = self.steps[name]
         return int(below(numbers["p_adjusted"], SEEN).sum()), len(numbers)
 
     def mixture_models(self) -> pd.DataFrame:
@@ -102,14 +90,14 @@ class Ladder:
                 int(below(part["lack_p"], SEEN).sum()),
                 len(part),
             )
-            for model, part in self.rung("mixture").numbers.groupby("model", sort=False)
+            for model, part in self.steps["mixture"].groupby("model", sort=False)
         ]
         return pd.DataFrame(rows, columns=["model", "describes", "misses", "asked"])
 
     @property
     def prediction(self) -> pd.DataFrame:
-        """The numbers of the rung that predicts from all descriptors, without rows where it was not climbed."""
-        return self.rung("prediction").numbers
+        """The numbers of the step that predicts from all descriptors, without rows where it was not taken."""
+        return self.steps["prediction"]
 
 
 def find_ladder(
@@ -146,21 +134,23 @@ def find_ladder(
     made = None if model is None else swap_verdicts(_over_prototypes(model, level), swaps.confounds)
     if made is not None and made.empty:
         made, why_no_model = None, "the blends hold no swap whose effect could be told apart"
-    links, links_rung = _links(blends, columns, level)
-    rungs = (
-        _Rung("moves", swaps.moves, ""),
-        _Rung(
-            "swaps", swaps.swaps, "" if len(swaps.swaps) else "no two prototypes differ by exactly one emollient swap"
-        ),
-        _Rung("prototypes", pd.DataFrame() if made is None else made, why_no_model),
-        _Rung("aliases", swaps.aliases, ""),
-        links_rung,
-        _prediction(blends, columns, model, draws, rng),
-        _mixture(blends),
-        _Rung("ceiling", ceilings(blends).rename("ceiling").rename_axis("attribute").reset_index(), ""),
-    )
+    links, why_no_links = _links(blends, columns, level)
+    predicted, why_no_prediction = _prediction(blends, columns, model, draws, rng)
+    nothing, why_mixture = pd.DataFrame(), why_no_mixture(blends)
+    no_pair = "" if len(swaps.swaps) else "no two prototypes differ by exactly one emollient swap"
+    steps = {
+        "moves": (swaps.moves, ""),
+        "swaps": (swaps.swaps, no_pair),
+        "prototypes": (nothing if made is None else made, why_no_model),
+        "aliases": (swaps.aliases, ""),
+        "descriptors": (nothing if links is None else links.links, why_no_links),
+        "prediction": (predicted, why_no_prediction),
+        "mixture": (nothing if why_mixture else mixture_links(blends), why_mixture),
+        "ceiling": (ceilings(blends).rename("ceiling").rename_axis("attribute").reset_index(), ""),
+    }
     return Ladder(
-        rungs=rungs,
+        steps={name: numbers for name, (numbers, _) in steps.items()},
+        stopped={name: why for name, (_, why) in steps.items()},
         verdicts=attribute_verdicts(blends, swaps.swaps, made, links),
         links=links,
         copies=columns.copies,
@@ -182,39 +172,27 @@ def _over_prototypes(model: PredictionModel, level: float) -> pd.DataFrame:
     return effects.assign(p_adjusted=benjamini_hochberg(effects["p_value"].to_numpy()))
 
 
-def _links(blends: PrototypeLevel, columns: LinkColumns, level: float) -> tuple[Links | None, _Rung]:
-    n = len(blends.means)
-    why = ""
-    if n < _FEWEST_FOR_LINKS:
-        why = f"{n} blends are too few to set an attribute against a property; at least {_FEWEST_FOR_LINKS} are needed"
-    elif not columns.is_descriptor.any():
-        why = "no property of these blends is known well enough and differs between them"
-    if why:
-        return None, _Rung("descriptors", pd.DataFrame(), why)
-    links = find_links(blends, columns, level)
-    return links, _Rung("descriptors", links.links, "")
+def _links(blends: PrototypeLevel, columns: LinkColumns, level: float) -> tuple[Links | None, str]:
+    if why := _too_little(blends, columns, _FEWEST_FOR_LINKS, "set an attribute against a property"):
+        return None, why
+    return find_links(blends, columns, level), ""
 
 
 def _prediction(
     blends: PrototypeLevel, columns: LinkColumns, model: PredictionModel | None, draws: int, rng: np.random.Generator
-) -> _Rung:
-    n = len(blends.means)
-    why = ""
-    if n < FEWEST_FOR_PREDICTION:
-        why = (
-            f"{n} blends are too few to predict left-out ones from several properties; at least "
-            f"{FEWEST_FOR_PREDICTION} are needed"
-        )
-    elif not columns.is_descriptor.any():
-        why = "no property of these blends is known well enough and differs between them"
-    if why:
-        return _Rung("prediction", pd.DataFrame(), why)
-    return _Rung("prediction", predict_from_descriptors(blends, columns, model, draws, rng), "")
+) -> tuple[pd.DataFrame, str]:
+    purpose = "predict left-out ones from several properties"
+    if why := _too_little(blends, columns, FEWEST_FOR_PREDICTION, purpose):
+        return pd.DataFrame(), why
+    return predict_from_descriptors(blends, columns, model, draws, rng), ""
 
 
-def _mixture(blends: PrototypeLevel) -> _Rung:
-    why = why_no_mixture(blends)
-    return _Rung("mixture", pd.DataFrame() if why else mixture_links(blends), why)
+def _too_little(blends: PrototypeLevel, columns: LinkColumns, fewest: int, purpose: str) -> str:
+    if (n := len(blends.means)) < fewest:
+        return f"{n} blends are too few to {purpose}; at least {fewest} are needed"
+    if not columns.is_descriptor.any():
+        return "no property of these blends is known well enough and differs between them"
+    return ""
 
 
 def _method(swaps: TracedSwaps, draws: int) -> str:
@@ -406,8 +384,8 @@ def _facts(p: Floats, size: tuple[int, int], descriptors: int, beforehand: int, 
             "descriptors": [descriptors],
             "questions": [asked],
             "beforehand": [beforehand],
-            "r_needed": [correlation_needed(n, conf_level)],
-            "r_to_name": [correlation_needed(moves + 1, conf_level) if moves > 1 else float("nan")],
+            "r_needed": [float(needed_correlation(n, conf_level))],
+            "r_to_name": [float(needed_correlation(moves + 1, conf_level)) if moves > 1 else float("nan")],
             "r_by_chance": [best_by_chance(n, descriptors) if descriptors else float("nan")],
             "by_chance": [(1 - conf_level) * asked],
             "below_5_percent": [int((p < _DIFFERS).sum())],

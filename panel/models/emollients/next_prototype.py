@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import blend_warnings
 from panel.models.emollients.prediction_model import PredictionModel, model_rows, prediction_model
-from panel.models.emollients.predictions import REGION_TOLERANCE, Targets, study_targets, what_if
+from panel.models.emollients.predictions import REGION_TOLERANCE, Targets, study_targets, target_ends, what_if
 from panel.models.prototypes.differences import Differences
 from panel.stats.formulas.composition import hull_place
 from panel.stats.formulas.mixtures import information_gain, rounded_to_total
@@ -92,7 +92,7 @@ def propose_next(
     known = prediction_model(study, differences) if model is None else model
     wanted = study_targets(study) if targets is None else targets
     found = _candidates(known, wanted, level)
-    chosen = _chosen(found, has_targets=bool(wanted.limits))
+    chosen = _chosen(found, has_targets=bool(wanted))
     blends = [(purpose, found.amounts[place]) for purpose, place in chosen]
     apart = _untangling(study, known)
     if apart is not None:
@@ -116,7 +116,7 @@ def _candidates(model: PredictionModel, targets: Targets, level: float) -> _Cand
 
 def _chances(model: PredictionModel, found: Predicted, targets: Targets) -> Floats:
     """Return for each blend and attribute with a window the chance to fall into it."""
-    low, high = targets.windows(model.level.attributes)
+    low, high = target_ends(targets, model.level.attributes)
     wanted = ~(np.isnan(low) & np.isnan(high))
     return found.chance_between(low, high)[:, wanted]
 
@@ -138,7 +138,7 @@ def _tested(model: PredictionModel, targets: Targets) -> pd.DataFrame:
     std_error = np.broadcast_to(np.sqrt(model.level.panel_variance), mean.shape)
     found = Predicted(mean, std_error, np.broadcast_to(model.level.panel_df, mean.shape), mean, mean)
     expected = _chances(model, found, targets).sum(axis=1)
-    best = np.arange(len(expected)) == int(np.argmax(expected)) if targets.limits else np.zeros(len(expected), bool)
+    best = np.arange(len(expected)) == int(np.argmax(expected)) if targets else np.zeros(len(expected), bool)
     return pd.DataFrame({"prototype": model.level.means.index.astype("str"), "expected": expected, "best": best})
 
 
@@ -196,8 +196,8 @@ def _result(
         rank_gain = _gains(model, amounts[None])[0]
         gain = information_gain(_tested_rows(model), model.rows(amounts))[1]
         expected = float(told.profile["chance"].sum()) if told.inside else float("nan")
-        nearer = bool(targets.limits) and expected > most + _NEARER
-        wanted = (len(targets.limits), expected, nearer)
+        nearer = bool(targets) and expected > most + _NEARER
+        wanted = (len(targets), expected, nearer)
         rows.append((number, purpose, told.inside, *wanted, int(rank_gain[0]), float(gain[0])))
         amounts_rows += [(number, name, amount) for name, amount in blend.items() if amount > SAME_AMOUNT]
         profiles.append(told.profile.assign(proposal=number))
@@ -249,9 +249,9 @@ def _method(model: PredictionModel, n: int) -> str:
 
 def _notes(study: Study, model: PredictionModel, targets: Targets) -> list[str]:
     notes = ["Make it and test it beside the base: a prediction is no result.", *model.level.notes]
-    if not targets.limits:
+    if not targets:
         notes.append("The study states no target window, so nothing could be held against a target.")
-    beyond = [study.attribute_words(name) for name in targets.limits if name not in model.level.means.columns]
+    beyond = [study.attribute_words(name) for name in targets if name not in model.level.means.columns]
     if beyond:
         notes.append(f"Have a target window but no predicted mean: {', '.join(beyond)}.")
     return notes

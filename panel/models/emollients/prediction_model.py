@@ -254,8 +254,8 @@ def _lack(level: PrototypeLevel, attribute: str, order: Order, form: Form, fit: 
     if len(place) > len(row):
         shares, y = _shares(level)[0][place], level.each[attribute].to_numpy(dtype=float)
         found = lack_of_fit(shares, y, fit_mixture(shares, y, order, form=form))
-        if np.isfinite(found.statistic):
-            return (found.statistic, found.df, found.df_error, found.p_value, "repeats")
+        if np.isfinite(found[0]):
+            return (*found, "repeats")
     place_of = level.attributes.index(attribute)
     variance, df = float(level.panel_variance[place_of]), float(level.panel_df[place_of])
     statistic = fit.residual_ss / fit.df_error / variance

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -274,7 +274,7 @@ def what_if(
         distance=place.distance,
         nearest=dict(zip(names, place.nearest.tolist(), strict=True)),
         made_as=str(model.level.amounts.index[same][0]) if same.any() else "",
-        profile=_profile(model, amounts, targets or Targets.none(), level, inside=inside),
+        profile=_profile(model, amounts, targets or {}, level, inside=inside),
         level=level,
         method=model.method,
         notes=tuple(_notes(model, amounts, place, inside=inside)),
@@ -312,7 +312,7 @@ def _profile(
 ) -> pd.DataFrame:
     attributes = model.level.attributes
     found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df, level)
-    low, high = targets.windows(attributes)
+    low, high = target_ends(targets, attributes)
     numbers = {
         "estimate": found.estimate[0],
         "std_error": found.std_error[0],
@@ -388,22 +388,14 @@ def _notes(model: PredictionModel, amounts: NDArray[np.float64], place: HullPlac
 # What is wanted of each attribute: the window of the target profile, and the direction.
 
 
-@dataclass(frozen=True, slots=True)
-class Targets:
-    """Target windows by attribute: lowest and highest wanted mean, NaN where there is no limit on that side."""
+Targets = Mapping[str, tuple[float, float]]
+"""Lowest and highest wanted mean by attribute, NaN where there is no limit on that side."""
 
-    limits: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
-    @classmethod
-    def none(cls) -> Targets:
-        """Return a target profile that wants nothing."""
-        return cls()
-
-    def windows(self, attributes: Sequence[str]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Return the lower and upper ends for these attributes, NaN where nothing is wanted."""
-        nothing = (float("nan"), float("nan"))
-        ends = np.array([self.limits.get(name, nothing) for name in attributes], dtype=float).reshape(-1, 2)
-        return ends[:, 0], ends[:, 1]
+def target_ends(targets: Targets, attributes: Sequence[str]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the lower and upper ends for these attributes, NaN where nothing is wanted."""
+    ends = np.array([targets.get(name, (np.nan, np.nan)) for name in attributes], dtype=float).reshape(-1, 2)
+    return ends[:, 0], ends[:, 1]
 
 
 def study_targets(study: Study) -> Targets:
@@ -412,6 +404,4 @@ def study_targets(study: Study) -> Targets:
     ends = attributes[["target_low", "target_high"]].to_numpy(dtype=float)
     stated = np.isfinite(ends).any(axis=1)
     names = attributes["attribute"].to_numpy()[stated]
-    return Targets(
-        {str(name): (float(low), float(high)) for name, (low, high) in zip(names, ends[stated], strict=True)}
-    )
+    return {str(name): (float(low), float(high)) for name, (low, high) in zip(names, ends[stated], strict=True)}

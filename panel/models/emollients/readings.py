@@ -20,9 +20,9 @@ from panel.stats.formulas.composition import independent_moves, paired_contrasts
 from panel.stats.maps.links import correlations, needed_correlation
 from panel.study.formulas import blend_rounding, emollient_blend, joint_changes, matched_pairs
 from panel.study.knowledge import lexicon
+from panel.study.numbers_read import UNITS_WITHOUT_RATIOS, commonest_unit, convert, known_unit, same_quantity
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
-from panel.study.units import UNITS_WITHOUT_RATIOS, commonest_unit, convert, known_unit, same_quantity
 
 
 @dataclass(frozen=True, eq=False, slots=True)

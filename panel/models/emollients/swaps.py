@@ -18,7 +18,7 @@ from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.prototypes.batch_spread import BatchSpread, own_batch_spread
 from panel.models.prototypes.panel_design import PanelFit
-from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, shrunken_effects
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg
 from panel.stats.formulas.composition import (
     ALIAS_THRESHOLD,
@@ -52,10 +52,11 @@ class TracedSwaps:
         part.
     swaps
         One row per attribute and swap: `attribute swap removed added percent estimate std_error df statistic p_value
-        p_adjusted ci_low ci_high n_pairs n_assessors verdict because goes_along`. The estimate is the score with the
-        swap minus without it. `verdict` is `differs` where the adjusted p-value is below 5 % and nothing goes wholly
-        along with the swap, else `cannot tell`; `because` says what goes along with it, `goes_along` names the factors
-        that it cannot be told from at all.
+        p_adjusted ci_low ci_high n_pairs n_assessors verdict because goes_along shrunken wrong_sign`. The estimate is
+        the score with the swap minus without it. `verdict` is `differs` where the adjusted p-value is below 5 % and
+        nothing goes wholly along with the swap, else `cannot tell`; `because` says what goes along, `goes_along` names
+        the factors
+        that it cannot be told from at all; `shrunken` and `wrong_sign`: all changes on an attribute together.
     joint
         The same for changes of several emollients that never change apart: the effect belongs to all of them.
     interactions
@@ -100,7 +101,7 @@ def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = Non
     """
     blend = _blend(study)
     descriptors = find_descriptors(study)
-    scores = score_array(study, tuple(blend.index))
+    scores = _sittings(study, tuple(blend.index))
     differing = formula_pairs(study)
     pairs = oriented(differing.loc[differing["kind"] == "swap"])
     together = oriented(differing.loc[differing["kind"] == "joint"])
@@ -108,7 +109,7 @@ def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = Non
     spread = own_batch_spread(study, confounds)
     members = pd.concat([pairs, together], ignore_index=True)
     effects = _effects(scores, members, level, spread)
-    effects = swap_verdicts(effects, confounds)
+    effects = shrunken_effects(swap_verdicts(effects, confounds), "attribute")
     single = effects["swap"].isin(pairs["swap"])
     moves = independent_moves(blend.to_numpy(), blend_rounding(study))
     margin = study.facts.get("margin")
@@ -158,7 +159,7 @@ def _moves_frame(moves: Moves) -> pd.DataFrame:
     )
 
 
-def _effects(scores: ScoreArray, pairs: pd.DataFrame, level: float, spread: BatchSpread) -> pd.DataFrame:
+def _effects(scores: _Sittings, pairs: pd.DataFrame, level: float, spread: BatchSpread) -> pd.DataFrame:
     """Return the tested contrast of every change of emollients in `pairs`, one family of tests for all of them."""
     differences = _pair_differences(scores, pairs)
     changes = pairs[_CHANGE].drop_duplicates(ignore_index=True)
@@ -221,7 +222,7 @@ def _order_of_columns(*change: str, counted: str) -> list[str]:
     return ["attribute", *change, *tests, counted, "n_assessors"]
 
 
-def _interactions(scores: ScoreArray, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
+def _interactions(scores: _Sittings, pairs: pd.DataFrame, level: float) -> pd.DataFrame:
     """Return how much more each swap does where another has been made, from squares of four prototypes."""
     squares = _squares(pairs)
     changes = squares[["swap", "with_swap"]].drop_duplicates(ignore_index=True)
@@ -271,7 +272,7 @@ TEST_COLUMNS = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low",
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class ScoreArray:
+class _Sittings:
     """The scores of the trained assessors: `values` is assessors x sittings x attributes x prototypes, NaN if none.
 
     A sitting is one session and replicate; several scores of one person, sitting, attribute and prototype are averaged.
@@ -287,7 +288,7 @@ class ScoreArray:
         return _places(self.prototypes, names)
 
 
-def score_array(study: Study, prototypes: Sequence[str]) -> ScoreArray:
+def _sittings(study: Study, prototypes: Sequence[str]) -> _Sittings:
     """Return the scores that trained assessors gave to `prototypes`; ModelError if there are none."""
     listed = study.table("assessors")
     consumers = listed.loc[listed["kind"] == "consumer", "assessor"]
@@ -311,14 +312,14 @@ def score_array(study: Study, prototypes: Sequence[str]) -> ScoreArray:
     count = np.bincount(place, minlength=size)
     total = np.bincount(place, weights=scores["score"].to_numpy(dtype=float), minlength=size)
     values = np.divide(total, count, out=np.full(size, np.nan), where=count > 0).reshape(shape)
-    return ScoreArray(values, tuple(map(str, assessors)), attributes, tuple(prototypes))
+    return _Sittings(values, tuple(map(str, assessors)), attributes, tuple(prototypes))
 
 
 def _places(names: Sequence[str], wanted: pd.Series) -> NDArray[np.intp]:
     return pd.Index(list(names), dtype="str").get_indexer(pd.Index(wanted))
 
 
-def _pair_differences(scores: ScoreArray, pairs: pd.DataFrame) -> NDArray[np.float64]:
+def _pair_differences(scores: _Sittings, pairs: pd.DataFrame) -> NDArray[np.float64]:
     """Return assessors x attributes x pairs: the mean over sittings of score(prototype) - score(versus).
 
     Only sittings in which the person scored both count, so whatever moves a whole sitting cancels. NaN where a
@@ -492,7 +493,7 @@ _ALWAYS = (
 
 def _swap_notes(
     study: Study,
-    scores: ScoreArray,
+    scores: _Sittings,
     pairs: pd.DataFrame,
     together: pd.DataFrame,
     differing: pd.DataFrame,
@@ -510,7 +511,7 @@ def _swap_notes(
     )
 
 
-def _on_pairs(scores: ScoreArray, pairs: pd.DataFrame, together: pd.DataFrame) -> Iterator[str]:
+def _on_pairs(scores: _Sittings, pairs: pd.DataFrame, together: pd.DataFrame) -> Iterator[str]:
     if pairs.empty:
         yield (
             "No two prototypes differ by exactly one emollient replaced by another at equal mass, so no single swap "
@@ -524,7 +525,7 @@ def _on_pairs(scores: ScoreArray, pairs: pd.DataFrame, together: pd.DataFrame) -
         yield f"Rests on one matched pair only, no interaction can be seen: {'; '.join(single)}."
 
 
-def _on_unpaired(scores: ScoreArray, changes: pd.DataFrame, differing: pd.DataFrame) -> Iterator[str]:
+def _on_unpaired(scores: _Sittings, changes: pd.DataFrame, differing: pd.DataFrame) -> Iterator[str]:
     paired = {*changes["prototype"], *changes["versus"]}
     alone = [name for name in scores.prototypes if name not in paired]
     if alone:
@@ -542,7 +543,7 @@ def _on_unpaired(scores: ScoreArray, changes: pd.DataFrame, differing: pd.DataFr
         yield f"The same formula, so their difference shows what batches and chance do: {named}."
 
 
-def _on_batches(study: Study, scores: ScoreArray) -> Iterator[str]:
+def _on_batches(study: Study, scores: _Sittings) -> Iterator[str]:
     batches = study.table("batches")
     made = batches.loc[batches["prototype"].isin(scores.prototypes), "prototype"].value_counts()
     if not (made > 1).any():
@@ -558,7 +559,7 @@ def _on_confounds(confounds: Confounds) -> Iterator[str]:
         yield finding.message
 
 
-def _on_assessors(scores: ScoreArray, changes: pd.DataFrame) -> Iterator[str]:
+def _on_assessors(scores: _Sittings, changes: pd.DataFrame) -> Iterator[str]:
     """Name the assessors who never scored both prototypes of any pair in one sitting, swap by swap."""
     scored = np.any(~np.isnan(scores.values), axis=2)  # assessors x sittings x prototypes
     for swap, part in changes.groupby("swap", sort=False):

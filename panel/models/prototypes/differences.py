@@ -23,6 +23,7 @@ from panel.models.prototypes.verdict import (
     attribute_verdicts,
     difference_verdicts,
     marked_pairs,
+    shrunken_differences,
     verdict_letters,
 )
 from panel.stats.arrays import Array, Codes
@@ -35,6 +36,7 @@ from panel.stats.mixed.inference import (
     inference,
     sequential_contrasts,
     widened,
+    with_few_groups,
 )
 from panel.stats.mixed.reml import (
     ASSESSOR,
@@ -64,10 +66,10 @@ class Differences:
         `attribute prototype estimate std_error df ci_low ci_high letters`: estimated means; two prototypes share a
         letter exactly where the verdict on their difference is not `differs`.
     pairs
-        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high alike_p alike_low
-        alike_high alike_level verdict said because`: all pairs, estimate = prototype minus versus, adjusted p-value and
-        interval by Tukey within each attribute; without numbers where the sessions leave no estimate. What decides on
-        `verdict` stands in `panel.models.prototypes.verdict`. `with_benchmark` where `versus` holds the verdict.
+        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high shrunken
+        wrong_sign alike_p alike_low alike_high alike_level verdict said because`: all pairs, estimate = prototype minus
+        versus, adjusted p-value and interval by Tukey within each attribute; without numbers where the sessions leave
+        no estimate. `panel.models.prototypes.verdict` decides on `verdict`; `with_benchmark` where `versus` holds it.
     versus
         The same columns for the differences from the benchmark, by Dunnett; without rows if there is none.
     variances
@@ -99,6 +101,12 @@ class Differences:
     level: float
     method: str
     notes: tuple[str, ...]
+
+    @property
+    def picked(self) -> pd.DataFrame:
+        """The differences told apart, from the benchmark where there is one, as far as they can be shrunken."""
+        rows = self.versus if self.benchmark else self.pairs
+        return rows.loc[(rows["verdict"] == DIFFERS) & rows["shrunken"].notna()]
 
     @property
     def in_order(self) -> bool:
@@ -160,12 +168,14 @@ def find_differences(
     means = [mean_rows(design, infer, level) for design, _, infer in told]
     attributes = attribute_verdicts(attributes, pairs, confounds, level, naming(study).attributes)
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
-    judged = judge(pairs)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
-    with_benchmark = judge(_stack(against, order)) if against else judged.iloc[:0]
     compared_with = benchmark if against else None
-    judged = marked_pairs(judged, compared_with)
     stacked = _stack(means, order)
+    judged = judge(shrunken_differences(stacked, pairs, pairs))
+    with_benchmark = judged.iloc[:0]
+    if against:
+        with_benchmark = judge(shrunken_differences(stacked, pairs, _stack(against, order)))
+    judged = marked_pairs(judged, compared_with)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,
@@ -181,8 +191,8 @@ def find_differences(
         margin=margin,
         margin_stated=margin_stated,
         level=level,
-        method=difference_method([design for design, _ in fits], compared_with, small_sample, in_order=bool(places)),
-        notes=(*difference_notes(fits, left_out), *confound_notes(confounds), *_late_notes(study, late)),
+        method=_difference_method([design for design, _ in fits], compared_with, small_sample, in_order=bool(places)),
+        notes=(*_difference_notes(fits, left_out), *confound_notes(confounds), *_late_notes(study, late)),
     )
 
 
@@ -292,7 +302,7 @@ def _stack(parts: Sequence[pd.DataFrame], order: pd.Index) -> pd.DataFrame:
 # A fitted panel model as tables: tests, estimated means, differences, variances.
 
 
-VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session", BATCH_TERM: "batch"}
+_VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session", BATCH_TERM: "batch"}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -327,7 +337,10 @@ def _minus(design: PanelDesign, first: Codes | list[int], second: Codes | list[i
 def attribute_rows(design: PanelDesign, fit: MixedFit, infer: Inference) -> pd.DataFrame:
     """Return the F test that no prototype differs, one row per attribute."""
     test = infer.test(no_difference(design, np.isfinite(design.response).T @ design.fixed))
-    names = [VARIANCE_COLUMNS[term] for term in design.terms]
+    if BATCH_TERM in design.terms:
+        batches = len(np.unique(design.groups[design.terms.index(BATCH_TERM)]))
+        test = with_few_groups(test, batches - len(design.prototypes))
+    names = [_VARIANCE_COLUMNS[term] for term in design.terms]
     at_zero = [", ".join(name for name, zero in zip(names, row, strict=True) if zero) for row in fit.at_zero.tolist()]
     return pd.DataFrame(
         {
@@ -413,9 +426,9 @@ def versus_rows(
     p_adjusted, half = np.full_like(found.estimate, np.nan), np.full_like(found.estimate, np.nan)
     told = design.told(contrasts)
     for row, covariance in enumerate(contrasts[told] @ covariance_of @ contrasts[told].T if told.any() else ()):
-        family = many_to_one(covariance)
-        p_adjusted[row, told] = family.p_value(found.statistic[row, told], found.df[row, told])
-        half[row, told] = family.critical(found.df[row, told], level) * found.std_error[row, told]
+        family, _ = many_to_one(covariance)
+        p_adjusted[row, told] = family.sf(np.abs(found.statistic[row, told]), found.df[row, told])
+        half[row, told] = family.isf(1 - level, found.df[row, told]) * found.std_error[row, told]
     return _differences(design, (others, np.full_like(others, base)), found, p_adjusted, half, told)
 
 
@@ -459,14 +472,14 @@ def _long(
 def variance_rows(design: PanelDesign, fit: MixedFit) -> pd.DataFrame:
     """Return the variances, one row per attribute, NaN where the model has no such term."""
     columns = dict.fromkeys(["assessor", "assessor_prototype", "session", "batch"], np.nan)
-    found = {VARIANCE_COLUMNS[term]: fit.variances[:, place] for place, term in enumerate(design.terms)}
+    found = {_VARIANCE_COLUMNS[term]: fit.variances[:, place] for place, term in enumerate(design.terms)}
     return pd.DataFrame({"attribute": design.attributes} | columns | found | {"residual": fit.variances[:, -1]})
 
 
 # How differences were computed, and what a reader must know before trusting them.
 
 
-def difference_method(
+def _difference_method(
     designs: list[PanelDesign], benchmark: str | None, small_sample: SmallSample, *, in_order: bool = False
 ) -> str:
     """Return how the differences were computed, as one paragraph for the report."""
@@ -503,7 +516,7 @@ def confound_notes(confounds: Confounds) -> tuple[str, ...]:
     return tuple(f"{finding.message} {finding.advice}" for finding in untold_findings(confounds))
 
 
-def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str, str]]) -> Iterator[str]:
+def _difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str, str]]) -> Iterator[str]:
     """Yield what a reader must know before trusting the differences, one sentence each."""
     for name, why in left_out:
         yield f"{name} is not compared: {why}."
@@ -527,6 +540,6 @@ def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tu
             if zero and term != ASSESSOR:
                 careful = " On average the tests are then careful rather than rash." if term == INTERACTION else ""
                 yield (
-                    f"The variance {VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
+                    f"The variance {_VARIANCE_COLUMNS[term].replace('_', ' x ')} is estimated at zero and pooled "
                     f"with the residual for {', '.join(zero)}.{careful}"
                 )

@@ -1,4 +1,7 @@
-"""What may be said of a difference: does it differ, is it alike, or can't it be told? One rule, made once."""
+"""What may be said of a difference: does it differ, is it alike, or can't it be told? How large without its luck?
+
+One rule, made once.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,7 @@ from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from panel.checks.confounds import (
@@ -20,18 +24,19 @@ from panel.checks.confounds import (
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, holm, letters_for, serial_gatekeeping
 from panel.stats.comparing.power import two_one_sided_tests
+from panel.stats.comparing.shrinkage import own_variances, shrink_differences, shrink_effects
 
 DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
-MATTERS = "differs and matters"
-MAY_MATTER = "differs, may matter"
+_MATTERS = "differs and matters"
+_MAY_MATTER = "differs, may matter"
 SMALL = "differs but small"
 WOULD_BE_SMALL = "differs, would be small"
 EQUIVALENT = "alike within the margin"
 WOULD_BE = "would be within the margin"
 ALPHA = 0.05
-TYPED_IN = "the margin was typed in after the scores, and shows nothing"
-NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
-COMES_AFTER = "comes after {0} in the order fixed beforehand"
+_TYPED_IN = "the margin was typed in after the scores, and shows nothing"
+_NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
+_COMES_AFTER = "comes after {0} in the order fixed beforehand"
 
 
 def difference_verdicts(
@@ -79,14 +84,14 @@ def difference_verdicts(
     beyond = np.zeros_like(apart) if margin is None else (low > margin) | (high < -margin)
     inside = np.zeros_like(apart) if margin is None else (low > -margin) & (high < margin)
     small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
-    plain = DIFFERS if margin is None else MAY_MATTER
+    plain = DIFFERS if margin is None else _MAY_MATTER
     said = np.select(
-        [apart & beyond, apart & within & inside, apart, within], [MATTERS, small, plain, equal], CANNOT_TELL
+        [apart & beyond, apart & within & inside, apart, within], [_MATTERS, small, plain, equal], CANNOT_TELL
     )
     verdict = np.select([apart, within & margin_stated], [DIFFERS, ALIKE], CANNOT_TELL)
     extra = [
-        (alone & ~open_ones & ~gated & in_turn, NOT_BESIDE_THE_OTHERS),
-        (within & ~np.array(margin_stated), TYPED_IN),
+        (alone & ~open_ones & ~gated & in_turn, _NOT_BESIDE_THE_OTHERS),
+        (within & ~np.array(margin_stated), _TYPED_IN),
     ]
     for where, why in extra:
         if where.any():
@@ -132,7 +137,7 @@ def attribute_verdicts(
     shut = np.flatnonzero(~below(p_adjusted, 1 - level) & np.isfinite(p_adjusted))
     gate = shut[np.argsort(place[shut], kind="stable")][:1]
     names = [words.get(str(name), str(name)) for name in attributes["attribute"].iloc[gate]]
-    why = COMES_AFTER.format(*names) if names else ""
+    why = _COMES_AFTER.format(*names) if names else ""
     first = place[gate].min(initial=np.inf)
     closed = np.where(place > first, why, "")
     open_ones, because = _asked(pairs, confounds)
@@ -259,3 +264,52 @@ def _with_batches(
         f"{word}, {IN_THESE_BATCHES}" if told != CANNOT_TELL and confounds.one_batch(*pair) else word
         for word, told, pair in zip(words, verdict, pairs, strict=True)
     ]
+
+
+# How large is what was picked because it came out large, and might its sign be wrong?
+
+
+def shrunken_differences(means: pd.DataFrame, pairs: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
+    """Return `rows`, of all pairs or from the benchmark, with `shrunken` and `wrong_sign`.
+
+    `means` (`attribute prototype estimate`) and `pairs` (`attribute prototype versus std_error df`) are of all
+    prototypes. `shrunken` is the difference drawn towards none as far as the prototypes of the attribute say that luck
+    made them differ; `wrong_sign` the chance that its sign is the other one. NaN where not all pairs of an attribute
+    were estimated.
+    """
+    attributes, prototypes = (tuple(dict.fromkeys(means[name])) for name in ("attribute", "prototype"))
+    every = pd.MultiIndex.from_product([attributes, prototypes])
+    known = means.set_index(["attribute", "prototype"])["estimate"].reindex(every)
+    estimate = known.to_numpy(float).reshape(len(attributes), len(prototypes))
+    estimate = estimate - estimate.mean(axis=1, keepdims=True)
+    squared = np.zeros((len(attributes), len(prototypes), len(prototypes)))
+    row, first, second = _places(pairs, attributes, prototypes)
+    squared[row, first, second] = squared[row, second, first] = pairs["std_error"].to_numpy(float) ** 2
+    whole = np.isfinite(estimate).all(axis=1) & np.isfinite(squared).all(axis=(1, 2))
+    variance = np.where(whole[:, None], own_variances(np.nan_to_num(squared)), np.nan)
+    df = pairs.groupby("attribute", sort=False)["df"].median().reindex(attributes).to_numpy(float)
+    row, first, second = _places(rows, attributes, prototypes)
+    found = shrink_differences(np.where(whole[:, None], estimate, np.nan), variance, first, second, row, df)
+    return rows.assign(shrunken=found[0], wrong_sign=found[1])
+
+
+def _places(
+    rows: pd.DataFrame, attributes: tuple[str, ...], prototypes: tuple[str, ...]
+) -> tuple[NDArray[np.intp], ...]:
+    """Return the places of attribute, prototype and versus of each row."""
+    named = zip(("attribute", "prototype", "versus"), (attributes, prototypes, prototypes), strict=True)
+    return tuple(pd.Index(among).get_indexer(pd.Index(rows[column])) for column, among in named)
+
+
+def shrunken_effects(rows: pd.DataFrame, family: str) -> pd.DataFrame:
+    """Return effects (`estimate std_error df`, such as of swaps) with `shrunken` and `wrong_sign`.
+
+    All rows with the same value of the column `family` are drawn towards none together; NaN where one has no estimate.
+    """
+    found = pd.DataFrame(np.nan, index=rows.index, columns=["shrunken", "wrong_sign"])
+    for _, own in rows.groupby(family, sort=False):
+        known = own.loc[own["estimate"].notna() & (own["std_error"] > 0)]
+        if len(known):
+            estimate, error, df = (known[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
+            found.loc[known.index] = np.column_stack(shrink_effects(estimate, error, float(np.median(df))))
+    return rows.assign(shrunken=found["shrunken"], wrong_sign=found["wrong_sign"])

@@ -57,6 +57,7 @@ from panel.views.prototypes.differences import (
     SMALLEST,
     TESTS,
     VARIANCES,
+    WITHOUT_LUCK,
 )
 from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES
 
@@ -152,9 +153,11 @@ TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
         "M": described(DIFFERENCES, MEANS),
         "T": described(DIFFERENCES, TESTS),
         "D": described(DIFFERENCES, FROM_BENCHMARK),
+        "DL": described(DIFFERENCES, WITHOUT_LUCK),
         "A": described(DIFFERENCES, PAIRS),
         "V": described(DIFFERENCES, VARIANCES),
         "S": described(SWAPS, swaps.SWAPS),
+        "SL": described(SWAPS, swaps.WITHOUT_LUCK),
         "SI": described(SWAPS, swaps.INTERACTIONS),
         "L": described(LADDER, PREDICTION),
         "C": described(MAP, COMPONENTS),

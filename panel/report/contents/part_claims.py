@@ -7,11 +7,12 @@ from collections.abc import Iterator
 import pandas as pd
 
 from panel.answers import DECISION, Answers, NoAnswer
-from panel.claims.claim import SELF_DECLARED, anchor_hash, first_broken_link
+from panel.checks.claim_stamps import first_broken_link, stamps_hash
+from panel.claims.claim import SELF_DECLARED
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
 from panel.errors import PanelError
-from panel.models.decision.record import decisions_so_far, first_changed_decision
+from panel.models.decision.decide import decisions_so_far, first_changed_decision
 from panel.models.emollients.readings import JoinedReadings
 from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, FORMULATOR, PANEL_LEADER, people
 from panel.report.contents.blocks import (
@@ -102,7 +103,7 @@ def _sheet(answers: Answers) -> list[Block]:
     elif where:
         shown = recorded_table(claims, {"number": "Claim", **where})
         blocks.append(TextTable("Where they are to be made, by whom, and when they were fixed", shown))
-    anchor = f"SHA-256 over all stamps, to be signed or time-stamped: {anchor_hash(answers.study)}"
+    anchor = f"SHA-256 over all stamps, to be signed or time-stamped: {stamps_hash(answers.study.table('claims'))}"
     blocks += points([SELF_DECLARED, anchor])
     broken = first_broken_link(answers.study.table("claims"))
     if broken is not None:

@@ -66,6 +66,7 @@ from panel.views.prototypes.differences import (
     SMALLEST,
     TESTS,
     VARIANCES,
+    WITHOUT_LUCK,
     tell_differences,
     tell_sensitivity,
 )
@@ -99,7 +100,8 @@ def differences(answers: Answers) -> list[Block]:
     blocks: list[Block] = [Subheading("Differences between the prototypes (trained panel)")]
     if isinstance(found, NoAnswer):
         return [*blocks, Gap(found.why)]
-    tables = (numbers_of(answers, DIFFERENCES, table) for table in (MEANS, TESTS, FROM_BENCHMARK, PAIRS, VARIANCES))
+    shown = (MEANS, TESTS, FROM_BENCHMARK, WITHOUT_LUCK, PAIRS, VARIANCES)
+    tables = (numbers_of(answers, DIFFERENCES, table) for table in shown)
     gaps = [
         Gap(f"{row['attribute']} was not compared: {row['why']}.") for row in found.not_estimated.to_dict("records")
     ]
@@ -153,7 +155,8 @@ def emollients(answers: Answers) -> list[Block]:
             return
         decision = answers.decision
         causes = find_causes(found, None if isinstance(decision, NoAnswer) else decision)
-        tables = [numbers_of(answers, SWAPS, table) for table in (swap_views.SWAPS, swap_views.INTERACTIONS)]
+        shown = (swap_views.SWAPS, swap_views.WITHOUT_LUCK, swap_views.INTERACTIONS)
+        tables = [numbers_of(answers, SWAPS, table) for table in shown]
         yield from points(alias_sentences(found))
         yield from told_blocks(tell_causes(causes, names, *swap_views.swap_drawers(found, names)), *tables)
         yield from _ladder(answers)

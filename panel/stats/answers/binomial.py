@@ -136,8 +136,7 @@ def _smallest(n: Array, enough: Callable[[Array], NDArray[np.bool_]]) -> Counts:
 
 # How many answers are enough? The chance of success climbs in teeth as people are added, so there are two answers.
 #
-# With whole counts the chance can fall when one more person is asked. `first` is the smallest number that reaches
-# the
+# With whole counts the chance can fall when one more person is asked. `first` is the smallest number that reaches the
 # wanted chance; from `always` on, no number falls below it again.
 
 
@@ -223,17 +222,10 @@ def share_reached(x: ArrayLike, n: ArrayLike, chance: float) -> Array:
 # Between which values does a percentile of the population lie, whatever the shape of its distribution?
 
 
-@dataclass(frozen=True, slots=True)
-class PercentileInterval:
-    """A sample percentile and the order statistics around it; an end the sample is too small for is infinite."""
+def percentile_interval(values: ArrayLike, share: float, level: float = 0.95) -> tuple[float, float, float]:
+    """Return the value below which a `share` of the population lies, and both ends of a distribution-free interval.
 
-    estimate: float
-    low: float
-    high: float
-
-
-def percentile_interval(values: ArrayLike, share: float, level: float = 0.95) -> PercentileInterval:
-    """Return the value below which a `share` of the population lies, with a distribution-free interval.
+    An end the sample is too small for is infinite.
 
     The r-th smallest of n values lies above the percentile with the binomial probability of fewer than r values below
     it, so the ends are order statistics and each tail keeps to (1 - level) / 2 exactly or below. David & Nagaraja
@@ -252,7 +244,7 @@ def percentile_interval(values: ArrayLike, share: float, level: float = 0.95) ->
     ranks = np.arange(1, n + 1)
     low_ranks = ranks[lower_tail(ranks - 1, n, share) <= tail]
     high_ranks = ranks[upper_tail(ranks, n, share) <= tail]
-    return PercentileInterval(
+    return (
         float(np.quantile(ordered, share)),
         float(ordered[low_ranks[-1] - 1]) if len(low_ranks) else -np.inf,
         float(ordered[high_ranks[0] - 1]) if len(high_ranks) else np.inf,

@@ -6,7 +6,7 @@ totals, N their sum. A person who says yes everywhere, or nowhere, says nothing 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -136,7 +136,7 @@ def mcnemar_exact(only_first: ArrayLike, only_second: ArrayLike) -> Array:
 # Do the same people spread differently over categories in two conditions? Stuart and Maxwell's test.
 
 
-_SINGULAR = 1e-9  # relative size of an eigenvalue that is zero but for rounding
+_SINGULAR = 1e-9  # relative size of an eigenvalue or a determinant that is zero but for rounding
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -192,15 +192,7 @@ def paired_tables(categories: ArrayLike, n_categories: int) -> tuple[NDArray[np.
 # several people. Tukey (1958), Ann. Math. Stat. 29:614; Efron and Stein (1981), Ann. Stat. 9:586.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class PeopleDifferences:
-    """`tests` of the differences, and how many people, `n_people`, of `tests`' shape, they rest on."""
-
-    tests: MeanDifferences
-    n_people: NDArray[np.int64]
-
-
-def ticked_differences(response: ArrayLike, ticked: ArrayLike, level: float = 0.95) -> PeopleDifferences:
+def ticked_differences(response: ArrayLike, ticked: ArrayLike, level: float = 0.95) -> MeanDifferences:
     """Return the mean response where `ticked` (t, n, k) is 1 minus the mean where it is 0, question by question.
 
     `response` is (n, k), a row is a person; NaN in either leaves the cell out. The interval holds that the answers of
@@ -217,7 +209,7 @@ def ticked_differences(response: ArrayLike, ticked: ArrayLike, level: float = 0.
     return _jackknife(estimate, without, np.asarray(used.any(axis=2)), level)
 
 
-def within_people(response: ArrayLike, regressors: ArrayLike, level: float = 0.95) -> PeopleDifferences:
+def within_people(response: ArrayLike, regressors: ArrayLike, level: float = 0.95) -> MeanDifferences:
     """Return the change of the response with each regressor within people: least squares with a level of each person.
 
     `response` (n, k), `regressors` (t, m, n, k): t questions of m regressors each, such as m indicators of the answers
@@ -237,9 +229,9 @@ def within_people(response: ArrayLike, regressors: ArrayLike, level: float = 0.9
     people = np.broadcast_to(telling.any(axis=2, keepdims=True), without.shape)
     m = x.shape[1]
     parts = [_jackknife(estimate[:, a], without[:, :, a], people[:, :, a], level) for a in range(m)]
-    fields = ("estimate", "std_error", "df", "statistic", "p_value", "ci_low", "ci_high")
-    tests = MeanDifferences(*(np.stack([getattr(part.tests, name) for part in parts], axis=1) for name in fields))
-    return PeopleDifferences(tests, telling.sum(axis=1))
+    names = [field.name for field in fields(MeanDifferences)]
+    tests = MeanDifferences(*(np.stack([getattr(part, name) for part in parts], axis=1) for name in names))
+    return replace(tests, n=telling.sum(axis=1))
 
 
 def _cells(response: ArrayLike, regressors: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
@@ -247,9 +239,6 @@ def _cells(response: ArrayLike, regressors: Array) -> tuple[Array, Array, NDArra
     y = np.asarray(response, dtype=float)
     used = ~np.isnan(y) & ~np.isnan(regressors).any(axis=1)
     return np.where(used, y, 0.0), np.where(used[:, None], regressors, 0.0), used
-
-
-_SINGULAR = 1e-9  # relative: a determinant this small is zero but for rounding
 
 
 def _solved(squares: Array, products: Array) -> Array:
@@ -262,7 +251,7 @@ def _solved(squares: Array, products: Array) -> Array:
     return np.where(known[..., None], found, np.nan)
 
 
-def _jackknife(estimate: Array, without: Array, people: NDArray[np.bool_], level: float) -> PeopleDifferences:
+def _jackknife(estimate: Array, without: Array, people: NDArray[np.bool_], level: float) -> MeanDifferences:
     """Return tests from the estimates (t,) without each of the people (t, n) in turn.
 
     Where leaving out one person leaves nothing to compare, no standard error can be given.
@@ -273,4 +262,4 @@ def _jackknife(estimate: Array, without: Array, people: NDArray[np.bool_], level
     middle = values.sum(axis=1) / some
     spread = np.where(people, values - middle[:, None], 0.0)
     error = np.sqrt((some - 1) / some * (spread**2).sum(axis=1))
-    return PeopleDifferences(t_differences(estimate, error, n - 1.0, level), n)
+    return t_differences(n, estimate, error, n - 1.0, level)

@@ -125,16 +125,10 @@ def _solved_effects(right: Array, left: Array, n_column: Array) -> Array:
     return np.where(held, effect - mean, np.nan)
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Disagreement:
-    """What is seen differently beyond a wider or narrower use of the scale: mean square of means (q,) and its df."""
-
-    mean_square: Array
-    df: Array
-
-
-def disagreement(means: Array) -> Disagreement:
+def disagreement(means: Array) -> tuple[Array, Array]:
     """Return the mean square left of `means` (q, a, p) after assessors, prototypes and each assessor's slope on them.
+
+    Beside it, (q,) too, its degrees of freedom: what is seen differently beyond a wider or narrower use of the scale.
 
     In a table without holes (a - 1)(p - 2) degrees of freedom (Brockhoff, Schlich & Skovgaard 2015, Food Qual.
     Prefer. 39:156-166); otherwise as many as there are cells less what was fitted.
@@ -145,7 +139,7 @@ def disagreement(means: Array) -> Disagreement:
     return _disagreement(rest, there.sum(axis=(-1, -2)), there.any(axis=-1).sum(axis=-1), columns)
 
 
-def disagreement_without_each(means: Array) -> Disagreement:
+def disagreement_without_each(means: Array) -> tuple[Array, Array]:
     """Return the disagreement of the others, without each assessor in turn; arrays (q, a)."""
     each = _beyond_slopes(means, others_effects(means))
     rest = each.sum(axis=-1) - np.diagonal(each, axis1=1, axis2=2)
@@ -169,9 +163,9 @@ def _beyond_slopes(means: Array, effects: Array) -> Array:
     return np.where(square > 0, np.maximum(left, 0.0), 0.0)
 
 
-def _disagreement(rest: Array, cells: Codes, people: Codes, columns: Codes) -> Disagreement:
+def _disagreement(rest: Array, cells: Codes, people: Codes, columns: Codes) -> tuple[Array, Array]:
     df = (cells - 2 * people - columns + 2).astype(float)
-    return Disagreement(_ratio(rest, df), df)
+    return _ratio(rest, df), df
 
 
 def _centred(values: Array) -> Array:

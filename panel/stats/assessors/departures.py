@@ -13,7 +13,8 @@ import numpy as np
 from scipy.special import betainc, betaincc, fdtr, fdtrc, polygamma, psi, stdtr
 
 from panel.stats.arrays import Array
-from panel.stats.assessors.agreement import Agreement, Disagreement, OwnTables, column_effects, others_effects
+from panel.stats.assessors.agreement import Agreement, OwnTables, column_effects, others_effects
+from panel.stats.mixed.inference import Estimates
 
 SCALE_SD = 0.2
 """Standard deviation of honest use of the scale, between people and again between attributes of one person: two and a
@@ -60,8 +61,8 @@ def departures(
     found: Agreement,
     reliability: Array,
     judged: np.ndarray,
-    panel: Disagreement,
-    others: Disagreement,
+    panel: tuple[Array, Array],
+    others: tuple[Array, Array],
     extra: tuple[Array, Array],
     together: Array,
 ) -> Departures:
@@ -76,14 +77,14 @@ def departures(
     judged
         (q, a) whether the others tell the prototypes apart, so that agreement can be judged at all.
     panel, others
-        Disagreement with everybody in it, (q,), and with each assessor left out, (q, a).
+        Mean square of disagreement, and its df, with everybody in it, (q,), and with each assessor left out, (q, a).
     extra
         (q, a) variance of a person's means by which the own scatter exceeds the panel's (zero if it does not), and
         its degrees of freedom.
     together
         (q, q) correlations of what is left of the scores of one sample, for the error of a scale over attributes.
     """
-    base, base_df = panel.mean_square[:, None], panel.df[:, None]
+    base, base_df = (part[:, None] for part in panel)
     variance = base + extra[0]
     df = variance**2 / (base**2 / base_df + extra[0] ** 2 / np.maximum(extra[1], 1))
     n_others = np.isfinite(found.slope).sum(axis=1, keepdims=True) - 1
@@ -140,23 +141,22 @@ def _scale_elsewhere(weight: Array, towards: Array) -> tuple[Array, Array]:
     return np.maximum(found, _LEAST_SCALE), known**-0.5
 
 
-def _stranger(found: Agreement, others: Disagreement, extra: tuple[Array, Array], n_others: Array) -> Array:
+def _stranger(found: Agreement, others: tuple[Array, Array], extra: tuple[Array, Array], n_others: Array) -> Array:
     """Return the upper tail of the person's scatter about the line, given the others' and the own repeatability.
 
     The others' mean is itself uncertain, which adds slope^2 / n to the scatter about a line on it.
     """
-    usual = (others.mean_square + extra[0]) * (1 + np.minimum(found.slope**2, 1.0) / np.maximum(n_others, 1))
+    usual = (others[0] + extra[0]) * (1 + np.minimum(found.slope**2, 1.0) / np.maximum(n_others, 1))
     defined = np.isfinite(found.scatter) & np.isfinite(usual) & (found.prototypes > 2)
-    df, df_error = np.where(defined, found.prototypes - 2, 1.0), np.where(defined, others.df, 1.0)
+    df, df_error = np.where(defined, found.prototypes - 2, 1.0), np.where(defined, others[1], 1.0)
     return np.where(defined, fdtrc(df, df_error, np.where(defined, found.scatter / usual, 1.0)), np.nan)
 
 
 # Does an assessor repeat as well as the others do?
 #
-# An assessor's own residual variance over that of the others is F distributed if both are one variance: in data
-# with
-# equal cells this is Cochran's test of the largest variance and the k statistic of ASTM E691 in another dress,
-# k^2 = a F / (F + a - 1) for a assessors.
+# An assessor's own residual variance over that of the others is F distributed if both are one variance: in data with
+# equal cells this is Cochran's test of the largest variance and the k statistic of ASTM E691 in another dress, k^2 =
+# a F / (F + a - 1) for a assessors.
 
 
 _ALLOWED = 1.3
@@ -203,13 +203,13 @@ def repeats(own: OwnTables) -> Repeats:
     usual = np.where(np.isfinite(elsewhere), np.maximum(elsewhere, 1.0), 1.0)
     panel = _over(within.sum(axis=1, keepdims=True), df.sum(axis=1, keepdims=True))
     independent = _independent_attributes(own)
-    whole = mean_share(within, df, independent / len(f), _ALLOWED)
+    ratio, _, upper = mean_share(within, df, independent / len(f), _ALLOWED)
     return Repeats(
         ratio=np.sqrt(f),
         k=np.sqrt(_over(own.mean_square, panel)),
         p_value=_upper(f / usual, df, others_df),
-        overall=whole.ratio,
-        overall_p=whole.upper,
+        overall=ratio,
+        overall_p=upper,
         independent=independent,
     )
 
@@ -250,22 +250,7 @@ def _over(above: Array, below: Array) -> Array:
 # Does an assessor's level wander over the sessions in a way the others' does not?
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Drift:
-    """Change per session, its standard error, degrees of freedom and two-sided p-value; arrays (q, a)."""
-
-    slope: Array
-    std_error: Array
-    df: Array
-
-    @property
-    def p_value(self) -> Array:
-        """Two-sided p-value that the person's level goes with the others'; NaN where it cannot be had."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(2 * stdtr(self.df, -np.abs(self.slope / self.std_error)))
-
-
-def drift(sittings: Array, extra: tuple[Array, Array]) -> Drift:
+def drift(sittings: Array, extra: tuple[Array, Array]) -> Estimates:
     """Return each assessor's change per session beyond the others'.
 
     The yardstick is how much the others' sittings scatter about an additive table of assessors and sessions, so that
@@ -292,7 +277,7 @@ def drift(sittings: Array, extra: tuple[Array, Array]) -> Drift:
     usual = variance * (1 + _drift_over(np.ones_like(variance), np.isfinite(without).any(axis=-1).sum(axis=-1)))
     total = usual + extra[0]
     freedom = total**2 / (usual**2 / df + extra[0] ** 2 / np.maximum(extra[1], 1))
-    return Drift(slope, np.sqrt(_drift_over(total, square)), freedom)
+    return Estimates(slope, np.sqrt(_drift_over(total, square)), freedom)
 
 
 def _scatter(tables: Array) -> tuple[Array, Array]:
@@ -315,25 +300,15 @@ def _drift_over(above: Array, below: Array) -> Array:
 # One assessor's share of a sum of squares, over several attributes at once.
 #
 # If all a assessors scatter alike, an assessor's share of the sum of squares on one attribute is beta distributed
-# with
-# (d / 2, D / 2), d own and D others' degrees of freedom: Cochran's test of the largest variance. The mean share
-# over
-# attributes has the same mean and, the more independent attributes there are, a smaller variance; the beta
-# distribution
-# with that mean and variance stands for it.
+# with (d / 2, D / 2), d own and D others' degrees of freedom: Cochran's test of the largest variance. The mean share
+# over attributes has the same mean and, the more independent attributes there are, a smaller variance; the beta
+# distribution with that mean and variance stands for it.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class MeanShare:
-    """Arrays (a,): `ratio` of the person's standard deviation to the others', and both tails of the share."""
-
-    ratio: Array
-    lower: Array
-    upper: Array
-
-
-def mean_share(squares: Array, df: Array, independent: float, allowed: float = 1.0) -> MeanShare:
+def mean_share(squares: Array, df: Array, independent: float, allowed: float = 1.0) -> tuple[Array, Array, Array]:
     """Return how an assessor's share, on average over the attributes, compares with an equal one.
+
+    Arrays (a,): the ratio of the person's standard deviation to the others', and the lower and the upper tail.
 
     Parameters
     ----------
@@ -357,10 +332,10 @@ def mean_share(squares: Array, df: Array, independent: float, allowed: float = 1
     alpha, beta = (np.where(known, part * size, 1.0) for part in (expected, 1 - expected))
     with np.errstate(divide="ignore", invalid="ignore"):
         odds = share / (1 - share) * (1 - expected) / expected
-    return MeanShare(
-        ratio=np.where(known, np.sqrt(odds), np.nan),
-        lower=np.where(known, betainc(alpha, beta, np.where(known, share, 0.5)), np.nan),
-        upper=np.where(known, betaincc(alpha, beta, np.where(known, beyond, 0.5)), np.nan),
+    return (
+        np.where(known, np.sqrt(odds), np.nan),
+        np.where(known, betainc(alpha, beta, np.where(known, share, 0.5)), np.nan),
+        np.where(known, betaincc(alpha, beta, np.where(known, beyond, 0.5)), np.nan),
     )
 
 

@@ -91,8 +91,12 @@ def _ratio(above: Array, below: Array) -> Array:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class MeanDifferences:
-    """Differences of means with their t tests, arrays of one shape; NaN where they cannot be given."""
+    """Differences of means with their t tests, arrays of one shape; NaN where they cannot be given.
 
+    `n`: how many people each rests on.
+    """
+
+    n: Array
     estimate: Array
     std_error: Array
     df: Array
@@ -102,15 +106,18 @@ class MeanDifferences:
     ci_high: Array
 
 
-def t_differences(estimate: ArrayLike, std_error: ArrayLike, df: ArrayLike, level: float = 0.95) -> MeanDifferences:
-    """Return two-sided t tests of estimates; where the standard error is zero or unknown there is no test."""
+def t_differences(
+    n: ArrayLike, estimate: ArrayLike, std_error: ArrayLike, df: ArrayLike, level: float = 0.95
+) -> MeanDifferences:
+    """Return two-sided t tests of estimates from `n` people; no test where the standard error is zero or unknown."""
     estimate, error, df = (np.asarray(part, dtype=float) for part in np.broadcast_arrays(estimate, std_error, df))
     known = np.isfinite(error) & (error > 0) & (df > 0)
     error, df = np.where(known, error, np.nan), np.where(known, df, np.nan)
     statistic = estimate / error
     half = np.where(known, stdtrit(np.where(known, df, 1.0), (1 + level) / 2), np.nan) * error
     p_value = np.where(known, 2 * stdtr(np.where(known, df, 1.0), -np.abs(statistic)), np.nan)
-    return MeanDifferences(estimate, error, df, statistic, p_value, estimate - half, estimate + half)
+    n = np.broadcast_to(np.asarray(n), estimate.shape)
+    return MeanDifferences(n, estimate, error, df, statistic, p_value, estimate - half, estimate + half)
 
 
 def welch_differences(
@@ -133,4 +140,4 @@ def welch_differences(
     part_2 = np.divide(var_2, n_2, out=np.full(n_2.shape, np.nan), where=enough)
     below = part_1**2 / np.maximum(n_1 - 1, 1) + part_2**2 / np.maximum(n_2 - 1, 1)
     df = np.divide((part_1 + part_2) ** 2, below, out=np.full(n_1.shape, np.nan), where=below > 0)
-    return t_differences(mean_1 - mean_2, np.sqrt(part_1 + part_2), df, level)
+    return t_differences(n_1 + n_2, mean_1 - mean_2, np.sqrt(part_1 + part_2), df, level)

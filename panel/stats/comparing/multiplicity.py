@@ -110,17 +110,6 @@ _INTERPOLATION = np.linalg.inv(np.vander(_NEIGHBOURS, increasing=True).astype(fl
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class QuantileSeries:
-    """The quantiles of a studentized maximum at one level, a Chebyshev series in 1 / df from `_SERIES_FROM` on."""
-
-    coefficients: Array
-
-    def at(self, df: Array) -> Array:
-        """Return the quantile for each of `df`."""
-        return np.asarray(np.polynomial.chebyshev.chebval(2 * _SERIES_FROM / df - 1, self.coefficients))
-
-
-@dataclass(frozen=True, eq=False, slots=True)
 class StudentizedMaximum:
     """Distribution of a studentized maximum, from log S tabulated at `x` = 0, h, 2h, ...
 
@@ -145,7 +134,7 @@ class StudentizedMaximum:
         inside = self._log_survival_at(q[..., None] * s)
         return np.asarray(np.clip(np.exp(inside + log_weight).sum(axis=-1), 0.0, 1.0))
 
-    def isf(self, p: float, df: Array, series: QuantileSeries | None = None) -> Array:
+    def isf(self, p: float, df: Array, series: Array | None = None) -> Array:
         """Return the q with P(X / s > q) = p, for each of `df`.
 
         The quantile is smooth in 1 / df: many different ones are taken from `series`, made anew where it is not given.
@@ -158,15 +147,15 @@ class StudentizedMaximum:
         found = np.empty_like(distinct)
         found[~smooth] = self._solved(p, distinct[~smooth])
         if smooth.any():
-            found[smooth] = (series or self.quantile_series(p)).at(distinct[smooth])
+            series = self.quantile_series(p) if series is None else series
+            found[smooth] = np.polynomial.chebyshev.chebval(2 * _SERIES_FROM / distinct[smooth] - 1, series)
         return np.asarray(found[place].reshape(df.shape))
 
-    def quantile_series(self, p: float) -> QuantileSeries:
-        """Return the series of the q with P(X / s > q) = p."""
+    def quantile_series(self, p: float) -> Array:
+        """Return the coefficients of a Chebyshev series in 1 / df of the q with P(X / s > q) = p."""
         unit = np.polynomial.chebyshev.chebpts1(_SERIES_NODES)
         solved = self._solved(p, np.minimum(2 * _SERIES_FROM / (1 + unit), _NORMAL_DF))
-        coefficients = np.polynomial.chebyshev.chebfit(unit, solved, _SERIES_NODES - 1)
-        return QuantileSeries(np.asarray(coefficients, dtype=float))
+        return np.asarray(np.polynomial.chebyshev.chebfit(unit, solved, _SERIES_NODES - 1), dtype=float)
 
     def _solved(self, p: float, df: Array) -> Array:
         """Solve sf(q, df) = p by false position on log p, the end that stays put losing weight (Illinois)."""
@@ -274,7 +263,7 @@ def tukey_critical(k: int, df: Array, level: float) -> Array:
 
 
 @cache
-def _quantile_series(k: int, level: float) -> QuantileSeries:
+def _quantile_series(k: int, level: float) -> Array:
     return studentized_range(k).quantile_series(1 - level)
 
 
@@ -286,24 +275,8 @@ _LARGEST = 12.0  # a t of 12 with known variance has p below 1e-32
 _FACTOR_STEPS = 200
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class ManyToOne:
-    """Distribution of the largest absolute t, and how well one factor describes the correlations."""
-
-    maximum: StudentizedMaximum
-    misfit: float
-
-    def p_value(self, statistic: Array, df: Array) -> Array:
-        """Return the p-values adjusted over all the differences from the benchmark."""
-        return self.maximum.sf(np.abs(statistic), df)
-
-    def critical(self, df: Array, level: float) -> Array:
-        """Return the multiple of the standard error in a simultaneous interval at `level`."""
-        return self.maximum.isf(1 - level, df)
-
-
-def many_to_one(covariance: Array) -> ManyToOne:
-    """Return the distribution for differences with `covariance` (k, k), up to a scale.
+def many_to_one(covariance: Array) -> tuple[StudentizedMaximum, float]:
+    """Return the distribution of the largest absolute t of differences with `covariance` (k, k), up to a scale.
 
     Differences from one mean share that mean, so that corr(i, j) = l_i l_j (Dunnett 1955, J. Am. Stat. Assoc.
     50:1096); for unbalanced data, where this holds nearly, the nearest such l is used and its misfit is given.
@@ -318,7 +291,7 @@ def many_to_one(covariance: Array) -> ManyToOne:
     reach = (x / rest[:, None])[:, :, None]
     outside = ndtr(shift - reach) + ndtr(-shift - reach)  # P(|T_i| > x) given the shared mean
     survival = (-np.expm1(np.log1p(-np.minimum(outside, 1 - 1e-16)).sum(axis=0)) * weight).sum(axis=1)
-    return ManyToOne(_studentized_maximum(_GRID_STEP, np.log(np.clip(survival, 1e-300, 1.0))), misfit)
+    return _studentized_maximum(_GRID_STEP, np.log(np.clip(survival, 1e-300, 1.0))), misfit
 
 
 def _one_factor(correlation: Array) -> tuple[Array, float]:
@@ -343,9 +316,8 @@ def _one_factor(correlation: Array) -> tuple[Array, float]:
 
 # Intervals from draws of many quantities that hold for all of them at once, whatever the shape of each.
 #
-# Besag, Green, Higdon & Mengersen (1995), Stat. Sci. 10:3-41, section 6.3: the same order statistics from both
-# ends of
-# every quantity, chosen so that the wanted share of whole draws lies inside everywhere.
+# Besag, Green, Higdon & Mengersen (1995), Stat. Sci. 10:3-41, section 6.3: the same order statistics from both ends
+# of every quantity, chosen so that the wanted share of whole draws lies inside everywhere.
 
 
 def simultaneous_bands(drawn: Array, level: float) -> tuple[Array, Array]:

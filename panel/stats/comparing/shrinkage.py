@@ -21,18 +21,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import chdtri, ndtr
 
 from panel.stats.arrays import Array
 
-_STEPS, _ROUNDS = 60, 2
+_STEPS, _ROUNDS, _VARIANCES = 60, 2, 5
+_LARGEST_DF = 1e8
 _SHARE = (np.arange(_STEPS) + 0.5) / _STEPS
-_UNIFORM_SHARE = np.full(_STEPS, 1 / _STEPS)
-_FLAT_VARIANCE = (1 - _SHARE) ** -2 / ((1 - _SHARE) ** -2).sum()
-_OF_EACH_SPREAD = 10  # draws
-_PRIOR_ROWS = 3  # of the correlations of true values: the density of each is 1 - r2 before anything is seen
-_NOTHING = 1e-12  # a variance this small beside the others is none
-_UNKNOWN = 1e9  # so many times the others' variance: not seen at all
 _UNIFORM_SHARE = np.full(_STEPS, 1 / _STEPS)
 _FLAT_VARIANCE = (1 - _SHARE) ** -2 / ((1 - _SHARE) ** -2).sum()
 _OF_EACH_SPREAD = 10  # draws
@@ -53,6 +48,8 @@ class Spread:
         (..., steps) how likely each is; they add up to 1.
     pull
         (..., steps, k) weight of the own estimate against the common mean: 0 shrinks wholly, 1 not at all.
+    left
+        (..., steps, k) variances of the true values about that, the common mean being known.
     centre, centre_variance
         (..., steps) the common mean and its variance.
     """
@@ -60,22 +57,30 @@ class Spread:
     between: Array
     weight: Array
     pull: Array
+    left: Array
     centre: Array
     centre_variance: Array
 
 
 def _find_spread(
-    estimate: Array, variance: Array, centre: float | None = None, prior: Array = _UNIFORM_SHARE
+    estimate: Array,
+    variance: Array,
+    centre: float | None = None,
+    df: Array | None = None,
+    prior: Array = _UNIFORM_SHARE,
 ) -> Spread:
     """Return the spread behind estimates (k,) or (..., families, k) with these variances; NaN: not estimated.
 
     `centre` is the mean of the true values where it is known, such as 0 for effects; `prior` (steps,) of the shares.
+    `df` (...) are the degrees of freedom behind the variances of a family: what is picked as large is picked where they
+    came out small, so that they are averaged over too, with the prior 1 / v (Box and Tiao 1973, Bayesian Inference in
+    Statistical Analysis, 7.2).
     """
     there = np.isfinite(estimate) & np.isfinite(variance)
-    own = np.where(there, variance, 0.0)[..., None, :]
+    own = np.where(there, variance, 0.0)[..., None, :] * _multiples(df)
     value = np.where(there, estimate, 0.0)[..., None, :]
     number = np.maximum(there.sum(axis=-1), 1)
-    between = (own.sum(axis=(-2, -1)) / number)[..., None] * _SHARE / (1 - _SHARE)
+    between = own.sum(axis=-1) / number[..., None] * np.tile(_SHARE / (1 - _SHARE), own.shape[-2] // _STEPS)
     total = own + between[..., None]
     with np.errstate(divide="ignore", invalid="ignore"):
         precision = np.where(there[..., None, :] & (total > 0), 1 / total, 0.0)
@@ -90,24 +95,39 @@ def _find_spread(
         mean, mean_variance = np.full_like(mean, centre), np.zeros_like(mean)
     log = log - 0.5 * (precision * (value - mean[..., None]) ** 2).sum(axis=-1)
     weight = _learned(np.exp(log - log.max(axis=-1, keepdims=True)), prior)
-    return Spread(between, weight, pull, mean, mean_variance)
+    return Spread(between, weight, pull, pull * own, mean, mean_variance)
+
+
+def _multiples(df: Array | None) -> Array:
+    """Return (..., steps, 1) multiples of the variances: every share beside every variance that is as likely."""
+    if df is None:
+        return np.ones((_STEPS, 1))
+    known = np.where(np.isfinite(df), np.minimum(df, _LARGEST_DF), _LARGEST_DF)[..., None]
+    drawn = known / chdtri(known, (np.arange(_VARIANCES) + 0.5) / _VARIANCES)
+    return np.repeat(drawn, _STEPS, axis=-1)[..., None]
 
 
 def _learned(likelihood: Array, prior: Array) -> Array:
     """Return the weights (..., families, steps), each family's prior learned from the others."""
-    weight = likelihood * prior
+    each = likelihood.reshape(*likelihood.shape[:-1], -1, _STEPS)  # variances apart from shares
+    of_share = each.sum(axis=-2)
+    weight = of_share * prior
     weight = weight / weight.sum(axis=-1, keepdims=True)
     for _ in range(_ROUNDS if likelihood.ndim > 1 else 0):
-        weight = likelihood * (prior + weight.sum(axis=-2, keepdims=True) - weight)
+        weight = of_share * (prior + weight.sum(axis=-2, keepdims=True) - weight)
         weight = weight / weight.sum(axis=-1, keepdims=True)
-    return weight
+    with np.errstate(divide="ignore", invalid="ignore"):
+        part = np.where(of_share[..., None, :] > 0, each / of_share[..., None, :], 0.0)
+    return np.asarray((part * weight[..., None, :]).reshape(likelihood.shape))
 
 
-def shrink(estimate: Array, variance: Array, centre: float | None = None) -> tuple[Array, Array]:
+def shrink(
+    estimate: Array, variance: Array, centre: float | None = None, df: Array | None = None
+) -> tuple[Array, Array]:
     """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread."""
-    spread = _find_spread(estimate, variance, centre)
+    spread = _find_spread(estimate, variance, centre, df=df)
     mean = _shrunken(estimate, spread)
-    left = spread.pull * variance[..., None, :] + (1 - spread.pull) ** 2 * spread.centre_variance[..., None]
+    left = spread.left + (1 - spread.pull) ** 2 * spread.centre_variance[..., None]
     weight = spread.weight[..., None]
     whole = (weight * mean).sum(axis=-2)
     return whole, np.sqrt((weight * (left + (mean - whole[..., None, :]) ** 2)).sum(axis=-2))
@@ -119,13 +139,14 @@ def shrink_differences(
     first: NDArray[np.intp],
     second: NDArray[np.intp],
     family: NDArray[np.intp],
+    df: Array | None = None,
 ) -> tuple[Array, Array]:
     """Return the shrunken differences (m,) of pairs, and the chance that the sign seen is the wrong one.
 
     `estimate`, `variance` (families, k); `family`, `first`, `second` (m,) are places in them.
     """
-    spread = _find_spread(estimate, variance)
-    left = spread.pull * variance[..., None, :]
+    spread = _find_spread(estimate, variance, df=df)
+    left = spread.left
     mean, weight = _shrunken(estimate, spread), spread.weight[family]
     apart = mean[family, :, first] - mean[family, :, second]
     uneven = (spread.pull[family, :, first] - spread.pull[family, :, second]) ** 2
@@ -133,11 +154,10 @@ def shrink_differences(
     return _signs(apart, left_at, weight, estimate[family, first] - estimate[family, second])
 
 
-def shrink_effects(estimate: Array, std_error: Array) -> tuple[Array, Array]:
+def shrink_effects(estimate: Array, std_error: Array, df: float = _LARGEST_DF) -> tuple[Array, Array]:
     """Return effects (k,) of one family shrunken towards none, and the chance that the sign seen is the wrong one."""
-    spread = _find_spread(estimate, std_error**2, centre=0.0)
-    left = spread.pull * std_error**2
-    return _signs(_shrunken(estimate, spread).T, left.T, spread.weight, estimate)
+    spread = _find_spread(estimate, std_error**2, 0.0, df=np.array(df))
+    return _signs(_shrunken(estimate, spread).T, spread.left.T, spread.weight, estimate)
 
 
 def own_variances(squared: Array) -> Array:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import stdtr, stdtrit
 
 from panel.stats.arrays import Array
+from panel.stats.comparing.group_means import MeanDifferences, t_differences
 
 ALIAS_THRESHOLD = 0.9
 # Columns whose correlation misses 1 by less than this are the same column: float arithmetic loses about 1e-15.
@@ -43,20 +43,6 @@ class Aliases:
     group: NDArray[np.int64]
     sign: NDArray[np.int64]
     apart: NDArray[np.bool_]
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class PairedContrasts:
-    """Mean contrast of each column with its paired t test; `n` is how many people it rests on."""
-
-    n: NDArray[np.int64]
-    estimate: NDArray[np.float64]
-    std_error: NDArray[np.float64]
-    df: NDArray[np.float64]
-    statistic: NDArray[np.float64]
-    p_value: NDArray[np.float64]
-    ci_low: NDArray[np.float64]
-    ci_high: NDArray[np.float64]
 
 
 def independent_moves(blends: ArrayLike, rounding: float = 0.0) -> Moves:
@@ -118,7 +104,7 @@ def mean_of_known(values: NDArray[np.float64], axis: int) -> NDArray[np.float64]
     return np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
 
 
-def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> PairedContrasts:
+def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> MeanDifferences:
     """Test the mean of each column of `contrasts` (people x columns, or one column) against zero.
 
     The plain paired t test: each person gives one contrast, the people are the sample. NaN is a person who cannot
@@ -135,18 +121,7 @@ def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> PairedContras
     df = np.where(n > 1, n - 1.0, np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
         std_error = np.where(spread, np.sqrt(squares / df / n), np.nan)
-    statistic = estimate / std_error
-    half = stdtrit(df, 0.5 + level / 2) * std_error
-    return PairedContrasts(
-        n=np.asarray(n, dtype=np.int64),
-        estimate=estimate,
-        std_error=std_error,
-        df=df,
-        statistic=statistic,
-        p_value=2 * stdtr(df, -np.abs(statistic)),
-        ci_low=estimate - half,
-        ci_high=estimate + half,
-    )
+    return replace(t_differences(n, estimate, std_error, df, level), df=df)
 
 
 # Averages over blends of ingredients of which some values may be unknown.

@@ -189,16 +189,6 @@ class MixtureFit:
     p_value: float
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class LackOfFit:
-    """F test of what the model misses against the scatter of repeated blends; NaN where nothing was repeated."""
-
-    statistic: float
-    df: int
-    df_error: int
-    p_value: float
-
-
 def mixture_terms(q: int, order: Order, form: Form = "scheffe", slack: int = -1) -> tuple[tuple[int, ...], ...]:
     """Return the terms of a model for `q` components.
 
@@ -271,8 +261,11 @@ def fit_mixture(
     )
 
 
-def lack_of_fit(shares: ArrayLike, y: ArrayLike, fit: MixtureFit) -> LackOfFit:
-    """Test what the model misses against the scatter of blends that were made more than once."""
+def lack_of_fit(shares: ArrayLike, y: ArrayLike, fit: MixtureFit) -> tuple[float, int, int, float]:
+    """Test what the model misses against the scatter of blends that were made more than once.
+
+    F, its degrees of freedom above and below, and p; F and p are NaN where nothing was repeated.
+    """
     X, y = np.asarray(shares, float), np.asarray(y, float)
     _, blend, counts = np.unique(X.round(9), axis=0, return_inverse=True, return_counts=True)
     blend = blend.reshape(-1)
@@ -280,6 +273,6 @@ def lack_of_fit(shares: ArrayLike, y: ArrayLike, fit: MixtureFit) -> LackOfFit:
     pure_ss, pure_df = float(((y - means[blend]) ** 2).sum()), len(y) - len(counts)
     df = fit.df_error - pure_df
     if df <= 0 or pure_df <= 0 or pure_ss <= 0:
-        return LackOfFit(float("nan"), max(df, 0), pure_df, float("nan"))
+        return float("nan"), max(df, 0), pure_df, float("nan")
     statistic = (fit.residual_ss - pure_ss) / df / (pure_ss / pure_df)
-    return LackOfFit(statistic, df, pure_df, float(fdtrc(df, pure_df, statistic)))
+    return statistic, df, pure_df, float(fdtrc(df, pure_df, statistic))

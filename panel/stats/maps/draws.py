@@ -9,8 +9,6 @@ scaled by sqrt(df / chi-square), as in Student's t.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtri
@@ -186,22 +184,6 @@ def people_draws(ratings: Array, draws: int, rng: np.random.Generator) -> tuple[
 _NOT_LINKED = 1e-9
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Ellipses:
-    """One ellipse per row, n in all.
-
-    Parameters
-    ----------
-    half_axes
-        Lengths, the longer one first; shape (n, 2).
-    angles
-        Angle of the longer one to the first component in degrees, anticlockwise, in (-90, 90]; shape (n,).
-    """
-
-    half_axes: NDArray[np.float64]
-    angles: NDArray[np.float64]
-
-
 def resampled_means(scores: NDArray[np.float64], rng: np.random.Generator, draws: int) -> NDArray[np.float64]:
     """Return prototype means of panels drawn with replacement from the assessors; shape (draws, P, K).
 
@@ -302,15 +284,20 @@ def _region_radius(assessors: NDArray[np.float64] | float, level: float = 0.95) 
     return np.asarray(np.sqrt(2 * (n - 1) / free * fdtri(2, free, level)))
 
 
-def ellipses(covariances: NDArray[np.float64], assessors: NDArray[np.float64] | float, level: float = 0.95) -> Ellipses:
-    """Return the region of each mean from the covariance matrices (n, 2, 2) of the means' errors."""
+def ellipses(
+    covariances: NDArray[np.float64], assessors: NDArray[np.float64] | float, level: float = 0.95
+) -> tuple[Array, Array]:
+    """Return the region of each mean from the covariance matrices (n, 2, 2) of the means' errors.
+
+    Half axes (n, 2), the longer first, and the angle (n,) of the longer to the first axis in degrees, anticlockwise.
+    """
     values, vectors = np.linalg.eigh(covariances)
     radius = np.broadcast_to(_region_radius(assessors, level), values.shape[:1])
     half_axes = np.sqrt(np.maximum(values[:, ::-1], 0.0)) * radius[:, None]
     longer = vectors[:, :, -1]
     angles = np.degrees(np.arctan2(longer[:, 1], longer[:, 0]))
     angles = np.where(angles > 90, angles - 180, np.where(angles <= -90, angles + 180, angles))
-    return Ellipses(half_axes=half_axes, angles=angles)
+    return half_axes, angles
 
 
 def cloud_covariances(cloud: NDArray[np.float64], assessors: int) -> NDArray[np.float64]:

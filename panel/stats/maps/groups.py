@@ -9,8 +9,6 @@ weights of Liu 1988, Ann. Stat. 16:1696), which keeps every row's and every colu
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,14 +20,6 @@ _STARTS = 3  # random starts beside the one from the first principal axis
 _MAX_STEPS = 40
 _SWEEPS = 500  # of rows against columns in a table with gaps
 _SAME_EFFECT = 1e-9
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Grouping:
-    """Rows put into k groups: `labels` (..., n) from 0, and `within`, the sum of squares inside the groups."""
-
-    labels: Labels
-    within: Array
 
 
 def without_effects(table: Array) -> Array:
@@ -67,8 +57,10 @@ def _effects(table: Array) -> tuple[Array, Array]:
     return rows, columns
 
 
-def k_means(tables: Array, k: int, rng: np.random.Generator) -> Grouping:
+def k_means(tables: Array, k: int, rng: np.random.Generator) -> tuple[Labels, Array]:
     """Return the best of a few k-means groupings of the rows of each of B tables (B, n, p), all at once.
+
+    Labels (B, n) from 0, and the sums of squares inside the groups (B,).
 
     One start cuts the rows along the first principal axis into k equal parts, the others draw k rows.
     """
@@ -76,7 +68,7 @@ def k_means(tables: Array, k: int, rng: np.random.Generator) -> Grouping:
     total = np.einsum("bnp,bnp->b", tables, tables)
     labels, within = np.zeros((size, n), dtype=np.intp), np.full(size, np.inf)
     if k == 1:
-        return Grouping(labels, total - n * (tables.mean(axis=1) ** 2).sum(axis=1))
+        return labels, total - n * (tables.mean(axis=1) ** 2).sum(axis=1)
     for start in range(_STARTS + 1):
         if start == 0:
             centres = _centres(tables, _cut(tables, k), np.zeros((size, k, tables.shape[2])))
@@ -86,7 +78,7 @@ def k_means(tables: Array, k: int, rng: np.random.Generator) -> Grouping:
         found, left = _settled(tables, centres)
         better = total + left < within
         labels[better], within[better] = found[better], (total + left)[better]
-    return Grouping(labels, within)
+    return labels, within
 
 
 def _cut(tables: Array, k: int) -> Labels:
@@ -142,12 +134,12 @@ def _signs_drawn_anew(left: Array, present: NDArray[np.bool_], draws: int, rng: 
 
 def more_groups(
     left: Array, present: NDArray[np.bool_], fewer: Labels, draws: int, rng: np.random.Generator
-) -> tuple[Grouping, float, float]:
+) -> tuple[Labels, float, float]:
     """Ask whether one group more than `fewer` (labels from 0) says more than noise would.
 
     Returns
     -------
-    The grouping with one group more, the share by which it lowers the sum of squares inside the groups, and how often
+    The labels with one group more, the share by which it lowers the sum of squares inside the groups, and how often
     tables with the groups of `fewer` and noise only reach such a share.
     """
     k = int(fewer.max()) + 1
@@ -155,10 +147,10 @@ def more_groups(
     around = np.where(present, left - centres[fewer], 0.0)
     drawn = _signs_drawn_anew(around, present, draws, rng) + np.where(present, centres[fewer], 0.0)
     tables = np.concatenate([left[None], drawn])
-    more = k_means(tables, k + 1, rng)
-    share = 1 - more.within / k_means(tables, k, rng).within
+    more, within = k_means(tables, k + 1, rng)
+    share = 1 - within / k_means(tables, k, rng)[1]
     p_value = (1 + np.count_nonzero(share[1:] >= share[0])) / (1 + draws)
-    return Grouping(more.labels[0], more.within[:1]), float(share[0]), float(p_value)
+    return more[0], float(share[0]), float(p_value)
 
 
 def recovered(left: Array, labels: Labels, draws: int, rng: np.random.Generator) -> Array:
@@ -169,7 +161,7 @@ def recovered(left: Array, labels: Labels, draws: int, rng: np.random.Generator)
     """
     k, n = int(labels.max()) + 1, len(left)
     drawn = left[rng.integers(n, size=(draws, n))]
-    centres = _centres(drawn, k_means(drawn, k, rng).labels, np.zeros((draws, k, left.shape[1])))
+    centres = _centres(drawn, k_means(drawn, k, rng)[0], np.zeros((draws, k, left.shape[1])))
     again = ((centres**2).sum(axis=2)[:, None, :] - 2 * left @ np.swapaxes(centres, 1, 2)).argmin(axis=2)
     old = (labels[:, None] == np.arange(k)).astype(float)
     new = (again[:, :, None] == np.arange(k)).astype(float)

@@ -15,13 +15,16 @@ from functools import partial
 from typing import Literal
 
 import numpy as np
-from scipy.special import fdtrc, stdtr, stdtrit
+from scipy.special import chdtrc, chdtri, fdtrc, stdtr, stdtrit
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array
 from panel.stats.mixed.reml import MixedFit, inverse_information
 
 _LARGEST_DF = 1e8  # from here on t and the normal distribution agree to eight digits
+_POINT = 0.05  # the chance at which two distributions are made to agree
+_SHARES = (np.arange(200) + 0.5) / 200
+_HALVINGS = 50
 _SAME_DF = 1e-8  # relative: degrees of freedom that differ by less are one and the same
 
 
@@ -128,6 +131,38 @@ def _pooled_df(nu: Array) -> Array:
     expected = (safe / (safe - 2)).sum(axis=1)
     pooled = np.where(low, 2.0, 2 * expected / np.where(expected > r, expected - r, np.inf))
     return np.asarray(np.where(alike, nu.mean(axis=1), pooled))
+
+
+def with_few_groups(test: FTest, df_groups: float) -> FTest:
+    """Return an F test with the denominator degrees of freedom lowered for a variance known from few groups.
+
+    Where the groups came out alike by luck, Satterthwaite's formula gives a small error and many degrees of freedom at
+    once. Here the part s of the error that the groups' mean square brings is taken with its fiducial distribution,
+    s df / chi2, beside the rest (a generalised test: Tsui and Weerahandi 1989, JASA 84, 602-607; Khuri, Mathew and
+    Sinha 1998, Statistical Tests for Mixed Linear Models, for variance components), and the degrees of freedom are
+    those of the F with the same 5 % point. The part follows from Satterthwaite's df with the groups' alone, nu =
+    df / s^2.
+
+    Parameters
+    ----------
+    df_groups
+        Degrees of freedom of the groups, such as batches less prototypes.
+    """
+    share = np.sqrt(np.clip(df_groups / test.df_error, 0.0, 1.0))[:, None]
+    multiple = share * df_groups / chdtri(df_groups, _SHARES) + 1 - share
+    point = _where_falling(lambda x: chdtrc(test.df, test.df * x / multiple).mean(axis=1, keepdims=True), share)
+    nu = _where_falling(lambda nu: np.asarray(fdtrc(test.df, nu, point), dtype=float), share)
+    return FTest(test.statistic, test.df, np.minimum(nu[:, 0], test.df_error))
+
+
+def _where_falling(chance: Callable[[Array], Array], like: Array) -> Array:
+    """Return where a falling chance passes 5 %, by bisection of the logarithm."""
+    low, high = np.full_like(like, np.log(0.1)), np.full_like(like, np.log(_LARGEST_DF))
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        above = chance(np.exp(middle)) > _POINT
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    return np.asarray(np.exp((low + high) / 2))
 
 
 def widened(std_error: Array, df: Array, variance: Array | float, variance_df: float) -> tuple[Array, Array]:

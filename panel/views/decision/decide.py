@@ -44,9 +44,18 @@ from panel.study.shown import (
     typed,
     yes_no,
 )
-from panel.views.decision.decision_pictures import chance_words, chances_picture, window_text
+from panel.views.decision.decision_pictures import chances_picture, window_text
 from panel.views.told import Told, drawer
-from panel.words import NOTHING, capital, format_change, format_interval, format_list, format_number, format_share
+from panel.words import (
+    NOTHING,
+    capital,
+    chance_words,
+    format_change,
+    format_interval,
+    format_list,
+    format_number,
+    format_share,
+)
 
 _MOST_MISSED = 2
 

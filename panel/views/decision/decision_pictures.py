@@ -29,7 +29,7 @@ from panel.views.pictures import (
     wrapped,
 )
 from panel.views.told import Picture
-from panel.words import NOTHING, format_number
+from panel.words import NOTHING, chance_words, format_number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,15 +48,6 @@ _CHANCES_KEY = (
     "darker, the likelier."
 )
 _INTERVALS_KEY = "Shaded: the window. Dot: mean. Line: its interval."
-
-
-def chance_words(chance: float) -> str:
-    """Return a chance in per cent; never 0 or 100, which draws cannot show."""
-    if math.isnan(chance):
-        return NOTHING
-    if chance < 0.01:
-        return "< 1 %"
-    return "> 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
 def window_text(low: float, high: float, digits: int = 0) -> str:

@@ -73,19 +73,19 @@ def _verdict_sentences(ladder: Ladder, names: Naming) -> tuple[str, ...]:
 
 
 def _steps(ladder: Ladder) -> pd.DataFrame:
-    return pd.DataFrame({"rung": [rung.name for rung in ladder.rungs], "stopped": [r.stopped for r in ladder.rungs]})
+    return pd.DataFrame({"step": list(ladder.stopped), "stopped": list(ladder.stopped.values())})
 
 
 def _adds(row: Mapping[str, Any], about: About) -> str:
-    return f"Stops here: {row['stopped']}." if row["stopped"] else _WRITERS[row["rung"]](about)[0]
+    return f"Stops here: {row['stopped']}." if row["stopped"] else _WRITERS[row["step"]](about)[0]
 
 
 def _cannot(row: Mapping[str, Any], about: About) -> str:
-    return NOTHING if row["stopped"] else _WRITERS[row["rung"]](about)[1] or NOTHING
+    return NOTHING if row["stopped"] else _WRITERS[row["step"]](about)[1] or NOTHING
 
 
 def _moves(about: About) -> tuple[str, str]:
-    count = int(about.result.rung("moves").numbers["counts"].sum())
+    count = int(about.result.steps["moves"]["counts"].sum())
     return (
         f"The blends differ in {counted(count, 'independent way')}, so no more than {counted(count, 'effect')} can be "
         "told apart on any attribute.",
@@ -110,7 +110,7 @@ def _prototypes(about: About) -> tuple[str, str]:
 
 
 def _aliases(about: About) -> tuple[str, str]:
-    groups = int(about.result.rung("aliases").numbers["group"].nunique())
+    groups = int(about.result.steps["aliases"]["group"].nunique())
     if not groups:
         return ("No two emollients or properties move together closely.", "Looser ties; see the correlations.")
     return (
@@ -172,7 +172,7 @@ def _mixture(about: About) -> tuple[str, str]:
 
 
 def _ceiling(about: About) -> tuple[str, str]:
-    numbers = about.result.rung("ceiling").numbers
+    numbers = about.result.steps["ceiling"]
     share = numbers["ceiling"]
     least = numbers["attribute"].iloc[int(share.argmin())]
     return (
@@ -267,11 +267,11 @@ LADDER = Table(
     "How far the evidence carries, step by step",
     _steps,
     (
-        text("Step", "rung", _TITLES),
-        each_row("What it adds", _adds, "rung"),
-        each_row("What it cannot say", _cannot, "rung"),
+        text("Step", "step", _TITLES),
+        each_row("What it adds", _adds, "step"),
+        each_row("What it cannot say", _cannot, "step"),
     ),
-    key=("rung",),
+    key=("step",),
 )
 _LINKS = Table(
     "links",

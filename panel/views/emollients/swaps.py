@@ -8,11 +8,25 @@ from typing import Any
 import pandas as pd
 
 from panel.models.emollients.swaps import TracedSwaps
+from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
-from panel.study.shown import ATTRIBUTE, P_ADJUSTED, VERDICT, About, P, Source, Table, change, each_row, interval
+from panel.study.shown import (
+    ATTRIBUTE,
+    P_ADJUSTED,
+    SHRUNKEN,
+    VERDICT,
+    WRONG_SIGN,
+    About,
+    P,
+    Source,
+    Table,
+    change,
+    each_row,
+    interval,
+)
 from panel.views.told import Drawer, Shown, drawer
-from panel.words import counted, format_change, format_interval, p_words
+from panel.words import counted, format_change, format_interval, luck_words, p_words
 
 _MAY_BE = 0.2
 """Interactions with a larger adjusted p-value are no sentences."""
@@ -44,6 +58,10 @@ def _sources(result: TracedSwaps) -> tuple[Source, ...]:
     return (Source("scores", same={"attribute": "attribute"}, group=("swap", seen_on)),)
 
 
+def _told(effects: pd.DataFrame) -> pd.DataFrame:
+    return effects.loc[(effects["verdict"] == DIFFERS) & effects["shrunken"].notna()]
+
+
 def _base(row: Mapping[str, Any], _: About) -> str:
     return f"{counted(int(row['n_pairs']), 'pair')}, {counted(int(row['n_assessors']), 'assessor')}"
 
@@ -67,6 +85,19 @@ SWAPS = Table(
     sources=_sources,
     none="No two prototypes differ by one swap only, so no effect can be credited to a swap.",
 )
+WITHOUT_LUCK = Table(
+    "swaps_without_luck",
+    "Effects that were told, and what is left of each with luck taken out",
+    lambda found: _told(_all_effects(found)),
+    (
+        each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),
+        *(ATTRIBUTE, change("Change of the score"), SHRUNKEN, WRONG_SIGN),
+    ),
+    key=("attribute", "removed", "added"),
+    code="SL",
+    sources=_sources,
+    none="No effect was told, so none was picked because it came out large.",
+)
 INTERACTIONS = Table(
     "interactions",
     "What two swaps do together beyond the sum of both",
@@ -89,10 +120,22 @@ INTERACTIONS = Table(
 
 def swap_drawers(result: TracedSwaps, names: Naming) -> tuple[Drawer, ...]:
     """Return what lies behind the matrix of causes: all numbers, and what two swaps do together."""
-    found = [drawer("All effects of the swaps", Shown(SWAPS, result, names))] if len(_all_effects(result)) else []
+    effects = _all_effects(result)
+    table = Shown(SWAPS, result, names)
+    found = [drawer("All effects of the swaps", table)] if len(effects) else []
+    if len(_told(effects)):
+        found.append(drawer("With luck taken out", *_largest(effects, names), Shown(WITHOUT_LUCK, result, names)))
     together = _interaction_sentences(result, names)
     tables = (Shown(INTERACTIONS, result, names),) if len(result.interactions) else ()
     return (*found, drawer("Two swaps together", *together, *tables))
+
+
+def _largest(effects: pd.DataFrame, names: Naming) -> tuple[str, ...]:
+    """Return what is left of the largest effect told once the luck that made it the largest is taken out."""
+    told = _told(effects)
+    row = told.loc[told["estimate"].abs().idxmax()]
+    attribute = names.attribute(str(row["attribute"]))
+    return (f"The largest, {swap_words(row['swap'])} on {attribute}, is {luck_words(row, names.digits)}.",)
 
 
 def _interaction_sentences(result: TracedSwaps, names: Naming) -> tuple[str, ...]:

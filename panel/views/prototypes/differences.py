@@ -20,8 +20,10 @@ from panel.study.shown import (
     P_HOLM,
     PROTOTYPE,
     SCALE,
+    SHRUNKEN,
     STAGE,
     VERSUS,
+    WRONG_SIGN,
     About,
     Across,
     Column,
@@ -29,6 +31,7 @@ from panel.study.shown import (
     Source,
     Table,
     attribute_column,
+    change,
     degrees,
     each_row,
     number,
@@ -61,6 +64,7 @@ from panel.words import (
     format_number,
     format_typed,
     level_words,
+    luck_words,
     p_after_holm,
     p_words,
 )
@@ -184,6 +188,16 @@ PAIRS = Table(
     sources=_OF_PAIR,
     printed=False,
 )
+WITHOUT_LUCK = Table(
+    name="without_luck",
+    title="Differences that were told apart, and what is left of each with luck taken out",
+    rows="picked",
+    columns=(ATTRIBUTE, PROTOTYPE, VERSUS, change("Difference"), SHRUNKEN, WRONG_SIGN),
+    key=("attribute", "prototype", "versus"),
+    code="DL",
+    sources=_OF_PAIR,
+    none="No difference was told apart, so none was picked because it came out large.",
+)
 VARIANCES = Table(
     name="scatter",
     title="Where the scatter comes from, as standard deviations (the unrounded table holds variances)",
@@ -249,6 +263,7 @@ def tell_differences(result: Differences, names: Naming) -> Told:
             drawer("Attribute by attribute", *lines, TESTS),
             drawer("Means", MEANS),
             drawer("Differences from the benchmark", *([FROM_BENCHMARK] if result.benchmark else [])),
+            drawer("With luck taken out", *_largest(result, names), WITHOUT_LUCK),
             drawer("All pairs", PAIRS),
             drawer("With and without the changed scores", *changed),
             drawer("Where the scatter comes from", VARIANCES),
@@ -337,6 +352,16 @@ def _line(row: Mapping[Any, Any], result: Differences, names: Naming) -> str:
         if len(rows):
             parts.append(f"{words_of}{of_benchmark}: {format_list(_in_intervals(rows, result, names))}.")
     return " ".join(parts)
+
+
+def _largest(result: Differences, names: Naming) -> list[str]:
+    """Return what is left of the largest difference once the luck that made it the largest is taken out."""
+    told = result.picked
+    if told.empty:
+        return []
+    row = told.loc[told["estimate"].abs().idxmax()]
+    pair = f"{row['prototype']} minus {row['versus']} on {names.attribute(str(row['attribute']))}"
+    return [f"The largest difference, {pair}, is {luck_words(row, names.digits)}."]
 
 
 def _in_intervals(rows: pd.DataFrame, result: Differences, names: Naming) -> list[str]:

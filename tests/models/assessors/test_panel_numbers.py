@@ -31,7 +31,7 @@ def test_sessions_are_in_order_of_time_whatever_the_order_of_rows(study):
     turned = panel_numbers(backwards, backwards.scores, left_out_of(study), LEVEL)
     assert plain.sessions == turned.sessions == ("1", "2", "3")
     order = [turned.assessors.index(name) for name in plain.assessors]
-    np.testing.assert_allclose(turned.drift.slope[:, order], plain.drift.slope, atol=1e-9)
+    np.testing.assert_allclose(turned.drift.estimate[:, order], plain.drift.estimate, atol=1e-9)
 
 
 def test_sessions_with_names_go_by_when_they_were_recorded(study):
@@ -77,4 +77,4 @@ def test_one_session_means_no_drift():
     study = crossed_study(np.random.default_rng(3), assessors=4, prototypes=4, attributes=2, sessions=1)
     found = panel_numbers(study, study.scores, left_out_of(study), LEVEL)
     assert found.sessions == ("1",)
-    assert np.isnan(found.drift.slope).all()
+    assert np.isnan(found.drift.estimate).all()

@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.models.decision.record import (
+from panel.models.decision.decide import (
     _DECISION_COLUMNS,
     _decided_on,
     decisions_so_far,

@@ -9,7 +9,7 @@ from scipy.stats import ttest_rel
 from statsmodels.stats.anova import AnovaRM
 
 from panel.errors import ModelError
-from panel.models.emollients.swaps import ScoreArray, _contrast_frame, _mean_by, _pair_differences, score_array
+from panel.models.emollients.swaps import _contrast_frame, _mean_by, _pair_differences, _Sittings, _sittings
 from panel.stats.comparing.multiplicity import benjamini_hochberg
 from tests.formula_studies import scores_of, study_of
 
@@ -30,7 +30,7 @@ CHANGES = pd.DataFrame({"swap": ["S0", "S1", "S2"]})
 
 def array_of(values):
     n_assessors, _, n_attributes, n_prototypes = values.shape
-    return ScoreArray(
+    return _Sittings(
         values,
         tuple(f"A{number}" for number in range(n_assessors)),
         tuple(f"T{number}" for number in range(n_attributes)),
@@ -128,7 +128,7 @@ def test_scores_of_one_cell_are_averaged_and_replicates_are_sittings_of_their_ow
     again = [row | {"score": row["score"] + 4} for row in rows]
     later = [row | {"replicate": "2", "score": 2 * row["score"]} for row in rows]
     study = study_of({"P1": {"Aqua": 100.0}, "P2": {"Aqua": 100.0}}, scores=[*rows, *again, *later])
-    array = score_array(study, ("P1", "P2"))
+    array = _sittings(study, ("P1", "P2"))
     np.testing.assert_array_equal(array.values[0, :, 0, :], [[12, 22], [20, 40]])
     pairs = pd.DataFrame({"prototype": ["P2"], "versus": ["P1"]})
     assert _pair_differences(array, pairs).item() == (10 + 20) / 2
@@ -141,7 +141,7 @@ def test_only_trained_assessors_and_only_the_prototypes_asked_for():
         scores=scores_of(values, ["P1", "P2", "P9"]),
         assessors=[{"assessor": "A01", "kind": "trained"}, {"assessor": "A02", "kind": "consumer"}],
     )
-    array = score_array(study, ("P2", "P1"))
+    array = _sittings(study, ("P2", "P1"))
     assert array.assessors == ("A01",)
     np.testing.assert_array_equal(array.values[0, :, 0, :], [[1, 0], [4, 3]])
 
@@ -149,7 +149,7 @@ def test_only_trained_assessors_and_only_the_prototypes_asked_for():
 def test_without_a_trained_score_there_is_nothing_to_trace():
     study = study_of({"P1": {"Aqua": 100.0}}, scores=scores_of(np.ones((1, 1, 1, 1)), ["P9"]))
     with pytest.raises(ModelError, match="No trained assessor has scored a prototype that has a formula"):
-        score_array(study, ("P1",))
+        _sittings(study, ("P1",))
 
 
 N_FAMILIES, N_ATTRIBUTES = 500, 14

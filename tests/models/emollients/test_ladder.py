@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from panel.errors import ModelError
-from panel.models.emollients.ladder import _RUNGS, find_ladder
+from panel.models.emollients.ladder import find_ladder
 from panel.models.emollients.swaps import trace_swaps
 from panel.models.prototypes.differences import find_differences
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
@@ -21,14 +21,14 @@ LADDER = climb(DEMO)
 EFFECTS = [[-15.0, -8.0, 7.0], [0.0, 0.0, 18.0], [0.0, 0.0, 0.0]]
 
 
-def test_every_rung_is_there_in_order_with_numbers_or_a_reason():
-    assert tuple(rung.name for rung in LADDER.rungs) == _RUNGS
-    for rung in LADDER.rungs:
-        assert (len(rung.numbers) > 0) != bool(rung.stopped)
+def test_every_step_is_there_in_order_with_numbers_or_a_reason():
+    assert list(LADDER.steps) == list(LADDER.stopped)
+    for name, numbers in LADDER.steps.items():
+        assert (len(numbers) > 0) != bool(LADDER.stopped[name])
 
 
-def test_the_demo_stops_at_the_mixture_rung_only():
-    assert [rung.name for rung in LADDER.rungs if rung.stopped] == ["mixture"]
+def test_the_demo_stops_at_the_mixture_step_only():
+    assert [name for name, why in LADDER.stopped.items() if why] == ["mixture"]
 
 
 def test_verdicts_of_the_demo():
@@ -50,19 +50,19 @@ def test_known_swaps_are_found_and_a_null_attribute_gets_none():
     assert verdicts.loc["T3", ["verdict", "swaps", "doubtful"]].tolist() == ["alike", "", ""]
 
 
-def test_with_too_few_prototypes_the_upper_rungs_say_why():
+def test_with_too_few_prototypes_the_upper_steps_say_why():
     ladder = climb(hand_cream(EFFECTS, kept=[0, 1, 2, 4]))
-    assert "at least 6 are needed" in ladder.rung("prototypes").stopped
-    assert ladder.rung("descriptors").stopped.startswith("4 blends are too few")
-    assert ladder.rung("prediction").stopped.startswith("4 blends are too few")
+    assert "at least 6 are needed" in ladder.stopped["prototypes"]
+    assert ladder.stopped["descriptors"].startswith("4 blends are too few")
+    assert ladder.stopped["prediction"].startswith("4 blends are too few")
     assert ladder.links is None
-    assert len(ladder.rung("swaps").numbers)
+    assert len(ladder.steps["swaps"])
     assert set(ladder.verdicts["verdict"]) <= {"assessors", "unclear", "alike"}
 
 
 def test_two_prototypes_climb_to_the_swap_and_no_further():
     ladder = climb(hand_cream(EFFECTS, kept=[0, 1]))
-    assert [rung.name for rung in ladder.rungs if rung.stopped] == [
+    assert [name for name, why in ladder.stopped.items() if why] == [
         "prototypes",
         "descriptors",
         "prediction",
@@ -71,10 +71,10 @@ def test_two_prototypes_climb_to_the_swap_and_no_further():
     assert ladder.verdicts.set_index("attribute").loc["T1", "verdict"] == "assessors"
 
 
-def test_without_matched_pairs_the_swaps_rung_stops_and_prototypes_decide():
+def test_without_matched_pairs_the_swaps_step_stops_and_prototypes_decide():
     # half fraction of the three swaps and two more that are not one swap apart from any of them
     ladder = climb(hand_cream(EFFECTS, kept=[0, 3, 5, 6]))
-    assert "no two prototypes differ by exactly one emollient swap" in ladder.rung("swaps").stopped
+    assert "no two prototypes differ by exactly one emollient swap" in ladder.stopped["swaps"]
 
 
 def test_ingredients_nobody_knows_leave_no_property():
@@ -87,24 +87,24 @@ def test_ingredients_nobody_knows_leave_no_property():
     }
     ladder = climb(scored(formulas, np.array([[40.0, 50, 60, 45, 50, 50]]), kinds=dict.fromkeys(names, "emollient")))
     why = "no property of these blends is known well enough and differs between them"
-    assert ladder.rung("descriptors").stopped == why
-    assert ladder.rung("prediction").stopped == why
+    assert ladder.stopped["descriptors"] == why
+    assert ladder.stopped["prediction"] == why
 
 
 def test_richness_alone_is_no_swap():
     # one emollient, more and more of it, water making up for it
     formulas = {f"P{n}": {"Aqua": 90.0 - n, "Squalane": 10.0 + n} for n in range(6)}
     ladder = climb(scored(formulas, np.array([[40.0, 42, 44, 46, 48, 50]])))
-    assert ladder.rung("prototypes").stopped == "the blends hold no swap whose effect could be told apart"
+    assert ladder.stopped["prototypes"] == "the blends hold no swap whose effect could be told apart"
     assert any("richness and kind of emollient change together" in note for note in ladder.notes)
-    assert set(ladder.rung("mixture").numbers["form"]) == {"slack"}
+    assert set(ladder.steps["mixture"]["form"]) == {"slack"}
 
 
 def test_blends_that_vary_climb_to_the_mixture_model():
     truth = 30 + 40 * SHARES[:, 0]
     ladder = climb(scored(mixture_formulas(), [truth]))
-    assert ladder.rung("mixture").stopped == ""
-    assert set(ladder.rung("mixture").numbers["model"]) == {"linear", "quadratic"}
+    assert ladder.stopped["mixture"] == ""
+    assert set(ladder.steps["mixture"]["model"]) == {"linear", "quadratic"}
 
 
 def test_prediction_speaks_the_agreed_words():
@@ -138,8 +138,3 @@ def test_a_thousand_permutations_of_the_demo_are_quick():
 def test_a_study_without_scores_is_refused():
     with pytest.raises(ModelError, match="no scores"):
         climb(study_of({"P1": {"Aqua": 90.0}}))
-
-
-def test_an_unknown_rung_is_no_rung():
-    with pytest.raises(KeyError):
-        LADDER.rung("roof")

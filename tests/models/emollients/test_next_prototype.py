@@ -6,7 +6,7 @@ import pytest
 from panel.errors import ModelError
 from panel.models.emollients.next_prototype import _candidate_blends, propose_next
 from panel.models.emollients.prediction_model import prediction_model
-from panel.models.emollients.predictions import Targets, what_if
+from panel.models.emollients.predictions import what_if
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
 from tests.formula_studies import (
     ALKANE,
@@ -115,7 +115,7 @@ def test_without_targets_only_learning_is_left():
 
 
 def test_targets_can_be_given_and_unknown_ones_are_said():
-    found = propose_next(hand_cream(EFFECTS), targets=Targets({"T1": (20.0, 30.0), "T9": (0.0, 5.0)}))
+    found = propose_next(hand_cream(EFFECTS), targets={"T1": (20.0, 30.0), "T9": (0.0, 5.0)})
     assert found.proposals["purpose"].tolist() == ["target", "learn"]
     assert any("no predicted mean: T9" in note for note in found.notes)
 
@@ -132,7 +132,7 @@ def joint_study():
 
 
 def test_emollients_that_always_changed_together_get_a_prototype_that_parts_them():
-    found = propose_next(joint_study(), targets=Targets({"T1": (40.0, 45.0)}))
+    found = propose_next(joint_study(), targets={"T1": (40.0, 45.0)})
     last = found.proposals.iloc[-1]
     assert (last["purpose"], last["inside"]) == ("untangle", False)
     assert np.isnan(last["expected"])
@@ -148,7 +148,7 @@ def test_emollients_that_always_changed_together_get_a_prototype_that_parts_them
 
 def test_blends_that_vary_freely_are_proposed_between_those_that_were_made():
     truth = 30 + 40 * SHARES[:, 0]
-    found = propose_next(scored(mixture_formulas(), [truth]), targets=Targets({"T1": (45.0, 47.0)}))
+    found = propose_next(scored(mixture_formulas(), [truth]), targets={"T1": (45.0, 47.0)})
     assert found.proposals["inside"].all()
     profile = found.profiles.loc[found.profiles["proposal"] == 1]
     assert 43 < profile["estimate"].iloc[0] < 49

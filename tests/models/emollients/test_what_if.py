@@ -8,7 +8,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.models.emollients.prediction_model import model_of, prediction_model, prototype_level
-from panel.models.emollients.predictions import Targets, study_targets, what_if
+from panel.models.emollients.predictions import study_targets, what_if
 from tests.blend_studies import DEMO, RUNS, SHARES, hand_cream, mixture_formulas, scored
 from tests.formula_studies import ALKANE, ALMOND, CARBONATE, ISOSTEARATE, SHEA, TRIGLYCERIDE, hand_cream_formulas
 
@@ -72,8 +72,8 @@ def test_a_hundredth_of_a_per_cent_is_still_inside():
 
 
 def test_windows_give_chances_that_add_up():
-    low = what_if(MODEL, SPLIT, Targets({"T1": (float("nan"), 30.0)})).profile.set_index("attribute")
-    high = what_if(MODEL, SPLIT, Targets({"T1": (30.0, float("nan"))})).profile.set_index("attribute")
+    low = what_if(MODEL, SPLIT, {"T1": (float("nan"), 30.0)}).profile.set_index("attribute")
+    high = what_if(MODEL, SPLIT, {"T1": (30.0, float("nan"))}).profile.set_index("attribute")
     assert low.loc["T1", "chance"] + high.loc["T1", "chance"] == pytest.approx(1)
     assert np.isnan(low.loc["T2", "chance"])
     assert low.loc["T1", "target_high"] == 30

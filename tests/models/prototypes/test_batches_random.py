@@ -6,9 +6,9 @@ import statsmodels.formula.api as smf
 from scipy.stats import t
 
 from benchmarks.confounds import simulated
-from panel.models.prototypes.batch_spread import batch_spread, learned_batch_sd, own_batch_spread
+from panel.models.prototypes.batch_spread import _learned_batch_sd, batch_spread, own_batch_spread
 from panel.models.prototypes.differences import find_differences
-from panel.stats.mixed.inference import widened
+from panel.stats.mixed.inference import FTest, widened, with_few_groups
 from panel.study.study import Study
 
 A, P, B, R = 10, 4, 3, 2
@@ -78,7 +78,7 @@ def test_words_of_verdicts_name_the_batches_only_where_there_is_one():
 def test_a_spread_is_stated_learned_or_not_known():
     _, study = scored(1)
     found = find_differences(study)
-    learned = learned_batch_sd(found.variances, found.confounds)
+    learned = _learned_batch_sd(found.variances, found.confounds)
     assert learned["batch_sd_df"] == P * (B - 1)
     assert learned["batch_sd"]["T0000"] == pytest.approx(np.sqrt(found.variances["batch"].iloc[0]))
     assert own_batch_spread(study, found.confounds).of("T0000") == pytest.approx(learned["batch_sd"]["T0000"])
@@ -138,3 +138,27 @@ def test_true_differences_are_still_found_at_ten_by_eight_by_three():
     rows = find_differences(study).versus
     found = rows.loc[rows["prototype"] == "P2"]
     assert (found["verdict"] == "differs").mean() >= 0.9
+
+
+def test_the_f_test_keeps_its_level_with_few_batches():
+    # mean squares with known expectations (Montgomery, ch. 14): 10 assessors x 6 prototypes x 2 batches x 2,
+    # batch SD 5, no prototype differs. Satterthwaite's own degrees of freedom err in 6.1 of 100: too many of them where
+    # batches came out alike
+    rng, n = np.random.default_rng(3), 20_000
+    prototypes, df = 6, np.array([6, 45, 177])
+    expected = np.array([64 + 20 * 25.0, 64 + 4 * 25.0, 64.0])
+    of_batch, of_view, rest = (expected * rng.chisquare(df, (n, 3)) / df).T
+    error = np.maximum(of_batch + of_view - rest, of_view)
+    between = (expected[0] + expected[1] - expected[2]) * rng.chisquare(prototypes - 1, n) / (prototypes - 1)
+    squares = np.column_stack([np.maximum(of_batch, rest), of_view, rest])
+    plain = FTest(between / error, prototypes - 1, error**2 / (squares**2 / df).sum(axis=1))
+    lowered = with_few_groups(plain, df[0])
+    assert (lowered.df_error <= plain.df_error).all()
+    assert (lowered.df_error >= 0.999 * np.minimum(df[0], plain.df_error)).all()  # a mean over 200 points of the tail
+    assert (plain.p_value < 0.05).mean() > 0.058
+    assert 0.03 < (lowered.p_value < 0.05).mean() < 0.05
+    only_batches = with_few_groups(FTest(np.ones(1), 5, np.array([6.0])), 6)
+    assert only_batches.df_error[0] == pytest.approx(6.0, rel=1e-3)  # the exact test of a nested design
+    _, study = scored(1)
+    row = find_differences(study).attributes.iloc[0]
+    assert row["df_error"] < find_differences(study).pairs["df"].iloc[0]

@@ -30,7 +30,7 @@ def test_slope_and_p_value_by_hand():
             rest = others - others.mean(axis=0) - others.mean(axis=1, keepdims=True) + others.mean()
             variance = (rest**2).sum() / (5 * 3)
             error = np.sqrt(variance * (1 + 1 / 6) / 5)
-            assert result.slope[k, i] == pytest.approx(slope)
+            assert result.estimate[k, i] == pytest.approx(slope)
             assert result.df[k, i] == pytest.approx(15)
             assert result.p_value[k, i] == pytest.approx(2 * student.sf(abs(slope / error), 15))
 
@@ -38,9 +38,9 @@ def test_slope_and_p_value_by_hand():
 def test_what_all_do_alike_is_no_drift_and_own_drift_is_found():
     table = centred(np.random.default_rng(2), a=8, s=5)
     moved = table + np.arange(5) * 4.0
-    np.testing.assert_allclose(found(moved).slope, found(table).slope, atol=1e-10)
+    np.testing.assert_allclose(found(moved).estimate, found(table).estimate, atol=1e-10)
     table[:, 0] += 3.0 * (np.arange(5) - 2)
-    assert (found(table).slope[:, 0] > 2).all()
+    assert (found(table).estimate[:, 0] > 2).all()
     assert (found(table).p_value[:, 0] < 0.01).all()
 
 
@@ -50,7 +50,7 @@ def test_who_was_away_is_judged_on_the_sessions_attended():
     result = found(table)
     assert np.isfinite(result.p_value).all()
     table[0, 2, 1:] = np.nan
-    assert np.isnan(found(table).slope[0, 2])
+    assert np.isnan(found(table).estimate[0, 2])
 
 
 def test_one_session_has_no_drift():

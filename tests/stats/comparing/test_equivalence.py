@@ -161,7 +161,7 @@ def test_two_sample_sizes_of_a_textbook():
 @given(st.floats(2, 300), st.floats(0.1, 0.95), st.sampled_from([2, 4, 8]))
 def test_it_is_the_difference_with_that_power_for_tukeys_and_dunnetts_bar(df, power, k):
     correlation = np.full((k, k), 0.5) + 0.5 * np.eye(k)
-    dunnett = many_to_one(correlation).critical(np.array([df]), 0.95)[0]
+    dunnett = many_to_one(correlation)[0].isf(0.05, np.array([df]))[0]
     for critical in (float(tukey_critical(k, np.array(df), 0.95)), dunnett):
         found = smallest_difference(0.7, df, power=power, critical=critical)
         assert detection_power(found, 0.7, df, critical) == pytest.approx(power, abs=SOLVED)

@@ -32,5 +32,5 @@ def test_no_spread_or_one_person_gives_no_test():
 
 
 def test_an_estimate_without_a_standard_error_has_no_test():
-    found = t_differences([1.0, 1.0, 1.0], [np.nan, 0.0, 2.0], [5, 5, 0])
+    found = t_differences(6, [1.0, 1.0, 1.0], [np.nan, 0.0, 2.0], [5, 5, 0])
     assert np.isnan(found.statistic).all()

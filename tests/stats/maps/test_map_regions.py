@@ -140,9 +140,9 @@ def test_textbook_ellipse():
     # Johnson and Wichern (2007), example 5.3 (microwave radiation, n = 42): half-lengths .064 and .018 are
     # printed from rounded eigenvalues; recomputed from the printed S they are 0.0642871 and 0.0210143.
     covariance = np.array([[[0.0144, 0.0117], [0.0117, 0.0146]]]) / 42
-    found = ellipses(covariance, 42)
-    np.testing.assert_allclose(found.half_axes, [[0.0642871, 0.0210143]], atol=5e-8)
-    assert found.angles[0] == pytest.approx(np.degrees(np.arctan2(0.710, 0.704)), abs=0.1)
+    half_axes, angles = ellipses(covariance, 42)
+    np.testing.assert_allclose(half_axes, [[0.0642871, 0.0210143]], atol=5e-8)
+    assert angles[0] == pytest.approx(np.degrees(np.arctan2(0.710, 0.704)), abs=0.1)
 
 
 def test_radius_for_small_panels():
@@ -170,10 +170,10 @@ def test_hotelling_covers_a_mean_and_chi_squared_does_not():
     means = people.mean(axis=1)
     offsets = people - means[:, None]
     errors = np.einsum("rai,raj->rij", offsets, offsets) / 7 / 8
-    found = ellipses(errors, 8)
-    assert inside(np.zeros(2), means, found.half_axes, found.angles).mean() == pytest.approx(0.95, abs=0.014)
-    shorter = found.half_axes * np.sqrt(stats.chi2.ppf(0.95, 2)) / _region_radius(8)
-    assert inside(np.zeros(2), means, shorter, found.angles).mean() < 0.90
+    half_axes, angles = ellipses(errors, 8)
+    assert inside(np.zeros(2), means, half_axes, angles).mean() == pytest.approx(0.95, abs=0.014)
+    shorter = half_axes * np.sqrt(stats.chi2.ppf(0.95, 2)) / _region_radius(8)
+    assert inside(np.zeros(2), means, shorter, angles).mean() < 0.90
 
 
 def test_cloud_covariance_has_the_size_of_the_error_of_a_mean():
@@ -212,9 +212,9 @@ def share_held(truth: np.ndarray, assessors: int, spread: float, matrix: str) ->
         target = principal_components(scores.mean(axis=0), matrix).scores[:, :2]
         means = resampled_means(scores, rng, 300)
         cloud = turned_onto(target, two_component_scores(means, matrix))
-        found = ellipses(cloud_covariances(cloud, assessors), assessors)
+        half_axes, angles = ellipses(cloud_covariances(cloud, assessors), assessors)
         places = turned_onto(target, two_component_scores(truth[None], matrix))[0]
-        held.append(inside(places, target, found.half_axes, found.angles).mean())
+        held.append(inside(places, target, half_axes, angles).mean())
     return float(np.mean(held))
 
 

@@ -12,10 +12,10 @@ from panel.views.decision.decision_pictures import (
     _chance_cells,
     _chances_figure,
     _windows_figure,
-    chance_words,
     chances_picture,
     windows_picture,
 )
+from panel.words import chance_words
 from tests.models.decision.known_studies import target_study
 
 READABLE = 4.5  # contrast asked for by WCAG 2.2, 1.4.3

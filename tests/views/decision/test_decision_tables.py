@@ -5,8 +5,7 @@ import pandas as pd
 import pytest
 
 from data_demo import make_demo
-from panel.models.decision.decide import decide
-from panel.models.decision.record import decisions_so_far, with_decision
+from panel.models.decision.decide import decide, decisions_so_far, with_decision
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
 from panel.views.decision.decide import (

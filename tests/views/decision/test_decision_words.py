@@ -12,7 +12,7 @@ from panel.models.decision.contenders import OPPOSED
 from panel.models.decision.decide import decide
 from panel.study.naming import Naming, naming
 from panel.views.decision.decide import tell_decision
-from panel.views.decision.decision_pictures import chance_words
+from panel.words import chance_words
 from tests.models.decision.known_studies import target_study
 
 CLEAR = {"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)}

@@ -23,7 +23,7 @@ def steps(ladder, names):
     """Name of each step to what it adds and what it cannot say."""
     table = shown(STEPS, ladder, names)
     cells = zip(table["What it adds"], table["What it cannot say"], strict=True)
-    return dict(zip([rung.name for rung in ladder.rungs], cells, strict=True))
+    return dict(zip(ladder.steps, cells, strict=True))
 
 
 WORDS = steps(LADDER, NAMES)
@@ -31,17 +31,17 @@ FEW = find_ladder(hand_cream([[-15.0, -8.0, 7.0]], kept=[0, 1, 2, 4]), rng=np.ra
 CONTINUOUS = find_ladder(scored(mixture_formulas(), [30 + 40 * SHARES[:, 0]]), rng=np.random.default_rng(1), draws=50)
 
 
-def test_every_rung_adds_and_cannot_or_stops():
+def test_every_step_adds_and_cannot_or_stops():
     assert list(WORDS) == list(_TITLES)
     assert list(shown(STEPS, LADDER, NAMES)["Step"]) == list(_TITLES.values())
     for adds, cannot in WORDS.values():
         assert (cannot == "–") == adds.startswith("Stops here: ")
 
 
-def test_numbers_in_the_sentences_are_those_of_the_rungs():
+def test_numbers_in_the_sentences_are_those_of_the_steps():
     assert "differ in 3 independent ways, so no more than 3 effects" in WORDS["moves"][0]
     for name in ("swaps", "prototypes"):
-        numbers = LADDER.rung(name).numbers
+        numbers = LADDER.steps[name]
         assert WORDS[name][0].startswith(f"{(numbers['p_adjusted'] < 0.05).sum()} of {len(numbers)} effects")
     facts = LADDER.links.facts.iloc[0]
     assert WORDS["descriptors"][0].startswith(f"{int(facts['below_5_percent'])} of {int(facts['questions'])} pairs")
@@ -51,7 +51,7 @@ def test_numbers_in_the_sentences_are_those_of_the_rungs():
     assert f"on {(prediction['p_adjusted'] < 0.05).sum()} of 14" in WORDS["prediction"][0]
     assert f"as well or better on {(prediction['q2_swaps'] >= prediction['q2']).sum()} of 14" in WORDS["prediction"][0]
     assert "40,320 different orders" in WORDS["prediction"][0]
-    share = LADDER.rung("ceiling").numbers["ceiling"]
+    share = LADDER.steps["ceiling"]["ceiling"]
     assert WORDS["ceiling"][0].startswith(f"{share.min() * 100:.0f} % to {share.max() * 100:.0f} %")
 
 
@@ -64,7 +64,7 @@ def test_a_stop_says_why():
     assert ".." not in few["prototypes"][0]
 
 
-def test_the_mixture_rung_in_words():
+def test_the_mixture_step_in_words():
     words = steps(CONTINUOUS, Naming())
     assert words["mixture"][0].startswith("The linear model describes 1 of 1 attributes")
     assert "nobody made" in words["mixture"][1]

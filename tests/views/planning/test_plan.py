@@ -5,7 +5,6 @@ import pytest
 
 from panel.plan.mixture_plan import plan_mixture
 from panel.plan.orders import plan_servings
-from panel.plan.protocol import PANEL_LEADER, servings_seen
 from panel.plan.swap_plan import Swap, plan_swaps
 from panel.study.formulas import formula
 from panel.study.naming import Naming
@@ -118,8 +117,8 @@ def test_one_row_per_serving():
     assert (table.loc[table["Prototype"] != "start", "Remark"] == "").all()
 
 
-def test_the_panel_leader_sees_no_prototypes():
-    table = servings_table(servings_seen(PLAN.servings, PANEL_LEADER, locked=False), "start")
+def test_without_prototypes_nothing_tells_which_code_is_which():
+    table = servings_table(PLAN.servings.drop(columns="prototype"), "start")
     assert "Prototype" not in table
     assert "Remark" not in table  # it would tell which code is the warm-up
     assert not set(SERVED) & set(table.to_numpy().ravel())

@@ -46,6 +46,8 @@ def difference(attribute, prototype, versus, estimate, half, said):
         "alike_low": estimate - half / 2,
         "alike_high": estimate + half / 2,
         "alike_level": 0.9,
+        "shrunken": np.nan,
+        "wrong_sign": np.nan,
         "verdict": {"differs": "differs", "alike": "alike"}.get(word, "cannot tell"),
         "said": said,
         "because": "",

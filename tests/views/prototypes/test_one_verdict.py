@@ -52,7 +52,8 @@ def verdict_of(words: str) -> str:
 
 
 def lines_of(told) -> list[str]:
-    return [item for each in told.drawers for item in each.items if isinstance(item, str)]
+    drawers = [each for each in told.drawers if each.title != "With luck taken out"]
+    return [item for each in drawers for item in each.items if isinstance(item, str)]
 
 
 @pytest.fixture(scope="module", params=["null", "one", "margin"])

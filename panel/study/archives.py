@@ -1,19 +1,140 @@
-"""Does a workbook fit into memory? Its parts are read in pieces, measured, and what a table needs is packed again."""
+"""May this archive (a zipped study, a workbook) be opened, and does it fit into memory?
+
+It is looked at before anything in it is unpacked; the parts of a workbook are read in pieces, measured, and what a
+table needs is packed again.
+"""
 
 from __future__ import annotations
 
+import copy
+import datetime
 import io
+import lzma
 import re
+import struct
 import zipfile
+import zlib
 from array import array
+from collections import Counter
 from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from itertools import chain
+from pathlib import PurePosixPath
+from typing import Any
 from xml.parsers import expat
 
-from panel.errors import StudyError
-from panel.study.archive_limits import member_pieces, open_archive
+import python_calamine
 
-MAX_UNPACKED = 100_000_000  # bytes of all parts together
+from panel.errors import StudyError
+
+_MAX_MEMBERS = 2_000
+MAX_UNPACKED = 200_000_000  # bytes; ten times the largest file that may be imported
+
+_BROKEN = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    OSError,
+    EOFError,
+    RuntimeError,  # zipfile raises it for an encrypted member
+    NotImplementedError,  # and this for a way of packing it does not know
+    ValueError,
+    IndexError,
+    OverflowError,
+)
+_PIECE = 1 << 18  # bytes unpacked at a time
+_WAYS_OF_PACKING = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)  # those that Python can unpack in pieces
+_ENTRY = b"PK\x01\x02"  # begins the entry of each file in the list at the end of an archive
+_ENCRYPTED = 0x1
+_LINK, _KIND = 0o120000, 0o170000
+
+
+def stays_inside(name: str) -> bool:
+    """Return True if a path out of a file stays below the folder it is meant for, on any operating system."""
+    if not name or "\\" in name or ":" in name or any(ord(sign) < 32 for sign in name):
+        return False
+    parts = PurePosixPath(name).parts
+    return bool(parts) and not name.startswith("/") and ".." not in parts
+
+
+def open_archive(content: bytes, name: str, max_unpacked: int = MAX_UNPACKED) -> zipfile.ZipFile:
+    """Open a zip archive held in memory, having looked at what it claims to hold.
+
+    Parameters
+    ----------
+    content
+        The bytes of the archive.
+    name
+        Its name, for messages.
+    max_unpacked
+        Most bytes that all its files together may have.
+
+    Raises
+    ------
+    StudyError
+        If it is no zip archive, is encrypted, is packed in an unusual way, holds too much, or a name in it leads
+        out of its folder.
+    """
+    if (entries := content.count(_ENTRY)) > 10 * _MAX_MEMBERS:  # before they are listed, for the list takes memory
+        raise StudyError(f"{name} holds {entries} files; at most {_MAX_MEMBERS} are read.")
+    try:
+        archive = zipfile.ZipFile(io.BytesIO(content))
+        members = archive.infolist()
+    except _BROKEN as error:
+        raise StudyError(f"{name} is not a whole zip archive or workbook; save it again and retry.") from error
+    if len(members) > _MAX_MEMBERS:
+        raise StudyError(f"{name} holds {len(members)} files; at most {_MAX_MEMBERS} are read.")
+    unpacked = sum(member.file_size for member in members)
+    if unpacked > max_unpacked:
+        raise StudyError(f"{name} would unpack to {unpacked} bytes; at most {max_unpacked} are read.")
+    for member in members:
+        if not stays_inside(member.filename) or (member.external_attr >> 16) & _KIND == _LINK:
+            raise StudyError(f"{name} holds {member.filename!r}, which leads out of it; nothing was read.")
+        if member.flag_bits & _ENCRYPTED:
+            raise StudyError(f"{name} is protected by a password; save it without one.")
+        if member.compress_type not in _WAYS_OF_PACKING:
+            raise StudyError(f"{name} holds {member.filename!r} packed in an unusual way; pack it as an ordinary zip.")
+    repeated = [member for member, times in Counter(archive.namelist()).items() if times > 1]
+    if repeated:
+        raise StudyError(f"{name} holds {repeated[0]!r} more than once; pack it again.")
+    return archive
+
+
+def read_member(archive: zipfile.ZipFile, member: str, name: str) -> bytes:
+    """Return one file of an archive, exactly as many bytes as it declares; StudyError as for `member_pieces`."""
+    return b"".join(member_pieces(archive, member, name))
+
+
+def member_pieces(archive: zipfile.ZipFile, member: str, name: str) -> Iterator[bytes]:
+    """Yield one file of an archive in pieces of at most 256 kB, so that no more is in memory than was asked for.
+
+    Raises
+    ------
+    StudyError
+        If the file is damaged or is not as long as the archive says; never more than one piece too late.
+    """
+    try:
+        declared = archive.getinfo(member)
+        # One byte more is asked for than is declared, else a file that goes on would look as if it ended there.
+        asked = copy.copy(declared)
+        asked.file_size += 1
+        length = 0
+        with archive.open(asked) as stream:
+            while piece := stream.read(_PIECE):
+                length += len(piece)
+                if length > declared.file_size:
+                    break
+                yield piece
+        if length == declared.file_size:
+            return
+    except _BROKEN as error:
+        raise StudyError(f"{member!r} in {name} is damaged; pack or save the file again.") from error
+    raise StudyError(f"{member!r} in {name} is damaged: it is not as long as it says; pack or save the file again.")
+
+
+MAX_WORKBOOK = 100_000_000  # bytes of all parts together
 MAX_CELLS = 1_000_000  # written cells of all sheets together, and texts that they share
 _MAX_AREA = 2_000_000  # cells that all sheets together are laid out as, empty ones included
 _MAX_TEXT = 40_000_000  # bytes of text once every cell has its own copy; twice the largest text file
@@ -28,7 +149,7 @@ _ROOT = re.compile(rb"<(?:\w+:)?([A-Za-z]\w*)")
 _FAR = 10_000_000  # the place of a reference that nobody can read
 
 
-def workbook_parts(content: bytes, name: str) -> tuple[bytes, int]:
+def _workbook_parts(content: bytes, name: str) -> tuple[bytes, int]:
     """Return a workbook with nothing in it but what was measured, and how many cells hold a spreadsheet error.
 
     The reader lays a sheet out as a full grid, so one value in the last cell of an otherwise empty sheet would ask
@@ -40,7 +161,7 @@ def workbook_parts(content: bytes, name: str) -> tuple[bytes, int]:
     StudyError
         If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
     """
-    archive = open_archive(content, name, MAX_UNPACKED)
+    archive = open_archive(content, name, MAX_WORKBOOK)
     if "xl/workbook.xml" not in archive.namelist():
         raise StudyError(f"{name} is not an .xlsx workbook; save it as .xlsx or .csv.")
     kinds: dict[str, str] = {}
@@ -208,3 +329,62 @@ def _column_number(letters: str) -> int:
     for letter in letters.upper():
         number = number * 26 + ord(letter) - 64 if "A" <= letter <= "Z" else _FAR
     return min(number, _FAR)
+
+
+# What stands in the sheets of a workbook, every cell as text?
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Workbook:
+    """An open workbook, and how many of its cells hold a spreadsheet error such as `#DIV/0!`; those read as empty."""
+
+    reader: python_calamine.CalamineWorkbook
+    error_cells: int
+
+
+@contextmanager
+def open_workbook(content: bytes, name: str) -> Iterator[Workbook]:
+    """Open a workbook held in memory once it is known to fit into memory.
+
+    Raises
+    ------
+    StudyError
+        If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
+    """
+    parts, error_cells = _workbook_parts(content, name)
+    try:
+        with python_calamine.load_workbook(io.BytesIO(parts)) as reader:
+            yield Workbook(reader, error_cells)
+    except python_calamine.CalamineError as error:
+        raise StudyError(f"{name} cannot be read as a workbook; open it, save it as .xlsx and retry.") from error
+
+
+def sheet_names(workbook: Workbook) -> list[str]:
+    """Return the names of the worksheets a person sees, in their order."""
+    work, visible = python_calamine.SheetTypeEnum.WorkSheet, python_calamine.SheetVisibleEnum.Visible
+    return [sheet.name for sheet in workbook.reader.sheets_metadata if sheet.typ == work and sheet.visible == visible]
+
+
+def sheet_rows(workbook: Workbook, sheet: str) -> list[list[str]]:
+    """Return the rows of one sheet from its first line on, each cell as text."""
+    rows = workbook.reader.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+    return [[value if type(value) is str else _cell_text(value) for value in row] for row in rows]
+
+
+def merged_cells(workbook: Workbook, sheet: str) -> list[tuple[int, int, int]]:
+    """Return the cells merged over several rows of a sheet: first row, last row and column, counted from 0."""
+    ranges = workbook.reader.get_sheet_by_name(sheet).merged_cell_ranges or []
+    return [(top, bottom, left) for (top, left), (bottom, _) in ranges if bottom > top]
+
+
+def _cell_text(value: Any) -> str:
+    """Return a cell's value as text: whole numbers without `.0`, dates and times as ISO 8601."""
+    if isinstance(value, bool):
+        return "TRUE" if value else "FALSE"
+    if isinstance(value, float):
+        return f"{value:.0f}" if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, datetime.datetime):
+        return value.isoformat(sep=" ")
+    if isinstance(value, datetime.date | datetime.time):
+        return value.isoformat()
+    return str(value)

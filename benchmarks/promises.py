@@ -1,0 +1,130 @@
+"""Are false verdicts rare where nothing is true, or where the truth lies just at the margin?
+
+    .venv/bin/python -m benchmarks.promises [studies]
+
+Each line is a kind of study and a wrong thing that may be said of it, with its nominal chance, what came out, and the
+standard error. Panels: SDs 6 (assessor), 5 (assessor x prototype), 8 (residual).
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+from panel.claims.claim import read_claims
+from panel.claims.judge import find_evidence
+from panel.claims.materials import Materials
+from panel.claims.verdict import _is_shown, adjust_together
+from panel.models.consumers.segments import find_segments
+from panel.models.over_time.dominance import follow_dominance
+from panel.models.prototypes.alike import find_alike
+from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.verdict import EQUIVALENT, WOULD_BE
+from panel.study.study import Study
+from tests.claims.claim_studies import claim_row, panel_scores, study_with
+from tests.consumer_studies import answers_study
+from tests.time_studies import dominance_rows
+
+MARGIN = 8.0
+
+
+def panel_study(rng: np.random.Generator, truth: np.ndarray, assessors: int = 10, replicates: int = 3) -> Study:
+    """Return scores on 14 attributes of prototypes with true means `truth` (prototypes,); P1 is the benchmark."""
+    a, p, q, r = assessors, len(truth), 14, replicates
+    score = 50 + truth[None, :, None, None] + rng.normal(0, 6, (q, 1, a, 1)) + rng.normal(0, 5, (q, p, a, 1))
+    score = score + rng.normal(0, 8, (q, p, a, r))
+    place = np.indices(score.shape).reshape(4, -1)
+    names = [np.array([f"{letter}{number + 1}" for number in range(20)]) for letter in "TPA"]
+    labels = {name: names[k][place[k]] for k, name in enumerate(("attribute", "prototype", "assessor"))}
+    scores = pd.DataFrame(labels | {"score": score.ravel(), "replicate": (place[3] + 1).astype(str)})
+    roles = ["benchmark"] + ["prototype"] * (p - 1)
+    return Study(
+        {
+            "prototypes": pd.DataFrame({"prototype": names[1][:p], "role": roles}),
+            "attributes": pd.DataFrame({"attribute": names[0][:q]}),
+            "scores": scores,
+        },
+        {"margin": MARGIN, "scale_min": 0, "scale_max": 100},
+    )
+
+
+def some_row_differs(rng: np.random.Generator) -> bool:
+    """Return whether nothing true is told as different somewhere, of 14 attributes x 7 differences."""
+    found = find_differences(panel_study(rng, np.zeros(8)))
+    return bool(found.versus["verdict"].str.startswith("differs").any())
+
+
+def some_row_alike(rng: np.random.Generator) -> bool:
+    """Return whether a difference as large as the margin is told as within it, of 98."""
+    study = panel_study(rng, np.array([0.0, *[MARGIN, -MARGIN] * 3, MARGIN]))
+    rows = find_alike(study, find_differences(study, margin=MARGIN)).differences
+    return bool(rows["verdict"].isin([EQUIVALENT, WOULD_BE]).any())
+
+
+def some_claim_supported(rng: np.random.Generator, attributes: int = 1) -> bool:
+    """Return whether some of the same claims about seven alike prototypes is supported."""
+    names = [f"T{number}" for number in range(attributes)]
+    truth = {name: dict.fromkeys([f"P{number}" for number in range(1, 9)], 50.0) for name in names}
+    rows = [
+        claim_row("softer", "superiority", prototype=f"P{number}", versus="P1", attribute=name, direction="more")
+        for number in range(2, 9)
+        for name in names
+    ]
+    study = study_with(rows, scores=panel_scores(truth, rng, replicates=3))
+    claims = read_claims(study)
+    materials = Materials(study, claims, 0.95)
+    evidence = [find_evidence(each, materials) for each in claims]
+    families = adjust_together(claims, evidence)
+    return any(_is_shown(found, own.p_adjusted, 0.05) for found, own in zip(evidence, families, strict=True))
+
+
+def some_groups(rng: np.random.Generator, falling: float, *, back_and_forth: bool = False) -> bool:
+    """Return whether one taste, with liking that falls with each place, is told as several groups."""
+    orders = rng.permuted(np.tile(np.arange(8), (60, 1)), axis=1)
+    if back_and_forth:
+        orders = np.where(np.arange(60)[:, None] % 2 == 0, np.arange(8), np.arange(8)[::-1])
+    own = rng.normal(6, 1, (60, 1)) + rng.normal(0, 0.6, 8)
+    position = np.argsort(orders, axis=1) + 1.0
+    answer = np.clip(np.rint(own - falling * (position - 1) + rng.normal(0, 1.2, orders.shape)), 1, 9)
+    return find_segments(answers_study(answer, position=position.ravel()), rng).n_groups > 1
+
+
+def something_dominant(rng: np.random.Generator, people: int) -> bool:
+    """Return whether pure noise of 8 sensations is told as dominant somewhere."""
+    texts = ["".join(np.repeat(rng.choice(list("abcdefgh"), 5), 2)) for _ in range(people)]
+    study = Study({"dominances": dominance_rows({"P1": texts})}, {"dominance_attributes": list("abcdefgh")})
+    return len(follow_dominance(study, rng=rng).periods) > 0
+
+
+LINES: dict[str, tuple[float, Callable[[np.random.Generator], bool]]] = {
+    "null study, 14 x 8: some row differs": (5, some_row_differs),
+    "truth at the margin: some of 98 rows within it": (5, some_row_alike),
+    "seven alike prototypes, one claim each: some supported": (5, some_claim_supported),
+    "seven alike prototypes, three attributes: some supported": (5, lambda rng: some_claim_supported(rng, 3)),
+    "one taste, liking falls 0.2 a place: groups": (10, lambda rng: some_groups(rng, 0.2)),
+    "one taste, liking falls 0.3 a place: groups": (10, lambda rng: some_groups(rng, 0.3)),
+    "one taste, forward and backward, 0.3 a place: groups": (
+        10,
+        lambda rng: some_groups(rng, 0.3, back_and_forth=True),
+    ),
+    "pure noise, 12 evaluations: something dominant": (5, lambda rng: something_dominant(rng, 12)),
+    "pure noise, 30 evaluations: something dominant": (5, lambda rng: something_dominant(rng, 30)),
+    "pure noise, 60 evaluations: something dominant": (5, lambda rng: something_dominant(rng, 60)),
+}
+
+
+def main() -> None:
+    """Print one row a line."""
+    studies = int(sys.argv[1]) if len(sys.argv) > 1 else 500
+    for name, (nominal, wrong) in LINES.items():
+        rng = np.random.default_rng(20251128)
+        share = sum(wrong(rng) for _ in range(studies)) / studies
+        error = np.sqrt(max(share, 1 / studies) * (1 - share) / studies)
+        print(f"| {name} | {nominal} | {100 * share:.1f} ± {100 * error:.1f} | {studies} |", flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,87 @@
+"""A survey export with one row per person: which column asks what about which prototype, and the answers in it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import pandas as pd
+
+from panel.errors import StudyError
+from panel.study.editing import put_block
+from panel.study.raw_table import RawTable
+from panel.study.study import Study, natural_order
+
+_CODE = re.compile(r"(?<!\w)[A-Za-z]{0,3}\d{1,4}(?!\w)")
+_KINDS = {  # words of a heading that say what kind of question it is; common practice, no source
+    "just_about_right": r"\bjar\b|just|too (?:much|little)|genau richtig",
+    "liking": r"lik(?:e|ing)|overall|gef[aä]ll|appr[eé]ci|gusta|piac",
+    "agreement": r"agree|zustimm|d.accord|acuerdo|accordo",
+}
+KINDS = (*_KINDS, "check_all")
+COLUMNS = ("column", "prototype", "question", "kind")
+
+
+def survey_columns(table: RawTable, prototypes: Sequence[str] = ()) -> pd.DataFrame:
+    """Return for each column what it seems to ask: `column prototype question kind`, to be confirmed.
+
+    The prototype is a name of the study, else a short code such as P1 or 417 that several headings hold; `kind` is
+    empty where the column seems to ask nothing.
+    """
+    codes = [code for name in table.header for code in _CODE.findall(name)]
+    known = sorted(prototypes or {code for code in codes if codes.count(code) > 1} or codes, key=len, reverse=True)
+    named = re.compile("|".join(rf"(?<!\w){re.escape(name)}(?!\w)" for name in known) or r"(?!)")
+    rows = []
+    for name, cells in zip(table.header, table.columns, strict=True):
+        found = named.search(name)
+        question = re.sub(r"[\W_]+", " ", named.sub(" ", name)).strip()
+        rows.append((name, found[0] if found else "", question, _kind(name, cells) if found else ""))
+    return pd.DataFrame(rows, columns=list(COLUMNS), dtype="str")
+
+
+def _kind(heading: str, cells: Sequence[str]) -> str:
+    for kind, words in _KINDS.items():
+        if re.search(words, heading, re.IGNORECASE):
+            return kind
+    return "check_all" if {cell.strip() for cell in cells} <= {"", "0", "1"} else ""
+
+
+def survey_study(table: RawTable, asked: pd.DataFrame, person: str, title: str) -> Study:
+    """Return a study with the answers of a survey; blanks are no answers.
+
+    Parameters
+    ----------
+    asked
+        `column prototype question kind`, of which those with a kind are read.
+    person
+        Column with the code of the person; empty: the rows are numbered C001, C002 and so on.
+
+    Raises
+    ------
+    StudyError
+        If no column is read, one lacks its prototype or question, two ask the same, or a person has two rows.
+    """
+    read = asked.loc[asked["kind"] != ""]
+    if read.empty:
+        raise StudyError("No column is read. Say of one at least which kind of question it is.")
+    bare = read.loc[(read["prototype"].str.strip() == "") | (read["question"].str.strip() == ""), "column"]
+    if len(bare):
+        raise StudyError(f"The column {bare.iloc[0]} needs a prototype and a question.")
+    twice = read.loc[read.duplicated(["prototype", "question", "kind"]), "column"]
+    if len(twice):
+        raise StudyError(f"The column {twice.iloc[0]} asks what another one asks. Give it another question.")
+    people = list(table.column(person)) if person else [f"C{row + 1:03d}" for row in range(len(table.lines))]
+    if "" in people or len(set(people)) < len(people):
+        raise StudyError(f"The column {person} does not name each person once. Choose another one, or number the rows.")
+    parts = [
+        pd.DataFrame({"assessor": people, "answer": [cell.strip() for cell in table.column(row["column"])]})
+        .assign(prototype=row["prototype"].strip(), question=row["question"].strip(), kind=row["kind"])
+        .query("answer != ''")
+        for _, row in read.iterrows()
+    ]
+    answers = pd.concat(parts, ignore_index=True).astype("str")
+    study = Study({"prototypes": Study({}).table("prototypes")}, {"title": title})
+    made = pd.DataFrame({"prototype": natural_order(dict.fromkeys(answers["prototype"]))}, dtype="str")
+    study = put_block(study, "prototypes", made)
+    study = put_block(study, "assessors", pd.DataFrame({"assessor": people, "kind": "consumer"}, dtype="str"))
+    return put_block(study, "answers", answers)
