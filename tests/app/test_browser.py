@@ -168,5 +168,8 @@ def test_a_table_is_uploaded_and_its_differences_are_seen(tmp_path: Path, watche
     page.get_by_role("radio", name="Differences").click()
     page.get_by_text(re.compile("^The prototypes differ on|^On no attribute")).wait_for(state="visible")
     settled(page)
-    assert page.get_by_text("potato").count() > 0
+    page.get_by_text(
+        "Attribute by attribute", exact=True
+    ).first.click()  # what lies in a drawer comes when it is opened
+    page.get_by_text("potato").locator("visible=true").first.wait_for()
     watched.fine()

@@ -119,6 +119,7 @@ def test_a_claim_is_written_down_stamped_judged_and_withdrawn(small: Path):
     row = open_study(small).table("claims").iloc[0]
     assert (row["kind"], row["margin"], row["stamped_by"]) == ("superiority", 8.5, "panel leader")
     assert (len(row["stamp"]), len(row["chain"])) == (64, 64)
+    app = with_open_drawers(app)
     assert "Stamped at" in shown(app)
     labelled(app.text_input, "Why it is withdrawn").input("not needed")
     labelled(app.text_input, "Who withdraws it").input("brand owner")
