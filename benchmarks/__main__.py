@@ -140,11 +140,11 @@ def growth(kept: float) -> Row:
 def rows_of(*, quick: bool) -> list[Callable[[], Row]]:
     """Return what is timed, with the ratios that are kept."""
     every: list[Callable[[], Row]] = [
-        lambda: differences("12 x 8 x 3 x 20, balanced", trained(1, 0.0), 25),
-        lambda: differences("the same, 10 % missing", trained(2, 0.10), 22),
-        lambda: differences("sessions, 10 % missing", with_sessions(6, 0.10, SESSIONS), 13),
-        lambda: differences("200 consumers x 30, incomplete", consumers(3, 200, 6, 4, 30, 0.0), 95),
-        lambda: drawn_maps(180),
+        lambda: differences("12 x 8 x 3 x 20, balanced", trained(1, 0.0), 16),
+        lambda: differences("the same, 10 % missing", trained(2, 0.10), 14),
+        lambda: differences("sessions, 10 % missing", with_sessions(6, 0.10, SESSIONS), 11),
+        lambda: differences("200 consumers x 30, incomplete", consumers(3, 200, 6, 4, 30, 0.0), 75),
+        lambda: drawn_maps(160),
         lambda: panel_check(2.4),
         lambda: reading(100_000, 1.2),
         lambda: growth(2.8),

@@ -77,7 +77,7 @@ def some_claim_supported(rng: np.random.Generator, attributes: int = 1) -> bool:
     claims = read_claims(study)
     materials = Materials(study, claims, 0.95)
     evidence = [find_evidence(each, materials) for each in claims]
-    families = adjust_together(claims, evidence)
+    families = adjust_together(claims, evidence, [True] * len(claims))
     return any(_is_shown(found, own.p_adjusted, 0.05) for found, own in zip(evidence, families, strict=True))
 
 

@@ -19,16 +19,8 @@ from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import attempt, heading, plain, say, table
 from panel.ballots.answers import links_page, qr_svg, with_links
 from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
-from panel.ballots.protection import fingerprint_at
-from panel.ballots.serving import (
-    THIS_COMPUTER,
-    USUAL_PORT,
-    ballots_at,
-    firewall_hint,
-    lan_address,
-    link_opens,
-    what_to_compare,
-)
+from panel.ballots.protection import fingerprint_at, what_to_compare
+from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewall_hint, lan_address, link_opens
 from panel.errors import PanelError, StudyError
 from panel.plan.codes import new_salt, no_openings, note_opening, seal_key, serving_key, with_seal
 from panel.plan.orders import MOST_PER_SESSION, ServingPlan

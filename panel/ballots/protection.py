@@ -38,6 +38,10 @@ _NO_LIBRARY = (
     "A certificate cannot be made here: the library 'cryptography' is not installed. Install it with "
     "'pip install afterfeel[tls]', or serve the ballots without --tls in the laboratory's own network."
 )
+_COMPARE = (
+    "Each phone warns once that it does not know this computer. Let it show the certificate and compare its SHA-256 "
+    "fingerprint before going on: {fingerprint}"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +86,11 @@ def fingerprint_at(address: str, port: int) -> str:
     with suppress(OSError, ValueError):
         return _told(ssl.PEM_cert_to_DER_cert(ssl.get_server_certificate((address, port), timeout=_ANSWERS_WITHIN)))
     return ""
+
+
+def what_to_compare(fingerprint: str) -> str:
+    """Return how somebody makes sure that a phone talks to this computer."""
+    return _COMPARE.format(fingerprint=fingerprint)
 
 
 def _fingerprint_of(file: Path) -> str:

@@ -19,7 +19,7 @@ import uvicorn
 from panel.ballots.answers import with_links
 from panel.ballots.app import Clock, ballot_app
 from panel.ballots.pages import ASKED_FIRST, NO_BALLOT
-from panel.ballots.protection import Certificate, own_certificate, patient_protocol
+from panel.ballots.protection import Certificate, own_certificate, patient_protocol, what_to_compare
 from panel.errors import PanelError, StudyError
 from panel.store.board import last_moment, sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, store_url
@@ -312,10 +312,6 @@ _FIREWALL = (
 _NOT_ENCRYPTED = (
     " What phones send is not encrypted: use the laboratory's own network, never a public one, or start it with --tls."
 )
-_COMPARE = (
-    "Each phone warns once that it does not know this computer. Let it show the certificate and compare its SHA-256 "
-    "fingerprint before going on: {fingerprint}"
-)
 
 
 def lan_address() -> str:
@@ -355,11 +351,6 @@ def host_to_bind(host: str, *, lan: bool) -> str:
 def firewall_hint(port: int, *, tls: bool = False) -> str:
     """Return what to do if phones do not reach the server."""
     return _FIREWALL.format(port=port) + ("" if tls else _NOT_ENCRYPTED)
-
-
-def what_to_compare(fingerprint: str) -> str:
-    """Return how somebody makes sure that a phone talks to this computer."""
-    return _COMPARE.format(fingerprint=fingerprint)
 
 
 def ballots_at(address: str) -> bool:

@@ -35,7 +35,7 @@ def check_study(study: Study) -> tuple[Finding, ...]:
     confounds = find_confounds(sound)
     findings = [
         *_check_rehearsed(study),
-        *check_removed(study),
+        *_check_removed(study),
         *check_structure(study, sound),
         *check_raw_files(study),
         *check_formulas(sound),
@@ -70,7 +70,7 @@ def _check_rehearsed(study: Study) -> list[Finding]:
 # Were people taken out of this study?
 
 
-def check_removed(study: Study) -> list[Finding]:
+def _check_removed(study: Study) -> list[Finding]:
     """Return a finding for each person whose data were removed, and one for a study given away without its people."""
     found = []
     listed = study.facts.get(REMOVED)

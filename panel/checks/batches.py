@@ -14,10 +14,10 @@ from panel.study.study import Study
 from panel.study.tables import TABLES
 from panel.words import counted, first_few, format_typed
 
-PH_RANGE = (4.5, 6.5)
+_PH_RANGE = (4.5, 6.5)
 """pH of leave-on skin care; common practice, no source."""
 
-PH_SPREAD = 0.3
+_PH_SPREAD = 0.3
 """Difference in pH between prototypes worth knowing about; common practice, no source."""
 
 
@@ -118,7 +118,7 @@ def _pooled_or_single(scored: pd.DataFrame, used: pd.DataFrame) -> list[Finding]
 
 
 def _ph(used: pd.DataFrame) -> list[Finding]:
-    low, high = PH_RANGE
+    low, high = _PH_RANGE
     known = used[used["ph"].notna()]
     outside = known[(known["ph"] < low) | (known["ph"] > high)]
     names, values = outside["batch"].tolist(), outside["ph"].tolist()
@@ -134,7 +134,7 @@ def _ph(used: pd.DataFrame) -> list[Finding]:
     inside = known.drop(outside.index)
     lowest, highest = inside["ph"].min(), inside["ph"].max()
     # the measured values carry two decimals; the slack keeps a difference of exactly 0.3 on the inside
-    if len(inside) and highest - lowest > PH_SPREAD + 1e-9:
+    if len(inside) and highest - lowest > _PH_SPREAD + 1e-9:
         at = [str(inside.loc[inside["ph"] == value, "batch"].iloc[0]) for value in (lowest, highest)]
         apart = format_typed(round(highest - lowest, 4))
         message = f"The pH of the batches differs by {apart}: {format_typed(lowest)} in {at[0]}, "
@@ -170,10 +170,10 @@ def _viscosity(used: pd.DataFrame) -> list[Finding]:
 YOUNGEST_HOURS = 24.0
 """Overnight rest; common practice, no source."""
 
-SETTLED_HOURS = 48.0
+_SETTLED_HOURS = 48.0
 """Goldemberg & de la Rosa 1971, J Soc Cosmet Chem 22:635: every emulsion was aged at least this long."""
 
-LARGEST_SPREAD_HOURS = 24.0
+_LARGEST_SPREAD_HOURS = 24.0
 """Batches of a test within a day of equal age; common practice, no source."""
 
 
@@ -210,7 +210,7 @@ def batch_age(used: pd.DataFrame) -> list[Finding]:
         *_unknown(ages),
         *_told(ages, ages.hours < 0, "warning", "tested_before_made", *_BEFORE_MADE),
         *_told(ages, (ages.hours >= 0) & ~rested, "warning", "batch_too_young", *_YOUNG),
-        *_told(ages, rested & (ages.hours < SETTLED_HOURS), "note", "batch_not_settled", *_NOT_SETTLED),
+        *_told(ages, rested & (ages.hours < _SETTLED_HOURS), "note", "batch_not_settled", *_NOT_SETTLED),
         *_spread(ages),
     ]
 
@@ -257,7 +257,7 @@ def _unknown(ages: _Ages) -> list[Finding]:
 def _spread(ages: _Ages) -> list[Finding]:
     """Return whether ages differ by more than a day; batches under 24 h are told apart from that."""
     rows = np.flatnonzero(ages.hours >= YOUNGEST_HOURS)
-    if not len(rows) or np.ptp(ages.hours[rows]) <= LARGEST_SPREAD_HOURS:
+    if not len(rows) or np.ptp(ages.hours[rows]) <= _LARGEST_SPREAD_HOURS:
         return []
     ends = (rows[ages.hours[rows].argmin()], rows[ages.hours[rows].argmax()])
     first, last = (f"{_age(ages, row)} ({ages.batch[row]})" for row in ends)
@@ -269,7 +269,7 @@ def _spread(ages: _Ages) -> list[Finding]:
 # Can an emollient swap be told from the day on which the prototypes were made?
 
 
-ADVICE = "What looks like the swap may be the day. Make one of the pairs again on one day, and test it."
+_ADVICE = "What looks like the swap may be the day. Make one of the pairs again on one day, and test it."
 
 
 def making_day(confounds: Confounds) -> list[Finding]:
@@ -285,5 +285,5 @@ def making_day(confounds: Confounds) -> list[Finding]:
         message = f"{because[cases[0]]}."
         if len(cases) > 1:
             message = f"{len(cases):,} swaps cannot be told apart from the making day. The first: {message}"
-        findings.append(Finding("warning", "making_day_and_swap", where, message, ADVICE))
+        findings.append(Finding("warning", "making_day_and_swap", where, message, _ADVICE))
     return findings

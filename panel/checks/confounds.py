@@ -32,9 +32,9 @@ OF_TEST = (SESSION, TEST_DAY, GROUP, POSITION, SITE)
 BETWEEN = (SESSION, TEST_DAY, GROUP)
 """Of these the scores themselves take part: the model's tests leave out what lies between them."""
 WHOLLY, PARTLY = "wholly", "partly"
-PARTLY_BELOW = 0.9  # share of the information left; a loss of less than a tenth is not worth a word; a setting of ours
+_PARTLY_BELOW = 0.9  # share of the information left; a loss of less than a tenth is not worth a word; a setting of ours
 IN_THESE_BATCHES = "in these batches"
-TYPED_IN_LATER = ("typed", "scanned")  # sources of scores whose moment is that of the typing
+_TYPED_IN_LATER = ("typed", "scanned")  # sources of scores whose moment is that of the typing
 
 _NEVER = {
     SESSION: "{0} and {1} were never served in one session, and no others join their sessions",
@@ -63,7 +63,7 @@ _SWAP_ADVICE = {
     MAKING_DAY: "Make both of a matched pair on one day.",
     BATCH: "Make a second batch of each of a matched pair, and score both.",
 }
-PAIR_COLUMNS = (
+_PAIR_COLUMNS = (
     "attribute",
     "prototype",
     "versus",
@@ -78,7 +78,7 @@ _WHY = ("factor", "kind", "because")
 
 Labels = tuple[Codes, list[str]]
 """The number of each row's label, and the labels; the empty one where it is not known."""
-SWAP_COLUMNS = ("attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice")
+_SWAP_COLUMNS = ("attribute", "swap", "factor", "kind", "share_left", "n_pairs", "because", "advice")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -160,7 +160,7 @@ def score_facts(study: Study, scores: pd.DataFrame) -> dict[str, Labels]:
     assessors = study.table("assessors")
     groups = dict(zip(reversed(assessors["assessor"].tolist()), reversed(assessors["group"].tolist()), strict=True))
     day = labels(scores["recorded_at"], _day)
-    typed = [name for name in scores["source"].unique() if name.casefold() in TYPED_IN_LATER]
+    typed = [name for name in scores["source"].unique() if name.casefold() in _TYPED_IN_LATER]
     if typed:
         code, days = day
         day = np.where(scores["source"].isin(typed), len(days), code), [*days, ""]
@@ -302,8 +302,8 @@ def confounds_of(
     n = 0 if len(patterns) == 1 else len(sets)  # rows of a single pattern are for all attributes already
     joint = ["attribute", "prototype", "versus", "sessions_joint", "connected"]
     return Confounds(
-        pairs=_for_all(pd.DataFrame(pairs, columns=list(PAIR_COLUMNS)), n),
-        swaps=_for_all(pd.DataFrame(told, columns=list(SWAP_COLUMNS)), n),
+        pairs=_for_all(pd.DataFrame(pairs, columns=list(_PAIR_COLUMNS)), n),
+        swaps=_for_all(pd.DataFrame(told, columns=list(_SWAP_COLUMNS)), n),
         connections=_for_all(pd.DataFrame(connections, columns=joint), n),
         batches=batches,
         sets=sets,
@@ -365,18 +365,21 @@ def _patterns(
         if factor not in facts:
             continue
         level, levels = facts[factor]
-        place = cell * len(levels) + level
-        counts = np.bincount(place, minlength=len(names) * len(order) * len(levels)).astype(float)
+        counts = np.bincount(cell * len(levels) + level, minlength=len(names) * len(order) * len(levels)).astype(float)
         table = counts.reshape(len(names), len(order), len(levels))
         if factor != SESSION and "" in levels:
             table = np.delete(table, levels.index(""), axis=2)
         tables[factor] = table
     seen = np.bincount(cell, minlength=len(names) * len(order)).reshape(len(names), len(order)) > 0
     alike: dict[tuple[bytes, ...], list[int]] = {}
-    for place in range(len(names)):
-        alike.setdefault(tuple(table[place].tobytes() for table in tables.values()), []).append(place)
+    for row in range(len(names)):
+        alike.setdefault(tuple(table[row].tobytes() for table in tables.values()), []).append(row)
     return [
-        ([names[k] for k in own], seen[own].any(axis=0), {factor: table[own[0]] for factor, table in tables.items()})
+        (
+            [names[k] for k in own],
+            np.asarray(seen[own].any(axis=0)),
+            {factor: table[own[0]] for factor, table in tables.items()},
+        )
         for own in alike.values()
     ]
 
@@ -438,7 +441,7 @@ def _pair_rows(
     fewest = np.array([min(number[first], number[second]) for first, second in pairs])
     shares[BATCH] = np.where(fewest == 1, 0.0, np.nan)
     for factor, share in shares.items():
-        for row in np.flatnonzero(share < PARTLY_BELOW).tolist():
+        for row in np.flatnonzero(share < _PARTLY_BELOW).tolist():
             first, second = pairs[row]
             named, left = (order[second], order[first]), float(share[row])
             kind = PARTLY if left > 0 else WHOLLY
@@ -472,12 +475,12 @@ def _swap_rows(
         contrast = np.eye(1, columns.shape[1])
         for factor, table in tables.items():
             left = _left(table, contrast, columns)
-            if left < PARTLY_BELOW:
+            if left < _PARTLY_BELOW:
                 yield str(swap), factor, *_swap_words(str(swap), factor, left, len(ends))
         if made is not None and all(made[k].any() for pair in ends for k in pair):
             steps = {_later(made[p], made[v]) for p, v in ends}
             left = _left(made, contrast, columns)
-            if left < PARTLY_BELOW:
+            if left < _PARTLY_BELOW:
                 yield str(swap), MAKING_DAY, *_swap_words(str(swap), MAKING_DAY, left, len(ends), steps)
         if min(len(batches.get(order[k], ())) for pair in ends for k in pair) == 1:
             yield str(swap), BATCH, *_swap_words(str(swap), BATCH, 0.0, len(ends))

@@ -62,7 +62,7 @@ def findings_table(findings: Iterable[Finding]) -> pd.DataFrame:
 # How a finding says where it is and how many there are: one by one up to three, gathered beyond.
 
 
-MOST_PLACES = 12
+_MOST_PLACES = 12
 """So many findings of one kind are made at most when cases are gathered by place; of more, one finding."""
 
 
@@ -85,7 +85,7 @@ def gathered(places: np.ndarray, where: Callable[[int], str]) -> Iterator[tuple[
     else:
         distinct, first = np.unique(places, return_index=True)
         in_order = distinct[np.argsort(first)]
-        many = len(distinct) > MOST_PLACES
+        many = len(distinct) > _MOST_PLACES
         groups = [cases] if many else [np.flatnonzero(places == place) for place in in_order]
     for group in groups:
         yield _where_all(group, where), group
@@ -254,7 +254,7 @@ def sound_study(study: Study) -> SoundStudy:
     return SoundStudy(tables, _sound_facts(study.facts), study.unread, study.raw_files)
 
 
-def fact_number(facts: Mapping[str, Any], name: str) -> float:
+def _fact_number(facts: Mapping[str, Any], name: str) -> float:
     """Return the fact as a number; NaN if it is absent or no number."""
     value = facts.get(name)
     if isinstance(value, np.generic):
@@ -266,7 +266,7 @@ def fact_number(facts: Mapping[str, Any], name: str) -> float:
 
 def scales(study: Study, attributes: pd.Index) -> tuple[np.ndarray, np.ndarray]:
     """Return the lowest and the highest possible score of each attribute; NaN where none is given or makes sense."""
-    general = tuple(fact_number(study.facts, name) for name in SCALE_FACTS)
+    general = tuple(_fact_number(study.facts, name) for name in SCALE_FACTS)
     stated = scales_stated(study)
     ends = np.array([stated.get(name, general) for name in attributes], dtype=float).reshape(-1, 2)
     ends[~(ends[:, 0] < ends[:, 1])] = np.nan
@@ -282,7 +282,7 @@ def scales_stated(study: Study) -> dict[str, tuple[float, float]]:
 
 
 def _sound_facts(facts: Mapping[str, Any]) -> dict[str, Any]:
-    numbers = {name: fact_number(facts, name) for name in SCALE_FACTS if name in facts}
+    numbers = {name: _fact_number(facts, name) for name in SCALE_FACTS if name in facts}
     kept = {name: value for name, value in facts.items() if name not in SCALE_FACTS}
     return kept | {name: value for name, value in numbers.items() if np.isfinite(value)}
 

@@ -15,7 +15,7 @@ from panel.study.study import Study
 from panel.words import first_few
 
 # A formula adds up if it is within this of 100 %, the resolution in which amounts are written.
-SUM_TOLERANCE = 0.01
+_SUM_TOLERANCE = 0.01
 
 
 def check_formulas(study: Study) -> list[Finding]:
@@ -34,8 +34,8 @@ def check_formulas(study: Study) -> list[Finding]:
         *_twice(lines),
         *_unknown(study),
         *_without_formula(study),
-        *check_base(study, lines),
-        *check_cautions(lines),
+        *_check_base(study, lines),
+        *_check_cautions(lines),
     ]
 
 
@@ -60,7 +60,7 @@ def _sums(study: Study, lines: pd.DataFrame) -> Iterator[Finding]:
                 advice += f"If {blank[0]} fills up to 100 (q.s.), write {100 - filled:.2f}. "
             advice += "Until then the prototype takes no part in swaps and blends."
             yield Finding("warning", "formula_amount_missing", where, message, advice)
-        elif abs(total - 100) > SUM_TOLERANCE + FLOAT_SLACK:
+        elif abs(total - 100) > _SUM_TOLERANCE + FLOAT_SLACK:
             message = f"The formula of {prototype} adds up to {total:.2f} %, not to 100.00 %."
             advice = "Correct the amounts; usually Aqua is filled up to 100 (q.s.)."
             yield Finding("warning", "formula_sum", where, message, advice)
@@ -131,7 +131,7 @@ def _without_formula(study: Study) -> Iterator[Finding]:
 # Is the base frozen: the same emollient total, and everything but the emollients alike in all prototypes?
 
 
-def check_base(study: Study, lines: pd.DataFrame) -> list[Finding]:
+def _check_base(study: Study, lines: pd.DataFrame) -> list[Finding]:
     """Return where the emollient total or the rest of the formula differs, and emollients that are not told clearly."""
     formulas = all_formulas(study)
     complete = formulas.percent.loc[formulas.percent.notna().all(axis=1)]
@@ -209,7 +209,7 @@ def _amounts(amounts: pd.Series) -> str:
 # Which usual cautions do the ingredients of the formulas call for?
 
 
-def check_cautions(lines: pd.DataFrame) -> list[Finding]:
+def _check_cautions(lines: pd.DataFrame) -> list[Finding]:
     """Return one note per caution: its words, the ingredients that call for it and the prototypes they are in.
 
     Allergens and flammable or dusty materials are among them. Ingredients that are not known carry no caution here.

@@ -12,12 +12,12 @@ from panel.plan.codes import moment
 from panel.study.facts import locked_sessions
 from panel.study.study import Study
 
-DATES_FACT = "dates"
+_DATES_FACT = "dates"
 
 
 def days_stated(study: Study) -> dict[str, tuple[str, ...]]:
     """Return what the fact `dates` says: label of a session, or of several, to its days; empty if it says nothing."""
-    stated = study.facts.get(DATES_FACT)
+    stated = study.facts.get(_DATES_FACT)
     entries = stated if isinstance(stated, Mapping) else {"": stated}
     listed = {str(label): value if isinstance(value, list | tuple) else [value] for label, value in entries.items()}
     told = {label: tuple(str(day) for day in days if day is not None) for label, days in listed.items()}

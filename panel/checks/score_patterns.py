@@ -18,22 +18,22 @@ from panel.words import counted, first_few, format_typed
 FEWEST_ALIKE = 3
 """Two equal scores say nothing; lines of three and more are looked at."""
 
-CHANCE_PER_STUDY = 0.05
+_CHANCE_PER_STUDY = 0.05
 """A line of equal scores is told when fewer than one study in twenty would hold one by chance."""
 
-FEW_VALUES = 5
+_FEW_VALUES = 5
 """A scale used in no more steps than this is told."""
 
-ENOUGH_FOR_STEPS = 20
+_ENOUGH_FOR_STEPS = 20
 """Number of scores from which on few different values are no accident."""
 
-STEPS_IN_SCALE = 20
+_STEPS_IN_SCALE = 20
 """Scales with fewer whole units than this (9-point, 0 to 10) are made of steps: nothing to tell."""
 
-PILED_SHARE = 0.20
+_PILED_SHARE = 0.20
 """Share of scores at one end of the scale above which differences there can no longer be seen."""
 
-ENOUGH_FOR_PILE = 10
+_ENOUGH_FOR_PILE = 10
 """Number of scores below which a share says nothing."""
 
 
@@ -91,7 +91,7 @@ def _lines(
     in_line = np.zeros(len(size), dtype=bool)
     in_line[candidates] = True
     chance = _chance_of_line(score, assessor, pool, in_line[group], first[candidates], size[candidates])
-    return _Lines(group, first, size, candidates[chance * looked_at.sum() < CHANCE_PER_STUDY])
+    return _Lines(group, first, size, candidates[chance * looked_at.sum() < _CHANCE_PER_STUDY])
 
 
 def _chance_of_line(
@@ -178,19 +178,19 @@ def few_steps(cells: ScoreCells) -> list[Finding]:
     An attribute whose scores all lie at one end is `piled_at_end`; an assessor who only ever gives one score is one
     of the `straight_lines`.
     """
-    wide = (cells.highest - cells.lowest >= STEPS_IN_SCALE)[cells.attribute.code]
+    wide = (cells.highest - cells.lowest >= _STEPS_IN_SCALE)[cells.attribute.code]
     rows = np.flatnonzero(np.isfinite(cells.score) & wide)
     attribute, score = cells.attribute.code[rows], cells.score[rows]
     inside = (score != cells.lowest[attribute]) & (score != cells.highest[attribute])
     steps = _steps(attribute, score, len(cells.attribute))
     some_inside = np.bincount(attribute[inside], minlength=len(cells.attribute)) > 0
-    in_steps = ((steps > 1) | ((steps == 1) & some_inside)) & (steps <= FEW_VALUES)
+    in_steps = ((steps > 1) | ((steps == 1) & some_inside)) & (steps <= _FEW_VALUES)
     elsewhere = rows[~in_steps[attribute]]
     assessor = cells.assessor.code[elsewhere]
     steps_of = _steps(assessor, cells.score[elsewhere], len(cells.assessor))
     return [
         *_told_steps(cells, rows[in_steps[attribute]], "attribute"),
-        *_told_steps(cells, elsewhere[((steps_of > 1) & (steps_of <= FEW_VALUES))[assessor]], "assessor"),
+        *_told_steps(cells, elsewhere[((steps_of > 1) & (steps_of <= _FEW_VALUES))[assessor]], "assessor"),
     ]
 
 
@@ -198,7 +198,7 @@ def _steps(code: np.ndarray, score: np.ndarray, number: int) -> np.ndarray:
     """Return the number of different scores of each code, 0 where there are too few scores to tell."""
     _, first = grouped(code, pd.factorize(score)[0].astype(np.int64))
     different = np.bincount(code[first], minlength=number)
-    return np.where(np.bincount(code, minlength=number) >= ENOUGH_FOR_STEPS, different, 0)
+    return np.where(np.bincount(code, minlength=number) >= _ENOUGH_FOR_STEPS, different, 0)
 
 
 def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> list[Finding]:
@@ -208,7 +208,7 @@ def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> list[Finding]
     findings = []
     for where, cases in gathered(np.arange(len(found)), lambda case: f"scores, {noun} {names.of[found[case]]}"):
         values = np.unique(cells.score[rows[np.isin(code, found[cases])]])
-        shown = first_few([told_score(value) for value in values], FEW_VALUES)
+        shown = first_few([told_score(value) for value in values], _FEW_VALUES)
         message = f"Only {len(values)} different scores are used: {shown}."
         if len(values) == 1:
             message = f"Every score is the same: {shown}."
@@ -225,7 +225,7 @@ def piled_at_end(cells: ScoreCells) -> list[Finding]:
     findings = []
     for end, limits in (("lowest", cells.lowest), ("highest", cells.highest)):
         at_end = np.bincount(code, weights=cells.score[rows] == limits[code], minlength=number).astype(int)
-        found = np.flatnonzero((total >= ENOUGH_FOR_PILE) & (at_end > PILED_SHARE * total))
+        found = np.flatnonzero((total >= _ENOUGH_FOR_PILE) & (at_end > _PILED_SHARE * total))
 
         def place(case: int, found: np.ndarray = found) -> str:
             return f"scores, attribute {cells.attribute.of[found[case]]}"
@@ -362,17 +362,17 @@ def _after_corrections(study: Study) -> tuple[np.ndarray, np.ndarray]:
 
 """A pair is told when fewer than one honest study in twenty would hold one."""
 
-SMALLEST_GAIN = 0.5
+_SMALLEST_GAIN = 0.5
 """Share of the disagreement that must go away when the two profiles are exchanged."""
 
 FEWEST_ATTRIBUTES = 3
 FEWEST_PROTOTYPES = 4
 """The pair in question says nothing about the noise; at least two more prototypes must."""
 
-MOST_PROTOTYPES = 30
+_MOST_PROTOTYPES = 30
 """Beyond that there are so many pairs that none would stand out."""
 
-LARGEST_FILL = 20
+_LARGEST_FILL = 20
 """Largest number of cells of the full plan (everybody, everything) per score that is still worth laying out."""
 
 
@@ -389,8 +389,8 @@ def exchanged_profiles(cells: ScoreCells) -> list[Finding]:
         return []
     exchange = profile_exchange(scores)
     looked_at = np.isfinite(exchange.chance)
-    unlikely = np.where(looked_at, exchange.chance, 1.0) * looked_at.sum() < CHANCE_PER_STUDY
-    assessor, sitting, pair = np.nonzero(unlikely & (exchange.gain > SMALLEST_GAIN))
+    unlikely = np.where(looked_at, exchange.chance, 1.0) * looked_at.sum() < _CHANCE_PER_STUDY
+    assessor, sitting, pair = np.nonzero(unlikely & (exchange.gain > _SMALLEST_GAIN))
     return _told_pairs(cells, np.stack([assessor, sitting, exchange.first[pair], exchange.second[pair]], axis=1))
 
 
@@ -420,9 +420,9 @@ def _laid_out(cells: ScoreCells) -> np.ndarray | None:
     """
     shape = tuple(len(names) for names in (cells.assessor, cells.sitting, cells.prototype, cells.attribute))
     size = float(np.prod(shape, dtype=float))
-    if shape[1] < 2 or not FEWEST_PROTOTYPES <= shape[2] <= MOST_PROTOTYPES or shape[3] < FEWEST_ATTRIBUTES:
+    if shape[1] < 2 or not FEWEST_PROTOTYPES <= shape[2] <= _MOST_PROTOTYPES or shape[3] < FEWEST_ATTRIBUTES:
         return None
-    if size > LARGEST_FILL * len(cells.line):
+    if size > _LARGEST_FILL * len(cells.line):
         return None
     rows = np.flatnonzero(np.isfinite(cells.score))
     codes = (cells.assessor.code, cells.sitting.code, cells.prototype.code, cells.attribute.code)
@@ -447,7 +447,7 @@ def _before_making(study: Study, cells: ScoreCells, recorded: Dates) -> list[Fin
     """Return the batches that have scores from before they were made."""
     batches = study.table("batches").drop_duplicates("batch")
     made = read_dates(batches["made_on"])
-    batch = batch_rows(batches, cells)
+    batch = _batch_rows(batches, cells)
     rows = np.flatnonzero((batch >= 0) & ~np.isnat(recorded.values))
     of = batch[rows]
     # A time written with its distance from UTC and one without may come from clocks that differ.
@@ -471,7 +471,7 @@ def _before_making(study: Study, cells: ScoreCells, recorded: Dates) -> list[Fin
     return findings
 
 
-def batch_rows(batches: pd.DataFrame, cells: ScoreCells) -> np.ndarray:
+def _batch_rows(batches: pd.DataFrame, cells: ScoreCells) -> np.ndarray:
     """Return for each score the row of its batch; -1 where it names none and its prototype has not just one."""
     named = pd.Index(batches["batch"]).get_indexer(pd.Index(cells.batch))
     single = batches.reset_index(drop=True).drop_duplicates("prototype", keep=False)["prototype"]

@@ -34,10 +34,10 @@ def check_scores(study: Study) -> list[Finding]:
         *outside_scale(cells),
         *blank(cells, unread_rows(study).get(("scores", "score"), np.empty(0, dtype=int)) + 2),
         *cannot_judge(cells),
-        *given_twice(cells),
+        *_given_twice(cells),
         *straight_lines(cells),
-        *score_gaps(sound, cells),
-        *serving_order(sound, cells),
+        *_score_gaps(sound, cells),
+        *_serving_order(sound, cells),
         *score_times(sound, cells),
         *few_steps(cells),
         *piled_at_end(cells),
@@ -116,7 +116,7 @@ def cannot_judge(cells: ScoreCells) -> list[Finding]:
     return findings
 
 
-def given_twice(cells: ScoreCells) -> list[Finding]:
+def _given_twice(cells: ScoreCells) -> list[Finding]:
     """Return scores for which assessor, prototype, attribute, session, replicate and position are an earlier row's.
 
     Rows with neither session nor replicate may be repeats that nobody numbered: they give one note.
@@ -199,7 +199,7 @@ _Codes = tuple[np.ndarray, ...]
 """Rows as columns of codes."""
 
 
-def score_gaps(study: Study, cells: ScoreCells) -> list[Finding]:
+def _score_gaps(study: Study, cells: ScoreCells) -> list[Finding]:
     """Return what is missing among the scores: rows that are not there (blank ones are `score_blank`)."""
     turns = distinct(cells.assessor.code, cells.sitting.code)
     samples = distinct(cells.assessor.code, cells.sitting.code, cells.prototype.code)
@@ -374,7 +374,7 @@ def _unequal_samples(cells: ScoreCells, samples: _Codes, absent: _Codes, planned
 # Do the scores agree with the servings: the right prototype, in the right session, at the right position?
 
 
-def serving_order(study: Study, cells: ScoreCells) -> list[Finding]:
+def _serving_order(study: Study, cells: ScoreCells) -> list[Finding]:
     """Return samples that were scored but not served, or served at another position; none without servings."""
     if "servings" not in study.tables or cells.sitting_word != "session":
         return []

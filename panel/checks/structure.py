@@ -52,12 +52,12 @@ def check_structure(study: Study, sound: Study | None = None) -> list[Finding]:
         *_cells_not_read(study),
         *_dates_not_understood(study, sound),
         *_cells_missing(study, sound),
-        *check_references(sound),
+        *_check_references(sound),
         *_scale(study, sound),
     ]
 
 
-def lacks_required(study: Study, table: str) -> list[str]:
+def _lacks_required(study: Study, table: str) -> list[str]:
     """Return the required columns that the study's table has not; none for a table that the study does not have."""
     frame = study.tables.get(table)
     if frame is None or frame.empty:
@@ -122,7 +122,7 @@ def _columns_missing(study: Study) -> list[Finding]:
     for name, frame in study.tables.items():
         if name not in TABLES or frame.empty:
             continue
-        known, absent = TABLES[name].column_names, lacks_required(study, name)
+        known, absent = TABLES[name].column_names, _lacks_required(study, name)
         if not set(known) & set(frame.columns):
             findings.append(
                 Finding(
@@ -149,7 +149,7 @@ def _columns_missing(study: Study) -> list[Finding]:
 
 def _no_scores(study: Study, sound: Study) -> list[Finding]:
     scores = sound.scores
-    if lacks_required(study, "scores") or np.isfinite(scores["score"]).any():
+    if _lacks_required(study, "scores") or np.isfinite(scores["score"]).any():
         return []
     if len(sound.table("answers")):
         message = "The study has no scores of trained assessors, only consumer answers."
@@ -286,7 +286,7 @@ _REFERENCES = (
 """A table and the column that lists names; the tables and columns that may use only these names."""
 
 
-def check_references(study: Study) -> list[Finding]:
+def _check_references(study: Study) -> list[Finding]:
     """Return rows named twice, names that are listed nowhere, words not allowed, and ambiguous blind codes."""
     return [
         *_keys_repeated(study),

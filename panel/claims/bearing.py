@@ -26,7 +26,7 @@ from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import below
 from panel.study.knowledge import claim_kin
 
-_FOR, AGAINST, _NEITHER = "for", "against", "neither"
+FOR, AGAINST, OPEN, _NEITHER = "for", "against", "open", "neither"
 _PANEL, _CONSUMERS, _INSTRUMENTS = "trained panel", "consumers", "instruments"
 _DENIED = frozenset(("negated", "absent", "low", "not comparative"))
 _COMPARED = frozenset(("superiority", "ranking", "ingredient_attribution", "parity", "unsurpassed"))
@@ -55,7 +55,7 @@ def bearing_on(claim: Claim, materials: Materials) -> tuple[Bearing, ...]:
         *_judgements(claim, materials, wanted),
         *_readings(claim, materials, wanted),
     ]
-    order = (AGAINST, _FOR, _NEITHER)
+    order = (AGAINST, FOR, _NEITHER)
     return tuple(sorted(found, key=lambda each: order.index(each.side)))
 
 
@@ -81,7 +81,7 @@ def _said(reading: Reading) -> int:
 
 
 def _side(agrees: bool, contradicts: bool) -> str:
-    return _FOR if agrees else AGAINST if contradicts else _NEITHER
+    return FOR if agrees else AGAINST if contradicts else _NEITHER
 
 
 def _compared_with(claim: Claim) -> str:
@@ -236,9 +236,7 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
         for row in pairs.to_dict("records")
         if row["attribute"] == claim.attribute or family_of(materials.study, str(row["attribute"])) in wanted
     }
-    denies = _said(materials.read(claim.claim)) < 0 or bool(
-        {"no", "not", "without"} & set(words_of(claim.claim))
-    )
+    denies = _said(materials.read(claim.claim)) < 0 or bool({"no", "not", "without"} & set(words_of(claim.claim)))
     for measure in measures:
         by_name = bool(named & set(words_of(measure)))
         own = table.loc[(table["measure"] == measure) & (table["prototype"] == claim.prototype)]

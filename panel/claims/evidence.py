@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from panel.checks.confounds import GROUP, POSITION, SESSION, confounds_of
+from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
 from panel.claims.claim import Claim, counted, interval, listed, number, p_value, percent
 from panel.claims.materials import Counted, Materials, people_for_agreement, people_for_parity, people_for_preference
 from panel.claims.names import public_name
@@ -27,6 +27,8 @@ from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
 NAN = float("nan")
+PANEL, ANSWERS, VOTES, TIMES = "trained panel", "consumer answers", "preference answers", "times of people"
+BOTH = "trained panel and consumer answers"
 NUMBER_COLUMNS = ("what", "estimate", "ci_low", "ci_high", "ci_level", "limit_low", "limit_high", "unit", "method")
 
 
@@ -128,12 +130,6 @@ def nothing_yet(rests_on: str, *missing: str) -> Evidence:
     return Evidence(rests_on, missing=missing)
 
 
-def numbers_frame(evidence: Evidence) -> pd.DataFrame:
-    """Return the numbers as a frame with the columns of `NUMBER_COLUMNS`."""
-    rows = [[getattr(number, column) for column in NUMBER_COLUMNS] for number in evidence.shown]
-    return pd.DataFrame(rows, columns=list(NUMBER_COLUMNS))
-
-
 # What no claim may fall below, whatever its own bar: settings of convention that a study can only make stricter.
 
 
@@ -220,7 +216,6 @@ def _anchors(attribute: str) -> str:
 # How many consumers agreed? Count, base, intervals, and the exact test against a bar set beforehand.
 
 
-ANSWERS = "consumer answers"
 _MAJORITY = 0.5
 _FOIL = "The sentence is a foil: it is untrue for the product, and was asked to see who says yes to anything."
 
@@ -344,7 +339,6 @@ def _shown(what: str, share: float, low: Any, high: Any, level: float, bar: floa
 # not seen).
 
 
-VOTES = "preference answers"
 _HALF = 0.5
 _NO_PREFERENCE = frozenset(("no preference", "none", "both alike", "neither", "no difference"))
 
@@ -403,7 +397,7 @@ def _votes_missing(claim: Claim, materials: Materials, votes: Votes, *others: st
     return [f"{row['because']}. {row['advice']}" for rows in untold for row in rows]
 
 
-def _how_tried(study: Study, votes: pd.DataFrame, pair: tuple[str, str]) -> Iterator[pd.DataFrame]:
+def _how_tried(study: Study, votes: pd.DataFrame, pair: tuple[str, str]) -> Iterator[dict[str, Labels]]:
     """Yield in which sessions the voters tried two prototypes, then at which place of the order, as far as recorded.
 
     The sessions are those of the votes where both were served in them, else all in which these people were served.
@@ -415,12 +409,12 @@ def _how_tried(study: Study, votes: pd.DataFrame, pair: tuple[str, str]) -> Iter
     groups = study.table("assessors").drop_duplicates("assessor").set_index("assessor")["group"]
     group = tried["assessor"].map(groups).astype("object").fillna("").astype("str")
     if tried["prototype"].nunique() == len(pair):
-        yield pd.DataFrame({"attribute": "", "prototype": tried["prototype"], SESSION: tried["session"], GROUP: group})
+        yield {"prototype": labels(tried["prototype"]), SESSION: labels(tried["session"]), GROUP: labels(group)}
     placed = votes.loc[votes["position"].isin([1, 2])]
     if len(placed):
         names = pd.concat([placed["prototype"], placed["versus"]], ignore_index=True)
         places = pd.concat([placed["position"], 3 - placed["position"]], ignore_index=True).map("{:g}".format)
-        yield pd.DataFrame({"attribute": "", "prototype": names, POSITION: places})
+        yield {"prototype": labels(names), POSITION: labels(places)}
 
 
 def preference(claim: Claim, materials: Materials) -> Evidence:

@@ -8,8 +8,7 @@ from typing import Any
 import pandas as pd
 
 from panel.claims.claim import Claim, counted, interval, listed, number, p_value
-from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, beyond, nothing_yet
-from panel.claims.evidence_panel import PANEL
+from panel.claims.evidence import NAN, PANEL, TIMES, Evidence, NumberShown, Weaker, beyond, nothing_yet
 from panel.claims.materials import Materials, people_for_agreement
 from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps
@@ -173,7 +172,6 @@ def _over_prototypes(materials: Materials, claim: Claim, swap: str, turned: floa
 # counts once, with the median of her own times, so that the times are independent.
 
 
-TIMES = "times of people"
 _SECONDS = frozenset(("s", "sec", "second", "seconds"))
 _MOST, _HALF = 0.9, 0.5
 _VERBS = {"soaking in": "sinks in"}
@@ -231,9 +229,9 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
         ),
         suggestion=f"{verb} within {bar} seconds" if verb else "",
         reasons=(
-            f"{of_people}. Median {number(median.estimate)} s ({100 * level:g} % interval "
-            f"{interval(median.low, median.high)}), 90th percentile {number(most.estimate)} s "
-            f"({interval(most.low, most.high)}).",
+            f"{of_people}. Median {number(median[0])} s ({100 * level:g} % interval "
+            f"{interval(*median[1:])}), 90th percentile {number(most[0])} s "
+            f"({interval(*most[1:])}).",
             f"That nine in ten need no longer than {bar} s: {p_value(p_most)}; that more than half do: "
             f"{p_value(p_half)} (exact, whatever the distribution). A mean is not used: it hides the slow half.",
             "It holds for the dose, the area and the way of rubbing of this test.",

@@ -10,7 +10,18 @@ import numpy as np
 import pandas as pd
 
 from panel.claims.claim import SIDES_WORDS, Claim, counted, interval, listed, number, p_value
-from panel.claims.evidence import NAN, Evidence, NumberShown, Weaker, agreement, beyond, nothing_yet, refused_panel_bar
+from panel.claims.evidence import (
+    BOTH,
+    NAN,
+    PANEL,
+    Evidence,
+    NumberShown,
+    Weaker,
+    agreement,
+    beyond,
+    nothing_yet,
+    refused_panel_bar,
+)
 from panel.claims.materials import (
     USUAL_PANEL_BAR,
     Estimate,
@@ -23,7 +34,6 @@ from panel.claims.names import absent, alike, compared, minutes_between, saying,
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
 from panel.stats.formulas.composition import paired_contrasts
 
-PANEL = "trained panel"
 _OTHER_WAY = "More assessors will not do: the difference goes the other way, or there is none."
 _TOO_SMALL = "More assessors will not do: if there is a difference, it is smaller than the smallest that matters."
 
@@ -152,7 +162,6 @@ def _beside_the_difference(found: Estimate, tests: Equivalence, materials: Mater
 # What does the trained panel say about the level of one prototype: below a bar, above it, really absent?
 
 
-BOTH = "trained panel and consumer answers"
 _PERCEIVED = "The answers of consumers carry a sentence about what they perceive, not the property itself."
 
 

@@ -7,26 +7,26 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from panel.answers import DIFFERENCES, PANEL_FIT, SWAPS, Question, Use
-from panel.claims.bearing import Bearing, bearing_on
+from panel.claims.bearing import AGAINST, FOR, OPEN, bearing_on
 from panel.claims.claim import BEYOND, Claim, Standing, claims_frame, read_claims, standing
 from panel.claims.evidence import (
+    BOTH,
     NAN,
     NUMBER_COLUMNS,
+    PANEL,
     Evidence,
     agreement,
     nothing_yet,
-    numbers_frame,
     preference,
     vote_parity,
     vote_unsurpassed,
 )
 from panel.claims.evidence_credit import ingredient_attribution, time
 from panel.claims.evidence_panel import (
-    BOTH,
-    PANEL,
     absolute_negative,
     change_over_time,
     duration,
@@ -39,8 +39,8 @@ from panel.claims.evidence_panel import (
 from panel.claims.grammar import read_sentence
 from panel.claims.materials import Materials
 from panel.claims.names import family_of, names_of
-from panel.claims.verdict import Case, Footnote, InFamily, Verdict, adjust_together, criteria_of, footnote, verdict_on
-from panel.claims.wording import Wording, wording_of
+from panel.claims.verdict import Case, InFamily, Verdict, adjust_together, criteria_of, footnote, verdict_on
+from panel.claims.wording import wording_of
 from panel.errors import StudyError
 from panel.models.emollients.swaps import TracedSwaps
 from panel.models.prototypes.differences import Differences
@@ -49,6 +49,7 @@ from panel.study.study import Study, is_rehearsed
 from panel.study.tables import TABLES
 
 _LEVEL = 0.95
+_Judged = tuple[Case, Verdict, str, tuple[str, ...]]  # with the footnote, and what it lacks
 
 _BY_PANEL: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
     {
@@ -88,7 +89,8 @@ class Claims:
     findings
         `number claim severity check message advice criterion source`: what was found in the words.
     numbers
-        `number claim what estimate ci_low ci_high ci_level limit_low limit_high unit method`: all numbers behind it.
+        `number claim what estimate ci_low ci_high ci_level limit_low limit_high unit method side`: all numbers behind
+        it, and whether each is `for` the claim, `against` it or `open`.
     gaps
         `number claim gap`: what the footnote lacks because it is not recorded.
     bearing
@@ -105,20 +107,6 @@ class Claims:
     level: float
     method: str
     notes: tuple[str, ...]
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Judged:
-    """One claim with its evidence, its words, its verdict and its footnote."""
-
-    claim: Claim
-    evidence: Evidence
-    family: InFamily
-    standing: Standing
-    wording: Wording
-    verdict: Verdict
-    footnote: Footnote
-    bearing: tuple[Bearing, ...]
 
 
 def judge_claims(
@@ -153,12 +141,12 @@ def judge_claims(
 
 def _judge_one(
     claim: Claim, found: Evidence, family: InFamily, materials: Materials, fixed: Standing, *, rehearsed: bool
-) -> Judged:
+) -> _Judged:
     """Return everything about one claim whose evidence is at hand."""
-    words = wording_of(claim, found, materials)
+    findings, left_over = wording_of(claim, found, materials)
     bearing = bearing_on(claim, materials)
-    case = Case(claim, found, family, fixed, words.findings, rehearsed, materials.alpha, bearing)
-    return Judged(claim, found, family, fixed, words, verdict_on(case), footnote(claim, found, materials), bearing)
+    case = Case(claim, found, family, fixed, findings, rehearsed, materials.alpha, bearing, left_over)
+    return case, verdict_on(case), *footnote(claim, found, materials)
 
 
 def find_evidence(claim: Claim, materials: Materials) -> Evidence:
@@ -178,21 +166,28 @@ def find_evidence(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def _result(judged: Sequence[Judged], level: float) -> Claims:
+def _result(judged: Sequence[_Judged], level: float) -> Claims:
     return Claims(
-        claims=pd.DataFrame([_row(each) for each in judged], columns=list(_COLUMNS)),
-        reasons=_stacked(judged, "reason", lambda each: each.verdict.reasons),
-        needs=_stacked(judged, "need", lambda each: each.verdict.needs),
-        findings=_findings(judged),
+        claims=pd.DataFrame([_row(*each) for each in judged], columns=list(_COLUMNS)),
+        reasons=_stacked(judged, ["reason"], lambda _, said, __: [(text,) for text in said.reasons]),
+        needs=_stacked(judged, ["need"], lambda _, said, __: [(text,) for text in said.needs]),
+        findings=_stacked(
+            judged, _FINDING, lambda case, *_: [[getattr(each, name) for name in _FINDING] for each in case.findings]
+        ),
         numbers=_numbers(judged),
-        gaps=_stacked(judged, "gap", lambda each: each.footnote.gaps),
-        bearing=_bearing(judged),
+        gaps=_stacked(judged, ["gap"], lambda _, __, gaps: [(text,) for text in gaps]),
+        bearing=_stacked(
+            judged,
+            ["side", "source", "what"],
+            lambda case, *_: [(each.side, each.source, each.words) for each in case.bearing],
+        ),
         level=level,
         method=_method(level),
         notes=_NOTES,
     )
 
 
+_FINDING = ["severity", "check", "message", "advice", "criterion", "source"]
 _COLUMNS = (
     *("number", "claim", "kind", "verdict", "exploratory", "prototype", "versus", "attribute", "question", "minutes"),
     *("estimate", "ci_low", "ci_high", "ci_level", "unit", "bar", "margin", "statistic", "df", "std_error"),
@@ -202,54 +197,57 @@ _COLUMNS = (
 )
 
 
-def _row(each: Judged) -> list[object]:
-    claim, evidence = each.claim, each.evidence
+def _row(case: Case, said: Verdict, words: str, _: tuple[str, ...]) -> list[object]:
+    claim, evidence, family = case.claim, case.evidence, case.family
     first = evidence.shown[0] if evidence.shown else None
     interval = (
         (first.estimate, first.ci_low, first.ci_high, first.ci_level, first.unit) if first else (NAN,) * 4 + ("",)
     )
     return [
-        *(claim.number, claim.claim, claim.kind, each.verdict.verdict, each.standing.exploratory),
+        *(claim.number, claim.claim, claim.kind, said.verdict, case.standing.exploratory),
         *(claim.prototype, claim.versus, claim.attribute, claim.question, claim.minutes),
         *interval,
         *(claim.bar, claim.margin, evidence.statistic, evidence.df, evidence.std_error),
-        *(evidence.p_value, each.family.p_adjusted, each.family.family if evidence.shown else "", evidence.n),
-        *(each.verdict.suggestion, each.footnote.words, evidence.method),
-        *("; ".join(texts) for texts in criteria_of(each.verdict.verdict, each.wording.findings)),
-        ", ".join(each.wording.not_covered),
+        *(evidence.p_value, family.p_adjusted, family.family if evidence.shown else "", evidence.n),
+        *(said.suggestion, words, evidence.method),
+        *("; ".join(texts) for texts in criteria_of(said.verdict, case.findings)),
+        ", ".join(case.not_covered),
         *(claim.stamped_at, claim.stamped_by, claim.media, claim.territory, claim.owner),
     ]
 
 
-def _stacked(judged: Sequence[Judged], column: str, texts: Callable[[Judged], Sequence[str]]) -> pd.DataFrame:
-    rows = [(each.claim.number, each.claim.claim, text) for each in judged for text in texts(each)]
-    return pd.DataFrame(rows, columns=["number", "claim", column])
-
-
-def _findings(judged: Sequence[Judged]) -> pd.DataFrame:
-    columns = ["severity", "check", "message", "advice", "criterion", "source"]
+def _stacked(
+    judged: Sequence[_Judged],
+    columns: list[str],
+    cells: Callable[[Case, Verdict, tuple[str, ...]], Sequence[Sequence[str]]],
+) -> pd.DataFrame:
+    """Return rows of these columns, each with the number and the sentence of its claim before it."""
     rows = [
-        (each.claim.number, each.claim.claim, *(getattr(finding, name) for name in columns))
-        for each in judged
-        for finding in each.wording.findings
+        (case.claim.number, case.claim.claim, *own) for case, said, _, gaps in judged for own in cells(case, said, gaps)
     ]
     return pd.DataFrame(rows, columns=["number", "claim", *columns])
 
 
-def _bearing(judged: Sequence[Judged]) -> pd.DataFrame:
+def _numbers(judged: Sequence[_Judged]) -> pd.DataFrame:
     rows = [
-        (each.claim.number, each.claim.claim, one.side, one.source, one.words)
-        for each in judged
-        for one in each.bearing
+        (case.claim.number, case.claim.claim, *(getattr(number, column) for column in NUMBER_COLUMNS))
+        for case, *_ in judged
+        for number in case.evidence.shown
     ]
-    return pd.DataFrame(rows, columns=["number", "claim", "side", "source", "what"])
+    return _with_sides(pd.DataFrame(rows, columns=["number", "claim", *NUMBER_COLUMNS]))
 
 
-def _numbers(judged: Sequence[Judged]) -> pd.DataFrame:
-    parts = [numbers_frame(each.evidence).assign(number=each.claim.number, claim=each.claim.claim) for each in judged]
-    columns = ["number", "claim", *NUMBER_COLUMNS]
-    kept = [part for part in parts if len(part)]
-    return pd.concat(kept, ignore_index=True)[columns] if kept else pd.DataFrame(columns=columns)
+def _with_sides(found: pd.DataFrame) -> pd.DataFrame:
+    """Return numbers with their side.
+
+    A number is for its claim where its whole interval keeps to its side of every limit, against it where the whole
+    interval lies beyond one, else open; without a limit it decides nothing, and its side is empty.
+    """
+    low, high, start, end = (found[name].to_numpy(float) for name in ("limit_low", "limit_high", "ci_low", "ci_high"))
+    within = (np.isnan(low) | (start > low)) & (np.isnan(high) | (end < high))
+    beyond = (end <= low) | (start >= high)
+    unlimited = np.isnan(low) & np.isnan(high)
+    return found.assign(side=np.select([unlimited | np.isnan(start), within, beyond], ["", FOR, AGAINST], OPEN))
 
 
 def _method(level: float) -> str:
@@ -336,9 +334,8 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: floa
     for claim in tried:
         found = find_evidence(claim, materials)
         family = _in_family(claim, found, beside)
-        judged = _judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
-        said, words = judged.verdict, judged.wording.not_covered
-        told = (said.verdict, said.reasons, said.needs, words, said.suggestion, judged.footnote.words)
+        case, said, words, _ = _judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
+        told = (said.verdict, said.reasons, said.needs, case.not_covered, said.suggestion, words)
         drafts.append(Draft(claim.claim, claim.kind, *told))
     return tuple(drafts)
 

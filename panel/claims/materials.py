@@ -20,8 +20,8 @@ from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
 from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
-from panel.models.prototypes.differences import Differences, find_differences, variance_rows, versus_rows
-from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study
+from panel.models.prototypes.differences import Differences, find_differences, versus_rows
+from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study, variance_rows
 from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
 from panel.plan.sample_size import ALONE, WITH_BENCHMARK, Scatter, own_scatter, panel_sizes
 from panel.stats.comparing.power import detection_power, equivalence_power

@@ -9,6 +9,7 @@ import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -129,10 +130,8 @@ def verify_time_stamp(
     StudyError
         If a file cannot be read, or `cryptography` is not installed.
     """
-    try:
-        import cryptography  # noqa: F401
-    except ImportError as error:
-        raise StudyError(_NO_LIBRARY) from error
+    if find_spec("cryptography") is None:
+        raise StudyError(_NO_LIBRARY)
     try:
         status, *tokens = next(_parts(reply)).parts()
         granted = status.parts()[0].number()

@@ -10,8 +10,7 @@ import numpy as np
 from panel.checks.confounds import IN_THESE_BATCHES
 from panel.claims.bearing import AGAINST, Bearing
 from panel.claims.claim import BEYOND, Claim, Standing, counted, p_value
-from panel.claims.evidence import ANSWERS, NAN, VOTES, Evidence
-from panel.claims.evidence_panel import BOTH, PANEL
+from panel.claims.evidence import ANSWERS, BOTH, NAN, PANEL, VOTES, Evidence
 from panel.claims.materials import Materials
 from panel.claims.names import TestRecord, panel_days, test_record
 from panel.claims.wording import CHANGE, CRITERIA, OPPOSITE, STOP, UNREAD, WordingFinding
@@ -45,7 +44,7 @@ class Verdict:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Case:
-    """Everything a verdict on one claim rests on."""
+    """One claim with everything its verdict rests on; `not_covered` are words that nothing accounts for."""
 
     claim: Claim
     evidence: Evidence
@@ -55,6 +54,7 @@ class Case:
     rehearsed: bool
     alpha: float
     bearing: tuple[Bearing, ...] = ()
+    not_covered: tuple[str, ...] = ()
 
 
 def verdict_on(case: Case) -> Verdict:
@@ -215,53 +215,45 @@ def _ground(evidence: Evidence, fixed: bool) -> str:
 # Which footnote belongs under the sentence? Only what is recorded; what is not recorded is named as a gap.
 
 
-@dataclass(frozen=True, slots=True)
-class Footnote:
-    """The footnote, and what should stand in it and is not recorded."""
-
-    words: str
-    gaps: tuple[str, ...]
-
-
-def footnote(claim: Claim, evidence: Evidence, materials: Materials) -> Footnote:
-    """Return the footnote of a claim; empty where nothing was tested."""
+def footnote(claim: Claim, evidence: Evidence, materials: Materials) -> tuple[str, tuple[str, ...]]:
+    """Return the footnote, empty where nothing was tested, and what should stand in it and is not recorded."""
     if not evidence.n:
-        return Footnote("", ())
-    panel = _of_panel(claim, evidence, materials)
+        return "", ()
+    panel, gaps = _of_panel(claim, evidence, materials)
     if evidence.rests_on == ANSWERS:
         return _of_answers(claim, materials)
     if evidence.rests_on == BOTH:
-        users = _of_answers(claim, materials)
-        return Footnote(f"{panel.words} {users.words}", (*panel.gaps, *users.gaps))
+        users, more = _of_answers(claim, materials)
+        return f"{panel} {users}", (*gaps, *more)
     if evidence.rests_on == VOTES:
         return _of_votes(claim, evidence, materials)
-    return panel
+    return panel, gaps
 
 
-def _of_answers(claim: Claim, materials: Materials) -> Footnote:
+def _of_answers(claim: Claim, materials: Materials) -> tuple[str, tuple[str, ...]]:
     told = materials.agreed(claim.prototype, claim.question)
     record = test_record(materials.study, told.sessions)
     parts = [record.kind, *_people(told.base, record), *_duration(record), record.month]
     words = f"{_joined(parts)}; agreed or strongly agreed."
-    return Footnote(words, tuple(_gaps(record)))
+    return words, tuple(_gaps(record))
 
 
-def _of_votes(claim: Claim, evidence: Evidence, materials: Materials) -> Footnote:
+def _of_votes(claim: Claim, evidence: Evidence, materials: Materials) -> tuple[str, tuple[str, ...]]:
     answers = materials.study.table("answers")
     sessions = tuple(str(name) for name in answers.loc[answers["kind"] == "preference", "session"].unique())
     record = test_record(materials.study, sessions)
     parts = [record.kind, *_people(evidence.n, record), *_duration(record), record.month]
-    return Footnote(f"{_joined(parts)}; both tried by each, 'no preference' offered.", tuple(_gaps(record)))
+    return f"{_joined(parts)}; both tried by each, 'no preference' offered.", tuple(_gaps(record))
 
 
-def _of_panel(claim: Claim, evidence: Evidence, materials: Materials) -> Footnote:
+def _of_panel(claim: Claim, evidence: Evidence, materials: Materials) -> tuple[str, tuple[str, ...]]:
     study = materials.study
     month, dose = panel_days(study), str(study.facts.get("dose", ""))
     parts = ["Trained panel" if evidence.rests_on in (PANEL, BOTH) else "Timed test", counted(evidence.n, "assessor")]
     parts += [f"{each} of each"] if (each := _scores_each(claim, materials)) else []
     parts += [dose, materials.when(claim.attribute).removeprefix(", "), month]
     gaps = [words for words, there in (("when the panel scored", month), ("the dose", dose)) if not there]
-    return Footnote(f"{_joined(parts)}.", tuple(f"Not recorded: {gap}." for gap in gaps))
+    return f"{_joined(parts)}.", tuple(f"Not recorded: {gap}." for gap in gaps)
 
 
 def _scores_each(claim: Claim, materials: Materials) -> str:

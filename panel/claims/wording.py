@@ -7,9 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from panel.claims.claim import BEYOND, Claim, listed, number, percent
-from panel.claims.evidence import ANSWERS, VOTES, Evidence, floor, question_words
-from panel.claims.evidence_credit import TIMES
-from panel.claims.evidence_panel import BOTH, PANEL
+from panel.claims.evidence import ANSWERS, BOTH, PANEL, TIMES, VOTES, Evidence, floor, question_words
 from panel.claims.grammar import UNREADABLE, Moment, Reading, Share
 from panel.claims.materials import Materials
 from panel.claims.names import TestRecord, family_of, minutes_between, public_name, test_record, words_of
@@ -51,16 +49,10 @@ _STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
 _ORDER = (STOP, CHANGE, _NOTE)
 
 
-@dataclass(frozen=True, slots=True)
-class Wording:
-    """What was found in the words of a claim, and the words that nothing accounts for."""
-
-    findings: tuple[WordingFinding, ...]
-    not_covered: tuple[str, ...]
-
-
-def wording_of(claim: Claim, evidence: Evidence, materials: Materials) -> Wording:
-    """Return what is found in the words of a claim."""
+def wording_of(
+    claim: Claim, evidence: Evidence, materials: Materials
+) -> tuple[tuple[WordingFinding, ...], tuple[str, ...]]:
+    """Return what is found in the words of a claim, and the words that nothing accounts for."""
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
@@ -70,7 +62,7 @@ def wording_of(claim: Claim, evidence: Evidence, materials: Materials) -> Wordin
         found += _whole(reading, not_covered, own=own)
         found += _statement_findings(claim, evidence, materials, reading)
         found += _around_findings(claim, evidence, materials, reading)
-    return Wording(tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered)
+    return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered
 
 
 def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iterator[WordingFinding]:
@@ -125,7 +117,7 @@ def _refused(claim: Claim, left_over: tuple[str, ...], *, perceived: bool) -> It
 OPPOSITE = "says the opposite"
 _STRONGER = "says more than was shown"
 _ANOTHER = "another statement"
-NOT_NAMED = "attribute not named"
+_NOT_NAMED = "attribute not named"
 _OTHER_ATTRIBUTE = "another attribute"
 _NOT_ASKED = "another sentence than was asked"
 _COMPARATOR = "compared with another"
@@ -193,7 +185,11 @@ def _unreadable(reading: Reading) -> WordingFinding:
         return change("several statements in one", message, "Make a claim of each.", "evidential support", _EU)
     if not reading.families:
         return change(
-            NOT_NAMED, "The sentence names nothing that was judged.", "Name what was judged.", "evidential support", _EU
+            _NOT_NAMED,
+            "The sentence names nothing that was judged.",
+            "Name what was judged.",
+            "evidential support",
+            _EU,
         )
     message = "The words do not make one statement that can be read."
     return change("no single statement", message, "Say one thing, simply.", "informed decision-making", _EU)

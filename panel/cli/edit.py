@@ -151,12 +151,7 @@ def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Ch
 
     text = sys.stdin.read() if file == "-" else decode(read_raw_file(file).content, file)[0]
     read = read_block(text, name, seen)
-    unknown = [
-        f"{name} has no column {words!r}; it is kept, and nothing reads it."
-        + (f" Perhaps {near} is meant: give it that name." if near else "")
-        for words, near in read.unknown.items()
-    ]
-    return (lambda now: put_block(now, name, read.texts, whole=whole)), [*read.notes, *unknown]
+    return (lambda now: put_block(now, name, read.texts, whole=whole)), [*read.notes, *read.unknown_in_words(name)]
 
 
 def _fact_change(name: str, text: str) -> Change:

@@ -23,8 +23,6 @@ Sites = tuple[tuple[str, ...], ...]
 FOREARMS: Sites = tuple(tuple(f"{side} forearm {place}" for place in range(1, 5)) for side in ("left", "right"))
 """Four marked areas on each inner forearm, 1 nearest to the wrist; samples first on one arm, then on the other."""
 
-HANDS: Sites = (("back of left hand",), ("back of right hand",))
-
 PASSES = 20  # over all people, at most
 STARTS = 10
 _PROTOTYPE_AT_SITE = 2.0  # how much uneven sites of a prototype count beside uneven sites of a place in the order

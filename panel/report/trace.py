@@ -84,7 +84,8 @@ def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | No
     name, others = _on_paper(table, on_paper[1], on_paper[2]) if on_paper else (name, ())
     place = _place(table, name)
     row = {str(column): cell for column, cell in table.full.iloc[place[0]].to_dict().items()}
-    rows = tuple(with_raw_lines(study, source_rows(study, source, row)) for source in table.sources)
+    found = [with_raw_lines(study, source_rows(study, source, row)) for source in table.sources]
+    rows = tuple(own for own in found if len(own)) or tuple(found[:1])
     value = float(row[place[1]])
     return Trace(name, value, place[1], table.title, row, table.method, rows, answers.seed, others)
 

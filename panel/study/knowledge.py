@@ -12,7 +12,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from types import MappingProxyType
 
 import pandas as pd
 
@@ -31,7 +30,14 @@ _PROPERTIES = (
     "solid",
 )
 OWN_MEASUREMENT = "own measurement"
-_NUMBERS = (*_PROPERTIES, *(f"{name}_{end}" for name in _PROPERTIES for end in ("low", "high")))
+_NUMBERS = frozenset(
+    (
+        *_PROPERTIES,
+        *(f"{name}_{end}" for name in _PROPERTIES for end in ("low", "high")),
+        *("minutes", "early_slack", "late_slack"),
+        *("least_assessors", "least_replicates", "least_people", "default_bar", "default_margin"),
+    )
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +69,11 @@ def _shared_folder() -> Path:
 
 
 @cache
-def _read(name: str, numbers: tuple[str, ...] = ()) -> pd.DataFrame:
-    """Read one shared table: text as it stands, the columns named in `numbers` as float."""
-    frame = pd.read_csv(_shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
-    present = [column for column in numbers if column in frame.columns]
-    return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in present})
+def _read(name: str) -> pd.DataFrame:
+    """Read one shared table: text as it stands, the columns of numbers as float."""
+    frame = pd.read_csv(_shared_folder() / f"{name}.csv", dtype=str, keep_default_na=False, encoding="utf-8")
+    numbers = [column for column in frame.columns if column in _NUMBERS]
+    return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in numbers})
 
 
 def emollient_table() -> pd.DataFrame:
@@ -76,32 +82,32 @@ def emollient_table() -> pd.DataFrame:
     Units stand in the column names: mPa s at 25 °C, mm2 covered in 10 min, mN/m, g/mL, °C, g/mol. The returned
     frame is a copy. `volatile` and `solid` are 0 or 1.
     """
-    return _read("emollients.csv", _NUMBERS).copy()
+    return _read("emollients").copy()
 
 
 def lexicon() -> pd.DataFrame:
     """Return the attributes, one a row: stage, words, ends, anchors, usual direction, usual instrument partner."""
-    return _read("lexicon.csv", ("minutes",)).copy()
+    return _read("lexicon").copy()
 
 
 def sources() -> pd.DataFrame:
     """Return the sources (columns `source`, `citation`, `seen`): what a tag stands for and what of it was read."""
-    return _read("sources.csv").copy()
+    return _read("sources").copy()
 
 
 def cautions() -> pd.DataFrame:
     """Return the cautions (columns `caution`, `applies`, `words`, `source`): short texts and when to show them."""
-    return _read("cautions.csv").copy()
+    return _read("cautions").copy()
 
 
 def glossary() -> pd.DataFrame:
     """Return the field's words (columns `term`, `also` with other spellings, `meaning`, `source`)."""
-    return _read("glossary.csv").copy()
+    return _read("glossary").copy()
 
 
 def ingredients() -> pd.DataFrame:
     """Return every known INCI name, emollients first: kind, function, allergen, cautions, source, note."""
-    emollients = _read("emollients.csv", _NUMBERS)
+    emollients = _read("emollients")
     first = pd.DataFrame(
         {
             "ingredient": emollients["ingredient"],
@@ -115,16 +121,7 @@ def ingredients() -> pd.DataFrame:
         },
         dtype="str",
     )
-    return pd.concat([first, _read("ingredients.csv")], ignore_index=True)
-
-
-def everyday_words() -> Mapping[str, tuple[str, ...]]:
-    """Return each everyday word (spreadability, tack, greasiness, after-feel ...) with its attributes."""
-    grouped: dict[str, list[str]] = {}
-    rows = _read("lexicon.csv", ("minutes",))
-    for word, attribute in zip(rows["everyday_word"], rows["attribute"], strict=True):
-        grouped.setdefault(word, []).append(attribute)
-    return MappingProxyType({word: tuple(attributes) for word, attributes in grouped.items()})
+    return pd.concat([first, _read("ingredients")], ignore_index=True)
 
 
 def canonical_ingredient(text: str) -> str | None:
@@ -205,7 +202,7 @@ def _own_measurement(study: Study, ingredient: str, property_name: str) -> Ingre
 
 def _shared_value(ingredient: str, property_name: str) -> IngredientValue:
     nan = float("nan")
-    table = _read("emollients.csv", _NUMBERS)
+    table = _read("emollients")
     rows = table.loc[table["ingredient"] == ingredient]
     if rows.empty:
         return IngredientValue(nan, nan, nan, "", "", "")
@@ -221,16 +218,6 @@ def _shared_value(ingredient: str, property_name: str) -> IngredientValue:
 # These are settings, not law. Local law decides what may be claimed.
 
 
-_CLAIM_KNOWLEDGE_NUMBERS = ("least_assessors", "least_replicates", "least_people", "default_bar", "default_margin")
-
-
-@cache
-def _claims_read(name: str) -> pd.DataFrame:
-    frame = pd.read_csv(_shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
-    present = [column for column in _CLAIM_KNOWLEDGE_NUMBERS if column in frame.columns]
-    return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in present})
-
-
 def claim_kinds() -> pd.DataFrame:
     """Return the kinds of claim, one a row, with the design and the numbers each needs.
 
@@ -238,7 +225,7 @@ def claim_kinds() -> pd.DataFrame:
     default_bar default_margin source`. `needs` names the columns of the table of claims, separated by `; `; NaN where
     a setting has no value.
     """
-    return _claims_read("claim_kinds.csv").copy()
+    return _read("claim_kinds").copy()
 
 
 def claim_words(language: str = "en") -> pd.DataFrame:
@@ -247,38 +234,30 @@ def claim_words(language: str = "en") -> pd.DataFrame:
     `part` is what the phrase does in a sentence (property, verb, degree, more, not, people, unit ...), `family` what a
     property speaks of, `asked_as` the word for it that a question must have used, `value` its sign or its number.
     """
-    return _claims_read(f"claim_words_{language}.csv").copy()
+    return _read(f"claim_words_{language}").copy()
 
 
 def claim_sayings(language: str = "en") -> pd.DataFrame:
     """Return how the public says more or less of it: `family less more as_much absent least most low source`."""
-    return _claims_read(f"claim_sayings_{language}.csv").copy()
-
-
-def claim_refused(language: str = "en") -> pd.DataFrame:
-    """Return words that no sentence of this tool may hold, and why: `phrase category message advice criterion source`.
-
-    They only explain: a word that is in no table is refused as well. `*` stands for any ending.
-    """
-    return _claims_read(f"claim_refused_{language}.csv").copy()
+    return _read(f"claim_sayings_{language}").copy()
 
 
 def claim_kin(language: str = "en") -> pd.DataFrame:
     """Return which families of words speak of the same thing: `family other sign source`, sign -1 where contrary."""
-    frame = _claims_read(f"claim_kin_{language}.csv")
+    frame = _read(f"claim_kin_{language}")
     return frame.assign(sign=frame["sign"].astype(int))
 
 
 def claim_floors() -> pd.DataFrame:
     """Return what a claim may not fall below, whatever its own bar: `floor value unit words source`."""
-    frame = _claims_read("claim_floors.csv")
+    frame = _read("claim_floors")
     return frame.assign(value=frame["value"].astype(float))
 
 
 @cache
 def refused_patterns() -> tuple[tuple[re.Pattern[str], dict[str, str]], ...]:
     """Return for each refused word the pattern that finds it in normalised words, and its row."""
-    rows = _claims_read("claim_refused_en.csv").to_dict("records")
+    rows = _read("claim_refused_en").to_dict("records")
     return tuple(
         (re.compile(_whole_words(str(row["phrase"]))), {str(k): str(v) for k, v in row.items()}) for row in rows
     )
@@ -294,28 +273,18 @@ def _whole_words(word: str) -> str:
 # stages.
 
 
-_PLAN_KNOWLEDGE_NUMBERS = ("minutes", "early_slack", "late_slack")
-
-
-@cache
-def _plans_read(name: str) -> pd.DataFrame:
-    frame = pd.read_csv(_shared_folder() / name, dtype=str, keep_default_na=False, encoding="utf-8")
-    present = [column for column in _PLAN_KNOWLEDGE_NUMBERS if column in frame.columns]
-    return frame.assign(**{column: frame[column].replace("", "nan").astype(float) for column in present})
-
-
 def safety_items() -> pd.DataFrame:
     """Return the items of the safety gate: `item words detail scope needed signed_by basis source`.
 
     `scope` is `study` (signed once for all batches, or batch by batch) or `batch`; `needed` is `always`, or `unless
     stated` where a named person may state with a reason that it is not needed.
     """
-    return _plans_read("safety_gate.csv").copy()
+    return _read("safety_gate").copy()
 
 
 def protocol_items() -> pd.DataFrame:
     """Return the items of the application protocol with their usual values: `item words usual basis source`."""
-    return _plans_read("protocol.csv").copy()
+    return _read("protocol").copy()
 
 
 def stage_times() -> pd.DataFrame:
@@ -323,7 +292,7 @@ def stage_times() -> pd.DataFrame:
 
     Minutes count from the end of rubbing; NaN where a stage is not tied to it.
     """
-    return _plans_read("stage_times.csv").copy()
+    return _read("stage_times").copy()
 
 
 def allergen_words() -> pd.DataFrame:
@@ -331,7 +300,7 @@ def allergen_words() -> pd.DataFrame:
 
     Several allergens are separated by `; `.
     """
-    return _plans_read("allergen_words.csv").copy()
+    return _read("allergen_words").copy()
 
 
 # Which way should an attribute go with a property of the blend? Said before the scores are looked at.
@@ -340,33 +309,16 @@ def allergen_words() -> pd.DataFrame:
 SIGNS = {"more": 1, "less": -1}
 
 
-@cache
-def _directions_read() -> pd.DataFrame:
-    frame = pd.read_csv(
-        _shared_folder() / "expected_directions.csv", dtype=str, keep_default_na=False, encoding="utf-8"
-    )
-    return frame.assign(sign=frame["direction"].map(SIGNS).astype("int64"))
-
-
 def expected_directions() -> pd.DataFrame:
     """Return `attribute descriptor direction sign source remark`: does the attribute rise (+1) with it, or fall (-1)?
 
     A copy. The source is a tag of `panel.study.knowledge.sources`; common practice has none.
     """
-    return _directions_read().copy()
+    frame = _read("expected_directions")
+    return frame.assign(sign=frame["direction"].map(SIGNS).astype("int64"))
 
 
 # May a question ask whether there is too little of something? Not where nobody could want more of it.
-
-
-@cache
-def _one_sided_read() -> pd.DataFrame:
-    return pd.read_csv(_shared_folder() / "one_sided.csv", dtype=str, keep_default_na=False, encoding="utf-8")
-
-
-def one_sided_words() -> pd.DataFrame:
-    """Return `word attribute why source`: what nobody could want more of. A copy; common practice has no source."""
-    return _one_sided_read().copy()
 
 
 def why_one_sided(*texts: str, attribute: str = "") -> str:
@@ -379,7 +331,7 @@ def why_one_sided(*texts: str, attribute: str = "") -> str:
     attribute
         Short name of the attribute the question follows, if the study says.
     """
-    known = _one_sided_read()
+    known = _read("one_sided")
     if attribute:
         by_attribute = known.loc[known["attribute"] == attribute, "why"]
         if len(by_attribute):

@@ -48,6 +48,14 @@ class Pasted:
     notes: tuple[str, ...] = ()
     unknown: Mapping[str, str] = field(default_factory=dict)
 
+    def unknown_in_words(self, name: str) -> list[str]:
+        """Return a sentence for each heading that names no column of the table `name`."""
+        return [
+            f"{name} has no column {words!r}; it is kept, and nothing reads it."
+            + (f" Perhaps {near} is meant: give it that name." if near else "")
+            for words, near in self.unknown.items()
+        ]
+
     def mapped(self, choices: Mapping[str, str]) -> pd.DataFrame:
         """Return the rows with unknown headings replaced by the columns that somebody chose for them.
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -73,8 +74,8 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
 
 
 def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
-    if (plain := _large_and_plain(file, heading, limits)) is not None:
-        return plain
+    if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
+        return read_at_once
     laid_out = rows_of_file(file, sheet, heading)
     sheets = [made for name, rows in laid_out if (made := _sheet(name, rows, heading)) is not None]
     if not sheets and heading:
@@ -125,10 +126,10 @@ def _without_means(table: RawTable) -> RawTable:
     if not reckoned.any() or reckoned.all():
         return table
     kept = (~reckoned).nonzero()[0]
-    left = [table.lines[i] for i in reckoned.nonzero()[0]]
-    note = f"Rows with means or totals were left out: line {first_few(left)}."
-    columns = tuple(tuple(cells[i] for i in kept) for cells in table.columns)
-    return replace(table, columns=columns, lines=[table.lines[i] for i in kept], notes=(*table.notes, note))
+    lines = np.asarray(table.lines)
+    note = f"Rows with means or totals were left out: line {first_few(lines[reckoned].tolist())}."
+    columns: tuple[Any, ...] = tuple(pd.array(cells, dtype="str").take(kept) for cells in table.columns)
+    return replace(table, columns=columns, lines=lines[kept].tolist(), notes=(*table.notes, note))
 
 
 # One sheet: where its headings are, and what its columns are called.

@@ -145,7 +145,7 @@ def _positions(table: RawTable, layout: ScoresLayout) -> NumbersRead | None:
 
 def _names(table: RawTable, column: str) -> ExtensionArray:
     """Return the cells of a column of names, the blanks round them taken off."""
-    codes, distinct = pd.factorize(pd.array(table.column(column), dtype="str"))
+    codes, distinct = pd.factorize(pd.Series(table.column(column), dtype="str"))
     return _texts([cell.strip() for cell in distinct], codes)
 
 
@@ -194,8 +194,8 @@ def _refuse_nameless(table: RawTable, layout: ScoresLayout, numbers: Mapping[str
         blank = np.asarray(_names(table, column) == "", dtype=bool)
         if blank.all() and role == "session":
             continue
-        rows = np.flatnonzero(blank & scored)
-        if not len(rows):
+        rows = np.flatnonzero(blank & scored).tolist()
+        if not rows:
             continue
         below = bool((~blank[: rows[0]]).any())
         advice = f"Write the {role} into each of these rows"

@@ -231,12 +231,7 @@ def _table_of_sheet(study: Study, table: str, sheet: str, rows: list[list[str]])
     after = put_block(study, table, read.texts, whole=not known_table(table).grows)
     header = [known_column(table, cell) or cell for cell in filled[0]]
     placed = [_placed(problem, sheet, header, lines) for problem in table_problems(after, table)]
-    unknown = [
-        f"{sheet}: the table has no column {words!r}; it is kept, and nothing reads it."
-        + (f" Perhaps {near} is meant: give it that name." if near else "")
-        for words, near in read.unknown.items()
-    ]
-    return after, placed, unknown
+    return after, placed, read.unknown_in_words(sheet)
 
 
 def _grid_of_sheet(rows: Sequence[Sequence[str]]) -> pd.DataFrame:
@@ -248,20 +243,17 @@ def _grid_of_sheet(rows: Sequence[Sequence[str]]) -> pd.DataFrame:
     return grid[[name for name in grid if name]]
 
 
-def _cell_name(line: int, place: int) -> str:
-    """Return the name of a cell of a sheet: line from 1, place of the column from 0; `F3`."""
-    letters = ""
-    place += 1
-    while place:
-        place, rest = divmod(place - 1, 26)
-        letters = chr(65 + rest) + letters
-    return f"{letters}{line}"
-
-
 def _placed(problem: Problem, sheet: str, header: Sequence[str], lines: Sequence[int]) -> str:
-    line = lines[problem.row] if problem.row < len(lines) else 0
+    if problem.row >= len(lines):  # a row that is on record and stands in no sheet
+        return f"{sheet}, row {problem.row}: {problem.message} {problem.advice}"
     place = header.index(problem.column) if problem.column in header else 0
-    return f"{sheet}!{_cell_name(line, place)}: {problem.message} {problem.advice}"
+    return _in_cell(problem, sheet, lines[problem.row], place)
+
+
+def _in_cell(problem: Problem, sheet: str, line: int, place: int) -> str:
+    from xlsxwriter.utility import xl_rowcol_to_cell  # a tenth of a second, only where something is wrong
+
+    return f"{sheet}!{xl_rowcol_to_cell(line - 1, place)}: {problem.message} {problem.advice}"
 
 
 def _placed_in_grid(
@@ -271,7 +263,7 @@ def _placed_in_grid(
     column = line["prototype"] if problem.column == "percent" else problem.column
     place = next((i for i, cell in enumerate(rows[0]) if cell == column), 0)
     row = next((n for n, row in zip(lines[1:], rows[1:], strict=True) if row[0] == line["ingredient"]), lines[0])
-    return f"{sheet}!{_cell_name(row, place)}: {problem.message} {problem.advice}"
+    return _in_cell(problem, sheet, row, place)
 
 
 def sentences(changes: Iterable[Mapping[str, str]]) -> list[str]:

@@ -252,12 +252,12 @@ def _apart(centres: NDArray[np.float64], extents: NDArray[np.float64], box: NDAr
         others = labels[labels != number]
         return _overlap(places, extents[number] + 1.0, centres[others], extents[others])
 
-    for number in labels:
+    for number in labels.tolist():
         if covers(number, centres[[number]]).any():
             tried = _grid(box, extents[number], _FREE_PLACES)
             far = ((tried - centres[number]) ** 2).sum(axis=1)
             centres[number] = tried[np.argmin(far + _OUTSIDE * covers(number, tried))]
-    if any(covers(number, centres[[number]]).any() for number in labels):
+    if any(covers(number, centres[[number]]).any() for number in labels.tolist()):
         from scipy.optimize import linear_sum_assignment
 
         largest = extents[labels].max(axis=0) + 1.0

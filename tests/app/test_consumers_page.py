@@ -39,7 +39,7 @@ def demo(monkeypatch: pytest.MonkeyPatch) -> None:
     [
         ("liking", "There is no single winner: P4, P8", "not buying"),
         ("groups", "The prototypes please different people: 2 groups of 38 and 19 consumers.", "start from seed"),
-        ("preference_map", "Liking goes along, for group 1", "component"),
+        ("preference_map", "Liking goes along in group 1", "component"),
     ],
 )
 def test_liking_answers_first(demo: None, part: str, answer: str, words: str):

@@ -63,7 +63,7 @@ def collected(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     with pytest.MonkeyPatch.context() as monkeypatch:
         home = tmp_path_factory.mktemp("collected")
         monkeypatch.setenv(FOLDERS_VARIABLE, str(home))
-        monkeypatch.setattr("panel.study.recent._recent_file", lambda: home / "recent.json")
+        monkeypatch.setattr("panel.study.open_study._recent_file", lambda: home / "recent.json")
         yield _collected(home, monkeypatch)
 
 

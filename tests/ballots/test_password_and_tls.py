@@ -13,8 +13,8 @@ import pytest
 from panel.ballots import pages
 from panel.ballots import protection as certificates
 from panel.ballots.app import MOST_TRIES
-from panel.ballots.protection import LASTS, fingerprint_at, own_certificate
-from panel.ballots.serving import ballots_at, link_opens, served, what_to_compare
+from panel.ballots.protection import LASTS, fingerprint_at, own_certificate, what_to_compare
+from panel.ballots.serving import ballots_at, link_opens, served
 from panel.errors import StudyError
 from panel.store.board import session_record
 from tests.ballot_studies import ballot_study

@@ -8,8 +8,8 @@ import pytest
 
 from panel.checks.all_checks import check_study
 from panel.checks.confounds import (
+    _PARTLY_BELOW,
     OF_TEST,
-    PARTLY_BELOW,
     WHOLLY,
     answer_confounds,
     confound_findings,
@@ -62,7 +62,7 @@ def test_wholly_confounded_pairs_are_those_without_an_estimate(seed):
     }
     assert lost == expected
     partly = found.pairs.loc[found.pairs["kind"] != WHOLLY, "share_left"]
-    assert ((partly > 0) & (partly < PARTLY_BELOW)).all()
+    assert ((partly > 0) & (partly < _PARTLY_BELOW)).all()
 
 
 def test_prototypes_split_over_two_sessions_are_found_and_said():

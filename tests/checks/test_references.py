@@ -2,13 +2,13 @@ import pandas as pd
 import pytest
 
 from panel.checks.finding import sound_study
-from panel.checks.structure import check_references
+from panel.checks.structure import _check_references
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
 from tests.studies import small_study
 
 
 def test_a_clean_study_has_no_findings():
-    assert check_references(sound_study(small_study())) == []
+    assert _check_references(sound_study(small_study())) == []
 
 
 def test_a_row_named_twice_is_told():

@@ -3,7 +3,7 @@ import pandas as pd
 import pytest
 
 from panel.checks.finding import sound_study
-from panel.checks.score_patterns import CHANCE_PER_STUDY, _chance_of_line, score_cells, straight_lines
+from panel.checks.score_patterns import _CHANCE_PER_STUDY, _chance_of_line, score_cells, straight_lines
 from panel.study.study import Study
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
 from tests.studies import crossed_study, small_study
@@ -93,7 +93,7 @@ def test_a_single_assessor_who_gives_one_score_throughout_has_nothing_to_be_judg
     scores = table("scores")
     alone = scores[scores["assessor"] == "A01"].assign(score=40.0, session="1").reset_index(drop=True)
     assert straight_lines(score_cells(sound_study(small_study(scores=alone)))) == []
-    assert CHANCE_PER_STUDY < 1
+    assert _CHANCE_PER_STUDY < 1
 
 
 def test_without_scores_there_are_no_lines():

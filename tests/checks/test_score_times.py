@@ -2,7 +2,7 @@ import pandas as pd
 import pytest
 
 from panel.checks.finding import Names, sound_study
-from panel.checks.score_patterns import batch_rows, score_cells
+from panel.checks.score_patterns import _batch_rows, score_cells
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
 from tests.studies import small_study
 
@@ -41,9 +41,9 @@ def test_the_batch_is_the_one_named_or_the_only_one_of_the_prototype():
     cells = score_cells(sound_study(small_study(scores=scores)))
     assert isinstance(cells.prototype, Names)
     batches = table("batches")
-    assert batch_rows(batches, cells)[:4].tolist() == [0, -1, 0, 1]
+    assert _batch_rows(batches, cells)[:4].tolist() == [0, -1, 0, 1]
     two = batches.assign(prototype="P1")
-    assert batch_rows(two, cells)[:3].tolist() == [-1, -1, 0]
+    assert _batch_rows(two, cells)[:3].tolist() == [-1, -1, 0]
 
 
 def test_sessions_out_of_order_are_told():

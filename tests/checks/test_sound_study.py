@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.checks.finding import SoundStudy, fact_number, scales, scales_stated, sound_study
+from panel.checks.finding import SoundStudy, _fact_number, scales, scales_stated, sound_study
 from panel.study.study import Study
 from panel.study.tables import TABLES
 from tests.studies import small_study
@@ -48,12 +48,12 @@ def test_of_two_columns_with_one_name_the_first_counts():
     ("value", "number"), [(10, 10.0), (9.5, 9.5), ("100", 100.0), (np.float64(7), 7.0), (np.int64(7), 7.0)]
 )
 def test_a_fact_is_read_as_a_number(value, number):
-    assert fact_number({"scale_max": value}, "scale_max") == number
+    assert _fact_number({"scale_max": value}, "scale_max") == number
 
 
 @pytest.mark.parametrize("value", [None, True, "wide", [1], {"a": 1}])
 def test_a_fact_that_is_no_number_is_missing(value):
-    assert np.isnan(fact_number({"scale_max": value}, "scale_max"))
+    assert np.isnan(_fact_number({"scale_max": value}, "scale_max"))
     assert "scale_max" not in sound_study(Study({}, {"scale_max": value, "title": "x"})).facts
 
 

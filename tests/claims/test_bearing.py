@@ -2,7 +2,7 @@
 
 import pytest
 
-from panel.claims.bearing import _FOR, _NEITHER, AGAINST
+from panel.claims.bearing import _NEITHER, AGAINST, FOR
 from panel.claims.judge import judge_claims, judge_drafts
 from panel.claims.verdict import CONTRARY, IN_BATCHES, SUPPORTED
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
@@ -60,7 +60,7 @@ def test_what_users_say_against_what_the_panel_found():
 
 def test_a_mean_below_the_floor_of_what_is_absent_speaks_for_it():
     found = judged(CLAIM, **scored(5, 40))
-    assert (verdict(found), sides(found)) == (SUPPORTED, [_FOR])
+    assert (verdict(found), sides(found)) == (SUPPORTED, [FOR])
 
 
 def test_a_mean_about_the_floor_takes_no_side():
@@ -75,7 +75,7 @@ def test_an_attribute_of_another_word_does_not_bear():
     assert found.bearing.empty
 
 
-@pytest.mark.parametrize(("ticked", "side"), [(30, AGAINST), (2, _FOR), (10, _NEITHER)])
+@pytest.mark.parametrize(("ticked", "side"), [(30, AGAINST), (2, FOR), (10, _NEITHER)])
 def test_the_contrary_tick(ticked, side):
     found = judged(CLAIM, marks("check_all", "greasy", ("P1", ticked, 60)))
     assert sides(found) == [side]
@@ -85,10 +85,10 @@ def test_the_contrary_tick(ticked, side):
 
 def test_a_word_of_contrary_meaning_turns_the_side():
     found = judged(CLAIM, marks("check_all", "dry touch", ("P1", 50, 60)))
-    assert sides(found) == [_FOR]
+    assert sides(found) == [FOR]
 
 
-@pytest.mark.parametrize(("mine", "theirs", "side"), [(10, 40, _FOR), (40, 10, AGAINST), (20, 21, _NEITHER)])
+@pytest.mark.parametrize(("mine", "theirs", "side"), [(10, 40, FOR), (40, 10, AGAINST), (20, 21, _NEITHER)])
 def test_a_comparison_looks_at_ticks_of_both(mine, theirs, side):
     ticks = marks("check_all", "greasy", ("P1", mine, 60), ("P2", theirs, 60))
     found = judged(LESS, ticks, **scored(30))
@@ -98,7 +98,7 @@ def test_a_comparison_looks_at_ticks_of_both(mine, theirs, side):
     assert batch.any() == (side == AGAINST)
 
 
-@pytest.mark.parametrize(("agreed", "side"), [(50, AGAINST), (5, _FOR), (30, _NEITHER)])
+@pytest.mark.parametrize(("agreed", "side"), [(50, AGAINST), (5, FOR), (30, _NEITHER)])
 def test_another_question_of_the_same_word(agreed, side):
     asked = [{"question": "film", "kind": "agreement", "words": "The cream leaves a greasy film."}]
     found = judged(CLAIM, answer_rows(agreed, 60, question="film"), asked)

@@ -6,9 +6,11 @@ The truths are constructed; what counts as enough evidence follows the kinds of 
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from panel.claims.judge import Claims, judge_claims
+from panel.claims.bearing import AGAINST, FOR, OPEN
+from panel.claims.judge import Claims, _with_sides, judge_claims
 from panel.claims.verdict import (
     CANNOT_TELL,
     CONTRARY,
@@ -348,3 +350,23 @@ def test_how_often_each_assessor_scored_is_not_smoothed_over():
     for rows, words in ((scores, "10 assessors, 3 scores each"), (gone, "10 assessors, 2 to 3 scores each")):
         result = judge_claims(study_with([claim_row(LESS[0], LESS[1], **LESS[2])], scores=rows))
         assert words in result.reasons["reason"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("interval", "limits", "side"),
+    [
+        ((51, 60), (50, np.nan), FOR),
+        ((40, 49), (50, np.nan), AGAINST),
+        ((49, 60), (50, np.nan), OPEN),
+        ((-9, -1), (np.nan, 0), FOR),
+        ((1, 9), (np.nan, 0), AGAINST),
+        ((-2, 2), (-8, 8), FOR),
+        ((-2, 9), (-8, 8), OPEN),
+        ((8, 9), (-8, 8), AGAINST),
+        ((50, np.inf), (50, np.nan), OPEN),
+        ((1, 2), (np.nan, np.nan), ""),
+    ],
+)
+def test_a_number_is_for_a_claim_only_where_its_whole_interval_keeps_to_its_side(interval, limits, side):
+    row = {"ci_low": interval[0], "ci_high": interval[1], "limit_low": limits[0], "limit_high": limits[1]}
+    assert _with_sides(pd.DataFrame([row]))["side"].tolist() == [side]

@@ -7,11 +7,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from panel.checks.finding import sound_study
-from panel.checks.structure import check_references
+from panel.checks.structure import _check_references
 from panel.errors import ModelError
 from panel.plan.balance import NEAREST
-from panel.plan.orders import COLUMNS, FOREARMS, HANDS, plan_servings
+from panel.plan.orders import COLUMNS, FOREARMS, plan_servings
 from panel.study.study import Study, empty_table
+
+HANDS = (("back of left hand",), ("back of right hand",))
 
 NAMES = [f"P{number}" for number in range(1, 9)]
 PEOPLE = [f"A{number:02d}" for number in range(1, 11)]
@@ -28,7 +30,7 @@ def test_the_servings_are_the_table_of_a_study():
     assert not servings.duplicated(["session", "assessor", "position"]).any()
     assert len(servings) == 3 * 10 * 8
     study = Study({"servings": servings, "prototypes": pd.DataFrame({"prototype": NAMES}, dtype="str")})
-    kinds = {finding.kind for finding in check_references(sound_study(study))}
+    kinds = {finding.kind for finding in _check_references(sound_study(study))}
     assert "code_used_twice" not in kinds
 
 

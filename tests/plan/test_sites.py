@@ -7,8 +7,10 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.plan.orders import FOREARMS, HANDS, _given_sites, _site_sequences
+from panel.plan.orders import FOREARMS, _given_sites, _site_sequences
 from panel.stats.orders.order_designs import serving_orders
+
+HANDS = (("back of left hand",), ("back of right hand",))
 
 
 @pytest.mark.parametrize("number", range(1, 9))

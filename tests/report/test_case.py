@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 
-import numpy as np
 import pandas as pd
 import pytest
 
@@ -30,9 +29,7 @@ from panel.report.contents.case import (
     JUDGEMENT,
     MOST_LINES,
     NOT_RECORDED,
-    OPEN,
     _touched,
-    bearing_on,
     claims_on_other_skin,
 )
 from panel.report.contents.evidence import report_of
@@ -91,29 +88,6 @@ def test_each_claim_has_a_page_with_all_it_needs():
         assert "Common criteria touched: " in told
         if row["footnote"]:
             assert Paragraph(row["footnote"]) in page.blocks
-
-
-@pytest.mark.parametrize(
-    ("interval", "limits", "side"),
-    [
-        ((51, 60), (50, np.nan), FOR),
-        ((40, 49), (50, np.nan), AGAINST),
-        ((49, 60), (50, np.nan), OPEN),
-        ((-9, -1), (np.nan, 0), FOR),
-        ((1, 9), (np.nan, 0), AGAINST),
-        ((-2, 2), (-8, 8), FOR),
-        ((-2, 9), (-8, 8), OPEN),
-        ((8, 9), (-8, 8), AGAINST),
-        ((50, np.inf), (50, np.nan), OPEN),
-        ((1, 2), (np.nan, np.nan), "–"),
-    ],
-)
-def test_a_number_is_for_a_claim_only_where_its_whole_interval_keeps_to_its_side(interval, limits, side):
-    found = demo_results().ask(CLAIMS)
-    row = found.numbers.iloc[[0]].assign(ci_low=interval[0], ci_high=interval[1])
-    row = row.assign(limit_low=limits[0], limit_high=limits[1])
-    one = type(found)(*(row if name == "numbers" else getattr(found, name) for name in found.__dataclass_fields__))
-    assert list(bearing_on(one, int(row["number"].iloc[0]))["side"]) == [side]
 
 
 def test_what_speaks_against_a_claim_is_on_its_page():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,13 @@ import pandas as pd
 from panel.study.study import RawFile, Study
 from panel.study.tables import TABLES
 
+SHARED = Path(__file__).parents[2] / "shared"
 RAW = b"panelist;product;greasy\r\nA01;P1;48,7\r\n"
+
+
+def shared(name: str) -> pd.DataFrame:
+    """Return a shared table as it stands, read by pandas."""
+    return pd.read_csv(SHARED / f"{name}.csv", dtype=str, keep_default_na=False)
 
 
 def frame(name: str, *rows: dict[str, object]) -> pd.DataFrame:

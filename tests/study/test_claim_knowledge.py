@@ -6,22 +6,26 @@ from panel.claims.claim import _NUMBERS, _TEXTS
 from panel.study.knowledge import (
     claim_floors,
     claim_kinds,
-    claim_refused,
     claim_sayings,
     claim_words,
     refused_patterns,
     sources,
 )
 from panel.study.tables import TABLES
+from tests.study.small_study import shared
 
 
-@pytest.mark.parametrize("table", [claim_kinds, claim_words, claim_sayings, claim_refused, claim_floors])
+def refused():
+    return shared("claim_refused_en")
+
+
+@pytest.mark.parametrize("table", [claim_kinds, claim_words, claim_sayings, refused, claim_floors])
 def test_every_source_is_explained(table):
     known = set(sources()["source"])
     assert {tag for cell in table()["source"] for tag in cell.split("; ")} <= known
 
 
-@pytest.mark.parametrize("table", [claim_kinds, claim_words, claim_sayings, claim_refused, claim_floors])
+@pytest.mark.parametrize("table", [claim_kinds, claim_words, claim_sayings, claim_floors])
 def test_a_table_is_a_copy(table):
     changed = table()
     changed.iloc[0, 0] = "changed"
@@ -50,7 +54,7 @@ def test_settings_are_numbers_where_they_are_there():
 
 
 def test_refused_words_are_explained_and_stop_or_change():
-    table = claim_refused()
+    table = refused()
     assert table["phrase"].is_unique
     stops = table["category"].isin(["physiology", "medicine", "safety"])
     assert {"physiology", "medicine", "safety"} <= set(table["category"])
@@ -66,5 +70,7 @@ def test_refused_words_stand_alone_and_take_any_ending_where_they_say_so():
 
 def test_no_refused_word_is_a_word_of_the_grammar_that_would_let_it_pass():
     # a refused phrase may hold such a word (up to, any other), but never stand in the table of words as a whole
-    stops = claim_refused().loc[claim_refused()["category"].isin(["physiology", "medicine", "safety"]), "phrase"]
+    stops = shared("claim_refused_en").loc[
+        shared("claim_refused_en")["category"].isin(["physiology", "medicine", "safety"]), "phrase"
+    ]
     assert not set(stops) & set(claim_words()["phrase"])

@@ -18,7 +18,6 @@ from panel.study.knowledge import (
     cautions,
     emollient_table,
     emollient_value,
-    everyday_words,
     ingredients,
     lexicon,
     sources,
@@ -258,16 +257,6 @@ def test_a_partner_has_a_direction_and_a_source():
     assert tuple(partner.loc["AF_STICK", ["partner", "partner_direction"]]) == ("film tack", "same")
 
 
-def test_everyday_words_cover_the_lexicon_once():
-    words = everyday_words()
-    assert {"spreadability", "tack", "greasiness", "after-feel"} <= set(words)
-    assert sorted(a for attributes in words.values() for a in attributes) == sorted(lexicon()["attribute"])
-    assert words["tack"] == ("PU_STICK", "AF_STICK", "LA_STICK")
-    assert "AF_GREASE" in words["greasiness"]
-    assert "RO_SPREAD" in words["spreadability"]
-    assert "LA_SOFT" in words["after-feel"]
-
-
 def test_anchors_that_name_an_ingredient_use_names_the_tables_know():
     for name in ("Petrolatum", "Dimethicone (100 cSt)", "Paraffinum Liquidum (light)", "Isopropyl Myristate"):
         assert (lexicon()[["low_anchor", "high_anchor"]] == name).any(axis=None)
@@ -420,11 +409,6 @@ def test_what_is_returned_is_a_copy(read):
     frame = read()
     frame.iloc[:, 0] = "spoilt"
     assert not (read().iloc[:, 0] == "spoilt").any()
-
-
-def test_everyday_words_cannot_be_changed():
-    with pytest.raises(TypeError):
-        everyday_words()["tack"] = ()
 
 
 def test_missing_tables_are_said_with_both_places(monkeypatch, tmp_path):

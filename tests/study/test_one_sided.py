@@ -2,7 +2,8 @@
 
 import pytest
 
-from panel.study.knowledge import lexicon, one_sided_words, sources, why_one_sided
+from panel.study.knowledge import lexicon, sources, why_one_sided
+from tests.study.small_study import shared
 
 
 @pytest.mark.parametrize(
@@ -34,16 +35,10 @@ def test_what_can_be_too_little_may_be_asked(texts, attribute):
 
 
 def test_the_list_is_explained():
-    listed = one_sided_words()
+    listed = shared("one_sided")
     assert set(listed["source"]) <= set(sources()["source"])
     assert (listed["why"] != "").all()
     assert listed["word"].is_unique
     assert set(listed.loc[listed["attribute"] != "", "attribute"]) <= set(lexicon()["attribute"])
     usual = lexicon().set_index("attribute")["direction"]
     assert (usual[listed.loc[listed["attribute"] != "", "attribute"]] == "less").all()
-
-
-def test_what_is_returned_is_a_copy():
-    mine = one_sided_words()
-    mine["word"] = ""
-    assert (one_sided_words()["word"] != "").all()

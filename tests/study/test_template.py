@@ -6,8 +6,6 @@ import io
 
 import pytest
 import xlsxwriter
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
 from panel.app.state import demo_folder
 from panel.errors import StudyError
@@ -17,7 +15,7 @@ from panel.study.open_study import HOW_TO, open_study, study_of_bytes
 from panel.study.study import Study
 from panel.study.table_cells import known_column
 from panel.study.tables import TABLES
-from panel.study.template import _SHEETS, _cell_name, read_workbook, template_bytes
+from panel.study.template import _SHEETS, read_workbook, template_bytes
 from tests.study.small_study import small_study
 
 
@@ -99,11 +97,3 @@ def test_what_is_on_record_only_grows():
 def test_a_workbook_of_something_else_is_refused():
     with pytest.raises(StudyError, match="has no sheet of a study; its sheets would be study, prototypes"):
         read_workbook(Study({}), workbook(Sheet1=[["a"], ["b"]]), "other.xlsx")
-
-
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(st.integers(0, 16_000))
-def test_cells_are_named_as_a_spreadsheet_names_them(number: int):
-    from xlsxwriter.utility import xl_rowcol_to_cell
-
-    assert _cell_name(7, number) == xl_rowcol_to_cell(6, number)

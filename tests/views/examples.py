@@ -8,7 +8,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
 
-from panel.models.prototypes.map import PrototypeMap, map_of_means
+from panel.models.prototypes.map import PrototypeMap, _map_of_means
 from panel.study.naming import Naming
 from panel.study.study import Study
 
@@ -66,7 +66,7 @@ def panel_means(scores: pd.DataFrame) -> pd.DataFrame:
 
 def panel_map(**how: int) -> PrototypeMap:
     scores = panel_scores(**how)
-    return map_of_means(
+    return _map_of_means(
         panel_means(scores),
         scores,
         prototypes=list(dict.fromkeys(scores["prototype"])),

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from panel.models.prototypes.differences import attribute_rows, variance_rows
-from panel.models.prototypes.panel_design import PanelDesign, ScoreArray, score_array
+from panel.models.prototypes.differences import attribute_rows
+from panel.models.prototypes.panel_design import PanelDesign, ScoreArray, score_array, variance_rows
 from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import (
     Agreement,
@@ -44,7 +44,7 @@ SEPARATES_BELOW = 0.30
 """A person alone has few scores: panels with two or three replicates take a p-value of 0.30 to 0.50 of the own table
 as telling the prototypes apart (common practice, no source)."""
 
-CLEARLY_SEPARATES = 0.05
+_CLEARLY_SEPARATES = 0.05
 """P-value of the own table below which somebody's scores clearly follow the prototypes, be it the wrong way. Reversed
 scales are looked for among these alone as well: honest people among them go with the others, so that fewer tests are
 counted and nothing is lost."""
@@ -52,7 +52,7 @@ counted and nothing is lost."""
 FOLLOWS_PROTOTYPES = 0.10
 """P-value of the own table of somebody who reverses: the scores follow the prototypes, only the wrong way."""
 
-REVERSED_RULES = (ReversalRule(0.01, FOLLOWS_PROTOTYPES), ReversalRule(0.035, CLEARLY_SEPARATES, turn=2.0))
+REVERSED_RULES = (ReversalRule(0.01, FOLLOWS_PROTOTYPES), ReversalRule(0.035, _CLEARLY_SEPARATES, turn=2.0))
 """When a slope under zero is a reversed scale: by its p-value adjusted over everybody, or over those alone who clearly
 separate the prototypes, on attributes whose differences are large enough to tell a reversed slope from an honest one.
 On the others a reversed scale could hardly be found, so that counting them would add false findings and no true ones.

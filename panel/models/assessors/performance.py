@@ -105,12 +105,12 @@ def check_panel(study: Study, *, level: float = LEVEL, fitted: PanelFit | None =
             "Check the scores on the Study page."
         )
     scores = scores.loc[~scores["attribute"].isin([name for name, _ in left_out])]
-    without = refitted_tests(fits)
+    without = _refitted_tests(fits)
     numbers = panel_numbers(study, scores, without, level)
     assessors = assessor_rows(numbers, level)
     people = people_rows(numbers, _scale_lengths(study, scores), level)
     words = {name: study.attribute_words(name) for name in numbers.attributes}
-    patterns = find_patterns(assessors, people, qualities_of(words))
+    patterns = _find_patterns(assessors, people, _qualities_of(words))
     order = {name: place for place, name in enumerate(numbers.attributes)}
     return PanelCheck(
         assessors=assessors,
@@ -121,7 +121,7 @@ def check_panel(study: Study, *, level: float = LEVEL, fitted: PanelFit | None =
         without=without.assign(differ=below(without["p_value"], 1 - level)).sort_values(
             "attribute", key=lambda n: n.map(order), kind="stable", ignore_index=True
         ),
-        duplicates=duplicate_distances(study, scores),
+        duplicates=_duplicate_distances(study, scores),
         level=level,
         method=_method(numbers, level),
         notes=(*_notes(numbers, left_out), *_note_on_scales(study, numbers)),
@@ -203,35 +203,35 @@ HIGH, LOW = "sits high", "sits low"
 RETRAIN, LOOK_AGAIN, NONE = "retrain", "look again", "none"
 ACTIONS = (NONE, LOOK_AGAIN, RETRAIN)
 
-TOO_LOW = 0.025
+_TOO_LOW = 0.025
 """Adjusted p-value below which a slope is too low for somebody who feels what the others feel."""
 
-UNLIKELY = 0.01
+_UNLIKELY = 0.01
 """Adjusted p-value for the other rules: there are several, and honest people are to be spared by all together."""
 
-POSSIBLE = 0.05
+_POSSIBLE = 0.05
 """Adjusted p-value for a quality not felt at any stage: it needs two attributes to agree, and only says look again."""
 
 NARROWEST, WIDEST = 0.5, 1.5
 """Slope on the others that leaders commonly accept as use of the scale (common practice, no source)."""
 
-NARROW_SPREAD = 0.6
+_NARROW_SPREAD = 0.6
 """Own means spread over the others'; honest people simulated with 4 to 8 prototypes fall below about once in 1,000."""
 
-SEPARATED_SHARE = 0.5
+_SEPARATED_SHARE = 0.5
 """Share of judged attributes that somebody separates who uses little of the scale but feels the differences."""
 
 SCATTER_TOLD, SCATTER_TRAINED = 1.7, 2.0
 """Ratio of scatter to the others' that is told (common practice, no source), and that calls for training."""
 
-LEVEL_TOLD = 0.08
+_LEVEL_TOLD = 0.08
 """Share of the scale by which a level is told: the usual smallest difference that matters (common practice)."""
 
-GENERAL_WORDS = frozenset({"amount", "degree", "ease", "force", "intensity", "level", "speed", "strength"})
+_GENERAL_WORDS = frozenset({"amount", "degree", "ease", "force", "intensity", "level", "speed", "strength"})
 COLUMNS = ["assessor", "pattern", "attribute", "quality", "estimate", "ci_low", "ci_high", "p_adjusted", "action"]
 
 
-def find_patterns(
+def _find_patterns(
     assessors: pd.DataFrame, people: pd.DataFrame, qualities: Mapping[str, Sequence[str]]
 ) -> pd.DataFrame:
     """Return the patterns, columns `COLUMNS`; `attribute` is empty where a pattern goes over all attributes.
@@ -258,17 +258,17 @@ def _by_attribute(assessors: pd.DataFrame) -> Iterator[tuple[object, ...]]:
     assessors = assessors.assign(backwards_p_adjusted=smaller)
     separates = assessors["p_value"]
     slope = assessors["slope"]
-    low = assessors["slope_p_adjusted"] < TOO_LOW
+    low = assessors["slope_p_adjusted"] < _TOO_LOW
     follows = separates < FOLLOWS_PROTOTYPES
     everybody, separating = REVERSED_RULES
     backwards = (slope < 0) & (
         ((assessors["slope_p_adjusted"] < everybody.alpha) & follows)
         | (assessors["reversed_p_adjusted"] < separating.alpha)
     )
-    flat = (assessors["flatness_p_adjusted"] < UNLIKELY) & ~(separates < SEPARATES_BELOW)
-    strange = (assessors["interaction_p_adjusted"] < UNLIKELY) & follows & ~low & ~backwards
-    scatter = (assessors["repeat_p_adjusted"] < UNLIKELY) & (assessors["repeat_ratio"] > SCATTER_TOLD)
-    wander = assessors["drift_p_adjusted"] < UNLIKELY
+    flat = (assessors["flatness_p_adjusted"] < _UNLIKELY) & ~(separates < SEPARATES_BELOW)
+    strange = (assessors["interaction_p_adjusted"] < _UNLIKELY) & follows & ~low & ~backwards
+    scatter = (assessors["repeat_p_adjusted"] < _UNLIKELY) & (assessors["repeat_ratio"] > SCATTER_TOLD)
+    wander = assessors["drift_p_adjusted"] < _UNLIKELY
     for chosen, pattern, estimate, p_adjusted, action in (
         (backwards, REVERSED, "slope", "backwards_p_adjusted", RETRAIN),
         (low & ~backwards, NOT_FOLLOWING, "slope", "slope_p_adjusted", LOOK_AGAIN),
@@ -293,7 +293,7 @@ def _by_quality(assessors: pd.DataFrame, qualities: Mapping[str, Sequence[str]])
                 found.append((rows, quality, float(ndtr(z.sum() / np.sqrt(len(z))))))
     adjusted = holm([p_value for _, _, p_value in found])
     for (rows, quality, _), p_adjusted in zip(found, adjusted, strict=True):
-        if p_adjusted < POSSIBLE and not (rows["p_value"] < SEPARATES_BELOW).any():
+        if p_adjusted < _POSSIBLE and not (rows["p_value"] < SEPARATES_BELOW).any():
             for row in rows.to_dict("records"):
                 ends = row["ci_low"], row["ci_high"]
                 yield row["assessor"], NOT_FELT, row["attribute"], quality, row["slope"], *ends, p_adjusted, LOOK_AGAIN
@@ -301,21 +301,21 @@ def _by_quality(assessors: pd.DataFrame, qualities: Mapping[str, Sequence[str]])
 
 def _by_person(people: pd.DataFrame) -> Iterator[tuple[object, ...]]:
     """Yield the patterns that a person shows over all attributes."""
-    beyond = -ndtri(POSSIBLE / len(people))
+    beyond = -ndtri(_POSSIBLE / len(people))
     for row, p_little in zip(people.to_dict("records"), holm(_lowness(people)), strict=True):
         who, scale, ends = row["assessor"], row["scale"], (row["scale_low"], row["scale_high"])
-        feels = row["n_separated"] >= SEPARATED_SHARE * row["n_judged"]
-        if row["spread_ratio"] < NARROW_SPREAD and row["spread_p_adjusted"] < UNLIKELY and feels:
+        feels = row["n_separated"] >= _SEPARATED_SHARE * row["n_judged"]
+        if row["spread_ratio"] < _NARROW_SPREAD and row["spread_p_adjusted"] < _UNLIKELY and feels:
             yield who, NARROW, "", "", row["spread_ratio"], np.nan, np.nan, row["spread_p_adjusted"], RETRAIN
-        elif scale < NARROWEST and p_little < UNLIKELY:
+        elif scale < NARROWEST and p_little < _UNLIKELY:
             yield who, NOT_FOLLOWING if feels else FEELS_LITTLE, "", "", scale, *ends, p_little, RETRAIN
         elif scale > WIDEST and scale - beyond * row["scale_error"] > 1:
             yield who, WIDE, "", "", scale, *ends, np.nan, NONE
         ratio, p_adjusted = row["repeat_ratio"], row["repeat_p_adjusted"]
-        if ratio > SCATTER_TOLD and p_adjusted < UNLIKELY:
+        if ratio > SCATTER_TOLD and p_adjusted < _UNLIKELY:
             action = RETRAIN if ratio > SCATTER_TRAINED else LOOK_AGAIN
             yield who, SCATTERS, "", "", ratio, np.nan, np.nan, p_adjusted, action
-        if abs(row["level_share"]) > LEVEL_TOLD:
+        if abs(row["level_share"]) > _LEVEL_TOLD:
             side = HIGH if row["level_share"] > 0 else LOW
             yield who, side, "", "", row["level_share"], np.nan, np.nan, np.nan, NONE
 
@@ -334,7 +334,7 @@ def judgements(people: pd.DataFrame, patterns: pd.DataFrame) -> pd.Series:
     return pd.Series([ACTIONS[place] for place in found], index=people.index, dtype="str")
 
 
-def qualities_of(words: Mapping[str, str]) -> dict[str, list[str]]:
+def _qualities_of(words: Mapping[str, str]) -> dict[str, list[str]]:
     """Return attributes that are one quality judged at several stages, by the word their names start with.
 
     `stickiness of the bulk` and `stickiness, later` are both stickiness; `ease of spreading` goes by `spreading`.
@@ -342,7 +342,7 @@ def qualities_of(words: Mapping[str, str]) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
     for attribute, name in words.items():
         parts = [part.strip(",;:.()").lower() for part in name.split()]
-        if len(parts) > 2 and parts[0] in GENERAL_WORDS and parts[1] == "of":
+        if len(parts) > 2 and parts[0] in _GENERAL_WORDS and parts[1] == "of":
             parts = parts[2:]
         if parts and parts[0]:
             found.setdefault(parts[0], []).append(attribute)
@@ -352,10 +352,10 @@ def qualities_of(words: Mapping[str, str]) -> dict[str, list[str]]:
 # How far apart does each assessor put two samples that are the same?
 
 
-DUPLICATE_COLUMNS = ["assessor", "attribute", "n_pairs", "distance", "others_distance", "ratio"]
+_DUPLICATE_COLUMNS = ["assessor", "attribute", "n_pairs", "distance", "others_distance", "ratio"]
 
 
-def duplicate_distances(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
+def _duplicate_distances(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
     """Return how far each assessor puts blind duplicates apart, one row per assessor and attribute.
 
     Duplicates are one prototype served twice in a session, and two prototypes with the same formula scored in the
@@ -364,7 +364,7 @@ def duplicate_distances(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
     """
     pairs = _differences(scores.assign(sample=_names_of_same(study, scores)))
     if pairs.empty:
-        return pd.DataFrame(columns=DUPLICATE_COLUMNS).astype({"assessor": "str", "attribute": "str"})
+        return pd.DataFrame(columns=_DUPLICATE_COLUMNS).astype({"assessor": "str", "attribute": "str"})
     own = pairs.groupby(["attribute", "assessor"], sort=False)["square"].agg(["sum", "count"])
     whole = own.groupby("attribute", sort=False).transform("sum")
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -376,10 +376,10 @@ def duplicate_distances(study: Study, scores: pd.DataFrame) -> pd.DataFrame:
     frame = frame.rename(columns={"count": "n_pairs"}).sort_values("attribute", key=lambda names: names.map(order))
     people = {name: place for place, name in enumerate(study.assessors)}
     frame = frame.sort_values("assessor", key=lambda names: names.map(people), kind="stable", ignore_index=True)
-    return frame[DUPLICATE_COLUMNS]
+    return frame[_DUPLICATE_COLUMNS]
 
 
-def same_formulas(study: Study) -> list[tuple[str, ...]]:
+def _same_formulas(study: Study) -> list[tuple[str, ...]]:
     """Return groups of prototypes whose formulas are the same, every amount within 0.005 %."""
     percent = all_formulas(study).percent
     groups: list[list[str]] = []
@@ -395,7 +395,7 @@ def same_formulas(study: Study) -> list[tuple[str, ...]]:
 
 def _names_of_same(study: Study, scores: pd.DataFrame) -> pd.Series:
     """Return for each score the name under which prototypes with one formula go together."""
-    same = {name: group[0] for group in same_formulas(study) for name in group}
+    same = {name: group[0] for group in _same_formulas(study) for name in group}
     return scores["prototype"].map(lambda name: same.get(name, name))
 
 
@@ -414,10 +414,10 @@ def _differences(scores: pd.DataFrame) -> pd.DataFrame:
 
 
 EVERYBODY = ""
-FEWEST_LEFT = 2
+_FEWEST_LEFT = 2
 """With one assessor left nothing says whether another person would agree."""
 TEST_COLUMNS = ["attribute", "assessor", "statistic", "df", "df_error", "p_value"]
-LEAST_START = 1e-2
+_LEAST_START = 1e-2
 """Relative variance below which no refit starts: a start at zero could stay there."""
 
 
@@ -475,7 +475,7 @@ def leave_one_out(
         raise ModelError(f"No attribute can be compared: {reasons}. Check the scores on the Study page.")
     benchmark = versus if versus is not None else study.benchmark
     order = {name: place for place, name in enumerate(study.attributes)}
-    told = [(design, each) for design, fit in fits for each in without_each(design, fit)]
+    told = [(design, each) for design, fit in fits for each in _without_each(design, fit)]
     against = [
         _leave_one_out_differences(d, each, str(benchmark), level) for d, each in told if benchmark in d.prototypes
     ]
@@ -490,19 +490,19 @@ def leave_one_out(
     )
 
 
-def refitted_tests(fits: list[tuple[PanelDesign, MixedFit]]) -> pd.DataFrame:
+def _refitted_tests(fits: list[tuple[PanelDesign, MixedFit]]) -> pd.DataFrame:
     """Return the F tests with everybody and without each assessor, in the columns of `LeftOut.tests`."""
-    return pd.concat([_tests(design, without_each(design, fit)) for design, fit in fits], ignore_index=True)
+    return pd.concat([_tests(design, _without_each(design, fit)) for design, fit in fits], ignore_index=True)
 
 
-def without_each(design: PanelDesign, fit: MixedFit) -> Iterator[Refit]:
+def _without_each(design: PanelDesign, fit: MixedFit) -> Iterator[Refit]:
     """Yield the fit with everybody, then the fits without each assessor, many at a time."""
     people, q = len(design.assessors), len(design.attributes)
     yield Refit(np.full(q, -1), np.arange(q), fit)
-    if people < FEWEST_LEFT + 1:
+    if people < _FEWEST_LEFT + 1:
         return
     start = np.broadcast_to(
-        np.maximum(fit.variances[:, :-1] / fit.variances[:, -1:], LEAST_START), (people, q, len(design.terms))
+        np.maximum(fit.variances[:, :-1] / fit.variances[:, -1:], _LEAST_START), (people, q, len(design.terms))
     )
     if design.cube is not None:
         start = relative_variances(strata_without_each(design.cube), design.terms).reshape(start.shape)

@@ -412,25 +412,21 @@ def _move_frame(
         worth = drops.loc[drops["verdict"].isin(["move", "perhaps"]) & ~drops["split"]]
         asked = {fact.attribute for fact in facts.values() if fact.attribute}
         by_attribute = {name: seen.loc[seen["attribute"] == name].to_dict("records") for name in asked}
-        moves = _moves(traced)
+        emollients, gives = traced.aliases.loc[traced.aliases["kind"] == "emollient"], _gives(traced)
+        groups = [list(map(str, part)) for _, part in emollients.groupby("group", sort=False)["descriptor"]]
         for drop in worth.to_dict("records"):
             known = facts.get(str(drop["question"]), QuestionFacts())
             if known.attribute and drop["prototype"] in formulas.index:
                 amounts = formulas.loc[[str(drop["prototype"])]].iloc[0]
-                rows += _helping(drop, known, by_attribute.get(known.attribute, []), amounts, moves)
+                rows += _helping(drop, known, by_attribute.get(known.attribute, []), amounts, groups, gives)
     frame = pd.DataFrame(rows, columns=COLUMNS)
     text = ["prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "made", "gives", "also"]
     numbers = ["percent", "estimate", "ci_low", "ci_high", "p_adjusted"]
     return frame.astype({**dict.fromkeys(text, "str"), **dict.fromkeys(numbers, "float64")})
 
 
-@dataclass(frozen=True, slots=True)
-class _Moves:
-    """The emollients of each group that moves together, and by swap and prototype what making or undoing it gives."""
-
-    groups: list[list[str]]
-    made: dict[tuple[str, str], str]
-    undone: dict[tuple[str, str], str]
+_Gives = dict[tuple[str, str, bool], str]
+"""What a prototype becomes by a swap: by swap, prototype, and whether the swap is undone."""
 
 
 def _helping(
@@ -438,7 +434,8 @@ def _helping(
     known: QuestionFacts,
     seen: list[dict[Any, Any]],
     amounts: pd.Series,
-    moves: _Moves,
+    groups: list[list[str]],
+    gives: _Gives,
 ) -> list[dict[str, Any]]:
     """Return the changes that can be made from this prototype and move the attribute the wanted way."""
     wanted = 1 if drop["side"] == "too little" else -1
@@ -463,8 +460,8 @@ def _helping(
                 "estimate": sign * effect["estimate"],
                 "ci_low": ends[0],
                 "ci_high": ends[1],
-                "gives": (moves.undone if undone else moves.made).get((effect["swap"], drop["prototype"]), ""),
-                "also": _PLUS.join(_never_apart([*removed.split(_PLUS), *added.split(_PLUS)], moves.groups)),
+                "gives": gives.get((effect["swap"], drop["prototype"], undone), ""),
+                "also": _PLUS.join(_never_apart([*removed.split(_PLUS), *added.split(_PLUS)], groups)),
             }
         )
     return sorted(found, key=lambda row: -abs(row["estimate"]))
@@ -476,13 +473,11 @@ def _holds(amounts: pd.Series, removed: str, percent: float) -> bool:
     return set(names) <= set(amounts.index) and float(amounts[names].sum()) >= percent - SAME_AMOUNT
 
 
-def _moves(traced: TracedSwaps) -> _Moves:
-    emollients = traced.aliases.loc[traced.aliases["kind"] == "emollient"]
-    groups = [list(map(str, part)) for _, part in emollients.groupby("group", sort=False)["descriptor"]]
-    found = _Moves(groups, {}, {})
+def _gives(traced: TracedSwaps) -> _Gives:
+    found: _Gives = {}
     for swap, before, after in traced.pairs[["swap", "versus", "prototype"]].itertuples(index=False):
-        found.made.setdefault((swap, before), after)
-        found.undone.setdefault((swap, after), before)
+        found.setdefault((swap, before, False), after)
+        found.setdefault((swap, after, True), before)
     return found
 
 

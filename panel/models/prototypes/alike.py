@@ -30,7 +30,7 @@ from panel.study.study import Study
 ALPHA = 0.05
 BEYOND, NOT_SHOWN = "beyond the margin", "not shown"
 NOT_WORSE, WORSE, NO_DIRECTION = "not worse", "worse by more than the margin", "no direction"
-WITH_DIRECTION = ("more", "less")
+_WITH_DIRECTION = ("more", "less")
 COLUMNS = (
     "attribute",
     "prototype",
@@ -149,7 +149,7 @@ def _directions(study: Study, attributes: pd.Series) -> pd.Series:
     listed = study.table("attributes")
     stated = dict(zip(listed["attribute"], listed["direction"], strict=True))
     found = [stated.get(name, "") for name in attributes]
-    return pd.Series([one if one in WITH_DIRECTION else "" for one in found], index=attributes.index, dtype="str")
+    return pd.Series([one if one in _WITH_DIRECTION else "" for one in found], index=attributes.index, dtype="str")
 
 
 def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: float, equal: str) -> pd.DataFrame:
@@ -229,7 +229,7 @@ def _notes(
 # Do the differences that were planned beforehand show, and what of those that were chosen afterwards?
 
 
-PLANNED_COLUMNS = (
+_PLANNED_COLUMNS = (
     "attribute",
     "prototype",
     "versus",
@@ -298,7 +298,7 @@ def planned_differences(
     told = [untold_pairs(rows, result.confounds) | out_of_turn(rows, result.attributes), shown]
     rows = rows.assign(verdict=np.select(told, [CANNOT_TELL, SHOWN], NOT_SHOWN))
     return PlannedDifferences(
-        differences=rows[list(PLANNED_COLUMNS)].astype({"planned": bool}),
+        differences=rows[list(_PLANNED_COLUMNS)].astype({"planned": bool}),
         level=result.level,
         method=_method(len(planned), len(explored), result.level),
         notes=(

@@ -30,9 +30,9 @@ from panel.stats.mixed.residuals import (
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
-CANDIDATES = 3
+_CANDIDATES = 3
 DRAWS = 999
-DRAWS_PER_ATTRIBUTE = 40  # twice what a p-value of 0.05 needs after Holm
+_DRAWS_PER_ATTRIBUTE = 40  # twice what a p-value of 0.05 needs after Holm
 LEVEL = 0.95
 
 
@@ -80,7 +80,7 @@ def look_at_assumptions(
     *,
     rng: np.random.Generator,
     draws: int | None = None,
-    candidates: int = CANDIDATES,
+    candidates: int = _CANDIDATES,
     level: float = LEVEL,
     fitted: PanelFit | None = None,
 ) -> Assumptions:
@@ -109,25 +109,25 @@ def look_at_assumptions(
     frame = scores_used(study).frame
     panels, left_out = scored_panels(study, frame, fitted)
     n_attributes = sum(len(panel.design.attributes) for panel in panels)
-    draws = max(DRAWS, DRAWS_PER_ATTRIBUTE * n_attributes) if draws is None else draws
+    draws = max(DRAWS, _DRAWS_PER_ATTRIBUTE * n_attributes) if draws is None else draws
     checks = [
-        [residual_checks(panel, column, frame, draws, rng) for column in range(len(panel.design.attributes))]
+        [_residual_checks(panel, column, frame, draws, rng) for column in range(len(panel.design.attributes))]
         for panel in panels
     ]
     flat = [one for own in checks for one in own]
     order = {name: place for place, name in enumerate(study.attributes)}
     tests = _tests(_stack((one.tests for one in flat), order))
-    pulling = [influence_rows(panel, own, frame, candidates) for panel, own in zip(panels, checks, strict=True)]
+    pulling = [_influence_rows(panel, own, frame, candidates) for panel, own in zip(panels, checks, strict=True)]
     influence = _stack(pulling, order)
     assessors = _stack((one.assessors for one in flat), order)
-    ends = _stack([end_rows(study, frame)], order)
+    ends = _stack([_end_rows(study, frame)], order)
     return Assumptions(
         residuals=_stack((one.residuals for one in flat), order),
         assessors=assessors,
         tests=tests,
         ends=ends,
         influence=influence,
-        problems=_stack([problem_rows(tests, assessors, ends, influence, level)], order),
+        problems=_stack([_problem_rows(tests, assessors, ends, influence, level)], order),
         level=level,
         draws=draws,
         method=_method(panels, draws, candidates),
@@ -195,12 +195,12 @@ def _notes(panels: list[ScoredPanel], left_out: list[tuple[str, str]], no_scale:
 
 
 FLOOR, CEILING, ONE_SCORE_DECIDES = "floor", "ceiling", "one score decides"
-CROWDED = 0.15  # share at an end of the scale that counts as crowded (McHorney & Tarlov 1995, Qual. Life Res. 4:293)
-MOVED = 1.0  # standard errors by which a single score may move the largest difference before it counts as decisive
+_CROWDED = 0.15  # share at an end of the scale that counts as crowded (McHorney & Tarlov 1995, Qual. Life Res. 4:293)
+_MOVED = 1.0  # standard errors by which a single score may move the largest difference before it counts as decisive
 _COLUMNS = ["attribute", "kind", "prototype", "assessor", "row", "size", "p_adjusted"]
 
 
-def end_rows(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
+def _end_rows(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
     """Return how many scores sit at the ends of the scale, per attribute and prototype, where a scale is known."""
     scales = {name: study.scale(name) for name in dict.fromkeys(frame["attribute"])}
     limits = np.array([scales[name] or (np.nan, np.nan) for name in frame["attribute"]]).reshape(-1, 2)
@@ -214,7 +214,7 @@ def end_rows(study: Study, frame: pd.DataFrame) -> pd.DataFrame:
     ).reset_index()
 
 
-def problem_rows(
+def _problem_rows(
     tests: pd.DataFrame, assessors: pd.DataFrame, ends: pd.DataFrame, influence: pd.DataFrame, level: float
 ) -> pd.DataFrame:
     """Return one row per problem: `attribute kind prototype assessor row size p_adjusted`."""
@@ -240,7 +240,7 @@ def _from_tests(tests: pd.DataFrame, assessors: pd.DataFrame, level: float) -> I
 
 
 def _from_ends(ends: pd.DataFrame, share: str, kind: str) -> Iterator[tuple[object, ...]]:
-    for row in ends.loc[ends[share] >= CROWDED].to_dict("records"):
+    for row in ends.loc[ends[share] >= _CROWDED].to_dict("records"):
         yield row["attribute"], kind, row["prototype"], "", np.nan, row[share], np.nan
 
 
@@ -248,7 +248,7 @@ def _from_influence(influence: pd.DataFrame, level: float) -> Iterator[tuple[obj
     """Yield scores without which an attribute's test turns, or its largest difference moves by a standard error."""
     moved = (influence["estimate_without"] - influence["estimate"]).abs() / influence["std_error"]
     turned = below(influence["p_value"], 1 - level) != below(influence["p_value_without"], 1 - level)
-    found = influence.assign(moved=moved).loc[turned | (moved > MOVED)]
+    found = influence.assign(moved=moved).loc[turned | (moved > _MOVED)]
     for row in found.to_dict("records"):
         yield row["attribute"], ONE_SCORE_DECIDES, row["prototype"], row["assessor"], row["row"], row["moved"], np.nan
 
@@ -259,7 +259,7 @@ def _from_influence(influence: pd.DataFrame, level: float) -> Iterator[tuple[obj
 _KEYS = ["attribute", "assessor", "prototype", "session", "replicate", "score"]
 
 
-def influence_rows(
+def _influence_rows(
     panel: ScoredPanel, checks: list[ResidualChecks], frame: pd.DataFrame, candidates: int
 ) -> pd.DataFrame:
     """Return what leaving out single scores changes, for the scores of each attribute that pull most.
@@ -339,7 +339,7 @@ def _largest(size: Array, candidates: int) -> np.ndarray:
 UNEVEN_ASSESSORS = "uneven assessors"
 SPREAD_FOLLOWS_LEVEL = "spread follows level"
 NOT_NORMAL = "not normal"
-FEWEST_PER_ASSESSOR = 3  # scores from which a spread of one assessor can be spoken of
+_FEWEST_PER_ASSESSOR = 3  # scores from which a spread of one assessor can be spoken of
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -353,7 +353,7 @@ class ResidualChecks:
     maker: ResidualMaker
 
 
-def residual_checks(
+def _residual_checks(
     panel: ScoredPanel, column: int, frame: pd.DataFrame, draws: int, rng: np.random.Generator
 ) -> ResidualChecks:
     """Look at the residuals of attribute number `column` of a fitted panel, against `draws` simulated sets."""
@@ -397,7 +397,7 @@ def _assessor_rows(rows: pd.DataFrame, found: MixedResiduals, residual_variance:
     table = sums.agg(
         attribute=("attribute", "first"), n_scores=("score", "size"), square=("square", "sum"), room=("room", "sum")
     )
-    enough = (table["n_scores"] >= FEWEST_PER_ASSESSOR) & (table["room"] > 0)
+    enough = (table["n_scores"] >= _FEWEST_PER_ASSESSOR) & (table["room"] > 0)
     residual_sd = np.sqrt(table["square"] / table["room"].where(enough))
     table = table.assign(residual_sd=residual_sd, ratio=residual_sd / np.sqrt(residual_variance)).reset_index()
     return table[["attribute", "assessor", "n_scores", "residual_sd", "ratio"]]

@@ -9,8 +9,7 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.confounds import Confounds
-from panel.models.prototypes.differences import variance_rows
-from panel.models.prototypes.panel_design import fit_panel
+from panel.models.prototypes.panel_design import fit_panel, variance_rows
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
@@ -78,11 +77,11 @@ def own_batch_spread(study: Study, confounds: Confounds) -> BatchSpread:
     if all(number < 2 for number in stated.batches.values()):
         return stated
     fits, _ = fit_panel(study, scores_used(study).frame)
-    learned = learned_batch_sd(pd.concat([variance_rows(*each) for each in fits]), confounds) if fits else {}
+    learned = _learned_batch_sd(pd.concat([variance_rows(*each) for each in fits]), confounds) if fits else {}
     return batch_spread(Study({}, learned), confounds) if learned else stated
 
 
-def learned_batch_sd(variances: pd.DataFrame, confounds: Confounds) -> dict[str, object]:
+def _learned_batch_sd(variances: pd.DataFrame, confounds: Confounds) -> dict[str, object]:
     """Return the facts `batch_sd` and `batch_sd_df` that a study with two or more batches of a prototype teaches.
 
     Parameters

@@ -17,7 +17,14 @@ from panel.checks.confounds import (
 )
 from panel.checks.moments_recorded import order_of_testing
 from panel.errors import ModelError
-from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_panel, fit_study
+from panel.models.prototypes.panel_design import (
+    VARIANCE_COLUMNS,
+    PanelDesign,
+    PanelFit,
+    fit_panel,
+    fit_study,
+    variance_rows,
+)
 from panel.models.prototypes.verdict import (
     DIFFERS,
     attribute_verdicts,
@@ -41,7 +48,6 @@ from panel.stats.mixed.inference import (
 from panel.stats.mixed.reml import (
     ASSESSOR,
     INTERACTION,
-    SITTING,
     MixedFit,
 )
 from panel.stats.mixed.reml import BATCH as BATCH_TERM
@@ -171,9 +177,10 @@ def find_differences(
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
     stacked = _stack(means, order)
-    from_benchmark = _stack(against, order) if against else pairs.iloc[:0]
-    with_benchmark = judge(shrunken_differences(stacked, pairs, from_benchmark))
-    judged = marked_pairs(judge(shrunken_differences(stacked, pairs, pairs)), compared_with)
+    judged = judge(shrunken_differences(stacked, pairs, pairs))
+    from_benchmark = shrunken_differences(stacked, pairs, _stack(against, order)) if against else None
+    with_benchmark = judged.iloc[:0] if from_benchmark is None else judge(from_benchmark)
+    judged = marked_pairs(judged, compared_with)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,
@@ -189,8 +196,8 @@ def find_differences(
         margin=margin,
         margin_stated=margin_stated,
         level=level,
-        method=difference_method([design for design, _ in fits], compared_with, small_sample, in_order=bool(places)),
-        notes=(*difference_notes(fits, left_out), *confound_notes(confounds), *_late_notes(study, late)),
+        method=_difference_method([design for design, _ in fits], compared_with, small_sample, in_order=bool(places)),
+        notes=(*_difference_notes(fits, left_out), *confound_notes(confounds), *_late_notes(study, late)),
     )
 
 
@@ -298,9 +305,6 @@ def _stack(parts: Sequence[pd.DataFrame], order: pd.Index) -> pd.DataFrame:
 
 
 # A fitted panel model as tables: tests, estimated means, differences, variances.
-
-
-VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session", BATCH_TERM: "batch"}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -467,17 +471,10 @@ def _long(
     return pd.DataFrame({"attribute": attribute} | named | {column: each.ravel() for column, each in values.items()})
 
 
-def variance_rows(design: PanelDesign, fit: MixedFit) -> pd.DataFrame:
-    """Return the variances, one row per attribute, NaN where the model has no such term."""
-    columns = dict.fromkeys(["assessor", "assessor_prototype", "session", "batch"], np.nan)
-    found = {VARIANCE_COLUMNS[term]: fit.variances[:, place] for place, term in enumerate(design.terms)}
-    return pd.DataFrame({"attribute": design.attributes} | columns | found | {"residual": fit.variances[:, -1]})
-
-
 # How differences were computed, and what a reader must know before trusting them.
 
 
-def difference_method(
+def _difference_method(
     designs: list[PanelDesign], benchmark: str | None, small_sample: SmallSample, *, in_order: bool = False
 ) -> str:
     """Return how the differences were computed, as one paragraph for the report."""
@@ -514,7 +511,7 @@ def confound_notes(confounds: Confounds) -> tuple[str, ...]:
     return tuple(f"{finding.message} {finding.advice}" for finding in untold_findings(confounds))
 
 
-def difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str, str]]) -> Iterator[str]:
+def _difference_notes(fits: list[tuple[PanelDesign, MixedFit]], left_out: list[tuple[str, str]]) -> Iterator[str]:
     """Yield what a reader must know before trusting the differences, one sentence each."""
     for name, why in left_out:
         yield f"{name} is not compared: {why}."

@@ -20,7 +20,7 @@ from panel.words import DOWN, format_share
 
 FEWEST_PROTOTYPES = 3
 FEWEST_ATTRIBUTES = 2
-FEWEST_DRAWS = 100
+_FEWEST_DRAWS = 100
 # With three assessors the radius is 28 standard errors: such a region says nothing.
 FEWEST_ASSESSORS = 4
 
@@ -98,7 +98,7 @@ def find_map(
     if means is None:
         means = estimated_means(study, fit_study(study) if fitted is None else fitted)
     spans = {attribute: _span(study, attribute) for attribute in study.attributes}
-    return map_of_means(
+    return _map_of_means(
         means,
         scores_used(study).frame if fitted is None else fitted.used.frame,
         prototypes=study.prototypes,
@@ -111,7 +111,7 @@ def find_map(
     )
 
 
-def map_of_means(
+def _map_of_means(
     means: pd.DataFrame,
     scores: pd.DataFrame,
     *,
@@ -144,16 +144,16 @@ def map_of_means(
         regions=regions,
         matrix=matrix,
         level=level,
-        method=map_method(kept.shape, by_assessor, matrix, drawn, level),
-        notes=map_notes(kept, components, regions, left_out, spans or {}, matrix, (draws, drawn)),
+        method=_map_method(kept.shape, by_assessor, matrix, drawn, level),
+        notes=_map_notes(kept, components, regions, left_out, spans or {}, matrix, (draws, drawn)),
     )
 
 
 def _check_settings(matrix: str, draws: int, level: float) -> None:
     if matrix not in ("covariance", "correlation"):
         raise ModelError(f"A map can use the covariance or the correlation matrix, not {matrix!r}.")
-    if draws < FEWEST_DRAWS:
-        raise ModelError(f"{draws} draws are too few for regions; ask for at least {FEWEST_DRAWS}.")
+    if draws < _FEWEST_DRAWS:
+        raise ModelError(f"{draws} draws are too few for regions; ask for at least {_FEWEST_DRAWS}.")
     if not 0 < level < 1:
         raise ModelError(f"The level must lie between 0 and 1, such as 0.95; it is {level}.")
 
@@ -200,7 +200,7 @@ def _regions(
     if len(by_assessor) >= FEWEST_ASSESSORS:
         means = resampled_means(by_assessor, rng, draws)
         drawn = len(means)
-        if drawn >= FEWEST_DRAWS:
+        if drawn >= _FEWEST_DRAWS:
             cloud = turned_onto(target, two_component_scores(means, matrix))
             axes, turns = ellipses(cloud_covariances(cloud, len(by_assessor)), people, level)
             enough = people >= FEWEST_ASSESSORS
@@ -249,12 +249,12 @@ def _span(study: Study, attribute: str) -> float:
 # How a map was made, and what a reader must know before trusting it.
 
 
-LOW_SHARE = 0.70
-FEW_PROTOTYPES = 5
-FEW_ATTRIBUTES = 3
+_LOW_SHARE = 0.70
+_FEW_PROTOTYPES = 5
+_FEW_ATTRIBUTES = 3
 
 
-def map_method(
+def _map_method(
     shape: tuple[int, int], by_assessor: NDArray[np.float64], matrix: Matrix, drawn: int, level: float
 ) -> str:
     """Return how the map was made, as one paragraph for the report."""
@@ -275,7 +275,7 @@ def map_method(
     )
 
 
-def map_notes(
+def _map_notes(
     table: pd.DataFrame,
     components: pd.DataFrame,
     regions: pd.DataFrame,
@@ -314,7 +314,7 @@ def _left_out_notes(left_out: dict[str, list[str]]) -> tuple[str, ...]:
 
 def _low_share(components: pd.DataFrame) -> str:
     share = float(components["share"].iloc[:2].sum())
-    if share >= LOW_SHARE:
+    if share >= _LOW_SHARE:
         return ""
     return (
         f"The two axes carry only {format_share(share, rounding=DOWN)} of the differences: prototypes that lie"
@@ -335,12 +335,12 @@ def _no_more_than_chance(components: pd.DataFrame) -> str:
 
 def _few(table: pd.DataFrame) -> str:
     prototypes, attributes = table.shape
-    if prototypes < FEW_PROTOTYPES:
+    if prototypes < _FEW_PROTOTYPES:
         return (
             f"With {prototypes} prototypes two axes hold nearly everything by arithmetic alone; a map begins"
-            f" to say something with {FEW_PROTOTYPES} or more."
+            f" to say something with {_FEW_PROTOTYPES} or more."
         )
-    if attributes < FEW_ATTRIBUTES:
+    if attributes < _FEW_ATTRIBUTES:
         return f"With {attributes} attributes the map only turns them; plot one against the other instead."
     return ""
 

@@ -37,6 +37,9 @@ TERM_WORDS = {
 }
 
 
+VARIANCE_COLUMNS = {ASSESSOR: "assessor", INTERACTION: "assessor_prototype", SITTING: "session", BATCH: "batch"}
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class PanelDesign:
     """Attributes that share one model, with the arrays of that model.
@@ -186,7 +189,7 @@ def _times_seen(key: Codes) -> Codes:
     return seen
 
 
-def panel_designs(array: ScoreArray, sets: Mapping[str, Mapping[str, int]] | None = None) -> Iterator[PanelDesign]:
+def _panel_designs(array: ScoreArray, sets: Mapping[str, Mapping[str, int]] | None = None) -> Iterator[PanelDesign]:
     """Yield the attributes grouped by the model their scores call for.
 
     `sets`: attribute to prototype to the number of the set within which it can be compared, whatever else is known.
@@ -341,7 +344,7 @@ def _cube(response: Array, assessor: Codes, prototype: Codes, session: Codes) ->
 # What is recorded of each serving beside the prototype: its position, its site, whether it was first on that arm.
 
 
-SERVING_FACTS = ("position", "site", "first_on_site")
+_SERVING_FACTS = ("position", "site", "first_on_site")
 _PLACE_ON_ARM = re.compile(r"[\s,;:./_-]*\d+$|[\s,;:./_-]+[A-Za-z]$")
 """What stands behind the name of an arm: `left forearm 3`, `left-B`, `L2`."""
 
@@ -364,11 +367,11 @@ def serving_labels(study: Study, scores: pd.DataFrame, names: Sequence[str]) -> 
     Raises
     ------
     ModelError
-        If a name is none of `SERVING_FACTS`, it is not recorded for every score, or it is the same for all of them.
+        If a name is none of `_SERVING_FACTS`, it is not recorded for every score, or it is the same for all of them.
     """
-    unknown = [name for name in names if name not in SERVING_FACTS]
+    unknown = [name for name in names if name not in _SERVING_FACTS]
     if unknown:
-        raise ModelError(f"{unknown[0]!r} cannot be taken out; choose among {', '.join(SERVING_FACTS)}.")
+        raise ModelError(f"{unknown[0]!r} cannot be taken out; choose among {', '.join(_SERVING_FACTS)}.")
     if not names:
         return {}
     labels = _all_labels(study, scores)
@@ -438,7 +441,7 @@ def assessor_means(scores: pd.DataFrame, prototypes: Sequence[str], attributes: 
 # The panel's model, fitted.
 
 
-NOTHING_JOINED = (
+_NOTHING_JOINED = (
     "no two prototypes were scored in one session, on one day and by one group of assessors, nor joined through "
     "others, so that no difference can be told from these"
 )
@@ -480,7 +483,7 @@ def fit_panel(
     fits: list[tuple[PanelDesign, MixedFit]] = []
     for design in designs_of(study, frame, adjust_for, confounds):
         if len(design.prototypes) == int(design.sets.max()) + 1:
-            left_out += [(name, NOTHING_JOINED) for name in design.attributes]
+            left_out += [(name, _NOTHING_JOINED) for name in design.attributes]
             continue
         fitted, why_not = _fit_all(design)
         fits += fitted
@@ -519,7 +522,7 @@ def designs_of(
     named = frame.assign(batch=batch_of_score(study, frame))
     array = score_array(named, study.prototypes, attributes, covariates)
     sets = (find_confounds(study, frame) if confounds is None else confounds).sets
-    return list(panel_designs(array, sets))
+    return list(_panel_designs(array, sets))
 
 
 _TOO_LITTLE = {
@@ -547,3 +550,10 @@ def _fit(design: PanelDesign) -> MixedFit:
     if design.cube is not None:
         start = relative_variances(balanced_strata(design.cube), design.terms)
     return fit_mixed_model(design.response, design.fixed, design.groups, start)
+
+
+def variance_rows(design: PanelDesign, fit: MixedFit) -> pd.DataFrame:
+    """Return the variances, one row per attribute, NaN where the model has no such term."""
+    columns = dict.fromkeys(["assessor", "assessor_prototype", "session", "batch"], np.nan)
+    found = {VARIANCE_COLUMNS[term]: fit.variances[:, place] for place, term in enumerate(design.terms)}
+    return pd.DataFrame({"attribute": design.attributes} | columns | found | {"residual": fit.variances[:, -1]})

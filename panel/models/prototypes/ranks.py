@@ -211,8 +211,8 @@ def _gaps(attribute: str, means: pd.DataFrame, present: np.ndarray, used: np.nda
 # Do the assessors put the prototypes in the same order? A check that asks nothing of the distances on the scale.
 
 
-FEW_FOR_DURBIN = 12  # below, the F form rejects more often than its level says (simulation)
-TIE_DIGITS = 9  # decimals kept of a mean, so that the last bits of a sum do not break a tie
+_FEW_FOR_DURBIN = 12  # below, the F form rejects more often than its level says (simulation)
+_TIE_DIGITS = 9  # decimals kept of a mean, so that the last bits of a sum do not break a tie
 _COLUMNS = [
     *("attribute", "method", "statistic", "df", "df_error", "p_value", "exact", "f_p_value", "kendall_w"),
     *("n_assessors", "n_lost", "p_adjusted", "mixed_p_value", "mixed_p_adjusted"),
@@ -321,7 +321,7 @@ def _mean_scores(study: Study, frame: pd.DataFrame) -> Iterator[tuple[str, pd.Da
     """Yield each attribute with the mean score of each assessor (rows) for each prototype (columns), NaN for gaps."""
     index = ["attribute", "assessor"]
     wide = frame.pivot_table(index=index, columns="prototype", values="score", aggfunc="mean", sort=False)
-    wide = wide[[name for name in study.prototypes if name in wide.columns]].round(TIE_DIGITS)
+    wide = wide[[name for name in study.prototypes if name in wide.columns]].round(_TIE_DIGITS)
     scored = wide.index.get_level_values("attribute")
     for attribute in those_in(study.attributes, frame["attribute"]):
         rows = wide.loc[scored == attribute].droplevel("attribute")
@@ -359,7 +359,7 @@ def _notes(attributes: pd.DataFrame, frame: pd.DataFrame, left_out: list[tuple[s
             "Assessors scored some prototypes more often than others; the means that are ranked are not equally sure, "
             "and a session that was missed is not taken out of them. The mixed model weighs both."
         )
-    few = (attributes["method"] == DURBIN) & (attributes["n_assessors"] < FEW_FOR_DURBIN)
+    few = (attributes["method"] == DURBIN) & (attributes["n_assessors"] < _FEW_FOR_DURBIN)
     if few.any():
         notes.append(
             "With fewer than a dozen assessors Durbin's test in its F form finds differences a little too readily; "

@@ -13,9 +13,9 @@ from panel.stats.comparing.power import smallest_difference as smallest_shown
 from panel.study.study import Study
 
 ALL_PAIRS = "all pairs (Tukey)"
-AGAINST_BENCHMARK = "against the benchmark (Dunnett)"
+_AGAINST_BENCHMARK = "against the benchmark (Dunnett)"
 ONE_PLANNED = "one planned difference"
-FAMILIES = (ALL_PAIRS, AGAINST_BENCHMARK, ONE_PLANNED)
+_FAMILIES = (ALL_PAIRS, _AGAINST_BENCHMARK, ONE_PLANNED)
 _COLUMNS = ["attribute", "prototype", "versus", "std_error", "df", "smallest_difference", "family"]
 
 
@@ -27,7 +27,7 @@ class Sensitivity:
     ----------
     differences
         `attribute prototype versus std_error df smallest_difference family`: every pair in every family it belongs
-        to; families are the entries of `FAMILIES`.
+        to; families are the entries of `_FAMILIES`.
     medians
         `attribute family smallest_difference`: the median over the pairs of an attribute.
     """
@@ -59,7 +59,7 @@ def smallest_difference(source: Study | Differences, power: float = 0.8) -> Sens
     alone = stdtrit(found.pairs["df"].to_numpy(float), (1 + found.level) / 2)
     parts = [
         _rows(found.pairs, _used_critical(found.pairs), power, ALL_PAIRS),
-        _rows(found.versus, _used_critical(found.versus), power, AGAINST_BENCHMARK),
+        _rows(found.versus, _used_critical(found.versus), power, _AGAINST_BENCHMARK),
         _rows(found.pairs, alone, power, ONE_PLANNED),
     ]
     differences = pd.concat([part for part in parts if len(part)], ignore_index=True)

@@ -27,16 +27,16 @@ from panel.stats.comparing.power import two_one_sided_tests
 from panel.stats.comparing.shrinkage import own_variances, shrink_differences, shrink_effects
 
 DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
-MATTERS = "differs and matters"
-MAY_MATTER = "differs, may matter"
+_MATTERS = "differs and matters"
+_MAY_MATTER = "differs, may matter"
 SMALL = "differs but small"
 WOULD_BE_SMALL = "differs, would be small"
 EQUIVALENT = "alike within the margin"
 WOULD_BE = "would be within the margin"
 ALPHA = 0.05
-TYPED_IN = "the margin was typed in after the scores, and shows nothing"
-NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
-COMES_AFTER = "comes after {0} in the order fixed beforehand"
+_TYPED_IN = "the margin was typed in after the scores, and shows nothing"
+_NOT_BESIDE_THE_OTHERS = "over all attributes together nothing is told apart here"
+_COMES_AFTER = "comes after {0} in the order fixed beforehand"
 
 
 def difference_verdicts(
@@ -84,14 +84,14 @@ def difference_verdicts(
     beyond = np.zeros_like(apart) if margin is None else (low > margin) | (high < -margin)
     inside = np.zeros_like(apart) if margin is None else (low > -margin) & (high < margin)
     small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
-    plain = DIFFERS if margin is None else MAY_MATTER
+    plain = DIFFERS if margin is None else _MAY_MATTER
     said = np.select(
-        [apart & beyond, apart & within & inside, apart, within], [MATTERS, small, plain, equal], CANNOT_TELL
+        [apart & beyond, apart & within & inside, apart, within], [_MATTERS, small, plain, equal], CANNOT_TELL
     )
     verdict = np.select([apart, within & margin_stated], [DIFFERS, ALIKE], CANNOT_TELL)
     extra = [
-        (alone & ~open_ones & ~gated & in_turn, NOT_BESIDE_THE_OTHERS),
-        (within & ~np.array(margin_stated), TYPED_IN),
+        (alone & ~open_ones & ~gated & in_turn, _NOT_BESIDE_THE_OTHERS),
+        (within & ~np.array(margin_stated), _TYPED_IN),
     ]
     for where, why in extra:
         if where.any():
@@ -137,7 +137,7 @@ def attribute_verdicts(
     shut = np.flatnonzero(~below(p_adjusted, 1 - level) & np.isfinite(p_adjusted))
     gate = shut[np.argsort(place[shut], kind="stable")][:1]
     names = [words.get(str(name), str(name)) for name in attributes["attribute"].iloc[gate]]
-    why = COMES_AFTER.format(*names) if names else ""
+    why = _COMES_AFTER.format(*names) if names else ""
     first = place[gate].min(initial=np.inf)
     closed = np.where(place > first, why, "")
     open_ones, because = _asked(pairs, confounds)
@@ -278,9 +278,10 @@ def shrunken_differences(means: pd.DataFrame, pairs: pd.DataFrame, rows: pd.Data
     were estimated.
     """
     attributes, prototypes = (tuple(dict.fromkeys(means[name])) for name in ("attribute", "prototype"))
-    every = pd.MultiIndex.from_product([attributes, prototypes])
-    known = means.set_index(["attribute", "prototype"])["estimate"].reindex(every)
-    estimate = known.to_numpy(float).reshape(len(attributes), len(prototypes))
+    estimate = np.full((len(attributes), len(prototypes)), np.nan)
+    number = [{name: place for place, name in enumerate(names)} for names in (attributes, prototypes)]
+    held = [[of[name] for name in means[key]] for of, key in zip(number, ("attribute", "prototype"), strict=True)]
+    estimate[held[0], held[1]] = means["estimate"].to_numpy(float)
     estimate = estimate - estimate.mean(axis=1, keepdims=True)
     squared = np.zeros((len(attributes), len(prototypes), len(prototypes)))
     row, first, second = _places(pairs, attributes, prototypes)
@@ -288,7 +289,8 @@ def shrunken_differences(means: pd.DataFrame, pairs: pd.DataFrame, rows: pd.Data
     whole = np.isfinite(estimate).all(axis=1) & np.isfinite(squared).all(axis=(1, 2))
     variance = np.where(whole[:, None], own_variances(np.nan_to_num(squared)), np.nan)
     df = pairs.groupby("attribute", sort=False)["df"].median().reindex(attributes).to_numpy(float)
-    row, first, second = _places(rows, attributes, prototypes)
+    if rows is not pairs:
+        row, first, second = _places(rows, attributes, prototypes)
     found = shrink_differences(np.where(whole[:, None], estimate, np.nan), variance, first, second, row, df)
     return rows.assign(shrunken=found[0], wrong_sign=found[1])
 

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from panel.answers import Answers, NoAnswer
+from panel.claims.bearing import AGAINST, FOR, OPEN
 from panel.claims.judge import CLAIMS, Claims
 from panel.errors import PanelError
 from panel.models.decision.decide import decisions_so_far
@@ -245,10 +246,17 @@ def _statement(answers: Answers, row: pd.Series) -> TextTable:
 
 def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series) -> list[Block]:
     blocks: list[Block] = []
-    numbers = bearing_on(found, number)
+    own = found.numbers.assign(place=range(len(found.numbers))).loc[found.numbers["number"] == number]
+    numbers = own.sort_values("side", key=lambda sides: sides.map([FOR, AGAINST, OPEN, ""].index), kind="stable")
     if len(numbers):
         rows = [
-            (row["side"], row["what"], value_words(row["estimate"], row["unit"]), interval_words(row), limit_words(row))
+            (
+                row["side"] or NOTHING,
+                row["what"],
+                value_words(row["estimate"], row["unit"]),
+                interval_words(row),
+                limit_words(row),
+            )
             for row in numbers.to_dict("records")
         ]
         heads = ["Side", "What", "Estimate", "Interval", "Has to lie"]
@@ -262,28 +270,6 @@ def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series)
     blocks += points(capital(reason) for reason in reasons_of(found, number) if reason not in messages)
     blocks += [Caution(words) for words in claims_on_other_skin(answers.study, (number,))]
     return blocks
-
-
-FOR, AGAINST, OPEN = "for", "against", "open"
-
-
-def bearing_on(found: Claims, number: int) -> pd.DataFrame:
-    """Return the numbers that bear on a claim, those for it first: the columns of `numbers`, `side` and `place`.
-
-    A number is for the claim where its whole interval keeps to its side of every limit, against it where the whole
-    interval lies beyond one, else open; without a limit it decides nothing. `place` is its row among the numbers of
-    all claims. Evidence that the judge finds on the other side of a claim is to be put under these rows.
-    """
-    own = found.numbers["number"] == number
-    rows = found.numbers.loc[own].assign(place=np.flatnonzero(own))
-    low, high = rows["limit_low"].to_numpy(float), rows["limit_high"].to_numpy(float)
-    start, end = rows["ci_low"].to_numpy(float), rows["ci_high"].to_numpy(float)
-    within = (np.isnan(low) | (start > low)) & (np.isnan(high) | (end < high))
-    beyond = (end <= low) | (start >= high)
-    unlimited = np.isnan(low) & np.isnan(high)
-    side = np.select([unlimited | np.isnan(start), within, beyond], [NOTHING, FOR, AGAINST], OPEN)
-    order = [FOR, AGAINST, OPEN, NOTHING]
-    return rows.assign(side=side).sort_values("side", key=lambda sides: sides.map(order.index), kind="stable")
 
 
 def _footnote(found: Claims, number: int) -> list[Block]:

@@ -136,8 +136,7 @@ def _smallest(n: Array, enough: Callable[[Array], NDArray[np.bool_]]) -> Counts:
 
 # How many answers are enough? The chance of success climbs in teeth as people are added, so there are two answers.
 #
-# With whole counts the chance can fall when one more person is asked. `first` is the smallest number that reaches
-# the
+# With whole counts the chance can fall when one more person is asked. `first` is the smallest number that reaches the
 # wanted chance; from `always` on, no number falls below it again.
 
 

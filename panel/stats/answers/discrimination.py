@@ -218,11 +218,9 @@ def _method(method: str) -> _Method:
 
 # Do people differ in their chance to be right, and what may be said of its mean when each answered several times?
 #
-# Person i gives x_i of n_i right answers with a chance of its own, drawn from a beta distribution with mean mu;
-# rho is
-# the correlation of two answers of one person, rho = 1 / (a + b + 1) in the parameters of the beta distribution,
-# and
-# rho = 0 is the binomial. Skellam (1948), J. R. Stat. Soc. B 10:257; Ennis and Bi (1998), J. Sens. Stud. 13:389.
+# Person i gives x_i of n_i right answers with a chance of its own, drawn from a beta distribution with mean mu; rho
+# is the correlation of two answers of one person, rho = 1 / (a + b + 1) in the parameters of the beta distribution,
+# and rho = 0 is the binomial. Skellam (1948), J. R. Stat. Soc. B 10:257; Ennis and Bi (1998), J. Sens. Stud. 13:389.
 
 
 _SMALLEST_RHO = 1e-7  # below, the beta function loses more digits than rho changes: taken as the binomial

@@ -21,8 +21,7 @@ from panel.stats.comparing.multiplicity import tukey_p_value
 # How often chance alone spreads rank sums as far apart as these: exact, given the ties.
 #
 # If the samples do not differ, every order of a block's ranks is as likely as every other, independently in each
-# block. The rank sums are then a sum of independent random rows, whose distribution is built block by block.
-# Samples
+# block. The rank sums are then a sum of independent random rows, whose distribution is built block by block. Samples
 # are exchangeable, so that only sorted rank sums have to be kept.
 
 
@@ -327,8 +326,7 @@ def _inverse_and_rank(covariance: Array) -> tuple[Array, int]:
 
 # Which rank sums lie apart, and how far apart must two of them lie?
 #
-# For complete blocks. Under no difference two rank sums of one table differ with variance n k (k + 1) / 6, less
-# where
+# For complete blocks. Under no difference two rank sums of one table differ with variance n k (k + 1) / 6, less where
 # there are ties: 2 sum_i sum_j (r_ij - (k + 1) / 2)^2 / (k - 1), which is the same without ties.
 
 

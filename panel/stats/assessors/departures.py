@@ -154,10 +154,9 @@ def _stranger(found: Agreement, others: tuple[Array, Array], extra: tuple[Array,
 
 # Does an assessor repeat as well as the others do?
 #
-# An assessor's own residual variance over that of the others is F distributed if both are one variance: in data
-# with
-# equal cells this is Cochran's test of the largest variance and the k statistic of ASTM E691 in another dress,
-# k^2 = a F / (F + a - 1) for a assessors.
+# An assessor's own residual variance over that of the others is F distributed if both are one variance: in data with
+# equal cells this is Cochran's test of the largest variance and the k statistic of ASTM E691 in another dress, k^2 =
+# a F / (F + a - 1) for a assessors.
 
 
 _ALLOWED = 1.3
@@ -301,12 +300,9 @@ def _drift_over(above: Array, below: Array) -> Array:
 # One assessor's share of a sum of squares, over several attributes at once.
 #
 # If all a assessors scatter alike, an assessor's share of the sum of squares on one attribute is beta distributed
-# with
-# (d / 2, D / 2), d own and D others' degrees of freedom: Cochran's test of the largest variance. The mean share
-# over
-# attributes has the same mean and, the more independent attributes there are, a smaller variance; the beta
-# distribution
-# with that mean and variance stands for it.
+# with (d / 2, D / 2), d own and D others' degrees of freedom: Cochran's test of the largest variance. The mean share
+# over attributes has the same mean and, the more independent attributes there are, a smaller variance; the beta
+# distribution with that mean and variance stands for it.
 
 
 def mean_share(squares: Array, df: Array, independent: float, allowed: float = 1.0) -> tuple[Array, Array, Array]:

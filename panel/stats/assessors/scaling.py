@@ -137,11 +137,9 @@ def _ratio(above: Array, below: Array) -> Array:
 
 # With what chance would somebody who uses a scale backwards be told from honest people?
 #
-# The slope of such a person's means on the others' is expected at minus the others' reliability. It is noticed
-# when it
-# falls below what honest slopes allow, and the person's own table tells the prototypes apart as well; of the two
-# chances
-# the smaller one is taken, for both come from the same means. An approximation: about, not exactly.
+# The slope of such a person's means on the others' is expected at minus the others' reliability. It is noticed when
+# it falls below what honest slopes allow, and the person's own table tells the prototypes apart as well; of the two
+# chances the smaller one is taken, for both come from the same means. An approximation: about, not exactly.
 
 
 @dataclass(frozen=True, eq=False, slots=True)

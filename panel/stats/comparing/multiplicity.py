@@ -316,9 +316,8 @@ def _one_factor(correlation: Array) -> tuple[Array, float]:
 
 # Intervals from draws of many quantities that hold for all of them at once, whatever the shape of each.
 #
-# Besag, Green, Higdon & Mengersen (1995), Stat. Sci. 10:3-41, section 6.3: the same order statistics from both
-# ends of
-# every quantity, chosen so that the wanted share of whole draws lies inside everywhere.
+# Besag, Green, Higdon & Mengersen (1995), Stat. Sci. 10:3-41, section 6.3: the same order statistics from both ends
+# of every quantity, chosen so that the wanted share of whole draws lies inside everywhere.
 
 
 def simultaneous_bands(drawn: Array, level: float) -> tuple[Array, Array]:

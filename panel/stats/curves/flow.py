@@ -223,11 +223,9 @@ def _aicc(residual_sum: float, size: float, n: int, parameters: int) -> float:
 
 # The flow curves fitted here, shear stress from shear rate, and where a fit of each of them starts.
 #
-# Power law (Ostwald and de Waele), sigma = K r^n; Casson (1959), sqrt(sigma) = sqrt(sigma0) + sqrt(eta r);
-# Herschel and
-# Bulkley (1926), sigma = sigma0 + K r^n. A power law and a Herschel-Bulkley curve are straight in everything but
-# n: for
-# a given n the rest follows by linear least squares, so that n alone is searched for and no start can be a bad
+# Power law (Ostwald and de Waele), sigma = K r^n; Casson (1959), sqrt(sigma) = sqrt(sigma0) + sqrt(eta r); Herschel
+# and Bulkley (1926), sigma = sigma0 + K r^n. A power law and a Herschel-Bulkley curve are straight in everything but
+# n: for a given n the rest follows by linear least squares, so that n alone is searched for and no start can be a bad
 # one.
 
 

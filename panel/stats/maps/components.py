@@ -236,8 +236,7 @@ def _rv_coefficients(tables: Sequence[Array]) -> tuple[Array, Array]:
 
 # Which rows and columns of a table of counts go together, beyond their totals? Correspondence analysis.
 #
-# Greenacre (1984), Theory and Applications of Correspondence Analysis. P is the table over its total n, r and c
-# its
+# Greenacre (1984), Theory and Applications of Correspondence Analysis. P is the table over its total n, r and c its
 # margins; the singular values of D_r^-1/2 (P - r c') D_c^-1/2 are the canonical correlations, their squares the
 # principal inertias, and these add up to chi-square over n.
 

@@ -63,19 +63,13 @@ def single_links(X: ArrayLike, Y: ArrayLike) -> SingleLinks:
     )
 
 
-def correlation_needed(n: int, level: float = 0.95) -> float:
-    """Return the size of a correlation over `n` rows from which one pair, chosen beforehand, stands out."""
-    t = float(stdtrit(n - 2, 0.5 + level / 2))
-    return t / float(np.sqrt(n - 2 + t**2))
-
-
 def best_by_chance(n: int, descriptors: int, share: float = 0.5) -> float:
     """Return the size of the best of `descriptors` independent pure-noise correlations over `n` rows.
 
     It is not exceeded in `share` of all studies; by default the median.
     """
     level = share ** (1 / descriptors)
-    return correlation_needed(n, level)
+    return float(needed_correlation(n, level))
 
 
 def _williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tuple[Array, Array]:
@@ -117,13 +111,10 @@ def _ratio(above: Array, below: Array) -> Array:
 # May one descriptor be named as what an attribute goes with? Only if nothing else explains the same data as well.
 #
 # Blends that differ in m independent ways carry m effects, however many of them were made. Where each of these
-# effects
-# is free to be what it likes, the responses point in any direction of an m-dimensional space, and a descriptor
-# lies
-# close to that direction by chance as often as two columns of m + 1 rows correlate. So a name is held to m + 1
-# rows,
-# not to the number of blends: otherwise effects of swaps that happen to be in proportion would be taken for a
-# property.
+# effects is free to be what it likes, the responses point in any direction of an m-dimensional space, and a
+# descriptor lies close to that direction by chance as often as two columns of m + 1 rows correlate. So a name is held
+# to m + 1 rows, not to the number of blends: otherwise effects of swaps that happen to be in proportion would be
+# taken for a property.
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -151,7 +151,7 @@ def with_few_groups(test: FTest, df_groups: float) -> FTest:
     share = np.sqrt(np.clip(df_groups / test.df_error, 0.0, 1.0))[:, None]
     multiple = share * df_groups / chdtri(df_groups, _SHARES) + 1 - share
     point = _where_falling(lambda x: chdtrc(test.df, test.df * x / multiple).mean(axis=1, keepdims=True), share)
-    nu = _where_falling(lambda nu: fdtrc(test.df, nu, point), share)
+    nu = _where_falling(lambda nu: np.asarray(fdtrc(test.df, nu, point), dtype=float), share)
     return FTest(test.statistic, test.df, np.minimum(nu[:, 0], test.df_error))
 
 

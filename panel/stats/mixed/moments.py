@@ -261,13 +261,10 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> InterceptDe
 
 # The moments where some random terms run across the blocks of the others, such as sessions across assessors.
 #
-# The terms within an anchor (assessor, assessor x prototype, ...) make blocks, V_0; the columns B of the terms
-# across
-# them are carried beside the fixed ones, and come in by Woodbury's identity: V^-1 = V_0^-1 - V_0^-1 B M B'V_0^-1
-# with
+# The terms within an anchor (assessor, assessor x prototype, ...) make blocks, V_0; the columns B of the terms across
+# them are carried beside the fixed ones, and come in by Woodbury's identity: V^-1 = V_0^-1 - V_0^-1 B M B'V_0^-1 with
 # M = (D^-1 + B'V_0^-1 B)^-1, D the diagonal of their relative variances. The cost is that of the blocks, and of a
-# matrix
-# as large as the number of groups of the terms across.
+# matrix as large as the number of groups of the terms across.
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -401,13 +398,10 @@ def _cost(groups: list[Codes], within: tuple[int, ...]) -> float:
 
 # The moments where every random term is balanced against every other: a few sums of squares hold everything.
 #
-# Terms that split the rows into groups of one size, any two of them in even proportions, leave the rows in strata
-# in
+# Terms that split the rows into groups of one size, any two of them in even proportions, leave the rows in strata in
 # which V is a number: V = sum of level_s Q_s with Q_s the projections on the strata (Tjur 1984, Int. Stat. Rev.
-# 52:33-65;
-# Nelder 1965, Proc. R. Soc. A 283:147-162). A crossed panel of five terms then costs as little as one mean square
-# per
-# stratum. What is fixed may be anything.
+# 52:33-65; Nelder 1965, Proc. R. Soc. A 283:147-162). A crossed panel of five terms then costs as little as one mean
+# square per stratum. What is fixed may be anything.
 
 
 @dataclass(frozen=True, eq=False, slots=True)

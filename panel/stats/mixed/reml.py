@@ -333,11 +333,9 @@ def inverse_information(information: Array) -> tuple[Array, np.ndarray]:
 
 # The profiled REML deviance of a mixed model, with its gradient and Hessian in the relative variances.
 #
-# With P = V^-1 - V^-1 X (X'V^-1 X)^-1 X'V^-1 and r2 = y'P y, the deviance is log|V| + log|X'V^-1 X| + (n - p) log
-# r2
-# up to a constant; its derivatives need only traces of P G_k and P G_k P G_l and the forms y'P G_k P y, y'P G_k P
-# G_l P y
-# (Searle, Casella & McCulloch 1992, Variance Components, ch. 6), all of which are in the moments.
+# With P = V^-1 - V^-1 X (X'V^-1 X)^-1 X'V^-1 and r2 = y'P y, the deviance is log|V| + log|X'V^-1 X| + (n - p) log r2
+# up to a constant; its derivatives need only traces of P G_k and P G_k P G_l and the forms y'P G_k P y, y'P G_k P G_l
+# P y (Searle, Casella & McCulloch 1992, Variance Components, ch. 6), all of which are in the moments.
 
 
 _SMALLEST_RESIDUAL = 1e-70  # sum of squares; keeps its inverse square a number when scores repeat exactly

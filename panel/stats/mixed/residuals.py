@@ -116,8 +116,7 @@ def mixed_residuals(
 
 # Three looks at residuals: is the spread the same in all groups, does it follow the level, do they look normal?
 #
-# Each statistic is computed for many sets of residuals at once, arrays (n, m), so that the observed one can be
-# placed
+# Each statistic is computed for many sets of residuals at once, arrays (n, m), so that the observed one can be placed
 # among residuals simulated from the fitted model. Tables of these statistics do not hold for residuals of a model,
 # which are tied to each other (two repetitions leave residuals of one size).
 
@@ -209,10 +208,8 @@ def _ranks(values: Array) -> Array:
 # What each score does to a test when it is left out, with the relative variances held: exact, without fitting
 # anew.
 #
-# With A = (X'V^-1 X)^-1, g_i = A X'V^-1 d_i and P as in `panel.stats.mixed.residuals`, leaving score i out
-# turns
-# the coefficients into b - g_i (P y)_i / P_ii, A into A + g_i g_i' / P_ii, and the generalised residual sum of
-# squares
+# With A = (X'V^-1 X)^-1, g_i = A X'V^-1 d_i and P as in `panel.stats.mixed.residuals`, leaving score i out turns the
+# coefficients into b - g_i (P y)_i / P_ii, A into A + g_i g_i' / P_ii, and the generalised residual sum of squares
 # y'P y into y'P y - (P y)_i^2 / P_ii (the same algebra as for least squares, Cook & Weisberg 1982, Residuals and
 # Influence in Regression).
 

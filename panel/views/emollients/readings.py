@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -265,15 +265,34 @@ def _measure(row: Mapping[str, Any], _: About) -> str:
 
 
 _MEASURE = each_row("Measure", _measure, "measure", "unit")
+
+
+_OF_FORCE, _OF_FLOW = ("stickiness", "work of adhesion"), ("viscosity at", "yield stress", "flow index")
+
+
+def _with_curve(name: str) -> Callable[[JoinedReadings], pd.DataFrame]:
+    """Return what gives rows with the kind of curve that a measure comes from; empty where it was read off."""
+
+    def rows(found: JoinedReadings) -> pd.DataFrame:
+        own: pd.DataFrame = getattr(found, name)
+        of = ["force" if measure in _OF_FORCE else "flow" * measure.startswith(_OF_FLOW) for measure in own["measure"]]
+        return own.assign(kind=pd.Series(of, index=own.index, dtype="str"))
+
+    return rows
+
+
 READINGS = Table(
     "readings",
     "Instrument readings: mean ± standard deviation of repeats",
-    "means",
+    _with_curve("means"),
     (_MEASURE,),
     key=("measure", "prototype"),
     across=Across("prototype", each_row("", _mean_and_scatter, "estimate", "sd", figure=True)),
     code="R",
-    sources=(Source("readings", same={"measure": "measure", "prototype": "prototype"}),),
+    sources=(
+        Source("readings", same={"measure": "measure", "prototype": "prototype"}),
+        Source("curves", same={"kind": "kind", "prototype": "prototype"}),
+    ),
 )
 
 
@@ -320,7 +339,7 @@ def _in_per_cent(heading: str, low: str, high: str) -> Column:
 READING_SWAPS = Table(
     "reading_swaps",
     "What each swap did to the readings",
-    "swaps",
+    _with_curve("swaps"),
     (
         each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),
         text("Measure", "measure"),
@@ -333,7 +352,7 @@ READING_SWAPS = Table(
     ),
     key=("measure", "removed", "added"),
     code="RS",
-    sources=(Source("readings", same={"measure": "measure"}),),
+    sources=(Source("readings", same={"measure": "measure"}), Source("curves", same={"kind": "kind"})),
     printed=False,
     none="No reading can be compared over a swap.",
 )
@@ -390,8 +409,7 @@ def _map_picture(joint: JointMap, names: Naming) -> Picture:
     )
 
 
-_FONT = 8.5  # points
-_POINTS = 72.0  # to the inch
+_FONT, _POINTS = 8.5, 72.0  # points; of them to the inch
 _SIZE, _LEFT, _BOTTOM, _TOP, _LEAST = 2.1, 0.65, 0.55, 0.85, 2.7
 _ROOM = 0.14  # of the range of the values, on either side
 _MARK = 7.0  # size of a dot, and distance of a label from it, in points
@@ -467,9 +485,6 @@ def _limits(values: pd.Series) -> tuple[float, float]:
     return low - room, high + room
 
 
-# The picture of the joint map: prototypes as panel and instruments see them together, and what pulls which way.
-
-
 _SIDE, _MAP_LEFT, _BETWEEN, _STACKED_BELOW = 3.6, 0.6, 0.25, 6.0
 _MAP_ROOM = 0.12  # of the longer range, on either side
 _LOOK = {PANEL: (_QUIET, "^"), INSTRUMENTS: (_QUIET, "s"), BOTH: (INK, "o")}
@@ -514,7 +529,10 @@ def _map_figure(joint: JointMap, names: Naming, width: float = BROAD) -> Figure:
 
 
 def _draw_places(axes: Axes, prototypes: pd.DataFrame, words: Naming, inches: float) -> None:
-    points = {block: _points(rows) for block, rows in prototypes.groupby("block", sort=False)}
+    points = {
+        block: rows[["component_1", "component_2"]].to_numpy(dtype=float)
+        for block, rows in prototypes.groupby("block", sort=False)
+    }
     low, high = np.vstack(list(points.values())).min(axis=0), np.vstack(list(points.values())).max(axis=0)
     centre, half = (low + high) / 2, (0.5 + _MAP_ROOM) * float((high - low).max())
     axes.set(xlim=(centre[0] - half, centre[0] + half), ylim=(centre[1] - half, centre[1] + half), aspect="equal")
@@ -580,7 +598,3 @@ def _write(
         axes.text(
             x, y, words, transform=axes.transAxes, fontsize=_FONT, color=colour, ha="center", va="center", zorder=4
         )
-
-
-def _points(rows: pd.DataFrame) -> NDArray[np.float64]:
-    return rows[["component_1", "component_2"]].to_numpy(dtype=float)

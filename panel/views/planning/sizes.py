@@ -288,7 +288,7 @@ def _axes(labels: Sequence[str], title: str, width: float) -> tuple[Figure, Axes
     height = 0.18 + 0.18 * len(heading) + _HEIGHT + _BOTTOM
     figure = Figure(figsize=(width, height))
     axes = figure.add_axes((_LEFT / width, _BOTTOM / height, wide / width, _HEIGHT / height))
-    words_at = {"fontsize": _FONT + 1, "color": INK, "va": "top", "linespacing": 1.15}
+    words_at: dict[str, Any] = {"fontsize": _FONT + 1, "color": INK, "va": "top", "linespacing": 1.15}
     figure.text(_GAP / width, 1 - 0.06 / height, "\n".join(heading), **words_at)
     axes.yaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
     plain(axes)

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.assessors.performance import duplicate_distances, same_formulas
+from panel.models.assessors.performance import _duplicate_distances, _same_formulas
 from panel.study.study import Study
 from tests.studies import small_study
 
@@ -14,7 +14,7 @@ def scores(rows):
 
 
 def distances(study):
-    return duplicate_distances(study, study.scores).set_index(["assessor", "attribute"])
+    return _duplicate_distances(study, study.scores).set_index(["assessor", "attribute"])
 
 
 def test_one_prototype_twice_in_a_session():
@@ -43,14 +43,14 @@ def test_two_prototypes_with_one_formula():
     twin = formulas[formulas["prototype"] == "P1"].assign(prototype="P9")
     twin.loc[twin.index[0], "percent"] += 0.004  # formulas are written to 0.01 per cent
     same = small_study(formulas=pd.concat([formulas, twin], ignore_index=True))
-    assert same_formulas(same) == [("P1", "P9")]
-    assert same_formulas(plain) == []
+    assert _same_formulas(same) == [("P1", "P9")]
+    assert _same_formulas(plain) == []
     base = plain.scores[plain.scores["prototype"] == "P1"]
     both = small_study(
         formulas=same.table("formulas"),
         scores=pd.concat([plain.scores, base.assign(prototype="P9", score=base["score"] + 2.5)], ignore_index=True),
     )
-    found = duplicate_distances(both, both.scores)
+    found = _duplicate_distances(both, both.scores)
     np.testing.assert_allclose(found["distance"], 2.5)
     assert (found["n_pairs"] == 2).all()  # one in each of two sessions
     assert list(dict.fromkeys(found["assessor"])) == list(both.assessors)
@@ -59,10 +59,10 @@ def test_two_prototypes_with_one_formula():
 
 def test_repetitions_in_other_sessions_or_without_one_are_no_duplicates():
     study = Study({"scores": scores([("A", "P1", "x", "", 1.0), ("A", "P1", "x", "", 9.0)])})
-    found = duplicate_distances(study, study.scores)
+    found = _duplicate_distances(study, study.scores)
     assert found.empty
     assert "distance" in found
-    assert duplicate_distances(small_study(), small_study().scores).empty
+    assert _duplicate_distances(small_study(), small_study().scores).empty
 
 
 def test_a_person_alone_has_nobody_to_be_compared_with():

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.models.assessors import performance as rule
-from panel.models.assessors.performance import COLUMNS, find_patterns, judgements, qualities_of
+from panel.models.assessors.performance import COLUMNS, _find_patterns, _qualities_of, judgements
 
 ORDINARY = {
     "p_value": 0.01, "slope": 0.9, "ci_low": 0.3, "ci_high": 1.5, "slope_p_adjusted": 1.0,
@@ -35,7 +35,7 @@ def panel(cells=(), people=(), attributes=("RO_ABS", "PU_STICK", "AF_STICK", "AF
 
 def found(cells=(), people=()):
     rows, persons = panel(cells, people)
-    patterns = find_patterns(rows, persons, QUALITIES)
+    patterns = _find_patterns(rows, persons, QUALITIES)
     told = list(patterns[["assessor", "pattern", "attribute", "action"]].itertuples(index=False, name=None))
     return told, patterns, judgements(persons, patterns)
 
@@ -158,7 +158,7 @@ def test_attributes_of_one_quality_go_by_the_word_their_names_start_with():
         "RO_SPREAD": "ease of spreading", "RO_ABS": "speed of soaking in", "AF_RESID": "amount of residue",
         "LA_RESID": "residue, later", "X": "X",
     }  # fmt: skip
-    assert qualities_of(words) == {
+    assert _qualities_of(words) == {
         "stickiness": ["PU_STICK", "AF_STICK", "LA_STICK"],
         "residue": ["AF_RESID", "LA_RESID"],
     }

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.prototypes.assumptions import end_rows, problem_rows
+from panel.models.prototypes.assumptions import _end_rows, _problem_rows
 from panel.study.scores_used import scores_used
 from tests.studies import small_study
 
@@ -22,7 +22,7 @@ def influence(**changes):
 
 
 def problems(tests=NO_TESTS, ends=NO_ENDS, alone=None):
-    return problem_rows(tests, ASSESSORS, ends, influence() if alone is None else alone, 0.95)
+    return _problem_rows(tests, ASSESSORS, ends, influence() if alone is None else alone, 0.95)
 
 
 def test_nothing_found_has_no_rows():
@@ -71,7 +71,7 @@ def test_ends_are_counted_and_crowded_from_fifteen_per_cent():
     scores.loc[chosen[2:3], "score"] = 100.0  # 1 of 8
     scores.loc[scores.index[(scores["attribute"] == "RO_ABS")][0], "score"] = -3.0  # below the scale counts as its end
     study = small_study(scores=scores)
-    ends = end_rows(study, scores_used(study).frame)
+    ends = _end_rows(study, scores_used(study).frame)
     own = ends.set_index(["attribute", "prototype"])
     assert own.loc[("AF_STICK", "P4"), ["n_scores", "at_floor", "at_ceiling"]].tolist() == [8, 2, 1]
     assert own.loc[("AF_STICK", "P4"), ["share_floor", "share_ceiling"]].tolist() == [0.25, 0.125]
@@ -82,4 +82,4 @@ def test_ends_are_counted_and_crowded_from_fifteen_per_cent():
 
 def test_without_a_scale_ends_are_not_judged():
     study = small_study({"scale_min": None, "scale_max": None}, attributes=None)
-    assert end_rows(study, scores_used(study).frame).empty
+    assert _end_rows(study, scores_used(study).frame).empty

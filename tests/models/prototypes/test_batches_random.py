@@ -6,7 +6,7 @@ import statsmodels.formula.api as smf
 from scipy.stats import t
 
 from benchmarks.confounds import simulated
-from panel.models.prototypes.batch_spread import batch_spread, learned_batch_sd, own_batch_spread
+from panel.models.prototypes.batch_spread import _learned_batch_sd, batch_spread, own_batch_spread
 from panel.models.prototypes.differences import find_differences
 from panel.stats.mixed.inference import FTest, widened, with_few_groups
 from panel.study.study import Study
@@ -78,7 +78,7 @@ def test_words_of_verdicts_name_the_batches_only_where_there_is_one():
 def test_a_spread_is_stated_learned_or_not_known():
     _, study = scored(1)
     found = find_differences(study)
-    learned = learned_batch_sd(found.variances, found.confounds)
+    learned = _learned_batch_sd(found.variances, found.confounds)
     assert learned["batch_sd_df"] == P * (B - 1)
     assert learned["batch_sd"]["T0000"] == pytest.approx(np.sqrt(found.variances["batch"].iloc[0]))
     assert own_batch_spread(study, found.confounds).of("T0000") == pytest.approx(learned["batch_sd"]["T0000"])

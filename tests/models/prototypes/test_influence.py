@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.prototypes.assumptions import influence_rows, residual_checks
+from panel.models.prototypes.assumptions import _influence_rows, _residual_checks
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.ranks import scored_panels
 from panel.study.scores_used import scores_used
@@ -24,9 +24,9 @@ def influence(study, candidates):
     panels, _ = scored_panels(study, frame)
     rng = np.random.default_rng(1)
     parts = [
-        influence_rows(
+        _influence_rows(
             panel,
-            [residual_checks(panel, k, frame, 1, rng) for k in range(len(panel.design.attributes))],
+            [_residual_checks(panel, k, frame, 1, rng) for k in range(len(panel.design.attributes))],
             frame,
             candidates,
         )

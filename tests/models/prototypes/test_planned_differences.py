@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import t as student
 from statsmodels.stats.multitest import multipletests
 
-from panel.models.prototypes.alike import PLANNED_COLUMNS, planned_differences
+from panel.models.prototypes.alike import _PLANNED_COLUMNS, planned_differences
 from panel.models.prototypes.differences import find_differences
 from tests.studies import small_study
 
@@ -77,7 +77,7 @@ def test_a_difference_of_its_own_has_a_narrower_interval_than_among_all_pairs(st
 def test_nothing_planned_gives_no_rows_and_says_so():
     study = small_study()
     found = planned_differences(study, find_differences(study))
-    assert list(found.differences.columns) == list(PLANNED_COLUMNS)
+    assert list(found.differences.columns) == list(_PLANNED_COLUMNS)
     assert len(found.differences) == 0
     assert found.method == "No difference was planned."
     assert found.notes == ()

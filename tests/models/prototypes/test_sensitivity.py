@@ -8,9 +8,9 @@ from statsmodels.stats.power import TTestPower
 from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.sensitivity import (
-    AGAINST_BENCHMARK,
+    _AGAINST_BENCHMARK,
+    _FAMILIES,
     ALL_PAIRS,
-    FAMILIES,
     ONE_PLANNED,
     smallest_difference,
 )
@@ -81,9 +81,9 @@ def test_three_families_from_the_same_standard_errors(differences):
     against = wide.dropna()
     assert len(wide) == 3 * 6
     assert len(against) == 3 * 3  # P2, P3 and P4 against the benchmark P1
-    assert (against[ONE_PLANNED] < against[AGAINST_BENCHMARK]).all()
-    assert (against[AGAINST_BENCHMARK] < against[ALL_PAIRS]).all()
-    assert set(found["family"]) == set(FAMILIES)
+    assert (against[ONE_PLANNED] < against[_AGAINST_BENCHMARK]).all()
+    assert (against[_AGAINST_BENCHMARK] < against[ALL_PAIRS]).all()
+    assert set(found["family"]) == set(_FAMILIES)
     errors = found.merge(differences.pairs, on=["attribute", "prototype", "versus"], suffixes=("", "_of_pairs"))
     np.testing.assert_allclose(errors["std_error"], errors["std_error_of_pairs"])
 

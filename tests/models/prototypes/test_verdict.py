@@ -8,11 +8,11 @@ from hypothesis import strategies as st
 from scipy.stats import t
 
 from panel.models.prototypes.verdict import (
+    _MATTERS,
+    _MAY_MATTER,
     CANNOT_TELL,
     DIFFERS,
     EQUIVALENT,
-    MATTERS,
-    MAY_MATTER,
     SMALL,
     difference_verdicts,
 )
@@ -27,10 +27,10 @@ def one(estimate, half, std_error=1.0, df=60.0, margin=8.0):
 @pytest.mark.parametrize(
     ("estimate", "half", "verdict"),
     [
-        (15, 5, MATTERS),
-        (-15, 5, MATTERS),
-        (10, 5, MAY_MATTER),
-        (-6, 5, MAY_MATTER),
+        (15, 5, _MATTERS),
+        (-15, 5, _MATTERS),
+        (10, 5, _MAY_MATTER),
+        (-6, 5, _MAY_MATTER),
         (4, 3, SMALL),
         (-4, 3, SMALL),
         (2, 3, EQUIVALENT),

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import linregress
 
-from panel.stats.maps.links import _williams_test, best_by_chance, correlation_needed, single_links
+from panel.stats.maps.links import _williams_test, best_by_chance, needed_correlation, single_links
 
 AGREES = 1e-9  # sums of squares in another order
 
@@ -57,7 +57,7 @@ def test_a_slope_that_hangs_on_one_row_is_seen():
 @pytest.mark.parametrize(("n", "r"), [(6, 0.811), (8, 0.707), (10, 0.632), (12, 0.576)])
 def test_the_correlation_that_is_needed_is_that_of_the_tables(n, r):
     # critical values of r, two-sided 5 %: Fisher and Yates, Statistical Tables, as reprinted in every handbook
-    assert correlation_needed(n) == pytest.approx(r, abs=5e-4)
+    assert needed_correlation(n) == pytest.approx(r, abs=5e-4)
 
 
 @pytest.mark.parametrize("n", [6, 8, 12])
