@@ -122,7 +122,9 @@ def survey_form() -> None:
         return
     guess = survey_columns(raw)
     st.markdown("**What does each column ask?** This is a guess; put it right where it is wrong.")
-    texts = {name: st.column_config.TextColumn(name.capitalize(), disabled=name == "column") for name in guess}
+    texts = {
+        str(name): st.column_config.TextColumn(str(name).capitalize(), disabled=name == "column") for name in guess
+    }
     texts["kind"] = st.column_config.SelectboxColumn("Kind of question", options=["", *KINDS])
     asked = st.data_editor(guess, hide_index=True, column_config=texts, key=f"asked {file.sha256}", alt="Questions")
     alone = [name for name in raw.header if len(set(raw.column(name))) == len(raw.lines)]

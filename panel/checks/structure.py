@@ -89,7 +89,7 @@ def _columns_not_known(study: Study) -> list[Finding]:
     for name, frame in study.tables.items():
         known = set(TABLES[name].column_names) if name in TABLES else set()
         unknown = [str(column) for column in frame if column not in known] if known & set(frame) else []
-        near = {column: nearest_column(name, column, frame) for column in unknown}
+        near = {column: nearest_column(name, column, map(str, frame)) for column in unknown}
         for column in [column for column in unknown if near[column]]:
             message = f"The table {name} has no column {column!r}; it is kept, and nothing reads it."
             findings.append(

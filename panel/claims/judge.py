@@ -133,8 +133,8 @@ def judge_claims(
     standings = [standing(study, each) for each in claims]
     families = adjust_together(claims, evidence, [not each.exploratory for each in standings])
     judged = [
-        _judge_one(*each, materials, fixed, rehearsed=rehearsed)
-        for *each, fixed in zip(claims, evidence, families, standings, strict=True)
+        _judge_one(claim, found, family, materials, fixed, rehearsed=rehearsed)
+        for claim, found, family, fixed in zip(claims, evidence, families, standings, strict=True)
     ]
     return _result(judged, level)
 

@@ -153,12 +153,12 @@ def _correction_form(study: StudyInUse, names: Naming) -> None:
         why = right.text_input("Why", placeholder="such as: the ballot says 33.0")
         to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
         if st.form_submit_button("Write the correction"):
-            words = {"new": new or "", "who": who or "", "why": why or ""}
+            written = {"new": new or "", "who": who or "", "why": why or ""}
             keep_and_tell(
                 study,
-                lambda now: with_correction(now, place, when=moment(), **words),
+                lambda now: with_correction(now, place, when=moment(), **written),
                 "The correction is written; the score itself stays in the study.",
-                who=words["who"],
+                who=written["who"],
                 to_disk=bool(to_disk),
             )
 

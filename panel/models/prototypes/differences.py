@@ -178,8 +178,7 @@ def find_differences(
     compared_with = benchmark if against else None
     stacked = _stack(means, order)
     judged = judge(shrunken_differences(stacked, pairs, pairs))
-    from_benchmark = shrunken_differences(stacked, pairs, _stack(against, order)) if against else None
-    with_benchmark = judged.iloc[:0] if from_benchmark is None else judge(from_benchmark)
+    with_benchmark = judge(shrunken_differences(stacked, pairs, _stack(against, order))) if against else judged.iloc[:0]
     judged = marked_pairs(judged, compared_with)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(

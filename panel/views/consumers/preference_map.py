@@ -214,9 +214,9 @@ def _figure(result: PreferenceMap, names: Naming, width: float = BROAD) -> Figur
     write_key(
         figure,
         [
-            Line2D([], [], color=colour, linestyle=dashes, linewidth=1.8, label=words)
+            Line2D([], [], color=colour, linestyle=dashes, linewidth=1.8, label=words)  # type: ignore[arg-type]  # dash tuples
             for words, colour, dashes in arrows
-        ],  # type: ignore[arg-type]  # dash tuples
+        ],
     )
     figure.text(0.1 / width, 0.06 / height, "\n".join(below), fontsize=LETTERS, color=INK)
     return figure

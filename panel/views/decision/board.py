@@ -133,9 +133,9 @@ def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:
     room = (width - left - _EDGE) * 72
     told = []
     for row in rows.to_dict("records"):
-        verdict = wrapped(verdict_words(str(row["verdict"])), FONT, (_LEFT - 2 * _EDGE) * 72 if beside else room)
+        said = wrapped(verdict_words(str(row["verdict"])), FONT, (_LEFT - 2 * _EDGE) * 72 if beside else room)
         sentence = wrapped(f"“{row['claim']}”", FONT + 1, room / 1.14)
-        told.append((str(row["verdict"]), verdict, sentence, wrapped(_brief(str(row["reason"])), FONT - 0.5, room)))
+        told.append((str(row["verdict"]), said, sentence, wrapped(_brief(str(row["reason"])), FONT - 0.5, room)))
     count = [max(len(v), len(s) + len(r)) if beside else len(v) + len(s) + len(r) for _, v, s, r in told]
     tall = [_LINE * lines + 0.14 for lines in count]
     figure = Figure(figsize=(width, sum(tall) + 0.1))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from itertools import product
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -136,7 +136,13 @@ def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Fi
         place = left + across[cell["column"]], tops[cell["column"]] + cell["row"] * _ROW, wide
         _cell(axes, *place, float(cell["chance"]), str(cell["mark"]))
     for lines, x, y in zip(heads, across, tops, strict=True):
-        words = {"fontsize": FONT - 1, "color": INK, "ha": "center", "va": "bottom", "linespacing": 1.05}
+        words: dict[str, Any] = {
+            "fontsize": FONT - 1,
+            "color": INK,
+            "ha": "center",
+            "va": "bottom",
+            "linespacing": 1.05,
+        }
         axes.text(left + x + wide / 2, y - 0.05, "\n".join(lines), **words)
     for (number, label), y in product(enumerate(labels), sorted(set(tops))):
         axes.text(left - 0.1, y + (number + 0.5) * _ROW, label, fontsize=FONT, color=INK, ha="right", va="center")

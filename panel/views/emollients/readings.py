@@ -466,8 +466,8 @@ def _scatter(axes: Axes, together: pd.DataFrame, names: Naming, strength: float)
 def _label(axes: Axes, together: pd.DataFrame) -> None:
     """Write each prototype's name where it covers neither a dot nor another name."""
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
-    place, figure = axes.get_position(), axes.get_figure()
-    wide, side = (figure.get_size_inches() * (place.width, place.height) * _POINTS).tolist()
+    place, inch = axes.get_window_extent(), axes.figure.dpi / _POINTS
+    wide, side = place.width / inch, place.height / inch
     across = (together["estimate"].to_numpy(dtype=float) - left) / (right - left)
     up = (together["panel"].to_numpy(dtype=float) - low) / (high - low)
     labels = [shortened(str(name), _FONT, 0.33 * wide) for name in together.index]
@@ -543,7 +543,7 @@ def _draw_places(axes: Axes, prototypes: pd.DataFrame, words: Naming, inches: fl
         for (x, y), (middle_x, middle_y) in zip(points[block], points[BOTH], strict=True):
             axes.plot([middle_x, x], [middle_y, y], color=colour, linewidth=0.9, zorder=2)
         if block != BOTH:
-            axes.scatter(*points[block].T, s=18, color=colour, marker=shape, zorder=3)
+            axes.scatter(points[block][:, 0], points[block][:, 1], s=18, color=colour, marker=shape, zorder=3)
     side = inches * _POINTS
     everything = np.vstack([points[block] for block in (BOTH, PANEL, INSTRUMENTS)])
     names = [str(name) for name in prototypes.loc[prototypes["block"] == BOTH, "prototype"]]

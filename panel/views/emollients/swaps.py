@@ -133,9 +133,9 @@ def swap_drawers(result: TracedSwaps, names: Naming) -> tuple[Drawer, ...]:
 def _largest(effects: pd.DataFrame, names: Naming) -> tuple[str, ...]:
     """Return what is left of the largest effect told once the luck that made it the largest is taken out."""
     told = _told(effects)
-    row = told.loc[told["estimate"].abs().idxmax()]
+    row = told.iloc[int(told["estimate"].abs().argmax())]
     attribute = names.attribute(str(row["attribute"]))
-    return (f"The largest, {swap_words(row['swap'])} on {attribute}, is {luck_words(row, names.digits)}.",)
+    return (f"The largest, {swap_words(row['swap'])} on {attribute}, is {luck_words(row.to_dict(), names.digits)}.",)
 
 
 def _interaction_sentences(result: TracedSwaps, names: Naming) -> tuple[str, ...]:

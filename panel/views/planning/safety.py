@@ -277,12 +277,12 @@ def what_locking_leaves_out(board: pd.DataFrame) -> list[str]:
 _STOPPED = "stopped: skin reaction"
 
 
-def _on_phones(row: dict) -> str:
+def _on_phones(row: Mapping[Any, Any]) -> str:
     """Return that the link of somebody is open on several phones; empty if it is not."""
     return f", on {row['phones']} phones" if row["phones"] > 1 else ""
 
 
-def _state(row: dict) -> str:
+def _state(row: Mapping[Any, Any]) -> str:
     if row["stopped"]:
         return _STOPPED
     if row["finished"] == row["servings"]:

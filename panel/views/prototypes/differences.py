@@ -359,9 +359,9 @@ def _largest(result: Differences, names: Naming) -> list[str]:
     told = result.picked
     if told.empty:
         return []
-    row = told.loc[told["estimate"].abs().idxmax()]
+    row = told.iloc[int(told["estimate"].abs().argmax())]
     pair = f"{row['prototype']} minus {row['versus']} on {names.attribute(str(row['attribute']))}"
-    return [f"The largest difference, {pair}, is {luck_words(row, names.digits)}."]
+    return [f"The largest difference, {pair}, is {luck_words(row.to_dict(), names.digits)}."]
 
 
 def _in_intervals(rows: pd.DataFrame, result: Differences, names: Naming) -> list[str]:
