@@ -26,7 +26,7 @@ from panel.report.contents.evidence import evidence_report
 from panel.study.folder import write_study
 from panel.study.open_study import study_of_bytes, workbook_bytes, zip_bytes
 from panel.views.pictures import png_bytes, svg_text
-from tests.app.running import PAGES, part_of_app
+from tests.app.running import PAGES, part_of_app, with_open_drawers
 from tests.hostile_study import HOSTILE, hostile_study
 
 COMMANDS = ("check", "panel", "compare", "map", "trace", "decide", "consumers", "forced-choice", "claim", "plan")
@@ -140,7 +140,7 @@ def formatted(app: AppTest) -> Iterator[str]:
 @pytest.mark.parametrize("page", PAGES)
 def test_every_page_shows_the_names_as_they_are(page: str, folder: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setenv(STUDY_VARIABLE, str(folder))
-    app = part_of_app(page).run()
+    app = with_open_drawers(part_of_app(page))
     assert not app.exception
     marked = [name for name in HOSTILE if plain(name) != name and len(name) > 4]
     assert [text for text in formatted(app) if any(name in text for name in marked)] == []

@@ -28,6 +28,7 @@ from panel.views.pictures import (
     interval_figure,
     place_labels,
     plain,
+    shortened,
     text_width,
     wrapped,
 )
@@ -172,6 +173,7 @@ _SENTENCES = {
 _HEIGHT = 4.0  # inches
 _BANDS = 6  # groups of equal size along the fitted values for which a typical residual is drawn
 _LEAST_IN_BAND = 8
+_MOST_LINES = 4  # of a title, however long a name is
 _LINE = 0.28  # inches for one assessor
 _PLAIN, _MARKED = OTHERS[0], OTHERS[1]
 _LEGEND = "lines: ± SD of the residuals there; ringed: pull most"
@@ -203,7 +205,10 @@ def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: 
     from matplotlib.figure import Figure
 
     rows = _residual_rows(result, attribute)
-    figure = Figure(figsize=(width, _HEIGHT), layout="constrained")
+    room = (width - 0.9) * 72
+    title = wrapped(_title(result, attribute, names), FONT + 1, room, _MOST_LINES)
+    below = wrapped(f"{names.with_scale('Fitted value')}; {_LEGEND}", FONT, room, _MOST_LINES)
+    figure = Figure(figsize=(width, _HEIGHT + 0.18 * (len(title) + len(below) - 2)), layout="constrained")
     axes = figure.subplots()
     for chosen, colour in ((~rows["marked"], GREY), (rows["marked"], _MARKED)):
         axes.plot(
@@ -222,9 +227,6 @@ def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: 
             ends, height = [band["low"], band["high"]], [sign * band["spread"]] * 2
             axes.plot(ends, height, color=_PLAIN, linewidth=1.8, solid_capstyle="butt", zorder=3)
     axes.axhline(0, color=INK, linewidth=1.0, zorder=1)
-    room = (width - 0.9) * 72
-    title = wrapped(_title(result, attribute, names), FONT + 1, room)
-    below = wrapped(f"{names.with_scale('Fitted value')}; {_LEGEND}", FONT, room)
     axes.set_title("\n".join(title), fontsize=FONT + 1, color=INK, loc="left")
     axes.set_xlabel("\n".join(below), fontsize=FONT, color=INK)
     axes.set_ylabel("Residual (score minus fitted value)", fontsize=FONT, color=INK)
@@ -320,8 +322,10 @@ def _name_the_pullers(figure: Figure, axes: Axes, rows: pd.DataFrame, pullers: p
     box = axes.get_window_extent()
     corner = np.array([box.x0, box.y0])
     points = (axes.transData.transform(named[["fitted", "residual"]].to_numpy(dtype=float)) - corner) * to_points
-    words = [f"{row['assessor']} {row['prototype']}" for row in named.to_dict("records")]
+    widest = box.width * to_points / 3
+    words = [shortened(f"{row['assessor']} {row['prototype']}", size, widest) for row in named.to_dict("records")]
     extents = [(text_width(word, size), size * 1.2) for word in words]
     centres = place_labels(points, extents, (box.width * to_points, box.height * to_points), 8.0)
     for word, centre in zip(words, axes.transData.inverted().transform(centres / to_points + corner), strict=True):
-        axes.text(centre[0], centre[1], word, fontsize=size, color=INK, ha="center", va="center", zorder=5)
+        label = axes.text(centre[0], centre[1], word, fontsize=size, color=INK, ha="center", va="center", zorder=5)
+        label.set_in_layout(False)  # it lies inside; were it asked for room, the axes would shrink under it
