@@ -31,8 +31,8 @@ from panel.claims.materials import (
     assessors_for_margin,
 )
 from panel.claims.names import absent, alike, compared, minutes_between, saying, time_words
+from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
-from panel.stats.formulas.composition import paired_contrasts
 
 _OTHER_WAY = "More assessors will not do: the difference goes the other way, or there is none."
 _TOO_SMALL = "More assessors will not do: if there is a difference, it is smaller than the smallest that matters."

@@ -19,6 +19,7 @@ from panel.models.emollients.descriptors import find_descriptors
 from panel.models.prototypes.batch_spread import BatchSpread, own_batch_spread
 from panel.models.prototypes.panel_design import PanelFit
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, shrunken_effects
+from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg
 from panel.stats.formulas.composition import (
     ALIAS_THRESHOLD,
@@ -26,8 +27,6 @@ from panel.stats.formulas.composition import (
     Moves,
     alias_groups,
     independent_moves,
-    mean_of_known,
-    paired_contrasts,
 )
 from panel.stats.mixed.inference import widened
 from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, formula_pairs, oriented, swap_table

@@ -5,14 +5,17 @@ The responses are centred before anything is squared, so that leading digits all
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import fdtrc, stdtr, stdtrit
 
 from panel.stats.arrays import Array, Codes
+
+# A spread below this share of the largest value is rounding of the arithmetic, not variation.
+_NO_SPREAD = 1e-12
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -142,6 +145,34 @@ def welch_differences(
     below = part_1**2 / np.maximum(n_1 - 1, 1) + part_2**2 / np.maximum(n_2 - 1, 1)
     df = np.divide((part_1 + part_2) ** 2, below, out=np.full(n_1.shape, np.nan), where=below > 0)
     return t_differences(n_1 + n_2, mean_1 - mean_2, np.sqrt(part_1 + part_2), df, level)
+
+
+def mean_of_known(values: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
+    """Return the mean along `axis` over the values that are not NaN; NaN where there are none."""
+    known = ~np.isnan(values)
+    count = known.sum(axis=axis)
+    total = np.where(known, values, 0.0).sum(axis=axis)
+    return np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
+
+
+def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> MeanDifferences:
+    """Test the mean of each column of `contrasts` (people x columns, or one column) against zero.
+
+    The plain paired t test: each person gives one contrast, the people are the sample. NaN is a person who cannot
+    give that contrast. Fewer than two people leave the error unknown (NaN); people who all agree exactly, too.
+    Source: Student (1908), Biometrika 6, 1-25.
+    """
+    X = np.asarray(contrasts, dtype=float)
+    n = np.count_nonzero(~np.isnan(X), axis=0)
+    estimate = mean_of_known(X, axis=0)
+    deviation = X - estimate
+    squares = np.where(np.isnan(deviation), 0.0, deviation**2).sum(axis=0)
+    size = np.where(np.isnan(X), 0.0, np.abs(X)).max(axis=0, initial=0.0)
+    spread = (n > 1) & (np.sqrt(squares) > _NO_SPREAD * size)
+    df = np.where(n > 1, n - 1.0, np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        std_error = np.where(spread, np.sqrt(squares / df / n), np.nan)
+    return replace(t_differences(n, estimate, std_error, df, level), df=df)
 
 
 ASSESSOR, INTERACTION, SITTING, ERROR = range(4)
