@@ -13,8 +13,8 @@ from scipy.special import stdtrit
 
 from panel.errors import ModelError
 from panel.models.decision.wanted import BENCHMARK, Profile
-from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, assessor_means, fit_study
+from panel.models.prototypes.verdict import BatchSpread, batch_spread
 from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink, shrink_differences
 from panel.stats.formulas.desirability import overall_desirability, window_wanted

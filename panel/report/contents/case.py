@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from panel.answers import Answers, NoAnswer
-from panel.claims.bearing import AGAINST, FOR, OPEN
 from panel.claims.judge import CLAIMS, Claims
+from panel.claims.verdict import AGAINST, FOR, OPEN
 from panel.errors import PanelError
 from panel.models.decision.decide import decisions_so_far
 from panel.models.emollients.readings import JoinedReadings
