@@ -16,16 +16,15 @@ from numpy.typing import NDArray
 
 from panel.checks.confounds import Confounds
 from panel.errors import StudyError
-from panel.models.consumers.segments import Segments
+from panel.models.consumers.segments import Segments, divided_pairs, segment_favourites
 from panel.models.decision.contenders import (
     CANNOT_TELL,
+    DRAWS,
     LikingDraws,
     clearly_missed,
     contenders,
-    divided_pairs,
     draw_liking,
     judge_pairs,
-    segment_favourites,
     standings,
     the_one,
 )
@@ -40,7 +39,6 @@ from panel.models.decision.wanted import (
     target_profile,
 )
 from panel.models.decision.windows import (
-    DRAWS,
     STUDIES,
     PanelDraws,
     Windows,

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
+from panel.models.decision.contenders import DRAWS
 from panel.models.decision.wanted import BENCHMARK, Profile
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, assessor_means, fit_study
 from panel.models.prototypes.verdict import BatchSpread, batch_spread
@@ -283,7 +284,6 @@ def _long(wanted: pd.DataFrame, drawn: PanelDraws, columns: dict[str, _Floats], 
 # How uncertain are the panel's means, all attributes together? Draws of what the true means may be.
 
 
-DRAWS = 4000
 _NOTHING: _Floats = np.zeros((0, 0))
 
 
