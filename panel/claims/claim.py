@@ -1,4 +1,4 @@
-"""What does one claim say, and is everything there that its kind needs?"""
+"""What does one claim say, with all that its kind needs? The records of what data and words say of it."""
 
 from __future__ import annotations
 
@@ -11,8 +11,14 @@ from typing import Any
 
 import pandas as pd
 
-from panel.checks.claim_stamps import claim_seal, first_broken_link, next_link, stamps_hash
-from panel.checks.moments_recorded import days_stated, first_moments
+from panel.checks.moments_recorded import (
+    claim_seal,
+    days_stated,
+    first_broken_link,
+    first_moments,
+    next_link,
+    stamps_hash,
+)
 from panel.errors import StudyError
 from panel.plan.codes import first_changed_opening, moment, moments_opened
 from panel.study.knowledge import claim_kinds

@@ -1,4 +1,10 @@
-"""May the sentence be said as it is worded, in other words, not at all, not yet, or is that not for this tool?"""
+"""May the sentence be said as it is worded, in other words, not at all, not yet, or is that not for this tool?
+
+What else in the study bears on the claim's word, and on which side (panel, questions, ticks, judgements, readings), is
+a rule of ours, from no guide. The claim's own test decides whether it is shown; what bears can only speak against it or
+beside it. A side is taken where the data are clear: an interval wholly beyond a floor of the claims, a pair told apart.
+All else that bears on the word is listed with neither side.
+"""
 
 from __future__ import annotations
 

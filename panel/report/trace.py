@@ -1,4 +1,4 @@
-"""Where does this number come from? Its value, how it was computed, and the rows of the study behind it."""
+"""Where does this number come from? Its value, how it was computed, the rows behind it; and the letters of tables."""
 
 from __future__ import annotations
 

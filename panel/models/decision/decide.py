@@ -46,9 +46,9 @@ from panel.models.decision.windows import (
     judge_windows,
     window_distance,
 )
+from panel.models.prototypes.alike import smallest_difference
 from panel.models.prototypes.differences import Differences, confound_notes
 from panel.models.prototypes.panel_design import PanelFit, fit_study
-from panel.models.prototypes.sensitivity import smallest_difference
 from panel.plan.codes import moment
 from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.study.study import Study

@@ -18,7 +18,7 @@ from panel.models.decision.contenders import CANNOT_TELL, FAILS, PASSES
 from panel.models.emollients.descriptors import COST as COST_WARNING
 from panel.models.emollients.descriptors import blend_warnings, find_descriptors
 from panel.models.emollients.predictions import study_targets
-from panel.models.prototypes.sensitivity import ONE_PLANNED, Sensitivity
+from panel.models.prototypes.alike import ONE_PLANNED, Sensitivity
 from panel.plan.safety import match_allergens
 from panel.study.facts import stated_fact
 from panel.study.formulas import all_formulas, formula_lines

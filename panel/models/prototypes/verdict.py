@@ -1,6 +1,6 @@
 """What may be said of a difference: does it differ, is it alike, or can't it be told? How large without its luck?
 
-One rule, made once.
+One rule, made once; with how far batches of one formula differ, as the study states it or as its scores show it.
 """
 
 from __future__ import annotations

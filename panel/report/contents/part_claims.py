@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pandas as pd
 
 from panel.answers import Answers, NoAnswer
-from panel.checks.claim_stamps import first_broken_link, stamps_hash
+from panel.checks.moments_recorded import first_broken_link, stamps_hash
 from panel.claims.claim import SELF_DECLARED
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS

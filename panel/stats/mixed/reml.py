@@ -1,7 +1,7 @@
 """Restricted maximum likelihood for many responses that share one design.
 
 The profiled REML deviance and its first two derivatives in the relative variances are closed forms
-(`panel.stats.mixed.reml`); Newton steps are taken in the relative standard deviations theta, in which
+(of `panel.stats.mixed.moments`); Newton steps are taken in the relative standard deviations theta, in which
 the criterion is even, so that a variance of exactly zero is reached smoothly (Bates, Maechler, Bolker &
 Walker 2015, J. Stat. Softw. 67(1), for the parametrisation).
 """
@@ -348,7 +348,7 @@ _SMALLEST_RESIDUAL = 1e-70  # sum of squares; keeps its inverse square a number 
 
 
 class Design(Protocol):
-    """What REML asks of a design; `panel.stats.mixed.moments` has two."""
+    """What REML asks of a design; those of `panel.stats.mixed.moments` and `StrataDesign`."""
 
     @property
     def n_fixed(self) -> int:
