@@ -133,7 +133,7 @@ def _plan_servings(
 def _weigh_batches(opened: Study, replicates: int) -> BatchNumbers | None:
     """Weigh batches against replicates, where the study states how far batches differ and what matters."""
     from panel.checks.confounds import making_confounds
-    from panel.models.prototypes.batch_spread import batch_spread
+    from panel.models.prototypes.verdict import batch_spread
     from panel.plan.batch_numbers import batch_numbers
     from panel.plan.sample_size import PLANNING_SCATTER
 

@@ -348,7 +348,7 @@ def archive(
     study: Path, out: Path, without_people: bool, overwrite: bool, seed: int, made_on: str, as_json: bool
 ) -> None:
     """Write everything about a study into one zip: the study, the evidence file in four forms, checksums."""
-    from panel.report.archive import write_archive
+    from panel.report.contents.evidence import write_archive
     from panel.study.people import without_people as nobody
     from panel.study.safe_write import refuse_existing
 

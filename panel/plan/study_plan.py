@@ -1,7 +1,7 @@
 """A serving plan for a study, and what a plan would never let be told apart, said before anybody makes or serves.
 
 The rule is that for a study that was run: the factor is added as fixed, and what is left of the information is looked
-at (`panel.stats.comparing.estimability`).
+at (`panel.stats.orders.block_designs`).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from panel.errors import ModelError
 from panel.plan.codes import UNLUCKY
 from panel.plan.orders import FOREARMS, MOST_PER_SESSION, ServingPlan, Sites, plan_servings
 from panel.plan.safety import AllergenMatch, match_allergens
-from panel.stats.comparing.estimability import information_left
+from panel.stats.orders.block_designs import information_left
 from panel.study.study import Study
 
 _WORDS = {

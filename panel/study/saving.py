@@ -22,16 +22,15 @@ from panel.study.folder import put_study, put_without_past, read_folder, read_jo
 from panel.study.journal import (
     FACTS,
     IMPORTED,
-    Row,
     RowChange,
+    _refuse_collisions,
     chain_faults,
+    changed_rows,
     journal_table,
-    key_of,
     listed_changes,
     only_grows,
     read_lines,
     row_changes,
-    sides,
 )
 from panel.study.people import Removed, without_person
 from panel.study.safe_write import finish_interrupted, one_writer
@@ -41,8 +40,6 @@ from panel.study.tables import TABLES
 
 _NUMBERED = ("reactions", "unblindings", "decisions")
 """Tables whose rows carry a number or a seal made from the rows before: two that are made apart do not go together."""
-
-_SHOWN = 3  # rows of which both sides are shown
 
 
 def save(
@@ -285,20 +282,6 @@ def _grows(change: RowChange) -> bool:
     return isinstance(before, list) and isinstance(after, list) and after[: len(before)] == before
 
 
-def _refuse_collisions(pairs: Sequence[tuple[RowChange, RowChange]]) -> None:
-    if not pairs:
-        return
-    told = []
-    for my, other in pairs[:_SHOWN]:
-        (was, yours), (_, theirs) = sides(my), sides(other)
-        told.append(f"{my.table}, {my.key}: before '{was}'; yours '{yours}'; in the study now '{theirs}'.")
-    more = f" And {len(pairs) - _SHOWN} more." if len(pairs) > _SHOWN else ""
-    raise StudyError(
-        "Somebody else changed the same rows since you opened the study; nothing was saved. "
-        f"{' '.join(told)}{more} Look at what is there now, then make your change again."
-    )
-
-
 # Putting changed rows into a study.
 
 
@@ -327,30 +310,3 @@ def _with_columns_of(frame: pd.DataFrame, old: pd.DataFrame | None) -> pd.DataFr
     lost = [str(name) for name in old if name not in frame]
     empty = {name: "" if isinstance(old[name].dtype, pd.StringDtype) else float("nan") for name in lost}
     return frame.assign(**empty)[list(dict.fromkeys((*old.columns, *frame.columns)))]
-
-
-def changed_rows(rows: Sequence[Row], table: str, changes: Iterable[RowChange]) -> list[Row]:
-    """Return the rows of one table with the changes made; new rows come last."""
-    new = list(rows)
-    for change in changes:
-        if change.table != table:
-            continue
-        if change.before is None:
-            if change.named and (there := _same_key(new, change)) is not None:
-                _refuse_collisions([(change, RowChange(table, change.key, None, there))])
-            new.append(change.after or {})
-        elif change.before not in new:
-            _refuse_collisions([(change, RowChange(table, change.key, change.before, _same_key(new, change)))])
-        elif change.after is None:
-            new.remove(change.before)
-        else:
-            new[new.index(change.before)] = change.after
-    return new
-
-
-def _same_key(rows: Iterable[Row], change: RowChange) -> Row | None:
-    """Return the row that has the key of a change, if its table has one."""
-    columns, wanted = key_of(change.table), change.before or change.after or {}
-    if not columns:
-        return None
-    return next((row for row in rows if all(row.get(name) == wanted.get(name) for name in columns)), None)

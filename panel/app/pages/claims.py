@@ -10,7 +10,7 @@ import streamlit as st
 from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import ask, attempt, plain, say, show_picture
 from panel.app.widgets import show as show_told
-from panel.checks.claim_stamps import stamps_hash
+from panel.checks.moments_recorded import stamps_hash
 from panel.claims.claim import fields_of, page_to_sign, with_claim, with_withdrawn
 from panel.claims.judge import CLAIMS, DRAFT, Claims, Draft, judge_drafts, suggested
 from panel.claims.time_stamp import time_stamp_request, verify_time_stamp

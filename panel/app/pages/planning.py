@@ -29,7 +29,7 @@ from panel.app.widgets import (
     show as lay_out,
 )
 from panel.checks.confounds import BETWEEN, WHOLLY, find_confounds, making_confounds
-from panel.models.prototypes.batch_spread import batch_spread
+from panel.models.prototypes.verdict import batch_spread
 from panel.plan.batch_numbers import BatchNumbers, batch_numbers
 from panel.plan.mixture_plan import MixtureKind, plan_mixture
 from panel.plan.orders import MOST_PER_SESSION, ServingPlan
