@@ -29,7 +29,7 @@ def test_the_demo_in_words():
         "Liking goes along in group 1",
         "For no prototype is it shown that those who find something too little",
         "All 16 terms but white marks tell the prototypes apart.",
-        "6 of 8 bars are passed.",
+        "Enough people agree in 6 of 8 cases.",
     ):
         assert words in told.output
 
