@@ -154,7 +154,16 @@ def write_key(figure: Figure, signs: Sequence[Artist], *, left: float = _KEY_EDG
 
 
 def panels(
-    count: int, width: float, *, least: float, tall: float, left: float, top: float, bottom: float, head: float = 0.0
+    count: int,
+    width: float,
+    *,
+    least: float,
+    tall: float,
+    left: float,
+    top: float,
+    bottom: float,
+    head: float = 0.0,
+    right: float = 0.15,
 ) -> tuple[Figure, list[Axes]]:
     """Return a figure with so many parts of a picture beside and under each other; all lengths in inches.
 
@@ -162,7 +171,7 @@ def panels(
     ----------
     least
         Width that a part needs; as many stand beside each other as there is room for, four at the most.
-    tall, left, top, bottom
+    tall, left, top, bottom, right
         Height of a part, and the room for words around it.
     head
         Room above all parts.
@@ -174,7 +183,7 @@ def panels(
     each, high = width / across, top + tall + bottom
     height = head + down * high
     figure = Figure(figsize=(width, height))
-    wide = (each - left - 0.15) / width
+    wide = (each - left - right) / width
     return figure, [
         figure.add_axes(
             (

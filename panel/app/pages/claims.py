@@ -43,8 +43,9 @@ _ALWAYS = {
 
 def show(study: StudyInUse) -> None:
     """Show the board of claims, and let people try, fix and withdraw claims."""
-    names, result = naming(study.study), ask(study.answer, CLAIMS)
-    show_told(tell_claims(result, names, mark(study.study)))
+    names, told = naming(study.study), ask(study.told, tell_claims, CLAIMS, mark(study.study))
+    result: Claims = told.result
+    show_told(told)
     if len(result.claims):
         with st.expander("Numbers of one claim as a picture"):
             _pictures(study, result)

@@ -94,13 +94,20 @@ def show_plan(study: StudyInUse) -> None:
     if kind == _MIXTURE:
         _mixture_form(study, base, held)
         return
-    plan = attempt(plan_swaps, base, _typed_swaps(study, base, held), kind)
+    swaps = _typed_swaps(study, base, held)
+    plan = attempt(plan_swaps, base, swaps, kind)
     if plan is None:
         return
     with answer:
-        lay_out(tell_plan(plan, names))
+        lay_out(_told_plan(study.key, repr((chosen, kind, swaps)), plan, names))
     with st.expander("Order of making"):
         _order_of_making(study, plan)
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _told_plan(content_hash: str, chosen: str, _plan: SwapPlan, _names: Naming) -> Told:
+    """Return what is told of a plan, drawn once; the study and what was chosen are the key."""
+    return tell_plan(_plan, _names)
 
 
 def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -> list[Swap]:
