@@ -62,6 +62,7 @@ class Study:
     unread: pd.DataFrame = field(default_factory=_no_unread)
     raw_files: tuple[RawFile, ...] = ()
     _whole: dict[str, pd.DataFrame] = field(default_factory=dict, init=False, repr=False)  # tables with all columns
+    _hashed: list[str] = field(default_factory=list, init=False, repr=False)  # the hash, once it was asked for
 
     def table(self, name: str) -> pd.DataFrame:
         """Return the table called `name` with all its known columns; without rows if the study has none."""
@@ -132,19 +133,22 @@ class Study:
     def attribute_words(self, attribute: str) -> str:
         """Name of `attribute` in words, or its short name where the study gives no words."""
         attributes = self.table("attributes")
-        names = attributes.loc[attributes["attribute"] == attribute, "name"]
-        return str(names.iloc[0]) if len(names) and names.iloc[0] else attribute
+        told = dict(zip(reversed(attributes["attribute"].tolist()), reversed(attributes["name"].tolist()), strict=True))
+        return str(told.get(attribute) or attribute)
 
     @property
     def content_hash(self) -> str:
         """SHA-256 of everything an analysis can see: the same content gives the same hash, whatever its place."""
+        if self._hashed:
+            return self._hashed[0]
         digest = hashlib.sha256(json.dumps(dict(self.facts), sort_keys=True, default=str).encode())
         for name in sorted(self.tables):
             digest.update(f"\n{name}\n".encode())
             digest.update(self.tables[name].to_csv(index=False, float_format="%.17g").encode())
         if len(self.unread):
             digest.update(b"\nunread\n" + self.unread.to_csv(index=False).encode())
-        return digest.hexdigest()
+        self._hashed.append(digest.hexdigest())
+        return self._hashed[0]
 
 
 def _in_order(*columns: pd.Series) -> tuple[str, ...]:

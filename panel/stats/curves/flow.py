@@ -292,8 +292,10 @@ def _best_index(rate: Array, stress: Array, weights: Array, yield_stress: float 
 
     scale = float(np.exp(np.log(rate).mean()))  # rates around 1, so that powers of them stay tame
 
+    scaled, shares = rate / scale, weights / weights.sum()
+
     def straight(n: Array) -> Array:
-        return _straight_part(rate / scale, stress, weights, n, yield_stress)
+        return _straight_part(scaled, stress, weights, shares, n, yield_stress)
 
     values = straight(_GRID)[0]
     place = int(np.argmin(values))
@@ -309,11 +311,16 @@ def _best_index(rate: Array, stress: Array, weights: Array, yield_stress: float 
     return residual_sum, np.array([sigma0, K / scale**n, n])
 
 
-def _straight_part(rate: Array, stress: Array, weights: Array, n: Array, yield_stress: float | None) -> Array:
-    """Return residual sum, sigma0 and K, neither of them below zero, for each n; shape (3, number of n)."""
+def _straight_part(
+    rate: Array, stress: Array, weights: Array, w: Array, n: Array, yield_stress: float | None
+) -> Array:
+    """Return residual sum, sigma0 and K, neither of them below zero, for each n; shape (3, number of n).
+
+    `w` are the weights as shares of their sum.
+    """
     power = rate ** n[:, None]
-    w = weights / weights.sum()
-    through_origin = (power * stress) @ w / (power**2 @ w)
+    squares = power**2 @ w
+    through_origin = (power * stress) @ w / squares
     if yield_stress is None:
         mean_power, mean_stress = power @ w, float(w @ stress)
         centred = power - mean_power[:, None]
@@ -323,7 +330,7 @@ def _straight_part(rate: Array, stress: Array, weights: Array, n: Array, yield_s
         sigma0, K = np.maximum(sigma0, 0.0), np.where(sigma0 < 0, through_origin, K)
     else:
         sigma0 = np.full(n.size, yield_stress)
-        K = np.maximum(through_origin - yield_stress * (power @ w) / (power**2 @ w), 0.0)
+        K = np.maximum(through_origin - yield_stress * (power @ w) / squares, 0.0)
     residual = stress - sigma0[:, None] - K[:, None] * power
     return np.stack([residual**2 @ weights, sigma0, K])
 
@@ -435,8 +442,10 @@ def _smallest_sum(model: FlowModel, rate: Array, stress: Array, weights: Array, 
 
 
 def _casson_sum(rate: Array, stress: Array, weights: Array, sigma0: float) -> Callable[[float], float]:
+    known, each = np.sqrt(sigma0), np.sqrt(rate)
+
     def criterion(root: float) -> float:
-        return float(weights @ (stress - (np.sqrt(sigma0) + root * np.sqrt(rate)) ** 2) ** 2)
+        return float(weights @ (stress - (known + root * each) ** 2) ** 2)
 
     return criterion
 
