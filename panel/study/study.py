@@ -109,9 +109,9 @@ class Study:
     def benchmark(self) -> str | None:
         """The prototype the others are compared with: the first whose role is benchmark, or None."""
         prototypes = self.table("prototypes")
-        benchmarks = prototypes.loc[prototypes["role"] == "benchmark", "prototype"]
-        if len(benchmarks):
-            return str(benchmarks.iloc[0])
+        for prototype, role in zip(prototypes["prototype"].tolist(), prototypes["role"].tolist(), strict=True):
+            if role == "benchmark":
+                return str(prototype)
         stated = self.facts.get("benchmark")
         return str(stated) if stated else None
 

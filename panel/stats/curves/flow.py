@@ -438,20 +438,23 @@ def _smallest_sum(model: FlowModel, rate: Array, stress: Array, weights: Array, 
     """Return the smallest weighted sum of squares with the yield stress held at `sigma0`."""
     if model == "herschel_bulkley":
         return _best_index(rate, stress, weights, sigma0)[0]
-    return _smallest(_casson_sum(rate, stress, weights, sigma0), float(np.sqrt((stress / rate).max())))
+    return _smallest_casson(np.sqrt(rate), stress, weights, np.sqrt(sigma0))
 
 
-def _casson_sum(rate: Array, stress: Array, weights: Array, sigma0: float) -> Callable[[float], float]:
-    known, each = np.sqrt(sigma0), np.sqrt(rate)
+def _smallest_casson(x: Array, stress: Array, weights: Array, known: float) -> float:
+    """Return the smallest sum of weights x (stress - (known + b x)^2)^2 over b not below zero.
 
-    def criterion(root: float) -> float:
-        return float(weights @ (stress - (known + root * each) ** 2) ** 2)
-
-    return criterion
-
-
-def _smallest(criterion: Callable[[float], float], highest: float) -> float:
-    from scipy.optimize import minimize_scalar
-
-    found = minimize_scalar(criterion, bounds=(0.0, highest), method="bounded", options={"xatol": 1e-12 * highest})
-    return float(min(found.fun, criterion(0.0)))
+    It is of fourth degree in b: the smallest lies where its slope, of third degree, is zero, or at b = 0.
+    """
+    by_power = [float(weights @ x**power) for power in (2, 3, 4)]
+    of_stress = [float(weights @ (stress * x**power)) for power in (1, 2)]
+    w_x = float(weights @ x)
+    slope = [
+        by_power[2],
+        3 * known * by_power[1],
+        3 * known**2 * by_power[0] - of_stress[1],
+        known * (known**2 * w_x - of_stress[0]),
+    ]
+    flat = np.roots(slope)
+    tried = np.append(np.maximum(flat.real, 0.0), 0.0)  # a complex pair is no minimum and does no harm
+    return float(((stress - (known + tried[:, None] * x) ** 2) ** 2 @ weights).min())
