@@ -22,7 +22,7 @@ from panel.stats.arrays import Array, Codes
 from panel.stats.comparing.estimability import both_sets, information_left, joined
 from panel.study.formulas import formula_pairs, oriented
 from panel.study.scores_used import scores_used
-from panel.study.study import Study
+from panel.study.study import Study, kept
 from panel.words import all_of, first_few
 
 SESSION, TEST_DAY, POSITION, SITE, GROUP = "session", "test day", "position", "site", "group of assessors"
@@ -159,6 +159,7 @@ class Confounds:
         return any(len(self.batches.get(name, ())) < 2 for name in prototypes)
 
 
+@kept
 def find_confounds(study: Study, scores: pd.DataFrame | None = None) -> Confounds:
     """Return what the differences and swaps of `study` cannot be told from, by `scores` (by default those used)."""
     frame = scores_used(study).frame if scores is None else scores
@@ -212,6 +213,7 @@ def _day(moment: str) -> str:
     return moment[:10] if re.fullmatch(r"\d{4}-\d\d-\d\d", moment[:10]) else ""
 
 
+@kept
 def making_confounds(study: Study) -> Confounds:
     """Return what the prototypes cannot be told from by how they were made: for readings, or before anybody scores."""
     batches = study.table("batches")

@@ -311,9 +311,7 @@ def _best_index(rate: Array, stress: Array, weights: Array, yield_stress: float 
     return residual_sum, np.array([sigma0, K / scale**n, n])
 
 
-def _straight_part(
-    rate: Array, stress: Array, weights: Array, w: Array, n: Array, yield_stress: float | None
-) -> Array:
+def _straight_part(rate: Array, stress: Array, weights: Array, w: Array, n: Array, yield_stress: float | None) -> Array:
     """Return residual sum, sigma0 and K, neither of them below zero, for each n; shape (3, number of n).
 
     `w` are the weights as shares of their sum.
