@@ -9,6 +9,7 @@ import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape, quoteattr
 
@@ -95,6 +96,7 @@ _FREE_PLACES = (41, 61)  # across and upwards
 _OUTSIDE, _ON_LABEL, _ON_POINT, _FURTHER = 1000.0, 10.0, 10.0, 0.01
 
 
+@lru_cache(maxsize=10_000)  # a picture asks for the same words again and again
 def text_width(text: str, size: float) -> float:
     """Return how wide `text` is at a font size, in the unit of the size (matplotlib's own font)."""
     from matplotlib.font_manager import FontProperties
