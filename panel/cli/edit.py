@@ -55,6 +55,9 @@ def set_in_study(
     afterfeel set STUDY benchmark PROTOTYPE    what the others are compared with
     afterfeel set STUDY rename KIND OLD NEW    a prototype, attribute, assessor or batch, everywhere
     afterfeel set STUDY delete KIND NAME --why REASON
+    afterfeel set STUDY codes                  codes in place of names of people
+    afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
+    afterfeel set STUDY FILE.jsonl             all that a journal lists (see: afterfeel history --script)
     """  # noqa: D301  # click wants the character itself
     from panel.study.editing import changes_between, study_changes, table_problems
     from panel.study.open_study import open_study
@@ -63,7 +66,7 @@ def set_in_study(
     from panel.study.tables import TABLES
 
     seen = open_study(study)
-    change, notes = _change_of(seen, what, words, why=why, whole=whole)
+    change, notes = _change_of(seen, what, words, who=who, why=why, whole=whole)
     after = change(seen)
     if not only_try and study_changes(seen, after):
         after = save(study, seen, change, who=who, what=f"Set by command: {' '.join([what, *words])}.{_reason(why)}")
@@ -104,16 +107,28 @@ def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], 
             tell(f"  {sentence}", err=True)
 
 
-def _change_of(seen: Study, what: str, words: tuple[str, ...], *, why: str, whole: bool) -> tuple[Change, list[str]]:
+def _change_of(
+    seen: Study, what: str, words: tuple[str, ...], *, who: str, why: str, whole: bool
+) -> tuple[Change, list[str]]:
     """Return the change that was asked for, and what was noticed."""
     from panel.errors import StudyError
+    from panel.plan.study_plan import with_session
     from panel.study.editing import with_benchmark
-    from panel.study.renaming import delete, rename
+    from panel.study.raw_table import read_raw_file
+    from panel.study.renaming import delete, people_by_code, rename
+    from panel.study.saving import replayed
     from panel.study.table_cells import ENTRIES
     from panel.study.tables import TABLES
 
     if what.lower().endswith(".xlsx") and not words:
         return _workbook_change(seen, Path(what))
+    if what.lower().endswith(".jsonl") and not words:
+        script = read_raw_file(what).content
+        return (lambda now: replayed(now, script)), []
+    if what == "codes" and not words:
+        return people_by_code, []
+    if what == "session" and words:
+        return (lambda now: with_session(now, words, who, len(now.table("servings")))), []
     if what == "rename" and len(words) == 3:
         return (lambda now: rename(now, *words)), []
     if what == "delete" and len(words) == 2:

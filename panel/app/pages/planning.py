@@ -10,7 +10,6 @@ import pandas as pd
 import streamlit as st
 
 from panel.answers import DIFFERENCES
-from panel.app.ballot_forms import with_session
 from panel.app.state import StudyInUse
 from panel.app.study_editors import ASKED_TO_JOIN
 from panel.app.widgets import (
@@ -45,7 +44,7 @@ from panel.plan.sample_size import (
     what_you_can_see,
     without_scale,
 )
-from panel.plan.study_plan import plan_study
+from panel.plan.study_plan import plan_study, with_session
 from panel.plan.swap_plan import MOST_SWAPS, Swap, SwapKind, SwapPlan, making_days, plan_swaps
 from panel.study.formulas import formula, formulated
 from panel.study.knowledge import emollient_table

@@ -17,6 +17,7 @@ from panel.app.study_forms import save_form
 from panel.app.widgets import ask, attempt, drawer, file_name, headline, keep_and_tell, plain, say, show_picture, table
 from panel.checks.finding import SEVERITIES, Finding
 from panel.errors import PanelError
+from panel.study.folder import read_journal
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
 from panel.study.knowledge import cautions
 from panel.study.naming import Naming, naming
@@ -227,6 +228,14 @@ def show_history(study: StudyInUse) -> None:
         _rows(rows)
     with st.expander("Take the last change back"):
         attempt(_taken_back, study.folder)
+    st.download_button(
+        "All changes as a script",
+        read_journal(study.folder)[0] or b"",
+        f"changes_of_{file_name(study)}.jsonl",
+        on_click="ignore",
+        icon=":material/download:",
+    )
+    st.caption("In an earlier copy of the study it makes the same changes: afterfeel set COPY FILE.jsonl")
 
 
 def _rows(rows: pd.DataFrame) -> None:
