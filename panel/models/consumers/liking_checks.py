@@ -32,6 +32,7 @@ ALPHA = 0.05  # at which an effect of the place in the serving is said
 BEFORE = "the sample before"
 _SERVING_COLUMNS = ["effect", "statistic", "df", "df_error", "p_value", "prototype_p_value"]
 _POSITION_COLUMNS = ["position", "n", "estimate", "std_error"]
+_NOTHING = 1e-9  # of the size of an effect's columns: what is left beside the others by rounding only
 _SHIFT_COLUMNS = ["prototype", "estimate", "std_error"]
 
 
@@ -184,7 +185,7 @@ def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
     for effect, part in parts.items():
         test = test_contrasts(fit, everything[part])
         told.append((effect, test.statistic[0], float(test.df), test.df_error[0], test.p_value[0], same.p_value[0]))
-    if "position" not in parts:
+    if not positions:
         return pd.DataFrame(told, columns=_SERVING_COLUMNS), no_positions
     own = everything[parts["position"]]
     contrasts = np.vstack([own, -own.sum(axis=0)])
@@ -204,7 +205,9 @@ def serving_effects(answers: AnswersRead) -> tuple[pd.DataFrame, pd.DataFrame]:
 def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, slice], list[float]]:
     """Return the answers with a known place, their fixed columns, which of these are which effect, and the positions.
 
-    An effect that follows from the ones before (each session holds other prototypes only) is left out.
+    Of an effect that follows in part from the ones before stays the part that can be told: served forwards and
+    backwards, what the first and the last place share is the prototypes'. What follows wholly (each session holds other
+    prototypes only) is left out. Positions are given where all of them can be told.
     """
     rows = answers.rows
     known = rows["position"].notna() if rows["position"].notna().any() else rows["session"] != ""
@@ -222,10 +225,21 @@ def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, 
             continue
         each = np.where(code[:, None] < 0, 0.0, np.eye(len(levels))[code])  # the first sample comes after none
         other = np.where(code[:, None] < 0, 0.0, each[:, -1:])
-        proposed = np.hstack([columns, each[:, :-1] - other])
-        if np.linalg.matrix_rank(proposed.T @ proposed, hermitian=True) < proposed.shape[1]:
+        more = each[:, :-1] - other
+        proposed = np.hstack([columns, more])
+        whole = np.linalg.matrix_rank(proposed.T @ proposed, hermitian=True) == proposed.shape[1]
+        if not whole:
+            proposed = np.hstack([columns, _beside(columns, more)])
+        if proposed.shape[1] == columns.shape[1]:
             continue
         parts[effect] = slice(columns.shape[1], proposed.shape[1])
         columns = proposed
-        positions = [float(level) for level in levels] if effect == "position" else positions
+        positions = [float(level) for level in levels] if effect == "position" and whole else positions
     return rows, columns, parts, positions
+
+
+def _beside(columns: Array, more: Array) -> Array:
+    """Return columns that span what `more` adds to `columns`, of their size."""
+    left = more - columns @ np.linalg.lstsq(columns, more, rcond=None)[0]
+    basis, size, _ = np.linalg.svd(left, full_matrices=False)
+    return np.asarray(basis[:, size > _NOTHING * np.linalg.norm(more)] * np.sqrt(len(more)))

@@ -141,11 +141,11 @@ def test_a_position_effect_is_seen_and_taken_out():
     # balanced orders: means by position are those of the answers themselves
     plain = [table[orders == place].mean() for place in (1, 2, 3, 4)]
     assert found.positions["estimate"].tolist() == pytest.approx(plain)
-    # positions 1 and 2 in session 1, 3 and 4 in session 2: the second effect follows in part from the first
-    assert list(weigh_liking(answers_study(table, position=positions, session=sessions)).serving["effect"]) == [
-        "session",
-        "the sample before",
-    ]
+    # positions 1 and 2 in session 1, 3 and 4 in session 2: within sessions two differences of places are left
+    both = weigh_liking(answers_study(table, position=positions, session=sessions))
+    assert list(both.serving["effect"]) == ["session", "position", "the sample before"]
+    assert both.serving["df"].tolist()[:2] == [1, 2]
+    assert both.positions.empty
     assert weigh_liking(answers_study(table)).serving.empty
 
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.models.consumers.answers import numeric_answers
-from panel.models.consumers.liking_checks import BEFORE, _tried_before, without_order
+from panel.models.consumers.liking_checks import BEFORE, _tried_before, serving_effects, without_order
 from panel.models.consumers.segments import find_segments
 from panel.study.study import Study
 from tests.consumer_studies import answers_study
@@ -35,11 +35,22 @@ def test_one_taste_with_falling_liking_is_one_group(back_and_forth: bool):
     found = 0
     for _ in range(STUDIES):
         if back_and_forth:
-            orders = np.where(np.arange(60)[:, None] % 2 == 0, np.arange(6), np.arange(6)[::-1])
+            orders = np.where(np.arange(60)[:, None] % 2 == 0, np.arange(8), np.arange(8)[::-1])
         else:
             orders = rng.permuted(np.tile(np.arange(6), (60, 1)), axis=1)
         found += find_segments(served(rng, orders, 0.3), rng).n_groups > 1
     assert found <= 2
+
+
+def test_of_forwards_and_backwards_the_part_that_can_be_told_is_tested():
+    rng = np.random.default_rng(5)
+    orders = np.where(np.arange(40)[:, None] % 2 == 0, np.arange(8), np.arange(8)[::-1])
+    tests, by_position = serving_effects(numeric_answers(served(rng, orders, 0.4), "liking"))
+    position = tests.set_index("effect").loc["position"]
+    # of eight places, what the k-th and the k-th last share belongs to the prototypes: 8 - 4 are left, by counting
+    assert position["df"] == 4
+    assert position["p_value"] < 0.001
+    assert by_position.empty
 
 
 def test_what_is_taken_out_is_what_least_squares_says_the_long_way():
