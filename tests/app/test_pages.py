@@ -161,6 +161,22 @@ def imported(content: bytes, name: str) -> AppTest:
     return app
 
 
+def test_the_line_with_the_headings_can_be_named():
+    """Two lines look like headings: what the lower one names counts once somebody says so."""
+    content = b"note,by,of\njudge,sample,greasy\nA1,P1,5\nA2,P1,6\nA1,P2,7\nA2,P2,8\n"
+    app = imported(content, "two.csv")
+    field = labelled(app.text_input, "Line with the headings")
+    app = field.set_value("1").run()
+    assert labelled(app.selectbox, "Assessor").options[1:] == ["note", "by", "of"]
+    app = labelled(app.text_input, "Line with the headings").set_value("2").run()
+    assert labelled(app.selectbox, "Assessor").value == "judge"
+    app = labelled(app.text_input, "Line with the headings").set_value("99").run()
+    assert "has no table below line 99" in shown(app)
+    app = labelled(app.text_input, "Line with the headings").set_value("2,5").run()
+    assert "is a whole number, not '2,5'" in shown(app)
+    assert not app.exception
+
+
 def in_use_by(app: AppTest) -> AppTest:
     """Return what is in the study that a window has taken into use."""
     other = opened("study")
