@@ -17,11 +17,10 @@ from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain, say, table
 from panel.checks.confounds import BETWEEN
 from panel.checks.finding import Finding
-from panel.claims.claim import with_claim
+from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
 from panel.study.knowledge import claim_kinds, ingredients
-from panel.study.numbers_read import typed_number
 from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
 from panel.study.people import names_of_people
 from panel.study.renaming import delete, people_by_code, rename
@@ -368,21 +367,6 @@ def _statements(study: StudyInUse) -> None:
             save(study, lambda now: with_statements(now, draft.typed, who, when), done, forget=STATEMENTS)
         if st.button("Leave it as it was", key=f"leave {STATEMENTS}"):
             _begin_again(study, STATEMENTS, None)
-
-
-def with_statements(study: Study, texts: pd.DataFrame, who: str, when: str) -> Study:
-    """Return the study with statements from a grid fixed, each stamped, in the order of their rows.
-
-    Raises
-    ------
-    StudyError
-        If one lacks its sentence or kind, a number cannot be read, or nobody is named.
-    """
-    numbers = {column.name: heading(column) for column in columns_of(STATEMENTS) if column.kind == "number"}
-    for place, row in enumerate(texts.to_dict("records"), start=1):
-        read = {name: typed_number(row[name], f"Row {place}, {numbers[name]}") for name in numbers if name in row}
-        study = with_claim(study, {str(name): cell for name, cell in row.items()} | read, who=who, when=when)
-    return study
 
 
 # One row at a time, for a narrow screen and for the keyboard alone.

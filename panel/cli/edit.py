@@ -14,6 +14,7 @@ from panel.cli.shared import json_option, open_path, print_json, print_lines, te
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from panel.study.pasted import Pasted
     from panel.study.study import Study
 
     Change = Callable[[Study], Study]
@@ -50,6 +51,7 @@ def set_in_study(
 
     \b
     afterfeel set STUDY TABLE FILE.csv         rows of a table, or - for standard input
+    afterfeel set STUDY claims FILE.csv --who NAME   statements, fixed and stamped now
     afterfeel set STUDY FILE.xlsx              a filled workbook (see: afterfeel template)
     afterfeel set STUDY FACT VALUE             a fact; an empty VALUE takes it out
     afterfeel set STUDY benchmark PROTOTYPE    what the others are compared with
@@ -137,6 +139,8 @@ def _change_of(
         raise StudyError("Name a table and its file, a fact and its value, or a workbook: see afterfeel set --help.")
     if what == "benchmark":
         return (lambda now: with_benchmark(now, _known(now, words[0]))), []
+    if what == "claims":
+        return _statements(seen, words[0], who)
     if what in (*TABLES, *ENTRIES) and not (what in ENTRIES and words[0].lstrip().startswith(("[", "{"))):
         return _table_change(seen, what, words[0], whole=whole)
     return _fact_change(what, words[0]), []
@@ -159,13 +163,28 @@ def _workbook_change(seen: Study, path: Path) -> tuple[Change, list[str]]:
     return (lambda now: read_workbook(now, file.content, file.name).study), [*read.notes, *read.problems]
 
 
-def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:
-    from panel.study.editing import put_block
+def _block(seen: Study, name: str, file: str) -> Pasted:
     from panel.study.pasted import read_block
     from panel.study.raw_table import decode, read_raw_file
 
     text = sys.stdin.read() if file == "-" else decode(read_raw_file(file).content, file)[0]
-    read = read_block(text, name, seen)
+    return read_block(text, name, seen)
+
+
+def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
+    """Fix the statements of a file, each stamped at this moment."""
+    from datetime import UTC, datetime
+
+    from panel.claims.claim import with_statements
+
+    read, when = _block(seen, "claims", file), datetime.now(UTC).isoformat(timespec="seconds")
+    return (lambda now: with_statements(now, read.texts, who, when)), [*read.notes, *read.unknown_in_words("claims")]
+
+
+def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:
+    from panel.study.editing import put_block
+
+    read = _block(seen, name, file)
     return (lambda now: put_block(now, name, read.texts, whole=whole)), [*read.notes, *read.unknown_in_words(name)]
 
 

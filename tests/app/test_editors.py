@@ -11,9 +11,10 @@ from streamlit.testing.v1 import AppTest
 from panel.app.fact_editors import gates_of, stability_of
 from panel.app.new_study import STEPS, steps_done, with_attributes, with_batches, with_listed, with_people
 from panel.app.state import STUDY_VARIABLE, demo_folder
-from panel.app.study_editors import EDITORS, Draft, grid_columns, place_of, with_row, with_statements
+from panel.app.study_editors import EDITORS, Draft, grid_columns, place_of, with_row
 from panel.checks.all_checks import check_study
 from panel.checks.claim_stamps import check_claim_stamps
+from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.models.decision.wanted import gate_limits
 from panel.study.editing import texts_of_table, with_benchmark

@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from panel.checks.claim_stamps import check_claim_stamps
 from panel.cli import main
-from panel.plan.codes import plan_fits_seal
+from panel.plan.codes import plan_fits_seal, sealed_key
 from panel.study.folder import read_folder, write_study
 from panel.study.saving import journal_rows
 from panel.study.study import Study
@@ -152,3 +153,23 @@ def test_a_missing_session_and_codes_of_people_are_set_as_in_the_app(folder: Pat
     study = read_folder(folder)
     assert set(study.table("servings")["prototype"].iloc[before:]) == {"P1", "P2"}
     assert plan_fits_seal(study)
+
+
+def test_a_serving_plan_is_written_once(folder: Path):
+    assert "has a serving plan" in run("plan", folder, "--keep", "Ito", code=2).stderr
+    run("set", folder, "servings", "-", "--whole", text="session,assessor,position,prototype,code\n")
+    run("plan", folder, "--keep", "Ito", "--replicates", 2)
+    study = read_folder(folder)
+    assert plan_fits_seal(study)
+    assert sealed_key(study).sealed_by == "Ito"
+    counts = study.table("servings").groupby(["assessor", "prototype"]).size()
+    assert (counts == 2).all()
+
+
+def test_statements_of_a_file_are_fixed_and_stamped(folder: Path):
+    text = "claim;kind;prototype;versus;margin\nless greasy than P1;superiority;P2;P1;7,5\n"
+    assert "fixed by a named person" in run("set", folder, "claims", "-", text=text, code=2).stderr
+    run("set", folder, "claims", "-", "--who", "EK", text=text)
+    row = read_folder(folder).table("claims").iloc[-1]
+    assert (row["claim"], row["margin"], row["stamped_by"]) == ("less greasy than P1", 7.5, "EK")
+    assert not list(check_claim_stamps(read_folder(folder)))
