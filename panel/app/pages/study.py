@@ -152,7 +152,7 @@ def _correction_form(study: StudyInUse, names: Naming) -> None:
         new = left.text_input("New score", help="7.5 and 7,5 are both read. Leave it empty to set the score aside.")
         who = middle.text_input("Who corrects it")
         why = right.text_input("Why", placeholder="such as: the ballot says 33.0")
-        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
         if st.form_submit_button("Write the correction"):
             written = {"new": new or "", "who": who or "", "why": why or ""}
             keep_and_tell(
