@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import threading
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
@@ -492,7 +493,8 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
     fonts = "path" if text_as_paths else "none"
     with SETTINGS, _literally(figure), mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):
         FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": None})
-    svg = buffer.getvalue()
+    # a prototype has many marks, but no name may stand twice in a page
+    svg = re.sub(f' id="{prototype_mark("")}[^"]*"', "", buffer.getvalue())
     start = svg.index("<svg ")
     inside = svg.index(">", start) + 1
     opening = svg[start : inside - 1] + f' role="img" aria-label={quoteattr(title)}>'
