@@ -209,7 +209,7 @@ def grid_columns(study: Study, what: str, texts: pd.DataFrame) -> dict[str, Any]
             held = [text for text in texts[column.name] if text] if column.name in texts else []
             options = list(dict.fromkeys(["", *words, *held]))
             told = kind_words if what == STATEMENTS and column.name == "kind" else None
-            shown[column.name] = st.column_config.SelectboxColumn(label, help=hint, options=options, format_func=told)
+            shown[column.name] = st.column_config.SelectboxColumn(label, help=hint, options=options, format_func=told)  # type: ignore[arg-type]  # its options are texts
         else:
             shown[column.name] = st.column_config.TextColumn(label, help=hint)
     for name in texts:
@@ -355,7 +355,7 @@ def _statements(study: StudyInUse) -> None:
     st.caption("A row is one statement, exactly as it is to be said. Fixed after the first score it stays exploratory.")
     names = [column.name for column in columns_of(STATEMENTS)]
     empty = pd.DataFrame(columns=names[: names.index("stamped_at")], dtype="str")
-    columns = {name: grid_columns(study.study, STATEMENTS, empty)[name] for name in empty}
+    columns = {str(name): grid_columns(study.study, STATEMENTS, empty)[str(name)] for name in empty}
     draft = _grid(study, STATEMENTS, empty, columns)
     if draft.typed.empty:
         return

@@ -411,15 +411,16 @@ def _name_ends(axes: Axes, drawn: Mapping[str, Marker], width: float) -> None:
     lines = {str(line.get_gid()): line for line in axes.lines}
     low, high = axes.get_ylim()
     wide = axes.get_position().width * width * _POINTS
-    tall = axes.get_position().height * axes.figure.get_figheight() * _POINTS
+    tall = axes.get_position().height * axes.figure.bbox.height / axes.figure.dpi * _POINTS
     axes.autoscale(False)
     ends = {name: lines[prototype_mark(name)] for name in drawn if prototype_mark(name) in lines}
-    ends = {name: line for name, line in ends.items() if len(line.get_ydata())}
-    wished = np.array([(float(line.get_ydata()[-1]) - low) / (high - low) * tall for line in ends.values()])
-    places = spread_apart(wished, np.full(len(ends), _END_LINE), 0.0, tall)
+    courses = {name: np.asarray(line.get_xydata(), dtype=float) for name, line in ends.items()}
+    last_points = {name: (float(line[-1, 0]), float(line[-1, 1])) for name, line in courses.items() if len(line)}
+    wished = np.array([(y - low) / (high - low) * tall for _, y in last_points.values()])
+    places = spread_apart(wished, np.full(len(last_points), _END_LINE), 0.0, tall)
     room, _ = _ends_room(list(drawn), width)
-    for (name, line), place in zip(ends.items(), places / tall, strict=True):
-        look, last = drawn[name], (float(line.get_xdata()[-1]), float(line.get_ydata()[-1]))
+    for (name, last), place in zip(last_points.items(), places / tall, strict=True):
+        look = drawn[name]
         axes.annotate(
             "", last, (1 + _END_GAP / wide, place), textcoords="axes fraction", annotation_clip=False,
             arrowprops={"arrowstyle": "-", "color": look.colour, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0},
@@ -475,7 +476,9 @@ def _dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -
 
 def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: float) -> None:
     """Write the names of sensations at the height of their lines, away from all lines and from each other."""
-    box = np.array([axes.get_position().width * width, axes.get_position().height * axes.figure.get_figheight()])
+    box = np.array(
+        [axes.get_position().width * width, axes.get_position().height * axes.figure.bbox.height / axes.figure.dpi]
+    )
     box = box * _POINTS
     lines = {str(line.get_gid()): np.column_stack(line.get_data()) / (100, axes.get_ylim()[1]) for line in axes.lines}
     heights = [lines[name][int(lines[name][:, 1].argmax())] for name in attributes]
@@ -489,7 +492,7 @@ def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: f
     centres = place_labels(points, [*sizes, *[(0.0, 0.0)] * len(others)], (float(box[0]), float(box[1])), 4.0)
     for name, words, centre in zip(attributes, labels, centres / box, strict=False):
         colour = next(line.get_color() for line in axes.lines if line.get_gid() == name)
-        axes.text(*centre, words, transform=axes.transAxes, fontsize=FONT, color=INK if colour == GREY else colour,
+        axes.text(centre[0], centre[1], words, transform=axes.transAxes, fontsize=FONT, color=INK if colour == GREY else colour,
                   ha="center", va="center", linespacing=1.0)  # fmt: skip
 
 

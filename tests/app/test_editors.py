@@ -13,7 +13,7 @@ from panel.app.new_study import STEPS, steps_done, with_attributes, with_batches
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.app.study_editors import EDITORS, Draft, grid_columns, place_of, with_row
 from panel.checks.all_checks import check_study
-from panel.checks.claim_stamps import check_claim_stamps
+from panel.checks.moments_recorded import check_claim_stamps
 from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.models.decision.wanted import gate_limits

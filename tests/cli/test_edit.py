@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from panel.checks.claim_stamps import check_claim_stamps
+from panel.checks.moments_recorded import check_claim_stamps
 from panel.cli import main
 from panel.plan.codes import plan_fits_seal, sealed_key
 from panel.study.folder import read_folder, write_study
