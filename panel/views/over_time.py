@@ -492,8 +492,8 @@ def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: f
     centres = place_labels(points, [*sizes, *[(0.0, 0.0)] * len(others)], (float(box[0]), float(box[1])), 4.0)
     for name, words, centre in zip(attributes, labels, centres / box, strict=False):
         colour = next(line.get_color() for line in axes.lines if line.get_gid() == name)
-        axes.text(centre[0], centre[1], words, transform=axes.transAxes, fontsize=FONT, color=INK if colour == GREY else colour,
-                  ha="center", va="center", linespacing=1.0)  # fmt: skip
+        axes.text(centre[0], centre[1], words, transform=axes.transAxes, fontsize=FONT,
+                  color=INK if colour == GREY else colour, ha="center", va="center", linespacing=1.0)  # fmt: skip
 
 
 def _parts(titles: Sequence[str], width: float, ends: Sequence[str] = ()) -> tuple[Figure, list[Axes]]:
