@@ -313,22 +313,29 @@ def _refuse_collisions(pairs: Sequence[tuple[RowChange, RowChange]]) -> None:
 
 
 def changed_rows(rows: Sequence[Row], table: str, changes: Iterable[RowChange]) -> list[Row]:
-    """Return the rows of one table with the changes made; new rows come last."""
-    new = list(rows)
-    for change in changes:
-        if change.table != table:
-            continue
+    """Return the rows of one table with the changes made; new ones last, or in place of as many that go."""
+    own = [change for change in changes if change.table == table]
+    gone, come = (sum(getattr(change, side) is None for change in own) for side in ("after", "before"))
+    new: list[Row | None] = list(rows)
+    free: list[int] = []
+    for change in own:
         if change.before is None:
-            if change.named and (there := _same_key(new, change)) is not None:
-                _refuse_collisions([(change, RowChange(table, change.key, None, there))])
-            new.append(change.after or {})
+            if change.named and (same := _same_key(filter(None, new), change)) is not None:
+                _refuse_collisions([(change, RowChange(table, change.key, None, same))])
+            if gone == come and free:
+                new[free.pop(0)] = change.after or {}
+            else:
+                new.append(change.after or {})
         elif change.before not in new:
-            _refuse_collisions([(change, RowChange(table, change.key, change.before, _same_key(new, change)))])
+            _refuse_collisions(
+                [(change, RowChange(table, change.key, change.before, _same_key(filter(None, new), change)))]
+            )
         elif change.after is None:
-            new.remove(change.before)
+            free.append(new.index(change.before))
+            new[free[-1]] = None
         else:
             new[new.index(change.before)] = change.after
-    return new
+    return [row for row in new if row is not None]
 
 
 def _same_key(rows: Iterable[Row], change: RowChange) -> Row | None:

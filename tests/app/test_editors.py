@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
+import shutil
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
 from panel.app.fact_editors import gates_of, stability_of
@@ -15,15 +18,17 @@ from panel.app.study_editors import EDITORS, Draft, grid_columns, place_of, with
 from panel.checks.all_checks import check_study
 from panel.checks.moments_recorded import check_claim_stamps
 from panel.claims.claim import with_statements
+from panel.cli import main
 from panel.errors import StudyError
 from panel.models.decision.wanted import gate_limits
-from panel.study.editing import texts_of_table, with_benchmark
-from panel.study.folder import read_folder, write_study
+from panel.study.editing import study_changes, texts_of_table, with_benchmark
+from panel.study.folder import read_folder, read_journal, version_of, write_study
 from panel.study.knowledge import lexicon
 from panel.study.open_study import open_study
 from panel.study.renaming import rename
-from panel.study.saving import journal_rows, save
+from panel.study.saving import journal_rows, replayed, save
 from panel.study.study import Study
+from panel.study.table_cells import columns_of
 from tests.app.test_pages import labelled, opened, shown
 from tests.studies import small_study
 
@@ -356,3 +361,29 @@ def test_names_of_people_become_codes_by_a_button(folder: Path):
     for name in ("Maria Rossi", "Hans Weber", "Anna Klein"):
         assert name not in {*study.assessors, *study.scores["assessor"], *study.table("assessors")["assessor"]}
     assert "Use codes in place of names" not in [button.label for button in editing("assessors").button]
+
+
+@pytest.mark.parametrize("what", [name for name in EDITORS if name != "facts"])
+def test_every_editor_has_its_command(what: str, folder: Path):
+    header = [column.name for column in columns_of(what)][:2]
+    text = f"{';'.join(header)}\nsomething new;superiority\n"
+    told = CliRunner().invoke(main, ["set", str(folder), what, "-", "--who", "EK", "--json"], input=text)
+    assert told.exit_code == 0, told.output
+    assert json.loads(told.stdout)["saved"]
+    assert journal_rows(folder)["what"].iloc[0].startswith(f"Set by command: {what}")
+
+
+def test_what_was_clicked_is_a_script_for_an_earlier_copy(folder: Path, tmp_path: Path):
+    earlier = Path(shutil.copytree(folder, tmp_path / "earlier"))
+    app = editing("facts")
+    labelled(app.text_input, "Product").set_value("hand cream")
+    next(button for button in app.button if button.label == "Save").click().run()
+    app = editing("prototypes")
+    labelled(app.text_input, "New name, everywhere at once").set_value("Q1")
+    labelled(app.button, "Rename it").click().run()
+    assert not app.exception
+    script = read_journal(folder)[0] or b""
+    assert len(script.splitlines()) == 2
+    made = replayed(read_folder(earlier), script)
+    assert study_changes(made, read_folder(folder)) == ()
+    assert version_of(made) == version_of(read_folder(folder))
