@@ -39,17 +39,14 @@ if TYPE_CHECKING:
     from panel.models.emollients.prediction_model import PredictionModel
     from panel.models.emollients.readings import JoinedReadings
     from panel.models.emollients.swaps import TracedSwaps
-    from panel.models.over_time.after_feel import AfterFeel
+    from panel.models.over_time.after_feel import AfterFeel, Courses
     from panel.models.over_time.dominance import Dominances
-    from panel.models.over_time.intensity import Courses
-    from panel.models.prototypes.alike import Alike, PlannedDifferences
+    from panel.models.prototypes.alike import Alike, PlannedDifferences, Sensitivity
     from panel.models.prototypes.assumptions import Assumptions
     from panel.models.prototypes.differences import Differences
     from panel.models.prototypes.map import PrototypeMap
     from panel.models.prototypes.panel_design import PanelFit
-    from panel.models.prototypes.ranks import RankComparison
-    from panel.models.prototypes.scale_use import ScaleUse
-    from panel.models.prototypes.sensitivity import Sensitivity
+    from panel.models.prototypes.ranks import RankComparison, ScaleUse
 
 T = TypeVar("T")
 
@@ -176,7 +173,7 @@ RANKS: Question[RankComparison] = Question(
 )
 SENSITIVITY: Question[Sensitivity] = Question(
     "sensitivity",
-    "models.prototypes.sensitivity:smallest_difference",
+    "models.prototypes.alike:smallest_difference",
     "Looking for the smallest difference ...",
     uses={"source": _FOUND},
     of_study=False,
@@ -208,7 +205,7 @@ LEFT_OUT: Question[LeftOut] = Question(
 )
 SCALE_USE: Question[ScaleUse] = Question(
     "scale_use",
-    "models.prototypes.scale_use:find_scale_use",
+    "models.prototypes.ranks:find_scale_use",
     "Taking use of the scale into account ...",
     uses=_FITTED,
 )
@@ -309,7 +306,7 @@ AFTER_FEEL: Question[AfterFeel] = Question(
     "after_feel", "models.over_time.after_feel:follow_after_feel", "Following the after-feel ..."
 )
 COURSES: Question[Courses] = Question(
-    "courses", "models.over_time.intensity:reduce_courses", "Reducing the courses of intensity ..."
+    "courses", "models.over_time.after_feel:reduce_courses", "Reducing the courses of intensity ..."
 )
 DOMINANCES: Question[Dominances] = Question(
     "dominances",
@@ -346,6 +343,7 @@ class Answers:
         self.study = study
         self.seed = seed
         self._kept: dict[tuple[str, Any], Any] = {}
+        self._told: dict[Callable[..., Any], tuple[Any, Any]] = {}
         self._asking = threading.RLock()  # two pages of one study ask one after the other
 
     @cached_property
@@ -379,6 +377,14 @@ class Answers:
         if isinstance(answer, NoAnswer):
             raise ModelError(answer.why)
         return answer
+
+    def tell(self, tell: Callable[[Any, Naming], T], found: Any) -> T:
+        """Return what a view tells of an answer, in the words of the study; the same answer is told once."""
+        last = self._told.get(tell)
+        if last is None or last[0] is not found:
+            last = self._told[tell] = (found, tell(found, self.names))
+        told: T = last[1]
+        return told
 
     def known(self, question: Question[Any], /, **settings: Any) -> bool:
         """Return whether the question was asked already."""

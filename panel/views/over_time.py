@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.models.over_time.after_feel import AfterFeel
+from panel.models.over_time.after_feel import QUANTITIES, AfterFeel, Courses
 from panel.models.over_time.dominance import Dominances
-from panel.models.over_time.intensity import QUANTITIES, Courses
 from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.study.shown import (

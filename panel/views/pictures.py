@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+import re
 import threading
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape, quoteattr
 
@@ -94,6 +96,7 @@ _FREE_PLACES = (41, 61)  # across and upwards
 _OUTSIDE, _ON_LABEL, _ON_POINT, _FURTHER = 1000.0, 10.0, 10.0, 0.01
 
 
+@lru_cache(maxsize=10_000)  # a picture asks for the same words again and again
 def text_width(text: str, size: float) -> float:
     """Return how wide `text` is at a font size, in the unit of the size (matplotlib's own font)."""
     from matplotlib.font_manager import FontProperties
@@ -501,7 +504,8 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
     fonts = "path" if text_as_paths else "none"
     with SETTINGS, _literally(figure), mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):
         FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": None})
-    svg = buffer.getvalue()
+    # a prototype has many marks, but no name may stand twice in a page
+    svg = re.sub(f' id="{prototype_mark("")}[^"]*"', "", buffer.getvalue())
     start = svg.index("<svg ")
     inside = svg.index(">", start) + 1
     opening = svg[start : inside - 1] + f' role="img" aria-label={quoteattr(title)}>'

@@ -367,7 +367,7 @@ def _record(study: StudyInUse, told: Told) -> None:
         open_still = st.text_area("What is not established", height="content")
         who = left.text_input("Who decides")
         role = right.text_input("In which role")
-        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
         if not st.form_submit_button("Record the decision"):
             return
     words = {"reason": reason or "", "not_established": open_still or "", "who": who or "", "role": role or ""}
