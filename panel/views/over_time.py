@@ -411,7 +411,7 @@ def _name_ends(axes: Axes, drawn: Mapping[str, Marker], width: float) -> None:
     lines = {str(line.get_gid()): line for line in axes.lines}
     low, high = axes.get_ylim()
     wide = axes.get_position().width * width * _POINTS
-    tall = axes.get_position().height * axes.figure.bbox.height / axes.figure.dpi * _POINTS
+    tall = axes.bbox.height / axes.figure.dpi * _POINTS
     axes.autoscale(False)
     ends = {name: lines[prototype_mark(name)] for name in drawn if prototype_mark(name) in lines}
     courses = {name: np.asarray(line.get_xydata(), dtype=float) for name, line in ends.items()}
@@ -476,9 +476,7 @@ def _dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -
 
 def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: float) -> None:
     """Write the names of sensations at the height of their lines, away from all lines and from each other."""
-    box = np.array(
-        [axes.get_position().width * width, axes.get_position().height * axes.figure.bbox.height / axes.figure.dpi]
-    )
+    box = np.array([axes.get_position().width * width, axes.bbox.height / axes.figure.dpi])
     box = box * _POINTS
     lines = {str(line.get_gid()): np.column_stack(line.get_data()) / (100, axes.get_ylim()[1]) for line in axes.lines}
     heights = [lines[name][int(lines[name][:, 1].argmax())] for name in attributes]

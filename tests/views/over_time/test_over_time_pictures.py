@@ -55,3 +55,20 @@ def test_one_part_per_prototype_with_chance_and_line():
     flat = [float(line.get_ydata()[0]) for line in parts[0].lines if len(line.get_xdata()) == 2]
     assert flat == [0.25, float(found.lines["line"].iloc[0])]
     assert len(FIGURES["many"].axes) == 5
+
+
+@pytest.mark.parametrize("name", FIGURES)
+def test_lines_carry_their_names_instead_of_a_key(name):
+    figure = FIGURES[name]
+    assert figure.legends == []
+    for axes in figure.axes:
+        written = {text.get_text() for text in axes.texts if text.get_text()}
+        assert written
+
+
+def test_a_name_stands_at_the_height_of_its_line():
+    axes = FIGURES["dominance"].axes[0]
+    greasy = next(text for text in axes.texts if text.get_text() == "greasy")
+    line = next(line for line in axes.lines if line.get_gid() == "greasy" or line.get_color() == greasy.get_color())
+    highest = float(line.get_ydata().max()) / axes.get_ylim()[1]
+    assert abs(greasy.get_position()[1] - highest) < 0.25
