@@ -1,4 +1,4 @@
-"""Which prototypes are alike within the margin, which are not worse, and what is the smallest difference to be shown?"""
+"""Which prototypes are alike within the margin, which are not worse, and what is the smallest difference to show?"""
 
 from __future__ import annotations
 

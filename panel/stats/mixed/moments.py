@@ -65,7 +65,7 @@ class BlockDesign:
 
         `w_w` and `n_scores`, of all these responses, are the sums of all blocks but the one left out.
         """
-        z_z, z_w = (repeated_without(each, blocks, 1) for each in (self.z_z, self.z_w))
+        z_z, z_w = (_repeated_without(each, blocks, 1) for each in (self.z_z, self.z_w))
         return BlockDesign(z_z, z_w, w_w, self.columns, n_scores)
 
     def moments(self, gamma: Array) -> Moments:
@@ -106,7 +106,7 @@ def _summed(left: Array, right: Array) -> Array:
     return np.asarray(np.swapaxes(flat_left, -1, -2) @ flat_right)
 
 
-def repeated_without(values: Array, left_out: Codes, axis: int) -> Array:
+def _repeated_without(values: Array, left_out: Codes, axis: int) -> Array:
     """Repeat `values` for each of those left out, along the first axis, with zero at its place on `axis`."""
     repeated = np.repeat(values[None], len(left_out), axis=0)
     for one, place in zip(repeated, left_out, strict=True):
@@ -428,7 +428,7 @@ class NestedDesign:
 
         `w_w`, `n_scores` and `squares`, of all these responses, are the sums of all groups but the one left out.
         """
-        cells, sums = (repeated_without(each, groups, 2) for each in (self.cells, self.sums))
+        cells, sums = (_repeated_without(each, groups, 2) for each in (self.cells, self.sums))
         return NestedDesign(w_w, self.size, cells, sums, squares, n_scores)
 
     def moments(self, gamma: Array) -> Moments:
@@ -476,7 +476,7 @@ def _two_by_two(*parts: Array) -> Array:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class CellSums:
+class _CellSums:
     """Column sums of W over the cells of a nested design, group by group."""
 
     size: Array  # (R,), the sizes of cells
@@ -521,7 +521,7 @@ def each_columns(response: Array, fixed: Array) -> Array:
     return columns
 
 
-def cell_sums(columns: Array, response: Array, groups: list[Codes]) -> CellSums:
+def cell_sums(columns: Array, response: Array, groups: list[Codes]) -> _CellSums:
     """Sum the `columns` of each response over the cells, the second of `groups`; see `each_columns`."""
     group, cell = groups
     order = np.lexsort((cell, group))
@@ -530,4 +530,4 @@ def cell_sums(columns: Array, response: Array, groups: list[Codes]) -> CellSums:
     size = np.unique(counts[counts > 0]).astype(float)
     sums = np.add.reduceat(columns[:, order], starts, axis=1)
     by_size = np.where((counts[:, None] == size[:, None])[..., None], sums[:, None], 0.0)
-    return CellSums(size, counts, by_size, np.flatnonzero(np.r_[True, np.diff(group[order][starts]) != 0]))
+    return _CellSums(size, counts, by_size, np.flatnonzero(np.r_[True, np.diff(group[order][starts]) != 0]))
