@@ -26,8 +26,8 @@ class _Cursor:
     tokens: Tokens
     names: Names
     place: int = 0
-    core: list[_Chunk] = field(default_factory=list)
-    chunks: list[_Chunk] = field(default_factory=list)
+    core: list[Chunk] = field(default_factory=list)
+    chunks: list[Chunk] = field(default_factory=list)
     comparators: list[frozenset[str]] = field(default_factory=list)
     subjects: list[str] = field(default_factory=list)
     shares: list[Share] = field(default_factory=list)
@@ -50,7 +50,7 @@ class _Cursor:
 
     def take(self, length: int, entry: Entry) -> bool:
         """Take the next words as what they are."""
-        self.chunks.append(_Chunk(entry.part, self.words(length), entry.family, entry.asked_as, entry.value))
+        self.chunks.append(Chunk(entry.part, self.words(length), entry.family, entry.asked_as, entry.value))
         self.place += length
         return True
 
@@ -270,7 +270,7 @@ class _Reader(_Cursor):
             self.place = start
             return False
         if entry.part == "as":
-            self.core.append(_Chunk("as", "as"))
+            self.core.append(Chunk("as", "as"))
         while self.place < len(self.tokens) and self.tokens[self.place] in _JOINS:
             before, self.place = self.place, self.place + 1
             if not self.comparator():
@@ -319,7 +319,7 @@ class _Reader(_Cursor):
         if length and length >= next(entries_at(self.tokens, self.place), (0, None))[0]:
             own = any(e.part in ("property", "verb") for n, e in entries_at(self.tokens, self.place) if n == length)
             if not own:
-                self.core.append(_Chunk("property", self.words(length), family, family, 1.0))
+                self.core.append(Chunk("property", self.words(length), family, family, 1.0))
                 self.place += length
                 return True
         return False
@@ -329,7 +329,7 @@ class _Reader(_Cursor):
         for length, entry in entries_at(self.tokens, self.place):
             if entry.part in _LETTERS:
                 value = entry.value if not math.isnan(entry.value) else 1.0
-                self.core.append(_Chunk(entry.part, self.words(length), entry.family, entry.asked_as, value))
+                self.core.append(Chunk(entry.part, self.words(length), entry.family, entry.asked_as, value))
                 self.order.append(f"{entry.part} {entry.family}")
                 self.place += length
                 return True
@@ -374,7 +374,7 @@ UNREADABLE = "unreadable"
 
 
 @dataclass(frozen=True, slots=True)
-class _Chunk:
+class Chunk:
     """Some words of a sentence and what they do in it."""
 
     part: str
@@ -420,8 +420,8 @@ class Reading:
     known by it.
     """
 
-    core: tuple[_Chunk, ...] = ()
-    chunks: tuple[_Chunk, ...] = ()
+    core: tuple[Chunk, ...] = ()
+    chunks: tuple[Chunk, ...] = ()
     comparators: tuple[frozenset[str], ...] = ()
     subjects: tuple[str, ...] = ()
     shares: tuple[Share, ...] = ()

@@ -89,7 +89,7 @@ FRIEDMAN, DURBIN, SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _RankTables:
+class RankTables:
     """One attribute; the columns are those of `panel.models.prototypes.ranks.RankComparison`."""
 
     attribute: dict[str, Any]
@@ -98,7 +98,7 @@ class _RankTables:
     gaps: pd.DataFrame
 
 
-def rank_tables(attribute: str, means: pd.DataFrame) -> _RankTables:
+def rank_tables(attribute: str, means: pd.DataFrame) -> RankTables:
     """Return the rank tables of an attribute from its mean scores, assessors by prototypes, NaN for gaps.
 
     Raises
@@ -116,7 +116,7 @@ def rank_tables(attribute: str, means: pd.DataFrame) -> _RankTables:
     ranks = ranks_within_blocks(scores[used])
     names = list(means.columns)
     first, second = np.array(list(combinations(range(len(names)), 2))).T
-    return _RankTables(
+    return RankTables(
         attribute={"attribute": attribute} | test | {"n_assessors": int(used.sum()), "n_lost": int((~used).sum())},
         rank_sums=pd.DataFrame(
             {
@@ -285,7 +285,7 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
     """
     found = find_differences(study) if differences is None else differences
     frame = scores_used(study).frame
-    tables: list[_RankTables] = []
+    tables: list[RankTables] = []
     left_out: list[tuple[str, str]] = []
     for attribute, means in _mean_scores(study, frame):
         try:

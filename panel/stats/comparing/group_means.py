@@ -181,7 +181,7 @@ _SMALLEST_LEVEL = 1e-20  # of all squares; a mean square below is rounding, and 
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _Strata:
+class Strata:
     """Sums of squares (q, 4) and degrees of freedom (4,) of the random strata of balanced data.
 
     The strata are assessor, assessor x prototype, assessor x session, and error, in this order; a stratum that
@@ -196,12 +196,12 @@ class _Strata:
     shape: tuple[int, int, int, int]  # assessors, prototypes, sessions, repetitions
 
 
-def balanced_strata(scores: Array) -> _Strata:
+def balanced_strata(scores: Array) -> Strata:
     """Return the strata of `scores` (assessors, prototypes, sessions, repetitions, q)."""
-    return _Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
+    return Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
 
 
-def strata_without_each(scores: Array) -> _Strata:
+def strata_without_each(scores: Array) -> Strata:
     """Return the strata without each assessor in turn, the sums of squares (assessors q, 4).
 
     Squares about the mean of the assessors lose a / (a - 1) of the part of the one left out, error its own part.
@@ -209,7 +209,7 @@ def strata_without_each(scores: Array) -> _Strata:
     a, p, s, r, q = scores.shape
     own = _own_squares(scores)
     lost = own * np.array([a / (a - 1)] * 3 + [1.0])
-    return _Strata((own.sum(axis=0) - lost).reshape(a * q, 4), _df(a - 1, p, s, r), (a - 1, p, s, r))
+    return Strata((own.sum(axis=0) - lost).reshape(a * q, 4), _df(a - 1, p, s, r), (a - 1, p, s, r))
 
 
 def _own_squares(scores: Array) -> Array:
@@ -237,7 +237,7 @@ def _df(a: int, p: int, s: int, r: int) -> Array:
     return df
 
 
-def relative_variances(strata: _Strata, terms: tuple[int, ...]) -> Array:
+def relative_variances(strata: Strata, terms: tuple[int, ...]) -> Array:
     """Return the REML variances of `terms` over the residual variance, (q, number of terms).
 
     `terms` are among ASSESSOR, INTERACTION, SITTING, the strata of terms left out being part of the error.
@@ -262,7 +262,7 @@ def relative_variances(strata: _Strata, terms: tuple[int, ...]) -> Array:
     return chosen
 
 
-def _pooled_levels(strata: _Strata, active: set[int]) -> Array:
+def _pooled_levels(strata: Strata, active: set[int]) -> Array:
     """Return the expected mean squares (q, 4) when only the `active` components are above zero."""
     parent = {INTERACTION: ERROR, SITTING: ERROR}
     group = {stratum: stratum if stratum in active else parent[stratum] for stratum in (INTERACTION, SITTING)}

@@ -476,7 +476,7 @@ def _two_by_two(*parts: Array) -> Array:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _CellSums:
+class CellSums:
     """Column sums of W over the cells of a nested design, group by group."""
 
     size: Array  # (R,), the sizes of cells
@@ -521,7 +521,7 @@ def each_columns(response: Array, fixed: Array) -> Array:
     return columns
 
 
-def cell_sums(columns: Array, response: Array, groups: list[Codes]) -> _CellSums:
+def cell_sums(columns: Array, response: Array, groups: list[Codes]) -> CellSums:
     """Sum the `columns` of each response over the cells, the second of `groups`; see `each_columns`."""
     group, cell = groups
     order = np.lexsort((cell, group))
@@ -530,4 +530,4 @@ def cell_sums(columns: Array, response: Array, groups: list[Codes]) -> _CellSums
     size = np.unique(counts[counts > 0]).astype(float)
     sums = np.add.reduceat(columns[:, order], starts, axis=1)
     by_size = np.where((counts[:, None] == size[:, None])[..., None], sums[:, None], 0.0)
-    return _CellSums(size, counts, by_size, np.flatnonzero(np.r_[True, np.diff(group[order][starts]) != 0]))
+    return CellSums(size, counts, by_size, np.flatnonzero(np.r_[True, np.diff(group[order][starts]) != 0]))
