@@ -343,6 +343,7 @@ class Answers:
         self.study = study
         self.seed = seed
         self._kept: dict[tuple[str, Any], Any] = {}
+        self._told: dict[Callable[..., Any], tuple[Any, Any]] = {}
         self._asking = threading.RLock()  # two pages of one study ask one after the other
 
     @cached_property
@@ -376,6 +377,14 @@ class Answers:
         if isinstance(answer, NoAnswer):
             raise ModelError(answer.why)
         return answer
+
+    def tell(self, tell: Callable[[Any, Naming], T], found: Any) -> T:
+        """Return what a view tells of an answer, in the words of the study; the same answer is told once."""
+        last = self._told.get(tell)
+        if last is None or last[0] is not found:
+            last = self._told[tell] = (found, tell(found, self.names))
+        told: T = last[1]
+        return told
 
     def known(self, question: Question[Any], /, **settings: Any) -> bool:
         """Return whether the question was asked already."""

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Any
 
@@ -22,7 +22,7 @@ from panel.stats.arrays import Array, Codes
 from panel.stats.orders.block_designs import both_sets, information_left, joined
 from panel.study.formulas import formula_pairs, oriented
 from panel.study.scores_used import scores_used
-from panel.study.study import Study
+from panel.study.study import Study, kept
 from panel.words import all_of, first_few
 
 SESSION, TEST_DAY, POSITION, SITE, GROUP = "session", "test day", "position", "site", "group of assessors"
@@ -111,13 +111,11 @@ class Confounds:
     batches: Mapping[str, tuple[str, ...]]
     sets: Mapping[str, Mapping[str, int]]
     with_batches: bool = True
+    _places: dict[str, dict[Any, list[tuple[int, str, str, str]]]] = field(default_factory=dict, init=False, repr=False)
 
     def of_pair(self, attribute: str, prototype: str, versus: str) -> pd.DataFrame:
         """Return the rows of a pair, whichever way round, on an attribute."""
-        rows = self.pairs
-        names = {prototype, versus}
-        ends = rows["prototype"].isin(names) & rows["versus"].isin(names)
-        return rows.loc[ends & rows["attribute"].isin(["", attribute])]
+        return self._rows("pairs", frozenset((prototype, versus)), attribute)
 
     def by_pair(self) -> dict[tuple[str, frozenset[str]], list[tuple[str, str, str]]]:
         """Return `factor kind because` of each attribute (empty: of all) and pair; for many pairs at a time."""
@@ -129,24 +127,39 @@ class Confounds:
 
     def untold(self, attribute: str, prototype: str, versus: str) -> pd.DataFrame:
         """Return what keeps a pair from being compared at all: factors of the test that go wholly along with it."""
-        rows = self.of_pair(attribute, prototype, versus)
-        return rows.loc[(rows["kind"] == WHOLLY) & rows["factor"].isin(OF_TEST)]
+        own = frozenset((prototype, versus))
+        return self._rows("pairs", own, attribute, lambda kind, factor: kind == WHOLLY and factor in OF_TEST)
 
     def of_swap(self, attribute: str, swap: str) -> pd.DataFrame:
         """Return the rows of a swap (`removed -> added`, with or without its amount) on an attribute."""
-        rows = self.swaps
-        return rows.loc[(rows["swap"] == swap) & rows["attribute"].isin(["", attribute])]
+        return self._rows("swaps", swap, attribute)
 
     def not_credited(self, attribute: str, swap: str) -> pd.DataFrame:
         """Return what keeps a swap from being credited: whatever goes wholly along with it, but its one batch each."""
-        rows = self.of_swap(attribute, swap)
-        return rows.loc[(rows["kind"] == WHOLLY) & (rows["factor"] != BATCH)]
+        return self._rows("swaps", swap, attribute, lambda kind, factor: kind == WHOLLY and factor != BATCH)
+
+    def _rows(
+        self, name: str, of: object, attribute: str, keep: Callable[[str, str], bool] = lambda _kind, _factor: True
+    ) -> pd.DataFrame:
+        """Return the rows of one pair or swap; where the rows of each stand is looked up once."""
+        frame = self.pairs if name == "pairs" else self.swaps
+        if name not in self._places:
+            ends = [frame[column].tolist() for column in (("prototype", "versus") if name == "pairs" else ("swap",))]
+            keys = map(frozenset, zip(*ends, strict=True)) if name == "pairs" else ends[0]
+            told = (frame[column].tolist() for column in ("attribute", "kind", "factor"))
+            places: dict[Any, list[tuple[int, str, str, str]]] = {}
+            for place, (key, *words) in enumerate(zip(keys, *told, strict=True)):
+                places.setdefault(key, []).append((place, *words))
+            self._places[name] = places
+        own = self._places[name].get(of, [])
+        return frame.iloc[[place for place, on, kind, factor in own if on in ("", attribute) and keep(kind, factor)]]
 
     def one_batch(self, *prototypes: str) -> bool:
         """Return whether one of these is known from fewer than two batches."""
         return any(len(self.batches.get(name, ())) < 2 for name in prototypes)
 
 
+@kept
 def find_confounds(study: Study, scores: pd.DataFrame | None = None) -> Confounds:
     """Return what the differences and swaps of `study` cannot be told from, by `scores` (by default those used)."""
     frame = scores_used(study).frame if scores is None else scores
@@ -200,6 +213,7 @@ def _day(moment: str) -> str:
     return moment[:10] if re.fullmatch(r"\d{4}-\d\d-\d\d", moment[:10]) else ""
 
 
+@kept
 def making_confounds(study: Study) -> Confounds:
     """Return what the prototypes cannot be told from by how they were made: for readings, or before anybody scores."""
     batches = study.table("batches")

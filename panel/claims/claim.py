@@ -22,7 +22,9 @@ from panel.checks.moments_recorded import (
 from panel.errors import StudyError
 from panel.plan.codes import first_changed_opening, moment, moments_opened
 from panel.study.knowledge import claim_kinds
+from panel.study.numbers_read import typed_number
 from panel.study.study import Study
+from panel.study.table_cells import heading
 from panel.study.tables import TABLES
 
 BEYOND = "beyond_sensory"
@@ -331,6 +333,21 @@ def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> 
         new[column.name] = empty if value is None else value
     longer = pd.concat([study.table("claims"), pd.DataFrame([new])], ignore_index=True)
     return replace(study, tables={**study.tables, "claims": longer})
+
+
+def with_statements(study: Study, texts: pd.DataFrame, who: str, when: str) -> Study:
+    """Return the study with statements fixed that stand in a table of texts, each stamped, in the order of the rows.
+
+    Raises
+    ------
+    StudyError
+        If one lacks its sentence or kind, a number cannot be read, or nobody is named.
+    """
+    numbers = {column.name: heading(column) for column in TABLES["claims"].columns if column.kind == "number"}
+    for place, row in enumerate(texts.to_dict("records"), start=1):
+        read = {name: typed_number(row[name], f"Row {place}, {numbers[name]}") for name in numbers if name in row}
+        study = with_claim(study, {str(name): cell for name, cell in row.items()} | read, who=who, when=when)
+    return study
 
 
 def with_withdrawn(study: Study, number: int, *, who: str, when: str, why: str) -> Study:

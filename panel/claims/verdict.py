@@ -530,10 +530,12 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
     denies = _said(materials.read(claim.claim)) < 0 or bool({"no", "not", "without"} & set(words_of(claim.claim)))
     for measure in measures:
         by_name = bool(named & set(words_of(measure)))
+        if not (by_name or measure in partners):
+            continue
         own = table.loc[(table["measure"] == measure) & (table["prototype"] == claim.prototype)]
         values = own["value"].to_numpy(float)
         values = values[np.isfinite(values)]
-        if not len(values) or not (by_name or measure in partners):
+        if not len(values):
             continue
         spread = float(values.std(ddof=1)) if len(values) > 1 else float("nan")
         present = by_name and denies and len(values) > 1 and values.mean() - _THREE * spread > 0

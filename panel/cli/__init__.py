@@ -24,7 +24,7 @@ from panel.cli.shared import tell
 from panel.cli.studies import app, archive, check, glance, history, import_scores, remove_person, report, why
 from panel.errors import PanelError
 
-_COLLECT_AFTER = 100_000
+_COLLECT_AFTER = 2_000_000
 """New objects before the collector looks for cycles: loading the libraries and a whole report make few of them."""
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from panel.errors import StudyError
 from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups
 from panel.study.knowledge import canonical_ingredient, ingredients
-from panel.study.study import Study, those_in
+from panel.study.study import Study, kept, those_in
 
 # Formulas are written to 0.01 % w/w: amounts that differ by no more than half of that are the same amount.
 SAME_AMOUNT = 0.005
@@ -41,6 +41,7 @@ class AllFormulas:
         return self.percent[list(self.emollients)]
 
 
+@kept
 def formula_lines(study: Study) -> pd.DataFrame:
     """Return the formulas table with INCI names as the knowledge writes them and a column `emollient`.
 
@@ -71,6 +72,7 @@ def _known_emollients() -> frozenset[str]:
     return frozenset(known.loc[known["kind"] == "emollient", "ingredient"])
 
 
+@kept
 def formulated(study: Study) -> tuple[str, ...]:
     """Return the prototypes that have a formula, in the order of the study."""
     return those_in(study.prototypes, study.table("formulas")["prototype"])
@@ -88,6 +90,7 @@ def formula(study: Study, prototype: str) -> pd.DataFrame:
     return rows.reset_index(drop=True)
 
 
+@kept
 def all_formulas(study: Study) -> AllFormulas:
     """Return all formulas as one table; lines of the same ingredient are added up."""
     lines = formula_lines(study)
@@ -166,6 +169,7 @@ _PAIR_KINDS = ("same", "swap", "joint", "several", "water", "other")
 _NOT_EMOLLIENT = -2
 
 
+@kept
 def formula_pairs(study: Study) -> pd.DataFrame:
     """Return every pair of prototypes with a formula and how the two differ.
 
@@ -232,6 +236,7 @@ def _kind(
     return "joint" if np.unique(group[changed]).size == 1 and group[changed][0] >= 0 else "several"
 
 
+@kept
 def matched_pairs(study: Study) -> pd.DataFrame:
     """Return the pairs of prototypes that differ by exactly one emollient swap.
 
@@ -243,6 +248,7 @@ def matched_pairs(study: Study) -> pd.DataFrame:
     return oriented(pairs.loc[pairs["kind"] == "swap"])
 
 
+@kept
 def joint_changes(study: Study) -> pd.DataFrame:
     """Return the pairs that differ by several emollients which never change apart in this study.
 

@@ -127,6 +127,36 @@ def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:
     return save(folder, read_folder(folder), lambda now: _applied(now, back), who=who, what=what)
 
 
+def replayed(study: Study, script: bytes) -> Study:
+    """Return a study with the changes made in it that the journal of another copy lists.
+
+    Parameters
+    ----------
+    script
+        Lines of a journal. Where the study is at a version that they name, the changes after it are made, else all.
+
+    Raises
+    ------
+    StudyError
+        If a line does not hold all of its change, or the rows that it changes are not there.
+    """
+    entries, version = read_lines(script), version_of(study)
+    if entries and entries[-1]["version"]["after"] == version:
+        return study
+    begins = [place for place, entry in enumerate(entries) if entry["version"]["before"] == version]
+    for entry in entries[begins[-1] if begins else 0 :]:
+        changes = listed_changes(entry)
+        lost = sorted({change.table for change in changes if change.table not in (*TABLES, FACTS)})
+        if lost or entry["not_listed"]:
+            what = f"it changed {', '.join(lost)}" if lost else f"{entry['not_listed']} of its rows are not listed"
+            raise StudyError(
+                f"Change {entry['change']} of the script cannot be made again: {what}. Begin with a copy of the study "
+                "from after that change."
+            )
+        study = _applied(study, changes)
+    return study
+
+
 def last_change(folder: str | Path) -> tuple[int, str]:
     """Return the number of the last change of the journal, and why it cannot be taken back; empty if it can."""
     entries = read_lines(read_journal(folder)[0] or b"")

@@ -13,7 +13,7 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.numbers_read import read_numbers, typed_number
-from panel.study.study import Study
+from panel.study.study import Study, kept
 
 _OUTSIDE_SCALE_RULE = "set_aside_outside_scale"
 _SET_ASIDE_COLUMNS = ["row", "assessor", "prototype", "attribute", "session", "replicate", "score", "why"]
@@ -38,6 +38,7 @@ class ScoresUsed:
     corrected: pd.DataFrame
 
 
+@kept
 def scores_used(study: Study, *, rules: bool = True) -> ScoresUsed:
     """Return the scores an analysis of `study` uses.
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from functools import wraps
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
 
 from panel.study.tables import COLLECTED, TABLES
+
+T = TypeVar("T")
 
 UNREAD_COLUMNS = ("table", "row", "column", "text", "reason")
 
@@ -39,6 +42,25 @@ class RawFile:
     content: bytes = field(repr=False)
 
 
+def kept(function: Callable[..., T]) -> Callable[..., T]:
+    """Keep with a study what a function works out of it alone; asked with anything else it works that out anew.
+
+    For results that nobody changes: frozen records, tuples and frames, of which everybody gets a copy of their own.
+    """
+    name = f"{function.__module__}.{function.__qualname__}"
+
+    @wraps(function)
+    def ask(study: Study, *more: Any, **settings: Any) -> T:
+        if more or settings:
+            return function(study, *more, **settings)
+        if name not in study._kept:
+            study._kept[name] = function(study)
+        found: T = study._kept[name]
+        return found.copy(deep=False) if isinstance(found, pd.DataFrame) else found
+
+    return ask
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Study:
     """A study as the chemist thinks of it.
@@ -62,6 +84,7 @@ class Study:
     unread: pd.DataFrame = field(default_factory=_no_unread)
     raw_files: tuple[RawFile, ...] = ()
     _whole: dict[str, pd.DataFrame] = field(default_factory=dict, init=False, repr=False)  # tables with all columns
+    _kept: dict[str, Any] = field(default_factory=dict, init=False, repr=False)  # what was worked out of it alone
 
     def table(self, name: str) -> pd.DataFrame:
         """Return the table called `name` with all its known columns; without rows if the study has none."""
@@ -87,6 +110,7 @@ class Study:
         return self.table("scores")
 
     @property
+    @kept
     def prototypes(self) -> tuple[str, ...]:
         """Prototypes in the order of the prototypes table, then any others in the natural order of their names."""
         listed = self.table("prototypes")["prototype"]
@@ -94,6 +118,7 @@ class Study:
         return _in_order(listed, pd.Series(others, dtype="str"))
 
     @property
+    @kept
     def attributes(self) -> tuple[str, ...]:
         """Attributes in the order of the attributes table, then any others in the order they were scored."""
         return _in_order(self.table("attributes")["attribute"], self.scores["attribute"])
@@ -108,9 +133,9 @@ class Study:
     def benchmark(self) -> str | None:
         """The prototype the others are compared with: the first whose role is benchmark, or None."""
         prototypes = self.table("prototypes")
-        benchmarks = prototypes.loc[prototypes["role"] == "benchmark", "prototype"]
-        if len(benchmarks):
-            return str(benchmarks.iloc[0])
+        for prototype, role in zip(prototypes["prototype"].tolist(), prototypes["role"].tolist(), strict=True):
+            if role == "benchmark":
+                return str(prototype)
         stated = self.facts.get("benchmark")
         return str(stated) if stated else None
 
@@ -131,11 +156,10 @@ class Study:
 
     def attribute_words(self, attribute: str) -> str:
         """Name of `attribute` in words, or its short name where the study gives no words."""
-        attributes = self.table("attributes")
-        names = attributes.loc[attributes["attribute"] == attribute, "name"]
-        return str(names.iloc[0]) if len(names) and names.iloc[0] else attribute
+        return str(_words_of_attributes(self).get(attribute) or attribute)
 
     @property
+    @kept
     def content_hash(self) -> str:
         """SHA-256 of everything an analysis can see: the same content gives the same hash, whatever its place."""
         digest = hashlib.sha256(json.dumps(dict(self.facts), sort_keys=True, default=str).encode())
@@ -145,6 +169,13 @@ class Study:
         if len(self.unread):
             digest.update(b"\nunread\n" + self.unread.to_csv(index=False).encode())
         return digest.hexdigest()
+
+
+@kept
+def _words_of_attributes(study: Study) -> dict[str, str]:
+    """Return the name of each attribute, of the first row that has it; empty where the study gives none."""
+    table = study.table("attributes")
+    return dict(zip(reversed(table["attribute"].tolist()), reversed(table["name"].tolist()), strict=True))
 
 
 def _in_order(*columns: pd.Series) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape, quoteattr
 
@@ -95,6 +96,7 @@ _FREE_PLACES = (41, 61)  # across and upwards
 _OUTSIDE, _ON_LABEL, _ON_POINT, _FURTHER = 1000.0, 10.0, 10.0, 0.01
 
 
+@lru_cache(maxsize=10_000)  # a picture asks for the same words again and again
 def text_width(text: str, size: float) -> float:
     """Return how wide `text` is at a font size, in the unit of the size (matplotlib's own font)."""
     from matplotlib.font_manager import FontProperties
@@ -154,7 +156,16 @@ def write_key(figure: Figure, signs: Sequence[Artist], *, left: float = _KEY_EDG
 
 
 def panels(
-    count: int, width: float, *, least: float, tall: float, left: float, top: float, bottom: float, head: float = 0.0
+    count: int,
+    width: float,
+    *,
+    least: float,
+    tall: float,
+    left: float,
+    top: float,
+    bottom: float,
+    head: float = 0.0,
+    right: float = 0.15,
 ) -> tuple[Figure, list[Axes]]:
     """Return a figure with so many parts of a picture beside and under each other; all lengths in inches.
 
@@ -162,7 +173,7 @@ def panels(
     ----------
     least
         Width that a part needs; as many stand beside each other as there is room for, four at the most.
-    tall, left, top, bottom
+    tall, left, top, bottom, right
         Height of a part, and the room for words around it.
     head
         Room above all parts.
@@ -174,7 +185,7 @@ def panels(
     each, high = width / across, top + tall + bottom
     height = head + down * high
     figure = Figure(figsize=(width, height))
-    wide = (each - left - 0.15) / width
+    wide = (each - left - right) / width
     return figure, [
         figure.add_axes(
             (

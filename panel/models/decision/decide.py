@@ -517,7 +517,8 @@ def first_changed_decision(decisions: pd.DataFrame) -> int | None:
 def decisions_so_far(study: Study) -> pd.DataFrame:
     """Return the decisions with `same_data`: whether the study is still the one that was decided on."""
     decisions = study.table("decisions")
-    return decisions.assign(same_data=decisions["data_hash"] == _decided_on(study))
+    on = _decided_on(study) if len(decisions) else ""
+    return decisions.assign(same_data=decisions["data_hash"] == on)
 
 
 def _ask_names(study: Study, chosen: str, runner_up: str) -> None:

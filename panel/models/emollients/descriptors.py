@@ -26,7 +26,7 @@ from panel.study.knowledge import (
     emollient_value,
     ingredients,
 )
-from panel.study.study import Study
+from panel.study.study import Study, kept
 
 # A spreading value below the first limit is slow, above the second fast, mm2 in 10 min. Published limits disagree
 # (300 and 1000, or 500 and 1000), so both are shown.
@@ -90,6 +90,7 @@ class _Descriptor:
     from_memory: NDArray[np.bool_]
 
 
+@kept
 def find_descriptors(
     study: Study,
     *,

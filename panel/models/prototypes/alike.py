@@ -1,4 +1,4 @@
-"""Which prototypes are alike within the margin, which are not worse, and what is the smallest difference to show?"""
+"""Which prototypes are alike within the margin, which are not worse, and what is the least difference to be shown?"""
 
 from __future__ import annotations
 

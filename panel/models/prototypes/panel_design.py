@@ -462,8 +462,7 @@ class PanelFit:
 
 def fit_study(study: Study, adjust_for: Sequence[str] = ()) -> PanelFit:
     """Fit the panel's model to the scores that an analysis of `study` uses."""
-    used = scores_used(study)
-    confounds = find_confounds(study, used.frame)
+    used, confounds = scores_used(study), find_confounds(study)
     return PanelFit(used, confounds, *fit_panel(study, used.frame, adjust_for, confounds))
 
 

@@ -137,13 +137,13 @@ def _decision(answers: Answers) -> Section:
     """Return what was decided, by whom and when, and how the prototypes stand against the target profile."""
     recorded = decisions_so_far(answers.study)
     blocks: list[Block] = [Gap("No decision is recorded in this study.")] if recorded.empty else _decided(recorded)
-    found, names = answers.decision, answers.names
+    found = answers.decision
     blocks += [Subheading("The prototypes against the target profile")]
     if isinstance(found, NoAnswer):
         return Section("16", "Decision record", (*blocks, not_there(found)))
     blocks += [Caution("People decide. What follows is what the evidence says about the choice.")]
     tables = [numbers_of(answers, DECISION, table) for table in (RANKING, WINDOWS, GATES, PAIRS)]
-    blocks += told_blocks(tell_decision(found, names), *tables)
+    blocks += told_blocks(answers.tell(tell_decision, found), *tables)
     return Section("16", "Decision record", tuple(blocks))
 
 
@@ -179,15 +179,15 @@ def _decided(recorded: pd.DataFrame) -> list[Block]:
 
 def _key_answers(answers: Answers) -> list[tuple[str, str]]:
     """Return what was found, question by question, in a sentence each."""
-    names, found = answers.names, answers.differences
-    said = found.why if isinstance(found, NoAnswer) else tell_differences(found, names).headline
+    found = answers.differences
+    said = found.why if isinstance(found, NoAnswer) else answers.tell(tell_differences, found).headline
     lines = [("What differs", said)]
     if not isinstance(answers.panel, NoAnswer):
-        lines.append(("Assessors", tell_people(answers.panel, names).headline))
+        lines.append(("Assessors", answers.tell(tell_people, answers.panel).headline))
     if not isinstance(answers.ladder, NoAnswer):
-        lines.append(("Emollients", tell_ladder(answers.ladder, names).headline))
+        lines.append(("Emollients", answers.tell(tell_ladder, answers.ladder).headline))
     if not isinstance(answers.liking, NoAnswer):
-        lines.append(("Liking", tell_liking(answers.liking, names).headline))
+        lines.append(("Liking", answers.tell(tell_liking, answers.liking).headline))
     if not isinstance(answers.decision, NoAnswer):
-        lines.append(("Nearest to the target", tell_decision(answers.decision, names).headline))
+        lines.append(("Nearest to the target", answers.tell(tell_decision, answers.decision).headline))
     return lines

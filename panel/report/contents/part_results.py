@@ -96,7 +96,7 @@ def settings(answers: Answers) -> list[Block]:
 
 def differences(answers: Answers) -> list[Block]:
     """Return what the trained panel says of the prototypes."""
-    found, names = answers.differences, answers.names
+    found = answers.differences
     blocks: list[Block] = [Subheading("Differences between the prototypes (trained panel)")]
     if isinstance(found, NoAnswer):
         return [*blocks, Gap(found.why)]
@@ -105,7 +105,7 @@ def differences(answers: Answers) -> list[Block]:
     gaps = [
         Gap(f"{row['attribute']} was not compared: {row['why']}.") for row in found.not_estimated.to_dict("records")
     ]
-    return [*blocks, *told_blocks(tell_differences(found, names), *tables), *gaps]
+    return [*blocks, *told_blocks(answers.tell(tell_differences, found), *tables), *gaps]
 
 
 def _map_part(answers: Answers) -> list[Block]:
@@ -168,7 +168,7 @@ def _ladder(answers: Answers) -> Iterable[Block]:
     found = answers.ladder
     if isinstance(found, NoAnswer):
         return [Gap(found.why)]
-    told = tell_ladder(found, answers.names)
+    told = answers.tell(tell_ladder, found)
     steps = told.shown(LADDER_STEPS)
     blocks: list[Block] = [Paragraph(told.headline), TextTable(steps.title, steps.texts)]
     return [*blocks, or_gap(numbers_of(answers, LADDER, PREDICTION)), *points(told.cannot)]
@@ -209,13 +209,15 @@ def _told(title: str, found: object, make: Callable[[], Iterable[Block]]) -> lis
 
 
 def _liking(answers: Answers) -> list[Block]:
-    found, names = answers.liking, answers.names
+    found = answers.liking
 
     def make() -> Iterable[Block]:
         if isinstance(found, NoAnswer):
             return
-        tables = (LIKING_MEANS, LIKING_TESTS, LIKING_PAIRS, LIKING_TOP)
-        yield from told_blocks(tell_liking(found, names), *(numbers_of(answers, LIKING, table) for table in tables))
+        tables = (
+            numbers_of(answers, LIKING, table) for table in (LIKING_MEANS, LIKING_TESTS, LIKING_PAIRS, LIKING_TOP)
+        )
+        yield from told_blocks(answers.tell(tell_liking, found), *tables)
         others = [name for name in questions_of(answers.study, "liking") if name != found.question]
         if others:
             yield Gap(f"Other liking questions were asked and are not in this file: {', '.join(others)}.")

@@ -180,7 +180,7 @@ def _panel(answers: Answers) -> list[Block]:
     if isinstance(found, NoAnswer):
         return [*blocks, or_gap(found)]
     tables = [numbers_of(answers, PANEL, table) for table in (PEOPLE, MEASURED, WITHOUT, EACH_ON_EACH)]
-    return [*blocks, *told_blocks(tell_people(found, answers.names), *tables)]
+    return [*blocks, *told_blocks(answers.tell(tell_people, found), *tables)]
 
 
 def _consumers(study: Study) -> list[Block]:

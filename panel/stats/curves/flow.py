@@ -292,8 +292,10 @@ def _best_index(rate: Array, stress: Array, weights: Array, yield_stress: float 
 
     scale = float(np.exp(np.log(rate).mean()))  # rates around 1, so that powers of them stay tame
 
+    scaled, shares = rate / scale, weights / weights.sum()
+
     def straight(n: Array) -> Array:
-        return _straight_part(rate / scale, stress, weights, n, yield_stress)
+        return _straight_part(scaled, stress, weights, shares, n, yield_stress)
 
     values = straight(_GRID)[0]
     place = int(np.argmin(values))
@@ -309,11 +311,14 @@ def _best_index(rate: Array, stress: Array, weights: Array, yield_stress: float 
     return residual_sum, np.array([sigma0, K / scale**n, n])
 
 
-def _straight_part(rate: Array, stress: Array, weights: Array, n: Array, yield_stress: float | None) -> Array:
-    """Return residual sum, sigma0 and K, neither of them below zero, for each n; shape (3, number of n)."""
+def _straight_part(rate: Array, stress: Array, weights: Array, w: Array, n: Array, yield_stress: float | None) -> Array:
+    """Return residual sum, sigma0 and K, neither of them below zero, for each n; shape (3, number of n).
+
+    `w` are the weights as shares of their sum.
+    """
     power = rate ** n[:, None]
-    w = weights / weights.sum()
-    through_origin = (power * stress) @ w / (power**2 @ w)
+    squares = power**2 @ w
+    through_origin = (power * stress) @ w / squares
     if yield_stress is None:
         mean_power, mean_stress = power @ w, float(w @ stress)
         centred = power - mean_power[:, None]
@@ -323,7 +328,7 @@ def _straight_part(rate: Array, stress: Array, weights: Array, n: Array, yield_s
         sigma0, K = np.maximum(sigma0, 0.0), np.where(sigma0 < 0, through_origin, K)
     else:
         sigma0 = np.full(n.size, yield_stress)
-        K = np.maximum(through_origin - yield_stress * (power @ w) / (power**2 @ w), 0.0)
+        K = np.maximum(through_origin - yield_stress * (power @ w) / squares, 0.0)
     residual = stress - sigma0[:, None] - K[:, None] * power
     return np.stack([residual**2 @ weights, sigma0, K])
 
@@ -431,18 +436,23 @@ def _smallest_sum(model: FlowModel, rate: Array, stress: Array, weights: Array, 
     """Return the smallest weighted sum of squares with the yield stress held at `sigma0`."""
     if model == "herschel_bulkley":
         return _best_index(rate, stress, weights, sigma0)[0]
-    return _smallest(_casson_sum(rate, stress, weights, sigma0), float(np.sqrt((stress / rate).max())))
+    return _smallest_casson(np.sqrt(rate), stress, weights, np.sqrt(sigma0))
 
 
-def _casson_sum(rate: Array, stress: Array, weights: Array, sigma0: float) -> Callable[[float], float]:
-    def criterion(root: float) -> float:
-        return float(weights @ (stress - (np.sqrt(sigma0) + root * np.sqrt(rate)) ** 2) ** 2)
+def _smallest_casson(x: Array, stress: Array, weights: Array, known: float) -> float:
+    """Return the smallest sum of weights x (stress - (known + b x)^2)^2 over b not below zero.
 
-    return criterion
-
-
-def _smallest(criterion: Callable[[float], float], highest: float) -> float:
-    from scipy.optimize import minimize_scalar
-
-    found = minimize_scalar(criterion, bounds=(0.0, highest), method="bounded", options={"xatol": 1e-12 * highest})
-    return float(min(found.fun, criterion(0.0)))
+    It is of fourth degree in b: the smallest lies where its slope, of third degree, is zero, or at b = 0.
+    """
+    by_power = [float(weights @ x**power) for power in (2, 3, 4)]
+    of_stress = [float(weights @ (stress * x**power)) for power in (1, 2)]
+    w_x = float(weights @ x)
+    slope = [
+        by_power[2],
+        3 * known * by_power[1],
+        3 * known**2 * by_power[0] - of_stress[1],
+        known * (known**2 * w_x - of_stress[0]),
+    ]
+    flat = np.roots(slope)
+    tried = np.append(np.maximum(flat.real, 0.0), 0.0)  # a complex pair is no minimum and does no harm
+    return float(((stress - (known + tried[:, None] * x) ** 2) ** 2 @ weights).min())
