@@ -214,7 +214,7 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
         people,
         against,
         suggestion=f"{level_words} in a trained-panel test" if level_words else "",
-        refused=tuple(refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
+        refused=tuple(_refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
         reasons=(
             f"{words}: the mean of {claim.prototype} is {number(found.estimate)} ({100 * materials.level:g} % interval "
             f"{interval(low, high)}); it must lie {side} {number(bar)}; {p_value(p)}, "
@@ -248,7 +248,7 @@ def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Ev
         against=above or users.against,
         weaker=Weaker(users.p_value, users.suggestion, _PERCEIVED, rescues=False),
         suggestion=absent(materials.study, claim.attribute, _time(claim, materials)),
-        refused=(*users.refused, *refused_panel_bar(materials.study, claim.attribute, bar, "most_absent")),
+        refused=(*users.refused, *_refused_panel_bar(materials.study, claim.attribute, bar, "most_absent")),
         reasons=(
             f"Trained panel, {materials.study.attribute_words(claim.attribute)}: mean {number(found.estimate)}, "
             f"{100 * materials.level:g} % interval {interval(low, high)}; its upper limit must lie below "
@@ -536,7 +536,7 @@ def _difference_shown(claim: Claim, materials: Materials, row: dict[Any, Any]) -
     return NumberShown(what, estimate, low, high, materials.level, *limits)
 
 
-def refused_panel_bar(study: Study, attribute: str, bar: float, name: str) -> Iterator[str]:
+def _refused_panel_bar(study: Study, attribute: str, bar: float, name: str) -> Iterator[str]:
     """Say where a bar of the panel lies on the wrong side of the level that its words stand for.
 
     `name` is the floor: `most_absent`, `most_low` or `least_high`, in per cent of the scale from its low end.

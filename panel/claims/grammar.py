@@ -20,7 +20,7 @@ _OURS = frozenset(("our", "the", "its"))
 
 
 @dataclass(eq=False)
-class Cursor:
+class _Cursor:
     """The tokens and names of one sentence, the place reached, and everything found up to there."""
 
     tokens: Tokens
@@ -148,7 +148,7 @@ def _is_english(reader: _Reader) -> bool:
     return bool(words) and unknown <= _UNKNOWN_SHARE * len(words)
 
 
-class _Reader(Cursor):
+class _Reader(_Cursor):
     """The steps of the grammar: each takes the next words if it can do something with them."""
 
     def read_all(self) -> None:

@@ -138,7 +138,7 @@ def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | No
     name, others = _on_paper(table, on_paper[1], on_paper[2]) if on_paper else (name, ())
     place = _place(table, name)
     row = {str(column): cell for column, cell in table.full.iloc[place[0]].to_dict().items()}
-    found = [with_raw_lines(study, source_rows(study, source, row)) for source in table.sources]
+    found = [_with_raw_lines(study, source_rows(study, source, row)) for source in table.sources]
     rows = tuple(own for own in found if len(own)) or tuple(found[:1])
     value = float(row[place[1]])
     return Trace(name, value, place[1], table.title, row, table.method, rows, answers.seed, others)
@@ -181,7 +181,7 @@ def _place(table: Numbers, name: str) -> tuple[int, str]:
 _SCORES = "scores.csv"
 
 
-def with_raw_lines(study: Study, rows: pd.DataFrame) -> pd.DataFrame:
+def _with_raw_lines(study: Study, rows: pd.DataFrame) -> pd.DataFrame:
     """Return rows of a trace with `raw_file` and `raw_line` where that can be known.
 
     It is known where the scores are still row by row those of the file that was imported and every cell in question

@@ -442,7 +442,7 @@ class LeftOut:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Refit:
+class _Refit:
     """One fit of many responses: the place of the assessor left out (-1 for none) and of the attribute of each."""
 
     left_out: Codes
@@ -496,10 +496,10 @@ def _refitted_tests(fits: list[tuple[PanelDesign, MixedFit]]) -> pd.DataFrame:
     return pd.concat([_tests(design, _without_each(design, fit)) for design, fit in fits], ignore_index=True)
 
 
-def _without_each(design: PanelDesign, fit: MixedFit) -> Iterator[Refit]:
+def _without_each(design: PanelDesign, fit: MixedFit) -> Iterator[_Refit]:
     """Yield the fit with everybody, then the fits without each assessor, many at a time."""
     people, q = len(design.assessors), len(design.attributes)
-    yield Refit(np.full(q, -1), np.arange(q), fit)
+    yield _Refit(np.full(q, -1), np.arange(q), fit)
     if people < _FEWEST_LEFT + 1:
         return
     start = np.broadcast_to(
@@ -508,10 +508,10 @@ def _without_each(design: PanelDesign, fit: MixedFit) -> Iterator[Refit]:
     if design.cube is not None:
         start = relative_variances(strata_without_each(design.cube), design.terms).reshape(start.shape)
     for each in fits_without_groups(design.response, design.fixed, design.groups, start):
-        yield Refit(*each)
+        yield _Refit(*each)
 
 
-def _tests(design: PanelDesign, refits: Iterable[Refit]) -> pd.DataFrame:
+def _tests(design: PanelDesign, refits: Iterable[_Refit]) -> pd.DataFrame:
     """Return the F tests, with everybody and then without each assessor, NaN where there is no fit."""
     q = len(design.attributes)
     counts = _fixed_sums(design)
@@ -537,7 +537,7 @@ def _fixed_sums(design: PanelDesign) -> Array:
     return np.concatenate([everybody - own, everybody[None]])
 
 
-def _leave_one_out_differences(design: PanelDesign, refit: Refit, benchmark: str, level: float) -> pd.DataFrame:
+def _leave_one_out_differences(design: PanelDesign, refit: _Refit, benchmark: str, level: float) -> pd.DataFrame:
     """Return the differences of all other prototypes from the benchmark, one row per fit and prototype."""
     others = [name for name in design.prototypes if name != benchmark]
     contrasts = np.zeros((len(others), design.fixed.shape[1]))

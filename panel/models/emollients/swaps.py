@@ -112,7 +112,7 @@ def trace_swaps(study: Study, level: float = 0.95, fitted: PanelFit | None = Non
     pairs = oriented(differing.loc[differing["kind"] == "swap"])
     together = oriented(differing.loc[differing["kind"] == "joint"])
     confounds = find_confounds(study) if fitted is None else fitted.confounds
-    spread = own_batch_spread(study, confounds)
+    spread = _own_batch_spread(study, confounds)
     members = pd.concat([pairs, together], ignore_index=True)
     effects = _effects(scores, members, level, spread)
     effects = shrunken_effects(swap_verdicts(effects, confounds), "attribute")
@@ -575,7 +575,7 @@ def _on_assessors(scores: _Sittings, changes: pd.DataFrame) -> Iterator[str]:
             yield f"Scored no pair of {swap} in one sitting, so without part in its effect: {', '.join(lacking)}."
 
 
-def own_batch_spread(study: Study, confounds: Confounds) -> BatchSpread:
+def _own_batch_spread(study: Study, confounds: Confounds) -> BatchSpread:
     """Return what the scores themselves tell of batches, where prototypes have two or more, else what is stated."""
     stated = batch_spread(study, confounds)
     if all(number < 2 for number in stated.batches.values()):

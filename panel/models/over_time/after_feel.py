@@ -120,7 +120,7 @@ def follow_after_feel(study: Study, *, level: float = 0.95) -> AfterFeel:
     )
 
 
-def _follow(name: str, design: TimeDesign, benchmark: str | None, level: float) -> dict[str, Any]:
+def _follow(name: str, design: _TimeDesign, benchmark: str | None, level: float) -> dict[str, Any]:
     """Fit one attribute over time and return its tables."""
     fit = fit_mixed_model(design.response, design.fixed, design.groups)
     if why := nothing_left(fit, design.response, design.fixed, design.groups)[0]:
@@ -155,7 +155,7 @@ def _follow(name: str, design: TimeDesign, benchmark: str | None, level: float) 
     }
 
 
-def _hypotheses(design: TimeDesign) -> tuple[Array, Array, Array]:
+def _hypotheses(design: _TimeDesign) -> tuple[Array, Array, Array]:
     """Return contrasts of the cells (prototype by time, time fastest): prototypes, times, and their interaction.
 
     Prototypes are compared with the first of them in the natural order of names, whatever order they are shown in.
@@ -178,7 +178,7 @@ def _differences(k: int) -> Array:
     return np.hstack([-np.ones((k - 1, 1)), np.eye(k - 1)])
 
 
-def _versus(name: str, design: TimeDesign, fit: Any, benchmark: str | None, level: float) -> pd.DataFrame:
+def _versus(name: str, design: _TimeDesign, fit: Any, benchmark: str | None, level: float) -> pd.DataFrame:
     """Return the differences from the benchmark at each time, adjusted over all of them."""
     if benchmark not in design.prototypes:
         return pd.DataFrame(columns=_VERSUS)
@@ -229,7 +229,7 @@ TERM_WORDS = {
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class TimeDesign:
+class _TimeDesign:
     """The arrays of one attribute over time.
 
     Parameters
@@ -262,7 +262,7 @@ class TimeDesign:
         return f"score = {fixed} (fixed) + {', '.join(TERM_WORDS[term] for term in self.terms)} (random) + residual"
 
 
-def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str, ...]) -> TimeDesign:
+def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str, ...]) -> _TimeDesign:
     """Return the design for the attributes and minutes in `times`.
 
     Raises
@@ -290,7 +290,7 @@ def _time_design(frame: pd.DataFrame, times: pd.DataFrame, prototypes: tuple[str
     session = _session_contrasts(rows)
     both = np.hstack([fixed, session])
     with_session = bool(session.shape[1]) and np.linalg.matrix_rank(both) == both.shape[1]
-    return TimeDesign(
+    return _TimeDesign(
         prototypes=kept,
         minutes=minutes,
         cells=cells,

@@ -455,7 +455,7 @@ def _goes_on(name: str, full: str) -> bool:
 
 T = TypeVar("T")
 
-PRINT_DOTS = 150  # to the inch, for pictures in a text document: sharp on paper, and the file stays small
+_PRINT_DOTS = 150  # to the inch, for pictures in a text document: sharp on paper, and the file stays small
 
 
 def or_gap(found: Numbers | NoAnswer) -> Block:
@@ -488,7 +488,7 @@ def told_blocks(told: Told, *tables: Numbers | NoAnswer) -> Iterator[Block]:
 
 def picture(name: str, title: str, alt: str, svg: Callable[[], str], figure: Callable[[], Any]) -> Picture:
     """Return a picture that is drawn once, when it is asked for."""
-    png = partial(_quietly, lambda: png_bytes(figure(), dots_per_inch=PRINT_DOTS))
+    png = partial(_quietly, lambda: png_bytes(figure(), dots_per_inch=_PRINT_DOTS))
     return Picture(name, title, alt, cache(partial(_quietly, svg)), cache(png))
 
 

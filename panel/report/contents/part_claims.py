@@ -162,13 +162,13 @@ _RECHECK = (
 
 def limits(answers: Answers, days: str) -> Section:
     """Return who, when (`days` in words) and how long, and what is not shown."""
-    blocks: list[Block] = list(points(limit_sentences(answers, days)))
+    blocks: list[Block] = list(points(_limit_sentences(answers, days)))
     known = cautions()
     words = known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]
     return Section("12", "Limits", (*blocks, Points(tuple(words))))
 
 
-def limit_sentences(answers: Answers, days: str) -> Iterator[str]:
+def _limit_sentences(answers: Answers, days: str) -> Iterator[str]:
     """Yield what a reader must not take from the answers."""
     found, placed = answers.differences, answers.map
     told = {label: fact(answers.study, name) for label, name in _USE.items()} | {"When": days}

@@ -108,7 +108,7 @@ def differences(answers: Answers) -> list[Block]:
     return [*blocks, *told_blocks(answers.tell(tell_differences, found), *tables), *gaps]
 
 
-def map_part(answers: Answers) -> list[Block]:
+def _map_part(answers: Answers) -> list[Block]:
     """Return the map of the prototypes."""
     found, names = answers.map, answers.names
     blocks: list[Block] = [Subheading("Map")]
@@ -138,7 +138,7 @@ def sensitivity(answers: Answers) -> list[Block]:
 
 def analysis(answers: Answers, *more: list[Block]) -> Section:
     """Return settings and results; `more` are the parts on emollients, readings and consumers."""
-    parts = [settings(answers), differences(answers), map_part(answers), *more, sensitivity(answers)]
+    parts = [settings(answers), differences(answers), _map_part(answers), *more, sensitivity(answers)]
     return Section("10", "Analysis and results", tuple(block for part in parts for block in part))
 
 

@@ -65,7 +65,7 @@ class BlockDesign:
 
         `w_w` and `n_scores`, of all these responses, are the sums of all blocks but the one left out.
         """
-        z_z, z_w = (repeated_without(each, blocks, 1) for each in (self.z_z, self.z_w))
+        z_z, z_w = (_repeated_without(each, blocks, 1) for each in (self.z_z, self.z_w))
         return BlockDesign(z_z, z_w, w_w, self.columns, n_scores)
 
     def moments(self, gamma: Array) -> Moments:
@@ -106,7 +106,7 @@ def _summed(left: Array, right: Array) -> Array:
     return np.asarray(np.swapaxes(flat_left, -1, -2) @ flat_right)
 
 
-def repeated_without(values: Array, left_out: Codes, axis: int) -> Array:
+def _repeated_without(values: Array, left_out: Codes, axis: int) -> Array:
     """Repeat `values` for each of those left out, along the first axis, with zero at its place on `axis`."""
     repeated = np.repeat(values[None], len(left_out), axis=0)
     for one, place in zip(repeated, left_out, strict=True):
@@ -428,7 +428,7 @@ class NestedDesign:
 
         `w_w`, `n_scores` and `squares`, of all these responses, are the sums of all groups but the one left out.
         """
-        cells, sums = (repeated_without(each, groups, 2) for each in (self.cells, self.sums))
+        cells, sums = (_repeated_without(each, groups, 2) for each in (self.cells, self.sums))
         return NestedDesign(w_w, self.size, cells, sums, squares, n_scores)
 
     def moments(self, gamma: Array) -> Moments:

@@ -6,7 +6,7 @@ import statsmodels.formula.api as smf
 from scipy.stats import t
 
 from benchmarks.confounds import simulated
-from panel.models.emollients.swaps import _learned_batch_sd, own_batch_spread
+from panel.models.emollients.swaps import _learned_batch_sd, _own_batch_spread
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.verdict import batch_spread
 from panel.stats.mixed.inference import FTest, widened, with_few_groups
@@ -82,7 +82,7 @@ def test_a_spread_is_stated_learned_or_not_known():
     learned = _learned_batch_sd(found.variances, found.confounds)
     assert learned["batch_sd_df"] == P * (B - 1)
     assert learned["batch_sd"]["T0000"] == pytest.approx(np.sqrt(found.variances["batch"].iloc[0]))
-    assert own_batch_spread(study, found.confounds).of("T0000") == pytest.approx(learned["batch_sd"]["T0000"])
+    assert _own_batch_spread(study, found.confounds).of("T0000") == pytest.approx(learned["batch_sd"]["T0000"])
     stated = batch_spread(Study(study.tables, learned), found.confounds)
     assert stated.variance("T0000", {"P1": 1.0, "P2": -1.0}) == pytest.approx(2 * stated.of("T0000") ** 2 / B)
     assert "learned with 8 degrees of freedom" in stated.sentence
