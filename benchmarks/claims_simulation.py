@@ -23,8 +23,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
-from panel.claims.claim import read_claims
-from panel.claims.evidence import Evidence
+from panel.claims.claim import Evidence, read_claims
 from panel.claims.evidence_panel import PANEL
 from panel.claims.judge import find_evidence
 from panel.claims.materials import Materials

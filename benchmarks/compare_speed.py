@@ -27,9 +27,10 @@ import numpy as np
 
 from benchmarks.panels import NESTED, Panel, all_panels
 from panel.models.prototypes.differences import find_differences
+from panel.stats.comparing.group_means import ASSESSOR, INTERACTION, balanced_strata, relative_variances
 from panel.stats.comparing.multiplicity import studentized_range, tukey_critical, tukey_p_value
 from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
-from panel.stats.mixed.reml import ASSESSOR, INTERACTION, balanced_strata, fit_mixed_model, relative_variances
+from panel.stats.mixed.reml import fit_mixed_model
 from panel.study.open_study import open_study
 
 R_SCRIPT = """

@@ -41,9 +41,9 @@ from panel.models.emollients.prediction_model import (
     model_of,
     swap_effects,
 )
+from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import benjamini_hochberg, holm
-from panel.stats.formulas.composition import paired_contrasts
-from panel.stats.mixed.linear_prediction import fit_linear, pooled_variance, predict_rows
+from panel.stats.formulas.mixtures import fit_linear, pooled_variance, predict_rows
 from panel.study.formulas import all_formulas, matched_pairs
 from panel.study.study import Study
 

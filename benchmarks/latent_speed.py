@@ -14,7 +14,7 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 import numpy as np
 
-from panel.stats.maps.latent import permutation_test, row_orders
+from panel.stats.maps.links import permutation_test, row_orders
 
 DRAWS, FEW, DESCRIPTORS = 1000, 10, 12
 

@@ -13,7 +13,7 @@ import pandas as pd
 
 from data_demo import scenario as story
 from data_demo import simulate
-from panel.checks.claim_stamps import claim_seal
+from panel.checks.moments_recorded import claim_seal
 from panel.study.folder import write_study
 from panel.study.knowledge import lexicon
 from panel.study.study import Study

@@ -39,17 +39,14 @@ if TYPE_CHECKING:
     from panel.models.emollients.prediction_model import PredictionModel
     from panel.models.emollients.readings import JoinedReadings
     from panel.models.emollients.swaps import TracedSwaps
-    from panel.models.over_time.after_feel import AfterFeel
+    from panel.models.over_time.after_feel import AfterFeel, Courses
     from panel.models.over_time.dominance import Dominances
-    from panel.models.over_time.intensity import Courses
-    from panel.models.prototypes.alike import Alike, PlannedDifferences
+    from panel.models.prototypes.alike import Alike, PlannedDifferences, Sensitivity
     from panel.models.prototypes.assumptions import Assumptions
     from panel.models.prototypes.differences import Differences
     from panel.models.prototypes.map import PrototypeMap
     from panel.models.prototypes.panel_design import PanelFit
-    from panel.models.prototypes.ranks import RankComparison
-    from panel.models.prototypes.scale_use import ScaleUse
-    from panel.models.prototypes.sensitivity import Sensitivity
+    from panel.models.prototypes.ranks import RankComparison, ScaleUse
 
 T = TypeVar("T")
 
@@ -176,7 +173,7 @@ RANKS: Question[RankComparison] = Question(
 )
 SENSITIVITY: Question[Sensitivity] = Question(
     "sensitivity",
-    "models.prototypes.sensitivity:smallest_difference",
+    "models.prototypes.alike:smallest_difference",
     "Looking for the smallest difference ...",
     uses={"source": _FOUND},
     of_study=False,
@@ -208,7 +205,7 @@ LEFT_OUT: Question[LeftOut] = Question(
 )
 SCALE_USE: Question[ScaleUse] = Question(
     "scale_use",
-    "models.prototypes.scale_use:find_scale_use",
+    "models.prototypes.ranks:find_scale_use",
     "Taking use of the scale into account ...",
     uses=_FITTED,
 )
@@ -309,7 +306,7 @@ AFTER_FEEL: Question[AfterFeel] = Question(
     "after_feel", "models.over_time.after_feel:follow_after_feel", "Following the after-feel ..."
 )
 COURSES: Question[Courses] = Question(
-    "courses", "models.over_time.intensity:reduce_courses", "Reducing the courses of intensity ..."
+    "courses", "models.over_time.after_feel:reduce_courses", "Reducing the courses of intensity ..."
 )
 DOMINANCES: Question[Dominances] = Question(
     "dominances",

@@ -44,7 +44,7 @@ def take_pictures(folder: Path, width: int, *, whole: bool) -> None:
 def _saved(png: bytes) -> bytes:
     """Return the picture as PNG of an agreeable size."""
     picture = Image.open(BytesIO(png)).convert("RGB")
-    for smaller in (picture, picture.quantize(256, method=Image.Quantize.FASTOCTREE)):
+    for smaller in (picture, picture.quantize(256, method=Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE)):
         file = BytesIO()
         smaller.save(file, "PNG", optimize=True)
         if file.tell() <= MOST_BYTES:

@@ -22,11 +22,11 @@ from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_
 from panel.ballots.protection import fingerprint_at, what_to_compare
 from panel.ballots.serving import THIS_COMPUTER, USUAL_PORT, ballots_at, firewall_hint, lan_address, link_opens
 from panel.errors import PanelError, StudyError
-from panel.plan.codes import new_salt, no_openings, note_opening, seal_key, serving_key, with_seal
-from panel.plan.orders import MOST_PER_SESSION, ServingPlan
+from panel.plan.codes import no_openings, note_opening
+from panel.plan.orders import MOST_PER_SESSION
 from panel.plan.protocol import conflicts, people
 from panel.plan.safety import when_to_stop
-from panel.plan.study_plan import plan_study
+from panel.plan.study_plan import plan_study, with_plan
 from panel.store.ballot import BallotRecord, ballot_record
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
 from panel.store.database import local, now
@@ -555,7 +555,7 @@ def _write_plan(study: StudyInUse, typed: tuple[str, str, str], who: str) -> Non
         replicates, most, seed = (int(typed_number(text, name) or 1) for text, name in zip(typed, words, strict=True))
         plan = plan_study(study.study, np.random.default_rng(seed), replicates=replicates, per_session=most)
         done = "The serving plan is in the study, its key is sealed."
-        said = keep(study, lambda now: _with_plan(now, plan, who), done, who=who)
+        said = keep(study, lambda now: with_plan(now, plan, who), done, who=who)
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
@@ -563,35 +563,3 @@ def _write_plan(study: StudyInUse, typed: tuple[str, str, str], who: str) -> Non
     told = tell_servings(plan, naming(study.study))
     say([told.headline, *told.mind])
     st.rerun()
-
-
-def _with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
-    """Return the study with the plan as its servings, and the seal of the key among its facts."""
-    salt = new_salt()
-    seal = seal_key(serving_key(plan.servings), salt, sealed_by=who, sealed_at=moment())
-    servings = plan.servings.assign(position=plan.servings["position"].astype("float64"))
-    return replace(
-        study,
-        tables={**study.tables, "servings": servings},
-        facts=with_seal(study.facts, seal, salt),
-    )
-
-
-def with_session(study: Study, prototypes: list[str], who: str, seed: int) -> Study:
-    """Return the study with one more session, in which everybody gets these prototypes; the key is sealed anew.
-
-    Raises
-    ------
-    ModelError
-        If these prototypes and people make no plan.
-    StudyError
-        If nobody is named who makes it.
-    """
-    if not who.strip():
-        raise StudyError("Write who makes the plan; that person may know the key.")
-    plan = plan_study(study, np.random.default_rng(seed), prototypes=prototypes)
-    before = study.table("servings")
-    taken = [int(name) for name in {*before["session"], *study.scores["session"]} if str(name).isdecimal()]
-    new = {name: str(max(taken, default=0) + 1 + place) for place, name in enumerate(plan.servings["session"].unique())}
-    more = plan.servings.assign(session=plan.servings["session"].map(new))
-    return _with_plan(study, replace(plan, servings=pd.concat([before, more], ignore_index=True)), who)

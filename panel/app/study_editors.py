@@ -13,13 +13,14 @@ import streamlit as st
 
 from panel.app.fact_editors import edit_facts
 from panel.app.places import go, leave_for
-from panel.app.state import StudyInUse, leave_message
+from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain, say, table
 from panel.checks.confounds import BETWEEN
 from panel.checks.finding import Finding
+from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
-from panel.study.knowledge import ingredients
+from panel.study.knowledge import claim_kinds, ingredients
 from panel.study.pasted import columns_of_grid, formula_grid, put_formulas, read_block, total_of, with_swap
 from panel.study.people import names_of_people
 from panel.study.renaming import delete, people_by_code, rename
@@ -28,9 +29,10 @@ from panel.study.study import Study
 from panel.study.table_cells import column_hint, columns_of, heading
 from panel.study.tables import TABLES, Column
 from panel.study.template import read_workbook, template_bytes
+from panel.views.decision.claims import kind_words
 from panel.words import counted
 
-FORMULAS, FACTS = "formulas", "facts"
+FORMULAS, FACTS, STATEMENTS = "formulas", "facts", "claims"
 EDITORS = MappingProxyType(
     {
         "prototypes": "Prototypes",
@@ -45,6 +47,7 @@ EDITORS = MappingProxyType(
         "dominances": "Dominances",
         "questions": "Questions",
         "planned_differences": "Planned differences",
+        STATEMENTS: "Statements before the test",
         FACTS: "About the study",
     }
 )
@@ -69,7 +72,7 @@ def show_editors(study: StudyInUse) -> None:
     )
     if not what:
         st.caption("Choose what to edit. Each change is kept in the journal and can be taken back.")
-        go("claims", "Statements to test are written under Say")
+        go("claims", "What became of statements is told under Say")
         _workbook(study)
         return
     _who()
@@ -84,6 +87,9 @@ def editor(study: StudyInUse, what: str) -> None:
         return
     if len(study.study.table(what) if what in TABLES else ()) > _MOST_ROWS:
         st.markdown(f"This table has more than {_MOST_ROWS} rows. Change it as a workbook: see Study as workbook.")
+        return
+    if what == STATEMENTS:
+        _statements(study)
         return
     st.caption(_what_a_row_is(what))
     if what == FORMULAS:
@@ -202,7 +208,8 @@ def grid_columns(study: Study, what: str, texts: pd.DataFrame) -> dict[str, Any]
         if words:
             held = [text for text in texts[column.name] if text] if column.name in texts else []
             options = list(dict.fromkeys(["", *words, *held]))
-            shown[column.name] = st.column_config.SelectboxColumn(label, help=hint, options=options)
+            told = kind_words if what == STATEMENTS and column.name == "kind" else None
+            shown[column.name] = st.column_config.SelectboxColumn(label, help=hint, options=options, format_func=told)
         else:
             shown[column.name] = st.column_config.TextColumn(label, help=hint)
     for name in texts:
@@ -214,6 +221,8 @@ def _words_of(study: Study, what: str, column: Column) -> Sequence[str]:
     """Return the words among which a column chooses; none where anything may be typed."""
     if column.choices:
         return column.choices
+    if what == STATEMENTS and column.name == "kind":
+        return claim_kinds()["kind"].tolist()
     if column.name in ("prototype", "versus") and what != "prototypes":
         return study.prototypes
     if column.name == "attribute" and what != "attributes":
@@ -331,6 +340,33 @@ def _swap(study: StudyInUse, draft: Draft) -> None:
         swapped = attempt(with_swap, study.study, grid, base or "", str(new or ""), removed or "", str(added or ""))
         if swapped is not None:
             _begin_again(study, FORMULAS, Draft(draft.begun, swapped))
+
+
+# Statements that the test is to show: each is fixed by a name and a moment, and stays.
+
+
+def _statements(study: StudyInUse) -> None:
+    """Let the user write the statements that the test is to show, several at a time, and fix them."""
+    fixed = study.study.table(STATEMENTS)
+    if len(fixed):
+        told = fixed[["claim", "kind", "stamped_by", "stamped_at"]].assign(kind=fixed["kind"].map(kind_words))
+        told = told.set_axis(["Statement", "Kind", "Fixed by", "Fixed at"], axis=1)
+        table(told, name="fixed_statements", alt="Statements that are fixed")
+    st.caption("A row is one statement, exactly as it is to be said. Fixed after the first score it stays exploratory.")
+    names = [column.name for column in columns_of(STATEMENTS)]
+    empty = pd.DataFrame(columns=names[: names.index("stamped_at")], dtype="str")
+    columns = {name: grid_columns(study.study, STATEMENTS, empty)[name] for name in empty}
+    draft = _grid(study, STATEMENTS, empty, columns)
+    if draft.typed.empty:
+        return
+    st.markdown(f"Not fixed yet: {counted(len(draft.typed), 'statement')}. What is fixed is not changed any more.")
+    with st.container(horizontal=True):
+        if st.button("Fix these statements", type="primary"):
+            who, when = str(st.session_state.get(_WHO) or ""), moment()
+            done = f"{counted(len(draft.typed), 'statement')} fixed."
+            save(study, lambda now: with_statements(now, draft.typed, who, when), done, forget=STATEMENTS)
+        if st.button("Leave it as it was", key=f"leave {STATEMENTS}"):
+            _begin_again(study, STATEMENTS, None)
 
 
 # One row at a time, for a narrow screen and for the keyboard alone.

@@ -100,11 +100,19 @@ def import_form() -> None:
     whole = "all that belong together"
     sheet = st.selectbox("Sheet", [whole, *names], key=f"sheet {file.sha256}") if len(names) > 1 else ""
     sheet = "" if sheet == whole else sheet
-    raw = attempt(_uploaded_table, file.sha256, sheet or "", file)
+    line = st.text_input(
+        "Line with the headings",
+        key=f"heading {file.sha256}",
+        width=260,
+        placeholder="found by itself",
+        help="Where the wrong line was taken: the line of the file in which the names of the columns stand.",
+    )
+    heading = attempt(_line_number, line or "")
+    raw = None if heading is None else attempt(_uploaded_table, file.sha256, sheet or "", heading, file)
     if raw is None:
         return
     _preview(raw)
-    imported = attempt(read_scores, raw, _layout(raw, guess_layout(raw), file.sha256))
+    imported = attempt(read_scores, raw, _layout(raw, guess_layout(raw), f"{file.sha256} {sheet} {heading}"))
     if imported is not None:
         _what_was_done(imported)
         _use(imported, file)
@@ -142,6 +150,14 @@ def _sheets(file: RawFile) -> list[str]:
         return []
     with open_workbook(file.content, file.name) as workbook:
         return sheet_names(workbook)
+
+
+def _line_number(text: str) -> int:
+    """Return the line that was typed; 0 where it is to be found, StudyError if it is no line."""
+    number = typed_number(text, "The line with the headings") if text.strip() else 0
+    if number is None or number != int(number) or number < 0:
+        raise StudyError(f"The line with the headings is a whole number, not {text.strip()!r}.")
+    return int(number)
 
 
 def _preview(raw: RawTable) -> None:
@@ -236,6 +252,6 @@ def _keep_import(study: Study, title: str, what: str = "scores") -> None:
 
 
 @st.cache_resource(max_entries=4, show_spinner="Reading the file ...")
-def _uploaded_table(sha256: str, sheet: str, _file: RawFile) -> RawTable:
+def _uploaded_table(sha256: str, sheet: str, heading: int, _file: RawFile) -> RawTable:
     """Return the table in an uploaded file."""
-    return score_table(_file, sheet)
+    return score_table(_file, sheet, heading)

@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.batches import YOUNGEST_HOURS, batch_age, check_batches
-from panel.checks.claim_stamps import check_claim_stamps
 from panel.checks.confounds import confound_findings, find_confounds
-from panel.checks.finding import Finding, gravest_first, read_dates, sound_study
+from panel.checks.finding import Finding, gravest_first, read_dates
 from panel.checks.formulas import check_formulas
-from panel.checks.moments_recorded import check_order_of_testing
+from panel.checks.moments_recorded import check_claim_stamps, check_order_of_testing
 from panel.checks.scores import check_scores
+from panel.checks.sound_study import sound_study
 from panel.checks.structure import check_raw_files, check_structure
 from panel.plan.codes import moment
 from panel.plan.safety import safety_gate

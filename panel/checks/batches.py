@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.confounds import MAKING_DAY, WHOLLY, Confounds, find_confounds
-from panel.checks.finding import Finding, Names, gathered, grouped, read_dates, sound_study
+from panel.checks.finding import Finding, Names, gathered, grouped, read_dates
 from panel.checks.moments_recorded import batches_tested
+from panel.checks.sound_study import sound_study
 from panel.study.study import Study
 from panel.study.tables import TABLES
 from panel.words import counted, first_few, format_typed

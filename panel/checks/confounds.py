@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from panel.checks.finding import Finding
 from panel.errors import PanelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.estimability import both_sets, information_left, joined
+from panel.stats.orders.block_designs import both_sets, information_left, joined
 from panel.study.formulas import formula_pairs, oriented
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, kept

@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import gammaln
 
-from panel.checks.finding import WIDEST_OFFSET, Dates, Finding, Names, gathered, grouped, read_dates, scales, told_date
+from panel.checks.finding import WIDEST_OFFSET, Dates, Finding, Names, gathered, grouped, read_dates, told_date
+from panel.checks.sound_study import scales
 from panel.stats.assessors.scaling import profile_exchange
 from panel.study.scores_used import scores_used
 from panel.study.study import Study

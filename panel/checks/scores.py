@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from panel.checks.finding import Finding, among, common, distinct, gathered, grouped, matched, or_none, sound_study
+from panel.checks.finding import Finding, among, common, distinct, gathered, grouped, matched, or_none
 from panel.checks.score_patterns import (
     ScoreCells,
     exchanged_profiles,
@@ -16,6 +16,7 @@ from panel.checks.score_patterns import (
     told_score,
     told_turn,
 )
+from panel.checks.sound_study import sound_study
 from panel.checks.structure import unread_rows
 from panel.study.study import Study
 from panel.words import counted, first_few, format_typed

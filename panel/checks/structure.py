@@ -8,19 +8,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import (
-    SCALE_FACTS,
-    Finding,
-    Names,
-    distinct,
-    gathered,
-    grouped,
-    or_none,
-    read_dates,
-    scales,
-    scales_stated,
-    sound_study,
-)
+from panel.checks.finding import Finding, Names, distinct, gathered, grouped, or_none, read_dates
+from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
 from panel.errors import StudyError
 from panel.study.facts import fact_advice
 from panel.study.journal import FACTS, JOURNAL

@@ -1,22 +1,30 @@
-"""What does one claim say, and is everything there that its kind needs?"""
+"""What does one claim say, with all that its kind needs? The records of what data and words say of it."""
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
 import pandas as pd
 
-from panel.checks.claim_stamps import claim_seal, first_broken_link, next_link, stamps_hash
-from panel.checks.moments_recorded import days_stated, first_moments
+from panel.checks.moments_recorded import (
+    claim_seal,
+    days_stated,
+    first_broken_link,
+    first_moments,
+    next_link,
+    stamps_hash,
+)
 from panel.errors import StudyError
 from panel.plan.codes import first_changed_opening, moment, moments_opened
 from panel.study.knowledge import claim_kinds
+from panel.study.numbers_read import typed_number
 from panel.study.study import Study
+from panel.study.table_cells import heading
 from panel.study.tables import TABLES
 
 BEYOND = "beyond_sensory"
@@ -327,6 +335,21 @@ def with_claim(study: Study, row: Mapping[str, Any], *, who: str, when: str) -> 
     return replace(study, tables={**study.tables, "claims": longer})
 
 
+def with_statements(study: Study, texts: pd.DataFrame, who: str, when: str) -> Study:
+    """Return the study with statements fixed that stand in a table of texts, each stamped, in the order of the rows.
+
+    Raises
+    ------
+    StudyError
+        If one lacks its sentence or kind, a number cannot be read, or nobody is named.
+    """
+    numbers = {column.name: heading(column) for column in TABLES["claims"].columns if column.kind == "number"}
+    for place, row in enumerate(texts.to_dict("records"), start=1):
+        read = {name: typed_number(row[name], f"Row {place}, {numbers[name]}") for name in numbers if name in row}
+        study = with_claim(study, {str(name): cell for name, cell in row.items()} | read, who=who, when=when)
+    return study
+
+
 def with_withdrawn(study: Study, number: int, *, who: str, when: str, why: str) -> Study:
     """Return the study with claim `number` (counted from 1) withdrawn; it stays in the table, and in its family.
 
@@ -437,3 +460,135 @@ def _of_sessions(label: str, sessions: set[str]) -> bool:
     """Return whether a label of the fact dates, such as hall for hall 1 and hall 2, stands for one of the sessions."""
     names, own = [name.casefold() for name in sessions if name], label.casefold()
     return not label or any(name.startswith(own) or own.startswith(re.sub(r"[\d\s]+$", "", name)) for name in names)
+
+
+NAN = float("nan")
+PANEL, ANSWERS, VOTES, TIMES = "trained panel", "consumer answers", "preference answers", "times of people"
+BOTH = "trained panel and consumer answers"
+NUMBER_COLUMNS = ("what", "estimate", "ci_low", "ci_high", "ci_level", "limit_low", "limit_high", "unit", "method")
+
+
+@dataclass(frozen=True, slots=True)
+class NumberShown:
+    """One number behind a verdict, with its interval and the limits it is held against (NaN where there is none)."""
+
+    what: str
+    estimate: float
+    ci_low: float
+    ci_high: float
+    ci_level: float
+    limit_low: float = NAN
+    limit_high: float = NAN
+    unit: str = "scale"
+    method: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Weaker:
+    """A sentence that says less, and the p-value against its being false.
+
+    `rescues` is True where it is the same sentence with a qualifier, False where it is another sentence: then the
+    claim stays unsupported, and this is what may be said instead.
+    """
+
+    p_value: float
+    words: str
+    reason: str
+    rescues: bool = True
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Evidence:
+    """What the data say about one claim.
+
+    Parameters
+    ----------
+    rests_on
+        What it rests on, in words: trained panel, consumer answers ...
+    shown
+        The numbers, the deciding one first.
+    p_value
+        Of the test whose null says that the claim is false; NaN where it could not be made.
+    statistic, df, std_error
+        Of that test, NaN where it has none.
+    n
+        People behind it.
+    against
+        True where the estimate itself lies on the wrong side: more people would not help.
+    qualifier
+        Why the sentence needs a qualifier even where the test shows it; empty where it may stand as it is.
+    replaced
+        Of a credit to an ingredient: what was replaced by what, and per cent, all of which the sentence has to say.
+    refused
+        What keeps the claim from being supported whatever the numbers: bar, base or answers returned below the floors.
+    weaker
+        What may be said where the sentence itself is not shown.
+    suggestion
+        The wording that the numbers carry, where they show the claim.
+    reasons
+        What speaks for and against, one sentence each.
+    needs
+        Gives what it would take; asked only where the claim is not shown, because planning takes a while.
+    missing
+        What is not there; without it nothing can be said.
+    in_these_batches
+        True where it speaks for the batches that were scored and no others: the verdict says so.
+    """
+
+    rests_on: str
+    shown: tuple[NumberShown, ...] = ()
+    p_value: float = NAN
+    statistic: float = NAN
+    df: float = NAN
+    std_error: float = NAN
+    n: int = 0
+    against: bool = False
+    qualifier: str = ""
+    weaker: Weaker | None = None
+    suggestion: str = ""
+    reasons: tuple[str, ...] = ()
+    needs: Callable[[], tuple[str, ...]] = tuple
+    missing: tuple[str, ...] = ()
+    in_these_batches: bool = False
+    replaced: tuple[str, str, float] | None = None
+    refused: tuple[str, ...] = ()
+    observed_share: float = field(default=NAN)
+    method: str = ""
+
+
+def beyond(limit: float, sign: float) -> tuple[float, float]:
+    """Return the limits of a number that has to lie above (sign 1) or below (sign -1) a limit."""
+    return (limit, NAN) if sign > 0 else (NAN, limit)
+
+
+def nothing_yet(rests_on: str, *missing: str) -> Evidence:
+    """Return the evidence of a claim for which something is not there."""
+    return Evidence(rests_on, missing=missing)
+
+
+STOP, CHANGE, _NOTE = "stop", "change", "note"
+CRITERIA = (
+    *("legal compliance", "truthfulness", "evidential support", "honesty", "fairness", "informed decision-making"),
+)
+"""The common criteria for claims on cosmetics (EU 655/2013)."""
+
+
+@dataclass(frozen=True, slots=True)
+class WordingFinding:
+    """Something about the words: `stop` (not this tool), `change` (not what was shown) or `note`."""
+
+    severity: str
+    check: str
+    message: str
+    advice: str
+    criterion: str
+    source: str = "common practice"
+
+
+def change(check: str, message: str, advice: str, criterion: str, source: str = "common practice") -> WordingFinding:
+    """Return a finding that keeps the sentence from being supported as worded."""
+    return WordingFinding(CHANGE, check, message, advice, criterion, source)
+
+
+UNREAD = "cannot be read"
+OPPOSITE = "says the opposite"

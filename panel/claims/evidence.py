@@ -3,16 +3,31 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
-from panel.claims.claim import Claim, counted, interval, listed, number, p_value, percent
+from panel.claims.claim import (
+    ANSWERS,
+    NAN,
+    VOTES,
+    Claim,
+    Evidence,
+    NumberShown,
+    Weaker,
+    counted,
+    interval,
+    listed,
+    nothing_yet,
+    number,
+    p_value,
+    percent,
+)
 from panel.claims.materials import Counted, Materials, people_for_agreement, people_for_parity, people_for_preference
-from panel.claims.names import public_name
+from panel.claims.names import asked, floor, public_name, question_words
 from panel.stats.answers.binomial import (
     exact_interval,
     lower_tail,
@@ -22,128 +37,10 @@ from panel.stats.answers.binomial import (
     upper_tail,
     wilson_interval,
 )
-from panel.study.knowledge import claim_floors, lexicon
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
 
-NAN = float("nan")
-PANEL, ANSWERS, VOTES, TIMES = "trained panel", "consumer answers", "preference answers", "times of people"
-BOTH = "trained panel and consumer answers"
-NUMBER_COLUMNS = ("what", "estimate", "ci_low", "ci_high", "ci_level", "limit_low", "limit_high", "unit", "method")
-
-
-@dataclass(frozen=True, slots=True)
-class NumberShown:
-    """One number behind a verdict, with its interval and the limits it is held against (NaN where there is none)."""
-
-    what: str
-    estimate: float
-    ci_low: float
-    ci_high: float
-    ci_level: float
-    limit_low: float = NAN
-    limit_high: float = NAN
-    unit: str = "scale"
-    method: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Weaker:
-    """A sentence that says less, and the p-value against its being false.
-
-    `rescues` is True where it is the same sentence with a qualifier, False where it is another sentence: then the
-    claim stays unsupported, and this is what may be said instead.
-    """
-
-    p_value: float
-    words: str
-    reason: str
-    rescues: bool = True
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Evidence:
-    """What the data say about one claim.
-
-    Parameters
-    ----------
-    rests_on
-        What it rests on, in words: trained panel, consumer answers ...
-    shown
-        The numbers, the deciding one first.
-    p_value
-        Of the test whose null says that the claim is false; NaN where it could not be made.
-    statistic, df, std_error
-        Of that test, NaN where it has none.
-    n
-        People behind it.
-    against
-        True where the estimate itself lies on the wrong side: more people would not help.
-    qualifier
-        Why the sentence needs a qualifier even where the test shows it; empty where it may stand as it is.
-    replaced
-        Of a credit to an ingredient: what was replaced by what, and per cent, all of which the sentence has to say.
-    refused
-        What keeps the claim from being supported whatever the numbers: bar, base or answers returned below the floors.
-    weaker
-        What may be said where the sentence itself is not shown.
-    suggestion
-        The wording that the numbers carry, where they show the claim.
-    reasons
-        What speaks for and against, one sentence each.
-    needs
-        Gives what it would take; asked only where the claim is not shown, because planning takes a while.
-    missing
-        What is not there; without it nothing can be said.
-    in_these_batches
-        True where it speaks for the batches that were scored and no others: the verdict says so.
-    """
-
-    rests_on: str
-    shown: tuple[NumberShown, ...] = ()
-    p_value: float = NAN
-    statistic: float = NAN
-    df: float = NAN
-    std_error: float = NAN
-    n: int = 0
-    against: bool = False
-    qualifier: str = ""
-    weaker: Weaker | None = None
-    suggestion: str = ""
-    reasons: tuple[str, ...] = ()
-    needs: Callable[[], tuple[str, ...]] = tuple
-    missing: tuple[str, ...] = ()
-    in_these_batches: bool = False
-    replaced: tuple[str, str, float] | None = None
-    refused: tuple[str, ...] = ()
-    observed_share: float = field(default=NAN)
-    method: str = ""
-
-
-def beyond(limit: float, sign: float) -> tuple[float, float]:
-    """Return the limits of a number that has to lie above (sign 1) or below (sign -1) a limit."""
-    return (limit, NAN) if sign > 0 else (NAN, limit)
-
-
-def nothing_yet(rests_on: str, *missing: str) -> Evidence:
-    """Return the evidence of a claim for which something is not there."""
-    return Evidence(rests_on, missing=missing)
-
-
 # What no claim may fall below, whatever its own bar: settings of convention that a study can only make stricter.
-
-
-_FACT = "claim_floors"
-
-
-def floor(study: Study, name: str) -> float:
-    """Return a floor: that of the shared table, or the study's own (fact `claim_floors`) where that is stricter."""
-    usual = float(claim_floors().set_index("floor")["value"].loc[name])
-    stated = study.facts.get(_FACT)
-    own = stated.get(name) if isinstance(stated, dict) else None
-    if isinstance(own, bool) or not isinstance(own, int | float) or not math.isfinite(own):
-        return usual
-    return min(usual, float(own)) if name.startswith("most") else max(usual, float(own))
 
 
 def _bar_of_people(claim: Claim, usual: float) -> float:
@@ -186,31 +83,6 @@ def _worst_case(told: Counted) -> str:
         f"If those who did not answer had all disagreed, {told.agreed} of {told.served} would agree: "
         f"{percent(told.agreed / told.served)}."
     )
-
-
-def refused_panel_bar(study: Study, attribute: str, bar: float, name: str) -> Iterator[str]:
-    """Say where a bar of the panel lies on the wrong side of the level that its words stand for.
-
-    `name` is the floor: `most_absent`, `most_low` or `least_high`, in per cent of the scale from its low end.
-    """
-    low, high = study.scale(attribute) or (0.0, 100.0)
-    limit = low + floor(study, name) / 100 * (high - low)
-    wrong = bar < limit if name.startswith("least") else bar > limit
-    if wrong:
-        side = "below" if name.startswith("least") else "above"
-        yield (
-            f"The bar {number(bar)} lies {side} {number(limit)}, and the scale runs from {number(low)} to "
-            f"{number(high)}{_anchors(attribute)}. Fix a bar on the other side of {number(limit)}."
-        )
-
-
-def _anchors(attribute: str) -> str:
-    """Return the anchors of an attribute of the lexicon in words; empty for one of the study's own."""
-    known = lexicon().set_index("attribute")
-    if attribute not in known.index:
-        return ""
-    row = known.loc[attribute]
-    return f" (anchors: {row['low_anchor']} near the low end, {row['high_anchor']} near the high one)"
 
 
 # How many consumers agreed? Count, base, intervals, and the exact test against a bar set beforehand.
@@ -275,17 +147,6 @@ def _intervals(x: int, n: int, bar: float, materials: Materials) -> tuple[Number
         _shown("agreed", share, *exact_interval(x, n, level), level, 100 * bar, "Clopper and Pearson"),
         _shown("agreed", share, one_sided, math.inf, level, 100 * bar, "one-sided, Clopper and Pearson"),
     )
-
-
-def question_words(study: Study, question: str) -> str:
-    """Return the sentence as the consumers saw it; the short name where it is not recorded."""
-    return str(next((row.get("words", question) for row in asked(study) if row.get("question") == question), question))
-
-
-def asked(study: Study) -> list[dict[str, object]]:
-    """Return the wording of the questions as recorded in the study."""
-    stated = study.facts.get("questions", [])
-    return [row for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []
 
 
 def _both_intervals(x: int, n: int, level: float) -> str:

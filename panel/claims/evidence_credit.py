@@ -7,8 +7,22 @@ from typing import Any
 
 import pandas as pd
 
-from panel.claims.claim import Claim, counted, interval, listed, number, p_value
-from panel.claims.evidence import NAN, PANEL, TIMES, Evidence, NumberShown, Weaker, beyond, nothing_yet
+from panel.claims.claim import (
+    NAN,
+    PANEL,
+    TIMES,
+    Claim,
+    Evidence,
+    NumberShown,
+    Weaker,
+    beyond,
+    counted,
+    interval,
+    listed,
+    nothing_yet,
+    number,
+    p_value,
+)
 from panel.claims.materials import Materials, people_for_agreement
 from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps

@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from panel.claims.claim import SIDES_WORDS, Claim, counted, interval, listed, number, p_value
-from panel.claims.evidence import (
+from panel.claims.claim import (
     BOTH,
     NAN,
     PANEL,
+    SIDES_WORDS,
+    Claim,
     Evidence,
     NumberShown,
     Weaker,
-    agreement,
     beyond,
+    counted,
+    interval,
+    listed,
     nothing_yet,
-    refused_panel_bar,
+    number,
+    p_value,
 )
 from panel.claims.materials import (
     USUAL_PANEL_BAR,
@@ -30,9 +35,11 @@ from panel.claims.materials import (
     assessors_for_limit,
     assessors_for_margin,
 )
-from panel.claims.names import absent, alike, compared, minutes_between, saying, time_words
+from panel.claims.names import absent, alike, compared, floor, minutes_between, saying, time_words
+from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
-from panel.stats.formulas.composition import paired_contrasts
+from panel.study.knowledge import lexicon
+from panel.study.study import Study
 
 _OTHER_WAY = "More assessors will not do: the difference goes the other way, or there is none."
 _TOO_SMALL = "More assessors will not do: if there is a difference, it is smaller than the smallest that matters."
@@ -223,9 +230,8 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
     )
 
 
-def absolute_negative(claim: Claim, materials: Materials) -> Evidence:
-    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of consumers."""
-    users = agreement(claim, materials)
+def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Evidence:
+    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of `users`."""
     missing = _missing(claim, materials, users)
     if missing:
         return nothing_yet(BOTH, *missing)
@@ -528,3 +534,28 @@ def _difference_shown(claim: Claim, materials: Materials, row: dict[Any, Any]) -
     estimate, low, high = (float(row[name]) for name in ("estimate", "ci_low", "ci_high"))
     what, limits = f"{claim.prototype} − {row['versus']}", beyond(0.0, claim.sign)
     return NumberShown(what, estimate, low, high, materials.level, *limits)
+
+
+def refused_panel_bar(study: Study, attribute: str, bar: float, name: str) -> Iterator[str]:
+    """Say where a bar of the panel lies on the wrong side of the level that its words stand for.
+
+    `name` is the floor: `most_absent`, `most_low` or `least_high`, in per cent of the scale from its low end.
+    """
+    low, high = study.scale(attribute) or (0.0, 100.0)
+    limit = low + floor(study, name) / 100 * (high - low)
+    wrong = bar < limit if name.startswith("least") else bar > limit
+    if wrong:
+        side = "below" if name.startswith("least") else "above"
+        yield (
+            f"The bar {number(bar)} lies {side} {number(limit)}, and the scale runs from {number(low)} to "
+            f"{number(high)}{_anchors(attribute)}. Fix a bar on the other side of {number(limit)}."
+        )
+
+
+def _anchors(attribute: str) -> str:
+    """Return the anchors of an attribute of the lexicon in words; empty for one of the study's own."""
+    known = lexicon().set_index("attribute")
+    if attribute not in known.index:
+        return ""
+    row = known.loc[attribute]
+    return f" (anchors: {row['low_anchor']} near the low end, {row['high_anchor']} near the high one)"

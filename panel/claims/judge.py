@@ -11,20 +11,21 @@ import numpy as np
 import pandas as pd
 
 from panel.answers import DIFFERENCES, PANEL_FIT, SWAPS, Question, Use
-from panel.claims.bearing import AGAINST, FOR, OPEN, bearing_on
-from panel.claims.claim import BEYOND, Claim, Standing, claims_frame, read_claims, standing
-from panel.claims.evidence import (
+from panel.claims.claim import (
+    BEYOND,
     BOTH,
     NAN,
     NUMBER_COLUMNS,
     PANEL,
+    Claim,
     Evidence,
-    agreement,
+    Standing,
+    claims_frame,
     nothing_yet,
-    preference,
-    vote_parity,
-    vote_unsurpassed,
+    read_claims,
+    standing,
 )
+from panel.claims.evidence import agreement, preference, vote_parity, vote_unsurpassed
 from panel.claims.evidence_credit import ingredient_attribution, time
 from panel.claims.evidence_panel import (
     absolute_negative,
@@ -39,7 +40,19 @@ from panel.claims.evidence_panel import (
 from panel.claims.grammar import read_sentence
 from panel.claims.materials import Materials
 from panel.claims.names import family_of, names_of
-from panel.claims.verdict import Case, InFamily, Verdict, adjust_together, criteria_of, footnote, verdict_on
+from panel.claims.verdict import (
+    AGAINST,
+    FOR,
+    OPEN,
+    Case,
+    InFamily,
+    Verdict,
+    adjust_together,
+    bearing_on,
+    criteria_of,
+    footnote,
+    verdict_on,
+)
 from panel.claims.wording import wording_of
 from panel.errors import StudyError
 from panel.models.emollients.swaps import TracedSwaps
@@ -55,7 +68,7 @@ _BY_PANEL: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyTy
     {
         "agreement": agreement,
         "perceived_attribute": perceived_attribute,
-        "absolute_negative": absolute_negative,
+        "absolute_negative": lambda claim, materials: absolute_negative(claim, materials, agreement(claim, materials)),
         "time": time,
         "duration": duration,
         "change_over_time": change_over_time,

@@ -19,14 +19,15 @@ from panel.errors import ModelError
 from panel.models.consumers.answers import AnswerGrid, Kind, answer_grid
 from panel.models.emollients.prediction_model import model_of, prototype_level, swap_effects
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
-from panel.models.prototypes.batch_spread import BatchSpread, batch_spread
 from panel.models.prototypes.differences import Differences, find_differences, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study, variance_rows
+from panel.models.prototypes.verdict import BatchSpread, batch_spread
 from panel.plan.consumer_numbers import agreed_numbers, parity_numbers, preferred_numbers, unsurpassed_numbers
 from panel.plan.sample_size import ALONE, WITH_BENCHMARK, Scatter, own_scatter, panel_sizes
+from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.power import detection_power, equivalence_power
 from panel.stats.mixed.inference import Inference, inference, widened
-from panel.stats.mixed.reml import BATCH, MixedFit
+from panel.stats.mixed.reml import MixedFit
 from panel.study.knowledge import claim_kinds
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows

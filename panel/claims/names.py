@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
@@ -11,10 +12,14 @@ from functools import cache
 from types import MappingProxyType
 
 from panel.checks.moments_recorded import days_stated
-from panel.claims.claim import counted, listed, number
+from panel.claims.claim import (
+    counted,
+    listed,
+    number,
+)
 from panel.errors import StudyError
 from panel.plan.codes import moment
-from panel.study.knowledge import claim_sayings, claim_words, ingredients
+from panel.study.knowledge import claim_floors, claim_sayings, claim_words, ingredients
 from panel.study.study import Study
 
 
@@ -342,3 +347,27 @@ def _moment(text: str) -> datetime | None:
         return moment(text, "A day of the test") if text else None
     except StudyError:
         return None
+
+
+_FACT = "claim_floors"
+
+
+def floor(study: Study, name: str) -> float:
+    """Return a floor: that of the shared table, or the study's own (fact `claim_floors`) where that is stricter."""
+    usual = float(claim_floors().set_index("floor")["value"].loc[name])
+    stated = study.facts.get(_FACT)
+    own = stated.get(name) if isinstance(stated, dict) else None
+    if isinstance(own, bool) or not isinstance(own, int | float) or not math.isfinite(own):
+        return usual
+    return min(usual, float(own)) if name.startswith("most") else max(usual, float(own))
+
+
+def question_words(study: Study, question: str) -> str:
+    """Return the sentence as the consumers saw it; the short name where it is not recorded."""
+    return str(next((row.get("words", question) for row in asked(study) if row.get("question") == question), question))
+
+
+def asked(study: Study) -> list[dict[str, object]]:
+    """Return the wording of the questions as recorded in the study."""
+    stated = study.facts.get("questions", [])
+    return [row for row in stated if isinstance(row, dict)] if isinstance(stated, list) else []

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from panel.checks.claim_stamps import stamps_hash
+from panel.checks.moments_recorded import stamps_hash
 from panel.errors import StudyError
 
 if TYPE_CHECKING:

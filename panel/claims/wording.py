@@ -4,46 +4,47 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
-from panel.claims.claim import BEYOND, Claim, listed, number, percent
-from panel.claims.evidence import ANSWERS, BOTH, PANEL, TIMES, VOTES, Evidence, floor, question_words
+from panel.claims.claim import (
+    _NOTE,
+    ANSWERS,
+    BEYOND,
+    BOTH,
+    CHANGE,
+    OPPOSITE,
+    PANEL,
+    STOP,
+    TIMES,
+    UNREAD,
+    VOTES,
+    Claim,
+    Evidence,
+    WordingFinding,
+    change,
+    listed,
+    number,
+    percent,
+)
 from panel.claims.grammar import UNREADABLE, Moment, Reading, Share
 from panel.claims.materials import Materials
-from panel.claims.names import TestRecord, family_of, minutes_between, public_name, test_record, words_of
+from panel.claims.names import (
+    TestRecord,
+    family_of,
+    floor,
+    minutes_between,
+    public_name,
+    question_words,
+    test_record,
+    words_of,
+)
 from panel.study.knowledge import refused_patterns
 
 # One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
 
 
-STOP, CHANGE, _NOTE = "stop", "change", "note"
-CRITERIA = (
-    *("legal compliance", "truthfulness", "evidential support", "honesty", "fairness", "informed decision-making"),
-)
-"""The common criteria for claims on cosmetics (EU 655/2013)."""
-
-
-@dataclass(frozen=True, slots=True)
-class WordingFinding:
-    """Something about the words: `stop` (not this tool), `change` (not what was shown) or `note`."""
-
-    severity: str
-    check: str
-    message: str
-    advice: str
-    criterion: str
-    source: str = "common practice"
-
-
-def change(check: str, message: str, advice: str, criterion: str, source: str = "common practice") -> WordingFinding:
-    """Return a finding that keeps the sentence from being supported as worded."""
-    return WordingFinding(CHANGE, check, message, advice, criterion, source)
-
-
 # Do the words say what the statement says, and nothing else? Everything found in one sentence, the gravest first.
 
 
-UNREAD = "cannot be read"
 _NOT_COVERED = "words not covered"
 _STOP_CATEGORIES = frozenset(("physiology", "medicine", "safety"))
 _ORDER = (STOP, CHANGE, _NOTE)
@@ -114,7 +115,6 @@ def _refused(claim: Claim, left_over: tuple[str, ...], *, perceived: bool) -> It
 # Does the sentence say what the statement says: the property, the direction, how strongly, compared with what?
 
 
-OPPOSITE = "says the opposite"
 _STRONGER = "says more than was shown"
 _ANOTHER = "another statement"
 _NOT_NAMED = "attribute not named"

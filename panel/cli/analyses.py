@@ -224,10 +224,9 @@ def _beside_as_data(study: Study, result: Differences) -> dict[str, Any]:
     """Return the frames of the ranks, the scaling model, the smallest differences and the assumptions."""
     import numpy as np
 
+    from panel.models.prototypes.alike import smallest_difference
     from panel.models.prototypes.assumptions import look_at_assumptions
-    from panel.models.prototypes.ranks import compare_ranks
-    from panel.models.prototypes.scale_use import find_scale_use
-    from panel.models.prototypes.sensitivity import smallest_difference
+    from panel.models.prototypes.ranks import compare_ranks, find_scale_use
 
     assumptions = look_at_assumptions(study, rng=np.random.default_rng(_SEED))
     scale_use = find_scale_use(study)
@@ -247,10 +246,9 @@ def _beside_in_words(study: Study, result: Differences, names: Naming) -> Iterat
     """Yield what the other ways of looking say."""
     import numpy as np
 
+    from panel.models.prototypes.alike import smallest_difference
     from panel.models.prototypes.assumptions import look_at_assumptions
-    from panel.models.prototypes.ranks import compare_ranks
-    from panel.models.prototypes.scale_use import find_scale_use
-    from panel.models.prototypes.sensitivity import smallest_difference
+    from panel.models.prototypes.ranks import compare_ranks, find_scale_use
     from panel.views.prototypes.assumptions import tell_assumptions
     from panel.views.prototypes.differences import tell_sensitivity
     from panel.views.prototypes.other_ways import tell_ranks, tell_scale_use

@@ -122,7 +122,7 @@ def claim(
 
 def _ask_stamp(study: Study, path: Path) -> None:
     """Write a request for a time stamp over all claims."""
-    from panel.checks.claim_stamps import stamps_hash
+    from panel.checks.moments_recorded import stamps_hash
     from panel.claims.time_stamp import time_stamp_request
     from panel.study.safe_write import write_file
 

@@ -14,6 +14,7 @@ from panel.cli.shared import json_option, open_path, print_json, print_lines, te
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from panel.study.pasted import Pasted
     from panel.study.study import Study
 
     Change = Callable[[Study], Study]
@@ -50,11 +51,15 @@ def set_in_study(
 
     \b
     afterfeel set STUDY TABLE FILE.csv         rows of a table, or - for standard input
+    afterfeel set STUDY claims FILE.csv --who NAME   statements, fixed and stamped now
     afterfeel set STUDY FILE.xlsx              a filled workbook (see: afterfeel template)
     afterfeel set STUDY FACT VALUE             a fact; an empty VALUE takes it out
     afterfeel set STUDY benchmark PROTOTYPE    what the others are compared with
     afterfeel set STUDY rename KIND OLD NEW    a prototype, attribute, assessor or batch, everywhere
     afterfeel set STUDY delete KIND NAME --why REASON
+    afterfeel set STUDY codes                  codes in place of names of people
+    afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
+    afterfeel set STUDY FILE.jsonl             all that a journal lists (see: afterfeel history --script)
     """  # noqa: D301  # click wants the character itself
     from panel.study.editing import changes_between, study_changes, table_problems
     from panel.study.open_study import open_study
@@ -63,7 +68,7 @@ def set_in_study(
     from panel.study.tables import TABLES
 
     seen = open_study(study)
-    change, notes = _change_of(seen, what, words, why=why, whole=whole)
+    change, notes = _change_of(seen, what, words, who=who, why=why, whole=whole)
     after = change(seen)
     if not only_try and study_changes(seen, after):
         after = save(study, seen, change, who=who, what=f"Set by command: {' '.join([what, *words])}.{_reason(why)}")
@@ -104,16 +109,28 @@ def _tell(changed: list[dict[Any, Any]], problems: list[str], notes: list[str], 
             tell(f"  {sentence}", err=True)
 
 
-def _change_of(seen: Study, what: str, words: tuple[str, ...], *, why: str, whole: bool) -> tuple[Change, list[str]]:
+def _change_of(
+    seen: Study, what: str, words: tuple[str, ...], *, who: str, why: str, whole: bool
+) -> tuple[Change, list[str]]:
     """Return the change that was asked for, and what was noticed."""
     from panel.errors import StudyError
+    from panel.plan.study_plan import with_session
     from panel.study.editing import with_benchmark
-    from panel.study.renaming import delete, rename
+    from panel.study.raw_table import read_raw_file
+    from panel.study.renaming import delete, people_by_code, rename
+    from panel.study.saving import replayed
     from panel.study.table_cells import ENTRIES
     from panel.study.tables import TABLES
 
     if what.lower().endswith(".xlsx") and not words:
         return _workbook_change(seen, Path(what))
+    if what.lower().endswith(".jsonl") and not words:
+        script = read_raw_file(what).content
+        return (lambda now: replayed(now, script)), []
+    if what == "codes" and not words:
+        return people_by_code, []
+    if what == "session" and words:
+        return (lambda now: with_session(now, words, who, len(now.table("servings")))), []
     if what == "rename" and len(words) == 3:
         return (lambda now: rename(now, *words)), []
     if what == "delete" and len(words) == 2:
@@ -122,6 +139,8 @@ def _change_of(seen: Study, what: str, words: tuple[str, ...], *, why: str, whol
         raise StudyError("Name a table and its file, a fact and its value, or a workbook: see afterfeel set --help.")
     if what == "benchmark":
         return (lambda now: with_benchmark(now, _known(now, words[0]))), []
+    if what == "claims":
+        return _statements(seen, words[0], who)
     if what in (*TABLES, *ENTRIES) and not (what in ENTRIES and words[0].lstrip().startswith(("[", "{"))):
         return _table_change(seen, what, words[0], whole=whole)
     return _fact_change(what, words[0]), []
@@ -144,13 +163,28 @@ def _workbook_change(seen: Study, path: Path) -> tuple[Change, list[str]]:
     return (lambda now: read_workbook(now, file.content, file.name).study), [*read.notes, *read.problems]
 
 
-def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:
-    from panel.study.editing import put_block
+def _block(seen: Study, name: str, file: str) -> Pasted:
     from panel.study.pasted import read_block
     from panel.study.raw_table import decode, read_raw_file
 
     text = sys.stdin.read() if file == "-" else decode(read_raw_file(file).content, file)[0]
-    read = read_block(text, name, seen)
+    return read_block(text, name, seen)
+
+
+def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
+    """Fix the statements of a file, each stamped at this moment."""
+    from datetime import UTC, datetime
+
+    from panel.claims.claim import with_statements
+
+    read, when = _block(seen, "claims", file), datetime.now(UTC).isoformat(timespec="seconds")
+    return (lambda now: with_statements(now, read.texts, who, when)), [*read.notes, *read.unknown_in_words("claims")]
+
+
+def _table_change(seen: Study, name: str, file: str, *, whole: bool) -> tuple[Change, list[str]]:
+    from panel.study.editing import put_block
+
+    read = _block(seen, name, file)
     return (lambda now: put_block(now, name, read.texts, whole=whole)), [*read.notes, *read.unknown_in_words(name)]
 
 

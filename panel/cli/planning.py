@@ -51,6 +51,7 @@ if TYPE_CHECKING:
 @click.option("--replicates", type=int, default=1, show_default=True, help="Servings: how often everybody gets each.")
 @click.option("--per-session", type=int, default=8, show_default=True, help="Servings: most samples in one session.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Servings: seed of codes and orders.")
+@click.option("--keep", "who", default="", metavar="NAME", help="Servings: write them into the study, made by NAME.")
 @click.option("--all", "everything", is_flag=True, help="Also what else there is to say: servings with codes, methods.")
 @json_option
 def plan(
@@ -61,12 +62,15 @@ def plan(
     replicates: int,
     per_session: int,
     seed: int,
+    who: str,
     everything: bool,
     as_json: bool,
 ) -> None:
     """Plan servings: codes, orders, balance. With --swaps: the prototypes to make, so that swaps can be told apart."""
     opened = open_path(study)
-    if swaps:
+    if who:
+        _keep_servings(study, opened, replicates, per_session, seed, who)
+    elif swaps:
         _plan_prototypes(opened, swaps, base, make, everything=everything, as_json=as_json)
     else:
         _plan_servings(opened, replicates, per_session, seed, everything=everything, as_json=as_json)
@@ -130,10 +134,26 @@ def _plan_servings(
             print_lines(weighed.method, *weighed.notes)
 
 
+def _keep_servings(folder: Path, seen: Study, replicates: int, per_session: int, seed: int, who: str) -> None:
+    """Write a plan of servings into a study that has none, and seal its key."""
+    import numpy as np
+
+    from panel.plan.study_plan import plan_study, with_plan
+    from panel.study.saving import save
+
+    if len(seen.table("servings")):
+        raise StudyError(
+            "The study has a serving plan. One more session is written by: afterfeel set STUDY session PROTOTYPES."
+        )
+    made = plan_study(seen, np.random.default_rng(seed), replicates=replicates, per_session=per_session)
+    save(folder, seen, lambda now: with_plan(now, made, who), who=who, what="The serving plan was written.")
+    print_lines("The serving plan is in the study, its key is sealed.")
+
+
 def _weigh_batches(opened: Study, replicates: int) -> BatchNumbers | None:
     """Weigh batches against replicates, where the study states how far batches differ and what matters."""
     from panel.checks.confounds import making_confounds
-    from panel.models.prototypes.batch_spread import batch_spread
+    from panel.models.prototypes.verdict import batch_spread
     from panel.plan.batch_numbers import batch_numbers
     from panel.plan.sample_size import PLANNING_SCATTER
 

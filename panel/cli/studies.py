@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -205,9 +206,14 @@ _MOST_CHANGES = 20  # printed; --all prints the rest
 @click.option("--who", default="", metavar="NAME", help="Who takes it back.")
 @click.option("--why", "reason", default="", metavar="WORDS", help="Why it is taken back.")
 @click.option("--all", "everything", is_flag=True, help="All changes, with what stood before and after.")
+@click.option("--script", is_flag=True, help="All changes as a script; in a copy it is run by: afterfeel set.")
 @json_option
-def history(study: Path, undo: int | None, who: str, reason: str, everything: bool, as_json: bool) -> None:
+def history(
+    study: Path, undo: int | None, who: str, reason: str, everything: bool, script: bool, as_json: bool
+) -> None:
     """Say who changed what in a study folder, and when; the last change first."""
+    from panel.study.folder import read_journal
+    from panel.study.journal import read_lines
     from panel.study.saving import journal_faults, journal_rows
     from panel.study.saving import undo as take_back
     from panel.views.planning.study import changed_rows_table, history_table, what_changed
@@ -216,6 +222,10 @@ def history(study: Path, undo: int | None, who: str, reason: str, everything: bo
         raise StudyError(f"{study} is no folder. Only a study folder has a history.")
     if undo is not None:
         take_back(study, undo, who=who, why=reason)
+    if script:
+        for entry in read_lines(read_journal(study)[0] or b""):
+            click.echo(json.dumps(entry))
+        return
     rows, faults = journal_rows(study), journal_faults(study)
     if as_json:
         print_json({"changes": rows, "faults": faults})
@@ -348,7 +358,7 @@ def archive(
     study: Path, out: Path, without_people: bool, overwrite: bool, seed: int, made_on: str, as_json: bool
 ) -> None:
     """Write everything about a study into one zip: the study, the evidence file in four forms, checksums."""
-    from panel.report.archive import write_archive
+    from panel.report.contents.evidence import write_archive
     from panel.study.people import without_people as nobody
     from panel.study.safe_write import refuse_existing
 

@@ -1,23 +1,24 @@
 """A serving plan for a study, and what a plan would never let be told apart, said before anybody makes or serves.
 
 The rule is that for a study that was run: the factor is added as fixed, and what is left of the information is looked
-at (`panel.stats.comparing.estimability`).
+at (`panel.stats.orders.block_designs`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
-from panel.errors import ModelError
-from panel.plan.codes import UNLUCKY
+from panel.errors import ModelError, StudyError
+from panel.plan.codes import UNLUCKY, new_salt, seal_key, serving_key, with_seal
 from panel.plan.orders import FOREARMS, MOST_PER_SESSION, ServingPlan, Sites, plan_servings
 from panel.plan.safety import AllergenMatch, match_allergens
-from panel.stats.comparing.estimability import information_left
+from panel.stats.orders.block_designs import information_left
 from panel.study.study import Study
 
 _WORDS = {
@@ -155,3 +156,40 @@ def _open_questions(match: AllergenMatch) -> list[str]:
             "with an allergy is served."
         )
     return notes
+
+
+# Writing a plan into a study: the servings, and the seal of their key.
+
+
+def with_plan(study: Study, plan: ServingPlan, who: str) -> Study:
+    """Return the study with a plan as its servings, and the seal of the key among its facts.
+
+    Raises
+    ------
+    StudyError
+        If nobody is named who makes it.
+    """
+    salt, at = new_salt(), datetime.now(UTC).isoformat(timespec="seconds")
+    seal = seal_key(serving_key(plan.servings), salt, sealed_by=who, sealed_at=at)
+    servings = plan.servings.assign(position=plan.servings["position"].astype("float64"))
+    return replace(study, tables={**study.tables, "servings": servings}, facts=with_seal(study.facts, seal, salt))
+
+
+def with_session(study: Study, prototypes: Sequence[str], who: str, seed: int) -> Study:
+    """Return the study with one more session, in which everybody gets these prototypes; the key is sealed anew.
+
+    Raises
+    ------
+    ModelError
+        If these prototypes and people make no plan.
+    StudyError
+        If nobody is named who makes it.
+    """
+    if not who.strip():
+        raise StudyError("Write who makes the plan; that person may know the key.")
+    plan = plan_study(study, np.random.default_rng(seed), prototypes=prototypes)
+    before = study.table("servings")
+    taken = [int(name) for name in {*before["session"], *study.scores["session"]} if str(name).isdecimal()]
+    new = {name: str(max(taken, default=0) + 1 + place) for place, name in enumerate(plan.servings["session"].unique())}
+    more = plan.servings.assign(session=plan.servings["session"].map(new))
+    return with_plan(study, replace(plan, servings=pd.concat([before, more], ignore_index=True)), who)

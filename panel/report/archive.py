@@ -19,10 +19,7 @@ from urllib.parse import quote
 from panel.answers import Answers, NoAnswer
 from panel.errors import StudyError
 from panel.report.contents.blocks import Report, fact
-from panel.report.contents.evidence import report_of
-from panel.report.elsewhere import work_out
 from panel.report.html import page_facts
-from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
 from panel.words import plain_text
 
@@ -42,27 +39,7 @@ _KINDS = {
 _UNKNOWN_KIND = "application/octet-stream"
 
 
-def write_archive(
-    study: Study, path: str | Path, *, overwrite: bool = False, rng_seed: int = 1, made_on: str = ""
-) -> str:
-    """Write the archive of a study, whole or not at all, and return its SHA-256.
-
-    `made_on` stands as the day of making (ISO 8601); today by default.
-
-    Raises
-    ------
-    StudyError
-        If the file is there already and `overwrite` is not set, or it cannot be written.
-    """
-    refuse_existing(Path(path), overwrite=overwrite)
-    answers = Answers(study, rng_seed)
-    work_out(answers)
-    content = archive_bytes(answers, report_of(answers, made_on=made_on))
-    write_file(Path(path), content, overwrite=overwrite)
-    return hashlib.sha256(content).hexdigest()
-
-
-def archive_bytes(answers: Answers, report: Report | None = None) -> bytes:
+def archive_bytes(answers: Answers, report: Report) -> bytes:
     """Return the archive: the study, the report in four forms, a description, checksums, and how to read it all.
 
     The same study, version and day of making give the same bytes.
@@ -70,7 +47,6 @@ def archive_bytes(answers: Answers, report: Report | None = None) -> bytes:
     files = answers.files
     if isinstance(files, NoAnswer):
         raise StudyError(files.why)
-    report = report or report_of(answers)
     payload = {f"{STUDY_FOLDER}/{path}": data for path, data in files.items()}
     payload |= {f"{REPORT_FOLDER}/evidence{ending}": form.make(report) for ending, form in FORMS.items()}
     payload[README] = _readme(report).encode()

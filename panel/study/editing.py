@@ -18,10 +18,9 @@ import pandas as pd
 
 from panel.errors import StudyError
 from panel.study.facts import KINDS, STATED, read_facts
-from panel.study.journal import FACTS, RowChange, row_changes, sides
+from panel.study.journal import FACTS, RowChange, changed_rows, row_changes, sides
 from panel.study.numbers_read import NOT_A_NUMBER, typed_number
 from panel.study.raw_table import RawTable
-from panel.study.saving import changed_rows
 from panel.study.study import Study
 from panel.study.table_cells import (
     ENTRIES,

@@ -293,3 +293,47 @@ def sides(change: RowChange) -> tuple[str, str]:
     """Return what a row was and what it is, in words; `nothing` where there was no row."""
     before, after = _sides(change.before, change.after)
     return before or "nothing", after or "nothing"
+
+
+_SHOWN = 3  # rows of which both sides are shown
+
+
+def _refuse_collisions(pairs: Sequence[tuple[RowChange, RowChange]]) -> None:
+    if not pairs:
+        return
+    told = []
+    for my, other in pairs[:_SHOWN]:
+        (was, yours), (_, theirs) = sides(my), sides(other)
+        told.append(f"{my.table}, {my.key}: before '{was}'; yours '{yours}'; in the study now '{theirs}'.")
+    more = f" And {len(pairs) - _SHOWN} more." if len(pairs) > _SHOWN else ""
+    raise StudyError(
+        "Somebody else changed the same rows since you opened the study; nothing was saved. "
+        f"{' '.join(told)}{more} Look at what is there now, then make your change again."
+    )
+
+
+def changed_rows(rows: Sequence[Row], table: str, changes: Iterable[RowChange]) -> list[Row]:
+    """Return the rows of one table with the changes made; new rows come last."""
+    new = list(rows)
+    for change in changes:
+        if change.table != table:
+            continue
+        if change.before is None:
+            if change.named and (there := _same_key(new, change)) is not None:
+                _refuse_collisions([(change, RowChange(table, change.key, None, there))])
+            new.append(change.after or {})
+        elif change.before not in new:
+            _refuse_collisions([(change, RowChange(table, change.key, change.before, _same_key(new, change)))])
+        elif change.after is None:
+            new.remove(change.before)
+        else:
+            new[new.index(change.before)] = change.after
+    return new
+
+
+def _same_key(rows: Iterable[Row], change: RowChange) -> Row | None:
+    """Return the row that has the key of a change, if its table has one."""
+    columns, wanted = key_of(change.table), change.before or change.after or {}
+    if not columns:
+        return None
+    return next((row for row in rows if all(row.get(name) == wanted.get(name) for name in columns)), None)

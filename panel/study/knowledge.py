@@ -16,7 +16,6 @@ from pathlib import Path
 import pandas as pd
 
 from panel.errors import StudyError
-from panel.study.study import Study
 
 _PROPERTIES = (
     "viscosity_mpa_s",
@@ -160,13 +159,13 @@ def _without_parentheses(text: str) -> str:
     return re.sub(r"\([^()]*\)", " ", text)
 
 
-def emollient_value(study: Study, ingredient: str, property_name: str) -> IngredientValue:
+def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> IngredientValue:
     """Return one property of one ingredient, the study's own measurement before the value of the shared table.
 
     Parameters
     ----------
-    study
-        Its table `ingredient_values` comes first; of several measurements the latest counts.
+    own
+        The table `ingredient_values` of the study, which comes first; of several measurements the latest counts.
     ingredient
         INCI name, in any of the ways `canonical_ingredient` knows.
     property_name
@@ -179,7 +178,7 @@ def emollient_value(study: Study, ingredient: str, property_name: str) -> Ingred
     """
     if property_name not in _PROPERTIES:
         raise StudyError(f"There is no property called {property_name!r}. Known are: {', '.join(_PROPERTIES)}.")
-    measured = _own_measurement(study, _same_name(ingredient), property_name)
+    measured = _own_measurement(own, _same_name(ingredient), property_name)
     return measured or _shared_value(_same_name(ingredient), property_name)
 
 
@@ -187,10 +186,9 @@ def _same_name(ingredient: str) -> str:
     return canonical_ingredient(ingredient) or _bare(ingredient)
 
 
-def _own_measurement(study: Study, ingredient: str, property_name: str) -> IngredientValue | None:
-    values = study.table("ingredient_values")
-    about = values["ingredient"].map(_same_name).eq(ingredient) & values["property"].eq(property_name)
-    mine = values.loc[about & values["value"].notna()]
+def _own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> IngredientValue | None:
+    about = own["ingredient"].map(_same_name).eq(ingredient) & own["property"].eq(property_name)
+    mine = own.loc[about & own["value"].notna()]
     if mine.empty:
         return None
     last = mine.sort_values("measured_on", kind="stable").iloc[-1]

@@ -22,16 +22,15 @@ from panel.study.folder import put_study, put_without_past, read_folder, read_jo
 from panel.study.journal import (
     FACTS,
     IMPORTED,
-    Row,
     RowChange,
+    _refuse_collisions,
     chain_faults,
+    changed_rows,
     journal_table,
-    key_of,
     listed_changes,
     only_grows,
     read_lines,
     row_changes,
-    sides,
 )
 from panel.study.people import Removed, without_person
 from panel.study.safe_write import finish_interrupted, one_writer
@@ -41,8 +40,6 @@ from panel.study.tables import TABLES
 
 _NUMBERED = ("reactions", "unblindings", "decisions")
 """Tables whose rows carry a number or a seal made from the rows before: two that are made apart do not go together."""
-
-_SHOWN = 3  # rows of which both sides are shown
 
 
 def save(
@@ -128,6 +125,36 @@ def undo(folder: str | Path, number: int, *, who: str, why: str) -> Study:
     back = _back(read_lines(read_journal(folder)[0] or b""), number)
     what = f"Change {number} taken back: {why.strip()}"
     return save(folder, read_folder(folder), lambda now: _applied(now, back), who=who, what=what)
+
+
+def replayed(study: Study, script: bytes) -> Study:
+    """Return a study with the changes made in it that the journal of another copy lists.
+
+    Parameters
+    ----------
+    script
+        Lines of a journal. Where the study is at a version that they name, the changes after it are made, else all.
+
+    Raises
+    ------
+    StudyError
+        If a line does not hold all of its change, or the rows that it changes are not there.
+    """
+    entries, version = read_lines(script), version_of(study)
+    if entries and entries[-1]["version"]["after"] == version:
+        return study
+    begins = [place for place, entry in enumerate(entries) if entry["version"]["before"] == version]
+    for entry in entries[begins[-1] if begins else 0 :]:
+        changes = listed_changes(entry)
+        lost = sorted({change.table for change in changes if change.table not in (*TABLES, FACTS)})
+        if lost or entry["not_listed"]:
+            what = f"it changed {', '.join(lost)}" if lost else f"{entry['not_listed']} of its rows are not listed"
+            raise StudyError(
+                f"Change {entry['change']} of the script cannot be made again: {what}. Begin with a copy of the study "
+                "from after that change."
+            )
+        study = _applied(study, changes)
+    return study
 
 
 def last_change(folder: str | Path) -> tuple[int, str]:
@@ -285,20 +312,6 @@ def _grows(change: RowChange) -> bool:
     return isinstance(before, list) and isinstance(after, list) and after[: len(before)] == before
 
 
-def _refuse_collisions(pairs: Sequence[tuple[RowChange, RowChange]]) -> None:
-    if not pairs:
-        return
-    told = []
-    for my, other in pairs[:_SHOWN]:
-        (was, yours), (_, theirs) = sides(my), sides(other)
-        told.append(f"{my.table}, {my.key}: before '{was}'; yours '{yours}'; in the study now '{theirs}'.")
-    more = f" And {len(pairs) - _SHOWN} more." if len(pairs) > _SHOWN else ""
-    raise StudyError(
-        "Somebody else changed the same rows since you opened the study; nothing was saved. "
-        f"{' '.join(told)}{more} Look at what is there now, then make your change again."
-    )
-
-
 # Putting changed rows into a study.
 
 
@@ -327,30 +340,3 @@ def _with_columns_of(frame: pd.DataFrame, old: pd.DataFrame | None) -> pd.DataFr
     lost = [str(name) for name in old if name not in frame]
     empty = {name: "" if isinstance(old[name].dtype, pd.StringDtype) else float("nan") for name in lost}
     return frame.assign(**empty)[list(dict.fromkeys((*old.columns, *frame.columns)))]
-
-
-def changed_rows(rows: Sequence[Row], table: str, changes: Iterable[RowChange]) -> list[Row]:
-    """Return the rows of one table with the changes made; new rows come last."""
-    new = list(rows)
-    for change in changes:
-        if change.table != table:
-            continue
-        if change.before is None:
-            if change.named and (there := _same_key(new, change)) is not None:
-                _refuse_collisions([(change, RowChange(table, change.key, None, there))])
-            new.append(change.after or {})
-        elif change.before not in new:
-            _refuse_collisions([(change, RowChange(table, change.key, change.before, _same_key(new, change)))])
-        elif change.after is None:
-            new.remove(change.before)
-        else:
-            new[new.index(change.before)] = change.after
-    return new
-
-
-def _same_key(rows: Iterable[Row], change: RowChange) -> Row | None:
-    """Return the row that has the key of a change, if its table has one."""
-    columns, wanted = key_of(change.table), change.before or change.after or {}
-    if not columns:
-        return None
-    return next((row for row in rows if all(row.get(name) == wanted.get(name) for name in columns)), None)

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
-from panel.models.over_time.after_feel import AfterFeel
+from panel.models.over_time.after_feel import QUANTITIES, AfterFeel, Courses
 from panel.models.over_time.dominance import Dominances
-from panel.models.over_time.intensity import QUANTITIES, Courses
 from panel.stats.comparing.multiplicity import below
 from panel.study.naming import Naming
 from panel.study.shown import (
@@ -32,16 +32,19 @@ from panel.study.shown import (
 )
 from panel.views.pictures import (
     BROAD,
+    GREY,
     INK,
-    key_lines,
+    Marker,
     marker_of,
     markers,
     panels,
+    place_labels,
     plain,
     prototype_mark,
-    signs_of,
+    shortened,
+    spread_apart,
+    text_width,
     wrapped,
-    write_key,
 )
 from panel.views.told import Picture, Shown, Told, drawer
 from panel.words import (
@@ -58,7 +61,6 @@ from panel.words import (
 )
 
 if TYPE_CHECKING:
-    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
@@ -354,7 +356,10 @@ def _difference_sentences(result: Dominances, names: Naming) -> list[str]:
 
 FONT = 8.5  # points
 _POINTS = 72.0  # to the inch
-_LEAST, _HEIGHT, _LEFT, _BOTTOM, _TOP = 3.5, 2.3, 0.6, 0.65, 0.5  # inches, of each part
+_LEAST, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 3.5, 2.3, 0.6, 0.65, 0.5, 0.15  # inches, of each part
+_END_LINE, _END_SIGN, _END_GAP = 11.0, 9.0, 10.0  # points: a name, the mark before it, the way to it from the line
+_MOST_ENDS, _MOST_HEIGHT = 0.16, 0.48  # of the width of a picture, of a part: names at the ends, and in it
+_PALE = "#b0b0b0"
 _DODGE = 0.012  # of the width: intervals of several prototypes at one time stand beside each other
 _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)), (0, (8, 2, 1, 2)), (0, (4, 1)))
 
@@ -364,7 +369,7 @@ def _after_feel_figure(result: AfterFeel, words: Naming, width: float = BROAD) -
     names = [str(name) for name in result.curves["name"].unique()]
     prototypes = [str(name) for name in result.curves["prototype"].unique()]
     drawn = {name: marker_of(words, name) for name in prototypes}
-    figure, parts = _parts(names, signs_of(drawn), width)
+    figure, parts = _parts(names, width, ends=prototypes)
     for axes, name in zip(parts, names, strict=True):
         rows = result.curves.loc[result.curves["name"] == name]
         step = _DODGE * float(rows["minutes"].max() - rows["minutes"].min())
@@ -376,6 +381,7 @@ def _after_feel_figure(result: AfterFeel, words: Naming, width: float = BROAD) -
                       gid=prototype_mark(prototype))  # fmt: skip
         axes.set_xticks(sorted(rows["minutes"].unique()))
         axes.set_xlabel("minutes after use", fontsize=FONT, color=INK)
+        _name_ends(axes, drawn, width)
     return figure
 
 
@@ -384,7 +390,7 @@ def _courses_figure(result: Courses, names: Naming, width: float = BROAD) -> Fig
     attributes = [str(name) for name in result.means["attribute"].unique()]
     prototypes = [str(name) for name in result.means["prototype"].unique()]
     drawn = {name: marker_of(names, name) for name in prototypes}
-    figure, parts = _parts([names.attribute(name) for name in attributes], signs_of(drawn), width)
+    figure, parts = _parts([names.attribute(name) for name in attributes], width, ends=prototypes)
     for axes, attribute in zip(parts, attributes, strict=True):
         rows = result.means.loc[result.means["attribute"] == attribute]
         for place, prototype in enumerate(prototypes):
@@ -396,47 +402,105 @@ def _courses_figure(result: Courses, names: Naming, width: float = BROAD) -> Fig
             )  # fmt: skip
         axes.set_ylim(bottom=0)
         axes.set_xlabel("seconds after the start", fontsize=FONT, color=INK)
+        _name_ends(axes, drawn, width)
     return figure
 
 
+def _name_ends(axes: Axes, drawn: Mapping[str, Marker], width: float) -> None:
+    """Write the name of each prototype where its line ends, with its mark before it; names keep apart."""
+    lines = {str(line.get_gid()): line for line in axes.lines}
+    low, high = axes.get_ylim()
+    wide = axes.get_position().width * width * _POINTS
+    tall = axes.get_position().height * axes.figure.get_figheight() * _POINTS
+    axes.autoscale(False)
+    ends = {name: lines[prototype_mark(name)] for name in drawn if prototype_mark(name) in lines}
+    ends = {name: line for name, line in ends.items() if len(line.get_ydata())}
+    wished = np.array([(float(line.get_ydata()[-1]) - low) / (high - low) * tall for line in ends.values()])
+    places = spread_apart(wished, np.full(len(ends), _END_LINE), 0.0, tall)
+    room, _ = _ends_room(list(drawn), width)
+    for (name, line), place in zip(ends.items(), places / tall, strict=True):
+        look, last = drawn[name], (float(line.get_xdata()[-1]), float(line.get_ydata()[-1]))
+        axes.annotate(
+            "", last, (1 + _END_GAP / wide, place), textcoords="axes fraction", annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": look.colour, "linewidth": 0.6, "shrinkA": 0, "shrinkB": 0},
+        )  # fmt: skip
+        axes.scatter(
+            [1 + (_END_GAP + _END_SIGN / 2) / wide], [place], transform=axes.transAxes, clip_on=False, s=25,
+            marker=look.shape, color=look.colour, edgecolors=INK, linewidths=0.5, zorder=3,
+        )  # fmt: skip
+        axes.text(
+            1 + (_END_GAP + _END_SIGN + 2) / wide, place, shortened(name, FONT, room), transform=axes.transAxes,
+            fontsize=FONT, color=INK, va="center",
+        )  # fmt: skip
+
+
+def _ends_room(ends: Sequence[str], width: float) -> tuple[float, float]:
+    """Return the room for names at the ends of lines in points, and with all around them in inches; none for none."""
+    if not ends:
+        return 0.0, _RIGHT
+    room = min(max(text_width(name, FONT) for name in ends) + 2, _MOST_ENDS * width * _POINTS)
+    return room, (room + _END_GAP + _END_SIGN + 8) / _POINTS
+
+
 def _dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -> Figure:
-    """Return one part per prototype: the rate of each sensation over time, chance and the line above it."""
-    from matplotlib.lines import Line2D
+    """Return one part per prototype: the rate of each sensation over time, chance and the line above it.
+
+    What rises above the line has its name at its height; the rest is grey.
+    """
     from matplotlib.ticker import PercentFormatter
 
     look = dict(zip(result.attributes, _DASHES * (len(result.attributes) // len(_DASHES) + 1), strict=False))
     risen = [names.attribute(str(name)) for name in result.periods["attribute"].unique()]
     drawn = markers([names.attribute(name) for name in result.attributes], risen)
-    prototypes = [str(name) for name in result.lines["prototype"]]
-    signs: list[Artist] = [
-        Line2D([], [], color=drawn[words].colour, linestyle=dashes, linewidth=1.3, label=words)  # type: ignore[arg-type]  # a dash pattern
-        for words, dashes in ((names.attribute(name), dashes) for name, dashes in look.items())
-    ]
-    figure, parts = _parts([names.prototype(name) for name in prototypes], signs, width)
+    figure, parts = _parts([names.prototype(str(name)) for name in result.lines["prototype"]], width)
     for axes, line in zip(parts, result.lines.to_dict("records"), strict=True):
         rows = result.rates.loc[result.rates["prototype"] == line["prototype"]]
-        for attribute in result.attributes:
+        here = set(result.periods.loc[result.periods["prototype"] == line["prototype"], "attribute"])
+        for attribute in sorted(result.attributes, key=lambda name: name in here):  # what has a name lies above
             own = rows.loc[rows["attribute"] == attribute]
-            colour = drawn[names.attribute(attribute)].colour
-            axes.plot(100 * own["time"], own["rate"], color=colour, linestyle=look[attribute], linewidth=1.3)
+            colour = drawn[names.attribute(attribute)].colour if attribute in here else _PALE
+            axes.plot(100 * own["time"], own["rate"], color=colour, linestyle=look[attribute], gid=attribute,
+                      linewidth=1.6 if attribute in here else 0.9)  # fmt: skip
+        axes.set(xlim=(0, 100), ylim=(0, 1.02))
+        _name_heights(axes, [name for name in result.attributes if name in here], names, width)
         for height in (line["chance"], line["line"]):
             if height <= 1:
                 axes.axhline(height, color=INK, linewidth=0.7, linestyle="-" if height == line["line"] else (0, (1, 2)))
-        axes.set(xlim=(0, 100), ylim=(0, 1.02))
         axes.yaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
-        axes.set_xlabel("% of the time; dotted: chance,\nfull: beyond chance", fontsize=FONT, color=INK)
+        axes.set_xlabel(
+            "% of the time; dotted: chance, full:\nbeyond chance; grey: never beyond chance", fontsize=FONT, color=INK
+        )
     return figure
 
 
-def _parts(titles: Sequence[str], signs: Sequence[Artist], width: float) -> tuple[Figure, list[Axes]]:
-    """Return a figure with one part per title, and the names of what is drawn above them."""
-    head = key_lines([str(sign.get_label()) for sign in signs], width)[1]
+def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: float) -> None:
+    """Write the names of sensations at the height of their lines, away from all lines and from each other."""
+    box = np.array([axes.get_position().width * width, axes.get_position().height * axes.figure.get_figheight()])
+    box = box * _POINTS
+    lines = {str(line.get_gid()): np.column_stack(line.get_data()) / (100, axes.get_ylim()[1]) for line in axes.lines}
+    heights = [lines[name][int(lines[name][:, 1].argmax())] for name in attributes]
+    labels = ["\n".join(wrapped(names.attribute(name), FONT, _MOST_HEIGHT * box[0], 2)) for name in attributes]
+    sizes = [
+        (max(text_width(part, FONT) for part in words.split("\n")) + 2, _END_LINE * (words.count("\n") + 1))
+        for words in labels
+    ]
+    others = np.concatenate([each[:: max(1, len(each) // 40)] for each in lines.values()])
+    points = np.concatenate([np.reshape(heights, (-1, 2)), others]) * box
+    centres = place_labels(points, [*sizes, *[(0.0, 0.0)] * len(others)], (float(box[0]), float(box[1])), 4.0)
+    for name, words, centre in zip(attributes, labels, centres / box, strict=False):
+        colour = next(line.get_color() for line in axes.lines if line.get_gid() == name)
+        axes.text(*centre, words, transform=axes.transAxes, fontsize=FONT, color=INK if colour == GREY else colour,
+                  ha="center", va="center", linespacing=1.0)  # fmt: skip
+
+
+def _parts(titles: Sequence[str], width: float, ends: Sequence[str] = ()) -> tuple[Figure, list[Axes]]:
+    """Return a figure with one part per title, and room for the names of what ends at the right of each."""
     figure, parts = panels(
-        len(titles), width, least=_LEAST, tall=_HEIGHT, left=_LEFT, top=_TOP, bottom=_BOTTOM, head=head
-    )
+        len(titles), width, least=_LEAST, tall=max(_HEIGHT, 1.1 * len(ends) * _END_LINE / _POINTS), left=_LEFT,
+        top=_TOP, bottom=_BOTTOM, right=_ends_room(ends, width)[1],
+    )  # fmt: skip
     for axes, title in zip(parts, titles, strict=True):
         room = axes.get_position().width * width * _POINTS
         axes.set_title("\n".join(wrapped(title, FONT + 0.5, room, 2)), fontsize=FONT + 0.5, color=INK, loc="left")
         plain(axes)
-    write_key(figure, signs)
     return figure, parts

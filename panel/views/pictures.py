@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import threading
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
@@ -155,7 +156,16 @@ def write_key(figure: Figure, signs: Sequence[Artist], *, left: float = _KEY_EDG
 
 
 def panels(
-    count: int, width: float, *, least: float, tall: float, left: float, top: float, bottom: float, head: float = 0.0
+    count: int,
+    width: float,
+    *,
+    least: float,
+    tall: float,
+    left: float,
+    top: float,
+    bottom: float,
+    head: float = 0.0,
+    right: float = 0.15,
 ) -> tuple[Figure, list[Axes]]:
     """Return a figure with so many parts of a picture beside and under each other; all lengths in inches.
 
@@ -163,7 +173,7 @@ def panels(
     ----------
     least
         Width that a part needs; as many stand beside each other as there is room for, four at the most.
-    tall, left, top, bottom
+    tall, left, top, bottom, right
         Height of a part, and the room for words around it.
     head
         Room above all parts.
@@ -175,7 +185,7 @@ def panels(
     each, high = width / across, top + tall + bottom
     height = head + down * high
     figure = Figure(figsize=(width, height))
-    wide = (each - left - 0.15) / width
+    wide = (each - left - right) / width
     return figure, [
         figure.add_axes(
             (
@@ -494,7 +504,8 @@ def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: boo
     fonts = "path" if text_as_paths else "none"
     with SETTINGS, _literally(figure), mpl.rc_context({"svg.hashsalt": "afterfeel", "svg.fonttype": fonts}):
         FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None, "Creator": None})
-    svg = buffer.getvalue()
+    # a prototype has many marks, but no name may stand twice in a page
+    svg = re.sub(f' id="{prototype_mark("")}[^"]*"', "", buffer.getvalue())
     start = svg.index("<svg ")
     inside = svg.index(">", start) + 1
     opening = svg[start : inside - 1] + f' role="img" aria-label={quoteattr(title)}>'

@@ -11,15 +11,18 @@ from streamlit.testing.v1 import AppTest
 from panel.app.fact_editors import gates_of, stability_of
 from panel.app.new_study import STEPS, steps_done, with_attributes, with_batches, with_listed, with_people
 from panel.app.state import STUDY_VARIABLE, demo_folder
-from panel.app.study_editors import EDITORS, grid_columns, place_of, with_row
+from panel.app.study_editors import EDITORS, Draft, grid_columns, place_of, with_row
 from panel.checks.all_checks import check_study
+from panel.checks.claim_stamps import check_claim_stamps
+from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.models.decision.wanted import gate_limits
 from panel.study.editing import texts_of_table, with_benchmark
 from panel.study.folder import read_folder, write_study
 from panel.study.knowledge import lexicon
 from panel.study.open_study import open_study
-from panel.study.saving import journal_rows
+from panel.study.renaming import rename
+from panel.study.saving import journal_rows, save
 from panel.study.study import Study
 from tests.app.test_pages import labelled, opened, shown
 from tests.studies import small_study
@@ -54,7 +57,7 @@ def test_every_editor_opens_on_the_demo_and_shows_no_raw_entry(what: str, monkey
         assert sign not in shown(app) + fields
 
 
-@pytest.mark.parametrize("what", [name for name in EDITORS if name != "facts"])
+@pytest.mark.parametrize("what", [name for name in EDITORS if name not in ("facts", "claims")])
 def test_every_grid_holds_texts_and_leaves_no_word_out(what: str):
     study = open_study(demo_folder())
     texts = texts_of_table(study, what)
@@ -296,3 +299,60 @@ def test_a_workbook_is_shown_before_it_changes_anything(folder: Path):
     labelled(app.button, "Save 1 row").click().run()
     assert not app.exception
     assert read_folder(folder).table("batches")["ph"].iloc[0] == 5.9
+
+
+def test_statements_are_fixed_from_a_grid_and_stay(folder: Path):
+    texts = pd.DataFrame(
+        [
+            {"claim": "less greasy than P1", "kind": "superiority", "prototype": "P2", "versus": "P1", "margin": "7,5"},
+            {"claim": "low greasy film", "kind": "perceived_attribute", "prototype": "P2", "bar": "30"},
+        ]
+    ).fillna("")
+    study = read_folder(folder)
+    before = len(study.table("claims"))
+    fixed = with_statements(study, texts, "EK", "2026-03-01T08:00:00+00:00")
+    new = fixed.table("claims").iloc[before:]
+    assert new["claim"].tolist() == texts["claim"].tolist()
+    assert new["margin"].iloc[0] == 7.5
+    assert new["bar"].iloc[1] == 30
+    assert not list(check_claim_stamps(fixed))
+    with pytest.raises(StudyError, match=r"Row 1, .*cannot be read"):
+        with_statements(study, texts.assign(margin="much"), "EK", "2026-03-01")
+    with pytest.raises(StudyError, match="needs its sentence"):
+        with_statements(study, texts.assign(kind=""), "EK", "2026-03-01")
+    with pytest.raises(StudyError, match="fixed by a named person"):
+        with_statements(study, texts, " ", "2026-03-01")
+
+
+def test_a_statement_is_typed_and_fixed_on_the_page(folder: Path):
+    app = editing("claims")
+    key = next(name for name in app.session_state._state.filtered_state if str(name).startswith("begun grid claims"))
+    typed = app.session_state[key]
+    row = dict.fromkeys(typed.begun, "") | {"claim": "spreads more easily than P1", "kind": "superiority"}
+    app.session_state[key] = Draft(typed.begun, pd.DataFrame([row], dtype="str"))
+    app.run()
+    assert "Not fixed yet: 1 statement" in shown(app)
+    labelled(app.button, "Fix these statements").click().run()
+    assert "Write who fixes it" in shown(app)
+    labelled(app.text_input, "Your initials, for the journal").set_value("EK").run()
+    labelled(app.button, "Fix these statements").click().run()
+    assert not app.exception
+    assert read_folder(folder).table("claims")["stamped_by"].tolist()[-1:] == ["EK"]
+    assert "spreads more easily than P1" in read_folder(folder).table("claims")["claim"].tolist()
+
+
+def test_names_of_people_become_codes_by_a_button(folder: Path):
+    def named(now: Study) -> Study:
+        for person, name in zip(now.assessors, ("Maria Rossi", "Hans Weber", "Anna Klein"), strict=False):
+            now = rename(now, "assessor", person, name)
+        return now
+
+    save(folder, read_folder(folder), named)
+    app = editing("assessors")
+    labelled(app.button, "Use codes in place of names").click().run()
+    assert not app.exception
+    assert "People are called by a code now" in shown(app)
+    study = read_folder(folder)
+    for name in ("Maria Rossi", "Hans Weber", "Anna Klein"):
+        assert name not in {*study.assessors, *study.scores["assessor"], *study.table("assessors")["assessor"]}
+    assert "Use codes in place of names" not in [button.label for button in editing("assessors").button]

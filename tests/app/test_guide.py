@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from panel.app.ballot_forms import with_session
 from panel.app.guide import TOUR, words_in
 from panel.app.places import PARTS
 from panel.app.state import STUDY_VARIABLE
@@ -15,6 +14,7 @@ from panel.app.study_editors import way_to_mend
 from panel.checks.confounds import BETWEEN, WHOLLY, confound_findings, find_confounds
 from panel.errors import StudyError
 from panel.plan.codes import plan_fits_seal
+from panel.plan.study_plan import with_session
 from panel.study.editing import put_block
 from panel.study.knowledge import glossary
 from panel.study.study import Study

@@ -39,6 +39,7 @@ def test_the_last_change_is_named_and_can_be_taken_back(folder):
     app = opened(folder)
     assert not app.exception
     assert "by Ada: The title is Spring" in app.header[0].value.replace("\\", "")
+    assert "All changes as a script" in [button.label for button in app.get("download_button")]
     app.text_input[0].set_value("Ben")
     app.text_input[1].set_value("it was right before")
     app.button[0].click().run()

@@ -191,7 +191,6 @@ def test_a_study_is_planned_rehearsed_on_a_phone_analysed_claimed_and_written_up
     walk.pick("Kind of claim", "better")
     walk.pick("Prototype", "P2")
     walk.write("Who fixes it", "M. Aro")
-    walk.choose(re.compile("^Also write it into"))
     walk.press("Write the claim and stamp it", "The claim is written and stamped. It is saved in")
     walk.choose("Evidence file", "gaps? (is|are) named in it")
     with page.expect_download() as taken:

@@ -20,7 +20,7 @@ from tests.app.running import PAGES, part_of_app, with_open_drawers
 from tests.studies import small_study
 
 ADVICE = {  # what a page tells somebody whose study has only begun, where it is not to import scores
-    "plan": "Add the table formulas",
+    "plan": "A plan starts from the formula of a base",
     "servings": "Add what is missing",
     "safety": "Fill in the table of batches first",
     "ballots": "has no serving plan yet",
@@ -161,6 +161,22 @@ def imported(content: bytes, name: str) -> AppTest:
     return app
 
 
+def test_the_line_with_the_headings_can_be_named():
+    """Two lines look like headings: what the lower one names counts once somebody says so."""
+    content = b"note,by,of\njudge,sample,greasy\nA1,P1,5\nA2,P1,6\nA1,P2,7\nA2,P2,8\n"
+    app = imported(content, "two.csv")
+    field = labelled(app.text_input, "Line with the headings")
+    app = field.set_value("1").run()
+    assert labelled(app.selectbox, "Assessor").options[1:] == ["note", "by", "of"]
+    app = labelled(app.text_input, "Line with the headings").set_value("2").run()
+    assert labelled(app.selectbox, "Assessor").value == "judge"
+    app = labelled(app.text_input, "Line with the headings").set_value("99").run()
+    assert "has no table below line 99" in shown(app)
+    app = labelled(app.text_input, "Line with the headings").set_value("2,5").run()
+    assert "is a whole number, not '2,5'" in shown(app)
+    assert not app.exception
+
+
 def in_use_by(app: AppTest) -> AppTest:
     """Return what is in the study that a window has taken into use."""
     other = opened("study")
@@ -222,9 +238,12 @@ def test_a_correction_in_the_demo_stays_in_this_window(demo: Study):
     assert open_study(demo_folder()).table("corrections").empty
 
 
-def test_a_correction_is_saved_in_the_study_folder_when_that_is_asked_for(kept: Path):
+def test_a_correction_is_saved_in_the_study_folder_unless_that_is_not_wanted(kept: Path):
     app = corrected(opened("study").run(), "33,5")
-    next(box for box in app.checkbox if box.label.startswith("Also write it")).check()
+    next(box for box in app.checkbox if box.label.startswith("Also write it")).uncheck()
+    labelled(app.button, "Write the correction").click().run()
+    assert open_study(kept).table("corrections").empty
+    app = corrected(opened("study").run(), "33,5")
     labelled(app.button, "Write the correction").click().run()
     assert not app.exception
     again = open_study(kept)
@@ -330,8 +349,27 @@ def test_a_blend_that_changes_the_emollient_total_is_refused(demo: Study):
     assert "Keep the emollient total" in shown(app)
 
 
+def test_no_swap_is_planned_that_nobody_asked_for(kept: Path):
+    study = open_study(kept)
+    first = study.table("formulas")["prototype"] == study.table("formulas")["prototype"].iloc[0]
+    write_study(Study({**study.tables, "formulas": study.table("formulas")[first]}, study.facts), kept, overwrite=True)
+    app = opened("plan").run()
+    assert not app.exception
+    assert "Choose what to replace, and by what." in shown(app)
+    assert "can be told apart" not in " ".join(header.value for header in app.header)
+
+
+def test_without_formulas_the_plan_leads_to_their_editor(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    write_study(Study({"prototypes": small_study().table("prototypes")}, {"title": "Begun"}), tmp_path / "begun")
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "begun"))
+    app = opened("plan").run()
+    assert labelled(app.button, "Write the formulas")
+
+
 def test_plans_of_swaps_and_of_blends(demo: Study):
     app = opened("plan").run()
+    assert "8 prototypes for 3 swaps" in shown(app)  # those that the demo's own formulas hold
+    labelled(app.segmented_control, "Swaps").set_value(2).run()
     assert "4 prototypes for 2 swaps" in shown(app)
     labelled(app.selectbox, "Make").set_value("mixture").run()
     assert not app.exception

@@ -1,8 +1,9 @@
 import numpy as np
 import pytest
 
-from panel.checks.finding import Finding, sound_study
+from panel.checks.finding import Finding
 from panel.checks.score_patterns import exchanged_profiles, score_cells
+from panel.checks.sound_study import sound_study
 from panel.study.study import Study
 from tests.studies import crossed_study, small_study
 

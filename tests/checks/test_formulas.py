@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from panel.checks.finding import Finding, sound_study
+from panel.checks.finding import Finding
 from panel.checks.formulas import check_formulas
+from panel.checks.sound_study import sound_study
 from panel.study.study import Study
 from tests.formula_studies import (
     ALKANE,

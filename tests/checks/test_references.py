@@ -1,7 +1,7 @@
 import pandas as pd
 import pytest
 
-from panel.checks.finding import sound_study
+from panel.checks.sound_study import sound_study
 from panel.checks.structure import _check_references
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
 from tests.studies import small_study

@@ -1,8 +1,8 @@
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import sound_study
 from panel.checks.score_patterns import score_cells
+from panel.checks.sound_study import sound_study
 from panel.study.study import Study
 from tests.checks.planted import table
 from tests.studies import small_study

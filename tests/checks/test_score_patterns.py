@@ -2,8 +2,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.checks.finding import sound_study
 from panel.checks.score_patterns import _CHANCE_PER_STUDY, _chance_of_line, score_cells, straight_lines
+from panel.checks.sound_study import sound_study
 from panel.study.study import Study
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
 from tests.studies import crossed_study, small_study

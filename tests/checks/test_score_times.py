@@ -1,8 +1,9 @@
 import pandas as pd
 import pytest
 
-from panel.checks.finding import Names, sound_study
+from panel.checks.finding import Names
 from panel.checks.score_patterns import _batch_rows, score_cells
+from panel.checks.sound_study import sound_study
 from tests.checks.planted import new_findings, rows_of, table, the_one, with_cells
 from tests.studies import small_study
 

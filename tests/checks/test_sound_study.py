@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.checks.finding import SoundStudy, _fact_number, scales, scales_stated, sound_study
+from panel.checks.sound_study import SoundStudy, _fact_number, scales, scales_stated, sound_study
 from panel.study.study import Study
 from panel.study.tables import TABLES
 from tests.studies import small_study

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from panel.checks.claim_stamps import claim_seal
+from panel.checks.moments_recorded import claim_seal
 from panel.claims.judge import judge_claims
 from panel.study.study import Study, empty_table
 from tests.formula_studies import hand_cream_formulas, table

@@ -2,9 +2,8 @@
 
 import pytest
 
-from panel.claims.bearing import _NEITHER, AGAINST, FOR
 from panel.claims.judge import judge_claims, judge_drafts
-from panel.claims.verdict import CONTRARY, IN_BATCHES, SUPPORTED
+from panel.claims.verdict import _NEITHER, AGAINST, CONTRARY, FOR, IN_BATCHES, SUPPORTED
 from tests.claims.claim_studies import answer_rows, claim_row, panel_scores, seeded, study_with
 
 WORDS = "The cream does not leave my hands feeling greasy."

@@ -9,14 +9,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.claims.bearing import AGAINST, FOR, OPEN
 from panel.claims.judge import Claims, _with_sides, judge_claims
 from panel.claims.verdict import (
+    AGAINST,
     CANNOT_TELL,
     CONTRARY,
+    FOR,
     IN_BATCHES,
     NOT_SUPPORTED,
     NOT_THIS_TOOL,
+    OPEN,
     SUPPORTED,
     VERDICTS,
     WITH_WORDING,

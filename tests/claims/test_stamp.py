@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.checks.all_checks import check_study
-from panel.checks.claim_stamps import claim_seal, first_broken_link, stamps_hash
+from panel.checks.moments_recorded import claim_seal, first_broken_link, stamps_hash
 from panel.claims.claim import (
     page_to_sign,
     read_claims,

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from click.testing import CliRunner
 
-from panel.checks.claim_stamps import stamps_hash
+from panel.checks.moments_recorded import stamps_hash
 from panel.claims.claim import with_claim
 from panel.claims.time_stamp import time_stamp_request, verify_time_stamp
 from panel.cli.decide import claim

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from panel.claims.claim import CRITERIA
 from panel.claims.grammar import read_sentence
 from panel.claims.judge import judge_drafts
 from panel.claims.names import _families_of, family_of, known_words, names_of
 from panel.claims.verdict import AS_WORDED, CANNOT_TELL, NOT_SUPPORTED, NOT_THIS_TOOL, SUPPORTED, WITH_WORDING
-from panel.claims.wording import CRITERIA
 from panel.study.knowledge import claim_sayings, claim_words, lexicon
 from panel.study.open_study import open_study
 from tests.study.small_study import shared

@@ -27,9 +27,9 @@ def test_the_demo_in_words():
         "There is no single winner: P4, P8",
         "The prototypes please different people: 2 groups of 38 and 19 consumers.",
         "Liking goes along in group 1",
-        "For no prototype is it shown that those who find something too little",
+        "Nothing that people find too little or too much is shown",
         "All 16 terms but white marks tell the prototypes apart.",
-        "6 of 8 bars are passed.",
+        "Enough people agree in 6 of 8 cases.",
     ):
         assert words in told.output
 

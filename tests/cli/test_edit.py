@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import json
+import re
+import shutil
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from panel.checks.claim_stamps import check_claim_stamps
 from panel.cli import main
+from panel.plan.codes import plan_fits_seal, sealed_key
 from panel.study.folder import read_folder, write_study
 from panel.study.saving import journal_rows
+from panel.study.study import Study
+from panel.study.table_cells import rows_of_study
 from tests.studies import small_study
 
 
@@ -88,3 +94,82 @@ def test_a_workbook_goes_out_and_comes_back(folder: Path, tmp_path: Path):
     assert "is there already" in run("template", "--out", tmp_path / "s.xlsx", code=2).stderr
     run("template", "--out", tmp_path / "s.xlsx", "--force")
     assert "Nothing changes" in run("set", folder, tmp_path / "s.xlsx").stdout
+
+
+def same(one: Study, other: Study) -> None:
+    """The two are equal row by row; the order of rows, and the moment at which a key was sealed, do not matter."""
+    rows, others = rows_of_study(one), rows_of_study(other)
+    assert set(rows) == set(others)
+    for name, held in rows.items():
+        assert sorted(map(sorted, map(dict.items, held))) == sorted(map(sorted, map(dict.items, others[name]))), name
+
+
+def test_what_was_changed_is_a_script_that_makes_an_earlier_copy_the_same(folder: Path, tmp_path: Path):
+    run("set", folder, "margin", "6")
+    copy = tmp_path / "copy"
+    shutil.copytree(folder, copy)
+    (tmp_path / "b.csv").write_text("Batch;Prototype;pH\nN1;P1;5,4\nN2;P2;acid\n")
+    run("set", folder, "batches", tmp_path / "b.csv", "--who", "EK")
+    run("set", folder, "rename", "prototype", "P4", "Q4", "--who", "EK")
+    run("set", folder, "gates", '{"ph": [5.0, null]}')
+    run("set", folder, "session", "P1", "P2", "--who", "Ito")
+    run("set", folder, "margin", "")
+    run("history", folder, "--undo", "6", "--who", "Ben", "--why", "it stays")
+    script = tmp_path / "changes.jsonl"
+    script.write_text(run("history", folder, "--script").stdout)
+    assert len(script.read_text().splitlines()) == 7
+    run("set", copy, script, "--who", "Ada")
+    same(read_folder(copy), read_folder(folder))
+    assert read_folder(copy).facts["margin"] == 6
+    assert journal_rows(copy)["who"].iloc[0] == "Ada"
+    assert "Nothing changes" in run("set", copy, script).stdout
+
+
+def test_a_script_that_does_not_fit_changes_nothing(folder: Path, tmp_path: Path):
+    write_study(small_study(), tmp_path / "other")
+    run("set", folder, "rename", "prototype", "P4", "Q4")
+    run("set", tmp_path / "other", "rename", "prototype", "P4", "R4")
+    script = tmp_path / "c.jsonl"
+    script.write_text(run("history", folder, "--script").stdout)
+    before = (tmp_path / "other" / "datapackage.json").read_bytes()
+    assert "P4" in run("set", tmp_path / "other", script, code=2).stderr
+    assert (tmp_path / "other" / "datapackage.json").read_bytes() == before
+    entry = json.loads(script.read_text())
+    script.write_text(json.dumps(entry | {"not_listed": 3}))
+    write_study(small_study(), tmp_path / "third")
+    assert "3 of its rows are not listed" in run("set", tmp_path / "third", script, code=2).stderr
+    script.write_text("no line\n")
+    assert "cannot be read" in run("set", tmp_path / "third", script, code=2).stderr
+
+
+def test_a_missing_session_and_codes_of_people_are_set_as_in_the_app(folder: Path):
+    for person, name in zip(read_folder(folder).assessors, ("Maria Rossi", "Hans Weber", "Anna Klein"), strict=False):
+        run("set", folder, "rename", "assessor", person, name)
+    run("set", folder, "codes")
+    assert all(re.fullmatch(r"A\d\d", person) for person in read_folder(folder).assessors)
+    before = len(read_folder(folder).table("servings"))
+    assert "Write who makes the plan" in run("set", folder, "session", "P1", "P2", code=2).stderr
+    run("set", folder, "session", "P1", "P2", "--who", "Ito")
+    study = read_folder(folder)
+    assert set(study.table("servings")["prototype"].iloc[before:]) == {"P1", "P2"}
+    assert plan_fits_seal(study)
+
+
+def test_a_serving_plan_is_written_once(folder: Path):
+    assert "has a serving plan" in run("plan", folder, "--keep", "Ito", code=2).stderr
+    run("set", folder, "servings", "-", "--whole", text="session,assessor,position,prototype,code\n")
+    run("plan", folder, "--keep", "Ito", "--replicates", 2)
+    study = read_folder(folder)
+    assert plan_fits_seal(study)
+    assert sealed_key(study).sealed_by == "Ito"
+    counts = study.table("servings").groupby(["assessor", "prototype"]).size()
+    assert (counts == 2).all()
+
+
+def test_statements_of_a_file_are_fixed_and_stamped(folder: Path):
+    text = "claim;kind;prototype;versus;margin\nless greasy than P1;superiority;P2;P1;7,5\n"
+    assert "fixed by a named person" in run("set", folder, "claims", "-", text=text, code=2).stderr
+    run("set", folder, "claims", "-", "--who", "EK", text=text)
+    row = read_folder(folder).table("claims").iloc[-1]
+    assert (row["claim"], row["margin"], row["stamped_by"]) == ("less greasy than P1", 7.5, "EK")
+    assert not list(check_claim_stamps(read_folder(folder)))

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from panel.checks.finding import sound_study
+from panel.checks.sound_study import sound_study
 from panel.checks.structure import _check_references
 from panel.errors import ModelError
 from panel.plan.balance import NEAREST

@@ -20,8 +20,8 @@ import pytest
 
 from panel.answers import Answers
 from panel.errors import StudyError
-from panel.report.archive import archive_bytes, form_of, write_archive
-from panel.report.contents.evidence import report_of
+from panel.report.archive import archive_bytes, form_of
+from panel.report.contents.evidence import report_of, write_archive
 from panel.study.open_study import open_study
 from panel.study.raw_table import raw_file
 from panel.study.study import Study
@@ -152,8 +152,9 @@ def test_every_file_is_described_reached_from_the_root_and_has_its_hash():
 def test_a_study_that_no_file_can_hold_is_refused_with_its_reason():
     study = hostile_study()
     spoilt = study.table("prototypes").assign(note=CONTROL)
+    answers = Answers(Study({**study.tables, "prototypes": spoilt}, study.facts))
     with pytest.raises(StudyError, match="a character that no table file can hold"):
-        archive_bytes(Answers(Study({**study.tables, "prototypes": spoilt}, study.facts)))
+        archive_bytes(answers, report_of(answers, made_on=MADE_ON))
 
 
 def test_an_ending_that_says_nothing_is_refused(tmp_path):

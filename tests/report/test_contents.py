@@ -29,10 +29,11 @@ from panel.report.contents.blocks import (
     number_id,
     row_ids,
 )
-from panel.report.contents.evidence import TABLE_MAKERS, evidence_report
+from panel.report.contents.evidence import evidence_report
 from panel.report.contents.part_claims import evidence_matrix
 from panel.report.contents.part_study import first_test_day, last_score
 from panel.report.html import with_breaks
+from panel.report.trace import TABLE_MAKERS
 from panel.study.study import Study, to_rehearse
 from panel.views.planning.study import _INVENTED, REHEARSED, mark
 from panel.words import _SHOWN_INSTEAD, plain_text

@@ -29,6 +29,7 @@ from panel.study.tables import TABLES
 MOLAR_MASS_ROUNDING = 0.05 + 1e-9
 MEASURED = [name for name in _PROPERTIES if name not in ("volatile", "solid", "molar_mass_g_mol")]
 NO_STUDY = Study({})
+NOTHING_MEASURED = NO_STUDY.table("ingredient_values")
 
 
 def tags(cells):
@@ -36,7 +37,7 @@ def tags(cells):
 
 
 def value(ingredient, property_name):
-    return emollient_value(NO_STUDY, ingredient, property_name).value
+    return emollient_value(NOTHING_MEASURED, ingredient, property_name).value
 
 
 # --- structures: RDKit is the outside judge
@@ -110,7 +111,7 @@ def test_every_tag_is_explained_and_every_explanation_is_complete():
 def test_from_memory_stays_visible():
     table = emollient_table()
     assert table["spreading_mm2_10min_source"].str.contains("from memory").sum() >= 15
-    assert "from memory" in emollient_value(NO_STUDY, "C13-15 Alkane", "spreading_mm2_10min").source
+    assert "from memory" in emollient_value(NOTHING_MEASURED, "C13-15 Alkane", "spreading_mm2_10min").source
     assert "from memory" in set(sources()["source"])
 
 
@@ -364,41 +365,43 @@ def test_own_measurement_comes_before_the_table_and_the_latest_counts():
         ("Isopropyl Isostearate", "viscosity_mpa_s", 12.9, "2024-11-30", "older"),
         ("Isopropyl Isostearate", "viscosity_mpa_s", float("nan"), "2025-03-01", "failed"),
     )
-    measured = emollient_value(study, "isopropyl isostearate", "viscosity_mpa_s")
+    measured = emollient_value(study.table("ingredient_values"), "isopropyl isostearate", "viscosity_mpa_s")
     assert (measured.value, measured.source) == (11.4, "own measurement")
     assert (measured.measured_on, measured.method) == ("2025-02-03", "rotational, 25 °C")
     assert np.isnan(measured.low)
     assert np.isnan(measured.high)
-    untouched = emollient_value(study, "Isopropyl Isostearate", "density_g_ml")
-    assert untouched == emollient_value(NO_STUDY, "Isopropyl Isostearate", "density_g_ml")
+    untouched = emollient_value(study.table("ingredient_values"), "Isopropyl Isostearate", "density_g_ml")
+    assert untouched == emollient_value(NOTHING_MEASURED, "Isopropyl Isostearate", "density_g_ml")
     assert untouched.measured_on == ""
-    assert emollient_value(study, "Butyrospermum Parkii Butter", "density_g_ml").value == 0.915
+    assert (
+        emollient_value(study.table("ingredient_values"), "Butyrospermum Parkii Butter", "density_g_ml").value == 0.915
+    )
 
 
 def test_own_measurement_of_an_unknown_ingredient_is_used():
     study = own_values(("New Ester", "viscosity_mpa_s", 8.0, "2025-02-03", "rotational, 25 °C"))
-    assert emollient_value(study, "new  ester", "viscosity_mpa_s").value == 8.0
-    unknown = emollient_value(study, "Another Ester", "viscosity_mpa_s")
+    assert emollient_value(study.table("ingredient_values"), "new  ester", "viscosity_mpa_s").value == 8.0
+    unknown = emollient_value(study.table("ingredient_values"), "Another Ester", "viscosity_mpa_s")
     assert np.isnan(unknown.value)
     assert (unknown.source, unknown.measured_on, unknown.method) == ("", "", "")
 
 
 def test_table_value_has_range_tag_and_remark():
-    found = emollient_value(NO_STUDY, "Isopropyl Myristate", "spreading_mm2_10min")
+    found = emollient_value(NOTHING_MEASURED, "Isopropyl Myristate", "spreading_mm2_10min")
     assert (found.value, found.low, found.high) == (1000.0, 500.0, 1200.0)
     assert found.source == "Spreading classes note; from memory"
     assert "disagree" in found.method
-    below = emollient_value(NO_STUDY, "Isododecane", "melting_c")
+    below = emollient_value(NOTHING_MEASURED, "Isododecane", "melting_c")
     assert np.isnan(below.value)
     assert below.high == -50.0
-    assert emollient_value(NO_STUDY, "Petrolatum", "solid").value == 1.0
-    assert emollient_value(NO_STUDY, "Petrolatum", "solid").source == "common practice"
-    assert "illustration" in emollient_value(NO_STUDY, "Castor Oil", "molar_mass_g_mol").method
+    assert emollient_value(NOTHING_MEASURED, "Petrolatum", "solid").value == 1.0
+    assert emollient_value(NOTHING_MEASURED, "Petrolatum", "solid").source == "common practice"
+    assert "illustration" in emollient_value(NOTHING_MEASURED, "Castor Oil", "molar_mass_g_mol").method
 
 
 def test_unknown_property_is_said_with_the_known_ones():
     with pytest.raises(StudyError, match=r"no property called 'viscosity'.*viscosity_mpa_s, spreading_mm2_10min"):
-        emollient_value(NO_STUDY, "Squalane", "viscosity")
+        emollient_value(NOTHING_MEASURED, "Squalane", "viscosity")
 
 
 # --- the tables stay as they are

@@ -10,10 +10,11 @@ import streamlit as st
 from panel.app.state import StudyInUse, keep, leave_message, moment
 from panel.app.widgets import ask, attempt, plain, say, show_picture
 from panel.app.widgets import show as show_told
-from panel.checks.claim_stamps import stamps_hash
+from panel.checks.moments_recorded import stamps_hash
 from panel.claims.claim import fields_of, page_to_sign, with_claim, with_withdrawn
 from panel.claims.judge import CLAIMS, DRAFT, Claims, Draft, judge_drafts, suggested
 from panel.claims.time_stamp import time_stamp_request, verify_time_stamp
+from panel.study.editing import texts_of_table
 from panel.study.knowledge import claim_kinds
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
@@ -43,8 +44,9 @@ _ALWAYS = {
 
 def show(study: StudyInUse) -> None:
     """Show the board of claims, and let people try, fix and withdraw claims."""
-    names, result = naming(study.study), ask(study.answer, CLAIMS)
-    show_told(tell_claims(result, names, mark(study.study)))
+    names, told = naming(study.study), ask(study.told, tell_claims, CLAIMS, mark(study.study))
+    result: Claims = told.result
+    show_told(told)
     if len(result.claims):
         with st.expander("Numbers of one claim as a picture"):
             _pictures(study, result)
@@ -93,7 +95,7 @@ def _form(study: StudyInUse, names: Naming) -> None:
     with st.popover("Where it is to be said"):
         row |= {name: st.text_input(label, help=more) or "" for name, (label, more) in _ALWAYS.items()}
     who = st.text_input("Who fixes it") or ""
-    to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
+    to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
     if st.button("Write the claim and stamp it"):
         _fix(study, row, typed, who, to_disk=to_disk)
 
@@ -101,7 +103,8 @@ def _form(study: StudyInUse, names: Naming) -> None:
 def _choices(study: StudyInUse, names: Naming, wanted: tuple[str, ...], meant: dict[str, str]) -> dict[str, str]:
     """Ask for what is chosen from a list; what the sentence seems to be about comes first."""
     data = study.study
-    asked = [str(name) for name in data.table("answers")["question"].unique()]
+    planned = texts_of_table(data, "questions")["question"]
+    asked = list(dict.fromkeys(str(name) for name in (*data.table("answers")["question"], *planned) if name))
     lists: dict[str, tuple[str, list[str], Any]] = {
         "prototype": ("Prototype", ["", *data.prototypes], names.prototype),
         "versus": ("Compared with", ["", *data.prototypes], names.prototype),
@@ -115,7 +118,7 @@ def _choices(study: StudyInUse, names: Naming, wanted: tuple[str, ...], meant: d
             first = options.index(meant[name]) if meant.get(name) in options else 0
             row[name] = st.selectbox(label, options, first, format_func=words) or ""
     if "question" in wanted and not asked:
-        st.caption("No question was answered so far. Plan one on the page of the ballots: its words are the sentence.")
+        st.caption("No question is planned so far. Write one under Study, Edit, Questions: its words are the sentence.")
     return row
 
 

@@ -112,7 +112,7 @@ def _keep_form(study: StudyInUse, model: PredictionModel, told: WhatIf) -> None:
     """Let the user write the prediction down, to be held against the outcome."""
     with st.expander("Write this prediction down before making it"), st.form("keep prediction", clear_on_submit=True):
         name = st.text_input("Short name the new prototype will have", placeholder="such as P9")
-        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
         if not st.form_submit_button("Write it down"):
             return
     typed, day = (name or "").strip(), moment()[:10]

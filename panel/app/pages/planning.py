@@ -10,9 +10,9 @@ import pandas as pd
 import streamlit as st
 
 from panel.answers import DIFFERENCES
-from panel.app.ballot_forms import with_session
+from panel.app.places import leave_for
 from panel.app.state import StudyInUse
-from panel.app.study_editors import ASKED_TO_JOIN
+from panel.app.study_editors import ASKED_TO_JOIN, open_editor
 from panel.app.widgets import (
     ask,
     attempt,
@@ -29,7 +29,7 @@ from panel.app.widgets import (
     show as lay_out,
 )
 from panel.checks.confounds import BETWEEN, WHOLLY, find_confounds, making_confounds
-from panel.models.prototypes.batch_spread import batch_spread
+from panel.models.prototypes.verdict import batch_spread
 from panel.plan.batch_numbers import BatchNumbers, batch_numbers
 from panel.plan.mixture_plan import MixtureKind, plan_mixture
 from panel.plan.orders import MOST_PER_SESSION, ServingPlan
@@ -45,9 +45,9 @@ from panel.plan.sample_size import (
     what_you_can_see,
     without_scale,
 )
-from panel.plan.study_plan import plan_study
+from panel.plan.study_plan import plan_study, with_session
 from panel.plan.swap_plan import MOST_SWAPS, Swap, SwapKind, SwapPlan, making_days, plan_swaps
-from panel.study.formulas import formula, formulated
+from panel.study.formulas import formula, formulated, swap_table
 from panel.study.knowledge import emollient_table
 from panel.study.naming import Naming, decimals, naming
 from panel.study.numbers_read import typed_number
@@ -81,9 +81,11 @@ def show_plan(study: StudyInUse) -> None:
     made, names = list(formulated(study.study)), naming(study.study)
     if not made:
         st.markdown(
-            "A plan starts from the formula of a base. Add the table formulas to the study (prototype, ingredient, "
-            "percent, kind) and open it again on the page Study."
+            "A plan starts from the formula of a base: an ingredient a row, a prototype a column, in per cent by mass."
         )
+        if st.button("Write the formulas", type="primary"):
+            open_editor("formulas")
+            leave_for("edit")
         return
     answer = st.container()
     left, right = st.columns(2)
@@ -94,24 +96,40 @@ def show_plan(study: StudyInUse) -> None:
     if kind == _MIXTURE:
         _mixture_form(study, base, held)
         return
-    plan = attempt(plan_swaps, base, _typed_swaps(study, base, held), kind)
+    swaps = _typed_swaps(study, base, held)
+    if not swaps:
+        answer.markdown("Choose what to replace, and by what.")
+    plan = attempt(plan_swaps, base, swaps, kind) if swaps else None
     if plan is None:
         return
     with answer:
-        lay_out(tell_plan(plan, names))
+        lay_out(_told_plan(study.key, repr((chosen, kind, swaps)), plan, names))
     with st.expander("Order of making"):
         _order_of_making(study, plan)
 
 
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _told_plan(content_hash: str, chosen: str, _plan: SwapPlan, _names: Naming) -> Told:
+    """Return what is told of a plan, drawn once; the study and what was chosen are the key."""
+    return tell_plan(_plan, _names)
+
+
 def _typed_swaps(study: StudyInUse, base: pd.DataFrame, emollients: list[str]) -> list[Swap]:
     """Return the swaps that were typed in."""
-    count = st.segmented_control("Swaps", range(1, MOST_SWAPS + 1), default=min(2, len(emollients)), required=True)
+    known = swap_table(study.study)
+    known = known.loc[known["removed"].isin(emollients) & ~known["added"].isin(emollients), ["removed", "added"]]
+    own = list(known.itertuples(index=False, name=None))[:MOST_SWAPS]  # what the study tries already; nothing else
+    count = st.segmented_control("Swaps", range(1, MOST_SWAPS + 1), default=max(1, len(own)), required=True)
     others = [str(name) for name in emollient_table()["ingredient"] if name not in emollients]
+    others += [added for _, added in own if added not in others]
     swaps = []
     for number in range(int(count or 1)):
         left, middle, right = st.columns([2, 2, 1])
-        removed = left.selectbox("Replace", emollients, number % len(emollients), key=study.choice(f"out {number}"))
-        added = middle.selectbox("by", others, number, key=study.choice(f"in {number}"))
+        first = (emollients.index(own[number][0]), others.index(own[number][1])) if number < len(own) else (None, None)
+        removed = left.selectbox("Replace", emollients, first[0], key=study.choice(f"out {number}"))
+        added = middle.selectbox("by", others, first[1], key=study.choice(f"in {number}"))
+        if removed is None or added is None:
+            continue
         held = base.loc[base["ingredient"] == removed, "percent"].sum()
         text = right.text_input("%", f"{held:g}", key=study.choice(f"amount {number} {removed}"))
         swaps.append(Swap(str(removed), str(added), ask(typed_number, text, "The amount") or 0.0))

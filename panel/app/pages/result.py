@@ -79,8 +79,8 @@ def show(study: StudyInUse) -> None:
     with rest.container():
         if told.picture is not None:
             show_picture(told.picture)
-        explain([told.headline, told.about, *told.leaders, *told.may])
         _four(study, told)
+        explain([told.headline, told.about, *told.leaders, *told.may])
     if study.handle.path == str(demo_folder()) and st.button("New here? A tour in six stops", type="tertiary"):
         begin_tour()
 
@@ -299,6 +299,8 @@ def show_over_time(study: StudyInUse) -> None:
         if told is not None:
             heading(title)
             show_told(told)
+    if not timed and (has_courses or has_dominance):
+        st.caption("After-feel over the minutes joins them once an attribute is scored at two times or more.")
 
 
 # Which prototype comes nearest to what is wanted, and who decided what?
@@ -365,7 +367,7 @@ def _record(study: StudyInUse, told: Told) -> None:
         open_still = st.text_area("What is not established", height="content")
         who = left.text_input("Who decides")
         role = right.text_input("In which role")
-        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
         if not st.form_submit_button("Record the decision"):
             return
     words = {"reason": reason or "", "not_established": open_still or "", "who": who or "", "role": role or ""}

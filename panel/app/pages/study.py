@@ -17,6 +17,7 @@ from panel.app.study_forms import save_form
 from panel.app.widgets import ask, attempt, drawer, file_name, headline, keep_and_tell, plain, say, show_picture, table
 from panel.checks.finding import SEVERITIES, Finding
 from panel.errors import PanelError
+from panel.study.folder import read_journal
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
 from panel.study.knowledge import cautions
 from panel.study.naming import Naming, naming
@@ -151,7 +152,7 @@ def _correction_form(study: StudyInUse, names: Naming) -> None:
         new = left.text_input("New score", help="7.5 and 7,5 are both read. Leave it empty to set the score aside.")
         who = middle.text_input("Who corrects it")
         why = right.text_input("Why", placeholder="such as: the ballot says 33.0")
-        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}")
+        to_disk = study.folder is not None and st.checkbox(f"Also write it into {plain(study.folder)}", value=True)
         if st.form_submit_button("Write the correction"):
             written = {"new": new or "", "who": who or "", "why": why or ""}
             keep_and_tell(
@@ -227,6 +228,14 @@ def show_history(study: StudyInUse) -> None:
         _rows(rows)
     with st.expander("Take the last change back"):
         attempt(_taken_back, study.folder)
+    st.download_button(
+        "All changes as a script",
+        read_journal(study.folder)[0] or b"",
+        f"changes_of_{file_name(study)}.jsonl",
+        on_click="ignore",
+        icon=":material/download:",
+    )
+    st.caption("In an earlier copy of the study it makes the same changes: afterfeel set COPY FILE.jsonl")
 
 
 def _rows(rows: pd.DataFrame) -> None:

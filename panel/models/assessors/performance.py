@@ -27,9 +27,10 @@ from panel.models.prototypes.differences import LEVEL, no_difference
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
+from panel.stats.comparing.group_means import ASSESSOR, relative_variances, strata_without_each
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.inference import inference
-from panel.stats.mixed.reml import ASSESSOR, MixedFit, relative_variances, strata_without_each
+from panel.stats.mixed.reml import MixedFit
 from panel.stats.mixed.residuals import fits_without_groups
 from panel.study.formulas import SAME_AMOUNT, all_formulas
 from panel.study.study import Study

@@ -21,9 +21,10 @@ from panel.models.prototypes.panel_design import PanelDesign
 from panel.models.prototypes.verdict import difference_verdicts
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.arrays import Array
+from panel.stats.comparing.group_means import ASSESSOR
 from panel.stats.comparing.multiplicity import below
 from panel.stats.mixed.inference import inference
-from panel.stats.mixed.reml import ASSESSOR, fit_mixed_model
+from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.study.study import Study
 

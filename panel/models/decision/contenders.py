@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers, questions_of
-from panel.models.consumers.segments import Segments
-from panel.models.decision.wanted import CANNOT_TELL, FAILS
-from panel.models.decision.windows import DRAWS
 from panel.stats.comparing.multiplicity import simultaneous_bands
 from panel.stats.maps.draws import FEWEST_PEOPLE, people_draws
 from panel.study.study import Study
+
+DRAWS = 4000
+PASSES, FAILS, CANNOT_TELL = "passes", "fails", "cannot tell"
 
 IN, OPEN, OUT = "in", "open", "out"
 
@@ -232,51 +232,3 @@ def draw_liking(
 
 
 # Do the prototypes in the running please different people?
-
-
-_FAVOURITES = ("segment", "n", "prototype", "estimate", "alike")
-_DIVIDED = ("prototype", "versus", "segment", "n", "estimate", "ci_low", "ci_high", "leaning")
-_LIKES, _LEANS = "likes better", "leans to"
-
-
-def segment_favourites(segments: Segments | None, among: tuple[str, ...]) -> pd.DataFrame:
-    """Return `segment n prototype estimate alike`: whom each group likes best `among` these.
-
-    `alike` names those that the group's answers do not separate from its favourites. Without rows where one group
-    stands for all.
-    """
-    rows: list[tuple[object, ...]] = []
-    if segments is not None and segments.n_groups > 1:
-        means = segments.means.loc[segments.means["prototype"].isin(among)].dropna(subset=["estimate"])
-        for segment, own in means.groupby("segment", sort=False):
-            order = own.sort_values("estimate", ascending=False, kind="stable")
-            first = order.iloc[0]
-            alike = order.iloc[1:].loc[order.iloc[1:]["favourite"].astype(bool) & bool(first["favourite"]), "prototype"]
-            rows.append((str(segment), int(first["n"]), first["prototype"], float(first["estimate"]), ", ".join(alike)))
-    frame = pd.DataFrame(rows, columns=list(_FAVOURITES))
-    return frame.astype({"segment": "str", "n": "int64", "prototype": "str", "estimate": "float64", "alike": "str"})
-
-
-def divided_pairs(segments: Segments | None, among: tuple[str, ...]) -> pd.DataFrame:
-    """Return `prototype versus segment n estimate ci_low ci_high leaning` for pairs `among` these that divide people.
-
-    They cannot be separated over all consumers, while in these answers one group likes the one better and another leans
-    the other way.
-    """
-    empty = pd.DataFrame({name: pd.Series(dtype="float64") for name in _DIVIDED}).astype(
-        {"prototype": "str", "versus": "str", "segment": "str", "n": "int64", "leaning": "str"}
-    )
-    if segments is None or segments.n_groups < 2:
-        return empty
-    rows = segments.divided
-    rows = rows.loc[rows["prototype"].isin(among) & rows["versus"].isin(among)]
-    if rows.empty:
-        return empty
-    size = segments.means.groupby("segment")["n"].max()
-    told = (rows["ci_low"] > 0) | (rows["ci_high"] < 0)
-    rows = rows.assign(
-        n=rows["segment"].map(size).astype("int64"),
-        segment=rows["segment"].astype("str"),
-        leaning=pd.Series(np.where(told, _LIKES, _LEANS), index=rows.index, dtype="str"),
-    )
-    return rows[list(_DIVIDED)].reset_index(drop=True)

@@ -16,16 +16,15 @@ from numpy.typing import NDArray
 
 from panel.checks.confounds import Confounds
 from panel.errors import StudyError
-from panel.models.consumers.segments import Segments
+from panel.models.consumers.segments import Segments, divided_pairs, segment_favourites
 from panel.models.decision.contenders import (
     CANNOT_TELL,
+    DRAWS,
     LikingDraws,
     clearly_missed,
     contenders,
-    divided_pairs,
     draw_liking,
     judge_pairs,
-    segment_favourites,
     standings,
     the_one,
 )
@@ -40,7 +39,6 @@ from panel.models.decision.wanted import (
     target_profile,
 )
 from panel.models.decision.windows import (
-    DRAWS,
     STUDIES,
     PanelDraws,
     Windows,
@@ -48,9 +46,9 @@ from panel.models.decision.windows import (
     judge_windows,
     window_distance,
 )
+from panel.models.prototypes.alike import smallest_difference
 from panel.models.prototypes.differences import Differences, confound_notes
 from panel.models.prototypes.panel_design import PanelFit, fit_study
-from panel.models.prototypes.sensitivity import smallest_difference
 from panel.plan.codes import moment
 from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.study.study import Study

@@ -14,10 +14,11 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError, StudyError
+from panel.models.decision.contenders import CANNOT_TELL, FAILS, PASSES
 from panel.models.emollients.descriptors import COST as COST_WARNING
 from panel.models.emollients.descriptors import blend_warnings, find_descriptors
 from panel.models.emollients.predictions import study_targets
-from panel.models.prototypes.sensitivity import ONE_PLANNED, Sensitivity
+from panel.models.prototypes.alike import ONE_PLANNED, Sensitivity
 from panel.plan.safety import match_allergens
 from panel.study.facts import stated_fact
 from panel.study.formulas import all_formulas, formula_lines
@@ -218,7 +219,6 @@ def _notes(study: Study, wanted: pd.DataFrame, given: Mapping[str, float], *, st
     return notes
 
 
-PASSES, FAILS, CANNOT_TELL = "passes", "fails", "cannot tell"
 _GATE_COLUMNS = ("prototype", "gate", "low", "high", "value_low", "value_high", "result", "reason")
 _ALMOST = 1e-9  # shares are sums of percentages; a value this close to a limit lies on it
 

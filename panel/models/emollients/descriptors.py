@@ -351,7 +351,7 @@ def _blend_values(study: Study, ingredients: tuple[str, ...]) -> _BlendValues:
     rows = []
     for name in _measured(study):
         for place, ingredient in enumerate(ingredients):
-            found = emollient_value(study, ingredient, name)
+            found = emollient_value(study.table("ingredient_values"), ingredient, name)
             if found.source == OWN_MEASUREMENT:
                 rows.append((ingredient, name, found.value, values[name][place], found.measured_on, found.method))
                 values[name][place], from_memory[name][place] = found.value, False
@@ -403,7 +403,11 @@ def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float])
     for name in ("solid", "volatile"):
         share, versus = (_blend_warnings_share(study, part, name) for part in (blend, base))
         if share > 0 or versus - share > _SAME_SHARE:
-            about = [one for one, amount in blend.items() if amount > 0 and emollient_value(study, one, name).value > 0]
+            about = [
+                one
+                for one, amount in blend.items()
+                if amount > 0 and emollient_value(study.table("ingredient_values"), one, name).value > 0
+            ]
             rows.append((name, share, versus, ", ".join(about), ""))
     return rows
 
@@ -411,7 +415,7 @@ def _shares(study: Study, blend: Mapping[str, float], base: Mapping[str, float])
 def _blend_warnings_share(study: Study, blend: Mapping[str, float], name: str) -> float:
     """Return the per cent of the blend that is solid or volatile; what is not known counts as neither."""
     marked = sum(
-        amount * float(np.nan_to_num(emollient_value(study, one, name).value))
+        amount * float(np.nan_to_num(emollient_value(study.table("ingredient_values"), one, name).value))
         for one, amount in blend.items()
         if amount > 0
     )

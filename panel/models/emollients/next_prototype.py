@@ -15,8 +15,7 @@ from panel.models.emollients.prediction_model import PredictionModel, model_rows
 from panel.models.emollients.predictions import REGION_TOLERANCE, Targets, study_targets, target_ends, what_if
 from panel.models.prototypes.differences import Differences
 from panel.stats.formulas.composition import hull_place
-from panel.stats.formulas.mixtures import information_gain, rounded_to_total
-from panel.stats.mixed.linear_prediction import Predicted, predict_rows
+from panel.stats.formulas.mixtures import Predicted, information_gain, predict_rows, rounded_to_total
 from panel.study.formulas import SAME_AMOUNT, joint_changes
 from panel.study.study import Study
 

@@ -22,9 +22,19 @@ from panel.stats.formulas.composition import (
     alias_groups,
     independent_moves,
 )
-from panel.stats.formulas.mixtures import Form, MixtureFit, Order, fit_mixture, lack_of_fit, mixture_terms
-from panel.stats.maps.latent import permutation_test, q_squared, row_orders
-from panel.stats.mixed.linear_prediction import LinearFit, cautious_variance, fit_linear, pooled_variance
+from panel.stats.formulas.mixtures import (
+    Form,
+    LinearFit,
+    MixtureFit,
+    Order,
+    cautious_variance,
+    fit_linear,
+    fit_mixture,
+    lack_of_fit,
+    mixture_terms,
+    pooled_variance,
+)
+from panel.stats.maps.links import permutation_test, q_squared, row_orders
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT, WATER, all_formulas
 from panel.study.knowledge import expected_directions
 from panel.study.study import Study
@@ -512,7 +522,7 @@ def predict_from_descriptors(
 
 def _swaps_q_squared(level: PrototypeLevel, swaps: PredictionModel | None) -> np.ndarray:
     """Return the leave-one-prototype-out Q2 of the swaps alone; NaN where some prototype cannot be predicted."""
-    from panel.stats.maps.latent import q_squared
+    from panel.stats.maps.links import q_squared
 
     Y = level.means.to_numpy(dtype=float)
     if swaps is None:

@@ -15,7 +15,7 @@ from panel.errors import ModelError, StudyError
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.stats.formulas.composition import HullPlace, hull_place
-from panel.stats.mixed.linear_prediction import predict_rows
+from panel.stats.formulas.mixtures import predict_rows
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT
 from panel.study.knowledge import canonical_ingredient
 from panel.study.study import Study

@@ -13,10 +13,11 @@ from panel.checks.batches import batch_age, making_day
 from panel.checks.confounds import making_confounds
 from panel.errors import ModelError
 from panel.models.emollients.curves import ReducedCurves, reduce_curves
-from panel.models.emollients.joint_map import JointMap, joint_map
 from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.map import JointMap, joint_map
+from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
-from panel.stats.formulas.composition import independent_moves, paired_contrasts
+from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import correlations, needed_correlation
 from panel.study.formulas import blend_rounding, emollient_blend, joint_changes, matched_pairs
 from panel.study.knowledge import lexicon

@@ -16,9 +16,17 @@ from panel.checks.batches import making_day
 from panel.checks.confounds import BATCH, Confounds, find_confounds, swap_findings
 from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
-from panel.models.prototypes.batch_spread import BatchSpread, own_batch_spread
-from panel.models.prototypes.panel_design import PanelFit
-from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, shrunken_effects
+from panel.models.prototypes.panel_design import PanelFit, fit_panel, variance_rows
+from panel.models.prototypes.verdict import (
+    CANNOT_TELL,
+    DF_FACT,
+    DIFFERS,
+    SD_FACT,
+    BatchSpread,
+    batch_spread,
+    shrunken_effects,
+)
+from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg
 from panel.stats.formulas.composition import (
     ALIAS_THRESHOLD,
@@ -26,8 +34,6 @@ from panel.stats.formulas.composition import (
     Moves,
     alias_groups,
     independent_moves,
-    mean_of_known,
-    paired_contrasts,
 )
 from panel.stats.mixed.inference import widened
 from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, formula_pairs, oriented, swap_table
@@ -567,3 +573,23 @@ def _on_assessors(scores: _Sittings, changes: pd.DataFrame) -> Iterator[str]:
         lacking = [name for name, rows in zip(scores.assessors, both, strict=True) if not rows.any()]
         if lacking:
             yield f"Scored no pair of {swap} in one sitting, so without part in its effect: {', '.join(lacking)}."
+
+
+def own_batch_spread(study: Study, confounds: Confounds) -> BatchSpread:
+    """Return what the scores themselves tell of batches, where prototypes have two or more, else what is stated."""
+    stated = batch_spread(study, confounds)
+    if all(number < 2 for number in stated.batches.values()):
+        return stated
+    fits, _ = fit_panel(study, scores_used(study).frame)
+    learned = _learned_batch_sd(pd.concat([variance_rows(*each) for each in fits]), confounds) if fits else {}
+    return batch_spread(Study({}, learned), confounds) if learned else stated
+
+
+def _learned_batch_sd(variances: pd.DataFrame, confounds: Confounds) -> dict[str, object]:
+    """Return the facts `batch_sd` and `batch_sd_df` that `attribute batch` (variances) teach, df within prototypes."""
+    known = variances.loc[variances["batch"].notna()]
+    df = sum(len(own) - 1 for own in confounds.batches.values())
+    if known.empty or df < 1:
+        return {}
+    sd = np.sqrt(known["batch"].to_numpy(dtype=float)).tolist()
+    return {SD_FACT: dict(zip(known["attribute"].tolist(), sd, strict=True)), DF_FACT: df}

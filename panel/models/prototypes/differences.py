@@ -34,6 +34,8 @@ from panel.models.prototypes.verdict import (
     verdict_letters,
 )
 from panel.stats.arrays import Array, Codes
+from panel.stats.comparing.group_means import ASSESSOR, INTERACTION
+from panel.stats.comparing.group_means import BATCH as BATCH_TERM
 from panel.stats.comparing.multiplicity import below, letters_for, many_to_one, tukey_critical, tukey_p_value
 from panel.stats.mixed.inference import (
     SMALL_SAMPLE_WORDS,
@@ -45,12 +47,7 @@ from panel.stats.mixed.inference import (
     widened,
     with_few_groups,
 )
-from panel.stats.mixed.reml import (
-    ASSESSOR,
-    INTERACTION,
-    MixedFit,
-)
-from panel.stats.mixed.reml import BATCH as BATCH_TERM
+from panel.stats.mixed.reml import MixedFit
 from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, natural_order

@@ -13,19 +13,18 @@ from numpy.typing import NDArray
 from panel.checks.confounds import Confounds, batch_of_score, find_confounds
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.comparing.estimability import NO_DIRECTION, both_sets
-from panel.stats.mixed.moments import missing_patterns
-from panel.stats.mixed.reml import (
+from panel.stats.comparing.group_means import (
     ASSESSOR,
     BATCH,
     INTERACTION,
     SITTING,
-    MixedFit,
     balanced_strata,
-    fit_mixed_model,
     relative_variances,
 )
+from panel.stats.mixed.moments import missing_patterns
+from panel.stats.mixed.reml import MixedFit, fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
+from panel.stats.orders.block_designs import NO_DIRECTION, both_sets
 from panel.study.scores_used import ScoresUsed, scores_used
 from panel.study.study import Study, natural_order
 

@@ -1,11 +1,12 @@
 """What may be said of a difference: does it differ, is it alike, or can't it be told? How large without its luck?
 
-One rule, made once.
+One rule, made once; with how far batches of one formula differ, as the study states it or as its scores show it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
@@ -25,6 +26,7 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, holm, letters_for, serial_gatekeeping
 from panel.stats.comparing.power import two_one_sided_tests
 from panel.stats.comparing.shrinkage import own_variances, shrink_differences, shrink_effects
+from panel.study.study import Study
 
 DIFFERS, ALIKE, CANNOT_TELL = "differs", "alike", "cannot tell"
 _MATTERS = "differs and matters"
@@ -315,3 +317,61 @@ def shrunken_effects(rows: pd.DataFrame, family: str) -> pd.DataFrame:
             estimate, error, df = (known[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
             found.loc[known.index] = np.column_stack(shrink_effects(estimate, error, float(np.median(df))))
     return rows.assign(shrunken=found["shrunken"], wrong_sign=found["wrong_sign"])
+
+
+SD_FACT, DF_FACT = "batch_sd", "batch_sd_df"
+
+
+@dataclass(frozen=True, slots=True)
+class BatchSpread:
+    """Standard deviation between batches, and how many batches of each prototype were scored.
+
+    `sd`: attribute to standard deviation in scale units, the empty name for all others. `df`: degrees of freedom behind
+    it, infinite where it is stated as known. `batches`: prototype to the number scored, 1 where it is not known.
+    """
+
+    sd: Mapping[str, float]
+    df: float
+    batches: Mapping[str, int]
+
+    def of(self, attribute: str) -> float:
+        """Return the standard deviation on an attribute, NaN where nothing is known."""
+        return self.sd.get(attribute, self.sd.get("", float("nan")))
+
+    def variance(self, attribute: str, weights: Mapping[str, float]) -> float:
+        """Return what batches add to the variance of a weighted sum of means; 0 where nothing is known."""
+        sd = self.of(attribute)
+        if np.isnan(sd):
+            return 0.0
+        return sd**2 * sum(weight**2 / max(self.batches.get(name, 1), 1) for name, weight in weights.items())
+
+    def words(self, attribute: str) -> str:
+        """Return how batches enter the standard error on an attribute; empty where they do not."""
+        sd = self.of(attribute)
+        if np.isnan(sd):
+            return ""
+        known = "as stated for the study" if np.isinf(self.df) else f"learned with {self.df:g} degrees of freedom"
+        return f"a standard deviation of {sd:g} between batches, {known}, is in the standard error"
+
+    @property
+    def sentence(self) -> str:
+        """How batches enter the standard errors, for the method; empty where they do not."""
+        if not self.sd:
+            return ""
+        low, high = min(self.sd.values()), max(self.sd.values())
+        size = f"{low:.3g}" if low == high else f"{low:.3g} to {high:.3g}"
+        known = "stated for the study" if np.isinf(self.df) else f"learned with {self.df:g} degrees of freedom"
+        return f"A standard deviation of {size} between batches, {known}, is in the standard errors."
+
+
+def batch_spread(study: Study, confounds: Confounds) -> BatchSpread:
+    """Return what the facts `batch_sd` (a number, or one by attribute) and `batch_sd_df` of `study` say of batches."""
+    stated, df = study.facts.get(SD_FACT), study.facts.get(DF_FACT)
+    by_attribute = stated if isinstance(stated, Mapping) else {"": stated}
+    sd = {
+        str(name): float(value)
+        for name, value in by_attribute.items()
+        if isinstance(value, int | float) and not isinstance(value, bool) and np.isfinite(value) and value >= 0
+    }
+    known = float(df) if isinstance(df, int | float) and not isinstance(df, bool) and df >= 1 else float("inf")
+    return BatchSpread(sd, known, {name: len(own) for name, own in confounds.batches.items()})

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from panel.answers import Answers, NoAnswer
-from panel.claims.bearing import AGAINST, FOR, OPEN
 from panel.claims.judge import CLAIMS, Claims
+from panel.claims.verdict import AGAINST, FOR, OPEN
 from panel.errors import PanelError
 from panel.models.decision.decide import decisions_so_far
 from panel.models.emollients.readings import JoinedReadings
@@ -38,9 +38,8 @@ from panel.report.contents.blocks import (
     points,
     printed_id,
 )
-from panel.report.contents.part_claims import SIGNED, evidence_matrix, key_answers, limits_in_short
+from panel.report.contents.part_claims import NO_CLAIMS, SIGNED, evidence_matrix, limits_in_short
 from panel.report.contents.part_study import entries_of, last_score, when_words
-from panel.report.contents.tables import NO_CLAIMS
 from panel.study.knowledge import claim_kinds
 from panel.study.study import Study
 from panel.views.decision.claims import (
@@ -64,11 +63,19 @@ DECLARED = "PDF/A-2a (archive) and PDF/UA-1 (accessible): declared, not validate
 """No validator of either standard could be had where this was made; whoever needs the proof runs one."""
 
 
-def summary(answers: Answers, annex: Sequence[Section], *, made_on: str, version: str, mark: str) -> Section:
-    """Return the whole case on two pages; `annex` are the parts whose gaps are named."""
+def summary(
+    answers: Answers,
+    annex: Sequence[Section],
+    found: Sequence[tuple[str, str]],
+    *,
+    made_on: str,
+    version: str,
+    mark: str,
+) -> Section:
+    """Return the whole case on two pages; `annex` has the gaps to name, `found` what each question found."""
     blocks: list[Block] = [_title_block(answers.study, made_on, version, mark), Contents()]
     blocks += [Subheading("Verdicts"), *_verdicts(answers)]
-    blocks += [Subheading("Key figures"), _key_figures(answers)]
+    blocks += [Subheading("Key figures"), _key_figures(answers, found)]
     blocks += [Subheading("What is not established"), *points(_not_established(annex))]
     blocks += points(limits_in_short(answers))
     blocks += [Subheading("Signatures"), *_recorded(answers.study), *_lines_to_sign(answers.study)]
@@ -118,7 +125,7 @@ def _verdicts(answers: Answers) -> list[Block]:
     return [Paragraph(claims_headline(found)), TextTable("The verdict on each claim", shown)]
 
 
-def _key_figures(answers: Answers) -> TextTable:
+def _key_figures(answers: Answers, found: Sequence[tuple[str, str]]) -> TextTable:
     """Return people, prototypes and batches, what differs, and what comes nearest to the target."""
     study = answers.study
     prototypes, batches = len(study.prototypes), len(study.table("batches"))
@@ -127,7 +134,7 @@ def _key_figures(answers: Answers) -> TextTable:
         ("People", format_list(list(_people(study)))),
         ("Prototypes", f"{counted(prototypes, 'prototype')}{compared}" if prototypes else ""),
         ("Batches", counted(batches, "batch", "batches") if batches else ""),
-        *key_answers(answers),
+        *found,
     ]
     return _two_columns("People, prototypes, batches, and what was found", "What", "Found", rows)
 

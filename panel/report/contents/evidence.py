@@ -2,64 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import hashlib
 from datetime import date
-from types import MappingProxyType
+from pathlib import Path
+
+import pandas as pd
 
 import panel
 from panel.answers import (
-    AGREEMENT,
-    CHECK_ALL,
     DECISION,
-    DIFFERENCES,
-    FORCED_CHOICES,
-    JUST_ABOUT_RIGHT,
-    LADDER,
-    LIKING,
-    MAP,
-    PANEL,
-    PREFERENCE_MAP,
-    PREFERENCES,
-    RANKS,
-    READINGS,
-    SCALE_USE,
-    SEGMENTS,
-    SENSITIVITY,
-    SWAPS,
     Answers,
+    NoAnswer,
 )
 from panel.errors import StudyError
-from panel.report.contents import part_claims, part_study, tables
-from panel.report.contents.blocks import Maker, Report, Section, described, fact
+from panel.models.decision.decide import decisions_so_far, first_changed_decision
+from panel.report.archive import archive_bytes
+from panel.report.contents import part_claims, part_study
+from panel.report.contents.blocks import (
+    Block,
+    Caution,
+    Gap,
+    Report,
+    Section,
+    Subheading,
+    TextTable,
+    fact,
+    not_there,
+    numbers_of,
+    told_blocks,
+)
 from panel.report.contents.case import as_annex, claim_pages, protocol, summary
 from panel.report.contents.part_results import analysis, consumers, emollients, instruments
-from panel.report.contents.part_study import balance, last_score
+from panel.report.contents.part_study import last_score
 from panel.report.elsewhere import work_out
+from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
-from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT
-from panel.views.consumers import choices
-from panel.views.consumers.agreement import BARS, STATEMENTS
-from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS
-from panel.views.consumers.just_about_right import DROPS
-from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
-from panel.views.consumers.preference_map import SENSATIONS
-from panel.views.consumers.segments import SEGMENT_MEANS
-from panel.views.decision import decide
-from panel.views.emollients import readings, swaps
-from panel.views.emollients.ladder import PREDICTION
-from panel.views.planning.study import mark
-from panel.views.prototypes import other_ways
-from panel.views.prototypes.differences import (
-    BOTH_WAYS,
-    FROM_BENCHMARK,
-    MEANS,
-    PAIRS,
-    SMALLEST,
-    TESTS,
-    VARIANCES,
-    WITHOUT_LUCK,
+from panel.views.assessors.people import tell_people
+from panel.views.consumers.liking import tell_liking
+from panel.views.decision.claims import (
+    recorded_table,
 )
-from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES
+from panel.views.decision.decide import GATES, PAIRS, RANKING, WINDOWS, tell_decision
+from panel.views.emollients.ladder import tell_ladder
+from panel.views.planning.study import mark
+from panel.views.prototypes.differences import tell_differences
 
 
 def evidence_report(study: Study, *, rng_seed: int = 1, made_on: str = "") -> Report:
@@ -90,7 +76,8 @@ def report_of(answers: Answers, *, made_on: str = "") -> Report:
     """
     study, day = answers.study, _day(made_on)
     version, sections, claims = f"Afterfeel {panel.__version__}", _sections(answers), claim_pages(answers)
-    case = summary(answers, sections, made_on=day, version=version, mark=mark(study))
+    found = _key_answers(answers)
+    case = summary(answers, sections, found, made_on=day, version=version, mark=mark(study))
     return Report(
         title=fact(study, "title") or "Study without a title",
         mark=mark(study),
@@ -130,64 +117,77 @@ def _sections(answers: Answers) -> tuple[Section, ...]:
         part_claims.wording(answers),
         part_claims.sign_offs(answers),
         part_claims.expiry(answers),
-        part_claims.decision(answers),
+        _decision(answers),
     )
 
 
-# Which table has which letters, and how is it made?
+_DECIDED = {
+    "date": "Date",
+    "chosen": "Chosen",
+    "runner_up": "Next",
+    "reason": "Reason",
+    "not_established": "Not established",
+    "who": "Who",
+    "role": "Role",
+    "data_hash": "SHA-256 of the data",
+}
 
 
-TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
-    {
-        "CL": tables.verdicts,
-        "CN": tables.all_numbers,
-        "F": tables.formulas,
-        "BT": tables.batches,
-        "P": described(PANEL, PEOPLE),
-        "Q": described(PANEL, MEASURED),
-        "W": described(PANEL, WITHOUT),
-        "PA": described(PANEL, EACH_ON_EACH),
-        "N": lambda answers: balance(answers, "trained"),
-        "NC": lambda answers: balance(answers, "consumer"),
-        "B": described(DIFFERENCES, BOTH_WAYS),
-        "M": described(DIFFERENCES, MEANS),
-        "T": described(DIFFERENCES, TESTS),
-        "D": described(DIFFERENCES, FROM_BENCHMARK),
-        "DL": described(DIFFERENCES, WITHOUT_LUCK),
-        "A": described(DIFFERENCES, PAIRS),
-        "V": described(DIFFERENCES, VARIANCES),
-        "S": described(SWAPS, swaps.SWAPS),
-        "SL": described(SWAPS, swaps.WITHOUT_LUCK),
-        "SI": described(SWAPS, swaps.INTERACTIONS),
-        "L": described(LADDER, PREDICTION),
-        "C": described(MAP, COMPONENTS),
-        "CP": described(MAP, PLACES),
-        "CA": described(MAP, LOADINGS),
-        "R": described(READINGS, readings.READINGS),
-        "RP": described(READINGS, readings.PARTNERS),
-        "RS": described(READINGS, readings.READING_SWAPS),
-        "H": described(LIKING, LIKING_MEANS),
-        "HT": described(LIKING, LIKING_TESTS),
-        "HA": described(LIKING, LIKING_PAIRS),
-        "HB": described(LIKING, LIKING_TOP),
-        "G": described(SEGMENTS, SEGMENT_MEANS),
-        "HS": described(PREFERENCE_MAP, SENSATIONS),
-        "J": described(JUST_ABOUT_RIGHT, DROPS),
-        "X": described(CHECK_ALL, TERM_COUNTS),
-        "XT": described(CHECK_ALL, TERM_TESTS),
-        "XL": described(CHECK_ALL, LIFT),
-        "XA": described(CHECK_ALL, TERM_PAIRS),
-        "Y": described(AGREEMENT, STATEMENTS),
-        "YB": described(AGREEMENT, BARS),
-        "E": described(PREFERENCES, choices.PREFERENCES),
-        "FC": described(FORCED_CHOICES, choices.CHOICES),
-        "DE": described(DECISION, decide.RANKING),
-        "DW": described(DECISION, decide.WINDOWS),
-        "DG": described(DECISION, decide.GATES),
-        "DP": described(DECISION, decide.PAIRS),
-        "Z": described(SENSITIVITY, SMALLEST),
-        "K": described(RANKS, other_ways.RANKS),
-        "U": described(SCALE_USE, other_ways.SCALE_USE),
-    }
-)
-"""Letters to the function that makes the table; `tests/report` holds that the report uses these and no others."""
+def _decision(answers: Answers) -> Section:
+    """Return what was decided, by whom and when, and how the prototypes stand against the target profile."""
+    recorded = decisions_so_far(answers.study)
+    blocks: list[Block] = [Gap("No decision is recorded in this study.")] if recorded.empty else _decided(recorded)
+    found = answers.decision
+    blocks += [Subheading("The prototypes against the target profile")]
+    if isinstance(found, NoAnswer):
+        return Section("16", "Decision record", (*blocks, not_there(found)))
+    blocks += [Caution("People decide. What follows is what the evidence says about the choice.")]
+    tables = [numbers_of(answers, DECISION, table) for table in (RANKING, WINDOWS, GATES, PAIRS)]
+    blocks += told_blocks(answers.tell(tell_decision, found), *tables)
+    return Section("16", "Decision record", tuple(blocks))
+
+
+def write_archive(
+    study: Study, path: str | Path, *, overwrite: bool = False, rng_seed: int = 1, made_on: str = ""
+) -> str:
+    """Write the archive of a study, whole or not at all, and return its SHA-256.
+
+    `made_on` stands as the day of making (ISO 8601); today by default.
+
+    Raises
+    ------
+    StudyError
+        If the file is there already and `overwrite` is not set, or it cannot be written.
+    """
+    refuse_existing(Path(path), overwrite=overwrite)
+    answers = Answers(study, rng_seed)
+    work_out(answers)
+    content = archive_bytes(answers, report_of(answers, made_on=made_on))
+    write_file(Path(path), content, overwrite=overwrite)
+    return hashlib.sha256(content).hexdigest()
+
+
+def _decided(recorded: pd.DataFrame) -> list[Block]:
+    blocks: list[Block] = [TextTable("Decisions, in the order they were made", recorded_table(recorded, _DECIDED))]
+    broken = first_changed_decision(recorded)
+    if broken is not None:
+        blocks.append(Gap(f"Decision {broken + 1} was changed after it was written, or one before it is gone."))
+    if not bool(recorded["same_data"].iloc[-1]):
+        blocks.append(Gap("The study was changed after the last decision: it was taken on other data than these."))
+    return blocks
+
+
+def _key_answers(answers: Answers) -> list[tuple[str, str]]:
+    """Return what was found, question by question, in a sentence each."""
+    found = answers.differences
+    said = found.why if isinstance(found, NoAnswer) else answers.tell(tell_differences, found).headline
+    lines = [("What differs", said)]
+    if not isinstance(answers.panel, NoAnswer):
+        lines.append(("Assessors", answers.tell(tell_people, answers.panel).headline))
+    if not isinstance(answers.ladder, NoAnswer):
+        lines.append(("Emollients", answers.tell(tell_ladder, answers.ladder).headline))
+    if not isinstance(answers.liking, NoAnswer):
+        lines.append(("Liking", answers.tell(tell_liking, answers.liking).headline))
+    if not isinstance(answers.decision, NoAnswer):
+        lines.append(("Nearest to the target", answers.tell(tell_decision, answers.decision).headline))
+    return lines

@@ -6,36 +6,34 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from panel.answers import DECISION, Answers, NoAnswer
-from panel.checks.claim_stamps import first_broken_link, stamps_hash
+from panel.answers import Answers, NoAnswer
+from panel.checks.moments_recorded import first_broken_link, stamps_hash
 from panel.claims.claim import SELF_DECLARED
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import NOT_THIS_TOOL, VERDICTS
 from panel.errors import PanelError
-from panel.models.decision.decide import decisions_so_far, first_changed_decision
 from panel.models.emollients.readings import JoinedReadings
 from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, FORMULATOR, PANEL_LEADER, people
 from panel.report.contents.blocks import (
     Block,
     Caution,
     Gap,
+    Numbers,
     Paragraph,
     Points,
     Section,
-    Subheading,
     TextTable,
     fact,
     not_there,
-    numbers_of,
+    numbers,
     or_gap,
     points,
-    told_blocks,
 )
-from panel.report.contents.tables import NO_CLAIMS, all_numbers, verdicts
 from panel.study.knowledge import cautions
-from panel.views.assessors.people import tell_people
-from panel.views.consumers.liking import tell_liking
+from panel.study.shown import Source, shown
 from panel.views.decision.claims import (
+    CLAIM_NUMBERS,
+    CLAIMS_TABLE,
     claims_headline,
     kind_words,
     local_law,
@@ -43,10 +41,8 @@ from panel.views.decision.claims import (
     verdict_words,
     what_claims_cannot_show,
 )
-from panel.views.decision.decide import GATES, PAIRS, RANKING, WINDOWS, tell_decision
-from panel.views.emollients.ladder import tell_ladder
 from panel.views.planning.study import what_the_findings_say
-from panel.views.prototypes.differences import tell_differences, what_the_differences_cannot_show
+from panel.views.prototypes.differences import what_the_differences_cannot_show
 from panel.views.prototypes.map import what_the_map_cannot_show
 from panel.words import capital, format_list
 
@@ -154,16 +150,6 @@ SIGNED = (
     (ANALYST, "I did not make the prototypes. The analysis is the one described, on the data whose hash stands here."),
     (CLAIM_REVIEWER, "I have read the evidence for each claim, its gaps and its limits."),
 )
-_DECIDED = {
-    "date": "Date",
-    "chosen": "Chosen",
-    "runner_up": "Next",
-    "reason": "Reason",
-    "not_established": "Not established",
-    "who": "Who",
-    "role": "Role",
-    "data_hash": "SHA-256 of the data",
-}
 _USE = {"Who": "panel", "Dose": "dose", "Where on the skin": "area"}
 _RECHECK = (
     "the formula changes, also by one ingredient or its amount",
@@ -227,51 +213,11 @@ def expiry(answers: Answers) -> Section:
     return Section("15", "Expiry", blocks)
 
 
-def decision(answers: Answers) -> Section:
-    """Return what was decided, by whom and when, and how the prototypes stand against the target profile."""
-    recorded = decisions_so_far(answers.study)
-    blocks: list[Block] = [Gap("No decision is recorded in this study.")] if recorded.empty else _decided(recorded)
-    found = answers.decision
-    blocks += [Subheading("The prototypes against the target profile")]
-    if isinstance(found, NoAnswer):
-        return Section("16", "Decision record", (*blocks, not_there(found)))
-    blocks += [Caution("People decide. What follows is what the evidence says about the choice.")]
-    tables = [numbers_of(answers, DECISION, table) for table in (RANKING, WINDOWS, GATES, PAIRS)]
-    blocks += told_blocks(answers.tell(tell_decision, found), *tables)
-    return Section("16", "Decision record", tuple(blocks))
-
-
-def _decided(recorded: pd.DataFrame) -> list[Block]:
-    blocks: list[Block] = [TextTable("Decisions, in the order they were made", recorded_table(recorded, _DECIDED))]
-    broken = first_changed_decision(recorded)
-    if broken is not None:
-        blocks.append(Gap(f"Decision {broken + 1} was changed after it was written, or one before it is gone."))
-    if not bool(recorded["same_data"].iloc[-1]):
-        blocks.append(Gap("The study was changed after the last decision: it was taken on other data than these."))
-    return blocks
-
-
 # What does somebody read who has two pages' time? What was found, question by question, and the limits.
 
 
 _GRAVE = ("stop", "warning")
 _MOST_FINDINGS = 4
-
-
-def key_answers(answers: Answers) -> list[tuple[str, str]]:
-    """Return what was found, question by question, in a sentence each."""
-    found = answers.differences
-    said = found.why if isinstance(found, NoAnswer) else answers.tell(tell_differences, found).headline
-    lines = [("What differs", said)]
-    if not isinstance(answers.panel, NoAnswer):
-        lines.append(("Assessors", answers.tell(tell_people, answers.panel).headline))
-    if not isinstance(answers.ladder, NoAnswer):
-        lines.append(("Emollients", answers.tell(tell_ladder, answers.ladder).headline))
-    if not isinstance(answers.liking, NoAnswer):
-        lines.append(("Liking", answers.tell(tell_liking, answers.liking).headline))
-    if not isinstance(answers.decision, NoAnswer):
-        lines.append(("Nearest to the target", answers.tell(tell_decision, answers.decision).headline))
-    return lines
 
 
 def limits_in_short(answers: Answers) -> list[str]:
@@ -318,3 +264,42 @@ def _strengths(numbers: pd.DataFrame, kind: str, *, late: bool) -> tuple[str, st
     of_panel = bool((numbers["unit"] != _SHARE).any())
     whole = DIRECT if not late and (kind != _NEEDS_BOTH or (of_panel and of_consumers)) else PARTIAL
     return (whole if of_panel else NONE, whole if of_consumers else NONE)
+
+
+_SCORES = Source("scores", same={"attribute": "attribute"}, direct=("prototype", "versus"))
+_ANSWERS = Source("answers", same={"question": "question"})
+NO_CLAIMS = "Nobody has written down a claim, so none is judged here."
+
+
+def verdicts(answers: Answers) -> Numbers | NoAnswer:
+    """Return the verdict on each claim with the number that decides."""
+    found = answers.ask(CLAIMS)
+    if isinstance(found, NoAnswer):
+        return found
+    if found.claims.empty:
+        return NoAnswer(NO_CLAIMS)
+    title = "Verdict on each claim, with the number that decides"
+    return numbers(
+        "CL",
+        title,
+        shown(CLAIMS_TABLE, found, answers.names),
+        found.claims,
+        ["number"],
+        found.method,
+        _SCORES,
+        _ANSWERS,
+    )
+
+
+def all_numbers(answers: Answers) -> Numbers | NoAnswer:
+    """Return every number that a claim was held against."""
+    found = answers.ask(CLAIMS)
+    if isinstance(found, NoAnswer):
+        return found
+    if found.numbers.empty:
+        return NoAnswer("No claim could be held against a number.")
+    about = found.claims.set_index("number")[["prototype", "versus", "attribute", "question"]]
+    places = found.numbers.groupby("number").cumcount() + 1
+    full, key = found.numbers.join(about, on="number").assign(place=places), ["number", "place"]
+    title = "Every number that a claim was held against"
+    return numbers("CN", title, shown(CLAIM_NUMBERS, found, answers.names), full, key, found.method, _SCORES, _ANSWERS)

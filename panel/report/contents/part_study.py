@@ -42,19 +42,30 @@ from panel.report.contents.blocks import (
     stated,
     told_blocks,
 )
-from panel.report.contents.tables import batches, formulas
 from panel.study.facts import locked_sessions
-from panel.study.formulas import emollient_blend, matched_pairs
+from panel.study.formulas import emollient_blend, formulated, matched_pairs
 from panel.study.naming import Naming
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
 from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT, tell_people
-from panel.views.decision.claims import ballot_table, files_table, questions_table, recorded_table
+from panel.views.decision.claims import (
+    ballot_table,
+    files_table,
+    questions_table,
+    recorded_table,
+)
 from panel.views.emollients.blends import blend_picture
 from panel.views.planning.plan import BALANCE, key_table
 from panel.views.planning.safety import GATE, MISSING, PROTOCOL, REACTIONS, checklist, tell_gate
-from panel.views.planning.study import changed_scores_table, finding_table, what_is_in_the_study, what_the_findings_say
+from panel.views.planning.study import (
+    batches_table,
+    changed_scores_table,
+    finding_table,
+    formulas_table,
+    what_is_in_the_study,
+    what_the_findings_say,
+)
 from panel.views.prototypes.differences import BOTH_WAYS
 from panel.words import counted, first_few
 
@@ -471,3 +482,26 @@ def _stated(study: Study) -> list[str]:
 
 def _joined(days: tuple[str, ...]) -> str:
     return " to ".join(days) if len(days) == 2 else ", ".join(days)
+
+
+_ENTERED = "As it was written down; nothing was computed."
+
+
+def formulas(answers: Answers) -> Numbers | NoAnswer:
+    """Return the formulas."""
+    study = answers.study
+    if not formulated(study):
+        return NoAnswer("The study holds no formulas.")
+    shown, full = formulas_table(study), study.table("formulas")
+    rows = [(name,) for name in shown.iloc[:, 0]]
+    source = Source("formulas", same={"prototype": "prototype", "ingredient": "ingredient"})
+    return numbers("F", "Formulas", shown, full, ["ingredient", "prototype"], _ENTERED, source, rows=rows)
+
+
+def batches(answers: Answers) -> Numbers | NoAnswer:
+    """Return the batches."""
+    full = answers.study.table("batches")
+    if full.empty:
+        return NoAnswer("No batches are written down, so neither their number nor their age at test is known.")
+    shown = batches_table(answers.study)
+    return numbers("BT", "Batches", shown, full, ["batch"], _ENTERED, Source("batches", same={"batch": "batch"}))

@@ -1,17 +1,21 @@
-"""The one-way analysis of variance, for many responses at once: do groups differ beyond their own scatter?
+"""Analysis of variance by mean squares, for many responses at once: one way, and the strata of balanced panel data.
 
 The responses are centred before anything is squared, so that leading digits all scores share do no harm.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import fdtrc, stdtr, stdtrit
 
 from panel.stats.arrays import Array, Codes
+
+# A spread below this share of the largest value is rounding of the arithmetic, not variation.
+_NO_SPREAD = 1e-12
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -141,3 +145,132 @@ def welch_differences(
     below = part_1**2 / np.maximum(n_1 - 1, 1) + part_2**2 / np.maximum(n_2 - 1, 1)
     df = np.divide((part_1 + part_2) ** 2, below, out=np.full(n_1.shape, np.nan), where=below > 0)
     return t_differences(n_1 + n_2, mean_1 - mean_2, np.sqrt(part_1 + part_2), df, level)
+
+
+def mean_of_known(values: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
+    """Return the mean along `axis` over the values that are not NaN; NaN where there are none."""
+    known = ~np.isnan(values)
+    count = known.sum(axis=axis)
+    total = np.where(known, values, 0.0).sum(axis=axis)
+    return np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
+
+
+def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> MeanDifferences:
+    """Test the mean of each column of `contrasts` (people x columns, or one column) against zero.
+
+    The plain paired t test: each person gives one contrast, the people are the sample. NaN is a person who cannot
+    give that contrast. Fewer than two people leave the error unknown (NaN); people who all agree exactly, too.
+    Source: Student (1908), Biometrika 6, 1-25.
+    """
+    X = np.asarray(contrasts, dtype=float)
+    n = np.count_nonzero(~np.isnan(X), axis=0)
+    estimate = mean_of_known(X, axis=0)
+    deviation = X - estimate
+    squares = np.where(np.isnan(deviation), 0.0, deviation**2).sum(axis=0)
+    size = np.where(np.isnan(X), 0.0, np.abs(X)).max(axis=0, initial=0.0)
+    spread = (n > 1) & (np.sqrt(squares) > _NO_SPREAD * size)
+    df = np.where(n > 1, n - 1.0, np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        std_error = np.where(spread, np.sqrt(squares / df / n), np.nan)
+    return replace(t_differences(n, estimate, std_error, df, level), df=df)
+
+
+ASSESSOR, INTERACTION, SITTING, ERROR = range(4)
+BATCH = 4  # batch within prototype: in no balanced stratum, but a random term like the others
+_SMALLEST_LEVEL = 1e-20  # of all squares; a mean square below is rounding, and its inverse stays a number
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Strata:
+    """Sums of squares (q, 4) and degrees of freedom (4,) of the random strata of balanced data.
+
+    The strata are assessor, assessor x prototype, assessor x session, and error, in this order; a stratum that
+    the data do not have (one session, nothing repeated) has no degree of freedom. In balanced data REML equals the
+    classical mixed analysis of variance; where a component would come out negative, its stratum is pooled with the
+    one it would be compared to (Searle, Casella & McCulloch 1992, Variance Components, ch. 4; the pooling of nested
+    strata is the isotonic regression of their mean squares).
+    """
+
+    sum_squares: Array
+    df: Array
+    shape: tuple[int, int, int, int]  # assessors, prototypes, sessions, repetitions
+
+
+def balanced_strata(scores: Array) -> Strata:
+    """Return the strata of `scores` (assessors, prototypes, sessions, repetitions, q)."""
+    return Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
+
+
+def strata_without_each(scores: Array) -> Strata:
+    """Return the strata without each assessor in turn, the sums of squares (assessors q, 4).
+
+    Squares about the mean of the assessors lose a / (a - 1) of the part of the one left out, error its own part.
+    """
+    a, p, s, r, q = scores.shape
+    own = _own_squares(scores)
+    lost = own * np.array([a / (a - 1)] * 3 + [1.0])
+    return Strata((own.sum(axis=0) - lost).reshape(a * q, 4), _df(a - 1, p, s, r), (a - 1, p, s, r))
+
+
+def _own_squares(scores: Array) -> Array:
+    """Return each assessor's part in the sums of squares, (assessors, q, 4)."""
+    _, p, s, r = scores.shape[:4]
+    centred = scores - scores.mean(axis=(0, 1, 2, 3))
+    assessor = centred.mean(axis=(1, 2, 3))
+    by_prototype = centred.mean(axis=(2, 3)) - assessor[:, None]
+    by_session = centred.mean(axis=(1, 3)) - assessor[:, None]
+    interaction = by_prototype - by_prototype.mean(axis=0)
+    sitting = by_session - by_session.mean(axis=0)
+    fixed = by_prototype.mean(axis=0)[:, None] + by_session.mean(axis=0)[None, :]
+    total = ((centred - fixed[None, :, :, None]) ** 2).sum(axis=(1, 2, 3))
+    squares = [
+        p * s * r * assessor**2,
+        s * r * (interaction**2).sum(axis=1),
+        p * r * (sitting**2).sum(axis=1),
+    ]
+    return np.stack([*squares, total - sum(squares)], axis=-1)
+
+
+def _df(a: int, p: int, s: int, r: int) -> Array:
+    df = np.array([a - 1, (a - 1) * (p - 1), (a - 1) * (s - 1), a * p * s * r - p - s + 1], dtype=float)
+    df[ERROR] -= df[:ERROR].sum()
+    return df
+
+
+def relative_variances(strata: Strata, terms: tuple[int, ...]) -> Array:
+    """Return the REML variances of `terms` over the residual variance, (q, number of terms).
+
+    `terms` are among ASSESSOR, INTERACTION, SITTING, the strata of terms left out being part of the error.
+    Exact but in one case, an assessor variance of zero beside two that are not, where it is a start for
+    iteration.
+    """
+    _, p, s, r = strata.shape
+    multiplier = {ASSESSOR: p * s * r, INTERACTION: s * r, SITTING: p * r}
+    best = np.full(len(strata.sum_squares), np.inf)
+    chosen = np.zeros((len(best), len(terms)))
+    for kept in product((True, False), repeat=len(terms)):
+        active = {term for term, keep in zip(terms, kept, strict=True) if keep}
+        level = _pooled_levels(strata, active)
+        error = level[:, ERROR]
+        excess = {ASSESSOR: level[:, ASSESSOR] - level[:, INTERACTION] - level[:, SITTING] + error}
+        excess |= {term: level[:, term] - error for term in (INTERACTION, SITTING)}
+        ratio = np.stack([excess[t] / multiplier[t] / error if t in active else 0 * error for t in terms], axis=1)
+        criterion = (strata.df * np.log(level) + strata.sum_squares / level).sum(axis=1)
+        better = (ratio >= 0).all(axis=1) & (criterion < best)
+        best = np.where(better, criterion, best)
+        chosen = np.where(better[:, None], ratio, chosen)
+    return chosen
+
+
+def _pooled_levels(strata: Strata, active: set[int]) -> Array:
+    """Return the expected mean squares (q, 4) when only the `active` components are above zero."""
+    parent = {INTERACTION: ERROR, SITTING: ERROR}
+    group = {stratum: stratum if stratum in active else parent[stratum] for stratum in (INTERACTION, SITTING)}
+    group[ERROR] = ERROR
+    above = [stratum for stratum in (INTERACTION, SITTING) if stratum in active]
+    group[ASSESSOR] = ASSESSOR if ASSESSOR in active else (above[0] if above else ERROR)
+    level = np.empty_like(strata.sum_squares)
+    for stratum in range(4):
+        together = [other for other in range(4) if group[other] == group[stratum]]
+        level[:, stratum] = strata.sum_squares[:, together].sum(axis=1) / max(strata.df[together].sum(), 1.0)
+    return np.maximum(level, _SMALLEST_LEVEL * strata.sum_squares.sum(axis=1, keepdims=True) + np.finfo(float).tiny)

@@ -1,14 +1,13 @@
-"""What a set of blends can tell apart, and paired contrasts over the people who judged them."""
+"""What a set of blends can tell apart."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from panel.stats.arrays import Array
-from panel.stats.comparing.group_means import MeanDifferences, t_differences
 
 ALIAS_THRESHOLD = 0.9
 # Columns whose correlation misses 1 by less than this are the same column: float arithmetic loses about 1e-15.
@@ -94,34 +93,6 @@ def _correlations(X: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[
     apart = ~(length > _NO_SPREAD * size)
     unit = np.where(apart, 0.0, centred) / np.where(apart, 1.0, length)
     return unit.T @ unit, apart
-
-
-def mean_of_known(values: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
-    """Return the mean along `axis` over the values that are not NaN; NaN where there are none."""
-    known = ~np.isnan(values)
-    count = known.sum(axis=axis)
-    total = np.where(known, values, 0.0).sum(axis=axis)
-    return np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
-
-
-def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> MeanDifferences:
-    """Test the mean of each column of `contrasts` (people x columns, or one column) against zero.
-
-    The plain paired t test: each person gives one contrast, the people are the sample. NaN is a person who cannot
-    give that contrast. Fewer than two people leave the error unknown (NaN); people who all agree exactly, too.
-    Source: Student (1908), Biometrika 6, 1-25.
-    """
-    X = np.asarray(contrasts, dtype=float)
-    n = np.count_nonzero(~np.isnan(X), axis=0)
-    estimate = mean_of_known(X, axis=0)
-    deviation = X - estimate
-    squares = np.where(np.isnan(deviation), 0.0, deviation**2).sum(axis=0)
-    size = np.where(np.isnan(X), 0.0, np.abs(X)).max(axis=0, initial=0.0)
-    spread = (n > 1) & (np.sqrt(squares) > _NO_SPREAD * size)
-    df = np.where(n > 1, n - 1.0, np.nan)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        std_error = np.where(spread, np.sqrt(squares / df / n), np.nan)
-    return replace(t_differences(n, estimate, std_error, df, level), df=df)
 
 
 # Averages over blends of ingredients of which some values may be unknown.

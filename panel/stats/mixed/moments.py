@@ -8,8 +8,9 @@ the rows are needed only once, for Z'Z, Z'W and W'W. These fall apart into block
 here usually the assessors, and all responses are worked at once.
 
 Several ways to the same moments: `BlockDesign` for any random terms, `InterceptDesign` for a single one, whose cost
-does not grow with the number of groups beyond one pass over the rows (many consumers); two terms of which one lies
-within the other stand in `panel.stats.mixed.nested_moments`.
+does not grow with the number of groups beyond one pass over the rows (many consumers), `BorderDesign` where one term
+cuts across the others, `NestedDesign` for two terms of which one lies within the other: no matrix to invert.
+`panel.stats.mixed.reml` adds the balanced ones, whose rows lie in strata.
 """
 
 from __future__ import annotations
@@ -131,7 +132,7 @@ def block_design(response: Array, fixed: Array, groups: list[Codes]) -> BlockDes
     w_w, n_scores = np.empty((q, p + 1, p + 1)), np.empty(q)
     for rows, chosen in missing_patterns(response):
         w = np.hstack([fixed[rows], response[rows][:, chosen]])
-        w_w[chosen] = _each_response(w.T @ w, p)
+        w_w[chosen] = each_response(w.T @ w, p)
         n_scores[chosen] = rows.sum()
         own = [block[rows] * m + where[rows] for where in place]
         for left, right in combinations_with_replacement(range(len(own)), 2):
@@ -157,7 +158,7 @@ def missing_patterns(response: Array) -> list[tuple[NDArray[np.bool_], Codes]]:
     return [(present[:, place], np.flatnonzero(which.reshape(-1) == k)) for k, place in enumerate(first)]
 
 
-def _each_response(products: Array, p: int) -> Array:
+def each_response(products: Array, p: int) -> Array:
     """Cut the (p + q, p + q) cross-products of [X, Y] into the (p + 1, p + 1) ones of each response."""
     q = products.shape[0] - p
     cut = np.empty((q, p + 1, p + 1))
@@ -244,7 +245,7 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> InterceptDe
     times, sums = np.zeros((q, largest)), np.zeros((q, largest, p + 1, p + 1))
     for rows, chosen in missing_patterns(response):
         w = np.hstack([fixed[rows], response[rows][:, chosen]])
-        w_w[chosen] = _each_response(w.T @ w, p)
+        w_w[chosen] = each_response(w.T @ w, p)
         n_scores[chosen] = len(w)
         order = np.argsort(group[rows], kind="stable")
         starts = np.flatnonzero(np.r_[True, np.diff(group[rows][order]) != 0])
@@ -253,7 +254,7 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> InterceptDe
         for n in np.unique(size):
             part = totals[size == n]
             times[chosen, n - 1] = len(part)
-            sums[chosen, n - 1] = _each_response(part.T @ part, p)
+            sums[chosen, n - 1] = each_response(part.T @ part, p)
     held = times.any(axis=0)
     size_of = np.broadcast_to(np.arange(1.0, largest + 1), times.shape)
     return InterceptDesign(w_w, size_of[:, held], times[:, held], sums[:, held], n_scores)
@@ -396,146 +397,137 @@ def _cost(groups: list[Codes], within: tuple[int, ...]) -> float:
     return float(n_blocks * in_block * (in_block + n_border) ** 2 + n_border**3)
 
 
-# The moments where every random term is balanced against every other: a few sums of squares hold everything.
-#
-# Terms that split the rows into groups of one size, any two of them in even proportions, leave the rows in strata in
-# which V is a number: V = sum of level_s Q_s with Q_s the projections on the strata (Tjur 1984, Int. Stat. Rev.
-# 52:33-65; Nelder 1965, Proc. R. Soc. A 283:147-162). A crossed panel of five terms then costs as little as one mean
-# square per stratum. What is fixed may be anything.
-
-
 @dataclass(frozen=True, eq=False, slots=True)
-class StrataDesign:
-    """Cross-products by stratum; see `strata_design`."""
+class NestedDesign:
+    """Groups (assessors) that hold cells (assessor x prototype): V_a = I + gamma_1 1 1' + gamma_2 F F'.
 
-    squares: Array  # (q, strata, p + 1, p + 1), W'Q_s W
-    df: Array  # (strata,), the rank of Q_s
-    loads: Array  # (K, strata), how often the variance of a term counts in a stratum
+    With n the scores of a cell and d = 1 / (1 + gamma_2 n), the cells alone give V_0^-1 = I - gamma_2 F d F', and the
+    group adds one rank to it: V^-1 = V_0^-1 - b V_0^-1 1 1' V_0^-1 with s = 1'V_0^-1 1 and
+    b = gamma_1 / (1 + gamma_1 s). So cells of one size are summed together. R is the number of sizes.
+    """
+
+    w_w: Array  # (q, p + 1, p + 1), W'W
+    size: Array  # (R,), the sizes of cells
+    cells: Array  # (q, R, groups), how many cells a group has of that size
+    sums: Array  # (q, R, groups, p + 1), column sums of W over these
+    squares: Array  # (q, R, p + 1, p + 1), sum of the products of the column sums of each cell of that size
     n_scores: Array  # (q,)
 
     @property
     def n_fixed(self) -> int:
         """Number of fixed columns."""
-        return int(self.squares.shape[-1]) - 1
+        return int(self.w_w.shape[-1]) - 1
 
-    def select(self, chosen: NDArray[np.bool_]) -> StrataDesign:
+    def select(self, chosen: NDArray[np.bool_]) -> NestedDesign:
         """Return the design of the `chosen` responses."""
-        return StrataDesign(self.squares[chosen], self.df, self.loads, self.n_scores[chosen])
+        parts = (self.cells[chosen], self.sums[chosen], self.squares[chosen], self.n_scores[chosen])
+        return NestedDesign(self.w_w[chosen], self.size, *parts)
+
+    def without(self, groups: Codes, w_w: Array, n_scores: Array, squares: Array) -> NestedDesign:
+        """Return the design without each of `groups` in turn, (len(groups) q) responses, with the sums that are left.
+
+        `w_w`, `n_scores` and `squares`, of all these responses, are the sums of all groups but the one left out.
+        """
+        cells, sums = (repeated_without(each, groups, 2) for each in (self.cells, self.sums))
+        return NestedDesign(w_w, self.size, cells, sums, squares, n_scores)
 
     def moments(self, gamma: Array) -> Moments:
-        """Return the moments at relative variances `gamma` (q, K)."""
-        level = 1 + gamma @ self.loads
-        single = self.loads / level[:, None]
-        double = single[:, :, None] * single[:, None, :]
+        """Return the moments at relative variances `gamma` (q, 2)."""
+        n = self.size
+        d = 1 / (1 + gamma[:, 1:] * n)
+        weight = np.stack([d, n * d**2, n**2 * d**3], axis=1)
+        q, r, groups, width = self.sums.shape
+        t, u, w = np.moveaxis((weight @ self.sums.reshape(q, r, -1)).reshape(q, 3, groups, width), 1, 0)
+        s, v, z = np.moveaxis((weight * n) @ self.cells, 1, 0)
+        e = 1 / (1 + gamma[:, :1] * s)
+        b = gamma[:, :1] * e
+        y = u - (b * v)[..., None] * t
+        through = _weighted(e**2, t, y)
+        back = _weighted(b, u, t) - _weighted(b**2 * v / 2, t, t)
+        twice = _weighted(b, w, t) - _weighted(b**2 * z / 2, t, t)
+        cell = [self._over_sizes(part) for part in (gamma[:, 1:] * d, d**2, n * d**3)]
+        within = cell[2] - twice - np.swapaxes(twice, 1, 2) - _weighted(b, y, y)
+        times = self.cells.sum(axis=2)
+        trace = np.stack([(s * e).sum(axis=1), (times * n * d).sum(axis=1) - (b * v).sum(axis=1)], axis=1)
+        of_cells = (times * (n * d) ** 2).sum(axis=1) - (2 * b * z - (b * v) ** 2).sum(axis=1)
         return Moments(
-            log_det=np.log(level) @ self.df,
-            cross=self._weighted(1 / level),
-            cross_k=self._weighted(single / level[:, None]),
-            cross_kl=self._weighted(double / level[:, None, None]),
-            trace_k=single @ self.df,
-            trace_kl=double @ self.df,
+            log_det=-(times * np.log(d)).sum(axis=1) - np.log(e).sum(axis=1),
+            cross=self.w_w - cell[0] - _weighted(b, t, t),
+            cross_k=np.stack([_weighted(e**2, t, t), cell[1] - back - np.swapaxes(back, 1, 2)], axis=1),
+            cross_kl=_two_by_two(_weighted(s * e**3, t, t), through, np.swapaxes(through, 1, 2), within),
+            trace_k=trace,
+            trace_kl=_two_by_two(((s * e) ** 2).sum(axis=1), *[(e**2 * v).sum(axis=1)] * 2, of_cells),
         )
 
-    def _weighted(self, weights: Array) -> Array:
-        """Return the cross-products summed over the strata with `weights` (q, ..., strata)."""
-        q, strata, width, _ = self.squares.shape
-        flat = weights.reshape(q, -1, strata) @ self.squares.reshape(q, strata, -1)
-        return np.asarray(flat.reshape(*weights.shape[:-1], width, width))
+    def _over_sizes(self, weight: Array) -> Array:
+        """Return the products of the cells with a `weight` (q, R) for each size."""
+        return np.asarray((weight[:, :, None, None] * self.squares).sum(axis=1))
 
 
-def strata_design(response: Array, fixed: Array, groups: list[Codes]) -> StrataDesign | None:
-    """Sum a design by strata, or return None where the terms are not balanced; arguments as `block_design`."""
-    parts = _strata_parts(response, fixed, groups)
-    if parts is None:
-        return None
-    projected, df, loads = parts
-    squares = np.stack([_each_response(part.T @ part, fixed.shape[1]) for part in projected], axis=1)
-    return StrataDesign(squares, df, loads, np.full(response.shape[1], float(len(response))))
+def _weighted(weight: Array, left: Array, right: Array) -> Array:
+    """Return the sum over groups of weight left right' for arrays (q, groups, columns)."""
+    return np.asarray(np.swapaxes(left * weight[..., None], 1, 2) @ right)
 
 
-def strata_without_groups(response: Array, fixed: Array, groups: list[Codes]) -> StrataDesign | None:
-    """Return the design without each group of the first term in turn, (groups q) responses, group by group.
-
-    None where the terms are not balanced, or not all within the first.
-    """
-    group = np.unique(groups[0], return_inverse=True)[1].reshape(-1)
-    nested = all(_is_finer(np.unique(other, return_inverse=True)[1].reshape(-1), group) for other in groups)
-    parts = _strata_parts(response, fixed, groups) if nested else None
-    if parts is None:
-        return None
-    projected, df, loads = parts
-    size, p, q = _size(group), fixed.shape[1], response.shape[1]
-    rows = np.argsort(group, kind="stable").reshape(size, -1)
-    own = np.empty((size, q, len(projected), p + 1, p + 1))
-    for stratum, part in enumerate(projected):
-        for place, held in enumerate(rows):
-            own[place, :, stratum] = _each_response(part[held].T @ part[held], p)
-    squares = (own.sum(axis=0) - own).reshape(size * q, *own.shape[2:])
-    n_scores = np.full(size * q, float(len(response) - rows.shape[1]))
-    return StrataDesign(squares, df * (size - 1) / size, loads, n_scores)
+def _two_by_two(*parts: Array) -> Array:
+    """Return four arrays (q, ...) as one (q, 2, 2, ...), row by row."""
+    whole = np.stack(parts, axis=1)
+    return whole.reshape(len(whole), 2, 2, *whole.shape[2:])
 
 
-def _strata_parts(response: Array, fixed: Array, groups: list[Codes]) -> tuple[list[Array], Array, Array] | None:
-    """Return [X, Y] projected on each stratum, the ranks of the strata, and the loads of the terms."""
-    n = len(response)
-    groups = [np.unique(group, return_inverse=True)[1].reshape(-1) for group in groups]
-    factors = _strata(groups) if np.isfinite(response).all() else None
-    if factors is None:
-        return None
-    rest = np.hstack([fixed, response])
-    parts: list[Array] = []
-    df: list[int] = []
-    for place, factor in enumerate(factors):
-        parts.append(_group_means(factor, rest)[factor])
-        rest = rest - parts[-1]
-        coarser = [df[earlier] for earlier in range(place) if _is_finer(factor, factors[earlier])]
-        df.append(_size(factor) - sum(coarser))
-    loads = np.zeros((len(groups), len(factors) + 1))
-    for term, group in enumerate(groups):
-        held = [_is_finer(group, factor) for factor in factors]
-        loads[term, :-1] = np.where(held, n / _size(group), 0.0)
-    return [*parts, rest], np.array([*df, n - sum(df)], dtype=float), loads
+@dataclass(frozen=True, eq=False, slots=True)
+class CellSums:
+    """Column sums of W over the cells of a nested design, group by group."""
+
+    size: Array  # (R,), the sizes of cells
+    counts: Codes  # (q, cells), the scores of each cell
+    by_size: Array  # (q, R, cells, p + 1), zero but for the cell's own size
+    first: Codes  # (groups,), the first cell of each group
+
+    def squares(self, cells: slice = slice(None)) -> Array:
+        """Return the products of the column sums of each cell, summed over these cells, (q, R, p + 1, p + 1)."""
+        chosen = self.by_size[:, :, cells]
+        return np.asarray(np.swapaxes(chosen, -1, -2) @ chosen)
+
+    def design(self, w_w: Array, n_scores: Array) -> NestedDesign:
+        """Return the design of all groups."""
+        of_size = (self.counts[:, None] == self.size[:, None]).astype(float)
+        sums = np.add.reduceat(self.by_size, self.first, axis=2)
+        cells = np.add.reduceat(of_size, self.first, axis=2)
+        return NestedDesign(w_w, self.size, cells, sums, self.squares(), n_scores)
 
 
-def _strata(groups: list[Codes]) -> list[Codes] | None:
-    """Return the terms and all that two of them share, coarse before fine; None if they are not balanced."""
-    factors: list[Codes] = []
-    waiting = list(groups)
-    while waiting:
-        new = waiting.pop()
-        if np.ptp(np.bincount(new)):
-            return None
-        meetings = [_meetings(new, old) for old in factors]
-        if any(_size(new) == _size(old) == len(met) for old, met in zip(factors, meetings, strict=True)):
-            continue  # known already
-        for old, met in zip(factors, meetings, strict=True):
-            if len(met) == max(_size(new), _size(old)):
-                continue  # one lies within the other: what they share is known
-            shared = connected([new, old])
-            # within what they share every group of the one meets every group of the other, and equally often
-            if np.ptp(met) or len(met) * _size(shared) != _size(new) * _size(old):
-                return None
-            waiting.append(shared)
-        factors.append(new)
-    return sorted(factors, key=_size)
+def is_nested(groups: list[Codes]) -> bool:
+    """Return whether there are two terms, the second within the first."""
+    if len(groups) != 2:
+        return False
+    group, cell = groups
+    return len(np.unique(cell * (int(group.max()) + 1) + group)) == len(np.unique(cell))
 
 
-def _meetings(first: Codes, second: Codes) -> Codes:
-    """Return how many rows two groups have in common, for all that have any."""
-    counts = np.bincount(first * _size(second) + second)
-    return counts[counts > 0]
+def nested_design(response: Array, fixed: Array, groups: list[Codes]) -> NestedDesign:
+    """Sum a design of two terms, the second within the first; arguments as `block_design`."""
+    columns = each_columns(response, fixed)
+    w_w = np.swapaxes(columns, -1, -2) @ columns
+    return cell_sums(columns, response, groups).design(w_w, np.isfinite(response).sum(axis=0).astype(float))
 
 
-def _is_finer(group: Codes, other: Codes) -> bool:
-    """Return whether each group lies within one group of `other`."""
-    return len(_meetings(group, other)) == _size(group)
+def each_columns(response: Array, fixed: Array) -> Array:
+    """Return W = [X, y] of each response (q, n, p + 1), zero where its score is missing."""
+    there = np.isfinite(response)
+    columns = np.empty((response.shape[1], len(response), fixed.shape[1] + 1))
+    columns[..., :-1] = there.T[..., None] * fixed
+    columns[..., -1] = np.where(there, response, 0.0).T
+    return columns
 
 
-def _size(group: Codes) -> int:
-    return int(group.max()) + 1
-
-
-def _group_means(group: Codes, values: Array) -> Array:
-    """Return the means of groups of one size."""
-    order = np.argsort(group, kind="stable")
-    return np.asarray(values[order].reshape(_size(group), -1, values.shape[1]).mean(axis=1))
+def cell_sums(columns: Array, response: Array, groups: list[Codes]) -> CellSums:
+    """Sum the `columns` of each response over the cells, the second of `groups`; see `each_columns`."""
+    group, cell = groups
+    order = np.lexsort((cell, group))
+    starts = np.flatnonzero(np.r_[True, np.diff(cell[order]) != 0])
+    counts = np.add.reduceat(np.isfinite(response[order]), starts, axis=0, dtype=np.intp).T
+    size = np.unique(counts[counts > 0]).astype(float)
+    sums = np.add.reduceat(columns[:, order], starts, axis=1)
+    by_size = np.where((counts[:, None] == size[:, None])[..., None], sums[:, None], 0.0)
+    return CellSums(size, counts, by_size, np.flatnonzero(np.r_[True, np.diff(group[order][starts]) != 0]))

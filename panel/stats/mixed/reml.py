@@ -1,7 +1,7 @@
 """Restricted maximum likelihood for many responses that share one design.
 
 The profiled REML deviance and its first two derivatives in the relative variances are closed forms
-(`panel.stats.mixed.reml`); Newton steps are taken in the relative standard deviations theta, in which
+(of `panel.stats.mixed.moments`); Newton steps are taken in the relative standard deviations theta, in which
 the criterion is even, so that a variance of exactly zero is reached smoothly (Bates, Maechler, Bolker &
 Walker 2015, J. Stat. Softw. 67(1), for the parametrisation).
 """
@@ -9,7 +9,6 @@ Walker 2015, J. Stat. Softw. 67(1), for the parametrisation).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import product
 from typing import Protocol
 
 import numpy as np
@@ -17,8 +16,15 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.mixed.moments import Moments, border_design, intercept_design, strata_design
-from panel.stats.mixed.nested_moments import is_nested, nested_design
+from panel.stats.mixed.moments import (
+    Moments,
+    border_design,
+    connected,
+    each_response,
+    intercept_design,
+    is_nested,
+    nested_design,
+)
 
 _MAX_STEPS = 60
 _DECREMENT = 1e-9  # promised fall of the deviance from which one last step squares the error away
@@ -342,7 +348,7 @@ _SMALLEST_RESIDUAL = 1e-70  # sum of squares; keeps its inverse square a number 
 
 
 class Design(Protocol):
-    """What REML asks of a design; `panel.stats.mixed.moments` has two."""
+    """What REML asks of a design; those of `panel.stats.mixed.moments` and `StrataDesign`."""
 
     @property
     def n_fixed(self) -> int:
@@ -426,107 +432,144 @@ def _traces(m: Moments, inverse_xx: Array) -> tuple[Array, Array]:
     return trace_p, m.trace_kl - 2 * both_in + np.einsum("qkij,qlji->qkl", projected, projected)
 
 
-# Mean squares of balanced panel data, and the REML variances that follow from them without iteration.
-#
-# Assessor x prototype x session x repetition, every cell filled alike. In balanced data REML equals the
-# classical mixed analysis of variance; where a component would come out negative, its stratum is pooled with the
-# one it would be compared to (Searle, Casella & McCulloch 1992, Variance Components, ch. 4; the pooling of nested
-# strata is the isotonic regression of their mean squares).
-
-
-ASSESSOR, INTERACTION, SITTING, ERROR = range(4)
-BATCH = 4  # batch within prototype: in no balanced stratum, but a random term like the others
-_SMALLEST_LEVEL = 1e-20  # of all squares; a mean square below is rounding, and its inverse stays a number
-
-
 @dataclass(frozen=True, eq=False, slots=True)
-class Strata:
-    """Sums of squares (q, 4) and degrees of freedom (4,) of the random strata of balanced data.
+class StrataDesign:
+    """Cross-products by stratum; see `strata_design`.
 
-    The strata are assessor, assessor x prototype, assessor x session, and error, in this order; a stratum that
-    the data do not have (one session, nothing repeated) has no degree of freedom.
+    Terms that split the rows into groups of one size, any two of them in even proportions, leave the rows in strata in
+    which V is a number: V = sum of level_s Q_s with Q_s the projections on the strata (Tjur 1984, Int. Stat. Rev.
+    52:33-65; Nelder 1965, Proc. R. Soc. A 283:147-162). A crossed panel of five terms then costs as little as one mean
+    square per stratum. What is fixed may be anything.
     """
 
-    sum_squares: Array
-    df: Array
-    shape: tuple[int, int, int, int]  # assessors, prototypes, sessions, repetitions
+    squares: Array  # (q, strata, p + 1, p + 1), W'Q_s W
+    df: Array  # (strata,), the rank of Q_s
+    loads: Array  # (K, strata), how often the variance of a term counts in a stratum
+    n_scores: Array  # (q,)
+
+    @property
+    def n_fixed(self) -> int:
+        """Number of fixed columns."""
+        return int(self.squares.shape[-1]) - 1
+
+    def select(self, chosen: NDArray[np.bool_]) -> StrataDesign:
+        """Return the design of the `chosen` responses."""
+        return StrataDesign(self.squares[chosen], self.df, self.loads, self.n_scores[chosen])
+
+    def moments(self, gamma: Array) -> Moments:
+        """Return the moments at relative variances `gamma` (q, K)."""
+        level = 1 + gamma @ self.loads
+        single = self.loads / level[:, None]
+        double = single[:, :, None] * single[:, None, :]
+        return Moments(
+            log_det=np.log(level) @ self.df,
+            cross=self._weighted(1 / level),
+            cross_k=self._weighted(single / level[:, None]),
+            cross_kl=self._weighted(double / level[:, None, None]),
+            trace_k=single @ self.df,
+            trace_kl=double @ self.df,
+        )
+
+    def _weighted(self, weights: Array) -> Array:
+        """Return the cross-products summed over the strata with `weights` (q, ..., strata)."""
+        q, strata, width, _ = self.squares.shape
+        flat = weights.reshape(q, -1, strata) @ self.squares.reshape(q, strata, -1)
+        return np.asarray(flat.reshape(*weights.shape[:-1], width, width))
 
 
-def balanced_strata(scores: Array) -> Strata:
-    """Return the strata of `scores` (assessors, prototypes, sessions, repetitions, q)."""
-    return Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
+def strata_design(response: Array, fixed: Array, groups: list[Codes]) -> StrataDesign | None:
+    """Sum a design by strata, or return None where the terms are not balanced; arguments as `block_design`."""
+    parts = _strata_parts(response, fixed, groups)
+    if parts is None:
+        return None
+    projected, df, loads = parts
+    squares = np.stack([each_response(part.T @ part, fixed.shape[1]) for part in projected], axis=1)
+    return StrataDesign(squares, df, loads, np.full(response.shape[1], float(len(response))))
 
 
-def strata_without_each(scores: Array) -> Strata:
-    """Return the strata without each assessor in turn, the sums of squares (assessors q, 4).
+def strata_without_groups(response: Array, fixed: Array, groups: list[Codes]) -> StrataDesign | None:
+    """Return the design without each group of the first term in turn, (groups q) responses, group by group.
 
-    Squares about the mean of the assessors lose a / (a - 1) of the part of the one left out, error its own part.
+    None where the terms are not balanced, or not all within the first.
     """
-    a, p, s, r, q = scores.shape
-    own = _own_squares(scores)
-    lost = own * np.array([a / (a - 1)] * 3 + [1.0])
-    return Strata((own.sum(axis=0) - lost).reshape(a * q, 4), _df(a - 1, p, s, r), (a - 1, p, s, r))
+    group = np.unique(groups[0], return_inverse=True)[1].reshape(-1)
+    nested = all(_is_finer(np.unique(other, return_inverse=True)[1].reshape(-1), group) for other in groups)
+    parts = _strata_parts(response, fixed, groups) if nested else None
+    if parts is None:
+        return None
+    projected, df, loads = parts
+    size, p, q = _size(group), fixed.shape[1], response.shape[1]
+    rows = np.argsort(group, kind="stable").reshape(size, -1)
+    own = np.empty((size, q, len(projected), p + 1, p + 1))
+    for stratum, part in enumerate(projected):
+        for place, held in enumerate(rows):
+            own[place, :, stratum] = each_response(part[held].T @ part[held], p)
+    squares = (own.sum(axis=0) - own).reshape(size * q, *own.shape[2:])
+    n_scores = np.full(size * q, float(len(response) - rows.shape[1]))
+    return StrataDesign(squares, df * (size - 1) / size, loads, n_scores)
 
 
-def _own_squares(scores: Array) -> Array:
-    """Return each assessor's part in the sums of squares, (assessors, q, 4)."""
-    _, p, s, r = scores.shape[:4]
-    centred = scores - scores.mean(axis=(0, 1, 2, 3))
-    assessor = centred.mean(axis=(1, 2, 3))
-    by_prototype = centred.mean(axis=(2, 3)) - assessor[:, None]
-    by_session = centred.mean(axis=(1, 3)) - assessor[:, None]
-    interaction = by_prototype - by_prototype.mean(axis=0)
-    sitting = by_session - by_session.mean(axis=0)
-    fixed = by_prototype.mean(axis=0)[:, None] + by_session.mean(axis=0)[None, :]
-    total = ((centred - fixed[None, :, :, None]) ** 2).sum(axis=(1, 2, 3))
-    squares = [
-        p * s * r * assessor**2,
-        s * r * (interaction**2).sum(axis=1),
-        p * r * (sitting**2).sum(axis=1),
-    ]
-    return np.stack([*squares, total - sum(squares)], axis=-1)
+def _strata_parts(response: Array, fixed: Array, groups: list[Codes]) -> tuple[list[Array], Array, Array] | None:
+    """Return [X, Y] projected on each stratum, the ranks of the strata, and the loads of the terms."""
+    n = len(response)
+    groups = [np.unique(group, return_inverse=True)[1].reshape(-1) for group in groups]
+    factors = _strata(groups) if np.isfinite(response).all() else None
+    if factors is None:
+        return None
+    rest = np.hstack([fixed, response])
+    parts: list[Array] = []
+    df: list[int] = []
+    for place, factor in enumerate(factors):
+        parts.append(_group_means(factor, rest)[factor])
+        rest = rest - parts[-1]
+        coarser = [df[earlier] for earlier in range(place) if _is_finer(factor, factors[earlier])]
+        df.append(_size(factor) - sum(coarser))
+    loads = np.zeros((len(groups), len(factors) + 1))
+    for term, group in enumerate(groups):
+        held = [_is_finer(group, factor) for factor in factors]
+        loads[term, :-1] = np.where(held, n / _size(group), 0.0)
+    return [*parts, rest], np.array([*df, n - sum(df)], dtype=float), loads
 
 
-def _df(a: int, p: int, s: int, r: int) -> Array:
-    df = np.array([a - 1, (a - 1) * (p - 1), (a - 1) * (s - 1), a * p * s * r - p - s + 1], dtype=float)
-    df[ERROR] -= df[:ERROR].sum()
-    return df
+def _strata(groups: list[Codes]) -> list[Codes] | None:
+    """Return the terms and all that two of them share, coarse before fine; None if they are not balanced."""
+    factors: list[Codes] = []
+    waiting = list(groups)
+    while waiting:
+        new = waiting.pop()
+        if np.ptp(np.bincount(new)):
+            return None
+        meetings = [_meetings(new, old) for old in factors]
+        if any(_size(new) == _size(old) == len(met) for old, met in zip(factors, meetings, strict=True)):
+            continue  # known already
+        for old, met in zip(factors, meetings, strict=True):
+            if len(met) == max(_size(new), _size(old)):
+                continue  # one lies within the other: what they share is known
+            shared = connected([new, old])
+            # within what they share every group of the one meets every group of the other, and equally often
+            if np.ptp(met) or len(met) * _size(shared) != _size(new) * _size(old):
+                return None
+            waiting.append(shared)
+        factors.append(new)
+    return sorted(factors, key=_size)
 
 
-def relative_variances(strata: Strata, terms: tuple[int, ...]) -> Array:
-    """Return the REML variances of `terms` over the residual variance, (q, number of terms).
-
-    `terms` are among ASSESSOR, INTERACTION, SITTING, the strata of terms left out being part of the error.
-    Exact but in one case, an assessor variance of zero beside two that are not, where it is a start for
-    iteration.
-    """
-    _, p, s, r = strata.shape
-    multiplier = {ASSESSOR: p * s * r, INTERACTION: s * r, SITTING: p * r}
-    best = np.full(len(strata.sum_squares), np.inf)
-    chosen = np.zeros((len(best), len(terms)))
-    for kept in product((True, False), repeat=len(terms)):
-        active = {term for term, keep in zip(terms, kept, strict=True) if keep}
-        level = _pooled_levels(strata, active)
-        error = level[:, ERROR]
-        excess = {ASSESSOR: level[:, ASSESSOR] - level[:, INTERACTION] - level[:, SITTING] + error}
-        excess |= {term: level[:, term] - error for term in (INTERACTION, SITTING)}
-        ratio = np.stack([excess[t] / multiplier[t] / error if t in active else 0 * error for t in terms], axis=1)
-        criterion = (strata.df * np.log(level) + strata.sum_squares / level).sum(axis=1)
-        better = (ratio >= 0).all(axis=1) & (criterion < best)
-        best = np.where(better, criterion, best)
-        chosen = np.where(better[:, None], ratio, chosen)
-    return chosen
+def _meetings(first: Codes, second: Codes) -> Codes:
+    """Return how many rows two groups have in common, for all that have any."""
+    counts = np.bincount(first * _size(second) + second)
+    return counts[counts > 0]
 
 
-def _pooled_levels(strata: Strata, active: set[int]) -> Array:
-    """Return the expected mean squares (q, 4) when only the `active` components are above zero."""
-    parent = {INTERACTION: ERROR, SITTING: ERROR}
-    group = {stratum: stratum if stratum in active else parent[stratum] for stratum in (INTERACTION, SITTING)}
-    group[ERROR] = ERROR
-    above = [stratum for stratum in (INTERACTION, SITTING) if stratum in active]
-    group[ASSESSOR] = ASSESSOR if ASSESSOR in active else (above[0] if above else ERROR)
-    level = np.empty_like(strata.sum_squares)
-    for stratum in range(4):
-        together = [other for other in range(4) if group[other] == group[stratum]]
-        level[:, stratum] = strata.sum_squares[:, together].sum(axis=1) / max(strata.df[together].sum(), 1.0)
-    return np.maximum(level, _SMALLEST_LEVEL * strata.sum_squares.sum(axis=1, keepdims=True) + np.finfo(float).tiny)
+def _is_finer(group: Codes, other: Codes) -> bool:
+    """Return whether each group lies within one group of `other`."""
+    return len(_meetings(group, other)) == _size(group)
+
+
+def _size(group: Codes) -> int:
+    return int(group.max()) + 1
+
+
+def _group_means(group: Codes, values: Array) -> Array:
+    """Return the means of groups of one size."""
+    order = np.argsort(group, kind="stable")
+    return np.asarray(values[order].reshape(_size(group), -1, values.shape[1]).mean(axis=1))

@@ -20,9 +20,16 @@ from scipy.special import ndtri
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
-from panel.stats.mixed.moments import block_design, strata_without_groups
-from panel.stats.mixed.nested_moments import cell_sums, each_columns, is_nested
-from panel.stats.mixed.reml import Design, MixedFit, about_means, at_level, fit_mixed_model, fit_those_possible
+from panel.stats.mixed.moments import block_design, cell_sums, each_columns, is_nested
+from panel.stats.mixed.reml import (
+    Design,
+    MixedFit,
+    about_means,
+    at_level,
+    fit_mixed_model,
+    fit_those_possible,
+    strata_without_groups,
+)
 
 _SMALLEST_ROOM = 1e-10  # of P_ii: below, the score is fitted exactly, whatever it is
 

@@ -30,6 +30,7 @@ from panel.words import (
     DOWN,
     NOTHING,
     UP,
+    all_of,
     capital,
     counted_share,
     first_few,
@@ -160,12 +161,15 @@ def _headline(result: Agreement) -> str:
     passed, total = int(bars["passed"].sum()), len(bars)
     failed = [f"{_goal(row)} for {_name(row, several)}" for row in bars.loc[~bars["passed"]].to_dict("records")]
     if not failed:
-        return f"All {total} bars are passed." if total > 1 else f"{capital(_goal(bars.iloc[0]))} agree: shown."
+        return (
+            f"Enough people agree in {all_of(total, 'case')}."
+            if total > 1
+            else f"{capital(_goal(bars.iloc[0]))} agree: shown."
+        )
     if total == 1:
         return f"Not shown: {failed[0]}."
-    none = "None" if passed == 0 else f"{passed}"
     few = format_list(failed) if len(failed) < 3 else first_few(failed)
-    return f"{none} of {total} bars {'is' if passed == 1 else 'are'} passed. Not shown: {few}."
+    return f"Enough people agree in {passed or 'none'} of {total} cases. Not shown: {few}."
 
 
 def _several(result: Agreement) -> bool:

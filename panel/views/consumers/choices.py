@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -290,39 +291,67 @@ _GUESSING, _NEEDED = (0, (1, 1.5)), "-"
 
 def _figure(result: ForcedChoices, width: float = BROAD) -> Figure:
     """Return one line per test: a dot, filled where a difference is shown, beside guessing and what is needed."""
+    tests = result.tests
+    return _shares_figure(
+        tests.rename(columns={"right_low": "ci_low", "right_high": "ci_high", "guess": "dotted"}).assign(
+            filled=tests["verdict"].isin([DIFFERS, SMALL]),
+            full=tests["needed"] / tests["n"],
+            name=[f"{row['question']} ({METHOD_WORDS[row['method']]})" for row in tests.to_dict("records")],
+            remark=[f"{row['right']} of {row['n']}, {row['needed']} needed" for row in tests.to_dict("records")],
+        ),
+        width,
+        "Share of right answers",
+        "dotted: guessing; full: fewest right answers that show a difference",
+    )
+
+
+def _preferred_figure(result: Preferences, width: float = BROAD) -> Figure:
+    """Return one line per question: who chose the first sample, filled where it is preferred in every way."""
+    lines = []
+    for row in result.counts.to_dict("records"):
+        ways = _ways(result, row)
+        found = ways.loc[(ways["prototype"] == row["prototype"]) & (ways["way"] == LEFT_OUT)]
+        if found.empty:
+            continue
+        own = found.iloc[0]
+        base = int(own["base"])
+        lines.append(
+            {
+                **own[["share", "ci_low", "ci_high"]].to_dict(),
+                "filled": any(_all(ways, str(row[each]), "superior") for each in ("prototype", "versus")),
+                "dotted": HALF,
+                "full": row["needed"] / base if base else np.nan,
+                "name": f"{row['prototype']} rather than {row['versus']}",
+                "remark": f"{row['chosen']} of {base} who chose, {row['needed']:.0f} needed",
+            }
+        )
+    return _shares_figure(
+        pd.DataFrame(lines), width, "Share who prefer the first of the two, of those who chose",
+        "dotted: half; full: fewest that show a preference named beforehand",
+    )  # fmt: skip
+
+
+def _shares_figure(lines: pd.DataFrame, width: float, title: str, x_title: str) -> Figure:
+    """Return a picture of `share ci_low ci_high filled dotted full name remark`: dots beside two upright strokes."""
     from matplotlib.ticker import PercentFormatter
 
-    tests = result.tests.to_dict("records")
-    heights = [(place + 0.5) * _ROW for place in range(len(tests))]
-    rows = pd.DataFrame(
-        {
-            "y": heights,
-            "estimate": result.tests["share"],
-            "ci_low": result.tests["right_low"],
-            "ci_high": result.tests["right_high"],
-            "colour": INK,
-            "shape": "o",
-            "filled": result.tests["verdict"].isin([DIFFERS, SMALL]),
-        }
-    )
+    heights = [(place + 0.5) * _ROW for place in range(len(lines))]
+    rows = lines.assign(y=heights, estimate=lines["share"], colour=INK, shape="o")
     figure, axes = interval_figure(
         rows,
-        _ROW * len(tests),
-        [(y, f"{row['question']} ({METHOD_WORDS[row['method']]})") for y, row in zip(heights, tests, strict=True)],
-        remarks=[
-            (y, f"{row['right']} of {row['n']}, {row['needed']} needed") for y, row in zip(heights, tests, strict=True)
-        ],
+        _ROW * len(lines),
+        list(zip(heights, lines["name"], strict=True)),
+        remarks=list(zip(heights, lines["remark"], strict=True)),
         width=width,
         limits=(-0.02, 1.02),
-        title="Share of right answers",
-        x_title="dotted: guessing; full: fewest right answers that show a difference",
+        title=title,
+        x_title=x_title,
     )
     axes.xaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
-    for y, row in zip(heights, tests, strict=True):
-        ends = [y - _HALF, y + _HALF]
-        axes.plot([row["guess"]] * 2, ends, color=INK, linestyle=_GUESSING, linewidth=1.4, zorder=4)
-        if row["needed"] <= row["n"]:
-            axes.plot([row["needed"] / row["n"]] * 2, ends, color=INK, linestyle=_NEEDED, linewidth=1.4, zorder=4)
+    for y, row in zip(heights, lines.to_dict("records"), strict=True):
+        for at, dashes in ((row["dotted"], _GUESSING), (row["full"], _NEEDED)):
+            if at <= 1:
+                axes.plot([at] * 2, [y - _HALF, y + _HALF], color=INK, linestyle=dashes, linewidth=1.4, zorder=4)
     axes.xaxis.label.set_fontsize(FONT - 1)
     return figure
 
@@ -378,6 +407,8 @@ def tell_preferences(result: Preferences, names: Naming) -> Told:
     for row in result.counts.to_dict("records"):
         lines += [_counts(row, names), *_verdicts(_ways(result, row), row), *_leaning(row), *_order(row)]
     first = _MIND if len(result.counts) == 1 else 0
+    there = LEFT_OUT in set(result.ways["way"])
+    alt = "Share of those who chose that prefer one prototype to the other."
     cannot = [
         "A preference says which of two, not by how much and not why; both may be disliked.",
         "A preference that is not shown is not parity, and parity within 5 points needs several hundred people.",
@@ -390,6 +421,9 @@ def tell_preferences(result: Preferences, names: Naming) -> Told:
         result,
         names,
         _preference_headline(result),
+        Picture("preferences", "Which is preferred", f"{alt} {' '.join(lines)}", partial(_preferred_figure, result))
+        if there
+        else None,
         mind=tuple(lines[:first]),
         table=PREFERENCES,
         drawers=(

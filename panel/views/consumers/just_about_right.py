@@ -209,10 +209,7 @@ def _headline(result: JustAboutRight) -> str:
         return "Counted, but not weighed: without a liking question nobody can say whether those who mind like it less."
     moves = result.drops.loc[result.drops["verdict"] == "move"]
     if moves.empty:
-        return (
-            "For no prototype is it shown that those who find something too little or too much like it less. That does "
-            "not show that they do not."
-        )
+        return "Nothing that people find too little or too much is shown to cost liking. It may still do so."
     worst = moves.sort_values("weighted", ascending=False)
     cases = [f"{row['prototype']} ({_side(result, row)})" for row in worst.to_dict("records")]
     return f"Worth testing a change: {format_list(cases)}. Those who say so like it less, which need not be the reason."

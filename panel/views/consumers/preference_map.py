@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,12 +20,10 @@ from panel.views.pictures import (
     LETTERS,
     OTHERS,
     draw_prototype,
-    key_lines,
     place_labels,
     shortened,
     text_width,
     wrapped,
-    write_key,
 )
 from panel.views.told import Picture, Told, drawer
 from panel.words import capital, counted, format_interval, format_list, format_number, format_share, p_words, quoted
@@ -174,8 +172,9 @@ def _single_pair(result: PreferenceMap) -> str:
 
 _FONT = 8.5  # points
 _POINTS = 72.0
-_LEFT, _BOTTOM, _RIGHT = 0.75, 0.55, 0.15  # inches
+_LEFT, _BOTTOM, _RIGHT, _TOP = 0.75, 0.55, 0.15, 0.1  # inches
 _LOWEST, _HIGHEST = 3.0, 5.2
+_QUIET = "#5c5c5c"  # words of less weight, 6.7 to 1 on white
 _AROUND = 0.16  # free part on each side
 _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)))
 
@@ -186,7 +185,6 @@ def _figure(result: PreferenceMap, names: Naming, width: float = BROAD) -> Figur
     Arrows of groups whose direction is not clear are grey.
     """
     from matplotlib.figure import Figure
-    from matplotlib.lines import Line2D
 
     points = result.places[["component_1", "component_2"]].to_numpy(dtype=float)
     low, high = points.min(axis=0), points.max(axis=0)
@@ -198,26 +196,20 @@ def _figure(result: PreferenceMap, names: Naming, width: float = BROAD) -> Figur
     told = "In brackets: share of consumers expected to like that place better than their own mean."
     below = wrapped(told, LETTERS, (width - 0.2) * _POINTS)
     bottom = _BOTTOM + 0.17 * len(below)
-    head = key_lines([words for words, _, _ in arrows], width)[1] + 0.1
-    height = head + tall + bottom
+    height = _TOP + tall + bottom
     figure = Figure(figsize=(width, height))
     axes = figure.add_axes((_LEFT / width, bottom / height, wide / width, tall / height))
     axes.set(xlim=(low[0], high[0]), ylim=(low[1], high[1]))
     axes.set_aspect("equal", adjustable="datalim")
-    _draw_arrows(axes, result, arrows, 0.5 * float((high - low).min()))
-    _draw_places(axes, result, points, names, (wide * _POINTS, tall * _POINTS))
+    tips = _draw_arrows(axes, result, arrows, 0.5 * float((high - low).min()))
+    for prototype, at in zip(result.places["prototype"], points, strict=True):
+        draw_prototype(axes, names, str(prototype), tuple(at))
+    _name(axes, _labels(result, points), points, arrows, tips, (wide * _POINTS, tall * _POINTS))
     share = result.components["share"]
     axes.set_xlabel(f"Component 1: {format_share(float(share.iloc[0]))} of the differences", fontsize=_FONT, color=INK)
     axes.set_ylabel(f"Component 2: {format_share(float(share.iloc[1]))}", fontsize=_FONT, color=INK)
     axes.tick_params(labelsize=_FONT - 1, colors=INK)
     axes.spines[["top", "right"]].set_visible(False)
-    write_key(
-        figure,
-        [
-            Line2D([], [], color=colour, linestyle=dashes, linewidth=1.8, label=words)  # type: ignore[arg-type]  # dash tuples
-            for words, colour, dashes in arrows
-        ],
-    )
     figure.text(0.1 / width, 0.06 / height, "\n".join(below), fontsize=LETTERS, color=INK)
     return figure
 
@@ -227,13 +219,16 @@ def _arrows(result: PreferenceMap) -> list[tuple[str, str, object]]:
     found: list[tuple[str, str, object]] = []
     for place, row in enumerate(result.directions.to_dict("records")):
         clear = row["clear"]
-        words = _group(result, int(row["segment"])) + ("" if clear else ": no clear direction (grey)")
+        words = _group(result, int(row["segment"])) + ("" if clear else ": no clear direction")
         colour = GREY if not clear else INK if not place else OTHERS[(place - 1) % len(OTHERS)]
         found.append((words, colour, _DASHES[place % len(_DASHES)]))
     return found
 
 
-def _draw_arrows(axes: Axes, result: PreferenceMap, arrows: list[tuple[str, str, object]], reach: float) -> None:
+def _draw_arrows(axes: Axes, result: PreferenceMap, arrows: list[tuple[str, str, object]], reach: float) -> Array:
+    """Draw the arrows; return where they end."""
+    axes.axhline(0, color=FAINT, linewidth=0.8, zorder=0)
+    axes.axvline(0, color=FAINT, linewidth=0.8, zorder=0)
     slopes = result.directions[["slope_1", "slope_2"]].to_numpy(dtype=float)
     longest = float(np.hypot(*slopes.T).max()) or 1.0
     for (_, colour, dashes), slope in zip(arrows, slopes, strict=True):
@@ -246,21 +241,32 @@ def _draw_arrows(axes: Axes, result: PreferenceMap, arrows: list[tuple[str, str,
             arrowprops={"arrowstyle": "-|>", "color": colour, "linewidth": 1.2, "shrinkA": 0, "shrinkB": 0},
             zorder=3,
         )
+    return slopes / longest * reach
 
 
-def _draw_places(axes: Axes, result: PreferenceMap, points: Array, names: Naming, box: tuple[float, float]) -> None:
-    axes.axhline(0, color=FAINT, linewidth=0.8, zorder=0)
-    axes.axvline(0, color=FAINT, linewidth=0.8, zorder=0)
-    for prototype, at in zip(result.places["prototype"], points, strict=True):
-        draw_prototype(axes, names, str(prototype), tuple(at))
+def _name(
+    axes: Axes,
+    prototypes: Sequence[str],
+    points: Array,
+    arrows: Sequence[tuple[str, str, object]],
+    tips: Array,
+    box: tuple[float, float],
+) -> None:
+    """Write the names of prototypes and of arrows at their ends, away from each other and from the arrows."""
     axes.apply_aspect()
     corner = np.array([axes.get_xlim()[0], axes.get_ylim()[0]])
     side = np.array([np.ptp(axes.get_xlim()), np.ptp(axes.get_ylim())])
-    labels = [shortened(label, _FONT, 0.45 * box[0]) for label in _labels(result, points)]
-    sizes = [(text_width(label, _FONT), _FONT * 1.2) for label in labels]
-    middle = place_labels((points - corner) / side * np.array(box), sizes, box, _FONT)
-    for label, (x, y) in zip(labels, middle / np.array(box) * side + corner, strict=True):
-        axes.text(x, y, label, fontsize=_FONT, color=INK, ha="center", va="center", zorder=5)
+    labels = [[shortened(label, _FONT, 0.45 * box[0])] for label in prototypes]
+    labels += [wrapped(words, _FONT, 0.3 * box[0], 3) for words, _, _ in arrows]
+    colours = [INK] * len(prototypes) + [_QUIET if colour == GREY else colour for _, colour, _ in arrows]
+    along = np.concatenate([tip * np.linspace(0, 1.06, 25)[:, None] for tip in tips])
+    sizes = [(max(text_width(line, _FONT) for line in label), _FONT * 1.2 * len(label)) for label in labels]
+    at = (np.concatenate([points, tips, along]) - corner) / side * np.array(box)
+    middle = place_labels(at, [*sizes, *[(0.0, 0.0)] * len(along)], box, _FONT) / np.array(box) * side + corner
+    for label, colour, (x, y) in zip(labels, colours, middle, strict=False):
+        axes.text(
+            x, y, "\n".join(label), fontsize=_FONT, color=colour, ha="center", va="center", zorder=5, linespacing=1.0
+        )
 
 
 def _labels(result: PreferenceMap, points: Array) -> list[str]:

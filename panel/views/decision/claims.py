@@ -43,7 +43,7 @@ _SIGNS = {
     WITHDRAWN: "×",
 }
 _SHORT = {
-    WITH_WORDING: "in other words",
+    WITH_WORDING: "reworded",
     NOT_SUPPORTED: "not supported",
     CANNOT_TELL: "cannot tell",
     NOT_THIS_TOOL: "outside",
@@ -62,14 +62,15 @@ def claims_headline(result: Claims) -> str:
     counts = Counter(result.claims["verdict"])
     supported, plain = sum(counts[verdict] for verdict in AS_WORDED), counts[SUPPORTED]
     limited = f" ({supported - plain} limited)" if supported > plain else ""
-    parts = [f"{supported} supported{limited}"] if supported else []
+    hold = "holds" if supported == 1 else "hold"
+    parts = [f"{supported or 'None'} of {counted(total, 'sentence')} {hold}{limited}"]
     parts += [f"{counts[verdict]} {words}" for verdict, words in _SHORT.items() if counts[verdict]]
     tested = result.claims["p_adjusted"].notna() & ~result.claims["exploratory"].astype(bool)
     families = result.claims.loc[tested, "family"].nunique()
-    among = f", {counted(families, 'family', 'families')}" if families else ""
+    among = f"; {counted(families, 'family', 'families')}" if families else ""
     exploratory = int(result.claims["exploratory"].sum())
     more = f"; {exploratory} exploratory" if exploratory else ""
-    return f"{counted(total, 'claim')}{among}: {', '.join(parts)}{more}."
+    return f"{', '.join(parts)}{among}{more}."
 
 
 def verdict_words(verdict: str) -> str:

@@ -9,15 +9,12 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.decision.contenders import AHEAD, BEHIND, IN, OPEN, OPPOSED, OUT
+from panel.models.decision.contenders import AHEAD, BEHIND, CANNOT_TELL, FAILS, IN, OPEN, OPPOSED, OUT, PASSES
 from panel.models.decision.decide import Decision
 from panel.models.decision.wanted import (
     BENCHMARK,
-    CANNOT_TELL,
     COST,
-    FAILS,
     FREE_OF,
-    PASSES,
     PH,
     SHARES,
     SOLID,

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.confounds import untold_findings
+from panel.models.prototypes.alike import Sensitivity
 from panel.models.prototypes.differences import Differences
-from panel.models.prototypes.sensitivity import Sensitivity
 from panel.models.prototypes.verdict import ALIKE, CANNOT_TELL, DIFFERS, WOULD_BE, WOULD_BE_SMALL
 from panel.study.naming import Naming
 from panel.study.shown import (

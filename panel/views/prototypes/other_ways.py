@@ -7,8 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.prototypes.ranks import DURBIN, FRIEDMAN, RankComparison
-from panel.models.prototypes.scale_use import ScaleUse
+from panel.models.prototypes.ranks import DURBIN, FRIEDMAN, RankComparison, ScaleUse
 from panel.models.prototypes.verdict import DIFFERS
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, Across, Source, Table, number, p_value, text

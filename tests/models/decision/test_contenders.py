@@ -4,9 +4,19 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.contenders import AHEAD, IN, OPEN, OUT, contenders, standings, the_one
-from panel.models.decision.wanted import CANNOT_TELL, FAILS, PASSES
-from panel.models.decision.wanted import CANNOT_TELL as NOT_TOLD
+from panel.models.decision.contenders import (
+    AHEAD,
+    CANNOT_TELL,
+    FAILS,
+    IN,
+    OPEN,
+    OUT,
+    PASSES,
+    contenders,
+    standings,
+    the_one,
+)
+from panel.models.decision.contenders import CANNOT_TELL as NOT_TOLD
 
 
 def rows(met=1.0, chance=0.9, versus=np.nan, must=True, prototype="P1"):

@@ -4,8 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.contenders import AHEAD, BEHIND, OPPOSED, LikingDraws, _ahead_of, judge_pairs
-from panel.models.decision.wanted import CANNOT_TELL
+from panel.models.decision.contenders import AHEAD, BEHIND, CANNOT_TELL, OPPOSED, LikingDraws, _ahead_of, judge_pairs
 
 NAMES = ("P1", "P2", "P3")
 

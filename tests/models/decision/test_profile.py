@@ -6,7 +6,7 @@ import pytest
 
 from panel.errors import ModelError, StudyError
 from panel.models.decision.wanted import narrow_windows, target_profile
-from panel.models.prototypes.sensitivity import smallest_difference
+from panel.models.prototypes.alike import smallest_difference
 from tests.models.decision.known_studies import target_study
 
 TRUTH = {"P1": (50, 50), "P2": (30, 60)}

@@ -4,8 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.consumers.segments import find_segments
-from panel.models.decision.contenders import divided_pairs, segment_favourites
+from panel.models.consumers.segments import divided_pairs, find_segments, segment_favourites
 from tests.models.decision.known_studies import answers, target_study
 
 NAMES = ("P1", "P2", "P3", "P4")

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.models.emollients.joint_map import joint_map
+from panel.models.prototypes.map import joint_map
 from panel.stats.maps.components import multiple_factors
 
 ROUNDING = 1e-12

@@ -72,11 +72,12 @@ def test_the_true_effects_lie_in_their_intervals_and_are_seen():
 
 
 VERDICT = ["verdict", "because", "goes_along"]
+LUCK = ["shrunken", "wrong_sign"]
 
 
 def test_columns_counts_and_masses():
-    assert TRACED.swaps.columns.tolist() == [*COLUMNS, *VERDICT]
-    assert TRACED.joint.columns.tolist() == [*COLUMNS, *VERDICT]
+    assert TRACED.swaps.columns.tolist() == [*COLUMNS, *VERDICT, *LUCK]
+    assert TRACED.joint.columns.tolist() == [*COLUMNS, *VERDICT, *LUCK]
     assert TRACED.joint.empty
     assert len(TRACED.swaps) == 9
     assert set(TRACED.swaps["n_pairs"]) == {4}
@@ -181,7 +182,7 @@ def test_without_any_matched_pair_the_rest_is_still_told():
     values = panel_scores(truth(50, [10, 0, 0]))[..., :2]
     traced = trace_swaps(study_of(formulas, scores=scores_of(values, ["P1", "P2"])))
     assert traced.swaps.empty
-    assert traced.swaps.columns.tolist() == [*COLUMNS, *VERDICT]
+    assert traced.swaps.columns.tolist() == [*COLUMNS, *VERDICT, *LUCK]
     assert any(note.startswith("No two prototypes differ by exactly one emollient") for note in traced.notes)
 
 

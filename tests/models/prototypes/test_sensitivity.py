@@ -6,14 +6,14 @@ import pytest
 from statsmodels.stats.power import TTestPower
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import find_differences
-from panel.models.prototypes.sensitivity import (
+from panel.models.prototypes.alike import (
     _AGAINST_BENCHMARK,
     _FAMILIES,
     ALL_PAIRS,
     ONE_PLANNED,
     smallest_difference,
 )
+from panel.models.prototypes.differences import find_differences
 from panel.study.study import Study
 from tests.studies import crossed_study, small_study
 

@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from panel.stats.comparing.estimability import both_sets, information_left, joined
 from panel.stats.comparing.multiplicity import below
+from panel.stats.orders.block_designs import both_sets, information_left, joined
 
 TABLES = arrays(np.int64, st.tuples(st.integers(2, 6), st.integers(2, 5)), elements=st.integers(0, 2))
 

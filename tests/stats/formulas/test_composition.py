@@ -9,13 +9,8 @@ from hypothesis.extra.numpy import arrays
 from scipy.sparse.csgraph import connected_components
 from scipy.stats import pearsonr, ttest_1samp
 
-from panel.stats.formulas.composition import (
-    EXACT_ALIAS_THRESHOLD,
-    alias_groups,
-    independent_moves,
-    mean_of_known,
-    paired_contrasts,
-)
+from panel.stats.comparing.group_means import mean_of_known, paired_contrasts
+from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves
 
 EXACT = 1e-10  # sums of a few dozen floats
 TAIL = 1e-8  # two implementations of the t distribution

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from sklearn.cross_decomposition import PLSRegression
 from sklearn.datasets import load_linnerud
 
-from panel.stats.maps import latent
-from panel.stats.maps.latent import (
+from panel.stats.maps import links
+from panel.stats.maps.links import (
     _predict_new,
     arrangements,
     leave_one_out,
@@ -182,5 +182,5 @@ def test_blocks_of_responses_change_nothing(monkeypatch):
     rng = np.random.default_rng(8)
     X, Y, X_new = rng.normal(size=(9, 5)), rng.normal(size=(9, 23)), rng.normal(size=(3, 5))
     together = _predict_new(X, Y, X_new, 3)
-    monkeypatch.setattr(latent, "_TOGETHER", 4)
+    monkeypatch.setattr(links, "_TOGETHER", 4)
     np.testing.assert_allclose(_predict_new(X, Y, X_new, 3), together, rtol=1e-12)

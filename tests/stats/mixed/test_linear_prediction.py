@@ -4,12 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from panel.stats.mixed.linear_prediction import (
-    cautious_variance,
-    fit_linear,
-    pooled_variance,
-    predict_rows,
-)
+from panel.stats.formulas.mixtures import cautious_variance, fit_linear, pooled_variance, predict_rows
 
 AGREES = 1e-9
 FACTORIAL = np.column_stack([np.ones(8), *(np.arange(8) >> swap & 1 for swap in range(3))]).astype(float)

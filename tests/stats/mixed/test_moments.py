@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.stats.mixed.moments import block_design, intercept_design
-from panel.stats.mixed.nested_moments import nested_design
+from panel.stats.mixed.moments import block_design, intercept_design, nested_design
 
 DENSE = 1e-9  # relative; both are exact algebra
 

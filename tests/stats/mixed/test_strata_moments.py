@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
+from panel.stats.comparing.group_means import ASSESSOR, INTERACTION, SITTING, balanced_strata
 from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
-from panel.stats.mixed.moments import block_design, strata_design
-from panel.stats.mixed.reml import ASSESSOR, INTERACTION, SITTING, balanced_strata, fit_mixed_model
+from panel.stats.mixed.moments import block_design
+from panel.stats.mixed.reml import fit_mixed_model, strata_design
 from tests.stats.mixed.test_moments import DENSE, dense
 
 SAME_OPTIMUM = 1e-6  # relative, as promised; two roads to one optimum

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from panel.models.prototypes.scale_use import find_scale_use
+from panel.models.prototypes.ranks import find_scale_use
 from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.prototypes.other_ways import _FACTORS, SCALE_USE, _scale_use_headline, _scale_use_lines, tell_scale_use

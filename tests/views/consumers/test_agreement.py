@@ -55,7 +55,8 @@ def test_the_demo_is_not_eight_in_ten_and_comforting_is_no_majority(found):
     assert "More than half: not shown" in lines["comforting"]
     assert "no bar was set, so a majority is asked" in lines["not sticky"]
     assert _headline(found) == (
-        "6 of 8 bars are passed. Not shown: more than 80 % for no mark on paper and more than half for comforting."
+        "Enough people agree in 6 of 8 cases. Not shown: more than 80 % for no mark on paper and more than half for "
+        "comforting."
     )
 
 
@@ -63,13 +64,13 @@ def test_headlines_for_all_one_and_none():
     assert _headline(count_agreement(study_of(agreed({5: 20})))) == "More than half agree: shown."
     assert _headline(count_agreement(study_of(agreed({5: 5, 1: 15})))) == "Not shown: more than half for soft."
     both = count_agreement(study_of(agreed({5: 20}) + agreed({5: 20}, "b")))
-    assert _headline(both) == "All 2 bars are passed."
+    assert _headline(both) == "Enough people agree in both cases."
     failed = count_agreement(study_of(agreed({5: 5, 1: 15}) + agreed({5: 20}, "b")))
-    assert _headline(failed) == "1 of 2 bars is passed. Not shown: more than half for soft."
+    assert _headline(failed) == "Enough people agree in 1 of 2 cases. Not shown: more than half for soft."
     none = count_agreement(study_of([row for name in "abcd" for row in agreed({1: 20}, name)]))
     assert _headline(none) == (
-        "None of 4 bars are passed. Not shown: more than half for a, more than half for b, more than half for c and "
-        "1 more."
+        "Enough people agree in none of 4 cases. Not shown: more than half for a, more than half for b, more than half "
+        "for c and 1 more."
     )
     assert "No statement was tested" in _headline(foiled({1: 5}, {}))
 
@@ -153,7 +154,9 @@ def test_several_prototypes_are_named():
     assert [line.split(":")[0] for line in lines] == ["P1, soft", "P2, soft"]
     assert _headline(
         both
-    ) == "None of 2 bars are passed. Not shown: more than half for P1, soft and more than half " + ("for P2, soft.")
+    ) == "Enough people agree in none of 2 cases. Not shown: more than half for P1, soft and more than half " + (
+        "for P2, soft."
+    )
 
 
 def test_limits_are_stated(found):

@@ -90,7 +90,7 @@ def test_opposite_opinions_are_warned_of():
 def test_other_verdicts(verdict, words):
     found = result(drop(verdict=verdict))
     assert words in _drop_sentence(found, found.drops.iloc[0].to_dict())
-    assert "For no prototype is it shown" in _headline(found)
+    assert "Nothing that people find too little or too much is shown to cost liking." in _headline(found)
 
 
 def test_without_liking_nothing_is_weighed():

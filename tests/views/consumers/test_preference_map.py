@@ -83,17 +83,20 @@ def test_cautions():
     assert "arrows towards prototypes that are liked better" in told.picture.alt
 
 
-def test_places_arrows_and_key():
-    figure = _figure(demo_preferences(), demo()[1])
-    written = [text.get_text() for text in figure.axes[0].texts]
-    assert {text.split(" (")[0] for text in written if text.startswith("P")} == {f"P{n}" for n in range(1, 9)}
-    assert all(text.endswith(" %)") for text in written if text.startswith("P"))
-    (key,) = figure.legends
-    words = [text.get_text() for text in key.get_texts()]
-    assert words == ["all consumers: no clear direction (grey)", "group 1 (38 consumers)", "group 2 (19 consumers)"]
-    samples = key.get_lines()
-    assert [line.get_color() == GREY for line in samples] == [True, False, False]
-    assert [line.is_dashed() for line in samples] == [False, True, True]
+def test_places_and_arrows_carry_their_names():
+    axes = _figure(demo_preferences(), demo()[1]).axes[0]
+    written = {text.get_text().replace("\n", " "): text for text in axes.texts if text.get_text()}
+    assert {words.split(" (")[0] for words in written if words.startswith("P")} == {f"P{n}" for n in range(1, 9)}
+    assert all(words.endswith(" %)") for words in written if words.startswith("P"))
+    arrows = [line for line in axes.lines if line.get_linewidth() == 1.8]
+    assert [line.get_color() == GREY for line in arrows] == [True, False, False]
+    assert [line.is_dashed() for line in arrows] == [False, True, True]
+    assert "all consumers: no clear direction" in written
+    for line, words in zip(arrows[1:], ["group 1 (38 consumers)", "group 2 (19 consumers)"], strict=True):
+        assert written[words].get_color() == line.get_color()
+        # The name is nearer to the end of its own arrow than to that of the other group.
+        far = [np.hypot(*np.subtract(written[words].get_position(), arrow.get_xydata()[-1])) for arrow in arrows[1:]]
+        assert arrows[1 + int(np.argmin(far))] is line
 
 
 def test_without_shares_the_rest_is_drawn():

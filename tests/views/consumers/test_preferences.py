@@ -94,3 +94,20 @@ def test_repeated_answers():
     assert any("Allowing for each person's leaning, p = " in line for line in told)
     alike = count_preferences(choice_study(*[named_rows("preference", votes(9, 0), replicate=turn) for turn in "12"]))
     assert any("nothing can be tested beside their leanings" in s for s in told_of(alike))
+
+
+def test_the_picture_shows_those_who_chose_beside_half_and_what_is_needed():
+    axes = tell_preferences(counted(32, 20, 8), Naming()).picture.figure().axes[0]
+    strokes = [
+        float(line.get_xdata()[0]) for line in axes.lines if len(set(line.get_xdata())) == 1 < len(line.get_xdata())
+    ]
+    assert {0.5, 33 / 52} <= set(strokes)
+    dots = [float(line.get_xdata()[0]) for line in axes.lines if line.get_marker() == "o"]
+    assert dots == [32 / 52]
+    assert [label.get_text() for label in axes.get_yticklabels()] == ["P4 rather than P1"]
+
+
+def test_nobody_who_chose_leaves_no_picture_but_words():
+    told = tell_preferences(counted(0, 0, 8), Naming())
+    assert told.picture is None
+    assert told.headline

@@ -59,9 +59,9 @@ def result():
 
 def test_the_headline_counts_verdicts(result):
     words = claims_headline(result)
-    assert words.startswith("7 claims, 2 families: 2 supported (1 limited), ")
+    assert words.startswith("2 of 7 sentences hold (1 limited), ")
     assert "1 outside" in words
-    assert words.endswith("; 1 exploratory.")
+    assert words.endswith("; 2 families; 1 exploratory.")
     assert claims_headline(judge_claims(study_with([], answers=answer_rows(1, 2)))).startswith("No claim")
 
 

@@ -6,9 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.over_time.after_feel import follow_after_feel
+from panel.models.over_time.after_feel import follow_after_feel, reduce_courses
 from panel.models.over_time.dominance import follow_dominance
-from panel.models.over_time.intensity import reduce_courses
 from panel.study.naming import naming
 from panel.study.shown import shown
 from panel.study.study import Study

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 from panel.checks.confounds import confounds_of
+from panel.models.prototypes.alike import Sensitivity
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.models.prototypes.sensitivity import Sensitivity
 from panel.models.prototypes.verdict import attribute_verdicts
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
