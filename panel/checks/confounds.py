@@ -148,8 +148,8 @@ class Confounds:
             keys = map(frozenset, zip(*ends, strict=True)) if name == "pairs" else ends[0]
             told = (frame[column].tolist() for column in ("attribute", "kind", "factor"))
             places: dict[Any, list[tuple[int, str, str, str]]] = {}
-            for place, (key, *words) in enumerate(zip(keys, *told, strict=True)):
-                places.setdefault(key, []).append((place, *words))
+            for place, (key, on, kind, factor) in enumerate(zip(keys, *told, strict=True)):
+                places.setdefault(key, []).append((place, on, kind, factor))
             self._places[name] = places
         own = self._places[name].get(of, [])
         return frame.iloc[[place for place, on, kind, factor in own if on in ("", attribute) and keep(kind, factor)]]
