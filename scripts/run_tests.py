@@ -12,6 +12,7 @@ MOST_PROCESSES = 4  # a browser and a server in each of them fill the memory bef
 
 if __name__ == "__main__":
     one_thread = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}  # compile once
     processes = str(min(os.cpu_count() or 1, MOST_PROCESSES))
     command = [
         str(ready("test")),
@@ -24,4 +25,4 @@ if __name__ == "__main__":
         "--no-loadscope-reorder",
         *sys.argv[1:],
     ]
-    sys.exit(subprocess.run(command, cwd=CHECKOUT, env=os.environ | one_thread, check=False).returncode)
+    sys.exit(subprocess.run(command, cwd=CHECKOUT, env=kept | one_thread, check=False).returncode)
