@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import pandas as pd
@@ -424,3 +425,13 @@ def _share_shown(
     low, high = exact_interval(x, n, level)
     ends = (100 * float(low), 100 * float(high))
     return NumberShown(what, 100 * x / n, *ends, level, limit_low, limit_high, "%", "Clopper and Pearson")
+
+
+RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
+    {"agreement": agreement, "preference": preference}
+)
+"""What the data say about each kind of claim that rests on answers."""
+VOTE_RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
+    {"superiority": preference, "parity": vote_parity, "unsurpassed": vote_unsurpassed}
+)
+"""The same where no attribute is named, so that the claim rests on preferences."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
+from types import MappingProxyType
 from typing import Any
 
 import pandas as pd
@@ -254,3 +255,9 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
         observed_share=x / n,
         method="exact binomial test of the share of people within the time; order statistics as intervals",
     )
+
+
+RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
+    {"ingredient_attribution": ingredient_attribution, "time": time}
+)
+"""What the data say about claims of an ingredient, and of a time."""

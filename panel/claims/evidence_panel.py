@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -559,3 +560,17 @@ def _anchors(attribute: str) -> str:
         return ""
     row = known.loc[attribute]
     return f" (anchors: {row['low_anchor']} near the low end, {row['high_anchor']} near the high one)"
+
+
+RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
+    {
+        "perceived_attribute": perceived_attribute,
+        "duration": duration,
+        "change_over_time": change_over_time,
+        "superiority": superiority,
+        "parity": parity,
+        "unsurpassed": unsurpassed,
+        "ranking": ranking,
+    }
+)
+"""What the data say about each kind of claim that rests on the panel."""

@@ -25,18 +25,11 @@ from panel.claims.claim import (
     read_claims,
     standing,
 )
-from panel.claims.evidence import agreement, preference, vote_parity, vote_unsurpassed
-from panel.claims.evidence_credit import ingredient_attribution, time
-from panel.claims.evidence_panel import (
-    absolute_negative,
-    change_over_time,
-    duration,
-    parity,
-    perceived_attribute,
-    ranking,
-    superiority,
-    unsurpassed,
-)
+from panel.claims.evidence import RULES as BY_ANSWERS
+from panel.claims.evidence import VOTE_RULES, agreement
+from panel.claims.evidence_credit import RULES as BY_CREDIT
+from panel.claims.evidence_panel import RULES as BY_PANEL
+from panel.claims.evidence_panel import absolute_negative
 from panel.claims.grammar import read_sentence
 from panel.claims.materials import Materials
 from panel.claims.names import family_of, names_of
@@ -64,25 +57,13 @@ from panel.study.tables import TABLES
 _LEVEL = 0.95
 _Judged = tuple[Case, Verdict, str, tuple[str, ...]]  # with the footnote, and what it lacks
 
-_BY_PANEL: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
+_RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
     {
-        "agreement": agreement,
-        "perceived_attribute": perceived_attribute,
+        **BY_ANSWERS,
+        **BY_CREDIT,
+        **BY_PANEL,
         "absolute_negative": lambda claim, materials: absolute_negative(claim, materials, agreement(claim, materials)),
-        "time": time,
-        "duration": duration,
-        "change_over_time": change_over_time,
-        "superiority": superiority,
-        "preference": preference,
-        "parity": parity,
-        "unsurpassed": unsurpassed,
-        "ranking": ranking,
-        "ingredient_attribution": ingredient_attribution,
     }
-)
-# Where no attribute is named, these rest on preference answers.
-_BY_VOTES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {"superiority": preference, "parity": vote_parity, "unsurpassed": vote_unsurpassed}
 )
 
 
@@ -166,8 +147,8 @@ def find_evidence(claim: Claim, materials: Materials) -> Evidence:
     """Return what the data say about one claim."""
     if claim.problems or claim.kind == BEYOND:
         return nothing_yet("nothing")
-    by_votes = not claim.attribute and claim.kind in _BY_VOTES
-    found = (_BY_VOTES if by_votes else _BY_PANEL)[claim.kind](claim, materials)
+    by_votes = not claim.attribute and claim.kind in VOTE_RULES
+    found = (VOTE_RULES if by_votes else _RULES)[claim.kind](claim, materials)
     if not found.shown or found.rests_on not in (PANEL, BOTH):
         return found
     spread, batch = materials.batch_words(claim), materials.one_batch(claim)
