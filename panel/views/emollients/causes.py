@@ -15,7 +15,7 @@ from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row
 from panel.views.emollients.swaps import WHAT_SWAPS_CANNOT_SHOW
-from panel.views.pictures import FAINT, INK, shortened, text_width
+from panel.views.pictures import FAINT, INK, shortened, text_width, wrapped
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -325,7 +325,7 @@ def _figure(causes: Causes, names: Naming, most: int) -> Figure:
     left = _NAMES + _GAP
     width = max(left + wide * len(columns) + _MARGIN, 520.0)
     size = _fitting([names.attribute(name) for name in columns], wide - 3)
-    heads = {name: _wrapped(names.attribute(name), wide - 1, size, 3) for name in columns}
+    heads = {name: wrapped(names.attribute(name), size, wide - 1, 3) for name in columns}
     targets = causes.cells.drop_duplicates("attribute").set_index("attribute")[["target_low", "target_high"]]
     key = _key_lines(causes, width - 2 * _MARGIN)
     top = 20 + _line(size) * max([1, *(len(lines) for lines in heads.values())])
@@ -385,11 +385,11 @@ def _swap_lines(row: Mapping[Any, Any], short: Mapping[str, str], width: float) 
     room = width - 2 * _RADIUS - _MARGIN - 8
     told = f"for {_parts(row, 'removed', short)}, {format_typed(float(row['percent']))}\u00a0%"
     found = [
-        (_wrapped(_parts(row, "added", short), room / _BOLD, _HEADING, 2), _HEADING, INK),
-        (_wrapped(told, room, _SMALL, 2), _SMALL, INK),
+        (wrapped(_parts(row, "added", short), _HEADING, room / _BOLD, 2), _HEADING, INK),
+        (wrapped(told, _SMALL, room, 2), _SMALL, INK),
     ]
     if row["goes_along"]:
-        found.append((_wrapped(f"goes along with the {_factors(row)}", room, _SMALL, 2), _SMALL, _QUIET))
+        found.append((wrapped(f"goes along with the {_factors(row)}", _SMALL, room, 2), _SMALL, _QUIET))
     return found
 
 
@@ -554,7 +554,7 @@ def _draw_line(axes: Axes, cell: Mapping[Any, Any], y: float, causes: Causes, na
     if cell["mark"] == GOES_ALONG:
         box = (place, y - _STEP / 2 + 1), wide - name, _STEP - 2
         axes.add_patch(Rectangle(*box, facecolor="none", edgecolor=_HATCH, linewidth=0, hatch="////", zorder=0))
-    lines = _wrapped(names.attribute(str(cell["attribute"])), name - 4, _BODY, 2)
+    lines = wrapped(names.attribute(str(cell["attribute"])), _BODY, name - 4, 2)
     _lines(axes, _MARGIN, y + 3.2 - (len(lines) - 1) * 5.5, lines, _BODY)
     half = (wide - name) / 2
     _draw_mark(axes, cell, place + half, y, (half - 4) / _reach(causes), causes.margin)
@@ -581,16 +581,3 @@ def _text(axes: Axes, x: float, y: float, words: str, size: float, **look: Any) 
 def _lines(axes: Axes, x: float, y: float, lines: Sequence[str], size: float, **look: Any) -> None:
     for number, words in enumerate(lines):
         _text(axes, x, y + number * _line(size), words, size, **look)
-
-
-def _wrapped(words: str, width: float, size: float, most: int) -> list[str]:
-    """Return words in lines of a width, at most so many; what does not fit is cut with an ellipsis."""
-    lines: list[str] = []
-    for word in words.split(" "):
-        if lines and text_width(f"{lines[-1]} {word}", size) <= width:
-            lines[-1] += f" {word}"
-        else:
-            lines.append(word)
-    if len(lines) > most:
-        lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
-    return [shortened(line, size, width) for line in lines]
