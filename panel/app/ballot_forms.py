@@ -16,7 +16,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.state import StudyInUse, keep, leave_message, moment
-from panel.app.widgets import attempt, heading, plain, say, table
+from panel.app.widgets import act_and_tell, attempt, heading, plain, say, table
 from panel.ballots.answers import links_page, qr_svg, with_links
 from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
 from panel.ballots.protection import fingerprint_at, what_to_compare
@@ -131,13 +131,7 @@ def _reported(record: BallotRecord, session: str) -> None:
         who, why = middle.text_input("Who lets this person go on"), right.text_input("Why this person may")
         if st.form_submit_button("Let this person go on"):
             place = (record.store, record.collection, session, str(assessor))
-            try:
-                let_go_on(*place, who=who or "", why=why or "", at=now())
-            except PanelError as error:
-                st.warning(plain(error), icon=":material/info:")
-                return
-            leave_message(f"{assessor} may go on.")
-            st.rerun()
+            act_and_tell(lambda: let_go_on(*place, who=who or "", why=why or "", at=now()), f"{assessor} may go on.")
 
 
 # What a change of the safety record does to ballots that are prepared.

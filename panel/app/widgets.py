@@ -106,6 +106,13 @@ def attempt(question: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> T
         return None
 
 
+def act_and_tell(action: Callable[[], object], done: str) -> None:
+    """Do something and start the page again, which says what was done; say why not if it cannot be done."""
+    if attempt(lambda: (action(), done)) is not None:
+        leave_message(done)
+        st.rerun()
+
+
 def keep_and_tell(
     study: StudyInUse,
     change: Callable[[Study], Study],

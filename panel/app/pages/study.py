@@ -14,9 +14,20 @@ from panel.app.new_study import show_start
 from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.study_editors import mend, show_editors, way_to_mend
 from panel.app.study_forms import save_form
-from panel.app.widgets import ask, attempt, drawer, file_name, headline, keep_and_tell, plain, say, show_picture, table
+from panel.app.widgets import (
+    act_and_tell,
+    ask,
+    attempt,
+    drawer,
+    file_name,
+    headline,
+    keep_and_tell,
+    plain,
+    say,
+    show_picture,
+    table,
+)
 from panel.checks.finding import SEVERITIES, Finding
-from panel.errors import PanelError
 from panel.study.folder import read_journal
 from panel.study.formulas import emollient_blend, formula_difference, formulated, matched_pairs
 from panel.study.knowledge import cautions
@@ -255,13 +266,8 @@ def _taken_back(folder: Path) -> None:
         who = st.text_input("Who takes it back") or ""
         why = st.text_input("Why") or ""
         if st.form_submit_button(f"Take change {number} back"):
-            try:
-                undo(folder, number, who=who, why=why)
-            except PanelError as error:
-                st.warning(plain(error), icon=":material/info:")
-                return
-            leave_message(f"Change {number} is taken back; that is written down as a change too.")
-            st.rerun()
+            done = f"Change {number} is taken back; that is written down as a change too."
+            act_and_tell(lambda: undo(folder, number, who=who, why=why), done)
 
 
 # What of its people may leave the house, or has to go?
