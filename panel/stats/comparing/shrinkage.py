@@ -12,7 +12,7 @@ what it promises where a uniform share promises too much (Morris and Tang, 2011,
 Stein's harmonic prior). Errors of one prototype belong together over the families, as the same people judged them, and
 so may true values, so all families of a prototype are drawn in at once (Everson and Morris, 2000, Journal of the Royal
 Statistical Society B 62, 399-412). Spreads and correlations of true values are learned apart (Barnard, McCulloch and
-Meng, 2000, Statistica Sinica 10, 1281-1311).
+Meng, 2000, Statistica Sinica 10, 1281-1311). The papers are cited from memory.
 """
 
 from __future__ import annotations

@@ -137,11 +137,11 @@ def with_few_groups(test: FTest, df_groups: float) -> FTest:
     """Return an F test with the denominator degrees of freedom lowered for a variance known from few groups.
 
     Where the groups came out alike by luck, Satterthwaite's formula gives a small error and many degrees of freedom at
-    once. Here the part s of the error that the groups' mean square brings is taken with its fiducial distribution,
-    s df / chi2, beside the rest (a generalised test: Tsui and Weerahandi 1989, JASA 84, 602-607; Khuri, Mathew and
-    Sinha 1998, Statistical Tests for Mixed Linear Models, for variance components), and the degrees of freedom are
-    those of the F with the same 5 % point. The part follows from Satterthwaite's df with the groups' alone, nu =
-    df / s^2.
+    once. Here the part s of the error that the groups' mean square brings is taken with its fiducial distribution, s df
+    / chi2, beside the rest (a generalised test: Tsui and Weerahandi 1989, JASA 84, 602-607; Khuri, Mathew and Sinha
+    1998, Statistical Tests for Mixed Linear Models, for variance components; both from memory), and the degrees of
+    freedom are those of the F with the same 5 % point. The part follows from Satterthwaite's df with the groups' alone,
+    nu = df / s^2.
 
     Parameters
     ----------

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import norm
+from scipy.stats import chi2, norm
 
 from panel.stats.comparing.shrinkage import (
     draw_shrunken,
@@ -56,6 +56,21 @@ def test_means_are_those_of_an_integral():
     for place in range(5):
         expected = _integrated(lambda pull, middle, at=place: middle + pull[at] * (ESTIMATE[at] - middle))
         assert found[place] == pytest.approx(expected, abs=STEPS)
+
+
+@pytest.mark.parametrize("df", [4.0, 12.0, 40.0])
+def test_a_variance_known_from_few_is_averaged_over(df):
+    # the posterior of a variance with the prior 1 / v is df / chi2 times its estimate (Box and Tiao 1973, 2.3; from
+    # memory); here on a grid of 400 x 400, where `shrink` takes sixty shares and five variances
+    grid = (np.arange(400) + 0.5) / 400
+    share, multiple = np.meshgrid(grid, df / chi2.ppf(grid, df))
+    own = VARIANCE * multiple[..., None]
+    total = own + (own.mean(axis=-1) * share / (1 - share))[..., None]
+    middle = ((ESTIMATE / total).sum(axis=-1) / (1 / total).sum(axis=-1))[..., None]
+    density = np.prod(norm.pdf(ESTIMATE, middle, np.sqrt(total)), axis=-1) / np.sqrt((1 / total).sum(axis=-1))
+    value = middle + (1 - own / total) * (ESTIMATE - middle)
+    expected = (density[..., None] * value).sum(axis=(0, 1)) / density.sum()
+    assert shrink(ESTIMATE, VARIANCE, df=np.array(df))[0] == pytest.approx(expected, abs=STEPS)
 
 
 def test_effects_are_shrunken_towards_none():
