@@ -1,7 +1,8 @@
 """Hostile and true sentences on three studies, the verdict of each written before any of them was read.
 
 By kind of trap: opposite, negation, foreign words, medicine, quantity, ingredient, competitor, time, hedge, another
-place or thing; the true ones in British and American English. Common practice, no source.
+place or thing; the true ones in British and American English. Common practice, no source. In two true ones the count of
+people, mistyped at first, was put right after reading.
 """
 
 import csv
