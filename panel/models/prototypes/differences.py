@@ -28,8 +28,8 @@ from panel.models.prototypes.panel_design import (
 from panel.models.prototypes.verdict import (
     DIFFERS,
     attribute_verdicts,
+    beside,
     difference_verdicts,
-    marked_pairs,
     shrunken_differences,
     verdict_letters,
 )
@@ -166,17 +166,20 @@ def find_differences(
     compared = [all_pairs(design, infer) for design, _, infer in told]
     attributes = _stack([attribute_rows(*each) for each in told], order)
     places, late = order_of_testing(study)
-    attributes["test_order"] = attributes["attribute"].map(places).astype("float64")
+    attributes["test_order"] = [float(places.get(name, np.nan)) for name in attributes["attribute"].tolist()]
     pairs = _stack([pair_rows(each[0], all_of, level) for each, all_of in zip(told, compared, strict=True)], order)
     means = [mean_rows(design, infer, level) for design, _, infer in told]
-    attributes = attribute_verdicts(attributes, pairs, confounds, level, naming(study).attributes)
+    attributes = attribute_verdicts(attributes, pairs, confounds, level, lambda name: naming(study).attribute(name))
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
     stacked = _stack(means, order)
-    judged = judge(shrunken_differences(stacked, pairs, pairs))
-    with_benchmark = judge(shrunken_differences(stacked, pairs, _stack(against, order))) if against else judged.iloc[:0]
-    judged = marked_pairs(judged, compared_with)
+    with_pairs = pairs["prototype"].isin([compared_with]) | pairs["versus"].isin([compared_with])
+    tables = [pairs, *([_stack(against, order)] if against else [])]
+    luck = shrunken_differences(stacked, *tables)
+    judged, *rest = (judge(beside(table, own)) for table, own in zip(tables, luck, strict=True))
+    with_benchmark = rest[0] if rest else judged.iloc[:0]
+    judged = judged.assign(with_benchmark=with_pairs)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,
@@ -293,7 +296,9 @@ def _both_ways(
 
 def _stack(parts: Sequence[pd.DataFrame], order: pd.Index) -> pd.DataFrame:
     """Put the rows of all models together in the order of the study's attributes."""
-    frame = parts[0] if len(parts) == 1 else pd.concat(parts, ignore_index=True)
+    if len(parts) == 1:  # the attributes of a design stand in that order
+        return parts[0]
+    frame = pd.concat(parts, ignore_index=True)
     place = order.get_indexer(pd.Index(frame["attribute"]))
     if (np.diff(place) >= 0).all():
         return frame

@@ -31,6 +31,7 @@ _SHARE = (np.arange(_STEPS) + 0.5) / _STEPS
 _UNIFORM_SHARE = np.full(_STEPS, 1 / _STEPS)
 _FLAT_VARIANCE = (1 - _SHARE) ** -2 / ((1 - _SHARE) ** -2).sum()
 _OF_EACH_SPREAD = 10  # draws
+_PAIRS_AT_ONCE = 64  # so that what is worked out for them stays in the cache
 _PRIOR_ROWS = 3  # of the correlations of true values: the density of each is 1 - r2 before anything is seen
 _NOTHING = 1e-12  # a variance this small beside the others is none
 _UNKNOWN = 1e9  # so many times the others' variance: not seen at all
@@ -146,12 +147,17 @@ def shrink_differences(
     `estimate`, `variance` (families, k); `family`, `first`, `second` (m,) are places in them.
     """
     spread = _find_spread(estimate, variance, df=df)
-    left = spread.left
-    mean, weight = _shrunken(estimate, spread), spread.weight[family]
-    apart = mean[family, :, first] - mean[family, :, second]
-    uneven = (spread.pull[family, :, first] - spread.pull[family, :, second]) ** 2
-    left_at = left[family, :, first] + left[family, :, second] + uneven * spread.centre_variance[family]
-    return _signs(apart, left_at, weight, estimate[family, first] - estimate[family, second])
+    parts = (_shrunken(estimate, spread), spread.pull, spread.left)
+    mean, pull, left = (np.ascontiguousarray(np.swapaxes(each, -1, -2)) for each in parts)
+    seen = estimate[family, first] - estimate[family, second]
+    found = np.empty((2, len(family)))
+    for begin in range(0, len(family), _PAIRS_AT_ONCE):
+        rows = slice(begin, begin + _PAIRS_AT_ONCE)
+        f, one, other = family[rows], first[rows], second[rows]
+        uneven = pull[f, one] - pull[f, other]
+        left_at = uneven * uneven * spread.centre_variance[f] + left[f, one] + left[f, other]
+        found[:, rows] = _signs(mean[f, one] - mean[f, other], left_at, spread.weight[f], seen[rows])
+    return found[0], found[1]
 
 
 def shrink_effects(estimate: Array, std_error: Array, df: float = _LARGEST_DF) -> tuple[Array, Array]:
