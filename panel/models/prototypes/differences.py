@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from itertools import chain
 
 import numpy as np
@@ -55,7 +55,7 @@ from panel.study.study import Study, natural_order
 LEVEL = 0.95
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Differences:
     """What a mixed model per attribute says about the prototypes; all frames tidy and unrounded.
 
@@ -69,10 +69,10 @@ class Differences:
         `attribute prototype estimate std_error df ci_low ci_high letters`: estimated means; two prototypes share a
         letter exactly where the verdict on their difference is not `differs`.
     pairs
-        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high shrunken
-        wrong_sign alike_p alike_low alike_high alike_level verdict said because`: all pairs, estimate = prototype minus
-        versus, adjusted p-value and interval by Tukey within each attribute; without numbers where the sessions leave
-        no estimate. `panel.models.prototypes.verdict` decides on `verdict`; `with_benchmark` where `versus` holds it.
+        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high alike_p alike_low
+        alike_high alike_level verdict said because`: all pairs, estimate = prototype minus versus, adjusted p-value and
+        interval by Tukey within each attribute; without numbers where the sessions leave no estimate.
+        `panel.models.prototypes.verdict` decides on `verdict`; `with_benchmark` where `versus` holds it.
     versus
         The same columns for the differences from the benchmark, by Dunnett; without rows if there is none.
     variances
@@ -105,10 +105,18 @@ class Differences:
     method: str
     notes: tuple[str, ...]
 
+    @cached_property
+    def without_luck(self) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Both `pairs` and `versus` with `shrunken wrong_sign`: what is left of each difference without its luck."""
+        tables = (self.pairs, self.versus)
+        luck = shrunken_differences(self.means, *tables)
+        pairs, versus = (beside(table, own) for table, own in zip(tables, luck, strict=True))
+        return pairs, versus
+
     @property
     def picked(self) -> pd.DataFrame:
         """The differences told apart, from the benchmark where there is one, as far as they can be shrunken."""
-        rows = self.versus if self.benchmark else self.pairs
+        rows = self.without_luck[1 if self.benchmark else 0]
         return rows.loc[(rows["verdict"] == DIFFERS) & rows["shrunken"].notna()]
 
     @property
@@ -174,12 +182,10 @@ def find_differences(
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
     stacked = _stack(means, order)
-    with_pairs = pairs["prototype"].isin([compared_with]) | pairs["versus"].isin([compared_with])
-    tables = [pairs, *([_stack(against, order)] if against else [])]
-    luck = shrunken_differences(stacked, *tables)
-    judged, *rest = (judge(beside(table, own)) for table, own in zip(tables, luck, strict=True))
-    with_benchmark = rest[0] if rest else judged.iloc[:0]
-    judged = judged.assign(with_benchmark=with_pairs)
+    judged = judge(pairs)
+    with_benchmark = judge(_stack(against, order)) if against else judged.iloc[:0]
+    sides = [(judged[side] == compared_with).to_numpy(dtype=bool) for side in ("prototype", "versus") if against]
+    judged = judged.assign(with_benchmark=np.any(sides, axis=0) if against else False)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,

@@ -46,8 +46,8 @@ def difference(attribute, prototype, versus, estimate, half, said):
         "alike_low": estimate - half / 2,
         "alike_high": estimate + half / 2,
         "alike_level": 0.9,
-        "shrunken": np.nan,
-        "wrong_sign": np.nan,
+        "std_error": np.nan,
+        "df": np.nan,
         "verdict": {"differs": "differs", "alike": "alike"}.get(word, "cannot tell"),
         "said": said,
         "because": "",
@@ -66,7 +66,8 @@ def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
     attributes = pd.DataFrame({"attribute": ["film", "glide"], "statistic": [9.0, 1.1], "p_adjusted": p_values})
     attributes["verdict"] = ["differs" if p < 0.05 else "cannot tell" for p in p_values]
     attributes["because"] = ""
-    means = pd.DataFrame({"attribute": "film", "prototype": ["P1", "P2", "P3", "P4"], "estimate": 50.0})
+    prototypes = ["P1", "P2", "P3", "P4"]
+    means = pd.DataFrame({"attribute": [*["film"] * 4, *["glide"] * 4], "prototype": prototypes * 2, "estimate": 50.0})
     versus = frame if benchmark else frame.iloc[:0]
     return Differences(
         attributes,
