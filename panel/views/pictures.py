@@ -493,7 +493,7 @@ def _literally(figure: Figure) -> Iterator[None]:
 
 
 def _words_in(figure: Figure) -> Iterator[Text]:
-    """Yield the words of a figure; those on its axes only as far as they are made, for `findobj` would make them all."""
+    """Yield the words of a figure; of those on its axes only what is made, for `findobj` would make them all."""
     yield from figure.texts
     legends = [*figure.legends, *(own for axes in figure.axes if (own := axes.get_legend()) is not None)]
     for legend in legends:

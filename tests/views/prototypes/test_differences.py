@@ -280,10 +280,9 @@ def test_without_a_benchmark_the_means_are_drawn_filled_where_prototypes_differ(
     told = tell_differences(replace(found, attributes=frame), NAMED)
     assert told.table is MEANS
     (axes,) = told.picture.figure().axes
-    drawn = marks(axes)
-    assert [mark.get_xdata()[0] for mark in drawn] == pytest.approx(list(found.means["estimate"]))
-    hollow = [mark.get_markerfacecolor() == "white" for mark in drawn]
-    assert hollow == list(found.means["attribute"] == frame["attribute"].iloc[0])
+    _, places, _, fills = zip(*marks(axes), strict=True)
+    assert places == pytest.approx(list(found.means["estimate"]))
+    assert [fill == "white" for fill in fills] == list(found.means["attribute"] == frame["attribute"].iloc[0])
 
 
 def test_who_cannot_see_it_hears_who_is_higher_and_lower():
