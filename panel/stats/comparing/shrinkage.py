@@ -38,7 +38,7 @@ _UNKNOWN = 1e9  # so many times the others' variance: not seen at all
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Spread:
+class _Spread:
     """What a family of estimates says of the spread of the true values; `...` stands for families.
 
     Parameters
@@ -69,7 +69,7 @@ def _find_spread(
     centre: float | None = None,
     df: Array | None = None,
     prior: Array = _UNIFORM_SHARE,
-) -> Spread:
+) -> _Spread:
     """Return the spread behind estimates (k,) or (..., families, k) with these variances; NaN: not estimated.
 
     `centre` is the mean of the true values where it is known, such as 0 for effects; `prior` (steps,) of the shares.
@@ -96,7 +96,7 @@ def _find_spread(
         mean, mean_variance = np.full_like(mean, centre), np.zeros_like(mean)
     log = log - 0.5 * (precision * (value - mean[..., None]) ** 2).sum(axis=-1)
     weight = _learned(np.exp(log - log.max(axis=-1, keepdims=True)), prior)
-    return Spread(between, weight, pull, pull * own, mean, mean_variance)
+    return _Spread(between, weight, pull, pull * own, mean, mean_variance)
 
 
 def _multiples(df: Array | None) -> Array:
@@ -270,7 +270,7 @@ def _roots_between(
     return np.asarray(root * np.sqrt(between / (root**2).sum(axis=-1))[..., None])
 
 
-def _shrunken(estimate: Array, spread: Spread) -> Array:
+def _shrunken(estimate: Array, spread: _Spread) -> Array:
     centre = spread.centre[..., None]
     return np.asarray(centre + spread.pull * (estimate[..., None, :] - centre))
 

@@ -412,7 +412,7 @@ class LatentTest:
     arrangements: int
 
 
-def leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Array:
+def _leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Array:
     """Return the prediction of each row from all others, (components, rows, responses); standardised in each fold."""
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     folds = [np.arange(len(X)) != row for row in range(len(X))]
@@ -451,7 +451,7 @@ def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDAr
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     n, q = Y.shape
     placed = Y[orders].transpose(1, 0, 2).reshape(n, -1)
-    every = q_squared(placed, leave_one_out(X, placed, n_components)).reshape(n_components, len(orders), q)
+    every = q_squared(placed, _leave_one_out(X, placed, n_components)).reshape(n_components, len(orders), q)
     largest = every.max(axis=0)
     best = largest[0]
     with np.errstate(invalid="ignore"):
@@ -465,7 +465,7 @@ def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDAr
         floor=np.where(known, alike.mean(axis=0), np.nan),
         chance=np.quantile(largest, 0.95, axis=0),
         orders=len(orders),
-        arrangements=arrangements(X),
+        arrangements=_arrangements(X),
     )
 
 
@@ -477,7 +477,7 @@ def row_orders(n: int, draws: int, rng: np.random.Generator) -> NDArray[np.intp]
     return np.vstack([np.arange(n), drawn])
 
 
-def arrangements(X: ArrayLike) -> int:
+def _arrangements(X: ArrayLike) -> int:
     """Return in how many different ways responses can be given to the rows of `X`, rows that are alike being one."""
     _, counts = np.unique(np.asarray(X, float).round(9), axis=0, return_counts=True)
     ways = factorial(int(counts.sum()))
