@@ -166,8 +166,8 @@ def test_of_many_sensations_those_with_a_target_and_then_the_clear_ones_are_draw
 
 def test_the_headline_names_the_largest_clear_change_and_what_it_cost(causes, names):
     assert _causes_headline(causes, names) == (
-        "In these batches C13-15 Alkane for Dicaprylyl Carbonate went with more ease of spreading (+12) and less greasy "
-        "film (−11), but also less softness (−7)."
+        "In these batches C13-15 Alkane for Dicaprylyl Carbonate went with more ease of spreading (+12) and less "
+        "greasy film (−11), but also less softness (−7)."
     )
     mind = _causes_to_mind(causes, names)
     assert len(mind) == 3
