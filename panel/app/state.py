@@ -17,7 +17,7 @@ import streamlit as st
 
 from panel.answers import Answers, Question
 from panel.app.front_door import STUDY_FIELD
-from panel.errors import StudyError
+from panel.errors import ModelError, StudyError
 from panel.study.open_study import open_study, remember_study, study_of_bytes, zip_bytes
 from panel.study.saving import save
 from panel.study.study import Study
@@ -56,6 +56,8 @@ class StudyInUse:
 
     study: Study
     handle: StudyHandle
+    lacking: list[Callable[[StudyInUse], Told]] = field(default_factory=list)
+    """What would be told on this page if the study held it: each gives it for another study, such as the demo."""
 
     @property
     def key(self) -> str:
@@ -91,7 +93,14 @@ class StudyInUse:
 
         `tell` gets the answer, the words of the study, and `also`, of which texts tell one told from another.
         """
-        found, kept = self.answer(question, **settings), _told(self.key)
+        try:
+            found, kept = self.answer(question, **settings), _told(self.key)
+        except ModelError:
+            kinds = [isinstance(each, Answers) for each in also]
+            self.lacking.append(
+                lambda other: other.told(tell, question, *(other.answers for is_answers in kinds if is_answers))
+            )
+            raise
         chosen = [text for text in also if isinstance(text, str)]
         key = (tell.__module__, tell.__qualname__, question.name, repr((chosen, sorted(settings.items()))))
         if key not in kept or kept[key][0] is not found:
@@ -121,6 +130,13 @@ def demo_folder() -> Path:
 def _demo_handle() -> StudyHandle:
     """Return the handle of the demo study."""
     return StudyHandle("demo", str(demo_folder()))
+
+
+def demo_in_use() -> StudyInUse:
+    """Return the demo, beside the study in use."""
+    handle = _demo_handle()
+    study, content_hash = _read_path(handle.path, _stamp(Path(handle.path)))
+    return StudyInUse(study, replace(handle, content_hash=content_hash))
 
 
 def study_in_use() -> StudyInUse:

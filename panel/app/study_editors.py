@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -12,11 +11,10 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.fact_editors import edit_facts
-from panel.app.places import go, leave_for
+from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS
+from panel.app.places import go
 from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain, say, table
-from panel.checks.confounds import BETWEEN
-from panel.checks.finding import Finding
 from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
@@ -32,34 +30,13 @@ from panel.study.template import read_workbook, template_bytes
 from panel.views.decision.claims import kind_words
 from panel.words import counted
 
-FORMULAS, FACTS, STATEMENTS = "formulas", "facts", "claims"
-EDITORS = MappingProxyType(
-    {
-        "prototypes": "Prototypes",
-        FORMULAS: "Formulas",
-        "batches": "Batches",
-        "attributes": "Attributes",
-        "assessors": "People",
-        "servings": "Servings",
-        "readings": "Readings",
-        "curves": "Curves",
-        "courses": "Courses",
-        "dominances": "Dominances",
-        "questions": "Questions",
-        "planned_differences": "Planned differences",
-        STATEMENTS: "Statements before the test",
-        FACTS: "About the study",
-    }
-)
-"""What can be edited, and what it is called."""
-
 _ROWS_OF_ENTRIES = MappingProxyType(
     {"questions": "one question to consumers", "planned_differences": "one difference that the test is made to find"}
 )
 _NAMED = MappingProxyType(
     {"prototypes": "prototype", "attributes": "attribute", "assessors": "assessor", "batches": "batch"}
 )
-_CHOICE, _ROW, _WHO = "what to edit", "row to edit", "who edits"
+_WHO = "who edits"
 _MOST_ROWS = 2000  # of a grid in a page; longer tables come as a file
 _SHOWN = 30  # changed rows, problems
 
@@ -68,7 +45,7 @@ def show_editors(study: StudyInUse) -> None:
     """Let the user edit the study in use."""
     headline("What shall be changed?")
     what = st.segmented_control(
-        "What to edit", list(EDITORS), format_func=EDITORS.__getitem__, key=_CHOICE, persist_state="session"
+        "What to edit", list(EDITORS), format_func=EDITORS.__getitem__, key=CHOICE, persist_state="session"
     )
     if not what:
         st.caption("Choose what to edit. Each change is kept in the journal and can be taken back.")
@@ -375,7 +352,7 @@ def _statements(study: StudyInUse) -> None:
 def _one_row(study: StudyInUse, what: str) -> None:
     """Let the user write one row field by field: a pH at the bench, the row that a finding named."""
     texts = texts_of_table(study.study, what)
-    asked = st.session_state.get(_ROW)
+    asked = st.session_state.get(ROW)
     number = asked[1] if asked and asked[0] == what and asked[1] <= len(texts) else 0
     with st.expander("One row, field by field", expanded=bool(number)):
         labels = [f"row {place + 1}: {_row_words(row)}" for place, row in enumerate(texts.itertuples(index=False))]
@@ -386,7 +363,7 @@ def _one_row(study: StudyInUse, what: str) -> None:
         with st.form(f"row {what} {place} {study.key}"):
             new = {name: _field(study.study, what, name, str(cell), place) for name, cell in row.items()}
             if st.form_submit_button("Save this row", type="primary"):
-                st.session_state.pop(_ROW, None)
+                st.session_state.pop(ROW, None)
                 before = {str(name): str(cell) for name, cell in row.items()} if place >= 0 else None
                 if new == before:
                     st.info("Nothing in this row was changed.")
@@ -549,53 +526,3 @@ def _names(study: StudyInUse, kind: str) -> None:
                 save(study, lambda now: rename(now, kind, old, new or ""), f"{old} is called {new} now.", forget=what)
             if st.button("Take it out", key=f"take out {kind}"):
                 save(study, lambda now: delete(now, kind, old, why or ""), f"{old} is taken out: {why}.", forget=what)
-
-
-# From a finding to the editor that mends it.
-
-
-_TO_JOIN = frozenset(f"prototypes_and_{factor.replace(' ', '_')}" for factor in BETWEEN)
-ASKED_TO_JOIN = "a missing session is asked for"
-"""Field of the session: the servings begin with the form for one more session."""
-_ROW_OF_PLACE = re.compile(r"\brows? (\d+)")
-
-
-def place_of(finding: Finding) -> tuple[str, int] | None:
-    """Return what to edit to mend a finding, and the row of it (from 1; 0 for none); None where no editor does."""
-    first = re.split(r"[,;: ]", finding.where, maxsplit=1)[0]
-    what = {"facts": FACTS, "datapackage.json": "planned_differences"}.get(first, first)
-    if finding.kind.startswith(("formula", "ingredient")) or first == "formulas":
-        return FORMULAS, 0
-    if what not in EDITORS:
-        return None
-    row = _ROW_OF_PLACE.search(finding.where.partition(";")[0])
-    return what, max(int(row[1]) - 1, 0) if row else 0
-
-
-def open_editor(what: str, row: int = 0) -> None:
-    """Choose what to edit, and the row of it; the page that calls it shows the editors on its next run."""
-    st.session_state[_CHOICE] = what
-    if row:
-        st.session_state[_ROW] = (what, row)
-    else:
-        st.session_state.pop(_ROW, None)
-
-
-def way_to_mend(finding: Finding) -> str:
-    """Return what the button beside a finding says; empty where nothing in the app mends it."""
-    if finding.kind in _TO_JOIN:
-        return "Plan the missing session"
-    place = place_of(finding)
-    return "" if place is None else f"Open {EDITORS[place[0]]}" + (f", row {place[1]}" if place[1] else "")
-
-
-def mend(finding: Finding) -> None:
-    """Go where a finding is mended: to the form for a missing session, to the editor, else to what the study holds."""
-    place = place_of(finding)
-    if finding.kind in _TO_JOIN:
-        st.session_state[ASKED_TO_JOIN] = True
-        leave_for("servings")
-    elif place is not None:
-        open_editor(*place)
-        leave_for("edit")
-    leave_for("study")
