@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from types import MappingProxyType
 from typing import Any
 
@@ -11,7 +12,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.fact_editors import edit_facts
-from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS
+from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS, open_editor
 from panel.app.places import go
 from panel.app.state import StudyInUse, leave_message, moment
 from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain, say, table
@@ -149,15 +150,18 @@ def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str,
     if key not in st.session_state:
         st.session_state[f"begun {key}"] = _drafts().get(place) or Draft(now, now)
     begun: Draft = st.session_state[f"begun {key}"]
+    marks = _marks(study, what)
+    marked = [marks.get(row, "") for row in range(1, len(begun.typed) + 1)]
     typed = st.data_editor(
-        begun.typed,
+        begun.typed.assign(**{_MARK: marked}) if marks else begun.typed,
         num_rows="dynamic",
         hide_index=True,
-        column_config=columns,
+        column_config={_MARK: st.column_config.TextColumn(_MARK, disabled=True, pinned=True), **columns},
+        column_order=[*([_MARK] if marks else []), *begun.typed.columns],
         key=key,
         alt=f"{EDITORS[what]}, to edit",
     )
-    typed = typed.fillna("").astype("str")
+    typed = typed.drop(columns=_MARK, errors="ignore").fillna("").astype("str")
     draft = Draft(begun.begun.astype("str"), typed[(typed != "").any(axis=1)].reset_index(drop=True))
     if draft.changed:
         _drafts()[place] = draft
@@ -220,10 +224,7 @@ def _save_or_not(study: StudyInUse, what: str, draft: Draft, put: Callable[[Stud
     except StudyError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    problems = table_problems(after, what)
-    if problems:
-        st.markdown(f"**{counted(len(problems), 'cell')} to look at**")
-        say([problem.sentence for problem in problems[:_SHOWN]])
+    _mark(study, what, draft, _cells_to_mend(after, what, draft.typed))
     if not draft.changed:
         return
     changed = len(changes_between(before, after))
@@ -234,6 +235,50 @@ def _save_or_not(study: StudyInUse, what: str, draft: Draft, put: Callable[[Stud
             save(study, lambda now: _with_prototypes(rebased(now, what, before, after)), done, forget=what)
         if st.button("Leave it as it was", key=f"leave {what}"):
             _begin_again(study, what, None)
+
+
+# What is wrong is marked in the row where it stands, and told below the grid.
+
+
+_MARK = "To mend"
+
+
+def _cells_to_mend(study: Study, what: str, grid: pd.DataFrame) -> list[tuple[int, str, str]]:
+    """Return row and heading of each wrong cell, as they stand in the grid, with what is wrong."""
+    found = []
+    for problem in table_problems(study, what):
+        row, column = problem.row, problem.column
+        if what == FORMULAS:  # a row of the table is a cell of this grid
+            line = study.table(FORMULAS).iloc[row - 1]
+            named = grid["ingredient"].str.strip() == str(line["ingredient"]).strip()
+            row, column = int(named.to_numpy().argmax()) + 1, str(line["prototype"])
+        known = {each.name: heading(each) for each in columns_of(what)}
+        found.append((row, known.get(column, column), f"{problem.message} {problem.advice}".strip()))
+    return found
+
+
+def _marks(study: StudyInUse, what: str) -> dict[int, str]:
+    """Return the headings of the wrong cells of each row, as they were when the page was last drawn."""
+    marks: dict[int, str] = st.session_state.get(f"marks {what} {_place(study)}", {})
+    return marks
+
+
+def _mark(study: StudyInUse, what: str, draft: Draft, wrong: list[tuple[int, str, str]]) -> None:
+    """Tell what is wrong in which cell, with a way to its row; mark these rows in the grid."""
+    marks: dict[int, str] = {}
+    for row, column, _ in wrong:
+        marks[row] = f"{marks[row]}, {column}" if row in marks else f"\u25b2 {column}"
+    if marks != _marks(study, what):  # a grid that is given other rows begins anew
+        st.session_state[f"marks {what} {_place(study)}"] = marks
+        _begin_again(study, what, draft)
+    if wrong:
+        st.markdown(f"**{counted(len(wrong), 'cell')} to look at**")
+    for number, (row, column, words) in enumerate(wrong[:_SHOWN]):
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.markdown(plain(f"Row {row}, {column}: {words}"), width="content")
+            if what != FORMULAS and not draft.changed:
+                open_row = partial(open_editor, what, row)
+                st.button(f"Open row {row}", key=f"open {what} {number}", type="tertiary", on_click=open_row)
 
 
 # Formulas: a column for each prototype, an ingredient found while typing, a swap.
