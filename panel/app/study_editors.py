@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from types import MappingProxyType
 from typing import Any
@@ -14,7 +13,7 @@ import streamlit as st
 from panel.app.fact_editors import edit_facts
 from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS, open_editor
 from panel.app.places import go
-from panel.app.state import StudyInUse, leave_message, moment
+from panel.app.state import Draft, StudyInUse, keep_draft, kept_draft, leave_message, moment
 from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain, say, table
 from panel.claims.claim import with_statements
 from panel.errors import StudyError
@@ -106,7 +105,7 @@ def save(study: StudyInUse, change: Callable[[Study], Study], done: str, *, forg
 
 def _forget(study: StudyInUse, what: str) -> str:
     """Forget what was typed of a table and is saved now."""
-    _drafts().pop((_place(study), what), None)
+    keep_draft(study, what, None)
     return ""
 
 
@@ -118,37 +117,14 @@ def _what_a_row_is(what: str) -> str:
     return f"A row is {row}. Needed: {', '.join(needed)}. 48,7 and 48.7 are both read."
 
 
-# What was typed and is not saved yet: it outlives a reload of the page, and a look at another editor.
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Draft:
-    """A table as it was when somebody began to edit it, and as it was typed."""
-
-    begun: pd.DataFrame
-    typed: pd.DataFrame
-
-    @property
-    def changed(self) -> bool:
-        """True if something was typed."""
-        return not self.typed.equals(self.begun)
-
-
-@st.cache_resource
-def _drafts() -> dict[tuple[str, str], Draft]:
-    return {}
-
-
-def _place(study: StudyInUse) -> str:
-    return study.handle.path or study.key
+# A grid begins with what was typed and is not saved yet.
 
 
 def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str, Any]) -> Draft:
     """Show a grid of texts, and return what stands in it; it begins with what was typed and not saved."""
-    place = (_place(study), what)
     key = f"grid {what} {study.key} {st.session_state.get(f'turn {what}', 0)}"
     if key not in st.session_state:
-        st.session_state[f"begun {key}"] = _drafts().get(place) or Draft(now, now)
+        st.session_state[f"begun {key}"] = kept_draft(study, what) or Draft(now, now)
     begun: Draft = st.session_state[f"begun {key}"]
     marks = _marks(study, what)
     marked = [marks.get(row, "") for row in range(1, len(begun.typed) + 1)]
@@ -163,19 +139,13 @@ def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str,
     )
     typed = typed.drop(columns=_MARK, errors="ignore").fillna("").astype("str")
     draft = Draft(begun.begun.astype("str"), typed[(typed != "").any(axis=1)].reset_index(drop=True))
-    if draft.changed:
-        _drafts()[place] = draft
-    else:
-        _drafts().pop(place, None)
+    keep_draft(study, what, draft if draft.changed else None)
     return draft
 
 
 def _begin_again(study: StudyInUse, what: str, draft: Draft | None) -> None:
     """Let the grid begin anew, with a draft or with what is in the study."""
-    if draft is None:
-        _drafts().pop((_place(study), what), None)
-    else:
-        _drafts()[_place(study), what] = draft
+    keep_draft(study, what, draft)
     st.session_state[f"turn {what}"] = int(st.session_state.get(f"turn {what}", 0)) + 1
     st.rerun()
 
@@ -259,7 +229,7 @@ def _cells_to_mend(study: Study, what: str, grid: pd.DataFrame) -> list[tuple[in
 
 def _marks(study: StudyInUse, what: str) -> dict[int, str]:
     """Return the headings of the wrong cells of each row, as they were when the page was last drawn."""
-    marks: dict[int, str] = st.session_state.get(f"marks {what} {_place(study)}", {})
+    marks: dict[int, str] = st.session_state.get(f"marks {what} {study.place}", {})
     return marks
 
 
@@ -269,7 +239,7 @@ def _mark(study: StudyInUse, what: str, draft: Draft, wrong: list[tuple[int, str
     for row, column, _ in wrong:
         marks[row] = f"{marks[row]}, {column}" if row in marks else f"\u25b2 {column}"
     if marks != _marks(study, what):  # a grid that is given other rows begins anew
-        st.session_state[f"marks {what} {_place(study)}"] = marks
+        st.session_state[f"marks {what} {study.place}"] = marks
         _begin_again(study, what, draft)
     if wrong:
         st.markdown(f"**{counted(len(wrong), 'cell')} to look at**")

@@ -14,8 +14,8 @@ from streamlit.testing.v1 import AppTest
 from panel.app.fact_editors import gates_of, stability_of
 from panel.app.guide import EDITORS, place_of
 from panel.app.new_study import STEPS, steps_done, with_attributes, with_batches, with_listed, with_people
-from panel.app.state import STUDY_VARIABLE, demo_folder
-from panel.app.study_editors import Draft, grid_columns, with_row
+from panel.app.state import STUDY_VARIABLE, Draft, demo_folder
+from panel.app.study_editors import grid_columns, with_row
 from panel.checks.all_checks import check_study
 from panel.checks.moments_recorded import check_claim_stamps
 from panel.claims.claim import with_statements
