@@ -102,7 +102,7 @@ def _made(title, prototype, truth, *answers, timed=()):
         for question, (_, count) in asked.items()
         for row in answer_rows(count, 100, prototype=prototype, question=question)
     ]
-    names = [name for name in next(iter(truth.values()))]
+    names = list(next(iter(truth.values())))
     described = [*truth, *(["SINK"] if timed else [])]
     return study_with(
         [],
