@@ -69,7 +69,7 @@ PLACES: dict[str, Place] = {
     "result": Place(
         "Result",
         (
-            Part("at_a_glance", "At a glance", "The whole job on one screen.", "result"),
+            Part("at_a_glance", "At a glance", "What came out.", "result"),
             Part(
                 "differences",
                 "Differences",

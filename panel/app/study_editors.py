@@ -388,6 +388,9 @@ def _one_row(study: StudyInUse, what: str) -> None:
             if st.form_submit_button("Save this row", type="primary"):
                 st.session_state.pop(_ROW, None)
                 before = {str(name): str(cell) for name, cell in row.items()} if place >= 0 else None
+                if new == before:
+                    st.info("Nothing in this row was changed.")
+                    return
                 told = _row_words(list(new.values()))
                 save(study, lambda seen: with_row(seen, what, before, new), f"{EDITORS[what]}, one row: {told}.")
 

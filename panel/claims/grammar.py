@@ -108,6 +108,13 @@ class _Cursor:
         title = max((len(t) for t in self.names.titles if self.tokens[place : place + len(t)] == t), default=0)
         return title or self.entry("product", place)[0]
 
+    def range_at(self, place: int) -> int:
+        """Return how many tokens at a place name all products of the study: `hand creams`, `hand cream range`."""
+        kinds = {(*kind[:-1], f"{kind[-1]}s") for kind in self.names.product_types}
+        plural = max((len(kind) for kind in kinds if self.tokens[place : place + len(kind)] == kind), default=0)
+        end = place + self.product_at(place)
+        return plural or (end + 1 - place if end > place and self.tokens[end : end + 1] == ("range",) else 0)
+
 
 def _longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[int, str]:
     """Return the _longest of the names that stands at a place: its number of tokens and what it names."""
@@ -155,7 +162,7 @@ class _Reader(_Cursor):
         """Read to the end: the first of the steps that can do something with the next words does it."""
         steps = (
             self.replacement, self.share, self.base, self.moment, self.age, self.comparison, self.ingredient,
-            self.named, self.statement, self.plain,
+            self.own_range, self.none_of, self.named, self.statement, self.plain,
         )  # fmt: skip
         while self.place < len(self.tokens):
             if self.tokens[self.place] in SILENT:
@@ -306,6 +313,22 @@ class _Reader(_Cursor):
             return False
         self.replaced = (out, into, percent)
         self.place = start + out_length + by + in_length
+        return True
+
+    def own_range(self) -> bool:
+        """`of our hand creams`, `in our hand cream range`."""
+        length = self.entry("range_of")[0]
+        rest = self.range_at(self.place + length) if length else 0
+        return self.take(length + rest, Entry("range")) if rest else False
+
+    def none_of(self) -> bool:
+        """`no hand cream`, `no other cream`: nothing, where more or less is said of it."""
+        length = self.entry("none_of")[0]
+        product = self.product_at(self.place + length) if length else 0
+        if not product:
+            return False
+        self.core.append(Chunk("nothing", self.words(length + product)))
+        self.place += length + product
         return True
 
     def named(self) -> bool:

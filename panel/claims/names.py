@@ -141,6 +141,19 @@ def words_of(text: str) -> Tokens:
     return tuple(token for token in tokens_of(text) if token not in SILENT)
 
 
+def legible(word: str) -> str:
+    """Return a word as a reader can make out what it holds: signs nobody sees and letters of another script by name."""
+    odd = [sign for sign in word if not sign.isprintable() or (sign.isalpha() and "LATIN" not in _named(sign))]
+    if not odd or (len(odd) == len(word) > 1):
+        return word
+    names = listed(list(dict.fromkeys(_named(sign) for sign in odd)))
+    return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
+
+
+def _named(sign: str) -> str:
+    return unicodedata.name(sign, f"U+{ord(sign):04X}")
+
+
 @cache
 def _phrases(language: str = "en") -> Mapping[Tokens, tuple[Entry, ...]]:
     """Return the table of words by the tokens of each phrase; a place with a kind of product is one, too."""

@@ -31,6 +31,7 @@ from panel.claims.names import (
     TestRecord,
     family_of,
     floor,
+    legible,
     minutes_between,
     public_name,
     question_words,
@@ -57,7 +58,7 @@ def wording_of(
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
-    not_covered = () if own else tuple(dict.fromkeys(reading.left_over))
+    not_covered = () if own else tuple(dict.fromkeys(map(legible, reading.left_over)))
     found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
         found += _whole(reading, not_covered, own=own)
@@ -233,7 +234,7 @@ def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     if claim.kind == "perceived_attribute" and claim.bar == claim.bar:
         return degree == ("low" if want < 0 else "high")
     if claim.kind == "ranking":
-        return degree == "superlative" and reading.has("range") and not claim.competitors
+        return (degree == "superlative" and reading.has("range")) or (degree == "comparative" and reading.sign == want)
     by_votes = claim.kind == "superiority" and not claim.attribute
     return degree in (("bare",) if by_votes else _DEGREES.get(claim.kind, ("comparative", "not parity")))
 
@@ -256,6 +257,8 @@ def _example(claim: Claim) -> str:
 def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence compares with another prototype, with several it might be, or does not say with what."""
     wanted = set(claim.competitors) if claim.kind in ("unsurpassed", "ranking") else {claim.versus} - {""}
+    if claim.kind == "ranking" and not wanted:
+        wanted = set(materials.rest_of_range(claim.prototype))
     named = [next(iter(each)) if len(each) == 1 else "" for each in reading.comparators]
     others = [name for name in named if name not in wanted]
     names = [public_name(materials.study, materials.names, name) for name in sorted(wanted)]
@@ -267,6 +270,7 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         message = f"The sentence compares with {told}; compared was {listed(names) or 'nothing'}."
         yield change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
+    needed = needed or (claim.kind == "ranking" and reading.degree == "comparative")
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
         yield change("comparison without the other", message, f"Name {listed(names)}.", "honesty", _EU)
@@ -501,6 +505,9 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
         yield change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
-    if reading.has("range") and claim.kind != "ranking":
+    rest = materials.rest_of_range(claim.prototype)
+    compared = set(claim.competitors) or (set(rest) if claim.kind == "ranking" else set())
+    whole = claim.kind in ("ranking", "unsurpassed") and compared >= set(rest)
+    if reading.has("range") and not whole:
         message = "The sentence speaks of a range, and none was compared."
         yield change("range not compared", message, "Leave the range out.", "fairness", _EU)

@@ -18,7 +18,7 @@ from panel.errors import StudyError
 from panel.study.knowledge import lexicon
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import UPLOADED, Limits, RawTable, is_workbook, raw_table, rows_of_file
-from panel.study.scores_import import about_people, is_reckoned, named_columns, plain_names
+from panel.study.scores_import import is_called, is_reckoned, named_columns
 from panel.study.study import RawFile
 from panel.words import counted, first_few
 
@@ -37,7 +37,6 @@ _AGAIN = re.compile(
 _LABEL = re.compile(
     r"(?:(?:prototype|product|sample|formula|muster|produkt|produit|prodotto|producto)\s*)?\w{0,3}[-. ]?\d+\w?", re.I
 )
-_CODES = {"code", "blindcode", "samplecode", "servingcode", "muster code", "codenummer"}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -277,7 +276,7 @@ def _key_and_scores(sheets: Sequence[_Sheet]) -> tuple[_Sheet | None, list[_Shee
 
 
 def _code_column(sheet: _Sheet) -> str:
-    return next((head for head in sheet.header if plain_names(head) & _CODES), "")
+    return next((head for head in sheet.header if is_called(head, "code")), "")
 
 
 def _prototype_column(sheet: _Sheet) -> str:
@@ -295,7 +294,7 @@ def _score_columns(sheet: _Sheet, taken: set[str]) -> list[str]:
         for i, head in enumerate(sheet.header)
         if head not in design
         and not _about_design(head)
-        and not about_people(head)
+        and not any(is_called(head, role) for role in ("person", "comment", "counter", "code", "conditions"))
         and not is_reckoned(head)
         and _mostly_numbers([row[i] for row in sheet.rows])
     ]

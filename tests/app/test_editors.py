@@ -104,6 +104,15 @@ def test_one_row_is_written_field_by_field_with_a_decimal_comma(folder: Path):
     assert readings.iloc[-1][["prototype", "measure", "value"]].tolist() == ["P1", "pH", 5.4]
 
 
+def test_a_row_saved_without_a_change_is_not_said_to_be_saved(folder: Path):
+    app = editing("batches")
+    choice = labelled(app.selectbox, "Which row")
+    choice.set_value(choice.options[1]).run()
+    labelled(app.button, "Save this row").click().run()
+    assert [said.value for said in app.info] == ["Nothing in this row was changed."]
+    assert not len(journal_rows(folder))
+
+
 def test_a_row_that_somebody_else_changed_is_not_overwritten():
     study = small_study()
     row = texts_of_table(study, "prototypes").iloc[0].to_dict()

@@ -38,6 +38,7 @@ from panel.app.widgets import (
     margin_field,
     plain,
     say,
+    show_closed,
     show_items,
     show_picture,
 )
@@ -294,11 +295,13 @@ def show_over_time(study: StudyInUse) -> None:
         (has_courses, "Courses of intensity", COURSES, tell_courses),
         (has_dominance, "Dominant sensations", DOMINANCES, tell_dominance),
     )
-    for there, title, question, tell in parts:
-        told = attempt(study.told, tell, question) if there else None
-        if told is not None:
-            heading(title)
-            show_told(told)
+    answers = [(title, attempt(study.told, tell, question)) for there, title, question, tell in parts if there]
+    given = [(title, told) for title, told in answers if told is not None]
+    for title, told in given[:1]:
+        heading(title)
+        show_told(told)
+    for title, told in given[1:]:
+        show_closed(title, told)
     if not timed and (has_courses or has_dominance):
         st.caption("After-feel over the minutes joins them once an attribute is scored at two times or more.")
 
