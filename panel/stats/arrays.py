@@ -7,3 +7,4 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
+Whole = NDArray[np.int64]

@@ -15,7 +15,7 @@ from scipy.special import chdtrc
 from panel.errors import ModelError
 from panel.stats.answers.binomial import lower_tail
 from panel.stats.answers.ranks import exact_rank_sum_p
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Whole
 from panel.stats.comparing.group_means import MeanDifferences, t_differences
 
 _EXACT_ROWS = 30  # telling rows up to which the exact p-value is tried; above, chi-square is close
@@ -90,10 +90,7 @@ def cochran_tests(answers: ArrayLike, *, work: int = _EXACT_WORK) -> CochranTest
 # Do two yes-or-no answers of the same people differ? McNemar's test, exact: only those who changed count.
 
 
-_Counts = NDArray[np.int64]
-
-
-def pair_counts(answers: ArrayLike) -> dict[str, _Counts]:
+def pair_counts(answers: ArrayLike) -> dict[str, Whole]:
     """Count for every two columns of `answers` (t, n, k), 1 yes, 0 no, NaN none, who said yes to which.
 
     Columns by name: `first second` of each pair; `n` people with both answers, of whom `only_first` said yes to the

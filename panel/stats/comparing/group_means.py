@@ -196,12 +196,12 @@ class _Strata:
     shape: tuple[int, int, int, int]  # assessors, prototypes, sessions, repetitions
 
 
-def balanced_strata(scores: Array) -> _Strata:
+def _balanced_strata(scores: Array) -> _Strata:
     """Return the strata of `scores` (assessors, prototypes, sessions, repetitions, q)."""
     return _Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
 
 
-def strata_without_each(scores: Array) -> _Strata:
+def _strata_without_each(scores: Array) -> _Strata:
     """Return the strata without each assessor in turn, the sums of squares (assessors q, 4).
 
     Squares about the mean of the assessors lose a / (a - 1) of the part of the one left out, error its own part.
@@ -237,13 +237,15 @@ def _df(a: int, p: int, s: int, r: int) -> Array:
     return df
 
 
-def relative_variances(strata: _Strata, terms: tuple[int, ...]) -> Array:
-    """Return the REML variances of `terms` over the residual variance, (q, number of terms).
+def relative_variances(scores: Array, terms: tuple[int, ...], *, without_each: bool = False) -> Array:
+    """Return the REML variances of `terms` over the residual variance, (q, number of terms), of balanced scores.
 
-    `terms` are among ASSESSOR, INTERACTION, SITTING, the strata of terms left out being part of the error.
-    Exact but in one case, an assessor variance of zero beside two that are not, where it is a start for
-    iteration.
+    `scores` are (assessors, prototypes, sessions, repetitions, q). `terms` are among ASSESSOR, INTERACTION, SITTING,
+    the strata of terms left out being part of the error. With `without_each` those without each assessor in turn,
+    (assessors q, number of terms). Exact but in one case, an assessor variance of zero beside two that are not, where
+    it is a start for iteration.
     """
+    strata = _strata_without_each(scores) if without_each else _balanced_strata(scores)
     _, p, s, r = strata.shape
     multiplier = {ASSESSOR: p * s * r, INTERACTION: s * r, SITTING: p * r}
     best = np.full(len(strata.sum_squares), np.inf)
