@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import fdtrc, stdtr, stdtrit
 
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, ratio
 
 # A spread below this share of the largest value is rounding of the arithmetic, not variation.
 _NO_SPREAD = 1e-12
@@ -143,7 +143,7 @@ def welch_differences(
     part_1 = np.divide(var_1, n_1, out=np.full(n_1.shape, np.nan), where=enough)
     part_2 = np.divide(var_2, n_2, out=np.full(n_2.shape, np.nan), where=enough)
     below = part_1**2 / np.maximum(n_1 - 1, 1) + part_2**2 / np.maximum(n_2 - 1, 1)
-    df = np.divide((part_1 + part_2) ** 2, below, out=np.full(n_1.shape, np.nan), where=below > 0)
+    df = ratio((part_1 + part_2) ** 2, below)
     return t_differences(n_1 + n_2, mean_1 - mean_2, np.sqrt(part_1 + part_2), df, level)
 
 
@@ -152,7 +152,7 @@ def mean_of_known(values: NDArray[np.float64], axis: int) -> NDArray[np.float64]
     known = ~np.isnan(values)
     count = known.sum(axis=axis)
     total = np.where(known, values, 0.0).sum(axis=axis)
-    return np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
+    return ratio(total, count)
 
 
 def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> MeanDifferences:
