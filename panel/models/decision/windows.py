@@ -232,7 +232,9 @@ def _came_true(
     truth = drawn.like[rng.integers(len(drawn.like), size=STUDIES)]
     seen = truth + drawn.errors[rng.integers(len(drawn.errors), size=STUDIES)]
     errors = drawn.errors[rng.integers(len(drawn.errors), size=(_INNER, STUDIES))]
-    values, _ = draw_shrunken(seen, drawn.own_variance, errors, drawn.correlation, rng, of_each_spread=_INNER // 4)
+    values, _ = draw_shrunken(
+        seen, drawn.own_variance, errors, drawn.correlation, rng, df=drawn.dfs, of_each_spread=_INNER // 4
+    )
     low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
     pairs = _chances_and_truth(_inside(values, low, high), _inside(truth, low, high))
     nothing: _Floats = np.full(0, np.nan)
@@ -372,9 +374,10 @@ def draw_panels(
     mean, std_error, df, covariance, dfs = _means(fits, kept, prototypes, spread)
     own, alone = _own_covariance(covariance)
     views = person_correlations(assessor_means(frame, prototypes, kept))[1]
-    errors = joint_draws(np.where(np.isfinite(mean), 0.0, np.nan), alone, dfs, dfs, (views, views), draws, rng)
-    drawn, like = draw_shrunken(mean, own, errors, views, rng)
-    shrunken = shrink(mean, own)[0]
+    known = np.full(len(kept), np.inf)
+    errors = joint_draws(np.where(np.isfinite(mean), 0.0, np.nan), alone, known, known, (views, views), draws, rng)
+    drawn, like = draw_shrunken(mean, own, errors, views, rng, df=dfs)
+    shrunken = shrink(mean, own, dfs, flat=True)[0]
     return PanelDraws(
         kept,
         prototypes,

@@ -7,9 +7,9 @@ so that what is not known of the spread stays in the answer. Source: Daniels (19
 Statistical Association 70, 311-319. Several families, such as attributes, teach each other what shares are usual: the
 prior of each is the mean of the uniform one and of what the others say (an empirical Bayes step, without itself).
 
-Draws of the true values are for chances that must come true whatever the spread is: for them t2 is flat, which keeps
-what it promises where a uniform share promises too much (Morris and Tang, 2011, Statistical Science 26, 271-287, on
-Stein's harmonic prior). Errors of one prototype belong together over the families, as the same people judged them, and
+Draws of the true values are for chances that must come true whatever the spread is: for them t2 is flat, in units of
+the error variance, which keeps what it promises where a uniform share promises too much (Morris and Tang, 2011,
+Statistical Science 26, 271-287, on Stein's harmonic prior); the error variance is drawn with it. Errors of one prototype belong together over the families, as the same people judged them, and
 so may true values, so all families of a prototype are drawn in at once (Everson and Morris, 2000, Journal of the Royal
 Statistical Society B 62, 399-412). Spreads and correlations of true values are learned apart (Barnard, McCulloch and
 Meng, 2000, Statistica Sinica 10, 1281-1311). The papers are cited from memory.
@@ -76,24 +76,25 @@ def _find_spread(
     came out small, so that they are averaged over too, with the prior 1 / v (Box and Tiao 1973, Bayesian Inference in
     Statistical Analysis, 7.2).
     """
-    there = np.isfinite(estimate) & np.isfinite(variance)
+    outer = tuple(range(estimate.ndim - variance.ndim))
+    there = np.isfinite(variance) & np.isfinite(estimate).all(axis=outer)
+    number = np.maximum(there.sum(axis=-1, keepdims=True), 1)
     own = np.where(there, variance, 0.0)[..., None, :] * _multiples(df)
-    value = np.where(there, estimate, 0.0)[..., None, :]
-    number = np.maximum(there.sum(axis=-1), 1)
-    between = own.sum(axis=-1) / number[..., None] * np.tile(_SHARE / (1 - _SHARE), own.shape[-2] // _STEPS)
+    between = own.sum(axis=-1) / number * np.tile(_SHARE / (1 - _SHARE), own.shape[-2] // _STEPS)
     total = own + between[..., None]
     with np.errstate(divide="ignore", invalid="ignore"):
         precision = np.where(there[..., None, :] & (total > 0), 1 / total, 0.0)
         pull = np.where(total > 0, between[..., None] / total, 1.0)
     known = precision.sum(axis=-1)
-    mean = (precision * value).sum(axis=-1) / np.where(known > 0, known, 1.0)
-    mean_variance = np.where(known > 0, 1 / np.where(known > 0, known, 1.0), 0.0)
-    log = 0.5 * np.log(np.where(precision > 0, precision, 1.0)).sum(axis=-1)
+    safe = np.where(known > 0, known, 1.0)
+    start = np.where(there, estimate, 0.0).sum(axis=-1, keepdims=True) / number if centre is None else centre
+    value = np.where(there, estimate - start, 0.0)
+    weighed, squares = (np.einsum("...k,...sk->...s", each, precision) for each in (value, value**2))
+    log = 0.5 * np.log(np.where(precision > 0, precision, 1.0)).sum(axis=-1) - 0.5 * squares
+    mean, mean_variance = np.zeros_like(weighed) + start, np.zeros_like(known)
     if centre is None:
-        log = log - 0.5 * np.log(np.where(known > 0, known, 1.0))
-    else:
-        mean, mean_variance = np.full_like(mean, centre), np.zeros_like(mean)
-    log = log - 0.5 * (precision * (value - mean[..., None]) ** 2).sum(axis=-1)
+        mean, mean_variance = mean + weighed / safe, np.where(known > 0, 1 / safe, 0.0)
+        log = log - 0.5 * np.log(safe) + 0.5 * weighed**2 / safe
     weight = _learned(np.exp(log - log.max(axis=-1, keepdims=True)), prior)
     return Spread(between, weight, pull, pull * own, mean, mean_variance)
 
@@ -121,11 +122,12 @@ def _learned(likelihood: Array, prior: Array) -> Array:
     return np.asarray((part * weight[..., None, :]).reshape(likelihood.shape))
 
 
-def shrink(
-    estimate: Array, variance: Array, centre: float | None = None, df: Array | None = None
-) -> tuple[Array, Array]:
-    """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread."""
-    spread = _find_spread(estimate, variance, centre, df=df)
+def shrink(estimate: Array, variance: Array, df: Array | None = None, *, flat: bool = False) -> tuple[Array, Array]:
+    """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread.
+
+    `flat`: over a flat variance, as `draw_shrunken` does, in place of a uniform share.
+    """
+    spread = _find_spread(estimate, variance, df=df, prior=_FLAT_VARIANCE if flat else _UNIFORM_SHARE)
     mean = _shrunken(estimate, spread)
     left = spread.left + (1 - spread.pull) ** 2 * spread.centre_variance[..., None]
     weight = spread.weight[..., None]
@@ -182,26 +184,33 @@ def draw_shrunken(
     correlation: Array,
     rng: np.random.Generator,
     *,
+    df: Array | None = None,
     of_each_spread: int = _OF_EACH_SPREAD,
 ) -> tuple[Array, Array]:
     """Return draws of the true values (n, ..., q, k) of q families, and of new ones with the same spread.
 
     `errors` (n, ..., q, k) are draws of the errors of the estimates (..., q, k), `correlation` (q, q) is theirs over
-    the families, and `variance` (q, k) theirs, NaN where there is no estimate. `of_each_spread` draws at a time share
-    spreads and correlations of true values, as likely as the estimates say. A draw of values and errors is moved by
+    the families, and `variance` (q, k) theirs, NaN where there is no estimate. `df` (q,) are the
+    degrees of freedom behind `variance`, which `errors` hold for known: what is not known of it is averaged over with
+    the spread. `of_each_spread` draws at a time share spreads, error variances and correlations of true values, as
+    likely as the estimates say. A draw of values and errors is moved by
     what it leaves of the estimates (Matheron's rule, in Journel and Huijbregts, 1978, Mining Geostatistics).
     """
     each = int(np.gcd(len(errors), of_each_spread))
     there = np.isfinite(variance).T
-    spread = _find_spread(estimate, variance, prior=_FLAT_VARIANCE)
-    between = _drawn_spread(spread, (len(errors) // each, *errors.shape[1:-1]), rng)
+    spread = _find_spread(estimate, variance, df=df, prior=_FLAT_VARIANCE)
+    between, multiple = _drawn_spread(spread, df, (len(errors) // each, *errors.shape[1:-1]), rng)
     root = _roots_between(estimate, variance, between, correlation, rng)
     true = root @ np.swapaxes(root, -1, -2)
-    weight = np.linalg.inv(_error_covariances(variance, correlation) + true[..., None, :, :])
+    scale = np.sqrt(multiple)[..., None, :]
+    weight = np.linalg.inv(
+        _error_covariances(variance, correlation) * (scale[..., None] * scale[..., None, :]) + true[..., None, :, :]
+    )
 
     shape = (each, *between.shape[:-1], *there.shape)
     deviation, new = (rng.standard_normal(shape) @ np.swapaxes(root, -1, -2) for _ in range(2))
-    left = np.swapaxes(estimate - errors, -1, -2).reshape(shape) - deviation
+    error = np.swapaxes(errors, -1, -2).reshape(shape) * scale
+    left = np.swapaxes(estimate, -1, -2) - error - deviation
     left = np.where(there, left, 0.0)
     weighed = np.einsum("...ij,...j->...i", weight, left)
     centre = weighed.sum(axis=-2, keepdims=True) @ np.linalg.inv(weight.sum(axis=-3))
@@ -219,12 +228,17 @@ def _error_covariances(variance: Array, correlation: Array) -> Array:
     return np.asarray(correlation * own[:, :, None] * own[:, None, :] + np.eye(len(variance)) * more[:, None, :])
 
 
-def _drawn_spread(spread: Spread, shape: tuple[int, ...], rng: np.random.Generator) -> Array:
-    """Return one variance between true values for each draw and family, `shape`."""
+def _drawn_spread(
+    spread: Spread, df: Array | None, shape: tuple[int, ...], rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """Return one variance between true values and one multiple of the error variance for each draw and family."""
     steps = np.cumsum(spread.weight, axis=-1)
-    place = (rng.random(shape)[..., None] > steps[..., :-1]).sum(axis=-1)
-    between = np.broadcast_to(spread.between, (*shape, _STEPS))
-    return np.take_along_axis(between, place[..., None], axis=-1)[..., 0]
+    place = (rng.random(shape)[..., None] > steps[..., :-1]).sum(axis=-1)[..., None]
+    between, multiple = (
+        np.take_along_axis(np.broadcast_to(each, (*shape, each.shape[-1])), place, axis=-1)[..., 0]
+        for each in (spread.between, _multiples(df)[..., 0])
+    )
+    return between, multiple
 
 
 def _roots_between(
