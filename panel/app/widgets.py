@@ -253,6 +253,13 @@ def show(told: Told | None) -> None:
         drawer(each.title, partial(show_items, each.items, told), f"{type(told.result).__name__} ")
 
 
+def show_closed(title: str, told: Told) -> None:
+    """Show another answer in a drawer: only one picture stands on a page."""
+    pictures = () if told.picture is None else (told.picture,)
+    rest = (item for each in told.every_drawer() for item in each.items)
+    drawer(title, partial(show_items, (told.headline, *pictures, *told.mind, *rest), told))
+
+
 def show_items(items: Iterable[Item], told: Told) -> None:
     """Show sentences, pictures and tables, one under the other; sentences that follow each other as one list."""
     for kind, group in groupby(items, type):

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from panel.models.over_time.after_feel import QUANTITIES, AfterFeel, Courses
 from panel.models.over_time.dominance import Dominances
@@ -359,6 +360,7 @@ _POINTS = 72.0  # to the inch
 _LEAST, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 3.5, 2.3, 0.6, 0.65, 0.5, 0.15  # inches, of each part
 _END_LINE, _END_SIGN, _END_GAP = 11.0, 9.0, 10.0  # points: a name, the mark before it, the way to it from the line
 _MOST_ENDS, _MOST_HEIGHT = 0.16, 0.48  # of the width of a picture, of a part: names at the ends, and in it
+_BESIDE = 5.0  # points, of a line that names keep away from
 _PALE = "#b0b0b0"
 _DODGE = 0.012  # of the width: intervals of several prototypes at one time stand beside each other
 _DASHES = ("-", (0, (6, 2)), (0, (2, 2)), (0, (6, 2, 2, 2)), (0, (1, 1)), (0, (8, 2, 1, 2)), (0, (4, 1)))
@@ -485,13 +487,21 @@ def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: f
         (max(text_width(part, FONT) for part in words.split("\n")) + 2, _END_LINE * (words.count("\n") + 1))
         for words in labels
     ]
-    others = np.concatenate([each[:: max(1, len(each) // 40)] for each in lines.values()])
-    points = np.concatenate([np.reshape(heights, (-1, 2)), others]) * box
+    others = np.concatenate([_along(each * box) for each in lines.values()])
+    points = np.concatenate([np.reshape(heights, (-1, 2)) * box, others])
     centres = place_labels(points, [*sizes, *[(0.0, 0.0)] * len(others)], (float(box[0]), float(box[1])), 4.0)
     for name, words, centre in zip(attributes, labels, centres / box, strict=False):
         colour = next(line.get_color() for line in axes.lines if line.get_gid() == name)
         axes.text(centre[0], centre[1], words, transform=axes.transAxes, fontsize=FONT,
-                  color=INK if colour == GREY else colour, ha="center", va="center", linespacing=1.0)  # fmt: skip
+                  color=INK if colour == GREY else colour, ha="center", va="center", linespacing=1.0,
+                  bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.5})  # fmt: skip
+
+
+def _along(line: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return points along a line (n, 2), jumps included, as far apart as a letter is wide."""
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    at = np.arange(0.0, far[-1], _BESIDE)
+    return np.column_stack([np.interp(at, far, line[:, 0]), np.interp(at, far, line[:, 1])])
 
 
 def _parts(titles: Sequence[str], width: float, ends: Sequence[str] = ()) -> tuple[Figure, list[Axes]]:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:  # a command that prints words draws nothing: what draws is lo
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+    from matplotlib.text import Text
 
 from panel.study.naming import Naming
 
@@ -484,12 +485,24 @@ def _no_word_of_missing_glyphs() -> Iterator[None]:
 def _literally(figure: Figure) -> Iterator[None]:
     """Draw every word of a figure as it is: a name with two dollar signs is no formula."""
     import matplotlib as mpl
-    from matplotlib.text import Text
 
-    for text in figure.findobj(Text):
+    for text in _words_in(figure):
         text.set_parse_math(False)
     with mpl.rc_context({"text.parse_math": False}), _no_word_of_missing_glyphs():  # marks on an axis are made late
         yield
+
+
+def _words_in(figure: Figure) -> Iterator[Text]:
+    """Yield the words of a figure; of those on its axes only what is made, for `findobj` would make them all."""
+    yield from figure.texts
+    legends = [*figure.legends, *(own for axes in figure.axes if (own := axes.get_legend()) is not None)]
+    for legend in legends:
+        yield from (*legend.get_texts(), legend.get_title())
+    for axes in figure.axes:
+        yield from (*axes.texts, axes.title)
+        for axis in (axes.xaxis, axes.yaxis):
+            yield axis.label
+            yield from (label for tick in axis.majorTicks for label in (tick.label1, tick.label2))
 
 
 def svg_text(figure: Figure, *, title: str, description: str, text_as_paths: bool = True) -> str:

@@ -74,6 +74,7 @@ def test_a_ph_a_reaction_and_the_board_on_a_phone(window: tuple[BrowserContext, 
     page.get_by_text("One row, field by field").click()
     page.get_by_role("combobox", name="Which row").click()
     page.get_by_role("option", name=f"{PROTOTYPES[0]}-1").click()
+    page.locator(f"input[aria-label='Batch (needed)'][value='{PROTOTYPES[0]}-1']").wait_for()  # the row is shown
     settled(page)
     page.get_by_label("pH", exact=True).fill("5,4")
     fits(page)

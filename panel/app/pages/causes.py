@@ -7,7 +7,7 @@ import streamlit as st
 from panel.answers import CURVES, DECISION, DESCRIPTORS, LADDER, READINGS, SWAPS, Answers, NoAnswer
 from panel.app import widgets
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, heading
+from panel.app.widgets import attempt
 from panel.models.emollients.causes import find_causes
 from panel.models.emollients.descriptors import BlendDescriptors
 from panel.models.emollients.swaps import TracedSwaps
@@ -53,13 +53,16 @@ def show_instruments(study: StudyInUse) -> None:
     """Show which readings go with what people feel, and what the measured curves come down to."""
     has_readings, has_curves = (len(study.study.table(name)) > 0 for name in ("readings", "curves"))
     if not (has_readings or has_curves):
+        study.lacking.append(lambda demo: demo.told(tell_readings, READINGS))
         st.markdown(
             "Here stands which instrument readings go with what people feel, and what the swaps did to them. Add the "
             "table readings (prototype, measure, unit, value) or curves (prototype, kind, x, x_unit, y, y_unit)."
         )
         return
-    widgets.show(attempt(study.told, tell_readings, READINGS))
-    told = attempt(study.told, tell_curves, CURVES) if has_curves else None
-    if told is not None:
-        heading("Measured curves")
-        widgets.show(told)
+    readings = attempt(study.told, tell_readings, READINGS)
+    widgets.show(readings)
+    curves = attempt(study.told, tell_curves, CURVES) if has_curves else None
+    if readings is None:
+        widgets.show(curves)
+    elif curves is not None:
+        widgets.show_closed("Measured curves", curves)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from panel.models.emollients.descriptors import descriptor_words
@@ -12,8 +13,12 @@ from panel.models.emollients.ladder import JOIN, WITH, Ladder
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, P_HOLM, About, Source, Table, each_row, number, p_value, share, text, yes_no
 from panel.views.emollients.swaps import swap_words
-from panel.views.told import Told, drawer
-from panel.words import NOTHING, capital, counted, format_list, format_number, format_p, format_share
+from panel.views.pictures import BROAD, FAINT, INK, LETTERS, wrapped
+from panel.views.told import Picture, Told, drawer
+from panel.words import NOTHING, capital, counted, format_list, format_number, format_p, format_share, quoted
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _TITLES = {
     "moves": "How many ways the blends differ",
@@ -32,9 +37,9 @@ def _ladder_headline(ladder: Ladder) -> str:
     verdicts = ladder.verdicts["verdict"]
     n, counts = len(verdicts), verdicts.value_counts()
     named, swaps = int(counts.get("driver", 0)), int(counts.get("swaps", 0))
-    parts = [f"On {swaps} of {n} attributes it is shown which swap made the difference"]
+    parts = [f"On {swaps} of {n} attributes the difference goes with a swap of emollients, prototype by prototype"]
     if doubtful := int(counts.get("assessors", 0)):
-        parts.append(f"on {doubtful} it is likely")
+        parts.append(f"on {doubtful} the assessors agree on a swap, the prototypes leave it open")
     if along := int(counts.get("along", 0)):
         parts.append(f"on {along} it may be something that goes along with the swap")
     parts.append(f"on {named} a property of the blend may be named" if named else "no property of the oil may be named")
@@ -48,6 +53,7 @@ def tell_ladder(ladder: Ladder, names: Naming) -> Told:
         ladder,
         names,
         _ladder_headline(ladder),
+        _picture(ladder, names),
         drawers=(
             drawer("Sensation by sensation", *_verdict_sentences(ladder, names)),
             drawer("Step by step: what each adds, and what it cannot say", LADDER),
@@ -63,6 +69,72 @@ _CANNOT = (
     "How well a model describes the prototypes it was made from says nothing; only left-out prototypes do.",
     "What was found holds for this base, these emollients and the amounts between those that were tested.",
 )
+
+
+# The picture: a stair; each sensation stands on the step that the evidence for it reaches.
+
+
+_REACHED = {
+    "driver": "a property of the blend may be named",
+    "swaps": "goes with a swap, beyond the scatter of assessors and of prototypes",
+    "assessors": "goes with a swap, beyond the scatter of the assessors only",
+    "along": "goes with a swap or with what goes along with it",
+    "unclear": "the prototypes differ, no swap stands out",
+    "alike": "no difference is shown",
+}
+"""How far the evidence for a sensation reaches, the furthest first."""
+_QUIET = "#5c5c5c"
+_STAIR, _STEP_WORDS, _EDGE, _BETWEEN, _LINE = 0.66, 0.36, 0.12, 0.16, 0.17  # inches; the second of the width
+_STEP_WIDE, _LOWEST, _RISE = 0.085, 0.05, 0.03  # inches; the sign of a step is a small stair
+
+
+def _picture(ladder: Ladder, names: Naming) -> Picture:
+    heard = [
+        f"{capital(words)}: {format_list(own)}."
+        for kind, words in _REACHED.items()
+        if (own := _on(ladder, kind, names))
+    ]
+    title = "How far the evidence reaches for each sensation"
+    return Picture("how_sure", title, f"{title}. {' '.join(heard)}", lambda width: _stair(ladder, names, width))
+
+
+def _on(ladder: Ladder, kind: str, names: Naming) -> list[str]:
+    """Return the sensations that stand on a step, in the order of the study."""
+    rows = ladder.verdicts
+    return [quoted(names.attribute(str(name))) for name in rows.loc[rows["verdict"] == kind, "attribute"]]
+
+
+def _stair(ladder: Ladder, names: Naming, width: float = BROAD) -> Figure:
+    """Return a row for each step, the furthest on top: how high it is, what it means, and the sensations on it."""
+    from matplotlib.figure import Figure
+
+    means = _STEP_WORDS * (width - _STAIR - 2 * _EDGE)
+    left = _EDGE + _STAIR + means
+    room = 0.92 * (width - left - _EDGE) * 72  # screens with coarse dots draw letters a little wider
+    rows = [
+        (
+            wrapped(words, LETTERS, 0.92 * (means - _EDGE) * 72),
+            wrapped(" · ".join(_on(ladder, kind, names)) or NOTHING, LETTERS, room),
+        )
+        for kind, words in _REACHED.items()
+    ]
+    tall = [_LINE * max(map(len, row)) + _BETWEEN for row in rows]
+    height = sum(tall) + _EDGE
+    figure = Figure(figsize=(width, height))
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set(xlim=(0, width), ylim=(height, 0))
+    axes.axis("off")
+    for place, ((words, own), top) in enumerate(zip(rows, np.cumsum([_EDGE / 2, *tall]), strict=False)):
+        middle = top + tall[place] / 2
+        steps = np.arange(len(rows))
+        colours = [INK if step < len(rows) - place else FAINT for step in steps]
+        axes.bar(_EDGE + _STEP_WIDE * steps, -(_LOWEST + _RISE * steps), 0.8 * _STEP_WIDE, middle + 0.1, color=colours)
+        look: dict[str, Any] = {"fontsize": LETTERS, "va": "center", "linespacing": 1.1}
+        axes.text(_EDGE + _STAIR, middle, "\n".join(words), color=_QUIET, **look)
+        axes.text(left, middle, "\n".join(own), color=INK, **look)
+        if place:
+            axes.axhline(top, color=FAINT, linewidth=0.6)
+    return figure
 
 
 def _verdict_sentences(ladder: Ladder, names: Naming) -> tuple[str, ...]:

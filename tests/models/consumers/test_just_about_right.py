@@ -187,8 +187,9 @@ def test_the_demo_finds_slow_soaking_in_to_cost_liking(found):
     # truth of the scenario: most people want it to soak in fast, and nobody minds it being too fast as much
     within = found.within.set_index(["question", "side"])
     slow = within.loc[("soaking-in speed", "too little")]
-    assert slow["ci_low"] > 0
+    assert 0 < slow["ci_low"] < slow["estimate"] < slow["ci_high"]
     assert slow["p_adjusted"] < 0.05
+    assert slow["verdict"] == "shown"
     assert within.loc[("soaking-in speed", "too much"), "p_adjusted"] > 0.05
 
 

@@ -6,12 +6,14 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.colors import to_rgb
 
 from panel.models.emollients.ladder import find_ladder
 from panel.study.naming import Naming, naming
 from panel.study.shown import Table, shown
 from panel.views.emollients.ladder import _LINKS, _TITLES, PREDICTION, _ladder_headline, _verdict_sentences, tell_ladder
 from panel.views.emollients.ladder import LADDER as STEPS
+from panel.views.pictures import BROAD, INK, NARROW
 from panel.words import format_number
 from tests.blend_studies import DEMO, SHARES, hand_cream, mixture_formulas, scored
 
@@ -72,7 +74,7 @@ def test_the_mixture_step_in_words():
 
 def test_the_headline_counts_the_verdicts():
     counts = LADDER.verdicts["verdict"].value_counts()
-    assert _ladder_headline(LADDER).startswith(f"On {counts['swaps']} of 14 attributes it is shown which swap made")
+    assert _ladder_headline(LADDER).startswith(f"On {counts['swaps']} of 14 attributes the difference goes with a")
     assert _ladder_headline(LADDER).endswith("no property of the oil may be named.")
 
 
@@ -169,3 +171,23 @@ def test_steps_that_were_not_made_have_no_tables():
     assert shown(_LINKS, FEW, Naming()).empty
     items = [item for each in tell_ladder(FEW, Naming()).every_drawer() for item in each.items]
     assert [item.name for item in items if isinstance(item, Table)] == [STEPS.name]
+
+
+def test_each_sensation_stands_on_the_step_its_evidence_reaches():
+    picture = tell_ladder(LADDER, NAMES).picture
+    for width in (BROAD, NARROW):
+        (axes,) = picture.figure(width).axes
+        written = [text.get_text().replace("\n", " ") for text in axes.texts]
+        words, own = written[::2], written[1::2]
+        assert words[0] == "a property of the blend may be named"
+        on_step = {text: names.split(" · ") for text, names in zip(words, own, strict=True) if names != "–"}
+        assert sorted(name for names in on_step.values() for name in names) == sorted(
+            NAMES.attribute(name) for name in LADDER.verdicts["attribute"]
+        )
+        kinds = LADDER.verdicts.set_index("attribute")["verdict"]
+        both = [name for name, kind in kinds.items() if kind == "swaps"]
+        (step,) = [names for text, names in on_step.items() if text.endswith("of assessors and of prototypes")]
+        assert step == [NAMES.attribute(name) for name in both]
+        filled = [sum(bar.get_facecolor()[:3] == to_rgb(INK) for bar in bars) for bars in axes.containers]
+        assert filled == [6, 5, 4, 3, 2, 1]
+    assert "Goes with a swap, beyond the scatter of assessors and of prototypes: " in picture.alt

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from panel.models.over_time.after_feel import follow_after_feel, reduce_courses
 from panel.models.over_time.dominance import follow_dominance
@@ -13,6 +14,7 @@ from panel.views.over_time import (
     _dominance_figure,
 )
 from tests.time_studies import dominance_rows, everything_over_time
+from tests.views.every_picture import demo_answers, everything_told
 from tests.views.examples import words_covering_words, words_outside
 
 STUDY = everything_over_time()
@@ -72,3 +74,19 @@ def test_a_name_stands_at_the_height_of_its_line():
     line = next(line for line in axes.lines if line.get_gid() == "greasy" or line.get_color() == greasy.get_color())
     highest = float(line.get_ydata().max()) / axes.get_ylim()[1]
     assert abs(greasy.get_position()[1] - highest) < 0.25
+
+
+def test_a_name_stands_away_from_all_lines():
+    told = everything_told(demo_answers())["dominances"]
+    figure = told.picture.figure()
+    FigureCanvasAgg(figure).draw()
+    touched = [
+        (axes.get_title("left"), text.get_text())
+        for axes in figure.axes
+        for text in axes.texts
+        for line in axes.lines
+        if line.get_gid()
+        and line.get_transform().transform_path(line.get_path()).intersects_bbox(text.get_window_extent(), filled=False)
+    ]
+    assert sum(len(axes.texts) for axes in figure.axes) > 8
+    assert touched == []

@@ -46,8 +46,8 @@ def difference(attribute, prototype, versus, estimate, half, said):
         "alike_low": estimate - half / 2,
         "alike_high": estimate + half / 2,
         "alike_level": 0.9,
-        "shrunken": np.nan,
-        "wrong_sign": np.nan,
+        "std_error": np.nan,
+        "df": np.nan,
         "verdict": {"differs": "differs", "alike": "alike"}.get(word, "cannot tell"),
         "said": said,
         "because": "",
@@ -66,7 +66,8 @@ def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
     attributes = pd.DataFrame({"attribute": ["film", "glide"], "statistic": [9.0, 1.1], "p_adjusted": p_values})
     attributes["verdict"] = ["differs" if p < 0.05 else "cannot tell" for p in p_values]
     attributes["because"] = ""
-    means = pd.DataFrame({"attribute": "film", "prototype": ["P1", "P2", "P3", "P4"], "estimate": 50.0})
+    prototypes = ["P1", "P2", "P3", "P4"]
+    means = pd.DataFrame({"attribute": [*["film"] * 4, *["glide"] * 4], "prototype": prototypes * 2, "estimate": 50.0})
     versus = frame if benchmark else frame.iloc[:0]
     return Differences(
         attributes,
@@ -238,8 +239,13 @@ def test_the_smallest_difference_in_a_sentence_and_a_table():
 
 
 def marks(axes):
-    """The marks at the estimates, without the one beside the name of the prototype."""
-    return [line for line in axes.lines if line.get_linestyle() == "None" and line.get_transform() == axes.transData]
+    """Height, place, shape and fill of the marks at the estimates, without the one beside the prototype's name."""
+    drawn = [line for line in axes.lines if line.get_linestyle() == "None" and line.get_transform() == axes.transData]
+    return sorted(
+        (y, x, line.get_marker(), line.get_markerfacecolor())
+        for line in drawn
+        for x, y in zip(line.get_xdata(), line.get_ydata(), strict=True)
+    )
 
 
 def test_a_column_for_each_prototype_filled_by_its_verdict():
@@ -247,11 +253,11 @@ def test_a_column_for_each_prototype_filled_by_its_verdict():
     assert [axes.get_title() for axes in figure.axes] == ["P2", "P3", "P4"]
     for axes, (prototype, rows) in zip(figure.axes, RESULT.versus.groupby("prototype", sort=False), strict=True):
         look = marker_of(NAMED, prototype)
-        assert [mark.get_xdata()[0] for mark in marks(axes)] == pytest.approx(list(rows["estimate"]))
-        assert [mark.get_ydata()[0] for mark in marks(axes)] == list(range(len(rows)))
-        assert {mark.get_marker() for mark in marks(axes)} == {look.shape}
-        filled = [mark.get_markerfacecolor() == look.colour for mark in marks(axes)]
-        assert filled == list(rows["verdict"] == "differs")
+        heights, places, shapes, fills = zip(*marks(axes), strict=True)
+        assert places == pytest.approx(list(rows["estimate"]))
+        assert list(heights) == list(range(len(rows)))
+        assert set(shapes) == {look.shape}
+        assert [fill == look.colour for fill in fills] == list(rows["verdict"] == "differs")
         (band,) = axes.patches
         assert (band.get_x(), band.get_width()) == (-6.0, 12.0)
     assert len({axes.get_xlim() for axes in figure.axes}) == 1
@@ -275,10 +281,9 @@ def test_without_a_benchmark_the_means_are_drawn_filled_where_prototypes_differ(
     told = tell_differences(replace(found, attributes=frame), NAMED)
     assert told.table is MEANS
     (axes,) = told.picture.figure().axes
-    drawn = marks(axes)
-    assert [mark.get_xdata()[0] for mark in drawn] == pytest.approx(list(found.means["estimate"]))
-    hollow = [mark.get_markerfacecolor() == "white" for mark in drawn]
-    assert hollow == list(found.means["attribute"] == frame["attribute"].iloc[0])
+    _, places, _, fills = zip(*marks(axes), strict=True)
+    assert places == pytest.approx(list(found.means["estimate"]))
+    assert [fill == "white" for fill in fills] == list(found.means["attribute"] == frame["attribute"].iloc[0])
 
 
 def test_who_cannot_see_it_hears_who_is_higher_and_lower():
@@ -287,3 +292,9 @@ def test_who_cannot_see_it_hears_who_is_higher_and_lower():
     picture = tell_differences(RESULT, NAMED).picture
     assert svg_root(picture.svg)[1].text == picture.alt
     assert picture.svg == tell_differences(RESULT, NAMED).picture.svg
+
+
+def test_the_interval_that_decides_on_likeness_stands_with_its_level():
+    # the margin is 8: 1.0 with both ends of its interval inside is alike
+    row = shown(FROM_BENCHMARK, result(), NAMES).iloc[2]
+    assert "−1.5 to 3.5 (90 %)" in list(row)

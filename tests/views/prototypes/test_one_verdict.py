@@ -127,8 +127,10 @@ def test_the_picture_fills_what_the_table_says_differs(found):
     for axes in told.picture.figure().axes:
         words = rows.loc[rows["Prototype"] == axes.get_title(), "In words"]
         marks = [line for line in axes.lines if line.get_transform() == axes.transData and line.get_marker() != "None"]
-        filled = [mark.get_markerfacecolor() not in ("white", "#d0d0d0") for mark in marks]
-        assert filled == [verdict_of(text) == "differs" for text in words]
+        drawn = sorted((y, mark.get_markerfacecolor()) for mark in marks for y in mark.get_ydata())
+        assert [fill not in ("white", "#d0d0d0") for _, fill in drawn] == [
+            verdict_of(text) == "differs" for text in words
+        ]
 
 
 def test_within_the_margin_is_shown_with_the_interval_that_decides(found):
