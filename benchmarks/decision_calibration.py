@@ -138,7 +138,7 @@ def winners_luck(studies: int, seed: int, **panel: Any) -> tuple[float, float, f
     for _ in range(studies):
         study, truth = draw_study(rng, **panel)
         found = find_differences(study)
-        rows = found.versus
+        rows = found.without_luck[1]
         rows = rows.loc[rows["p_adjusted"] < 0.05]
         place = {name: number for number, name in enumerate(study.prototypes)}
         of = {name: number for number, name in enumerate(study.attributes)}

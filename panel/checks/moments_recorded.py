@@ -71,7 +71,10 @@ def order_of_testing(study: Study) -> tuple[dict[str, int], dict[str, str]]:
     late
         Attribute to why its place does not count, in words.
     """
-    listed = study.table("attributes").drop_duplicates("attribute")
+    listed = study.table("attributes")
+    if not listed["test_order"].notna().any():
+        return {}, {}
+    listed = listed.drop_duplicates("attribute")
     listed = listed.loc[listed["test_order"].notna() & (listed["attribute"] != "")]
     if listed.empty or study.scores.empty:
         return dict(zip(listed["attribute"], listed["test_order"].astype(int), strict=True)), {}

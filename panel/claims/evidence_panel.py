@@ -415,9 +415,6 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
 # What does the trained panel say about one prototype beside many: is none better, is it the first of all?
 
 
-_REFERENCE_ROLES = ("reference", "untreated")
-
-
 def unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     """Return the one-sided limits against every competitor: each must lie beyond the margin."""
     missing = materials.panel_missing(claim, *claim.competitors)
@@ -468,8 +465,7 @@ def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate
 def ranking(claim: Claim, materials: Materials) -> Evidence:
     """Return the differences from all others of the range, adjusted together."""
     study = materials.study
-    own_range = [name for name in study.prototypes if materials.role(name) not in _REFERENCE_ROLES]
-    rivals = claim.competitors or tuple(name for name in own_range if name != claim.prototype)
+    rivals = claim.competitors or materials.rest_of_range(claim.prototype)
     if not rivals:
         return nothing_yet(PANEL, "There is no other prototype in the range. Score all of them in one test.")
     missing = materials.panel_missing(claim, *rivals)

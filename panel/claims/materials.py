@@ -186,6 +186,11 @@ class Materials:
         found = table.loc[table["prototype"] == prototype, "role"]
         return str(found.iloc[0]) if len(found) else ""
 
+    def rest_of_range(self, prototype: str) -> tuple[str, ...]:
+        """Return the other prototypes of the range: all that are no reference and no untreated skin."""
+        others = (name for name in self.study.prototypes if name != prototype)
+        return tuple(name for name in others if self.role(name) not in ("reference", "untreated"))
+
     def when(self, attribute: str) -> str:
         """Return the moment of judging in words, with a comma before it; empty if not stated."""
         minutes = self.minutes(attribute)

@@ -116,6 +116,14 @@ _TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_][^\W_]*(?:'[^\W_]+)*|\S")
 _APOSTROPHES = dict.fromkeys(map(ord, "’ʼ‘`´"), "'")
 _DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
 _SIGNS = _APOSTROPHES | _DASHES | {ord("&"): " and "}
+_CONTRACTIONS = {
+    r"\b(it|that|this|there|here|what|who)'s\b": r"\1 is",
+    r"(?<=[a-z])'s\b": " its",  # the lotion's feel
+    r"(?<=[a-z])'d\b": " would",
+    r"(?<=[a-z])'re\b": " are",
+    r"(?<=[a-z])'ll\b": " will",
+    r"(?<=[a-z])'ve\b": " have",
+}
 SILENT = frozenset(".,;:!()\"“”„«»'-*†")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
 
@@ -133,12 +141,27 @@ class Entry:
 def tokens_of(text: str) -> Tokens:
     """Return the words, numbers and signs of a text; hyphens inside words split them, silent marks stay."""
     plain = unicodedata.normalize("NFKC", text.translate(_SIGNS)).translate(_SIGNS).casefold()
+    for short, whole in _CONTRACTIONS.items():
+        plain = re.sub(short, whole, plain)
     return tuple(_TOKEN.findall(re.sub(r"(?<=\w)-(?=\w)", " ", plain)))
 
 
 def words_of(text: str) -> Tokens:
     """Return the tokens of a text without its silent marks."""
     return tuple(token for token in tokens_of(text) if token not in SILENT)
+
+
+def legible(word: str) -> str:
+    """Return a word as a reader can make out what it holds: signs nobody sees and letters of another script by name."""
+    odd = [sign for sign in word if not sign.isprintable() or (sign.isalpha() and "LATIN" not in _named(sign))]
+    if not odd or (len(odd) == len(word) > 1):
+        return word
+    names = listed(list(dict.fromkeys(_named(sign) for sign in odd)))
+    return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
+
+
+def _named(sign: str) -> str:
+    return unicodedata.name(sign, f"U+{ord(sign):04X}")
 
 
 @cache

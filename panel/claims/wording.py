@@ -31,6 +31,7 @@ from panel.claims.names import (
     TestRecord,
     family_of,
     floor,
+    legible,
     minutes_between,
     public_name,
     question_words,
@@ -57,7 +58,7 @@ def wording_of(
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
-    not_covered = () if own else tuple(dict.fromkeys(reading.left_over))
+    not_covered = () if own else tuple(dict.fromkeys(map(legible, reading.left_over)))
     found = list(_refused(claim, reading.left_over, perceived=own and reading.has("feel")))
     if claim.kind != BEYOND and not claim.problems:
         found += _whole(reading, not_covered, own=own)
@@ -127,7 +128,7 @@ _EU = "EU 655/2013"
 # What a sentence of each kind says; a comparison with a bar or without one is told apart below.
 _DEGREES = {
     "superiority": ("comparative", "not parity"),
-    "parity": ("parity",),
+    "parity": ("parity", "not comparative"),
     "absolute_negative": ("absent", "negated"),
     "time": ("bare",),
     "duration": ("positive", "comparative"),
@@ -226,14 +227,12 @@ _SAYS_OTHER = "The sentence is not the statement that was judged."
 def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     degree = reading.degree
     if claim.kind == "unsurpassed":
-        several = len(claim.competitors) > 1
-        by_votes = not claim.attribute
-        nothing = degree == "nothing" and several and (by_votes or reading.sign == want)
+        nothing = degree == "nothing" and reading.has("range") and (not claim.attribute or reading.sign == want)
         return nothing or (degree == "not comparative" and reading.sign == -want)
     if claim.kind == "perceived_attribute" and claim.bar == claim.bar:
         return degree == ("low" if want < 0 else "high")
     if claim.kind == "ranking":
-        return degree == "superlative" and reading.has("range") and not claim.competitors
+        return (degree == "superlative" and reading.has("range")) or (degree == "comparative" and reading.sign == want)
     by_votes = claim.kind == "superiority" and not claim.attribute
     return degree in (("bare",) if by_votes else _DEGREES.get(claim.kind, ("comparative", "not parity")))
 
@@ -256,6 +255,8 @@ def _example(claim: Claim) -> str:
 def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Iterator[WordingFinding]:
     """Say where the sentence compares with another prototype, with several it might be, or does not say with what."""
     wanted = set(claim.competitors) if claim.kind in ("unsurpassed", "ranking") else {claim.versus} - {""}
+    if claim.kind == "ranking" and not wanted:
+        wanted = set(materials.rest_of_range(claim.prototype))
     named = [next(iter(each)) if len(each) == 1 else "" for each in reading.comparators]
     others = [name for name in named if name not in wanted]
     names = [public_name(materials.study, materials.names, name) for name in sorted(wanted)]
@@ -267,6 +268,7 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         message = f"The sentence compares with {told}; compared was {listed(names) or 'nothing'}."
         yield change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
+    needed = needed or (claim.kind == "ranking" and reading.degree == "comparative")
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
         yield change("comparison without the other", message, f"Name {listed(names)}.", "honesty", _EU)
@@ -291,11 +293,16 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
     if not same:
         message = f"People were asked whether they agree with “{words}”, and the sentence says something else."
         yield change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support", _EU)
-    elif reading.degree != asked.degree or reading.sign != asked.sign:
+    elif _degree_felt(reading) != _degree_felt(asked) or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
     elif asked.has("feel") and not reading.has("feel"):
         message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
         yield change(_STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
+
+
+def _degree_felt(reading: Reading) -> str:
+    """Return what is said of the property; to feel non-sticky is not to feel sticky."""
+    return "negated" if reading.degree == "absent" and reading.has("feel") else reading.degree
 
 
 def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
@@ -312,7 +319,7 @@ def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
 _DAY = 1440.0
 _LATER = 10.0  # minutes from which an attribute may be called later; a setting of ours, no source
 _SLACK = 1e-9
-_SPEAK_FOR_PEOPLE = frozenset(("use", "preference", "liking"))
+_SPEAK_FOR_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
 
 
 def _around_findings(
@@ -357,7 +364,9 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         if base != evidence.n:
             message = f"The sentence speaks of {number(base)} people, and {evidence.n} answered or scored."
             yield change("another base", message, "Give the base that was counted.", "truthfulness", _EU)
-    told = reading.has("agree") or reading.has("people") or reading.family in _SPEAK_FOR_PEOPLE
+    asked = _question_reading(claim, materials)
+    in_the_first_person = asked is not None and "i" in asked.words_for("function")
+    told = reading.has("agree") or reading.has("people") or reading.family in _SPEAK_FOR_PEOPLE or in_the_first_person
     if reading.shares and not told:
         message = "The sentence quotes a share and does not say of whom."
         yield change("share of whom", message, "Say who agreed.", "informed decision-making", _EU)
@@ -434,7 +443,9 @@ def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
     of_hands = any("hand" in words for words in materials.names.product_types)
     of_hands = of_hands or "hand" in str(materials.study.facts.get("area", ""))
-    fitting = ({"hands"} if of_hands else set()) | ({"skin"} if asked is None else asked.families_for("site"))
+    named = frozenset() if asked is None else asked.families_for("site")
+    anywhere = asked is None or not (named or of_hands)  # the panel's forearm, a product for the whole body
+    fitting = named | ({"hands"} if of_hands else set()) | ({"skin"} if anywhere else set())
     for site in sorted(reading.families_for("site") - fitting):
         message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."
         yield change("another place", message, "Name the place it was tried on.", "evidential support", _EU)
@@ -501,6 +512,9 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
         yield change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
-    if reading.has("range") and claim.kind != "ranking":
+    rest = materials.rest_of_range(claim.prototype)
+    compared = set(claim.competitors) or (set(rest) if claim.kind == "ranking" else set())
+    whole = claim.kind in ("ranking", "unsurpassed") and compared >= set(rest)
+    if reading.has("range") and not whole:
         message = "The sentence speaks of a range, and none was compared."
         yield change("range not compared", message, "Leave the range out.", "fairness", _EU)

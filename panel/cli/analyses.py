@@ -66,6 +66,7 @@ def compare(
     if as_json:
         frames = ("attributes", "means", "pairs", "versus", "variances", "both_ways", "set_aside", "not_estimated")
         content: dict[str, Any] = {name: getattr(result, name) for name in frames}
+        content |= dict(zip(("pairs", "versus"), result.without_luck, strict=True))
         content |= {"benchmark": result.benchmark, "margin": result.margin, "level": result.level}
         content |= _beside_as_data(opened, result) if beside else {}
         print_json(content | _planned_as_data(opened, result))
@@ -129,7 +130,8 @@ def differences_of(path: Path) -> dict[str, Any]:
         return told | {"why_not": str(error)}
     table = result.attributes
     told |= {"asked": len(table), "differ_on": table.loc[table["verdict"] == DIFFERS, "attribute"].tolist()}
-    return told | {name: getattr(result, name).assign(study=path.name) for name in _FRAMES}
+    frames = (result.attributes, result.means, *result.without_luck)
+    return told | {name: frame.assign(study=path.name) for name, frame in zip(_FRAMES, frames, strict=True)}
 
 
 def _together(found: list[dict[str, Any]]) -> dict[str, Any]:
@@ -323,7 +325,10 @@ def _as_data(after_feel: Any, courses: Any, dominances: Any) -> dict[str, Any]:
     if courses is not None:
         content |= {"courses": courses.courses, "mean_courses": courses.means}
         if courses.differences is not None:
-            content |= {"course_tests": courses.differences.attributes, "course_pairs": courses.differences.pairs}
+            content |= {
+                "course_tests": courses.differences.attributes,
+                "course_pairs": courses.differences.without_luck[0],
+            }
     if dominances is not None:
         frames = ("rates", "lines", "periods", "differences")
         content |= {f"dominance_{name}": getattr(dominances, name) for name in frames}

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, bindparam, exists, select
+from sqlalchemy import Connection, Table, and_, bindparam, exists, select
 
 from panel.store.board import sessions_table
 from panel.store.database import Store, name_in_record, now, open_store, read, store_exists, store_url
@@ -118,21 +118,23 @@ _SIGNED = (
     .scalar_subquery()
 )
 _REACTED = exists().where(EVENT.c.collection == TOKEN.c.collection, EVENT.c.session == TOKEN.c.session, ABOUT_SKIN)
+_PLACE = ("collection", "session", "assessor")
 _OPENED = (
     select(TOKEN.c.collection, TOKEN.c.session, TOKEN.c.assessor, COLLECTION.c.rehearsal, SESSION.c.locked_at)
     .add_columns(_SIGNED.label("signed"), _REACTED.label("reacted"))
     .join(SESSION, (SESSION.c.collection == TOKEN.c.collection) & (SESSION.c.session == TOKEN.c.session))
     .join(COLLECTION, COLLECTION.c.collection == TOKEN.c.collection)
     .where(TOKEN.c.token_sha256 == bindparam("token"), TOKEN.c.revoked_at.is_(None))
+    .cte("opened")
+)
+_OPENED_WITH_EVENTS = (  # one question in place of two: the way to a server and back takes longer than the answer
+    select(_OPENED, EVENT.c.kind, EVENT.c.serving, EVENT.c.attribute, EVENT.c.text, EVENT.c.at)
+    .outerjoin_from(_OPENED, EVENT, and_(*(EVENT.c[name] == _OPENED.c[name] for name in _PLACE)))
+    .order_by(EVENT.c.event)
 )
 _SERVINGS = select(*(SERVING.c[name] for name in Serving.__slots__)).where(*_here(SERVING)).order_by(SERVING.c.position)
 _QUESTIONS = (
     select(*(QUESTION.c[name] for name in Question.__slots__)).where(*_here(QUESTION)).order_by(QUESTION.c.place)
-)
-_EVENTS = (
-    select(EVENT.c.kind, EVENT.c.serving, EVENT.c.attribute, EVENT.c.text, EVENT.c.at)
-    .where(*_here(EVENT))
-    .order_by(EVENT.c.event)
 )
 _REACTIONS = (
     select(EVENT.c.kind, EVENT.c.assessor, SERVING.c.code)
@@ -160,12 +162,12 @@ def find_ballot(store: Store, token: str, known: Known | None = None) -> Ballot 
 
 def ballot_of(connection: Connection, token: str, known: Known | None = None) -> Ballot | None:
     """Return the same, within a transaction."""
-    row = connection.execute(_OPENED, {"token": token_sha256(token)}).first()
-    if row is None:
+    rows = connection.execute(_OPENED_WITH_EVENTS, {"token": token_sha256(token)}).all()
+    if not rows:
         return None
-    number, session, assessor, rehearsal, locked_at, signed, reacted = row
+    number, session, assessor, rehearsal, locked_at, signed, reacted, *_ = rows[0]
     place = {"number": number, "session": session, "assessor": assessor}
-    given, rubbing_ended, opened, stopped = _so_far(connection, place)
+    given, rubbing_ended, opened, stopped = _so_far([row[7:] for row in rows])
     shown = frozenset((serving, words) for serving, words in opened if serving is not None)
     phones = frozenset(words for serving, words in opened if serving is None)
     return Ballot(
@@ -200,14 +202,14 @@ def _prepared(connection: Connection, place: dict[str, Any], known: Known) -> tu
 
 
 def _so_far(
-    connection: Connection, place: dict[str, Any]
+    events: Iterable[Sequence[Any]],
 ) -> tuple[dict[tuple[int, str], str], dict[int, datetime], frozenset[tuple[int | None, str]], bool]:
     """Go through the events in their order; later ones replace earlier ones."""
     given: dict[tuple[int, str], str] = {}
     rubbing_ended: dict[int, datetime] = {}
     shown: set[tuple[int | None, str]] = set()
     stopped = False
-    for kind, serving, attribute, words, at in connection.execute(_EVENTS, place):
+    for kind, serving, attribute, words, at in events:
         if kind in SCORE_KINDS:
             given[serving, attribute] = kind
         elif kind == "rubbing_ended":

@@ -1,26 +1,28 @@
 """Where are ballots kept, and how is that database opened, read and written? SQLite file by default, PostgreSQL by URL.
 
-One process writes a SQLite file through one connection (rollback journal, full synchronisation: a sent ballot is on
-the disk when the phone is told so); a second process, such as the app beside the server, waits its turn.
+A sent ballot is on the disk when the phone is told so. One process writes a SQLite file through one connection
+(rollback journal, full synchronisation); a second process, such as the app beside the server, waits its turn.
 """
 
 from __future__ import annotations
 
+import math
 import os
 import sqlite3
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
-from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import ArgumentError, DBAPIError, DisconnectionError, SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as PoolTimeoutError
 
 from panel.errors import PanelError, StudyError
@@ -34,6 +36,7 @@ _WAIT_FOR_OTHERS = 10.0
 
 _POSTGRES = ("postgres", "postgresql", "postgresql+psycopg")
 _CONNECTIONS = 10  # to PostgreSQL, per process
+_IDLE = 1.0  # seconds after which a connection to PostgreSQL is tried before it is used: its server may have restarted
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -46,21 +49,24 @@ class Store:
         The database.
     place
         Where it is, in words that hold no password.
-    shared
-        Puts ballots that arrive together into one transaction of a SQLite file; PostgreSQL does so by itself.
     turns
-        The order in which threads use the one connection to a SQLite file.
+        The order in which threads use the one connection to a SQLite file; None for PostgreSQL.
     """
 
     engine: Engine
     place: str
-    shared: SharedWriting | None = None
     turns: Turns | None = None
+    _shared: SharedWriting = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_shared", SharedWriting(self.writing))
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """Give a connection to read with; StudyError if the database cannot be read."""
-        with self._connection(writing=False) as connection:
+        # PostgreSQL shows each statement what is kept by then, in a transaction or not: without one it is asked less
+        postgresql = self.engine.dialect.name == "postgresql"
+        with self._connection(**{"isolation_level": "AUTOCOMMIT"} if postgresql else {}) as connection:
             yield connection
 
     @contextmanager
@@ -70,21 +76,21 @@ class Store:
             yield connection
 
     @contextmanager
-    def _connection(self, *, writing: bool) -> Iterator[Connection]:
+    def _connection(self, **options: Any) -> Iterator[Connection]:
         with (
             nullcontext() if self.turns is None else self.turns.mine(),
             _told_trouble(self.place),
-            self.engine.connect().execution_options(writing=writing) as connection,
+            self.engine.connect().execution_options(**options) as connection,
             connection.begin(),
         ):
             yield connection
 
     def add(self, work: Work) -> Any:
-        """Return what `work` returns for a connection, once all it added is kept; StudyError if it cannot be."""
-        if self.shared is not None:
-            return self.shared.run(work)
-        with self.writing() as connection:
-            return work(connection)
+        """Return what `work` returns for a connection, once all it added is kept; StudyError if it cannot be.
+
+        Ballots that arrive together share one transaction.
+        """
+        return self._shared.run(work)
 
     def close(self) -> None:
         """Close the database."""
@@ -151,10 +157,8 @@ def open_store(url: str | Path, *, schema: str = SCHEMA, patience: float = _WAIT
     except (StudyError, SQLAlchemyError):
         engine.dispose()
         raise
-    if engine.dialect.name == "postgresql":
-        return Store(engine, place)
-    turns = Turns(3 * patience, _LOCKED.format(place=place))
-    return Store(engine, place, SharedWriting(Store(engine, place, turns=turns).writing), turns)
+    turns = None if engine.dialect.name == "postgresql" else Turns(3 * patience, _LOCKED.format(place=place))
+    return Store(engine, place, turns)
 
 
 def _for_its_owner(file: Path) -> None:
@@ -205,13 +209,41 @@ def _sqlite(address: URL, patience: float) -> Engine:
 
 
 def _postgresql(address: URL, schema: str) -> Engine:
-    return create_engine(
+    own = address.query.get("options", "")
+    engine = create_engine(
         address,
         pool_size=_CONNECTIONS,
         max_overflow=0,
-        pool_pre_ping=True,
-        connect_args={"options": f"-c search_path={schema}", "connect_timeout": int(_WAIT_FOR_OTHERS)},
+        connect_args={"options": f"{own} -c search_path={schema}".strip(), "connect_timeout": int(_WAIT_FOR_OTHERS)},
     )
+
+    @event.listens_for(engine, "connect")
+    def set_up(connection: Any, _record: Any) -> None:
+        # a server may be set to tell of what is not on its disk yet; ballots are then lost when its power fails
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT set_config('synchronous_commit', 'on', false) "
+                "WHERE current_setting('synchronous_commit') = 'off'"
+            )
+        connection.commit()
+
+    @event.listens_for(engine, "checkin")
+    def given_back(_connection: Any, record: Any) -> None:
+        record.info["used"] = time.monotonic()
+
+    @event.listens_for(engine, "checkout")
+    def still_there(connection: Any, record: Any, _proxy: Any) -> None:
+        if time.monotonic() - record.info.get("used", math.inf) > _IDLE and not _answers(engine, connection):
+            raise DisconnectionError  # the pool takes another one
+
+    return engine
+
+
+def _answers(engine: Engine, connection: Any) -> bool:
+    try:
+        return bool(engine.dialect.do_ping(connection))
+    except engine.dialect.loaded_dbapi.Error:
+        return False
 
 
 Work = Callable[[Connection], Any]
@@ -221,8 +253,9 @@ _Job = tuple[Work, Future[Any]]
 class SharedWriting:
     """Runs pieces of work of several threads in shared transactions of `begin`, each piece whole or not at all.
 
-    A disk takes its time for each transaction, however small (group commit: DeWitt and others 1984, Implementation
-    techniques for main memory database systems, SIGMOD). Nobody is told that a ballot is kept before it is.
+    A disk or a server takes its time for each transaction, however small (group commit: DeWitt and others 1984,
+    Implementation techniques for main memory database systems, SIGMOD). Nobody is told that a ballot is kept before
+    it is.
     """
 
     def __init__(self, begin: Callable[[], AbstractContextManager[Connection]]) -> None:

@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import Any
 
 import pandas as pd
-from sqlalchemy import Connection, bindparam, insert, select, text, update
+from sqlalchemy import Connection, Select, bindparam, insert, select, text, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from panel.errors import StudyError
@@ -22,21 +22,40 @@ from panel.store.tables import COLLECTION, EVENT, FROZEN_KINDS, SCORE, SERVING, 
 _LONGEST_TEXT = 4000
 _OWN_CONTENT = ("kind", "serving", "attribute", "value", "text")
 
-# The statements of `record` are made once: every ballot page needs them. SQLite leaves locks out; it has one writer.
-_SESSION_AT_HAND = (
-    select(SESSION.c.locked_at, COLLECTION.c.rehearsal)
-    .join(COLLECTION, COLLECTION.c.collection == SESSION.c.collection)
-    .where(SESSION.c.collection == bindparam("collection"), SESSION.c.session == bindparam("session"))
-)
+# The statements of `record` are made once: every ballot page needs them.
 _HOLD = {
-    exclusive: text(f"SELECT pg_advisory_xact_lock{'' if exclusive else '_shared'}(:collection, hashtext(:session))")
+    exclusive: f"pg_advisory_xact_lock{'' if exclusive else '_shared'}(:collection, hashtext(:session))"
     for exclusive in (True, False)
 }
-_OWN_SERVING = (
-    select(SERVING.c.serving)
-    .where(*(SERVING.c[name] == bindparam(name) for name in ("serving", "collection", "session", "assessor")))
-    .with_for_update(of=SERVING)
-)
+
+
+def _at_hand(dialect: str, *, servings: bool) -> Select[Any]:
+    """Select whether a session is locked, whether it is a rehearsal, and those of some servings that are a person's.
+
+    In PostgreSQL this keeps the session from being locked meanwhile; where it was waited for, the guard of the events
+    sees what was done. Events of one serving are then added one transaction at a time. SQLite has one writer anyway.
+    """
+    wanted = (
+        select(SESSION.c.locked_at, COLLECTION.c.rehearsal)
+        .join(COLLECTION, COLLECTION.c.collection == SESSION.c.collection)
+        .where(SESSION.c.collection == bindparam("collection"), SESSION.c.session == bindparam("session"))
+    )
+    if servings:
+        of_session = (SERVING.c.collection == SESSION.c.collection) & (SERVING.c.session == SESSION.c.session)
+        own = (
+            SERVING.c.assessor == bindparam("assessor"),
+            SERVING.c.serving.in_(bindparam("servings", expanding=True)),
+        )
+        wanted = wanted.add_columns(SERVING.c.serving).join(SERVING, of_session).where(*own)
+        wanted = wanted.order_by(SERVING.c.serving).with_for_update(of=SERVING)
+    return wanted.add_columns(text(_HOLD[False])) if dialect == "postgresql" else wanted
+
+
+_AT_HAND = {
+    (dialect, servings): _at_hand(dialect, servings=servings)
+    for dialect in ("sqlite", "postgresql")
+    for servings in (True, False)
+}
 _TURNS = (
     select(SUBMISSION.c.turn, SUBMISSION.c.content_sha256)
     .where(SUBMISSION.c.submission == bindparam("submission"))
@@ -129,7 +148,6 @@ def add_entries(connection: Connection, entries: Sequence[Entry], place: Mapping
     for entry in entries:
         _check(entry)
     rehearsal = _open_session(connection, place, entries)
-    _check_servings(connection, place, entries)
     turn = _take_turn(connection, sent, _digest(entries))
     if turn is None:
         return False
@@ -202,7 +220,7 @@ def hold_session(connection: Connection, collection: int, session: str, *, exclu
     In PostgreSQL they queue fairly: a lock on the row could wait for ever behind phones that keep coming.
     """
     if connection.dialect.name == "postgresql":
-        connection.execute(_HOLD[exclusive], {"collection": collection, "session": session})
+        connection.execute(text(f"SELECT {_HOLD[exclusive]}"), {"collection": collection, "session": session})
 
 
 def _check(entry: Entry) -> None:
@@ -215,21 +233,19 @@ def _check(entry: Entry) -> None:
 
 
 def _open_session(connection: Connection, place: Mapping[str, Any], entries: Sequence[Entry]) -> int:
-    """Return the rehearsal flag of the collection; nobody can lock the session before this transaction ends."""
-    hold_session(connection, place["collection"], place["session"])
-    row = connection.execute(_SESSION_AT_HAND, dict(place)).first()
-    if row is None:
+    """Return the rehearsal flag of a session that takes these entries; it cannot be locked meanwhile."""
+    servings = sorted({entry.serving for entry in entries if entry.serving is not None})
+    dialect = connection.dialect.name
+    given = {**place, "servings": servings} if servings else dict(place)
+    rows = connection.execute(_AT_HAND[dialect, bool(servings)], given).all()
+    others = servings and [row.serving for row in rows] != servings
+    if others and connection.execute(_AT_HAND[dialect, False], dict(place)).first() is not None:
+        raise StudyError("This sample is not one of this person's in this session; nothing was kept.")
+    if not rows:
         raise StudyError(f"There is no session {place['session']} in the record.")
-    if row.locked_at is not None and any(entry.kind in FROZEN_KINDS for entry in entries):
+    if rows[0].locked_at is not None and any(entry.kind in FROZEN_KINDS for entry in entries):
         raise StudyError(ALREADY_LOCKED)
-    return int(row.rehearsal)
-
-
-def _check_servings(connection: Connection, place: Mapping[str, Any], entries: Sequence[Entry]) -> None:
-    """Make sure that each serving is this assessor's; events of one serving are added one transaction at a time."""
-    for serving in sorted({entry.serving for entry in entries if entry.serving is not None}):
-        if connection.execute(_OWN_SERVING, {**place, "serving": serving}).first() is None:
-            raise StudyError("This sample is not one of this person's in this session; nothing was kept.")
+    return int(rows[0].rehearsal)
 
 
 def _take_turn(connection: Connection, sent: Sent, digest: str) -> int | None:

@@ -84,6 +84,18 @@ def emollient_table() -> pd.DataFrame:
     return _read("emollients").copy()
 
 
+@cache
+def headings(role: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Return the headings that people give a column of one kind, the surest first, and those that are less sure.
+
+    Small letters without accents, words parted by blanks; `*` stands for any letters and words.
+    """
+    rows = _read("headings")
+    own = rows[rows["role"] == role]
+    sure, unsure = ("; ".join(own.loc[own["sure"] == word, "headings"]) for word in ("yes", "no"))
+    return tuple(filter(None, sure.split("; "))), tuple(filter(None, unsure.split("; ")))
+
+
 def lexicon() -> pd.DataFrame:
     """Return the attributes, one a row: stage, words, ends, anchors, usual direction, usual instrument partner."""
     return _read("lexicon").copy()

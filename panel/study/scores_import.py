@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
@@ -13,10 +12,10 @@ import pandas as pd
 from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
-from panel.study.numbers_read import NumbersRead, read_number_columns, read_numbers
+from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers
 from panel.study.raw_table import RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
-from panel.study.table_cells import NOT_WHOLE
+from panel.study.table_cells import NOT_WHOLE, ROLES, heading_words, is_called, is_reckoned, named_columns
 from panel.study.tables import TABLES
 from panel.words import counted, first_few
 
@@ -68,7 +67,9 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
     if layout.fill_down:
         table = _filled_down(table, layout)
     score_columns = [layout.score] if layout.is_long else list(layout.attributes)
-    numbers = read_number_columns({column: table.column(column) for column in score_columns}, layout.decimal)
+    numbers = read_number_columns(
+        {column: table.column(column) for column in score_columns}, layout.decimal, words=True
+    )
     position = _positions(table, layout)
     _refuse_nameless(table, layout, numbers)
     scores = _long_scores(table, layout, numbers, position)
@@ -310,9 +311,31 @@ def _notes_on_shape(table: RawTable, layout: ScoresLayout, scores: pd.DataFrame,
     notes.insert(0, f"Columns used: {', '.join(held)}.")
     if len(unread):
         notes.append(f"Cells that could not be read as numbers: {len(unread)}.")
+    return [*notes, *_notes_on_unused(table, layout)]
+
+
+def _likely_numbers(cells: Sequence[str]) -> float:
+    """Return the share of the different texts of a column that may well stand for numbers."""
+    texts = [cell for cell in pd.Series(cells, dtype="str").unique() if cell.strip()]
+    return sum(proposed_number(text) is not None for text in texts) / len(texts) if texts else 0.0
+
+
+def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
+    """Return which columns were left out, and why those that could be scores; a doubtful one is asked about."""
     used = {*layout.columns().values(), *layout.attributes}
-    if unused := [column for column in table.header if column not in used]:
-        notes.append(f"Columns that were not used: {_some(unused)}.")
+    unused = [column for column in table.header if column not in used]
+    notes = [f"Columns that were not used: {_some(unused)}."] if unused else []
+    for column in unused if not layout.is_long else ():
+        read = read_numbers(table.column(column), words=True)
+        share, filled = _share_of_numbers(read), int((~read.missing).sum())
+        why = why_no_scores(table, layout, column)
+        if share >= _MOSTLY and why and column not in table.unnamed:
+            notes.append(f"The column {column!r} {why}. Say so if it holds scores.")
+        elif (share >= _SOME or _likely_numbers(table.column(column)) >= _MOSTLY) and not why:
+            notes.append(
+                f"Only {round(share * filled)} of {filled} cells of the column {column!r} are numbers, so it was not "
+                "used. Correct the others, or say that it holds scores."
+            )
     return notes
 
 
@@ -325,59 +348,16 @@ def _some(names: list[str] | set[str]) -> str:
 # Which column of a table of scores holds what? A guess from names and contents, for the user to correct.
 
 
-# Names that people give these columns, the surest first. Common practice, no source.
-_NAMES = {
-    "assessor": (
-        "assessor panelist panellist judge subject subj taster tester rater evaluator respondent participant "
-        "consumer volunteer person panelmember user "
-        "prufer pruefer prufperson panelmitglied teilnehmer bewerter proband paneliste juge sujet evaluateur "
-        "panelista juez evaluador catador sujeto giudice valutatore assaggiatore soggetto"
-    ),
-    "prototype": (
-        "prototype product prod sample treatment trt formula formulation variant variety cream emulsion lotion "
-        "item stimulus condition "
-        "prototyp produkt muster probe rezeptur variante produit echantillon formule prototipo producto muestra "
-        "prodotto campione code"
-    ),
-    "attribute": (
-        "attribute attr descriptor term characteristic property parameter variable question "
-        "attribut merkmal eigenschaft descripteur caracteristique atributo attributo descrittore caratteristica"
-    ),
-    "score": (
-        "score value rating intensity response mark result answer y "
-        "wert bewertung punkte intensitat intensitaet valeur intensite puntuacion valor intensidad punteggio valore "
-        "intensita voto"
-    ),
-    "replicate": (
-        "replicate rep repl replication repetition repeat trial run "
-        "wiederholung wdh durchgang replikat essai repeticion replica ripetizione"
-    ),
-    "session": (
-        "session sess sitting visit day week wave date time "
-        "sitzung termin tag woche seance jour semaine sesion dia semana sessione seduta giorno settimana"
-    ),
-    "position": (
-        "position pos servingorder presentationorder order servingposition place sequence "
-        "reihenfolge platz ordre rang orden posicion ordine posizione"
-    ),
-    "batch": "batch lot charge ansatz lote lotto",
-    "recorded_at": "recordedat timestamp datetime zeitstempel",
+_NO_SCORES = {  # what a heading says, to why a column so called is left out
+    "comment": "is called like a comment",
+    "code": "is called like a code",
+    "counter": "is called like a count of rows or ballots",
+    "person": "is about the person",
+    "conditions": "is about the conditions of the test",
+    "unsure": "may be a session, a replicate, a turn or a product",
 }
-_ROLES = {role: tuple(names.split()) for role, names in _NAMES.items()}
-_FILLERS = frozenset(("id", "no", "nr", "num", "number", "name", "code"))
-_NEVER_ATTRIBUTES = _FILLERS | {"age", "index", "row", "rowname", "rownumber", "servingcode", "blindcode"}
-_ABOUT_PEOPLE, _RECKONED, _BESIDE_RECKONED = (
-    frozenset(words.split())
-    for words in (
-        "age alter edad eta gender sex yearofbirth birthyear geburtsjahr rank duration dauer duree duracion durata "
-        "seconds progress latitude longitude",
-        "mean means average averages sd std stdev total totals sum median mittel mittelwert mittelwerte durchschnitt "
-        "summe gesamt standardabweichung moyenne ecarttype somme media promedio suma desviacion somma totale "
-        "deviazione",
-        "value values score scores dev deviation standard type tipica estandar wert",
-    )
-)
 _CLOCK = re.compile(r"\d{1,2}:\d{2}(?::\d{2})?")
+_SOME = 0.2  # share of numbers from which a column that is left out is asked about
 _MOSTLY = 0.8  # share of the filled cells that must be numbers for a column of scores; the rest is reported
 
 
@@ -421,7 +401,7 @@ class ScoresLayout:
 
     def columns(self) -> dict[str, str]:
         """Return role to column for the roles that are filled; `attributes` and `decimal` are not among them."""
-        return {role: getattr(self, role) for role in _ROLES if getattr(self, role)}
+        return {role: getattr(self, role) for role in ROLES if getattr(self, role)}
 
 
 def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> ScoresLayout:
@@ -441,25 +421,40 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
     """
     known = {role: column for role, column in (fixed or {}).items() if column}
     for role, column in known.items():
-        if role not in _ROLES:
-            raise StudyError(f"{role!r} is not something a column can hold; it can hold {', '.join(_ROLES)}.")
+        if role not in ROLES:
+            raise StudyError(f"{role!r} is not something a column can hold; it can hold {', '.join(ROLES)}.")
         table.column(column)
-    for role in _ROLES:
-        if role not in known and (column := _named(table, role, set(known.values()))):
-            known[role] = column
+    free = [column for column in table.header if column not in known.values() and column not in table.unnamed]
+    numbers = _numeric_columns(table, free)
+    known = {**named_columns(free, numbers), **known}
     if "session" in known and "session" not in (fixed or {}) and _are_times_of_day(table.column(known["session"])):
         del known["session"]
     free = [column for column in table.header if column not in known.values()]
-    numbers = _numeric_columns(table, free)
+    numbers = [column for column in numbers if column in free]
     if "attribute" in known and "score" not in known and len(numbers) == 1:
         known["score"] = numbers[0]
-    _fill_last_name(table, known, [column for column in free if column not in numbers])
+    texts = [column for column in free if column not in numbers and not is_called(column, "comment")]
+    _fill_last_name(table, known, texts)
     if not {"attribute", "score"} <= set(known):
         for role in {"attribute", "score"} - set(fixed or {}):
             known.pop(role, None)
     held: dict[str, Any] = dict(known)
     layout = ScoresLayout(**held)
-    return layout if layout.is_long else replace(layout, attributes=_attribute_columns(table, layout))
+    if layout.is_long:
+        return layout
+    layout = replace(layout, attributes=_attribute_columns(table, layout))
+    return _long_after_all(table, layout, texts)
+
+
+def _long_after_all(table: RawTable, layout: ScoresLayout, texts: Sequence[str]) -> ScoresLayout:
+    """Return a layout whose one column of scores is told apart by one column of texts, as a long one."""
+    if len(layout.attributes) != 1 or not (layout.assessor and layout.prototype):
+        return layout
+    rows = pd.DataFrame({role: _names(table, column) for role, column in layout.columns().items()})
+    parting = [c for c in texts if not rows.assign(_=_names(table, c)).duplicated().any()]
+    if len(parting) != 1 or not rows.duplicated().any():
+        return layout
+    return replace(layout, attribute=parting[0], score=layout.attributes[0], attributes=())
 
 
 def _are_times_of_day(cells: Sequence[str]) -> bool:
@@ -468,39 +463,58 @@ def _are_times_of_day(cells: Sequence[str]) -> bool:
 
 
 def _attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:
-    """Return the columns of a wide table that hold scores: every numeric one that holds nothing else.
-
-    Columns without a name, row numbers, ages, codes and second sessions or replicates are no scores.
-    """
-    taken = set(layout.columns().values())
-    about_design = {name for role, names in _ROLES.items() if role not in ("attribute", "score") for name in names}
-    free = [
-        column
-        for column in table.header
-        if column not in taken
-        and column not in table.unnamed
-        and not plain_names(column) & (about_design | _NEVER_ATTRIBUTES)
-        and not about_people(column)
-        and not is_reckoned(column)
-    ]
-    return tuple(_numeric_columns(table, free))
+    """Return the columns of a wide table that hold scores: every numeric one that holds nothing else."""
+    numeric = _numeric_columns(table, [column for column in table.header if column not in layout.columns().values()])
+    return tuple(column for column in numeric if not why_no_scores(table, layout, column))
 
 
-def about_people(column: str) -> bool:
-    """Return True if the name of a column says that it is about the person, as a survey writes it, and no score."""
-    return bool(plain_names(column) & _ABOUT_PEOPLE)
+def why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
+    """Return why a column of numbers is not taken for scores, from its heading and its contents; empty if it is."""
+    if column in table.unnamed:
+        return "has no name"
+    if any(is_called(column, role) for role in ROLES if role not in ("attribute", "score")):
+        return "is called like something that was found in another column"
+    if is_reckoned(column) or _is_mean_of(column, table.header):
+        return "is called like a mean or a total"
+    called = next((why for role, why in _NO_SCORES.items() if is_called(column, role)), "")
+    return called or _why_not_scored(table, layout, column)
 
 
-def is_reckoned(name: str) -> bool:
-    """Return True if a name says mean, total or spread: nobody is called so, and nothing that was scored."""
-    words = set(re.findall(r"[^\W\d_]+", _without_accents(name).casefold().replace("-", "")))
-    return bool(words & _RECKONED) and words <= _RECKONED | _BESIDE_RECKONED
+def _is_mean_of(column: str, header: Iterable[str]) -> bool:
+    """Return True if a heading is a word for a mean beside another heading: `Mean glide` beside `glide`."""
+    words, others = heading_words(column).split(), {heading_words(other) for other in header if other != column}
+    halves = [(words[:1], words[1:]), (words[-1:], words[:-1])] if len(words) > 1 else []
+    return any(is_reckoned(" ".join(mean)) and " ".join(rest) in others for mean, rest in halves)
+
+
+_FEWEST = 8  # rows, and
+_FEWEST_EACH = 3  # rows of each name, from which the contents of a column tell that nobody scored it
+
+
+def _why_not_scored(table: RawTable, layout: ScoresLayout, column: str) -> str:
+    """Return what the contents of a column say against its being scores: a count, dates, one value for each name."""
+    values = read_numbers(table.column(column)).values
+    whole = bool(np.isfinite(values).all()) and bool((values == np.round(values)).all())
+    if len(values) < _FEWEST or len(np.unique(values[np.isfinite(values)])) < 2:
+        return ""
+    if whole and (np.diff(values) == 1).all():
+        return "counts the rows"
+    if whole and ((values >= 1_900) & (values <= 2_100)).all():
+        return "holds years"
+    if whole and ((values >= 19_000_101) & (values <= 21_001_231)).all():
+        return "holds dates"
+    for role in ("prototype", "assessor", "session"):
+        if held := layout.columns().get(role):
+            groups = pd.Series(values).groupby(np.asarray(_names(table, held)))
+            if (groups.count() >= _FEWEST_EACH).all() and (groups.max() == groups.min()).all():
+                return f"holds one value for each {role}"
+    return ""
 
 
 def _numeric_columns(table: RawTable, columns: list[str]) -> list[str]:
     """Return those of the columns whose filled cells are mostly numbers."""
-    read = read_number_columns({column: table.column(column) for column in columns})
-    return [column for column in columns if _is_numeric(read[column])]
+    read = read_number_columns({column: table.column(column) for column in columns}, words=True)
+    return [column for column in columns if _share_of_numbers(read[column]) >= _MOSTLY]
 
 
 def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
@@ -523,42 +537,11 @@ def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
         raise StudyError(f"The decimal sign is a point or a comma, not {layout.decimal!r}.")
 
 
-def _named(table: RawTable, role: str, taken: set[str]) -> str:
-    """Return the free column with the surest name for a role, or the empty text."""
-    for name in _ROLES[role]:
-        for column in table.header:
-            if column not in taken and column not in table.unnamed and name in plain_names(column):
-                return column
-    return ""
-
-
-def named_columns(header: Iterable[str]) -> dict[str, str]:
-    """Return role to column for the columns whose names say what they hold."""
-    names = tuple(header)
-    table = RawTable("", names, tuple(() for _ in names), ())
-    found: dict[str, str] = {}
-    for role in _ROLES:
-        if column := _named(table, role, set(found.values())):
-            found[role] = column
-    return found
-
-
-def plain_names(column: str) -> set[str]:
-    """Return the spellings of a column's name to compare: lower case, no signs; also singular, also without `id`."""
-    words = re.findall(r"[^\W_]+", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", _without_accents(column)).casefold())
-    kept = [word for word in words if word not in _FILLERS] or words
-    spellings = {"".join(words), "".join(kept)}
-    return spellings | {spelling[:-1] for spelling in spellings if spelling.endswith("s")}
-
-
-def _without_accents(text: str) -> str:
-    return "".join(sign for sign in unicodedata.normalize("NFKD", text) if not unicodedata.combining(sign))
-
-
-def _is_numeric(read: NumbersRead) -> bool:
+def _share_of_numbers(read: NumbersRead) -> float:
+    """Return the share of the filled cells of a column that are numbers."""
     filled = int((~read.missing).sum())
     numbers = filled - sum(not reason.startswith("could be ") for reason in read.reasons.values())
-    return filled > 0 and numbers >= _MOSTLY * filled
+    return numbers / filled if filled else 0.0
 
 
 def _fill_last_name(table: RawTable, known: dict[str, str], texts: list[str]) -> None:

@@ -7,7 +7,7 @@ import json
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import wraps
+from functools import cache, wraps
 from typing import Any, TypeVar
 
 import numpy as np
@@ -20,6 +20,7 @@ T = TypeVar("T")
 UNREAD_COLUMNS = ("table", "row", "column", "text", "reason")
 
 
+@cache
 def empty_table(name: str) -> pd.DataFrame:
     """Return a table without rows that has all the columns of the table called `name`."""
     columns = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -23,6 +24,7 @@ from panel.words import counted, format_list
 
 _NO_SCORES = "There are no scores yet, so nothing can be said of the prototypes."
 MOST_TO_SETTLE, MOST_LEADERS, MOST_CLAIMS = 3, 3, 3
+_LATIN_NAME = re.compile(r"[A-Z][a-z-]+(?: [A-Z][a-z-]+)+ \(([A-Z][A-Za-z -]+)\)")  # `Cocos Nucifera (Coconut) Oil`
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,21 +122,21 @@ def _settle(findings: Sequence[Finding]) -> tuple[Finding, ...]:
 
 
 def in_short(finding: Finding) -> str:
-    """Return the first statement of what was found; the rest is heard where it is settled."""
-    first = finding.message.partition(": ")[0].partition(". ")[0]
+    """Return the first statement of what was found, INCI names without the Latin; the rest is heard on the spot."""
+    first = _LATIN_NAME.sub(r"\1", finding.message.partition(": ")[0].partition(". ")[0])
     return first if first.endswith(".") else f"{first}."
 
 
 def _leaders(decision: Decision | NoAnswer, names: Naming) -> tuple[str, ...]:
-    """Return one line for each leading prototype: targets met, and what it misses."""
+    """Return one line for each leading prototype: targets met, and what the first of them misses."""
     if isinstance(decision, NoAnswer):
         return ()
-    lines = []
+    lines: list[str] = []
     for prototype in decision.ranking["prototype"].iloc[:MOST_LEADERS]:
         rows = decision.windows.loc[(decision.windows["prototype"] == prototype) & decision.windows["met"].notna()]
         missed = [names.attribute(each) for each in rows.loc[rows["met"] == 0, "attribute"]]
         met = f"{prototype}: {len(rows) - len(missed)} of {counted(len(rows), 'target')}"
-        lines.append(f"{met}; misses {format_list(missed)}." if missed else f"{met}.")
+        lines.append(f"{met}; misses {format_list(missed)}." if missed and not lines else f"{met}.")
     return tuple(lines)
 
 

@@ -95,7 +95,11 @@ LESS = ("less greasy than our previous cream", "superiority", {"attribute": "GRE
 PREFER = ("preferred to our previous cream by more than half", "preference", {"versus": "P2", "bar": 50})
 ALIKE = ("as greasy as our previous cream", "parity", {"attribute": "GREASE", "versus": "P2", "margin": 8})
 ALIKE_VOTES = ("liked as much as our previous cream", "parity", {"versus": "P2", "margin": 10})
-NOTHING = ("nothing is less greasy", "unsurpassed", {"attribute": "GREASE", "competitors": "P2; P3", "margin": 5})
+NOTHING = (
+    "nothing in our range is less greasy",
+    "unsurpassed",
+    {"attribute": "GREASE", "competitors": "P2; P3", "margin": 5},
+)
 NOTHING_VOTES = ("nothing is preferred", "unsurpassed", {"competitors": "P2", "margin": 5})
 DRIEST = ("the least greasy of our range", "ranking", {"attribute": "GREASE", "direction": "less"})
 THANKS = (

@@ -1,18 +1,23 @@
+import socket
 import sqlite3
 import subprocess
 import sys
+import threading
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
-from sqlalchemy import create_engine, event, text
+from sqlalchemy import create_engine, event, make_url, text
 
 from panel.errors import StudyError
-from panel.store import ballot
+from panel.store import ballot, database
 from panel.store.board import session_record
 from panel.store.database import name_in_record, now, open_store, store_exists, store_url
-from panel.store.events import Entry, record
+from panel.store.events import Entry, Sent, add_entries, make_tokens, record
+from panel.store.preparing import prepare
 from tests.ballot_studies import ballot_study
 from tests.ballots.running import ROOT, ready_store
+from tests.databases import POSTGRES, empty_database
 
 
 def pragma(file, name):
@@ -205,7 +210,7 @@ def test_no_place_is_made_up(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("statement", "values"), [("_OPENED", {"token": "x"}), ("_REACTIONS", {"number": 1, "session": "1"})]
+    ("statement", "values"), [("_OPENED_WITH_EVENTS", {"token": "x"}), ("_REACTIONS", {"number": 1, "session": "1"})]
 )
 def test_reactions_are_looked_up_without_reading_what_others_answered(tmp_path, statement, values):
     """Otherwise each page reads all events of its session, and 400 phones take eight times as long as 50."""
@@ -221,4 +226,95 @@ def test_reactions_are_looked_up_without_reading_what_others_answered(tmp_path, 
     store.close()
     searched = [plan for plan in plans if plan.split()[1] == "event"]
     assert searched
-    assert all("USING INDEX event_of_skin" in plan for plan in searched)
+    own = "USING INDEX event_of_session (collection=? AND session=? AND assessor=?)"
+    assert all("USING INDEX event_of_skin" in plan or own in plan for plan in searched)
+
+
+@pytest.mark.skipif(not POSTGRES, reason="no PostgreSQL to ask")
+def test_a_page_that_is_sent_asks_postgresql_no_more_often_than_it_has_to(tmp_path):
+    """Each question is a way to the server and back; under load those add up to what people wait for."""
+    asked = []
+    with empty_database("postgresql", tmp_path) as (url, schema), _counting_ways(url, asked) as counted:
+        store = open_store(counted, schema=schema)
+        place = {"collection": prepare(store, ballot_study(), "s", at=now()).number, "session": "1", "assessor": "A01"}
+        (token,) = make_tokens(store, place["collection"], "1", at=now(), assessors=("A01",))["token"]
+        known = {}
+
+        def page(connection):
+            found = ballot.ballot_of(connection, token, known)
+            serving = found.servings[0].serving
+            return add_entries(
+                connection, [Entry("answer", serving, "grease", 5.0)] * 4, place, Sent(f"{len(asked)}", now(), "A01")
+            )
+
+        ways = []
+        for _ in range(9):
+            before = len(asked)
+            assert store.add(page)
+            ways.append(len(asked) - before)
+            find = len(asked)
+            ballot.find_ballot(store, token, known)
+            found = len(asked) - find
+        store.close()
+    assert ways[-1] <= 6  # beginning, the ballot, the session, the turn, the events, the end
+    assert found == 1
+
+
+@contextmanager
+def _counting_ways(url, asked):
+    """Give the address of a go-between that notes each answer of a server after something was sent to it."""
+    address = make_url(url)
+    listening = socket.create_server(("127.0.0.1", 0))
+    open_ends = [listening]
+
+    def hand_on(source, target, sent, last):
+        with suppress(OSError):
+            while data := source.recv(65536):
+                if not sent and last["sent"]:
+                    asked.append(1)
+                last["sent"] = sent
+                target.sendall(data)
+            target.shutdown(socket.SHUT_WR)
+
+    def take():
+        with suppress(OSError):
+            while True:
+                near, _ = listening.accept()
+                far, last = socket.create_connection((address.host, address.port or 5432)), {"sent": False}
+                open_ends.extend((near, far))
+                for job in ((near, far, True, last), (far, near, False, last)):
+                    threading.Thread(target=hand_on, args=job, daemon=True).start()
+
+    threading.Thread(target=take, daemon=True).start()
+    try:
+        port = listening.getsockname()[1]
+        yield address.set(host="127.0.0.1", port=port).render_as_string(hide_password=False)
+    finally:
+        for each in open_ends:
+            each.close()
+
+
+@pytest.mark.skipif(not POSTGRES, reason="no PostgreSQL to ask")
+def test_what_is_acknowledged_is_on_the_disk_of_a_server_that_is_set_to_be_hasty(tmp_path):
+    with empty_database("postgresql", tmp_path) as (url, schema):
+        hasty = make_url(url).update_query_dict({"options": "-c synchronous_commit=off"})
+        store = open_store(hasty.render_as_string(hide_password=False), schema=schema)
+        with store.writing() as connection:
+            assert connection.execute(text("SHOW synchronous_commit")).scalar_one() == "on"
+        store.close()
+
+
+@pytest.mark.skipif(not POSTGRES, reason="no PostgreSQL to ask")
+def test_a_connection_that_the_server_ended_while_nobody_used_it_is_replaced(tmp_path, monkeypatch):
+    monkeypatch.setattr(database, "_IDLE", 0.0)
+    with empty_database("postgresql", tmp_path) as (url, schema):
+        store = open_store(url, schema=schema)
+        with store.reading() as connection:
+            number = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+        other = open_store(url, schema=schema)
+        with other.writing() as connection:
+            connection.execute(text(f"SELECT pg_terminate_backend({number})"))
+        other.close()
+        with store.reading() as connection:
+            assert connection.execute(text("SELECT pg_backend_pid()")).scalar_one() != number
+        store.close()

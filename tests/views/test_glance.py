@@ -38,6 +38,7 @@ def test_the_demo_is_answered_whole(answers):
     best = windows.loc[windows["prototype"] == "P4"]
     met = int((best["met"] == 1).sum())
     assert told.leaders[0].startswith(f"P4: {met} of {len(best)} targets; misses ")
+    assert all(line.endswith(" of 6 targets.") for line in told.leaders[1:])
     assert [line.partition("”: ")[0] for line in told.may] == [
         "“less greasy than our previous hand cream", "“does not leave hands feeling greasy", "“sinks in quickly"
     ]  # fmt: skip
@@ -58,6 +59,10 @@ def test_the_gravest_findings_come_first_one_of_a_kind(answers):
 def test_what_was_found_is_said_in_short():
     finding = Finding("warning", "x", "scores", "330 is outside the scale 0 to 100. 330 may be 33.0: a slip.", "Look.")
     assert in_short(finding) == "330 is outside the scale 0 to 100."
+    swap = "Making day and the swap Cocos Nucifera (Coconut) Oil → Shea Butter cannot be told apart: see Batches."
+    assert in_short(Finding("warning", "x", "scores", swap, "Look.")) == (
+        "Making day and the swap Coconut Oil → Shea Butter cannot be told apart."
+    )
 
 
 def test_scores_alone_show_how_the_prototypes_differ():

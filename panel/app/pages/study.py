@@ -10,9 +10,10 @@ import pandas as pd
 import streamlit as st
 
 from panel.answers import FINDINGS
+from panel.app.guide import mend, way_to_mend
 from panel.app.new_study import show_start
 from panel.app.state import StudyInUse, leave_message, moment
-from panel.app.study_editors import mend, show_editors, way_to_mend
+from panel.app.study_editors import show_editors
 from panel.app.study_forms import save_form
 from panel.app.widgets import (
     act_and_tell,

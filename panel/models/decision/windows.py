@@ -232,7 +232,8 @@ def _came_true(
     truth = drawn.like[rng.integers(len(drawn.like), size=STUDIES)]
     seen = truth + drawn.errors[rng.integers(len(drawn.errors), size=STUDIES)]
     errors = drawn.errors[rng.integers(len(drawn.errors), size=(_INNER, STUDIES))]
-    values, _ = draw_shrunken(seen, drawn.own_variance, errors, drawn.correlation, rng, of_each_spread=_INNER // 4)
+    of = (seen, drawn.own_variance, errors, drawn.correlation, rng)
+    values, _ = draw_shrunken(*of, of_each_spread=_INNER // 4, with_new=False)
     low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
     pairs = _chances_and_truth(_inside(values, low, high), _inside(truth, low, high))
     nothing: _Floats = np.full(0, np.nan)

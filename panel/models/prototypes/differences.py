@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from itertools import chain
 
 import numpy as np
@@ -28,8 +28,8 @@ from panel.models.prototypes.panel_design import (
 from panel.models.prototypes.verdict import (
     DIFFERS,
     attribute_verdicts,
+    beside,
     difference_verdicts,
-    marked_pairs,
     shrunken_differences,
     verdict_letters,
 )
@@ -55,7 +55,7 @@ from panel.study.study import Study, natural_order
 LEVEL = 0.95
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Differences:
     """What a mixed model per attribute says about the prototypes; all frames tidy and unrounded.
 
@@ -69,10 +69,10 @@ class Differences:
         `attribute prototype estimate std_error df ci_low ci_high letters`: estimated means; two prototypes share a
         letter exactly where the verdict on their difference is not `differs`.
     pairs
-        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high shrunken
-        wrong_sign alike_p alike_low alike_high alike_level verdict said because`: all pairs, estimate = prototype minus
-        versus, adjusted p-value and interval by Tukey within each attribute; without numbers where the sessions leave
-        no estimate. `panel.models.prototypes.verdict` decides on `verdict`; `with_benchmark` where `versus` holds it.
+        `attribute prototype versus estimate std_error df statistic p_value p_adjusted ci_low ci_high alike_p alike_low
+        alike_high alike_level verdict said because`: all pairs, estimate = prototype minus versus, adjusted p-value and
+        interval by Tukey within each attribute; without numbers where the sessions leave no estimate.
+        `panel.models.prototypes.verdict` decides on `verdict`; `with_benchmark` where `versus` holds it.
     versus
         The same columns for the differences from the benchmark, by Dunnett; without rows if there is none.
     variances
@@ -105,10 +105,18 @@ class Differences:
     method: str
     notes: tuple[str, ...]
 
+    @cached_property
+    def without_luck(self) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Both `pairs` and `versus` with `shrunken wrong_sign`: what is left of each difference without its luck."""
+        tables = (self.pairs, self.versus)
+        luck = shrunken_differences(self.means, *tables)
+        pairs, versus = (beside(table, own) for table, own in zip(tables, luck, strict=True))
+        return pairs, versus
+
     @property
     def picked(self) -> pd.DataFrame:
         """The differences told apart, from the benchmark where there is one, as far as they can be shrunken."""
-        rows = self.versus if self.benchmark else self.pairs
+        rows = self.without_luck[1 if self.benchmark else 0]
         return rows.loc[(rows["verdict"] == DIFFERS) & rows["shrunken"].notna()]
 
     @property
@@ -166,17 +174,18 @@ def find_differences(
     compared = [all_pairs(design, infer) for design, _, infer in told]
     attributes = _stack([attribute_rows(*each) for each in told], order)
     places, late = order_of_testing(study)
-    attributes["test_order"] = attributes["attribute"].map(places).astype("float64")
+    attributes["test_order"] = [float(places.get(name, np.nan)) for name in attributes["attribute"].tolist()]
     pairs = _stack([pair_rows(each[0], all_of, level) for each, all_of in zip(told, compared, strict=True)], order)
     means = [mean_rows(design, infer, level) for design, _, infer in told]
-    attributes = attribute_verdicts(attributes, pairs, confounds, level, naming(study).attributes)
+    attributes = attribute_verdicts(attributes, pairs, confounds, level, lambda name: naming(study).attribute(name))
     judge = _judge(attributes, confounds, margin, level, margin_stated or margin is None)
     against = [versus_rows(d, infer, benchmark, level) for d, _, infer in told if benchmark in d.prototypes]
     compared_with = benchmark if against else None
     stacked = _stack(means, order)
-    judged = judge(shrunken_differences(stacked, pairs, pairs))
-    with_benchmark = judge(shrunken_differences(stacked, pairs, _stack(against, order))) if against else judged.iloc[:0]
-    judged = marked_pairs(judged, compared_with)
+    judged = judge(pairs)
+    with_benchmark = judge(_stack(against, order)) if against else judged.iloc[:0]
+    sides = [(judged[side] == compared_with).to_numpy(dtype=bool) for side in ("prototype", "versus") if against]
+    judged = judged.assign(with_benchmark=np.any(sides, axis=0) if against else False)
     changed = {*used.set_aside["attribute"], *used.corrected["attribute"]}
     return Differences(
         attributes=attributes,
@@ -293,7 +302,9 @@ def _both_ways(
 
 def _stack(parts: Sequence[pd.DataFrame], order: pd.Index) -> pd.DataFrame:
     """Put the rows of all models together in the order of the study's attributes."""
-    frame = parts[0] if len(parts) == 1 else pd.concat(parts, ignore_index=True)
+    if len(parts) == 1:  # the attributes of a design stand in that order
+        return parts[0]
+    frame = pd.concat(parts, ignore_index=True)
     place = order.get_indexer(pd.Index(frame["attribute"]))
     if (np.diff(place) >= 0).all():
         return frame

@@ -5,9 +5,9 @@ One rule, made once; with how far batches of one formula differ, as the study st
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -77,9 +77,9 @@ def difference_verdicts(
     low, high = differences["ci_low"].to_numpy(float), differences["ci_high"].to_numpy(float)
     alone = (low > 0) | (high < 0)
     open_ones, because = _asked(differences, confounds)
-    gated = _gate(differences, told_apart)
-    after = [(closed or {}).get(name, "") for name in _attributes_of(differences)]
-    in_turn = np.array([not why for why in after], dtype=bool)
+    gated = _of_attribute(differences, told_apart, usual=True).astype(bool)
+    after = _of_attribute(differences, closed, usual="")
+    in_turn = after == ""
     apart = alone & ~open_ones & gated & in_turn
     alike = _alike(differences, margin, open_ones, alpha)
     within = below(alike["alike_p"], alpha) & in_turn
@@ -87,10 +87,10 @@ def difference_verdicts(
     inside = np.zeros_like(apart) if margin is None else (low > -margin) & (high < margin)
     small, equal = (SMALL, EQUIVALENT) if margin_stated else (WOULD_BE_SMALL, WOULD_BE)
     plain = DIFFERS if margin is None else _MAY_MATTER
-    said = np.select(
-        [apart & beyond, apart & within & inside, apart, within], [_MATTERS, small, plain, equal], CANNOT_TELL
-    )
-    verdict = np.select([apart, within & margin_stated], [DIFFERS, ALIKE], CANNOT_TELL)
+    words = (_MATTERS, small, plain, equal, CANNOT_TELL)
+    said = np.select([apart & beyond, apart & within & inside, apart, within], range(4), 4)
+    verdict = np.select([apart, within & margin_stated], (0, 1), 2)
+    told_with_batches = (verdict < 2) & _of_few_batches(differences, confounds)
     extra = [
         (alone & ~open_ones & ~gated & in_turn, _NOT_BESIDE_THE_OTHERS),
         (within & ~np.array(margin_stated), _TYPED_IN),
@@ -101,10 +101,27 @@ def difference_verdicts(
                 f"{why}; {old}" if told and old else why if told else old
                 for told, old in zip(where, because, strict=True)
             ]
-    if closed:
+    if not in_turn.all():
         because = [f"{why}; {old}" if why and old else why or old for why, old in zip(after, because, strict=True)]
-    words = _with_batches(differences, said, verdict, confounds)
-    return differences.assign(**alike, verdict=verdict, said=words, because=because)
+    return beside(
+        differences,
+        alike
+        | {
+            "verdict": picked((DIFFERS, ALIKE, CANNOT_TELL), verdict),
+            "said": picked([*words, *(f"{each}, {IN_THESE_BATCHES}" for each in words)], said + 5 * told_with_batches),
+            "because": because,
+        },
+    )
+
+
+def beside(frame: pd.DataFrame, columns: Mapping[str, Any]) -> pd.DataFrame:
+    """Return `frame` with these columns behind its own; many at a time are quicker than one after another."""
+    return pd.concat([frame, pd.DataFrame(columns, index=frame.index)], axis=1)
+
+
+def picked(words: Sequence[str], places: NDArray[np.intp]) -> pd.api.extensions.ExtensionArray:
+    """Return the words at these places as a column of text."""
+    return pd.array(words, dtype="str").take(places)
 
 
 def untold_pairs(differences: pd.DataFrame, confounds: Confounds | None) -> np.ndarray:
@@ -126,7 +143,7 @@ def attribute_verdicts(
     pairs: pd.DataFrame,
     confounds: Confounds,
     level: float,
-    words: Mapping[str, str] = MappingProxyType({}),
+    words: Callable[[str], str] = str,
 ) -> pd.DataFrame:
     """Return `attributes` with `p_adjusted closed verdict because`.
 
@@ -138,19 +155,17 @@ def attribute_verdicts(
     p_adjusted = serial_gatekeeping(attributes["p_value"].to_numpy(), place)
     shut = np.flatnonzero(~below(p_adjusted, 1 - level) & np.isfinite(p_adjusted))
     gate = shut[np.argsort(place[shut], kind="stable")][:1]
-    names = [words.get(str(name), str(name)) for name in attributes["attribute"].iloc[gate]]
-    why = _COMES_AFTER.format(*names) if names else ""
     first = place[gate].min(initial=np.inf)
+    why = ""
+    if (place > first).any():
+        why = _COMES_AFTER.format(words(str(attributes["attribute"].iloc[gate[0]])))
     closed = np.where(place > first, why, "")
     open_ones, because = _asked(pairs, confounds)
-    asked = pairs["attribute"].tolist()
-    told = {name for name, lost in zip(asked, open_ones.tolist(), strict=True) if not lost}
-    first_because = dict(zip(reversed(asked), reversed(because), strict=True))
-    untold = np.array([name in first_because and name not in told for name in attributes["attribute"]], dtype=bool)
-    because_untold = [
-        first_because[name] if no else "" for name, no in zip(attributes["attribute"], untold.tolist(), strict=True)
-    ]
-    apart = below(p_adjusted, 1 - level) & ~untold
+    number, names = pd.factorize(pairs["attribute"])
+    told = np.bincount(number, ~open_ones, minlength=len(names)) > 0
+    first_row = dict(zip(names[~told].tolist(), np.unique(number, return_index=True)[1][~told].tolist(), strict=True))
+    because_untold = [because[first_row[name]] if name in first_row else "" for name in attributes["attribute"]]
+    apart = below(p_adjusted, 1 - level) & ~attributes["attribute"].isin(list(first_row)).to_numpy()
     return attributes.assign(
         p_adjusted=p_adjusted,
         closed=closed,
@@ -159,44 +174,44 @@ def attribute_verdicts(
     )
 
 
-def marked_pairs(pairs: pd.DataFrame, benchmark: str | None) -> pd.DataFrame:
-    """Return the pairs with `with_benchmark`: whether the differences from the benchmark hold the verdict."""
-    return pairs.assign(with_benchmark=(pairs["prototype"] == benchmark) | (pairs["versus"] == benchmark))
-
-
 def verdict_letters(means: pd.DataFrame, pairs: pd.DataFrame, versus: pd.DataFrame) -> list[str]:
     """Return the letters of each mean, from the one verdict that is given on each pair."""
-    rows: dict[str, dict[str, int]] = {}
-    for row, (attribute, prototype) in enumerate(zip(*_lists(means, "attribute", "prototype"), strict=True)):
-        rows.setdefault(attribute, {})[prototype] = row
-    place = {attribute: {name: number for number, name in enumerate(own)} for attribute, own in rows.items()}
-    apart = {attribute: np.zeros((len(own), len(own)), dtype=bool) for attribute, own in rows.items()}
-    for frame, counts in ((pairs, ~pairs["with_benchmark"].to_numpy(dtype=bool)), (versus, np.ones(len(versus)))):
-        columns = _lists(frame, "attribute", "prototype", "versus", "verdict")
-        for attribute, one, other, verdict, count in zip(*columns, counts.tolist(), strict=True):
-            if count and verdict == DIFFERS:
-                first, second = place[attribute][one], place[attribute][other]
-                apart[attribute][first, second] = apart[attribute][second, first] = True
+    names = _names(means)
+    apart = np.zeros((*map(len, names), len(names[1])), dtype=bool)
+    for frame, counts in ((pairs, ~pairs["with_benchmark"].to_numpy(dtype=bool)), (versus, np.array(True))):
+        differs = (frame["verdict"] == DIFFERS).to_numpy(dtype=bool) & counts
+        row, first, second = (places[differs] for places in _places(frame, *names))
+        apart[row, first, second] = apart[row, second, first] = True
+    number, prototype = _places(means, *names)
     estimates = means["estimate"].to_numpy(dtype=float)
-    letters = [""] * len(means)
-    for attribute, own in rows.items():
-        for row, found in zip(own.values(), letters_for(estimates[list(own.values())], apart[attribute]), strict=True):
-            letters[row] = found
-    return letters
+    letters = np.full(len(means), "", dtype=object)
+    for attribute, of_attribute in enumerate(apart):
+        own = np.flatnonzero(number == attribute)
+        letters[own] = letters_for(estimates[own], of_attribute[np.ix_(prototype[own], prototype[own])])
+    return letters.tolist()
 
 
-def _lists(frame: pd.DataFrame, *columns: str) -> list[list[str]]:
-    return [frame[column].tolist() for column in columns]
+def _names(means: pd.DataFrame) -> tuple[list[str], list[str]]:
+    return means["attribute"].unique().tolist(), means["prototype"].unique().tolist()
 
 
-def _attributes_of(differences: pd.DataFrame) -> list[str]:
-    return list(differences["attribute"]) if "attribute" in differences else [""] * len(differences)
+def _places(frame: pd.DataFrame, *names: Sequence[str]) -> list[NDArray[np.intp]]:
+    """Return the places of attribute, prototype and versus of each row among their `names`: attributes, prototypes."""
+    found = []
+    columns = [name for name in ("attribute", "prototype", "versus") if name in frame]
+    for column, among in zip(columns, (*names, names[-1]), strict=False):
+        code, different = pd.factorize(frame[column])
+        place = {name: number for number, name in enumerate(among)}
+        found.append(np.array([place[name] for name in different.tolist()], dtype=np.intp)[code])
+    return found
 
 
-def _gate(differences: pd.DataFrame, told_apart: Mapping[str, bool] | None) -> np.ndarray:
-    if told_apart is None:
-        return np.ones(len(differences), dtype=bool)
-    return np.array([told_apart.get(name, True) for name in _attributes_of(differences)], dtype=bool)
+def _of_attribute(differences: pd.DataFrame, values: Mapping[str, Any] | None, usual: object) -> NDArray[Any]:
+    """Return what `values` hold for the attribute of each row, `usual` where they hold nothing."""
+    if values is None or "attribute" not in differences:
+        return np.full(len(differences), usual, dtype=object)
+    code, names = pd.factorize(differences["attribute"])
+    return np.array([values.get(name, usual) for name in names.tolist()], dtype=object)[code]
 
 
 def _alike(
@@ -241,9 +256,10 @@ def _asked(differences: pd.DataFrame, confounds: Confounds | None) -> tuple[np.n
     if confounds is None or confounds.pairs.empty or not len(differences):
         return lost, [""] * len(differences)
     open_ones, because = [], []
-    attributes = differences["attribute"] if "attribute" in differences else [""] * len(differences)
+    attributes = differences["attribute"].tolist() if "attribute" in differences else [""] * len(differences)
     rows = confounds.by_pair()
-    for attribute, prototype, versus in zip(attributes, differences["prototype"], differences["versus"], strict=True):
+    ends = (differences[name].tolist() for name in ("prototype", "versus"))
+    for attribute, prototype, versus in zip(attributes, *ends, strict=True):
         pair = frozenset((prototype, versus))
         own = [row for name in dict.fromkeys(("", attribute)) for row in rows.get((name, pair), ())]
         untold = [why for factor, kind, why in own if kind == WHOLLY and factor in OF_TEST]
@@ -254,55 +270,44 @@ def _asked(differences: pd.DataFrame, confounds: Confounds | None) -> tuple[np.n
     return lost | np.array(open_ones), because
 
 
-def _with_batches(
-    differences: pd.DataFrame, said: np.ndarray, verdict: np.ndarray, confounds: Confounds | None
-) -> list[str]:
-    """Return the words with 'in these batches' where a prototype is known from fewer than two."""
-    words: list[str] = said.tolist()
-    if confounds is None or not confounds.with_batches:
-        return words
-    pairs = zip(differences["prototype"], differences["versus"], strict=True)
-    return [
-        f"{word}, {IN_THESE_BATCHES}" if told != CANNOT_TELL and confounds.one_batch(*pair) else word
-        for word, told, pair in zip(words, verdict, pairs, strict=True)
-    ]
+def _of_few_batches(differences: pd.DataFrame, confounds: Confounds | None) -> NDArray[np.bool_]:
+    """Return where a prototype is known from fewer than two batches, so that 'in these batches' is said."""
+    few = np.zeros(len(differences), dtype=bool)
+    if confounds is not None and confounds.with_batches:
+        for side in ("prototype", "versus"):
+            code, names = pd.factorize(differences[side])
+            few |= np.array([confounds.one_batch(name) for name in names], dtype=bool)[code]
+    return few
 
 
 # How large is what was picked because it came out large, and might its sign be wrong?
 
 
-def shrunken_differences(means: pd.DataFrame, pairs: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
-    """Return `rows`, of all pairs or from the benchmark, with `shrunken` and `wrong_sign`.
+def shrunken_differences(means: pd.DataFrame, *tables: pd.DataFrame) -> list[dict[str, Array]]:
+    """Return the columns `shrunken wrong_sign` of each of `tables`, of all pairs and from the benchmark.
 
-    `means` (`attribute prototype estimate`) and `pairs` (`attribute prototype versus std_error df`) are of all
+    `means` (`attribute prototype estimate`) and the first table (`attribute prototype versus std_error df`) are of all
     prototypes. `shrunken` is the difference drawn towards none as far as the prototypes of the attribute say that luck
     made them differ; `wrong_sign` the chance that its sign is the other one. NaN where not all pairs of an attribute
     were estimated.
     """
-    attributes, prototypes = (tuple(dict.fromkeys(means[name])) for name in ("attribute", "prototype"))
-    estimate = np.full((len(attributes), len(prototypes)), np.nan)
-    number = [{name: place for place, name in enumerate(names)} for names in (attributes, prototypes)]
-    held = [[of[name] for name in means[key]] for of, key in zip(number, ("attribute", "prototype"), strict=True)]
-    estimate[held[0], held[1]] = means["estimate"].to_numpy(float)
-    estimate = estimate - estimate.mean(axis=1, keepdims=True)
-    squared = np.zeros((len(attributes), len(prototypes), len(prototypes)))
-    row, first, second = _places(pairs, attributes, prototypes)
+    names, pairs = _names(means), tables[0]
+    estimate = np.full(tuple(map(len, names)), np.nan)
+    estimate[tuple(_places(means, *names))] = means["estimate"].to_numpy(float)
+    estimate -= estimate.mean(axis=1, keepdims=True)
+    squared, dfs = np.zeros((*estimate.shape, len(names[1]))), np.full((*estimate.shape, len(names[1])), np.nan)
+    places = [_places(table, *names) for table in tables]
+    row, first, second = places[0]
     squared[row, first, second] = squared[row, second, first] = pairs["std_error"].to_numpy(float) ** 2
+    dfs[row, first, second] = pairs["df"].to_numpy(float)
     whole = np.isfinite(estimate).all(axis=1) & np.isfinite(squared).all(axis=(1, 2))
     variance = np.where(whole[:, None], own_variances(np.nan_to_num(squared)), np.nan)
-    df = pairs.groupby("attribute", sort=False)["df"].median().reindex(attributes).to_numpy(float)
-    if rows is not pairs:
-        row, first, second = _places(rows, attributes, prototypes)
+    df = pd.DataFrame(dfs.reshape(len(dfs), -1)).median(axis=1).to_numpy()
+    row, first, second = (np.concatenate(each) for each in zip(*places, strict=True))
     found = shrink_differences(np.where(whole[:, None], estimate, np.nan), variance, first, second, row, df)
-    return rows.assign(shrunken=found[0], wrong_sign=found[1])
-
-
-def _places(
-    rows: pd.DataFrame, attributes: tuple[str, ...], prototypes: tuple[str, ...]
-) -> tuple[NDArray[np.intp], ...]:
-    """Return the places of attribute, prototype and versus of each row."""
-    named = zip(("attribute", "prototype", "versus"), (attributes, prototypes, prototypes), strict=True)
-    return tuple(pd.Index(among).get_indexer(pd.Index(rows[column])) for column, among in named)
+    ends = np.cumsum([len(table) for table in tables])[:-1]
+    shrunken, wrong_sign = (np.split(each, ends) for each in found)
+    return [{"shrunken": one, "wrong_sign": other} for one, other in zip(shrunken, wrong_sign, strict=True)]
 
 
 def shrunken_effects(rows: pd.DataFrame, family: str) -> pd.DataFrame:

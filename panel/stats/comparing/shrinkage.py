@@ -31,13 +31,14 @@ _SHARE = (np.arange(_STEPS) + 0.5) / _STEPS
 _UNIFORM_SHARE = np.full(_STEPS, 1 / _STEPS)
 _FLAT_VARIANCE = (1 - _SHARE) ** -2 / ((1 - _SHARE) ** -2).sum()
 _OF_EACH_SPREAD = 10  # draws
+_STUDIES_AT_ONCE, _PAIRS_AT_ONCE = 16, 64  # so that what is worked out for them stays in the cache
 _PRIOR_ROWS = 3  # of the correlations of true values: the density of each is 1 - r2 before anything is seen
 _NOTHING = 1e-12  # a variance this small beside the others is none
 _UNKNOWN = 1e9  # so many times the others' variance: not seen at all
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Spread:
+class _Spread:
     """What a family of estimates says of the spread of the true values; `...` stands for families.
 
     Parameters
@@ -68,7 +69,7 @@ def _find_spread(
     centre: float | None = None,
     df: Array | None = None,
     prior: Array = _UNIFORM_SHARE,
-) -> Spread:
+) -> _Spread:
     """Return the spread behind estimates (k,) or (..., families, k) with these variances; NaN: not estimated.
 
     `centre` is the mean of the true values where it is known, such as 0 for effects; `prior` (steps,) of the shares.
@@ -95,7 +96,7 @@ def _find_spread(
         mean, mean_variance = np.full_like(mean, centre), np.zeros_like(mean)
     log = log - 0.5 * (precision * (value - mean[..., None]) ** 2).sum(axis=-1)
     weight = _learned(np.exp(log - log.max(axis=-1, keepdims=True)), prior)
-    return Spread(between, weight, pull, pull * own, mean, mean_variance)
+    return _Spread(between, weight, pull, pull * own, mean, mean_variance)
 
 
 def _multiples(df: Array | None) -> Array:
@@ -146,12 +147,17 @@ def shrink_differences(
     `estimate`, `variance` (families, k); `family`, `first`, `second` (m,) are places in them.
     """
     spread = _find_spread(estimate, variance, df=df)
-    left = spread.left
-    mean, weight = _shrunken(estimate, spread), spread.weight[family]
-    apart = mean[family, :, first] - mean[family, :, second]
-    uneven = (spread.pull[family, :, first] - spread.pull[family, :, second]) ** 2
-    left_at = left[family, :, first] + left[family, :, second] + uneven * spread.centre_variance[family]
-    return _signs(apart, left_at, weight, estimate[family, first] - estimate[family, second])
+    parts = (_shrunken(estimate, spread), spread.pull, spread.left)
+    mean, pull, left = (np.ascontiguousarray(np.swapaxes(each, -1, -2)) for each in parts)
+    seen = estimate[family, first] - estimate[family, second]
+    found = np.empty((2, len(family)))
+    for begin in range(0, len(family), _PAIRS_AT_ONCE):
+        rows = slice(begin, begin + _PAIRS_AT_ONCE)
+        f, one, other = family[rows], first[rows], second[rows]
+        uneven = pull[f, one] - pull[f, other]
+        left_at = uneven * uneven * spread.centre_variance[f] + left[f, one] + left[f, other]
+        found[:, rows] = _signs(mean[f, one] - mean[f, other], left_at, spread.weight[f], seen[rows])
+    return found[0], found[1]
 
 
 def shrink_effects(estimate: Array, std_error: Array, df: float = _LARGEST_DF) -> tuple[Array, Array]:
@@ -183,32 +189,40 @@ def draw_shrunken(
     rng: np.random.Generator,
     *,
     of_each_spread: int = _OF_EACH_SPREAD,
+    with_new: bool = True,
 ) -> tuple[Array, Array]:
     """Return draws of the true values (n, ..., q, k) of q families, and of new ones with the same spread.
 
     `errors` (n, ..., q, k) are draws of the errors of the estimates (..., q, k), `correlation` (q, q) is theirs over
     the families, and `variance` (q, k) theirs, NaN where there is no estimate. `of_each_spread` draws at a time share
     spreads and correlations of true values, as likely as the estimates say. A draw of values and errors is moved by
-    what it leaves of the estimates (Matheron's rule, in Journel and Huijbregts, 1978, Mining Geostatistics).
+    what it leaves of the estimates (Matheron's rule, in Journel and Huijbregts, 1978, Mining Geostatistics). Without
+    `with_new` the new ones are not kept (their draws are made, so that later ones of `rng` are the same).
     """
     each = int(np.gcd(len(errors), of_each_spread))
     there = np.isfinite(variance).T
-    spread = _find_spread(estimate, variance, prior=_FLAT_VARIANCE)
-    between = _drawn_spread(spread, (len(errors) // each, *errors.shape[1:-1]), rng)
-    root = _roots_between(estimate, variance, between, correlation, rng)
-    true = root @ np.swapaxes(root, -1, -2)
+    between = _drawn_spread(estimate, variance, (len(errors) // each, *errors.shape[1:-1]), rng)
+    root = np.swapaxes(_roots_between(estimate, variance, between, correlation, rng), -1, -2)
+    true = np.swapaxes(root, -1, -2) @ root
     weight = np.linalg.inv(_error_covariances(variance, correlation) + true[..., None, :, :])
-
-    shape = (each, *between.shape[:-1], *there.shape)
-    deviation, new = (rng.standard_normal(shape) @ np.swapaxes(root, -1, -2) for _ in range(2))
-    left = np.swapaxes(estimate - errors, -1, -2).reshape(shape) - deviation
-    left = np.where(there, left, 0.0)
-    weighed = np.einsum("...ij,...j->...i", weight, left)
-    centre = weighed.sum(axis=-2, keepdims=True) @ np.linalg.inv(weight.sum(axis=-3))
-    weighed -= np.einsum("...ij,...j->...i", weight, centre)
-    value = np.where(there, centre + deviation + weighed @ true, np.nan)
-    drawn, anew = (np.swapaxes(each_one, -1, -2).reshape(errors.shape) for each_one in (value, centre + new))
-    return drawn, anew
+    of_centre = np.linalg.inv(weight.sum(axis=-3))
+    centres = np.empty((each, *between.shape[:-1], 1, len(variance)))
+    drawn = np.empty((each, *between.shape[:-1], *there.shape))
+    errors_of = errors.reshape(each, *between.shape, errors.shape[-1])
+    for value, centre, error in zip(drawn, centres, errors_of, strict=True):  # a turn at a time, to need little memory
+        deviation = rng.standard_normal(value.shape) @ root
+        left = np.where(there, np.swapaxes(estimate - error, -1, -2) - deviation, 0.0)
+        weighed = np.einsum("...ij,...j->...i", weight, left)
+        centre[:] = weighed.sum(axis=-2, keepdims=True) @ of_centre
+        weighed -= np.einsum("...ij,...j->...i", weight, centre)
+        value[:] = np.where(there, centre + deviation + weighed @ true, np.nan)
+    new = np.empty(drawn.shape if with_new else (0, *drawn.shape[1:]))
+    for turn, centre in enumerate(centres):
+        deviation = rng.standard_normal(drawn.shape[1:]) @ root
+        if with_new:
+            new[turn] = centre + deviation
+    as_errors = (-1, *errors.shape[1:])
+    return np.swapaxes(drawn, -1, -2).reshape(as_errors), np.swapaxes(new, -1, -2).reshape(as_errors)
 
 
 def _error_covariances(variance: Array, correlation: Array) -> Array:
@@ -219,11 +233,15 @@ def _error_covariances(variance: Array, correlation: Array) -> Array:
     return np.asarray(correlation * own[:, :, None] * own[:, None, :] + np.eye(len(variance)) * more[:, None, :])
 
 
-def _drawn_spread(spread: Spread, shape: tuple[int, ...], rng: np.random.Generator) -> Array:
+def _drawn_spread(estimate: Array, variance: Array, shape: tuple[int, ...], rng: np.random.Generator) -> Array:
     """Return one variance between true values for each draw and family, `shape`."""
-    steps = np.cumsum(spread.weight, axis=-1)
+    among = estimate.reshape(-1, *estimate.shape[-2:])
+    starts = range(0, len(among), _STUDIES_AT_ONCE)
+    blocks = [_find_spread(among[at : at + _STUDIES_AT_ONCE], variance, prior=_FLAT_VARIANCE) for at in starts]
+    of_each = (*estimate.shape[:-1], _STEPS)
+    steps = np.cumsum(np.concatenate([block.weight for block in blocks]).reshape(of_each), axis=-1)
     place = (rng.random(shape)[..., None] > steps[..., :-1]).sum(axis=-1)
-    between = np.broadcast_to(spread.between, (*shape, _STEPS))
+    between = np.broadcast_to(np.concatenate([block.between for block in blocks]).reshape(of_each), (*shape, _STEPS))
     return np.take_along_axis(between, place[..., None], axis=-1)[..., 0]
 
 
@@ -252,7 +270,7 @@ def _roots_between(
     return np.asarray(root * np.sqrt(between / (root**2).sum(axis=-1))[..., None])
 
 
-def _shrunken(estimate: Array, spread: Spread) -> Array:
+def _shrunken(estimate: Array, spread: _Spread) -> Array:
     centre = spread.centre[..., None]
     return np.asarray(centre + spread.pull * (estimate[..., None, :] - centre))
 

@@ -236,8 +236,8 @@ _PARAMETERS: dict[FlowModel, tuple[str, ...]] = {
     "casson": ("yield_stress", "plastic_viscosity"),
     "herschel_bulkley": ("yield_stress", "consistency", "flow_index"),
 }
-LOWEST_INDEX, HIGHEST_INDEX = 0.02, 3.0
-_GRID = np.geomspace(LOWEST_INDEX, HIGHEST_INDEX, 120)
+_LOWEST_INDEX, _HIGHEST_INDEX = 0.02, 3.0
+_GRID = np.geomspace(_LOWEST_INDEX, _HIGHEST_INDEX, 120)
 
 
 def power_law(rate: Array, parameters: Array) -> Array:

@@ -377,7 +377,7 @@ def inside_hull(points: Array, places: Array) -> NDArray[np.bool_]:
 # A score this small beside K and y is rounding: nothing of the response is left for another component.
 _NO_SCORE = 1e-10
 # So many responses at a time stay in the processor's cache; more only wait for memory.
-_TOGETHER = 700
+_TOGETHER = 2000
 # Two orders of the rows give the same Q2 if it differs by no more than the arithmetic may.
 _SAME_Q2 = 1e-9
 
@@ -412,25 +412,20 @@ class LatentTest:
     arrangements: int
 
 
-def _predict_new(
-    X: ArrayLike, Y: ArrayLike, X_new: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1
-) -> Array:
-    """Return predictions (components, new rows, responses) with 1, 2 ... `n_components` components.
-
-    `X` is rows x descriptors, `Y` rows x responses. Columns of `X` are centred and, with `scale`, divided by their
-    standard deviation (`ddof`); what the new rows need for that comes from the rows of `X` alone.
-    """
-    rows, new = _standardised(np.asarray(X, float), np.asarray(X_new, float), scale, ddof)
-    return _predictions(rows @ rows.T, new @ rows.T, np.asarray(Y, float), n_components)
-
-
-def leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Array:
+def _leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Array:
     """Return the prediction of each row from all others, (components, rows, responses); standardised in each fold."""
     X, Y = np.asarray(X, float), np.asarray(Y, float)
+    folds = [np.arange(len(X)) != row for row in range(len(X))]
+    products = []
+    for row, kept in enumerate(folds):
+        rows, new = _standardised(X[kept], X[[row]], scale, ddof)
+        products.append((rows @ rows.T, new @ rows.T))
     predicted = np.empty((n_components, *Y.shape))
-    for row in range(len(X)):
-        kept = np.arange(len(X)) != row
-        predicted[:, row] = _predict_new(X[kept], Y[kept], X[[row]], n_components, scale=scale, ddof=ddof)[:, 0]
+    for first in range(0, Y.shape[1], _TOGETHER):
+        block = slice(first, first + _TOGETHER)
+        together = np.ascontiguousarray(Y[:, block])
+        for row, (kept, (K, K_new)) in enumerate(zip(folds, products, strict=True)):
+            predicted[:, row, block] = _predictions(K, K_new, together[kept], n_components)[:, 0]
     return predicted
 
 
@@ -456,7 +451,7 @@ def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDAr
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     n, q = Y.shape
     placed = Y[orders].transpose(1, 0, 2).reshape(n, -1)
-    every = q_squared(placed, leave_one_out(X, placed, n_components)).reshape(n_components, len(orders), q)
+    every = q_squared(placed, _leave_one_out(X, placed, n_components)).reshape(n_components, len(orders), q)
     largest = every.max(axis=0)
     best = largest[0]
     with np.errstate(invalid="ignore"):
@@ -470,7 +465,7 @@ def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDAr
         floor=np.where(known, alike.mean(axis=0), np.nan),
         chance=np.quantile(largest, 0.95, axis=0),
         orders=len(orders),
-        arrangements=arrangements(X),
+        arrangements=_arrangements(X),
     )
 
 
@@ -482,7 +477,7 @@ def row_orders(n: int, draws: int, rng: np.random.Generator) -> NDArray[np.intp]
     return np.vstack([np.arange(n), drawn])
 
 
-def arrangements(X: ArrayLike) -> int:
+def _arrangements(X: ArrayLike) -> int:
     """Return in how many different ways responses can be given to the rows of `X`, rows that are alike being one."""
     _, counts = np.unique(np.asarray(X, float).round(9), axis=0, return_counts=True)
     ways = factorial(int(counts.sum()))
@@ -503,33 +498,32 @@ def _standardised(X: Array, X_new: Array, scale: bool, ddof: int) -> tuple[Array
 
 def _predictions(K: Array, K_new: Array, Y: Array, n_components: int) -> Array:
     """Return predictions (components, new rows, responses) from the products between the rows."""
-    steps = np.empty((n_components, len(K_new), Y.shape[1]))
-    for first in range(0, Y.shape[1], _TOGETHER):
-        block = slice(first, first + _TOGETHER)
-        steps[..., block] = _predictions_of_block(K, K_new, Y[:, block], n_components)
-    return steps
-
-
-def _predictions_of_block(K: Array, K_new: Array, Y: Array, n_components: int) -> Array:
     mean = Y.mean(axis=0)
     left = Y - mean
-    smallest = (_NO_SCORE * np.linalg.norm(K) * np.linalg.norm(left, axis=0)) ** 2
+    smallest = (_NO_SCORE * np.linalg.norm(K)) ** 2 * _dots(left, left)
     scores: list[tuple[Array, Array, Array]] = []
     predicted = np.zeros((len(K_new), Y.shape[1])) + mean
     steps = np.empty((n_components, *predicted.shape))
     for component in range(n_components):
         t, t_new = K @ left, K_new @ left
         for before, before_new, size in scores:
-            share = _part((before * t).sum(axis=0), size)
-            t, t_new = t - share * before, t_new - share * before_new
-        size = (t**2).sum(axis=0)
+            share = _part(_dots(before, t), size)
+            t -= share * before
+            t_new -= share * before_new
+        size = _dots(t, t)
         size = np.where(size > smallest, size, 0.0)
-        loading = _part((t * left).sum(axis=0), size)
-        left = left - loading * t
-        predicted = predicted + loading * t_new
+        loading = _part(_dots(t, left), size)
+        if component < n_components - 1:
+            left -= loading * t
+        predicted += loading * t_new
         scores.append((t, t_new, size))
         steps[component] = predicted
     return steps
+
+
+def _dots(first: Array, second: Array) -> Array:
+    """Return the sum of products of each pair of columns."""
+    return np.asarray(np.einsum("ij,ij->j", first, second))
 
 
 def _part(above: Array, below: Array) -> Array:

@@ -179,7 +179,7 @@ _NOTHING = 1e-9  # rounding of the two moments about 1
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class KenwardRoger:
+class _KenwardRoger:
     """What the adjustment needs: Phi and Phi_A (q, p, p), P_i (q, K + 1, p, p), W (q, K + 1, K + 1).
 
     Components are the residual variance, then the random terms; a term at zero takes part.
@@ -237,7 +237,7 @@ def _quotient(above: Array, below: Array, limit: float) -> Array:
     return np.asarray(np.where(none, np.nan, quotient))
 
 
-def kenward_roger(fit: MixedFit) -> KenwardRoger:
+def _kenward_roger(fit: MixedFit) -> _KenwardRoger:
     """Return the adjustment for every response of `fit`.
 
     The identity I = V - sum gamma_k G_k turns every product with the residual's own matrix I into products that the
@@ -278,7 +278,7 @@ def kenward_roger(fit: MixedFit) -> KenwardRoger:
             "The method of Kenward and Roger cannot be used: there are too few scores to say how sure the variances "
             "are. Use Satterthwaite's, or score more."
         )
-    return KenwardRoger(fit.coefficients, phi, phi_a, p_i, w)
+    return _KenwardRoger(fit.coefficients, phi, phi_a, p_i, w)
 
 
 def _with_residual(
@@ -321,5 +321,5 @@ def inference(fit: MixedFit, small_sample: SmallSample = "satterthwaite") -> Inf
     """Return the estimates and tests of `fit` by the method named."""
     if small_sample == "satterthwaite":
         return Inference(partial(estimate_contrasts, fit), partial(test_contrasts, fit), fit.covariance)
-    adjusted = kenward_roger(fit)
+    adjusted = _kenward_roger(fit)
     return Inference(adjusted.estimate_contrasts, adjusted.test_contrasts, adjusted.phi_a)

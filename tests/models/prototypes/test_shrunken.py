@@ -24,7 +24,7 @@ def test_differences_are_those_of_the_shrunken_means():
     drawn = draw_panels(study, ("GREASE", "SOFT"), np.random.default_rng(1), draws=400)
     df = result.pairs.groupby("attribute", sort=False)["df"].median().to_numpy()
     shrunken = pd.DataFrame(shrink(drawn.estimate, drawn.own_variance, df=df)[0], drawn.attributes, drawn.prototypes)
-    for found in (result.pairs, result.versus):
+    for found in result.without_luck:
         assert len(found)
         assert (found["shrunken"].abs() <= found["estimate"].abs()).all()
         assert (np.sign(found["shrunken"]) == np.sign(found["estimate"])).all()
@@ -32,7 +32,7 @@ def test_differences_are_those_of_the_shrunken_means():
             one, other = (shrunken.loc[row["attribute"], row[side]] for side in ("prototype", "versus"))
             assert row["shrunken"] == pytest.approx(one - other, abs=1e-6)
     told = judge_windows(target_profile(study), drawn, "P1", 0.95).rows.set_index(["attribute", "prototype"])
-    for row in result.versus.to_dict("records"):
+    for row in result.without_luck[1].to_dict("records"):
         same = told.loc[(row["attribute"], row["prototype"])]
         assert row["shrunken"] == pytest.approx(same["difference_shrunken"], abs=1e-6)
         assert row["wrong_sign"] == pytest.approx(same["wrong_sign"], abs=1e-6)

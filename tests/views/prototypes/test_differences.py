@@ -46,8 +46,8 @@ def difference(attribute, prototype, versus, estimate, half, said):
         "alike_low": estimate - half / 2,
         "alike_high": estimate + half / 2,
         "alike_level": 0.9,
-        "shrunken": np.nan,
-        "wrong_sign": np.nan,
+        "std_error": np.nan,
+        "df": np.nan,
         "verdict": {"differs": "differs", "alike": "alike"}.get(word, "cannot tell"),
         "said": said,
         "because": "",
@@ -66,7 +66,8 @@ def result(benchmark="P1", p_values=(0.001, 0.4), margin=8.0):
     attributes = pd.DataFrame({"attribute": ["film", "glide"], "statistic": [9.0, 1.1], "p_adjusted": p_values})
     attributes["verdict"] = ["differs" if p < 0.05 else "cannot tell" for p in p_values]
     attributes["because"] = ""
-    means = pd.DataFrame({"attribute": "film", "prototype": ["P1", "P2", "P3", "P4"], "estimate": 50.0})
+    prototypes = ["P1", "P2", "P3", "P4"]
+    means = pd.DataFrame({"attribute": [*["film"] * 4, *["glide"] * 4], "prototype": prototypes * 2, "estimate": 50.0})
     versus = frame if benchmark else frame.iloc[:0]
     return Differences(
         attributes,
@@ -291,3 +292,9 @@ def test_who_cannot_see_it_hears_who_is_higher_and_lower():
     picture = tell_differences(RESULT, NAMED).picture
     assert svg_root(picture.svg)[1].text == picture.alt
     assert picture.svg == tell_differences(RESULT, NAMED).picture.svg
+
+
+def test_the_interval_that_decides_on_likeness_stands_with_its_level():
+    # the margin is 8: 1.0 with both ends of its interval inside is alike
+    row = shown(FROM_BENCHMARK, result(), NAMES).iloc[2]
+    assert "−1.5 to 3.5 (90 %)" in list(row)

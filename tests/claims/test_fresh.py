@@ -1,0 +1,193 @@
+"""Sentences as a marketing writer would say them and as nobody may, the verdict of each written before any was read.
+
+Over the demo and two simulated studies; every kind of claim with numbers of the panel, of answers and of votes. Common
+practice, no source. As first read: of `sentences_fresh.csv` 0 of 88 that may not be said were supported, 5 of 65 true
+ones refused (one for want of a unit in the study, two for want of the time an absolute has to say). Then the grammar
+was mended, and `sentences_second.csv` written: 1 of 31 was supported, 6 of 40 true ones refused; then mended again.
+"""
+
+import csv
+from pathlib import Path
+
+import pytest
+
+from panel.claims.judge import judge_drafts
+from panel.claims.verdict import AS_WORDED
+from panel.study.open_study import open_study
+from tests.claims.claim_studies import answer_rows, panel_scores, seeded, study_with, time_rows, vote_rows
+
+HERE = Path(__file__)
+DEMO = HERE.resolve().parents[2] / "data_demo" / "reading_room"
+MOST_REFUSED = 0.05
+
+
+def _asked(question):
+    return {"kind": "agreement", "question": question, "bar": "50"}
+
+
+def _pair(attribute, direction, versus):
+    return {"kind": "superiority", "attribute": attribute, "direction": direction, "versus": versus}
+
+
+STATEMENTS = {
+    "demo": {
+        "less greasy": _pair("AF_GREASE", "less", "P1"),
+        "less sticky": _pair("AF_STICK", "less", "P1"),
+        "faster": _pair("RO_ABS", "more", "P1"),
+        "sinks in": _asked("sinks in"),
+        "not greasy": _asked("hands not greasy"),
+        "not sticky": _asked("not sticky"),
+        "soft": _asked("soft at 20 minutes"),
+        "daily": _asked("would use daily"),
+        "no mark": _asked("no mark on paper"),
+    },
+    "evening": {
+        "less sticky": _pair("AF_STICK", "less", "L1"),
+        "as soft": {"kind": "parity", "attribute": "LA_SOFT", "versus": "L1", "margin": "8"},
+        "non-greasy": {
+            "kind": "absolute_negative",
+            "attribute": "AF_GREASE",
+            "question": "not greasy",
+            "bar": "50",
+            "bar_panel": "20",
+        },
+        "preferred": {"kind": "preference", "versus": "L1", "question": "preferred"},
+        "smooth": _asked("smooth"),
+        "absorbs": _asked("absorbs"),
+        "like": _asked("like"),
+        "thickness": _asked("thickness"),
+    },
+    "everyday": {
+        "spreads": _pair("RO_SPREAD", "more", "B1"),
+        "least greasy": {"kind": "ranking", "attribute": "AF_GREASE", "direction": "less", "competitors": "B1; B3"},
+        "unsurpassed": {
+            "kind": "unsurpassed",
+            "attribute": "RO_SPREAD",
+            "direction": "more",
+            "competitors": "B1; B3",
+            "margin": "8",
+        },
+        "in a minute": {"kind": "time", "attribute": "SINK", "bar": "60"},
+        "rich": _asked("rich"),
+        "recommend": _asked("recommend"),
+    },
+}
+PROTOTYPES = {"demo": "P4", "evening": "L2", "everyday": "B2"}
+AGREED = {
+    "L2": {
+        "not greasy": ("The lotion does not feel greasy.", 91),
+        "smooth": ("My skin feels smooth.", 93),
+        "absorbs": ("The lotion absorbs quickly.", 90),
+        "like": ("I like the lotion.", 88),
+        "thickness": ("The thickness is just right.", 85),
+    },
+    "B2": {"rich": ("The butter feels rich.", 86), "recommend": ("I would recommend the butter to a friend.", 84)},
+}
+ATTRIBUTES = {
+    "AF_GREASE": ("greasy film", "less", 2.0),
+    "AF_STICK": ("stickiness", "less", 2.0),
+    "LA_SOFT": ("softness", "more", 20.0),
+    "RO_SPREAD": ("ease of spreading", "more", None),
+    "SINK": ("time to sink in", "less", None),
+}
+UNITS = {"SINK": "s"}
+
+
+def _made(title, prototype, truth, *answers, timed=()):
+    """A simulated study whose statements are true; its first prototype is the previous formula."""
+    scores = panel_scores(truth, seeded(), assessors=12, replicates=3, own_view=2.0, scatter=4.0)
+    asked = AGREED[prototype]
+    rows = [
+        row
+        for question, (_, count) in asked.items()
+        for row in answer_rows(count, 100, prototype=prototype, question=question)
+    ]
+    names = list(next(iter(truth.values())))
+    described = [*truth, *(["SINK"] if timed else [])]
+    return study_with(
+        [],
+        scores=[*scores, *timed],
+        answers=[*rows, *answers],
+        roles={names[0]: "benchmark", **dict.fromkeys(names[1:], "prototype")},
+        names={names[0]: "previous formula"},
+        attributes=[
+            dict(zip(("attribute", "name", "direction", "minutes"), (each, *ATTRIBUTES[each]), strict=True))
+            | {"unit": UNITS.get(each, "")}
+            for each in described
+        ],
+        facts={
+            "title": title,
+            "users": {"who": "adults", "ages": "25 to 60", "sex": "women and men", "staff": "no"},
+            "dates": {"home": ["2025-03-24", "2025-03-30"]},
+            "questions": [
+                {"question": question, "kind": "agreement", "words": words} for question, (words, _) in asked.items()
+            ]
+            + [{"question": "preferred", "kind": "preference", "words": "Which of the two do you prefer?"}],
+        },
+    )
+
+
+def _evening():
+    return _made(
+        "Evening body lotion",
+        "L2",
+        {
+            "AF_STICK": {"L1": 60.0, "L2": 40.0},
+            "LA_SOFT": {"L1": 55.0, "L2": 55.0},
+            "AF_GREASE": {"L1": 30.0, "L2": 8.0},
+        },
+        *vote_rows(68, 22, 10, prototype="L2", versus="L1"),
+    )
+
+
+def _everyday():
+    return _made(
+        "Everyday body butter",
+        "B2",
+        {
+            "RO_SPREAD": {"B1": 45.0, "B2": 65.0, "B3": 50.0},
+            "AF_GREASE": {"B1": 60.0, "B2": 35.0, "B3": 50.0},
+        },
+        timed=time_rows(seeded().uniform(20.0, 50.0, 80), prototype="B2"),
+    )
+
+
+STUDIES = {"demo": lambda: open_study(DEMO), "evening": _evening, "everyday": _everyday}
+
+
+def judged(file):
+    """Every row of a file of sentences beside its draft."""
+    with HERE.with_name(file).open(encoding="utf-8", newline="") as opened:
+        rows = list(csv.DictReader(opened))
+    pairs = []
+    for name, make in STUDIES.items():
+        own = [row for row in rows if row["study"] == name]
+        filled = [
+            {"claim": row["claim"], "prototype": PROTOTYPES[name], **STATEMENTS[name][row["statement"]]} for row in own
+        ]
+        pairs += list(zip(own, judge_drafts(make(), filled), strict=True))
+    return pairs
+
+
+@pytest.fixture(scope="module", params=["sentences_fresh.csv", "sentences_second.csv"])
+def rows(request):
+    return judged(request.param)
+
+
+def test_nothing_that_may_not_be_said_is_supported(rows):
+    refused = [(row, draft) for row, draft in rows if row["verdict"] in ("refused", "border no")]
+    assert len(refused) >= 30
+    assert [row["claim"] for row, draft in refused if draft.verdict in AS_WORDED] == []
+
+
+def test_few_true_sentences_are_refused(rows):
+    true = [(row, draft) for row, draft in rows if row["verdict"] == "supported"]
+    wrong = [row["claim"] for row, draft in true if draft.verdict not in AS_WORDED]
+    assert len(true) >= 30
+    assert len(wrong) <= MOST_REFUSED * len(true), wrong
+
+
+def test_most_true_sentences_on_the_border_may_be_said():
+    border = [(row, draft) for row, draft in judged("sentences_fresh.csv") if row["verdict"] == "border yes"]
+    said = [row["claim"] for row, draft in border if draft.verdict in AS_WORDED]
+    assert len(said) >= 0.75 * len(border)
