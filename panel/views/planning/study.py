@@ -214,10 +214,8 @@ CHANGED_ROWS = Table(
     lambda rows: rows.loc[(rows["table"] != "") | (rows["key"] != "")],
     (
         *(_CHANGE, text("Table", "table"), each_row("Row", lambda row, _: row["key"], "key")),
-        *(
-            each_row(name.capitalize(), lambda row, _, name=name: row[name] or "nothing")
-            for name in ("before", "after")
-        ),
+        each_row("Before", lambda row, _: row["before"] or "nothing"),
+        each_row("After", lambda row, _: row["after"] or "nothing"),
     ),
 )
 
