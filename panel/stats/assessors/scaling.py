@@ -17,6 +17,7 @@ gives a chance that is never too small.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -194,7 +195,7 @@ def reversal_chance(
     return np.where(usable, np.max(chances, axis=0), np.nan)
 
 
-def profile_exchange(scores: Array) -> dict[str, Array]:
+def profile_exchange(scores: Array) -> dict[str, NDArray[Any]]:
     """Return the evidence that two objects changed places, for every person, repeat and pair.
 
     The standard deviation of the noise is that of a typical person (the median over the persons, for each

@@ -72,15 +72,6 @@ def single_links(X: ArrayLike, Y: ArrayLike) -> SingleLinks:
     )
 
 
-def best_by_chance(n: int, descriptors: int, share: float = 0.5) -> float:
-    """Return the size of the best of `descriptors` independent pure-noise correlations over `n` rows.
-
-    It is not exceeded in `share` of all studies; by default the median.
-    """
-    level = share ** (1 / descriptors)
-    return float(needed_correlation(n, level))
-
-
 def _williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tuple[Array, Array]:
     """Return t and the two-sided p-value that variable 1 goes with 2 and with 3 equally closely; n - 3 df.
 
@@ -222,8 +213,6 @@ def _in_running(
 
 
 _FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh(r) is 1 / sqrt(n - 3)
-
-# A column whose spread is this small against its size differs by rounding only.
 
 
 def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> dict[str, Array]:
