@@ -76,21 +76,17 @@ class Scaling:
     @property
     def p_prototype(self) -> Array:
         """Upper tail probability of `f_prototype`."""
-        return f_tail(self.f_prototype, _full(self.f_prototype, self.df_prototype), self._df_disagreement)
+        return f_tail(self.f_prototype, self.df_prototype, self.df_disagreement)
 
     @property
     def p_scaling(self) -> Array:
         """Upper tail probability of `f_scaling`."""
-        return f_tail(self.f_scaling, _full(self.f_scaling, self.df_scaling), self._df_disagreement)
+        return f_tail(self.f_scaling, self.df_scaling, self.df_disagreement)
 
     @property
     def p_disagreement(self) -> Array:
         """Upper tail probability of `f_disagreement`."""
-        return f_tail(self.f_disagreement, self._df_disagreement, self.df_error)
-
-    @property
-    def _df_disagreement(self) -> Array:
-        return _full(self.disagreement, self.df_disagreement)
+        return f_tail(self.f_disagreement, self.df_disagreement, self.df_error)
 
 
 def scaling_model(means: Array, replicates: Array, ms_error: Array, df_error: Array) -> Scaling:
@@ -125,10 +121,6 @@ def scaling_model(means: Array, replicates: Array, ms_error: Array, df_error: Ar
         df_error=df_error,
         factors=factors,
     )
-
-
-def _full(like: Array, value: float) -> Array:
-    return np.full(np.shape(like), float(value))
 
 
 def _ratio(above: Array, below: Array) -> Array:

@@ -78,8 +78,9 @@ def one_way(response: Array, group: Codes, n_groups: int | None = None) -> OneWa
     )
 
 
-def f_tail(statistic: Array, df: Array, df_error: Array) -> Array:
+def f_tail(statistic: Array, df: Array | int, df_error: Array | int) -> Array:
     """Return the upper tail probability of F; NaN where the statistic is NaN or has no degrees of freedom."""
+    df, df_error = np.asarray(df, dtype=float), np.asarray(df_error, dtype=float)
     defined = (df > 0) & (df_error > 0)
     return np.where(defined, fdtrc(np.where(defined, df, 1.0), np.where(defined, df_error, 1.0), statistic), np.nan)
 
