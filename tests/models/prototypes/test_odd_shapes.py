@@ -119,7 +119,7 @@ class Dense:
 
     def __init__(self, frame):
         x = indicators(frame, "prototype")
-        if frame["session"].nunique() > 1:
+        if len(frame["session"].unique()) > 1:
             session = indicators(frame, "session")
             x = np.hstack([x, session[:, :-1] - session[:, -1:]])
         terms = [["assessor"]]
