@@ -55,6 +55,8 @@ def wording_of(
     claim: Claim, evidence: Evidence, materials: Materials
 ) -> tuple[tuple[WordingFinding, ...], tuple[str, ...]]:
     """Return what is found in the words of a claim, and the words that nothing accounts for."""
+    if said_by_the_tool(claim.claim, evidence):
+        return (), ()
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
@@ -65,6 +67,12 @@ def wording_of(
         found += _statement_findings(claim, evidence, materials, reading)
         found += _around_findings(claim, evidence, materials, reading)
     return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered
+
+
+def said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
+    """Return whether a sentence is, word for word, one that the tool offers for this evidence."""
+    offered = [evidence.suggestion] if evidence.weaker is None else [evidence.suggestion, evidence.weaker.words]
+    return words_of(sentence) in [words_of(words) for words in offered if words]
 
 
 def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iterator[WordingFinding]:

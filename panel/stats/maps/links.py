@@ -231,25 +231,12 @@ _FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh
 # A column whose spread is this small against its size differs by rounding only.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Correlations:
-    """Pearson's r of each column of one table with each of another; all of shape (p, q).
-
-    `n` counts the rows known in both; where these are fewer than four or a column does not vary, the rest is NaN.
-    `p_value` is two-sided; the interval is Fisher's.
-    """
-
-    estimate: Array
-    n: NDArray[np.int64]
-    p_value: Array
-    ci_low: Array
-    ci_high: Array
-
-
-def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Correlations:
+def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> dict[str, Array]:
     """Correlate the p columns of `first` with the q columns of `second`, rows (prototypes) in the same order.
 
-    NaN is a value that is not there: each pair of columns uses the rows known in both.
+    NaN is a value that is not there: each pair of columns uses the rows known in both. Columns by name, all (p, q):
+    Pearson's `estimate`, `n` rows known in both, two-sided `p_value`, and Fisher's interval `ci_low ci_high`, NaN where
+    n is below four or a column does not vary.
 
     References
     ----------
@@ -271,13 +258,13 @@ def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Co
         t = r * np.sqrt((n - 2) / (1 - r**2))
         centre, half = np.arctanh(r), ndtri(0.5 + level / 2) / np.sqrt(n - 3)
         p_value = np.where(varies, 2 * stdtr(n - 2, -np.abs(t)), np.nan)
-    return Correlations(
-        estimate=r,
-        n=np.asarray(n, dtype=np.int64),
-        p_value=p_value,
-        ci_low=np.where(varies, np.tanh(centre - half), np.nan),
-        ci_high=np.where(varies, np.tanh(centre + half), np.nan),
-    )
+    return {
+        "estimate": r,
+        "n": np.asarray(n, dtype=np.int64),
+        "p_value": p_value,
+        "ci_low": np.where(varies, np.tanh(centre - half), np.nan),
+        "ci_high": np.where(varies, np.tanh(centre + half), np.nan),
+    }
 
 
 def needed_correlation(n: ArrayLike, level: float = 0.95) -> Array:

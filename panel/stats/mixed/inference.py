@@ -15,6 +15,7 @@ from functools import partial
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import chdtrc, chdtri, fdtrc, stdtr, stdtrit
 
 from panel.errors import ModelError
@@ -30,7 +31,7 @@ _SAME_DF = 1e-8  # relative: degrees of freedom that differ by less are one and 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Estimates:
-    """Contrasts of a fitted model, each array (q, m): q responses, m contrasts."""
+    """Contrasts of a fitted model, or predictions; arrays of one shape, such as (q, m): q responses, m contrasts."""
 
     estimate: Array
     std_error: Array
@@ -50,6 +51,13 @@ class Estimates:
         """Return lower and upper limits of the two-sided interval at `level`, unadjusted."""
         half = stdtrit(self.df, (1 + level) / 2) * self.std_error
         return self.estimate - half, self.estimate + half
+
+    def chance_between(self, low: ArrayLike, high: ArrayLike) -> Array:
+        """Return the chance that the outcome lies between `low` and `high` (NaN: no limit on that side)."""
+        low, high = np.asarray(low, float), np.asarray(high, float)
+        below = stdtr(self.df, (low - self.estimate) / self.std_error)
+        above = stdtr(self.df, (self.estimate - high) / self.std_error)
+        return 1 - np.where(np.isnan(low), 0.0, below) - np.where(np.isnan(high), 0.0, above)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
