@@ -18,7 +18,7 @@ from panel.study.study import Study
 
 TOUR = (
     ("at_a_glance", "The whole job on one screen: what came out, what to settle first, what may be said."),
-    ("emollients", "Which swap did what: a row for each swap, a column for each sensation."),
+    ("emollients", "What changed with each swap: a row for each swap, a column for each sensation."),
     ("assessors", "Whom to talk to, and about what, before the scores are believed."),
     ("decide", "How near each prototype comes to what is wanted, and how sure that is."),
     ("claims", "Sentences written down before the test, each with what the data allow and what may be said instead."),

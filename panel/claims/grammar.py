@@ -130,6 +130,7 @@ def _longest(named: Mapping[Tokens, str], tokens: Tokens, place: int) -> tuple[i
 _PLAIN = frozenset(
     ("function", "feel", "site", "slight", "range", "agree", "people", "panel", "test", "later", "product", "still")
 )
+_SUPERLATIVES = ("superlative", "degree_superlative", "least", "most")
 _JOINS = frozenset(("and", "or", ","))
 _UNKNOWN_SHARE = 0.5  # of the words: more unknown than known is no English; a setting of ours, no source
 
@@ -224,8 +225,9 @@ class _Reader(_Cursor):
         if self.tokens[self.place : self.place + 2] == ("n", "="):
             value, length = number_at(self.tokens, self.place + 2), 3
         else:
-            value, length = number_at(self.tokens, self.place), 1
-            place = self.place + 1
+            before = self.entry("among")[0]
+            value, length = number_at(self.tokens, self.place + before), before + 1
+            place = self.place + length
             if value is None or not (self.entry("people", place)[0] or self.entry("panel", place)[0]):
                 return False
         if value is None:
@@ -240,7 +242,8 @@ class _Reader(_Cursor):
             start = self.place + (self.entry(part)[0] if part else 0)
             if part and start == self.place:
                 continue
-            value = number_at(self.tokens, start)
+            one = bool(part) and self.tokens[start : start + 1] in (("a",), ("an",))
+            value = 1.0 if one else number_at(self.tokens, start)
             length, unit = self.entry("unit", start + 1) if value is not None else (0, Entry(""))
             if value is None or not length:
                 continue
@@ -316,7 +319,9 @@ class _Reader(_Cursor):
         return True
 
     def own_range(self) -> bool:
-        """`of our hand creams`, `in our hand cream range`."""
+        """`of our hand creams`, `in our hand cream range`, `our` before a superlative."""
+        if self.tokens[self.place] == "our" and any(self.entry(part, self.place + 1)[0] for part in _SUPERLATIVES):
+            return self.take(1, Entry("range"))
         length = self.entry("range_of")[0]
         rest = self.range_at(self.place + length) if length else 0
         return self.take(length + rest, Entry("range")) if rest else False
@@ -356,7 +361,8 @@ class _Reader(_Cursor):
                 self.order.append(f"{entry.part} {entry.family}")
                 self.place += length
                 return True
-            if entry.part in _PLAIN:
+            to_its_verb = entry.part == "with_verb" and self.core and self.core[-1].family == entry.family
+            if entry.part in _PLAIN or to_its_verb:
                 return self.take(length, entry)
         return False
 
@@ -365,6 +371,9 @@ class _Reader(_Cursor):
         length = self.product_at(self.place)
         if length:
             return self.take(length, Entry("product"))
+        length, entry = self.entry("before_site")
+        if length and (not self.place or self.entry("site", self.place + length)[0]):
+            return self.take(length, entry)
         length, entry = self.entry("new")
         return self.take(length, entry) if length else False
 

@@ -37,6 +37,7 @@ from panel.claims.verdict import (
     AGAINST,
     FOR,
     OPEN,
+    WITH_WORDING,
     Case,
     InFamily,
     Verdict,
@@ -283,7 +284,7 @@ _STATEMENT = ("kind", "prototype", "versus", "attribute", "question", "competito
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """What would be said of one sentence if it had been fixed in time."""
+    """What would be said of one sentence if it had been fixed in time; `said_as` is the kind of what may be said."""
 
     claim: str
     kind: str
@@ -293,6 +294,7 @@ class Draft:
     not_covered: tuple[str, ...]
     may_be_said: str
     footnote: str
+    said_as: str
 
 
 def suggested(study: Study, sentence: str) -> dict[str, str]:
@@ -330,7 +332,8 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: floa
         family = _in_family(claim, found, beside)
         case, said, words, _ = _judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
         told = (said.verdict, said.reasons, said.needs, case.not_covered, said.suggestion, words)
-        drafts.append(Draft(claim.claim, claim.kind, *told))
+        of_users = claim.kind == "absolute_negative" and said.verdict != WITH_WORDING
+        drafts.append(Draft(claim.claim, claim.kind, *told, "agreement" if of_users else claim.kind))
     return tuple(drafts)
 
 

@@ -116,6 +116,14 @@ _TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_][^\W_]*(?:'[^\W_]+)*|\S")
 _APOSTROPHES = dict.fromkeys(map(ord, "’ʼ‘`´"), "'")
 _DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
 _SIGNS = _APOSTROPHES | _DASHES | {ord("&"): " and "}
+_CONTRACTIONS = {
+    r"\b(it|that|this|there|here|what|who)'s\b": r"\1 is",
+    r"(?<=[a-z])'s\b": " its",  # the lotion's feel
+    r"(?<=[a-z])'d\b": " would",
+    r"(?<=[a-z])'re\b": " are",
+    r"(?<=[a-z])'ll\b": " will",
+    r"(?<=[a-z])'ve\b": " have",
+}
 SILENT = frozenset(".,;:!()\"“”„«»'-*†")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
 
@@ -133,6 +141,8 @@ class Entry:
 def tokens_of(text: str) -> Tokens:
     """Return the words, numbers and signs of a text; hyphens inside words split them, silent marks stay."""
     plain = unicodedata.normalize("NFKC", text.translate(_SIGNS)).translate(_SIGNS).casefold()
+    for short, whole in _CONTRACTIONS.items():
+        plain = re.sub(short, whole, plain)
     return tuple(_TOKEN.findall(re.sub(r"(?<=\w)-(?=\w)", " ", plain)))
 
 

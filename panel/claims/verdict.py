@@ -131,6 +131,8 @@ def _from_the_data(case: Case) -> Verdict:
     said = weaker is not None and min(1.0, weaker.p_value * max(family.size, 1)) <= case.alpha * _SLACK
     if weaker is not None and said:
         reasons.append(weaker.reason)
+        if weaker.rescues and words_of(case.claim.claim) == words_of(weaker.words):
+            return _by_the_words(case, reasons)
         if weaker.rescues:
             return Verdict(WITH_WORDING, tuple(reasons), evidence.needs(), weaker.words)
     instead = weaker.words if weaker is not None and said else ""

@@ -256,7 +256,7 @@ def test_every_saying_is_read_as_what_it_says(study, names):
 def test_the_tables_of_words_keep_to_their_terms():
     assert set(shared("claim_refused_en")["criterion"]) <= set(CRITERIA)
     words = claim_words()
-    assert not words.duplicated(["phrase", "part"]).any()
+    assert not words.duplicated(["phrase", "part", "family"]).any()
     described = words.loc[words["part"].isin(["property", "verb", "comparative", "superlative"])]
     assert (described[["family", "asked_as", "value"]] != "").all(axis=None)
 

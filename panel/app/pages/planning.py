@@ -52,13 +52,14 @@ from panel.study.knowledge import emollient_table
 from panel.study.naming import Naming, decimals, naming
 from panel.study.numbers_read import typed_number
 from panel.study.scores_used import scores_used
+from panel.study.shown import shown
 from panel.study.study import Study, those_in
 from panel.views.planning.plan import (
     FORMULAS,
     MIXTURE_MODELS,
+    SERVINGS,
     cautions_sentences,
     mixture_blends,
-    servings_table,
     tell_plan,
     tell_servings,
 )
@@ -148,8 +149,8 @@ def _order_of_making(study: StudyInUse, plan: SwapPlan) -> None:
     days = attempt(making_days, plan.prototypes, number, np.random.default_rng(_MAKING_SEED))
     if days is not None:
         st.caption("So that no swap goes with a day, as far as chance orders allow.")
-        shown = days.rename(columns={"day": "Day", "turn": "Turn", "prototype": "Prototype"}).astype("str")
-        table(shown, name="making_days", alt="Day and turn of each prototype", full=days)
+        told = days.rename(columns={"day": "Day", "turn": "Turn", "prototype": "Prototype"}).astype("str")
+        table(told, name="making_days", alt="Day and turn of each prototype", full=days)
 
 
 # Blends whose emollients vary freely at a constant emollient total.
@@ -332,8 +333,9 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
 
 
 def _servings(plan: ServingPlan) -> None:
-    shown = servings_table(plan.servings, plan.warm_up)
-    st.dataframe(shown, hide_index=True, width="stretch", alt="Servings with their codes and the key")
+    st.dataframe(
+        shown(SERVINGS, plan, Naming()), hide_index=True, width="stretch", alt="Servings with their codes and the key"
+    )
     st.download_button(
         "Servings as CSV",
         csv_bytes(plan.servings),
