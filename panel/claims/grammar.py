@@ -333,6 +333,7 @@ class _Reader(_Cursor):
         if not product:
             return False
         self.core.append(Chunk("nothing", self.words(length + product)))
+        self.order.append("nothing")
         self.place += length + product
         return True
 
@@ -348,6 +349,7 @@ class _Reader(_Cursor):
             own = any(e.part in ("property", "verb") for n, e in entries_at(self.tokens, self.place) if n == length)
             if not own:
                 self.core.append(Chunk("property", self.words(length), family, family, 1.0))
+                self.order.append(f"property {family}")
                 self.place += length
                 return True
         return False

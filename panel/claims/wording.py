@@ -520,9 +520,14 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
         yield change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
-    rest = materials.rest_of_range(claim.prototype)
-    compared = set(claim.competitors) or (set(rest) if claim.kind == "ranking" else set())
-    whole = claim.kind in ("ranking", "unsurpassed") and compared >= set(rest)
-    if reading.has("range") and not whole:
+    if reading.has("range") and not _whole_range(claim, materials):
         message = "The sentence speaks of a range, and none was compared."
         yield change("range not compared", message, "Leave the range out.", "fairness", _EU)
+
+
+def _whole_range(claim: Claim, materials: Materials) -> bool:
+    """Return whether it was compared with all others of the range."""
+    if claim.kind == "ranking" and not claim.competitors:
+        return True
+    rest = materials.rest_of_range(claim.prototype)
+    return claim.kind in ("ranking", "unsurpassed") and set(rest) <= set(claim.competitors)
