@@ -48,6 +48,7 @@ from panel.views.planning.safety import (
     what_locking_leaves_out,
     who_has_answered,
 )
+from panel.views.told import Told
 from panel.words import format_list
 
 _TRIES, _PAUSE = 60, 0.5  # thirty seconds; two or three are usual
@@ -527,8 +528,15 @@ def _compare(record: BallotRecord, session: str, names: Naming) -> None:
 # Writing a serving plan into a study that has none: codes, orders, places, and the seal of the key.
 
 
+def usual_servings(study: StudyInUse) -> Told:
+    """Return what is told of a plan of servings in which everybody gets each sample once."""
+    return tell_servings(plan_study(study.study, np.random.default_rng(1)), study.answers.names)
+
+
 def serving_form(study: StudyInUse) -> None:
     """Let the user make a serving plan and write it into the study. What stands behind a code is not shown."""
+    if study.study.table("assessors").empty or len(study.study.prototypes) < 2:
+        study.lacking.append(usual_servings)
     st.markdown(
         "The study has no serving plan yet. The plan gives every sample a code, and everybody a balanced order. "
         "The page Servings shows how good such a plan is."

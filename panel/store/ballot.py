@@ -145,7 +145,7 @@ _REACTIONS = (
 
 
 _LAST_SENT = (
-    select(EVENT.c.attribute, EVENT.c.submission)
+    select(EVENT.c.attribute, EVENT.c.submission, EVENT.c.at)
     .where(EVENT.c.serving == bindparam("serving"), EVENT.c.kind.in_(SCORE_KINDS))
     .order_by(EVENT.c.event)
 )
@@ -187,9 +187,10 @@ def ballot_of(connection: Connection, token: str, known: Known | None = None) ->
     )
 
 
-def last_sent(connection: Connection, serving: int) -> dict[str, str]:
-    """Return attribute to the identifier under which its last answer about a sample was sent."""
-    return {row.attribute: row.submission for row in connection.execute(_LAST_SENT, {"serving": serving})}
+def last_sent(connection: Connection, serving: int) -> dict[str, tuple[str, datetime]]:
+    """Return attribute to the identifier under which its last answer about a sample was sent, and when it came."""
+    rows = connection.execute(_LAST_SENT, {"serving": serving})
+    return {attribute: (submission, read(at)) for attribute, submission, at in rows}
 
 
 def _prepared(connection: Connection, place: dict[str, Any], known: Known) -> tuple[Servings, Questions]:

@@ -300,6 +300,11 @@ def _recent_file() -> Path:
     return Path(place) / "afterfeel" / "recent.json"
 
 
+def settings_folder() -> Path:
+    """Return where the app keeps what belongs to no study, on this computer."""
+    return _recent_file().parent
+
+
 def recent_studies() -> tuple[Path, ...]:
     """Return the studies that were open lately and are still there, the last one first."""
     return tuple(path for path in map(Path, _listed()) if _is_there(path))

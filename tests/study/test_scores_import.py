@@ -142,6 +142,7 @@ def test_what_was_done_is_said():
         "Blanks round these names in column 'Product' were taken off: P1.",
         "The comma was read as the decimal sign: Greasy.",
         "Per cent signs were left out: Sticky.",
+        "'n/a' was read as no value: Sticky.",
         "Columns used: assessor from 'Panelist', prototype from 'Product', position from 'Order'.",
         "Attribute columns put below each other: 2 (Greasy, Sticky).",
         "6 rows gave 12 scores; 3 of them are empty or could not be read.",

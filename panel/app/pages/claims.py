@@ -46,6 +46,8 @@ def show(study: StudyInUse) -> None:
     """Show the board of claims, and let people try, fix and withdraw claims."""
     names, told = naming(study.study), ask(study.told, tell_claims, CLAIMS, mark(study.study))
     result: Claims = told.result
+    if result.claims.empty:
+        study.lacking.append(lambda demo: demo.told(tell_claims, CLAIMS, mark(demo.study)))
     show_told(told)
     if len(result.claims):
         with st.expander("Numbers of one claim as a picture"):

@@ -162,6 +162,10 @@ def show(study: StudyInUse) -> None:
     if gate is None:
         return
     told = tell_gate(gate, naming(study.study), readiness(study.study, today))
+    if gate.batches.empty:
+        study.lacking.append(
+            lambda demo: tell_gate(safety_gate(demo.study, today), demo.answers.names, readiness(demo.study, today))
+        )
     lay_out(told)
     if len(gate.batches):
         with st.expander("Checklist of a batch"):

@@ -268,12 +268,8 @@ def _sensation_rows(liked: _Liked, profile: pd.DataFrame, level: float) -> pd.Da
         {
             "segment": liked.segment,
             "attribute": pd.Series(profile.columns, dtype="str"),
-            "estimate": found.estimate[0],
-            "n": found.n[0],
-            "p_value": found.p_value[0],
-            "ci_low": found.ci_low[0],
-            "ci_high": found.ci_high[0],
-            "beyond": below(found.p_value[0], 1 - level),
+            **{name: values[0] for name, values in found.items()},
+            "beyond": below(found["p_value"][0], 1 - level),
         }
     )
 

@@ -367,17 +367,7 @@ def _yield_stress(curve: _Fitted, model: FlowModel) -> pd.DataFrame:
 
 
 def _viscosities(curve: _Fitted, model: str, rates: Sequence[float], level: float) -> pd.DataFrame:
-    found = apparent_viscosity(curve.fits[model], rates, level)
-    return _keyed(
-        curve.key,
-        {
-            "rate": found.rate,
-            "estimate": found.viscosity,
-            "ci_low": found.ci_low,
-            "ci_high": found.ci_high,
-            "extrapolated": found.extrapolated,
-        },
-    )
+    return _keyed(curve.key, apparent_viscosity(curve.fits[model], rates, level))
 
 
 def _line(curve: _Fitted, model: str) -> pd.DataFrame:

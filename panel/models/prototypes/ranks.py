@@ -171,11 +171,11 @@ def _complete_pairs(scores: Array) -> pd.DataFrame:
     found, n = rank_sum_differences(scores), len(scores)
     return pd.DataFrame(
         {
-            "difference": found.difference / n,
-            "std_error": found.std_error / n,
-            "statistic": found.difference / found.std_error,
-            "p_value": found.p_value,
-            "p_adjusted": found.p_adjusted,
+            "difference": found["difference"] / n,
+            "std_error": found["std_error"] / n,
+            "statistic": found["difference"] / found["std_error"],
+            "p_value": found["p_value"],
+            "p_adjusted": found["p_adjusted"],
         }
     )
 

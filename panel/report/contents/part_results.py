@@ -161,7 +161,7 @@ def emollients(answers: Answers) -> list[Block]:
         yield from told_blocks(tell_causes(causes, names, *swap_views.swap_drawers(found, names)), *tables)
         yield from _ladder(answers)
 
-    return _told("What the emollients did", found, make)
+    return _told("What changed with the emollients", found, make)
 
 
 def _ladder(answers: Answers) -> Iterable[Block]:

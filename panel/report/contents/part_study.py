@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -50,18 +49,18 @@ from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
 from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT, tell_people
 from panel.views.decision.claims import (
-    ballot_table,
-    files_table,
-    questions_table,
+    BALLOT,
+    FILES,
+    QUESTIONS,
     recorded_table,
 )
 from panel.views.emollients.blends import blend_picture
 from panel.views.planning.plan import BALANCE, key_table
 from panel.views.planning.safety import GATE, MISSING, PROTOCOL, REACTIONS, checklist, tell_gate
 from panel.views.planning.study import (
-    batches_table,
-    changed_scores_table,
-    finding_table,
+    BATCHES,
+    CHANGED_SCORES,
+    FINDINGS,
     formulas_table,
     what_is_in_the_study,
     what_the_findings_say,
@@ -374,10 +373,10 @@ def ballot(answers: Answers) -> Section:
     if study.table("attributes").empty:
         blocks.append(Gap("The study has no table of attributes, so the ballot of the trained panel is not known."))
     else:
-        blocks.append(TextTable("What the trained panel judged", ballot_table(study)))
-    asked = questions_table(study)
-    if len(asked):
-        blocks.append(TextTable("What consumers were asked", asked))
+        blocks.append(_table(answers, BALLOT, study))
+    asked = entries_of(study, "questions")
+    if asked:
+        blocks.append(_table(answers, QUESTIONS, asked))
     elif len(study.table("answers")):
         blocks.append(Gap("Consumers answered, but the words of the questions are not in the study."))
     else:
@@ -399,15 +398,15 @@ def raw_data(answers: Answers) -> Section:
         Paragraph(f"SHA-256 over everything an analysis can see: {answers.study.content_hash}"),
         _files(answers),
     ]
-    imported = {file.name: (len(file.content), file.sha256) for file in study.raw_files}
+    imported = {file.name: file.content for file in study.raw_files}
     if imported:
-        blocks.append(TextTable("Files that were imported, kept byte for byte", files_table(imported)))
+        blocks.append(_table(answers, replace(FILES, title="Files that were imported, kept byte for byte"), imported))
     else:
         blocks.append(Paragraph("No imported files are kept: the tables of the study are themselves the raw data."))
     blocks += _changes(answers)
     blocks.append(Paragraph(f"Findings about the data: {what_the_findings_say(answers.findings)}"))
     if answers.findings:
-        blocks.append(TextTable("Findings", finding_table(answers.findings)))
+        blocks.append(_table(answers, FINDINGS, answers.findings))
     return Section("9", "Raw data, corrections and exclusions", tuple(blocks))
 
 
@@ -415,8 +414,7 @@ def _files(answers: Answers) -> Block:
     files = answers.files
     if isinstance(files, NoAnswer):
         return not_there(files)
-    hashes = {name: (len(data), hashlib.sha256(data).hexdigest()) for name, data in files.items()}
-    return TextTable("Files of the study, as they are saved and archived", files_table(hashes))
+    return _table(answers, FILES, files)
 
 
 def _changes(answers: Answers) -> list[Block]:
@@ -430,8 +428,7 @@ def _changes(answers: Answers) -> list[Block]:
     if used.set_aside.empty and used.corrected.empty:
         blocks.append(Paragraph("Every score is used as it came in. A blank is no score; nothing is filled in for it."))
         return blocks
-    shown = changed_scores_table(used.set_aside, used.corrected, answers.names)
-    blocks.append(TextTable("Scores set aside or corrected, and why", shown))
+    blocks.append(_table(answers, CHANGED_SCORES, used))
     blocks.append(or_gap(numbers_of(answers, DIFFERENCES, BOTH_WAYS)))
     if not first_opening(study):
         words = "The study does not say when the key was opened, so nothing shows that these were decided before."
@@ -503,5 +500,5 @@ def batches(answers: Answers) -> Numbers | NoAnswer:
     full = answers.study.table("batches")
     if full.empty:
         return NoAnswer("No batches are written down, so neither their number nor their age at test is known.")
-    shown = batches_table(answers.study)
-    return numbers("BT", "Batches", shown, full, ["batch"], _ENTERED, Source("batches", same={"batch": "batch"}))
+    told = shown(BATCHES, answers.study, answers.names)
+    return numbers("BT", BATCHES.title, told, full, ["batch"], _ENTERED, Source("batches", same={"batch": "batch"}))

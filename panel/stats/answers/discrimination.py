@@ -57,7 +57,7 @@ def chance_right(method: str, d_prime: ArrayLike) -> Array:
     Raises
     ------
     ModelError
-        If the method is none of `METHODS`.
+        If the method is none of `_METHODS`.
     """
     return _method(method).chance(np.asarray(d_prime, dtype=float))
 
@@ -206,13 +206,12 @@ _METHODS = MappingProxyType(
         "tetrad": _Method(1 / 3, _tetrad, _tetrad_slope),
     }
 )
-METHODS = tuple(_METHODS)
 """Paired is the choice between two when told what to look for (2-AFC); tetrad is the unspecified one."""
 
 
 def _method(method: str) -> _Method:
     if method not in _METHODS:
-        raise ModelError(f"The method {method!r} is not known. Choose one of: {', '.join(METHODS)}.")
+        raise ModelError(f"The method {method!r} is not known. Choose one of: {', '.join(_METHODS)}.")
     return _METHODS[method]
 
 

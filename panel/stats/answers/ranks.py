@@ -9,13 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import combinations, permutations
 from math import factorial, prod
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc, fdtrc, ndtr, stdtrit
 
 from panel.errors import ModelError
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import tukey_p_value
 
 # How often chance alone spreads rank sums as far apart as these: exact, given the ties.
@@ -333,28 +334,16 @@ def _inverse_and_rank(covariance: Array) -> tuple[Array, int]:
 INFINITE = 1e9  # degrees of freedom: the variance of ranks is known
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class RankDifferences:
-    """All pairs (later column minus earlier), each array (m,): `first` minus `second` are column numbers.
-
-    `p_value` for that pair alone, `p_adjusted` over all pairs (range of k rank sums, Nemenyi 1963).
-    """
-
-    first: Codes
-    second: Codes
-    difference: Array
-    std_error: float
-    p_value: Array
-    p_adjusted: Array
-
-
-def rank_sum_differences(scores: ArrayLike) -> RankDifferences:
+def rank_sum_differences(scores: ArrayLike) -> dict[str, Any]:
     """Return all differences of rank sums with normal-theory p-values; `scores` (n, k), rows are blocks.
+
+    All pairs by name: the column numbers `first` minus `second` (the later minus the earlier), `difference`, the one
+    `std_error`, `p_value` for that pair alone, and `p_adjusted` over all pairs (range of k rank sums, Nemenyi 1963).
 
     Raises
     ------
     ModelError
-        As `panel.stats.answers.ranks.complete_ranks`.
+        As `_complete_ranks`.
     """
     ranks = _complete_ranks(scores)
     k = ranks.shape[1]
@@ -362,14 +351,14 @@ def rank_sum_differences(scores: ArrayLike) -> RankDifferences:
     second, first = np.array(list(combinations(range(k), 2))).T
     difference = rank_sums[first] - rank_sums[second]
     z = difference / std_error
-    return RankDifferences(
-        first=first,
-        second=second,
-        difference=difference,
-        std_error=std_error,
-        p_value=np.asarray(2 * ndtr(-np.abs(z))),
-        p_adjusted=tukey_p_value(z, k, np.full(len(z), INFINITE)),
-    )
+    return {
+        "first": first,
+        "second": second,
+        "difference": difference,
+        "std_error": std_error,
+        "p_value": np.asarray(2 * ndtr(-np.abs(z))),
+        "p_adjusted": tukey_p_value(z, k, np.full(len(z), INFINITE)),
+    }
 
 
 def _std_error(ranks: Array) -> float:

@@ -356,27 +356,26 @@ _STEPS = 50
 _SAME = 1e-12  # relative step at which the inverse of the trigamma function is found
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class ModeratedVariances:
-    """Moderated variances and their degrees of freedom; `prior` is s_0^2, `prior_df` d_0 (infinity if alike)."""
-
-    variance: Array
-    df: Array
-    prior: float
-    prior_df: float
-
-
-def moderated_variances(variance: Array, df: Array, independent: float | None = None) -> ModeratedVariances:
+def moderated_variances(
+    variance: Array, df: Array, independent: float | None = None
+) -> tuple[Array, Array, float, float]:
     """Return variances (q,) on `df` (q,) moderated by each other; those that cannot be had stay as they are.
 
     Parameters
     ----------
     independent
         How many of the responses count as independent, which limits the degrees of freedom: by default all of them.
+
+    Returns
+    -------
+    variance, df
+        Moderated variances and their degrees of freedom.
+    prior, prior_df
+        s_0^2 and d_0, the latter infinite where the variances are alike.
     """
     held = np.isfinite(variance) & (variance > 0) & (df > 0)
     if held.sum() < _FEWEST_VARIANCES:
-        return ModeratedVariances(variance, df, np.nan, 0.0)
+        return variance, df, np.nan, 0.0
     half = df[held] / 2
     log = np.log(variance[held]) - psi(half) + np.log(half)
     beyond_chance = float(log.var(ddof=1) - polygamma(1, half).mean())
@@ -389,7 +388,7 @@ def moderated_variances(variance: Array, df: Array, independent: float | None = 
     added = min(prior_df, most)
     drawn = (added * prior + df * variance) / (added + df)
     total = np.minimum(added + df, np.maximum(most, df))
-    return ModeratedVariances(np.where(held, drawn, variance), np.where(held, total, df), prior, prior_df)
+    return np.where(held, drawn, variance), np.where(held, total, df), prior, prior_df
 
 
 def _inverse_trigamma(value: float) -> float:

@@ -194,27 +194,7 @@ def reversal_chance(
     return np.where(usable, np.max(chances, axis=0), np.nan)
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class ProfileExchange:
-    """What is known of each pair of objects in each repeat of each person, arrays [person, repeat, pair].
-
-    Parameters
-    ----------
-    first, second
-        The objects of each pair.
-    chance
-        Chance of differences so opposed if nothing changed places; NaN where nothing tells the noise.
-    gain
-        Share of the pair's squared disagreement with the other repeats that the exchange removes.
-    """
-
-    first: NDArray[np.int64]
-    second: NDArray[np.int64]
-    chance: Array
-    gain: Array
-
-
-def profile_exchange(scores: Array) -> ProfileExchange:
+def profile_exchange(scores: Array) -> dict[str, Array]:
     """Return the evidence that two objects changed places, for every person, repeat and pair.
 
     The standard deviation of the noise is that of a typical person (the median over the persons, for each
@@ -226,6 +206,16 @@ def profile_exchange(scores: Array) -> ProfileExchange:
     ----------
     scores
         [person, repeat, object, variable], NaN where there is none; at least two repeats and objects.
+
+    Returns
+    -------
+    first, second
+        The objects of each pair.
+    chance
+        [person, repeat, pair] chance of differences so opposed if nothing changed places; NaN where nothing tells the
+        noise.
+    gain
+        Share of the pair's squared disagreement with the other repeats that the exchange removes.
     """
     scores = _without_level(scores)
     others = _other_repeats(scores)
@@ -246,7 +236,8 @@ def profile_exchange(scores: Array) -> ProfileExchange:
     squares = (squares**2).sum(axis=-1)
     repeats = _repeats(scores)[:, None, None]
     removed = -2 * inner * _share_of(repeats - 1, repeats, 0.0)
-    return ProfileExchange(first, second, chance, _share_of(removed, squares[..., first] + squares[..., second], 0.0))
+    gain = _share_of(removed, squares[..., first] + squares[..., second], 0.0)
+    return {"first": first, "second": second, "chance": chance, "gain": gain}
 
 
 def _other_repeats(scores: Array) -> Array:

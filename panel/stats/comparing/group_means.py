@@ -175,13 +175,13 @@ def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> MeanDifferenc
     return replace(t_differences(n, estimate, std_error, df, level), df=df)
 
 
-ASSESSOR, INTERACTION, SITTING, ERROR = range(4)
+ASSESSOR, INTERACTION, SITTING, _ERROR = range(4)
 BATCH = 4  # batch within prototype: in no balanced stratum, but a random term like the others
 _SMALLEST_LEVEL = 1e-20  # of all squares; a mean square below is rounding, and its inverse stays a number
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Strata:
+class _Strata:
     """Sums of squares (q, 4) and degrees of freedom (4,) of the random strata of balanced data.
 
     The strata are assessor, assessor x prototype, assessor x session, and error, in this order; a stratum that
@@ -196,12 +196,12 @@ class Strata:
     shape: tuple[int, int, int, int]  # assessors, prototypes, sessions, repetitions
 
 
-def balanced_strata(scores: Array) -> Strata:
+def balanced_strata(scores: Array) -> _Strata:
     """Return the strata of `scores` (assessors, prototypes, sessions, repetitions, q)."""
-    return Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
+    return _Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
 
 
-def strata_without_each(scores: Array) -> Strata:
+def strata_without_each(scores: Array) -> _Strata:
     """Return the strata without each assessor in turn, the sums of squares (assessors q, 4).
 
     Squares about the mean of the assessors lose a / (a - 1) of the part of the one left out, error its own part.
@@ -209,7 +209,7 @@ def strata_without_each(scores: Array) -> Strata:
     a, p, s, r, q = scores.shape
     own = _own_squares(scores)
     lost = own * np.array([a / (a - 1)] * 3 + [1.0])
-    return Strata((own.sum(axis=0) - lost).reshape(a * q, 4), _df(a - 1, p, s, r), (a - 1, p, s, r))
+    return _Strata((own.sum(axis=0) - lost).reshape(a * q, 4), _df(a - 1, p, s, r), (a - 1, p, s, r))
 
 
 def _own_squares(scores: Array) -> Array:
@@ -233,11 +233,11 @@ def _own_squares(scores: Array) -> Array:
 
 def _df(a: int, p: int, s: int, r: int) -> Array:
     df = np.array([a - 1, (a - 1) * (p - 1), (a - 1) * (s - 1), a * p * s * r - p - s + 1], dtype=float)
-    df[ERROR] -= df[:ERROR].sum()
+    df[_ERROR] -= df[:_ERROR].sum()
     return df
 
 
-def relative_variances(strata: Strata, terms: tuple[int, ...]) -> Array:
+def relative_variances(strata: _Strata, terms: tuple[int, ...]) -> Array:
     """Return the REML variances of `terms` over the residual variance, (q, number of terms).
 
     `terms` are among ASSESSOR, INTERACTION, SITTING, the strata of terms left out being part of the error.
@@ -251,7 +251,7 @@ def relative_variances(strata: Strata, terms: tuple[int, ...]) -> Array:
     for kept in product((True, False), repeat=len(terms)):
         active = {term for term, keep in zip(terms, kept, strict=True) if keep}
         level = _pooled_levels(strata, active)
-        error = level[:, ERROR]
+        error = level[:, _ERROR]
         excess = {ASSESSOR: level[:, ASSESSOR] - level[:, INTERACTION] - level[:, SITTING] + error}
         excess |= {term: level[:, term] - error for term in (INTERACTION, SITTING)}
         ratio = np.stack([excess[t] / multiplier[t] / error if t in active else 0 * error for t in terms], axis=1)
@@ -262,13 +262,13 @@ def relative_variances(strata: Strata, terms: tuple[int, ...]) -> Array:
     return chosen
 
 
-def _pooled_levels(strata: Strata, active: set[int]) -> Array:
+def _pooled_levels(strata: _Strata, active: set[int]) -> Array:
     """Return the expected mean squares (q, 4) when only the `active` components are above zero."""
-    parent = {INTERACTION: ERROR, SITTING: ERROR}
+    parent = {INTERACTION: _ERROR, SITTING: _ERROR}
     group = {stratum: stratum if stratum in active else parent[stratum] for stratum in (INTERACTION, SITTING)}
-    group[ERROR] = ERROR
+    group[_ERROR] = _ERROR
     above = [stratum for stratum in (INTERACTION, SITTING) if stratum in active]
-    group[ASSESSOR] = ASSESSOR if ASSESSOR in active else (above[0] if above else ERROR)
+    group[ASSESSOR] = ASSESSOR if ASSESSOR in active else (above[0] if above else _ERROR)
     level = np.empty_like(strata.sum_squares)
     for stratum in range(4):
         together = [other for other in range(4) if group[other] == group[stratum]]

@@ -138,27 +138,11 @@ def _ratio(above: Array, below: Array) -> Array:
 # Does a blend lie among the blends that were made? Distance to the convex hull of points, by linear programming.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class HullPlace:
-    """Where a point lies to the hull of others.
+def hull_place(points: ArrayLike, target: ArrayLike) -> tuple[float, Array, Array]:
+    """Return how far `target` lies from the convex hull of `points` (rows), the nearest point of it, and its weights.
 
-    Parameters
-    ----------
-    distance
-        Largest difference in any coordinate to the nearest point of the hull; zero inside.
-    nearest
-        That nearest point.
-    weights
-        What it is mixed from: one weight per point, none negative, adding up to 1.
-    """
-
-    distance: float
-    nearest: NDArray[np.float64]
-    weights: NDArray[np.float64]
-
-
-def hull_place(points: ArrayLike, target: ArrayLike) -> HullPlace:
-    """Return where `target` lies to the convex hull of `points` (rows).
+    The distance is the largest difference in any coordinate, zero inside; the weights of the points, none negative, add
+    up to 1.
 
     The linear programme: the smallest d >= 0 with |sum_i w_i points_i - target| <= d in every coordinate, w >= 0,
     sum w = 1. A corner of the hull is a row of `points`.
@@ -185,4 +169,4 @@ def hull_place(points: ArrayLike, target: ArrayLike) -> HullPlace:
     weights = np.clip(found.x[:n], 0, None)
     weights /= weights.sum()
     nearest = weights @ P
-    return HullPlace(float(np.abs(nearest - x).max(initial=0.0)), nearest, weights)
+    return float(np.abs(nearest - x).max(initial=0.0)), nearest, weights

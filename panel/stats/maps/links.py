@@ -231,25 +231,12 @@ _FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh
 # A column whose spread is this small against its size differs by rounding only.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Correlations:
-    """Pearson's r of each column of one table with each of another; all of shape (p, q).
-
-    `n` counts the rows known in both; where these are fewer than four or a column does not vary, the rest is NaN.
-    `p_value` is two-sided; the interval is Fisher's.
-    """
-
-    estimate: Array
-    n: NDArray[np.int64]
-    p_value: Array
-    ci_low: Array
-    ci_high: Array
-
-
-def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Correlations:
+def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> dict[str, Array]:
     """Correlate the p columns of `first` with the q columns of `second`, rows (prototypes) in the same order.
 
-    NaN is a value that is not there: each pair of columns uses the rows known in both.
+    NaN is a value that is not there: each pair of columns uses the rows known in both. Columns by name, all (p, q):
+    Pearson's `estimate`, `n` rows known in both, two-sided `p_value`, and Fisher's interval `ci_low ci_high`, NaN where
+    n is below four or a column does not vary.
 
     References
     ----------
@@ -271,13 +258,13 @@ def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Co
         t = r * np.sqrt((n - 2) / (1 - r**2))
         centre, half = np.arctanh(r), ndtri(0.5 + level / 2) / np.sqrt(n - 3)
         p_value = np.where(varies, 2 * stdtr(n - 2, -np.abs(t)), np.nan)
-    return Correlations(
-        estimate=r,
-        n=np.asarray(n, dtype=np.int64),
-        p_value=p_value,
-        ci_low=np.where(varies, np.tanh(centre - half), np.nan),
-        ci_high=np.where(varies, np.tanh(centre + half), np.nan),
-    )
+    return {
+        "estimate": r,
+        "n": np.asarray(n, dtype=np.int64),
+        "p_value": p_value,
+        "ci_low": np.where(varies, np.tanh(centre - half), np.nan),
+        "ci_high": np.where(varies, np.tanh(centre + half), np.nan),
+    }
 
 
 def needed_correlation(n: ArrayLike, level: float = 0.95) -> Array:
@@ -412,7 +399,7 @@ class LatentTest:
     arrangements: int
 
 
-def leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Array:
+def _leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Array:
     """Return the prediction of each row from all others, (components, rows, responses); standardised in each fold."""
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     folds = [np.arange(len(X)) != row for row in range(len(X))]
@@ -451,7 +438,7 @@ def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDAr
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     n, q = Y.shape
     placed = Y[orders].transpose(1, 0, 2).reshape(n, -1)
-    every = q_squared(placed, leave_one_out(X, placed, n_components)).reshape(n_components, len(orders), q)
+    every = q_squared(placed, _leave_one_out(X, placed, n_components)).reshape(n_components, len(orders), q)
     largest = every.max(axis=0)
     best = largest[0]
     with np.errstate(invalid="ignore"):
@@ -465,7 +452,7 @@ def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDAr
         floor=np.where(known, alike.mean(axis=0), np.nan),
         chance=np.quantile(largest, 0.95, axis=0),
         orders=len(orders),
-        arrangements=arrangements(X),
+        arrangements=_arrangements(X),
     )
 
 
@@ -477,7 +464,7 @@ def row_orders(n: int, draws: int, rng: np.random.Generator) -> NDArray[np.intp]
     return np.vstack([np.arange(n), drawn])
 
 
-def arrangements(X: ArrayLike) -> int:
+def _arrangements(X: ArrayLike) -> int:
     """Return in how many different ways responses can be given to the rows of `X`, rows that are alike being one."""
     _, counts = np.unique(np.asarray(X, float).round(9), axis=0, return_counts=True)
     ways = factorial(int(counts.sum()))

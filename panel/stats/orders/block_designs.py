@@ -28,7 +28,7 @@ from numpy.typing import ArrayLike, NDArray
 from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
 
-Blocks = NDArray[np.int64]
+_Blocks = NDArray[np.int64]
 
 _MOST_SUBSETS = 20_000  # samples and block sizes with more possible blocks are not searched
 _MOST_STEPS = 20_000  # of the search with one symmetry
@@ -36,7 +36,7 @@ _MOST_MULTIPLES = 4  # of the smallest possible number of blocks, tried before a
 
 
 @dataclass(frozen=True, slots=True)
-class BlockNumbers:
+class _BlockNumbers:
     """Numbers of a balanced design: `t` samples, blocks of `k`, `b` blocks, `r` blocks per sample, `lam` per pair."""
 
     t: int
@@ -46,7 +46,7 @@ class BlockNumbers:
     lam: int
 
 
-def _block_numbers(t: int, k: int, b: int) -> BlockNumbers:
+def _block_numbers(t: int, k: int, b: int) -> _BlockNumbers:
     """Return r and lambda of a balanced design with these numbers.
 
     Raises
@@ -54,7 +54,7 @@ def _block_numbers(t: int, k: int, b: int) -> BlockNumbers:
     ModelError
         If no design can have these numbers; the reason is given.
     """
-    numbers = smallest_numbers(t, k)
+    numbers = _smallest_numbers(t, k)
     reason = _impossible(t, k, b)
     if reason:
         raise ModelError(
@@ -64,7 +64,7 @@ def _block_numbers(t: int, k: int, b: int) -> BlockNumbers:
     return _numbers(t, k, b)
 
 
-def smallest_numbers(t: int, k: int) -> BlockNumbers:
+def _smallest_numbers(t: int, k: int) -> _BlockNumbers:
     """Return the smallest numbers that nothing known here forbids; whether such a design exists is not said.
 
     Raises
@@ -73,16 +73,16 @@ def smallest_numbers(t: int, k: int) -> BlockNumbers:
         If there can be no blocks of this size.
     """
     if not 2 <= k < t:
-        raise ModelError(f"Blocks of {k} out of {t} samples are none: a block holds at least 2, and fewer than all.")
+        raise ModelError(f"_Blocks of {k} out of {t} samples are none: a block holds at least 2, and fewer than all.")
     b = step = t // gcd(t, k)  # so that every sample stands in a whole number of blocks
     while _impossible(t, k, b):
         b += step
     return _numbers(t, k, b)
 
 
-def _numbers(t: int, k: int, b: int) -> BlockNumbers:
+def _numbers(t: int, k: int, b: int) -> _BlockNumbers:
     r = b * k // t
-    return BlockNumbers(t, k, b, r, r * (k - 1) // (t - 1))
+    return _BlockNumbers(t, k, b, r, r * (k - 1) // (t - 1))
 
 
 def _impossible(t: int, k: int, b: int) -> str:
@@ -103,7 +103,7 @@ def _impossible(t: int, k: int, b: int) -> str:
     return ""
 
 
-def balanced_blocks(t: int, k: int, b: int | None = None) -> Blocks:
+def _balanced_blocks(t: int, k: int, b: int | None = None) -> _Blocks:
     """Return a balanced design, (b, k), samples from 0, each row sorted; without `b` the smallest that was found.
 
     Designs are searched among those that a symmetry maps onto themselves (cyclic, or cyclic in parts); larger ones are
@@ -114,7 +114,7 @@ def balanced_blocks(t: int, k: int, b: int | None = None) -> Blocks:
     ModelError
         If the numbers are impossible, or if they are possible but no design was found.
     """
-    smallest = smallest_numbers(t, k)
+    smallest = _smallest_numbers(t, k)
     if b is None:
         sizes = [size for size in range(smallest.b, _MOST_MULTIPLES * smallest.b + 1) if not _impossible(t, k, size)]
         sizes.append(comb(t, k))  # all possible blocks: always balanced
@@ -131,21 +131,21 @@ def balanced_blocks(t: int, k: int, b: int | None = None) -> Blocks:
     )
 
 
-def meetings(blocks: Blocks, t: int) -> Blocks:
+def _meetings(blocks: _Blocks, t: int) -> _Blocks:
     """Return in how many blocks each two samples meet, (t, t), with the number of blocks of each on the diagonal."""
     rows = np.zeros((len(blocks), t), dtype=np.int64)
     np.put_along_axis(rows, blocks, 1, axis=1)
     return rows.T @ rows
 
 
-def _is_balanced(blocks: Blocks, t: int) -> bool:
+def _is_balanced(blocks: _Blocks, t: int) -> bool:
     """Return True if every sample stands in equally many blocks and every two meet in equally many."""
-    met = meetings(blocks, t)
+    met = _meetings(blocks, t)
     return bool(np.ptp(np.diagonal(met)) == 0 and np.ptp(met[~np.eye(t, dtype=bool)]) == 0)
 
 
 @cache
-def _searched(t: int, k: int, b: int) -> Blocks | None:
+def _searched(t: int, k: int, b: int) -> _Blocks | None:
     """Return a balanced design with these numbers, or None if none was found."""
     if b == comb(t, k):
         return np.array(list(combinations(range(t), k)), dtype=np.int64)
@@ -161,7 +161,7 @@ def _searched(t: int, k: int, b: int) -> Blocks | None:
     return None
 
 
-def _complement(blocks: Blocks, t: int) -> Blocks:
+def _complement(blocks: _Blocks, t: int) -> _Blocks:
     """Return what each block leaves out: balanced if the blocks are."""
     return np.array([np.setdiff1d(np.arange(t), block) for block in blocks], dtype=np.int64)
 
@@ -173,10 +173,10 @@ def _symmetries(t: int) -> list[tuple[int, ...]]:
     return [cycles for cycles in tried if max(cycles) > 1]
 
 
-def _symmetric(t: int, k: int, numbers: BlockNumbers, cycles: tuple[int, ...]) -> Blocks | None:
+def _symmetric(t: int, k: int, numbers: _BlockNumbers, cycles: tuple[int, ...]) -> _Blocks | None:
     """Search blocks that a permutation with these cycles maps onto each other (Kramer and Mesner 1976).
 
-    Blocks then come in whole orbits, and so do pairs: wanted are block orbits that meet each pair lambda times.
+    _Blocks then come in whole orbits, and so do pairs: wanted are block orbits that meet each pair lambda times.
     """
     image = _rotation(cycles)
     block_orbits, pair_orbits = _orbits(t, k, image), _orbits(t, 2, image)
@@ -217,11 +217,11 @@ def _orbits(t: int, size: int, image: list[int]) -> list[list[tuple[int, ...]]]:
     return orbits
 
 
-def _exact_cover(covers: Blocks, lam: int) -> list[int] | None:
+def _exact_cover(covers: _Blocks, lam: int) -> list[int] | None:
     """Return rows, each at most once, whose sum is lambda everywhere; None if not found within the steps allowed."""
     steps = 0
 
-    def complete(left: Blocks, allowed: Blocks) -> list[int] | None:
+    def complete(left: _Blocks, allowed: _Blocks) -> list[int] | None:
         nonlocal steps
         steps += 1
         if not left.any():
@@ -270,14 +270,14 @@ def pair_variances(incidence: ArrayLike) -> Array:
     return np.asarray(variance)
 
 
-STARTS, FEWEST_STARTS = 8, 2
+_STARTS, _FEWEST_STARTS = 8, 2
 _MOST_ROWS_STARTED = 240  # rows times starts: large plans are even enough from few starts
 _PASSES = 50  # over all rows, at most; a search ends earlier when no exchange helps
 _PLACE_WEIGHT = 3  # how much an uneven place counts beside an uneven following: places come first
 _PAIR_WEIGHT = 4  # how much uneven meetings count beside uneven sittings: only meetings cost precision
 
 
-def nearly_balanced_blocks(t: int, k: int, b: int, rng: np.random.Generator) -> Blocks:
+def nearly_balanced_blocks(t: int, k: int, b: int, rng: np.random.Generator) -> _Blocks:
     """Return b blocks of k out of t samples, (b, k), balanced if these numbers can be and a design is found.
 
     Otherwise every sample stands in equally many blocks, or in one more, and the sum of squares of the numbers of
@@ -288,21 +288,21 @@ def nearly_balanced_blocks(t: int, k: int, b: int, rng: np.random.Generator) -> 
     ModelError
         If there can be no blocks of this size.
     """
-    size = smallest_numbers(t, k).b
+    size = _smallest_numbers(t, k).b
     whole = np.empty((0, k), dtype=np.int64)
     if size <= b:
         # possible by the numbers, but perhaps not found: then all blocks are searched by exchange
         with suppress(ModelError):
-            whole = balanced_blocks(t, k, size * (b // size))
+            whole = _balanced_blocks(t, k, size * (b // size))
     rest = b - len(whole)
     if rest:
-        before = meetings(whole, t)
-        starts = [_exchanged(_spread_out(t, k, rest, before, rng), before) for _ in range(STARTS)]
-        whole = np.concatenate([whole, min(starts, key=lambda blocks: _pair_squares(meetings(blocks, t) + before))])
+        before = _meetings(whole, t)
+        starts = [_exchanged(_spread_out(t, k, rest, before, rng), before) for _ in range(_STARTS)]
+        whole = np.concatenate([whole, min(starts, key=lambda blocks: _pair_squares(_meetings(blocks, t) + before))])
     return np.sort(whole, axis=1)
 
 
-def split_into_sittings(sets: Blocks, sizes: Sequence[int], rng: np.random.Generator) -> Blocks:
+def split_into_sittings(sets: _Blocks, sizes: Sequence[int], rng: np.random.Generator) -> _Blocks:
     """Return each person's samples in an order of sittings: the first `sizes[0]` belong to the first, and so on.
 
     Two samples should meet in one sitting equally often over all people, and each sample should come equally often in
@@ -349,14 +349,14 @@ def ordered_blocks(blocks: Sequence[Sequence[int]], t: int, rng: np.random.Gener
 
 
 def _starts(rows: int) -> int:
-    return min(STARTS, max(FEWEST_STARTS, _MOST_ROWS_STARTED // rows))
+    return min(_STARTS, max(_FEWEST_STARTS, _MOST_ROWS_STARTED // rows))
 
 
-def _pair_squares(met: Blocks) -> int:
+def _pair_squares(met: _Blocks) -> int:
     return int((met[~np.eye(len(met), dtype=bool)] ** 2).sum())
 
 
-def _spread_out(t: int, k: int, b: int, before: Blocks, rng: np.random.Generator) -> Blocks:
+def _spread_out(t: int, k: int, b: int, before: _Blocks, rng: np.random.Generator) -> _Blocks:
     """Return blocks filled one by one with the samples used least, those that have met least first."""
     met, used = before.copy(), np.zeros(t, dtype=np.int64)
     blocks = np.empty((b, k), dtype=np.int64)
@@ -372,10 +372,10 @@ def _spread_out(t: int, k: int, b: int, before: Blocks, rng: np.random.Generator
     return blocks
 
 
-def _exchanged(blocks: Blocks, before: Blocks) -> Blocks:
+def _exchanged(blocks: _Blocks, before: _Blocks) -> _Blocks:
     """Return the blocks after exchanges of two samples between two blocks, which leave every sample's number alone."""
     t, (b, k) = len(before), blocks.shape
-    cost = _pair_squares(meetings(blocks, t) + before)
+    cost = _pair_squares(_meetings(blocks, t) + before)
     for _ in range(_PASSES):
         improved = False
         for (one, other), here, there in (
@@ -385,7 +385,7 @@ def _exchanged(blocks: Blocks, before: Blocks) -> Blocks:
             if first in blocks[other] or second in blocks[one]:
                 continue
             blocks[one, here], blocks[other, there] = second, first
-            new = _pair_squares(meetings(blocks, t) + before)
+            new = _pair_squares(_meetings(blocks, t) + before)
             if new < cost:
                 cost, improved = new, True
             else:
@@ -395,7 +395,7 @@ def _exchanged(blocks: Blocks, before: Blocks) -> Blocks:
     return blocks
 
 
-def _better_sittings(rows: Blocks, sitting: Blocks, t: int) -> float:
+def _better_sittings(rows: _Blocks, sitting: _Blocks, t: int) -> float:
     """Exchange samples between the sittings of a person, in place, as long as that helps; return the unevenness."""
     met = np.zeros((t, t), dtype=np.int64)
     times = np.zeros((t, int(sitting[-1]) + 1), dtype=np.int64)
@@ -432,7 +432,7 @@ def _better_sittings(rows: Blocks, sitting: Blocks, t: int) -> float:
     return now
 
 
-def _turn_sittings(rows: Blocks, sitting: Blocks) -> None:
+def _turn_sittings(rows: _Blocks, sitting: _Blocks) -> None:
     """Let whole sittings of a person change places, so that each sample comes equally often in each of them.
 
     Fourth powers are compared: in the best designs the sum of squares is the same whatever is turned.

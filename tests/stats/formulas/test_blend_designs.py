@@ -120,7 +120,7 @@ def test_every_corner_keeps_the_limits_and_no_corner_lies_between_others(seed, q
     assert (corners >= low - 1e-9).all()
     assert (corners <= high + 1e-9).all()
     for row in range(len(corners) if len(corners) > 1 else 0):
-        assert hull_place(np.delete(corners, row, axis=0), corners[row]).distance > 1e-7
+        assert hull_place(np.delete(corners, row, axis=0), corners[row])[0] > 1e-7
 
 
 @settings(max_examples=50, deadline=None)

