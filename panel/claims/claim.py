@@ -150,24 +150,19 @@ def _wanted(study: Study, attribute: str) -> str:
     return str(wanted.iloc[0]) if len(wanted) and wanted.iloc[0] in _DIRECTIONS else ""
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Names:
-    """What a claim may name: prototypes (those of the study first), attributes, questions that were answered."""
-
-    prototypes: tuple[str, ...]
-    answered: frozenset[str]
-    attributes: tuple[str, ...]
-    questions: tuple[str, ...]
-
-
-def _names(study: Study) -> _Names:
+def _names(study: Study) -> dict[str, tuple[str, ...]]:
+    """Return what a claim may name: prototypes (those of the study first), attributes, questions that were answered."""
     answers = study.table("answers")
-    answered = frozenset(str(name) for column in ("prototype", "versus") for name in answers[column].unique())
-    questions = tuple(str(name) for name in answers["question"].unique())
-    return _Names(study.prototypes, answered, study.attributes, questions)
+    answered = [str(name) for column in ("prototype", "versus") for name in answers[column].unique() if name]
+    return {
+        "listed": study.prototypes,
+        "prototypes": (*study.prototypes, *answered),
+        "attributes": study.attributes,
+        "questions": tuple(str(name) for name in answers["question"].unique()),
+    }
 
 
-def _problems(claim: Claim, names: _Names) -> Iterator[str]:
+def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:
     kinds = claim_kinds().set_index("kind")
     if not claim.claim:
         yield "There is no sentence. Write the sentence exactly as it is to be said."
@@ -196,16 +191,15 @@ def _empty(claim: Claim, name: str) -> bool:
     return math.isnan(value) if isinstance(value, float) else not value
 
 
-def _unknown_names(claim: Claim, names: _Names) -> Iterator[str]:
+def _unknown_names(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:
     for name in (claim.prototype, claim.versus, *claim.competitors):
-        if name and name not in names.prototypes and name not in names.answered:
-            yield f"The prototype {name!r} is not in the study. Choose among {', '.join(names.prototypes)}."
-    if claim.attribute and claim.attribute not in names.attributes:
-        yield f"The attribute {claim.attribute!r} is not in the study. Choose among {', '.join(names.attributes)}."
-    if claim.question and claim.question not in names.questions:
-        choices = (
-            f"Choose among {', '.join(names.questions)}." if names.questions else "No question was answered so far."
-        )
+        if name and name not in names["prototypes"]:
+            yield f"The prototype {name!r} is not in the study. Choose among {', '.join(names['listed'])}."
+    if claim.attribute and claim.attribute not in names["attributes"]:
+        yield f"The attribute {claim.attribute!r} is not in the study. Choose among {', '.join(names['attributes'])}."
+    if claim.question and claim.question not in names["questions"]:
+        asked = f"Choose among {', '.join(names['questions'])}."
+        choices = asked if names["questions"] else "No question was answered so far."
         yield f"Nobody answered the question {claim.question!r}. {choices}"
     if claim.prototype and claim.prototype in (claim.versus, *claim.competitors):
         yield f"{claim.prototype} is compared with itself. Name another prototype."
@@ -465,6 +459,8 @@ def _of_sessions(label: str, sessions: set[str]) -> bool:
 NAN = float("nan")
 PANEL, ANSWERS, VOTES, TIMES = "trained panel", "consumer answers", "preference answers", "times of people"
 BOTH = "trained panel and consumer answers"
+BY_VOTES = "by votes"
+"""After the name of a kind: its rule where no attribute is named, so that the claim rests on preferences."""
 NUMBER_COLUMNS = ("what", "estimate", "ci_low", "ci_high", "ci_level", "limit_low", "limit_high", "unit", "method")
 
 

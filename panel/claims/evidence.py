@@ -13,6 +13,7 @@ import pandas as pd
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
 from panel.claims.claim import (
     ANSWERS,
+    BY_VOTES,
     NAN,
     VOTES,
     Claim,
@@ -279,7 +280,7 @@ def _how_tried(study: Study, votes: pd.DataFrame, pair: tuple[str, str]) -> Iter
         yield {"prototype": labels(names), POSITION: labels(places)}
 
 
-def preference(claim: Claim, materials: Materials) -> Evidence:
+def _preference(claim: Claim, materials: Materials) -> Evidence:
     """Return the share of all votes for the prototype, tested against the bar (half, unless stated)."""
     votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
     if missing := _votes_missing(claim, materials, votes, claim.versus):
@@ -320,7 +321,7 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def vote_parity(claim: Claim, materials: Materials) -> Evidence:
+def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
     """Return whether neither is preferred by more than half and the margin, by two exact one-sided tests."""
     votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
     if missing := _votes_missing(claim, materials, votes, claim.versus):
@@ -356,7 +357,7 @@ def vote_parity(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
+def _vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     """Return whether, against every competitor, fewer than half and the margin prefer the competitor."""
     margin = claim.margin / 100
     high = _HALF + margin
@@ -428,10 +429,12 @@ def _share_shown(
 
 
 RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {"agreement": agreement, "preference": preference}
+    {
+        "agreement": agreement,
+        "preference": _preference,
+        f"superiority {BY_VOTES}": _preference,
+        f"parity {BY_VOTES}": _vote_parity,
+        f"unsurpassed {BY_VOTES}": _vote_unsurpassed,
+    }
 )
 """What the data say about each kind of claim that rests on answers."""
-VOTE_RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {"superiority": preference, "parity": vote_parity, "unsurpassed": vote_unsurpassed}
-)
-"""The same where no attribute is named, so that the claim rests on preferences."""

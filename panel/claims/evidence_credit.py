@@ -33,7 +33,7 @@ from panel.study.knowledge import canonical_ingredient
 _IN_THIS_BASE = "in this base, replacing"
 
 
-def ingredient_attribution(claim: Claim, materials: Materials) -> Evidence:
+def _ingredient_attribution(claim: Claim, materials: Materials) -> Evidence:
     """Return the effect of the swap that brings the ingredient in, with prototypes alike in everything else."""
     traced = materials.swaps
     if isinstance(traced, str):
@@ -193,7 +193,7 @@ _VERBS = {"soaking in": "sinks in"}
 _FEWEST = 2
 
 
-def time(claim: Claim, materials: Materials) -> Evidence:
+def _time(claim: Claim, materials: Materials) -> Evidence:
     """Return whether nine in ten people need no longer than the bar (seconds); else whether half of them do."""
     if not claim.attribute:
         return nothing_yet(TIMES, "No attribute is named that was measured in seconds. Fill in attribute.")
@@ -258,6 +258,6 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
 
 
 RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {"ingredient_attribution": ingredient_attribution, "time": time}
+    {"ingredient_attribution": _ingredient_attribution, "time": _time}
 )
 """What the data say about claims of an ingredient, and of a time."""

@@ -28,6 +28,7 @@ from panel.claims.claim import (
     number,
     p_value,
 )
+from panel.claims.evidence import agreement
 from panel.claims.materials import (
     USUAL_PANEL_BAR,
     Estimate,
@@ -46,7 +47,7 @@ _OTHER_WAY = "More assessors will not do: the difference goes the other way, or 
 _TOO_SMALL = "More assessors will not do: if there is a difference, it is smaller than the smallest that matters."
 
 
-def superiority(claim: Claim, materials: Materials) -> Evidence:
+def _superiority(claim: Claim, materials: Materials) -> Evidence:
     """Return the difference in the claimed direction, its test, and how it lies to the smallest that matters."""
     missing = materials.panel_missing(claim, claim.versus)
     if missing:
@@ -115,7 +116,7 @@ def _size_reason(claim: Claim, low: float, high: float, margin: float) -> str:
     return f"The difference may be smaller than the smallest one that matters ({number(margin)})."
 
 
-def parity(claim: Claim, materials: Materials) -> Evidence:
+def _parity(claim: Claim, materials: Materials) -> Evidence:
     """Return two one-sided tests of the difference against the margin that was set beforehand."""
     lacking = [] if claim.versus else ["Nothing is named to be like. Fill in versus."]
     missing = [*lacking, *_too_wide(claim, materials)] or materials.panel_missing(claim, claim.versus)
@@ -173,7 +174,7 @@ def _beside_the_difference(found: Estimate, tests: Equivalence, materials: Mater
 _PERCEIVED = "The answers of consumers carry a sentence about what they perceive, not the property itself."
 
 
-def perceived_attribute(claim: Claim, materials: Materials) -> Evidence:
+def _perceived_attribute(claim: Claim, materials: Materials) -> Evidence:
     """Return the mean with its interval against a bar, or against an anchor or benchmark."""
     others = (claim.versus,) if claim.versus else ()
     missing = materials.panel_missing(claim, *others)
@@ -231,8 +232,9 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
     )
 
 
-def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Evidence:
-    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of `users`."""
+def _absolute_negative(claim: Claim, materials: Materials) -> Evidence:
+    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of users."""
+    users = agreement(claim, materials)
     missing = _missing(claim, materials, users)
     if missing:
         return nothing_yet(BOTH, *missing)
@@ -311,7 +313,7 @@ _UNTREATED = "untreated"
 _FEWEST = 2
 
 
-def duration(claim: Claim, materials: Materials) -> Evidence:
+def _duration(claim: Claim, materials: Materials) -> Evidence:
     """Return the difference from the untreated control at the time the sentence speaks of."""
     missing = [*_no_control(claim, materials), *materials.panel_missing(claim, claim.versus)]
     if np.isnan(materials.minutes(claim.attribute)):
@@ -323,7 +325,7 @@ def duration(claim: Claim, materials: Materials) -> Evidence:
     return replace(shown, suggestion=f"{shown.suggestion} after {time_words(claim.minutes)}")
 
 
-def change_over_time(claim: Claim, materials: Materials) -> Evidence:
+def _change_over_time(claim: Claim, materials: Materials) -> Evidence:
     """Return the change from before to after minus that of the untreated control, over assessors."""
     missing = _no_control(claim, materials)
     if not claim.session_before or not claim.session_after:
@@ -415,7 +417,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
 # What does the trained panel say about one prototype beside many: is none better, is it the first of all?
 
 
-def unsurpassed(claim: Claim, materials: Materials) -> Evidence:
+def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     """Return the one-sided limits against every competitor: each must lie beyond the margin."""
     missing = materials.panel_missing(claim, *claim.competitors)
     if missing:
@@ -462,7 +464,7 @@ def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate
     )
 
 
-def ranking(claim: Claim, materials: Materials) -> Evidence:
+def _ranking(claim: Claim, materials: Materials) -> Evidence:
     """Return the differences from all others of the range, adjusted together."""
     study = materials.study
     rivals = claim.competitors or materials.rest_of_range(claim.prototype)
@@ -560,13 +562,14 @@ def _anchors(attribute: str) -> str:
 
 RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
     {
-        "perceived_attribute": perceived_attribute,
-        "duration": duration,
-        "change_over_time": change_over_time,
-        "superiority": superiority,
-        "parity": parity,
-        "unsurpassed": unsurpassed,
-        "ranking": ranking,
+        "perceived_attribute": _perceived_attribute,
+        "absolute_negative": _absolute_negative,
+        "duration": _duration,
+        "change_over_time": _change_over_time,
+        "superiority": _superiority,
+        "parity": _parity,
+        "unsurpassed": _unsurpassed,
+        "ranking": _ranking,
     }
 )
 """What the data say about each kind of claim that rests on the panel."""

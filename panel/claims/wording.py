@@ -95,7 +95,7 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
         )
 
 
-def _refused(claim: Claim, left_over: tuple[str, ...], *, perceived: bool) -> Iterator[WordingFinding]:
+def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator[WordingFinding]:
     """Explain the words left over that the table of refused words knows.
 
     A word of physiology in a sentence that people were asked in just these words, and that speaks of feeling, is a
