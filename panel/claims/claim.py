@@ -26,6 +26,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import heading
 from panel.study.tables import TABLES
+from panel.words import DOWN, format_list, format_share
 
 BEYOND = "beyond_sensory"
 _DIRECTIONS = ("more", "less")
@@ -174,7 +175,8 @@ def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]
     lacking = [name for name in _split_names(str(kinds.loc[claim.kind, "needs"])) if _empty(claim, name)]
     if lacking:
         words = str(kinds.loc[claim.kind, "words"])
-        yield f"A claim of the kind '{words}' needs {listed(lacking)}. Fill in {listed(lacking)} in the table claims."
+        named = format_list(lacking)
+        yield f"A claim of the kind '{words}' needs {named}. Fill in {named} in the table claims."
     yield from _unknown_names(claim, names)
     yield from _odd_numbers(claim)
     directed = claim.kind in ("superiority", "ranking", "perceived_attribute", "ingredient_attribution")
@@ -227,9 +229,6 @@ def claims_frame(claims: tuple[Claim, ...]) -> pd.DataFrame:
 # How the sentences about a claim write numbers: shares are cut and never rounded up, minus is a minus.
 
 
-_FUZZ = 1e-9  # a share such as 0.29 is stored as 0.28999...
-
-
 def number(value: float, digits: int = 1) -> str:
     """Return a number with `digits` decimals, without a decimal part where it is whole."""
     text = f"{value:.{digits}f}"
@@ -242,17 +241,7 @@ def number(value: float, digits: int = 1) -> str:
 
 def percent(share: float) -> str:
     """Return a share (0 to 1) in whole per cent, cut: 0.797 is 79 %."""
-    return f"{math.floor(100 * share + _FUZZ)} %"
-
-
-def p_value(value: float) -> str:
-    """Return a p-value for a sentence, never rounded onto 0.05 from either side."""
-    if value < 0.001:
-        return "p < 0.001"
-    if value > 0.9995:
-        return "p > 0.999"
-    text = f"{value:.3f}"
-    return f"p = {value:.4f}" if text == "0.050" and value != 0.05 else f"p = {text}"
+    return format_share(share, rounding=DOWN)
 
 
 def interval(low: float, high: float, digits: int = 1) -> str:
@@ -262,18 +251,6 @@ def interval(low: float, high: float, digits: int = 1) -> str:
         number(end, digits) if math.isfinite(end) else words for end, words in zip((low, high), ends, strict=True)
     )
     return f"{low_words} to {high_words}"
-
-
-def counted(n: int, one: str, many: str = "") -> str:
-    """Return a count with its noun: `1 assessor`, `3 assessors`."""
-    return f"{n} {one}" if n == 1 else f"{n} {many or one + 's'}"
-
-
-def listed(names: Sequence[str]) -> str:
-    """Return names as in speech."""
-    if len(names) < 2:
-        return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 # Were sentence, margin and bar fixed before the first score or answer that the claim rests on?

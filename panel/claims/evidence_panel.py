@@ -21,12 +21,9 @@ from panel.claims.claim import (
     NumberShown,
     Weaker,
     beyond,
-    counted,
     interval,
-    listed,
     nothing_yet,
     number,
-    p_value,
 )
 from panel.claims.evidence import agreement
 from panel.claims.materials import (
@@ -42,6 +39,7 @@ from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
 from panel.study.knowledge import lexicon
 from panel.study.study import Study
+from panel.words import counted, format_list, p_words
 
 _OTHER_WAY = "More assessors will not do: the difference goes the other way, or there is none."
 _TOO_SMALL = "More assessors will not do: if there is a difference, it is smaller than the smallest that matters."
@@ -68,7 +66,7 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
     against = wrong_way or (small and p > materials.alpha)  # no difference that matters is left to be found
     reasons = [
         f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)} "
-        f"({100 * materials.level:g} % interval {interval(low, high)}), {p_value(p)} "
+        f"({100 * materials.level:g} % interval {interval(low, high)}), {p_words(p)} "
         f"({SIDES_WORDS[claim.sides]}), {materials.who_scored(claim, claim.versus)}.",
         *(["The difference does not go the way the sentence says."] if wrong_way else []),
         *([_size_reason(claim, low, high, margin)] if margin > 0 else []),
@@ -138,7 +136,7 @@ def _parity(claim: Claim, materials: Materials) -> Evidence:
         suggestion=alike(materials.study, materials.names, claim.attribute, claim.versus),
         reasons=(
             f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)}, {100 * level:g} % interval "
-            f"{interval(low, high)}; margin ±{number(margin)}; two one-sided tests, {p_value(p)}, "
+            f"{interval(low, high)}; margin ±{number(margin)}; two one-sided tests, {p_words(p)}, "
             f"{materials.who_scored(claim, claim.versus)}.",
             *_beside_the_difference(found, tests, materials),
         ),
@@ -219,7 +217,7 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
         refused=tuple(_refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
         reasons=(
             f"{words}: the mean of {claim.prototype} is {number(found.estimate)} ({100 * materials.level:g} % interval "
-            f"{interval(low, high)}); it must lie {side} {number(bar)}; {p_value(p)}, "
+            f"{interval(low, high)}); it must lie {side} {number(bar)}; {p_words(p)}, "
             f"{materials.who_scored(claim)}.",
             "A mean level leans on how this panel uses its scale; a difference from a benchmark is firmer ground.",
         ),
@@ -403,7 +401,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
         reasons=(
             f"{words}: from {claim.session_before} to {claim.session_after} {claim.prototype} changed by "
             f"{number(found.estimate)} more than {claim.versus} ({100 * materials.level:g} % interval "
-            f"{interval(low, high)}), {p_value(p)}, {counted(people, 'person', 'people')}.",
+            f"{interval(low, high)}), {p_words(p)}, {counted(people, 'person', 'people')}.",
         ),
         needs=lambda: (
             ("The change does not go the way the sentence says.",)
@@ -460,7 +458,7 @@ def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate
     return (
         f"Against {rival}: {number(found.estimate)}, {side} {number(float(test.bound))} (one-sided "
         f"{100 * materials.level:g} % limit), margin {number(-claim.sign * claim.margin)}, "
-        f"{p_value(float(test.p_value))}."
+        f"{p_words(float(test.p_value))}."
     )
 
 
@@ -487,8 +485,8 @@ def _ranking(claim: Claim, materials: Materials) -> Evidence:
         reasons=(
             f"{words}: hardest to tell apart is {nearest['versus']}, difference {number(size)} "
             f"({100 * materials.level:g} % interval {interval(nearest['ci_low'], nearest['ci_high'])}), "
-            f"{p_value(p)}; {materials.who_scored(claim, *rivals)}.",
-            f"Compared with {listed(list(rivals))}, intervals and p-values adjusted together (Dunnett). "
+            f"{p_words(p)}; {materials.who_scored(claim, *rivals)}.",
+            f"Compared with {format_list(list(rivals))}, intervals and p-values adjusted together (Dunnett). "
             "A range with other members was not tested.",
         ),
         needs=lambda: (

@@ -31,10 +31,8 @@ from panel.claims.claim import (
     Evidence,
     Standing,
     WordingFinding,
-    counted,
     interval,
     number,
-    p_value,
     percent,
 )
 from panel.claims.grammar import Reading
@@ -47,6 +45,7 @@ from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import below, holm
 from panel.study.knowledge import claim_kin
+from panel.words import counted, p_words
 
 SUPPORTED = "supported as worded"
 IN_BATCHES = f"{SUPPORTED}, {IN_THESE_BATCHES}"
@@ -179,7 +178,7 @@ def _on_family(case: Case) -> list[str]:
         return [f"{words} This claim is alone in it and adjusted for nothing." for words in by_hand]
     words = (
         f"Adjusted with the {family.size} claims of the family '{family.family}': "
-        f"p after Holm{p_value(family.p_adjusted)[1:]}."
+        f"p after Holm{p_words(family.p_adjusted)[1:]}."
     )
     if alone <= case.alpha < family.p_adjusted:
         words += " Alone it would be shown; beside the others it is not."
@@ -471,7 +470,7 @@ def _ticked_beside(
     told, more = bool(below(p, materials.alpha)), int(here.sum()) - int(there.sum())
     side = _side(told and same * more > 0, told and same * more <= 0)
     counts = f"{int(here.sum())} of {int(both.sum())}, {int(there.sum())} for {other}"
-    return (side, _CONSUMERS, f"ticked “{words}”: {counts} ({p_value(p)})")
+    return (side, _CONSUMERS, f"ticked “{words}”: {counts} ({p_words(p)})")
 
 
 def _judgements(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:

@@ -21,7 +21,6 @@ from panel.claims.claim import (
     Evidence,
     WordingFinding,
     change,
-    listed,
     number,
     percent,
 )
@@ -39,6 +38,7 @@ from panel.claims.names import (
     words_of,
 )
 from panel.study.knowledge import refused_patterns
+from panel.words import format_list
 
 # One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
 
@@ -190,7 +190,9 @@ def _on_slightly(reading: Reading) -> Iterator[WordingFinding]:
 
 def _unreadable(reading: Reading) -> WordingFinding:
     if len(reading.families) > 1:
-        message = f"The sentence speaks of several things ({listed(sorted(reading.families))}); its evidence is of one."
+        message = (
+            f"The sentence speaks of several things ({format_list(sorted(reading.families))}); its evidence is of one."
+        )
         return change("several statements in one", message, "Make a claim of each.", "evidential support", _EU)
     if not reading.families:
         return change(
@@ -273,13 +275,13 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         yield change(_COMPARATOR, message, "Name each once.", "fairness", _EU)
     if others:
         told = ", ".join(name or "several prototypes with that name or role" for name in others)
-        message = f"The sentence compares with {told}; compared was {listed(names) or 'nothing'}."
+        message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
         yield change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
     needed = needed or (claim.kind == "ranking" and reading.degree == "comparative")
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
-        yield change("comparison without the other", message, f"Name {listed(names)}.", "honesty", _EU)
+        yield change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
 
 
 def _qualified(evidence: Evidence, reading: Reading) -> bool:
