@@ -26,7 +26,7 @@ _STABLE = 0.6  # of Jaccard's index when consumers are drawn anew (Hennig 2007: 
 _MOST_GROUPS = 4
 _SMALLEST_GROUP = 5  # consumers
 _SAME_TASTE = 0.7  # correlation of two groups' means from which they order prototypes alike: half the variation shared
-DRAWS, AGAIN = 199, 100
+DRAWS, _AGAIN = 199, 100
 Step = tuple[int, float, float, float, int, bool]  # the columns of `Segments.steps`
 _MOST_DRAWN = 300  # consumers that enter the draws; with more of them the draws use a random part
 
@@ -178,7 +178,7 @@ def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) ->
         stability = float("nan")
         accepted = p_value <= RARE and smallest >= _SMALLEST_GROUP
         if accepted:
-            stability = float(recovered(left, more, AGAIN, rng).min())
+            stability = float(recovered(left, more, _AGAIN, rng).min())
             accepted = stability >= _STABLE
         steps.append((groups, share, p_value, stability, smallest, accepted))
         if not accepted:
@@ -215,7 +215,7 @@ def _method(needed: int) -> str:
         "pulls nobody towards a group. One group more is accepted if it lowers the scatter inside the groups by more "
         f"than it does in all but 1 of 100 of {DRAWS} tables of the same groups and noise of the same size for every "
         f"consumer and prototype (signs drawn anew), if no group has fewer than {_SMALLEST_GROUP} consumers, and if "
-        f"the same groups come back when consumers are drawn anew ({AGAIN} times, Jaccard's index at least {_STABLE})."
+        f"the same groups come back when consumers are drawn anew ({_AGAIN} times, Jaccard's index at least {_STABLE})."
     )
 
 
