@@ -344,14 +344,6 @@ def numbers(
     )
 
 
-Maker = Callable[[Answers], "Numbers | NoAnswer"]
-
-
-def described(question: Question[Any], table: Table) -> Maker:
-    """Return what makes a described table of the answer to a question."""
-    return lambda answers: numbers_of(answers, question, table)
-
-
 def numbers_of(answers: Answers, question: Question[Any], table: Table) -> Numbers | NoAnswer:
     """Return a described table of an answer with the ids of its rows; why there is none where there is none."""
     found = answers.ask(question)
