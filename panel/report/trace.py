@@ -87,10 +87,10 @@ def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | No
     name = "".join(asked_id.translate(dict.fromkeys(map(ord, _INVISIBLE))).split())
     on_paper = read_printed_id(name)
     code = on_paper[0] if on_paper else name.partition("-")[0]
-    if code not in TABLE_MAKERS:
-        raise StudyError(f"No table has the letters {code!r}. Tables are: {', '.join(TABLE_MAKERS)}.")
+    if code not in _TABLE_MAKERS:
+        raise StudyError(f"No table has the letters {code!r}. Tables are: {', '.join(_TABLE_MAKERS)}.")
     answers = answers or Answers(study, rng_seed)
-    table = TABLE_MAKERS[code](answers)
+    table = _TABLE_MAKERS[code](answers)
     if isinstance(table, NoAnswer):
         raise StudyError(f"There is no table {code}: {table.why[:1].lower()}{table.why[1:]}")
     name, others = _on_paper(table, on_paper[1], on_paper[2]) if on_paper else (name, ())
@@ -181,7 +181,7 @@ def _decimal(study: Study) -> str:
     return str(study.facts["import"]["columns"].get("decimal") or "")
 
 
-TABLE_MAKERS: Mapping[str, Callable[[Answers], Numbers | NoAnswer]] = MappingProxyType(
+_TABLE_MAKERS: Mapping[str, Callable[[Answers], Numbers | NoAnswer]] = MappingProxyType(
     {
         "CL": verdicts,
         "CN": all_numbers,

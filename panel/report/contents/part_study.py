@@ -99,7 +99,7 @@ def safety(answers: Answers) -> Section:
     ]
     if sign_offs(study).empty:
         blocks.append(said("gap", "No sign-off of the safety gate is recorded in this study."))
-    elif day := first_test_day(study):
+    elif day := _first_test_day(study):
         gate = safety_gate(study, day)
         told = tell_gate(gate, answers.names)
         blocks += [said("paragraph", f"The safety gate as it stood on {day}."), *points([told.headline, *told.mind])]
@@ -451,7 +451,7 @@ def last_score(study: Study) -> str:
     return max([*_column(study, "scores", "recorded_at"), *_read(_stated(study))], default="")
 
 
-def first_test_day(study: Study) -> str:
+def _first_test_day(study: Study) -> str:
     """Return the first day on which samples were applied; empty if the study does not say."""
     days = [*_column(study, "scores", "recorded_at"), *_column(study, "batches", "tested_on")]
     return min([*days, *_read(_stated(study))], default="")
