@@ -21,7 +21,6 @@ from panel.claims.claim import (
     Evidence,
     WordingFinding,
     change,
-    listed,
     number,
     percent,
 )
@@ -39,6 +38,7 @@ from panel.claims.names import (
     words_of,
 )
 from panel.study.knowledge import refused_patterns
+from panel.words import format_list
 
 # One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
 
@@ -95,7 +95,7 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
         )
 
 
-def _refused(claim: Claim, left_over: tuple[str, ...], *, perceived: bool) -> Iterator[WordingFinding]:
+def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator[WordingFinding]:
     """Explain the words left over that the table of refused words knows.
 
     A word of physiology in a sentence that people were asked in just these words, and that speaks of feeling, is a
@@ -190,7 +190,9 @@ def _on_slightly(reading: Reading) -> Iterator[WordingFinding]:
 
 def _unreadable(reading: Reading) -> WordingFinding:
     if len(reading.families) > 1:
-        message = f"The sentence speaks of several things ({listed(sorted(reading.families))}); its evidence is of one."
+        message = (
+            f"The sentence speaks of several things ({format_list(sorted(reading.families))}); its evidence is of one."
+        )
         return change("several statements in one", message, "Make a claim of each.", "evidential support", _EU)
     if not reading.families:
         return change(
@@ -273,13 +275,13 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         yield change(_COMPARATOR, message, "Name each once.", "fairness", _EU)
     if others:
         told = ", ".join(name or "several prototypes with that name or role" for name in others)
-        message = f"The sentence compares with {told}; compared was {listed(names) or 'nothing'}."
+        message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
         yield change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
     needed = needed or (claim.kind == "ranking" and reading.degree == "comparative")
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
-        yield change("comparison without the other", message, f"Name {listed(names)}.", "honesty", _EU)
+        yield change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
 
 
 def _qualified(evidence: Evidence, reading: Reading) -> bool:
@@ -520,9 +522,14 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
         yield change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
-    rest = materials.rest_of_range(claim.prototype)
-    compared = set(claim.competitors) or (set(rest) if claim.kind == "ranking" else set())
-    whole = claim.kind in ("ranking", "unsurpassed") and compared >= set(rest)
-    if reading.has("range") and not whole:
+    if reading.has("range") and not _whole_range(claim, materials):
         message = "The sentence speaks of a range, and none was compared."
         yield change("range not compared", message, "Leave the range out.", "fairness", _EU)
+
+
+def _whole_range(claim: Claim, materials: Materials) -> bool:
+    """Return whether it was compared with all others of the range."""
+    if claim.kind == "ranking" and not claim.competitors:
+        return True
+    rest = materials.rest_of_range(claim.prototype)
+    return claim.kind in ("ranking", "unsurpassed") and set(rest) <= set(claim.competitors)
