@@ -325,27 +325,23 @@ def _known(rows: pd.DataFrame) -> list[float]:
 # What is missing in the evidence file, and where one number comes from, in plain sentences.
 
 
-def gaps_headline(gaps: int, parts: int) -> str:
-    """Return in one sentence how much is missing."""
+def gap_lines(gaps: Iterable[tuple[str, str, str]], parts: int) -> list[str]:
+    """Return in one sentence how much is missing in so many parts, then a line per gap.
+
+    A gap is the number of its part, the heading of that, and what is missing.
+    """
+    lines = [f"Part {number}, {heading}: {gap}" if number else f"{heading}: {gap}" for number, heading, gap in gaps]
     whole = f"The evidence file has a summary and {counted(parts, 'part')}"
-    if not gaps:
-        return f"{whole}. No gap is named in it, which is no review."
-    return f"{whole}; {counted(gaps, 'gap')} {'is' if gaps == 1 else 'are'} named in it."
+    if not lines:
+        return [f"{whole}. No gap is named in it, which is no review."]
+    return [f"{whole}; {counted(len(lines), 'gap')} {'is' if len(lines) == 1 else 'are'} named in it.", *lines]
 
 
-def gap_lines(gaps: Iterable[tuple[str, str, str]]) -> list[str]:
-    """Return one line per gap, given as number of the part, its heading, and what is missing."""
-    return [f"Part {number}, {heading}: {gap}" if number else f"{heading}: {gap}" for number, heading, gap in gaps]
-
-
-def trace_headline(number_id: str, value: float) -> str:
-    """Return the number with its id, unrounded."""
-    return f"{number_id} = {NOTHING if value != value else repr(float(value))}"
-
-
-def trace_lines(table: str, column: str, method: str) -> list[str]:
-    """Return where the number stands and how it was computed."""
-    return [f"It stands in the table: {table}.", f"Column: {column}.", f"How it was computed: {method}"]
+def trace_lines(number_id: str, value: float, table: str, column: str, method: str) -> list[str]:
+    """Return the number with its id, unrounded, then where it stands and how it was computed."""
+    told = NOTHING if value != value else repr(float(value))
+    stands = [f"It stands in the table: {table}.", f"Column: {column}.", f"How it was computed: {method}"]
+    return [f"{number_id} = {told}", *stands]
 
 
 def what_is_behind(rows: pd.DataFrame) -> str:
