@@ -12,6 +12,7 @@ import sys
 import time
 from collections import Counter
 from dataclasses import dataclass, replace
+from multiprocessing.context import BaseContext
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -40,7 +41,7 @@ def write_together(folder: Path, writers: int, rows: int) -> Kept:
     """Let so many writers add so many rows together to a study in a new folder, and count what is kept."""
     write_study(small_study(), folder)
     each = [rows // writers + (number < rows % writers) for number in range(writers)]
-    context = multiprocessing.get_context("spawn")
+    context = writing_processes(__name__)
     told = [folder.parent / f"told {number}" for number in range(writers)]
     jobs = [(str(folder), number, each[number], str(told[number])) for number in range(writers)]
     running = [context.Process(target=_write, args=job) for job in jobs]
@@ -61,6 +62,15 @@ def write_together(folder: Path, writers: int, rows: int) -> Kept:
         len(journal_faults(folder)),
         lasted,
     )
+
+
+def writing_processes(module: str) -> BaseContext:
+    """Return how processes that run functions of a module are started: its libraries are loaded once for all."""
+    if sys.platform == "win32":
+        return multiprocessing.get_context("spawn")
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload([module])
+    return context
 
 
 def _write(folder: str, number: int, rows: int, told: str) -> None:

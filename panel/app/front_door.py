@@ -11,9 +11,8 @@ import hashlib
 import hmac
 import secrets
 from collections.abc import Awaitable, Callable, MutableMapping
-from http.cookies import CookieError, SimpleCookie
 from typing import Any
-from urllib.parse import parse_qs, urlencode
+from urllib.parse import parse_qs, quote, urlencode
 
 from panel.app.places import addresses
 
@@ -89,7 +88,9 @@ class FrontDoor:
             await _refuse(scope, send, _NOT_HERE)
         elif self._brings_token(scope):
             await self._hand_out_pass(scope, send, host)
-        elif self._token and not hmac.compare_digest(_cookie(headers, _cookie_name(host)), self._pass.encode()):
+        elif self._token and not any(
+            hmac.compare_digest(found, self._pass.encode()) for found in _cookies(headers, _cookie_name(host))
+        ):
             await _refuse(scope, send, _NOT_YOU)
         elif _is_page(scope):
             await self._page(scope, receive, _with_headers(send, host))
@@ -126,10 +127,10 @@ class FrontDoor:
     async def _hand_out_pass(self, scope: Scope, send: Send, host: str) -> None:
         """Give the cookie and the same page without the word, so that it stays in no list of visited pages."""
         cookie = f"{_cookie_name(host)}={self._pass}; Path=/; HttpOnly; SameSite=Strict"
-        own_path = "/" + scope["path"].lstrip("/\\")  # two strokes would lead to another computer
+        own_path = "/" + quote(scope["path"].lstrip("/\\"))  # two strokes would lead to another computer
         if study := parse_qs(scope["query_string"].decode("latin-1")).get(STUDY_FIELD, [""])[0]:
             own_path += f"?{urlencode({STUDY_FIELD: study})}"
-        more = [(b"set-cookie", cookie.encode()), (b"location", own_path.encode("ascii", "ignore"))]
+        more = [(b"set-cookie", cookie.encode()), (b"location", own_path.encode())]
         await _answer(send, 303, "", more)
 
 
@@ -165,12 +166,10 @@ def _cookie_name(host: str) -> str:
     return f"afterfeel_{host.partition(':')[2] or '80'}"
 
 
-def _cookie(headers: dict[str, str], name: str) -> bytes:
-    try:
-        found = SimpleCookie(headers.get("cookie", "")).get(name)
-    except CookieError:
-        return b""
-    return b"" if found is None else found.value.encode()
+def _cookies(headers: dict[str, str], name: str) -> list[bytes]:
+    """Return the values of a cookie; those of other programs on this computer come along, well formed or not."""
+    pairs = (part.partition("=") for part in headers.get("cookie", "").split(";"))
+    return [value.strip().encode() for found, _, value in pairs if found.strip() == name]
 
 
 def _with_headers(send: Send, host: str) -> Send:

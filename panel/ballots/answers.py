@@ -75,7 +75,7 @@ def read_marks(fields: Mapping[str, str], step: Step, now: datetime, *, out_of_o
     for place, question in enumerate(step.questions):
         minutes, flag = _timing(question, step.rubbing_ended, now)
         flag = flag or (_OUT_OF_ORDER if out_of_order else "")
-        typed = fields.get(f"v{place}", "").strip()[:_LONGEST_NUMBER]
+        typed = fields.get(f"v{place}", "").strip()
         common = {"serving": step.serving.serving, "attribute": question.attribute, "flag": flag, "minutes": minutes}
         if fields.get(f"c{place}"):
             entries.append(Entry("cannot_judge", **common))  # type: ignore[arg-type]  # the keys are those of Entry
@@ -104,6 +104,8 @@ def _timing(question: Question, ended: datetime | None, now: datetime) -> tuple[
 
 
 def _value(typed: str, question: Question) -> tuple[float | None, str]:
+    if len(typed) > _LONGEST_NUMBER:  # cut off it would be another number
+        return None, f"{question.name}: this has more than {_LONGEST_NUMBER} signs. Write it shorter."
     try:
         value = typed_number(typed, question.name)
     except StudyError as error:

@@ -16,6 +16,7 @@ from datetime import datetime
 
 from anyio import CapacityLimiter, to_thread
 from starlette.applications import Starlette
+from starlette.convertors import IntegerConvertor, register_url_convertor
 from starlette.datastructures import MutableHeaders
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
@@ -114,8 +115,18 @@ def _nonce_of(request: Request) -> str:
 def too_long(request: Request, most: int) -> bool:
     """Return True if the request says that its body is larger than allowed, or gives no clear length."""
     stated = request.headers.get("content-length", "0")
+    if "transfer-encoding" in request.headers and "content-length" in request.headers:
+        return True  # two lengths: what stands between may have taken the other one (RFC 9112, 6.3)
     return not stated.isdecimal() or int(stated) > most
 
+
+class _Place(IntegerConvertor):
+    """A number in an address that can be the place of a sample or a stage; Python refuses to read very long ones."""
+
+    regex = "[0-9]{1,6}"
+
+
+register_url_convertor("place", _Place())
 
 Clock = Callable[[], datetime]
 _Answers = Callable[[Request, Mapping[str, str] | Response], Response]
@@ -169,7 +180,7 @@ def ballot_app(
     routes = [
         Route("/b/{token}", server.answering(server.overview), methods=["GET"]),
         Route("/b/{token}/reaction", server.answering(server.reaction), methods=["GET", "POST"]),
-        Route("/b/{token}/{position:int}/{stage:int}", server.answering(server.step), methods=["GET", "POST"]),
+        Route("/b/{token}/{position:place}/{stage:place}", server.answering(server.step), methods=["GET", "POST"]),
     ]
     middleware = [Middleware(_SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
     if password:
@@ -354,8 +365,8 @@ def _is_older(connection: Connection, ballot: Ballot, step: Step, marked: Marked
     if not made or not again:
         return False
     return any(
-        pages.made_at(sent) > made
-        for attribute, sent in last_sent(connection, step.serving.serving).items()
+        min(pages.made_at(sent), int(at.timestamp() * 1000)) > made  # no page was made after it was sent
+        for attribute, (sent, at) in last_sent(connection, step.serving.serving).items()
         if attribute in again
     )
 

@@ -16,6 +16,7 @@ from panel.store.database import Store, name_in_record, now, open_store, read, s
 from panel.store.events import Entry, token_sha256
 from panel.store.preparing import follow_gate, prepare
 from panel.store.tables import ABOUT_SKIN, COLLECTION, EVENT, QUESTION, SAFETY, SCORE_KINDS, SERVING, SESSION, TOKEN
+from panel.study.folder import read_folder
 from panel.study.study import Study
 
 
@@ -145,7 +146,7 @@ _REACTIONS = (
 
 
 _LAST_SENT = (
-    select(EVENT.c.attribute, EVENT.c.submission)
+    select(EVENT.c.attribute, EVENT.c.submission, EVENT.c.at)
     .where(EVENT.c.serving == bindparam("serving"), EVENT.c.kind.in_(SCORE_KINDS))
     .order_by(EVENT.c.event)
 )
@@ -187,9 +188,10 @@ def ballot_of(connection: Connection, token: str, known: Known | None = None) ->
     )
 
 
-def last_sent(connection: Connection, serving: int) -> dict[str, str]:
-    """Return attribute to the identifier under which its last answer about a sample was sent."""
-    return {row.attribute: row.submission for row in connection.execute(_LAST_SENT, {"serving": serving})}
+def last_sent(connection: Connection, serving: int) -> dict[str, tuple[str, datetime]]:
+    """Return attribute to the identifier under which its last answer about a sample was sent, and when it came."""
+    rows = connection.execute(_LAST_SENT, {"serving": serving})
+    return {attribute: (submission, read(at)) for attribute, submission, at in rows}
 
 
 def _prepared(connection: Connection, place: dict[str, Any], known: Known) -> tuple[Servings, Questions]:
@@ -256,6 +258,14 @@ def ballot_record(folder: Path) -> Iterator[BallotRecord | None]:
         yield BallotRecord(store, int(own["collection"].iloc[0]), locked) if len(own) else None
     finally:
         store.close()
+
+
+def tell_ballots(folder: Path) -> str:
+    """Open or close the ballots of a folder, if prepared, as its safety gate says now; return a sentence about it."""
+    with ballot_record(folder) as record:
+        if record is None:
+            return ""
+        return follow_gate(record.store, record.collection, read_folder(folder), at=now())
 
 
 def prepare_ballots(folder: Path, study: Study) -> str:

@@ -247,7 +247,7 @@ def _answers(engine: Engine, connection: Any) -> bool:
 
 
 Work = Callable[[Connection], Any]
-_Job = tuple[Work, Future[Any]]
+_Job = tuple[Work, Future[Any], threading.Event]
 
 
 class SharedWriting:
@@ -261,18 +261,32 @@ class SharedWriting:
     def __init__(self, begin: Callable[[], AbstractContextManager[Connection]]) -> None:
         self._begin = begin
         self._waiting: list[_Job] = []
-        self._waiting_lock = threading.Lock()
-        self._writing_lock = threading.Lock()
+        self._guard = threading.Lock()
+        self._busy = False
 
     def run(self, work: Work) -> Any:
         """Return what the work returns, once it is on the disk; raise what it or the database raises."""
         answer: Future[Any] = Future()
-        with self._waiting_lock:
-            self._waiting.append((work, answer))
-        with self._writing_lock:  # whoever comes first writes for all who wait
-            if not answer.done():
+        called = threading.Event()  # because all is done, or because it is this thread that writes for all who wait
+        answer.add_done_callback(lambda _: called.set())
+        with self._guard:
+            self._waiting.append((work, answer, called))
+            mine, self._busy = not self._busy, True
+        if not mine:
+            called.wait()
+        if not answer.done():
+            try:
                 self._write_waiting()
+            finally:
+                self._hand_on()
         return answer.result()
+
+    def _hand_on(self) -> None:
+        """Let the thread that has waited longest write next; an ordinary lock would go to whichever happens to run."""
+        with self._guard:
+            self._busy = bool(self._waiting)
+            if self._busy:
+                self._waiting[0][2].set()
 
     def _write_waiting(self) -> None:
         """Do all waiting jobs in one transaction; what one of them refuses takes only itself back.
@@ -284,7 +298,7 @@ class SharedWriting:
         if self._write_together(jobs, apart=False) is None:
             return
         while jobs and (refused := self._write_together(jobs, apart=True)) is not None:
-            (_, answer), error = refused
+            (_, answer, _), error = refused
             answer.set_exception(error)
             jobs.remove(refused[0])
 
@@ -299,7 +313,8 @@ class SharedWriting:
             with self._begin() as connection:
                 jobs += [] if jobs else self._taken()  # once the database is ours: meanwhile more may have come
                 for job in jobs:
-                    at_work = work, answer = job
+                    at_work = job
+                    work, answer, _ = job
                     try:
                         with connection.begin_nested() if apart else nullcontext():
                             told.append(partial(answer.set_result, work(connection)))
@@ -311,7 +326,7 @@ class SharedWriting:
         except BaseException as error:
             if at_work is not None and isinstance(error, Exception):
                 return at_work, error
-            for _, answer in jobs or self._taken():  # nothing of this transaction is on the disk
+            for _, answer, _ in jobs or self._taken():  # nothing of this transaction is on the disk
                 answer.set_exception(error)
             if not isinstance(error, Exception):
                 raise
@@ -321,7 +336,7 @@ class SharedWriting:
         return None
 
     def _taken(self) -> list[_Job]:
-        with self._waiting_lock:
+        with self._guard:
             jobs, self._waiting = self._waiting, []
         return jobs
 

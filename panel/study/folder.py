@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -78,7 +78,8 @@ def write_study(study: Study, folder: str | Path, *, overwrite: bool = False, wh
         try:
             with one_writer(folder):
                 if _may_be_written(folder, overwrite=overwrite):
-                    put_study(folder, _readable(folder), study, who=who, what=what or "The study was replaced.")
+                    what = what or "The study was replaced."
+                    put_study(folder, _readable(folder), study, who=who, what=what, files=files)
                 else:
                     replace_files(folder, files)
         except BaseException:
@@ -90,7 +91,9 @@ def write_study(study: Study, folder: str | Path, *, overwrite: bool = False, wh
         raise StudyError(f"{folder} cannot be written: {error}.") from error
 
 
-def put_study(folder: Path, now: Study | None, after: Study, *, who: str, what: str) -> None:
+def put_study(
+    folder: Path, now: Study | None, after: Study, *, who: str, what: str, files: dict[str, bytes] | None = None
+) -> None:
     """Replace the study in a folder and add a line to its journal; the caller is the folder's `one_writer`.
 
     Parameters
@@ -99,8 +102,11 @@ def put_study(folder: Path, now: Study | None, after: Study, *, who: str, what: 
         The study that is in the folder; None if it cannot be read.
     after
         What is to be in it. If that is the same nothing is written.
+    files
+        Its files, where they are known already.
     """
-    before, files = files_of_study(now) if now is not None else {}, files_of_study(after)
+    before = files_of_study(now) if now is not None else {}
+    files = files_of_study(after, now, before) if files is None else files
     if before == files:
         return
     described = _described((folder / DESCRIPTION).read_bytes(), str(folder))
@@ -196,10 +202,11 @@ _MAX_TABLE_BYTES = LARGEST_BYTES
 _MAX_TABLE_COLUMNS = 200
 
 
-def files_of_study(study: Study) -> dict[str, bytes]:
+def files_of_study(study: Study, other: Study | None = None, known: Mapping[str, bytes] = {}) -> dict[str, bytes]:
     """Return the files of a study, path to content; the description comes last.
 
     Numbers are written so that they read back exactly; every text, also one that begins with `=`, stays as it is.
+    Of a table that is the very one of `other`, whose files are `known`, nothing is written again.
 
     Raises
     ------
@@ -210,7 +217,8 @@ def files_of_study(study: Study) -> dict[str, bytes]:
     headers: dict[str, list[str]] = {}
     for name in _tables_with_columns(study):
         headers[name] = [str(column) for column in study.tables[name].columns]
-        files[f"{name}.csv"] = _csv_bytes(name, study.tables[name], study.unread)
+        same = other is not None and study.tables[name] is other.tables.get(name) and study.unread is other.unread
+        files[f"{name}.csv"] = known[f"{name}.csv"] if same else _csv_bytes(name, study.tables[name], study.unread)
     raw = _raw_paths(study)
     files.update({path: file.content for path, file in raw.items()})
     for path, content in files.items():
@@ -291,8 +299,22 @@ def _read_table(
 ) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
     if not content:
         raise StudyError(f"{where} is empty; put its header back or delete the file and its entry.")
+    if len(content) <= min(_SMALL, max_cells):  # a file has no more cells than bytes
+        with suppress(StudyError):  # which is raised again, with the place
+            frame, unread = _small_table(name, content, "", delimiter)
+            return frame.copy(deep=False), list(unread)
+    return _large_table(name, content, where, delimiter, max_cells)
+
+
+def _large_table(
+    name: str, content: bytes, where: str, delimiter: str, max_cells: int = OWN_FILE.even_cells
+) -> tuple[pd.DataFrame, list[tuple[str, ...]]]:
     limits = OWN_FILE._replace(columns=_MAX_TABLE_COLUMNS, cells=min(max_cells, OWN_FILE.cells), even_cells=max_cells)
     return frame_of_texts(TABLES[name], table_of_text(content, where, limits, TABLES[name].column_names, delimiter))
+
+
+_SMALL = 100_000  # bytes
+_small_table = lru_cache(maxsize=64)(_large_table)  # whoever saves has read most of the tables a moment ago
 
 
 def _csv_bytes(name: str, frame: pd.DataFrame, unread: pd.DataFrame) -> bytes:

@@ -17,7 +17,7 @@ import stat
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -32,6 +32,7 @@ _PATIENCE = 30.0  # seconds a reader tries to see one moment
 _READERS = 3.0  # seconds a writer waits for somebody who has a file open
 _PAUSE = 0.005
 _LOCK, _WAITING, _SPARE = "lock", "waiting.json", "waiting.json.new"
+_TICKET = "ticket."
 _OWNER, _GROUP, _ANYBODY = 0o600, 0o660, 0o666  # who may read a file; on Windows its folder decides that
 _OPEN_ELSEWHERE = (5, 32, 33)  # ERROR_ACCESS_DENIED, _SHARING_VIOLATION, _LOCK_VIOLATION (learn.microsoft.com)
 _OLD_LEFTOVERS = ".writing.*.tmp"  # what earlier versions left behind when they were killed
@@ -201,30 +202,66 @@ def _stamp(place: Path) -> tuple[int, ...]:
 
 
 def _locked(folder: Path, wait: float) -> int:
-    """Return the open lock of a folder once it is ours."""
+    """Return the open lock of a folder once it is ours; those who wait are served in the order in which they came."""
     place = place_inside(folder, f"{OWN}/{_LOCK}")
     until = time.monotonic() + wait
-    while True:
-        held = None
+    with ExitStack() as queue:
+        ticket = ""
+        while True:
+            held = None
+            try:
+                place.parent.mkdir(exist_ok=True)
+                ahead = _ahead(place.parent, ticket)
+                if not ahead:
+                    held = os.open(place, os.O_RDWR | os.O_CREAT, 0o666)
+                    if _lock_now(held) and os.path.samestat(os.fstat(held), place.stat()):
+                        return held
+                if wait and not ticket:
+                    ticket = queue.enter_context(_ticket(place.parent))
+            except FileNotFoundError as error:  # whoever wrote before has just cleared up
+                if not folder.is_dir():
+                    raise StudyError(f"There is no folder {folder}.") from error
+            except OSError as error:
+                cleared = (
+                    isinstance(error, FileExistsError) and not place.parent.is_file()
+                )  # between looking and making
+                if not (cleared or _may_pass(error)) or time.monotonic() >= until:
+                    if held is not None:
+                        os.close(held)
+                    raise StudyError(f"{folder} cannot be written, nothing was changed: {_why(error)}.") from error
+            if held is not None:
+                os.close(held)
+            if time.monotonic() >= until:
+                raise StudyError(f"{folder} is being written by another program; try again in a moment.")
+            time.sleep(_PAUSE)
+
+
+@contextmanager
+def _ticket(own: Path) -> Iterator[str]:
+    """Stand in the queue of those who wait for a folder: a file whose name says since when, held open meanwhile."""
+    place = own / f"{_TICKET}{time.time_ns():020d}.{secrets.token_hex(4)}"
+    held = os.open(place, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o666)
+    try:
+        _lock_now(held)
+        yield place.name
+    finally:
+        _drop(place, held)
+
+
+def _ahead(own: Path, ticket: str) -> bool:
+    """Return True if somebody who is still there has waited for longer; those who died are taken out of the queue."""
+    for place in sorted(own.glob(f"{_TICKET}*")):
+        if ticket and place.name >= ticket:
+            return False
         try:
-            place.parent.mkdir(exist_ok=True)
-            held = os.open(place, os.O_RDWR | os.O_CREAT, 0o666)
-            if _lock_now(held) and os.path.samestat(os.fstat(held), place.stat()):
-                return held
-        except FileNotFoundError as error:  # whoever wrote before has just cleared up
-            if not folder.is_dir():
-                raise StudyError(f"There is no folder {folder}.") from error
-        except OSError as error:
-            cleared = isinstance(error, FileExistsError) and not place.parent.is_file()  # between looking and making
-            if not (cleared or _may_pass(error)) or time.monotonic() >= until:
-                if held is not None:
-                    os.close(held)
-                raise StudyError(f"{folder} cannot be written, nothing was changed: {_why(error)}.") from error
-        if held is not None:
+            held = os.open(place, os.O_RDWR)
+        except OSError:  # its turn has come, or its time is over
+            continue
+        if not _lock_now(held):
             os.close(held)
-        if time.monotonic() >= until:
-            raise StudyError(f"{folder} is being written by another program; try again in a moment.")
-        time.sleep(_PAUSE)
+            return True
+        _drop(place, held)
+    return False
 
 
 if sys.platform == "win32":
@@ -251,18 +288,23 @@ else:
 
 
 def _unlock(folder: Path, held: int) -> None:
-    """Give the lock back and leave nothing behind; on Windows a file that is open cannot be removed."""
-    place = folder / OWN / _LOCK
+    """Give the lock back and leave nothing behind."""
+    _drop(folder / OWN / _LOCK, held)
+    with suppress(OSError):
+        (folder / OWN).rmdir()
+
+
+def _drop(place: Path, held: int) -> None:
+    """Remove a file that was held locked; on Windows one that is open cannot be removed."""
     try:
         if sys.platform != "win32":
             with suppress(OSError):
                 place.unlink()
     finally:
         os.close(held)
-    with suppress(OSError):
-        if sys.platform == "win32":
+    if sys.platform == "win32":
+        with suppress(OSError):
             place.unlink()
-        place.parent.rmdir()
 
 
 def _finish(folder: Path) -> None:
@@ -279,7 +321,7 @@ def _finish(folder: Path) -> None:
 def _clear(folder: Path) -> None:
     """Remove what a write left that does not count: first the file that would make it count."""
     _remove(folder / OWN / _WAITING)
-    left = [place for place in (folder / OWN).iterdir() if place.name != _LOCK]
+    left = [place for place in (folder / OWN).iterdir() if place.name != _LOCK and place.name[:7] != _TICKET]
     for place in [*left, *folder.glob(_OLD_LEFTOVERS)]:
         _remove(place)
 

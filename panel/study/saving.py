@@ -71,8 +71,8 @@ def save(
         with one_writer(folder):
             now = read_folder(folder)
             after = _order_dated(now, change(now) if callable(change) else _merged(seen, change, now))
-            if callable(change):
-                _refuse_collisions(_touched_since(row_changes(*differing_rows(now, after)), seen, now))
+            if callable(change) and (theirs := row_changes(*differing_rows(seen, now))):
+                _refuse_collisions(_touched_since(row_changes(*differing_rows(now, after)), theirs))
             put_study(folder, now, after, who=who, what=what)
     except (OSError, ValueError) as error:
         raise StudyError(f"{folder} cannot be written: {error}.") from error
@@ -257,9 +257,8 @@ def open_elsewhere(folder: str | Path) -> tuple[str, ...]:
 # Do two changes go together?
 
 
-def _touched_since(mine: Iterable[RowChange], seen: Study, now: Study) -> list[tuple[RowChange, RowChange]]:
+def _touched_since(mine: Iterable[RowChange], theirs: Iterable[RowChange]) -> list[tuple[RowChange, RowChange]]:
     """Return my changes of rows that somebody else changed since they were seen, each with theirs."""
-    theirs = row_changes(*differing_rows(seen, now))
     return [
         (my, other)
         for my in mine

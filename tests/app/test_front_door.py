@@ -207,3 +207,21 @@ def test_paths_are_limited_to_the_folders_named(tmp_path: Path, monkeypatch: pyt
             typed_path(str(path))
     monkeypatch.delenv(FOLDERS_VARIABLE)
     assert Path.home().resolve() in named_folders()
+
+
+@pytest.mark.parametrize(
+    "other", ['json={"a":1}', "two words=1", "expires=1", "nothing", 'open="', "f\u00fcr=1", "path=/"]
+)
+def test_a_cookie_of_another_program_on_this_computer_shuts_nobody_out(other):
+    door = FrontDoor(behind, "word")
+    given = asked(door, query="token=word", host=HOST)["headers"]["set-cookie"].partition(";")[0]
+    assert asked(door, path="/a.js", host=HOST, cookie=f"{other}; {given}")["reached"]
+    assert not asked(door, path="/a.js", host=HOST, cookie=f"{other}; {given[:-1]}")["reached"]
+    assert not asked(door, path="/a.js", host=HOST, cookie=f"{other}; {given.replace('8501', '8502')}")["reached"]
+
+
+@pytest.mark.parametrize("path", ["/x\r\nset-cookie: a=b", "/\u00fc", "/a b", "/%0d%0a", "/?token=1"])
+def test_no_header_can_be_put_into_the_answer_through_the_path(path):
+    answer = asked(FrontDoor(behind, "word"), path=path, query="token=word", host=HOST)
+    assert answer["status"] == 303
+    assert re.fullmatch(r"/[\w%./-]+", answer["headers"]["location"])

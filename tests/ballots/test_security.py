@@ -6,6 +6,7 @@ from contextlib import suppress
 from pathlib import Path
 
 import httpx
+import pytest
 
 from panel.ballots import pages
 from panel.store.board import session_record
@@ -136,3 +137,75 @@ def listening_addresses(pid):
             if cells[9] in sockets and (cells[3] == "0A" or table.startswith("udp")):
                 found.append((table, cells[1].partition(":")[0]))
     return found
+
+
+def raw(running, request):
+    """Return the status with which the server answers bytes that no browser would send; 0 if it only hangs up."""
+    host, _, port = running.address.rpartition("/")[2].partition(":")
+    with socket.create_connection((host, int(port)), timeout=20) as line:
+        line.sendall(request)
+        with suppress(OSError):
+            return int(line.recv(65536).split(b" ")[1])
+    return 0
+
+
+def head(method, path, *more):
+    lines = (f"{method} {path} HTTP/1.1", "Host: 127.0.0.1", "Connection: close", *more, "", "")
+    return "\r\n".join(lines).encode()
+
+
+@pytest.mark.parametrize("place", ["9" * 5000, "9" * 7, "%D9%A1", "1%2e0", "1;x", "1%00", "-1", "+1", "1e0"])
+def test_a_number_in_the_address_that_is_no_place_gets_the_plain_page(running, place):
+    for token in (running.tokens["A01"], "x" * 24):
+        answer = running.get(f"/b/{token}/{place}/1")
+        assert (answer.status_code, pages.NO_BALLOT in answer.text) == (404, True)
+
+
+def test_lengths_and_hosts_that_contradict_each_other_are_refused(running):
+    path, body = f"/b/{running.tokens['A01']}/1/1", b"v0=50"
+    chunks = b"5\r\nv0=50\r\n0\r\n\r\n"
+    form = "Content-Type: application/x-www-form-urlencoded"
+    for lengths in (
+        ("Transfer-Encoding: chunked", "Content-Length: 5"),
+        ("Content-Length: 5", "Content-Length: 4"),
+        ("Content-Length: +5",),
+        ("Content-Length: " + "9" * 19,),
+    ):
+        rest = chunks if "chunked" in lengths[0] else body
+        assert raw(running, head("POST", path, form, *lengths) + rest) in (400, 413), lengths
+    for hosts in (("Host: evil.example",), ("Host: 127.0.0.1",)):
+        assert raw(running, head("GET", path, *hosts)) == 400  # there is one already
+    for host in ("127.0.0.1.evil.example", "127.0.0.1@evil.example", "127.0.0.1:evil.example", ""):
+        assert raw(running, head("GET", path).replace(b"Host: 127.0.0.1", f"Host: {host}".encode())) == 400
+    assert raw(running, head("GET", f"http://evil.example{path}")) == 404
+    assert session_record(running.store, running.collection, "1") == b""
+    assert raw(running, head("POST", path, form, "Transfer-Encoding: chunked") + chunks) == 303
+
+
+@pytest.mark.parametrize("method", ["OPTIONS", "PUT", "DELETE", "TRACE", "CONNECT", "PATCH", "get", "X"])
+def test_no_other_method_does_anything(running, method):
+    assert raw(running, head(method, f"/b/{running.tokens['A01']}/1/1", "Content-Length: 5") + b"v0=50") == 405
+    assert session_record(running.store, running.collection, "1") == b""
+
+
+NO_NUMBERS = (
+    *("inf", "-inf", "1e400", "0x10", "1_0", "1,2,3", "5;6", "1/2", "100.0000000001", "V", "5\n6"),
+    *("\u0663", "\uff13", "\u00b2", "\u00bd", "\u200e5", "\u202e15", "5\u200b"),
+    *("0" * 80 + "5", "0." + "0" * 80 + "5"),
+)
+
+
+@pytest.mark.parametrize("typed", NO_NUMBERS)
+def test_a_mark_that_is_no_plain_number_on_the_line_is_asked_about_and_not_kept(running, typed):
+    answer = running.post(f"/b/{running.tokens['A01']}/1/1", submission="a", v0=typed, act="send")
+    assert answer.status_code == 422
+    assert b'"answer"' not in session_record(running.store, running.collection, "1")
+
+
+def test_a_page_that_says_it_was_made_in_the_future_blocks_no_later_one(running):
+    path = f"/b/{running.tokens['A01']}/1/1"
+    forged = running.post(path, submission="99999999999999-x", v0="66", act="send")
+    running.clock.later(1)
+    made = re.search(r'name="submission" value="([^"]*)"', running.get(path).text)[1]
+    assert (forged.status_code, running.post(path, submission=made, v0="68", act="send").status_code) == (303, 303)
+    assert b'"value":68.0' in session_record(running.store, running.collection, "1")

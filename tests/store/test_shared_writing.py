@@ -49,11 +49,12 @@ def together(store, works):
             results[number] = error
 
     threads = [threading.Thread(target=run, args=item) for item in enumerate(works)]
-    with shared._writing_lock:
-        for thread in threads:
-            thread.start()
-        while len(shared._waiting) < len(works):
-            time.sleep(0.001)
+    shared._busy = True  # as if somebody were writing
+    for thread in threads:
+        thread.start()
+    while len(shared._waiting) < len(works):
+        time.sleep(0.001)
+    shared._hand_on()
     for thread in threads:
         thread.join()
     return [results[number] for number in range(len(works))], len(counted)
@@ -93,3 +94,21 @@ def test_it_goes_on_after_a_failure(file):
     together(file, [insert(1), insert(1)])
     assert file.add(insert(5)) == 5
     assert kept(file) == {1, 5}
+
+
+def test_who_comes_while_others_are_written_is_written_next_and_nobody_waits_for_ever(file):
+    shared, order = SharedWriting(file.writing), []
+
+    def run(number):
+        for value in range(25):
+            assert shared.run(insert(100 * number + value)) == 100 * number + value
+        order.append(number)
+
+    threads = [threading.Thread(target=run, args=(number,)) for number in range(1, 9)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(60)
+    assert sorted(order) == list(range(1, 9))
+    assert len(kept(file)) == 200
+    assert not shared._busy

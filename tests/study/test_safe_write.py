@@ -243,3 +243,42 @@ def test_a_reader_sees_one_moment_while_somebody_writes(folder: Path):
     writer.join()
     assert all(len(set(moment.values())) == 1 for moment in moments)
     assert len({moment["a"] for moment in moments}) == 8
+
+
+def test_writers_are_served_in_the_order_in_which_they_came(folder: Path):
+    order: list[int] = []
+
+    def work(number: int) -> None:
+        with one_writer(folder):
+            order.append(number)
+            time.sleep(0.02)
+
+    with one_writer(folder):
+        threads = []
+        for number in range(12):
+            threads.append(threading.Thread(target=work, args=(number,)))
+            threads[-1].start()
+            until = time.monotonic() + 10
+            while len(list((folder / OWN).glob("ticket.*"))) <= number:
+                assert time.monotonic() < until
+                time.sleep(0.001)
+    for thread in threads:
+        thread.join()
+    assert order == list(range(12))
+    assert not (folder / OWN).exists()
+
+
+def test_who_died_in_the_queue_is_not_waited_for(folder: Path):
+    (folder / OWN).mkdir()
+    (folder / OWN / "ticket.00000000000000000001.dead").touch()
+    with one_writer(folder, wait=0.0):
+        pass
+    assert not (folder / OWN).exists()
+
+
+def test_who_gave_up_leaves_the_queue(folder: Path):
+    with one_writer(folder):
+        with pytest.raises(StudyError, match="is being written by another program"), one_writer(folder, wait=0.05):
+            pass
+        assert not list((folder / OWN).glob("ticket.*"))
+    change(folder)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import multiprocessing
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from benchmarks.writers import writing_processes
 from panel.errors import StudyError
 from panel.plan.safety import _no_reactions, reactions, record_reaction, record_sign_off, sign_offs
 from panel.study.folder import read_folder, version_of, write_study
@@ -335,7 +335,7 @@ def sign_offs_item() -> str:
 @pytest.mark.parametrize("writers", [2, 8])
 def test_every_acknowledged_row_of_several_processes_is_kept(folder: Path, tmp_path: Path, writers: int):
     each = 48 // writers
-    started = multiprocessing.get_context("spawn")
+    started = writing_processes(__name__)
     notes = [tmp_path / f"told {number}" for number in range(writers)]
     running = [started.Process(target=_writer, args=(folder, f"W{n}", each, notes[n])) for n in range(writers)]
     for process in running:
@@ -344,7 +344,7 @@ def test_every_acknowledged_row_of_several_processes_is_kept(folder: Path, tmp_p
     while any(process.is_alive() for process in running):
         study = read_folder(folder)
         seen.append((len(study.table("safety")), len(study.table("reactions"))))
-        time.sleep(0.01)
+        time.sleep(0.05)
     for process in running:
         process.join()
         assert process.exitcode == 0
