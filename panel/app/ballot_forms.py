@@ -201,7 +201,7 @@ def _offer_start(folder: str, address: str, options: list[str]) -> None:
     goes_on = st.checkbox("Let the ballots go on when the app is closed")
     if st.button("Start the ballots", type="primary"):
         with st.spinner("Starting the ballots ..."):
-            failed = start_server(folder, address, options, goes_on=goes_on)
+            failed = _start_server(folder, address, options, goes_on=goes_on)
         if failed:
             st.warning(plain(failed), icon=":material/info:")
         else:
@@ -211,7 +211,7 @@ def _offer_start(folder: str, address: str, options: list[str]) -> None:
         st.code(f"afterfeel ballots {shlex.quote(folder)} {' '.join(options)}", language=None)
 
 
-def start_server(folder: str, address: str, options: list[str], *, goes_on: bool) -> str:
+def _start_server(folder: str, address: str, options: list[str], *, goes_on: bool) -> str:
     """Start the ballot server of a study folder and wait until it answers; return why it does not, else nothing."""
     with TemporaryFile() as said:
         server = subprocess.Popen(  # noqa: S603  # our own command, on the folder of the study in use

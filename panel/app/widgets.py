@@ -48,11 +48,13 @@ _STYLE = """
 [data-testid=stMainBlockContainer]{padding-top:4.5rem}
 [data-testid=stMarkdownContainer] :is(p,li){max-width:75ch}
 [data-testid=stException] a{display:none}
-@media(prefers-color-scheme:dark){
+@media screen and (prefers-color-scheme:dark){
   [data-testid=stImage] img,[data-testid=stHeaderLogo],[data-testid=stLogo]{filter:invert(.92) hue-rotate(180deg)}
 }
 @media print{
-  header,button,[data-testid=stButtonGroup],[data-testid=stPageLink],[data-testid=stDownloadButton]{display:none!important}
+  header,button,[data-testid=stSidebar],[data-testid=stForm],.st-key-tour,details:not([open]),summary,
+  :is(.stButton,.stDownloadButton,.stPageLink,.stTextInput,.stTextArea,.stSelectbox,.stMultiSelect,.stRadio,.stCheckbox,
+  .stSlider,.stButtonGroup,.stFileUploader,.stPopover){display:none!important}
 }
 """
 

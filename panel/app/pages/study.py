@@ -11,9 +11,7 @@ import streamlit as st
 
 from panel.answers import FINDINGS
 from panel.app.guide import mend, way_to_mend
-from panel.app.new_study import show_start
 from panel.app.state import StudyInUse, leave_message, moment
-from panel.app.study_editors import show_editors
 from panel.app.study_forms import save_form
 from panel.app.widgets import (
     act_and_tell,
@@ -183,16 +181,6 @@ _MOST_TO_MIND = 3
 _NO_PURPOSE = "The study does not say. Write it down under Edit, About the study."
 
 
-def show_edit(study: StudyInUse) -> None:
-    """Show the editors of tables and facts."""
-    show_editors(study)
-
-
-def show_other(_study: StudyInUse) -> None:
-    """Show how another study is begun or opened."""
-    show_start()
-
-
 def show(study: StudyInUse) -> None:
     """Show what is in the study, and what to settle before trusting it."""
     names = naming(study.study)
@@ -274,7 +262,7 @@ def _taken_back(folder: Path) -> None:
 # What of its people may leave the house, or has to go?
 
 
-def show_people(study: StudyInUse) -> None:
+def show_privacy(study: StudyInUse) -> None:
     """Offer a copy without people, and let all that is known of one person be removed."""
     people = people_in(study.study)
     headline(f"{counted(len(people), 'person', 'people')} in this study, each known by a code.")
