@@ -14,7 +14,7 @@ from panel.app.fact_editors import edit_facts
 from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS, open_editor
 from panel.app.places import go
 from panel.app.state import Draft, StudyInUse, keep_draft, kept_draft, leave_message, moment
-from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain, say, table
+from panel.app.widgets import attempt, download, file_name, headline, keep_and_tell, plain, say, table
 from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
@@ -488,13 +488,9 @@ def _with_prototypes(study: Study) -> Study:
 # All tables at once, as a workbook that goes out and comes back.
 
 
-_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-
-
 def _workbook(study: StudyInUse) -> None:
     with st.expander("All tables as a workbook, to fill in elsewhere", icon=":material/table:"):
-        name = f"{file_name(study)}_to_fill_in.xlsx"
-        st.download_button("Workbook", lambda: template_bytes(study.study), name, _XLSX, on_click="ignore")
+        download("Workbook", lambda: template_bytes(study.study), f"{file_name(study)}_to_fill_in.xlsx")
         file = st.file_uploader("The workbook, filled in", type=["xlsx"], key=f"workbook {study.key}")
         read = attempt(read_workbook, study.study, file.getvalue(), file.name) if file is not None else None
         if file is None or read is None:

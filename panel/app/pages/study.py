@@ -17,6 +17,7 @@ from panel.app.widgets import (
     act_and_tell,
     ask,
     attempt,
+    download,
     drawer,
     file_name,
     headline,
@@ -228,13 +229,8 @@ def show_history(study: StudyInUse) -> None:
         _rows(rows)
     with st.expander("Take the last change back"):
         attempt(_taken_back, study.folder)
-    st.download_button(
-        "All changes as a script",
-        read_journal(study.folder)[0] or b"",
-        f"changes_of_{file_name(study)}.jsonl",
-        on_click="ignore",
-        icon=":material/download:",
-    )
+    script = read_journal(study.folder)[0] or b""
+    download("All changes as a script", script, f"changes_of_{file_name(study)}.jsonl")
     st.caption("In an earlier copy of the study it makes the same changes: afterfeel set COPY FILE.jsonl")
 
 
@@ -267,14 +263,8 @@ def show_privacy(study: StudyInUse) -> None:
     people = people_in(study.study)
     headline(f"{counted(len(people), 'person', 'people')} in this study, each known by a code.")
     st.markdown(plain(WHO_MAY_SEE))
-    st.download_button(
-        "Study without people, as zip",
-        lambda: zip_bytes(without_people(study.study)),
-        f"{file_name(study)}_without_people.zip",
-        "application/zip",
-        on_click="ignore",
-        icon=":material/download:",
-    )
+    name = f"{file_name(study)}_without_people.zip"
+    download("Study without people, as zip", lambda: zip_bytes(without_people(study.study)), name)
     st.caption(
         "New codes in a new order; without allergies, reactions by name, names of those who signed or corrected, and "
         "imported files. Analyses of scores and answers give the same results."
