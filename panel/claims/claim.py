@@ -37,7 +37,6 @@ _TEXTS = (
 )
 _NUMBERS = ("minutes", "margin", "bar", "bar_panel")
 _FILLED_IN = ("kind", "competitors", "direction", "sides")  # read otherwise than they stand in the table
-SIDES_WORDS = {"one": "one-sided", "two": "two-sided"}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -140,7 +139,7 @@ def _claim(study: Study, number: int, row: Mapping[Any, Any]) -> Claim:
     texts["competitors"] = _split_names(texts["competitors"])
     if texts["direction"] not in _DIRECTIONS:
         texts["direction"] = _wanted(study, texts["attribute"])
-    texts["sides"] = texts["sides"] if texts["sides"] in SIDES_WORDS else "two"
+    texts["sides"] = texts["sides"] if texts["sides"] in ("one", "two") else "two"
     values: dict[str, Any] = {name: float(row[name]) for name in _NUMBERS}
     return Claim(number=number, **texts, **values)
 
@@ -433,12 +432,10 @@ def _of_sessions(label: str, sessions: set[str]) -> bool:
     return not label or any(name.startswith(own) or own.startswith(re.sub(r"[\d\s]+$", "", name)) for name in names)
 
 
-NAN = float("nan")
 PANEL, ANSWERS, VOTES, TIMES = "trained panel", "consumer answers", "preference answers", "times of people"
 BOTH = "trained panel and consumer answers"
 BY_VOTES = "by votes"
 """After the name of a kind: its rule where no attribute is named, so that the claim rests on preferences."""
-NUMBER_COLUMNS = ("what", "estimate", "ci_low", "ci_high", "ci_level", "limit_low", "limit_high", "unit", "method")
 
 
 @dataclass(frozen=True, slots=True)
@@ -450,8 +447,8 @@ class NumberShown:
     ci_low: float
     ci_high: float
     ci_level: float
-    limit_low: float = NAN
-    limit_high: float = NAN
+    limit_low: float = math.nan
+    limit_high: float = math.nan
     unit: str = "scale"
     method: str = ""
 
@@ -510,10 +507,10 @@ class Evidence:
 
     rests_on: str
     shown: tuple[NumberShown, ...] = ()
-    p_value: float = NAN
-    statistic: float = NAN
-    df: float = NAN
-    std_error: float = NAN
+    p_value: float = math.nan
+    statistic: float = math.nan
+    df: float = math.nan
+    std_error: float = math.nan
     n: int = 0
     against: bool = False
     qualifier: str = ""
@@ -525,13 +522,13 @@ class Evidence:
     in_these_batches: bool = False
     replaced: tuple[str, str, float] | None = None
     refused: tuple[str, ...] = ()
-    observed_share: float = field(default=NAN)
+    observed_share: float = field(default=math.nan)
     method: str = ""
 
 
 def beyond(limit: float, sign: float) -> tuple[float, float]:
     """Return the limits of a number that has to lie above (sign 1) or below (sign -1) a limit."""
-    return (limit, NAN) if sign > 0 else (NAN, limit)
+    return (limit, math.nan) if sign > 0 else (math.nan, limit)
 
 
 def nothing_yet(rests_on: str, *missing: str) -> Evidence:

@@ -55,7 +55,7 @@ def wording_of(
     claim: Claim, evidence: Evidence, materials: Materials
 ) -> tuple[tuple[WordingFinding, ...], tuple[str, ...]]:
     """Return what is found in the words of a claim, and the words that nothing accounts for."""
-    if said_by_the_tool(claim.claim, evidence):
+    if _said_by_the_tool(claim.claim, evidence):
         return (), ()
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
@@ -69,7 +69,7 @@ def wording_of(
     return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered
 
 
-def said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
+def _said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
     """Return whether a sentence is, word for word, one that the tool offers for this evidence."""
     offered = [evidence.suggestion] if evidence.weaker is None else [evidence.suggestion, evidence.weaker.words]
     return words_of(sentence) in [words_of(words) for words in offered if words]
