@@ -27,14 +27,13 @@ from panel.plan.orders import MOST_PER_SESSION
 from panel.plan.protocol import conflicts, people
 from panel.plan.safety import when_to_stop
 from panel.plan.study_plan import plan_study, with_plan
-from panel.store.ballot import BallotRecord, ballot_record
+from panel.store.ballot import BallotRecord, ballot_record, tell_ballots
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
 from panel.store.database import local, now
 from panel.store.double_entry import PLACE, keep_typed, take_over_typed, typed_differences, typed_grid
 from panel.store.events import assessors_with_token, let_go_on, make_tokens, revoke_token
 from panel.store.lock import lock_session
 from panel.store.preparing import follow_gate, refuse_scored, stop_ballots, stopped_by
-from panel.study.folder import read_folder
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.study.people import WHO_MAY_SEE
@@ -140,13 +139,8 @@ def _reported(record: BallotRecord, session: str) -> None:
 
 def after_safety_change(study: StudyInUse) -> str:
     """Open or close the ballots that are prepared, as the gate of the study says now; return a sentence about it."""
-    if study.folder is None:
-        return ""
     try:
-        with ballot_record(study.folder) as record:
-            if record is None:
-                return ""
-            return follow_gate(record.store, record.collection, read_folder(study.folder), at=now())
+        return "" if study.folder is None else tell_ballots(study.folder)
     except PanelError as error:
         return f"The ballots could not be told: {error}"
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import fdtri, stdtrit
 
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, ratio
 from panel.stats.comparing.group_means import f_tail, one_way
 from panel.stats.mixed.moments import missing_patterns
 
@@ -60,7 +60,7 @@ class Agreement:
     @property
     def share(self) -> Array:
         """The person's share of all that is seen differently."""
-        return _ratio(self.interaction, np.nansum(self.interaction, axis=-1, keepdims=True))
+        return ratio(self.interaction, np.nansum(self.interaction, axis=-1, keepdims=True))
 
 
 def agreement(means: Array) -> Agreement:
@@ -70,7 +70,7 @@ def agreement(means: Array) -> Agreement:
     own, others = _centred(np.where(both, means, np.nan)), _centred(np.where(both, others, np.nan))
     cross, own_square, others_square = (np.nansum(part, axis=-1) for part in (own * others, own**2, others**2))
     count = both.sum(axis=-1).astype(float)
-    slope = _ratio(cross, others_square)
+    slope = ratio(cross, others_square)
     scatter = np.nansum((own - slope[..., None] * others) ** 2, axis=-1)
     columns = column_effects(means)[..., None, :]
     rows = _mean(means - columns)
@@ -78,11 +78,11 @@ def agreement(means: Array) -> Agreement:
     return Agreement(
         own=own,
         others=others,
-        correlation=_ratio(cross, np.sqrt(own_square * others_square)),
+        correlation=ratio(cross, np.sqrt(own_square * others_square)),
         slope=slope,
-        spread=_ratio(own_square, count - 1),
+        spread=ratio(own_square, count - 1),
         others_square=others_square,
-        scatter=_ratio(scatter, count - 2),
+        scatter=ratio(scatter, count - 2),
         level=rows - _mean(rows)[..., None],
         interaction=np.where(np.isfinite(rows), left, np.nan),
         prototypes=count,
@@ -159,13 +159,13 @@ def _beyond_slopes(means: Array, effects: Array) -> Array:
     square = known**2 @ to_cells - (known @ to_cells) ** 2 / np.maximum(weight.sum(axis=-1), 1)[..., None, :]
     cross = known @ np.swapaxes(own, -1, -2)
     whole = (own**2).sum(axis=-1)[..., None, :]
-    left = whole - np.divide(cross**2, square, out=np.zeros_like(cross), where=square > 0)
+    left = whole - ratio(cross**2, square, 0.0)
     return np.where(square > 0, np.maximum(left, 0.0), 0.0)
 
 
 def _disagreement(rest: Array, cells: Codes, people: Codes, columns: Codes) -> tuple[Array, Array]:
     df = (cells - 2 * people - columns + 2).astype(float)
-    return _ratio(rest, df), df
+    return ratio(rest, df), df
 
 
 def _centred(values: Array) -> Array:
@@ -176,13 +176,7 @@ def _centred(values: Array) -> Array:
 def _mean(values: Array) -> Array:
     """Return the mean of what is there along the last axis; NaN where nothing is."""
     there = np.isfinite(values)
-    return _ratio(np.where(there, values, 0.0).sum(axis=-1), there.sum(axis=-1))
-
-
-def _ratio(above: Array, below: Array) -> Array:
-    """Return above / below; NaN where nothing is below."""
-    above, below = np.broadcast_arrays(above, below)
-    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+    return ratio(np.where(there, values, 0.0).sum(axis=-1), there.sum(axis=-1))
 
 
 # How far a table of ratings can be relied on: intraclass correlations, repeatability and reproducibility.
