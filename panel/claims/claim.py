@@ -106,26 +106,15 @@ def _said_before(claim: Claim, claims: Iterable[Claim]) -> Iterator[str]:
             return
 
 
-_MAY_STATE = {
-    "agreement": ("bar",),
-    "perceived_attribute": ("versus", "bar", "direction", "minutes"),
-    "absolute_negative": ("bar", "bar_panel", "minutes"),
-    "duration": ("direction",),
-    "change_over_time": ("session_before", "session_after", "direction"),
-    "superiority": ("attribute", "direction", "minutes", "margin", "sides"),
-    "preference": ("bar", "sides"),
-    "parity": ("attribute", "minutes"),
-    "unsurpassed": ("attribute", "direction", "minutes"),
-    "ranking": ("direction", "competitors", "minutes"),
-    "ingredient_attribution": ("versus", "ingredient", "direction", "minutes"),
-}
-
-
 def fields_of(kind: str) -> tuple[str, ...]:
     """Return the columns that a claim of a kind needs, then those that it may state."""
-    kinds = claim_kinds().set_index("kind")["needs"]
-    needed = _split_names(str(kinds.get(kind, "")))
-    return (*needed, *(name for name in _MAY_STATE.get(kind, ()) if name not in needed))
+    return tuple(dict.fromkeys((*of_kind(kind, "needs"), *of_kind(kind, "may_state"))))
+
+
+def of_kind(kind: str, column: str) -> tuple[str, ...]:
+    """Return what a column of the table of kinds lists for a kind: `needs`, `may_state` or `says`."""
+    cells = claim_kinds().set_index("kind")[column]
+    return _split_names(str(cells.get(kind, "")))
 
 
 def _split_names(text: str) -> tuple[str, ...]:
@@ -171,16 +160,14 @@ def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]
         return
     if claim.kind == BEYOND:
         return
-    lacking = [name for name in _split_names(str(kinds.loc[claim.kind, "needs"])) if _empty(claim, name)]
+    lacking = [name for name in of_kind(claim.kind, "needs") if _empty(claim, name)]
     if lacking:
         words = str(kinds.loc[claim.kind, "words"])
         named = format_list(lacking)
         yield f"A claim of the kind '{words}' needs {named}. Fill in {named} in the table claims."
     yield from _unknown_names(claim, names)
     yield from _odd_numbers(claim)
-    directed = claim.kind in ("superiority", "ranking", "perceived_attribute", "ingredient_attribution")
-    directed = directed or claim.kind in ("duration", "change_over_time", "unsurpassed")
-    if directed and claim.attribute and not claim.direction:
+    if "direction" in fields_of(claim.kind) and claim.attribute and not claim.direction:
         yield (
             f"Nothing says whether the sentence means more or less of {claim.attribute}. Write more or less in the "
             "column direction."
