@@ -23,7 +23,7 @@ import numpy as np
 from panel.spread import spread
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import many_to_one, tukey_p_value
-from panel.stats.mixed.inference import estimate_contrasts, kenward_roger, test_contrasts
+from panel.stats.mixed.inference import _kenward_roger, estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
 
 PROTOTYPES = 6
@@ -107,7 +107,7 @@ def _judge(kind: Kind, scores: Array, fixed: Array, groups: list[np.ndarray]) ->
     contrasts[np.arange(len(pairs)), [j for _, j in pairs]] = 1
     from_first = contrasts[: PROTOTYPES - 1]
     test = test_contrasts(fit, from_first).p_value < 0.05
-    adjusted = kenward_roger(fit).test_contrasts(from_first).p_value < 0.05
+    adjusted = _kenward_roger(fit).test_contrasts(from_first).p_value < 0.05
     found = estimate_contrasts(fit, contrasts)
     tukey = (tukey_p_value(found.statistic, PROTOTYPES, found.df) < 0.05).any(axis=1)
     base = estimate_contrasts(fit, from_first)

@@ -33,7 +33,7 @@ from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.emollients.ladder import JOIN, attribute_verdicts, find_links
 from panel.models.emollients.prediction_model import (
-    FEWEST_SPARE,
+    _FEWEST_SPARE,
     LinkColumns,
     PredictionModel,
     PrototypeLevel,
@@ -340,11 +340,12 @@ def _count_coverage(model: PredictionModel, drawn: Simulated, rng: np.random.Gen
     variance, df = model.level.panel_variance, model.level.panel_df
     for row in range(len(X)):
         kept = np.arange(len(X)) != row
-        if np.linalg.matrix_rank(X[kept]) < X.shape[1] or kept.sum() - X.shape[1] < FEWEST_SPARE[model.terms]:
+        if np.linalg.matrix_rank(X[kept]) < X.shape[1] or kept.sum() - X.shape[1] < _FEWEST_SPARE[model.terms]:
             continue
         fit = fit_linear(X[kept], Y[kept])
         found = predict_rows(fit, X[[row]], *pooled_variance(fit, variance, df))
-        tally.covered += int(((Y[row] >= found.ci_low[0]) & (Y[row] <= found.ci_high[0])).sum())
+        low, high = found.interval(0.95)
+        tally.covered += int(((Y[row] >= low[0]) & (Y[row] <= high[0])).sum())
         tally.held_out += Y.shape[1]
     if model.terms == "swaps alone":
         _count_inside(model, drawn, rng, tally)
@@ -358,7 +359,8 @@ def _count_inside(model: PredictionModel, drawn: Simulated, rng: np.random.Gener
     spread = np.sqrt((SD_INTERACTION**2 + SD_RESIDUAL**2 / SESSIONS) / ASSESSORS + drawn.luck**2)
     outcome = truth + rng.normal(0, 1, truth.size) * spread
     found = predict_rows(model.fit, model.rows((tested[one] + tested[other]) / 2), model.variance, model.df)
-    tally.inside_covered += int(((outcome >= found.ci_low[0]) & (outcome <= found.ci_high[0])).sum())
+    low, high = found.interval(0.95)
+    tally.inside_covered += int(((outcome >= low[0]) & (outcome <= high[0])).sum())
     tally.inside += truth.size
 
 

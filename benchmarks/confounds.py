@@ -1,30 +1,34 @@
-"""How often is something wrong said where prototypes go along with a session, or batches differ?
+"""Is something wrong said where prototypes go along with a session, or batches differ? Lines of `benchmarks.promises`.
 
-`python -m benchmarks.confounds 1000 20251128`: simulated panels with known truth, each attribute a study of its own;
-8 assessors (SD of level 6, of own view 5), residual SD 8, scale 0 to 100. Prints one line per kind of study, per cent
-with standard errors.
+Simulated panels with known truth, each attribute a study of its own; 8 assessors (SD of level 6, of own view 5),
+residual SD 8, scale 0 to 100.
 """
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
+from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from panel.checks.confounds import find_confounds
 from panel.claims.materials import PanelNumbers, _panel_numbers
 from panel.models.emollients.swaps import trace_swaps
-from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.panel_design import fit_study
 from panel.stats.comparing.multiplicity import below
 from panel.stats.comparing.power import two_one_sided_tests
 from panel.study.study import Study, empty_table
 
 LEVEL_SD, VIEW_SD, RESIDUAL_SD = 6.0, 5.0, 8.0
-SPLIT, BATCHES, STATED = "3 + 3 over two sessions", "batches random", "batch SD stated"
 MARGIN = 8.0
+
+Flags = NDArray[np.bool_]
+Wrong = Callable[[Study], Flags]  # whether it is said, for each attribute
+Line = Callable[[np.random.Generator, int], Flags]  # whether it is said, for each of so many studies
 
 
 def simulated(
@@ -73,21 +77,16 @@ def simulated(
     return Study(tables, {"benchmark": "P1", "scale_min": 0, "scale_max": 100} | (facts or {}))
 
 
-def told(share: float, n: int) -> str:
-    """Return a share in per cent with its standard error."""
-    return f"{100 * share:.1f} ± {100 * np.sqrt(max(share * (1 - share), 1 / n) / n):.1f}"
+def f_test(study: Study) -> Flags:
+    """Return in which studies the F test is below 5 %, each for itself."""
+    return np.asarray(below(find_differences(study).attributes["p_value"], 0.05))
 
 
-def f_test(found: Differences) -> float:
-    """Return how often the F test is below 5 %, each study for itself."""
-    return float(below(found.attributes["p_value"], 0.05).mean())
-
-
-def some_row(found: Differences, frame: str = "versus") -> float:
-    """Return how often some row of a study has an interval without zero."""
-    rows = getattr(found, frame)
+def some_row(study: Study, frame: str = "versus") -> Flags:
+    """Return in which studies some row has an interval without zero."""
+    rows = getattr(find_differences(study), frame)
     apart = (rows["ci_low"] > 0) | (rows["ci_high"] < 0)
-    return float(apart.groupby(rows["attribute"]).any().mean())
+    return apart.groupby(rows["attribute"]).any().to_numpy()
 
 
 def numbers_of(study: Study) -> PanelNumbers:
@@ -95,8 +94,14 @@ def numbers_of(study: Study) -> PanelNumbers:
     return _panel_numbers(study, fit_study(study))
 
 
-def superiority(study: Study, prototype: str = "P2", versus: str = "P1") -> float:
-    """Return how often 'more than the benchmark' is supported by the rule of claims (two-sided 5 %)."""
+def swap_credited(study: Study) -> Flags:
+    """Return in which studies the swap from P1 to P2 is said to raise."""
+    swaps = trace_swaps(study).swaps
+    return np.asarray(below(swaps["p_value"], 0.05) & (swaps["estimate"] > 0))
+
+
+def superiority(study: Study, prototype: str = "P2", versus: str = "P1") -> Flags:
+    """Return in which studies 'more than the benchmark' is supported by the rule of claims (two-sided 5 %)."""
     numbers, confounds = numbers_of(study), find_confounds(study)
     hits = []
     for attribute in study.attributes:
@@ -105,18 +110,18 @@ def superiority(study: Study, prototype: str = "P2", versus: str = "P1") -> floa
             continue
         found = numbers.difference(attribute, prototype, versus)
         hits.append(bool(2 * found.p_above(0.0) <= 0.05))
-    return float(np.mean(hits))
+    return np.array(hits)
 
 
-def parity(study: Study) -> float:
-    """Return how often 'alike within the margin' is supported by the rule of claims."""
+def parity(study: Study) -> Flags:
+    """Return in which studies 'alike within the margin' is supported by the rule of claims."""
     numbers = numbers_of(study)
     hits = []
     for attribute in study.attributes:
         found = numbers.difference(attribute, "P2", "P1")
         tests = two_one_sided_tests(found.estimate, found.std_error, found.df, -MARGIN, MARGIN, 0.05)
         hits.append(bool(tests.p_value <= 0.05))
-    return float(np.mean(hits))
+    return np.array(hits)
 
 
 def one_swap() -> pd.DataFrame:
@@ -127,61 +132,66 @@ def one_swap() -> pd.DataFrame:
     return pd.DataFrame(parts, columns=["prototype", "ingredient", "percent", "phase", "kind"])
 
 
-def lines(studies: int, seed: int) -> list[tuple[str, str, str, int]]:
-    """Return `what, nominal, measured, studies` for every kind of study."""
-    rng = np.random.default_rng(seed)
-    rows: list[tuple[str, str, str, int]] = []
+def _split(sd: float, wrong: Wrong) -> Line:
+    """Return a line on prototypes of which half were served in another session; `sd` between sessions."""
+    return lambda rng, studies: wrong(simulated(rng, studies, split=True, session_sd=sd))
 
-    def add(what: str, nominal: str, measure: Callable[[], float]) -> None:
-        rows.append((what, nominal, told(measure(), studies), studies))
 
-    for sd in (0.0, 4.0):
-        study = simulated(rng, studies, split=True, session_sd=sd)
-        found = find_differences(study)
-        name = f"{SPLIT}, session SD {sd:g}"
-        add(f"{name}: F test", "5", lambda found=found: f_test(found))
-        add(f"{name}: some row from the benchmark", "5", lambda found=found: some_row(found))
-        add(f"{name}: some pair", "5", lambda found=found: some_row(found, "pairs"))
-        add(f"{name}: superiority across the sessions", "2.5", lambda study=study: superiority(study, "P4"))
-        add(f"{name}: superiority within a session", "2.5", lambda study=study: superiority(study))
-    for sd in (0.0, 1.5, 3.0, 5.0):
-        study = simulated(rng, studies, batches=2, replicates=2, assessors=10, batch_sd=sd)
-        found = find_differences(study)
-        name = f"2 batches each, batch SD {sd:g}"
-        add(f"{name}: F test", "5", lambda found=found: f_test(found))
-        add(f"{name}: some pair", "5", lambda found=found: some_row(found, "pairs"))
-        add(f"{name}: superiority", "2.5", lambda study=study: superiority(study))
-    for prototypes, each in ((2, 2), (2, 3), (3, 2)):
-        study = simulated(rng, studies, prototypes=prototypes, batches=each, replicates=2, assessors=10, batch_sd=3)
-        name = f"{prototypes} prototypes, {each} batches each, batch SD 3: superiority"
-        add(name, "2.5", lambda study=study: superiority(study))
-    for sd in (1.5, 3.0, 5.0):
-        known = {"batch_sd": sd}
-        study = simulated(rng, studies, assessors=10, batch_sd=sd, facts=known)
-        add(f"one batch, SD {sd:g} stated: superiority", "2.5", lambda study=study: superiority(study))
-        border = simulated(rng, studies, assessors=10, batch_sd=sd, shift=MARGIN, facts=known)
-        add(f"one batch, SD {sd:g} stated: parity at the margin", "5", lambda study=border: parity(study))
-        swap = simulated(rng, studies, assessors=10, prototypes=2, batch_sd=sd, facts=known, formulas=one_swap())
-        add(
-            f"one batch, SD {sd:g} stated: swap credited (one side)",
-            "2.5",
-            lambda swap=swap: float(
-                (below(trace_swaps(swap).swaps["p_value"], 0.05) & (trace_swaps(swap).swaps["estimate"] > 0)).mean()
-            ),
+def _batches(sd: float, wrong: Wrong, prototypes: int = 6, each: int = 2, shift: float = 0.0) -> Line:
+    """Return a line on prototypes made in `each` batches, 10 assessors x 2 scores; `sd` between batches."""
+    return lambda rng, studies: wrong(
+        simulated(
+            rng,
+            studies,
+            assessors=10,
+            prototypes=prototypes,
+            replicates=2,
+            batches=each,
+            batch_sd=sd,
+            shift=shift,
         )
-    truth = simulated(rng, studies, assessors=10, prototypes=8, shift=2 * RESIDUAL_SD)
-    add("true difference of two residual SDs, 10 x 8 x 3: supported", "at least 90", lambda: superiority(truth))
-    stated = simulated(
-        rng, studies, assessors=10, prototypes=8, shift=2 * RESIDUAL_SD, batch_sd=3, facts={"batch_sd": 3}
     )
-    add("the same, batch SD 3 and stated: supported", "–", lambda: superiority(stated))
-    both = simulated(rng, studies, assessors=10, prototypes=8, batches=2, replicates=2, shift=16, batch_sd=3)
-    add("the same, two batches of each, x 2: supported", "–", lambda: superiority(both))
-    return rows
 
 
-if __name__ == "__main__":
-    wanted, start = (int(word) for word in (*sys.argv[1:], *("500", "20251128")[len(sys.argv) - 1 :]))
-    print("| what | nominal | measured | studies |\n|---|---|---|---|")
-    for what, nominal, measured, number in lines(wanted, start):
-        print(f"| {what} | {nominal} | {measured} | {number:,} |")
+def _one_batch(sd: float, wrong: Wrong, **more: Any) -> Line:
+    """Return a line on one batch of each prototype and an SD between batches that is stated."""
+    known = {"batch_sd": sd} if sd else {}
+    return lambda rng, studies: wrong(simulated(rng, studies, assessors=10, batch_sd=sd, facts=known, **more))
+
+
+def lines() -> dict[str, tuple[str, Line]]:
+    """Return, for each kind of study and what may be said of it wrongly, the nominal chance and what tells it."""
+    of_sessions: dict[str, tuple[str, Wrong]] = {
+        "F test": ("5", f_test),
+        "some row from the benchmark": ("5", some_row),
+        "some pair": ("5", partial(some_row, frame="pairs")),
+        "superiority across the sessions": ("2.5", partial(superiority, prototype="P4")),
+        "superiority within a session": ("2.5", superiority),
+    }
+    of_batches = {name: of_sessions[name] for name in ("F test", "some pair")} | {"superiority": ("2.5", superiority)}
+    of_one: dict[str, tuple[str, Wrong, dict[str, Any]]] = {
+        "superiority": ("2.5", superiority, {}),
+        "parity at the margin": ("5", parity, {"shift": MARGIN}),
+        "swap credited (one side)": ("2.5", swap_credited, {"prototypes": 2, "formulas": one_swap()}),
+    }
+    found: dict[str, tuple[str, Line]] = {}
+    for sd in (0.0, 4.0):
+        for name, (nominal, wrong) in of_sessions.items():
+            found[f"3 + 3 over two sessions, session SD {sd:g}: {name}"] = nominal, _split(sd, wrong)
+    for sd in (0.0, 1.5, 3.0, 5.0):
+        for name, (nominal, wrong) in of_batches.items():
+            found[f"2 batches each, batch SD {sd:g}: {name}"] = nominal, _batches(sd, wrong)
+    for prototypes, each in ((2, 2), (2, 3), (3, 2)):
+        name = f"{prototypes} prototypes, {each} batches each, batch SD 3: superiority"
+        found[name] = "2.5", _batches(3.0, superiority, prototypes, each)
+    for sd in (1.5, 3.0, 5.0):
+        for name, (nominal, wrong, more) in of_one.items():
+            found[f"one batch, SD {sd:g} stated: {name}"] = nominal, _one_batch(sd, wrong, **more)
+    true = {"prototypes": 8, "shift": 2 * RESIDUAL_SD}
+    found["true difference of two residual SDs, 10 x 8 x 3: supported"] = (
+        "at least 90",
+        _one_batch(0.0, superiority, **true),
+    )
+    found["the same, batch SD 3 and stated: supported"] = "–", _one_batch(3.0, superiority, **true)
+    found["the same, two batches of each, x 2: supported"] = "–", _batches(3.0, superiority, 8, 2, 2 * RESIDUAL_SD)
+    return found

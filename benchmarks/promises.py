@@ -1,19 +1,22 @@
 """Are false verdicts rare where nothing is true, or where the truth lies just at the margin?
 
-    .venv/bin/python -m benchmarks.promises [studies]
+    .venv/bin/python -m benchmarks.promises [studies] [words of the lines wanted] [scheduler]
 
 Each line is a kind of study and a wrong thing that may be said of it, with its nominal chance, what came out, and the
-standard error. Panels: SDs 6 (assessor), 5 (assessor x prototype), 8 (residual).
+standard error. Panels: SDs 6 (assessor), 5 (assessor x prototype), 8 (residual). Each block of studies has a seed of
+its own, and blocks are spread over processes, or over the workers of a scheduler.
 """
 
 from __future__ import annotations
 
 import sys
+import zlib
 from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
 
+from benchmarks.confounds import Line, lines
 from panel.claims.claim import read_claims
 from panel.claims.judge import find_evidence
 from panel.claims.materials import Materials
@@ -23,6 +26,7 @@ from panel.models.over_time.dominance import follow_dominance
 from panel.models.prototypes.alike import find_alike
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.verdict import EQUIVALENT, WOULD_BE
+from panel.spread import spread
 from panel.study.study import Study
 from tests.claims.claim_studies import claim_row, panel_scores, study_with
 from tests.consumer_studies import answers_study
@@ -99,32 +103,49 @@ def something_dominant(rng: np.random.Generator, people: int) -> bool:
     return len(follow_dominance(study, rng=rng).periods) > 0
 
 
-LINES: dict[str, tuple[float, Callable[[np.random.Generator], bool]]] = {
-    "null study, 14 x 8: some row differs": (5, some_row_differs),
-    "truth at the margin: some of 98 rows within it": (5, some_row_alike),
-    "seven alike prototypes, one claim each: some supported": (5, some_claim_supported),
-    "seven alike prototypes, three attributes: some supported": (5, lambda rng: some_claim_supported(rng, 3)),
-    "one taste, liking falls 0.2 a place: groups": (10, lambda rng: some_groups(rng, 0.2)),
-    "one taste, liking falls 0.3 a place: groups": (10, lambda rng: some_groups(rng, 0.3)),
+def _each(wrong: Callable[[np.random.Generator], bool]) -> Line:
+    """Return a line that simulates one study after another."""
+    return lambda rng, studies: np.array([wrong(rng) for _ in range(studies)])
+
+
+LINES: dict[str, tuple[str, Line]] = {
+    "null study, 14 x 8: some row differs": ("5", _each(some_row_differs)),
+    "truth at the margin: some of 98 rows within it": ("5", _each(some_row_alike)),
+    "seven alike prototypes, one claim each: some supported": ("5", _each(some_claim_supported)),
+    "seven alike prototypes, three attributes: some supported": ("5", _each(lambda rng: some_claim_supported(rng, 3))),
+    "one taste, liking falls 0.2 a place: groups": ("10", _each(lambda rng: some_groups(rng, 0.2))),
+    "one taste, liking falls 0.3 a place: groups": ("10", _each(lambda rng: some_groups(rng, 0.3))),
     "one taste, forward and backward, 0.3 a place: groups": (
-        10,
-        lambda rng: some_groups(rng, 0.3, back_and_forth=True),
+        "10",
+        _each(lambda rng: some_groups(rng, 0.3, back_and_forth=True)),
     ),
-    "pure noise, 12 evaluations: something dominant": (5, lambda rng: something_dominant(rng, 12)),
-    "pure noise, 30 evaluations: something dominant": (5, lambda rng: something_dominant(rng, 30)),
-    "pure noise, 60 evaluations: something dominant": (5, lambda rng: something_dominant(rng, 60)),
+    "pure noise, 12 evaluations: something dominant": ("5", _each(lambda rng: something_dominant(rng, 12))),
+    "pure noise, 30 evaluations: something dominant": ("5", _each(lambda rng: something_dominant(rng, 30))),
+    "pure noise, 60 evaluations: something dominant": ("5", _each(lambda rng: something_dominant(rng, 60))),
+    **lines(),
 }
+BLOCK = 50  # studies of a task
 
 
-def main() -> None:
+def wrong_in_block(task: tuple[str, int, int]) -> int:
+    """Return in how many studies of a block the wrong thing is said; the task: line, number of the block, studies."""
+    name, block, studies = task
+    rng = np.random.default_rng([20251128, zlib.crc32(name.encode()), block])
+    return int(LINES[name][1](rng, studies).sum())
+
+
+def main(studies: int = 500, words: str = "", scheduler: str = "") -> None:
     """Print one row a line."""
-    studies = int(sys.argv[1]) if len(sys.argv) > 1 else 500
-    for name, (nominal, wrong) in LINES.items():
-        rng = np.random.default_rng(20251128)
-        share = sum(wrong(rng) for _ in range(studies)) / studies
-        error = np.sqrt(max(share, 1 / studies) * (1 - share) / studies)
-        print(f"| {name} | {nominal} | {100 * share:.1f} ± {100 * error:.1f} | {studies} |", flush=True)
+    sizes = [min(BLOCK, studies - start) for start in range(0, studies, BLOCK)]
+    wanted = [name for name in LINES if words in name]
+    tasks = [(name, block, size) for name in wanted for block, size in enumerate(sizes)]
+    found = spread(wrong_in_block, tasks, scheduler=scheduler)
+    print("| what | nominal | measured | studies |\n|---|---|---|---|")
+    for name in wanted:
+        share = sum(next(found) for _ in sizes) / studies
+        error = np.sqrt(max(share * (1 - share), 1 / studies) / studies)
+        print(f"| {name} | {LINES[name][0]} | {100 * share:.1f} ± {100 * error:.1f} | {studies:,} |", flush=True)
 
 
 if __name__ == "__main__":
-    main()
+    main(*([int(sys.argv[1]), *sys.argv[2:]] if len(sys.argv) > 1 else []))

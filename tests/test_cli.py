@@ -129,7 +129,9 @@ def test_trace_on_the_demo_names_the_swaps():
     greasy = {r["added"]: r["estimate"] for r in found["swaps"] if r["attribute"] == "AF_GREASE"}
     assert greasy["C13-15 Alkane"] < -5
     told = run("trace", DEMO).stdout
-    assert told.startswith("In these batches C13-15 Alkane for Dicaprylyl Carbonate gave more ease of spreading (+12)")
+    assert told.startswith(
+        "In these batches C13-15 Alkane for Dicaprylyl Carbonate went with more ease of spreading (+12)"
+    )
     assert len(told.splitlines()) <= 30
     assert "step by step" not in told
     everything = run("trace", DEMO, "--all").stdout

@@ -27,14 +27,13 @@ from panel.plan.orders import MOST_PER_SESSION
 from panel.plan.protocol import conflicts, people
 from panel.plan.safety import when_to_stop
 from panel.plan.study_plan import plan_study, with_plan
-from panel.store.ballot import BallotRecord, ballot_record
+from panel.store.ballot import BallotRecord, ballot_record, tell_ballots
 from panel.store.board import board_of_assessors, board_of_servings, reactions_table
 from panel.store.database import local, now
 from panel.store.double_entry import PLACE, keep_typed, take_over_typed, typed_differences, typed_grid
 from panel.store.events import assessors_with_token, let_go_on, make_tokens, revoke_token
 from panel.store.lock import lock_session
 from panel.store.preparing import follow_gate, refuse_scored, stop_ballots, stopped_by
-from panel.study.folder import read_folder
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.study.people import WHO_MAY_SEE
@@ -48,6 +47,7 @@ from panel.views.planning.safety import (
     what_locking_leaves_out,
     who_has_answered,
 )
+from panel.views.told import Told
 from panel.words import format_list
 
 _TRIES, _PAUSE = 60, 0.5  # thirty seconds; two or three are usual
@@ -139,13 +139,8 @@ def _reported(record: BallotRecord, session: str) -> None:
 
 def after_safety_change(study: StudyInUse) -> str:
     """Open or close the ballots that are prepared, as the gate of the study says now; return a sentence about it."""
-    if study.folder is None:
-        return ""
     try:
-        with ballot_record(study.folder) as record:
-            if record is None:
-                return ""
-            return follow_gate(record.store, record.collection, read_folder(study.folder), at=now())
+        return "" if study.folder is None else tell_ballots(study.folder)
     except PanelError as error:
         return f"The ballots could not be told: {error}"
 
@@ -527,8 +522,15 @@ def _compare(record: BallotRecord, session: str, names: Naming) -> None:
 # Writing a serving plan into a study that has none: codes, orders, places, and the seal of the key.
 
 
+def usual_servings(study: StudyInUse) -> Told:
+    """Return what is told of a plan of servings in which everybody gets each sample once."""
+    return tell_servings(plan_study(study.study, np.random.default_rng(1)), study.answers.names)
+
+
 def serving_form(study: StudyInUse) -> None:
     """Let the user make a serving plan and write it into the study. What stands behind a code is not shown."""
+    if study.study.table("assessors").empty or len(study.study.prototypes) < 2:
+        study.lacking.append(usual_servings)
     st.markdown(
         "The study has no serving plan yet. The plan gives every sample a code, and everybody a balanced order. "
         "The page Servings shows how good such a plan is."

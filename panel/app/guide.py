@@ -1,20 +1,24 @@
-"""Finding one's way: what the field's words mean, beside the place where they stand, and a tour of the demo."""
+"""Finding one's way: what the field's words mean, a tour of the demo, and where the study is mended or filled."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable
 from functools import cache
+from types import MappingProxyType
 
 import streamlit as st
 
 from panel.app.places import PARTS, go, leave_for
 from panel.app.state import StudyInUse, demo_folder, use_demo
+from panel.checks.confounds import BETWEEN
+from panel.checks.finding import Finding
 from panel.study.knowledge import glossary
+from panel.study.study import Study
 
 TOUR = (
     ("at_a_glance", "The whole job on one screen: what came out, what to settle first, what may be said."),
-    ("emollients", "Which swap did what: a row for each swap, a column for each sensation."),
+    ("emollients", "What changed with each swap: a row for each swap, a column for each sensation."),
     ("assessors", "Whom to talk to, and about what, before the scores are believed."),
     ("decide", "How near each prototype comes to what is wanted, and how sure that is."),
     ("claims", "Sentences written down before the test, each with what the data allow and what may be said instead."),
@@ -89,3 +93,112 @@ def show_stop(part: str, study: StudyInUse) -> None:
         if st.button("Leave the tour"):
             del st.session_state[_STOP]
             st.rerun()
+
+
+# Which table has which editor, and which row of it is asked for.
+
+
+FORMULAS, FACTS, STATEMENTS = "formulas", "facts", "claims"
+EDITORS = MappingProxyType(
+    {
+        "prototypes": "Prototypes",
+        FORMULAS: "Formulas",
+        "batches": "Batches",
+        "attributes": "Attributes",
+        "assessors": "People",
+        "servings": "Servings",
+        "readings": "Readings",
+        "curves": "Curves",
+        "courses": "Courses",
+        "dominances": "Dominances",
+        "questions": "Questions",
+        "planned_differences": "Planned differences",
+        "answers": "Answers of consumers",
+        STATEMENTS: "Statements before the test",
+        FACTS: "About the study",
+    }
+)
+"""What can be edited, and what it is called."""
+CHOICE, ROW = "what to edit", "row to edit"
+"""Fields of the session: which editor is open, and at which row."""
+
+# From a finding to the editor that mends it.
+
+
+_TO_JOIN = frozenset(f"prototypes_and_{factor.replace(' ', '_')}" for factor in BETWEEN)
+ASKED_TO_JOIN = "a missing session is asked for"
+"""Field of the session: the servings begin with the form for one more session."""
+_ROW_OF_PLACE = re.compile(r"\brows? (\d+)")
+
+
+def place_of(finding: Finding) -> tuple[str, int] | None:
+    """Return what to edit to mend a finding, and the row of it (from 1; 0 for none); None where no editor does."""
+    first = re.split(r"[,;: ]", finding.where, maxsplit=1)[0]
+    what = {"facts": FACTS}.get(first, first)
+    if finding.kind.startswith(("formula", "ingredient")) or first == "formulas":
+        return FORMULAS, 0
+    if what not in EDITORS:
+        return None
+    row = _ROW_OF_PLACE.search(finding.where.partition(";")[0])
+    return what, max(int(row[1]) - 1, 0) if row else 0
+
+
+def open_editor(what: str, row: int = 0) -> None:
+    """Choose what to edit, and the row of it; the page that calls it shows the editors on its next run."""
+    st.session_state[CHOICE] = what
+    if row:
+        st.session_state[ROW] = (what, row)
+    else:
+        st.session_state.pop(ROW, None)
+
+
+def way_to_mend(finding: Finding) -> str:
+    """Return what the button beside a finding says; empty where nothing in the app mends it."""
+    if finding.kind in _TO_JOIN:
+        return "Plan the missing session"
+    place = place_of(finding)
+    return "" if place is None else f"Open {EDITORS[place[0]]}" + (f", row {place[1]}" if place[1] else "")
+
+
+def mend(finding: Finding) -> None:
+    """Go where a finding is mended: to the form for a missing session, to the editor, else to what the study holds."""
+    place = place_of(finding)
+    if finding.kind in _TO_JOIN:
+        st.session_state[ASKED_TO_JOIN] = True
+        leave_for("servings")
+    elif place is not None:
+        open_editor(*place)
+        leave_for("edit")
+    leave_for("study")
+
+
+# From a part that lacks something to where it is brought or typed.
+
+
+WAY_TO_OPEN = "way to open"
+"""Field of the session: how another study is begun or opened, as if it had been chosen there."""
+MINE, SURVEY = "My table of scores", "A survey of consumers"
+_BROUGHT = MappingProxyType({"scores": MINE, "answers": SURVEY})
+_TYPED = MappingProxyType({"targets": "attributes", "choices": "answers"})  # what is only a part of a table
+
+
+def is_there(study: Study, needed: str) -> bool:
+    """Return whether a study holds rows of a table, or `targets` of its attributes."""
+    rows = study.table(_TYPED.get(needed, needed))
+    return bool(rows[["target_low", "target_high"]].notna().any(axis=None)) if needed == "targets" else len(rows) > 0
+
+
+def way_to_fill(needed: str) -> str:
+    """Return what the button says that leads to where a table is filled."""
+    if needed in _BROUGHT:
+        return f"Bring {_BROUGHT[needed][0].lower()}{_BROUGHT[needed][1:]}"
+    return "Write the targets down" if needed == "targets" else f"Open {EDITORS[_TYPED.get(needed, needed)]}"
+
+
+def fill(needed: str) -> None:
+    """Go where a table is brought or typed."""
+    if needed in _BROUGHT:
+        st.session_state[WAY_TO_OPEN] = _BROUGHT[needed]
+        leave_for("start")
+    open_editor(_TYPED.get(needed, needed))
+    leave_for("edit")

@@ -11,7 +11,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.ballot_forms import serving_form
-from panel.app.guide import begin_tour
+from panel.app.guide import MINE, SURVEY, WAY_TO_OPEN, begin_tour
 from panel.app.places import FIRST_PART, go, leave_for
 from panel.app.state import (
     StudyInUse,
@@ -41,9 +41,8 @@ from panel.study.tables import TABLES
 from panel.views.planning.sizes import tell_sizes
 from panel.words import counted
 
-NEW, MINE, SURVEY = "A new study", "My table of scores", "A survey of consumers"
-OPEN, DEMO = "A study I have", "The demo"
-_WAYS = (NEW, MINE, SURVEY, OPEN, DEMO)
+_NEW, _OPEN, _DEMO = "A new study", "A study I have", "The demo"
+_WAYS = (_NEW, MINE, SURVEY, _OPEN, _DEMO)
 
 
 def show_start() -> None:
@@ -55,7 +54,7 @@ def show_start() -> None:
         return
     headline(f"Setting up {study.title}")
     _show_new_study()
-    with st.expander("Begin or open another one"):
+    with st.expander("Begin or open another one", expanded=WAY_TO_OPEN in st.session_state):
         _choose()
 
 
@@ -67,21 +66,24 @@ def unfinished(study: StudyInUse) -> bool:
 
 def _choose() -> None:
     _recent()
-    way = st.radio("What to open", list(_WAYS), index=None, horizontal=True, key=f"way to open {times_opened()}")
-    if way == NEW:
+    key = f"{WAY_TO_OPEN} {times_opened()}"
+    if WAY_TO_OPEN in st.session_state:
+        st.session_state[key] = st.session_state.pop(WAY_TO_OPEN)
+    way = st.radio("What to open", list(_WAYS), index=None, horizontal=True, key=key)
+    if way == _NEW:
         _begin()
     elif way == MINE:
         import_form()
     elif way == SURVEY:
         survey_form()
-    elif way == OPEN:
+    elif way == _OPEN:
         path = st.text_input("Path of a study folder, workbook (.xlsx) or zip", key="path to open")
         if st.button("Open this study"):
             _open(lambda: use_path(path or ""), "This study is in use.")
         file = st.file_uploader("Or bring it as zip or workbook", type=["zip", "xlsx"], key="study upload")
         if file is not None and st.button("Use the uploaded study"):
             _open(lambda: use_bytes(file.name, file.getvalue()), "The uploaded study is in use.")
-    elif way == DEMO:
+    elif way == _DEMO:
         st.markdown("An invented study: eight prototypes of a hand cream, every combination of three emollient swaps.")
         with st.container(horizontal=True):
             if st.button("Open the demo"):

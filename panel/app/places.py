@@ -33,12 +33,16 @@ class Part:
     shown_by
         Module, of `panel.app.pages` where no other is named, and function that show it; by default that of its name
         and `show`.
+    needs
+        Tables without which it has nothing to say, in the order in which they are asked for; `targets` for the windows
+        of attributes, `choices` for answers that choose between samples.
     """
 
     name: str
     title: str
     purpose: str
     shown_by: str = ""
+    needs: tuple[str, ...] = ()
 
     def show(self, study: StudyInUse) -> None:
         """Show it for the study in use."""
@@ -65,103 +69,133 @@ class Place:
     then: tuple[str, str]
 
 
+_OWN, _SWAPS, _ANSWERS = ("scores",), ("formulas", "scores"), ("answers",)
 PLACES: dict[str, Place] = {
     "result": Place(
         "Result",
         (
-            Part("at_a_glance", "At a glance", "What came out.", "result"),
+            Part("at_a_glance", "At a glance", "What came out.", "result", _OWN),
             Part(
                 "differences",
                 "Differences",
                 "Which prototypes differ, on what, and by how much.",
                 "result:show_differences",
+                _OWN,
             ),
-            Part("map", "Map", "All prototypes and attributes in one picture.", "result:show_map"),
+            Part("map", "Map", "All prototypes and attributes in one picture.", "result:show_map", _OWN),
             Part(
                 "over_time",
                 "Over time",
                 "What happens after use, and while a sample is worked in.",
                 "result:show_over_time",
+                ("courses",),
             ),
-            Part("decide", "Targets", "How near each prototype comes to what is wanted.", "result:show_targets"),
+            Part(
+                "decide",
+                "Targets",
+                "How near each prototype comes to what is wanted.",
+                "result:show_targets",
+                ("targets", "scores"),
+            ),
         ),
         ("causes", "Which emollient made the difference?"),
     ),
     "people": Place(
         "People",
-        (Part("assessors", "Assessors", "Whom to talk to before the scores are believed.", "people"),),
+        (Part("assessors", "Assessors", "Whom to talk to before the scores are believed.", "people", _OWN),),
         ("result", "Which prototypes differ?"),
     ),
     "causes": Place(
         "Causes",
         (
-            Part("emollients", "Swaps", "Which emollient made the difference.", "causes"),
-            Part("ladder", "How sure", "How far the evidence for each swap carries.", "causes:show_ladder"),
-            Part("blends", "Blends", "What the emollient parts are made of.", "causes:show_blends"),
-            Part("readings", "Instruments", "What instruments say beside the panel.", "causes:show_instruments"),
+            Part("emollients", "Swaps", "Which emollient made the difference.", "causes", _SWAPS),
+            Part("ladder", "How sure", "How far the evidence for each swap carries.", "causes:show_ladder", _SWAPS),
+            Part("blends", "Blends", "What the emollient parts are made of.", "causes:show_blends", ("formulas",)),
+            Part(
+                "readings",
+                "Instruments",
+                "What instruments say beside the panel.",
+                "causes:show_instruments",
+                ("readings", "scores"),
+            ),
         ),
         ("consumers", "Do consumers notice, and do they like it?"),
     ),
     "consumers": Place(
         "Consumers",
         (
-            Part("liking", "Liking", "What consumers like.", "consumers:show_liking"),
-            Part("groups", "Groups", "Whether consumers want different things.", "consumers:show_groups"),
+            Part("liking", "Liking", "What consumers like.", "consumers:show_liking", _ANSWERS),
+            Part("groups", "Groups", "Whether consumers want different things.", "consumers:show_groups", _ANSWERS),
             Part(
                 "preference_map",
                 "What goes with liking",
                 "Which sensations go along with liking.",
                 "consumers:show_preference_map",
+                ("scores", "answers"),
             ),
             Part(
                 "just_about_right",
                 "Just about right",
                 "What is too little or too much.",
                 "consumers:show_just_about_right",
+                _ANSWERS,
             ),
             Part(
-                "check_all", "Ticked words", "Which words people tick for which prototype.", "consumers:show_check_all"
+                "check_all",
+                "Ticked words",
+                "Which words people tick for which prototype.",
+                "consumers:show_check_all",
+                _ANSWERS,
             ),
-            Part("agreement", "Statements", "How many agree with a statement.", "consumers:show_agreement"),
+            Part("agreement", "Statements", "How many agree with a statement.", "consumers:show_agreement", _ANSWERS),
             Part(
                 "forced_choice",
                 "Can they tell?",
                 "Whether people notice a difference at all.",
                 "consumers:show_forced_choice",
+                ("choices",),
             ),
             Part(
                 "preference",
                 "Which is preferred",
                 "Which of two samples people would choose.",
                 "consumers:show_preference",
+                ("choices",),
             ),
         ),
         ("next", "What is worth making next?"),
     ),
     "next": Place(
         "Next",
-        (Part("next_prototype", "What to make", "Which blend is worth making next.", "next"),),
+        (Part("next_prototype", "What to make", "Which blend is worth making next.", "next", _SWAPS),),
         ("test", "How should it be tested?"),
     ),
     "test": Place(
         "Run a test",
         (
-            Part("plan", "Plan", "Which prototypes to make, so that swaps can be told apart.", "planning:show_plan"),
+            Part(
+                "plan",
+                "Plan",
+                "Which prototypes to make, so that swaps can be told apart.",
+                "planning:show_plan",
+                ("formulas",),
+            ),
             Part(
                 "servings",
                 "Servings",
                 "How many people it takes, and who gets what in which order.",
                 "planning:show_servings",
+                ("prototypes", "assessors"),
             ),
-            Part("safety", "Safety", "Whether anybody may apply a batch, and who says so."),
-            Part("ballots", "Ballots", "How assessors answer, and how a session ends."),
+            Part("safety", "Safety", "Whether anybody may apply a batch, and who says so.", "safety", ("batches",)),
+            Part("ballots", "Ballots", "How assessors answer, and how a session ends.", "ballots", ("assessors",)),
         ),
         ("people", "Are the assessors in line?"),
     ),
     "say": Place(
         "Say",
         (
-            Part("claims", "Claims", "What may be said, and what not."),
+            Part("claims", "Claims", "What may be said, and what not.", needs=("claims",)),
             Part("evidence_file", "Evidence file", "Everything a reviewer asks for, in one file."),
         ),
         ("result", "What came out?"),

@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import hashlib
 import itertools
+import json
 import os
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, TypeVar
 
+import pandas as pd
 import streamlit as st
 
 from panel.answers import Answers, Question
 from panel.app.front_door import STUDY_FIELD
-from panel.errors import StudyError
-from panel.study.open_study import open_study, remember_study, study_of_bytes, zip_bytes
+from panel.errors import ModelError, StudyError
+from panel.study.open_study import keep_aside, kept_aside, open_study, remember_study, study_of_bytes, zip_bytes
 from panel.study.saving import save
 from panel.study.study import Study
 from panel.views.told import Told
@@ -56,11 +59,18 @@ class StudyInUse:
 
     study: Study
     handle: StudyHandle
+    lacking: list[Callable[[StudyInUse], Told]] = field(default_factory=list)
+    """What would be told on this page if the study held it: each gives it for another study, such as the demo."""
 
     @property
     def key(self) -> str:
         """SHA-256 of everything a page can see of the study."""
         return self.handle.content_hash
+
+    @property
+    def place(self) -> str:
+        """Where it lives; its key where it is only in this window."""
+        return self.handle.path or self.key
 
     @property
     def title(self) -> str:
@@ -91,7 +101,14 @@ class StudyInUse:
 
         `tell` gets the answer, the words of the study, and `also`, of which texts tell one told from another.
         """
-        found, kept = self.answer(question, **settings), _told(self.key)
+        try:
+            found, kept = self.answer(question, **settings), _told(self.key)
+        except ModelError:
+            kinds = [isinstance(each, Answers) for each in also]
+            self.lacking.append(
+                lambda other: other.told(tell, question, *(other.answers for is_answers in kinds if is_answers))
+            )
+            raise
         chosen = [text for text in also if isinstance(text, str)]
         key = (tell.__module__, tell.__qualname__, question.name, repr((chosen, sorted(settings.items()))))
         if key not in kept or kept[key][0] is not found:
@@ -121,6 +138,13 @@ def demo_folder() -> Path:
 def _demo_handle() -> StudyHandle:
     """Return the handle of the demo study."""
     return StudyHandle("demo", str(demo_folder()))
+
+
+def demo_in_use() -> StudyInUse:
+    """Return the demo, beside the study in use."""
+    handle = _demo_handle()
+    study, content_hash = _read_path(handle.path, _stamp(Path(handle.path)))
+    return StudyInUse(study, replace(handle, content_hash=content_hash))
 
 
 def study_in_use() -> StudyInUse:
@@ -286,6 +310,49 @@ def _read_bytes(sha256: str, name: str, _content: bytes) -> tuple[Study, str]:
 def _content_hash(study: Study) -> str:
     """Return a hash of what an analysis sees and of the cells that could not be read, which the findings name."""
     return hashlib.sha256(f"{study.content_hash}\n{study.unread.to_csv(index=False)}".encode()).hexdigest()
+
+
+# What was typed and is not saved yet: it outlives a reload of the page, a look at another editor, and the app.
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Draft:
+    """A table as it was when somebody began to edit it, and as it was typed."""
+
+    begun: pd.DataFrame
+    typed: pd.DataFrame
+
+    @property
+    def changed(self) -> bool:
+        """True if something was typed."""
+        return not self.typed.equals(self.begun)
+
+
+@st.cache_resource
+def _drafts() -> dict[tuple[str, str], Draft | None]:
+    return {}
+
+
+def keep_draft(study: StudyInUse, what: str, draft: Draft | None) -> None:
+    """Keep what was typed of a table until it is saved; None where there is nothing more to keep."""
+    drafts, place = _drafts(), (study.place, what)
+    if drafts.get(place) is draft is None:
+        return
+    drafts[place] = draft
+    if study.folder is not None:  # one that is only in this window does not outlive the app either
+        frames = {} if draft is None else {"begun": draft.begun.to_dict("list"), "typed": draft.typed.to_dict("list")}
+        keep_aside("\n".join(place), json.dumps(frames).encode() if frames else None)
+
+
+def kept_draft(study: StudyInUse, what: str) -> Draft | None:
+    """Return what was typed of a table and is not saved yet."""
+    drafts, place = _drafts(), (study.place, what)
+    kept = kept_aside("\n".join(place)) if place not in drafts and study.folder is not None else None
+    with suppress(ValueError, KeyError):
+        if kept is not None:
+            frames = json.loads(kept)
+            drafts[place] = Draft(*(pd.DataFrame(frames[name], dtype="str") for name in ("begun", "typed")))
+    return drafts.setdefault(place, None)
 
 
 # How Streamlit is set up: the same for `streamlit run app.py` (.streamlit/config.toml) and for `afterfeel app`.

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from functools import partial
 from types import MappingProxyType
 from typing import Any
 
@@ -12,11 +11,10 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.fact_editors import edit_facts
-from panel.app.places import go, leave_for
-from panel.app.state import StudyInUse, leave_message, moment
+from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS, open_editor
+from panel.app.places import go
+from panel.app.state import Draft, StudyInUse, keep_draft, kept_draft, leave_message, moment
 from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain, say, table
-from panel.checks.confounds import BETWEEN
-from panel.checks.finding import Finding
 from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
@@ -32,34 +30,13 @@ from panel.study.template import read_workbook, template_bytes
 from panel.views.decision.claims import kind_words
 from panel.words import counted
 
-FORMULAS, FACTS, STATEMENTS = "formulas", "facts", "claims"
-EDITORS = MappingProxyType(
-    {
-        "prototypes": "Prototypes",
-        FORMULAS: "Formulas",
-        "batches": "Batches",
-        "attributes": "Attributes",
-        "assessors": "People",
-        "servings": "Servings",
-        "readings": "Readings",
-        "curves": "Curves",
-        "courses": "Courses",
-        "dominances": "Dominances",
-        "questions": "Questions",
-        "planned_differences": "Planned differences",
-        STATEMENTS: "Statements before the test",
-        FACTS: "About the study",
-    }
-)
-"""What can be edited, and what it is called."""
-
 _ROWS_OF_ENTRIES = MappingProxyType(
     {"questions": "one question to consumers", "planned_differences": "one difference that the test is made to find"}
 )
 _NAMED = MappingProxyType(
     {"prototypes": "prototype", "attributes": "attribute", "assessors": "assessor", "batches": "batch"}
 )
-_CHOICE, _ROW, _WHO = "what to edit", "row to edit", "who edits"
+_WHO = "who edits"
 _MOST_ROWS = 2000  # of a grid in a page; longer tables come as a file
 _SHOWN = 30  # changed rows, problems
 
@@ -68,7 +45,7 @@ def show_editors(study: StudyInUse) -> None:
     """Let the user edit the study in use."""
     headline("What shall be changed?")
     what = st.segmented_control(
-        "What to edit", list(EDITORS), format_func=EDITORS.__getitem__, key=_CHOICE, persist_state="session"
+        "What to edit", list(EDITORS), format_func=EDITORS.__getitem__, key=CHOICE, persist_state="session"
     )
     if not what:
         st.caption("Choose what to edit. Each change is kept in the journal and can be taken back.")
@@ -128,7 +105,7 @@ def save(study: StudyInUse, change: Callable[[Study], Study], done: str, *, forg
 
 def _forget(study: StudyInUse, what: str) -> str:
     """Forget what was typed of a table and is saved now."""
-    _drafts().pop((_place(study), what), None)
+    keep_draft(study, what, None)
     return ""
 
 
@@ -140,61 +117,35 @@ def _what_a_row_is(what: str) -> str:
     return f"A row is {row}. Needed: {', '.join(needed)}. 48,7 and 48.7 are both read."
 
 
-# What was typed and is not saved yet: it outlives a reload of the page, and a look at another editor.
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Draft:
-    """A table as it was when somebody began to edit it, and as it was typed."""
-
-    begun: pd.DataFrame
-    typed: pd.DataFrame
-
-    @property
-    def changed(self) -> bool:
-        """True if something was typed."""
-        return not self.typed.equals(self.begun)
-
-
-@st.cache_resource
-def _drafts() -> dict[tuple[str, str], Draft]:
-    return {}
-
-
-def _place(study: StudyInUse) -> str:
-    return study.handle.path or study.key
+# A grid begins with what was typed and is not saved yet.
 
 
 def _grid(study: StudyInUse, what: str, now: pd.DataFrame, columns: Mapping[str, Any]) -> Draft:
     """Show a grid of texts, and return what stands in it; it begins with what was typed and not saved."""
-    place = (_place(study), what)
     key = f"grid {what} {study.key} {st.session_state.get(f'turn {what}', 0)}"
     if key not in st.session_state:
-        st.session_state[f"begun {key}"] = _drafts().get(place) or Draft(now, now)
+        st.session_state[f"begun {key}"] = kept_draft(study, what) or Draft(now, now)
     begun: Draft = st.session_state[f"begun {key}"]
+    marks = _marks(study, what)
+    marked = [marks.get(row, "") for row in range(1, len(begun.typed) + 1)]
     typed = st.data_editor(
-        begun.typed,
+        begun.typed.assign(**{_MARK: marked}) if marks else begun.typed,
         num_rows="dynamic",
         hide_index=True,
-        column_config=columns,
+        column_config={_MARK: st.column_config.TextColumn(_MARK, disabled=True, pinned=True), **columns},
+        column_order=[*([_MARK] if marks else []), *begun.typed.columns],
         key=key,
         alt=f"{EDITORS[what]}, to edit",
     )
-    typed = typed.fillna("").astype("str")
+    typed = typed.drop(columns=_MARK, errors="ignore").fillna("").astype("str")
     draft = Draft(begun.begun.astype("str"), typed[(typed != "").any(axis=1)].reset_index(drop=True))
-    if draft.changed:
-        _drafts()[place] = draft
-    else:
-        _drafts().pop(place, None)
+    keep_draft(study, what, draft if draft.changed else None)
     return draft
 
 
 def _begin_again(study: StudyInUse, what: str, draft: Draft | None) -> None:
     """Let the grid begin anew, with a draft or with what is in the study."""
-    if draft is None:
-        _drafts().pop((_place(study), what), None)
-    else:
-        _drafts()[_place(study), what] = draft
+    keep_draft(study, what, draft)
     st.session_state[f"turn {what}"] = int(st.session_state.get(f"turn {what}", 0)) + 1
     st.rerun()
 
@@ -243,10 +194,7 @@ def _save_or_not(study: StudyInUse, what: str, draft: Draft, put: Callable[[Stud
     except StudyError as error:
         st.warning(plain(error), icon=":material/info:")
         return
-    problems = table_problems(after, what)
-    if problems:
-        st.markdown(f"**{counted(len(problems), 'cell')} to look at**")
-        say([problem.sentence for problem in problems[:_SHOWN]])
+    _mark(study, what, draft, _cells_to_mend(after, what, draft.typed))
     if not draft.changed:
         return
     changed = len(changes_between(before, after))
@@ -257,6 +205,50 @@ def _save_or_not(study: StudyInUse, what: str, draft: Draft, put: Callable[[Stud
             save(study, lambda now: _with_prototypes(rebased(now, what, before, after)), done, forget=what)
         if st.button("Leave it as it was", key=f"leave {what}"):
             _begin_again(study, what, None)
+
+
+# What is wrong is marked in the row where it stands, and told below the grid.
+
+
+_MARK = "To mend"
+
+
+def _cells_to_mend(study: Study, what: str, grid: pd.DataFrame) -> list[tuple[int, str, str]]:
+    """Return row and heading of each wrong cell, as they stand in the grid, with what is wrong."""
+    found = []
+    for problem in table_problems(study, what):
+        row, column = problem.row, problem.column
+        if what == FORMULAS:  # a row of the table is a cell of this grid
+            line = study.table(FORMULAS).iloc[row - 1]
+            named = grid["ingredient"].str.strip() == str(line["ingredient"]).strip()
+            row, column = int(named.to_numpy().argmax()) + 1, str(line["prototype"])
+        known = {each.name: heading(each) for each in columns_of(what)}
+        found.append((row, known.get(column, column), f"{problem.message} {problem.advice}".strip()))
+    return found
+
+
+def _marks(study: StudyInUse, what: str) -> dict[int, str]:
+    """Return the headings of the wrong cells of each row, as they were when the page was last drawn."""
+    marks: dict[int, str] = st.session_state.get(f"marks {what} {study.place}", {})
+    return marks
+
+
+def _mark(study: StudyInUse, what: str, draft: Draft, wrong: list[tuple[int, str, str]]) -> None:
+    """Tell what is wrong in which cell, with a way to its row; mark these rows in the grid."""
+    marks: dict[int, str] = {}
+    for row, column, _ in wrong:
+        marks[row] = f"{marks[row]}, {column}" if row in marks else f"\u25b2 {column}"
+    if marks != _marks(study, what):  # a grid that is given other rows begins anew
+        st.session_state[f"marks {what} {study.place}"] = marks
+        _begin_again(study, what, draft)
+    if wrong:
+        st.markdown(f"**{counted(len(wrong), 'cell')} to look at**")
+    for number, (row, column, words) in enumerate(wrong[:_SHOWN]):
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.markdown(plain(f"Row {row}, {column}: {words}"), width="content")
+            if what != FORMULAS and not draft.changed:
+                open_row = partial(open_editor, what, row)
+                st.button(f"Open row {row}", key=f"open {what} {number}", type="tertiary", on_click=open_row)
 
 
 # Formulas: a column for each prototype, an ingredient found while typing, a swap.
@@ -375,7 +367,7 @@ def _statements(study: StudyInUse) -> None:
 def _one_row(study: StudyInUse, what: str) -> None:
     """Let the user write one row field by field: a pH at the bench, the row that a finding named."""
     texts = texts_of_table(study.study, what)
-    asked = st.session_state.get(_ROW)
+    asked = st.session_state.get(ROW)
     number = asked[1] if asked and asked[0] == what and asked[1] <= len(texts) else 0
     with st.expander("One row, field by field", expanded=bool(number)):
         labels = [f"row {place + 1}: {_row_words(row)}" for place, row in enumerate(texts.itertuples(index=False))]
@@ -386,7 +378,7 @@ def _one_row(study: StudyInUse, what: str) -> None:
         with st.form(f"row {what} {place} {study.key}"):
             new = {name: _field(study.study, what, name, str(cell), place) for name, cell in row.items()}
             if st.form_submit_button("Save this row", type="primary"):
-                st.session_state.pop(_ROW, None)
+                st.session_state.pop(ROW, None)
                 before = {str(name): str(cell) for name, cell in row.items()} if place >= 0 else None
                 if new == before:
                     st.info("Nothing in this row was changed.")
@@ -549,53 +541,3 @@ def _names(study: StudyInUse, kind: str) -> None:
                 save(study, lambda now: rename(now, kind, old, new or ""), f"{old} is called {new} now.", forget=what)
             if st.button("Take it out", key=f"take out {kind}"):
                 save(study, lambda now: delete(now, kind, old, why or ""), f"{old} is taken out: {why}.", forget=what)
-
-
-# From a finding to the editor that mends it.
-
-
-_TO_JOIN = frozenset(f"prototypes_and_{factor.replace(' ', '_')}" for factor in BETWEEN)
-ASKED_TO_JOIN = "a missing session is asked for"
-"""Field of the session: the servings begin with the form for one more session."""
-_ROW_OF_PLACE = re.compile(r"\brows? (\d+)")
-
-
-def place_of(finding: Finding) -> tuple[str, int] | None:
-    """Return what to edit to mend a finding, and the row of it (from 1; 0 for none); None where no editor does."""
-    first = re.split(r"[,;: ]", finding.where, maxsplit=1)[0]
-    what = {"facts": FACTS, "datapackage.json": "planned_differences"}.get(first, first)
-    if finding.kind.startswith(("formula", "ingredient")) or first == "formulas":
-        return FORMULAS, 0
-    if what not in EDITORS:
-        return None
-    row = _ROW_OF_PLACE.search(finding.where.partition(";")[0])
-    return what, max(int(row[1]) - 1, 0) if row else 0
-
-
-def open_editor(what: str, row: int = 0) -> None:
-    """Choose what to edit, and the row of it; the page that calls it shows the editors on its next run."""
-    st.session_state[_CHOICE] = what
-    if row:
-        st.session_state[_ROW] = (what, row)
-    else:
-        st.session_state.pop(_ROW, None)
-
-
-def way_to_mend(finding: Finding) -> str:
-    """Return what the button beside a finding says; empty where nothing in the app mends it."""
-    if finding.kind in _TO_JOIN:
-        return "Plan the missing session"
-    place = place_of(finding)
-    return "" if place is None else f"Open {EDITORS[place[0]]}" + (f", row {place[1]}" if place[1] else "")
-
-
-def mend(finding: Finding) -> None:
-    """Go where a finding is mended: to the form for a missing session, to the editor, else to what the study holds."""
-    place = place_of(finding)
-    if finding.kind in _TO_JOIN:
-        st.session_state[ASKED_TO_JOIN] = True
-        leave_for("servings")
-    elif place is not None:
-        open_editor(*place)
-        leave_for("edit")
-    leave_for("study")

@@ -103,6 +103,8 @@ class Confounds:
         compared, whatever session, test day and group of assessors did.
     with_batches
         Whether the rows could name a batch at all; answers of consumers cannot.
+    order_known
+        Whether each row names its position in the serving, and not all the same one.
     """
 
     pairs: pd.DataFrame
@@ -111,6 +113,7 @@ class Confounds:
     batches: Mapping[str, tuple[str, ...]]
     sets: Mapping[str, Mapping[str, int]]
     with_batches: bool = True
+    order_known: bool = False
     _places: dict[str, dict[Any, list[tuple[int, str, str, str]]]] = field(default_factory=dict, init=False, repr=False)
 
     def of_pair(self, attribute: str, prototype: str, versus: str) -> pd.DataFrame:
@@ -322,6 +325,7 @@ def confounds_of(
         batches=batches,
         sets=sets,
         with_batches=BATCH in facts,
+        order_known=POSITION in facts and "" not in facts[POSITION][1] and len(facts[POSITION][1]) > 1,
     )
 
 

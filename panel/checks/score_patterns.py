@@ -389,10 +389,10 @@ def exchanged_profiles(cells: ScoreCells) -> list[Finding]:
     if scores is None:
         return []
     exchange = profile_exchange(scores)
-    looked_at = np.isfinite(exchange.chance)
-    unlikely = np.where(looked_at, exchange.chance, 1.0) * looked_at.sum() < _CHANCE_PER_STUDY
-    assessor, sitting, pair = np.nonzero(unlikely & (exchange.gain > _SMALLEST_GAIN))
-    return _told_pairs(cells, np.stack([assessor, sitting, exchange.first[pair], exchange.second[pair]], axis=1))
+    looked_at = np.isfinite(exchange["chance"])
+    unlikely = np.where(looked_at, exchange["chance"], 1.0) * looked_at.sum() < _CHANCE_PER_STUDY
+    assessor, sitting, pair = np.nonzero(unlikely & (exchange["gain"] > _SMALLEST_GAIN))
+    return _told_pairs(cells, np.stack([assessor, sitting, exchange["first"][pair], exchange["second"][pair]], axis=1))
 
 
 def _told_pairs(cells: ScoreCells, found: np.ndarray) -> list[Finding]:

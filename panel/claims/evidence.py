@@ -13,18 +13,16 @@ import pandas as pd
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
 from panel.claims.claim import (
     ANSWERS,
+    BY_VOTES,
     NAN,
     VOTES,
     Claim,
     Evidence,
     NumberShown,
     Weaker,
-    counted,
     interval,
-    listed,
     nothing_yet,
     number,
-    p_value,
     percent,
 )
 from panel.claims.materials import Counted, Materials, people_for_agreement, people_for_parity, people_for_preference
@@ -40,6 +38,7 @@ from panel.stats.answers.binomial import (
 )
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
+from panel.words import counted, format_list, p_words
 
 # What no claim may fall below, whatever its own bar: settings of convention that a study can only make stricter.
 
@@ -136,7 +135,7 @@ def _needed_words(n: int, bar: float, p: float, alpha: float) -> str:
     needed = int(minimum_count(n, bar, alpha))
     if needed > n:
         return f"With {n} answers not even all of them would show more than {percent(bar)}."
-    return f"To show more than {percent(bar)}, {needed} of {n} would do; {p_value(p)} (exact, one-sided)."
+    return f"To show more than {percent(bar)}, {needed} of {n} would do; {p_words(p)} (exact, one-sided)."
 
 
 def _intervals(x: int, n: int, bar: float, materials: Materials) -> tuple[NumberShown, ...]:
@@ -246,7 +245,7 @@ def _votes_missing(claim: Claim, materials: Materials, votes: Votes, *others: st
     """Return what votes lack: there are none, or the two were tried in different sessions, or always in one order."""
     rival = rival or claim.versus
     if not votes.n or not rival:
-        named = listed([name for name in others if name]) or "another prototype"
+        named = format_list([name for name in others if name] or ["another prototype"])
         return [
             f"There are no preference answers about {claim.prototype} and {named}, and no attribute is named. Ask "
             "people who tried both, with 'no preference' offered; or name the attribute the panel judged."
@@ -279,7 +278,7 @@ def _how_tried(study: Study, votes: pd.DataFrame, pair: tuple[str, str]) -> Iter
         yield {"prototype": labels(names), POSITION: labels(places)}
 
 
-def preference(claim: Claim, materials: Materials) -> Evidence:
+def _preference(claim: Claim, materials: Materials) -> Evidence:
     """Return the share of all votes for the prototype, tested against the bar (half, unless stated)."""
     votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
     if missing := _votes_missing(claim, materials, votes, claim.versus):
@@ -294,7 +293,7 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
         weaker = Weaker(
             among,
             f"preferred by {x} of the {decided} people who had a preference; {votes.neither} of {n} had none",
-            f"Among those who had a preference, {x} of {decided} chose {claim.prototype} ({p_value(among)}).",
+            f"Among those who had a preference, {x} of {decided} chose {claim.prototype} ({p_words(among)}).",
         )
     return Evidence(
         VOTES,
@@ -311,7 +310,7 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
         refused=tuple(_refused_bar(materials.study, stated)),
         reasons=(
             _votes_words(claim.prototype, claim.versus, votes, materials.level),
-            f"To show more than {percent(bar)} of all, {needed} of {n} are needed; {p_value(p)} (exact, one-sided).",
+            f"To show more than {percent(bar)} of all, {needed} of {n} are needed; {p_words(p)} (exact, one-sided).",
             *_paradox(x, n, materials),
         ),
         needs=lambda: (people_for_preference(share),),
@@ -320,7 +319,7 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def vote_parity(claim: Claim, materials: Materials) -> Evidence:
+def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
     """Return whether neither is preferred by more than half and the margin, by two exact one-sided tests."""
     votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
     if missing := _votes_missing(claim, materials, votes, claim.versus):
@@ -348,7 +347,7 @@ def vote_parity(claim: Claim, materials: Materials) -> Evidence:
         suggestion=(f"liked as much as {public_name(materials.study, materials.names, claim.versus)}"),
         reasons=(
             _votes_words(claim.prototype, claim.versus, votes, materials.level),
-            f"{region} Two exact one-sided tests, {p_value(p)}.",
+            f"{region} Two exact one-sided tests, {p_words(p)}.",
             *_paradox(votes.prototype, n, materials, margin),
         ),
         needs=lambda: (people_for_parity(margin),),
@@ -356,7 +355,7 @@ def vote_parity(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
+def _vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     """Return whether, against every competitor, fewer than half and the margin prefer the competitor."""
     margin = claim.margin / 100
     high = _HALF + margin
@@ -375,7 +374,7 @@ def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
         )
         reasons.append(
             f"{_votes_words(claim.prototype, rival, votes, materials.level)} Fewer than {percent(high)} prefer {rival} "
-            f"if at most {most} do; {p_value(p)}."
+            f"if at most {most} do; {p_words(p)}."
         )
         worst, losing = max(worst, p), losing or votes.versus / votes.n >= high
         people.append(votes.n)
@@ -388,7 +387,7 @@ def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
         n=min(people),
         against=losing,
         suggestion=(
-            f"not surpassed in preference by {listed([materials.prototype(name) for name in claim.competitors])}"
+            f"not surpassed in preference by {format_list([materials.prototype(name) for name in claim.competitors])}"
         ),
         reasons=(*reasons, "Every competitor must pass, so the largest p-value counts."),
         needs=lambda: (people_for_parity(margin, one_sided=True),),
@@ -428,10 +427,12 @@ def _share_shown(
 
 
 RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {"agreement": agreement, "preference": preference}
+    {
+        "agreement": agreement,
+        "preference": _preference,
+        f"superiority {BY_VOTES}": _preference,
+        f"parity {BY_VOTES}": _vote_parity,
+        f"unsurpassed {BY_VOTES}": _vote_unsurpassed,
+    }
 )
 """What the data say about each kind of claim that rests on answers."""
-VOTE_RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {"superiority": preference, "parity": vote_parity, "unsurpassed": vote_unsurpassed}
-)
-"""The same where no attribute is named, so that the claim rests on preferences."""

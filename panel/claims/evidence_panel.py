@@ -21,13 +21,11 @@ from panel.claims.claim import (
     NumberShown,
     Weaker,
     beyond,
-    counted,
     interval,
-    listed,
     nothing_yet,
     number,
-    p_value,
 )
+from panel.claims.evidence import agreement
 from panel.claims.materials import (
     USUAL_PANEL_BAR,
     Estimate,
@@ -41,12 +39,13 @@ from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
 from panel.study.knowledge import lexicon
 from panel.study.study import Study
+from panel.words import counted, format_list, p_words
 
 _OTHER_WAY = "More assessors will not do: the difference goes the other way, or there is none."
 _TOO_SMALL = "More assessors will not do: if there is a difference, it is smaller than the smallest that matters."
 
 
-def superiority(claim: Claim, materials: Materials) -> Evidence:
+def _superiority(claim: Claim, materials: Materials) -> Evidence:
     """Return the difference in the claimed direction, its test, and how it lies to the smallest that matters."""
     missing = materials.panel_missing(claim, claim.versus)
     if missing:
@@ -67,7 +66,7 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
     against = wrong_way or (small and p > materials.alpha)  # no difference that matters is left to be found
     reasons = [
         f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)} "
-        f"({100 * materials.level:g} % interval {interval(low, high)}), {p_value(p)} "
+        f"({100 * materials.level:g} % interval {interval(low, high)}), {p_words(p)} "
         f"({SIDES_WORDS[claim.sides]}), {materials.who_scored(claim, claim.versus)}.",
         *(["The difference does not go the way the sentence says."] if wrong_way else []),
         *([_size_reason(claim, low, high, margin)] if margin > 0 else []),
@@ -115,7 +114,7 @@ def _size_reason(claim: Claim, low: float, high: float, margin: float) -> str:
     return f"The difference may be smaller than the smallest one that matters ({number(margin)})."
 
 
-def parity(claim: Claim, materials: Materials) -> Evidence:
+def _parity(claim: Claim, materials: Materials) -> Evidence:
     """Return two one-sided tests of the difference against the margin that was set beforehand."""
     lacking = [] if claim.versus else ["Nothing is named to be like. Fill in versus."]
     missing = [*lacking, *_too_wide(claim, materials)] or materials.panel_missing(claim, claim.versus)
@@ -137,7 +136,7 @@ def parity(claim: Claim, materials: Materials) -> Evidence:
         suggestion=alike(materials.study, materials.names, claim.attribute, claim.versus),
         reasons=(
             f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)}, {100 * level:g} % interval "
-            f"{interval(low, high)}; margin ±{number(margin)}; two one-sided tests, {p_value(p)}, "
+            f"{interval(low, high)}; margin ±{number(margin)}; two one-sided tests, {p_words(p)}, "
             f"{materials.who_scored(claim, claim.versus)}.",
             *_beside_the_difference(found, tests, materials),
         ),
@@ -173,7 +172,7 @@ def _beside_the_difference(found: Estimate, tests: Equivalence, materials: Mater
 _PERCEIVED = "The answers of consumers carry a sentence about what they perceive, not the property itself."
 
 
-def perceived_attribute(claim: Claim, materials: Materials) -> Evidence:
+def _perceived_attribute(claim: Claim, materials: Materials) -> Evidence:
     """Return the mean with its interval against a bar, or against an anchor or benchmark."""
     others = (claim.versus,) if claim.versus else ()
     missing = materials.panel_missing(claim, *others)
@@ -218,7 +217,7 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
         refused=tuple(_refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
         reasons=(
             f"{words}: the mean of {claim.prototype} is {number(found.estimate)} ({100 * materials.level:g} % interval "
-            f"{interval(low, high)}); it must lie {side} {number(bar)}; {p_value(p)}, "
+            f"{interval(low, high)}); it must lie {side} {number(bar)}; {p_words(p)}, "
             f"{materials.who_scored(claim)}.",
             "A mean level leans on how this panel uses its scale; a difference from a benchmark is firmer ground.",
         ),
@@ -231,8 +230,9 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
     )
 
 
-def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Evidence:
-    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of `users`."""
+def _absolute_negative(claim: Claim, materials: Materials) -> Evidence:
+    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of users."""
+    users = agreement(claim, materials)
     missing = _missing(claim, materials, users)
     if missing:
         return nothing_yet(BOTH, *missing)
@@ -311,7 +311,7 @@ _UNTREATED = "untreated"
 _FEWEST = 2
 
 
-def duration(claim: Claim, materials: Materials) -> Evidence:
+def _duration(claim: Claim, materials: Materials) -> Evidence:
     """Return the difference from the untreated control at the time the sentence speaks of."""
     missing = [*_no_control(claim, materials), *materials.panel_missing(claim, claim.versus)]
     if np.isnan(materials.minutes(claim.attribute)):
@@ -323,7 +323,7 @@ def duration(claim: Claim, materials: Materials) -> Evidence:
     return replace(shown, suggestion=f"{shown.suggestion} after {time_words(claim.minutes)}")
 
 
-def change_over_time(claim: Claim, materials: Materials) -> Evidence:
+def _change_over_time(claim: Claim, materials: Materials) -> Evidence:
     """Return the change from before to after minus that of the untreated control, over assessors."""
     missing = _no_control(claim, materials)
     if not claim.session_before or not claim.session_after:
@@ -401,7 +401,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
         reasons=(
             f"{words}: from {claim.session_before} to {claim.session_after} {claim.prototype} changed by "
             f"{number(found.estimate)} more than {claim.versus} ({100 * materials.level:g} % interval "
-            f"{interval(low, high)}), {p_value(p)}, {counted(people, 'person', 'people')}.",
+            f"{interval(low, high)}), {p_words(p)}, {counted(people, 'person', 'people')}.",
         ),
         needs=lambda: (
             ("The change does not go the way the sentence says.",)
@@ -415,7 +415,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
 # What does the trained panel say about one prototype beside many: is none better, is it the first of all?
 
 
-def unsurpassed(claim: Claim, materials: Materials) -> Evidence:
+def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     """Return the one-sided limits against every competitor: each must lie beyond the margin."""
     missing = materials.panel_missing(claim, *claim.competitors)
     if missing:
@@ -458,11 +458,11 @@ def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate
     return (
         f"Against {rival}: {number(found.estimate)}, {side} {number(float(test.bound))} (one-sided "
         f"{100 * materials.level:g} % limit), margin {number(-claim.sign * claim.margin)}, "
-        f"{p_value(float(test.p_value))}."
+        f"{p_words(float(test.p_value))}."
     )
 
 
-def ranking(claim: Claim, materials: Materials) -> Evidence:
+def _ranking(claim: Claim, materials: Materials) -> Evidence:
     """Return the differences from all others of the range, adjusted together."""
     study = materials.study
     rivals = claim.competitors or materials.rest_of_range(claim.prototype)
@@ -485,8 +485,8 @@ def ranking(claim: Claim, materials: Materials) -> Evidence:
         reasons=(
             f"{words}: hardest to tell apart is {nearest['versus']}, difference {number(size)} "
             f"({100 * materials.level:g} % interval {interval(nearest['ci_low'], nearest['ci_high'])}), "
-            f"{p_value(p)}; {materials.who_scored(claim, *rivals)}.",
-            f"Compared with {listed(list(rivals))}, intervals and p-values adjusted together (Dunnett). "
+            f"{p_words(p)}; {materials.who_scored(claim, *rivals)}.",
+            f"Compared with {format_list(list(rivals))}, intervals and p-values adjusted together (Dunnett). "
             "A range with other members was not tested.",
         ),
         needs=lambda: (
@@ -560,13 +560,14 @@ def _anchors(attribute: str) -> str:
 
 RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
     {
-        "perceived_attribute": perceived_attribute,
-        "duration": duration,
-        "change_over_time": change_over_time,
-        "superiority": superiority,
-        "parity": parity,
-        "unsurpassed": unsurpassed,
-        "ranking": ranking,
+        "perceived_attribute": _perceived_attribute,
+        "absolute_negative": _absolute_negative,
+        "duration": _duration,
+        "change_over_time": _change_over_time,
+        "superiority": _superiority,
+        "parity": _parity,
+        "unsurpassed": _unsurpassed,
+        "ranking": _ranking,
     }
 )
 """What the data say about each kind of claim that rests on the panel."""

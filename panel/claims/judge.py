@@ -11,9 +11,11 @@ import numpy as np
 import pandas as pd
 
 from panel.answers import DIFFERENCES, PANEL_FIT, SWAPS, Question, Use
+from panel.claims import evidence, evidence_credit, evidence_panel
 from panel.claims.claim import (
     BEYOND,
     BOTH,
+    BY_VOTES,
     NAN,
     NUMBER_COLUMNS,
     PANEL,
@@ -25,11 +27,6 @@ from panel.claims.claim import (
     read_claims,
     standing,
 )
-from panel.claims.evidence import RULES as BY_ANSWERS
-from panel.claims.evidence import VOTE_RULES, agreement
-from panel.claims.evidence_credit import RULES as BY_CREDIT
-from panel.claims.evidence_panel import RULES as BY_PANEL
-from panel.claims.evidence_panel import absolute_negative
 from panel.claims.grammar import read_sentence
 from panel.claims.materials import Materials
 from panel.claims.names import family_of, names_of
@@ -37,6 +34,7 @@ from panel.claims.verdict import (
     AGAINST,
     FOR,
     OPEN,
+    WITH_WORDING,
     Case,
     InFamily,
     Verdict,
@@ -58,12 +56,7 @@ _LEVEL = 0.95
 _Judged = tuple[Case, Verdict, str, tuple[str, ...]]  # with the footnote, and what it lacks
 
 _RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {
-        **BY_ANSWERS,
-        **BY_CREDIT,
-        **BY_PANEL,
-        "absolute_negative": lambda claim, materials: absolute_negative(claim, materials, agreement(claim, materials)),
-    }
+    {**evidence.RULES, **evidence_credit.RULES, **evidence_panel.RULES}
 )
 
 
@@ -122,13 +115,13 @@ def judge_claims(
     """
     claims = read_claims(study)
     materials = Materials(study, claims, level, differences, traced, fitted)
-    evidence = [find_evidence(claim, materials) for claim in claims]
+    found_of_each = [find_evidence(claim, materials) for claim in claims]
     rehearsed = is_rehearsed(study)
     standings = [standing(study, each) for each in claims]
-    families = adjust_together(claims, evidence, [not each.exploratory for each in standings])
+    families = adjust_together(claims, found_of_each, [not each.exploratory for each in standings])
     judged = [
         _judge_one(claim, found, family, materials, fixed, rehearsed=rehearsed)
-        for claim, found, family, fixed in zip(claims, evidence, families, standings, strict=True)
+        for claim, found, family, fixed in zip(claims, found_of_each, families, standings, strict=True)
     ]
     return _result(judged, level)
 
@@ -147,8 +140,8 @@ def find_evidence(claim: Claim, materials: Materials) -> Evidence:
     """Return what the data say about one claim."""
     if claim.problems or claim.kind == BEYOND:
         return nothing_yet("nothing")
-    by_votes = not claim.attribute and claim.kind in VOTE_RULES
-    found = (VOTE_RULES if by_votes else _RULES)[claim.kind](claim, materials)
+    by_votes = _RULES.get(f"{claim.kind} {BY_VOTES}")
+    found = (by_votes if by_votes and not claim.attribute else _RULES[claim.kind])(claim, materials)
     if not found.shown or found.rests_on not in (PANEL, BOTH):
         return found
     spread, batch = materials.batch_words(claim), materials.one_batch(claim)
@@ -173,7 +166,7 @@ def _result(judged: Sequence[_Judged], level: float) -> Claims:
         bearing=_stacked(
             judged,
             ["side", "source", "what"],
-            lambda case, *_: [(each.side, each.source, each.words) for each in case.bearing],
+            lambda case, *_: case.bearing,
         ),
         level=level,
         method=_method(level),
@@ -192,8 +185,8 @@ _COLUMNS = (
 
 
 def _row(case: Case, said: Verdict, words: str, _: tuple[str, ...]) -> list[object]:
-    claim, evidence, family = case.claim, case.evidence, case.family
-    first = evidence.shown[0] if evidence.shown else None
+    claim, shown, family = case.claim, case.evidence, case.family
+    first = shown.shown[0] if shown.shown else None
     interval = (
         (first.estimate, first.ci_low, first.ci_high, first.ci_level, first.unit) if first else (NAN,) * 4 + ("",)
     )
@@ -201,9 +194,9 @@ def _row(case: Case, said: Verdict, words: str, _: tuple[str, ...]) -> list[obje
         *(claim.number, claim.claim, claim.kind, said.verdict, case.standing.exploratory),
         *(claim.prototype, claim.versus, claim.attribute, claim.question, claim.minutes),
         *interval,
-        *(claim.bar, claim.margin, evidence.statistic, evidence.df, evidence.std_error),
-        *(evidence.p_value, family.p_adjusted, family.family if evidence.shown else "", evidence.n),
-        *(said.suggestion, words, evidence.method),
+        *(claim.bar, claim.margin, shown.statistic, shown.df, shown.std_error),
+        *(shown.p_value, family.p_adjusted, family.family if shown.shown else "", shown.n),
+        *(said.suggestion, words, shown.method),
         *("; ".join(texts) for texts in criteria_of(said.verdict, case.findings)),
         ", ".join(case.not_covered),
         *(claim.stamped_at, claim.stamped_by, claim.media, claim.territory, claim.owner),
@@ -283,7 +276,7 @@ _STATEMENT = ("kind", "prototype", "versus", "attribute", "question", "competito
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """What would be said of one sentence if it had been fixed in time."""
+    """What would be said of one sentence if it had been fixed in time; `said_as` is the kind of what may be said."""
 
     claim: str
     kind: str
@@ -293,6 +286,7 @@ class Draft:
     not_covered: tuple[str, ...]
     may_be_said: str
     footnote: str
+    said_as: str
 
 
 def suggested(study: Study, sentence: str) -> dict[str, str]:
@@ -330,7 +324,8 @@ def judge_drafts(study: Study, rows: Sequence[Mapping[str, Any]], *, level: floa
         family = _in_family(claim, found, beside)
         case, said, words, _ = _judge_one(claim, found, family, materials, standing, rehearsed=rehearsed)
         told = (said.verdict, said.reasons, said.needs, case.not_covered, said.suggestion, words)
-        drafts.append(Draft(claim.claim, claim.kind, *told))
+        of_users = claim.kind == "absolute_negative" and said.verdict != WITH_WORDING
+        drafts.append(Draft(claim.claim, claim.kind, *told, "agreement" if of_users else claim.kind))
     return tuple(drafts)
 
 
@@ -347,8 +342,8 @@ def _in_family(claim: Claim, found: Evidence, beside: Sequence[tuple[Claim, Evid
     """Return the p-value adjusted with the claims of the family; the same statement counts once."""
     own = tuple(getattr(claim, column) for column in _STATEMENT)
     others = [each for each in beside if tuple(getattr(each[0], column) for column in _STATEMENT) != own]
-    claims, evidence = zip((claim, found), *others, strict=True)
-    return adjust_together(claims, evidence, [True] * len(claims))[0]
+    claims, found_of_each = zip((claim, found), *others, strict=True)
+    return adjust_together(claims, found_of_each, [True] * len(claims))[0]
 
 
 def _table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:

@@ -13,14 +13,13 @@ from types import MappingProxyType
 
 from panel.checks.moments_recorded import days_stated
 from panel.claims.claim import (
-    counted,
-    listed,
     number,
 )
 from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.study.knowledge import claim_floors, claim_sayings, claim_words, ingredients
 from panel.study.study import Study
+from panel.words import counted, format_list
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -116,6 +115,14 @@ _TOKEN = re.compile(r"\d+(?:[.,]\d+)*|[^\W\d_][^\W_]*(?:'[^\W_]+)*|\S")
 _APOSTROPHES = dict.fromkeys(map(ord, "’ʼ‘`´"), "'")
 _DASHES = dict.fromkeys(map(ord, "‐‑‒–—−"), "-")
 _SIGNS = _APOSTROPHES | _DASHES | {ord("&"): " and "}
+_CONTRACTIONS = {
+    r"\b(it|that|this|there|here|what|who)'s\b": r"\1 is",
+    r"(?<=[a-z])'s\b": " its",  # the lotion's feel
+    r"(?<=[a-z])'d\b": " would",
+    r"(?<=[a-z])'re\b": " are",
+    r"(?<=[a-z])'ll\b": " will",
+    r"(?<=[a-z])'ve\b": " have",
+}
 SILENT = frozenset(".,;:!()\"“”„«»'-*†")
 """Marks that say nothing; every other sign is a word that has to be accounted for."""
 
@@ -133,6 +140,8 @@ class Entry:
 def tokens_of(text: str) -> Tokens:
     """Return the words, numbers and signs of a text; hyphens inside words split them, silent marks stay."""
     plain = unicodedata.normalize("NFKC", text.translate(_SIGNS)).translate(_SIGNS).casefold()
+    for short, whole in _CONTRACTIONS.items():
+        plain = re.sub(short, whole, plain)
     return tuple(_TOKEN.findall(re.sub(r"(?<=\w)-(?=\w)", " ", plain)))
 
 
@@ -146,7 +155,7 @@ def legible(word: str) -> str:
     odd = [sign for sign in word if not sign.isprintable() or (sign.isalpha() and "LATIN" not in _named(sign))]
     if not odd or (len(odd) == len(word) > 1):
         return word
-    names = listed(list(dict.fromkeys(_named(sign) for sign in odd)))
+    names = format_list(list(dict.fromkeys(_named(sign) for sign in odd)))
     return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
 
 
@@ -262,7 +271,7 @@ def compared(
     """Return `less greasy than our previous hand cream`."""
     others = [public_name(study, names, other) for other in others]
     how = "slightly " if slightly else ""
-    return f"{how}{saying(study, attribute, direction)} than {listed(others)}"
+    return f"{how}{saying(study, attribute, direction)} than {format_list(others)}"
 
 
 def alike(study: Study, names: Names, attribute: str, other: str) -> str:

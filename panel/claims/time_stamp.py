@@ -29,6 +29,7 @@ _HASHES = {
     "608648016503040202": "sha384",
     "608648016503040203": "sha512",
 }  # RFC 5754, 2
+_PSS, _MASK = "2a864886f70d01010a", "2a864886f70d010108"  # RSASSA-PSS and its mask, RFC 8017, A.2.3; RFC 4056
 _SHA256 = bytes.fromhex("608648016503040201")
 _GRANTED = (0, 1)  # granted, granted with changes
 _STATUS = {2: "rejected", 3: "waiting", 4: "a revocation is near", 5: "revoked"}  # RFC 3161, 2.4.2
@@ -175,6 +176,7 @@ class _Token:
     issuer: bytes
     serial: int
     algorithm: str
+    way: _Part
     attributes: dict[str, _Part]
     signed: bytes
     signature: bytes
@@ -193,12 +195,14 @@ class _Token:
         algorithm, hashed = imprint.parts()
         over = hashed.content.hex() if algorithm.parts()[0].content == _SHA256 else ""
         held = [part.whole for part in others[0].parts()] if others[0].tag == _OWN else []
-        _, who, digest, attributes, *_, signature = [part for part in others[-1].parts()[0].parts() if part.tag != 0xA1]
+        _, who, digest, attributes, way, signature = [
+            part for part in others[-1].parts()[0].parts() if part.tag != 0xA1
+        ]
         issuer, serial = who.parts()
         named = {part.parts()[0].content.hex(): part.parts()[1].parts()[0] for part in attributes.parts()}
         return cls(
             info, over, _moment(when), _nonce(rest), _certificates(*held), issuer.whole, serial.number(),
-            _HASHES.get(digest.parts()[0].content.hex(), ""), named,
+            _HASHES.get(digest.parts()[0].content.hex(), ""), way, named,
             _der(_SET, attributes.content), signature.content,
         )  # fmt: skip
 
@@ -216,7 +220,7 @@ class _Token:
         whole = hashlib.new(self.algorithm, self.info).digest()
         if digest is None or digest.content != whole or kind is None or kind.content.hex() != _TST_INFO:
             found.append("its signed digest is not that of its content.")
-        if not _signed_by(signer, self.signature, self.signed, self.algorithm):
+        if not _signed_by(signer, self.signature, self.signed, self.algorithm, self.way):
             found.append("its signature is not that of its certificate.")
         if not self._names(signer):
             found.append("what was signed names another certificate.")
@@ -264,7 +268,24 @@ def _certificates(*held: bytes) -> list[Certificate]:
     return [each for few in found for each in few]
 
 
-def _signed_by(signer: Certificate, signature: bytes, signed: bytes, algorithm: str) -> bool:
+def _salt(way: _Part, algorithm: str) -> int | None:
+    """Return the bytes of salt of a signature by RSASSA-PSS; None for another signature, an error for another hash.
+
+    Hash and mask have to be those of the digest, as RFC 4056 recommends.
+    """
+    name, *rest = way.parts()
+    if name.content.hex() != _PSS:
+        return None
+    stated = {part.tag: part.parts()[0] for part in rest[0].parts()} if rest else {}
+    by, mask = (stated[tag].parts() if tag in stated else [] for tag in (0xA0, 0xA1))
+    fits = bool(by) and _HASHES.get(by[0].content.hex()) == algorithm
+    fits = fits and bool(mask) and mask[0].content.hex() == _MASK and mask[1].parts()[0].content == by[0].content
+    if not fits or (0xA3 in stated and stated[0xA3].number() != 1):
+        raise ValueError
+    return stated[0xA2].number() if 0xA2 in stated else 20
+
+
+def _signed_by(signer: Certificate, signature: bytes, signed: bytes, algorithm: str, way: _Part) -> bool:
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives import hashes
     from cryptography.hazmat.primitives.asymmetric import ec, padding, rsa
@@ -273,12 +294,14 @@ def _signed_by(signer: Certificate, signature: bytes, signed: bytes, algorithm: 
     key = signer.public_key()
     try:
         if isinstance(key, rsa.RSAPublicKey):
-            key.verify(signature, signed, padding.PKCS1v15(), how)
+            salt = _salt(way, algorithm)
+            pss = None if salt is None else padding.PSS(padding.MGF1(how), salt)
+            key.verify(signature, signed, pss or padding.PKCS1v15(), how)
         elif isinstance(key, ec.EllipticCurvePublicKey):
             key.verify(signature, signed, ec.ECDSA(how))
         else:
             return False
-    except InvalidSignature:
+    except (InvalidSignature, ValueError, IndexError):
         return False
     return True
 

@@ -21,7 +21,6 @@ from panel.claims.claim import (
     Evidence,
     WordingFinding,
     change,
-    listed,
     number,
     percent,
 )
@@ -39,6 +38,7 @@ from panel.claims.names import (
     words_of,
 )
 from panel.study.knowledge import refused_patterns
+from panel.words import format_list
 
 # One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
 
@@ -55,6 +55,8 @@ def wording_of(
     claim: Claim, evidence: Evidence, materials: Materials
 ) -> tuple[tuple[WordingFinding, ...], tuple[str, ...]]:
     """Return what is found in the words of a claim, and the words that nothing accounts for."""
+    if said_by_the_tool(claim.claim, evidence):
+        return (), ()
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
     own = claim.kind == "agreement" and asked is not None and bool(asked.left_over) and reading.order == asked.order
@@ -65,6 +67,12 @@ def wording_of(
         found += _statement_findings(claim, evidence, materials, reading)
         found += _around_findings(claim, evidence, materials, reading)
     return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered
+
+
+def said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
+    """Return whether a sentence is, word for word, one that the tool offers for this evidence."""
+    offered = [evidence.suggestion] if evidence.weaker is None else [evidence.suggestion, evidence.weaker.words]
+    return words_of(sentence) in [words_of(words) for words in offered if words]
 
 
 def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iterator[WordingFinding]:
@@ -87,7 +95,7 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
         )
 
 
-def _refused(claim: Claim, left_over: tuple[str, ...], *, perceived: bool) -> Iterator[WordingFinding]:
+def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator[WordingFinding]:
     """Explain the words left over that the table of refused words knows.
 
     A word of physiology in a sentence that people were asked in just these words, and that speaks of feeling, is a
@@ -128,7 +136,7 @@ _EU = "EU 655/2013"
 # What a sentence of each kind says; a comparison with a bar or without one is told apart below.
 _DEGREES = {
     "superiority": ("comparative", "not parity"),
-    "parity": ("parity",),
+    "parity": ("parity", "not comparative"),
     "absolute_negative": ("absent", "negated"),
     "time": ("bare",),
     "duration": ("positive", "comparative"),
@@ -182,7 +190,9 @@ def _on_slightly(reading: Reading) -> Iterator[WordingFinding]:
 
 def _unreadable(reading: Reading) -> WordingFinding:
     if len(reading.families) > 1:
-        message = f"The sentence speaks of several things ({listed(sorted(reading.families))}); its evidence is of one."
+        message = (
+            f"The sentence speaks of several things ({format_list(sorted(reading.families))}); its evidence is of one."
+        )
         return change("several statements in one", message, "Make a claim of each.", "evidential support", _EU)
     if not reading.families:
         return change(
@@ -227,9 +237,7 @@ _SAYS_OTHER = "The sentence is not the statement that was judged."
 def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     degree = reading.degree
     if claim.kind == "unsurpassed":
-        several = len(claim.competitors) > 1
-        by_votes = not claim.attribute
-        nothing = degree == "nothing" and several and (by_votes or reading.sign == want)
+        nothing = degree == "nothing" and reading.has("range") and (not claim.attribute or reading.sign == want)
         return nothing or (degree == "not comparative" and reading.sign == -want)
     if claim.kind == "perceived_attribute" and claim.bar == claim.bar:
         return degree == ("low" if want < 0 else "high")
@@ -267,13 +275,13 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         yield change(_COMPARATOR, message, "Name each once.", "fairness", _EU)
     if others:
         told = ", ".join(name or "several prototypes with that name or role" for name in others)
-        message = f"The sentence compares with {told}; compared was {listed(names) or 'nothing'}."
+        message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
         yield change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
     needed = needed or (claim.kind == "ranking" and reading.degree == "comparative")
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
-        yield change("comparison without the other", message, f"Name {listed(names)}.", "honesty", _EU)
+        yield change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
 
 
 def _qualified(evidence: Evidence, reading: Reading) -> bool:
@@ -295,11 +303,16 @@ def _beside_question(claim: Claim, materials: Materials, reading: Reading, asked
     if not same:
         message = f"People were asked whether they agree with “{words}”, and the sentence says something else."
         yield change(_NOT_ASKED, message, "Say what people agreed with.", "evidential support", _EU)
-    elif reading.degree != asked.degree or reading.sign != asked.sign:
+    elif _degree_felt(reading) != _degree_felt(asked) or reading.sign != asked.sign:
         yield _unlike(reading, asked, words)
     elif asked.has("feel") and not reading.has("feel"):
         message = f"People were asked what they feel (“{words}”), and the sentence speaks of what is."
         yield change(_STRONGER, message, "Say 'feels'.", "honesty", "UK advice on cosmetics")
+
+
+def _degree_felt(reading: Reading) -> str:
+    """Return what is said of the property; to feel non-sticky is not to feel sticky."""
+    return "negated" if reading.degree == "absent" and reading.has("feel") else reading.degree
 
 
 def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
@@ -316,7 +329,7 @@ def _unlike(reading: Reading, asked: Reading, words: str) -> WordingFinding:
 _DAY = 1440.0
 _LATER = 10.0  # minutes from which an attribute may be called later; a setting of ours, no source
 _SLACK = 1e-9
-_SPEAK_FOR_PEOPLE = frozenset(("use", "preference", "liking"))
+_SPEAK_FOR_PEOPLE = frozenset(("use", "recommendation", "preference", "liking"))
 
 
 def _around_findings(
@@ -361,7 +374,9 @@ def _on_shares(claim: Claim, evidence: Evidence, materials: Materials, reading: 
         if base != evidence.n:
             message = f"The sentence speaks of {number(base)} people, and {evidence.n} answered or scored."
             yield change("another base", message, "Give the base that was counted.", "truthfulness", _EU)
-    told = reading.has("agree") or reading.has("people") or reading.family in _SPEAK_FOR_PEOPLE
+    asked = _question_reading(claim, materials)
+    in_the_first_person = asked is not None and "i" in asked.words_for("function")
+    told = reading.has("agree") or reading.has("people") or reading.family in _SPEAK_FOR_PEOPLE or in_the_first_person
     if reading.shares and not told:
         message = "The sentence quotes a share and does not say of whom."
         yield change("share of whom", message, "Say who agreed.", "informed decision-making", _EU)
@@ -438,7 +453,9 @@ def _on_places(claim: Claim, materials: Materials, reading: Reading) -> Iterator
     asked = _question_reading(claim, materials) if claim.kind == "agreement" else None
     of_hands = any("hand" in words for words in materials.names.product_types)
     of_hands = of_hands or "hand" in str(materials.study.facts.get("area", ""))
-    fitting = ({"hands"} if of_hands else set()) | ({"skin"} if asked is None else asked.families_for("site"))
+    named = frozenset() if asked is None else asked.families_for("site")
+    anywhere = asked is None or not (named or of_hands)  # the panel's forearm, a product for the whole body
+    fitting = named | ({"hands"} if of_hands else set()) | ({"skin"} if anywhere else set())
     for site in sorted(reading.families_for("site") - fitting):
         message = f"The sentence speaks of {site}; that was not what was asked, or not what the product is for."
         yield change("another place", message, "Name the place it was tried on.", "evidential support", _EU)
@@ -505,9 +522,14 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
         yield change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
-    rest = materials.rest_of_range(claim.prototype)
-    compared = set(claim.competitors) or (set(rest) if claim.kind == "ranking" else set())
-    whole = claim.kind in ("ranking", "unsurpassed") and compared >= set(rest)
-    if reading.has("range") and not whole:
+    if reading.has("range") and not _whole_range(claim, materials):
         message = "The sentence speaks of a range, and none was compared."
         yield change("range not compared", message, "Leave the range out.", "fairness", _EU)
+
+
+def _whole_range(claim: Claim, materials: Materials) -> bool:
+    """Return whether it was compared with all others of the range."""
+    if claim.kind == "ranking" and not claim.competitors:
+        return True
+    rest = materials.rest_of_range(claim.prototype)
+    return claim.kind in ("ranking", "unsurpassed") and set(rest) <= set(claim.competitors)

@@ -118,7 +118,7 @@ def _plan_servings(
         return
     from panel.study.naming import naming
     from panel.study.shown import shown
-    from panel.views.planning.plan import BALANCE, servings_table, tell_servings
+    from panel.views.planning.plan import BALANCE, SERVINGS, tell_servings
     from panel.views.planning.sizes import BATCHES, what_batches_buy
 
     names = naming(opened)
@@ -128,7 +128,7 @@ def _plan_servings(
         print_lines(what_batches_buy(weighed, names), "")
     print_table(shown(BALANCE, result.balance, names))
     if everything:
-        print_table(servings_table(result.servings, result.warm_up))
+        print_table(shown(SERVINGS, result, names))
         if weighed is not None:
             print_table(shown(BATCHES, weighed, names))
             print_lines(weighed.method, *weighed.notes)

@@ -214,9 +214,11 @@ def history(
     """Say who changed what in a study folder, and when; the last change first."""
     from panel.study.folder import read_journal
     from panel.study.journal import read_lines
+    from panel.study.naming import Naming
     from panel.study.saving import journal_faults, journal_rows
     from panel.study.saving import undo as take_back
-    from panel.views.planning.study import changed_rows_table, history_table, what_changed
+    from panel.study.shown import shown
+    from panel.views.planning.study import CHANGED_ROWS, HISTORY, what_changed
 
     if not study.is_dir():
         raise StudyError(f"{study} is no folder. Only a study folder has a history.")
@@ -232,10 +234,10 @@ def history(
         return
     print_lines(what_changed(rows), *faults, "")
     if len(rows):
-        changes = history_table(rows)
+        changes = shown(HISTORY, rows, Naming())
         print_table(changes if everything else changes.head(_MOST_CHANGES))
     if everything and len(rows):
-        print_table(changed_rows_table(rows))
+        print_table(shown(CHANGED_ROWS, rows, Naming()))
 
 
 @click.command()

@@ -188,9 +188,9 @@ def _possible(square: Array, df: Array, count: int, independent: float) -> Array
     """Return equally likely true values (q, count) behind mean squares (q,) on `df`."""
     if np.isinf(df).all():
         return np.repeat(square[:, None], count, axis=1)
-    drawn = moderated_variances(square, df, independent)
-    half, share = drawn.df[:, None] / 2, (np.arange(count) + 0.5) / count
-    return np.asarray(drawn.variance[:, None] * half / gammaincinv(half, share))
+    variance, df, *_ = moderated_variances(square, df, independent)
+    half, share = df[:, None] / 2, (np.arange(count) + 0.5) / count
+    return np.asarray(variance[:, None] * half / gammaincinv(half, share))
 
 
 # How many assessors and replicates does it take to see a difference that matters, and what can these people see?

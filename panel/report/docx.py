@@ -17,8 +17,8 @@ from docx.oxml.ns import qn
 from docx.shared import Emu, Mm, Pt, RGBColor
 
 from panel.report.archive import zip_of_files
-from panel.report.contents.blocks import Report
-from panel.report.html import Drawn, Item, Sheet, Words, holds_numbers, items, page_facts, plain_text
+from panel.report.contents.blocks import Picture, Report, Words
+from panel.report.html import Item, Sheet, holds_numbers, items, page_facts, plain_text
 from panel.report.pdf import PADDING, SMALLEST_LETTERS, contents_of, fitting, lying
 
 _BADGES = {"gap": "Gap: ", "caution": "Caution: ", "verdict": "Verdict: "}
@@ -75,7 +75,7 @@ def _put(document: Any, item: Item) -> None:
             document.add_paragraph(texts[0])
         case Sheet():
             add_table(document, item, _ACROSS)
-        case Drawn():
+        case Picture():
             add_picture(document, item)
 
 
@@ -268,7 +268,7 @@ def _run(text: str, size: float, *, bold: bool) -> Any:
     return run
 
 
-def add_picture(document: Any, drawn: Drawn) -> None:
+def add_picture(document: Any, drawn: Picture) -> None:
     """Add a picture as large as the page allows, with words for those who cannot see it."""
     content = drawn.png()
     size = Image.from_blob(content)

@@ -27,7 +27,17 @@ _TWO_READINGS = "could be {point} or {comma}: the column does not tell whether t
 _LONGEST_NUMBER = 64  # characters; a score or a measured value never needs more
 _CLEAR_MAJORITY = 10  # a column that mixes both decimal signs is decided when one is this many times as frequent
 
-_MISSING = frozenset({"", "-", "--", ".", "..", "n/a", "#n/a", "na", "n.a.", "n.a", "nan", "null", "none"})
+# How people write that there is no value, in small letters without blanks: English, German, French, Spanish, Italian;
+# from memory.
+_SIGNS_OF_NONE = frozenset(("", "-", "--", ".", ".."))
+_WORDS_FOR_NONE = (
+    "n/a #n/a na n.a. n.a nan null none missing noanswer notanswered "
+    "k.a. k.a k/a keineangabe keineantwort #nv n.b. nichtbewertet nichtbeurteilt fehlt fehlend weissnicht keinwert "
+    "s/o s.o. sansobjet nsp n.s.p. nesaitpas nesaispas n.c. nc nonnoté sansréponse manquant manquante "
+    "n.d. nd n/d #n/d s.d. s/d sindato sindatos ns ns/nc nosabe nocontesta sinrespuesta noaplica "
+    "manca mancante nonso nessunarisposta nondisponibile nonvalutato"
+)
+_MISSING = _SIGNS_OF_NONE.union(_WORDS_FOR_NONE.split())
 _SAME_SIGN = str.maketrans(
     {
         **dict.fromkeys("\u00a0\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\t", " "),
@@ -48,6 +58,30 @@ _PATTERNS = {".": _pattern(".", ","), ",": _pattern(",", ".")}
 # A point that can only stand between thousands: `1.234,5` or `1.234.567`.
 _SHOWS_GROUPS = re.compile(r"[+-]? ?[1-9]\d{0,2}(?:(?:\.\d{3})+,\d*|(?:\.\d{3}){2,})(?: ?%)?", re.ASCII)
 _SIGN_WORDS = {".": "point", ",": "comma"}
+_NUMBER = r"[+-]?\d{1,4}(?:[.,]\d+)?"
+# A number with a word for it: `5 - strong`, `5 = strong`, `(5) strong`, `strong (5)`.
+_WITH_WORD = re.compile(
+    rf"\(?(?P<first>{_NUMBER})(?:\)|\s*[-=:])\s*(?P<after>[^\W\d_][^\d()]*)"
+    rf"|(?P<before>[^\W\d_][^\d()]*?)\s*[(=:]\s*(?P<last>{_NUMBER})\)?"
+)
+_WITH_UNIT = re.compile(rf"(?P<first>{_NUMBER})(?P<unit> ?[^\W\d_]{{2,}}\.?| [^\W\d_]\.?)")
+_MONTHS = tuple(  # of those five languages, the accents taken off
+    names.split()
+    for names in (
+        "jan january januar janv janvier ene enero gen gennaio jaenner",
+        "feb february februar fev fevr fevrier febrero febbraio",
+        "mar march mrz marz maerz mars marzo",
+        "apr april avr avril abr abril aprile",
+        "may mai mayo mag maggio",
+        "jun june juni juin junio giu giugno",
+        "jul july juli juil juillet julio lug luglio",
+        "aug august aou aout ago agosto",
+        "sep sept september septembre septiembre set sett settembre",
+        "oct october okt oktober octobre octubre ott ottobre",
+        "nov november novembre noviembre",
+        "dec december dez dezember decembre dic diciembre dicembre",
+    )
+)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -88,7 +122,7 @@ class NumbersRead:
         return mask
 
 
-def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True) -> NumbersRead:
+def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True, words: bool = False) -> NumbersRead:
     """Read a column of texts as numbers.
 
     Parameters
@@ -99,6 +133,8 @@ def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True
         `.` or `,` if it is known; the empty string lets the column decide.
     stated
         False if `decimal` was not said by a person, but concluded from other columns.
+    words
+        True if a word may stand beside the number (`5 - strong`, `7 cm`), as in a file from elsewhere.
 
     Returns
     -------
@@ -114,21 +150,29 @@ def read_numbers(texts: Iterable[str], decimal: str = "", *, stated: bool = True
         raise ValueError(f"the decimal sign is '.' or ',', not {decimal!r}")
     counts, codes = _distinct(texts)
     if decimal != "," and (plain := _plain_values(counts)) is not None:
-        return _as_read(codes, plain, {}, ".", decided=decimal == "." or _shows_point(counts))
-    return _read_with_care(codes, counts, decimal, stated=stated and bool(decimal))
+        decided = decimal == "." or _shows_point(counts)
+        unsure = "" if decided else next((text for text in counts if "." in text), "")
+        notes = (f"the point was read as the decimal sign: {unsure} is {plain[unsure]:.12g}",) if unsure else ()
+        return _as_read(codes, plain, {}, ".", decided=decided, notes=notes)
+    return _read_with_care(codes, counts, decimal, stated=stated and bool(decimal), words=words)
 
 
-def read_number_columns(columns: Mapping[str, Iterable[str]], decimal: str = "") -> dict[str, NumbersRead]:
-    """Read the number columns of one file.
+def read_number_columns(
+    columns: Mapping[str, Iterable[str]], decimal: str = "", *, words: bool = False
+) -> dict[str, NumbersRead]:
+    """Read the number columns of one file; `words` as in `read_numbers`.
 
     A column that does not show its decimal sign is read with the sign of the columns that do, if these agree.
     """
-    read = {name: read_numbers(texts, decimal) for name, texts in columns.items()}
+    read = {name: read_numbers(texts, decimal, words=words) for name, texts in columns.items()}
     signs = {column.decimal for column in read.values() if column.decided}
     if len(signs) != 1:
         return read
     sign = signs.pop()
-    return {name: c if c.decided else read_numbers(columns[name], sign, stated=False) for name, c in read.items()}
+    return {
+        name: c if c.decided else read_numbers(columns[name], sign, stated=False, words=words)
+        for name, c in read.items()
+    }
 
 
 def _distinct(texts: Iterable[str]) -> tuple[dict[str, int], NDArray[np.intp]]:
@@ -169,19 +213,24 @@ def _value(text: str, decimal: str) -> float | None:
     return float(digits.replace(" ", "").replace(decimal, "."))
 
 
-def _read_with_care(codes: NDArray[np.intp], counts: Mapping[str, int], decimal: str, *, stated: bool) -> NumbersRead:
+def _read_with_care(
+    codes: NDArray[np.intp], counts: Mapping[str, int], decimal: str, *, stated: bool, words: bool
+) -> NumbersRead:
     """Read the distinct texts under both decimal signs, let the column choose one, then look every cell up."""
     cleaned = {text: text.translate(_SAME_SIGN).strip() for text in counts}
-    asked = [text for text, clean in cleaned.items() if clean.casefold() not in _MISSING]
+    asked = [text for text, clean in cleaned.items() if not _says_none(clean)]
     reasons = {text: _TOO_LONG for text in asked if len(cleaned[text]) > _LONGEST_NUMBER}
-    both = {t: (_value(cleaned[t], "."), _value(cleaned[t], ",")) for t in asked if t not in reasons}
+    bare, of_words = {text: cleaned[text] for text in asked if text not in reasons}, []
+    if words:
+        bare, of_words = _without_words(bare)
+    both = {text: (_value(clean, "."), _value(clean, ",")) for text, clean in bare.items()}
     evidence = {".": 0, ",": 0}
     for text, (point, comma) in both.items():
         if (point is None) != (comma is None):
             evidence["." if comma is None else ","] += counts[text]
     commas_two_ways = any("," in text and _two_ways(*pair) for text, pair in both.items())
     sign, settled = _decimal_sign(evidence, decimal, commas_two_ways)
-    points_unclear = sign == "," and not stated and not any(map(_SHOWS_GROUPS.fullmatch, (cleaned[t] for t in both)))
+    points_unclear = sign == "," and not stated and not any(map(_SHOWS_GROUPS.fullmatch, bare.values()))
     values = dict.fromkeys(counts, math.nan)
     for text, pair in both.items():
         clear = settled and not (points_unclear and "." in text)
@@ -191,14 +240,84 @@ def _read_with_care(codes: NDArray[np.intp], counts: Mapping[str, int], decimal:
         else:
             values[text] = value
     decided = bool(decimal) or sum(evidence.values()) > 0
-    notes = _notes(evidence, sign, [cleaned[text] for text in both], stated=stated)
-    parted = [text for text, value in values.items() if _parted(cleaned[text], sign) and math.isfinite(value)]
+    notes = _notes(evidence, sign, list(bare.values()), stated=stated)
+    parted = [text for text, clean in bare.items() if _parted(clean, sign) and math.isfinite(values[text])]
     if parted:
         other = _SIGN_WORDS["," if sign == "." else "."]
         notes += (
             f"the {other} was read as standing between thousands: {parted[0].strip()} is {values[parted[0]]:.12g}",
         )
+    said = [f"{text.strip()!r} was read as no value" for text in counts if _is_word_for_none(cleaned[text])]
+    if said:
+        notes += (said[0] if len(said) == 1 else f"{said[0]}, and so were {len(said) - 1} other ways to write it",)
+    if of_words:
+        notes += (f"what stands beside the number was left out: {of_words[0].strip()!r} is {bare[of_words[0]]}",)
     return _as_read(codes, values, reasons, sign, decided=decided, notes=notes)
+
+
+def _says_none(clean: str) -> bool:
+    return clean.casefold().replace(" ", "") in _MISSING
+
+
+def _is_word_for_none(clean: str) -> bool:
+    return _says_none(clean) and clean.replace(" ", "") not in _SIGNS_OF_NONE
+
+
+def _without_words(cleaned: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
+    """Return the texts with the words beside their numbers taken off, and which texts had any.
+
+    Only if each word goes with one number and each number with one word, as on a scale whose points have names, or if
+    all cells have the same unit. The name of a month is no such word: a spreadsheet made a date of the number.
+    """
+    units = {text: found for text, clean in cleaned.items() if (found := _WITH_UNIT.fullmatch(clean))}
+    if units and len(units) == len(cleaned) and len({found["unit"].strip() for found in units.values()}) == 1:
+        numbers = {text: found["first"] for text, found in units.items()}
+        return numbers, list(numbers) if not _is_month(next(iter(units.values()))["unit"]) else []
+    named = {}
+    for text, clean in cleaned.items():
+        found = _WITH_WORD.fullmatch(clean)
+        word = (found["after"] or found["before"]).strip() if found else ""
+        if found and not _is_month(word):
+            named[text] = (found["first"] or found["last"], word.casefold())
+    numbers_of, words_of = {number for number, _ in named.values()}, {word for _, word in named.values()}
+    if not named or not len(set(named.values())) == len(numbers_of) == len(words_of):
+        return dict(cleaned), []
+    return {text: named[text][0] if text in named else clean for text, clean in cleaned.items()}, list(named)
+
+
+def _is_month(word: str) -> bool:
+    return bool(_month(word))
+
+
+def _month(word: str) -> int:
+    """Return which month a word is, 0 if it is none."""
+    plain = "".join(sign for sign in unicodedata.normalize("NFKD", word.casefold()) if sign.isalpha())
+    return next((number for number, names in enumerate(_MONTHS, start=1) if plain in names), 0)
+
+
+_DAY = re.compile(
+    r"(?P<day>\d{1,2})[-. /]{1,2}(?P<month>[^\W\d_]{3,10})\.?|\d{4}-(?P<m>\d\d)-(?P<d>\d\d)(?: 00:00:00)?"
+)
+_SLIPS = str.maketrans({"O": "0", "o": "0", "l": "1", "I": "1"})
+
+
+def proposed_number(text: str) -> float | None:
+    """Return the number that an unreadable cell most likely means, to be confirmed; None if nothing is likely.
+
+    A letter for a figure (`1O`), a mark behind it (`7,5*`), a blank inside (`7 ,5`), a word beside it (`5 - strong`),
+    or a date that a spreadsheet made of a number (`03. May` of 3.5). What says more or less (`<1`) is not proposed.
+    """
+    clean = unicodedata.normalize("NFKC", text).translate(_SAME_SIGN).strip()
+    if found := _DAY.fullmatch(clean):
+        month = int(found["m"]) if found["m"] else _month(found["month"])
+        return float(f"{int(found['d'] or found['day'])}.{month}") if month else None
+    if found := _WITH_WORD.fullmatch(clean):
+        clean = found["first"] or found["last"]
+    elif found := _WITH_UNIT.fullmatch(clean):
+        clean = found["first"]
+    bare = re.sub(r"\s", "", clean.strip("'\"*?!()~# ").translate(_SLIPS))
+    read = read_numbers([bare])
+    return None if read.reasons or math.isnan(read.values[0]) else float(read.values[0])
 
 
 def _parted(text: str, sign: str) -> bool:

@@ -20,7 +20,7 @@ from pyarrow import compute
 from pyarrow import csv as csv_of_arrow
 
 from panel.errors import StudyError
-from panel.study.archives import merged_cells, open_workbook, sheet_names, sheet_rows
+from panel.study.archives import Workbook, merged_cells, open_workbook, sheet_names, sheet_rows
 from panel.study.study import RawFile
 from panel.words import counted
 
@@ -150,15 +150,17 @@ def raw_table(file: RawFile, sheet: str = "", limits: Limits = UPLOADED) -> RawT
     return table
 
 
-def rows_of_file(file: RawFile, sheet: str = "", heading: int = 0) -> list[tuple[str, list[list[str]]]]:
-    """Return each filled sheet of a workbook with its name, or the one text table, as rows of cells.
+def rows_of_file(
+    file: RawFile, sheet: str = "", heading: int = 0
+) -> tuple[list[tuple[str, list[list[str]]]], tuple[str, ...]]:
+    """Return each filled sheet of a workbook with its name, or the one text table, as rows of cells; and notes.
 
     Names merged over several rows stand in each of them. The sign between the cells of a text is the one that most
     lines agree on, from the line `heading` on if it is known, so that a title above them does not hide it.
     """
     content, name = file.content, file.name
     if not content or len(content) > _MAX_BYTES:
-        return []
+        return [], ()
     if is_workbook(file):
         with open_workbook(content, name) as workbook:
             found = []
@@ -166,15 +168,15 @@ def rows_of_file(file: RawFile, sheet: str = "", heading: int = 0) -> list[tuple
                 if each in sheet_names(workbook) and (rows := sheet_rows(workbook, each)):
                     _fill_merged(rows, merged_cells(workbook, each))
                     found.append((each, rows))
-            return found
+            return found, _note_on_errors(workbook)
     if content.startswith(_OLD_WORKBOOK):
-        return []
+        return [], ()
     text = decode(content, name)[0]
     lines = text[:_SAMPLE].splitlines()[max(heading - 1, 0) :]
     lines = [line for line in lines if line.strip()]
     body = "\n".join(lines[0 if heading else min(len(lines) // 2, _TITLES) :])
     rows, _ = _text_rows(text, name, UPLOADED, find_delimiter(body))
-    return [("", rows)]
+    return [("", rows)], ()
 
 
 _TITLES = 12  # lines that may stand above the headings
@@ -198,10 +200,12 @@ def _sheet(content: bytes, name: str, sheet: str) -> tuple[list[list[str]], list
     others = [one for one in names if one != chosen] if sheet else names[names.index(chosen) + 1 :]
     if others:
         notes.append(f"Other sheets were not read: {', '.join(others)}.")
-    if workbook.error_cells:
-        what = "Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty"
-        notes.append(f"{what}: {workbook.error_cells}.")
-    return rows, notes
+    return rows, [*notes, *_note_on_errors(workbook)]
+
+
+def _note_on_errors(workbook: Workbook) -> tuple[str, ...]:
+    what = "Cells with a spreadsheet error such as #DIV/0! in the workbook, read as empty"
+    return (f"{what}: {workbook.error_cells}.",) if workbook.error_cells else ()
 
 
 def _fill_merged(rows: list[list[str]], merged: list[tuple[int, int, int]]) -> int:
@@ -336,7 +340,9 @@ def decode(content: bytes, name: str) -> tuple[str, str]:
             continue
         if not holds_control_signs(text):
             return text.removeprefix("\ufeff"), encoding
-    raise StudyError(f"{name} is not a text file with a table; give a .csv, .tsv or .xlsx file.")
+    raise StudyError(
+        f"{name} is not a text file with a table that can be read; give a .csv (UTF-8), .tsv or .xlsx file."
+    )
 
 
 def _likely_encodings(content: bytes) -> tuple[str, ...]:

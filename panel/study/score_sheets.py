@@ -18,8 +18,8 @@ from panel.errors import StudyError
 from panel.study.knowledge import lexicon
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import UPLOADED, Limits, RawTable, is_workbook, raw_table, rows_of_file
-from panel.study.scores_import import is_called, is_reckoned, named_columns
 from panel.study.study import RawFile
+from panel.study.table_cells import is_called, is_of_means, is_reckoned, named_columns
 from panel.words import counted, first_few
 
 _MOSTLY = 0.6
@@ -69,13 +69,13 @@ def score_table(file: RawFile, sheet: str = "", heading: int = 0, limits: Limits
     StudyError
         If there is no table in it, or it cannot be told what stands where; the text says what to do.
     """
-    return _without_means(_table(file, sheet, heading, limits))
+    return _without_other_rows(_without_means(_table(file, sheet, heading, limits)))
 
 
 def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
     if (read_at_once := _large_and_plain(file, heading, limits)) is not None:
         return read_at_once
-    laid_out = rows_of_file(file, sheet, heading)
+    laid_out, noticed = rows_of_file(file, sheet, heading)
     sheets = [made for name, rows in laid_out if (made := _sheet(name, rows, heading)) is not None]
     if not sheets and heading:
         raise StudyError(f"{file.name} has no table below line {heading}; say on which line the headings stand.")
@@ -83,16 +83,17 @@ def _table(file: RawFile, sheet: str, heading: int, limits: Limits) -> RawTable:
         return raw_table(file, sheet, limits)
     key, scored = _key_and_scores(sheets)
     first = _first_with_scores(scored)
-    together = [same for each in scored if (same := _in_order_of(each, first)) is not None]
-    plain = len(together) == 1 and key is None and not first.notes and not heading
+    together = _together(scored, first)
+    plain = len(together) == 1 and key is None and not together[0].notes and not heading
     if plain and not _melted(first)[1]:
         return raw_table(file, first.name, limits)
     stacked = _stacked(together)
     names = {each.name for each in together}
-    left = [each.name for each in sheets if each.name not in names and each is not key]
+    said = " ".join(stacked.notes)
+    left = [each.name for each in sheets if each.name not in names and each is not key and repr(each.name) not in said]
     table, notes = _melted(stacked)
     table, resolved = _resolved(table, key)
-    told = [*stacked.notes, *notes, *resolved]
+    told = [*stacked.notes, *noticed, *notes, *resolved]
     if left:
         told.append(f"Other sheets were not read: {', '.join(left)}.")
     columns = tuple(zip(*table.rows, strict=True)) if table.rows else tuple(() for _ in table.header)
@@ -108,27 +109,57 @@ def _large_and_plain(file: RawFile, heading: int, limits: Limits) -> RawTable | 
     if heading or len(file.content) < _LARGE or is_workbook(file):
         return None
     beginning = file.content[:_BEGINNING].rpartition(b"\n")[0]
-    sheets = [_sheet(name, rows) for name, rows in rows_of_file(replace(file, content=beginning))]
+    sheets = [_sheet(name, rows) for name, rows in rows_of_file(replace(file, content=beginning))[0]]
     if sheets == [None] or sheets[0] is None or sheets[0].notes or _melted(sheets[0])[1]:
         return None
     return raw_table(file, limits=limits)
 
 
 def _without_means(table: RawTable) -> RawTable:
-    """Return the table without rows in which a spreadsheet reckoned means: nobody is called so."""
-    names = {table.header[0], named_columns(table.header).get("assessor", table.header[0])}
+    """Return the table without rows in which a spreadsheet reckoned means, totals or counts, and that said."""
+    held = named_columns(table.header)
+    names = dict.fromkeys(
+        (table.header[0], *(held[role] for role in ("assessor", "prototype", "session") if role in held))
+    )
+    cells = {name: pd.Series(table.column(name), dtype="str").str.strip() for name in names}
     reckoned = np.zeros(len(table.lines), dtype=bool)
-    for name in names:
-        cells = pd.Series(table.column(name), dtype="str")
-        means = [cell for cell in cells.unique() if is_reckoned(cell)]
-        reckoned |= cells.isin(means).to_numpy()
-    if not reckoned.any() or reckoned.all():
+    for name, column in cells.items():
+        known = set(column.unique())
+        means = {cell: is_of_means(cell, known) for cell in known}
+        blank = np.ones(len(column), dtype=bool)
+        for other in cells:
+            blank &= (cells[other] == "").to_numpy() if other != name else True
+        reckoned |= column.map({cell: mean == "surely" for cell, mean in means.items()}).to_numpy(dtype=bool)
+        alone = column.map({cell: mean == "if alone" for cell, mean in means.items()}).to_numpy(dtype=bool)
+        reckoned |= alone & blank & (len(cells) > 1)
+    told = f"Rows with means or totals were left out: line {first_few(np.asarray(table.lines)[reckoned].tolist())}."
+    return _rows_of(table, ~reckoned, (*table.notes, told))
+
+
+def _without_other_rows(table: RawTable) -> RawTable:
+    """Return the table without rows that repeat its headings and without notes below it, and that said."""
+    cells = [pd.Series(column, dtype="str").str.strip() for column in table.columns]
+    repeats = np.logical_and.reduce([column == head for column, head in zip(cells, table.header, strict=True)])
+    filled = np.add.reduce([(column != "").to_numpy(dtype=int) for column in cells])
+    rows = np.flatnonzero(filled > 1)
+    below = np.arange(len(filled)) > (rows[-1] if len(rows) else len(filled))
+    notes = list(table.notes)
+    for which, what in (
+        (repeats, "Lines that repeat the headings"),
+        (below & (len(cells) > 2), "Notes below the table"),
+    ):
+        if which.any():
+            notes.append(f"{what} were left out: line {first_few(np.asarray(table.lines)[which].tolist())}.")
+    return _rows_of(table, ~(repeats | (below & (len(cells) > 2))), notes)
+
+
+def _rows_of(table: RawTable, kept: np.ndarray, notes: Sequence[str]) -> RawTable:
+    """Return the rows of a table that are kept; the table itself if all are, or none."""
+    if kept.all() or not kept.any():
         return table
-    kept = (~reckoned).nonzero()[0]
-    lines = np.asarray(table.lines)
-    note = f"Rows with means or totals were left out: line {first_few(lines[reckoned].tolist())}."
-    columns: tuple[Any, ...] = tuple(pd.array(cells, dtype="str").take(kept) for cells in table.columns)
-    return replace(table, columns=columns, lines=lines[kept].tolist(), notes=(*table.notes, note))
+    places = kept.nonzero()[0]
+    columns: tuple[Any, ...] = tuple(pd.array(cells, dtype="str").take(places) for cells in table.columns)
+    return replace(table, columns=columns, lines=np.asarray(table.lines)[places].tolist(), notes=tuple(notes))
 
 
 # One sheet: where its headings are, and what its columns are called.
@@ -146,9 +177,15 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     cells = [row + [""] * (width - len(row)) for _, row in filled]
     if width < 2 or len(cells) < _FEWEST_ROWS:
         return None
+    if not heading and _lies_on_its_side(cells):
+        turned = [list(column) for column in zip(*cells, strict=True)]
+        made = _sheet(name, turned)
+        note = "The table lies on its side and was turned: its lines are counted as columns of the file."
+        return made and replace(made, notes=(note, *made.notes))
     bottom = sum(line < heading for line, _ in filled) if heading else _heading(cells)
     if bottom >= len(cells):
         return None
+    _refuse_without_headings(cells, bottom, name)
     top = _group_row(cells, bottom)
     header, notes = _names(cells, bottom, top)
     first = bottom if top is None else top
@@ -156,12 +193,36 @@ def _sheet(name: str, rows: Sequence[Sequence[str]], heading: int = 0) -> _Sheet
     if title:
         notes = [f"Above the headings in line {filled[bottom][0]} stands: {first_few(title)}.", *notes]
     places = [i for i, head in enumerate(header) if head]
-    if len({header[i] for i in places}) < len(places):
-        twice = next(head for head in header if head and header.count(head) > 1)
+    spelled = [head.casefold() for head in header]
+    if len({spelled[i] for i in places}) < len(places):
+        twice = next(head for head in header if head and spelled.count(head.casefold()) > 1)
         raise StudyError(f"{name or 'The file'} has more than one column called {twice!r}; give each its own name.")
     body = tuple(tuple(row[i] for i in places) for row in cells[bottom + 1 :])
     lines = tuple(line for line, _ in filled[bottom + 1 :])
     return _Sheet(name, tuple(header[i] for i in places), body, lines, tuple(notes)) if body else None
+
+
+def _lies_on_its_side(cells: Sequence[Sequence[str]]) -> bool:
+    """Return True if people and prototypes are named down the first column and not along a row."""
+    needed = {"assessor", "prototype"}
+    down = named_columns(dict.fromkeys(row[0] for row in cells[:_DESIGN_ROWS] if row[0]))
+    return needed <= set(down) and not any(
+        needed <= set(named_columns(dict.fromkeys(row))) for row in cells[:_DESIGN_ROWS]
+    )
+
+
+_DESIGN_ROWS = 12  # lines of a table on its side, or above its headings, that are looked at
+
+
+def _refuse_without_headings(cells: Sequence[Sequence[str]], bottom: int, name: str) -> None:
+    """Raise StudyError if the line taken for headings is one of the rows: numbers where the next line has numbers."""
+    heads, below = cells[bottom], cells[min(bottom + 1, len(cells) - 1)]
+    alike = [_is_number(head) == _is_number(cell) for head, cell in zip(heads, below, strict=True)]
+    if any(map(_is_number, heads)) and all(alike) and not named_columns(dict.fromkeys(heads)):
+        raise StudyError(
+            f"{name or 'The file'} has no headings above its rows. Write a line with the names of the columns above "
+            "them, such as: Assessor, Product, Session, and each attribute."
+        )
 
 
 def _heading(cells: Sequence[Sequence[str]]) -> int:
@@ -224,14 +285,12 @@ def _unnamed(cells: Sequence[Sequence[str]], bottom: int, place: int) -> str:
 
 
 def _is_number(cell: str) -> bool:
-    if not cell:
-        return False
     read = read_numbers([cell])
     return not read.missing[0] and all(reason.startswith("could be ") for reason in read.reasons.values())
 
 
 def _mostly_numbers(cells: Sequence[str]) -> bool:
-    read = read_numbers(cells)
+    read = read_numbers(cells, words=True)
     held = int((~read.missing).sum())
     wrong = sum(not reason.startswith("could be ") for reason in read.reasons.values())
     return held > 0 and held - wrong >= _NUMERIC * held
@@ -250,14 +309,42 @@ def _first_with_scores(sheets: Sequence[_Sheet]) -> _Sheet:
     return [*whole, *scored, *sheets][0]
 
 
-def _in_order_of(sheet: _Sheet, first: _Sheet) -> _Sheet | None:
-    """Return a sheet with its columns in the order, and the letters, of another; None if it has other columns."""
-    place = {head.casefold(): i for i, head in enumerate(sheet.header)}
-    order = [place.get(head.casefold()) for head in first.header]
-    if len(place) != len(order) or None in order:
-        return None
-    rows = tuple(tuple(row[i] for i in order if i is not None) for row in sheet.rows)
-    return replace(sheet, header=first.header, rows=rows)
+def _together(sheets: Sequence[_Sheet], first: _Sheet) -> list[_Sheet]:
+    """Return the sheets that go below each other, with the same columns in the same order; a copy of one is left out.
+
+    They name the same of people, prototypes and sittings, and share more than half of the columns of scores. What one
+    of them lacks is blank there, and said.
+    """
+    design, scored = _named_folded(first), {head.casefold() for head in _score_columns(first, set())}
+    whole = {"assessor", "prototype"} <= set(design)
+    alike = []
+    for sheet in sheets:
+        same_heads = set(map(str.casefold, sheet.header)) == set(map(str.casefold, first.header))
+        shared = scored & {head.casefold() for head in _score_columns(sheet, set())}
+        if same_heads or (whole and _named_folded(sheet) == design and 2 * len(shared) > len(scored)):
+            alike.append(sheet)
+    header = list({head.casefold(): head for sheet in reversed([first, *alike]) for head in sheet.header}.values())
+    order = {head.casefold(): place for place, head in enumerate(first.header)}
+    header.sort(key=lambda head: order.get(head.casefold(), len(order)))
+    made: list[_Sheet] = []
+    for sheet in alike:
+        place = {head.casefold(): i for i, head in enumerate(sheet.header)}
+        at = [place.get(head.casefold()) for head in header]
+        rows = tuple(tuple("" if i is None else row[i] for i in at) for row in sheet.rows)
+        copy_of = next((other.name for other in made if other.rows == rows), "")
+        if copy_of:
+            note = f"The sheet {sheet.name!r} holds the same rows as {copy_of!r} and was left out."
+            made[0] = replace(made[0], notes=(*made[0].notes, note))
+            continue
+        lacking = [head for head, i in zip(header, at, strict=True) if i is None]
+        notes = (f"The sheet {sheet.name!r} has no column {first_few(lacking)}; it is blank there.",) if lacking else ()
+        made.append(replace(sheet, header=tuple(header), rows=rows, notes=(*sheet.notes, *notes)))
+    return made
+
+
+def _named_folded(sheet: _Sheet) -> dict[str, str]:
+    held = named_columns(sheet.header)
+    return {role: held[role].casefold() for role in ("assessor", "prototype", "session", "replicate") if role in held}
 
 
 def _key_and_scores(sheets: Sequence[_Sheet]) -> tuple[_Sheet | None, list[_Sheet]]:

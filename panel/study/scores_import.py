@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import re
-import unicodedata
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from fnmatch import fnmatchcase
 from typing import Any
 
 import numpy as np
@@ -14,11 +12,10 @@ import pandas as pd
 from pandas.api.extensions import ExtensionArray
 
 from panel.errors import StudyError
-from panel.study.knowledge import headings
-from panel.study.numbers_read import NumbersRead, read_number_columns, read_numbers
+from panel.study.numbers_read import NumbersRead, proposed_number, read_number_columns, read_numbers
 from panel.study.raw_table import RawTable
 from panel.study.study import REHEARSED, UNREAD_COLUMNS, RawFile, Study, natural_order
-from panel.study.table_cells import NOT_WHOLE
+from panel.study.table_cells import NOT_WHOLE, ROLES, heading_words, is_called, is_reckoned, named_columns
 from panel.study.tables import TABLES
 from panel.words import counted, first_few
 
@@ -70,7 +67,9 @@ def read_scores(table: RawTable, layout: ScoresLayout) -> ImportedScores:
     if layout.fill_down:
         table = _filled_down(table, layout)
     score_columns = [layout.score] if layout.is_long else list(layout.attributes)
-    numbers = read_number_columns({column: table.column(column) for column in score_columns}, layout.decimal)
+    numbers = read_number_columns(
+        {column: table.column(column) for column in score_columns}, layout.decimal, words=True
+    )
     position = _positions(table, layout)
     _refuse_nameless(table, layout, numbers)
     scores = _long_scores(table, layout, numbers, position)
@@ -169,6 +168,7 @@ def _long_scores(
             columns[role] = _names(table, column).repeat(times)
     columns["score"] = np.column_stack([read.values for read in numbers.values()]).ravel()
     columns["position"] = np.repeat(position.values, times) if position else np.full(rows, np.nan)
+    columns["line"] = np.repeat(np.asarray(table.lines, dtype=float), times)
     columns["source"] = _texts(["imported", REHEARSED], _rehearsed(table).astype(int).repeat(times))
     blank = _texts([""], np.zeros(rows, dtype=int))
     return pd.DataFrame(
@@ -315,21 +315,27 @@ def _notes_on_shape(table: RawTable, layout: ScoresLayout, scores: pd.DataFrame,
     return [*notes, *_notes_on_unused(table, layout)]
 
 
+def _likely_numbers(cells: Sequence[str]) -> float:
+    """Return the share of the different texts of a column that may well stand for numbers."""
+    texts = [cell for cell in pd.Series(cells, dtype="str").unique() if cell.strip()]
+    return sum(proposed_number(text) is not None for text in texts) / len(texts) if texts else 0.0
+
+
 def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
     """Return which columns were left out, and why those that could be scores; a doubtful one is asked about."""
     used = {*layout.columns().values(), *layout.attributes}
     unused = [column for column in table.header if column not in used]
     notes = [f"Columns that were not used: {_some(unused)}."] if unused else []
     for column in unused if not layout.is_long else ():
-        read = read_numbers(table.column(column))
+        read = read_numbers(table.column(column), words=True)
         share, filled = _share_of_numbers(read), int((~read.missing).sum())
         why = why_no_scores(table, layout, column)
         if share >= _MOSTLY and why and column not in table.unnamed:
             notes.append(f"The column {column!r} {why}. Say so if it holds scores.")
-        elif share >= _SOME and not why:
+        elif (share >= _SOME or _likely_numbers(table.column(column)) >= _MOSTLY) and not why:
             notes.append(
-                f"Only {round(share * filled)} of {filled} cells of the column {column!r} are numbers, so it was not used. "
-                "Correct the others, or say that it holds scores."
+                f"Only {round(share * filled)} of {filled} cells of the column {column!r} are numbers, so it was not "
+                "used. Correct the others, or say that it holds scores."
             )
     return notes
 
@@ -343,8 +349,6 @@ def _some(names: list[str] | set[str]) -> str:
 # Which column of a table of scores holds what? A guess from names and contents, for the user to correct.
 
 
-_ROLES = ("assessor", "prototype", "attribute", "score", "replicate", "session", "position", "batch", "recorded_at")
-_FILLERS = frozenset(("id", "no", "nr", "n", "num", "number", "nummer", "numero", "name", "code"))
 _NO_SCORES = {  # what a heading says, to why a column so called is left out
     "comment": "is called like a comment",
     "code": "is called like a code",
@@ -398,7 +402,7 @@ class ScoresLayout:
 
     def columns(self) -> dict[str, str]:
         """Return role to column for the roles that are filled; `attributes` and `decimal` are not among them."""
-        return {role: getattr(self, role) for role in _ROLES if getattr(self, role)}
+        return {role: getattr(self, role) for role in ROLES if getattr(self, role)}
 
 
 def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> ScoresLayout:
@@ -418,8 +422,8 @@ def guess_layout(table: RawTable, fixed: Mapping[str, str] | None = None) -> Sco
     """
     known = {role: column for role, column in (fixed or {}).items() if column}
     for role, column in known.items():
-        if role not in _ROLES:
-            raise StudyError(f"{role!r} is not something a column can hold; it can hold {', '.join(_ROLES)}.")
+        if role not in ROLES:
+            raise StudyError(f"{role!r} is not something a column can hold; it can hold {', '.join(ROLES)}.")
         table.column(column)
     free = [column for column in table.header if column not in known.values() and column not in table.unnamed]
     numbers = _numeric_columns(table, free)
@@ -469,12 +473,19 @@ def why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
     """Return why a column of numbers is not taken for scores, from its heading and its contents; empty if it is."""
     if column in table.unnamed:
         return "has no name"
-    if any(is_called(column, role) for role in _ROLES if role not in ("attribute", "score")):
+    if any(is_called(column, role) for role in ROLES if role not in ("attribute", "score")):
         return "is called like something that was found in another column"
-    if is_reckoned(column):
+    if is_reckoned(column) or _is_mean_of(column, table.header):
         return "is called like a mean or a total"
     called = next((why for role, why in _NO_SCORES.items() if is_called(column, role)), "")
     return called or _why_not_scored(table, layout, column)
+
+
+def _is_mean_of(column: str, header: Iterable[str]) -> bool:
+    """Return True if a heading is a word for a mean beside another heading: `Mean glide` beside `glide`."""
+    words, others = heading_words(column).split(), {heading_words(other) for other in header if other != column}
+    halves = [(words[:1], words[1:]), (words[-1:], words[:-1])] if len(words) > 1 else []
+    return any(is_reckoned(" ".join(mean)) and " ".join(rest) in others for mean, rest in halves)
 
 
 _FEWEST = 8  # rows, and
@@ -485,7 +496,7 @@ def _why_not_scored(table: RawTable, layout: ScoresLayout, column: str) -> str:
     """Return what the contents of a column say against its being scores: a count, dates, one value for each name."""
     values = read_numbers(table.column(column)).values
     whole = bool(np.isfinite(values).all()) and bool((values == np.round(values)).all())
-    if len(values) < _FEWEST or len(np.unique(values)) == 1:
+    if len(values) < _FEWEST or len(np.unique(values[np.isfinite(values)])) < 2:
         return ""
     if whole and (np.diff(values) == 1).all():
         return "counts the rows"
@@ -496,31 +507,14 @@ def _why_not_scored(table: RawTable, layout: ScoresLayout, column: str) -> str:
     for role in ("prototype", "assessor", "session"):
         if held := layout.columns().get(role):
             groups = pd.Series(values).groupby(np.asarray(_names(table, held)))
-            if (groups.count() >= _FEWEST_EACH).all() and (groups.nunique() == 1).all():
+            if (groups.count() >= _FEWEST_EACH).all() and (groups.max() == groups.min()).all():
                 return f"holds one value for each {role}"
     return ""
 
 
-def is_called(column: str, role: str) -> bool:
-    """Return True if a heading is one of those that columns of a role have, in any of the languages known."""
-    words, spellings = _words(column), plain_names(column)
-    return any(_fits(name, words, spellings) for names in headings(role) for name in names)
-
-
-def _fits(name: str, words: str, spellings: Collection[str]) -> bool:
-    return fnmatchcase(words, name) if "*" in name else name.replace(" ", "") in spellings
-
-
-def is_reckoned(name: str) -> bool:
-    """Return True if a name says mean, total or spread: nobody is called so, and nothing that was scored."""
-    words = set(_words(name.replace("-", "")).split())
-    reckoned, beside = set(headings("reckoned")[0]), set(headings("beside_reckoned")[0])
-    return bool(words & reckoned) and words <= reckoned | beside
-
-
 def _numeric_columns(table: RawTable, columns: list[str]) -> list[str]:
     """Return those of the columns whose filled cells are mostly numbers."""
-    read = read_number_columns({column: table.column(column) for column in columns})
+    read = read_number_columns({column: table.column(column) for column in columns}, words=True)
     return [column for column in columns if _share_of_numbers(read[column]) >= _MOSTLY]
 
 
@@ -542,46 +536,6 @@ def _check_layout(table: RawTable, layout: ScoresLayout) -> None:
             raise StudyError(f"{table.name}: the column {column!r} cannot hold two things; choose one.")
     if layout.decimal not in ("", ".", ","):
         raise StudyError(f"The decimal sign is a point or a comma, not {layout.decimal!r}.")
-
-
-def _named(header: Iterable[str], role: str, numeric: Collection[str] | None = None) -> str:
-    """Return the column with the surest name for a role, or the empty text; a score is a column of numbers."""
-    columns = [column for column in header if role != "score" or numeric is None or column in numeric]
-    words = {column: _words(column) for column in columns}
-    whole = {column: {words[column].replace(" ", "")} for column in columns}
-    loose = {column: plain_names(column) for column in columns}
-    for names in headings(role):
-        for spellings in (whole, loose):
-            for name in names:
-                for column in columns:
-                    if _fits(name, words[column], spellings[column]):
-                        return column
-    return ""
-
-
-def named_columns(header: Iterable[str], numeric: Collection[str] | None = None) -> dict[str, str]:
-    """Return role to column for the columns whose names say what they hold; `numeric` those that hold numbers."""
-    names = list(header)
-    found: dict[str, str] = {}
-    for role in _ROLES:
-        if column := _named([name for name in names if name not in found.values()], role, numeric):
-            found[role] = column
-    return found
-
-
-def plain_names(column: str) -> set[str]:
-    """Return the spellings of a column's name to compare: lower case, no signs; also singular, also without `id`."""
-    words = _words(column).split()
-    kept = [word for word in words if word not in _FILLERS] or words
-    spellings = {"".join(words), "".join(kept)}
-    return spellings | {spelling[:-1] for spelling in spellings if spelling.endswith("s")}
-
-
-def _words(heading: str) -> str:
-    """Return the words of a heading in small letters, without accents and signs, parted by blanks."""
-    plain = unicodedata.normalize("NFKD", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", heading))
-    letters = "".join(sign for sign in plain if not unicodedata.combining(sign))
-    return " ".join(re.findall(r"[^\W_]+", letters.casefold()))
 
 
 def _share_of_numbers(read: NumbersRead) -> float:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Iterable, Mapping, Sequence
+import unicodedata
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from fnmatch import fnmatchcase
 from types import MappingProxyType
 
 import pandas as pd
@@ -13,6 +15,7 @@ import pandas as pd
 from panel.errors import StudyError
 from panel.study.facts import fact_text, facts_with_unread
 from panel.study.journal import FACTS, IMPORTED
+from panel.study.knowledge import headings
 from panel.study.numbers_read import read_number_columns
 from panel.study.raw_table import RawTable, holds_control_signs
 from panel.study.study import UNREAD_COLUMNS, Study
@@ -277,3 +280,79 @@ def bare_words(words: str) -> str:
 
 def _without_unit(words: str) -> str:
     return re.sub(r"\s*[(\[].*?[)\]]", "", words)
+
+
+# Which column of a table of scores does a heading name, in one of the languages of `shared/headings.csv`?
+
+ROLES = ("assessor", "prototype", "attribute", "score", "replicate", "session", "position", "batch", "recorded_at")
+_FILLERS = frozenset(("id", "no", "nr", "n", "num", "number", "nummer", "numero", "name", "code"))
+
+
+def is_called(column: str, role: str) -> bool:
+    """Return True if a heading is one of those that columns of a role have, in any of the languages known."""
+    words, spellings = heading_words(column), _plain_names(column)
+    return any(_fits(name, words, spellings) for names in headings(role) for name in names)
+
+
+def _fits(name: str, words: str, spellings: Collection[str]) -> bool:
+    return fnmatchcase(words, name) if "*" in name else name.replace(" ", "") in spellings
+
+
+def is_reckoned(name: str) -> bool:
+    """Return True if a name says mean, total or spread: nobody is called so, and nothing that was scored."""
+    words = set(heading_words(name.replace("-", "")).split())
+    reckoned, beside = set(headings("reckoned")[0]), set(headings("beside_reckoned")[0])
+    return bool(words & reckoned) and words <= reckoned | beside
+
+
+def _named(header: Iterable[str], role: str, numeric: Collection[str] | None = None) -> str:
+    """Return the column with the surest name for a role, or the empty text; a score is a column of numbers."""
+    columns = [column for column in header if role != "score" or numeric is None or column in numeric]
+    words = {column: heading_words(column) for column in columns}
+    whole = {column: {words[column].replace(" ", "")} for column in columns}
+    loose = {column: _plain_names(column) for column in columns}
+    for names in headings(role):
+        for spellings in (whole, loose):
+            for name in names:
+                for column in columns:
+                    if _fits(name, words[column], spellings[column]):
+                        return column
+    return ""
+
+
+def named_columns(header: Iterable[str], numeric: Collection[str] | None = None) -> dict[str, str]:
+    """Return role to column for the columns whose names say what they hold; `numeric` those that hold numbers."""
+    names = list(header)
+    found: dict[str, str] = {}
+    for role in ROLES:
+        if column := _named([name for name in names if name not in found.values()], role, numeric):
+            found[role] = column
+    return found
+
+
+def _plain_names(column: str) -> set[str]:
+    """Return the spellings of a column's name to compare: lower case, no signs; also singular, also without `id`."""
+    words = heading_words(column).split()
+    kept = [word for word in words if word not in _FILLERS] or words
+    spellings = {"".join(words), "".join(kept)}
+    return spellings | {spelling[:-1] for spelling in spellings if spelling.endswith("s")}
+
+
+def heading_words(heading: str) -> str:
+    """Return the words of a heading in small letters, without accents and signs, parted by blanks."""
+    plain = unicodedata.normalize("NFKD", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", heading))
+    letters = "".join(sign for sign in plain if not unicodedata.combining(sign))
+    return " ".join(re.findall(r"[^\W_]+", letters.casefold()))
+
+
+def is_of_means(cell: str, known: Collection[str]) -> str:
+    """Return whether a name says `surely` or `if alone` (no other name in its row) that a row was reckoned."""
+    if is_reckoned(cell):
+        return "surely"
+    words = cell.split()
+    for start, end in ((0, 1), (0, len(words) - 1), (1, len(words)), (len(words) - 1, len(words))):
+        rest = " ".join(words[:start] + words[end:])
+        said = " ".join(words[start:end])
+        if len(words) > 1 and rest in known and (is_reckoned(said) or is_called(said, "reckoned_alone")):
+            return "surely"
+    return "if alone" if is_called(cell, "reckoned_alone") else ""

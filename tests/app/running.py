@@ -18,7 +18,7 @@ from typing import Any
 from urllib.parse import quote
 
 import axe_playwright_python
-from playwright.sync_api import BrowserContext, Page, sync_playwright
+from playwright.sync_api import BrowserContext, Locator, Page, sync_playwright
 from streamlit.testing.v1 import AppTest
 
 from panel.app.places import PART, PARTS, PLACES, addresses
@@ -39,6 +39,7 @@ _ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+LONGEST = 60_000  # milliseconds for one step; a busy machine may take many times as long as the second it needs
 _STARTED_WITHIN = 60.0  # seconds; about four on an idle machine
 
 
@@ -76,15 +77,19 @@ def free_port() -> int:
 
 
 @contextmanager
-def running_app(*study: str, folder: Path | None = None) -> Iterator[str]:
-    """Start `afterfeel app` on a free port, away from the checkout; give the address that opens it; stop it then."""
+def running_app(*study: str, home: Path | None = None) -> Iterator[str]:
+    """Start `afterfeel app` on a free port, away from the checkout; give the address that opens it; stop it then.
+
+    What it keeps lies in `home`; where none is named it is gone with the app.
+    """
     port = free_port()
     command = [sys.executable, "-c", "from panel.cli import main; main()", "app", *study, "--no-browser"]
     with TemporaryDirectory() as elsewhere:
+        own = str(home or elsewhere)
         server = subprocess.Popen(
             [*command, "--port", str(port)],
-            cwd=folder or elsewhere,
-            env={**os.environ, "PYTHONPATH": str(ROOT), **_own_places(elsewhere)},
+            cwd=own,
+            env={**os.environ, "PYTHONPATH": str(ROOT), **_own_places(own)},
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
         )
@@ -156,3 +161,50 @@ def violations(page: Page) -> list[tuple[str, str]]:
     found = page.evaluate("axe.run()")
     assert len(found["passes"]) > 10
     return [(rule["id"], node["html"]) for rule in found["violations"] for node in rule["nodes"]]
+
+
+class Walk:
+    """A person at the app: each click, field and page opened is a step."""
+
+    def __init__(self, page: Page, folder: Path) -> None:
+        self.page, self.folder, self.steps = page, folder, 0
+        page.set_default_timeout(LONGEST)
+
+    def done(self, until: str) -> None:
+        self.steps += 1
+        if until:
+            self.page.get_by_text(re.compile(until)).first.wait_for()
+        settled(self.page)
+
+    def press(self, name: str | re.Pattern[str], until: str = "") -> None:
+        self.page.get_by_role("button", name=name, exact=isinstance(name, str)).first.click()
+        self.done(until)
+
+    def choose(self, name: str | re.Pattern[str], until: str = "") -> None:
+        """Choose one of what lies side by side: a part of a place, a way, a step."""
+        self.page.get_by_text(name, exact=True).locator("visible=true").first.click()
+        self.done(until)
+
+    def place(self, name: str, until: str = "") -> None:
+        link = self.page.get_by_test_id("stTopNavLink").get_by_text(name, exact=True)
+        if not link.is_visible():  # on a narrow screen the places lie behind one button
+            self.page.get_by_test_id("stExpandSidebarButton").click()
+            link = self.page.get_by_test_id("stSidebarNavLink").get_by_text(name, exact=True)
+        link.click()
+        self.done(until)
+
+    def field(self, label: str) -> Locator:
+        return self.page.get_by_label(label, exact=True).locator("visible=true").first
+
+    def write(self, label: str, text: str) -> None:
+        self.field(label).fill(text)
+        self.field(label).press("Tab")
+        self.done("")
+
+    def pick(self, label: str, *words: str) -> None:
+        for word in words:
+            self.field(label).fill(word)
+            self.page.get_by_role("option").first.wait_for()
+            self.page.keyboard.press("Enter")
+            self.page.keyboard.press("Escape")
+            self.done("")

@@ -9,9 +9,13 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from panel.app.state import STUDY_VARIABLE
+from panel.checks.moments_recorded import stamps_hash
+from panel.claims.time_stamp import time_stamp_request
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
 from tests.app.running import part_of_app, with_open_drawers
+from tests.claims.test_time_stamp import OPENSSL, Authority
+from tests.claims.test_wording import DEMO
 from tests.studies import small_study
 
 
@@ -144,3 +148,45 @@ def test_a_margin_that_is_no_number_is_said(small: Path):
     labelled(app.button, "Write the claim and stamp it").click()
     app = app.run()
     assert "Margin" in " ".join(warning.value for warning in app.warning)
+
+
+def test_what_may_be_said_takes_the_place_of_a_draft_in_one_tap(small: Path):
+    app = form(with_open_drawers(opened()), "less greasy than our previous cream, and how", "superiority")
+    labelled(app.selectbox, "Prototype").select("P4")
+    labelled(app.selectbox, "Compared with").select("P1")
+    labelled(app.selectbox, "Attribute").select("AF_GREASE")
+    labelled(app.button, "Try it").click()
+    app = app.run()
+    labelled(app.button, "Say this instead").click()
+    app = app.run()
+    assert not app.exception
+    drafts = [each.label for each in app.expander if each.label.startswith("Draft.")]
+    assert len(drafts) == 1
+    said = labelled(app.text_input, "Sentence, exactly as it is to be said").value
+    assert said
+    assert drafts[0].startswith("Draft. ✓ supported as worded")
+    assert said in drafts[0].replace("\\", "")
+    assert "Say this instead" not in [each.label for each in app.button]
+
+
+@pytest.mark.skipif(OPENSSL is None, reason="openssl is not installed")
+def test_the_reply_of_an_authority_is_uploaded_and_verified(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv(STUDY_VARIABLE, raising=False)
+    claims = open_study(DEMO).table("claims")
+    authority = Authority(tmp_path)
+    asked = time_stamp_request(stamps_hash(claims), 77)
+    app = with_open_drawers(opened())
+    given = {
+        "Reply (.tsr)": ("claims.tsr", authority.reply(asked), "application/timestamp-reply"),
+        "The request it answers (.tsq)": ("claims.tsq", asked, "application/timestamp-query"),
+        "Certificate of an authority that you trust": ("root.pem", authority.root, "application/x-pem-file"),
+    }
+    for label, file in given.items():
+        labelled(app.file_uploader, label).set_value(file)
+    app = app.run()
+    assert not app.exception
+    assert f"Claims 1 to {len(claims)} stood as they are on" in shown(app)
+    other = authority.reply(time_stamp_request("11" * 32, 77))
+    labelled(app.file_uploader, "Reply (.tsr)").set_value(("other.tsr", other, "application/timestamp-reply"))
+    app = app.run()
+    assert any("another hash" in each.value for each in app.error)

@@ -12,16 +12,17 @@ from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
 from panel.app.fact_editors import gates_of, stability_of
+from panel.app.guide import EDITORS, place_of
 from panel.app.new_study import STEPS, steps_done, with_attributes, with_batches, with_listed, with_people
-from panel.app.state import STUDY_VARIABLE, demo_folder
-from panel.app.study_editors import EDITORS, Draft, grid_columns, place_of, with_row
+from panel.app.state import STUDY_VARIABLE, Draft, demo_folder
+from panel.app.study_editors import grid_columns, with_row
 from panel.checks.all_checks import check_study
 from panel.checks.moments_recorded import check_claim_stamps
 from panel.claims.claim import with_statements
 from panel.cli import main
 from panel.errors import StudyError
 from panel.models.decision.wanted import gate_limits
-from panel.study.editing import study_changes, texts_of_table, with_benchmark
+from panel.study.editing import put_block, study_changes, texts_of_table, with_benchmark
 from panel.study.folder import read_folder, read_journal, version_of, write_study
 from panel.study.knowledge import lexicon
 from panel.study.open_study import open_study
@@ -396,3 +397,23 @@ def test_what_was_clicked_is_a_script_for_an_earlier_copy(folder: Path, tmp_path
     made = replayed(read_folder(earlier), script)
     assert study_changes(made, read_folder(folder)) == ()
     assert version_of(made) == version_of(read_folder(folder))
+
+
+def test_a_wrong_cell_is_marked_in_its_row_told_below_the_grid_and_opened(folder: Path):
+    batches = {"batch": list("abcd"), "prototype": ["P1", "P2", "P3", "P4"], "made_on": ["2025-03-01"] * 4}
+    block = pd.DataFrame({**batches, "ph": ["5.4", "5.4", "5,x", "5.4"]}, dtype="str")
+    block.loc[1, "made_on"] = "last week"
+    write_study(put_block(read_folder(folder), "batches", block, whole=True), folder, overwrite=True)
+    app = editing("batches")
+    assert not app.exception
+    assert "2 cells to look at" in shown(app)
+    assert "Row 2, made on: 'last week' is no date" in shown(app).replace("Made on", "made on")
+    marks = next(frame.value for frame in app.dataframe if "To mend" in frame.value)["To mend"].tolist()
+    assert [bool(mark) for mark in marks[:4]] == [False, True, True, False]
+    assert "pH" in marks[2]
+    labelled(app.button, "Open row 3").click().run()
+    assert labelled(app.selectbox, "Which row").value.startswith("row 3: ")
+    labelled(app.text_input, "pH").set_value("5,1")
+    labelled(app.button, "Save this row").click().run()
+    assert "1 cell to look at" in shown(app)
+    assert read_folder(folder).table("batches")["ph"].iloc[2] == 5.1

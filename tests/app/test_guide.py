@@ -7,10 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from panel.app.guide import TOUR, words_in
+from panel.app.guide import TOUR, way_to_mend, words_in
 from panel.app.places import PARTS
 from panel.app.state import STUDY_VARIABLE
-from panel.app.study_editors import way_to_mend
 from panel.checks.confounds import BETWEEN, WHOLLY, confound_findings, find_confounds
 from panel.errors import StudyError
 from panel.plan.codes import plan_fits_seal

@@ -10,66 +10,18 @@ from urllib.parse import urlencode
 
 import numpy as np
 import pytest
-from playwright.sync_api import Locator, Page
+from playwright.sync_api import Page
 
 from panel.app.front_door import STUDY_FIELD
 from panel.app.new_study import STEPS, steps_done
 from panel.app.state import FOLDERS_VARIABLE
 from panel.study.folder import read_folder
 from panel.study.formulas import matched_pairs
-from tests.app.running import CHROMIUM, browser, entered, part_of_app, running_app, settled
+from tests.app.running import CHROMIUM, Walk, browser, entered, part_of_app, running_app, settled
 
 pytestmark = pytest.mark.browser
 
-LONGEST = 60_000  # milliseconds for one step; a busy machine may take many times as long as the second it needs
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
-
-
-class Walk:
-    """A person at the app: each click, field and page opened is a step."""
-
-    def __init__(self, page: Page, folder: Path) -> None:
-        self.page, self.folder, self.steps = page, folder, 0
-        page.set_default_timeout(LONGEST)
-
-    def done(self, until: str) -> None:
-        self.steps += 1
-        if until:
-            self.page.get_by_text(re.compile(until)).first.wait_for()
-        settled(self.page)
-
-    def press(self, name: str | re.Pattern[str], until: str = "") -> None:
-        self.page.get_by_role("button", name=name, exact=isinstance(name, str)).first.click()
-        self.done(until)
-
-    def choose(self, name: str | re.Pattern[str], until: str = "") -> None:
-        """Choose one of what lies side by side: a part of a place, a way, a step."""
-        self.page.get_by_text(name, exact=True).locator("visible=true").first.click()
-        self.done(until)
-
-    def place(self, name: str, until: str = "") -> None:
-        link = self.page.get_by_test_id("stTopNavLink").get_by_text(name, exact=True)
-        if not link.is_visible():  # on a narrow screen the places lie behind one button
-            self.page.get_by_test_id("stExpandSidebarButton").click()
-            link = self.page.get_by_test_id("stSidebarNavLink").get_by_text(name, exact=True)
-        link.click()
-        self.done(until)
-
-    def field(self, label: str) -> Locator:
-        return self.page.get_by_label(label, exact=True).locator("visible=true").first
-
-    def write(self, label: str, text: str) -> None:
-        self.field(label).fill(text)
-        self.field(label).press("Tab")
-        self.done("")
-
-    def pick(self, label: str, *words: str) -> None:
-        for word in words:
-            self.field(label).fill(word)
-            self.page.get_by_role("option").first.wait_for()
-            self.page.keyboard.press("Enter")
-            self.page.keyboard.press("Escape")
-            self.done("")
 
 
 @pytest.fixture(scope="module")

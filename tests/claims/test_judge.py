@@ -9,9 +9,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.claims.judge import Claims, _with_sides, judge_claims
+from panel.claims.judge import Claims, _with_sides, judge_claims, judge_drafts
 from panel.claims.verdict import (
     AGAINST,
+    AS_WORDED,
     CANNOT_TELL,
     CONTRARY,
     FOR,
@@ -95,7 +96,11 @@ LESS = ("less greasy than our previous cream", "superiority", {"attribute": "GRE
 PREFER = ("preferred to our previous cream by more than half", "preference", {"versus": "P2", "bar": 50})
 ALIKE = ("as greasy as our previous cream", "parity", {"attribute": "GREASE", "versus": "P2", "margin": 8})
 ALIKE_VOTES = ("liked as much as our previous cream", "parity", {"versus": "P2", "margin": 10})
-NOTHING = ("nothing is less greasy", "unsurpassed", {"attribute": "GREASE", "competitors": "P2; P3", "margin": 5})
+NOTHING = (
+    "nothing in our range is less greasy",
+    "unsurpassed",
+    {"attribute": "GREASE", "competitors": "P2; P3", "margin": 5},
+)
 NOTHING_VOTES = ("nothing is preferred", "unsurpassed", {"competitors": "P2", "margin": 5})
 DRIEST = ("the least greasy of our range", "ranking", {"attribute": "GREASE", "direction": "less"})
 THANKS = (
@@ -372,3 +377,24 @@ def test_how_often_each_assessor_scored_is_not_smoothed_over():
 def test_a_number_is_for_a_claim_only_where_its_whole_interval_keeps_to_its_side(interval, limits, side):
     row = {"ci_low": interval[0], "ci_high": interval[1], "limit_low": limits[0], "limit_high": limits[1]}
     assert _with_sides(pd.DataFrame([row]))["side"].tolist() == [side]
+
+
+@pytest.mark.parametrize(("case", "built"), [(case, built) for case, built, _ in CASES])
+def test_what_may_be_said_instead_is_supported_as_worded_whatever_the_kind(case, built):
+    sentence, kind, row = case
+    study, statement = study_with([], **built), {"kind": kind, "prototype": "P1", **row}
+    for words in (sentence, f"{sentence}, and how"):
+        (draft,) = judge_drafts(study, [statement | {"claim": words}])
+        if draft.may_be_said:
+            (said,) = judge_drafts(study, [statement | {"claim": draft.may_be_said, "kind": draft.said_as}])
+            assert said.verdict in AS_WORDED, (draft.may_be_said, said.reasons)
+            assert said.not_covered == ()
+
+
+def test_what_may_be_said_is_offered_for_every_kind_but_one():
+    offered = set()
+    for (sentence, kind, row), built, _ in CASES:
+        statement = {"claim": f"{sentence} blorp", "kind": kind, "prototype": "P1", **row}
+        (draft,) = judge_drafts(study_with([], **built), [statement])
+        offered |= {kind} if draft.may_be_said else set()
+    assert offered == {kind for (_, kind, _), _, _ in CASES} - {"beyond_sensory"}

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from panel.checks.moments_recorded import stamps_hash
 from panel.claims.claim import with_claim
-from panel.claims.time_stamp import time_stamp_request, verify_time_stamp
+from panel.claims.time_stamp import _der, _parts, time_stamp_request, verify_time_stamp
 from panel.cli.decide import claim
 from panel.errors import StudyError
 from panel.study.folder import write_study
@@ -57,9 +57,8 @@ class Authority:
     def __init__(self, folder, key="rsa:2048", extensions="stamps", ess="sha256"):
         self.folder = folder
         (folder / "conf").write_text(CONFIGURATION.format(ess=ess))
-        self.key = (
-            ["-newkey", "rsa:2048"] if key == "rsa:2048" else ["-newkey", "ec", "-pkeyopt", f"ec_paramgen_curve:{key}"]
-        )
+        curve = ["ec", "-pkeyopt", f"ec_paramgen_curve:{key}"]
+        self.key = ["-newkey", *([key] if key.startswith("rsa") else curve)]
         request = ["req", "-nodes", *self.key, "-config", "/dev/null", "-subj"]
         self.run("req", "-nodes", *self.key, "-subj", "/CN=Own root", "-x509", "-days", "30", "-keyout", "root.key",
                  "-out", "root.pem", "-config", "conf", "-extensions", "authority")  # fmt: skip
@@ -76,6 +75,18 @@ class Authority:
         self.run("ts", "-reply", "-config", "conf", "-section", "own", "-queryfile", "asked.tsq", "-signer", "tsa.pem",
                  "-inkey", "tsa.key", "-out", "reply.tsr")  # fmt: skip
         return (self.folder / "reply.tsr").read_bytes()
+
+    def reply_by_pss(self, request, *options, parts):
+        """The same reply, its content signed once more by RSASSA-PSS: `openssl ts` itself cannot."""
+        whole = self.reply(request)
+        (self.folder / "info.der").write_bytes(parts(whole))
+        how = [word for option in ("rsa_padding_mode:pss", *options) for word in ("-keyopt", option)]
+        self.run("cms", "-sign", "-binary", "-nodetach", "-cades", "-nosmimecap", "-md", "sha256", "-in", "info.der",
+                 "-econtent_type", "1.2.840.113549.1.9.16.1.4", "-signer", "tsa.pem", "-inkey", "tsa.key", *how,
+                 "-outform", "DER", "-out", "token.der")  # fmt: skip
+        self.run("cms", "-verify", "-binary", "-in", "token.der", "-inform", "DER", "-CAfile", "root.pem",
+                 "-purpose", "any", "-out", "/dev/null")  # fmt: skip
+        return _der(0x30, _der(0x30, bytes.fromhex("020100")) + (self.folder / "token.der").read_bytes())
 
     @property
     def root(self):
@@ -156,6 +167,29 @@ def test_a_changed_byte_anywhere_in_what_was_signed_or_in_the_signature_shows(ma
 def test_keys_on_curves_are_known_too(tmp_path, made, request_, key):
     own = Authority(tmp_path, key)
     assert problems(own.reply(request_), made, roots=own.root) == ()
+
+
+def info_of(reply):
+    """The content that the authority signed (TSTInfo), out of its reply."""
+    body = next(_parts(reply)).parts()[1].parts()[1].parts()[0]
+    return body.parts()[2].parts()[1].parts()[0].content
+
+
+@pytest.mark.parametrize("options", [(), ("rsa_pss_saltlen:32",), ("rsa_pss_saltlen:20", "rsa_mgf1_md:sha256")])
+def test_a_reply_signed_by_rsassa_pss_is_known(authority, made, request_, options):
+    own = authority.reply_by_pss(request_, *options, parts=info_of)
+    found = verify_time_stamp(own, made.table("claims"), request=request_, roots=authority.root)
+    assert (found.claims, found.problems) == (2, ())
+    start = own.index(info_of(own))
+    for where in (start + 60, len(own) - 256, len(own) - 1):
+        forged = bytearray(own)
+        forged[where] ^= 1
+        assert problems(bytes(forged), made)
+
+
+def test_another_mask_than_its_hash_is_refused(authority, made, request_):
+    own = authority.reply_by_pss(request_, "rsa_mgf1_md:sha1", parts=info_of)
+    assert problems(own, made) == ("its signature is not that of its certificate.",)
 
 
 def test_the_older_way_to_name_the_certificate_is_known_too(tmp_path, made, request_):

@@ -11,8 +11,10 @@ from panel.checks.structure import check_folder
 from panel.cli import main
 from panel.study.folder import read_folder, write_study
 from panel.study.journal import _OUTSIDE
+from panel.study.naming import Naming
 from panel.study.saving import last_change, save
-from panel.views.planning.study import changed_rows_table, history_table, what_changed
+from panel.study.shown import shown
+from panel.views.planning.study import CHANGED_ROWS, HISTORY, what_changed
 from tests.study.small_study import small_study
 
 
@@ -96,5 +98,5 @@ def test_words_of_a_change_that_no_line_tells_of():
         columns=["change", "when", "who", "what", "table", "key", "before", "after"],
     )
     assert what_changed(rows) == f"2 changes; the last: {_OUTSIDE}"
-    assert history_table(rows)["When"].tolist() == ["–", "odd"]
-    assert changed_rows_table(rows).to_numpy().tolist() == [["2", "scores", "A01", "nothing", "score 1"]]
+    assert shown(HISTORY, rows, Naming())["When"].tolist() == ["–", "odd"]
+    assert shown(CHANGED_ROWS, rows, Naming()).to_numpy().tolist() == [["2", "scores", "A01", "nothing", "score 1"]]

@@ -4,7 +4,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.plan.consumer_numbers import similar, told_apart
-from panel.stats.answers.discrimination import METHODS, guessing
+from panel.stats.answers.discrimination import _METHODS, guessing
 
 
 @pytest.mark.parametrize(
@@ -39,7 +39,7 @@ def test_similarity_counts_the_most_that_may_be_right():
 
 
 def test_guessing_is_right_by_construction():
-    assert {name: round(1 / guessing(name)) for name in METHODS} == {
+    assert {name: round(1 / guessing(name)) for name in _METHODS} == {
         "triangle": 3,
         "duo-trio": 2,
         "paired": 2,

@@ -324,8 +324,8 @@ QUESTIONS: dict[str, tuple[tuple[str, bytes], str]] = {
     "small tables below each other": (csv(stacked(lambda p: f"Prototype {p}")), "say which column holds the assessor"),
     "small tables, the name alone": (csv(stacked(lambda p: p)), "say which column holds the assessor"),
     "small tables beside each other": (csv(side_by_side()), "more than one column called 'assessor'"),
-    "no headings": (csv(wide()[1:]), "say which column holds the assessor"),
-    "no headings, long": (csv(long()[1:]), "say which column holds the assessor"),
+    "no headings": (csv(wide()[1:]), "has no headings above its rows"),
+    "no headings, long": (csv(long()[1:]), "has no headings above its rows"),
     "one attribute, the prototypes across": (csv(of_attribute("greasy")), "say which column holds the prototype"),
     "names on their first rows only": (
         csv(first_names_only(wide())),

@@ -53,6 +53,7 @@ def show_instruments(study: StudyInUse) -> None:
     """Show which readings go with what people feel, and what the measured curves come down to."""
     has_readings, has_curves = (len(study.study.table(name)) > 0 for name in ("readings", "curves"))
     if not (has_readings or has_curves):
+        study.lacking.append(lambda demo: demo.told(tell_readings, READINGS))
         st.markdown(
             "Here stands which instrument readings go with what people feel, and what the swaps did to them. Add the "
             "table readings (prototype, measure, unit, value) or curves (prototype, kind, x, x_unit, y, y_unit)."

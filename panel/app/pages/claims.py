@@ -46,6 +46,8 @@ def show(study: StudyInUse) -> None:
     """Show the board of claims, and let people try, fix and withdraw claims."""
     names, told = naming(study.study), ask(study.told, tell_claims, CLAIMS, mark(study.study))
     result: Claims = told.result
+    if result.claims.empty:
+        study.lacking.append(lambda demo: demo.told(tell_claims, CLAIMS, mark(demo.study)))
     show_told(told)
     if len(result.claims):
         with st.expander("Numbers of one claim as a picture"):
@@ -143,15 +145,26 @@ def _fix(study: StudyInUse, row: dict[str, Any], typed: dict[str, str], who: str
 def _drafts(study: StudyInUse) -> None:
     """Show the drafts tried in this window, each with a button that deletes it."""
     kept: list[tuple[Draft, dict[str, Any]]] = st.session_state.get(study.choice("drafts"), [])
-    for place, (draft, _) in enumerate(kept):
+    for place, (draft, row) in enumerate(kept):
         with st.expander(f"Draft. {plain(verdict_words(draft.verdict))}: “{plain(draft.claim)}”", expanded=True):
             st.caption(DRAFT)
             told = [f"What may be said: {draft.may_be_said}"] if draft.may_be_said else []
             told += [f"Not covered: {', '.join(draft.not_covered)}"] if draft.not_covered else []
             say([*told, *draft.reasons, *(f"It would take: {need}" for need in draft.needs)])
+            if draft.may_be_said:
+                st.button(
+                    "Say this instead", key=study.choice(f"say {place}"), on_click=_say, args=(study, place, draft, row)
+                )
             if st.button("Delete this draft", key=study.choice(f"delete draft {place}")):
                 del kept[place]
                 st.rerun()
+
+
+def _say(study: StudyInUse, place: int, draft: Draft, row: dict[str, Any]) -> None:
+    """Put what may be said into the form, and judge it in place of the draft."""
+    said = row | {"claim": draft.may_be_said, "kind": draft.said_as}
+    st.session_state[study.choice("sentence")], st.session_state[study.choice("kind")] = said["claim"], said["kind"]
+    st.session_state[study.choice("drafts")][place] = (judge_drafts(study.study, [said])[0], said)
 
 
 def _anchor(study: StudyInUse) -> None:

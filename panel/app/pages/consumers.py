@@ -39,9 +39,9 @@ from panel.views.told import Told
 
 def show_just_about_right(study: StudyInUse) -> None:
     """Show what people find too little or too much, whether those like it less, and which change could be tested."""
-    found = attempt(study.answer, JUST_ABOUT_RIGHT)
-    if found is not None:
-        questions = list(dict.fromkeys(found.shares["question"]))
+    told = attempt(study.told, tell_just_about_right, JUST_ABOUT_RIGHT)
+    if told is not None:
+        questions = list(dict.fromkeys(told.result.shares["question"]))
         question = st.selectbox("Question", questions, key=study.choice("just about right question"))
         show(study.told(tell_just_about_right, JUST_ABOUT_RIGHT, question))
 

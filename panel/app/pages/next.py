@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from panel.answers import NEXT, PREDICTION
+from panel.answers import NEXT, PREDICTION, NoAnswer
 from panel.app import widgets
 from panel.app.state import StudyInUse, moment
 from panel.app.widgets import attempt, heading, plain
@@ -28,10 +28,10 @@ _STEP = 0.1  # per cent of the formula
 def show(study: StudyInUse) -> None:
     """Show what to make next, a blend to try out, and how earlier predictions turned out."""
     names = naming(study.study)
-    model = attempt(study.answer, PREDICTION)
-    if model is None:
-        return
     proposed = attempt(study.told, tell_next, NEXT)
+    model = study.answers.ask(PREDICTION)
+    if isinstance(model, NoAnswer):
+        return
     widgets.show(proposed)
     heading("Try a blend")
     blend = _blend(study, model, None if proposed is None else proposed.result, names)

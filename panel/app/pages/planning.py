@@ -10,9 +10,9 @@ import pandas as pd
 import streamlit as st
 
 from panel.answers import DIFFERENCES
-from panel.app.places import leave_for
+from panel.app.ballot_forms import usual_servings
+from panel.app.guide import ASKED_TO_JOIN
 from panel.app.state import StudyInUse
-from panel.app.study_editors import ASKED_TO_JOIN, open_editor
 from panel.app.widgets import (
     ask,
     attempt,
@@ -52,13 +52,14 @@ from panel.study.knowledge import emollient_table
 from panel.study.naming import Naming, decimals, naming
 from panel.study.numbers_read import typed_number
 from panel.study.scores_used import scores_used
+from panel.study.shown import shown
 from panel.study.study import Study, those_in
 from panel.views.planning.plan import (
     FORMULAS,
     MIXTURE_MODELS,
+    SERVINGS,
     cautions_sentences,
     mixture_blends,
-    servings_table,
     tell_plan,
     tell_servings,
 )
@@ -80,12 +81,10 @@ def show_plan(study: StudyInUse) -> None:
     """Ask for the base and its swaps, and show the prototypes to make."""
     made, names = list(formulated(study.study)), naming(study.study)
     if not made:
+        study.lacking.append(_usual_plan)
         st.markdown(
             "A plan starts from the formula of a base: an ingredient a row, a prototype a column, in per cent by mass."
         )
-        if st.button("Write the formulas", type="primary"):
-            open_editor("formulas")
-            leave_for("edit")
         return
     answer = st.container()
     left, right = st.columns(2)
@@ -106,6 +105,14 @@ def show_plan(study: StudyInUse) -> None:
         lay_out(_told_plan(study.key, repr((chosen, kind, swaps)), plan, names))
     with st.expander("Order of making"):
         _order_of_making(study, plan)
+
+
+def _usual_plan(study: StudyInUse) -> Told:
+    """Return what is told of every combination of the swaps that a study holds, from its benchmark."""
+    base = formula(study.study, study.study.benchmark or "")
+    own = swap_table(study.study)[["removed", "added", "percent"]].itertuples(index=False, name=None)
+    plan = plan_swaps(base, [Swap(*each) for each in own][:MOST_SWAPS], "full")
+    return tell_plan(plan, study.answers.names)
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
@@ -142,8 +149,8 @@ def _order_of_making(study: StudyInUse, plan: SwapPlan) -> None:
     days = attempt(making_days, plan.prototypes, number, np.random.default_rng(_MAKING_SEED))
     if days is not None:
         st.caption("So that no swap goes with a day, as far as chance orders allow.")
-        shown = days.rename(columns={"day": "Day", "turn": "Turn", "prototype": "Prototype"}).astype("str")
-        table(shown, name="making_days", alt="Day and turn of each prototype", full=days)
+        told = days.rename(columns={"day": "Day", "turn": "Turn", "prototype": "Prototype"}).astype("str")
+        table(told, name="making_days", alt="Day and turn of each prototype", full=days)
 
 
 # Blends whose emollients vary freely at a constant emollient total.
@@ -316,6 +323,7 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
     rng = np.random.default_rng(seed)
     plan = attempt(plan_study, study.study, rng, replicates=repeats, per_session=per_session)
     if plan is None:
+        study.lacking.append(usual_servings)
         return
     session = right.selectbox("Trays of session", list(dict.fromkeys(plan.servings["session"])))
     with answer:
@@ -325,8 +333,9 @@ def _serving_plan(study: StudyInUse, repeats: int) -> None:
 
 
 def _servings(plan: ServingPlan) -> None:
-    shown = servings_table(plan.servings, plan.warm_up)
-    st.dataframe(shown, hide_index=True, width="stretch", alt="Servings with their codes and the key")
+    st.dataframe(
+        shown(SERVINGS, plan, Naming()), hide_index=True, width="stretch", alt="Servings with their codes and the key"
+    )
     st.download_button(
         "Servings as CSV",
         csv_bytes(plan.servings),

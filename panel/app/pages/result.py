@@ -24,10 +24,9 @@ from panel.answers import (
     SENSITIVITY,
     Question,
 )
-from panel.app.guide import begin_tour, explain
-from panel.app.places import go, leave_for
+from panel.app.guide import begin_tour, explain, fill, mend, way_to_mend
+from panel.app.places import go
 from panel.app.state import StudyInUse, demo_folder, moment
-from panel.app.study_editors import mend, open_editor, way_to_mend
 from panel.app.widgets import (
     ask,
     attempt,
@@ -80,6 +79,8 @@ def show(study: StudyInUse) -> None:
     with rest.container():
         if told.picture is not None:
             show_picture(told.picture)
+        else:
+            study.lacking.append(_glance_told)
         _four(study, told)
         explain([told.headline, told.about, *told.leaders, *told.may])
     if study.handle.path == str(demo_folder()) and st.button("New here? A tour in six stops", type="tertiary"):
@@ -90,6 +91,11 @@ def show(study: StudyInUse) -> None:
 def _glance(content_hash: str, _study: Any) -> Glance:
     """Return what is said of a study; the hash of its content is the key."""
     return tell_glance(_study.answers)
+
+
+def _glance_told(study: StudyInUse) -> Told:
+    told = _glance(study.key, study)
+    return Told(told, study.answers.names, told.headline, told.picture)
 
 
 def _four(study: StudyInUse, told: Glance) -> None:
@@ -111,8 +117,7 @@ def _four(study: StudyInUse, told: Glance) -> None:
         if told.leaders or not study.study.attributes:
             go("decide", "All targets")
         elif st.button("Write them down", type="tertiary", icon=":material/edit:"):
-            open_editor("attributes")
-            leave_for("edit")
+            fill("targets")
     with said:
         heading("May be said")
         say((*told.may, *([told.may_not] if told.may_not else [])))
@@ -287,6 +292,7 @@ def show_over_time(study: StudyInUse) -> None:
     has_courses, has_dominance = (not study.study.table(name).empty for name in ("courses", "dominances"))
     if not (timed or has_courses or has_dominance):
         headline("Nothing in this study runs over time yet.")
+        study.lacking.append(lambda demo: demo.told(tell_courses, COURSES))
         st.markdown("Three things can be shown here. They come in with the workbook under Edit, on the page Study.")
         with st.expander("How these rows are written"):
             say(_HOW_WRITTEN, first=("After-feel over the minutes", "Courses of intensity", "Dominant sensations"))
@@ -315,7 +321,9 @@ _MEANS, _VERSUS = "Means", "Differences from the benchmark"
 def show_targets(study: StudyInUse) -> None:
     """Show how the prototypes stand to the targets, and let people write down what they decided."""
     names = naming(study.study)
+    study.lacking.append(lambda demo: demo.told(tell_decision, DECISION))
     profile = ask(target_profile, study.study)
+    study.lacking.clear()
     answer = st.container()
     weights = _typed_weights(study, profile, names)
     told = ask(study.told, tell_decision, DECISION, weights=None if weights is None else dict(weights))

@@ -10,9 +10,10 @@ import pandas as pd
 import streamlit as st
 
 from panel.answers import FINDINGS
+from panel.app.guide import mend, way_to_mend
 from panel.app.new_study import show_start
 from panel.app.state import StudyInUse, leave_message, moment
-from panel.app.study_editors import mend, show_editors, way_to_mend
+from panel.app.study_editors import show_editors
 from panel.app.study_forms import save_form
 from panel.app.widgets import (
     act_and_tell,
@@ -36,14 +37,15 @@ from panel.study.open_study import zip_bytes
 from panel.study.people import WHO_MAY_SEE, people_in, without_people
 from panel.study.saving import journal_faults, journal_rows, last_change, remove_person, undo
 from panel.study.scores_used import PLACE_COLUMNS, scores_used, with_correction
+from panel.study.shown import shown
 from panel.views.emollients.blends import blend_picture
 from panel.views.planning.study import (
-    batches_table,
-    changed_rows_table,
-    changed_scores_table,
+    BATCHES,
+    CHANGED_ROWS,
+    CHANGED_SCORES,
+    HISTORY,
     formula_difference_table,
     formulas_table,
-    history_table,
     what_changed,
     what_is_in_the_study,
     what_the_findings_say,
@@ -107,8 +109,8 @@ def _difference(study: StudyInUse, with_formula: list[str], names: Naming) -> No
     if change.empty:
         st.markdown("The two formulas are the same.")
         return
-    shown = formula_difference_table(change, prototype, versus)
-    table(shown, name="formula_difference", alt=f"What changes from {versus} to {prototype}", full=change)
+    told = formula_difference_table(change, prototype, versus)
+    table(told, name="formula_difference", alt=f"What changes from {versus} to {prototype}", full=change)
 
 
 def batches(study: StudyInUse) -> None:
@@ -117,7 +119,7 @@ def batches(study: StudyInUse) -> None:
         st.markdown("No batches are written down, so their age at test is not known.")
         return
     full = study.study.table("batches")
-    table(batches_table(study.study), name="batches", alt="Batches with their age at test", full=full)
+    table(shown(BATCHES, study.study, Naming()), name="batches", alt="Batches with their age at test", full=full)
 
 
 def _changed_scores(study: StudyInUse, names: Naming) -> None:
@@ -126,8 +128,7 @@ def _changed_scores(study: StudyInUse, names: Naming) -> None:
     if used.set_aside.empty and used.corrected.empty:
         st.markdown("None: every score is used as it came in. A blank is no score, and nothing is filled in for it.")
         return
-    shown = changed_scores_table(used.set_aside, used.corrected, names)
-    table(shown, name="changed_scores", alt="Scores set aside or corrected, and why")
+    table(shown(CHANGED_SCORES, used, names), name="changed_scores", alt="Scores set aside or corrected, and why")
 
 
 def _general_cautions() -> None:
@@ -234,7 +235,7 @@ def show_history(study: StudyInUse) -> None:
         say(["Ask who changed it, and put the journal back from a copy: what it says cannot be relied on."])
     if rows.empty:
         return
-    table(history_table(rows), name="history", alt="Changes of this study, the last first", full=rows)
+    table(shown(HISTORY, rows, Naming()), name="history", alt="Changes of this study, the last first", full=rows)
     with st.expander("What stood before and after"):
         _rows(rows)
     with st.expander("Take the last change back"):
@@ -250,10 +251,10 @@ def show_history(study: StudyInUse) -> None:
 
 
 def _rows(rows: pd.DataFrame) -> None:
-    shown = changed_rows_table(rows)
-    table(shown.head(_MOST_CHANGES), name="history_rows", alt="Rows before and after each change", full=rows)
-    if len(shown) > _MOST_CHANGES:
-        st.caption(f"The first {_MOST_CHANGES} of {len(shown)} rows; the download has all.")
+    changes = shown(CHANGED_ROWS, rows, Naming())
+    table(changes.head(_MOST_CHANGES), name="history_rows", alt="Rows before and after each change", full=rows)
+    if len(changes) > _MOST_CHANGES:
+        st.caption(f"The first {_MOST_CHANGES} of {len(changes)} rows; the download has all.")
 
 
 def _taken_back(folder: Path) -> None:

@@ -18,9 +18,8 @@ from panel.stats.assessors.agreement import (
     agreement,
     disagreement,
     disagreement_without_each,
-    h_limit,
     intraclass,
-    k_limit,
+    limits_of_h_and_k,
     own_tables,
 )
 from panel.stats.assessors.departures import (
@@ -60,7 +59,7 @@ The limits come from simulation: honest people are to be advised to train in at 
 who clearly separates is to be found in at least 95 % (benchmarks/README.md)."""
 
 
-WITH, AGAINST, ALONE_NOT, NOT_JUDGED, ONE_REPEAT = "with", "against", "not alone", "not judged", "one repeat"
+WITH, AGAINST, _ALONE_NOT, NOT_JUDGED, _ONE_REPEAT = "with", "against", "not alone", "not judged", "one repeat"
 """How a person sees the prototypes: tells them apart alone, with the others or against them, or does not; not judged
 where the others do not tell them apart; with one repeat it cannot be told."""
 
@@ -110,8 +109,8 @@ def assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
 def _sees(cells: pd.DataFrame) -> pd.Series:
     """Return how each person sees the prototypes on each attribute, beside the others."""
     p_value, correlation = cells["p_value"].to_numpy(float), cells["correlation"].to_numpy(float)
-    sees = np.where(p_value < SEPARATES_BELOW, np.where(correlation < 0, AGAINST, WITH), ALONE_NOT)
-    sees = np.where(np.isnan(p_value), ONE_REPEAT, sees)
+    sees = np.where(p_value < SEPARATES_BELOW, np.where(correlation < 0, AGAINST, WITH), _ALONE_NOT)
+    sees = np.where(np.isnan(p_value), _ONE_REPEAT, sees)
     judged = cells["judged"].to_numpy(bool) & np.isfinite(correlation)
     return pd.Series(np.where(judged, sees, NOT_JUDGED), index=cells.index, dtype="str")
 
@@ -165,8 +164,8 @@ def _agreement_of_all(numbers: PanelNumbers) -> dict[str, Array]:
             continue
         table = table[np.ix_(whole, scored)]
         icc = intraclass(table.T[None])
-        single[place], agree[place] = icc.three_single[0], icc.two_single[0]
-        products, rest = icc.ms_targets[0] * (scored.sum() - 1), icc.ms_residual[0]
+        single[place], agree[place] = icc["three_single"][0], icc["two_single"][0]
+        products, rest = icc["ms_targets"][0] * (scored.sum() - 1), icc["ms_residual"][0]
         df[place] = (scored.sum() - 1) * (whole.sum() - 1)
         share[place] = rest * df[place] / (rest * df[place] + products)
         cells = own.counts[place][np.ix_(whole, scored)]
@@ -205,11 +204,12 @@ def _own_tests(numbers: PanelNumbers) -> dict[str, Array]:
     """Return how many assessors separate alone, and the limits of h and k of ASTM E691 for this panel."""
     people = (numbers.own.counts.sum(axis=2) > 0).sum(axis=1)
     df = [np.median(row[row > 0]) if (row > 0).any() else np.nan for row in numbers.own.df_error]
+    limits = [limits_of_h_and_k(int(count), float(value)) for count, value in zip(people, df, strict=True)]
     return {
         "n_assessors": people,
         "n_separating": _separated(np.isfinite(numbers.own.p_value), numbers.own.p_value, axis=1),
-        "h_limit": np.array([h_limit(int(count)) for count in people]),
-        "k_limit": np.array([k_limit(int(count), float(value)) for count, value in zip(people, df, strict=True)]),
+        "h_limit": np.array([h for h, _ in limits]),
+        "k_limit": np.array([k for _, k in limits]),
     }
 
 
@@ -339,9 +339,9 @@ def _departures(
 ) -> Departures:
     extra = (_per(beyond, own, found.prototypes), own.df_error)
     # with few prototypes one attribute alone says little about how differently honest people see them
-    drawn = moderated_variances(*disagreement(own.means), independent)
+    variance, df, *_ = moderated_variances(*disagreement(own.means), independent)
     others = disagreement_without_each(own.means)
-    return departures(found, reliability, judged, (drawn.variance, drawn.df), others, extra, residual_correlations(own))
+    return departures(found, reliability, judged, (variance, df), others, extra, residual_correlations(own))
 
 
 def _beyond(own: OwnTables) -> Array:

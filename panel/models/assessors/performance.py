@@ -27,7 +27,7 @@ from panel.models.prototypes.differences import LEVEL, no_difference
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
-from panel.stats.comparing.group_means import ASSESSOR, relative_variances, strata_without_each
+from panel.stats.comparing.group_means import ASSESSOR, relative_variances
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import MixedFit
@@ -222,7 +222,7 @@ _NARROW_SPREAD = 0.6
 _SEPARATED_SHARE = 0.5
 """Share of judged attributes that somebody separates who uses little of the scale but feels the differences."""
 
-SCATTER_TOLD, SCATTER_TRAINED = 1.7, 2.0
+_SCATTER_TOLD, _SCATTER_TRAINED = 1.7, 2.0
 """Ratio of scatter to the others' that is told (common practice, no source), and that calls for training."""
 
 _LEVEL_TOLD = 0.08
@@ -268,7 +268,7 @@ def _by_attribute(assessors: pd.DataFrame) -> Iterator[tuple[object, ...]]:
     )
     flat = (assessors["flatness_p_adjusted"] < _UNLIKELY) & ~(separates < SEPARATES_BELOW)
     strange = (assessors["interaction_p_adjusted"] < _UNLIKELY) & follows & ~low & ~backwards
-    scatter = (assessors["repeat_p_adjusted"] < _UNLIKELY) & (assessors["repeat_ratio"] > SCATTER_TOLD)
+    scatter = (assessors["repeat_p_adjusted"] < _UNLIKELY) & (assessors["repeat_ratio"] > _SCATTER_TOLD)
     wander = assessors["drift_p_adjusted"] < _UNLIKELY
     for chosen, pattern, estimate, p_adjusted, action in (
         (backwards, REVERSED, "slope", "backwards_p_adjusted", RETRAIN),
@@ -313,8 +313,8 @@ def _by_person(people: pd.DataFrame) -> Iterator[tuple[object, ...]]:
         elif scale > WIDEST and scale - beyond * row["scale_error"] > 1:
             yield who, WIDE, "", "", scale, *ends, np.nan, NONE
         ratio, p_adjusted = row["repeat_ratio"], row["repeat_p_adjusted"]
-        if ratio > SCATTER_TOLD and p_adjusted < _UNLIKELY:
-            action = RETRAIN if ratio > SCATTER_TRAINED else LOOK_AGAIN
+        if ratio > _SCATTER_TOLD and p_adjusted < _UNLIKELY:
+            action = RETRAIN if ratio > _SCATTER_TRAINED else LOOK_AGAIN
             yield who, SCATTERS, "", "", ratio, np.nan, np.nan, p_adjusted, action
         if abs(row["level_share"]) > _LEVEL_TOLD:
             side = HIGH if row["level_share"] > 0 else LOW
@@ -506,7 +506,7 @@ def _without_each(design: PanelDesign, fit: MixedFit) -> Iterator[_Refit]:
         np.maximum(fit.variances[:, :-1] / fit.variances[:, -1:], _LEAST_START), (people, q, len(design.terms))
     )
     if design.cube is not None:
-        start = relative_variances(strata_without_each(design.cube), design.terms).reshape(start.shape)
+        start = relative_variances(design.cube, design.terms, without_each=True).reshape(start.shape)
     for each in fits_without_groups(design.response, design.fixed, design.groups, start):
         yield _Refit(*each)
 

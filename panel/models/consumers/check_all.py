@@ -151,21 +151,24 @@ def _terms(grid: AnswerGrid, tests: CochranTests, level: float) -> pd.DataFrame:
 
 def _pairs(grid: AnswerGrid) -> pd.DataFrame:
     found = pair_counts(grid.values)
-    p_value = np.where(found.n > 0, mcnemar_exact(found.only_second, found.only_first), np.nan)
+    p_value = np.where(found["n"] > 0, mcnemar_exact(found["only_second"], found["only_first"]), np.nan)
     adjusted = np.stack([holm(row) for row in p_value])
     estimate = np.divide(
-        found.only_second - found.only_first, found.n, out=np.full(found.n.shape, np.nan), where=found.n > 0
+        found["only_second"] - found["only_first"],
+        found["n"],
+        out=np.full(found["n"].shape, np.nan),
+        where=found["n"] > 0,
     )
     names = np.array(grid.prototypes, dtype=object)
     count = len(grid.questions)
     frame = pd.DataFrame(
         {
-            "term": np.repeat(np.array(grid.questions, dtype=object), len(found.first)),
-            "prototype": np.tile(names[found.second], count),
-            "versus": np.tile(names[found.first], count),
-            "n": found.n.ravel(),
-            "only_prototype": found.only_second.ravel(),
-            "only_versus": found.only_first.ravel(),
+            "term": np.repeat(np.array(grid.questions, dtype=object), len(found["first"])),
+            "prototype": np.tile(names[found["second"]], count),
+            "versus": np.tile(names[found["first"]], count),
+            "n": found["n"].ravel(),
+            "only_prototype": found["only_second"].ravel(),
+            "only_versus": found["only_first"].ravel(),
             "estimate": estimate.ravel(),
             "p_value": p_value.ravel(),
             "p_adjusted": adjusted.ravel(),

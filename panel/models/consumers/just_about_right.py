@@ -183,11 +183,8 @@ def _pairs(grid: AnswerGrid, side: Floats) -> pd.DataFrame:
                     "question": question,
                     "prototype": np.array(grid.prototypes, dtype=object)[second],
                     "versus": np.array(grid.prototypes, dtype=object)[first],
-                    "n": found.n,
-                    "statistic": found.statistic,
-                    "df": found.df,
-                    "p_value": found.p_value,
-                    "p_adjusted": holm(found.p_value),
+                    **found,
+                    "p_adjusted": holm(found["p_value"]),
                 }
             )
         )

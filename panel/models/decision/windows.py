@@ -215,6 +215,7 @@ def _versus_ends(wanted: pd.DataFrame, drawn: PanelDraws, base: int) -> tuple[_F
 
 STUDIES = 300
 _INNER = 100  # draws of each simulated study
+_KNOWN = 1e8  # degrees of freedom, as good as all
 _NEAR, _FEWEST = 0.05, 60  # stated chances this near count as such; fewer of them say nothing
 
 
@@ -230,10 +231,14 @@ def _came_true(
     if rng is None:
         return dict.fromkeys(kinds, lambda stated: np.full(np.shape(stated), np.nan))
     truth = drawn.like[rng.integers(len(drawn.like), size=STUDIES)]
-    seen = truth + drawn.errors[rng.integers(len(drawn.errors), size=STUDIES)]
+    error = drawn.errors[rng.integers(len(drawn.errors), size=STUDIES)]
+    if drawn.dfs is not None:  # what is not known of the error variance
+        df = np.minimum(drawn.dfs, _KNOWN)
+        error = error * np.sqrt(df / rng.chisquare(df, (STUDIES, len(df))))[:, :, None]
+    seen = truth + error
     errors = drawn.errors[rng.integers(len(drawn.errors), size=(_INNER, STUDIES))]
     of = (seen, drawn.own_variance, errors, drawn.correlation, rng)
-    values, _ = draw_shrunken(*of, of_each_spread=_INNER // 4, with_new=False)
+    values, _ = draw_shrunken(*of, df=drawn.dfs, of_each_spread=_INNER // 4, with_new=False)
     low, high = (wanted[[name]].to_numpy(float) for name in ("target_low", "target_high"))
     pairs = _chances_and_truth(_inside(values, low, high), _inside(truth, low, high))
     nothing: _Floats = np.full(0, np.nan)
@@ -373,9 +378,10 @@ def draw_panels(
     mean, std_error, df, covariance, dfs = _means(fits, kept, prototypes, spread)
     own, alone = _own_covariance(covariance)
     views = person_correlations(assessor_means(frame, prototypes, kept))[1]
-    errors = joint_draws(np.where(np.isfinite(mean), 0.0, np.nan), alone, dfs, dfs, (views, views), draws, rng)
-    drawn, like = draw_shrunken(mean, own, errors, views, rng)
-    shrunken = shrink(mean, own)[0]
+    known = np.full(len(kept), np.inf)
+    errors = joint_draws(np.where(np.isfinite(mean), 0.0, np.nan), alone, known, known, (views, views), draws, rng)
+    drawn, like = draw_shrunken(mean, own, errors, views, rng, df=dfs)
+    shrunken = shrink(mean, own, dfs, flat=True)[0]
     return PanelDraws(
         kept,
         prototypes,

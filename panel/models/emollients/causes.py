@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from panel.checks.confounds import BATCH
 from panel.models.emollients.swaps import SEEN, TracedSwaps
 from panel.models.prototypes.verdict import DIFFERS
 from panel.stats.arrays import Array
@@ -28,8 +29,10 @@ class Causes:
     Parameters
     ----------
     swaps
-        One row per swap or joint change: `letter swap removed added percent n_pairs n_assessors goes_along one_batch`.
-        `one_batch` is True where a prototype of its pairs is known from fewer than two batches.
+        One row per swap or joint change: `letter swap removed added percent n_pairs n_assessors goes_along one_batch
+        earned`. `one_batch` is True where a prototype of its pairs is known from fewer than two batches; `earned` where
+        the design lets a change be called what the swap did: orders known, nothing of the test or the making goes along
+        even in part, and more than one pair of batches.
     cells
         One row per attribute and swap: `attribute letter swap removed added percent estimate ci_low ci_high p_value
         p_adjusted n_pairs n_assessors mark seen goes_along target_low target_high towards`. `mark` is `stands out`,
@@ -74,6 +77,9 @@ def _swaps(effects: pd.DataFrame, traced: TracedSwaps) -> pd.DataFrame:
     rows = []
     for number, (swap, part) in enumerate(effects.groupby("swap", sort=False)):
         own = members.loc[members["swap"] == swap]
+        one_batch = traced.confounds.one_batch(*own["prototype"], *own["versus"])
+        beside = traced.confounds.swaps
+        untied = beside.loc[(beside["swap"] == swap) & (beside["factor"] != BATCH)].empty
         along = dict.fromkeys(factor for each in part["goes_along"] for factor in each.split(", ") if factor)
         rows.append(
             {
@@ -82,11 +88,12 @@ def _swaps(effects: pd.DataFrame, traced: TracedSwaps) -> pd.DataFrame:
                 "n_pairs": int(part["n_pairs"].max()),
                 "n_assessors": int(part["n_assessors"].max()),
                 "goes_along": ", ".join(along),
-                "one_batch": traced.confounds.one_batch(*own["prototype"], *own["versus"]),
+                "one_batch": one_batch,
+                "earned": traced.confounds.order_known and untied and not (one_batch and len(own) == 1),
             }
         )
-    names = ["letter", "swap", "removed", "added", "percent", "n_pairs", "n_assessors", "goes_along", "one_batch"]
-    return pd.DataFrame(rows, columns=names)
+    names = ("letter", "swap", "removed", "added", "percent", "n_pairs", "n_assessors")
+    return pd.DataFrame(rows, columns=[*names, "goes_along", "one_batch", "earned"])
 
 
 def _letter(number: int) -> str:

@@ -15,7 +15,8 @@ from panel.models.emollients.prediction_model import PredictionModel, model_rows
 from panel.models.emollients.predictions import REGION_TOLERANCE, Targets, study_targets, target_ends, what_if
 from panel.models.prototypes.differences import Differences
 from panel.stats.formulas.composition import hull_place
-from panel.stats.formulas.mixtures import Predicted, information_gain, predict_rows, rounded_to_total
+from panel.stats.formulas.mixtures import information_gain, predict_rows, rounded_to_total
+from panel.stats.mixed.inference import Estimates
 from panel.study.formulas import SAME_AMOUNT, joint_changes
 from panel.study.study import Study
 
@@ -108,12 +109,12 @@ def _candidates(model: PredictionModel, targets: Targets, level: float) -> _Cand
     if not len(amounts):
         nothing = np.zeros(0)
         return _Candidates(amounts, nothing, nothing.astype(np.int64), nothing)
-    found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df, level)
+    found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df)
     expected = _chances(model, found, targets).sum(axis=1)
     return _Candidates(amounts, expected, *_gains(model, amounts))
 
 
-def _chances(model: PredictionModel, found: Predicted, targets: Targets) -> Floats:
+def _chances(model: PredictionModel, found: Estimates, targets: Targets) -> Floats:
     """Return for each blend and attribute with a window the chance to fall into it."""
     low, high = target_ends(targets, model.level.attributes)
     wanted = ~(np.isnan(low) & np.isnan(high))
@@ -135,7 +136,7 @@ def _tested(model: PredictionModel, targets: Targets) -> pd.DataFrame:
     """Return how many windows each prototype meets, from its own mean and the panel's own error."""
     mean = model.level.means.to_numpy(dtype=float)
     std_error = np.broadcast_to(np.sqrt(model.level.panel_variance), mean.shape)
-    found = Predicted(mean, std_error, np.broadcast_to(model.level.panel_df, mean.shape), mean, mean)
+    found = Estimates(mean, std_error, np.broadcast_to(model.level.panel_df, mean.shape))
     expected = _chances(model, found, targets).sum(axis=1)
     best = np.arange(len(expected)) == int(np.argmax(expected)) if targets else np.zeros(len(expected), bool)
     return pd.DataFrame({"prototype": model.level.means.index.astype("str"), "expected": expected, "best": best})
@@ -276,7 +277,7 @@ def _candidate_blends(model: PredictionModel) -> Floats:
     new = np.abs(grid[:, None] - tested[None]).max(axis=2).min(axis=1) > REGION_TOLERANCE
     grid = np.unique(grid[new].round(6), axis=0)
     if model.moves.kind == "swaps" and not _box_is_tested(model):
-        grid = grid[[hull_place(tested, blend).distance <= REGION_TOLERANCE for blend in grid]]
+        grid = grid[[hull_place(tested, blend)[0] <= REGION_TOLERANCE for blend in grid]]
     return grid.reshape(-1, tested.shape[1])
 
 

@@ -14,7 +14,7 @@ from scipy.special import stdtrit
 from panel.errors import ModelError, StudyError
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.prototypes.differences import Differences, find_differences
-from panel.stats.formulas.composition import HullPlace, hull_place
+from panel.stats.formulas.composition import hull_place
 from panel.stats.formulas.mixtures import predict_rows
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT
 from panel.study.knowledge import canonical_ingredient
@@ -264,20 +264,20 @@ def what_if(
     """
     amounts = _amounts(model, blend)
     tested = model.level.amounts.to_numpy(dtype=float)
-    place = hull_place(tested, amounts)
-    inside = place.distance <= REGION_TOLERANCE + _SOLVED
+    distance, nearest, _ = hull_place(tested, amounts)
+    inside = distance <= REGION_TOLERANCE + _SOLVED
     names = model.level.emollients
     same = np.abs(tested - amounts).max(axis=1) <= SAME_AMOUNT + FLOAT_SLACK
     return WhatIf(
         blend=dict(zip(names, amounts.tolist(), strict=True)),
         inside=inside,
-        distance=place.distance,
-        nearest=dict(zip(names, place.nearest.tolist(), strict=True)),
+        distance=distance,
+        nearest=dict(zip(names, nearest.tolist(), strict=True)),
         made_as=str(model.level.amounts.index[same][0]) if same.any() else "",
         profile=_profile(model, amounts, targets or {}, level, inside=inside),
         level=level,
         method=model.method,
-        notes=tuple(_notes(model, amounts, place, inside=inside)),
+        notes=tuple(_notes(model, amounts, distance, inside=inside)),
     )
 
 
@@ -311,14 +311,15 @@ def _profile(
     model: PredictionModel, amounts: NDArray[np.float64], targets: Targets, level: float, *, inside: bool
 ) -> pd.DataFrame:
     attributes = model.level.attributes
-    found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df, level)
+    found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df)
+    ends = found.interval(level)
     low, high = target_ends(targets, attributes)
     numbers = {
         "estimate": found.estimate[0],
         "std_error": found.std_error[0],
         "df": found.df[0],
-        "ci_low": found.ci_low[0],
-        "ci_high": found.ci_high[0],
+        "ci_low": ends[0][0],
+        "ci_high": ends[1][0],
     }
     chance = np.where(np.isnan(low) & np.isnan(high), np.nan, found.chance_between(low, high)[0])
     if not inside:
@@ -362,7 +363,7 @@ def _directions(model: PredictionModel, amounts: NDArray[np.float64], level: flo
     return np.where(clear, np.sign(change), 0).astype(np.int64)
 
 
-def _notes(model: PredictionModel, amounts: NDArray[np.float64], place: HullPlace, *, inside: bool) -> list[str]:
+def _notes(model: PredictionModel, amounts: NDArray[np.float64], distance: float, *, inside: bool) -> list[str]:
     notes = [*model.level.notes]
     off = model.moves.coordinates(amounts)[1][0]
     if inside:
@@ -377,7 +378,7 @@ def _notes(model: PredictionModel, amounts: NDArray[np.float64], place: HullPlac
         )
     else:
         notes.append(
-            f"Outside the tested region: the nearest blend inside differs by {place.distance:.2f} % of the formula. "
+            f"Outside the tested region: the nearest blend inside differs by {distance:.2f} % of the formula. "
             "No number is given, only the direction the model points to from the base."
         )
     if not model.level.same_total:

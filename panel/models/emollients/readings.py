@@ -384,16 +384,12 @@ def _all_links(panel: pd.DataFrame, instruments: pd.DataFrame, level: float) -> 
     """
     together = instruments.reindex(panel.index)
     found = correlations(panel.to_numpy(dtype=float), together.to_numpy(dtype=float), level)
-    p, q = found.estimate.shape
+    p, q = found["estimate"].shape
     frame = pd.DataFrame(
         {
             "attribute": pd.Series(np.repeat(np.asarray(panel.columns, dtype=object), q), dtype="str"),
             "measure": pd.Series(np.tile(np.asarray(together.columns, dtype=object), p), dtype="str"),
-            "estimate": found.estimate.ravel(),
-            "ci_low": found.ci_low.ravel(),
-            "ci_high": found.ci_high.ravel(),
-            "n": found.n.ravel(),
-            "p_value": found.p_value.ravel(),
+            **{name: found[name].ravel() for name in ("estimate", "ci_low", "ci_high", "n", "p_value")},
         }
     )
     return frame.loc[frame["estimate"].notna()].reset_index(drop=True)

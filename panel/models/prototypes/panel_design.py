@@ -18,7 +18,6 @@ from panel.stats.comparing.group_means import (
     BATCH,
     INTERACTION,
     SITTING,
-    balanced_strata,
     relative_variances,
 )
 from panel.stats.mixed.moments import missing_patterns
@@ -181,6 +180,8 @@ def _in_natural_order(labels: pd.Series) -> Codes:
 
 def _times_seen(key: Codes) -> Codes:
     """Return how often each key stood in the rows before."""
+    if int(key.max(initial=0)) <= 4 * len(key) and np.bincount(key).max(initial=0) <= 1:  # quicker than to sort
+        return np.zeros(len(key), dtype=np.intp)
     order = np.argsort(key, kind="stable")
     starts = np.flatnonzero(np.r_[True, np.diff(key[order]) != 0]) if len(key) else np.zeros(0, dtype=np.intp)
     seen = np.empty(len(key), dtype=np.intp)
@@ -535,10 +536,10 @@ def _too_little(frame: pd.DataFrame) -> list[tuple[str, str]]:
     attribute, names = pd.factorize(frame["attribute"])
     why: dict[int, str] = {}
     for column, reason in _TOO_LITTLE.items():
-        code, _ = pd.factorize(frame[column])
-        first = np.empty(len(names), dtype=np.intp)
-        first[attribute] = code  # one of them, whichever
-        several = np.bincount(attribute[code != first[attribute]], minlength=len(names)) > 0
+        value = frame["score"].to_numpy(dtype=float) if column == "score" else pd.factorize(frame[column])[0]
+        first = np.empty(len(names), dtype=value.dtype)
+        first[attribute] = value  # one of them, whichever
+        several = np.bincount(attribute[value != first[attribute]], minlength=len(names)) > 0
         why = dict.fromkeys(np.flatnonzero(~several).tolist(), reason) | why
     return [(str(names[place]), why[place]) for place in sorted(why)]
 
@@ -546,7 +547,7 @@ def _too_little(frame: pd.DataFrame) -> list[tuple[str, str]]:
 def _fit(design: PanelDesign) -> MixedFit:
     start = None
     if design.cube is not None:
-        start = relative_variances(balanced_strata(design.cube), design.terms)
+        start = relative_variances(design.cube, design.terms)
     return fit_mixed_model(design.response, design.fixed, design.groups, start)
 
 

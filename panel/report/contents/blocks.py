@@ -7,7 +7,7 @@ import warnings
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, partial
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 import pandas as pd
 
@@ -18,78 +18,25 @@ from panel.study.study import Study
 from panel.views.pictures import png_bytes
 from panel.views.told import Told
 
-
-@dataclass(frozen=True, slots=True)
-class Paragraph:
-    """A piece of running text."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Points:
-    """Sentences, one under the other."""
-
-    lines: tuple[str, ...]
+Kind = Literal[
+    "paragraph", "points", "subheading", "gap", "caution", "sentence", "verdict", "contents", "sign-off", "elsewhere"
+]
+"""What words are: running text; sentences one under the other; a heading within a section; something a reader will look
+for that is not there; what to mind; a claim as it is to stand on the pack; the verdict on it; the place of the list of
+contents; room for a signature (role, what is stated by signing, who has the role); tables of the workbook only."""
 
 
 @dataclass(frozen=True, slots=True)
-class Subheading:
-    """A heading within a section."""
+class Words:
+    """Something made of words."""
 
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """Something that a reader will look for and that is not there, named as such."""
-
-    text: str
+    kind: Kind
+    texts: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Caution:
-    """A caution that belongs with what stands beside it."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Sentence:
-    """A sentence of a claim as it is to stand on the pack."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """The verdict on a claim, its sign before it."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Contents:
-    """The place of the list of contents; each form of the file fills it in its own way."""
-
-
-@dataclass(frozen=True, slots=True)
-class SignOff:
-    """Room for one person's signature; the tool leaves it empty.
-
-    Parameters
-    ----------
-    role
-        Who signs.
-    states
-        What the person states by signing.
-    named
-        Who has that role, as the study says; empty if it does not.
-    """
-
-    role: str
-    states: str
-    named: str = ""
+def said(kind: Kind, *texts: str) -> Words:
+    """Return words of a kind."""
+    return Words(kind, texts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,20 +129,7 @@ class Numbers:
         )
 
 
-Block = (
-    Paragraph
-    | Points
-    | Subheading
-    | Gap
-    | Caution
-    | Sentence
-    | Verdict
-    | Contents
-    | SignOff
-    | Picture
-    | TextTable
-    | Numbers
-)
+Block = Words | Picture | TextTable | Numbers
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -215,7 +149,7 @@ class Section:
     @property
     def gaps(self) -> tuple[str, ...]:
         """What is missing in this part."""
-        return tuple(block.text for block in self.blocks if isinstance(block, Gap))
+        return tuple(block.texts[0] for block in self.blocks if isinstance(block, Words) and block.kind == "gap")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -465,18 +399,18 @@ def or_gap(found: Numbers | NoAnswer) -> Block:
 
 def not_there(found: NoAnswer) -> Block:
     """Return what is said in place of a result: a gap, or that the study was not about it."""
-    return Paragraph(found.why) if found.not_part else Gap(found.why)
+    return said("paragraph", found.why) if found.not_part else said("gap", found.why)
 
 
 def points(lines: Iterable[str]) -> tuple[Block, ...]:
     """Return sentences as a list; nothing for none."""
     told = tuple(line for line in lines if line)
-    return (Points(told),) if told else ()
+    return (said("points", *told),) if told else ()
 
 
 def told_blocks(told: Told, *tables: Numbers | NoAnswer) -> Iterator[Block]:
     """Yield what is told of an answer: its sentences, its picture, the tables given, and how it was computed."""
-    yield Paragraph(told.headline)
+    yield said("paragraph", told.headline)
     if told.picture is not None:
         own = told.picture
         yield picture(own.name, own.title, own.alt, lambda: own.svg, own.figure)
@@ -512,7 +446,7 @@ def fact(study: Study, name: str) -> str:
 def stated(study: Study, name: str, label: str, missing: str) -> Block:
     """Return a fact of the study behind its label, or the gap that it leaves."""
     text = fact(study, name)
-    return Paragraph(f"{label}: {text}") if text else Gap(missing)
+    return said("paragraph", f"{label}: {text}") if text else said("gap", missing)
 
 
 def _told(item: object) -> str:

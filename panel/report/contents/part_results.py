@@ -33,15 +33,13 @@ from panel.models.consumers.answers import questions_of
 from panel.models.emollients.causes import find_causes
 from panel.report.contents.blocks import (
     Block,
-    Gap,
-    Paragraph,
     Section,
-    Subheading,
     TextTable,
     not_there,
     numbers_of,
     or_gap,
     points,
+    said,
     told_blocks,
 )
 from panel.views.consumers import choices
@@ -91,19 +89,20 @@ def settings(answers: Answers) -> list[Block]:
         rows += [("Family: differences from the benchmark", "within each attribute, Dunnett")]
         rows += [("Family: all pairs", "within each attribute, Tukey")]
     shown = pd.DataFrame(rows, columns=["Setting", "Value"], dtype="str")
-    return [Subheading("Settings and versions"), TextTable("Settings and versions", shown)]
+    return [said("subheading", "Settings and versions"), TextTable("Settings and versions", shown)]
 
 
 def differences(answers: Answers) -> list[Block]:
     """Return what the trained panel says of the prototypes."""
     found = answers.differences
-    blocks: list[Block] = [Subheading("Differences between the prototypes (trained panel)")]
+    blocks: list[Block] = [said("subheading", "Differences between the prototypes (trained panel)")]
     if isinstance(found, NoAnswer):
-        return [*blocks, Gap(found.why)]
+        return [*blocks, said("gap", found.why)]
     shown = (MEANS, TESTS, FROM_BENCHMARK, WITHOUT_LUCK, PAIRS, VARIANCES)
     tables = (numbers_of(answers, DIFFERENCES, table) for table in shown)
     gaps = [
-        Gap(f"{row['attribute']} was not compared: {row['why']}.") for row in found.not_estimated.to_dict("records")
+        said("gap", f"{row['attribute']} was not compared: {row['why']}.")
+        for row in found.not_estimated.to_dict("records")
     ]
     return [*blocks, *told_blocks(answers.tell(tell_differences, found), *tables), *gaps]
 
@@ -111,9 +110,9 @@ def differences(answers: Answers) -> list[Block]:
 def _map_part(answers: Answers) -> list[Block]:
     """Return the map of the prototypes."""
     found, names = answers.map, answers.names
-    blocks: list[Block] = [Subheading("Map")]
+    blocks: list[Block] = [said("subheading", "Map")]
     if isinstance(found, NoAnswer):
-        return [*blocks, Gap(found.why)]
+        return [*blocks, said("gap", found.why)]
     tables = (numbers_of(answers, MAP, table) for table in (COMPONENTS, PLACES, LOADINGS))
     return [*blocks, *told_blocks(tell_map(found, names), *tables)]
 
@@ -121,13 +120,13 @@ def _map_part(answers: Answers) -> list[Block]:
 def sensitivity(answers: Answers) -> list[Block]:
     """Return the other ways of looking at the differences."""
     names = answers.names
-    blocks: list[Block] = [Subheading("Sensitivity: the differences looked at in other ways")]
+    blocks: list[Block] = [said("subheading", "Sensitivity: the differences looked at in other ways")]
     could, by_rank, scale = answers.sensitivity, answers.ranks, answers.scale_use
     if not isinstance(could, NoAnswer):
-        blocks.append(Paragraph(tell_sensitivity(could, names).headline))
+        blocks.append(said("paragraph", tell_sensitivity(could, names).headline))
     blocks.append(or_gap(numbers_of(answers, SENSITIVITY, SMALLEST)))
     if not isinstance(by_rank, NoAnswer):
-        blocks.append(Paragraph(other_ways.tell_ranks(by_rank, names).headline))
+        blocks.append(said("paragraph", other_ways.tell_ranks(by_rank, names).headline))
     blocks.append(or_gap(numbers_of(answers, RANKS, other_ways.RANKS)))
     table = numbers_of(answers, SCALE_USE, USE_OF_SCALE)
     return [
@@ -161,23 +160,23 @@ def emollients(answers: Answers) -> list[Block]:
         yield from told_blocks(tell_causes(causes, names, *swap_views.swap_drawers(found, names)), *tables)
         yield from _ladder(answers)
 
-    return _told("What the emollients did", found, make)
+    return _told("What changed with the emollients", found, make)
 
 
 def _ladder(answers: Answers) -> Iterable[Block]:
     found = answers.ladder
     if isinstance(found, NoAnswer):
-        return [Gap(found.why)]
+        return [said("gap", found.why)]
     told = answers.tell(tell_ladder, found)
     steps = told.shown(LADDER_STEPS)
-    blocks: list[Block] = [Paragraph(told.headline), TextTable(steps.title, steps.texts)]
+    blocks: list[Block] = [said("paragraph", told.headline), TextTable(steps.title, steps.texts)]
     return [*blocks, or_gap(numbers_of(answers, LADDER, PREDICTION)), *points(told.cannot)]
 
 
 def instruments(answers: Answers) -> list[Block]:
     """Return what the instruments say beside the panel."""
     if answers.study.table("readings").empty and answers.study.table("curves").empty:
-        return [Subheading(_INSTRUMENTS), Paragraph("Instrument readings: not part of this study.")]
+        return [said("subheading", _INSTRUMENTS), said("paragraph", "Instrument readings: not part of this study.")]
     found, names = answers.readings, answers.names
 
     def make() -> Iterable[Block]:
@@ -197,7 +196,7 @@ _INSTRUMENTS = "Instrument readings beside the panel"
 def consumers(answers: Answers) -> list[Block]:
     """Return what consumers said, kind by kind."""
     if answers.study.table("answers").empty:
-        return [Subheading("Consumers"), Paragraph("Consumer answers: not part of this study.")]
+        return [said("subheading", "Consumers"), said("paragraph", "Consumer answers: not part of this study.")]
     parts = (_liking, _groups, _just_about_right, _terms, _agreement, _preferences, _forced_choices)
     return [block for part in parts for block in part(answers)]
 
@@ -205,7 +204,7 @@ def consumers(answers: Answers) -> list[Block]:
 def _told(title: str, found: object, make: Callable[[], Iterable[Block]]) -> list[Block]:
     """Return a part under its title, or why it is not there."""
     told: Iterable[Block] = (not_there(found),) if isinstance(found, NoAnswer) else make()
-    return [Subheading(title), *told]
+    return [said("subheading", title), *told]
 
 
 def _liking(answers: Answers) -> list[Block]:
@@ -220,7 +219,7 @@ def _liking(answers: Answers) -> list[Block]:
         yield from told_blocks(answers.tell(tell_liking, found), *tables)
         others = [name for name in questions_of(answers.study, "liking") if name != found.question]
         if others:
-            yield Gap(f"Other liking questions were asked and are not in this file: {', '.join(others)}.")
+            yield said("gap", f"Other liking questions were asked and are not in this file: {', '.join(others)}.")
 
     return _told("Liking (consumers)", found, make)
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -25,12 +24,8 @@ from panel.plan.protocol import read_protocol
 from panel.plan.safety import RED, reactions, safety_gate, sign_offs
 from panel.report.contents.blocks import (
     Block,
-    Caution,
-    Gap,
     Numbers,
-    Paragraph,
     Section,
-    Subheading,
     TextTable,
     fact,
     not_there,
@@ -39,6 +34,7 @@ from panel.report.contents.blocks import (
     or_gap,
     picture,
     points,
+    said,
     stated,
     told_blocks,
 )
@@ -50,18 +46,18 @@ from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
 from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT, tell_people
 from panel.views.decision.claims import (
-    ballot_table,
-    files_table,
-    questions_table,
+    BALLOT,
+    FILES,
+    QUESTIONS,
     recorded_table,
 )
 from panel.views.emollients.blends import blend_picture
 from panel.views.planning.plan import BALANCE, key_table
 from panel.views.planning.safety import GATE, MISSING, PROTOCOL, REACTIONS, checklist, tell_gate
 from panel.views.planning.study import (
-    batches_table,
-    changed_scores_table,
-    finding_table,
+    BATCHES,
+    CHANGED_SCORES,
+    FINDINGS,
     formulas_table,
     what_is_in_the_study,
     what_the_findings_say,
@@ -97,13 +93,15 @@ def product(answers: Answers) -> Section:
 def safety(answers: Answers) -> Section:
     """Return the record of the safety gate and of adverse events."""
     study = answers.study
-    blocks: list[Block] = [Caution("This is a record of what named persons signed. It is not a safety assessment.")]
+    blocks: list[Block] = [
+        said("caution", "This is a record of what named persons signed. It is not a safety assessment.")
+    ]
     if sign_offs(study).empty:
-        blocks.append(Gap("No sign-off of the safety gate is recorded in this study."))
+        blocks.append(said("gap", "No sign-off of the safety gate is recorded in this study."))
     elif day := first_test_day(study):
         gate = safety_gate(study, day)
         told = tell_gate(gate, answers.names)
-        blocks += [Paragraph(f"The safety gate as it stood on {day}."), *points([told.headline, *told.mind])]
+        blocks += [said("paragraph", f"The safety gate as it stood on {day}."), *points([told.headline, *told.mind])]
         if told.picture is not None:
             blocks.append(_table(answers, MISSING, gate))
         blocks.append(_table(answers, GATE, gate))
@@ -111,7 +109,7 @@ def safety(answers: Answers) -> Section:
         for batch in worst["batch"].head(1):
             blocks.append(_table(answers, checklist(str(batch)), gate))
     else:
-        blocks.append(Gap("The study has no date of a test, so it cannot be said what was signed by then."))
+        blocks.append(said("gap", "The study has no date of a test, so it cannot be said what was signed by then."))
     blocks += _events(answers)
     blocks.append(
         stated(
@@ -128,7 +126,10 @@ def _events(answers: Answers) -> list[Block]:
     events = reactions(answers.study)
     if events.empty:
         return [
-            Paragraph("Adverse events: none recorded. That nothing is recorded does not show that nothing happened.")
+            said(
+                "paragraph",
+                "Adverse events: none recorded. That nothing is recorded does not show that nothing happened.",
+            )
         ]
     return [_table(answers, REACTIONS, events)]
 
@@ -144,13 +145,13 @@ def references(answers: Answers) -> Section:
     compared = table.loc[table["role"].isin(["benchmark", "reference"])]
     blocks: list[Block] = []
     if compared.empty:
-        blocks.append(Gap("The study names no benchmark and no reference."))
+        blocks.append(said("gap", "The study names no benchmark and no reference."))
     else:
         words = {"prototype": "Short name", "name": "Name", "role": "Role", "note": "Note"}
         blocks.append(TextTable("Benchmark and references", recorded_table(compared, words)))
     text = fact(study, "references")
     missing = "The study does not say where the references come from, how old they were and how they were stored."
-    blocks.append(Paragraph(f"How they were bought and stored: {text}") if text else Gap(missing))
+    blocks.append(said("paragraph", f"How they were bought and stored: {text}") if text else said("gap", missing))
     return Section("11", "References used", tuple(blocks))
 
 
@@ -166,7 +167,7 @@ def who_judged(answers: Answers) -> Section:
 def _panel(answers: Answers) -> list[Block]:
     study = answers.study
     blocks: list[Block] = [
-        Subheading("Trained panel"),
+        said("subheading", "Trained panel"),
         stated(study, "panel", "Panel", "The study does not describe its panel."),
         stated(
             study,
@@ -186,9 +187,9 @@ def _panel(answers: Answers) -> list[Block]:
 def _consumers(study: Study) -> list[Block]:
     answers = study.table("answers")
     if answers.empty:
-        return [Subheading("Consumers"), Paragraph("Consumers: not part of this study.")]
+        return [said("subheading", "Consumers"), said("paragraph", "Consumers: not part of this study.")]
     blocks: list[Block] = [
-        Subheading("Consumers"),
+        said("subheading", "Consumers"),
         stated(study, "users", "Consumers", "Age, use and other facts about the consumers are not stated."),
         stated(
             study, "screener", "Screener and quotas", "The screener and the quotas of the consumers are not stated."
@@ -230,7 +231,7 @@ def protocol(answers: Answers) -> Section:
         )
     ]
     days = days_told(study)
-    blocks.append(Paragraph(f"Days of the test: {days}") if days else Gap(_NO_DAYS))
+    blocks.append(said("paragraph", f"Days of the test: {days}") if days else said("gap", _NO_DAYS))
     blocks.append(_table(answers, PROTOCOL, card))
     blocks += points(card.notes)
     blocks += _rules(study)
@@ -246,7 +247,7 @@ def entries_of(study: Study, name: str) -> list[dict[str, object]]:
 def _rules(study: Study) -> list[Block]:
     if entries_of(study, "rules"):
         return []  # they stand in the statistics plan
-    return [Gap("No rule for leaving out a score or a person was recorded before the key was opened.")]
+    return [said("gap", "No rule for leaving out a score or a person was recorded before the key was opened.")]
 
 
 def blinding(answers: Answers) -> Section:
@@ -255,17 +256,17 @@ def blinding(answers: Answers) -> Section:
     servings = study.table("servings")
     blocks: list[Block] = []
     if servings.empty:
-        blocks.append(Gap("The study holds no serving plan: codes, orders and balance cannot be shown."))
+        blocks.append(said("gap", "The study holds no serving plan: codes, orders and balance cannot be shown."))
     else:
         blocks += [or_gap(balance(answers, "trained")), or_gap(balance(answers, "consumer"))]
         coded = servings.loc[servings["code"] != ""]
         trained = coded.loc[~coded["assessor"].isin(_part_conduct_consumers(study))]
         if trained.empty:
-            blocks.append(Gap("The servings of the trained panel carry no codes."))
+            blocks.append(said("gap", "The servings of the trained panel carry no codes."))
         else:
             blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
     opened = first_opening(study)
-    blocks.append(Paragraph(f"Key first opened: {when_words(opened)}") if opened else Gap(_NOT_OPENED))
+    blocks.append(said("paragraph", f"Key first opened: {when_words(opened)}") if opened else said("gap", _NOT_OPENED))
     blocks += _locked(study)
     blocks += _openings(study)
     blocks.append(_seal(study))
@@ -321,12 +322,12 @@ def _part_conduct_consumers(study: Study) -> set[str]:
 def _openings(study: Study) -> list[Block]:
     openings = study.table("unblindings").reindex(columns=list(OPENING_COLUMNS), fill_value="")
     if openings.empty:
-        return [Gap("No record says who opened the key.")]
+        return [said("gap", "No record says who opened the key.")]
     blocks: list[Block] = [TextTable("Openings of the key", recorded_table(openings, _OPENINGS))]
     broken = first_changed_opening(openings)
     if broken is not None:
         blocks.append(
-            Gap(f"Row {broken + 1} of the openings was changed after it was written, or one before it is gone.")
+            said("gap", f"Row {broken + 1} of the openings was changed after it was written, or one before it is gone.")
         )
     return blocks
 
@@ -335,22 +336,21 @@ def _seal(study: Study) -> Block:
     """Return the seal of the key, held against the first score and the plan as it stands now."""
     seal, first = sealed_key(study), first_score(study)
     if seal is None:
-        return Gap("No seal of the key is recorded from before the first sample.")
+        return said("gap", "No seal of the key is recorded from before the first sample.")
     sealed_at = when_words(seal.sealed_at)
     words = f"Seal of the key: SHA-256 {seal.sha256}, {seal.codes} codes, by {seal.sealed_by} on {sealed_at}"
     if plan_fits_seal(study) is False:
-        return Gap(f"{words}. The serving plan no longer has the key that was sealed.")
+        return said("gap", f"{words}. The serving plan no longer has the key that was sealed.")
     if not first:
-        return Paragraph(f"{words}. No score carries a time to hold it against.")
+        return said("paragraph", f"{words}. No score carries a time to hold it against.")
     sealed, scored = (read_dates(pd.Series([text])) for text in (seal.sealed_at, first))
     apart = scored.values[0] - sealed.values[0]
     if np.isnat(apart) or (sealed.has_offset[0] != scored.has_offset[0] and abs(apart) < WIDEST_OFFSET):
-        return Gap(
-            f"{words}. Whether that was before the first score ({when_words(first)}) cannot be told from the two times."
-        )
+        before = f"Whether that was before the first score ({when_words(first)})"
+        return said("gap", f"{words}. {before} cannot be told from the two times.")
     if apart < np.timedelta64(0, "s"):  # both are told to the second: in the same one the plan came first
-        return Gap(f"{words}: not before the first score ({when_words(first)}).")
-    return Paragraph(f"{words}, before the first score ({when_words(first)}).")
+        return said("gap", f"{words}: not before the first score ({when_words(first)}).")
+    return said("paragraph", f"{words}, before the first score ({when_words(first)}).")
 
 
 def _locked(study: Study) -> list[Block]:
@@ -372,16 +372,18 @@ def ballot(answers: Answers) -> Section:
     study = answers.study
     blocks: list[Block] = []
     if study.table("attributes").empty:
-        blocks.append(Gap("The study has no table of attributes, so the ballot of the trained panel is not known."))
+        blocks.append(
+            said("gap", "The study has no table of attributes, so the ballot of the trained panel is not known.")
+        )
     else:
-        blocks.append(TextTable("What the trained panel judged", ballot_table(study)))
-    asked = questions_table(study)
-    if len(asked):
-        blocks.append(TextTable("What consumers were asked", asked))
+        blocks.append(_table(answers, BALLOT, study))
+    asked = entries_of(study, "questions")
+    if asked:
+        blocks.append(_table(answers, QUESTIONS, asked))
     elif len(study.table("answers")):
-        blocks.append(Gap("Consumers answered, but the words of the questions are not in the study."))
+        blocks.append(said("gap", "Consumers answered, but the words of the questions are not in the study."))
     else:
-        blocks.append(Paragraph("Questions to consumers: not part of this study."))
+        blocks.append(said("paragraph", "Questions to consumers: not part of this study."))
     return Section("8", "Ballot as shown", tuple(blocks))
 
 
@@ -395,19 +397,21 @@ def raw_data(answers: Answers) -> Section:
     """Return files with their hashes, corrections, scores set aside, and findings."""
     study = answers.study
     blocks: list[Block] = [
-        Paragraph(what_is_in_the_study(study)),
-        Paragraph(f"SHA-256 over everything an analysis can see: {answers.study.content_hash}"),
+        said("paragraph", what_is_in_the_study(study)),
+        said("paragraph", f"SHA-256 over everything an analysis can see: {answers.study.content_hash}"),
         _files(answers),
     ]
-    imported = {file.name: (len(file.content), file.sha256) for file in study.raw_files}
+    imported = {file.name: file.content for file in study.raw_files}
     if imported:
-        blocks.append(TextTable("Files that were imported, kept byte for byte", files_table(imported)))
+        blocks.append(_table(answers, replace(FILES, title="Files that were imported, kept byte for byte"), imported))
     else:
-        blocks.append(Paragraph("No imported files are kept: the tables of the study are themselves the raw data."))
+        blocks.append(
+            said("paragraph", "No imported files are kept: the tables of the study are themselves the raw data.")
+        )
     blocks += _changes(answers)
-    blocks.append(Paragraph(f"Findings about the data: {what_the_findings_say(answers.findings)}"))
+    blocks.append(said("paragraph", f"Findings about the data: {what_the_findings_say(answers.findings)}"))
     if answers.findings:
-        blocks.append(TextTable("Findings", finding_table(answers.findings)))
+        blocks.append(_table(answers, FINDINGS, answers.findings))
     return Section("9", "Raw data, corrections and exclusions", tuple(blocks))
 
 
@@ -415,8 +419,7 @@ def _files(answers: Answers) -> Block:
     files = answers.files
     if isinstance(files, NoAnswer):
         return not_there(files)
-    hashes = {name: (len(data), hashlib.sha256(data).hexdigest()) for name, data in files.items()}
-    return TextTable("Files of the study, as they are saved and archived", files_table(hashes))
+    return _table(answers, FILES, files)
 
 
 def _changes(answers: Answers) -> list[Block]:
@@ -424,18 +427,19 @@ def _changes(answers: Answers) -> list[Block]:
     corrections = study.table("corrections")
     blocks: list[Block] = []
     if corrections.empty:
-        blocks.append(Paragraph("Corrections: none recorded."))
+        blocks.append(said("paragraph", "Corrections: none recorded."))
     else:
         blocks.append(TextTable("Corrections, in the order they were made", recorded_table(corrections, _CORRECTIONS)))
     if used.set_aside.empty and used.corrected.empty:
-        blocks.append(Paragraph("Every score is used as it came in. A blank is no score; nothing is filled in for it."))
+        blocks.append(
+            said("paragraph", "Every score is used as it came in. A blank is no score; nothing is filled in for it.")
+        )
         return blocks
-    shown = changed_scores_table(used.set_aside, used.corrected, answers.names)
-    blocks.append(TextTable("Scores set aside or corrected, and why", shown))
+    blocks.append(_table(answers, CHANGED_SCORES, used))
     blocks.append(or_gap(numbers_of(answers, DIFFERENCES, BOTH_WAYS)))
     if not first_opening(study):
         words = "The study does not say when the key was opened, so nothing shows that these were decided before."
-        blocks.append(Caution(words))
+        blocks.append(said("caution", words))
     return [*blocks, *points(["The scores that came in are never changed; both analyses are shown."])]
 
 
@@ -503,5 +507,5 @@ def batches(answers: Answers) -> Numbers | NoAnswer:
     full = answers.study.table("batches")
     if full.empty:
         return NoAnswer("No batches are written down, so neither their number nor their age at test is known.")
-    shown = batches_table(answers.study)
-    return numbers("BT", "Batches", shown, full, ["batch"], _ENTERED, Source("batches", same={"batch": "batch"}))
+    told = shown(BATCHES, answers.study, answers.names)
+    return numbers("BT", BATCHES.title, told, full, ["batch"], _ENTERED, Source("batches", same={"batch": "batch"}))

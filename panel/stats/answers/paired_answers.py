@@ -15,7 +15,7 @@ from scipy.special import chdtrc
 from panel.errors import ModelError
 from panel.stats.answers.binomial import lower_tail
 from panel.stats.answers.ranks import exact_rank_sum_p
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Whole, ratio
 from panel.stats.comparing.group_means import MeanDifferences, t_differences
 
 _EXACT_ROWS = 30  # telling rows up to which the exact p-value is tried; above, chi-square is close
@@ -65,7 +65,7 @@ def cochran_tests(answers: ArrayLike, *, work: int = _EXACT_WORK) -> CochranTest
     total = rows.sum(axis=1)
     below = k * total - (rows**2).sum(axis=1)
     above = (k - 1) * (k * (columns**2).sum(axis=1) - total**2)
-    statistic = np.divide(above, below, out=np.full(len(x), np.nan), where=below > 0)
+    statistic = ratio(above, below)
     chi_square_p = np.where(np.isnan(statistic), 1.0, chdtrc(k - 1, np.nan_to_num(statistic)))
     telling = (rows > 0) & (rows < k)
     p_value, exact = chi_square_p.copy(), np.zeros(len(x), dtype=bool)
@@ -90,27 +90,12 @@ def cochran_tests(answers: ArrayLike, *, work: int = _EXACT_WORK) -> CochranTest
 # Do two yes-or-no answers of the same people differ? McNemar's test, exact: only those who changed count.
 
 
-_Counts = NDArray[np.int64]
+def pair_counts(answers: ArrayLike) -> dict[str, Whole]:
+    """Count for every two columns of `answers` (t, n, k), 1 yes, 0 no, NaN none, who said yes to which.
 
-
-@dataclass(frozen=True, eq=False, slots=True)
-class PairCounts:
-    """Counts for the pairs of columns, each (t, number of pairs); `first` and `second` are the columns of each pair.
-
-    `n` people with both answers; of these `only_first` said yes to the first column alone, `only_second` to the
-    second alone, `both` to both.
+    Columns by name: `first second` of each pair; `n` people with both answers, of whom `only_first` said yes to the
+    first column alone, `only_second` to the second alone, `both` to both, each (t, number of pairs).
     """
-
-    first: NDArray[np.intp]
-    second: NDArray[np.intp]
-    n: _Counts
-    only_first: _Counts
-    only_second: _Counts
-    both: _Counts
-
-
-def pair_counts(answers: ArrayLike) -> PairCounts:
-    """Count for every two columns of `answers` (t, n, k), 1 yes, 0 no, NaN none, who said yes to which."""
     x = np.asarray(answers, dtype=float)
     there = ~np.isnan(x)
     yes, no = (there & (x == 1)).astype(np.float64), (there & (x == 0)).astype(np.float64)
@@ -119,7 +104,9 @@ def pair_counts(answers: ArrayLike) -> PairCounts:
     first, second = np.triu_indices(x.shape[2], 1)
     counted = [m[:, first, second] for m in (both, one, np.swapaxes(one, 1, 2), neither)]
     in_both, only_first, only_second, none = (np.rint(part).astype(np.int64) for part in counted)
-    return PairCounts(first, second, in_both + only_first + only_second + none, only_first, only_second, in_both)
+    n = in_both + only_first + only_second + none
+    changed = {"only_first": only_first, "only_second": only_second}
+    return {"first": first, "second": second, "n": n} | changed | {"both": in_both}
 
 
 def mcnemar_exact(only_first: ArrayLike, only_second: ArrayLike) -> Array:
@@ -139,24 +126,13 @@ def mcnemar_exact(only_first: ArrayLike, only_second: ArrayLike) -> Array:
 _SINGULAR = 1e-9  # relative size of an eigenvalue or a determinant that is zero but for rounding
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class MarginTests:
-    """Tests of m square tables, each (m,): `n` people, `statistic` chi-square with `df`, `p_value`.
-
-    Where nobody changed category `df` is 0, `statistic` NaN and the p-value 1; without anybody the p-value is NaN.
-    """
-
-    n: NDArray[np.int64]
-    statistic: Array
-    df: NDArray[np.int64]
-    p_value: Array
-
-
-def stuart_maxwell(tables: ArrayLike) -> MarginTests:
+def stuart_maxwell(tables: ArrayLike) -> dict[str, Array]:
     """Test whether rows and columns of `tables` (m, c, c) have the same totals; one count is one person.
 
     Stuart (1955), Biometrika 42:412; Maxwell (1970), Br. J. Psychiatry 116:651. A category nobody moves into or out
-    of costs its degree of freedom. With two categories it is McNemar's statistic.
+    of costs its degree of freedom. With two categories it is McNemar's statistic. Columns by name, each (m,): `n`
+    people, `statistic` chi-square with `df`, `p_value`. Where nobody changed category `df` is 0, `statistic` NaN and
+    the p-value 1; without anybody the p-value is NaN.
     """
     counts = np.asarray(tables, dtype=float)
     apart = counts.sum(axis=2) - counts.sum(axis=1)
@@ -171,7 +147,8 @@ def stuart_maxwell(tables: ArrayLike) -> MarginTests:
     df = kept.sum(axis=1)
     n = np.rint(counts.sum(axis=(1, 2))).astype(np.int64)
     p_value = np.where(df > 0, chdtrc(np.maximum(df, 1), statistic), 1.0)
-    return MarginTests(n, np.where(df > 0, statistic, np.nan), df, np.where(n > 0, p_value, np.nan))
+    statistic, p_value = np.where(df > 0, statistic, np.nan), np.where(n > 0, p_value, np.nan)
+    return {"n": n, "statistic": statistic, "df": df, "p_value": p_value}
 
 
 def paired_tables(categories: ArrayLike, n_categories: int) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import fdtri, stdtrit
 
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, ratio
 from panel.stats.comparing.group_means import f_tail, one_way
 from panel.stats.mixed.moments import missing_patterns
 
@@ -60,7 +60,7 @@ class Agreement:
     @property
     def share(self) -> Array:
         """The person's share of all that is seen differently."""
-        return _ratio(self.interaction, np.nansum(self.interaction, axis=-1, keepdims=True))
+        return ratio(self.interaction, np.nansum(self.interaction, axis=-1, keepdims=True))
 
 
 def agreement(means: Array) -> Agreement:
@@ -70,7 +70,7 @@ def agreement(means: Array) -> Agreement:
     own, others = _centred(np.where(both, means, np.nan)), _centred(np.where(both, others, np.nan))
     cross, own_square, others_square = (np.nansum(part, axis=-1) for part in (own * others, own**2, others**2))
     count = both.sum(axis=-1).astype(float)
-    slope = _ratio(cross, others_square)
+    slope = ratio(cross, others_square)
     scatter = np.nansum((own - slope[..., None] * others) ** 2, axis=-1)
     columns = column_effects(means)[..., None, :]
     rows = _mean(means - columns)
@@ -78,11 +78,11 @@ def agreement(means: Array) -> Agreement:
     return Agreement(
         own=own,
         others=others,
-        correlation=_ratio(cross, np.sqrt(own_square * others_square)),
+        correlation=ratio(cross, np.sqrt(own_square * others_square)),
         slope=slope,
-        spread=_ratio(own_square, count - 1),
+        spread=ratio(own_square, count - 1),
         others_square=others_square,
-        scatter=_ratio(scatter, count - 2),
+        scatter=ratio(scatter, count - 2),
         level=rows - _mean(rows)[..., None],
         interaction=np.where(np.isfinite(rows), left, np.nan),
         prototypes=count,
@@ -159,13 +159,13 @@ def _beyond_slopes(means: Array, effects: Array) -> Array:
     square = known**2 @ to_cells - (known @ to_cells) ** 2 / np.maximum(weight.sum(axis=-1), 1)[..., None, :]
     cross = known @ np.swapaxes(own, -1, -2)
     whole = (own**2).sum(axis=-1)[..., None, :]
-    left = whole - np.divide(cross**2, square, out=np.zeros_like(cross), where=square > 0)
+    left = whole - ratio(cross**2, square, 0.0)
     return np.where(square > 0, np.maximum(left, 0.0), 0.0)
 
 
 def _disagreement(rest: Array, cells: Codes, people: Codes, columns: Codes) -> tuple[Array, Array]:
     df = (cells - 2 * people - columns + 2).astype(float)
-    return _ratio(rest, df), df
+    return ratio(rest, df), df
 
 
 def _centred(values: Array) -> Array:
@@ -176,41 +176,19 @@ def _centred(values: Array) -> Array:
 def _mean(values: Array) -> Array:
     """Return the mean of what is there along the last axis; NaN where nothing is."""
     there = np.isfinite(values)
-    return _ratio(np.where(there, values, 0.0).sum(axis=-1), there.sum(axis=-1))
-
-
-def _ratio(above: Array, below: Array) -> Array:
-    """Return above / below; NaN where nothing is below."""
-    above, below = np.broadcast_arrays(above, below)
-    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+    return ratio(np.where(there, values, 0.0).sum(axis=-1), there.sum(axis=-1))
 
 
 # How far a table of ratings can be relied on: intraclass correlations, repeatability and reproducibility.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Intraclass:
-    """The six intraclass correlations of Shrout & Fleiss (1979), Psychol. Bull. 86:420, and their mean squares.
+def intraclass(ratings: Array) -> dict[str, Array]:
+    """Return the intraclass correlations of `ratings` (q, targets, judges) without holes, and their mean squares.
 
-    `one_*` each target rated by other judges, `two_*` judges drawn from many (agreement in level counts), `three_*`
-    these very judges (level does not count, only consistency); `*_single` of one judge, `*_mean` of the mean of all.
-    Arrays (q,).
+    Shrout & Fleiss (1979), Psychol. Bull. 86:420. `one_*` each target rated by other judges, `two_*` judges drawn from
+    many (agreement in level counts), `three_*` these very judges (level does not count, only consistency); `*_single`
+    of one judge, `*_mean` of the mean of all; `ms_*` targets, judges, residual, within. Arrays (q,).
     """
-
-    ms_targets: Array
-    ms_judges: Array
-    ms_residual: Array
-    ms_within: Array
-    one_single: Array
-    two_single: Array
-    three_single: Array
-    one_mean: Array
-    two_mean: Array
-    three_mean: Array
-
-
-def intraclass(ratings: Array) -> Intraclass:
-    """Return the intraclass correlations of `ratings` (q, targets, judges) without holes."""
     n, k = ratings.shape[-2:]
     centred = ratings - ratings.mean(axis=(-2, -1), keepdims=True)
     target, judge = centred.mean(axis=-1), centred.mean(axis=-2)
@@ -220,33 +198,32 @@ def intraclass(ratings: Array) -> Intraclass:
     e = (rest**2).sum(axis=(-2, -1)) / ((n - 1) * (k - 1))
     w = ((centred - target[..., :, None]) ** 2).sum(axis=(-2, -1)) / (n * (k - 1))
     with np.errstate(divide="ignore", invalid="ignore"):
-        return Intraclass(
-            ms_targets=b,
-            ms_judges=j,
-            ms_residual=e,
-            ms_within=w,
-            one_single=(b - w) / (b + (k - 1) * w),
-            two_single=(b - e) / (b + (k - 1) * e + k * (j - e) / n),
-            three_single=(b - e) / (b + (k - 1) * e),
-            one_mean=(b - w) / b,
-            two_mean=(b - e) / (b + (j - e) / n),
-            three_mean=(b - e) / b,
-        )
+        return {
+            "ms_targets": b,
+            "ms_judges": j,
+            "ms_residual": e,
+            "ms_within": w,
+            "one_single": (b - w) / (b + (k - 1) * w),
+            "two_single": (b - e) / (b + (k - 1) * e + k * (j - e) / n),
+            "three_single": (b - e) / (b + (k - 1) * e),
+            "one_mean": (b - w) / b,
+            "two_mean": (b - e) / (b + (j - e) / n),
+            "three_mean": (b - e) / b,
+        }
 
 
-def h_limit(p: int, level: float = 0.995) -> float:
-    """Return the limit of h for p laboratories, two-sided at 1 - `level` in all (E691: 0.5 per cent)."""
-    if p < 3:
-        return float("nan")
-    t = stdtrit(p - 2, 1 - (1 - level) / 2)
-    return float((p - 1) * t / np.sqrt(p * (t**2 + p - 2)))
+def limits_of_h_and_k(p: int, df: float, level: float = 0.995) -> tuple[float, float]:
+    """Return the limits of h and k of ASTM E691 for p laboratories with `df` degrees of freedom each.
 
-
-def k_limit(p: int, df: float, level: float = 0.995) -> float:
-    """Return the limit of k for p laboratories with `df` degrees of freedom each, one-sided (E691: 0.5 per cent)."""
-    if p < 2 or not df > 0:
-        return float("nan")
-    return float(np.sqrt(p / (1 + (p - 1) / fdtri(df, (p - 1) * df, level))))
+    h is two-sided at 1 - `level` in all, k one-sided (E691: 0.5 per cent); NaN where there are too few.
+    """
+    h = k = float("nan")
+    if p >= 3:
+        t = stdtrit(p - 2, 1 - (1 - level) / 2)
+        h = float((p - 1) * t / np.sqrt(p * (t**2 + p - 2)))
+    if p >= 2 and df > 0:
+        k = float(np.sqrt(p / (1 + (p - 1) / fdtri(df, (p - 1) * df, level))))
+    return h, k
 
 
 _ONLY_ROUNDING = 1e-24  # sum of squares, relative to that of the scores: rounding leaves about 1e-31

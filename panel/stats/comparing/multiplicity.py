@@ -100,7 +100,7 @@ def _back_in_place(
 
 
 _NODES = 128  # of the trapezoid sum; more change nothing above 1e-9 for up to 8 means and 2 degrees of freedom
-MANY_DF, NODES_OF_MANY_DF = 20.0, 64  # from here on fewer do: more change nothing above 1e-11 for up to 50 means
+_MANY_DF, _NODES_OF_MANY_DF = 20.0, 64  # from here on fewer do: more change nothing above 1e-11 for up to 50 means
 _NORMAL_DF = 1e10  # from here on the studentized maximum is the maximum itself
 _ITERATIONS = 60
 _SERIES_FROM = 4.0  # degrees of freedom from which the series holds
@@ -110,7 +110,7 @@ _INTERPOLATION = np.linalg.inv(np.vander(_NEIGHBOURS, increasing=True).astype(fl
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class StudentizedMaximum:
+class _StudentizedMaximum:
     """Distribution of a studentized maximum, from log S tabulated at `x` = 0, h, 2h, ...
 
     `polynomials` (6, intervals): log S between two neighbours of the table; see `_studentized_maximum`.
@@ -124,8 +124,8 @@ class StudentizedMaximum:
         """Return P(X / s > q) with `df` degrees of freedom; arrays of one shape."""
         q, df = np.broadcast_arrays(np.asarray(q, dtype=float), np.asarray(df, dtype=float))
         distinct, place = np.unique(np.minimum(df, _NORMAL_DF), return_inverse=True)
-        few = distinct.min(initial=np.inf) >= MANY_DF
-        log_s, log_weight = _chi_nodes(distinct, NODES_OF_MANY_DF if few else _NODES)
+        few = distinct.min(initial=np.inf) >= _MANY_DF
+        log_s, log_weight = _chi_nodes(distinct, _NODES_OF_MANY_DF if few else _NODES)
         place = place.reshape(df.shape)
         return self._expected(q, np.exp(log_s)[place], log_weight[place])
 
@@ -189,7 +189,7 @@ class StudentizedMaximum:
         return np.where(place <= len(self.log_survival) - 1, np.minimum(total, 0.0), -np.inf)
 
 
-def _studentized_maximum(step: float, log_survival: Array) -> StudentizedMaximum:
+def _studentized_maximum(step: float, log_survival: Array) -> _StudentizedMaximum:
     """Return the distribution from log S at 0, `step`, 2 `step`, ...; between them the quintic through six neighbours.
 
     The polynomial of each interval is in the distance from its left end, in steps; the outermost two neighbours on
@@ -198,7 +198,7 @@ def _studentized_maximum(step: float, log_survival: Array) -> StudentizedMaximum
     polynomials = np.zeros((len(_NEIGHBOURS), len(log_survival)))
     neighbours = np.lib.stride_tricks.sliding_window_view(log_survival, len(_NEIGHBOURS))
     polynomials[:, 2 : 2 + len(neighbours)] = _INTERPOLATION @ neighbours.T
-    return StudentizedMaximum(step, log_survival, polynomials)
+    return _StudentizedMaximum(step, log_survival, polynomials)
 
 
 def _chi_nodes(df: Array, nodes: int = _NODES) -> tuple[Array, Array]:
@@ -227,16 +227,11 @@ _LARGEST_RANGE = 30.0  # P(range > 30) is below 1e-90 for up to 1000 means
 
 
 @cache
-def studentized_range(k: int) -> StudentizedMaximum:
+def _studentized_range(k: int) -> _StudentizedMaximum:
     """Return the distribution of the studentized range of `k` means.
 
     P(range <= w) = k int phi(z) [Phi(z) - Phi(z - w)]^(k-1) dz (Hartley 1942, Biometrika 32:334), its complement
     taken before the difference of powers so that small tails keep their digits.
-
-    Raises
-    ------
-    ModelError
-        With fewer than two means.
     """
     if k < 2:
         raise ModelError("A range needs at least two prototypes. Add a prototype that was scored.")
@@ -254,17 +249,17 @@ def studentized_range(k: int) -> StudentizedMaximum:
 
 def tukey_p_value(statistic: Array, k: int, df: Array) -> Array:
     """Return the p-value, adjusted over all pairs of `k` means, of t statistics with `df` degrees of freedom."""
-    return studentized_range(k).sf(np.abs(statistic) * np.sqrt(2), df)
+    return _studentized_range(k).sf(np.abs(statistic) * np.sqrt(2), df)
 
 
 def tukey_critical(k: int, df: Array, level: float) -> Array:
     """Return the multiple of a difference's standard error in a simultaneous interval over all pairs."""
-    return np.asarray(studentized_range(k).isf(1 - level, df, _quantile_series(k, level)) / np.sqrt(2))
+    return np.asarray(_studentized_range(k).isf(1 - level, df, _quantile_series(k, level)) / np.sqrt(2))
 
 
 @cache
 def _quantile_series(k: int, level: float) -> Array:
-    return studentized_range(k).quantile_series(1 - level)
+    return _studentized_range(k).quantile_series(1 - level)
 
 
 # Several means against one (Dunnett): the largest absolute t of correlated differences from a benchmark.
@@ -275,7 +270,7 @@ _LARGEST = 12.0  # a t of 12 with known variance has p below 1e-32
 _FACTOR_STEPS = 200
 
 
-def many_to_one(covariance: Array) -> tuple[StudentizedMaximum, float]:
+def many_to_one(covariance: Array) -> tuple[_StudentizedMaximum, float]:
     """Return the distribution of the largest absolute t of differences with `covariance` (k, k), up to a scale.
 
     Differences from one mean share that mean, so that corr(i, j) = l_i l_j (Dunnett 1955, J. Am. Stat. Assoc.

@@ -7,12 +7,13 @@ so that what is not known of the spread stays in the answer. Source: Daniels (19
 Statistical Association 70, 311-319. Several families, such as attributes, teach each other what shares are usual: the
 prior of each is the mean of the uniform one and of what the others say (an empirical Bayes step, without itself).
 
-Draws of the true values are for chances that must come true whatever the spread is: for them t2 is flat, which keeps
-what it promises where a uniform share promises too much (Morris and Tang, 2011, Statistical Science 26, 271-287, on
-Stein's harmonic prior). Errors of one prototype belong together over the families, as the same people judged them, and
-so may true values, so all families of a prototype are drawn in at once (Everson and Morris, 2000, Journal of the Royal
-Statistical Society B 62, 399-412). Spreads and correlations of true values are learned apart (Barnard, McCulloch and
-Meng, 2000, Statistica Sinica 10, 1281-1311). The papers are cited from memory.
+Draws of the true values are for chances that must come true whatever the spread is: for them t2 is flat, in units of
+the error variance, which keeps what it promises where a uniform share promises too much (Morris and Tang, 2011,
+Statistical Science 26, 271-287, on Stein's harmonic prior); the error variance is drawn with it. Errors of one
+prototype belong together over the families, as the same people judged them, and so may true values, so all families of
+a prototype are drawn in at once (Everson and Morris, 2000, Journal of the Royal Statistical Society B 62, 399-412).
+Spreads and correlations of true values are learned apart (Barnard, McCulloch and Meng, 2000, Statistica Sinica 10,
+1281-1311). The papers are cited from memory.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ _UNKNOWN = 1e9  # so many times the others' variance: not seen at all
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Spread:
+class _Spread:
     """What a family of estimates says of the spread of the true values; `...` stands for families.
 
     Parameters
@@ -69,7 +70,7 @@ def _find_spread(
     centre: float | None = None,
     df: Array | None = None,
     prior: Array = _UNIFORM_SHARE,
-) -> Spread:
+) -> _Spread:
     """Return the spread behind estimates (k,) or (..., families, k) with these variances; NaN: not estimated.
 
     `centre` is the mean of the true values where it is known, such as 0 for effects; `prior` (steps,) of the shares.
@@ -77,26 +78,27 @@ def _find_spread(
     came out small, so that they are averaged over too, with the prior 1 / v (Box and Tiao 1973, Bayesian Inference in
     Statistical Analysis, 7.2).
     """
-    there = np.isfinite(estimate) & np.isfinite(variance)
+    outer = tuple(range(estimate.ndim - variance.ndim))
+    there = np.isfinite(variance) & np.isfinite(estimate).all(axis=outer)
+    number = np.maximum(there.sum(axis=-1, keepdims=True), 1)
     own = np.where(there, variance, 0.0)[..., None, :] * _multiples(df)
-    value = np.where(there, estimate, 0.0)[..., None, :]
-    number = np.maximum(there.sum(axis=-1), 1)
-    between = own.sum(axis=-1) / number[..., None] * np.tile(_SHARE / (1 - _SHARE), own.shape[-2] // _STEPS)
+    between = own.sum(axis=-1) / number * np.tile(_SHARE / (1 - _SHARE), own.shape[-2] // _STEPS)
     total = own + between[..., None]
     with np.errstate(divide="ignore", invalid="ignore"):
         precision = np.where(there[..., None, :] & (total > 0), 1 / total, 0.0)
         pull = np.where(total > 0, between[..., None] / total, 1.0)
     known = precision.sum(axis=-1)
-    mean = (precision * value).sum(axis=-1) / np.where(known > 0, known, 1.0)
-    mean_variance = np.where(known > 0, 1 / np.where(known > 0, known, 1.0), 0.0)
-    log = 0.5 * np.log(np.where(precision > 0, precision, 1.0)).sum(axis=-1)
+    safe = np.where(known > 0, known, 1.0)
+    start = np.where(there, estimate, 0.0).sum(axis=-1, keepdims=True) / number if centre is None else centre
+    value = np.where(there, estimate - start, 0.0)
+    weighed, squares = (np.einsum("...k,...sk->...s", each, precision) for each in (value, value**2))
+    log = 0.5 * np.log(np.where(precision > 0, precision, 1.0)).sum(axis=-1) - 0.5 * squares
+    mean, mean_variance = np.zeros_like(weighed) + start, np.zeros_like(known)
     if centre is None:
-        log = log - 0.5 * np.log(np.where(known > 0, known, 1.0))
-    else:
-        mean, mean_variance = np.full_like(mean, centre), np.zeros_like(mean)
-    log = log - 0.5 * (precision * (value - mean[..., None]) ** 2).sum(axis=-1)
+        mean, mean_variance = mean + weighed / safe, np.where(known > 0, 1 / safe, 0.0)
+        log = log - 0.5 * np.log(safe) + 0.5 * weighed**2 / safe
     weight = _learned(np.exp(log - log.max(axis=-1, keepdims=True)), prior)
-    return Spread(between, weight, pull, pull * own, mean, mean_variance)
+    return _Spread(between, weight, pull, pull * own, mean, mean_variance)
 
 
 def _multiples(df: Array | None) -> Array:
@@ -122,11 +124,12 @@ def _learned(likelihood: Array, prior: Array) -> Array:
     return np.asarray((part * weight[..., None, :]).reshape(likelihood.shape))
 
 
-def shrink(
-    estimate: Array, variance: Array, centre: float | None = None, df: Array | None = None
-) -> tuple[Array, Array]:
-    """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread."""
-    spread = _find_spread(estimate, variance, centre, df=df)
+def shrink(estimate: Array, variance: Array, df: Array | None = None, *, flat: bool = False) -> tuple[Array, Array]:
+    """Return the shrunken estimates (..., k) and the standard deviations left, both averaged over the spread.
+
+    `flat`: over a flat variance, as `draw_shrunken` does, in place of a uniform share.
+    """
+    spread = _find_spread(estimate, variance, df=df, prior=_FLAT_VARIANCE if flat else _UNIFORM_SHARE)
     mean = _shrunken(estimate, spread)
     left = spread.left + (1 - spread.pull) ** 2 * spread.centre_variance[..., None]
     weight = spread.weight[..., None]
@@ -188,30 +191,36 @@ def draw_shrunken(
     correlation: Array,
     rng: np.random.Generator,
     *,
+    df: Array | None = None,
     of_each_spread: int = _OF_EACH_SPREAD,
     with_new: bool = True,
 ) -> tuple[Array, Array]:
     """Return draws of the true values (n, ..., q, k) of q families, and of new ones with the same spread.
 
     `errors` (n, ..., q, k) are draws of the errors of the estimates (..., q, k), `correlation` (q, q) is theirs over
-    the families, and `variance` (q, k) theirs, NaN where there is no estimate. `of_each_spread` draws at a time share
-    spreads and correlations of true values, as likely as the estimates say. A draw of values and errors is moved by
-    what it leaves of the estimates (Matheron's rule, in Journel and Huijbregts, 1978, Mining Geostatistics). Without
-    `with_new` the new ones are not kept (their draws are made, so that later ones of `rng` are the same).
+    the families, and `variance` (q, k) theirs, NaN where there is no estimate. `df` (q,) are the degrees of freedom
+    behind `variance`, which `errors` take for known: what is not known of it is averaged over with the spread.
+    `of_each_spread` draws at a time share spreads, error variances and correlations of true values, as likely as the
+    estimates say. A draw of values and errors is moved by what it leaves of the estimates (Matheron's rule, in Journel
+    and Huijbregts, 1978, Mining Geostatistics). Without `with_new` the new ones are not kept (their draws are made, so
+    that later ones of `rng` are the same).
     """
     each = int(np.gcd(len(errors), of_each_spread))
     there = np.isfinite(variance).T
-    between = _drawn_spread(estimate, variance, (len(errors) // each, *errors.shape[1:-1]), rng)
+    between, multiple = _drawn_spread(estimate, variance, df, (len(errors) // each, *errors.shape[1:-1]), rng)
     root = np.swapaxes(_roots_between(estimate, variance, between, correlation, rng), -1, -2)
     true = np.swapaxes(root, -1, -2) @ root
-    weight = np.linalg.inv(_error_covariances(variance, correlation) + true[..., None, :, :])
+    scale = np.sqrt(multiple)[..., None, :]
+    of_errors = _error_covariances(variance, correlation) * (scale[..., None] * scale[..., None, :])
+    weight = np.linalg.inv(of_errors + true[..., None, :, :])
     of_centre = np.linalg.inv(weight.sum(axis=-3))
     centres = np.empty((each, *between.shape[:-1], 1, len(variance)))
     drawn = np.empty((each, *between.shape[:-1], *there.shape))
     errors_of = errors.reshape(each, *between.shape, errors.shape[-1])
     for value, centre, error in zip(drawn, centres, errors_of, strict=True):  # a turn at a time, to need little memory
         deviation = rng.standard_normal(value.shape) @ root
-        left = np.where(there, np.swapaxes(estimate - error, -1, -2) - deviation, 0.0)
+        left = np.swapaxes(estimate, -1, -2) - np.swapaxes(error, -1, -2) * scale - deviation
+        left = np.where(there, left, 0.0)
         weighed = np.einsum("...ij,...j->...i", weight, left)
         centre[:] = weighed.sum(axis=-2, keepdims=True) @ of_centre
         weighed -= np.einsum("...ij,...j->...i", weight, centre)
@@ -233,16 +242,21 @@ def _error_covariances(variance: Array, correlation: Array) -> Array:
     return np.asarray(correlation * own[:, :, None] * own[:, None, :] + np.eye(len(variance)) * more[:, None, :])
 
 
-def _drawn_spread(estimate: Array, variance: Array, shape: tuple[int, ...], rng: np.random.Generator) -> Array:
-    """Return one variance between true values for each draw and family, `shape`."""
+def _drawn_spread(
+    estimate: Array, variance: Array, df: Array | None, shape: tuple[int, ...], rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """Return one variance between true values and one multiple of the error variance for each draw and family."""
     among = estimate.reshape(-1, *estimate.shape[-2:])
     starts = range(0, len(among), _STUDIES_AT_ONCE)
-    blocks = [_find_spread(among[at : at + _STUDIES_AT_ONCE], variance, prior=_FLAT_VARIANCE) for at in starts]
-    of_each = (*estimate.shape[:-1], _STEPS)
-    steps = np.cumsum(np.concatenate([block.weight for block in blocks]).reshape(of_each), axis=-1)
-    place = (rng.random(shape)[..., None] > steps[..., :-1]).sum(axis=-1)
-    between = np.broadcast_to(np.concatenate([block.between for block in blocks]).reshape(of_each), (*shape, _STEPS))
-    return np.take_along_axis(between, place[..., None], axis=-1)[..., 0]
+    blocks = [_find_spread(among[at : at + _STUDIES_AT_ONCE], variance, df=df, prior=_FLAT_VARIANCE) for at in starts]
+    steps = np.cumsum(np.concatenate([block.weight for block in blocks]), axis=-1)
+    steps = steps.reshape(*estimate.shape[:-1], steps.shape[-1])
+    place = (rng.random(shape)[..., None] > steps[..., :-1]).sum(axis=-1)[..., None]
+    between, multiple = (
+        np.take_along_axis(np.broadcast_to(each, (*shape, steps.shape[-1])), place, axis=-1)[..., 0]
+        for each in (blocks[0].between, _multiples(df)[..., 0])
+    )
+    return between, multiple
 
 
 def _roots_between(
@@ -270,7 +284,7 @@ def _roots_between(
     return np.asarray(root * np.sqrt(between / (root**2).sum(axis=-1))[..., None])
 
 
-def _shrunken(estimate: Array, spread: Spread) -> Array:
+def _shrunken(estimate: Array, spread: _Spread) -> Array:
     centre = spread.centre[..., None]
     return np.asarray(centre + spread.pull * (estimate[..., None, :] - centre))
 

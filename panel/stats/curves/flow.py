@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
@@ -72,11 +72,6 @@ def _fit_flow(
     `weighting` "equal" takes every point as known to so many units, "relative" to so many per cent (weights
     1 / stress^2). Where the yield stress cannot show in the measured range, its interval is widened to what holds
     without any model: from zero to the stress at the lowest rate.
-
-    Raises
-    ------
-    ModelError
-        With fewer than five different rates, or rates or stresses that are not above zero.
     """
     r, sigma = _points(rate, stress)
     weights = np.ones_like(sigma) if weighting == "equal" else sigma**-2.0
@@ -155,17 +150,17 @@ def _points(rate: ArrayLike, stress: ArrayLike) -> tuple[Array, Array]:
 def _fitted(model: FlowModel, r: Array, sigma: Array, weights: Array) -> CurveFit:
     """Return the fit, its parameters as in `_PARAMETERS`."""
     if model == "power_law":
-        return fit_curve(power_law, r, sigma, _log_log_line(r, sigma), weights=weights)
+        return fit_curve(_power_law, r, sigma, _log_log_line(r, sigma), weights=weights)
     if model == "casson":
-        return _casson(r, sigma, weights)
+        return _casson_fit(r, sigma, weights)
     _, start = _best_index(r, sigma, weights)
     if start[0] > 0:
         bounds = ([0.0, 0.0, 0.0], [np.inf] * 3)
-        return fit_curve(herschel_bulkley, r, sigma, start.tolist(), bounds=bounds, weights=weights)
-    return _with_zero_first(fit_curve(power_law, r, sigma, start[1:].tolist(), weights=weights))
+        return fit_curve(_herschel_bulkley, r, sigma, start.tolist(), bounds=bounds, weights=weights)
+    return _with_zero_first(fit_curve(_power_law, r, sigma, start[1:].tolist(), weights=weights))
 
 
-def _casson(r: Array, sigma: Array, weights: Array) -> CurveFit:
+def _casson_fit(r: Array, sigma: Array, weights: Array) -> CurveFit:
     """Fit the square roots of the parameters, in which the curve is smooth also where the yield stress is zero."""
     start = _casson_start(r, sigma)
     bounds = ([0.0, 0.0], [np.inf, np.inf])
@@ -236,29 +231,29 @@ _PARAMETERS: dict[FlowModel, tuple[str, ...]] = {
     "casson": ("yield_stress", "plastic_viscosity"),
     "herschel_bulkley": ("yield_stress", "consistency", "flow_index"),
 }
-LOWEST_INDEX, HIGHEST_INDEX = 0.02, 3.0
-_GRID = np.geomspace(LOWEST_INDEX, HIGHEST_INDEX, 120)
+_LOWEST_INDEX, _HIGHEST_INDEX = 0.02, 3.0
+_GRID = np.geomspace(_LOWEST_INDEX, _HIGHEST_INDEX, 120)
 
 
-def power_law(rate: Array, parameters: Array) -> Array:
+def _power_law(rate: Array, parameters: Array) -> Array:
     """Return K r^n for parameters (K, n)."""
     return np.asarray(parameters[0] * rate ** parameters[1])
 
 
-def casson(rate: Array, parameters: Array) -> Array:
+def _casson(rate: Array, parameters: Array) -> Array:
     """Return (sqrt(sigma0) + sqrt(eta r))^2 for parameters (sigma0, eta)."""
     return np.asarray((np.sqrt(parameters[0]) + np.sqrt(parameters[1] * rate)) ** 2)
 
 
-def herschel_bulkley(rate: Array, parameters: Array) -> Array:
+def _herschel_bulkley(rate: Array, parameters: Array) -> Array:
     """Return sigma0 + K r^n for parameters (sigma0, K, n)."""
     return np.asarray(parameters[0] + parameters[1] * rate ** parameters[2])
 
 
 _STRESS: dict[FlowModel, Callable[[Array, Array], Array]] = {
-    "power_law": power_law,
-    "casson": casson,
-    "herschel_bulkley": herschel_bulkley,
+    "power_law": _power_law,
+    "casson": _casson,
+    "herschel_bulkley": _herschel_bulkley,
 }
 
 
@@ -341,19 +336,11 @@ def _straight_part(rate: Array, stress: Array, weights: Array, w: Array, n: Arra
 _SET_RATE = 1e-3
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class ApparentViscosity:
-    """Fitted stress over rate at some rates, with t intervals on the logarithm; `extrapolated` where not measured."""
+def apparent_viscosity(fit: FlowFit, rate: ArrayLike, level: float = 0.95) -> dict[str, Array]:
+    """Return `rate estimate ci_low ci_high extrapolated`: fitted stress over rate, also beyond the measured rates.
 
-    rate: Array
-    viscosity: Array
-    ci_low: Array
-    ci_high: Array
-    extrapolated: NDArray[np.bool_]
-
-
-def apparent_viscosity(fit: FlowFit, rate: ArrayLike, level: float = 0.95) -> ApparentViscosity:
-    """Return the fitted viscosity at shear rates, also beyond the measured ones, which is then said."""
+    The t intervals are on the logarithm; `extrapolated` says where nothing was measured.
+    """
     r = np.atleast_1d(np.asarray(rate, dtype=float))
     sigma = fit.stress(r)
     slopes = _slopes(fit, r) / sigma
@@ -361,7 +348,8 @@ def apparent_viscosity(fit: FlowFit, rate: ArrayLike, level: float = 0.95) -> Ap
     with np.errstate(over="ignore"):
         std_error = np.sqrt(np.einsum("ik,kl,il->i", slopes.T, fit.covariance, slopes.T))
         factor = np.exp(stdtrit(fit.df, 0.5 + level / 2) * std_error)
-    return ApparentViscosity(r, sigma / r, sigma / r / factor, sigma / r * factor, np.asarray(outside))
+    ends = {"ci_low": sigma / r / factor, "ci_high": sigma / r * factor}
+    return {"rate": r, "estimate": sigma / r} | ends | {"extrapolated": np.asarray(outside)}
 
 
 def _slopes(fit: FlowFit, r: Array) -> Array:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, ratio
 
 ALIAS_THRESHOLD = 0.9
 # Columns whose correlation misses 1 by less than this are the same column: float arithmetic loses about 1e-15.
@@ -104,14 +104,14 @@ def weighted_mean(weights: Array, values: Array) -> Array:
     `weights` is blends x ingredients (mass, any unit), `values` one number per ingredient, NaN if unknown.
     """
     known = ~np.isnan(values)
-    return _ratio(weights[:, known] @ values[known], weights[:, known].sum(axis=1))
+    return ratio(weights[:, known] @ values[known], weights[:, known].sum(axis=1))
 
 
 def weighted_spread(weights: Array, values: Array) -> Array:
     """Return the weighted standard deviation per blend over the known values, sqrt(sum(w (x - mean)^2) / sum(w))."""
     known = ~np.isnan(values)
     deviation = values[known] - weighted_mean(weights, values)[:, None]
-    return np.sqrt(_ratio((weights[:, known] * deviation**2).sum(axis=1), weights[:, known].sum(axis=1)))
+    return np.sqrt(ratio((weights[:, known] * deviation**2).sum(axis=1), weights[:, known].sum(axis=1)))
 
 
 def harmonic_mean(weights: Array, values: Array) -> Array:
@@ -128,37 +128,17 @@ def smallest_present(weights: Array, values: Array) -> Array:
 
 def part_of_mass(weights: Array, chosen: NDArray[np.bool_]) -> Array:
     """Return per blend the share (0 to 1) of its mass that sits in the chosen ingredients; NaN for no mass."""
-    return _ratio(weights[:, chosen].sum(axis=1), weights.sum(axis=1))
-
-
-def _ratio(above: Array, below: Array) -> Array:
-    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+    return ratio(weights[:, chosen].sum(axis=1), weights.sum(axis=1))
 
 
 # Does a blend lie among the blends that were made? Distance to the convex hull of points, by linear programming.
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class HullPlace:
-    """Where a point lies to the hull of others.
+def hull_place(points: ArrayLike, target: ArrayLike) -> tuple[float, Array, Array]:
+    """Return how far `target` lies from the convex hull of `points` (rows), the nearest point of it, and its weights.
 
-    Parameters
-    ----------
-    distance
-        Largest difference in any coordinate to the nearest point of the hull; zero inside.
-    nearest
-        That nearest point.
-    weights
-        What it is mixed from: one weight per point, none negative, adding up to 1.
-    """
-
-    distance: float
-    nearest: NDArray[np.float64]
-    weights: NDArray[np.float64]
-
-
-def hull_place(points: ArrayLike, target: ArrayLike) -> HullPlace:
-    """Return where `target` lies to the convex hull of `points` (rows).
+    The distance is the largest difference in any coordinate, zero inside; the weights of the points, none negative, add
+    up to 1.
 
     The linear programme: the smallest d >= 0 with |sum_i w_i points_i - target| <= d in every coordinate, w >= 0,
     sum w = 1. A corner of the hull is a row of `points`.
@@ -185,4 +165,4 @@ def hull_place(points: ArrayLike, target: ArrayLike) -> HullPlace:
     weights = np.clip(found.x[:n], 0, None)
     weights /= weights.sum()
     nearest = weights @ P
-    return HullPlace(float(np.abs(nearest - x).max(initial=0.0)), nearest, weights)
+    return float(np.abs(nearest - x).max(initial=0.0)), nearest, weights

@@ -80,8 +80,3 @@ def beats(values: ArrayLike) -> NDArray[np.bool_]:
         raise ValueError("rows with missing values cannot be compared")
     first, second = values[..., :, None, :], values[..., None, :, :]
     return np.asarray((first >= second).all(axis=-1) & (first > second).any(axis=-1))
-
-
-def on_front(values: ArrayLike) -> NDArray[np.bool_]:
-    """Return (..., n): True for the rows that no other row beats. Rows that are alike do not beat each other."""
-    return np.asarray(~beats(values).any(axis=-2))

@@ -13,32 +13,28 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import fdtrc, stdtr, stdtrit
+from scipy.special import fdtrc
 
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Whole
+from panel.stats.mixed.inference import Estimates
 
-Runs = NDArray[np.int64]
 _SAME = 1e-9
 
 
-def full_factorial(k: int) -> Runs:
-    """Return all 2^k runs (0 without, 1 with), the base first, the first factor changing fastest."""
-    return (np.arange(2**k)[:, None] >> np.arange(k)) & 1
+def two_level_runs(k: int, plan: str = "full") -> Whole:
+    """Return runs of k factors (0 without, 1 with), the base first: `full`, `half` or `one at a time`.
 
-
-def half_fraction(k: int) -> Runs:
-    """Return the 2^(k-1) runs that hold the base and an even number of swaps.
-
-    In -1 and +1 the last factor is the product of the others, times (-1)^k so that the base is in it: for 4 factors
-    I = ABCD, resolution IV, so AB = CD, AC = BD, AD = BC. Source: Box, Hunter and Hunter, Statistics for Experimenters.
+    `full` are all 2^k, the first factor changing fastest. `half` are the 2^(k-1) that hold the base and an even number
+    of swaps: in -1 and +1 the last factor is the product of the others, times (-1)^k so that the base is in it; for 4
+    factors I = ABCD, resolution IV, so AB = CD, AC = BD, AD = BC. Source: Box, Hunter and Hunter, Statistics for
+    Experimenters. `one at a time` are the base and one run for each factor alone.
     """
-    first = full_factorial(k - 1)
-    return np.column_stack([first, first.sum(axis=1) % 2])
-
-
-def one_at_a_time(k: int) -> Runs:
-    """Return the base and one run for each factor alone."""
-    return np.vstack([np.zeros((1, k), dtype=np.int64), np.eye(k, dtype=np.int64)])
+    if plan == "one at a time":
+        return np.vstack([np.zeros((1, k), dtype=np.int64), np.eye(k, dtype=np.int64)])
+    if plan == "half":
+        first = two_level_runs(k - 1)
+        return np.column_stack([first, first.sum(axis=1) % 2])
+    return (np.arange(2**k)[:, None] >> np.arange(k)) & 1
 
 
 def simplex_lattice(q: int, degree: int) -> Array:
@@ -308,24 +304,6 @@ class LinearFit:
     left_out: Array
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class Predicted:
-    """Predictions (new rows, responses): estimate, standard error, degrees of freedom, and interval."""
-
-    estimate: Array
-    std_error: Array
-    df: Array
-    ci_low: Array
-    ci_high: Array
-
-    def chance_between(self, low: ArrayLike, high: ArrayLike) -> Array:
-        """Return the chance that the outcome lies between `low` and `high` (NaN: no limit on that side)."""
-        low, high = np.asarray(low, float), np.asarray(high, float)
-        below = stdtr(self.df, (low - self.estimate) / self.std_error)
-        above = stdtr(self.df, (self.estimate - high) / self.std_error)
-        return 1 - np.where(np.isnan(low), 0.0, below) - np.where(np.isnan(high), 0.0, above)
-
-
 def fit_linear(X: ArrayLike, Y: ArrayLike) -> LinearFit:
     """Fit `Y` (rows x responses) by the columns of `X` (rows x p, a column of ones among or within them).
 
@@ -382,11 +360,10 @@ def cautious_variance(fit: LinearFit, error: ArrayLike) -> tuple[Array, Array]:
     return variance, np.full(variance.shape, float(fit.df))
 
 
-def predict_rows(fit: LinearFit, X_new: ArrayLike, variance: Array, df: Array, level: float = 0.95) -> Predicted:
+def predict_rows(fit: LinearFit, X_new: ArrayLike, variance: Array, df: Array) -> Estimates:
     """Predict the outcome of new rows: the model's own uncertainty and the variance of one row about it."""
     X_new = np.asarray(X_new, float)
     estimate = X_new @ fit.coefficients
     leverage = np.einsum("ij,jk,ik->i", X_new, fit.inverse, X_new)
     std_error = np.sqrt((1 + leverage)[:, None] * variance)
-    half = stdtrit(df, 0.5 + level / 2) * std_error
-    return Predicted(estimate, std_error, np.broadcast_to(df, estimate.shape), estimate - half, estimate + half)
+    return Estimates(estimate, std_error, np.broadcast_to(df, estimate.shape))

@@ -59,7 +59,7 @@ def principal_components(table: NDArray[np.float64], matrix: Matrix = "covarianc
     ----------
     Jolliffe (2002) Principal Component Analysis, 2nd ed., sections 2.3, 3.5 and 11.3.
     """
-    X = standardised(table, matrix)
+    X = _standardised(table, matrix)
     n, p = X.shape
     U, d, Vt = np.linalg.svd(X, full_matrices=False)
     k = min(n - 1, p)
@@ -78,7 +78,7 @@ def principal_components(table: NDArray[np.float64], matrix: Matrix = "covarianc
     )
 
 
-def standardised(table: NDArray[np.float64], matrix: Matrix) -> NDArray[np.float64]:
+def _standardised(table: NDArray[np.float64], matrix: Matrix) -> NDArray[np.float64]:
     """Return the table with each column centred and, for correlations, divided by its standard deviation.
 
     Raises ValueError as `principal_components` does.
@@ -116,7 +116,7 @@ def chance_shares(
     ----------
     Horn (1965) Psychometrika 30:179-185; Buja and Eyuboglu (1992) Multivariate Behavioral Research 27:509-540.
     """
-    X = standardised(table, matrix)
+    X = _standardised(table, matrix)
     n, p = X.shape
     shuffled = rng.permuted(np.broadcast_to(X, (runs, n, p)), axis=1)
     squares = np.linalg.svd(shuffled, compute_uv=False)[:, : min(n - 1, p)] ** 2
@@ -187,7 +187,7 @@ def multiple_factors(blocks: Sequence[ArrayLike]) -> MultipleFactors:
     ----------
     Escofier and Pages (1994) Computational Statistics & Data Analysis 18:121-140.
     """
-    tables = [np.asarray(standardised(np.asarray(block, dtype=float), "correlation")) for block in blocks]
+    tables = [np.asarray(_standardised(np.asarray(block, dtype=float), "correlation")) for block in blocks]
     n = tables[0].shape[0]
     if any(table.shape[0] != n for table in tables):
         raise ValueError("all blocks need the same rows")

@@ -103,6 +103,8 @@ def joint_draws(
 
 
 def _chi_square_scale(df: Array, draws: int, rng: np.random.Generator) -> Array:
+    if np.isinf(df).all():
+        return np.ones((draws, len(df)))
     df = np.maximum(df, _LEAST_DF)
     return np.asarray(df / rng.chisquare(df, (draws, len(df))))
 

@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import ConvexHull, QhullError
 from scipy.special import fdtrc, ndtri, stdtr, stdtrit
 
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, ratio
 
 _NO_SPREAD = 1e-12
 
@@ -54,8 +54,8 @@ def single_links(X: ArrayLike, Y: ArrayLike) -> SingleLinks:
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     n = len(X)
     sxx, sxy, syy = _sums(X, Y)
-    slope = _ratio(sxy, sxx[:, None])
-    r = _ratio(sxy, np.sqrt(sxx[:, None] * syy))
+    slope = ratio(sxy, sxx[:, None])
+    r = ratio(sxy, np.sqrt(sxx[:, None] * syy))
     df = n - 2
     spare = np.clip(1 - r**2, 0, None)
     with np.errstate(divide="ignore"):
@@ -64,21 +64,12 @@ def single_links(X: ArrayLike, Y: ArrayLike) -> SingleLinks:
     return SingleLinks(
         r=r,
         slope=slope,
-        std_error=np.sqrt(spare * _ratio(syy, sxx[:, None]) / df),
+        std_error=np.sqrt(spare * ratio(syy, sxx[:, None]) / df),
         df=df,
         p_value=2 * stdtr(df, -np.abs(statistic)),
         slope_low=left_out.min(axis=0),
         slope_high=left_out.max(axis=0),
     )
-
-
-def best_by_chance(n: int, descriptors: int, share: float = 0.5) -> float:
-    """Return the size of the best of `descriptors` independent pure-noise correlations over `n` rows.
-
-    It is not exceeded in `share` of all studies; by default the median.
-    """
-    level = share ** (1 / descriptors)
-    return float(needed_correlation(n, level))
 
 
 def _williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tuple[Array, Array]:
@@ -91,7 +82,7 @@ def _williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tu
     determinant = 1 - r12**2 - r13**2 - r23**2 + 2 * r12 * r13 * r23
     mean = (r12 + r13) / 2
     spread = 2 * (n - 1) / (n - 3) * np.clip(determinant, 0, None) + mean**2 * (1 - r23) ** 3
-    t = (r12 - r13) * np.sqrt(_ratio((n - 1) * (1 + r23), spread))
+    t = (r12 - r13) * np.sqrt(ratio((n - 1) * (1 + r23), spread))
     return t, 2 * stdtr(n - 3, -np.abs(t))
 
 
@@ -109,12 +100,7 @@ def _varies(about: Array, whole: Array) -> NDArray[np.bool_]:
 
 def _slopes(X: Array, Y: Array) -> Array:
     sxx, sxy, _ = _sums(X, Y)
-    return _ratio(sxy, sxx[:, None])
-
-
-def _ratio(above: Array, below: Array) -> Array:
-    above, below = np.broadcast_arrays(above, below)
-    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+    return ratio(sxy, sxx[:, None])
 
 
 # May one descriptor be named as what an attribute goes with? Only if nothing else explains the same data as well.
@@ -228,28 +214,13 @@ def _in_running(
 
 _FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh(r) is 1 / sqrt(n - 3)
 
-# A column whose spread is this small against its size differs by rounding only.
 
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Correlations:
-    """Pearson's r of each column of one table with each of another; all of shape (p, q).
-
-    `n` counts the rows known in both; where these are fewer than four or a column does not vary, the rest is NaN.
-    `p_value` is two-sided; the interval is Fisher's.
-    """
-
-    estimate: Array
-    n: NDArray[np.int64]
-    p_value: Array
-    ci_low: Array
-    ci_high: Array
-
-
-def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Correlations:
+def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> dict[str, Array]:
     """Correlate the p columns of `first` with the q columns of `second`, rows (prototypes) in the same order.
 
-    NaN is a value that is not there: each pair of columns uses the rows known in both.
+    NaN is a value that is not there: each pair of columns uses the rows known in both. Columns by name, all (p, q):
+    Pearson's `estimate`, `n` rows known in both, two-sided `p_value`, and Fisher's interval `ci_low ci_high`, NaN where
+    n is below four or a column does not vary.
 
     References
     ----------
@@ -271,13 +242,13 @@ def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> Co
         t = r * np.sqrt((n - 2) / (1 - r**2))
         centre, half = np.arctanh(r), ndtri(0.5 + level / 2) / np.sqrt(n - 3)
         p_value = np.where(varies, 2 * stdtr(n - 2, -np.abs(t)), np.nan)
-    return Correlations(
-        estimate=r,
-        n=np.asarray(n, dtype=np.int64),
-        p_value=p_value,
-        ci_low=np.where(varies, np.tanh(centre - half), np.nan),
-        ci_high=np.where(varies, np.tanh(centre + half), np.nan),
-    )
+    return {
+        "estimate": r,
+        "n": np.asarray(n, dtype=np.int64),
+        "p_value": p_value,
+        "ci_low": np.where(varies, np.tanh(centre - half), np.nan),
+        "ci_high": np.where(varies, np.tanh(centre + half), np.nan),
+    }
 
 
 def needed_correlation(n: ArrayLike, level: float = 0.95) -> Array:
@@ -412,7 +383,7 @@ class LatentTest:
     arrangements: int
 
 
-def leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Array:
+def _leave_one_out(X: ArrayLike, Y: ArrayLike, n_components: int, *, scale: bool = True, ddof: int = 1) -> Array:
     """Return the prediction of each row from all others, (components, rows, responses); standardised in each fold."""
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     folds = [np.arange(len(X)) != row for row in range(len(X))]
@@ -451,7 +422,7 @@ def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDAr
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     n, q = Y.shape
     placed = Y[orders].transpose(1, 0, 2).reshape(n, -1)
-    every = q_squared(placed, leave_one_out(X, placed, n_components)).reshape(n_components, len(orders), q)
+    every = q_squared(placed, _leave_one_out(X, placed, n_components)).reshape(n_components, len(orders), q)
     largest = every.max(axis=0)
     best = largest[0]
     with np.errstate(invalid="ignore"):
@@ -465,7 +436,7 @@ def permutation_test(X: ArrayLike, Y: ArrayLike, n_components: int, orders: NDAr
         floor=np.where(known, alike.mean(axis=0), np.nan),
         chance=np.quantile(largest, 0.95, axis=0),
         orders=len(orders),
-        arrangements=arrangements(X),
+        arrangements=_arrangements(X),
     )
 
 
@@ -477,7 +448,7 @@ def row_orders(n: int, draws: int, rng: np.random.Generator) -> NDArray[np.intp]
     return np.vstack([np.arange(n), drawn])
 
 
-def arrangements(X: ArrayLike) -> int:
+def _arrangements(X: ArrayLike) -> int:
     """Return in how many different ways responses can be given to the rows of `X`, rows that are alike being one."""
     _, counts = np.unique(np.asarray(X, float).round(9), axis=0, return_counts=True)
     ways = factorial(int(counts.sum()))
@@ -507,12 +478,12 @@ def _predictions(K: Array, K_new: Array, Y: Array, n_components: int) -> Array:
     for component in range(n_components):
         t, t_new = K @ left, K_new @ left
         for before, before_new, size in scores:
-            share = _part(_dots(before, t), size)
+            share = ratio(_dots(before, t), size, 0.0)
             t -= share * before
             t_new -= share * before_new
         size = _dots(t, t)
         size = np.where(size > smallest, size, 0.0)
-        loading = _part(_dots(t, left), size)
+        loading = ratio(_dots(t, left), size, 0.0)
         if component < n_components - 1:
             left -= loading * t
         predicted += loading * t_new
@@ -524,7 +495,3 @@ def _predictions(K: Array, K_new: Array, Y: Array, n_components: int) -> Array:
 def _dots(first: Array, second: Array) -> Array:
     """Return the sum of products of each pair of columns."""
     return np.asarray(np.einsum("ij,ij->j", first, second))
-
-
-def _part(above: Array, below: Array) -> Array:
-    return np.divide(above, below, out=np.zeros_like(above), where=below > 0)

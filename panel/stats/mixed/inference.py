@@ -15,6 +15,7 @@ from functools import partial
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import chdtrc, chdtri, fdtrc, stdtr, stdtrit
 
 from panel.errors import ModelError
@@ -30,7 +31,7 @@ _SAME_DF = 1e-8  # relative: degrees of freedom that differ by less are one and 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Estimates:
-    """Contrasts of a fitted model, each array (q, m): q responses, m contrasts."""
+    """Contrasts of a fitted model, or predictions; arrays of one shape, such as (q, m): q responses, m contrasts."""
 
     estimate: Array
     std_error: Array
@@ -50,6 +51,13 @@ class Estimates:
         """Return lower and upper limits of the two-sided interval at `level`, unadjusted."""
         half = stdtrit(self.df, (1 + level) / 2) * self.std_error
         return self.estimate - half, self.estimate + half
+
+    def chance_between(self, low: ArrayLike, high: ArrayLike) -> Array:
+        """Return the chance that the outcome lies between `low` and `high` (NaN: no limit on that side)."""
+        low, high = np.asarray(low, float), np.asarray(high, float)
+        below = stdtr(self.df, (low - self.estimate) / self.std_error)
+        above = stdtr(self.df, (self.estimate - high) / self.std_error)
+        return 1 - np.where(np.isnan(low), 0.0, below) - np.where(np.isnan(high), 0.0, above)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -179,7 +187,7 @@ _NOTHING = 1e-9  # rounding of the two moments about 1
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class KenwardRoger:
+class _KenwardRoger:
     """What the adjustment needs: Phi and Phi_A (q, p, p), P_i (q, K + 1, p, p), W (q, K + 1, K + 1).
 
     Components are the residual variance, then the random terms; a term at zero takes part.
@@ -237,16 +245,11 @@ def _quotient(above: Array, below: Array, limit: float) -> Array:
     return np.asarray(np.where(none, np.nan, quotient))
 
 
-def kenward_roger(fit: MixedFit) -> KenwardRoger:
+def _kenward_roger(fit: MixedFit) -> _KenwardRoger:
     """Return the adjustment for every response of `fit`.
 
     The identity I = V - sum gamma_k G_k turns every product with the residual's own matrix I into products that the
     moments hold already.
-
-    Raises
-    ------
-    ModelError
-        If the widened covariance is none, which few and unequal scores can bring about.
     """
     moments, p = fit.moments, fit.coefficients.shape[1]
     s2 = fit.variances[:, -1]
@@ -278,7 +281,7 @@ def kenward_roger(fit: MixedFit) -> KenwardRoger:
             "The method of Kenward and Roger cannot be used: there are too few scores to say how sure the variances "
             "are. Use Satterthwaite's, or score more."
         )
-    return KenwardRoger(fit.coefficients, phi, phi_a, p_i, w)
+    return _KenwardRoger(fit.coefficients, phi, phi_a, p_i, w)
 
 
 def _with_residual(
@@ -321,5 +324,5 @@ def inference(fit: MixedFit, small_sample: SmallSample = "satterthwaite") -> Inf
     """Return the estimates and tests of `fit` by the method named."""
     if small_sample == "satterthwaite":
         return Inference(partial(estimate_contrasts, fit), partial(test_contrasts, fit), fit.covariance)
-    adjusted = kenward_roger(fit)
+    adjusted = _kenward_roger(fit)
     return Inference(adjusted.estimate_contrasts, adjusted.test_contrasts, adjusted.phi_a)

@@ -7,9 +7,9 @@ S = I + D^1/2 Z'Z D^1/2, Woodbury's identity gives V^-1 = I - Z T Z' with T = D^
 the rows are needed only once, for Z'Z, Z'W and W'W. These fall apart into blocks that share no random effect,
 here usually the assessors, and all responses are worked at once.
 
-Several ways to the same moments: `BlockDesign` for any random terms, `InterceptDesign` for a single one, whose cost
-does not grow with the number of groups beyond one pass over the rows (many consumers), `BorderDesign` where one term
-cuts across the others, `NestedDesign` for two terms of which one lies within the other: no matrix to invert.
+Several ways to the same moments: `_BlockDesign` for any random terms, `_InterceptDesign` for a single one, whose cost
+does not grow with the number of groups beyond one pass over the rows (many consumers), `_BorderDesign` where one term
+cuts across the others, `_NestedDesign` for two terms of which one lies within the other: no matrix to invert.
 `panel.stats.mixed.reml` adds the balanced ones, whose rows lie in strata.
 """
 
@@ -42,7 +42,7 @@ class Moments:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class BlockDesign:
+class _BlockDesign:
     """Cross-products by block; see `block_design`. m is the largest number of random effects in a block."""
 
     z_z: Array  # (q, blocks, m, m), Z'Z, zero where padded
@@ -56,17 +56,17 @@ class BlockDesign:
         """Number of fixed columns."""
         return int(self.w_w.shape[-1]) - 1
 
-    def select(self, chosen: NDArray[np.bool_]) -> BlockDesign:
+    def select(self, chosen: NDArray[np.bool_]) -> _BlockDesign:
         """Return the design of the `chosen` responses."""
-        return BlockDesign(self.z_z[chosen], self.z_w[chosen], self.w_w[chosen], self.columns, self.n_scores[chosen])
+        return _BlockDesign(self.z_z[chosen], self.z_w[chosen], self.w_w[chosen], self.columns, self.n_scores[chosen])
 
-    def without(self, blocks: Codes, w_w: Array, n_scores: Array) -> BlockDesign:
+    def without(self, blocks: Codes, w_w: Array, n_scores: Array) -> _BlockDesign:
         """Return the design without each of `blocks` in turn, (len(blocks) q) responses, with the sums that are left.
 
         `w_w` and `n_scores`, of all these responses, are the sums of all blocks but the one left out.
         """
         z_z, z_w = (_repeated_without(each, blocks, 1) for each in (self.z_z, self.z_w))
-        return BlockDesign(z_z, z_w, w_w, self.columns, n_scores)
+        return _BlockDesign(z_z, z_w, w_w, self.columns, n_scores)
 
     def moments(self, gamma: Array) -> Moments:
         """Return the moments at relative variances `gamma` (q, K)."""
@@ -114,7 +114,7 @@ def _repeated_without(values: Array, left_out: Codes, axis: int) -> Array:
     return repeated.reshape(-1, *values.shape[1:])
 
 
-def block_design(response: Array, fixed: Array, groups: list[Codes]) -> BlockDesign:
+def block_design(response: Array, fixed: Array, groups: list[Codes]) -> _BlockDesign:
     """Sum the cross-products of a design, sorted into independent blocks.
 
     Parameters
@@ -145,7 +145,7 @@ def block_design(response: Array, fixed: Array, groups: list[Codes]) -> BlockDes
         by_block = sums.reshape(n_blocks, m, -1)
         z_w[chosen, :, :, :p] = by_block[..., :p]
         z_w[chosen, :, :, p] = np.moveaxis(by_block[..., p:], -1, 0)
-    return BlockDesign(z_z, z_w, w_w, columns, n_scores)
+    return _BlockDesign(z_z, z_w, w_w, columns, n_scores)
 
 
 def missing_patterns(response: Array) -> list[tuple[NDArray[np.bool_], Codes]]:
@@ -200,7 +200,7 @@ def connected(groups: list[Codes]) -> Codes:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class InterceptDesign:
+class _InterceptDesign:
     """A single random intercept: V_i = I + gamma 1 1', so groups of one size n share everything.
 
     With s_i the column sums of W over group i, V_i^-1 = I - gamma / (1 + gamma n) 1 1'; sizes are padded with 1,
@@ -218,9 +218,9 @@ class InterceptDesign:
         """Number of fixed columns."""
         return int(self.w_w.shape[-1]) - 1
 
-    def select(self, chosen: NDArray[np.bool_]) -> InterceptDesign:
+    def select(self, chosen: NDArray[np.bool_]) -> _InterceptDesign:
         """Return the design of the `chosen` responses."""
-        return InterceptDesign(
+        return _InterceptDesign(
             self.w_w[chosen], self.size[chosen], self.times[chosen], self.sums[chosen], self.n_scores[chosen]
         )
 
@@ -237,7 +237,7 @@ class InterceptDesign:
         )
 
 
-def intercept_design(response: Array, fixed: Array, group: Codes) -> InterceptDesign:
+def intercept_design(response: Array, fixed: Array, group: Codes) -> _InterceptDesign:
     """Sum a single-intercept design in one pass per pattern of missing scores; arguments as `block_design`."""
     q, p = response.shape[1], fixed.shape[1]
     largest = int(np.bincount(group).max())
@@ -257,7 +257,7 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> InterceptDe
             sums[chosen, n - 1] = each_response(part.T @ part, p)
     held = times.any(axis=0)
     size_of = np.broadcast_to(np.arange(1.0, largest + 1), times.shape)
-    return InterceptDesign(w_w, size_of[:, held], times[:, held], sums[:, held], n_scores)
+    return _InterceptDesign(w_w, size_of[:, held], times[:, held], sums[:, held], n_scores)
 
 
 # The moments where some random terms run across the blocks of the others, such as sessions across assessors.
@@ -269,10 +269,10 @@ def intercept_design(response: Array, fixed: Array, group: Codes) -> InterceptDe
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class BorderDesign:
+class _BorderDesign:
     """A block design that carries the columns of the terms across between its fixed ones and the response."""
 
-    blocks: BlockDesign
+    blocks: _BlockDesign
     within: tuple[int, ...]  # places of the terms that make the blocks
     across: tuple[int, ...]  # places of the others
     columns: tuple[slice, ...]  # which of the columns of B belong to each term across
@@ -283,9 +283,9 @@ class BorderDesign:
         """Number of scores, (q,)."""
         return self.blocks.n_scores
 
-    def select(self, chosen: NDArray[np.bool_]) -> BorderDesign:
+    def select(self, chosen: NDArray[np.bool_]) -> _BorderDesign:
         """Return the design of the `chosen` responses."""
-        return BorderDesign(self.blocks.select(chosen), self.within, self.across, self.columns, self.n_fixed)
+        return _BorderDesign(self.blocks.select(chosen), self.within, self.across, self.columns, self.n_fixed)
 
     def moments(self, gamma: Array) -> Moments:
         """Return the moments at relative variances `gamma` (q, K)."""
@@ -361,7 +361,7 @@ def _with_across(m: Moments, columns: list[slice], w: Codes, order: Codes) -> Mo
     )
 
 
-def border_design(response: Array, fixed: Array, groups: list[Codes]) -> BorderDesign | BlockDesign:
+def border_design(response: Array, fixed: Array, groups: list[Codes]) -> _BorderDesign | _BlockDesign:
     """Sum a design by the blocks that cost least, the terms across them as a border; arguments as `block_design`."""
     within = min(_anchored(groups), key=lambda inside: _cost(groups, inside))
     across = tuple(k for k in range(len(groups)) if k not in within)
@@ -372,7 +372,7 @@ def border_design(response: Array, fixed: Array, groups: list[Codes]) -> BorderD
     ends = np.cumsum([0, *(columns.shape[1] for columns in border)])
     blocks = block_design(response, np.hstack([fixed, *border]), [groups[k] for k in within])
     columns = tuple(slice(int(start), int(stop)) for start, stop in pairwise(ends))
-    return BorderDesign(blocks, within, across, columns, fixed.shape[1])
+    return _BorderDesign(blocks, within, across, columns, fixed.shape[1])
 
 
 def _anchored(groups: list[Codes]) -> list[tuple[int, ...]]:
@@ -398,7 +398,7 @@ def _cost(groups: list[Codes], within: tuple[int, ...]) -> float:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class NestedDesign:
+class _NestedDesign:
     """Groups (assessors) that hold cells (assessor x prototype): V_a = I + gamma_1 1 1' + gamma_2 F F'.
 
     With n the scores of a cell and d = 1 / (1 + gamma_2 n), the cells alone give V_0^-1 = I - gamma_2 F d F', and the
@@ -418,18 +418,18 @@ class NestedDesign:
         """Number of fixed columns."""
         return int(self.w_w.shape[-1]) - 1
 
-    def select(self, chosen: NDArray[np.bool_]) -> NestedDesign:
+    def select(self, chosen: NDArray[np.bool_]) -> _NestedDesign:
         """Return the design of the `chosen` responses."""
         parts = (self.cells[chosen], self.sums[chosen], self.squares[chosen], self.n_scores[chosen])
-        return NestedDesign(self.w_w[chosen], self.size, *parts)
+        return _NestedDesign(self.w_w[chosen], self.size, *parts)
 
-    def without(self, groups: Codes, w_w: Array, n_scores: Array, squares: Array) -> NestedDesign:
+    def without(self, groups: Codes, w_w: Array, n_scores: Array, squares: Array) -> _NestedDesign:
         """Return the design without each of `groups` in turn, (len(groups) q) responses, with the sums that are left.
 
         `w_w`, `n_scores` and `squares`, of all these responses, are the sums of all groups but the one left out.
         """
         cells, sums = (_repeated_without(each, groups, 2) for each in (self.cells, self.sums))
-        return NestedDesign(w_w, self.size, cells, sums, squares, n_scores)
+        return _NestedDesign(w_w, self.size, cells, sums, squares, n_scores)
 
     def moments(self, gamma: Array) -> Moments:
         """Return the moments at relative variances `gamma` (q, 2)."""
@@ -476,7 +476,7 @@ def _two_by_two(*parts: Array) -> Array:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class CellSums:
+class _CellSums:
     """Column sums of W over the cells of a nested design, group by group."""
 
     size: Array  # (R,), the sizes of cells
@@ -489,12 +489,12 @@ class CellSums:
         chosen = self.by_size[:, :, cells]
         return np.asarray(np.swapaxes(chosen, -1, -2) @ chosen)
 
-    def design(self, w_w: Array, n_scores: Array) -> NestedDesign:
+    def design(self, w_w: Array, n_scores: Array) -> _NestedDesign:
         """Return the design of all groups."""
         of_size = (self.counts[:, None] == self.size[:, None]).astype(float)
         sums = np.add.reduceat(self.by_size, self.first, axis=2)
         cells = np.add.reduceat(of_size, self.first, axis=2)
-        return NestedDesign(w_w, self.size, cells, sums, self.squares(), n_scores)
+        return _NestedDesign(w_w, self.size, cells, sums, self.squares(), n_scores)
 
 
 def is_nested(groups: list[Codes]) -> bool:
@@ -505,7 +505,7 @@ def is_nested(groups: list[Codes]) -> bool:
     return len(np.unique(cell * (int(group.max()) + 1) + group)) == len(np.unique(cell))
 
 
-def nested_design(response: Array, fixed: Array, groups: list[Codes]) -> NestedDesign:
+def nested_design(response: Array, fixed: Array, groups: list[Codes]) -> _NestedDesign:
     """Sum a design of two terms, the second within the first; arguments as `block_design`."""
     columns = each_columns(response, fixed)
     w_w = np.swapaxes(columns, -1, -2) @ columns
@@ -521,7 +521,7 @@ def each_columns(response: Array, fixed: Array) -> Array:
     return columns
 
 
-def cell_sums(columns: Array, response: Array, groups: list[Codes]) -> CellSums:
+def cell_sums(columns: Array, response: Array, groups: list[Codes]) -> _CellSums:
     """Sum the `columns` of each response over the cells, the second of `groups`; see `each_columns`."""
     group, cell = groups
     order = np.lexsort((cell, group))
@@ -530,4 +530,4 @@ def cell_sums(columns: Array, response: Array, groups: list[Codes]) -> CellSums:
     size = np.unique(counts[counts > 0]).astype(float)
     sums = np.add.reduceat(columns[:, order], starts, axis=1)
     by_size = np.where((counts[:, None] == size[:, None])[..., None], sums[:, None], 0.0)
-    return CellSums(size, counts, by_size, np.flatnonzero(np.r_[True, np.diff(group[order][starts]) != 0]))
+    return _CellSums(size, counts, by_size, np.flatnonzero(np.r_[True, np.diff(group[order][starts]) != 0]))

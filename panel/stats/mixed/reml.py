@@ -35,7 +35,7 @@ _LARGEST_THETA = 1e4  # from here on the residual variance is too small to be to
 _SECOND_LOOK_THETA = 0.5  # where a component found at zero starts for the second look
 _SAME_OPTIMUM = 0.05  # relative SDs all nearer than this to those of a known optimum lead to it
 _SAME_DEVIANCE = 1e-7  # deviances that differ by less are one optimum
-SMALLEST_START, LARGEST_START = 0.2, 10.0  # relative SDs between which the first start lies
+_SMALLEST_START, _LARGEST_START = 0.2, 10.0  # relative SDs between which the first start lies
 _RESTART_THETA = 0.1  # where to start again a component that must not stay at zero
 _HALVINGS = 12
 _CONSTANT_ROUNDING = 1e-14  # of a constant put together from the fixed columns
@@ -154,7 +154,7 @@ def fit_those_possible(design: Design, start: Array) -> tuple[NDArray[np.bool_],
 
 
 def _fitted(
-    able: NDArray[np.bool_], design: Design, theta: Array, now: Criterion | None
+    able: NDArray[np.bool_], design: Design, theta: Array, now: _Criterion | None
 ) -> tuple[NDArray[np.bool_], MixedFit]:
     theta, converged = _minimise(design, theta, now)
     return able, _fit_at(design, theta**2, converged)
@@ -163,13 +163,13 @@ def _fitted(
 def _design(response: Array, fixed: Array, groups: list[Codes]) -> Design:
     if len(groups) == 1 and len(np.unique(groups[0])) >= _ONE_INTERCEPT_FROM:
         return intercept_design(response, fixed, groups[0])
-    balanced = strata_design(response, fixed, groups)
+    balanced = _strata_design(response, fixed, groups)
     if balanced is not None:
         return balanced
     return (nested_design if is_nested(groups) else border_design)(response, fixed, groups)
 
 
-def _from_moments(design: Design, theta: Array, now: Criterion) -> Array:
+def _from_moments(design: Design, theta: Array, now: _Criterion) -> Array:
     """Return relative standard deviations at which the quadratic forms of `now` equal their expectations.
 
     One step of minimum norm quadratic estimation (Rao 1971, J. Multivar. Anal. 1:445-456); in balanced data these are
@@ -184,8 +184,8 @@ def _from_moments(design: Design, theta: Array, now: Criterion) -> Array:
     scale = np.sqrt(np.maximum(np.diagonal(expected, axis1=1, axis2=2), _SMALLEST_CURVATURE))
     found = np.linalg.pinv(expected / (scale[:, :, None] * scale[:, None, :]), hermitian=True)
     excess = np.einsum("qij,qj->qi", found, observed / scale) / scale
-    residual = np.maximum(excess[:, k:], SMALLEST_START**2 * now.residual[:, None] / f[:, None])
-    return np.sqrt(np.clip(theta**2 + excess[:, :k] / residual, SMALLEST_START**2, LARGEST_START**2))
+    residual = np.maximum(excess[:, k:], _SMALLEST_START**2 * now.residual[:, None] / f[:, None])
+    return np.sqrt(np.clip(theta**2 + excess[:, :k] / residual, _SMALLEST_START**2, _LARGEST_START**2))
 
 
 def _second_look(design: Design, theta: Array, converged: np.ndarray) -> tuple[Array, np.ndarray]:
@@ -206,7 +206,7 @@ def _second_look(design: Design, theta: Array, converged: np.ndarray) -> tuple[A
 
 
 def _minimise(
-    design: Design, theta: Array, now: Criterion | None = None, known: Array | None = None
+    design: Design, theta: Array, now: _Criterion | None = None, known: Array | None = None
 ) -> tuple[Array, np.ndarray]:
     """Newton in theta with absolute eigenvalues and halving; responses leave the work as they settle.
 
@@ -242,7 +242,7 @@ def _minimise(
     return theta, ~active
 
 
-def _newton_step(theta: Array, now: Criterion) -> tuple[Array, Array]:
+def _newton_step(theta: Array, now: _Criterion) -> tuple[Array, Array]:
     """Return the step and the decrement it promises; no component is led past zero and out the other side."""
     slope = 2 * theta * now.gradient
     curve = 4 * theta[:, :, None] * theta[:, None, :] * now.hessian
@@ -268,7 +268,9 @@ def _bounded(theta: Array, step: Array, slope: Array) -> Array:
     return np.where(downhill[:, None], each, together)
 
 
-def _halved_step(design: Design, theta: Array, step: Array, before: Array, decrement: Array) -> tuple[Array, Criterion]:
+def _halved_step(
+    design: Design, theta: Array, step: Array, before: Array, decrement: Array
+) -> tuple[Array, _Criterion]:
     """Take the step, halving it for the responses whose deviance does not fall enough (Armijo's rule)."""
     scale = np.ones(len(theta))
     rounding = _DEVIANCE_ROUNDING * np.maximum(1.0, np.abs(np.where(np.isfinite(before), before, 1.0)))
@@ -315,7 +317,7 @@ def _fit_at(design: Design, gamma: Array, converged: np.ndarray) -> MixedFit:
     )
 
 
-def _absorbed(c: Criterion) -> np.ndarray:
+def _absorbed(c: _Criterion) -> np.ndarray:
     """Return for which responses the fixed columns say all that the groups of some random term say."""
     left, whole = (np.diagonal(traces, axis1=1, axis2=2) for traces in (c.trace_pp, c.moments.trace_kl))
     return np.asarray((left < _LEAST_INFORMATION * whole).any(axis=1))
@@ -348,7 +350,7 @@ _SMALLEST_RESIDUAL = 1e-70  # sum of squares; keeps its inverse square a number 
 
 
 class Design(Protocol):
-    """What REML asks of a design; those of `panel.stats.mixed.moments` and `StrataDesign`."""
+    """What REML asks of a design."""
 
     @property
     def n_fixed(self) -> int:
@@ -366,7 +368,7 @@ class Design(Protocol):
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Criterion:
+class _Criterion:
     """Profiled deviance, its derivatives in gamma, and what they were made of."""
 
     deviance: Array
@@ -382,7 +384,7 @@ class Criterion:
     moments: Moments
 
 
-def _reml_criterion(design: Design, gamma: Array) -> Criterion:
+def _reml_criterion(design: Design, gamma: Array) -> _Criterion:
     """Return the criterion at relative variances `gamma` (q, K); infinite where the fixed effects fall together."""
     m = design.moments(gamma)
     p = design.n_fixed
@@ -396,7 +398,7 @@ def _reml_criterion(design: Design, gamma: Array) -> Criterion:
     trace_p, trace_pp = _traces(m, inverse_xx)
     f = design.n_scores - p
     ratio = residual_k / residual[:, None]
-    return Criterion(
+    return _Criterion(
         deviance=np.asarray(m.log_det + log_det_xx + f * (1 + np.log(2 * np.pi * residual / f))),
         gradient=trace_p - f[:, None] * ratio,
         hessian=-trace_pp
@@ -433,8 +435,8 @@ def _traces(m: Moments, inverse_xx: Array) -> tuple[Array, Array]:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class StrataDesign:
-    """Cross-products by stratum; see `strata_design`.
+class _StrataDesign:
+    """Cross-products by stratum; see `_strata_design`.
 
     Terms that split the rows into groups of one size, any two of them in even proportions, leave the rows in strata in
     which V is a number: V = sum of level_s Q_s with Q_s the projections on the strata (Tjur 1984, Int. Stat. Rev.
@@ -452,9 +454,9 @@ class StrataDesign:
         """Number of fixed columns."""
         return int(self.squares.shape[-1]) - 1
 
-    def select(self, chosen: NDArray[np.bool_]) -> StrataDesign:
+    def select(self, chosen: NDArray[np.bool_]) -> _StrataDesign:
         """Return the design of the `chosen` responses."""
-        return StrataDesign(self.squares[chosen], self.df, self.loads, self.n_scores[chosen])
+        return _StrataDesign(self.squares[chosen], self.df, self.loads, self.n_scores[chosen])
 
     def moments(self, gamma: Array) -> Moments:
         """Return the moments at relative variances `gamma` (q, K)."""
@@ -477,17 +479,17 @@ class StrataDesign:
         return np.asarray(flat.reshape(*weights.shape[:-1], width, width))
 
 
-def strata_design(response: Array, fixed: Array, groups: list[Codes]) -> StrataDesign | None:
+def _strata_design(response: Array, fixed: Array, groups: list[Codes]) -> _StrataDesign | None:
     """Sum a design by strata, or return None where the terms are not balanced; arguments as `block_design`."""
     parts = _strata_parts(response, fixed, groups)
     if parts is None:
         return None
     projected, df, loads = parts
     squares = np.stack([each_response(part.T @ part, fixed.shape[1]) for part in projected], axis=1)
-    return StrataDesign(squares, df, loads, np.full(response.shape[1], float(len(response))))
+    return _StrataDesign(squares, df, loads, np.full(response.shape[1], float(len(response))))
 
 
-def strata_without_groups(response: Array, fixed: Array, groups: list[Codes]) -> StrataDesign | None:
+def strata_without_groups(response: Array, fixed: Array, groups: list[Codes]) -> _StrataDesign | None:
     """Return the design without each group of the first term in turn, (groups q) responses, group by group.
 
     None where the terms are not balanced, or not all within the first.
@@ -506,7 +508,7 @@ def strata_without_groups(response: Array, fixed: Array, groups: list[Codes]) ->
             own[place, :, stratum] = each_response(part[held].T @ part[held], p)
     squares = (own.sum(axis=0) - own).reshape(size * q, *own.shape[2:])
     n_scores = np.full(size * q, float(len(response) - rows.shape[1]))
-    return StrataDesign(squares, df * (size - 1) / size, loads, n_scores)
+    return _StrataDesign(squares, df * (size - 1) / size, loads, n_scores)
 
 
 def _strata_parts(response: Array, fixed: Array, groups: list[Codes]) -> tuple[list[Array], Array, Array] | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
@@ -23,11 +24,10 @@ from panel.claims.verdict import (
     WITHDRAWN,
 )
 from panel.study.knowledge import cautions, claim_kinds
-from panel.study.shown import Table, each_row, p_value, text, yes_no
-from panel.study.study import Study
+from panel.study.shown import Table, count, each_row, interval, number, p_value, text, yes_no
 from panel.views.pictures import BROAD, GREY, INK, interval_figure, needed_limits
 from panel.views.told import Picture
-from panel.words import DOWN, NOTHING, counted, format_interval, format_list, format_number, format_share
+from panel.words import DOWN, NOTHING, counted, format_list, format_number, format_share
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -368,56 +368,42 @@ def what_is_behind(rows: pd.DataFrame) -> str:
     return f"Behind it stand {counted(len(rows), 'row')} of {rows['file'].iloc[0]}: {format_list(ways)}."
 
 
-# Tables that only the evidence file shows: ranks, interactions of swaps, scores and answers by person, files.
+# Tables that only the evidence file shows: files, what was asked, records.
 
 
-def files_table(files: Mapping[str, tuple[int, str]]) -> pd.DataFrame:
-    """Return one row per file: its path, its size in bytes, its SHA-256."""
-    return pd.DataFrame(
-        {
-            "File": list(files),
-            "Bytes": [f"{size:d}" for size, _ in files.values()],
-            "SHA-256": [digest for _, digest in files.values()],
-        },
-        dtype="str",
-    )
-
-
-def questions_table(study: Study) -> pd.DataFrame:
-    """Return one row per question that consumers were asked, in the words they saw."""
-    stated = study.facts.get("questions")
-    entries = [entry for entry in stated if isinstance(entry, dict)] if isinstance(stated, list) else []
-    columns = {
-        "question": "Question",
-        "kind": "Kind",
-        "words": "Words shown",
-        "low_end": "Low end",
-        "high_end": "High end",
-    }
-    rows = [
-        [*(_cell(entry.get(name)) for name in columns), "yes" if entry.get("foil") else NOTHING] for entry in entries
-    ]
-    return pd.DataFrame(rows, columns=[*columns.values(), "Untrue on purpose"], dtype="str")
-
-
-def ballot_table(study: Study) -> pd.DataFrame:
-    """Return one row per attribute as the trained assessors judged it."""
-    rows = study.table("attributes")
-    return pd.DataFrame(
-        {
-            "Attribute": [name or short for name, short in zip(rows["name"], rows["attribute"], strict=True)],
-            "Stage": [_cell(text) for text in rows["stage"]],
-            "Minutes": [format_number(value, 0) for value in rows["minutes"]],
-            "What is judged": [_cell(text) for text in rows["definition"]],
-            "How": [_cell(text) for text in rows["procedure"]],
-            "Low end": [_cell(text) for text in rows["low_end"]],
-            "High end": [_cell(text) for text in rows["high_end"]],
-            "Scale": [
-                format_interval(low, high, 0) for low, high in zip(rows["scale_min"], rows["scale_max"], strict=True)
-            ],
-        },
-        dtype="str",
-    )
+FILES = Table(
+    "files",
+    "Files of the study, as they are saved and archived",
+    lambda files: pd.DataFrame(
+        [(name, len(data), hashlib.sha256(data).hexdigest()) for name, data in files.items()],
+        columns=["file", "size", "digest"],
+    ),
+    (text("File", "file"), count("Bytes", "size"), text("SHA-256", "digest")),
+)
+"""Files, path to content."""
+_ASKED = ("question", "kind", "words", "low_end", "high_end", "foil")
+QUESTIONS = Table(
+    "questions",
+    "What consumers were asked",
+    lambda asked: pd.DataFrame([{name: entry.get(name) for name in _ASKED} for entry in asked], columns=list(_ASKED)),
+    (
+        *(text("Question", "question"), text("Kind", "kind"), text("Words shown", "words")),
+        *(text("Low end", "low_end"), text("High end", "high_end")),
+        each_row("Untrue on purpose", lambda row, _: "yes" if row["foil"] else NOTHING, "foil"),
+    ),
+)
+"""The questions of a study, in the words that were seen."""
+BALLOT = Table(
+    "ballot",
+    "What the trained panel judged",
+    lambda study: study.table("attributes"),
+    (
+        each_row("Attribute", lambda row, _: row["name"] or row["attribute"], "name"),
+        *(text("Stage", "stage"), number("Minutes", "minutes", 0), text("What is judged", "definition")),
+        *(text("How", "procedure"), text("Low end", "low_end"), text("High end", "high_end")),
+        interval("scale_min", "scale_max", 0, "Scale"),
+    ),
+)
 
 
 def recorded_table(rows: pd.DataFrame, headings: Mapping[str, str]) -> pd.DataFrame:

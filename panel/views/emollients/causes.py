@@ -128,7 +128,7 @@ def _causes_headline(causes: Causes, names: Naming) -> str:
     asked = counted(causes.cells["attribute"].nunique(), "sensation")
     if causes.cells.loc[causes.cells["mark"] == GOES_ALONG, "seen"].any():
         return f"No swap can be credited with a change: {_along(causes, names)}"
-    return f"No swap made a difference that stands out on any of {asked}: these data cannot tell."
+    return f"No change with a swap stands out on any of {asked}: these data cannot tell."
 
 
 def _causes_to_mind(causes: Causes, names: Naming) -> tuple[str, ...]:
@@ -164,7 +164,7 @@ def _did(causes: Causes, letter: Any, rows: pd.DataFrame, names: Naming) -> str:
         unwanted = _more_and_less(order.loc[wrong].head(1), names)
         did = f"{did}, but also {unwanted}" if did else unwanted
     where = "In these batches" if swap["one_batch"] else "In this base"
-    return f"{where} {_swap(swap, _short(causes))} gave {did}."
+    return f"{where} {_swap(swap, _short(causes))} {'gave' if swap['earned'] else 'went with'} {did}."
 
 
 def _more_and_less(rows: pd.DataFrame, names: Naming) -> str:
@@ -282,8 +282,8 @@ def _picture_of(causes: Causes, names: Naming, *, most: int = _MOST_COLUMNS) -> 
     """Return the matrix of causes as a picture."""
     return Picture(
         "causes",
-        "Which swap did what",
-        f"Which swap did what. {_causes_alt_text(causes, names)}",
+        "What changed with each swap",
+        f"What changed with each swap. {_causes_alt_text(causes, names)}",
         lambda width: (_narrow_figure if width < _PHONE else _figure)(causes, names, most),
     )
 

@@ -90,7 +90,7 @@ def tell_readings(result: JoinedReadings, names: Naming) -> Told:
             drawer("Each declared pair", *((_scatter_picture(result, names), PARTNERS) if len(pairs) else ())),
             drawer("All other pairs", *screened[1:], *((_SCREENING,) if len(result.screening) else ())),
             *_map_drawer(result.map, names),
-            drawer("What the swaps did to the readings", *_swap_sentences(result), READING_SWAPS),
+            drawer("What changed in the readings with each swap", *_swap_sentences(result), READING_SWAPS),
             drawer("The readings", READINGS, _MEASURES),
         ),
         _CANNOT,
@@ -172,7 +172,7 @@ def _swap_sentence(swap: str, rows: pd.DataFrame) -> str:
     if factors:
         along = format_list(factors.split(", "))
         return f"{capital(did)} go along with {short_swap(swap)} or with the {along}: these data cannot tell."
-    return f"In these batches {short_swap(swap)} gave {did} ({_pair_count(rows)})."
+    return f"In these batches {short_swap(swap)} went with {did} ({_pair_count(rows)})."
 
 
 def _amount(row: Mapping[Any, Any]) -> str:
@@ -338,7 +338,7 @@ def _in_per_cent(heading: str, low: str, high: str) -> Column:
 
 READING_SWAPS = Table(
     "reading_swaps",
-    "What each swap did to the readings",
+    "What changed in the readings with each swap",
     _with_curve("swaps"),
     (
         each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),

@@ -68,7 +68,7 @@ def _base(row: Mapping[str, Any], _: About) -> str:
 
 SWAPS = Table(
     "swaps",
-    "What each swap of emollients did",
+    "What changed with each swap of emollients",
     _all_effects,
     (
         each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),
@@ -100,7 +100,7 @@ WITHOUT_LUCK = Table(
 )
 INTERACTIONS = Table(
     "interactions",
-    "What two swaps do together beyond the sum of both",
+    "What goes with two swaps together, beyond the sum of both",
     "interactions",
     (
         each_row("Swap", lambda row, _: swap_words(row["swap"]), "swap"),
@@ -155,7 +155,7 @@ def _interaction(row: Mapping[Any, Any], names: Naming, level: float) -> str:
     more = "more" if row["estimate"] > 0 else "less"
     ends = format_interval(row["ci_low"], row["ci_high"], names.digits)
     return (
-        f"Both swaps together ({swap_words(row['swap'])}; {swap_words(row['with_swap'])}) give {more} "
-        f"{names.attribute(str(row['attribute']))} than their effects added up: "
+        f"Both swaps together ({swap_words(row['swap'])}; {swap_words(row['with_swap'])}) go with {more} "
+        f"{names.attribute(str(row['attribute']))} than their two changes added up: "
         f"{format_change(row['estimate'], names.digits)} ({ends}; {p_words(row['p_adjusted'])} after adjusting)."
     )

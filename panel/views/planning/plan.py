@@ -13,7 +13,7 @@ from panel.plan.orders import ServingPlan
 from panel.plan.swap_plan import SwapPlan
 from panel.study.naming import Naming
 from panel.study.people import WHO_MAY_SEE
-from panel.study.shown import PROTOTYPE, VERDICT, About, Across, Table, count, each_row, number, text, yes_no
+from panel.study.shown import ASSESSOR, PROTOTYPE, VERDICT, About, Across, Table, count, each_row, number, text, yes_no
 from panel.views.emollients.swaps import swap_words
 from panel.views.pictures import BROAD, FAINT, GREY, INK, text_width, wrapped
 from panel.views.told import Item, Picture, Told, drawer
@@ -132,17 +132,22 @@ def _evenness(plan: ServingPlan) -> list[str]:
     return told
 
 
-def servings_table(servings: pd.DataFrame, warm_up: str = "") -> pd.DataFrame:
-    """Return one row per serving in the order of serving; prototypes and codes only where the frame has them."""
-    columns = {"session": "Session", "assessor": "Assessor", "position": "Position"}
-    columns |= {"code": "Code", "prototype": "Prototype", "site": "Site"}
-    shown = servings[[name for name in columns if name in servings]].rename(columns=columns)
-    shown["Position"] = [format_number(value, 0) for value in shown["Position"]]
-    if "Site" in shown:
-        shown["Site"] = [site or NOTHING for site in shown["Site"]]
-    if warm_up and "prototype" in servings:
-        shown["Remark"] = ["warm-up, not analysed" if name == warm_up else "" for name in servings["prototype"]]
-    return shown.astype("str").reset_index(drop=True)
+SERVINGS = Table(
+    "servings",
+    "Servings in their order",
+    "servings",
+    lambda plan: (
+        *(text("Session", "session"), ASSESSOR, number("Position", "position", 0), text("Code", "code"), PROTOTYPE),
+        text("Site", "site"),
+        *([_WARM_UP] if plan.warm_up else []),
+    ),
+)
+"""Prototypes and codes only where the servings have them."""
+_WARM_UP = each_row(
+    "Remark",
+    lambda row, about: "warm-up, not analysed" if row["prototype"] == about.result.warm_up else "",
+    "prototype",
+)
 
 
 def key_table(servings: pd.DataFrame) -> pd.DataFrame:

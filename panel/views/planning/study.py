@@ -14,6 +14,7 @@ from panel.checks.moments_recorded import batches_tested
 from panel.study.formulas import all_formulas
 from panel.study.naming import Naming
 from panel.study.people import Removed
+from panel.study.shown import ASSESSOR, ATTRIBUTE, PROTOTYPE, SCALE, Column, Table, each_row, number, shown, text
 from panel.study.study import Study, is_rehearsed
 from panel.words import NOTHING, counted, format_change, format_list, format_number
 
@@ -69,19 +70,17 @@ _TOTAL, _EMOLLIENTS = "Total", "All emollients"
 _PERCENT = "per cent by mass"
 
 
-def finding_table(findings: Iterable[Finding]) -> pd.DataFrame:
-    """Return one row per finding, the gravest first: how grave, where, what is wrong, what to do."""
-    frame = findings_table(findings)
-    grave = {"stop": "Stop: settle this first", "warning": "Warning", "note": "Good to know"}
-    return pd.DataFrame(
-        {
-            "How grave": [grave[severity] for severity in frame["severity"]],
-            "Where": list(frame["where"]),
-            "What": list(frame["message"]),
-            "What to do": list(frame["advice"]),
-        },
-        dtype="str",
-    )
+FINDINGS = Table(
+    "findings",
+    "Findings",
+    findings_table,
+    (
+        text(
+            "How grave", "severity", {"stop": "Stop: settle this first", "warning": "Warning", "note": "Good to know"}
+        ),
+        *(text("Where", "where"), text("What", "message"), text("What to do", "advice")),
+    ),
+)
 
 
 def formulas_table(study: Study) -> pd.DataFrame:
@@ -113,39 +112,34 @@ def formula_difference_table(difference: pd.DataFrame, prototype: str, versus: s
     )
 
 
-def batches_table(study: Study) -> pd.DataFrame:
-    """Return one row per batch: when it was made and tested (or first scored), its age, pH, viscosity, note."""
-    batches = batches_tested(study)
-    return pd.DataFrame(
-        {
-            "Batch": list(batches["batch"]),
-            "Prototype": list(batches["prototype"]),
-            "Made": _moments(batches["made_on"]),
-            "Tested": _moments(batches["tested_on"]),
-            "Age at test": _ages(batches),
-            "pH": [format_number(value, 2) for value in batches["ph"]],
-            "Viscosity (mPa s)": [format_number(value, 0) for value in batches["viscosity_mpa_s"]],
-            "Note": list(batches["note"]),
-        },
-        dtype="str",
-    )
+def _moment(heading: str, name: str) -> Column:
+    """Describe a column of moments as people write them; a time that ends a day or an hour goes without seconds."""
+    return each_row(heading, lambda row, _: row[name].replace("T", " ").removesuffix(":00") or NOTHING, name)
 
 
-def changed_scores_table(set_aside: pd.DataFrame, corrected: pd.DataFrame, names: Naming) -> pd.DataFrame:
-    """Return one row per score that was set aside or corrected: where, the score as it came in, and why."""
-    both = pd.concat([set_aside.assign(what="set aside"), corrected.assign(what="corrected")], ignore_index=True)
-    return pd.DataFrame(
-        {
-            "Assessor": list(both["assessor"]),
-            "Session": [text or NOTHING for text in both["session"]],
-            "Prototype": list(both["prototype"]),
-            "Attribute": [names.attribute(str(name)) for name in both["attribute"]],
-            "Score as it came in": [format_number(value, names.digits) for value in both["score"]],
-            "What happened": list(both["what"]),
-            "Why": list(both["why"]),
-        },
-        dtype="str",
-    )
+BATCHES = Table(
+    "batches",
+    "Batches",
+    lambda study: batches_tested(study).pipe(lambda rows: rows.assign(age=_ages(rows))),
+    (
+        *(text("Batch", "batch"), PROTOTYPE, _moment("Made", "made_on"), _moment("Tested", "tested_on")),
+        *(text("Age at test", "age"), number("pH", "ph", 2), number("Viscosity (mPa s)", "viscosity_mpa_s", 0)),
+        each_row("Note", lambda row, _: row["note"], "note"),
+    ),
+    key=("batch",),
+)
+"""Batches of a study: made, tested (or first scored), age, pH, viscosity."""
+CHANGED_SCORES = Table(
+    "changed_scores",
+    "Scores set aside or corrected, and why",
+    lambda used: pd.concat(
+        [used.set_aside.assign(what="set aside"), used.corrected.assign(what="corrected")], ignore_index=True
+    ),
+    (
+        *(ASSESSOR, text("Session", "session"), PROTOTYPE, ATTRIBUTE, number("Score as it came in", "score", SCALE)),
+        *(text("What happened", "what"), text("Why", "why")),
+    ),
+)
 
 
 def _amount(percent: float) -> str:
@@ -157,10 +151,6 @@ def _amount(percent: float) -> str:
 
 def _sum(percent: float) -> str:
     return format_number(percent, 2)
-
-
-def _moments(text: pd.Series) -> list[str]:
-    return [cell.replace("T", " ").removesuffix(":00") if cell else NOTHING for cell in text]
 
 
 def _ages(batches: pd.DataFrame) -> list[str]:
@@ -192,37 +182,42 @@ def what_changed(rows: pd.DataFrame) -> str:
     """
     if rows.empty:
         return "Nothing was changed since the study was made."
-    last = history_table(rows).iloc[0]
+    last = shown(HISTORY, rows, Naming()).iloc[0]
     when = f" on {last['When']}" if last["When"] != NOTHING else ""
     who = f" by {last['Who']}" if last["Who"] != NOTHING else ""
     return f"{counted(rows['change'].nunique(), 'change')}; the last{when}{who}: {last['What'].rstrip('.')}."
 
 
-def history_table(rows: pd.DataFrame) -> pd.DataFrame:
-    """Return one row for each change: its number, when, who, what, and how many rows of which tables."""
-    shown = []
-    for number, together in rows.groupby("change", sort=False):
-        first = together.iloc[0]
-        tables = together.loc[together["table"] != "", "table"].value_counts(sort=False)
-        told = ", ".join(f"{table} {count}" for table, count in tables.items())
-        when = _local(str(first["when"]))
-        shown.append((f"{number}", when, first["who"] or NOTHING, first["what"] or NOTHING, told or NOTHING))
-    return pd.DataFrame(shown, columns=["Change", "When", "Who", "What", "Rows"], dtype="str")
+def _changes(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return one row for each change: the first of its rows, and how many rows of which tables."""
+    grouped = rows.groupby("change", sort=False)
+    tables = [
+        ", ".join(f"{name} {count}" for name, count in own.loc[own != ""].value_counts(sort=False).items())
+        for _, own in grouped["table"]
+    ]
+    return grouped.head(1).assign(rows=tables)
 
 
-def changed_rows_table(rows: pd.DataFrame) -> pd.DataFrame:
-    """Return what stood in each row before a change and after it."""
-    listed = rows.loc[(rows["table"] != "") | (rows["key"] != "")]
-    return pd.DataFrame(
-        {
-            "Change": [f"{number}" for number in listed["change"]],
-            "Table": [text or NOTHING for text in listed["table"]],
-            "Row": list(listed["key"]),
-            "Before": [text or "nothing" for text in listed["before"]],
-            "After": [text or "nothing" for text in listed["after"]],
-        },
-        dtype="str",
-    )
+_CHANGE = each_row("Change", lambda row, _: str(row["change"]), "change")
+HISTORY = Table(
+    "history",
+    "Changes of this study, the last first",
+    _changes,
+    (
+        *(_CHANGE, each_row("When", lambda row, _: _local(str(row["when"])), "when"), text("Who", "who")),
+        *(text("What", "what"), text("Rows", "rows")),
+    ),
+)
+CHANGED_ROWS = Table(
+    "history_rows",
+    "Rows before and after each change",
+    lambda rows: rows.loc[(rows["table"] != "") | (rows["key"] != "")],
+    (
+        *(_CHANGE, text("Table", "table"), each_row("Row", lambda row, _: row["key"], "key")),
+        each_row("Before", lambda row, _: row["before"] or "nothing"),
+        each_row("After", lambda row, _: row["after"] or "nothing"),
+    ),
+)
 
 
 def what_was_removed(removed: Removed) -> list[str]:

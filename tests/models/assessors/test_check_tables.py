@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from panel.models.assessors.performance import check_panel
-from panel.stats.assessors.agreement import h_limit, k_limit
+from panel.stats.assessors.agreement import limits_of_h_and_k
 from panel.study.study import Study
 from tests.simulated_panels import STRENGTHS, simulated_panel
 
@@ -70,8 +70,7 @@ def test_panel_columns(panel):
     own = found.assessors[found.assessors["attribute"] == "T09"]
     assert row["n_assessors"] == 7
     assert row["n_separating"] == (own["p_value"] < 0.30).sum()
-    assert row["h_limit"] == h_limit(7)
-    assert row["k_limit"] == k_limit(7, 12)
+    assert (row["h_limit"], row["k_limit"]) == limits_of_h_and_k(7, 12)
     assert row["repeatability"] < row["reproducibility"]
     assert row["icc_agreement"] < row["icc_consistency"]
     assert list(found.panel["differ"]) == list(found.panel["p_value"] < 0.05)

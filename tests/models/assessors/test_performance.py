@@ -61,6 +61,13 @@ def test_each_assessor_alone_equals_r(fries):
     np.testing.assert_allclose(ours["repeat_sd"], np.sqrt(r["ms_error"]), rtol=CLOSED_FORM)
 
 
+def test_a_slope_lies_in_the_middle_of_its_interval(demo):
+    rows = demo.assessors.dropna(subset=["slope", "ci_low", "ci_high"])
+    assert len(rows) > 50
+    np.testing.assert_allclose(rows["slope"], (rows["ci_low"] + rows["ci_high"]) / 2, rtol=CLOSED_FORM)
+    assert (rows["ci_low"] < rows["ci_high"]).all()
+
+
 def test_agreement_is_not_judged_where_the_prototypes_do_not_differ(fries):
     # ISO 11132:2021, 4.1.3: attributes without a significant difference cannot be used to check consistency. The oils
     # are not told apart on any attribute (R: lmer F tests, tests/reference/session_model/tests.csv, all p > 0.05).
@@ -290,6 +297,6 @@ def test_how_a_person_sees_the_prototypes_follows_the_numbers():
     alone = cells["p_value"] < measures.SEPARATES_BELOW
     same = cells["correlation"] > 0
     assert set(cells.loc[~cells["judged"], "sees"]) == {measures.NOT_JUDGED}
-    assert set(cells.loc[cells["judged"] & ~alone, "sees"]) == {measures.ALONE_NOT}
+    assert set(cells.loc[cells["judged"] & ~alone, "sees"]) == {measures._ALONE_NOT}
     assert set(cells.loc[cells["judged"] & alone & same, "sees"]) == {measures.WITH}
     assert set(cells.loc[cells["judged"] & alone & ~same, "sees"]) <= {measures.AGAINST}

@@ -13,14 +13,14 @@ from panel.models.consumers.choices import (
     share_fact,
     unread_notes,
 )
-from panel.stats.answers.discrimination import METHODS
+from panel.stats.answers.discrimination import _METHODS
 from panel.study.tables import TABLES
 from tests.choice_studies import choice_study, named_rows, right_rows
 
 
 def test_every_kind_is_one_the_table_knows_and_every_method_one_that_is_planned():
     assert set(METHOD_OF) < set(TABLES["answers"].column("kind").choices)
-    assert set(METHOD_OF.values()) == set(METHODS)
+    assert set(METHOD_OF.values()) == set(_METHODS)
 
 
 def test_right_and_wrong_and_what_is_neither():

@@ -59,10 +59,8 @@ def test_means_are_shrunken_towards_each_other(study):
         own, shrunken = drawn.estimate[row], drawn.shrunken[row]
         assert np.ptp(shrunken) < np.ptp(own)
         assert shrunken.mean() == pytest.approx(own.mean(), abs=1e-9)  # equal errors: the middle stays
-        # from three prototypes no spread is learned: the draws are pulled less than the means
-        mean = drawn.drawn[:, row].mean(axis=0)
-        assert (np.abs(mean - own) < np.abs(shrunken - own) + 0.1).all()
-        assert np.ptp(shrunken) < np.ptp(mean) < np.ptp(own) + 0.3
+        # the draws, of all attributes together, lie about the same means
+        assert drawn.drawn[:, row].mean(axis=0) == pytest.approx(shrunken, abs=0.1)
 
 
 def test_the_same_seed_gives_the_same_draws(study):

@@ -19,7 +19,7 @@ def test_every_candidate_is_inside_new_weighable_and_of_the_same_total(model):
     found, tested = _candidate_blends(model), model.level.amounts.to_numpy()
     assert len(found) > 3
     for blend in found[:: max(1, len(found) // 20)]:
-        assert hull_place(tested, blend).distance <= 0.0101
+        assert hull_place(tested, blend)[0] <= 0.0101
     assert np.abs(found[:, None] - tested[None]).max(axis=2).min() > 0.01
     assert found * 100 == pytest.approx((found * 100).round(), abs=1e-6)
     assert found.sum(axis=1) == pytest.approx(np.full(len(found), tested[0].sum()), abs=0.011)

@@ -41,13 +41,13 @@ def test_pairs_are_counted_over_people_with_both_answers():
     answers = rng.integers(0, 2, (3, 30, 4)).astype(float)
     answers[rng.random(answers.shape) < 0.2] = np.nan
     found = pair_counts(answers)
-    assert list(zip(found.first.tolist(), found.second.tolist(), strict=True)) == [
+    assert list(zip(found["first"].tolist(), found["second"].tolist(), strict=True)) == [
         (0, 1), (0, 2), (0, 3), (1, 2), (1, 3), (2, 3),
     ]  # fmt: skip
     for question in range(3):
-        for pair, (i, j) in enumerate(zip(found.first, found.second, strict=True)):
+        for pair, (i, j) in enumerate(zip(found["first"], found["second"], strict=True)):
             both = [(a, b) for a, b in answers[question][:, [i, j]] if not np.isnan(a + b)]
-            assert found.n[question, pair] == len(both)
-            assert found.only_first[question, pair] == both.count((1, 0))
-            assert found.only_second[question, pair] == both.count((0, 1))
-            assert found.both[question, pair] == both.count((1, 1))
+            assert found["n"][question, pair] == len(both)
+            assert found["only_first"][question, pair] == both.count((1, 0))
+            assert found["only_second"][question, pair] == both.count((0, 1))
+            assert found["both"][question, pair] == both.count((1, 1))

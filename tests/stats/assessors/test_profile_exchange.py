@@ -54,30 +54,30 @@ def test_one_pair_agrees_with_a_computation_by_hand(place):
     data = scores()
     person, repeat, first, second = place
     found = profile_exchange(data)
-    (pair,) = np.flatnonzero((found.first == first) & (found.second == second))
+    (pair,) = np.flatnonzero((found["first"] == first) & (found["second"] == second))
     chance, gain = by_hand(data, person, repeat, first, second)
-    assert found.chance[person, repeat, pair] == pytest.approx(chance, rel=1e-7)
-    assert found.gain[person, repeat, pair] == pytest.approx(gain, rel=1e-9)
+    assert found["chance"][person, repeat, pair] == pytest.approx(chance, rel=1e-7)
+    assert found["gain"][person, repeat, pair] == pytest.approx(gain, rel=1e-9)
 
 
 def test_all_pairs_are_there():
     found = profile_exchange(scores())
-    assert list(zip(found.first.tolist(), found.second.tolist(), strict=True)) == [
+    assert list(zip(found["first"].tolist(), found["second"].tolist(), strict=True)) == [
         (i, j) for i in range(5) for j in range(i + 1, 5)
     ]
-    assert found.chance.shape == found.gain.shape == (6, 3, 10)
+    assert found["chance"].shape == found["gain"].shape == (6, 3, 10)
 
 
 def test_rows_that_changed_places_stand_out():
     data = scores(spread=5.0)
     data[2, 1, [0, 3]] = data[2, 1, [3, 0]]
     found = profile_exchange(data)
-    smallest = np.unravel_index(np.argmin(found.chance), found.chance.shape)
+    smallest = np.unravel_index(np.argmin(found["chance"]), found["chance"].shape)
     assert smallest[:2] == (2, 1)
-    assert (found.first[smallest[2]], found.second[smallest[2]]) == (0, 3)
-    assert found.chance[smallest] * found.chance.size < 0.05
-    assert found.gain[smallest] > 0.9
-    assert found.gain.max() == found.gain[smallest]
+    assert (found["first"][smallest[2]], found["second"][smallest[2]]) == (0, 3)
+    assert found["chance"][smallest] * found["chance"].size < 0.05
+    assert found["gain"][smallest] > 0.9
+    assert found["gain"].max() == found["gain"][smallest]
 
 
 @pytest.mark.parametrize("missing", [0.0, 0.1])
@@ -89,8 +89,8 @@ def test_levels_scales_and_orders_change_nothing(missing):
     moved = moved * rng.uniform(0.1, 10, (1, 1, 1, 7))
     order = rng.permutation(7)
     after = profile_exchange(moved[..., order][:, [2, 0, 1]])
-    np.testing.assert_allclose(after.chance, before.chance[:, [2, 0, 1]], rtol=0, atol=ROUNDING)
-    np.testing.assert_allclose(after.gain, before.gain[:, [2, 0, 1]], rtol=0, atol=ROUNDING * 10)
+    np.testing.assert_allclose(after["chance"], before["chance"][:, [2, 0, 1]], rtol=0, atol=ROUNDING)
+    np.testing.assert_allclose(after["gain"], before["gain"][:, [2, 0, 1]], rtol=0, atol=ROUNDING * 10)
 
 
 @pytest.mark.parametrize("correlated", [0.0, 0.5])
@@ -101,7 +101,7 @@ def test_chance_is_what_it_says_where_objects_do_not_differ(correlated):
     below = []
     for _ in range(40):
         own, shared = rng.normal(size=shape), rng.normal(size=(*shape[:3], 1))
-        chance = profile_exchange(np.sqrt(1 - correlated) * own + np.sqrt(correlated) * shared).chance
+        chance = profile_exchange(np.sqrt(1 - correlated) * own + np.sqrt(correlated) * shared)["chance"]
         below.append([(chance < level).mean() for level in (0.5, 0.05, 0.001)])
     half, twentieth, thousandth = np.mean(below, axis=0)
     assert 0.47 < half < 0.53
@@ -110,14 +110,14 @@ def test_chance_is_what_it_says_where_objects_do_not_differ(correlated):
 
 
 def test_where_nothing_tells_the_noise_there_is_no_chance():
-    assert np.isnan(profile_exchange(scores(shape=(3, 2, 3, 4))).chance).all()
-    assert np.isnan(profile_exchange(np.full((3, 2, 5, 4), 50.0)).chance).all()
-    assert np.isnan(profile_exchange(np.full((3, 2, 5, 4), np.nan)).chance).all()
+    assert np.isnan(profile_exchange(scores(shape=(3, 2, 3, 4)))["chance"]).all()
+    assert np.isnan(profile_exchange(np.full((3, 2, 5, 4), 50.0))["chance"]).all()
+    assert np.isnan(profile_exchange(np.full((3, 2, 5, 4), np.nan))["chance"]).all()
 
 
 def test_a_person_with_one_repeat_tells_nothing():
     data = scores()
     data[1, 1:] = np.nan
     found = profile_exchange(data)
-    assert np.isnan(found.chance[1]).all()
-    assert np.isfinite(found.chance[0]).all()
+    assert np.isnan(found["chance"][1]).all()
+    assert np.isfinite(found["chance"][0]).all()

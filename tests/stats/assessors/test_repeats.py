@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import f as f_distribution
 
-from panel.stats.assessors.agreement import k_limit, own_tables
+from panel.stats.assessors.agreement import limits_of_h_and_k, own_tables
 from panel.stats.assessors.departures import _ALLOWED, _independent_attributes, repeats
 
 
@@ -20,7 +20,7 @@ def test_k_at_the_limit_of_astm_e691_has_p_of_half_a_per_cent():
     cube = rng.normal(size=(8, 1, 3, 1))
     own = cube - cube.mean(axis=2, keepdims=True)
     own /= np.sqrt((own**2).sum(axis=2, keepdims=True) / 2)  # everybody's variance is 1
-    limit = k_limit(8, 2)
+    _, limit = limits_of_h_and_k(8, 2)
     square = 7 * limit**2 / (8 - limit**2)  # the own variance that makes k the limit
     own[0] *= np.sqrt(square)
     found = repeats(table(own))

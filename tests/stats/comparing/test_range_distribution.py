@@ -8,7 +8,7 @@ import pytest
 import scipy.stats
 
 from panel.errors import ModelError
-from panel.stats.comparing.multiplicity import studentized_range, tukey_critical, tukey_p_value
+from panel.stats.comparing.multiplicity import _studentized_range, tukey_critical, tukey_p_value
 
 SERIES = 1e-10  # relative, up to 50 means; the series of quantiles in 1 / df against each solved alone
 ABSOLUTE = 1e-9  # of a probability: interpolation of the tabulated survival function
@@ -24,7 +24,7 @@ def test_cdf_equals_mpmath():
     assert len(cases) > 30
     for case in cases:
         q, k, nu = (case["src_case"][name] for name in ("q", "k", "v"))
-        ours = 1 - studentized_range(int(k)).sf(np.array(float(q)), np.array(float(nu)))
+        ours = 1 - _studentized_range(int(k)).sf(np.array(float(q)), np.array(float(nu)))
         assert ours == pytest.approx(case["mp_result"], abs=ABSOLUTE), case["src_case"]
 
 
@@ -45,7 +45,7 @@ def test_quantiles_equal_the_printed_table(df, expected):
 
 
 def test_far_tail_agrees_with_scipy():
-    ours = studentized_range(8).sf(np.array([12.0, 15.0]), np.array([77.0, 77.0]))
+    ours = _studentized_range(8).sf(np.array([12.0, 15.0]), np.array([77.0, 77.0]))
     scipys = [scipy.stats.studentized_range.sf(q, 8, 77) for q in (12.0, 15.0)]
     np.testing.assert_allclose(ours, scipys, rtol=1e-2, atol=1e-14)
 
@@ -97,14 +97,14 @@ def test_two_means_are_a_t_test():
 @pytest.mark.parametrize(("k", "level"), [(2, 0.95), (6, 0.95), (8, 0.9), (8, 0.999), (50, 0.99)])
 def test_many_different_degrees_of_freedom_are_interpolated_to_the_same(k, level):
     df = np.r_[1.5, 3.99, np.geomspace(4, 1e12, 60)]
-    one_by_one = np.concatenate([studentized_range(k).isf(1 - level, df[[i]]) for i in range(len(df))])
+    one_by_one = np.concatenate([_studentized_range(k).isf(1 - level, df[[i]]) for i in range(len(df))])
     np.testing.assert_allclose(tukey_critical(k, df, level), one_by_one / np.sqrt(2), rtol=SERIES)
-    np.testing.assert_allclose(studentized_range(k).isf(1 - level, df), one_by_one, rtol=SERIES)
+    np.testing.assert_allclose(_studentized_range(k).isf(1 - level, df), one_by_one, rtol=SERIES)
 
 
 def test_the_table_is_interpolated_by_the_quintic_through_six_neighbours():
     # second computation: Lagrange's form of the same polynomial
-    table = studentized_range(5)
+    table = _studentized_range(5)
     x = np.random.default_rng(1).uniform(0, 29.9, 40)
     left = np.clip((x / table.step).astype(int), 2, len(table.log_survival) - 4)
     expected = [
@@ -119,4 +119,4 @@ def test_the_table_is_interpolated_by_the_quintic_through_six_neighbours():
 
 def test_one_mean_has_no_range():
     with pytest.raises(ModelError, match="at least two prototypes"):
-        studentized_range(1)
+        _studentized_range(1)

@@ -125,6 +125,26 @@ def test_draws_average_over_a_flat_variance():
     assert found.var(axis=0)[0, 1] == pytest.approx(own, rel=0.1)
 
 
+def test_draws_average_over_a_variance_known_from_few():
+    # the posterior of a variance with the prior 1 / v (Box and Tiao 1973, 2.3; from memory), the spread flat in units
+    # of it: both on a grid of 2,000 x 200, where the draws take sixty shares and five variances
+    df = 6.0
+    share, multiple = np.meshgrid((np.arange(2000) + 0.5) / 2000, df / chi2.ppf((np.arange(200) + 0.5) / 200, df))
+    apart = ESTIMATE - ESTIMATE.mean()
+    total = multiple / (1 - share)
+    density = total**-2 * np.exp(-(apart**2).sum() / total / 2) * (1 - share) ** -2  # four contrasts
+    density /= density.sum()
+    errors = np.random.default_rng(1).standard_normal((100_000, 1, 5))
+    rng = np.random.default_rng(2)
+    found, _ = draw_shrunken(ESTIMATE[None], np.ones((1, 5)), errors, np.eye(1), rng, df=np.array([df]))
+    pull = (density * share).sum()
+    assert found.mean(axis=0)[0] == pytest.approx(ESTIMATE.mean() + pull * apart, abs=0.05)
+    own = share * multiple + (1 - share) * multiple / 5 + (share - pull) ** 2 * apart[1] ** 2
+    assert found.var(axis=0)[0, 1] == pytest.approx((density * own).sum(), rel=0.1)
+    flat = shrink(ESTIMATE, np.ones(5), np.array(df), flat=True)
+    assert flat[0] == pytest.approx(ESTIMATE.mean() + pull * apart, abs=0.05)
+
+
 def test_families_are_drawn_together_as_the_normal_theory_says():
     # 3,000 pairs of true values leave no doubt about their covariance: then the draws scatter about the mean and with
     # the covariance of the bivariate normal distribution (Anderson, 2003, An Introduction to Multivariate Statistical

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brute
 
-from panel.stats.curves.flow import _STRESS, _best_index, _casson_start, _log_log_line, power_law
+from panel.stats.curves.flow import _STRESS, _best_index, _casson_start, _log_log_line, _power_law
 from tests.stats.curves.test_least_squares import DANWOOD_X, DANWOOD_Y
 from tests.stats.flow_points import (
     CASSON,
@@ -25,7 +25,7 @@ def test_models_give_the_constructed_curves():
     found = _STRESS["herschel_bulkley"](RATES, np.array(HERSCHEL_BULKLEY))
     np.testing.assert_allclose(found, HERSCHEL_BULKLEY_STRESS, atol=PRINTED)
     np.testing.assert_allclose(_STRESS["casson"](RATES, np.array(CASSON)), CASSON_STRESS, atol=PRINTED)
-    np.testing.assert_allclose(power_law(RATES, np.array([2.0, 1.0])), 2 * RATES)
+    np.testing.assert_allclose(_power_law(RATES, np.array([2.0, 1.0])), 2 * RATES)
 
 
 def test_without_yield_stress_herschel_bulkley_is_a_power_law_and_casson_is_newtons():

@@ -6,9 +6,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from panel.stats.formulas.desirability import beats, on_front
+from panel.stats.formulas.desirability import beats
 
 TABLES = arrays(float, st.tuples(st.integers(1, 8), st.integers(1, 4)), elements=st.integers(-3, 3).map(float))
+
+
+def on_front(values):
+    """Which rows no other row beats."""
+    return ~beats(values).any(axis=-2)
 
 
 def by_hand(values):

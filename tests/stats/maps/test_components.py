@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from sklearn.decomposition import PCA
 
-from panel.stats.maps.components import chance_shares, principal_components, standardised, varies_not
+from panel.stats.maps.components import _standardised, chance_shares, principal_components, varies_not
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "french_fries"
 OILS = ["1", "2", "3"]
@@ -178,4 +178,4 @@ def test_chance_shares_stay_below_a_real_pattern():
 )
 def test_tables_that_have_no_components(table, matrix, words):
     with pytest.raises(ValueError, match=words):
-        standardised(table, matrix)
+        _standardised(table, matrix)

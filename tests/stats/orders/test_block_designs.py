@@ -6,7 +6,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from panel.errors import ModelError
-from panel.stats.orders.block_designs import _block_numbers, _is_balanced, balanced_blocks, meetings, smallest_numbers
+from panel.stats.orders.block_designs import (
+    _balanced_blocks,
+    _block_numbers,
+    _is_balanced,
+    _meetings,
+    _smallest_numbers,
+)
 
 # t k b r lambda: Cochran and Cox (1957), Experimental Designs, plans of balanced incomplete blocks; from memory
 LISTED = [
@@ -34,22 +40,22 @@ LISTED = [
 def test_the_listed_designs_are_found_and_balanced(t, k, b, r, lam):
     numbers = _block_numbers(t, k, b)
     assert (numbers.r, numbers.lam) == (r, lam)
-    blocks = balanced_blocks(t, k, b)
+    blocks = _balanced_blocks(t, k, b)
     assert blocks.shape == (b, k)
     assert all(len(set(block)) == k for block in blocks.tolist())
-    met = meetings(blocks, t)
+    met = _meetings(blocks, t)
     assert (np.diagonal(met) == r).all()
     assert (met[~np.eye(t, dtype=bool)] == lam).all()
 
 
 @pytest.mark.parametrize(("t", "k", "b", "r", "lam"), LISTED)
 def test_none_smaller_is_possible(t, k, b, r, lam):
-    assert smallest_numbers(t, k) == _block_numbers(t, k, b)
-    assert len(balanced_blocks(t, k)) == b
+    assert _smallest_numbers(t, k) == _block_numbers(t, k, b)
+    assert len(_balanced_blocks(t, k)) == b
 
 
 def test_multiples_repeat_the_design():
-    blocks = balanced_blocks(8, 4, 28)
+    blocks = _balanced_blocks(8, 4, 28)
     assert len(blocks) == 28
     assert _is_balanced(blocks, 8)
 
@@ -78,7 +84,7 @@ def test_the_identities_hold_for_all_numbers_that_are_accepted(t, data):
 )
 def test_impossible_numbers_are_refused_with_the_reason(t, k, b, reason):
     with pytest.raises(ModelError, match=reason) as told:
-        balanced_blocks(t, k, b)
+        _balanced_blocks(t, k, b)
     assert "can be nearly balanced" in str(told.value)
 
 
@@ -91,7 +97,7 @@ def test_blocks_of_everything_or_of_one_are_none(k):
 def test_numbers_that_are_possible_but_have_no_design_are_told_apart():
     # 15 samples in 21 blocks of 5 fulfil all the identities, but no such design exists: Hall and Connor (1954)
     with pytest.raises(ModelError, match="no such design was found"):
-        balanced_blocks(15, 5, 21)
+        _balanced_blocks(15, 5, 21)
 
 
 def test_an_uneven_design_is_not_called_balanced():

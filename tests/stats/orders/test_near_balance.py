@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 
 from panel.errors import ModelError
 from panel.stats.orders.block_designs import (
+    _balanced_blocks,
     _is_balanced,
-    balanced_blocks,
-    meetings,
+    _meetings,
     nearly_balanced_blocks,
     ordered_blocks,
     split_into_sittings,
@@ -20,7 +20,7 @@ NEARLY_AS_GOOD = 0.95  # of the upper bound of the efficiency
 
 
 def pairs_of(blocks, t):
-    met = meetings(np.asarray(blocks), t)
+    met = _meetings(np.asarray(blocks), t)
     return met[~np.eye(t, dtype=bool)]
 
 
@@ -36,7 +36,7 @@ def test_every_sample_comes_equally_often_or_once_more(t, k, b, seed):
     blocks = nearly_balanced_blocks(t, k, b, np.random.default_rng(seed))
     assert blocks.shape == (b, k)
     assert all(len(set(block)) == k for block in blocks.tolist())
-    assert np.ptp(np.diagonal(meetings(blocks, t))) <= 1
+    assert np.ptp(np.diagonal(_meetings(blocks, t))) <= 1
 
 
 @pytest.mark.parametrize(("t", "k", "b"), [(8, 4, 10), (8, 4, 24), (9, 4, 12), (12, 4, 24), (8, 5, 30)])
@@ -65,7 +65,7 @@ def test_the_affine_plane_is_found_for_nine_samples_in_three_sittings():
 def test_the_resolvable_design_is_found_for_eight_samples_in_two_sittings():
     rows = split_into_sittings(np.tile(np.arange(8), (7, 1)), (4, 4), np.random.default_rng(2))
     assert (pairs_of(sittings_of(rows, (4, 4)), 8) == 3).all()
-    assert _is_balanced(balanced_blocks(8, 4, 14), 8)  # its numbers
+    assert _is_balanced(_balanced_blocks(8, 4, 14), 8)  # its numbers
 
 
 @pytest.mark.parametrize(("n", "t", "sizes"), [(10, 8, (4, 4)), (10, 10, (4, 3, 3)), (30, 8, (4, 4))])

@@ -9,7 +9,7 @@ import pytest
 
 from data_demo import make_demo
 from panel.models.assessors import performance as found
-from panel.models.assessors.measures import NOT_JUDGED, ONE_REPEAT
+from panel.models.assessors.measures import _ONE_REPEAT, NOT_JUDGED
 from panel.models.assessors.performance import check_panel, leave_one_out
 from panel.study.folder import read_folder
 from panel.study.naming import Naming, naming
@@ -98,7 +98,7 @@ def test_with_one_repeat_nothing_is_counted(once):
     told = tell_people(with_patterns(result, []), names)
     expected = "Who repeats, and who tells the prototypes apart alone, cannot be told with one repeat."
     assert told.headline == expected
-    assert set(result.assessors["sees"]) <= {NOT_JUDGED, ONE_REPEAT}
+    assert set(result.assessors["sees"]) <= {NOT_JUDGED, _ONE_REPEAT}
     assert set(shown(PEOPLE, result, names)["Tells apart alone"]) == {_CANNOT_BE_TOLD}
     assert set(shown(MEASURED, result, names)["Tell apart alone"]) == {_CANNOT_BE_TOLD}
     words = " ".join(item for each in told.every_drawer() for item in each.items if isinstance(item, str))

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from panel.claims.judge import judge_claims
-from panel.claims.verdict import SUPPORTED, VERDICTS
+from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, VERDICTS
 from panel.study.naming import Naming
 from panel.study.shown import shown
 from panel.views.decision.board import tell_claims
@@ -185,3 +185,16 @@ def test_the_picture_says_its_numbers_to_those_who_hear_it(result):
     words = " ".join("".join(node.itertext()) for node in root.iter())
     assert "Numbers behind the claim: agreed, Wilson 77 %" in words
     assert drawn.svg == claim_picture(result, 1, "%", 0).svg
+
+
+def test_the_board_gives_what_is_refused_another_ground_than_what_holds_or_is_open(result):
+    axes = tell_claims(result, Naming()).picture.draw(9.0).axes[0]
+    heads = {verdict_words(verdict): verdict for verdict in VERDICTS}
+    said = [heads.get(text.get_text().replace("\n", " ")) for text in axes.texts]
+    grounds = {}
+    for verdict, patch in zip([verdict for verdict in said if verdict], axes.patches, strict=True):
+        grounds.setdefault(verdict, set()).add(patch.get_facecolor())
+    assert all(len(each) == 1 for each in grounds.values())
+    held, refused, open_ = (grounds[verdict] for verdict in (SUPPORTED, NOT_SUPPORTED, CANNOT_TELL))
+    assert held.isdisjoint(refused | open_)
+    assert refused.isdisjoint(open_)

@@ -44,7 +44,7 @@ def names(demo):
     return demo.names
 
 
-def many(n_attributes=14, n_swaps=3, mark=STANDS_OUT, one_batch=False, words="a word"):
+def many(n_attributes=14, n_swaps=3, mark=STANDS_OUT, one_batch=False, words="a word", earned=True):
     """Causes of so many swaps on so many attributes, all of one kind; each swap's change is its number."""
     swaps = pd.DataFrame(
         {
@@ -57,6 +57,7 @@ def many(n_attributes=14, n_swaps=3, mark=STANDS_OUT, one_batch=False, words="a 
             "n_assessors": 10,
             "goes_along": "making day" if mark == GOES_ALONG else "",
             "one_batch": one_batch,
+            "earned": earned,
         }
     )
     cells = swaps.merge(pd.DataFrame({"attribute": [f"{words} {n}" for n in range(n_attributes)]}), how="cross")
@@ -165,12 +166,12 @@ def test_of_many_sensations_those_with_a_target_and_then_the_clear_ones_are_draw
 
 def test_the_headline_names_the_largest_clear_change_and_what_it_cost(causes, names):
     assert _causes_headline(causes, names) == (
-        "In these batches C13-15 Alkane for Dicaprylyl Carbonate gave more ease of spreading (+12) and less greasy "
-        "film (−11), but also less softness (−7)."
+        "In these batches C13-15 Alkane for Dicaprylyl Carbonate went with more ease of spreading (+12) and less "
+        "greasy film (−11), but also less softness (−7)."
     )
     mind = _causes_to_mind(causes, names)
     assert len(mind) == 3
-    assert "Isopropyl Isostearate for Caprylic/Capric Triglyceride gave less stickiness (−10)" in mind[0]
+    assert "Isopropyl Isostearate for Caprylic/Capric Triglyceride went with less stickiness (−10)" in mind[0]
     assert mind[1] == (
         "Firmness (+17) and 10 other sensations go along with Shea Butter for Sweet Almond Oil or with the making "
         "day: these data cannot tell the two apart."
@@ -189,9 +190,12 @@ def test_no_causal_verb_without_a_design_that_earns_it():
     nothing = many(14, 2, "cannot tell")
     nothing = replace(nothing, cells=nothing.cells.assign(seen=False))
     assert _causes_headline(nothing, Naming()) == (
-        "No swap made a difference that stands out on any of 14 sensations: these data cannot tell."
+        "No change with a swap stands out on any of 14 sensations: these data cannot tell."
     )
     assert _causes_to_mind(nothing, Naming()) == ()
+    for earned, verb in ((True, "gave"), (False, "went with")):
+        told = _causes_headline(many(2, 1, earned=earned), Naming())
+        assert told == f"In this base New 0 for Old 0 {verb} less a word 0 (−1) and more a word 1 (+1)."
 
 
 def test_batches_are_named_where_there_is_one_each():

@@ -104,8 +104,8 @@ CHANGES = {
 
 def test_swaps_are_told_as_per_cent_or_as_amounts_and_what_is_open_is_not_listed():
     assert _swap_sentences(swap_rows(**CHANGES)) == (
-        "In these batches Y for X gave more friction (17 %, 0.02 to 36 %) and less viscosity (13 %, 7 to 18 %) and pH "
-        "(0.045, 0.010 to 0.080) (4 matched pairs).",
+        "In these batches Y for X went with more friction (17 %, 0.02 to 36 %) and less viscosity (13 %, 7 to 18 %) "
+        "and pH (0.045, 0.010 to 0.080) (4 matched pairs).",
     )
 
 

@@ -46,7 +46,7 @@ def test_only_interactions_that_may_be_there_are_told(demo):
     likely = replace(traced, interactions=traced.interactions.assign(p_adjusted=[0.199, 0.2] + [0.9] * 40))
     (told,) = _interaction_sentences(likely, demo.names)
     more = "more" if traced.interactions["estimate"].iloc[0] > 0 else "less"
-    assert f"give {more} gloss in the dish than their effects added up" in told
+    assert f"go with {more} gloss in the dish than their two changes added up" in told
     assert "p = 0.199 after adjusting" in told
     none = replace(traced, interactions=traced.interactions.head(0))
     assert _interaction_sentences(none, demo.names)[0].startswith(

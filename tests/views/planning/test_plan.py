@@ -1,5 +1,7 @@
 """Plans in a sentence, a picture and tables: what is made, what is served, what is hidden."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -19,11 +21,11 @@ from panel.views.planning.plan import (
     FORMULAS,
     MIXTURE_MODELS,
     PLANNED,
+    SERVINGS,
     SWAPS,
     cautions_sentences,
     key_table,
     mixture_blends,
-    servings_table,
     tell_plan,
     tell_servings,
 )
@@ -110,7 +112,7 @@ def test_of_a_hundred_people_the_picture_shows_some_and_says_so():
 
 
 def test_one_row_per_serving():
-    table = servings_table(PLAN.servings, "start")
+    table = shown(SERVINGS, PLAN, NAMES)
     assert len(table) == len(PLAN.servings)
     assert table["Position"].iloc[0] == "1"
     assert (table.loc[table["Prototype"] == "start", "Remark"] == "warm-up, not analysed").all()
@@ -118,7 +120,7 @@ def test_one_row_per_serving():
 
 
 def test_without_prototypes_nothing_tells_which_code_is_which():
-    table = servings_table(PLAN.servings.drop(columns="prototype"), "start")
+    table = shown(SERVINGS, replace(PLAN, servings=PLAN.servings.drop(columns="prototype")), NAMES)
     assert "Prototype" not in table
     assert "Remark" not in table  # it would tell which code is the warm-up
     assert not set(SERVED) & set(table.to_numpy().ravel())

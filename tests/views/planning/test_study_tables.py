@@ -4,9 +4,10 @@ import pandas as pd
 import pytest
 
 from panel.study.formulas import formula_difference
-from panel.study.naming import naming
+from panel.study.naming import Naming, naming
 from panel.study.scores_used import scores_used
-from panel.views.planning.study import batches_table, changed_scores_table, formula_difference_table, formulas_table
+from panel.study.shown import shown
+from panel.views.planning.study import BATCHES, CHANGED_SCORES, formula_difference_table, formulas_table
 from tests.studies import small_study
 
 
@@ -47,7 +48,7 @@ def test_the_difference_of_two_formulas_is_signed():
 )
 def test_the_age_at_test_is_told_in_hours_or_days(made: str, tested: str, age: str):
     batches = small_study().table("batches").iloc[:1].assign(made_on=made, tested_on=tested)
-    assert batches_table(small_study(batches=batches))["Age at test"].tolist() == [age]
+    assert shown(BATCHES, small_study(batches=batches), Naming())["Age at test"].tolist() == [age]
 
 
 def test_changed_scores_say_what_happened_and_why():
@@ -66,6 +67,6 @@ def test_changed_scores_say_what_happened_and_why():
         dtype="str",
     )
     used = scores_used(small_study(corrections=corrections))
-    table = changed_scores_table(used.set_aside, used.corrected, naming(study))
+    table = shown(CHANGED_SCORES, used, naming(study))
     assert table["What happened"].tolist() == ["set aside", "corrected"]
     assert table["Why"].tolist() == ["ballot (panel leader, 2025-04-01)"] * 2

@@ -292,3 +292,9 @@ def test_who_cannot_see_it_hears_who_is_higher_and_lower():
     picture = tell_differences(RESULT, NAMED).picture
     assert svg_root(picture.svg)[1].text == picture.alt
     assert picture.svg == tell_differences(RESULT, NAMED).picture.svg
+
+
+def test_the_interval_that_decides_on_likeness_stands_with_its_level():
+    # the margin is 8: 1.0 with both ends of its interval inside is alike
+    row = shown(FROM_BENCHMARK, result(), NAMES).iloc[2]
+    assert "−1.5 to 3.5 (90 %)" in list(row)

@@ -1,0 +1,96 @@
+"""No sentence says that something caused something unless the design earns it; common practice, no source.
+
+Looked at are all sentences of the demo and of simulated studies: what is told, heard and written over tables. Words in
+quotes are other people's, and a sentence that denies or asks states no cause.
+"""
+
+import re
+from dataclasses import replace
+from itertools import product
+
+import pandas as pd
+import pytest
+
+from panel.answers import Answers
+from panel.study.study import Study
+from panel.views.told import Picture
+from tests.blend_studies import hand_cream
+from tests.views.every_picture import demo_answers, everything_told
+
+CAUSAL = re.compile(
+    r"\b(gave|gives? (?:more|less)|causes|caused|(?:is|are) the cause|because of|due to|thanks to|owing to|"
+    r"drives?|drove|driven|drivers?|raises?|raised|lowers|lowered|increase[sd]?|reduce[sd]?|improve[sd]?|"
+    r"worsen(s|ed)?|leads? to|led to|result(s|ed)? in|makes it|made it|makes the|brings? about|brought about|did it)\b"
+)
+DENIES = re.compile(r"\b(no|not|nothing|none|never|cannot|neither|whether|without|need not|may)\b", re.IGNORECASE)
+QUOTED = re.compile(r"“[^”]*”")
+
+
+def sentences(told):
+    """Every sentence that views makes for an answer; how it was computed is the models' own."""
+    own = (told.result.method, *told.result.notes)
+    yield told.headline
+    yield from told.mind
+    items = [] if told.picture is None else [told.picture]
+    items += [item for drawer in told.every_drawer() for item in drawer.items]
+    for item in items:
+        if isinstance(item, str):
+            if item not in own:
+                yield item
+        elif isinstance(item, Picture):
+            yield from (item.title, item.alt)
+        else:
+            yield told.shown(item).title
+
+
+def causal(told):
+    """The sentences that state a cause."""
+    split = (one for text in sentences(told) for one in re.split(r"(?<=[.?:;]) ", QUOTED.sub("", text)))
+    return [one for one in split if CAUSAL.search(one) and not DENIES.search(one)]
+
+
+def served(study: Study, batches: int) -> Study:
+    """The study with an order that changes from person to person, and so many batches of each prototype."""
+    scores = study.scores
+    people, names = list(dict.fromkeys(scores["assessor"])), list(dict.fromkeys(scores["prototype"]))
+    turn = [
+        (names.index(name) + people.index(who)) % len(names) + 1.0
+        for who, name in zip(scores["assessor"], scores["prototype"], strict=True)
+    ]
+    batch = [
+        f"{name}-{people.index(who) % batches}"
+        for who, name in zip(scores["assessor"], scores["prototype"], strict=True)
+    ]
+    made = pd.DataFrame([(f"{name}-{n}", name, "2025-03-03") for name, n in product(names, range(batches))])
+    made.columns = ["batch", "prototype", "made_on"]
+    tables = {**study.tables, "scores": scores.assign(position=turn, batch=batch), "batches": made}
+    return replace(study, tables=tables)
+
+
+EFFECTS = [[-15.0, -8.0, 7.0], [0.0, 12.0, 0.0]]
+STUDIES = {
+    "orders not known": hand_cream(EFFECTS),
+    "one pair, one batch": served(hand_cream(EFFECTS, kept=[0, 1]), batches=1),
+    "two batches, orders known": served(hand_cream(EFFECTS), batches=2),
+}
+
+
+@pytest.mark.parametrize("name", ["demo", *STUDIES])
+def test_no_sentence_states_a_cause_that_the_design_does_not_earn(name):
+    answers = demo_answers() if name == "demo" else Answers(STUDIES[name])
+    told = everything_told(answers)
+    assert len(told) > 4
+    found = {question: causal(each) for question, each in told.items()}
+    earned = set(told["causes"].result.swaps["earned"]) == {True}
+    assert earned == (name == "two batches, orders known")
+    stated = found.pop("causes")
+    assert bool(stated) == earned
+    assert all(" gave " in sentence for sentence in stated)
+    assert {question: lines for question, lines in found.items() if lines} == {}
+
+
+@pytest.mark.parametrize("words", ["Shea raises softness.", "P4 sinks in fast because of alkane.", "Alkane gave slip."])
+def test_the_test_finds_what_it_looks_for(words):
+    told = next(iter(everything_told(demo_answers()).values()))
+    assert causal(replace(told, headline=words)) == [words]
+    assert causal(replace(told, headline=f"These data cannot tell whether {words}")) == []
