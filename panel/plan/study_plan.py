@@ -29,7 +29,7 @@ _WORDS = {
 _SHOWN = 3
 
 
-def serving_confounds(servings: pd.DataFrame, warm_up: str = "") -> tuple[str, ...]:
+def _serving_confounds(servings: pd.DataFrame, warm_up: str = "") -> tuple[str, ...]:
     """Return which pairs of prototypes a plan would never let be told from session, position or site, one line each."""
     rows = servings.loc[servings["prototype"] != warm_up]
     found = []
@@ -130,7 +130,7 @@ def plan_study(
         forbidden=match.forbidden,
         unlucky=unlucky,
     )
-    return replace(plan, notes=(*serving_confounds(plan.servings, warm_up), *plan.notes, *_open_questions(match)))
+    return replace(plan, notes=(*_serving_confounds(plan.servings, warm_up), *plan.notes, *_open_questions(match)))
 
 
 def _to_compare(study: Study) -> list[str]:

@@ -19,7 +19,7 @@ from pandas.api.extensions import ExtensionArray
 from panel.errors import StudyError
 
 NOT_A_NUMBER = "not a number"
-TOO_LARGE = "a number too large to hold"
+_TOO_LARGE = "a number too large to hold"
 _TOO_LONG = "too long for a number"
 _OTHER_SIGN = "not a number with a decimal {sign}"
 _TWO_READINGS = "could be {point} or {comma}: the column does not tell whether the {sign} is a decimal sign"
@@ -344,7 +344,7 @@ def _settle(
     value = second if first is None else first
     if value is None:
         return math.nan, NOT_A_NUMBER
-    return (value, "") if math.isfinite(value) else (math.nan, TOO_LARGE)
+    return (value, "") if math.isfinite(value) else (math.nan, _TOO_LARGE)
 
 
 def _decimal_sign(evidence: Mapping[str, int], decimal: str, commas_two_ways: bool) -> tuple[str, bool]:
