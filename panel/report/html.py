@@ -35,7 +35,7 @@ def html_bytes(report: Report) -> bytes:
     return page.render(facts=page_facts(report), sections=sections).encode()
 
 
-def inline_svg(svg: str, name: str) -> str:
+def _inline_svg(svg: str, name: str) -> str:
     """Return a picture to stand within a page: without what only a file needs, its parts named apart from others'."""
     bare = _NAMESPACES.sub("", _ABOUT_ITSELF.sub("", svg)).replace("xlink:href=", "href=")
     return _NAMED.sub(lambda found: f"{found[1]}{name}-", bare)
@@ -51,7 +51,7 @@ def _item(item: Item) -> dict[str, Any]:
             return {"kind": kind, "texts": texts}
         case Picture():
             # our own drawing, in which every word of the study is escaped (panel.views.pictures)
-            drawn = Markup(inline_svg(item.draw(), item.name))  # noqa: S704  # the one thing on the page that is markup
+            drawn = Markup(_inline_svg(item.draw(), item.name))  # noqa: S704  # the one thing on the page that is markup
             return {"kind": "picture", "title": item.title, "svg": drawn}
         case Sheet():
             columns = range(len(item.headings))

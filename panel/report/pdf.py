@@ -118,10 +118,10 @@ def _set(item: Item) -> list[dict[str, Any]]:
 
 def lying(sheet: Sheet) -> tuple[float, bool]:
     """Return the size of the letters of a table in points, and whether it is laid on its side to fit."""
-    size = best_size(sheet, _WIDTH, _SIZES)
+    size = _best_size(sheet, _WIDTH, _SIZES)
     if len(fitting(sheet, _WIDTH, size)) == 1:
         return size, False
-    return best_size(sheet, _WIDTH_TURNED, _SIZES), True
+    return _best_size(sheet, _WIDTH_TURNED, _SIZES), True
 
 
 def _sheet(sheet: Sheet, widths: list[float], size: float, part: tuple[int, int]) -> dict[str, Any]:
@@ -233,7 +233,7 @@ def fitting(sheet: Sheet, width: float, size: float) -> list[tuple[Sheet, list[f
     return [(_part(sheet, group), _widths(sheet, group, needed, width, size)) for group in groups]
 
 
-def best_size(sheet: Sheet, width: float, sizes: Sequence[float]) -> float:
+def _best_size(sheet: Sheet, width: float, sizes: Sequence[float]) -> float:
     """Return the largest of the sizes at which the table fits: at ease, else word by word; the largest if at none."""
     for whole in (_WHOLE, 0):
         for size in sizes:

@@ -19,14 +19,14 @@ from panel.report.contents.blocks import (
     said,
 )
 from panel.report.contents.case import (
+    _DECLARED,
+    _NOT_RECORDED,
     AGAINST,
-    DECLARED,
     FOR,
     JUDGEMENT,
     MOST_LINES,
-    NOT_RECORDED,
+    _claims_on_other_skin,
     _touched,
-    claims_on_other_skin,
 )
 from panel.report.contents.evidence import report_of
 from panel.study.study import Study
@@ -51,10 +51,10 @@ def texts_of(section, kind):
 
 def test_the_title_block_says_what_is_recorded_and_what_is_not():
     told = column(table(demo_report().summary, "What this file is"))
-    assert told["Applicant"] == told["Laboratory"] == told["Report number"] == NOT_RECORDED
+    assert told["Applicant"] == told["Laboratory"] == told["Report number"] == _NOT_RECORDED
     assert told["Made on"] == MADE_ON
     assert told["Data as of"].startswith("2025-03-30")
-    assert told["Form of the PDF"] == DECLARED
+    assert told["Form of the PDF"] == _DECLARED
     facts = {"applicant": "Brand owner", "laboratory": "Bench 3", "product": "Hand cream", "report_number": "R-7"}
     told = column(table(report_of(Answers(small_study(facts)), made_on=MADE_ON).summary, "What this file is"))
     assert [told[name] for name in ("Applicant", "Laboratory", "Product", "Report number")] == list(facts.values())
@@ -186,9 +186,11 @@ def claims_study(sentence, area, title="Cream", attribute="AF_GREASE"):
     ],
 )
 def test_claims_about_other_skin_than_was_judged_are_named(sentence, area, title, about):
-    told = claims_on_other_skin(claims_study(sentence, area, title))
+    told = _claims_on_other_skin(claims_study(sentence, area, title))
     assert told == ([f"Claim 1 is about the {about}; the trained panel judged elsewhere: {area}."] if about else [])
-    assert claims_on_other_skin(claims_study(sentence, area, title, attribute="")) == []  # users' own skin is not named
+    assert (
+        _claims_on_other_skin(claims_study(sentence, area, title, attribute="")) == []
+    )  # users' own skin is not named
 
 
 def test_what_was_laid_down_beforehand_stands_with_its_day():
@@ -196,7 +198,7 @@ def test_what_was_laid_down_beforehand_stands_with_its_day():
     shown = table(section, "What was laid down beforehand").set_index("What")
     assert shown.loc["Margin of 'preference'", "Laid down"] == "0.1"
     assert shown.loc["Margin of 'preference'", "When and by whom"] == "2025-03-10, panel leader"
-    assert shown.loc["Difference that matters, trained panel", "When and by whom"] == NOT_RECORDED
+    assert shown.loc["Difference that matters, trained panel", "When and by whom"] == _NOT_RECORDED
     assert said("paragraph", "Date of the plan as a whole: not recorded.") in section.blocks
 
 

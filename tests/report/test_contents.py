@@ -22,15 +22,15 @@ from panel.report.contents.blocks import (
     Picture,
     TextTable,
     Words,
-    id_part,
+    _id_part,
+    _row_ids,
     number_id,
-    row_ids,
 )
 from panel.report.contents.evidence import evidence_report
 from panel.report.contents.part_claims import evidence_matrix
-from panel.report.contents.part_study import first_test_day, last_score
+from panel.report.contents.part_study import _first_test_day, last_score
 from panel.report.html import with_breaks
-from panel.report.trace import TABLE_MAKERS
+from panel.report.trace import _TABLE_MAKERS
 from panel.study.study import Study, to_rehearse
 from panel.views.planning.study import _INVENTED, REHEARSED, mark
 from panel.words import _SHOWN_INSTEAD, plain_text
@@ -150,8 +150,8 @@ def test_hashes_are_those_of_the_files_on_disk():
 def test_the_data_are_as_of_the_last_score_and_the_file_of_the_day_it_is_made():
     study = demo_results().study
     assert last_score(study) == "2025-03-30" == demo_report().data_as_of  # the last day of the home use
-    assert first_test_day(study) == "2025-03-14"
-    assert last_score(Study({}, {})) == first_test_day(Study({}, {})) == ""
+    assert _first_test_day(study) == "2025-03-14"
+    assert last_score(Study({}, {})) == _first_test_day(Study({}, {})) == ""
     assert last_score(Study({}, {"dates": "no date"})) == ""
     assert evidence_report(Study({}, {})).made_on == date.today().isoformat()
     assert evidence_report(Study({}, {}), made_on="2026-01-31").made_on == "2026-01-31"
@@ -207,11 +207,11 @@ def test_every_row_shown_leads_to_numbers(report):
 def test_the_letters_of_tables_are_those_that_can_be_asked_for():
     held = {table.code for table in demo_report().tables}
     assert len(held) > 40
-    for code, make in TABLE_MAKERS.items():
+    for code, make in _TABLE_MAKERS.items():
         made = make(demo_results())
         # a table that the report leaves out is one that this study does not have
         assert made.code == code if code in held else isinstance(made, NoAnswer), code
-    assert held <= set(TABLE_MAKERS)
+    assert held <= set(_TABLE_MAKERS)
 
 
 def test_the_scheme_of_ids_can_be_read():
@@ -222,15 +222,15 @@ def test_the_scheme_of_ids_can_be_read():
 
 @given(st.text(), st.text())
 def test_different_names_give_different_parts_of_an_id(one, other):
-    assert (id_part(one) == id_part(other)) == (one == other)
-    assert "-" not in id_part(one)
-    assert not any(sign.isspace() for sign in id_part(one))
+    assert (_id_part(one) == _id_part(other)) == (one == other)
+    assert "-" not in _id_part(one)
+    assert not any(sign.isspace() for sign in _id_part(one))
 
 
 @given(st.lists(st.tuples(st.text(max_size=3), st.text(max_size=3)), max_size=8))
 def test_rows_have_different_ids_whatever_their_names(names):
     frame = pd.DataFrame(names, columns=["one", "other"], dtype="str")
-    found = row_ids("D", frame, ["one", "other"])
+    found = _row_ids("D", frame, ["one", "other"])
     assert len(set(found)) == len(found) == len(names)
 
 

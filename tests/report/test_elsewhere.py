@@ -48,7 +48,7 @@ def test_what_it_cannot_answer_is_answered_here(split, end):
 
 
 def test_too_long_a_wait_is_given_up(split, monkeypatch):
-    monkeypatch.setattr(other_process, "LONGEST_WAIT", 0.05)
+    monkeypatch.setattr(other_process, "_LONGEST_WAIT", 0.05)
     never = threading.Event()
     assert elsewhere(lambda: never.wait() if where() == "there" else "here")() == "here"
 

@@ -264,23 +264,23 @@ def _named(source: Source, row: Mapping[str, Any]) -> set[str]:
 _PLAIN = {"-": "~", " ": "."}
 
 
-def id_part(text: object) -> str:
+def _id_part(text: object) -> str:
     """Return a name as a part of an id; different names give different parts."""
     words = f"{text:g}" if isinstance(text, float) and text.is_integer() else str(text)
     return "".join(_PLAIN.get(sign) or (sign if sign.isalnum() or sign == "_" else _escaped(sign)) for sign in words)
 
 
-def row_id(code: str, names: Iterable[object]) -> str:
+def _row_id(code: str, names: Iterable[object]) -> str:
     """Return the id of a row: the letters of its table and what names the row."""
-    return "-".join([code, *map(id_part, names)])
+    return "-".join([code, *map(_id_part, names)])
 
 
-def row_ids(code: str, frame: pd.DataFrame, key: Sequence[str]) -> tuple[str, ...]:
+def _row_ids(code: str, frame: pd.DataFrame, key: Sequence[str]) -> tuple[str, ...]:
     """Return the id of each row of a table; rows that the key does not tell apart are counted with `+2`, `+3` ..."""
     seen: dict[str, int] = {}
     found = []
     for names in frame[list(key)].itertuples(index=False, name=None):
-        name = row_id(code, names)
+        name = _row_id(code, names)
         seen[name] = seen.get(name, 0) + 1
         found.append(name if seen[name] == 1 else f"{name}+{seen[name]}")
     return tuple(found)
@@ -288,7 +288,7 @@ def row_ids(code: str, frame: pd.DataFrame, key: Sequence[str]) -> tuple[str, ..
 
 def number_id(row: str, column: object) -> str:
     """Return the id of one number."""
-    return f"{row}-{id_part(column)}"
+    return f"{row}-{_id_part(column)}"
 
 
 def _escaped(sign: str) -> str:
@@ -337,19 +337,11 @@ def numbers(
         What names each row of `shown`, where it does not have the rows of `full` one by one.
     """
     full = full.reset_index(drop=True)
-    ids = row_ids(code, full, key)
+    ids = _row_ids(code, full, key)
     shown_ids = ids if rows is None else _prefixes(code, rows, ids)
     return Numbers(
         code, title, shown.reset_index(drop=True), shown_ids, full, tuple(key), ids, method, sources, printed
     )
-
-
-Maker = Callable[[Answers], "Numbers | NoAnswer"]
-
-
-def described(question: Question[Any], table: Table) -> Maker:
-    """Return what makes a described table of the answer to a question."""
-    return lambda answers: numbers_of(answers, question, table)
 
 
 def numbers_of(answers: Answers, question: Question[Any], table: Table) -> Numbers | NoAnswer:
@@ -375,7 +367,7 @@ def numbers_of(answers: Answers, question: Question[Any], table: Table) -> Numbe
 
 def _prefixes(code: str, rows: Iterable[Sequence[object]], ids: Sequence[str]) -> tuple[str, ...]:
     """Return what the ids behind each row shown have in common; nothing for a row such as a total."""
-    found = [row_id(code, names) for names in rows]
+    found = [_row_id(code, names) for names in rows]
     return tuple(name if any(_goes_on(name, full) for full in ids) else "" for name in found)
 
 

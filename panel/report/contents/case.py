@@ -51,8 +51,8 @@ from panel.views.decision.claims import (
 )
 from panel.words import NOTHING, capital, counted, first_few, format_list, format_number, format_typed
 
-NOT_RECORDED = "not recorded"
-DECLARED = "PDF/A-2a (archive) and PDF/UA-1 (accessible): declared, not validated"
+_NOT_RECORDED = "not recorded"
+_DECLARED = "PDF/A-2a (archive) and PDF/UA-1 (accessible): declared, not validated"
 """No validator of either standard could be had where this was made; whoever needs the proof runs one."""
 
 
@@ -89,7 +89,7 @@ def _title_block(study: Study, made_on: str, version: str, mark: str) -> TextTab
         ("Made on", made_on),
         ("Made with", version),
         ("Standing of the data", mark or "as recorded by the laboratory"),
-        ("Form of the PDF", DECLARED),
+        ("Form of the PDF", _DECLARED),
     ]
     return _two_columns("What this file is", "Item", "As recorded", rows)
 
@@ -100,7 +100,7 @@ def _texts(rows: Sequence[Sequence[str]], columns: list[str]) -> pd.DataFrame:
 
 
 def _two_columns(title: str, left: str, right: str, rows: Iterable[tuple[str, str]]) -> TextTable:
-    told = [(label, words or NOT_RECORDED) for label, words in rows]
+    told = [(label, words or _NOT_RECORDED) for label, words in rows]
     return TextTable(title, _texts(told, [left, right]))
 
 
@@ -275,7 +275,7 @@ def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series)
     )
     messages = set(found.findings.loc[found.findings["number"] == number, "message"])  # they stand under the wording
     blocks += points(capital(reason) for reason in reasons_of(found, number) if reason not in messages)
-    blocks += [said("caution", words) for words in claims_on_other_skin(answers.study, (number,))]
+    blocks += [said("caution", words) for words in _claims_on_other_skin(answers.study, (number,))]
     return blocks
 
 
@@ -355,7 +355,7 @@ def _touched(note: str) -> list[str]:
     return _items_in(_TOUCHES, note)
 
 
-def claims_on_other_skin(study: Study, numbers: Iterable[int] = ()) -> list[str]:
+def _claims_on_other_skin(study: Study, numbers: Iterable[int] = ()) -> list[str]:
     """Return, in a sentence, which claims of the trained panel are about other skin than it judged on.
 
     What a claim is about is what its sentence names, else what the product is for by its name.
@@ -388,7 +388,7 @@ def _deviations(study: Study, recorded: pd.DataFrame) -> list[Block]:
         (", ".join(part for part in (row["when"], row["session"], row["assessor"]) if part), row["what"], "recorded")
         for row in recorded.to_dict("records")
     ]
-    rows += [("", words, "where on the skin") for words in claims_on_other_skin(study)]
+    rows += [("", words, "where on the skin") for words in _claims_on_other_skin(study)]
     rows += [("", note, touched) for note, touched in touching]
     blocks: list[Block] = []
     if rows:
@@ -404,7 +404,7 @@ def _deviations(study: Study, recorded: pd.DataFrame) -> list[Block]:
 
 def _statistics_plan(answers: Answers) -> list[Block]:
     """Return what was laid down before the data, each with its day: bars and margins, rules, planned differences."""
-    dated = fact(answers.study, "statistics_plan_dated") or NOT_RECORDED
+    dated = fact(answers.study, "statistics_plan_dated") or _NOT_RECORDED
     blocks: list[Block] = [
         said("subheading", "Statistics plan"),
         said("paragraph", f"Date of the plan as a whole: {dated}."),
@@ -413,7 +413,7 @@ def _statistics_plan(answers: Answers) -> list[Block]:
     if not rows:
         return [*blocks, said("gap", "Nothing of a statistics plan was recorded before the data.")]
     shown = _texts(rows, ["What", "Laid down", "When and by whom"])
-    return [*blocks, TextTable("What was laid down beforehand", shown.replace("", NOT_RECORDED))]
+    return [*blocks, TextTable("What was laid down beforehand", shown.replace("", _NOT_RECORDED))]
 
 
 def _laid_down(study: Study) -> Iterator[tuple[str, str, str]]:

@@ -25,13 +25,13 @@ from panel.report.contents.blocks import (
     TextTable,
     fact,
     not_there,
-    numbers_of,
     said,
     told_blocks,
 )
 from panel.report.contents.case import as_annex, claim_pages, protocol, summary
 from panel.report.contents.part_results import analysis, consumers, emollients, instruments
 from panel.report.contents.part_study import last_score
+from panel.report.contents.tables import tables_of
 from panel.report.elsewhere import work_out
 from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
@@ -40,7 +40,7 @@ from panel.views.consumers.liking import tell_liking
 from panel.views.decision.claims import (
     recorded_table,
 )
-from panel.views.decision.decide import GATES, PAIRS, RANKING, WINDOWS, tell_decision
+from panel.views.decision.decide import tell_decision
 from panel.views.emollients.ladder import tell_ladder
 from panel.views.planning.study import mark
 from panel.views.prototypes.differences import tell_differences
@@ -142,8 +142,7 @@ def _decision(answers: Answers) -> Section:
     if isinstance(found, NoAnswer):
         return Section("16", "Decision record", (*blocks, not_there(found)))
     blocks += [said("caution", "People decide. What follows is what the evidence says about the choice.")]
-    tables = [numbers_of(answers, DECISION, table) for table in (RANKING, WINDOWS, GATES, PAIRS)]
-    blocks += told_blocks(answers.tell(tell_decision, found), *tables)
+    blocks += told_blocks(answers.tell(tell_decision, found), *tables_of(answers, DECISION))
     return Section("16", "Decision record", tuple(blocks))
 
 

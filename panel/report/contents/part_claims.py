@@ -39,8 +39,8 @@ from panel.views.decision.claims import (
     what_claims_cannot_show,
 )
 from panel.views.planning.study import what_the_findings_say
-from panel.views.prototypes.differences import what_the_differences_cannot_show
-from panel.views.prototypes.map import what_the_map_cannot_show
+from panel.views.prototypes.differences import tell_differences
+from panel.views.prototypes.map import tell_map
 from panel.words import capital, format_list
 
 _SHEET = {
@@ -174,9 +174,9 @@ def _limit_sentences(answers: Answers, days: str) -> Iterator[str]:
     for label, text in told.items():
         yield f"{label}: {text}." if text else f"{label}: not stated."
     if not isinstance(found, NoAnswer):
-        yield from what_the_differences_cannot_show(found)
+        yield from answers.tell(tell_differences, found).cannot
     if not isinstance(placed, NoAnswer):
-        yield from what_the_map_cannot_show(placed)
+        yield from answers.tell(tell_map, placed).cannot
 
 
 def sign_offs(answers: Answers) -> Section:

@@ -38,13 +38,14 @@ from panel.report.contents.blocks import (
     stated,
     told_blocks,
 )
+from panel.report.contents.tables import tables_of
 from panel.study.facts import locked_sessions
 from panel.study.formulas import emollient_blend, formulated, matched_pairs
 from panel.study.naming import Naming
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
-from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT, tell_people
+from panel.views.assessors.people import tell_people
 from panel.views.decision.claims import (
     BALLOT,
     FILES,
@@ -98,7 +99,7 @@ def safety(answers: Answers) -> Section:
     ]
     if sign_offs(study).empty:
         blocks.append(said("gap", "No sign-off of the safety gate is recorded in this study."))
-    elif day := first_test_day(study):
+    elif day := _first_test_day(study):
         gate = safety_gate(study, day)
         told = tell_gate(gate, answers.names)
         blocks += [said("paragraph", f"The safety gate as it stood on {day}."), *points([told.headline, *told.mind])]
@@ -180,8 +181,7 @@ def _panel(answers: Answers) -> list[Block]:
     found = answers.panel
     if isinstance(found, NoAnswer):
         return [*blocks, or_gap(found)]
-    tables = [numbers_of(answers, PANEL, table) for table in (PEOPLE, MEASURED, WITHOUT, EACH_ON_EACH)]
-    return [*blocks, *told_blocks(answers.tell(tell_people, found), *tables)]
+    return [*blocks, *told_blocks(answers.tell(tell_people, found), *tables_of(answers, PANEL))]
 
 
 def _consumers(study: Study) -> list[Block]:
@@ -451,7 +451,7 @@ def last_score(study: Study) -> str:
     return max([*_column(study, "scores", "recorded_at"), *_read(_stated(study))], default="")
 
 
-def first_test_day(study: Study) -> str:
+def _first_test_day(study: Study) -> str:
     """Return the first day on which samples were applied; empty if the study does not say."""
     days = [*_column(study, "scores", "recorded_at"), *_column(study, "batches", "tested_on")]
     return min([*days, *_read(_stated(study))], default="")
