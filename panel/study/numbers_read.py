@@ -220,9 +220,8 @@ def _read_with_care(
     cleaned = {text: text.translate(_SAME_SIGN).strip() for text in counts}
     asked = [text for text, clean in cleaned.items() if not _says_none(clean)]
     reasons = {text: _TOO_LONG for text in asked if len(cleaned[text]) > _LONGEST_NUMBER}
-    bare, of_words = {text: cleaned[text] for text in asked if text not in reasons}, []
-    if words:
-        bare, of_words = _without_words(bare)
+    bare = {text: cleaned[text] for text in asked if text not in reasons}
+    bare, of_words = _without_words(bare) if words else (bare, [])
     both = {text: (_value(clean, "."), _value(clean, ",")) for text, clean in bare.items()}
     evidence = {".": 0, ",": 0}
     for text, (point, comma) in both.items():

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from panel.study.numbers_read import (
     _LONGEST_NUMBER,
+    _TOO_LARGE,
     _TOO_LONG,
     NOT_A_NUMBER,
-    _TOO_LARGE,
     read_number_columns,
     read_numbers,
 )
