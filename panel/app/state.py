@@ -21,8 +21,7 @@ import streamlit as st
 from panel.answers import Answers, Question
 from panel.app.front_door import STUDY_FIELD
 from panel.errors import ModelError, StudyError
-from panel.study.open_study import open_study, remember_study, settings_folder, study_of_bytes, zip_bytes
-from panel.study.safe_write import write_file
+from panel.study.open_study import keep_aside, kept_aside, open_study, remember_study, study_of_bytes, zip_bytes
 from panel.study.saving import save
 from panel.study.study import Study
 from panel.views.told import Told
@@ -214,18 +213,18 @@ def typed_path(text: str) -> Path:
     path = Path(text.strip().strip('"')).expanduser()
     try:
         place = path.resolve()
-        inside = any(place.is_relative_to(folder) for folder in named_folders())
+        inside = any(place.is_relative_to(folder) for folder in _named_folders())
     except (OSError, ValueError, RuntimeError) as error:
         raise StudyError(f"{text.strip()} is no path: {error}.") from error
     if not inside:
         raise StudyError(
-            f"{path} is in no folder that was named when the app was started ({_words(named_folders())}). Start it "
+            f"{path} is in no folder that was named when the app was started ({_words(_named_folders())}). Start it "
             "again with: afterfeel app --folder FOLDER"
         )
     return path
 
 
-def named_folders() -> tuple[Path, ...]:
+def _named_folders() -> tuple[Path, ...]:
     """Return where studies may be opened and saved: the folders named at the start, else home and where it started."""
     named = [Path(folder) for folder in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if folder]
     return tuple(folder.resolve() for folder in dict.fromkeys([*(named or [Path.home(), Path.cwd()]), demo_folder()]))
@@ -234,7 +233,7 @@ def named_folders() -> tuple[Path, ...]:
 def default_folder(title: str) -> Path:
     """Return a folder for a new study, under the first of the named folders, in which nothing is yet."""
     words = re.sub(r"[^\w-]+", "_", title).strip("_").lower()[:60] or "study"
-    home = named_folders()[0] / "afterfeel"
+    home = _named_folders()[0] / "afterfeel"
     places = (home / (words if number == 1 else f"{words}_{number}") for number in itertools.count(1))
     return next(place for place in places if not place.exists())
 
@@ -330,43 +329,30 @@ class Draft:
 
 
 @st.cache_resource
-def _drafts() -> dict[tuple[str, str], Draft]:
+def _drafts() -> dict[tuple[str, str], Draft | None]:
     return {}
-
-
-def _draft_file(study: StudyInUse, what: str) -> Path | None:
-    """Return where a draft outlives the app; None for a study that does not outlive it either."""
-    name = hashlib.sha256(f"{study.handle.path}\n{what}".encode()).hexdigest()
-    return settings_folder() / "not_saved" / f"{name}.json" if study.folder else None
 
 
 def keep_draft(study: StudyInUse, what: str, draft: Draft | None) -> None:
     """Keep what was typed of a table until it is saved; None where there is nothing more to keep."""
-    file, place = _draft_file(study, what), (study.place, what)
-    if draft is None:
-        _drafts().pop(place, None)
-    else:
-        _drafts()[place] = draft
-    with suppress(OSError, StudyError):  # where nothing can be written it is kept as long as the app runs
-        if file is None or (draft is None and not file.exists()):
-            return
-        if draft is None:
-            file.unlink()
-            return
-        file.parent.mkdir(parents=True, exist_ok=True)
-        frames = {"begun": draft.begun.to_dict("list"), "typed": draft.typed.to_dict("list")}
-        write_file(file, json.dumps(frames).encode(), overwrite=True, private=True)
+    drafts, place = _drafts(), (study.place, what)
+    if drafts.get(place) is draft is None:
+        return
+    drafts[place] = draft
+    if study.folder is not None:  # one that is only in this window does not outlive the app either
+        frames = {} if draft is None else {"begun": draft.begun.to_dict("list"), "typed": draft.typed.to_dict("list")}
+        keep_aside("\n".join(place), json.dumps(frames).encode() if frames else None)
 
 
 def kept_draft(study: StudyInUse, what: str) -> Draft | None:
     """Return what was typed of a table and is not saved yet."""
-    file = _draft_file(study, what)
-    with suppress(OSError, ValueError, KeyError):
-        if (study.place, what) not in _drafts() and file is not None and file.exists():
-            frames = json.loads(file.read_bytes())
-            begun, typed = (pd.DataFrame(frames[name], dtype="str") for name in ("begun", "typed"))
-            _drafts()[study.place, what] = Draft(begun, typed)
-    return _drafts().get((study.place, what))
+    drafts, place = _drafts(), (study.place, what)
+    kept = kept_aside("\n".join(place)) if place not in drafts and study.folder is not None else None
+    with suppress(ValueError, KeyError):
+        if kept is not None:
+            frames = json.loads(kept)
+            drafts[place] = Draft(*(pd.DataFrame(frames[name], dtype="str") for name in ("begun", "typed")))
+    return drafts.setdefault(place, None)
 
 
 # How Streamlit is set up: the same for `streamlit run app.py` (.streamlit/config.toml) and for `afterfeel app`.

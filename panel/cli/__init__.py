@@ -18,7 +18,7 @@ from panel import __version__
 from panel.cli.analyses import compare, compare_all, map_prototypes, over_time, panel
 from panel.cli.consumers import consumers, forced_choice
 from panel.cli.decide import claim, decide, trace
-from panel.cli.edit import set_in_study, template
+from panel.cli.edit import reaction, set_in_study, sign_off, template
 from panel.cli.planning import ballots, lock, plan, rehearse
 from panel.cli.shared import tell
 from panel.cli.studies import app, archive, check, glance, history, import_scores, remove_person, report, why
@@ -59,7 +59,7 @@ def main(context: click.Context) -> None:
 
 
 _COMMANDS = (
-    (template, import_scores, set_in_study, check, glance, history, plan, ballots, lock, rehearse),
+    (template, import_scores, set_in_study, check, glance, history, plan, sign_off, reaction, ballots, lock, rehearse),
     (panel, compare, compare_all, map_prototypes, over_time, trace),
     (consumers, forced_choice),
     (decide, claim, report, why, archive),

@@ -1,4 +1,4 @@
-"""Commands that change a study as the editors do: a workbook to fill in, and `set` for tables, facts and names."""
+"""Commands that change a study as the editors do: a workbook, `set` for tables, facts and names, the safety record."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from panel.cli.shared import json_option, open_path, print_json, print_lines, tell
+from panel.cli.shared import json_option, open_path, print_json, print_lines, study_argument, tell
+from panel.errors import StudyError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -59,6 +60,10 @@ def set_in_study(
     afterfeel set STUDY delete KIND NAME --why REASON
     afterfeel set STUDY codes                  codes in place of names of people
     afterfeel set STUDY session P1 P2 --who NAME   one more session with these prototypes
+    afterfeel set STUDY correct assessor=A1 prototype=P1 attribute=X [session=1] new=33 --who NAME --why REASON
+    afterfeel set STUDY decision chosen=P4 not_established=WORDS [role=WORDS] --who NAME --why REASON
+    afterfeel set STUDY withdraw NUMBER --who NAME --why REASON    a statement; it stays in the table
+    afterfeel set STUDY predict P9 'INGREDIENT=PERCENT' ...        what a blend will feel like, before it is made
     afterfeel set STUDY FILE.jsonl             all that a journal lists (see: afterfeel history --script)
     """  # noqa: D301  # click wants the character itself
     from panel.study.editing import changes_between, study_changes, table_problems
@@ -113,7 +118,6 @@ def _change_of(
     seen: Study, what: str, words: tuple[str, ...], *, who: str, why: str, whole: bool
 ) -> tuple[Change, list[str]]:
     """Return the change that was asked for, and what was noticed."""
-    from panel.errors import StudyError
     from panel.plan.study_plan import with_session
     from panel.study.editing import with_benchmark
     from panel.study.raw_table import read_raw_file
@@ -135,6 +139,8 @@ def _change_of(
         return (lambda now: rename(now, *words)), []
     if what == "delete" and len(words) == 2:
         return (lambda now: delete(now, *words, why)), []
+    if what in _ON_RECORD and words:
+        return _ON_RECORD[what](seen, words, who, why), []
     if len(words) != 1:
         raise StudyError("Name a table and its file, a fact and its value, or a workbook: see afterfeel set --help.")
     if what == "benchmark":
@@ -146,9 +152,67 @@ def _change_of(
     return _fact_change(what, words[0]), []
 
 
-def _known(study: Study, name: str) -> str:
-    from panel.errors import StudyError
+def _named(words: tuple[str, ...]) -> dict[str, str]:
+    """Return what was written as NAME=VALUE."""
+    pairs = [word.partition("=") for word in words]
+    if wrong := [word for word, (_, sign, _) in zip(words, pairs, strict=True) if not sign]:
+        raise StudyError(f"{wrong[0]!r} is not understood. Write it as NAME=VALUE: see afterfeel set --help.")
+    return {name.strip(): value.strip() for name, _, value in pairs}
 
+
+def _correction(_seen: Study, words: tuple[str, ...], who: str, why: str) -> Change:
+    from panel.study.scores_used import PLACE_COLUMNS, with_correction
+
+    place, when = _named(words), _moment()
+    new = place.pop("new", "")
+    if unknown := [name for name in place if name not in PLACE_COLUMNS]:
+        raise StudyError(f"A score is not found by {unknown[0]}. Name: {', '.join(PLACE_COLUMNS)}; new=VALUE.")
+    return lambda now: with_correction(now, place, new=new, who=who, why=why, when=when)
+
+
+def _decision(seen: Study, words: tuple[str, ...], who: str, why: str) -> Change:
+    from panel.models.decision.decide import with_decision
+
+    asked = ("chosen", "not_established", "role", "runner_up")
+    typed = _named(words)
+    if unknown := [name for name in typed if name not in asked]:
+        raise StudyError(f"A decision has no {unknown[0]}. It has: {', '.join(asked)}; the reason goes into --why.")
+    facts = {name: typed.get(name, "") for name in asked}
+    when = _moment()
+    return lambda now: with_decision(now, **facts, reason=why, who=who, date=when, seen=seen)
+
+
+def _withdrawal(_seen: Study, words: tuple[str, ...], who: str, why: str) -> Change:
+    from panel.claims.claim import with_withdrawn
+
+    if len(words) != 1 or not words[0].isdecimal():
+        raise StudyError("Name the statement by its number, as afterfeel claim prints it.")
+    when = _moment()
+    return lambda now: with_withdrawn(now, int(words[0]), who=who, when=when, why=why)
+
+
+def _prediction(seen: Study, words: tuple[str, ...], _who: str, _why: str) -> Change:
+    from panel.answers import PREDICTION, Answers
+    from panel.models.emollients.predictions import keep_prediction, study_targets, what_if
+    from panel.study.numbers_read import typed_number
+
+    model, day = Answers(seen).need(PREDICTION), _moment()[:10]
+    blend = {name: typed_number(text, name) or 0.0 for name, text in _named(words[1:]).items()}
+    told = what_if(model, blend, study_targets(seen))
+    return lambda now: keep_prediction(now, model, told, words[0], day)
+
+
+_ON_RECORD = {"correct": _correction, "decision": _decision, "withdraw": _withdrawal, "predict": _prediction}
+
+
+def _moment() -> str:
+    """Return this moment, to the second."""
+    from datetime import UTC, datetime
+
+    return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def _known(study: Study, name: str) -> str:
     if name and name not in study.prototypes:
         raise StudyError(f"The study has no prototype {name!r}; it has {', '.join(study.prototypes)}.")
     return name
@@ -173,11 +237,9 @@ def _block(seen: Study, name: str, file: str) -> Pasted:
 
 def _statements(seen: Study, file: str, who: str) -> tuple[Change, list[str]]:
     """Fix the statements of a file, each stamped at this moment."""
-    from datetime import UTC, datetime
-
     from panel.claims.claim import with_statements
 
-    read, when = _block(seen, "claims", file), datetime.now(UTC).isoformat(timespec="seconds")
+    read, when = _block(seen, "claims", file), _moment()
     return (lambda now: with_statements(now, read.texts, who, when)), [*read.notes, *read.unknown_in_words("claims")]
 
 
@@ -196,7 +258,80 @@ def _fact_change(name: str, text: str) -> Change:
     try:
         value = json.loads(text) if text.lstrip().startswith(("[", "{", "true", "false")) else typed_fact(name, text)
     except ValueError as error:
-        from panel.errors import StudyError
-
         raise StudyError(f"The value of {name} is no JSON: {error}.") from error
     return lambda now: put_fact(now, name, value)
+
+
+# The safety record: what a named person signed, and what happened on somebody's skin. It records; it approves nothing.
+
+
+_who_option = click.option("--who", required=True, metavar="NAME", help="The named person.")
+
+
+@click.command("sign-off", short_help="Record what a named person signed.")
+@study_argument
+@click.argument("items", nargs=-1, required=True)
+@_who_option
+@click.option("--role", required=True, metavar="WORDS", help="What qualifies this person to sign these items.")
+@click.option("--document", default="", metavar="WORDS", help="The signed document, and where it is.")
+@click.option("--date", "day", default="", metavar="YEAR-MONTH-DAY", help="When it was signed; today if not given.")
+@click.option("--batch", default="", help="The batch it is about; all batches if not given.")
+@click.option("--outcome", default="signed", show_default=True, help="signed, not needed or withdrawn.")
+@click.option("--valid-until", default="", metavar="YEAR-MONTH-DAY", help="Where it is limited.")
+@click.option("--note", default="", metavar="WORDS", help="A note; the reason if not signed.")
+def sign_off(study: Path, items: tuple[str, ...], day: str, batch: str, **facts: str) -> None:
+    """Record in a study folder that a named person signed ITEMS of the safety checklist.
+
+    It is about a document that a qualified person signed. Nothing is approved here.
+    """
+    from panel.plan.safety import with_sign_offs
+
+    on = {"date": day or _moment()[:10], **facts}
+    _on_record(study, lambda now: with_sign_offs(now, items, batch, **on), "Recorded.", facts["who"])
+
+
+@click.command(short_help="Write down a reaction on the skin, or settle one.")
+@study_argument
+@_who_option
+@click.option("--signs", default="", metavar="WORDS", help="What was seen or felt, and where.")
+@click.option(
+    "--action", required=True, metavar="WORDS", help="What was done; what was concluded where one is settled."
+)
+@click.option("--severity", default="", help="mild, moderate or serious.")
+@click.option("--assessor", default="", help="Code of the person.")
+@click.option("--batch", default="", help="Batch that was applied; all batches are frozen if not given.")
+@click.option("--session", default="", help="Session.")
+@click.option("--seen-by", default="", metavar="NAME", help="Qualified person who saw it.")
+@click.option("--when", default="", metavar="MOMENT", help="When it was seen; now if not given.")
+@click.option("--settle", "number", default="", metavar="REACTION", help="Settle this reaction instead.")
+@click.option("--document", default="", metavar="WORDS", help="Document about a reaction that is settled.")
+def reaction(study: Path, number: str, document: str, when: str, **facts: str) -> None:
+    """Write down in a study folder what happened on somebody's skin; the batches are frozen until it is settled."""
+    from dataclasses import replace
+
+    from panel.plan.safety import reactions, record_reaction, settle_reaction, when_to_stop
+
+    seen = when or _moment()
+
+    def change(now: Study) -> Study:
+        known = reactions(now)
+        if number:
+            settled = {name: facts[name] for name in ("who", "action", "seen_by")}
+            known = settle_reaction(known, number, when=seen, document=document, **settled)
+        else:
+            known = record_reaction(known, when=seen, **facts)
+        return replace(now, tables={**now.tables, "reactions": known})
+
+    if not number:
+        tell(when_to_stop(), err=True)
+    done = "The reaction is settled." if number else "The reaction is on record and its batches are frozen."
+    _on_record(study, change, done, facts["who"])
+
+
+def _on_record(folder: Path, change: Change, done: str, who: str) -> None:
+    """Save a change of the safety record, and let the ballots that are prepared follow."""
+    from panel.store.ballot import tell_ballots
+    from panel.study.saving import save
+
+    save(folder, open_path(folder), change, who=who, what=done)
+    print_lines(done, *filter(None, [tell_ballots(folder)]))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -124,6 +124,23 @@ def record_sign_off(
     row = (item, batch, outcome, who, role, date, document, valid_until, note)
     added = pd.DataFrame([row], columns=list(_SIGN_OFF_COLUMNS), dtype="str")
     return pd.concat([signed[list(_SIGN_OFF_COLUMNS)], added], ignore_index=True)
+
+
+def with_sign_offs(study: Study, chosen: Sequence[str], batch: str = "", **facts: str) -> Study:
+    """Return the study with a sign-off of each item; without a `batch`, an item of batches gets one for each of them.
+
+    `facts` are those of `record_sign_off`, which says what is missing.
+    """
+    if not chosen:
+        raise StudyError("Choose the items that were signed.")
+    items = safety_items().set_index("item")
+    batches = [name for name in study.table("batches")["batch"].unique() if name]
+    signed = sign_offs(study)
+    for item in chosen:
+        by_batch = item in items.index and items.loc[item, "scope"] == "batch"
+        for name in [batch] if batch else batches if by_batch else [""]:
+            signed = record_sign_off(signed, item, batch=name, **facts)
+    return replace(study, tables={**study.tables, "safety": signed})
 
 
 def safety_gate(study: Study, on: str) -> SafetyGate:

@@ -16,6 +16,7 @@ from panel.store.database import Store, name_in_record, now, open_store, read, s
 from panel.store.events import Entry, token_sha256
 from panel.store.preparing import follow_gate, prepare
 from panel.store.tables import ABOUT_SKIN, COLLECTION, EVENT, QUESTION, SAFETY, SCORE_KINDS, SERVING, SESSION, TOKEN
+from panel.study.folder import read_folder
 from panel.study.study import Study
 
 
@@ -257,6 +258,14 @@ def ballot_record(folder: Path) -> Iterator[BallotRecord | None]:
         yield BallotRecord(store, int(own["collection"].iloc[0]), locked) if len(own) else None
     finally:
         store.close()
+
+
+def tell_ballots(folder: Path) -> str:
+    """Open or close the ballots of a folder, if prepared, as its safety gate says now; return a sentence about it."""
+    with ballot_record(folder) as record:
+        if record is None:
+            return ""
+        return follow_gate(record.store, record.collection, read_folder(folder), at=now())
 
 
 def prepare_ballots(folder: Path, study: Study) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
 import io
 import json
 import os
@@ -300,9 +301,29 @@ def _recent_file() -> Path:
     return Path(place) / "afterfeel" / "recent.json"
 
 
-def settings_folder() -> Path:
-    """Return where the app keeps what belongs to no study, on this computer."""
-    return _recent_file().parent
+def keep_aside(name: str, content: bytes | None) -> None:
+    """Keep what somebody typed and did not save, under a name; None throws it away. Nobody else on a computer reads it.
+
+    Where nothing can be written nothing is kept.
+    """
+    file = _aside(name)
+    with suppress(OSError, StudyError):
+        if content is None:
+            file.unlink(missing_ok=True)
+            return
+        file.parent.mkdir(parents=True, exist_ok=True)
+        write_file(file, content, overwrite=True, private=True)
+
+
+def kept_aside(name: str) -> bytes | None:
+    """Return what was kept under a name; None where nothing is."""
+    with suppress(OSError):
+        return _aside(name).read_bytes()
+    return None
+
+
+def _aside(name: str) -> Path:
+    return _recent_file().parent / "not_saved" / hashlib.sha256(name.encode()).hexdigest()
 
 
 def recent_studies() -> tuple[Path, ...]:

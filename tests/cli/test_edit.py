@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import re
 import shutil
@@ -10,13 +11,19 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+import panel
 from panel.checks.moments_recorded import check_claim_stamps
 from panel.cli import main
+from panel.models.emollients.predictions import kept_predictions
 from panel.plan.codes import plan_fits_seal, sealed_key
+from panel.plan.safety import reactions, safety_gate, sign_offs
+from panel.store.ballot import prepare_ballots
 from panel.study.folder import read_folder, write_study
+from panel.study.knowledge import safety_items
 from panel.study.saving import journal_rows
 from panel.study.study import Study
 from panel.study.table_cells import rows_of_study
+from tests.ballot_studies import PROTOTYPES, ballot_study, cleared
 from tests.studies import small_study
 
 
@@ -173,3 +180,110 @@ def test_statements_of_a_file_are_fixed_and_stamped(folder: Path):
     row = read_folder(folder).table("claims").iloc[-1]
     assert (row["claim"], row["margin"], row["stamped_by"]) == ("less greasy than P1", 7.5, "EK")
     assert not list(check_claim_stamps(read_folder(folder)))
+
+
+# The safety record by command: it is written down, and the ballots follow.
+
+
+@pytest.fixture
+def hills(tmp_path: Path) -> Path:
+    write_study(cleared(ballot_study()), tmp_path / "hills")
+    return tmp_path / "hills"
+
+
+def open_batches(folder: Path, on: str) -> int:
+    batches = safety_gate(read_folder(folder), on).batches
+    return int((batches["open"].astype(bool) & (batches["frozen"] == "")).sum())
+
+
+def test_a_reaction_is_written_down_freezes_its_batch_and_is_settled(hills: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv("AFTERFEEL_DATABASE_URL", raising=False)
+    on = sign_offs(read_folder(hills))["date"].max()
+    before = open_batches(hills, on)
+    prepare_ballots(hills, read_folder(hills))
+    told = run(
+        *("reaction", hills, "--who", "lead", "--signs", "red patch", "--action", "rinsed", "--severity", "mild"),
+        *("--batch", f"{PROTOTYPES[0]}-1", "--assessor", ""),
+    )
+    assert "its batches are frozen" in told.stdout
+    assert "The safety gate is not open: 2 of 3" in told.stdout  # as the ballots are told
+    assert "physician" in told.stderr
+    assert open_batches(hills, on) == before - 1
+    (number,) = reactions(read_folder(hills))["reaction"]
+    run("reaction", hills, "--settle", number, "--who", "Dr S.", "--action", "not the sample", "--document", "AE 1")
+    assert open_batches(hills, on) == before
+    assert "Give all" in run("reaction", hills, "--settle", number, "--who", "Dr S.", "--action", "x", code=2).stderr
+    assert journal_rows(hills)["who"].tolist() == ["Dr S.", "lead"]
+
+
+def test_a_sign_off_is_recorded_for_each_batch_and_never_given(tmp_path: Path):
+    folder = tmp_path / "hills"
+    write_study(ballot_study(), folder)
+    batches = ballot_study().table("batches")["batch"].nunique()
+    item = safety_items().set_index("item")
+    of_batch = str(item.index[item["scope"] == "batch"][0])
+    words = ("--who", "Dr S.", "--role", "safety assessor", "--document", "CPSR 7")
+    run("sign-off", folder, of_batch, *words, "--date", "2026-03-01")
+    signed = sign_offs(read_folder(folder))
+    assert (signed["item"].tolist(), signed["date"].unique().tolist()) == ([of_batch] * batches, ["2026-03-01"])
+    assert "reference to the signed document" in run("sign-off", folder, of_batch, *words[:4], code=2).stderr
+    assert "has no item 'luck'" in run("sign-off", folder, "luck", *words, code=2).stderr
+    assert len(sign_offs(read_folder(folder))) == batches
+
+
+def test_a_score_is_corrected_a_decision_recorded_and_a_statement_withdrawn(folder: Path, tmp_path: Path):
+    place = ("assessor=A02", "session=2", "prototype=P4", "attribute=AF_GREASE")
+    told = run("set", folder, "correct", *place, "new=33,5", "--who", "lead", "--why", "the ballot says so")
+    assert "1 row changed" in told.stdout
+    assert read_folder(folder).table("corrections")["new"].tolist() == ["33.5"]
+    wrong = run("set", folder, "correct", *place, "hand=left", "--who", "lead", "--why", "x", code=2)
+    assert "not found by hand" in wrong.stderr
+    assert "Write it as NAME=VALUE" in run("set", folder, "correct", "A02", code=2).stderr
+    run("set", folder, "decision", "chosen=P4", "not_established=taste", "role=lab", "--who", "K", "--why", "near")
+    assert read_folder(folder).table("decisions")["chosen"].tolist() == ["P4"]
+    assert "has no choice" in run("set", folder, "decision", "choice=P4", "--who", "K", "--why", "x", code=2).stderr
+    (tmp_path / "c.csv").write_text("Claim;Kind;Prototype;Attribute\nless greasy;better;P4;AF_GREASE\n")
+    run("set", folder, "claims", tmp_path / "c.csv", "--who", "K")
+    run("set", folder, "withdraw", "1", "--who", "K", "--why", "not needed")
+    assert read_folder(folder).table("claims")["withdrawn_by"].tolist() == ["K"]
+    assert "by its number" in run("set", folder, "withdraw", "first", code=2).stderr
+
+
+def test_a_prediction_is_written_down_before_the_blend_is_made(tmp_path: Path):
+    demo = Path(__file__).parents[2] / "data_demo" / "reading_room"
+    shutil.copytree(demo, tmp_path / "room")
+    blend = ("Dicaprylyl Carbonate=3", "C13-15 Alkane=3", "Caprylic/Capric Triglyceride=5")
+    blend += ("Prunus Amygdalus Dulcis (Sweet Almond) Oil=4",)
+    run("set", tmp_path / "room", "predict", "P9", *blend)
+    assert [each.prototype for each in kept_predictions(read_folder(tmp_path / "room"))] == ["P9"]
+
+
+# What an editor of the app does, a command does too.
+
+
+_BY_A_FILE = {  # rows that a form of the app makes are rows of a file for a command, which does the rest by itself
+    *("_with_attributes", "with_batches", "_with_listed", "_with_people", "_with_row"),  # set STUDY TABLE FILE
+    "with_claim",  # set STUDY claims FILE
+    "with_facts",  # set STUDY FACT VALUE
+    "rebased",
+}
+_ON_THE_PAGE_ALONE = {"_with_opening"}  # the key is opened where the record of ballots is at hand
+
+
+def changes_made_in(folder: Path) -> set[str]:
+    """Return the functions that make the changed study where the app saves a change: those called on `now`."""
+    found = set()
+    for path in folder.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Lambda) and [each.arg for each in node.args.args] in (["now"], ["seen"]):
+                calls = [each for each in ast.walk(node.body) if isinstance(each, ast.Call)]
+                found |= {each.func.id for each in calls if isinstance(each.func, ast.Name)}
+    return found - {"_with_prototypes", "_with_reactions"}  # only parts of a change
+
+
+def test_whatever_the_app_changes_a_command_changes_too():
+    package = Path(panel.__file__).parent
+    commands = "\n".join(path.read_text(encoding="utf-8") for path in (package / "cli").glob("*.py"))
+    made = changes_made_in(package / "app")
+    assert {"with_correction", "with_sign_offs", "record_reaction", "with_session", "rename"} <= made
+    assert {name for name in made if not re.search(rf"\b{name}\b", commands)} == _BY_A_FILE | _ON_THE_PAGE_ALONE

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import partial
 
 import pandas as pd
@@ -10,12 +9,12 @@ import streamlit as st
 
 from panel.answers import Answers
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, file_name, headline, plain, say, table
+from panel.app.widgets import attempt, download, file_name, headline, plain, say, table
 from panel.report.archive import FORMS, archive_bytes
 from panel.report.contents.blocks import Report
 from panel.report.contents.evidence import report_of
 from panel.report.trace import why
-from panel.views.decision.claims import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
+from panel.views.decision.claims import gap_lines, trace_lines, what_is_behind
 
 _EXAMPLE = "such as D12, or D-AF_GREASE-P4-P1-estimate"
 _MOST_ROWS = 200
@@ -25,18 +24,14 @@ def _downloads(study: StudyInUse, report: Report) -> None:
     """Offer the file in four forms and the archive; each is made when it is asked for."""
     name = file_name(study)
     with st.container(horizontal=True):
-        for ending, form in FORMS.items():
+        for ending in FORMS:
             label, file = f"Evidence file, {ending[1:].upper()}", f"{name}_evidence{ending}"
-            _download(label, partial(_form, study.key, ending, report), file, form.kind)
+            download(label, partial(_form, study.key, ending, report), file)
     words = " · ".join(f"{ending[1:].upper()}: {form.words}" for ending, form in FORMS.items())
     st.caption(plain(f"{words}. Each is made when you ask for it, which takes some seconds."))
     make = partial(_archive, study.key, study.answers, report)
-    _download("Archive of the study, ZIP", make, f"{name}_archive.zip", "application/zip")
+    download("Archive of the study, ZIP", make, f"{name}_archive.zip")
     st.caption("The archive holds the study, the evidence file in all four forms and checksums. It opens anywhere.")
-
-
-def _download(label: str, make: Callable[[], bytes], name: str, kind: str) -> None:
-    st.download_button(label, make, name, kind, key=f"download {name}", on_click="ignore", icon=":material/download:")
 
 
 @st.cache_resource(max_entries=4, show_spinner="Putting the evidence together (some seconds) ...")
@@ -66,8 +61,9 @@ def _look_up(study: StudyInUse) -> None:
     found = attempt(why, study.study, number_id, answers=study.answers)
     if found is None:
         return
-    st.markdown(f"**{plain(trace_headline(found.number_id, found.value))}**")
-    say(trace_lines(found.table, found.column, found.method))
+    head, *lines = trace_lines(found.number_id, found.value, found.table, found.column, found.method)
+    st.markdown(f"**{plain(head)}**")
+    say(lines)
     for place, rows in enumerate(found.rows):
         st.markdown(plain(what_is_behind(rows)))
         if len(rows):
@@ -77,14 +73,15 @@ def _look_up(study: StudyInUse) -> None:
 def show(study: StudyInUse) -> None:
     """Show what the evidence file lacks, offer it, and say where its numbers come from."""
     report = _report(study.key, study.answers)
-    gaps = [(section.number, section.heading, gap) for section, gap in report.gaps()]
-    headline(gaps_headline(len(gaps), len(report.sections)))
+    named = ((section.number, section.heading, gap) for section, gap in report.gaps())
+    told, *gaps = gap_lines(named, len(report.sections))
+    headline(told)
     if report.mark:
         st.caption(plain(f"{report.mark}. It stands on every page."))
     _downloads(study, report)
     if gaps:
         with st.expander("What is missing"):
-            say(gap_lines(gaps))
+            say(gaps)
     with st.expander("What is in it"):
         parts = [(section.number or "–", section.heading, len(section.gaps)) for section in report.all_sections]
         table(pd.DataFrame(parts, columns=["Part", "Heading", "Gaps"]), name="parts", alt="Parts of the evidence file")

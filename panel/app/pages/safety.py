@@ -14,18 +14,16 @@ from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, heading, keep_and_tell, plain, show_items
 from panel.app.widgets import show as lay_out
 from panel.checks.all_checks import readiness
-from panel.errors import StudyError
 from panel.plan.safety import (
     OUTCOMES,
     SEVERITIES,
     reactions,
     record_reaction,
-    record_sign_off,
     safety_gate,
     settle_reaction,
-    sign_offs,
     unsettled_reactions,
     when_to_stop,
+    with_sign_offs,
 )
 from panel.store.database import now
 from panel.study.knowledge import safety_items
@@ -63,33 +61,10 @@ def _sign_off_form(study: StudyInUse) -> None:
             "note": third.text_input("Note; the reason if not signed") or "",
         }
         if st.form_submit_button("Record it"):
-            of_batch = {item for item in chosen if items.loc[item, "scope"] == "batch"}
+            of = "" if batch == _ALL_BATCHES else batch
             _change(
-                study,
-                "safety",
-                lambda now: _signed(now, chosen, of_batch, batch, batches, outcome, facts),
-                "Recorded.",
-                facts["who"],
+                study, lambda now: with_sign_offs(now, chosen, of, outcome=outcome, **facts), "Recorded.", facts["who"]
             )
-
-
-def _signed(
-    study: Study,
-    chosen: list[str],
-    of_batch: set[str],
-    batch: str,
-    batches: list[str],
-    outcome: str,
-    facts: dict[str, str],
-) -> pd.DataFrame:
-    """Return the sign-offs with one more for each item; an item signed batch by batch gets one for each batch."""
-    if not chosen:
-        raise StudyError("Choose the items that were signed.")
-    signed = sign_offs(study)
-    for item in chosen:
-        for name in [batch] if batch != _ALL_BATCHES else batches if item in of_batch else [""]:
-            signed = record_sign_off(signed, item, batch=name, outcome=outcome, **facts)
-    return signed
 
 
 def _reaction_form(study: StudyInUse) -> None:
@@ -113,8 +88,9 @@ def _reaction_form(study: StudyInUse) -> None:
             place = {"assessor": str(assessor or ""), "batch": "" if batch == _UNKNOWN else str(batch)}
             _change(
                 study,
-                "reactions",
-                lambda now: record_reaction(reactions(now), severity=str(severity), **place, **facts),
+                lambda now: _with_reactions(
+                    now, record_reaction(reactions(now), severity=str(severity), **place, **facts)
+                ),
                 "The reaction is on record and its batches are frozen.",
                 facts["who"],
             )
@@ -137,22 +113,19 @@ def _settle_form(study: StudyInUse) -> None:
         if st.form_submit_button("Settle it"):
             _change(
                 study,
-                "reactions",
-                lambda now: settle_reaction(reactions(now), number, **facts),
+                lambda now: _with_reactions(now, settle_reaction(reactions(now), number, **facts)),
                 "The reaction is settled.",
                 facts["who"],
             )
 
 
-def _change(study: StudyInUse, name: str, make: Callable[[Study], pd.DataFrame], done: str, who: str) -> None:
-    """Put a changed table into the study, let the ballots follow, and start the page again; or say what is missing."""
-    keep_and_tell(
-        study,
-        lambda now: replace(now, tables={**now.tables, name: make(now)}),
-        done,
-        who=who,
-        after=after_safety_change,
-    )
+def _with_reactions(study: Study, known: pd.DataFrame) -> Study:
+    return replace(study, tables={**study.tables, "reactions": known})
+
+
+def _change(study: StudyInUse, change: Callable[[Study], Study], done: str, who: str) -> None:
+    """Save a change, let the ballots follow, and start the page again; or say what is missing."""
+    keep_and_tell(study, change, done, who=who, after=after_safety_change)
 
 
 def show(study: StudyInUse) -> None:

@@ -29,7 +29,7 @@ from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_stud
 from panel.models.prototypes.verdict import LEVEL
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
-from panel.stats.comparing.group_means import ASSESSOR, relative_variances, strata_without_each
+from panel.stats.comparing.group_means import ASSESSOR, relative_variances
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.inference import inference
 from panel.stats.mixed.reml import MixedFit
@@ -554,7 +554,7 @@ def _without_each(design: PanelDesign, fit: MixedFit) -> Iterator[_Refit]:
         np.maximum(fit.variances[:, :-1] / fit.variances[:, -1:], _LEAST_START), (people, q, len(design.terms))
     )
     if design.cube is not None:
-        start = relative_variances(strata_without_each(design.cube), design.terms).reshape(start.shape)
+        start = relative_variances(design.cube, design.terms, without_each=True).reshape(start.shape)
     for each in fits_without_groups(design.response, design.fixed, design.groups, start):
         yield _Refit(*each)
 

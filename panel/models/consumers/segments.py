@@ -14,8 +14,8 @@ from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking import FEWEST_ALIKE, LikingModel, liking_model
 from panel.models.consumers.liking_checks import without_order
 from panel.models.prototypes.verdict import LEVEL
-from panel.stats.arrays import Array
-from panel.stats.maps.groups import Labels, k_means, more_groups, recovered, without_effects
+from panel.stats.arrays import Array, Codes
+from panel.stats.maps.groups import k_means, more_groups, recovered, without_effects
 from panel.study.study import Study
 
 _FEWEST_CONSUMERS = 40  # common practice, no source: below, groups are not believed
@@ -142,7 +142,7 @@ def find_segments(
     )
 
 
-def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[Labels, list[Step], str]:
+def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[Codes, list[Step], str]:
     """Return the group of each consumer from 0, the steps that led there, and why it is one group if it is."""
     one = np.zeros(len(used), dtype=np.intp)
     if len(used) < _FEWEST_CONSUMERS:
@@ -168,7 +168,7 @@ def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[
     return found, steps, ""
 
 
-def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) -> tuple[Labels, list[Step]]:
+def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) -> tuple[Codes, list[Step]]:
     """Add a group as long as it says more than noise would, no group is tiny, and the same groups come back."""
     labels = np.zeros(len(left), dtype=np.intp)
     steps: list[Step] = []
@@ -250,7 +250,7 @@ _MEANS = ["segment", "prototype", "n", "estimate", "std_error", "df", "ci_low", 
 _DIVIDED = ["prototype", "versus", "segment", "estimate", "ci_low", "ci_high"]
 
 
-def numbered(labels: Labels) -> Labels:
+def numbered(labels: Codes) -> Codes:
     """Return the labels with 0 for the largest group, 1 for the next, and so on."""
     if not len(labels):
         return labels
@@ -258,13 +258,13 @@ def numbered(labels: Labels) -> Labels:
     return np.asarray(np.argsort(order)[labels])
 
 
-def _group_of(frame: pd.DataFrame, used: pd.DataFrame, labels: Labels) -> pd.DataFrame:
+def _group_of(frame: pd.DataFrame, used: pd.DataFrame, labels: Codes) -> pd.DataFrame:
     """Return `assessor segment`, 0 for consumers left out."""
     found = pd.Series(labels + 1, index=used.index).reindex(frame.index).fillna(0).astype("int64")
     return pd.DataFrame({"assessor": pd.Series(frame.index, dtype="str"), "segment": found.to_numpy()})
 
 
-def group_means(model: dict[int, LikingModel], used: pd.DataFrame, labels: Labels) -> pd.DataFrame:
+def group_means(model: dict[int, LikingModel], used: pd.DataFrame, labels: Codes) -> pd.DataFrame:
     """Return the means of each group; of all consumers as group 1 where there is one group."""
     parts = []
     for group, own in model.items():

@@ -20,8 +20,6 @@ from panel.models.prototypes.differences import Differences, attribute_rows, fin
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel, fit_study, score_array
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, LEVEL
 from panel.stats.answers.ranks import (
-    FEWEST_BLOCKS,
-    FEWEST_IN_BLOCK,
     INFINITE,
     durbin_test,
     friedman_test,
@@ -108,8 +106,8 @@ def rank_tables(attribute: str, means: pd.DataFrame) -> _RankTables:
     """
     scores = means.to_numpy(dtype=float)
     present = np.isfinite(scores)
-    used = present.sum(axis=1) >= FEWEST_IN_BLOCK
-    if used.sum() < FEWEST_BLOCKS or scores.shape[1] < 2:
+    used = present.sum(axis=1) >= 2
+    if used.sum() < 2 or scores.shape[1] < 2:
         raise ModelError("fewer than two assessors scored two prototypes or more, so there are no orders to compare.")
     test = _test(scores[used])
     pairs = _complete_pairs(scores[used]) if test["method"] == FRIEDMAN else _incomplete_pairs(scores[used])

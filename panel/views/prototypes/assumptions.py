@@ -13,9 +13,9 @@ from panel.models.prototypes.assumptions import Assumptions, Problem
 from panel.study.naming import Naming
 from panel.views.pictures import (
     BROAD,
-    FONT,
     GREY,
     INK,
+    LETTERS,
     OTHERS,
     interval_figure,
     place_labels,
@@ -198,8 +198,8 @@ def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: 
 
     rows = _residual_rows(result, attribute)
     room = (width - 0.9) * 72
-    title = wrapped(_title(result, attribute, names), FONT + 1, room, _MOST_LINES)
-    below = wrapped(f"{names.with_scale('Fitted value')}; {_LEGEND}", FONT, room, _MOST_LINES)
+    title = wrapped(_title(result, attribute, names), LETTERS + 1, room, _MOST_LINES)
+    below = wrapped(f"{names.with_scale('Fitted value')}; {_LEGEND}", LETTERS, room, _MOST_LINES)
     figure = Figure(figsize=(width, _HEIGHT + 0.18 * (len(title) + len(below) - 2)), layout="constrained")
     axes = figure.subplots()
     for chosen, colour in ((~rows["marked"], GREY), (rows["marked"], _MARKED)):
@@ -219,9 +219,9 @@ def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: 
             ends, height = [band["low"], band["high"]], [sign * band["spread"]] * 2
             axes.plot(ends, height, color=_PLAIN, linewidth=1.8, solid_capstyle="butt", zorder=3)
     axes.axhline(0, color=INK, linewidth=1.0, zorder=1)
-    axes.set_title("\n".join(title), fontsize=FONT + 1, color=INK, loc="left")
-    axes.set_xlabel("\n".join(below), fontsize=FONT, color=INK)
-    axes.set_ylabel("Residual (score minus fitted value)", fontsize=FONT, color=INK)
+    axes.set_title("\n".join(title), fontsize=LETTERS + 1, color=INK, loc="left")
+    axes.set_xlabel("\n".join(below), fontsize=LETTERS, color=INK)
+    axes.set_ylabel("Residual (score minus fitted value)", fontsize=LETTERS, color=INK)
     plain(axes)
     _name_the_pullers(figure, axes, rows, result.influence.loc[result.influence["attribute"] == attribute])
     return figure
@@ -312,7 +312,7 @@ def _name_the_pullers(figure: Figure, axes: Axes, rows: pd.DataFrame, pullers: p
         markeredgecolor=INK, markeredgewidth=1.0, zorder=4,
     )  # fmt: skip
     figure.draw_without_rendering()
-    size, to_points = FONT - 1, 72 / figure.dpi
+    size, to_points = LETTERS - 1, 72 / figure.dpi
     box = axes.get_window_extent()
     corner = np.array([box.x0, box.y0])
     points = (axes.transData.transform(named[["fitted", "residual"]].to_numpy(dtype=float)) - corner) * to_points
