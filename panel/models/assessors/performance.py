@@ -24,8 +24,9 @@ from panel.models.assessors.measures import (
     panel_rows,
     people_rows,
 )
-from panel.models.prototypes.differences import LEVEL, no_difference
+from panel.models.prototypes.differences import no_difference
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, fit_study
+from panel.models.prototypes.verdict import LEVEL
 from panel.stats.arrays import Array, Codes
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.group_means import ASSESSOR, relative_variances

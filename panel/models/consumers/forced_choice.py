@@ -19,6 +19,7 @@ from panel.models.consumers.choices import (
     share_fact,
     unread_notes,
 )
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, SMALL
 from panel.plan.consumer_numbers import similar, told_apart
 from panel.stats.answers.binomial import (
     chance_correct,
@@ -47,7 +48,7 @@ from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.comparing.power import planned_looks_p, same_share_p
 from panel.study.study import Study
 
-DIFFERS, SMALL, SIMILAR, CANNOT_TELL = "differs", "differs but small", "similar", "cannot tell"
+SIMILAR = "similar"
 SEEN_WITH = 0.8
 """Chance with which the smallest share a test could see would have been seen."""
 

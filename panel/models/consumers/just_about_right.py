@@ -22,6 +22,7 @@ from panel.models.consumers.answers import (
 )
 from panel.models.consumers.liking_checks import without_order
 from panel.models.emollients.swaps import TracedSwaps, trace_swaps
+from panel.models.prototypes.verdict import ALPHA
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import paired_tables, stuart_maxwell, within_people
 from panel.stats.comparing.group_means import welch_differences
@@ -382,7 +383,6 @@ def _within_frame(
 # Which tested change of emollients moves a prototype the way people want it? A question to test, never an order.
 
 
-SEEN = 0.05  # adjusted p-value below which the effect of a swap is told as seen
 _PLUS = " + "
 COLUMNS = [
     *("prototype", "question", "side", "attribute", "wanted", "swap", "removed", "added", "percent", "made"),
@@ -405,7 +405,7 @@ def _move_frame(
     rows: list[dict[str, Any]] = []
     if traced is not None and formulas is not None:
         tested = pd.concat([traced.swaps, traced.joint], ignore_index=True)
-        seen = tested.loc[tested["p_adjusted"] < SEEN]
+        seen = tested.loc[tested["p_adjusted"] < ALPHA]
         worth = drops.loc[drops["verdict"].isin(["move", "perhaps"]) & ~drops["split"]]
         asked = {fact.attribute for fact in facts.values() if fact.attribute}
         by_attribute = {name: seen.loc[seen["attribute"] == name].to_dict("records") for name in asked}

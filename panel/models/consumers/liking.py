@@ -18,7 +18,7 @@ from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking_checks import RanksBeside, ranks_beside, serving_effects, shifts_in_order
 from panel.models.prototypes.differences import all_pairs, attribute_rows, mean_rows, pair_rows, versus_rows
 from panel.models.prototypes.panel_design import PanelDesign
-from panel.models.prototypes.verdict import difference_verdicts
+from panel.models.prototypes.verdict import LEVEL, difference_verdicts
 from panel.stats.answers.binomial import wilson_interval
 from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import ASSESSOR
@@ -28,7 +28,6 @@ from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.study.study import Study
 
-LEVEL = 0.95
 UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
 FEW_CONSUMERS = 40  # below, a mean liking gives a direction only (common practice, no source)
 _MOST_BY_ORDER = 500  # consumers for whom the ordered model is fitted without being asked for

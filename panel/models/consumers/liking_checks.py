@@ -12,6 +12,7 @@ from scipy.special import gammaincc
 from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead
 from panel.models.prototypes.ranks import FRIEDMAN, rank_tables
+from panel.models.prototypes.verdict import ALPHA
 from panel.stats.answers.cumulative_logit import fit_cumulative_logit
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
@@ -28,7 +29,6 @@ _NOT_SETTLED = (
     "given one answer only); it is left out."
 )
 _MOST_LOST = 0.5  # share of the consumers; with more gaps than this the serving was meant to be incomplete
-ALPHA = 0.05  # at which an effect of the place in the serving is said
 BEFORE = "the sample before"
 _SERVING_COLUMNS = ["effect", "statistic", "df", "df_error", "p_value", "prototype_p_value"]
 _POSITION_COLUMNS = ["position", "n", "estimate", "std_error"]

@@ -14,13 +14,13 @@ from panel.models.consumers.liking_checks import without_order
 from panel.models.consumers.segments import Segments, find_segments
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import PrototypeMap, find_map
+from panel.models.prototypes.verdict import LEVEL
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.maps.groups import without_levels
 from panel.stats.maps.links import correlations, direction_interval, fit_plane, inside_hull, needed_correlation
 from panel.study.study import Study
 
-LEVEL = 0.95
 FEWEST_PROTOTYPES = 6  # with five the circular model has one degree of freedom left
 DRAWS, _FEWER_DRAWS, _MANY = 1000, 200, 1000  # draws of consumers; fewer where there are more than `_MANY` of them
 _MAP_DRAWS = 100  # the regions of the map are not used here

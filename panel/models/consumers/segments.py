@@ -13,11 +13,11 @@ from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking import FEWEST_ALIKE, LikingModel, liking_model
 from panel.models.consumers.liking_checks import without_order
+from panel.models.prototypes.verdict import LEVEL
 from panel.stats.arrays import Array, Codes
 from panel.stats.maps.groups import k_means, more_groups, recovered, without_effects
 from panel.study.study import Study
 
-LEVEL = 0.95
 _FEWEST_CONSUMERS = 40  # common practice, no source: below, groups are not believed
 FEWEST_PROTOTYPES = 4  # with fewer there is too little of a profile to group people by
 _TRIED = 0.75  # share of the prototypes a consumer has to have tried

@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers, questions_of
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.stats.comparing.multiplicity import simultaneous_bands
 from panel.stats.maps.draws import FEWEST_PEOPLE, people_draws
 from panel.study.study import Study
 
 DRAWS = 4000
-PASSES, FAILS, CANNOT_TELL = "passes", "fails", "cannot tell"
+PASSES, FAILS = "passes", "fails"
 
 IN, OPEN, OUT = "in", "open", "out"
 

@@ -18,7 +18,6 @@ from panel.checks.confounds import Confounds
 from panel.errors import StudyError
 from panel.models.consumers.segments import Segments, divided_pairs, segment_favourites
 from panel.models.decision.contenders import (
-    CANNOT_TELL,
     DRAWS,
     LikingDraws,
     clearly_missed,
@@ -49,11 +48,10 @@ from panel.models.decision.windows import (
 from panel.models.prototypes.alike import smallest_difference
 from panel.models.prototypes.differences import Differences, confound_notes
 from panel.models.prototypes.panel_design import PanelFit, fit_study
+from panel.models.prototypes.verdict import CANNOT_TELL, LEVEL
 from panel.plan.codes import moment
 from panel.stats.formulas.desirability import beats, overall_desirability
 from panel.study.study import Study
-
-_LEVEL = 0.95
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -129,7 +127,7 @@ def decide(
     *,
     weights: Mapping[str, float] | None = None,
     segments: Segments | None = None,
-    level: float = _LEVEL,
+    level: float = LEVEL,
     differences: Differences | None = None,
     fitted: PanelFit | None = None,
 ) -> Decision:

@@ -14,11 +14,12 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError, StudyError
-from panel.models.decision.contenders import CANNOT_TELL, FAILS, PASSES
+from panel.models.decision.contenders import FAILS, PASSES
 from panel.models.emollients.descriptors import COST as COST_WARNING
 from panel.models.emollients.descriptors import blend_warnings, find_descriptors
 from panel.models.emollients.predictions import study_targets
 from panel.models.prototypes.alike import ONE_PLANNED, Sensitivity
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.plan.safety import match_allergens
 from panel.study.facts import stated_fact
 from panel.study.formulas import all_formulas, formula_lines

@@ -10,15 +10,15 @@ import numpy as np
 import pandas as pd
 
 from panel.checks.confounds import BATCH
-from panel.models.emollients.swaps import SEEN, TracedSwaps
-from panel.models.prototypes.verdict import DIFFERS
+from panel.models.emollients.swaps import TracedSwaps
+from panel.models.prototypes.verdict import ALPHA, CANNOT_TELL, DIFFERS
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
 
 if TYPE_CHECKING:
     from panel.models.decision.decide import Decision
 
-STANDS_OUT, CANNOT_TELL, GOES_ALONG = "stands out", "cannot tell", "goes along with something else"
+STANDS_OUT, GOES_ALONG = "stands out", "goes along with something else"
 TOWARDS, AWAY = 1, -1
 
 
@@ -59,7 +59,7 @@ def find_causes(traced: TracedSwaps, decision: Decision | None = None) -> Causes
     effects = effects.reset_index(drop=True)
     swaps = _swaps(effects, traced)
     letters = dict(zip(swaps["swap"], swaps["letter"], strict=True))
-    seen = below(effects["p_adjusted"], SEEN)
+    seen = below(effects["p_adjusted"], ALPHA)
     tied = effects["goes_along"].ne("").to_numpy(bool)
     stands_out = effects["verdict"].eq(DIFFERS).to_numpy(bool)
     cells = effects.assign(

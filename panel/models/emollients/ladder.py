@@ -27,6 +27,7 @@ from panel.models.emollients.prediction_model import (
 )
 from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
+from panel.models.prototypes.verdict import ALPHA
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import (
@@ -78,15 +79,15 @@ class Ladder:
     def standing_out(self, name: str) -> tuple[int, int]:
         """Return how many rows of a step stand out after adjusting, and of how many."""
         numbers = self.steps[name]
-        return int(below(numbers["p_adjusted"], SEEN).sum()), len(numbers)
+        return int(below(numbers["p_adjusted"], ALPHA).sum()), len(numbers)
 
     def mixture_models(self) -> pd.DataFrame:
         """Return `model describes misses asked`: on how many attributes each describes the blends, and misses some."""
         rows = [
             (
                 str(model),
-                int((below(part["p_value"], SEEN) & (part["q2"] > 0)).sum()),
-                int(below(part["lack_p"], SEEN).sum()),
+                int((below(part["p_value"], ALPHA) & (part["q2"] > 0)).sum()),
+                int(below(part["lack_p"], ALPHA).sum()),
                 len(part),
             )
             for model, part in self.steps["mixture"].groupby("model", sort=False)
@@ -396,7 +397,6 @@ def _facts(p: Floats, size: tuple[int, int], descriptors: int, beforehand: int, 
 # Attribute by attribute: how far up the ladder does the evidence reach, and may anything be named?
 
 
-SEEN = 0.05
 JOIN = "; "
 WITH = " | "  # between a swap and what it cannot be told from
 # driver: a property may be named. swaps: these swaps did it, also judged from prototype to prototype. assessors: the
@@ -434,7 +434,7 @@ def attribute_verdicts(
         doubtful = [swap for swap in heard if swap not in swaps]
         driver, running = _property(links, name)
         along = list(dict.fromkeys([*beside.get(name, []), *beside_too.get(name, [])]))
-        differs = bool(below(p_adjusted, SEEN))
+        differs = bool(below(p_adjusted, ALPHA))
         verdict = _verdict(differs, driver, swaps, doubtful, along)
         joined = [JOIN.join(each) for each in (swaps, doubtful, running, along)]
         rows.append((name, verdict, driver, *joined))
@@ -444,7 +444,7 @@ def attribute_verdicts(
 
 def _seen(effects: pd.DataFrame) -> tuple[dict[str, list[str]], dict[str, list[str]]]:
     """Return by attribute the swaps that stand out, and those that do but cannot be told from something else."""
-    seen = effects.loc[below(effects["p_adjusted"], SEEN)]
+    seen = effects.loc[below(effects["p_adjusted"], ALPHA)]
     if "goes_along" not in seen:
         seen = seen.assign(goes_along="")
     alone, along = seen.loc[seen["goes_along"] == ""], seen.loc[seen["goes_along"] != ""]

@@ -15,6 +15,7 @@ from panel.errors import ModelError
 from panel.models.emollients.curves import ReducedCurves, reduce_curves
 from panel.models.prototypes.differences import find_differences
 from panel.models.prototypes.map import JointMap, joint_map
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
@@ -345,7 +346,7 @@ def _on_measures(measures: pd.DataFrame) -> Iterator[str]:
 
 
 _IN_STUDY, _IN_LEXICON = "the attributes table", "the lexicon"
-AS_EXPECTED, AGAINST, _LINKED, CANNOT_TELL = "as expected", "against expectation", "linked", "cannot tell"
+AS_EXPECTED, AGAINST, _LINKED = "as expected", "against expectation", "linked"
 _PAIR = ["attribute", "measure", "expected", "source", "declared"]
 
 

@@ -18,6 +18,7 @@ from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.prototypes.panel_design import PanelFit, fit_panel, variance_rows
 from panel.models.prototypes.verdict import (
+    ALPHA,
     CANNOT_TELL,
     DF_FACT,
     DIFFERS,
@@ -40,7 +41,6 @@ from panel.study.formulas import SAME_AMOUNT, blend_rounding, emollient_blend, f
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
-SEEN = 0.05
 _CHANGE = ["swap", "removed", "added", "percent"]
 
 
@@ -219,7 +219,7 @@ def swap_verdicts(effects: pd.DataFrame, confounds: Confounds) -> pd.DataFrame:
         rows = confounds.of_swap(str(attribute), str(swap))
         because.append("; ".join(rows.loc[rows["factor"] != BATCH, "because"]))
         along.append(", ".join(confounds.not_credited(str(attribute), str(swap))["factor"]))
-    credited = below(effects["p_adjusted"], SEEN) & np.array([not each for each in along], dtype=bool)
+    credited = below(effects["p_adjusted"], ALPHA) & np.array([not each for each in along], dtype=bool)
     return effects.assign(verdict=np.where(credited, DIFFERS, CANNOT_TELL), because=because, goes_along=along)
 
 

@@ -13,6 +13,7 @@ from scipy.special import stdtrit
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.models.prototypes.verdict import (
+    ALPHA,
     CANNOT_TELL,
     DIFFERS,
     EQUIVALENT,
@@ -28,7 +29,6 @@ from panel.stats.comparing.power import smallest_difference as smallest_shown
 from panel.study.scores_used import PlannedDifference, stated_differences
 from panel.study.study import Study
 
-ALPHA = 0.05
 BEYOND, _NOT_SHOWN = "beyond the margin", "not shown"
 NOT_WORSE, WORSE, NO_DIRECTION = "not worse", "worse by more than the margin", "no direction"
 _WITH_DIRECTION = ("more", "less")

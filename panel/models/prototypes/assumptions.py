@@ -12,6 +12,7 @@ import pandas as pd
 from panel.models.prototypes.differences import attribute_rows
 from panel.models.prototypes.panel_design import PanelFit
 from panel.models.prototypes.ranks import ScoredPanel, scored_panels
+from panel.models.prototypes.verdict import LEVEL
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, holm
 from panel.stats.mixed.inference import inference
@@ -34,7 +35,6 @@ from panel.study.study import Study
 _CANDIDATES = 3
 DRAWS = 999
 _DRAWS_PER_ATTRIBUTE = 40  # twice what a p-value of 0.05 needs after Holm
-LEVEL = 0.95
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -279,7 +279,7 @@ _KEYS = ["attribute", "assessor", "prototype", "session", "replicate", "score"]
 
 
 def _influence_rows(
-    panel: ScoredPanel, checks: list[ResidualChecks], frame: pd.DataFrame, candidates: int
+    panel: ScoredPanel, checks: list[_ResidualChecks], frame: pd.DataFrame, candidates: int
 ) -> pd.DataFrame:
     """Return what leaving out single scores changes, for the scores of each attribute that pull most.
 
@@ -333,7 +333,7 @@ def _difference(n_fixed: int, first: int, second: int) -> Array:
 
 
 def _pulling(
-    panel: ScoredPanel, column: int, own: ResidualChecks, pair: tuple[int, int], candidates: int
+    panel: ScoredPanel, column: int, own: _ResidualChecks, pair: tuple[int, int], candidates: int
 ) -> np.ndarray:
     """Return the rows of the design whose scores move F or the largest difference most."""
     present = np.flatnonzero(np.isfinite(panel.design.response[:, column]))
@@ -359,7 +359,7 @@ _FEWEST_PER_ASSESSOR = 3  # scores from which a spread of one assessor can be sp
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class ResidualChecks:
+class _ResidualChecks:
     """Residuals of one attribute and what was found in them; see `look_at_assumptions` for the columns."""
 
     residuals: pd.DataFrame
@@ -371,7 +371,7 @@ class ResidualChecks:
 
 def _residual_checks(
     panel: ScoredPanel, column: int, frame: pd.DataFrame, draws: int, rng: np.random.Generator
-) -> ResidualChecks:
+) -> _ResidualChecks:
     """Look at the residuals of attribute number `column` of a fitted panel, against `draws` simulated sets."""
     design = panel.design
     present = np.isfinite(design.response[:, column])
@@ -389,7 +389,7 @@ def _residual_checks(
     tests = _residual_checks_tests(
         found.standardised[free], found.fitted[free], groups[0][free], (simulated / scale)[free], level[free]
     )
-    return ResidualChecks(rows, _assessor_rows(rows, found, variances[-1]), tests.assign(attribute=name), found, maker)
+    return _ResidualChecks(rows, _assessor_rows(rows, found, variances[-1]), tests.assign(attribute=name), found, maker)
 
 
 def _residual_rows(frame: pd.DataFrame, place: np.ndarray, found: MixedResiduals) -> pd.DataFrame:

@@ -27,6 +27,7 @@ from panel.models.prototypes.panel_design import (
 )
 from panel.models.prototypes.verdict import (
     DIFFERS,
+    LEVEL,
     attribute_verdicts,
     beside,
     difference_verdicts,
@@ -51,8 +52,6 @@ from panel.stats.mixed.reml import MixedFit
 from panel.study.naming import naming
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, natural_order
-
-LEVEL = 0.95
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,9 +16,9 @@ import pandas as pd
 from scipy.special import ndtr
 
 from panel.errors import ModelError
-from panel.models.prototypes.differences import LEVEL, Differences, attribute_rows, find_differences
+from panel.models.prototypes.differences import Differences, attribute_rows, find_differences
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel, fit_study, score_array
-from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, LEVEL
 from panel.stats.answers.ranks import (
     INFINITE,
     durbin_test,
@@ -87,7 +87,7 @@ FRIEDMAN, DURBIN, _SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class RankTables:
+class _RankTables:
     """One attribute; the columns are those of `panel.models.prototypes.ranks.RankComparison`."""
 
     attribute: dict[str, Any]
@@ -96,7 +96,7 @@ class RankTables:
     gaps: pd.DataFrame
 
 
-def rank_tables(attribute: str, means: pd.DataFrame) -> RankTables:
+def rank_tables(attribute: str, means: pd.DataFrame) -> _RankTables:
     """Return the rank tables of an attribute from its mean scores, assessors by prototypes, NaN for gaps.
 
     Raises
@@ -114,7 +114,7 @@ def rank_tables(attribute: str, means: pd.DataFrame) -> RankTables:
     ranks = ranks_within_blocks(scores[used])
     names = list(means.columns)
     first, second = np.array(list(combinations(range(len(names)), 2))).T
-    return RankTables(
+    return _RankTables(
         attribute={"attribute": attribute} | test | {"n_assessors": int(used.sum()), "n_lost": int((~used).sum())},
         rank_sums=pd.DataFrame(
             {
@@ -283,7 +283,7 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
     """
     found = find_differences(study) if differences is None else differences
     frame = scores_used(study).frame
-    tables: list[RankTables] = []
+    tables: list[_RankTables] = []
     left_out: list[tuple[str, str]] = []
     for attribute, means in _mean_scores(study, frame):
         try:

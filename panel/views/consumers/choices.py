@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 
 from panel.models.consumers.choices import HALF, LEFT_OUT, METHOD_OF, WAYS, Preferences
-from panel.models.consumers.forced_choice import CANNOT_TELL, DIFFERS, SEEN_WITH, SIMILAR, SMALL, ForcedChoices
+from panel.models.consumers.forced_choice import SEEN_WITH, SIMILAR, ForcedChoices
+from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, SMALL
 from panel.study.naming import Naming
 from panel.study.shown import (
     P_HOLM,

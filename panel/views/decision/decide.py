@@ -9,7 +9,7 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.decision.contenders import AHEAD, BEHIND, CANNOT_TELL, FAILS, IN, OPEN, OPPOSED, OUT, PASSES
+from panel.models.decision.contenders import AHEAD, BEHIND, FAILS, IN, OPEN, OPPOSED, OUT, PASSES
 from panel.models.decision.decide import Decision
 from panel.models.decision.wanted import (
     BENCHMARK,
@@ -22,6 +22,7 @@ from panel.models.decision.wanted import (
     VISCOSITY,
     VOLATILE,
 )
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,

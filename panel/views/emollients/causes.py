@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.models.emollients.causes import AWAY, CANNOT_TELL, GOES_ALONG, STANDS_OUT, TOWARDS, Causes, find_causes
+from panel.models.emollients.causes import AWAY, GOES_ALONG, STANDS_OUT, TOWARDS, Causes, find_causes
 from panel.models.emollients.swaps import TracedSwaps
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row
 from panel.views.pictures import FAINT, INK, shortened, text_width, wrapped

@@ -10,8 +10,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from panel.models.emollients.readings import AGAINST, AS_EXPECTED, CANNOT_TELL, JoinedReadings
+from panel.models.emollients.readings import AGAINST, AS_EXPECTED, JoinedReadings
 from panel.models.prototypes.map import BOTH, INSTRUMENTS, PANEL, JointMap
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.naming import Naming
 from panel.study.shown import (
     ATTRIBUTE,

@@ -4,19 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.contenders import (
-    AHEAD,
-    CANNOT_TELL,
-    FAILS,
-    IN,
-    OPEN,
-    OUT,
-    PASSES,
-    contenders,
-    standings,
-    the_one,
-)
-from panel.models.decision.contenders import CANNOT_TELL as NOT_TOLD
+from panel.models.decision.contenders import AHEAD, FAILS, IN, OPEN, OUT, PASSES, contenders, standings, the_one
+from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.models.prototypes.verdict import CANNOT_TELL as NOT_TOLD
 
 
 def rows(met=1.0, chance=0.9, versus=np.nan, must=True, prototype="P1"):

@@ -9,8 +9,9 @@ import pytest
 from data_demo import make_demo
 from panel.errors import ModelError, StudyError
 from panel.models.consumers.segments import find_segments
-from panel.models.decision.contenders import CANNOT_TELL, IN, OPEN, OUT
+from panel.models.decision.contenders import IN, OPEN, OUT
 from panel.models.decision.decide import decide
+from panel.models.prototypes.verdict import CANNOT_TELL
 from tests.models.decision.known_studies import target_study
 
 CLEAR = {"P1": (60, 45), "P2": (25, 75), "P3": (52, 50)}

@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.contenders import AHEAD, BEHIND, CANNOT_TELL, OPPOSED, LikingDraws, _ahead_of, judge_pairs
+from panel.models.decision.contenders import AHEAD, BEHIND, OPPOSED, LikingDraws, _ahead_of, judge_pairs
+from panel.models.prototypes.verdict import CANNOT_TELL
 
 NAMES = ("P1", "P2", "P3")
 

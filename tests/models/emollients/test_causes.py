@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from panel.answers import Answers
-from panel.models.emollients.causes import AWAY, CANNOT_TELL, GOES_ALONG, STANDS_OUT, TOWARDS, _wanted_way, find_causes
+from panel.models.emollients.causes import AWAY, GOES_ALONG, STANDS_OUT, TOWARDS, _wanted_way, find_causes
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.open_study import open_study
 from tests.formula_studies import ALKANE, CARBONATE, hand_cream_formulas, scores_of, study_of
 

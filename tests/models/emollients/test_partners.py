@@ -11,12 +11,12 @@ from panel.models.emollients.readings import (
     _LINKED,
     AGAINST,
     AS_EXPECTED,
-    CANNOT_TELL,
     _all_links,
     _partner_links,
     _screening_list,
     declared_pairs,
 )
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.study import Study
 from tests.formula_studies import table
 

@@ -9,8 +9,9 @@ from scipy.stats import pearsonr
 
 from panel.errors import ModelError
 from panel.models.emollients.curves import reduce_curves
-from panel.models.emollients.readings import AS_EXPECTED, CANNOT_TELL, join_readings
+from panel.models.emollients.readings import AS_EXPECTED, join_readings
 from panel.models.prototypes.differences import find_differences
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.open_study import open_study
 from panel.study.study import Study
 from tests.reading_studies import curve, curve_study, curves_table, flow_rows, force_rows, hand_cream_readings, measured

@@ -7,7 +7,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.emollients.readings import _LINKED, AGAINST, AS_EXPECTED, CANNOT_TELL, join_readings
+from panel.models.emollients.readings import _LINKED, AGAINST, AS_EXPECTED, join_readings
+from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.study.naming import naming
 from panel.study.open_study import open_study
 from panel.study.shown import shown
