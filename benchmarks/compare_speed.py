@@ -27,7 +27,7 @@ import numpy as np
 
 from benchmarks.panels import NESTED, Panel, all_panels
 from panel.models.prototypes.differences import find_differences
-from panel.stats.comparing.group_means import ASSESSOR, INTERACTION, balanced_strata, relative_variances
+from panel.stats.comparing.group_means import ASSESSOR, INTERACTION, relative_variances
 from panel.stats.comparing.multiplicity import _studentized_range, tukey_critical, tukey_p_value
 from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.reml import fit_mixed_model
@@ -53,7 +53,7 @@ def ours(panel: Panel) -> None:
     start = None
     if panel.name == "balanced":
         cube = panel.scores.reshape(12, 8, 1, 3, -1)
-        start = relative_variances(balanced_strata(cube), (ASSESSOR, INTERACTION))
+        start = relative_variances(cube, (ASSESSOR, INTERACTION))
     fit = fit_mixed_model(panel.scores, panel.fixed, panel.groups, start)
     test_contrasts(fit, np.hstack([-np.ones((p - 1, 1)), np.eye(p - 1, columns - 1)]))
     estimate_contrasts(fit, np.eye(p, columns)).interval(0.95)

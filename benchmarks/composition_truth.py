@@ -33,7 +33,7 @@ from panel.errors import ModelError
 from panel.models.emollients.descriptors import find_descriptors
 from panel.models.emollients.ladder import JOIN, attribute_verdicts, find_links
 from panel.models.emollients.prediction_model import (
-    FEWEST_SPARE,
+    _FEWEST_SPARE,
     LinkColumns,
     PredictionModel,
     PrototypeLevel,
@@ -340,7 +340,7 @@ def _count_coverage(model: PredictionModel, drawn: Simulated, rng: np.random.Gen
     variance, df = model.level.panel_variance, model.level.panel_df
     for row in range(len(X)):
         kept = np.arange(len(X)) != row
-        if np.linalg.matrix_rank(X[kept]) < X.shape[1] or kept.sum() - X.shape[1] < FEWEST_SPARE[model.terms]:
+        if np.linalg.matrix_rank(X[kept]) < X.shape[1] or kept.sum() - X.shape[1] < _FEWEST_SPARE[model.terms]:
             continue
         fit = fit_linear(X[kept], Y[kept])
         found = predict_rows(fit, X[[row]], *pooled_variance(fit, variance, df))

@@ -51,7 +51,7 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 SEED = 1
-MOST_KEPT = 64
+_MOST_KEPT = 64
 """So many answers are kept; of more, those asked for first are given up."""
 
 
@@ -367,7 +367,7 @@ class Answers:
                 except PanelError as error:
                     self._kept[key] = NoAnswer(str(error), not_part=self._not_part(question))
             kept: T | NoAnswer = self._kept[key]
-            while len(self._kept) > MOST_KEPT:
+            while len(self._kept) > _MOST_KEPT:
                 del self._kept[next(iter(self._kept))]
         return kept
 

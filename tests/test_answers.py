@@ -76,10 +76,10 @@ def test_a_setting_goes_to_the_question_that_knows_it():
 def test_only_so_many_answers_are_kept():
     answers = Answers(small_study())
     count: Question[int] = Question("count", lambda study, number: number, "", settings=("number",))
-    for number in range(asked.MOST_KEPT + 5):
+    for number in range(asked._MOST_KEPT + 5):
         assert answers.ask(count, number=number) == number
     assert not answers.known(count, number=0)
-    assert answers.known(count, number=asked.MOST_KEPT)
+    assert answers.known(count, number=asked._MOST_KEPT)
 
 
 def test_an_unknown_question_is_no_attribute():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import os
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -25,6 +26,13 @@ from tests.crash_points import deaths
 from tests.study.small_study import small_study
 
 AT = now()
+SMALL = small_study()
+
+
+@pytest.fixture(autouse=True)
+def quick_disk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is the program that dies here, not the computer: nobody has to wait for the disk."""
+    monkeypatch.setattr(os, "fsync", lambda _number: None)
 
 
 def copies(made: Path, place: Path):
@@ -72,7 +80,7 @@ def every_death(made: Path, tmp_path: Path, monkeypatch, act) -> tuple[int, int]
 def test_a_study_that_is_replaced(tmp_path, monkeypatch):
     write_study(ballot_study(), tmp_path / "hills")
     before, after = every_death(
-        tmp_path / "hills", tmp_path, monkeypatch, lambda folder: write_study(small_study(), folder, overwrite=True)
+        tmp_path / "hills", tmp_path, monkeypatch, lambda folder: write_study(SMALL, folder, overwrite=True)
     )
     assert min(before, after) > 10
 
@@ -80,22 +88,22 @@ def test_a_study_that_is_replaced(tmp_path, monkeypatch):
 def test_a_new_study_is_there_or_not(tmp_path, monkeypatch):
     found = []
     for _, name, folder in deaths(
-        copies(tmp_path / "hills", tmp_path / "copies"), lambda folder: write_study(small_study(), folder)
+        copies(tmp_path / "hills", tmp_path / "copies"), lambda folder: write_study(SMALL, folder)
     ):
         there = (folder / OWN / "waiting.json").exists() or (folder / "datapackage.json").exists()
         if there:
-            assert as_it_stands(folder, monkeypatch).content_hash == small_study().content_hash, name
+            assert as_it_stands(folder, monkeypatch).content_hash == SMALL.content_hash, name
             assert len(read_folder(folder).raw_files) == 1
         else:
-            write_study(small_study(), folder)
-        assert read_folder(folder).content_hash == small_study().content_hash, name
+            write_study(SMALL, folder)
+        assert read_folder(folder).content_hash == SMALL.content_hash, name
         found.append(there)
     assert sorted(found) == found
     assert len(set(found)) == 2
 
 
 def test_an_import_over_a_study(tmp_path, monkeypatch):
-    write_study(small_study(), tmp_path / "creams")
+    write_study(SMALL, tmp_path / "creams")
     table = tmp_path / "scores.csv"
     table.write_text("assessor,prototype,GREASY\nA01,P1,10\nA02,P1,20\nA01,P2,30\nA02,P2,50\n")
 

@@ -134,7 +134,7 @@ _ROW_OF_PLACE = re.compile(r"\brows? (\d+)")
 def place_of(finding: Finding) -> tuple[str, int] | None:
     """Return what to edit to mend a finding, and the row of it (from 1; 0 for none); None where no editor does."""
     first = re.split(r"[,;: ]", finding.where, maxsplit=1)[0]
-    what = {"facts": FACTS, "datapackage.json": "planned_differences"}.get(first, first)
+    what = {"facts": FACTS}.get(first, first)
     if finding.kind.startswith(("formula", "ingredient")) or first == "formulas":
         return FORMULAS, 0
     if what not in EDITORS:

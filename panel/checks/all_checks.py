@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
+import re
+from collections.abc import Hashable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,17 +12,20 @@ import pandas as pd
 
 from panel.checks.batches import YOUNGEST_HOURS, batch_age, check_batches
 from panel.checks.confounds import confound_findings, find_confounds
-from panel.checks.finding import Finding, gravest_first, read_dates
+from panel.checks.finding import Finding, Proposal, gravest_first, read_dates
 from panel.checks.formulas import check_formulas
 from panel.checks.moments_recorded import check_claim_stamps, check_order_of_testing
 from panel.checks.scores import check_scores
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import check_raw_files, check_structure
+from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.plan.safety import safety_gate
+from panel.study.editing import put_table, texts_of_table
 from panel.study.people import REMOVED, WITHOUT_PEOPLE
-from panel.study.scores_used import PLANNED_DIFFERENCES, stated_differences
+from panel.study.scores_used import PLACE_COLUMNS, PLANNED_DIFFERENCES, stated_differences, with_correction
 from panel.study.study import Study, is_rehearsed
+from panel.study.tables import TABLES
 
 
 def check_study(study: Study) -> tuple[Finding, ...]:
@@ -46,7 +50,75 @@ def check_study(study: Study) -> tuple[Finding, ...]:
         *check_order_of_testing(sound),
         *check_claim_stamps(sound),
     ]
-    return gravest_first(findings)
+    return gravest_first(_with_lines(study, findings))
+
+
+_ROW_OF_SCORES = re.compile(r"\bscores, row (\d+)")
+
+
+def _with_lines(study: Study, findings: Iterable[Finding]) -> list[Finding]:
+    """Return findings that say beside a row of scores on which line of her file it stands, where it was imported."""
+    record = study.facts.get("import")
+    name = str(record.get("file") or "the imported file") if isinstance(record, dict) else "the imported file"
+    lines = study.scores["line"].to_numpy(dtype=float)
+
+    def told(found: re.Match[str]) -> str:
+        row = int(found[1]) - 2
+        line = lines[row] if 0 <= row < len(lines) else np.nan
+        return found[0] if np.isnan(line) else f"{found[0]} (line {line:.0f} of {name})"
+
+    return [replace(finding, where=_ROW_OF_SCORES.sub(told, finding.where)) for finding in findings]
+
+
+# What a finding proposes, and the study once that is done.
+
+
+def with_proposal(study: Study, finding: Finding, *, who: str = "", when: str = "") -> Study:
+    """Return the study with what a finding proposes.
+
+    A score is never overwritten: it gets a written correction by `who` at `when` (ISO 8601), with the finding as its
+    reason.
+
+    Raises
+    ------
+    StudyError
+        If the finding proposes nothing, a cell no longer holds what was found, or a correction lacks a name.
+    """
+    if not finding.proposals:
+        raise StudyError(f"Nothing is proposed for this. {finding.advice}")
+    for table in dict.fromkeys(proposal.table for proposal in finding.proposals):
+        texts = texts_of_table(study, table)
+        for proposal in [each for each in finding.proposals if each.table == table]:
+            rows = _rows_meant(texts, proposal)
+            if (table, proposal.column) == ("scores", "score"):
+                place = {column: texts[column].iloc[rows[0]] for column in PLACE_COLUMNS}
+                study = with_correction(study, place, new=proposal.value, who=who, why=finding.message, when=when)
+            else:
+                texts.loc[rows, proposal.column] = proposal.value
+                texts = _without_bare_twins(table, texts, proposal)
+        if not texts.equals(texts_of_table(study, table)):
+            study = put_table(study, table, texts)
+    return study
+
+
+def _rows_meant(texts: pd.DataFrame, proposal: Proposal) -> list[int]:
+    """Return the rows of a table whose cell a proposal is about; StudyError if it holds something else by now."""
+    held = np.flatnonzero(texts.get(proposal.column, pd.Series(dtype="str")) == proposal.found)
+    rows = [row for row in held.tolist() if not proposal.row or row == proposal.row - 2]
+    if not rows:
+        raise StudyError(
+            f"{proposal.found} no longer stands in {proposal.table}, column {proposal.column}. Check the study again."
+        )
+    return rows
+
+
+def _without_bare_twins(table: str, texts: pd.DataFrame, proposal: Proposal) -> pd.DataFrame:
+    """Return a list of names without the rows that say nothing more than an earlier one of the same name."""
+    if TABLES[table].key != (proposal.column,):
+        return texts
+    same = np.flatnonzero(texts[proposal.column] == proposal.value)
+    bare = [row for row in same[1:] if texts.iloc[row].isin(["", *texts.iloc[same[0]]]).all()]
+    return texts.drop(index=texts.index[bare]).reset_index(drop=True)
 
 
 # Was this study rehearsed? Then nothing in it is evidence.
@@ -83,7 +155,7 @@ def _check_removed(study: Study) -> list[Finding]:
             Finding(
                 "warning",
                 "person_removed",
-                f"datapackage.json, {REMOVED}",
+                REMOVED,
                 f"The data of one person were removed on {when} by {who}: {why}. Rows taken out: {told}.",
                 "Results from before that day rest on more people; work them out again before they are cited.",
             )
@@ -103,7 +175,7 @@ def _check_removed(study: Study) -> list[Finding]:
 def _check_planned_differences(study: Study) -> list[Finding]:
     """Return one finding for each planned difference that cannot be read."""
     return [
-        Finding("warning", "planned_difference_not_read", f"datapackage.json, {PLANNED_DIFFERENCES}", what, advice)
+        Finding("warning", "planned_difference_not_read", PLANNED_DIFFERENCES, what, advice)
         for what, advice in stated_differences(study).problems
     ]
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import astuple, dataclass, fields
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -12,6 +13,27 @@ import pandas as pd
 from panel.words import FEW
 
 SEVERITIES = ("stop", "warning", "note")
+
+
+class Proposal(NamedTuple):
+    """What to write in place of what stands in a cell.
+
+    `row` is the line of the table's file, its heading being line 1; 0 stands for every cell of the column that holds
+    what was `found`. `value` is empty where the cell is better left blank.
+    """
+
+    table: str
+    row: int
+    column: str
+    found: str
+    value: str
+
+    @property
+    def sentence(self) -> str:
+        """What a button says: `Write 33 in place of 330`, or `Leave it blank (330 stands there)`."""
+        if not self.value:
+            return f"Leave it blank ({self.found} stands there)"
+        return f"Write {self.value} in place of {self.found}"
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -30,6 +52,8 @@ class Finding:
         What is wrong, with the value in question.
     advice
         What to do about it.
+    proposals
+        Cells and what to write into them, all together one way to settle it; none where nothing is likely.
     """
 
     severity: str
@@ -37,6 +61,7 @@ class Finding:
     where: str
     message: str
     advice: str
+    proposals: tuple[Proposal, ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
         if self.severity not in SEVERITIES:
@@ -51,8 +76,9 @@ def gravest_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 def findings_table(findings: Iterable[Finding]) -> pd.DataFrame:
     """Return the findings as a frame (severity, kind, where, message, advice), the gravest first."""
     ordered = gravest_first(findings)
-    columns = [column.name for column in fields(Finding)]
-    return pd.DataFrame([astuple(finding) for finding in ordered], columns=columns, dtype="str")
+    columns = ["severity", "kind", "where", "message", "advice"]
+    rows = [[getattr(finding, column) for column in columns] for finding in ordered]
+    return pd.DataFrame(rows, columns=columns, dtype="str")
 
 
 # How a finding says where it is and how many there are: one by one up to three, gathered beyond.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from panel.checks.finding import Finding, among, common, distinct, gathered, grouped, matched, or_none
+from panel.checks.finding import Finding, Proposal, among, common, distinct, gathered, grouped, matched, or_none
 from panel.checks.score_patterns import (
     ScoreCells,
     exchanged_profiles,
@@ -19,6 +19,7 @@ from panel.checks.score_patterns import (
 from panel.checks.sound_study import sound_study
 from panel.checks.structure import unread_rows
 from panel.study.study import Study
+from panel.study.table_cells import number_text
 from panel.words import counted, first_few, format_typed
 
 
@@ -60,8 +61,16 @@ def outside_scale(cells: ScoreCells) -> list[Finding]:
             "so, or by a rule recorded before unblinding."
         )
         message = _told_outside(cells, rows[cases])
-        findings.append(Finding("warning", "score_outside_scale", where, message, advice))
+        proposed = tuple(_within(cells, row) for row in rows[cases].tolist())
+        findings.append(Finding("warning", "score_outside_scale", where, message, advice, proposed))
     return findings
+
+
+def _within(cells: ScoreCells, row: int) -> Proposal:
+    """Return what a score outside its scale may be: the same without a missing decimal point, else none."""
+    attribute, score = cells.attribute.code[row], float(cells.score[row])
+    slip = cells.lowest[attribute] <= score / 10 <= cells.highest[attribute]
+    return Proposal("scores", int(cells.line[row]), "score", number_text(score), repr(score / 10) if slip else "")
 
 
 def _told_outside(cells: ScoreCells, rows: np.ndarray) -> str:

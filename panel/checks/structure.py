@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
+from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from panel.checks.finding import Finding, Names, distinct, gathered, grouped, or_none, read_dates
+from panel.checks.finding import Finding, Names, Proposal, distinct, gathered, grouped, or_none, read_dates
 from panel.checks.sound_study import SCALE_FACTS, scales, scales_stated, sound_study
 from panel.errors import StudyError
 from panel.study.facts import fact_advice
 from panel.study.journal import FACTS, JOURNAL
+from panel.study.numbers_read import proposed_number
 from panel.study.people import names_of_people
 from panel.study.raw_table import changed_raw_files
 from panel.study.saving import dated_back, journal_faults, open_elsewhere
 from panel.study.study import Study
-from panel.study.table_cells import nearest_column, nearest_table
+from panel.study.table_cells import nearest_column, nearest_table, number_text
 from panel.study.tables import TABLES, Column
 from panel.words import FEW, counted, first_few, format_typed
 
@@ -170,9 +173,29 @@ def _cells_not_read(study: Study) -> list[Finding]:
         for place, cases in gathered(np.zeros(len(cells)), where):
             shown = first_few([repr(texts[case]) for case in cases])
             message = f"{counted(len(cases), 'cell')} could not be read: {shown} ({reason})."
-            advice = "Correct the file and read it again. Until then the cell counts as empty."
-            findings.append(Finding("warning", "cell_not_read", place, message, advice))
+            advice = "Correct the cell. Until then it counts as empty."
+            likely = [(rows[case], texts[case], _likely(study, str(table), rows[case], texts[case])) for case in cases]
+            proposed = tuple(
+                Proposal(str(table), int(row), str(column), text, value)
+                for row, text, value in likely
+                if row.isdecimal() and (value or table == "scores")
+            )
+            findings.append(Finding("warning", "cell_not_read", place, message, advice, proposed))
     return findings
+
+
+def _likely(study: Study, table: str, row: str, text: str) -> str:
+    """Return what a cell that could not be read most likely stands for; a score has to be on its scale."""
+    if table != "scores" or not row.isdecimal() or not 0 <= int(row) - 2 < len(study.scores):
+        return _likely_text(text)
+    limits = study.scale(str(study.scores["attribute"].iloc[int(row) - 2]))
+    return _likely_text(text, *limits) if limits else _likely_text(text)
+
+
+def _likely_text(text: str, low: float = np.nan, high: float = np.nan) -> str:
+    """Return the number that a text most likely stands for, if it is on the scale; empty if none is likely."""
+    number = proposed_number(text)
+    return "" if number is None or number < low or number > high else number_text(number)
 
 
 def _shortened(text: str) -> str:
@@ -194,8 +217,24 @@ def _dates_not_understood(study: Study, sound: Study) -> list[Finding]:
             shown = first_few([repr(text.iloc[rows[case]]) for case in cases])
             message = f"{counted(len(cases), 'date')} cannot be understood: {shown}."
             advice = "Write dates as 2025-03-10 or 2025-03-10 16:30. Until then the cell counts as empty."
-            findings.append(Finding("warning", "date_not_understood", place, message, advice))
+            cells = [(int(rows[case]) + 2, str(text.iloc[rows[case]])) for case in cases]
+            proposed = tuple(Proposal(name, row, column.name, c, day) for row, c in cells if (day := _likely_day(c)))
+            findings.append(Finding("warning", "date_not_understood", place, message, advice, proposed))
     return findings
+
+
+_NUMBERED_DAY = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
+
+
+def _likely_day(text: str) -> str:
+    """Return a day as ISO 8601 if only one can be meant: `10.03.2026`, or `25/03/2026`; else the empty text."""
+    if not (found := _NUMBERED_DAY.fullmatch(text.strip())):
+        return ""
+    first, sign, second, year = found.groups()
+    orders = [(first, second)] if sign == "." else [(first, second), (second, first)]
+    days = {f"{year}-{int(month):02d}-{int(day):02d}" for day, month in orders}
+    real = [day for day in days if not np.isnat(read_dates(pd.Series([day])).values[0])]
+    return real[0] if len(real) == 1 else ""
 
 
 def _cells_missing(study: Study, sound: Study) -> list[Finding]:
@@ -280,6 +319,7 @@ def _check_references(study: Study) -> list[Finding]:
     return [
         *_keys_repeated(study),
         *_names_not_listed(study),
+        *_names_alike(study),
         *_benchmark_not_listed(study),
         *_words_not_allowed(study),
         *_codes_used_twice(study),
@@ -318,6 +358,30 @@ def _names_not_listed(study: Study) -> list[Finding]:
     return findings
 
 
+def _names_alike(study: Study) -> list[Finding]:
+    """Return names of a list that differ from another one only in capitals, blanks or signs: most likely a slip."""
+    findings = []
+    for target, column, tables in _REFERENCES:
+        names = study.table(target)[column]
+        used = pd.concat([study.table(table)[name] for table, name in tables if table in study.tables] or [names])
+        often = used.value_counts()
+        commonest: dict[str, str] = {}
+        for name in sorted(set(names) - {""}, key=lambda name: (-int(often.get(name, 0)), name)):
+            other = commonest.setdefault("".join(filter(str.isalnum, name.casefold())), name)
+            if other == name:
+                continue
+            proposed = tuple(
+                Proposal(table, 0, held, name, other)
+                for table, held in ((target, column), *tables)
+                if table in study.tables and (study.table(table)[held] == name).any()
+            )
+            where = f"{target}, row {int(names.index[names == name][0]) + 2}, column {column}"
+            message = f"{name!r} and {other!r} differ only in capitals, blanks or signs."
+            advice = f"If both are the same {column}, call it {other} everywhere; else give one another name."
+            findings.append(Finding("warning", "names_alike", where, message, advice, proposed))
+    return findings
+
+
 def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> list[Finding]:
     """Return a finding for each name that is used but not listed."""
     unknown = set(used.unique()) - known - {""}
@@ -341,7 +405,12 @@ def _not_listed(used: pd.Series, known: set[str], table: str, target: str) -> li
         meant = [f"{name} as {known_name}" for name, known_name in likely if known_name]
         advice = f"Perhaps meant: {first_few(meant)}. " if meant else ""
         advice += f"Correct the name, or add the {noun} to {target}."
-        findings.append(Finding("warning", f"{noun}_not_listed", place, message, advice))
+        proposed = tuple(
+            Proposal(table, 0, str(used.name), str(name), near)
+            for name in names[cases]
+            if (near := alike.get(_folded(name)) or next(iter(get_close_matches(name, sorted(known), 1)), ""))
+        )
+        findings.append(Finding("warning", f"{noun}_not_listed", place, message, advice, proposed))
     return findings
 
 
@@ -381,11 +450,18 @@ def _wrong_words(wrong: pd.Series, place: str, choices: tuple[str, ...]) -> list
     rows, counts = wrong.index.to_numpy(), np.bincount(codes)
     first = rows[np.unique(codes, return_index=True)[1]]
     findings = []
-    for where, cases in gathered(np.arange(len(words)), lambda case: f"{place}, row {first[case] + 2}"):
+    table, _, column = place.partition(", column ")
+    for where, cases in gathered(
+        np.arange(len(words)), lambda case: f"{table}, row {first[case] + 2}, column {column}"
+    ):
         shown = first_few([repr(words[case]) for case in cases])
         message = f"{shown}: not a word allowed there ({counted(int(counts[cases].sum()), 'cell')})."
         advice = f"Use one of: {', '.join(choices)}."
-        findings.append(Finding("warning", "word_not_allowed", where, message, advice))
+        near = {
+            str(word): next(iter(get_close_matches(word.strip().casefold(), choices, 1)), "") for word in words[cases]
+        }
+        proposed = tuple(Proposal(table, 0, column, word, meant) for word, meant in near.items() if meant)
+        findings.append(Finding("warning", "word_not_allowed", where, message, advice, proposed))
     return findings
 
 

@@ -26,6 +26,7 @@ from panel.study.numbers_read import typed_number
 from panel.study.study import Study
 from panel.study.table_cells import heading
 from panel.study.tables import TABLES
+from panel.words import DOWN, format_list, format_share
 
 BEYOND = "beyond_sensory"
 _DIRECTIONS = ("more", "less")
@@ -36,7 +37,6 @@ _TEXTS = (
 )
 _NUMBERS = ("minutes", "margin", "bar", "bar_panel")
 _FILLED_IN = ("kind", "competitors", "direction", "sides")  # read otherwise than they stand in the table
-SIDES_WORDS = {"one": "one-sided", "two": "two-sided"}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -106,26 +106,15 @@ def _said_before(claim: Claim, claims: Iterable[Claim]) -> Iterator[str]:
             return
 
 
-_MAY_STATE = {
-    "agreement": ("bar",),
-    "perceived_attribute": ("versus", "bar", "direction", "minutes"),
-    "absolute_negative": ("bar", "bar_panel", "minutes"),
-    "duration": ("direction",),
-    "change_over_time": ("session_before", "session_after", "direction"),
-    "superiority": ("attribute", "direction", "minutes", "margin", "sides"),
-    "preference": ("bar", "sides"),
-    "parity": ("attribute", "minutes"),
-    "unsurpassed": ("attribute", "direction", "minutes"),
-    "ranking": ("direction", "competitors", "minutes"),
-    "ingredient_attribution": ("versus", "ingredient", "direction", "minutes"),
-}
-
-
 def fields_of(kind: str) -> tuple[str, ...]:
     """Return the columns that a claim of a kind needs, then those that it may state."""
-    kinds = claim_kinds().set_index("kind")["needs"]
-    needed = _split_names(str(kinds.get(kind, "")))
-    return (*needed, *(name for name in _MAY_STATE.get(kind, ()) if name not in needed))
+    return tuple(dict.fromkeys((*of_kind(kind, "needs"), *of_kind(kind, "may_state"))))
+
+
+def of_kind(kind: str, column: str) -> tuple[str, ...]:
+    """Return what a column of the table of kinds lists for a kind: `needs`, `may_state` or `says`."""
+    cells = claim_kinds().set_index("kind")[column]
+    return _split_names(str(cells.get(kind, "")))
 
 
 def _split_names(text: str) -> tuple[str, ...]:
@@ -139,7 +128,7 @@ def _claim(study: Study, number: int, row: Mapping[Any, Any]) -> Claim:
     texts["competitors"] = _split_names(texts["competitors"])
     if texts["direction"] not in _DIRECTIONS:
         texts["direction"] = _wanted(study, texts["attribute"])
-    texts["sides"] = texts["sides"] if texts["sides"] in SIDES_WORDS else "two"
+    texts["sides"] = texts["sides"] if texts["sides"] in ("one", "two") else "two"
     values: dict[str, Any] = {name: float(row[name]) for name in _NUMBERS}
     return Claim(number=number, **texts, **values)
 
@@ -150,24 +139,19 @@ def _wanted(study: Study, attribute: str) -> str:
     return str(wanted.iloc[0]) if len(wanted) and wanted.iloc[0] in _DIRECTIONS else ""
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Names:
-    """What a claim may name: prototypes (those of the study first), attributes, questions that were answered."""
-
-    prototypes: tuple[str, ...]
-    answered: frozenset[str]
-    attributes: tuple[str, ...]
-    questions: tuple[str, ...]
-
-
-def _names(study: Study) -> _Names:
+def _names(study: Study) -> dict[str, tuple[str, ...]]:
+    """Return what a claim may name: prototypes (those of the study first), attributes, questions that were answered."""
     answers = study.table("answers")
-    answered = frozenset(str(name) for column in ("prototype", "versus") for name in answers[column].unique())
-    questions = tuple(str(name) for name in answers["question"].unique())
-    return _Names(study.prototypes, answered, study.attributes, questions)
+    answered = [str(name) for column in ("prototype", "versus") for name in answers[column].unique() if name]
+    return {
+        "listed": study.prototypes,
+        "prototypes": (*study.prototypes, *answered),
+        "attributes": study.attributes,
+        "questions": tuple(str(name) for name in answers["question"].unique()),
+    }
 
 
-def _problems(claim: Claim, names: _Names) -> Iterator[str]:
+def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:
     kinds = claim_kinds().set_index("kind")
     if not claim.claim:
         yield "There is no sentence. Write the sentence exactly as it is to be said."
@@ -176,15 +160,14 @@ def _problems(claim: Claim, names: _Names) -> Iterator[str]:
         return
     if claim.kind == BEYOND:
         return
-    lacking = [name for name in _split_names(str(kinds.loc[claim.kind, "needs"])) if _empty(claim, name)]
+    lacking = [name for name in of_kind(claim.kind, "needs") if _empty(claim, name)]
     if lacking:
         words = str(kinds.loc[claim.kind, "words"])
-        yield f"A claim of the kind '{words}' needs {listed(lacking)}. Fill in {listed(lacking)} in the table claims."
+        named = format_list(lacking)
+        yield f"A claim of the kind '{words}' needs {named}. Fill in {named} in the table claims."
     yield from _unknown_names(claim, names)
     yield from _odd_numbers(claim)
-    directed = claim.kind in ("superiority", "ranking", "perceived_attribute", "ingredient_attribution")
-    directed = directed or claim.kind in ("duration", "change_over_time", "unsurpassed")
-    if directed and claim.attribute and not claim.direction:
+    if "direction" in fields_of(claim.kind) and claim.attribute and not claim.direction:
         yield (
             f"Nothing says whether the sentence means more or less of {claim.attribute}. Write more or less in the "
             "column direction."
@@ -196,16 +179,15 @@ def _empty(claim: Claim, name: str) -> bool:
     return math.isnan(value) if isinstance(value, float) else not value
 
 
-def _unknown_names(claim: Claim, names: _Names) -> Iterator[str]:
+def _unknown_names(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]:
     for name in (claim.prototype, claim.versus, *claim.competitors):
-        if name and name not in names.prototypes and name not in names.answered:
-            yield f"The prototype {name!r} is not in the study. Choose among {', '.join(names.prototypes)}."
-    if claim.attribute and claim.attribute not in names.attributes:
-        yield f"The attribute {claim.attribute!r} is not in the study. Choose among {', '.join(names.attributes)}."
-    if claim.question and claim.question not in names.questions:
-        choices = (
-            f"Choose among {', '.join(names.questions)}." if names.questions else "No question was answered so far."
-        )
+        if name and name not in names["prototypes"]:
+            yield f"The prototype {name!r} is not in the study. Choose among {', '.join(names['listed'])}."
+    if claim.attribute and claim.attribute not in names["attributes"]:
+        yield f"The attribute {claim.attribute!r} is not in the study. Choose among {', '.join(names['attributes'])}."
+    if claim.question and claim.question not in names["questions"]:
+        asked = f"Choose among {', '.join(names['questions'])}."
+        choices = asked if names["questions"] else "No question was answered so far."
         yield f"Nobody answered the question {claim.question!r}. {choices}"
     if claim.prototype and claim.prototype in (claim.versus, *claim.competitors):
         yield f"{claim.prototype} is compared with itself. Name another prototype."
@@ -233,9 +215,6 @@ def claims_frame(claims: tuple[Claim, ...]) -> pd.DataFrame:
 # How the sentences about a claim write numbers: shares are cut and never rounded up, minus is a minus.
 
 
-_FUZZ = 1e-9  # a share such as 0.29 is stored as 0.28999...
-
-
 def number(value: float, digits: int = 1) -> str:
     """Return a number with `digits` decimals, without a decimal part where it is whole."""
     text = f"{value:.{digits}f}"
@@ -248,17 +227,7 @@ def number(value: float, digits: int = 1) -> str:
 
 def percent(share: float) -> str:
     """Return a share (0 to 1) in whole per cent, cut: 0.797 is 79 %."""
-    return f"{math.floor(100 * share + _FUZZ)} %"
-
-
-def p_value(value: float) -> str:
-    """Return a p-value for a sentence, never rounded onto 0.05 from either side."""
-    if value < 0.001:
-        return "p < 0.001"
-    if value > 0.9995:
-        return "p > 0.999"
-    text = f"{value:.3f}"
-    return f"p = {value:.4f}" if text == "0.050" and value != 0.05 else f"p = {text}"
+    return format_share(share, rounding=DOWN)
 
 
 def interval(low: float, high: float, digits: int = 1) -> str:
@@ -268,18 +237,6 @@ def interval(low: float, high: float, digits: int = 1) -> str:
         number(end, digits) if math.isfinite(end) else words for end, words in zip((low, high), ends, strict=True)
     )
     return f"{low_words} to {high_words}"
-
-
-def counted(n: int, one: str, many: str = "") -> str:
-    """Return a count with its noun: `1 assessor`, `3 assessors`."""
-    return f"{n} {one}" if n == 1 else f"{n} {many or one + 's'}"
-
-
-def listed(names: Sequence[str]) -> str:
-    """Return names as in speech."""
-    if len(names) < 2:
-        return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 # Were sentence, margin and bar fixed before the first score or answer that the claim rests on?
@@ -462,10 +419,10 @@ def _of_sessions(label: str, sessions: set[str]) -> bool:
     return not label or any(name.startswith(own) or own.startswith(re.sub(r"[\d\s]+$", "", name)) for name in names)
 
 
-NAN = float("nan")
 PANEL, ANSWERS, VOTES, TIMES = "trained panel", "consumer answers", "preference answers", "times of people"
 BOTH = "trained panel and consumer answers"
-NUMBER_COLUMNS = ("what", "estimate", "ci_low", "ci_high", "ci_level", "limit_low", "limit_high", "unit", "method")
+BY_VOTES = "by votes"
+"""After the name of a kind: its rule where no attribute is named, so that the claim rests on preferences."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -477,8 +434,8 @@ class NumberShown:
     ci_low: float
     ci_high: float
     ci_level: float
-    limit_low: float = NAN
-    limit_high: float = NAN
+    limit_low: float = math.nan
+    limit_high: float = math.nan
     unit: str = "scale"
     method: str = ""
 
@@ -537,10 +494,10 @@ class Evidence:
 
     rests_on: str
     shown: tuple[NumberShown, ...] = ()
-    p_value: float = NAN
-    statistic: float = NAN
-    df: float = NAN
-    std_error: float = NAN
+    p_value: float = math.nan
+    statistic: float = math.nan
+    df: float = math.nan
+    std_error: float = math.nan
     n: int = 0
     against: bool = False
     qualifier: str = ""
@@ -552,13 +509,13 @@ class Evidence:
     in_these_batches: bool = False
     replaced: tuple[str, str, float] | None = None
     refused: tuple[str, ...] = ()
-    observed_share: float = field(default=NAN)
+    observed_share: float = field(default=math.nan)
     method: str = ""
 
 
 def beyond(limit: float, sign: float) -> tuple[float, float]:
     """Return the limits of a number that has to lie above (sign 1) or below (sign -1) a limit."""
-    return (limit, NAN) if sign > 0 else (NAN, limit)
+    return (limit, math.nan) if sign > 0 else (math.nan, limit)
 
 
 def nothing_yet(rests_on: str, *missing: str) -> Evidence:

@@ -13,18 +13,15 @@ import pandas as pd
 from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_of, labels
 from panel.claims.claim import (
     ANSWERS,
-    NAN,
+    BY_VOTES,
     VOTES,
     Claim,
     Evidence,
     NumberShown,
     Weaker,
-    counted,
     interval,
-    listed,
     nothing_yet,
     number,
-    p_value,
     percent,
 )
 from panel.claims.materials import Counted, Materials, people_for_agreement, people_for_parity, people_for_preference
@@ -40,6 +37,7 @@ from panel.stats.answers.binomial import (
 )
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
+from panel.words import counted, format_list, p_words
 
 # What no claim may fall below, whatever its own bar: settings of convention that a study can only make stricter.
 
@@ -136,7 +134,7 @@ def _needed_words(n: int, bar: float, p: float, alpha: float) -> str:
     needed = int(minimum_count(n, bar, alpha))
     if needed > n:
         return f"With {n} answers not even all of them would show more than {percent(bar)}."
-    return f"To show more than {percent(bar)}, {needed} of {n} would do; {p_value(p)} (exact, one-sided)."
+    return f"To show more than {percent(bar)}, {needed} of {n} would do; {p_words(p)} (exact, one-sided)."
 
 
 def _intervals(x: int, n: int, bar: float, materials: Materials) -> tuple[NumberShown, ...]:
@@ -190,7 +188,7 @@ def _on_foils(materials: Materials, claim: Claim) -> list[str]:
 
 
 def _shown(what: str, share: float, low: Any, high: Any, level: float, bar: float, method: str) -> NumberShown:
-    return NumberShown(what, 100 * share, 100 * float(low), 100 * float(high), level, bar, NAN, "%", method)
+    return NumberShown(what, 100 * share, 100 * float(low), 100 * float(high), level, bar, math.nan, "%", method)
 
 
 # Which of two prototypes do people prefer, or does neither win? Exact counts; who has no preference stays in.
@@ -206,7 +204,7 @@ _NO_PREFERENCE = frozenset(("no preference", "none", "both alike", "neither", "n
 
 
 @dataclass(frozen=True, slots=True)
-class Votes:
+class _Votes:
     """Votes for a prototype, for the other one and for neither, of people who tried both; `n` of them in all."""
 
     prototype: int
@@ -233,20 +231,20 @@ def _votes(study: Study, prototype: str, versus: str, question: str) -> pd.DataF
     ]
 
 
-def _count_votes(study: Study, prototype: str, versus: str, question: str = "") -> Votes:
+def _count_votes(study: Study, prototype: str, versus: str, question: str = "") -> _Votes:
     """Count the preference answers about two prototypes; each person once, the last answer counts."""
     own = _votes(study, prototype, versus, question)
     last = own.drop_duplicates("assessor", keep="last")["answer"].str.strip()
     neither = int(last.str.casefold().isin(_NO_PREFERENCE).sum())
     first, second = int((last == prototype).sum()), int((last == versus).sum())
-    return Votes(first, second, neither, len(last) - first - second - neither, len(own) - len(last))
+    return _Votes(first, second, neither, len(last) - first - second - neither, len(own) - len(last))
 
 
-def _votes_missing(claim: Claim, materials: Materials, votes: Votes, *others: str, rival: str = "") -> list[str]:
+def _votes_missing(claim: Claim, materials: Materials, votes: _Votes, *others: str, rival: str = "") -> list[str]:
     """Return what votes lack: there are none, or the two were tried in different sessions, or always in one order."""
     rival = rival or claim.versus
     if not votes.n or not rival:
-        named = listed([name for name in others if name]) or "another prototype"
+        named = format_list([name for name in others if name] or ["another prototype"])
         return [
             f"There are no preference answers about {claim.prototype} and {named}, and no attribute is named. Ask "
             "people who tried both, with 'no preference' offered; or name the attribute the panel judged."
@@ -279,7 +277,7 @@ def _how_tried(study: Study, votes: pd.DataFrame, pair: tuple[str, str]) -> Iter
         yield {"prototype": labels(names), POSITION: labels(places)}
 
 
-def preference(claim: Claim, materials: Materials) -> Evidence:
+def _preference(claim: Claim, materials: Materials) -> Evidence:
     """Return the share of all votes for the prototype, tested against the bar (half, unless stated)."""
     votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
     if missing := _votes_missing(claim, materials, votes, claim.versus):
@@ -294,7 +292,7 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
         weaker = Weaker(
             among,
             f"preferred by {x} of the {decided} people who had a preference; {votes.neither} of {n} had none",
-            f"Among those who had a preference, {x} of {decided} chose {claim.prototype} ({p_value(among)}).",
+            f"Among those who had a preference, {x} of {decided} chose {claim.prototype} ({p_words(among)}).",
         )
     return Evidence(
         VOTES,
@@ -311,7 +309,7 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
         refused=tuple(_refused_bar(materials.study, stated)),
         reasons=(
             _votes_words(claim.prototype, claim.versus, votes, materials.level),
-            f"To show more than {percent(bar)} of all, {needed} of {n} are needed; {p_value(p)} (exact, one-sided).",
+            f"To show more than {percent(bar)} of all, {needed} of {n} are needed; {p_words(p)} (exact, one-sided).",
             *_paradox(x, n, materials),
         ),
         needs=lambda: (people_for_preference(share),),
@@ -320,7 +318,7 @@ def preference(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def vote_parity(claim: Claim, materials: Materials) -> Evidence:
+def _vote_parity(claim: Claim, materials: Materials) -> Evidence:
     """Return whether neither is preferred by more than half and the margin, by two exact one-sided tests."""
     votes = _count_votes(materials.study, claim.prototype, claim.versus, claim.question)
     if missing := _votes_missing(claim, materials, votes, claim.versus):
@@ -348,7 +346,7 @@ def vote_parity(claim: Claim, materials: Materials) -> Evidence:
         suggestion=(f"liked as much as {public_name(materials.study, materials.names, claim.versus)}"),
         reasons=(
             _votes_words(claim.prototype, claim.versus, votes, materials.level),
-            f"{region} Two exact one-sided tests, {p_value(p)}.",
+            f"{region} Two exact one-sided tests, {p_words(p)}.",
             *_paradox(votes.prototype, n, materials, margin),
         ),
         needs=lambda: (people_for_parity(margin),),
@@ -356,7 +354,7 @@ def vote_parity(claim: Claim, materials: Materials) -> Evidence:
     )
 
 
-def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
+def _vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     """Return whether, against every competitor, fewer than half and the margin prefer the competitor."""
     margin = claim.margin / 100
     high = _HALF + margin
@@ -375,7 +373,7 @@ def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
         )
         reasons.append(
             f"{_votes_words(claim.prototype, rival, votes, materials.level)} Fewer than {percent(high)} prefer {rival} "
-            f"if at most {most} do; {p_value(p)}."
+            f"if at most {most} do; {p_words(p)}."
         )
         worst, losing = max(worst, p), losing or votes.versus / votes.n >= high
         people.append(votes.n)
@@ -388,7 +386,7 @@ def vote_unsurpassed(claim: Claim, materials: Materials) -> Evidence:
         n=min(people),
         against=losing,
         suggestion=(
-            f"not surpassed in preference by {listed([materials.prototype(name) for name in claim.competitors])}"
+            f"not surpassed in preference by {format_list([materials.prototype(name) for name in claim.competitors])}"
         ),
         reasons=(*reasons, "Every competitor must pass, so the largest p-value counts."),
         needs=lambda: (people_for_parity(margin, one_sided=True),),
@@ -408,7 +406,7 @@ def _paradox(x: int, n: int, materials: Materials, margin: float = 0.05) -> list
     ]
 
 
-def _votes_words(prototype: str, versus: str, votes: Votes, level: float) -> str:
+def _votes_words(prototype: str, versus: str, votes: _Votes, level: float) -> str:
     low, high = wilson_interval(votes.prototype, votes.n, level)
     lost = f" {votes.unread} answers named neither and are not counted." if votes.unread else ""
     again = f" {votes.repeated} answers of people who answered again; only the last counts." if votes.repeated else ""
@@ -420,7 +418,7 @@ def _votes_words(prototype: str, versus: str, votes: Votes, level: float) -> str
 
 
 def _share_shown(
-    what: str, x: int, n: int, level: float, limit_low: float = NAN, limit_high: float = NAN
+    what: str, x: int, n: int, level: float, limit_low: float = math.nan, limit_high: float = math.nan
 ) -> NumberShown:
     low, high = exact_interval(x, n, level)
     ends = (100 * float(low), 100 * float(high))
@@ -428,10 +426,12 @@ def _share_shown(
 
 
 RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {"agreement": agreement, "preference": preference}
+    {
+        "agreement": agreement,
+        "preference": _preference,
+        f"superiority {BY_VOTES}": _preference,
+        f"parity {BY_VOTES}": _vote_parity,
+        f"unsurpassed {BY_VOTES}": _vote_unsurpassed,
+    }
 )
 """What the data say about each kind of claim that rests on answers."""
-VOTE_RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {"superiority": preference, "parity": vote_parity, "unsurpassed": vote_unsurpassed}
-)
-"""The same where no attribute is named, so that the claim rests on preferences."""

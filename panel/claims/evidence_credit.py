@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
@@ -9,7 +10,6 @@ from typing import Any
 import pandas as pd
 
 from panel.claims.claim import (
-    NAN,
     PANEL,
     TIMES,
     Claim,
@@ -17,23 +17,21 @@ from panel.claims.claim import (
     NumberShown,
     Weaker,
     beyond,
-    counted,
     interval,
-    listed,
     nothing_yet,
     number,
-    p_value,
 )
 from panel.claims.materials import Materials, people_for_agreement
 from panel.claims.names import family_of, saying
 from panel.models.emollients.swaps import TracedSwaps
 from panel.stats.answers.binomial import percentile_interval, upper_tail
 from panel.study.knowledge import canonical_ingredient
+from panel.words import counted, format_list, p_words
 
 _IN_THIS_BASE = "in this base, replacing"
 
 
-def ingredient_attribution(claim: Claim, materials: Materials) -> Evidence:
+def _ingredient_attribution(claim: Claim, materials: Materials) -> Evidence:
     """Return the effect of the swap that brings the ingredient in, with prototypes alike in everything else."""
     traced = materials.swaps
     if isinstance(traced, str):
@@ -118,7 +116,7 @@ def _evidence(
     return Evidence(
         PANEL,
         (NumberShown(f"{into} in place of {out}", estimate, low, high, materials.level, *beyond(0.0, claim.sign)),),
-        NAN if along else p,
+        math.nan if along else p,
         turned * float(row["statistic"]),
         float(row["df"]),
         float(row["std_error"]),
@@ -132,7 +130,7 @@ def _evidence(
         reasons=(
             *([f"{words} goes along with {credit}: nothing here says which."] if along else []),
             f"{words}: with {change} it was scored {number(estimate)} apart ({100 * materials.level:g} % interval "
-            f"{interval(low, high)}), {p_value(p_two)}, {counted(int(row['n_pairs']), 'matched pair')}, "
+            f"{interval(low, high)}), {p_words(p_two)}, {counted(int(row['n_pairs']), 'matched pair')}, "
             f"{counted(int(row['n_assessors']), 'assessor')}.",
             *_alias_words(traced, ingredient, str(out)),
             *_interaction_words(materials, traced, claim, str(row["swap"])),
@@ -151,7 +149,7 @@ def _alias_words(traced: TracedSwaps, ingredient: str, out: str) -> Iterator[str
     own = aliases.loc[aliases["descriptor"] == ingredient, "group"]
     together = aliases.loc[aliases["group"].isin(own) & ~aliases["descriptor"].isin([ingredient, out])]
     if len(together):
-        names = listed([str(name).replace("_", " ") for name in together["descriptor"]])
+        names = format_list([str(name).replace("_", " ") for name in together["descriptor"]])
         yield (
             f"In these formulas {ingredient} always moves together with {names}: the data cannot say which of them "
             "did it, so none may be named as the cause."
@@ -177,7 +175,7 @@ def _over_prototypes(materials: Materials, claim: Claim, swap: str, turned: floa
         low, high = sorted((turned * row["ci_low"], turned * row["ci_high"]))
         yield (
             f"With prototypes as the units the effect is {number(turned * row['estimate'])} ({interval(low, high)}), "
-            f"{p_value(row['p_value'])}: the step from these assessors to other batches."
+            f"{p_words(row['p_value'])}: the step from these assessors to other batches."
         )
 
 
@@ -193,7 +191,7 @@ _VERBS = {"soaking in": "sinks in"}
 _FEWEST = 2
 
 
-def time(claim: Claim, materials: Materials) -> Evidence:
+def _time(claim: Claim, materials: Materials) -> Evidence:
     """Return whether nine in ten people need no longer than the bar (seconds); else whether half of them do."""
     if not claim.attribute:
         return nothing_yet(TIMES, "No attribute is named that was measured in seconds. Fill in attribute.")
@@ -230,8 +228,8 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
     return Evidence(
         TIMES,
         (
-            NumberShown("90th percentile", *most, level, NAN, claim.bar, "s"),
-            NumberShown("median", *median, level, NAN, claim.bar, "s"),
+            NumberShown("90th percentile", *most, level, math.nan, claim.bar, "s"),
+            NumberShown("median", *median, level, math.nan, claim.bar, "s"),
         ),
         p_most,
         float(x),
@@ -247,8 +245,8 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
             f"{of_people}. Median {number(median[0])} s ({100 * level:g} % interval "
             f"{interval(*median[1:])}), 90th percentile {number(most[0])} s "
             f"({interval(*most[1:])}).",
-            f"That nine in ten need no longer than {bar} s: {p_value(p_most)}; that more than half do: "
-            f"{p_value(p_half)} (exact, whatever the distribution). A mean is not used: it hides the slow half.",
+            f"That nine in ten need no longer than {bar} s: {p_words(p_most)}; that more than half do: "
+            f"{p_words(p_half)} (exact, whatever the distribution). A mean is not used: it hides the slow half.",
             "It holds for the dose, the area and the way of rubbing of this test.",
         ),
         needs=lambda: (people_for_agreement(x / n, _MOST),),
@@ -258,6 +256,6 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
 
 
 RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {"ingredient_attribution": ingredient_attribution, "time": time}
+    {"ingredient_attribution": _ingredient_attribution, "time": _time}
 )
 """What the data say about claims of an ingredient, and of a time."""

@@ -13,40 +13,36 @@ import pandas as pd
 
 from panel.claims.claim import (
     BOTH,
-    NAN,
     PANEL,
-    SIDES_WORDS,
     Claim,
     Evidence,
     NumberShown,
     Weaker,
     beyond,
-    counted,
     interval,
-    listed,
     nothing_yet,
     number,
-    p_value,
 )
+from panel.claims.evidence import agreement
 from panel.claims.materials import (
-    USUAL_PANEL_BAR,
     Estimate,
     Materials,
     assessors_for_difference,
     assessors_for_limit,
     assessors_for_margin,
 )
-from panel.claims.names import absent, alike, compared, floor, minutes_between, saying, time_words
+from panel.claims.names import compared, floor, minutes_between, public_name, saying, time_words
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
 from panel.study.knowledge import lexicon
 from panel.study.study import Study
+from panel.words import counted, format_list, p_words
 
 _OTHER_WAY = "More assessors will not do: the difference goes the other way, or there is none."
 _TOO_SMALL = "More assessors will not do: if there is a difference, it is smaller than the smallest that matters."
 
 
-def superiority(claim: Claim, materials: Materials) -> Evidence:
+def _superiority(claim: Claim, materials: Materials) -> Evidence:
     """Return the difference in the claimed direction, its test, and how it lies to the smallest that matters."""
     missing = materials.panel_missing(claim, claim.versus)
     if missing:
@@ -67,8 +63,8 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
     against = wrong_way or (small and p > materials.alpha)  # no difference that matters is left to be found
     reasons = [
         f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)} "
-        f"({100 * materials.level:g} % interval {interval(low, high)}), {p_value(p)} "
-        f"({SIDES_WORDS[claim.sides]}), {materials.who_scored(claim, claim.versus)}.",
+        f"({100 * materials.level:g} % interval {interval(low, high)}), {p_words(p)} "
+        f"({claim.sides}-sided), {materials.who_scored(claim, claim.versus)}.",
         *(["The difference does not go the way the sentence says."] if wrong_way else []),
         *([_size_reason(claim, low, high, margin)] if margin > 0 else []),
     ]
@@ -115,7 +111,7 @@ def _size_reason(claim: Claim, low: float, high: float, margin: float) -> str:
     return f"The difference may be smaller than the smallest one that matters ({number(margin)})."
 
 
-def parity(claim: Claim, materials: Materials) -> Evidence:
+def _parity(claim: Claim, materials: Materials) -> Evidence:
     """Return two one-sided tests of the difference against the margin that was set beforehand."""
     lacking = [] if claim.versus else ["Nothing is named to be like. Fill in versus."]
     missing = [*lacking, *_too_wide(claim, materials)] or materials.panel_missing(claim, claim.versus)
@@ -134,16 +130,22 @@ def parity(claim: Claim, materials: Materials) -> Evidence:
         (NumberShown(what, found.estimate, low, high, level, -margin, margin),),
         **_of_estimate(found, p, people, float(deciding)),
         against=abs(found.estimate) >= margin,
-        suggestion=alike(materials.study, materials.names, claim.attribute, claim.versus),
+        suggestion=_alike(claim, materials),
         reasons=(
             f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)}, {100 * level:g} % interval "
-            f"{interval(low, high)}; margin ±{number(margin)}; two one-sided tests, {p_value(p)}, "
+            f"{interval(low, high)}; margin ±{number(margin)}; two one-sided tests, {p_words(p)}, "
             f"{materials.who_scored(claim, claim.versus)}.",
             *_beside_the_difference(found, tests, materials),
         ),
         needs=lambda: (assessors_for_margin(found, margin, people),),
         method="two one-sided tests (Schuirmann 1987) on the difference in the mixed model of the panel",
     )
+
+
+def _alike(claim: Claim, materials: Materials) -> str:
+    """Return `as soft as our previous hand cream`; empty where the property has no such way of saying it."""
+    words = saying(materials.study, claim.attribute, "as_much")
+    return f"{words} {public_name(materials.study, materials.names, claim.versus)}" if words else ""
 
 
 def _too_wide(claim: Claim, materials: Materials) -> list[str]:
@@ -173,7 +175,7 @@ def _beside_the_difference(found: Estimate, tests: Equivalence, materials: Mater
 _PERCEIVED = "The answers of consumers carry a sentence about what they perceive, not the property itself."
 
 
-def perceived_attribute(claim: Claim, materials: Materials) -> Evidence:
+def _perceived_attribute(claim: Claim, materials: Materials) -> Evidence:
     """Return the mean with its interval against a bar, or against an anchor or benchmark."""
     others = (claim.versus,) if claim.versus else ()
     missing = materials.panel_missing(claim, *others)
@@ -218,7 +220,7 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
         refused=tuple(_refused_panel_bar(materials.study, claim.attribute, bar, floor_name)),
         reasons=(
             f"{words}: the mean of {claim.prototype} is {number(found.estimate)} ({100 * materials.level:g} % interval "
-            f"{interval(low, high)}); it must lie {side} {number(bar)}; {p_value(p)}, "
+            f"{interval(low, high)}); it must lie {side} {number(bar)}; {p_words(p)}, "
             f"{materials.who_scored(claim)}.",
             "A mean level leans on how this panel uses its scale; a difference from a benchmark is firmer ground.",
         ),
@@ -231,8 +233,9 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
     )
 
 
-def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Evidence:
-    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of `users`."""
+def _absolute_negative(claim: Claim, materials: Materials) -> Evidence:
+    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of users."""
+    users = agreement(claim, materials)
     missing = _missing(claim, materials, users)
     if missing:
         return nothing_yet(BOTH, *missing)
@@ -244,11 +247,11 @@ def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Ev
     what = f"panel mean of {claim.prototype}"
     return Evidence(
         BOTH,
-        (NumberShown(what, found.estimate, low, high, materials.level, NAN, bar), *users.shown),
+        (NumberShown(what, found.estimate, low, high, materials.level, math.nan, bar), *users.shown),
         **_of_estimate(found, max(p, users.p_value), people, (found.estimate - bar) / found.std_error),
         against=above or users.against,
         weaker=Weaker(users.p_value, users.suggestion, _PERCEIVED, rescues=False),
-        suggestion=absent(materials.study, claim.attribute, _time(claim, materials)),
+        suggestion=_absent(claim, materials),
         refused=(*users.refused, *_refused_panel_bar(materials.study, claim.attribute, bar, "most_absent")),
         reasons=(
             f"Trained panel, {materials.study.attribute_words(claim.attribute)}: mean {number(found.estimate)}, "
@@ -264,6 +267,12 @@ def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Ev
         observed_share=users.observed_share,
         method="mean in the mixed model of the panel against a bar, and an exact binomial test of agreement",
     )
+
+
+def _absent(claim: Claim, materials: Materials) -> str:
+    """Return `non-greasy 2 minutes after rubbing in`; empty where the property has no such way of saying it."""
+    words = saying(materials.study, claim.attribute, "absent")
+    return f"{words} {time_words(_time(claim, materials))} after rubbing in" if words else ""
 
 
 def _missing(claim: Claim, materials: Materials, users: Evidence) -> list[str]:
@@ -291,11 +300,11 @@ def _panel_need(found: Estimate, bar: float, people: int) -> str:
 
 
 def _panel_bar(claim: Claim, materials: Materials) -> tuple[float, str]:
-    """Return the bar of the panel, and words where it is the usual one, a fifth of the scale; NaN without a scale."""
+    """Return the bar of the panel, and words where it is the usual one (`most_absent`); NaN without a scale."""
     if not math.isnan(claim.bar_panel):
         return claim.bar_panel, ""
-    low, high = materials.study.scale(claim.attribute) or (NAN, NAN)
-    return low + USUAL_PANEL_BAR * (high - low), " (the usual bar: none was stated)"
+    low, high = materials.study.scale(claim.attribute) or (math.nan, math.nan)
+    return low + floor(materials.study, "most_absent") / 100 * (high - low), " (the usual bar: none was stated)"
 
 
 def _p_beyond(found: Estimate, bar: float, sign: float) -> float:
@@ -311,7 +320,7 @@ _UNTREATED = "untreated"
 _FEWEST = 2
 
 
-def duration(claim: Claim, materials: Materials) -> Evidence:
+def _duration(claim: Claim, materials: Materials) -> Evidence:
     """Return the difference from the untreated control at the time the sentence speaks of."""
     missing = [*_no_control(claim, materials), *materials.panel_missing(claim, claim.versus)]
     if np.isnan(materials.minutes(claim.attribute)):
@@ -319,11 +328,11 @@ def duration(claim: Claim, materials: Materials) -> Evidence:
     if missing:
         return nothing_yet(PANEL, *missing)
     found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
-    shown = _difference_evidence(claim, materials, found, margin=NAN)
+    shown = _difference_evidence(claim, materials, found, margin=math.nan)
     return replace(shown, suggestion=f"{shown.suggestion} after {time_words(claim.minutes)}")
 
 
-def change_over_time(claim: Claim, materials: Materials) -> Evidence:
+def _change_over_time(claim: Claim, materials: Materials) -> Evidence:
     """Return the change from before to after minus that of the untreated control, over assessors."""
     missing = _no_control(claim, materials)
     if not claim.session_before or not claim.session_after:
@@ -401,7 +410,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
         reasons=(
             f"{words}: from {claim.session_before} to {claim.session_after} {claim.prototype} changed by "
             f"{number(found.estimate)} more than {claim.versus} ({100 * materials.level:g} % interval "
-            f"{interval(low, high)}), {p_value(p)}, {counted(people, 'person', 'people')}.",
+            f"{interval(low, high)}), {p_words(p)}, {counted(people, 'person', 'people')}.",
         ),
         needs=lambda: (
             ("The change does not go the way the sentence says.",)
@@ -415,7 +424,7 @@ def _evidence(claim: Claim, materials: Materials, found: Estimate, people: int) 
 # What does the trained panel say about one prototype beside many: is none better, is it the first of all?
 
 
-def unsurpassed(claim: Claim, materials: Materials) -> Evidence:
+def _unsurpassed(claim: Claim, materials: Materials) -> Evidence:
     """Return the one-sided limits against every competitor: each must lie beyond the margin."""
     missing = materials.panel_missing(claim, *claim.competitors)
     if missing:
@@ -458,11 +467,11 @@ def _limit_words(claim: Claim, materials: Materials, rival: str, found: Estimate
     return (
         f"Against {rival}: {number(found.estimate)}, {side} {number(float(test.bound))} (one-sided "
         f"{100 * materials.level:g} % limit), margin {number(-claim.sign * claim.margin)}, "
-        f"{p_value(float(test.p_value))}."
+        f"{p_words(float(test.p_value))}."
     )
 
 
-def ranking(claim: Claim, materials: Materials) -> Evidence:
+def _ranking(claim: Claim, materials: Materials) -> Evidence:
     """Return the differences from all others of the range, adjusted together."""
     study = materials.study
     rivals = claim.competitors or materials.rest_of_range(claim.prototype)
@@ -485,8 +494,8 @@ def ranking(claim: Claim, materials: Materials) -> Evidence:
         reasons=(
             f"{words}: hardest to tell apart is {nearest['versus']}, difference {number(size)} "
             f"({100 * materials.level:g} % interval {interval(nearest['ci_low'], nearest['ci_high'])}), "
-            f"{p_value(p)}; {materials.who_scored(claim, *rivals)}.",
-            f"Compared with {listed(list(rivals))}, intervals and p-values adjusted together (Dunnett). "
+            f"{p_words(p)}; {materials.who_scored(claim, *rivals)}.",
+            f"Compared with {format_list(list(rivals))}, intervals and p-values adjusted together (Dunnett). "
             "A range with other members was not tested.",
         ),
         needs=lambda: (
@@ -560,13 +569,14 @@ def _anchors(attribute: str) -> str:
 
 RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
     {
-        "perceived_attribute": perceived_attribute,
-        "duration": duration,
-        "change_over_time": change_over_time,
-        "superiority": superiority,
-        "parity": parity,
-        "unsurpassed": unsurpassed,
-        "ranking": ranking,
+        "perceived_attribute": _perceived_attribute,
+        "absolute_negative": _absolute_negative,
+        "duration": _duration,
+        "change_over_time": _change_over_time,
+        "superiority": _superiority,
+        "parity": _parity,
+        "unsurpassed": _unsurpassed,
+        "ranking": _ranking,
     }
 )
 """What the data say about each kind of claim that rests on the panel."""

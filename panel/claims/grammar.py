@@ -26,19 +26,7 @@ class _Cursor:
     tokens: Tokens
     names: Names
     place: int = 0
-    core: list[Chunk] = field(default_factory=list)
-    chunks: list[Chunk] = field(default_factory=list)
-    comparators: list[frozenset[str]] = field(default_factory=list)
-    subjects: list[str] = field(default_factory=list)
-    shares: list[Share] = field(default_factory=list)
-    bases: list[float] = field(default_factory=list)
-    moments: list[Moment] = field(default_factory=list)
-    ages: str = ""
-    contains: list[str] = field(default_factory=list)
-    credits: list[str] = field(default_factory=list)
-    replaced: tuple[str, str, float] | None = None
-    left_over: list[str] = field(default_factory=list)
-    order: list[str] = field(default_factory=list)
+    found: Reading = field(default_factory=lambda: Reading())
 
     def entry(self, part: str, place: int | None = None) -> tuple[int, Entry]:
         """Return the _longest phrase of this part at a place (the one reached), 0 tokens where there is none."""
@@ -50,7 +38,7 @@ class _Cursor:
 
     def take(self, length: int, entry: Entry) -> bool:
         """Take the next words as what they are."""
-        self.chunks.append(Chunk(entry.part, self.words(length), entry.family, entry.asked_as, entry.value))
+        self.found.chunks.append(Chunk(entry.part, self.words(length), entry.family, entry.asked_as, entry.value))
         self.place += length
         return True
 
@@ -77,7 +65,7 @@ class _Cursor:
             place += length
         if not fitting or not alone or self.role_words(place) > 1:
             return False
-        self.comparators.append(fitting)
+        self.found.comparators.append(fitting)
         self.place = place
         return True
 
@@ -139,13 +127,8 @@ def read_sentence(text: str, names: Names) -> Reading:
     """Return what a sentence says about a study, and which of its words nothing accounts for."""
     reader = _Reader(tokens_of(text), names)
     reader.read_all()
-    return Reading(
-        core=tuple(reader.core), chunks=tuple(reader.chunks), comparators=tuple(reader.comparators),
-        subjects=tuple(reader.subjects), shares=tuple(reader.shares), bases=tuple(reader.bases),
-        moments=tuple(reader.moments), ages=reader.ages, contains=tuple(reader.contains),
-        credits=tuple(reader.credits), replaced=reader.replaced, left_over=tuple(reader.left_over),
-        order=tuple(reader.order), read=_is_english(reader),
-    )  # fmt: skip
+    reader.found.read = _is_english(reader)
+    return reader.found
 
 
 def _is_english(reader: _Reader) -> bool:
@@ -169,22 +152,22 @@ class _Reader(_Cursor):
             if self.tokens[self.place] in SILENT:
                 self.place += 1
             elif not any(step() for step in steps):
-                self.left_over.append(self.tokens[self.place])
-                self.order.append(self.tokens[self.place])
+                self.found.left_over.append(self.tokens[self.place])
+                self.found.order.append(self.tokens[self.place])
                 self.place += 1
         self.end()
 
     def end(self) -> None:
         """Leave over a last word that asks for another one after it."""
-        last = self.chunks[-1] if self.chunks else None
+        last = self.found.chunks[-1] if self.found.chunks else None
         ends = [token for token in self.tokens if token not in SILENT][-1:]
         if (
             last is not None
             and last.value == 0
             and last.words.split()[-1:] == ends
-            and last.words not in self.left_over
+            and last.words not in self.found.left_over
         ):
-            self.left_over.append(last.words)
+            self.found.left_over.append(last.words)
 
     def share(self) -> bool:
         """`84 %`, `8 in 10`, `49 of 58`, `more than half`, `most users`."""
@@ -201,8 +184,8 @@ class _Reader(_Cursor):
             if whole is not None and not self.entry("unit", start + 2 + out_of)[0]:
                 length = bound + 2 + out_of
                 return self.take_share(Share(value, whole, least, self.words(length)), length)
-            if self.bases and self.entry("agree", start + 1)[0]:
-                return self.take_share(Share(value, self.bases[-1], least, self.words(bound + 1)), bound + 1)
+            if self.found.bases and self.entry("agree", start + 1)[0]:
+                return self.take_share(Share(value, self.found.bases[-1], least, self.words(bound + 1)), bound + 1)
         length, part = self.entry("fraction", start)
         if length:
             share = Share(part.value, 1, least, self.words(bound + length), fraction=True)
@@ -214,7 +197,7 @@ class _Reader(_Cursor):
 
     def take_share(self, share: Share, length: int) -> bool:
         """Take a share; an `of` after it says nothing more."""
-        self.shares.append(share)
+        self.found.shares.append(share)
         self.place += length
         if self.place < len(self.tokens) and self.tokens[self.place] == "of":
             self.place += 1
@@ -232,7 +215,7 @@ class _Reader(_Cursor):
                 return False
         if value is None:
             return False
-        self.bases.append(value)
+        self.found.bases.append(value)
         self.place += length
         return True
 
@@ -249,7 +232,7 @@ class _Reader(_Cursor):
                 continue
             end = start + 1 + length
             end += self.entry("later", end)[0]
-            self.moments.append(Moment(kind, value * unit.value, self.words(end - self.place)))
+            self.found.moments.append(Moment(kind, value * unit.value, self.words(end - self.place)))
             self.place = end
             return True
         return False
@@ -261,16 +244,20 @@ class _Reader(_Cursor):
         low, high = number_at(self.tokens, start), number_at(self.tokens, start + 2)
         if not length or low is None or high is None or self.tokens[start + 1] not in ("to", "and", "-"):
             return False
-        self.ages = f"{low:g} to {high:g}"
+        self.found.ages = f"{low:g} to {high:g}"
         self.place = start + 3
         return True
 
     def comparison(self) -> bool:
         """`than our previous hand cream`, `compared with P1`; the second `as` of `as ... as` compares, too."""
         length, entry = self.entry("than")
-        if not length and self.core and self.core[-1].family == "preference":
+        if not length and self.found.core and self.found.core[-1].family == "preference":
             length, entry = self.entry("preferred_to")
-        second = len(self.core) > 1 and self.core[-2].part == "as" and self.core[-1].part in ("property", "degree")
+        second = (
+            len(self.found.core) > 1
+            and self.found.core[-2].part == "as"
+            and self.found.core[-1].part in ("property", "degree")
+        )
         if not length and second:
             length, entry = self.entry("as")
         if not length:
@@ -280,7 +267,7 @@ class _Reader(_Cursor):
             self.place = start
             return False
         if entry.part == "as":
-            self.core.append(Chunk("as", "as"))
+            self.found.core.append(Chunk("as", "as"))
         while self.place < len(self.tokens) and self.tokens[self.place] in _JOINS:
             before, self.place = self.place, self.place + 1
             if not self.comparator():
@@ -290,7 +277,7 @@ class _Reader(_Cursor):
 
     def ingredient(self) -> bool:
         """`contains shea butter`, `thanks to C13-15 Alkane`; an ingredient that is only named gets the credit."""
-        for part, into in (("contains", self.contains), ("credit", self.credits), ("", self.credits)):
+        for part, into in (("contains", self.found.contains), ("credit", self.found.credits), ("", self.found.credits)):
             start = self.place + (self.entry(part)[0] if part else 0)
             length, name = _longest(self.names.ingredients, self.tokens, start)
             if length and (start > self.place or not part):
@@ -314,7 +301,7 @@ class _Reader(_Cursor):
         in_length, into = _longest(self.names.ingredients, self.tokens, start + out_length + by)
         if not (out_length and by and in_length):
             return False
-        self.replaced = (out, into, percent)
+        self.found.replaced = (out, into, percent)
         self.place = start + out_length + by + in_length
         return True
 
@@ -332,7 +319,8 @@ class _Reader(_Cursor):
         product = self.product_at(self.place + length) if length else 0
         if not product:
             return False
-        self.core.append(Chunk("nothing", self.words(length + product)))
+        self.found.core.append(Chunk("nothing", self.words(length + product)))
+        self.found.order.append("nothing")
         self.place += length + product
         return True
 
@@ -340,14 +328,15 @@ class _Reader(_Cursor):
         """Take a prototype that is the subject, or the study's own words for an attribute."""
         length, prototype = _longest(self.names.prototypes, self.tokens, self.place)
         if length:
-            self.subjects.append(prototype)
+            self.found.subjects.append(prototype)
             self.place += length
             return True
         length, family = _longest(self.names.attributes, self.tokens, self.place)
         if length and length >= next(entries_at(self.tokens, self.place), (0, None))[0]:
             own = any(e.part in ("property", "verb") for n, e in entries_at(self.tokens, self.place) if n == length)
             if not own:
-                self.core.append(Chunk("property", self.words(length), family, family, 1.0))
+                self.found.core.append(Chunk("property", self.words(length), family, family, 1.0))
+                self.found.order.append(f"property {family}")
                 self.place += length
                 return True
         return False
@@ -357,11 +346,11 @@ class _Reader(_Cursor):
         for length, entry in entries_at(self.tokens, self.place):
             if entry.part in _LETTERS:
                 value = entry.value if not math.isnan(entry.value) else 1.0
-                self.core.append(Chunk(entry.part, self.words(length), entry.family, entry.asked_as, value))
-                self.order.append(f"{entry.part} {entry.family}")
+                self.found.core.append(Chunk(entry.part, self.words(length), entry.family, entry.asked_as, value))
+                self.found.order.append(f"{entry.part} {entry.family}")
                 self.place += length
                 return True
-            to_its_verb = entry.part == "with_verb" and self.core and self.core[-1].family == entry.family
+            to_its_verb = entry.part == "with_verb" and self.found.core and self.found.core[-1].family == entry.family
             if entry.part in _PLAIN or to_its_verb:
                 return self.take(length, entry)
         return False
@@ -444,7 +433,7 @@ class Moment:
     words: str
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(eq=False, slots=True)
 class Reading:
     """What a sentence says, part by part; `left_over` holds the words that nothing accounts for.
 
@@ -452,20 +441,20 @@ class Reading:
     known by it.
     """
 
-    core: tuple[Chunk, ...] = ()
-    chunks: tuple[Chunk, ...] = ()
-    comparators: tuple[frozenset[str], ...] = ()
-    subjects: tuple[str, ...] = ()
-    shares: tuple[Share, ...] = ()
-    bases: tuple[float, ...] = ()
-    moments: tuple[Moment, ...] = ()
+    core: list[Chunk] = field(default_factory=list)
+    chunks: list[Chunk] = field(default_factory=list)
+    comparators: list[frozenset[str]] = field(default_factory=list)
+    subjects: list[str] = field(default_factory=list)
+    shares: list[Share] = field(default_factory=list)
+    bases: list[float] = field(default_factory=list)
+    moments: list[Moment] = field(default_factory=list)
     ages: str = ""
-    contains: tuple[str, ...] = ()
-    credits: tuple[str, ...] = ()
+    contains: list[str] = field(default_factory=list)
+    credits: list[str] = field(default_factory=list)
     replaced: tuple[str, str, float] | None = None
-    left_over: tuple[str, ...] = ()
-    order: tuple[str, ...] = ()
-    read: bool = field(default=True)
+    left_over: list[str] = field(default_factory=list)
+    order: list[str] = field(default_factory=list)
+    read: bool = True
 
     @property
     def degree(self) -> str:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -11,25 +12,21 @@ import numpy as np
 import pandas as pd
 
 from panel.answers import DIFFERENCES, PANEL_FIT, SWAPS, Question, Use
+from panel.claims import evidence, evidence_credit, evidence_panel
 from panel.claims.claim import (
     BEYOND,
     BOTH,
-    NAN,
-    NUMBER_COLUMNS,
+    BY_VOTES,
     PANEL,
     Claim,
     Evidence,
+    NumberShown,
     Standing,
     claims_frame,
     nothing_yet,
     read_claims,
     standing,
 )
-from panel.claims.evidence import RULES as BY_ANSWERS
-from panel.claims.evidence import VOTE_RULES, agreement
-from panel.claims.evidence_credit import RULES as BY_CREDIT
-from panel.claims.evidence_panel import RULES as BY_PANEL
-from panel.claims.evidence_panel import absolute_negative
 from panel.claims.grammar import read_sentence
 from panel.claims.materials import Materials
 from panel.claims.names import family_of, names_of
@@ -59,12 +56,7 @@ _LEVEL = 0.95
 _Judged = tuple[Case, Verdict, str, tuple[str, ...]]  # with the footnote, and what it lacks
 
 _RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {
-        **BY_ANSWERS,
-        **BY_CREDIT,
-        **BY_PANEL,
-        "absolute_negative": lambda claim, materials: absolute_negative(claim, materials, agreement(claim, materials)),
-    }
+    {**evidence.RULES, **evidence_credit.RULES, **evidence_panel.RULES}
 )
 
 
@@ -123,13 +115,13 @@ def judge_claims(
     """
     claims = read_claims(study)
     materials = Materials(study, claims, level, differences, traced, fitted)
-    evidence = [find_evidence(claim, materials) for claim in claims]
+    found_of_each = [find_evidence(claim, materials) for claim in claims]
     rehearsed = is_rehearsed(study)
     standings = [standing(study, each) for each in claims]
-    families = adjust_together(claims, evidence, [not each.exploratory for each in standings])
+    families = adjust_together(claims, found_of_each, [not each.exploratory for each in standings])
     judged = [
         _judge_one(claim, found, family, materials, fixed, rehearsed=rehearsed)
-        for claim, found, family, fixed in zip(claims, evidence, families, standings, strict=True)
+        for claim, found, family, fixed in zip(claims, found_of_each, families, standings, strict=True)
     ]
     return _result(judged, level)
 
@@ -148,8 +140,8 @@ def find_evidence(claim: Claim, materials: Materials) -> Evidence:
     """Return what the data say about one claim."""
     if claim.problems or claim.kind == BEYOND:
         return nothing_yet("nothing")
-    by_votes = not claim.attribute and claim.kind in VOTE_RULES
-    found = (VOTE_RULES if by_votes else _RULES)[claim.kind](claim, materials)
+    by_votes = _RULES.get(f"{claim.kind} {BY_VOTES}")
+    found = (by_votes if by_votes and not claim.attribute else _RULES[claim.kind])(claim, materials)
     if not found.shown or found.rests_on not in (PANEL, BOTH):
         return found
     spread, batch = materials.batch_words(claim), materials.one_batch(claim)
@@ -174,7 +166,7 @@ def _result(judged: Sequence[_Judged], level: float) -> Claims:
         bearing=_stacked(
             judged,
             ["side", "source", "what"],
-            lambda case, *_: [(each.side, each.source, each.words) for each in case.bearing],
+            lambda case, *_: case.bearing,
         ),
         level=level,
         method=_method(level),
@@ -193,18 +185,18 @@ _COLUMNS = (
 
 
 def _row(case: Case, said: Verdict, words: str, _: tuple[str, ...]) -> list[object]:
-    claim, evidence, family = case.claim, case.evidence, case.family
-    first = evidence.shown[0] if evidence.shown else None
+    claim, shown, family = case.claim, case.evidence, case.family
+    first = shown.shown[0] if shown.shown else None
     interval = (
-        (first.estimate, first.ci_low, first.ci_high, first.ci_level, first.unit) if first else (NAN,) * 4 + ("",)
+        (first.estimate, first.ci_low, first.ci_high, first.ci_level, first.unit) if first else (math.nan,) * 4 + ("",)
     )
     return [
         *(claim.number, claim.claim, claim.kind, said.verdict, case.standing.exploratory),
         *(claim.prototype, claim.versus, claim.attribute, claim.question, claim.minutes),
         *interval,
-        *(claim.bar, claim.margin, evidence.statistic, evidence.df, evidence.std_error),
-        *(evidence.p_value, family.p_adjusted, family.family if evidence.shown else "", evidence.n),
-        *(said.suggestion, words, evidence.method),
+        *(claim.bar, claim.margin, shown.statistic, shown.df, shown.std_error),
+        *(shown.p_value, family.p_adjusted, family.family if shown.shown else "", shown.n),
+        *(said.suggestion, words, shown.method),
         *("; ".join(texts) for texts in criteria_of(said.verdict, case.findings)),
         ", ".join(case.not_covered),
         *(claim.stamped_at, claim.stamped_by, claim.media, claim.territory, claim.owner),
@@ -223,13 +215,16 @@ def _stacked(
     return pd.DataFrame(rows, columns=["number", "claim", *columns])
 
 
+_SHOWN = tuple(field.name for field in fields(NumberShown))
+
+
 def _numbers(judged: Sequence[_Judged]) -> pd.DataFrame:
     rows = [
-        (case.claim.number, case.claim.claim, *(getattr(number, column) for column in NUMBER_COLUMNS))
+        (case.claim.number, case.claim.claim, *(getattr(number, column) for column in _SHOWN))
         for case, *_ in judged
         for number in case.evidence.shown
     ]
-    return _with_sides(pd.DataFrame(rows, columns=["number", "claim", *NUMBER_COLUMNS]))
+    return _with_sides(pd.DataFrame(rows, columns=["number", "claim", *_SHOWN]))
 
 
 def _with_sides(found: pd.DataFrame) -> pd.DataFrame:
@@ -350,8 +345,8 @@ def _in_family(claim: Claim, found: Evidence, beside: Sequence[tuple[Claim, Evid
     """Return the p-value adjusted with the claims of the family; the same statement counts once."""
     own = tuple(getattr(claim, column) for column in _STATEMENT)
     others = [each for each in beside if tuple(getattr(each[0], column) for column in _STATEMENT) != own]
-    claims, evidence = zip((claim, found), *others, strict=True)
-    return adjust_together(claims, evidence, [True] * len(claims))[0]
+    claims, found_of_each = zip((claim, found), *others, strict=True)
+    return adjust_together(claims, found_of_each, [True] * len(claims))[0]
 
 
 def _table(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:

@@ -12,7 +12,11 @@ import pandas as pd
 from scipy.special import stdtr, stdtrit
 
 from panel.checks.confounds import Confounds
-from panel.claims.claim import Claim, counted, listed, number, percent
+from panel.claims.claim import (
+    Claim,
+    number,
+    percent,
+)
 from panel.claims.grammar import Reading, read_sentence
 from panel.claims.names import Names, names_of
 from panel.errors import ModelError
@@ -32,10 +36,9 @@ from panel.study.knowledge import claim_kinds
 from panel.study.numbers_read import read_numbers
 from panel.study.scores_used import named_rows
 from panel.study.study import Study
+from panel.words import counted, format_list
 
 _MINUTES_SLACK = 1e-9
-USUAL_PANEL_BAR = 0.20
-"""Share of the scale that counts as slight; a setting of ours, no source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -243,7 +246,8 @@ class Materials:
         batches = [list(own.loc[own["prototype"] == name, "batch"].unique()) for name in names]
         if not names or any(len(each) != 1 for each in batches):
             return ""
-        of_what = f"each prototype ({listed([each[0] for each in batches])})" if len(names) > 1 else f"{names[0]}"
+        scored = format_list([each[0] for each in batches])
+        of_what = f"each prototype ({scored})" if len(names) > 1 else f"{names[0]}"
         return (
             f"One batch of {of_what} was scored: what the batch did cannot be told from what the formula did, and "
             "another batch may differ."
@@ -448,7 +452,8 @@ def people_for_agreement(share: float, bar: float) -> str:
         n = math.ceil(math.log(0.05) / math.log(bar))
         return f"About {n} people, if all of them agree."
     return _people(
-        lambda: agreed_numbers(share, bar).always, f"more than {percent(bar)}, if {percent(share)} of all users agree"
+        lambda: agreed_numbers(share, bar).always,
+        f"more than {percent(bar)}, if {percent(share)} of all users agree",
     )
 
 
@@ -458,7 +463,10 @@ def people_for_preference(share: float) -> str:
         return "More people alone will not do: not more than half preferred it."
     if share >= 1:
         return people_for_agreement(share, 0.5)
-    return _people(lambda: preferred_numbers(share).always, f"a preference, if {percent(share)} of all people have it")
+    return _people(
+        lambda: preferred_numbers(share).always,
+        f"a preference, if {percent(share)} of all people have it",
+    )
 
 
 def people_for_parity(margin: float, *, one_sided: bool = False) -> str:

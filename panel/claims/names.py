@@ -13,14 +13,13 @@ from types import MappingProxyType
 
 from panel.checks.moments_recorded import days_stated
 from panel.claims.claim import (
-    counted,
-    listed,
     number,
 )
 from panel.errors import StudyError
 from panel.plan.codes import moment
 from panel.study.knowledge import claim_floors, claim_sayings, claim_words, ingredients
 from panel.study.study import Study
+from panel.words import counted, format_list
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -156,7 +155,7 @@ def legible(word: str) -> str:
     odd = [sign for sign in word if not sign.isprintable() or (sign.isalpha() and "LATIN" not in _named(sign))]
     if not odd or (len(odd) == len(word) > 1):
         return word
-    names = listed(list(dict.fromkeys(_named(sign) for sign in odd)))
+    names = format_list(list(dict.fromkeys(_named(sign) for sign in odd)))
     return f"{word} ({names})" if len(odd) < len(word) else f"a sign of its own ({names})"
 
 
@@ -272,19 +271,7 @@ def compared(
     """Return `less greasy than our previous hand cream`."""
     others = [public_name(study, names, other) for other in others]
     how = "slightly " if slightly else ""
-    return f"{how}{saying(study, attribute, direction)} than {listed(others)}"
-
-
-def alike(study: Study, names: Names, attribute: str, other: str) -> str:
-    """Return `as soft as our previous hand cream`; empty where the property has no such way of saying it."""
-    words = saying(study, attribute, "as_much")
-    return f"{words} {public_name(study, names, other)}" if words else ""
-
-
-def absent(study: Study, attribute: str, minutes: float) -> str:
-    """Return `non-greasy 2 minutes after rubbing in`; empty where the property has no such way of saying it."""
-    words = saying(study, attribute, "absent")
-    return f"{words} {time_words(minutes)} after rubbing in" if words else ""
+    return f"{how}{saying(study, attribute, direction)} than {format_list(others)}"
 
 
 def time_words(minutes: float) -> str:

@@ -8,6 +8,7 @@ All else that bears on the word is listed with neither side.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -21,7 +22,6 @@ from panel.claims.claim import (
     BOTH,
     CHANGE,
     CRITERIA,
-    NAN,
     OPPOSITE,
     PANEL,
     STOP,
@@ -31,10 +31,8 @@ from panel.claims.claim import (
     Evidence,
     Standing,
     WordingFinding,
-    counted,
     interval,
     number,
-    p_value,
     percent,
 )
 from panel.claims.grammar import Reading
@@ -47,6 +45,7 @@ from panel.stats.answers.binomial import wilson_interval
 from panel.stats.answers.paired_answers import mcnemar_exact
 from panel.stats.comparing.multiplicity import below, holm
 from panel.study.knowledge import claim_kin
+from panel.words import counted, p_words
 
 SUPPORTED = "supported as worded"
 IN_BATCHES = f"{SUPPORTED}, {IN_THESE_BATCHES}"
@@ -61,6 +60,7 @@ CANNOT_TELL = "cannot tell yet"
 NOT_THIS_TOOL = "not a matter for this tool"
 WITHDRAWN = "withdrawn"
 VERDICTS = (SUPPORTED, IN_BATCHES, CONTRARY, WITH_WORDING, NOT_SUPPORTED, CANNOT_TELL, NOT_THIS_TOOL, WITHDRAWN)
+_Bearing = tuple[str, str, str]  # its side (for, against or neither), its source, and what it is, in words
 _SLACK = 1 + 1e-12  # a p-value that equals the level but for rounding keeps to it
 
 
@@ -85,7 +85,7 @@ class Case:
     findings: Sequence[WordingFinding]
     rehearsed: bool
     alpha: float
-    bearing: tuple[Bearing, ...] = ()
+    bearing: tuple[_Bearing, ...] = ()
     not_covered: tuple[str, ...] = ()
 
 
@@ -120,7 +120,7 @@ def _is_shown(evidence: Evidence, p_adjusted: float, alpha: float) -> bool:
 def _from_the_data(case: Case) -> Verdict:
     """Return the verdict as far as the numbers go."""
     evidence, family = case.evidence, case.family
-    contrary = [f"{AGAINST_IT} {each.source}, {each.words}." for each in case.bearing if each.side == AGAINST]
+    contrary = [f"{AGAINST_IT} {source}, {words}." for side, source, words in case.bearing if side == AGAINST]
     reasons = [*contrary, *evidence.reasons, *_on_family(case)]
     if evidence.refused:
         verdict = NOT_SUPPORTED if evidence.against else CANNOT_TELL
@@ -145,7 +145,7 @@ def _by_the_words(case: Case, reasons: list[str]) -> Verdict:
     changes = [finding for finding in case.findings if finding.severity == CHANGE]
     if not changes:
         verdict = IN_BATCHES if case.evidence.in_these_batches else SUPPORTED
-        contrary = any(each.side == AGAINST for each in case.bearing)
+        contrary = any(side == AGAINST for side, *_ in case.bearing)
         here = [f"The panel speaks {IN_THESE_BATCHES} alone."] if contrary and verdict == IN_BATCHES else []
         return Verdict(CONTRARY if contrary else verdict, (*reasons, *here), (), "")
     checks = {finding.check for finding in changes}
@@ -178,7 +178,7 @@ def _on_family(case: Case) -> list[str]:
         return [f"{words} This claim is alone in it and adjusted for nothing." for words in by_hand]
     words = (
         f"Adjusted with the {family.size} claims of the family '{family.family}': "
-        f"p after Holm{p_value(family.p_adjusted)[1:]}."
+        f"p after Holm{p_words(family.p_adjusted)[1:]}."
     )
     if alone <= case.alpha < family.p_adjusted:
         words += " Alone it would be shown; beside the others it is not."
@@ -228,7 +228,7 @@ def adjust_together(
     """
     grounds = [_ground(found, each) for found, each in zip(evidence, fixed, strict=True)]
     names = [claim.family or ground for claim, ground in zip(claims, grounds, strict=True)]
-    p_values = np.array([NAN if found.refused else found.p_value for found in evidence], dtype=float)
+    p_values = np.array([math.nan if found.refused else found.p_value for found in evidence], dtype=float)
     tested = ~np.isnan(p_values)
     adjusted = np.full(len(p_values), np.nan)
     found = []
@@ -327,16 +327,7 @@ _HALF = 0.5
 _LEAST_LETTERS = 4  # of a word that a sentence and the name of a measure share
 
 
-@dataclass(frozen=True, slots=True)
-class Bearing:
-    """One thing that bears on a claim: `side` is `for`, `against` or `neither`, `words` say what it is."""
-
-    side: str
-    source: str
-    words: str
-
-
-def bearing_on(claim: Claim, materials: Materials) -> tuple[Bearing, ...]:
+def bearing_on(claim: Claim, materials: Materials) -> tuple[_Bearing, ...]:
     """Return what bears on a claim beside its own test, what speaks against it first."""
     if claim.kind == BEYOND or claim.problems:
         return ()
@@ -349,7 +340,7 @@ def bearing_on(claim: Claim, materials: Materials) -> tuple[Bearing, ...]:
         *_readings(claim, materials, wanted),
     ]
     order = (AGAINST, FOR, _NEITHER)
-    return tuple(sorted(found, key=lambda each: order.index(each.side)))
+    return tuple(sorted(found, key=lambda each: order.index(each[0])))
 
 
 def _wanted(claim: Claim, materials: Materials) -> dict[str, int]:
@@ -381,7 +372,7 @@ def _compared_with(claim: Claim) -> str:
     return claim.versus if claim.kind in _COMPARED else ""
 
 
-def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[Bearing]:
+def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
     """Yield what the trained panel found on attributes of the same word: a difference, or a level."""
     families = {
         name: family_of(materials.study, name) for name in materials.study.attributes if name != claim.attribute
@@ -398,13 +389,11 @@ def _panel(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
                 for row in rows.loc[(rows["prototype"] == one) & (rows["versus"] == two)].to_dict("records"):
                     apart, told = turn * row["estimate"], row["verdict"] == DIFFERS
                     side = _side(told and sign * apart > 0, told and sign * apart <= 0)
-                    yield Bearing(side, _PANEL, f"{words}: {_change(apart)} against {other} ({row['verdict']})")
+                    yield (side, _PANEL, f"{words}: {_change(apart)} against {other} ({row['verdict']})")
             continue
         rows = found.means.loc[(found.means["attribute"] == attribute) & (found.means["prototype"] == claim.prototype)]
         for row in rows.to_dict("records"):
-            yield Bearing(
-                _level(materials, attribute, sign, row), _PANEL, f"{words}: {_mean(materials, attribute, row)}"
-            )
+            yield (_level(materials, attribute, sign, row), _PANEL, f"{words}: {_mean(materials, attribute, row)}")
 
 
 def _change(apart: float) -> str:
@@ -427,7 +416,7 @@ def _level(materials: Materials, attribute: str, sign: int, row: Mapping[Any, fl
     return _side(high <= absent, low > absent) if sign < 0 else _side(low > 100 * _HALF, high < little)
 
 
-def _questions(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[Bearing]:
+def _questions(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
     """Yield what consumers answered to other sentences of the same word, where nothing is compared."""
     for entry in asked(materials.study):
         question = str(entry.get("question", ""))
@@ -442,10 +431,10 @@ def _questions(claim: Claim, materials: Materials, wanted: Mapping[str, int]) ->
         agrees, denies = float(low) > _HALF, float(high) < _HALF
         side = _side(agrees, denies) if same > 0 else _side(denies, agrees)
         words = f"“{entry.get('words')}”: {told.agreed} of {told.base} agreed ({percent(told.agreed / told.base)})"
-        yield Bearing(side if same else _NEITHER, _CONSUMERS, words)
+        yield (side if same else _NEITHER, _CONSUMERS, words)
 
 
-def _ticks(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[Bearing]:
+def _ticks(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
     """Yield how often consumers ticked a word of the same or of the contrary meaning."""
     grid, other = materials.ticks, _compared_with(claim)
     if grid is None or claim.prototype not in grid.prototypes:
@@ -464,27 +453,27 @@ def _ticks(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Ite
             yield _ticked(words, same, here, materials)
 
 
-def _ticked(words: str, same: int, ticks: np.ndarray, materials: Materials) -> Bearing:
+def _ticked(words: str, same: int, ticks: np.ndarray, materials: Materials) -> _Bearing:
     known = ticks[np.isfinite(ticks)]
     x, n, most = int(known.sum()), len(known), floor(materials.study, "most_contrary") / 100
     low, high = (float(end) for end in wilson_interval(x, n, materials.level)) if n else (0.0, 1.0)
     side = _side(low > most, False) if same > 0 else _side(high <= most, low > most) if same < 0 else _NEITHER
-    return Bearing(side, _CONSUMERS, f"ticked “{words}”: {x} of {n} ({percent(x / n) if n else 'nobody'})")
+    return (side, _CONSUMERS, f"ticked “{words}”: {x} of {n} ({percent(x / n) if n else 'nobody'})")
 
 
 def _ticked_beside(
     words: str, same: int, ticks: np.ndarray, others: np.ndarray, other: str, materials: Materials
-) -> Bearing:
+) -> _Bearing:
     both = np.isfinite(ticks) & np.isfinite(others)
     here, there = ticks[both] == 1, others[both] == 1
     p = float(mcnemar_exact((here & ~there).sum(), (there & ~here).sum()))
     told, more = bool(below(p, materials.alpha)), int(here.sum()) - int(there.sum())
     side = _side(told and same * more > 0, told and same * more <= 0)
     counts = f"{int(here.sum())} of {int(both.sum())}, {int(there.sum())} for {other}"
-    return Bearing(side, _CONSUMERS, f"ticked “{words}”: {counts} ({p_value(p)})")
+    return (side, _CONSUMERS, f"ticked “{words}”: {counts} ({p_words(p)})")
 
 
-def _judgements(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[Bearing]:
+def _judgements(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
     """Yield how many find too much of what a claim denies, or too little of what it promises."""
     grid = materials.judged
     if grid is None or claim.prototype not in grid.prototypes or _compared_with(claim):
@@ -506,19 +495,19 @@ def _judgements(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -
             )
 
 
-def _judged(question: str, end: str, sign: int, most: float, grid: AnswerGrid, at: tuple[int, int]) -> Bearing:
+def _judged(question: str, end: str, sign: int, most: float, grid: AnswerGrid, at: tuple[int, int]) -> _Bearing:
     values = grid.values[at[0], :, at[1]]
     known = values[np.isfinite(values)]
     x, n = int((known > _RIGHT).sum() if sign < 0 else (known < _RIGHT).sum()), len(known)
     low = float(wilson_interval(x, n, 0.95)[0]) if n else 0.0
     words = f"{question}, towards “{end or ('too much' if sign < 0 else 'too little')}”: {x} of {n}"
-    return Bearing(_side(False, low > most), _CONSUMERS, words)
+    return (_side(False, low > most), _CONSUMERS, words)
 
 
 _RIGHT = 3  # the middle of five steps, just about right
 
 
-def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[Bearing]:
+def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> Iterator[_Bearing]:
     """Yield what instruments read: of a partner of the attribute, or of what the sentence itself names."""
     table = materials.study.table("readings")
     measures = tuple(str(name) for name in table["measure"].unique())
@@ -543,7 +532,7 @@ def _readings(claim: Claim, materials: Materials, wanted: Mapping[str, int]) -> 
         present = by_name and denies and len(values) > 1 and values.mean() - _THREE * spread > 0
         unit = str(own["unit"].iloc[0])
         words = f"{measure}: {number(float(values.mean()), 2)} {unit} (n = {len(values)})"
-        yield Bearing(_side(False, bool(present)), _INSTRUMENTS, words + (", so not none" if present else ""))
+        yield (_side(False, bool(present)), _INSTRUMENTS, words + (", so not none" if present else ""))
 
 
 _THREE = 3.0  # standard deviations above zero before a reading says that there is something; common practice

@@ -21,8 +21,8 @@ from panel.claims.claim import (
     Evidence,
     WordingFinding,
     change,
-    listed,
     number,
+    of_kind,
     percent,
 )
 from panel.claims.grammar import UNREADABLE, Moment, Reading, Share
@@ -38,7 +38,8 @@ from panel.claims.names import (
     test_record,
     words_of,
 )
-from panel.study.knowledge import refused_patterns
+from panel.study.knowledge import claim_kinds, refused_patterns
+from panel.words import format_list
 
 # One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
 
@@ -55,7 +56,7 @@ def wording_of(
     claim: Claim, evidence: Evidence, materials: Materials
 ) -> tuple[tuple[WordingFinding, ...], tuple[str, ...]]:
     """Return what is found in the words of a claim, and the words that nothing accounts for."""
-    if said_by_the_tool(claim.claim, evidence):
+    if _said_by_the_tool(claim.claim, evidence):
         return (), ()
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
@@ -69,7 +70,7 @@ def wording_of(
     return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered
 
 
-def said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
+def _said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
     """Return whether a sentence is, word for word, one that the tool offers for this evidence."""
     offered = [evidence.suggestion] if evidence.weaker is None else [evidence.suggestion, evidence.weaker.words]
     return words_of(sentence) in [words_of(words) for words in offered if words]
@@ -95,7 +96,7 @@ def _whole(reading: Reading, not_covered: tuple[str, ...], *, own: bool) -> Iter
         )
 
 
-def _refused(claim: Claim, left_over: tuple[str, ...], *, perceived: bool) -> Iterator[WordingFinding]:
+def _refused(claim: Claim, left_over: list[str], *, perceived: bool) -> Iterator[WordingFinding]:
     """Explain the words left over that the table of refused words knows.
 
     A word of physiology in a sentence that people were asked in just these words, and that speaks of feeling, is a
@@ -133,18 +134,6 @@ _COMPARATOR = "compared with another"
 _QUALIFIER = "qualifier missing"
 _FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
 _EU = "EU 655/2013"
-# What a sentence of each kind says; a comparison with a bar or without one is told apart below.
-_DEGREES = {
-    "superiority": ("comparative", "not parity"),
-    "parity": ("parity", "not comparative"),
-    "absolute_negative": ("absent", "negated"),
-    "time": ("bare",),
-    "duration": ("positive", "comparative"),
-    "change_over_time": ("comparative",),
-    "preference": ("bare",),
-    "ranking": ("superlative",),
-    "ingredient_attribution": ("comparative",),
-}
 _OF_VOTES = frozenset(("preference", "liking"))
 
 
@@ -190,7 +179,9 @@ def _on_slightly(reading: Reading) -> Iterator[WordingFinding]:
 
 def _unreadable(reading: Reading) -> WordingFinding:
     if len(reading.families) > 1:
-        message = f"The sentence speaks of several things ({listed(sorted(reading.families))}); its evidence is of one."
+        message = (
+            f"The sentence speaks of several things ({format_list(sorted(reading.families))}); its evidence is of one."
+        )
         return change("several statements in one", message, "Make a claim of each.", "evidential support", _EU)
     if not reading.families:
         return change(
@@ -242,7 +233,7 @@ def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     if claim.kind == "ranking":
         return (degree == "superlative" and reading.has("range")) or (degree == "comparative" and reading.sign == want)
     by_votes = claim.kind == "superiority" and not claim.attribute
-    return degree in (("bare",) if by_votes else _DEGREES.get(claim.kind, ("comparative", "not parity")))
+    return degree in (("bare",) if by_votes else of_kind(claim.kind, "says"))
 
 
 def _direction(reading: Reading) -> int:
@@ -255,8 +246,6 @@ def _direction(reading: Reading) -> int:
 
 
 def _example(claim: Claim) -> str:
-    from panel.study.knowledge import claim_kinds
-
     return str(claim_kinds().set_index("kind")["example"].loc[claim.kind])
 
 
@@ -273,13 +262,13 @@ def _on_comparators(claim: Claim, materials: Materials, reading: Reading) -> Ite
         yield change(_COMPARATOR, message, "Name each once.", "fairness", _EU)
     if others:
         told = ", ".join(name or "several prototypes with that name or role" for name in others)
-        message = f"The sentence compares with {told}; compared was {listed(names) or 'nothing'}."
+        message = f"The sentence compares with {told}; compared was {format_list(names or ['nothing'])}."
         yield change(_COMPARATOR, message, "Name the one it was compared with.", "fairness", _EU)
     needed = claim.kind in ("superiority", "parity", "preference") or reading.degree == "not comparative"
     needed = needed or (claim.kind == "ranking" and reading.degree == "comparative")
     if (needed or (claim.kind == "perceived_attribute" and claim.versus)) and not wanted <= set(named):
         message = "The sentence compares and does not say with what."
-        yield change("comparison without the other", message, f"Name {listed(names)}.", "honesty", _EU)
+        yield change("comparison without the other", message, f"Name {format_list(names)}.", "honesty", _EU)
 
 
 def _qualified(evidence: Evidence, reading: Reading) -> bool:
@@ -520,9 +509,14 @@ def _on_names(claim: Claim, materials: Materials, reading: Reading) -> Iterator[
     if reading.replaced is not None and claim.kind != "ingredient_attribution":
         message = "The sentence speaks of a swap, and the claim is not about one."
         yield change("ingredient credit", message, "Judge it as an ingredient attribution.", "evidential support", _EU)
-    rest = materials.rest_of_range(claim.prototype)
-    compared = set(claim.competitors) or (set(rest) if claim.kind == "ranking" else set())
-    whole = claim.kind in ("ranking", "unsurpassed") and compared >= set(rest)
-    if reading.has("range") and not whole:
+    if reading.has("range") and not _whole_range(claim, materials):
         message = "The sentence speaks of a range, and none was compared."
         yield change("range not compared", message, "Leave the range out.", "fairness", _EU)
+
+
+def _whole_range(claim: Claim, materials: Materials) -> bool:
+    """Return whether it was compared with all others of the range."""
+    if claim.kind == "ranking" and not claim.competitors:
+        return True
+    rest = materials.rest_of_range(claim.prototype)
+    return claim.kind in ("ranking", "unsurpassed") and set(rest) <= set(claim.competitors)

@@ -328,7 +328,7 @@ def why(study: Path, number_id: str, seed: int, as_json: bool) -> None:
     import pandas as pd
 
     from panel.report.trace import why as trace_back
-    from panel.views.decision.claims import trace_headline, trace_lines, what_is_behind
+    from panel.views.decision.claims import trace_lines, what_is_behind
     from panel.views.plain_data import records
 
     found = trace_back(open_path(study), number_id, rng_seed=seed)
@@ -347,8 +347,8 @@ def why(study: Path, number_id: str, seed: int, as_json: bool) -> None:
         }
         print_json(content)
         return
-    print_lines(trace_headline(found.number_id, found.value), "")
-    print_lines(*trace_lines(found.table, found.column, found.method), "")
+    head, *lines = trace_lines(found.number_id, found.value, found.table, found.column, found.method)
+    print_lines(head, "", *lines, "")
     if found.others:
         more = f" and {len(found.others) - _MOST_IDS} more" if len(found.others) > _MOST_IDS else ""
         print_lines(f"Other numbers of this row: {', '.join(found.others[:_MOST_IDS])}{more}.", "")

@@ -9,7 +9,6 @@ import pandas as pd
 
 from panel.errors import ModelError
 from panel.stats.answers.binomial import (
-    Counts,
     EnoughAnswers,
     chance_correct,
     enough_answers,
@@ -21,6 +20,7 @@ from panel.stats.answers.binomial import (
     power_parity,
 )
 from panel.stats.answers.discrimination import guessing
+from panel.stats.arrays import Whole
 
 # How many answers are enough: the record that every such question is answered with.
 #
@@ -69,8 +69,8 @@ def _answer_numbers(
     power: float,
     method: str,
     *,
-    minimum: Counts | None = None,
-    maximum: Counts | None = None,
+    minimum: Whole | None = None,
+    maximum: Whole | None = None,
 ) -> AnswerNumbers:
     """Return the record of a question from the numbers found and, where answers are counted, the limits of each."""
     counted = minimum is not None or maximum is not None

@@ -12,14 +12,12 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError
+from panel.stats.arrays import Whole
 from panel.stats.formulas.composition import EXACT_ALIAS_THRESHOLD, alias_groups, independent_moves
 from panel.stats.formulas.mixtures import (
-    Runs,
     effect_columns,
-    full_factorial,
-    half_fraction,
     information_gain,
-    one_at_a_time,
+    two_level_runs,
     variance_inflation,
 )
 from panel.study.formulas import (
@@ -35,7 +33,6 @@ from panel.study.knowledge import canonical_ingredient, cautions, emollient_tabl
 from panel.study.study import Study
 
 SwapKind = Literal["full", "half", "one at a time"]
-_RUNS = {"full": full_factorial, "half": half_fraction, "one at a time": one_at_a_time}
 MOST_SWAPS = 6
 
 
@@ -95,7 +92,7 @@ def plan_swaps(base: pd.DataFrame, swaps: Sequence[Swap], kind: SwapKind = "full
     lines = base_formula(base)
     known = [_known_swap(swap, lines) for swap in swaps]
     _ask(known, kind)
-    runs = _RUNS[kind](len(known))
+    runs = two_level_runs(len(known), kind)
     names = [f"P{first + run}" for run in range(len(runs))]
     prototypes = pd.DataFrame({"prototype": pd.Series(names, dtype="str"), "made": _letters(runs)})
     letters = list(ascii_uppercase[: len(known)])
@@ -145,12 +142,12 @@ def _ask(swaps: Sequence[Swap], kind: SwapKind) -> None:
         raise ModelError("A swap is given twice. Give each swap once; a different amount of it is another plan.")
 
 
-def _letters(runs: Runs) -> pd.Series:
+def _letters(runs: Whole) -> pd.Series:
     made = ["".join(letter for letter, on in zip(ascii_uppercase, run, strict=False) if on) for run in runs]
     return pd.Series(made, dtype="str")
 
 
-def _swaps(swaps: Sequence[Swap], runs: Runs, planned: Study) -> pd.DataFrame:
+def _swaps(swaps: Sequence[Swap], runs: Whole, planned: Study) -> pd.DataFrame:
     pairs = matched_pairs(planned)
     ends = [{swap.removed, swap.added} for swap in swaps]
     rows = [({removed, added}) for removed, added in zip(pairs["removed"], pairs["added"], strict=True)]
@@ -167,7 +164,7 @@ def _swaps(swaps: Sequence[Swap], runs: Runs, planned: Study) -> pd.DataFrame:
     )
 
 
-def _aliases(runs: Runs) -> pd.DataFrame:
+def _aliases(runs: Whole) -> pd.DataFrame:
     """Return the swaps and interactions in twos that always change together."""
     effects, columns = effect_columns(runs)
     found = alias_groups(columns, EXACT_ALIAS_THRESHOLD)
@@ -183,9 +180,9 @@ def _aliases(runs: Runs) -> pd.DataFrame:
     )
 
 
-def _extra(runs: Runs) -> pd.DataFrame:
+def _extra(runs: Whole) -> pd.DataFrame:
     """Return the combinations of swaps that the plan leaves out, the one that tells most first."""
-    every = full_factorial(runs.shape[1])
+    every = two_level_runs(runs.shape[1])
     made = {tuple(run) for run in runs}
     left = np.array([run for run in every if tuple(run) not in made], dtype=np.int64).reshape(-1, runs.shape[1])
     columns = ["made", "rank_gain", "gain", "n_pairs"]
@@ -200,7 +197,7 @@ def _extra(runs: Runs) -> pd.DataFrame:
     return order[columns].reset_index(drop=True)
 
 
-def _model(runs: Runs) -> np.ndarray:
+def _model(runs: Whole) -> np.ndarray:
     _, columns = effect_columns(runs)
     return np.column_stack([np.ones(len(runs)), columns])
 

@@ -17,8 +17,8 @@ from docx.oxml.ns import qn
 from docx.shared import Emu, Mm, Pt, RGBColor
 
 from panel.report.archive import zip_of_files
-from panel.report.contents.blocks import Report
-from panel.report.html import Drawn, Item, Sheet, Words, holds_numbers, items, page_facts, plain_text
+from panel.report.contents.blocks import Picture, Report, Words
+from panel.report.html import Item, Sheet, holds_numbers, items, page_facts, plain_text
 from panel.report.pdf import PADDING, SMALLEST_LETTERS, contents_of, fitting, lying
 
 _BADGES = {"gap": "Gap: ", "caution": "Caution: ", "verdict": "Verdict: "}
@@ -28,7 +28,7 @@ def docx_bytes(report: Report) -> bytes:
     """Return the evidence file as DOCX; the same study, version and day of making give the same bytes."""
     document = Document()
     facts = page_facts(report)
-    set_up(document, facts)
+    _set_up(document, facts)
     document.add_heading(f"Evidence file: {facts['title']}", 0)
     aside: list[Sheet] = []
     for place, section in enumerate(report.all_sections):
@@ -47,7 +47,7 @@ def docx_bytes(report: Report) -> bytes:
         _turn_page(document)
         document.add_heading("Tables on their side", 1)
         for item in aside:
-            add_table(document, item, _ACROSS_TURNED)
+            _add_table(document, item, _ACROSS_TURNED)
     saved = io.BytesIO()
     document.save(saved)
     with zipfile.ZipFile(saved) as packed:  # packed again: the program that packs it writes the time of day
@@ -63,20 +63,20 @@ def _put(document: Any, item: Item) -> None:
         case Words("subheading", texts):
             document.add_heading(texts[0], 2)
         case Words("sentence", texts):
-            in_bold(document.add_paragraph(), texts[0], "", size=14)
+            _in_bold(document.add_paragraph(), texts[0], "", size=14)
         case Words("points", texts):
             for text in texts:
                 document.add_paragraph(text, style="List Bullet").paragraph_format.space_after = Pt(2)
         case Words("sign-off", texts):
-            add_signature(document, texts)
+            _add_signature(document, texts)
         case Words(kind, texts) if kind in _BADGES:
-            in_bold(document.add_paragraph(), _BADGES[kind], texts[0])
+            _in_bold(document.add_paragraph(), _BADGES[kind], texts[0])
         case Words(_, texts):
             document.add_paragraph(texts[0])
         case Sheet():
-            add_table(document, item, _ACROSS)
-        case Drawn():
-            add_picture(document, item)
+            _add_table(document, item, _ACROSS)
+        case Picture():
+            _add_picture(document, item)
 
 
 # The parts of a text document that need more than one call: page, header and footer, tables, pictures, signatures.
@@ -89,7 +89,7 @@ _WIDEST, _HIGHEST = Mm(169), Mm(205)
 _GREY = RGBColor(0x5A, 0x5A, 0x5A)
 
 
-def set_up(document: Any, facts: Mapping[str, str]) -> None:
+def _set_up(document: Any, facts: Mapping[str, str]) -> None:
     """Set page, letters, language, header, footer and properties."""
     page = document.sections[0]
     page.page_width, page.page_height = Mm(210), Mm(297)
@@ -107,7 +107,7 @@ def set_up(document: Any, facts: Mapping[str, str]) -> None:
     document.styles["Title"].font.size = Pt(16)
     header = page.header.paragraphs[0]
     mark = f"    {facts['mark']}" if facts["mark"] else ""
-    in_bold(header, "", facts["title"], mark, size=7)
+    _in_bold(header, "", facts["title"], mark, size=7)
     _small(page.header.add_paragraph(), f"Data SHA-256 {facts['hash']}")
     footer = page.footer.paragraphs[0]
     _small(footer, f"Evidence file, {facts['version']}    page ")
@@ -140,7 +140,7 @@ def _language(document: Any) -> None:
     told.set(qn("w:val"), _LANGUAGE)
 
 
-def in_bold(paragraph: Any, bold: str, text: str, bold_after: str = "", size: float | None = None) -> None:
+def _in_bold(paragraph: Any, bold: str, text: str, bold_after: str = "", size: float | None = None) -> None:
     """Write a paragraph whose first, or last, words are bold."""
     for words, strong in ((bold, True), (text, False), (bold_after, True)):
         if words:
@@ -195,14 +195,14 @@ def _field(paragraph: Any, name: str) -> None:
     paragraph._p.append(field)
 
 
-def add_table(document: Any, sheet: Sheet, across: float) -> None:
+def _add_table(document: Any, sheet: Sheet, across: float) -> None:
     """Add a table; its header repeats on every page and no row is cut in two."""
     size, _ = lying(sheet)
     parts = fitting(sheet, across, size)
     for number, (part, widths) in enumerate(parts, start=1):
         title = part.title if len(parts) == 1 else f"{part.title} (part {number} of {len(parts)})"
         caption = document.add_paragraph()
-        in_bold(caption, title, "")
+        _in_bold(caption, title, "")
         caption.paragraph_format.keep_with_next = True
         caption.paragraph_format.space_after = Pt(2)
         _fill(document, part, widths, size)
@@ -268,7 +268,7 @@ def _run(text: str, size: float, *, bold: bool) -> Any:
     return run
 
 
-def add_picture(document: Any, drawn: Drawn) -> None:
+def _add_picture(document: Any, drawn: Picture) -> None:
     """Add a picture as large as the page allows, with words for those who cannot see it."""
     content = drawn.png()
     size = Image.from_blob(content)
@@ -280,14 +280,14 @@ def add_picture(document: Any, drawn: Drawn) -> None:
     told.set("descr", drawn.alt)
     told.set("name", drawn.name)
     caption = document.add_paragraph()
-    in_bold(caption, drawn.title, "")
+    _in_bold(caption, drawn.title, "")
 
 
-def add_signature(document: Any, texts: tuple[str, ...]) -> None:
+def _add_signature(document: Any, texts: tuple[str, ...]) -> None:
     """Add room for a name, a date and a signature; all stay empty."""
     role, states, named = texts
     heading = document.add_paragraph()
-    in_bold(heading, role[:1].upper() + role[1:], f" (named in the study: {named})" if named else "")
+    _in_bold(heading, role[:1].upper() + role[1:], f" (named in the study: {named})" if named else "")
     heading.paragraph_format.keep_with_next = True
     said = document.add_paragraph(states)
     said.paragraph_format.keep_with_next = True

@@ -25,7 +25,7 @@ _THERE: tuple[Question[Any], ...] = (
     *(asked.FORCED_CHOICES, asked.DECISION, asked.SCALE_USE, asked.SENSITIVITY),
 )
 
-LONGEST_WAIT = 60.0  # seconds for the other process once our own half is done; both take a second or two
+_LONGEST_WAIT = 60.0  # seconds for the other process once our own half is done; both take a second or two
 
 
 def elsewhere(question: Callable[[], T]) -> Callable[[], T]:
@@ -43,7 +43,7 @@ def elsewhere(question: Callable[[], T]) -> Callable[[], T]:
 
     def answer() -> T:
         try:
-            return here.recv()[0] if here.poll(LONGEST_WAIT) else question()
+            return here.recv()[0] if here.poll(_LONGEST_WAIT) else question()
         except EOFError:  # it ended without an answer
             return question()
         finally:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -14,20 +14,12 @@ from markupsafe import Markup
 
 from panel.report.contents.blocks import (
     Block,
-    Caution,
-    Contents,
-    Gap,
     Numbers,
-    Paragraph,
     Picture,
-    Points,
     Report,
     Section,
-    Sentence,
-    SignOff,
-    Subheading,
     TextTable,
-    Verdict,
+    Words,
 )
 from panel.words import counted, plain_text
 
@@ -43,7 +35,7 @@ def html_bytes(report: Report) -> bytes:
     return page.render(facts=page_facts(report), sections=sections).encode()
 
 
-def inline_svg(svg: str, name: str) -> str:
+def _inline_svg(svg: str, name: str) -> str:
     """Return a picture to stand within a page: without what only a file needs, its parts named apart from others'."""
     bare = _NAMESPACES.sub("", _ABOUT_ITSELF.sub("", svg)).replace("xlink:href=", "href=")
     return _NAMED.sub(lambda found: f"{found[1]}{name}-", bare)
@@ -57,9 +49,9 @@ def _item(item: Item) -> dict[str, Any]:
     match item:
         case Words(kind, texts):
             return {"kind": kind, "texts": texts}
-        case Drawn():
+        case Picture():
             # our own drawing, in which every word of the study is escaped (panel.views.pictures)
-            drawn = Markup(inline_svg(item.svg, item.name))  # noqa: S704  # the one thing on the page that is markup
+            drawn = Markup(_inline_svg(item.draw(), item.name))  # noqa: S704  # the one thing on the page that is markup
             return {"kind": "picture", "title": item.title, "svg": drawn}
         case Sheet():
             columns = range(len(item.headings))
@@ -97,26 +89,7 @@ class Sheet:
     note: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Drawn:
-    """A picture: its SVG, its words, and a way to have it as PNG."""
-
-    name: str
-    title: str
-    alt: str
-    svg: str = field(repr=False)
-    png: Callable[[], bytes] = field(repr=False)
-
-
-@dataclass(frozen=True, slots=True)
-class Words:
-    """Something made of words: its kind is that of its block, in small letters."""
-
-    kind: str
-    texts: tuple[str, ...]
-
-
-Item = Words | Sheet | Drawn
+Item = Words | Sheet | Picture
 
 
 def items(section: Section) -> Iterator[Item]:
@@ -146,27 +119,10 @@ def page_facts(report: Report) -> dict[str, str]:
 
 def _items(block: Block) -> Iterator[Item]:
     match block:
-        case Paragraph(text):
-            yield Words("paragraph", (plain_text(text),))
-        case Subheading(text):
-            yield Words("subheading", (plain_text(text),))
-        case Gap(text):
-            yield Words("gap", (plain_text(text),))
-        case Caution(text):
-            yield Words("caution", (plain_text(text),))
-        case Sentence(text):
-            yield Words("sentence", (plain_text(text),))
-        case Verdict(text):
-            yield Words("verdict", (plain_text(text),))
-        case Contents():
-            yield Words("contents", ())
-        case Points(lines):
-            yield Words("points", tuple(map(plain_text, lines)))
-        case SignOff(role, states, named):
-            yield Words("sign-off", (plain_text(role), plain_text(states), plain_text(named)))
+        case Words(kind, texts):
+            yield Words(kind, tuple(map(plain_text, texts)))
         case Picture():
-            drawn = block.draw()
-            yield Drawn(block.name, plain_text(block.title), plain_text(block.alt), drawn, block.png)
+            yield replace(block, title=plain_text(block.title), alt=plain_text(block.alt))
         case TextTable(title, shown, ids):
             yield _sheet(plain_text(title), shown, ids or ("",) * len(shown), "")
         case Numbers():

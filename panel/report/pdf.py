@@ -14,9 +14,9 @@ from typing import Any
 import typst
 
 from panel.errors import StudyError
-from panel.report.contents.blocks import Picture, Report, Section
+from panel.report.contents.blocks import Picture, Report, Section, Words
 from panel.report.elsewhere import elsewhere
-from panel.report.html import Drawn, Item, Sheet, Words, holds_numbers, items, page_facts, plain_text, with_breaks
+from panel.report.html import Item, Sheet, holds_numbers, items, page_facts, plain_text, with_breaks
 
 _TEMPLATE = Path(__file__).with_name("evidence.typ")
 _STANDARDS: Any = ["a-2a", "ua-1"]  # typst's own list of names cannot be written as the type of a shorter list
@@ -102,9 +102,10 @@ def _set(item: Item) -> list[dict[str, Any]]:
         case Words(kind, texts):
             longest = int(_WIDTH / (9 * 0.62)) - 4
             return [{"kind": kind, "texts": [with_breaks(text, longest) for text in texts]}]
-        case Drawn():
-            width, turned = _across(item.svg)
-            words = {"title": item.title, "alt": item.alt, "svg": item.svg}
+        case Picture():
+            svg = item.draw()
+            width, turned = _across(svg)
+            words = {"title": item.title, "alt": item.alt, "svg": svg}
             return [{"kind": "picture", **words, "width": width, "turned": turned}]
         case Sheet():
             size, turned = lying(item)
@@ -117,10 +118,10 @@ def _set(item: Item) -> list[dict[str, Any]]:
 
 def lying(sheet: Sheet) -> tuple[float, bool]:
     """Return the size of the letters of a table in points, and whether it is laid on its side to fit."""
-    size = best_size(sheet, _WIDTH, _SIZES)
+    size = _best_size(sheet, _WIDTH, _SIZES)
     if len(fitting(sheet, _WIDTH, size)) == 1:
         return size, False
-    return best_size(sheet, _WIDTH_TURNED, _SIZES), True
+    return _best_size(sheet, _WIDTH_TURNED, _SIZES), True
 
 
 def _sheet(sheet: Sheet, widths: list[float], size: float, part: tuple[int, int]) -> dict[str, Any]:
@@ -232,7 +233,7 @@ def fitting(sheet: Sheet, width: float, size: float) -> list[tuple[Sheet, list[f
     return [(_part(sheet, group), _widths(sheet, group, needed, width, size)) for group in groups]
 
 
-def best_size(sheet: Sheet, width: float, sizes: Sequence[float]) -> float:
+def _best_size(sheet: Sheet, width: float, sizes: Sequence[float]) -> float:
     """Return the largest of the sizes at which the table fits: at ease, else word by word; the largest if at none."""
     for whole in (_WHOLE, 0):
         for size in sizes:

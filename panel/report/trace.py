@@ -3,73 +3,31 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from panel.answers import (
-    AGREEMENT,
-    CHECK_ALL,
-    DECISION,
-    DIFFERENCES,
-    FORCED_CHOICES,
-    JUST_ABOUT_RIGHT,
-    LADDER,
-    LIKING,
-    MAP,
-    PANEL,
-    PREFERENCE_MAP,
-    PREFERENCES,
-    RANKS,
-    READINGS,
-    SCALE_USE,
-    SEGMENTS,
-    SENSITIVITY,
-    SWAPS,
-    Answers,
-    NoAnswer,
-)
+from panel.answers import DIFFERENCES, Answers, NoAnswer
 from panel.errors import PanelError, StudyError
 from panel.report.contents.blocks import (
-    Maker,
     Numbers,
-    described,
     number_id,
+    numbers_of,
     read_printed_id,
     source_rows,
 )
 from panel.report.contents.part_claims import all_numbers, verdicts
 from panel.report.contents.part_study import balance, batches, formulas
+from panel.report.contents.tables import TABLES
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import OWN_FILE, RawTable, raw_table
 from panel.study.study import RawFile, Study
-from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT
-from panel.views.consumers import choices
-from panel.views.consumers.agreement import BARS, STATEMENTS
-from panel.views.consumers.check_all import LIFT, TERM_COUNTS, TERM_PAIRS, TERM_TESTS
-from panel.views.consumers.just_about_right import DROPS
-from panel.views.consumers.liking import LIKING_MEANS, LIKING_PAIRS, LIKING_TESTS, LIKING_TOP
-from panel.views.consumers.preference_map import SENSATIONS
-from panel.views.consumers.segments import SEGMENT_MEANS
-from panel.views.decision import decide
-from panel.views.emollients import readings, swaps
-from panel.views.emollients.ladder import PREDICTION
-from panel.views.prototypes import other_ways
-from panel.views.prototypes.differences import (
-    BOTH_WAYS,
-    FROM_BENCHMARK,
-    MEANS,
-    PAIRS,
-    SMALLEST,
-    TESTS,
-    VARIANCES,
-    WITHOUT_LUCK,
-)
-from panel.views.prototypes.map import COMPONENTS, LOADINGS, PLACES
+from panel.views.prototypes.differences import BOTH_WAYS
 from panel.words import counted
 
 _MOST_NAMED = 5
@@ -129,10 +87,10 @@ def why(study: Study, asked_id: str, *, rng_seed: int = 1, answers: Answers | No
     name = "".join(asked_id.translate(dict.fromkeys(map(ord, _INVISIBLE))).split())
     on_paper = read_printed_id(name)
     code = on_paper[0] if on_paper else name.partition("-")[0]
-    if code not in TABLE_MAKERS:
-        raise StudyError(f"No table has the letters {code!r}. Tables are: {', '.join(TABLE_MAKERS)}.")
+    if code not in _TABLE_MAKERS:
+        raise StudyError(f"No table has the letters {code!r}. Tables are: {', '.join(_TABLE_MAKERS)}.")
     answers = answers or Answers(study, rng_seed)
-    table = TABLE_MAKERS[code](answers)
+    table = _TABLE_MAKERS[code](answers)
     if isinstance(table, NoAnswer):
         raise StudyError(f"There is no table {code}: {table.why[:1].lower()}{table.why[1:]}")
     name, others = _on_paper(table, on_paper[1], on_paper[2]) if on_paper else (name, ())
@@ -223,57 +181,20 @@ def _decimal(study: Study) -> str:
     return str(study.facts["import"]["columns"].get("decimal") or "")
 
 
-TABLE_MAKERS: Mapping[str, Maker] = MappingProxyType(
+_TABLE_MAKERS: Mapping[str, Callable[[Answers], Numbers | NoAnswer]] = MappingProxyType(
     {
         "CL": verdicts,
         "CN": all_numbers,
         "F": formulas,
         "BT": batches,
-        "P": described(PANEL, PEOPLE),
-        "Q": described(PANEL, MEASURED),
-        "W": described(PANEL, WITHOUT),
-        "PA": described(PANEL, EACH_ON_EACH),
         "N": lambda answers: balance(answers, "trained"),
         "NC": lambda answers: balance(answers, "consumer"),
-        "B": described(DIFFERENCES, BOTH_WAYS),
-        "M": described(DIFFERENCES, MEANS),
-        "T": described(DIFFERENCES, TESTS),
-        "D": described(DIFFERENCES, FROM_BENCHMARK),
-        "DL": described(DIFFERENCES, WITHOUT_LUCK),
-        "A": described(DIFFERENCES, PAIRS),
-        "V": described(DIFFERENCES, VARIANCES),
-        "S": described(SWAPS, swaps.SWAPS),
-        "SL": described(SWAPS, swaps.WITHOUT_LUCK),
-        "SI": described(SWAPS, swaps.INTERACTIONS),
-        "L": described(LADDER, PREDICTION),
-        "C": described(MAP, COMPONENTS),
-        "CP": described(MAP, PLACES),
-        "CA": described(MAP, LOADINGS),
-        "R": described(READINGS, readings.READINGS),
-        "RP": described(READINGS, readings.PARTNERS),
-        "RS": described(READINGS, readings.READING_SWAPS),
-        "H": described(LIKING, LIKING_MEANS),
-        "HT": described(LIKING, LIKING_TESTS),
-        "HA": described(LIKING, LIKING_PAIRS),
-        "HB": described(LIKING, LIKING_TOP),
-        "G": described(SEGMENTS, SEGMENT_MEANS),
-        "HS": described(PREFERENCE_MAP, SENSATIONS),
-        "J": described(JUST_ABOUT_RIGHT, DROPS),
-        "X": described(CHECK_ALL, TERM_COUNTS),
-        "XT": described(CHECK_ALL, TERM_TESTS),
-        "XL": described(CHECK_ALL, LIFT),
-        "XA": described(CHECK_ALL, TERM_PAIRS),
-        "Y": described(AGREEMENT, STATEMENTS),
-        "YB": described(AGREEMENT, BARS),
-        "E": described(PREFERENCES, choices.PREFERENCES),
-        "FC": described(FORCED_CHOICES, choices.CHOICES),
-        "DE": described(DECISION, decide.RANKING),
-        "DW": described(DECISION, decide.WINDOWS),
-        "DG": described(DECISION, decide.GATES),
-        "DP": described(DECISION, decide.PAIRS),
-        "Z": described(SENSITIVITY, SMALLEST),
-        "K": described(RANKS, other_ways.RANKS),
-        "U": described(SCALE_USE, other_ways.SCALE_USE),
+        BOTH_WAYS.code: partial(numbers_of, question=DIFFERENCES, table=BOTH_WAYS),
+        **{
+            table.code: partial(numbers_of, question=question, table=table)
+            for question, tables in TABLES.items()
+            for table in tables
+        },
     }
 )
 """Letters to the function that makes the table; `tests/report` holds that the report uses these and no others."""

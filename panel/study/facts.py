@@ -139,7 +139,7 @@ def fact_advice(name: str) -> str:
     """Return what to do about a fact that cannot be read."""
     kind = KINDS[_KIND.get(name, "any")]
     meaning = f" ({_MEANING[name]})" if name in _MEANING else ""
-    return f"Correct {name}{meaning} in datapackage.json: {kind}. Until then it counts as not stated."
+    return f"Correct {name}{meaning}: {kind}. Until then it counts as not stated."
 
 
 def fact_text(value: Any) -> str:

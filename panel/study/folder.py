@@ -78,7 +78,8 @@ def write_study(study: Study, folder: str | Path, *, overwrite: bool = False, wh
         try:
             with one_writer(folder):
                 if _may_be_written(folder, overwrite=overwrite):
-                    put_study(folder, _readable(folder), study, who=who, what=what or "The study was replaced.")
+                    what = what or "The study was replaced."
+                    put_study(folder, _readable(folder), study, who=who, what=what, files=files)
                 else:
                     replace_files(folder, files)
         except BaseException:
@@ -90,7 +91,9 @@ def write_study(study: Study, folder: str | Path, *, overwrite: bool = False, wh
         raise StudyError(f"{folder} cannot be written: {error}.") from error
 
 
-def put_study(folder: Path, now: Study | None, after: Study, *, who: str, what: str) -> None:
+def put_study(
+    folder: Path, now: Study | None, after: Study, *, who: str, what: str, files: dict[str, bytes] | None = None
+) -> None:
     """Replace the study in a folder and add a line to its journal; the caller is the folder's `one_writer`.
 
     Parameters
@@ -99,9 +102,11 @@ def put_study(folder: Path, now: Study | None, after: Study, *, who: str, what: 
         The study that is in the folder; None if it cannot be read.
     after
         What is to be in it. If that is the same nothing is written.
+    files
+        Its files, where they are known already.
     """
     before = files_of_study(now) if now is not None else {}
-    files = files_of_study(after, now, before)
+    files = files_of_study(after, now, before) if files is None else files
     if before == files:
         return
     described = _described((folder / DESCRIPTION).read_bytes(), str(folder))
@@ -295,8 +300,9 @@ def _read_table(
     if not content:
         raise StudyError(f"{where} is empty; put its header back or delete the file and its entry.")
     if len(content) <= min(_SMALL, max_cells):  # a file has no more cells than bytes
-        frame, unread = _small_table(name, content, where, delimiter)
-        return frame.copy(deep=False), list(unread)
+        with suppress(StudyError):  # which is raised again, with the place
+            frame, unread = _small_table(name, content, "", delimiter)
+            return frame.copy(deep=False), list(unread)
     return _large_table(name, content, where, delimiter, max_cells)
 
 

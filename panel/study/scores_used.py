@@ -226,8 +226,8 @@ def _written(value: float | None) -> str:
 
 PLANNED_DIFFERENCES = "planned_differences"
 HOW = (
-    'Write it in datapackage.json under "afterfeel" as "planned_differences": '
-    '[{"prototype": "P2", "versus": "P1", "attribute": "AF_GREASE"}]; without an attribute it holds for all.'
+    "Write it into planned_differences as a row: prototype P2, versus P1, attribute AF_GREASE; without an attribute it "
+    "holds for all."
 )
 _KEYS = ("prototype", "versus", "attribute")
 

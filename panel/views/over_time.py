@@ -355,7 +355,7 @@ def _difference_sentences(result: Dominances, names: Naming) -> list[str]:
 # The pictures: one part for each attribute or prototype.
 
 
-FONT = 8.5  # points
+_FONT = 8.5  # points
 _POINTS = 72.0  # to the inch
 _LEAST, _HEIGHT, _LEFT, _BOTTOM, _TOP, _RIGHT = 3.5, 2.3, 0.6, 0.65, 0.5, 0.15  # inches, of each part
 _END_LINE, _END_SIGN, _END_GAP = 11.0, 9.0, 10.0  # points: a name, the mark before it, the way to it from the line
@@ -382,7 +382,7 @@ def _after_feel_figure(result: AfterFeel, words: Naming, width: float = BROAD) -
             axes.plot(at, own["estimate"], color=marker.colour, marker=marker.shape, markersize=4.5, linewidth=1.1,
                       gid=prototype_mark(prototype))  # fmt: skip
         axes.set_xticks(sorted(rows["minutes"].unique()))
-        axes.set_xlabel("minutes after use", fontsize=FONT, color=INK)
+        axes.set_xlabel("minutes after use", fontsize=_FONT, color=INK)
         _name_ends(axes, drawn, width)
     return figure
 
@@ -403,7 +403,7 @@ def _courses_figure(result: Courses, names: Naming, width: float = BROAD) -> Fig
                 markevery=every, gid=prototype_mark(prototype),
             )  # fmt: skip
         axes.set_ylim(bottom=0)
-        axes.set_xlabel("seconds after the start", fontsize=FONT, color=INK)
+        axes.set_xlabel("seconds after the start", fontsize=_FONT, color=INK)
         _name_ends(axes, drawn, width)
     return figure
 
@@ -432,8 +432,8 @@ def _name_ends(axes: Axes, drawn: Mapping[str, Marker], width: float) -> None:
             marker=look.shape, color=look.colour, edgecolors=INK, linewidths=0.5, zorder=3,
         )  # fmt: skip
         axes.text(
-            1 + (_END_GAP + _END_SIGN + 2) / wide, place, shortened(name, FONT, room), transform=axes.transAxes,
-            fontsize=FONT, color=INK, va="center",
+            1 + (_END_GAP + _END_SIGN + 2) / wide, place, shortened(name, _FONT, room), transform=axes.transAxes,
+            fontsize=_FONT, color=INK, va="center",
         )  # fmt: skip
 
 
@@ -441,7 +441,7 @@ def _ends_room(ends: Sequence[str], width: float) -> tuple[float, float]:
     """Return the room for names at the ends of lines in points, and with all around them in inches; none for none."""
     if not ends:
         return 0.0, _RIGHT
-    room = min(max(text_width(name, FONT) for name in ends) + 2, _MOST_ENDS * width * _POINTS)
+    room = min(max(text_width(name, _FONT) for name in ends) + 2, _MOST_ENDS * width * _POINTS)
     return room, (room + _END_GAP + _END_SIGN + 8) / _POINTS
 
 
@@ -471,7 +471,7 @@ def _dominance_figure(result: Dominances, names: Naming, width: float = BROAD) -
                 axes.axhline(height, color=INK, linewidth=0.7, linestyle="-" if height == line["line"] else (0, (1, 2)))
         axes.yaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
         axes.set_xlabel(
-            "% of the time; dotted: chance, full:\nbeyond chance; grey: never beyond chance", fontsize=FONT, color=INK
+            "% of the time; dotted: chance, full:\nbeyond chance; grey: never beyond chance", fontsize=_FONT, color=INK
         )
     return figure
 
@@ -482,9 +482,9 @@ def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: f
     box = box * _POINTS
     lines = {str(line.get_gid()): np.column_stack(line.get_data()) / (100, axes.get_ylim()[1]) for line in axes.lines}
     heights = [lines[name][int(lines[name][:, 1].argmax())] for name in attributes]
-    labels = ["\n".join(wrapped(names.attribute(name), FONT, _MOST_HEIGHT * box[0], 2)) for name in attributes]
+    labels = ["\n".join(wrapped(names.attribute(name), _FONT, _MOST_HEIGHT * box[0], 2)) for name in attributes]
     sizes = [
-        (max(text_width(part, FONT) for part in words.split("\n")) + 2, _END_LINE * (words.count("\n") + 1))
+        (max(text_width(part, _FONT) for part in words.split("\n")) + 2, _END_LINE * (words.count("\n") + 1))
         for words in labels
     ]
     others = np.concatenate([_along(each * box) for each in lines.values()])
@@ -492,7 +492,7 @@ def _name_heights(axes: Axes, attributes: Sequence[str], names: Naming, width: f
     centres = place_labels(points, [*sizes, *[(0.0, 0.0)] * len(others)], (float(box[0]), float(box[1])), 4.0)
     for name, words, centre in zip(attributes, labels, centres / box, strict=False):
         colour = next(line.get_color() for line in axes.lines if line.get_gid() == name)
-        axes.text(centre[0], centre[1], words, transform=axes.transAxes, fontsize=FONT,
+        axes.text(centre[0], centre[1], words, transform=axes.transAxes, fontsize=_FONT,
                   color=INK if colour == GREY else colour, ha="center", va="center", linespacing=1.0,
                   bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.5})  # fmt: skip
 
@@ -512,6 +512,6 @@ def _parts(titles: Sequence[str], width: float, ends: Sequence[str] = ()) -> tup
     )  # fmt: skip
     for axes, title in zip(parts, titles, strict=True):
         room = axes.get_position().width * width * _POINTS
-        axes.set_title("\n".join(wrapped(title, FONT + 0.5, room, 2)), fontsize=FONT + 0.5, color=INK, loc="left")
+        axes.set_title("\n".join(wrapped(title, _FONT + 0.5, room, 2)), fontsize=_FONT + 0.5, color=INK, loc="left")
         plain(axes)
     return figure, parts

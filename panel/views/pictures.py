@@ -26,11 +26,11 @@ if TYPE_CHECKING:  # a command that prints words draws nothing: what draws is lo
 from panel.study.naming import Naming
 
 # Okabe and Ito (2008), Color Universal Design; without yellow, which is hard to see on white.
-COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#000000")
+_COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00", "#000000")
 GREY = "#8c8c8c"
 INK = "#262626"
 FAINT = "#d0d0d0"
-MOST_COLOURED = len(COLOURS)
+MOST_COLOURED = len(_COLOURS)
 
 _SHAPES = ("o", "s", "^", "D", "v", "P", ">", "X", "<", "*", "p", "h")
 
@@ -39,7 +39,7 @@ _SHAPES = ("o", "s", "^", "D", "v", "P", ">", "X", "<", "*", "p", "h")
 OTHERS = ("#0b6b63", "#a8480a", "#6a4c93", "#5c5c5c", "#8a6d00", "#7b2d43", "#2f4f6f")
 
 # Five more of the same kind for many prototypes, from Tol's schemes (personal.sron.nl/~pault, 'muted'; from memory).
-_OF_PROTOTYPES = (*COLOURS, "#882255", "#999933", "#332288", "#cc6677", "#44aa99")
+_OF_PROTOTYPES = (*_COLOURS, "#882255", "#999933", "#332288", "#cc6677", "#44aa99")
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,8 +82,6 @@ LETTERS = 9.0
 """Size of the words in a picture, in points."""
 _POINTS = 72.0  # to the inch
 _KEY_LINE, _KEY_SIGN, _KEY_EDGE = 0.22, 0.42, 0.1  # inches: a line of a key, the sign before its words, the edge
-STAGES = ("appearance", "pick-up", "rub-out", "after-feel", "later after-feel")
-"""The stages of use, in their order."""
 
 
 # Where to write labels so that they do not cover each other.
@@ -303,7 +301,6 @@ def _overlap(
 # A picture of dots with intervals, one line each: the frame that profiles and differences share.
 
 
-FONT = LETTERS
 _HEAD, _BOTTOM, _MARGIN, _LINE = 0.14, 0.34, 0.12, 0.17  # inches
 _NAMES, _REMARKS = 0.36, 0.3  # of the width: names at the left, remarks at the right, at most
 _LEAST_WIDE = 1.3  # inches for the lines, however long the words are
@@ -347,8 +344,8 @@ def interval_figure(
     left = max(left, min(_widest(headings), _NAMES * width)) + 2 * _MARGIN
     right += 2 * _MARGIN
     wide = max(width - left - right, _LEAST_WIDE)
-    heading = wrapped(title, FONT + 1, room) if title else []
-    below = wrapped(x_title, FONT, room) if x_title else []
+    heading = wrapped(title, LETTERS + 1, room) if title else []
+    below = wrapped(x_title, LETTERS, room) if x_title else []
     head = key_lines([str(sign.get_label()) for sign in key], width - 2 * _MARGIN)[1] if key else 0.0
     top = _HEAD + head + 1.15 * _LINE * len(heading)
     height = top + depth + _BOTTOM + _LINE * len(below)
@@ -356,7 +353,7 @@ def interval_figure(
     axes = figure.add_axes((left / width, 1 - (top + depth) / height, wide / width, depth / height))
     axes.set(xlim=limits, ylim=(depth, 0))
     _draw_rows(axes, rows)
-    axes.set_yticks([y for y, _ in ticks], names, fontsize=FONT, color=INK, linespacing=1.0)
+    axes.set_yticks([y for y, _ in ticks], names, fontsize=LETTERS, color=INK, linespacing=1.0)
     _write(axes, headings, -(left - _MARGIN) / wide, _QUIET)
     _write(axes, list(zip([y for y, _ in remarks], said, strict=True)), 1 + _MARGIN / wide, INK)
     _style(axes, wide)
@@ -393,10 +390,10 @@ def _write_around(
     look: dict[str, Any] = {"color": INK, "linespacing": 1.15}
     if heading:
         figure.text(
-            _MARGIN / width, 1 - (head + 0.05) / height, "\n".join(heading), fontsize=FONT + 1, va="top", **look
+            _MARGIN / width, 1 - (head + 0.05) / height, "\n".join(heading), fontsize=LETTERS + 1, va="top", **look
         )
     if below:
-        figure.text(_MARGIN / width, 0.06 / height, "\n".join(below), fontsize=FONT, **look)
+        figure.text(_MARGIN / width, 0.06 / height, "\n".join(below), fontsize=LETTERS, **look)
     if key:
         write_key(figure, key, left=_MARGIN)
 
@@ -406,7 +403,7 @@ def _style(axes: Axes, wide: float) -> None:
     from matplotlib.ticker import MaxNLocator
 
     axes.tick_params(axis="y", length=0)
-    axes.tick_params(axis="x", labelsize=FONT - 1, colors=INK)
+    axes.tick_params(axis="x", labelsize=LETTERS - 1, colors=INK)
     axes.xaxis.set_major_locator(MaxNLocator(max(2, min(9, int(wide / 0.55))), steps=[1, 2, 2.5, 5, 10]))
     axes.grid(axis="x", color=FAINT, linewidth=0.6)
     axes.set_axisbelow(True)
@@ -449,21 +446,21 @@ def prototype_mark(prototype: object) -> str:
 def _write(axes: Axes, words: Words, across: float, colour: str) -> None:
     for y, text in words:
         axes.text(
-            across, y, text, transform=axes.get_yaxis_transform(), fontsize=FONT, color=colour, ha="left", va="center",
-            linespacing=1.0,
+            across, y, text, transform=axes.get_yaxis_transform(), fontsize=LETTERS, color=colour, ha="left",
+            va="center", linespacing=1.0,
         )  # fmt: skip
 
 
 def _column(words: Words, most: float) -> tuple[list[str], float]:
     """Return words in two lines at the most, and the width of the column they stand in, in inches."""
     whole = _widest(words)
-    lines = [[text] if whole <= most else wrapped(text, FONT, most * _POINTS, 2) for _, text in words]
+    lines = [[text] if whole <= most else wrapped(text, LETTERS, most * _POINTS, 2) for _, text in words]
     return ["\n".join(each) for each in lines], min(whole, _widest([(0.0, part) for each in lines for part in each]))
 
 
 def _widest(words: Words) -> float:
     """Return the width of the longest words in inches."""
-    return max((text_width(text, FONT) for _, text in words), default=0.0) / _POINTS
+    return max((text_width(text, LETTERS) for _, text in words), default=0.0) / _POINTS
 
 
 # A figure as SVG text: the same figure always gives the same text.

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 from panel.app.state import FOLDERS_VARIABLE, STUDY_VARIABLE
 from panel.checks.batches import check_batches
 from panel.plan.codes import first_opening, plan_fits_seal, sealed_key
-from panel.report.contents.blocks import Gap, Paragraph, TextTable
+from panel.report.contents.blocks import TextTable, Words
 from panel.report.contents.evidence import evidence_report
 from panel.store.ballot import prepare_ballots
 from panel.store.database import now, open_store, store_url
@@ -107,7 +107,7 @@ def part(study: Study, number: str):
 
 
 def words(section) -> str:
-    return "\n".join(block.text for block in section.blocks if isinstance(block, Paragraph | Gap))
+    return "\n".join(text for block in section.blocks if isinstance(block, Words) for text in block.texts)
 
 
 def test_the_seal_that_the_app_wrote_stands_in_the_evidence_file(folder: Path):

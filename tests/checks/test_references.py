@@ -99,7 +99,7 @@ def test_a_benchmark_that_is_no_prototype_is_told():
 def test_a_word_that_is_not_allowed_is_told():
     finding = the_one(with_cells("attributes", [1, 2], stage="after feel"))
     assert (finding.severity, finding.kind) == ("warning", "word_not_allowed")
-    assert finding.where == "attributes, column stage, row 3"
+    assert finding.where == "attributes, row 3, column stage"
     assert finding.message == "'after feel': not a word allowed there (2 cells)."
     assert finding.advice == "Use one of: appearance, pick-up, rub-out, after-feel, later after-feel, any."
 

@@ -89,7 +89,7 @@ def test_a_cell_that_could_not_be_read_is_told_once_and_not_as_blank():
     assert (finding.severity, finding.kind) == ("warning", "cell_not_read")
     assert finding.where == "scores, row 12, column score"
     assert finding.message == "1 cell could not be read: '4o' (bad)."
-    assert finding.advice == "Correct the file and read it again. Until then the cell counts as empty."
+    assert finding.advice == "Correct the cell. Until then it counts as empty."
 
 
 def test_many_unread_cells_of_a_column_give_one_finding():

@@ -1,9 +1,14 @@
 """Studies with known truth for the tests of claims: a small trained panel, answers, votes and times."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from panel.checks.moments_recorded import claim_seal
-from panel.claims.judge import judge_claims
+from panel.claims.claim import CHANGE, STOP, read_claims
+from panel.claims.judge import _table, find_evidence, judge_claims
+from panel.claims.materials import Materials
+from panel.claims.wording import wording_of
 from panel.study.study import Study, empty_table
 from tests.formula_studies import hand_cream_formulas, table
 
@@ -119,6 +124,23 @@ def verdict_of(study, number=1, **how):
     """The verdict on one claim of a study."""
     claims = judge_claims(study, **how).claims
     return str(claims.loc[claims["number"] == number, "verdict"].iloc[0])
+
+
+def words_judge(study, statement):
+    """Return a function from a sentence to whether its words are those of a statement that is shown.
+
+    The evidence is found once; `judge_drafts` would find it again for each sentence.
+    """
+    table = _table([{"claim": "x", **statement}])
+    (claim,) = read_claims(replace(study, tables={**study.tables, "claims": table}))
+    materials = Materials(study, (claim,), 0.95)
+    evidence = find_evidence(claim, materials)
+
+    def holds(sentence):
+        findings, left_over = wording_of(replace(claim, claim=sentence), evidence, materials)
+        return not left_over and not any(each.severity in (STOP, CHANGE) for each in findings)
+
+    return holds
 
 
 def row_of(study, number=1, **how):

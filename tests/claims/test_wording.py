@@ -232,7 +232,7 @@ def test_shares_bases_and_times_are_read_as_they_are_written(names):
         "after 7 days, 1,000 users: 84.5 % or more than nine out of ten, within 60 s, n = 58", names
     )
     assert [(share.share, share.least) for share in reading.shares] == [(0.845, ""), (0.9, "more than")]
-    assert reading.bases == (1000, 58)
+    assert reading.bases == [1000, 58]
     assert [moment.kind for moment in reading.moments] == ["at", "within"]
     assert [moment.minutes for moment in reading.moments] == pytest.approx([10080, 1])
 
@@ -248,7 +248,7 @@ def test_every_saying_is_read_as_what_it_says(study, names):
         for way, sign in (("less", -1), ("more", 1)):
             reading = read_sentence(f"{row[way]} than P1", names) if row[way] else None
             if reading is not None and row["family"] != "preference":
-                told = (reading.degree, reading.sign, reading.family, reading.left_over)
+                told = (reading.degree, reading.sign, reading.family, tuple(reading.left_over))
                 wrong += [(row[way], told)] if told != ("comparative", sign, row["family"], ()) else []
     assert wrong == []
 

@@ -11,26 +11,22 @@ from panel.answers import Answers
 from panel.claims.judge import CLAIMS
 from panel.plan.safety import _no_sign_offs, record_sign_off
 from panel.report.contents.blocks import (
-    Caution,
     Numbers,
-    Paragraph,
-    Points,
-    Sentence,
-    SignOff,
     TextTable,
-    Verdict,
+    Words,
     printed_id,
     read_printed_id,
+    said,
 )
 from panel.report.contents.case import (
+    _DECLARED,
+    _NOT_RECORDED,
     AGAINST,
-    DECLARED,
     FOR,
     JUDGEMENT,
     MOST_LINES,
-    NOT_RECORDED,
+    _claims_on_other_skin,
     _touched,
-    claims_on_other_skin,
 )
 from panel.report.contents.evidence import report_of
 from panel.study.study import Study
@@ -47,12 +43,18 @@ def column(shown):
     return dict(zip(shown.iloc[:, 0], shown.iloc[:, 1], strict=True))
 
 
+def texts_of(section, kind):
+    """All words of a kind in a section."""
+    words = [block for block in section.blocks if isinstance(block, Words) and block.kind == kind]
+    return [text for block in words for text in block.texts]
+
+
 def test_the_title_block_says_what_is_recorded_and_what_is_not():
     told = column(table(demo_report().summary, "What this file is"))
-    assert told["Applicant"] == told["Laboratory"] == told["Report number"] == NOT_RECORDED
+    assert told["Applicant"] == told["Laboratory"] == told["Report number"] == _NOT_RECORDED
     assert told["Made on"] == MADE_ON
     assert told["Data as of"].startswith("2025-03-30")
-    assert told["Form of the PDF"] == DECLARED
+    assert told["Form of the PDF"] == _DECLARED
     facts = {"applicant": "Brand owner", "laboratory": "Bench 3", "product": "Hand cream", "report_number": "R-7"}
     told = column(table(report_of(Answers(small_study(facts)), made_on=MADE_ON).summary, "What this file is"))
     assert [told[name] for name in ("Applicant", "Laboratory", "Product", "Report number")] == list(facts.values())
@@ -72,7 +74,7 @@ def test_sign_offs_on_record_are_shown_and_none_is_made_up():
     shown = table(report_of(Answers(small_study(safety=signed))).summary, "Sign-offs on record")
     assert shown.to_numpy().tolist() == [["Safety gate: 1 entry", "Dr X", "assessor", "2025-03-01"]]
     bare = report_of(Answers(small_study())).summary
-    assert Paragraph("Sign-offs on record: none.") in bare.blocks
+    assert said("paragraph", "Sign-offs on record: none.") in bare.blocks
 
 
 def test_each_claim_has_a_page_with_all_it_needs():
@@ -80,14 +82,18 @@ def test_each_claim_has_a_page_with_all_it_needs():
     assert len(report.claims) == len(judged)
     for page, row in zip(report.claims, judged.to_dict("records"), strict=True):
         assert page.on_new_page
-        assert Sentence(f"“{row['claim']}”") in page.blocks
-        assert Verdict(verdict_words(row["verdict"])) in page.blocks
-        assert sum(isinstance(block, SignOff) for block in page.blocks) == 1
-        told = " ".join(text for block in page.blocks for text in (block.lines if isinstance(block, Points) else ()))
+        assert said("sentence", f"“{row['claim']}”") in page.blocks
+        assert said("verdict", verdict_words(row["verdict"])) in page.blocks
+        assert [text for block in page.blocks if getattr(block, "kind", "") == "sign-off" for text in block.texts][
+            2:
+        ] == [""]
+        told = " ".join(
+            text for block in page.blocks for text in (block.texts if getattr(block, "kind", "") == "points" else ())
+        )
         assert "Source: " in told
         assert "Common criteria touched: " in told
         if row["footnote"]:
-            assert Paragraph(row["footnote"]) in page.blocks
+            assert said("paragraph", row["footnote"]) in page.blocks
 
 
 def test_what_speaks_against_a_claim_is_on_its_page():
@@ -104,16 +110,14 @@ def test_the_annex_says_no_sentence_twice_and_a_claim_is_not_quoted_all_over():
     for section in demo_report().sections:
         for block in section.blocks:
             match block:
-                case Paragraph(text) | Caution(text):
-                    seen[text] += 1
-                case Points(lines):
-                    seen.update(lines)
+                case Words("paragraph" | "caution" | "points", texts):
+                    seen.update(texts)
     assert len(seen) > 100
     assert max(seen.values()) == 1
     text = "\n".join(
         " ".join(block.shown.astype("str").to_numpy().ravel())
         if isinstance(block, TextTable)
-        else getattr(block, "text", "") or " ".join(getattr(block, "lines", ()))
+        else " ".join(getattr(block, "texts", ()))
         for section in demo_report().all_sections
         for block in section.blocks
     )
@@ -132,9 +136,10 @@ def test_long_tables_and_lists_keep_to_what_claims_are_about():
     methods = {block.method for block in blocks if isinstance(block, Numbers)}
     analysis = next(section for section in demo_report().sections if section.number == "10")
     for block in analysis.blocks:
-        if isinstance(block, Points) and block.lines[0] not in methods and len(block.lines) > MOST_LINES:
-            assert len(block.lines) == MOST_LINES + 1
-            assert "of this kind: the tables and the workbook hold their numbers." in block.lines[-1]
+        lines = block.texts if getattr(block, "kind", "") == "points" else ()
+        if len(lines) > MOST_LINES and lines[0] not in methods:
+            assert len(lines) == MOST_LINES + 1
+            assert "of this kind: the tables and the workbook hold their numbers." in lines[-1]
 
 
 @pytest.mark.parametrize(
@@ -181,9 +186,11 @@ def claims_study(sentence, area, title="Cream", attribute="AF_GREASE"):
     ],
 )
 def test_claims_about_other_skin_than_was_judged_are_named(sentence, area, title, about):
-    told = claims_on_other_skin(claims_study(sentence, area, title))
+    told = _claims_on_other_skin(claims_study(sentence, area, title))
     assert told == ([f"Claim 1 is about the {about}; the trained panel judged elsewhere: {area}."] if about else [])
-    assert claims_on_other_skin(claims_study(sentence, area, title, attribute="")) == []  # users' own skin is not named
+    assert (
+        _claims_on_other_skin(claims_study(sentence, area, title, attribute="")) == []
+    )  # users' own skin is not named
 
 
 def test_what_was_laid_down_beforehand_stands_with_its_day():
@@ -191,8 +198,8 @@ def test_what_was_laid_down_beforehand_stands_with_its_day():
     shown = table(section, "What was laid down beforehand").set_index("What")
     assert shown.loc["Margin of 'preference'", "Laid down"] == "0.1"
     assert shown.loc["Margin of 'preference'", "When and by whom"] == "2025-03-10, panel leader"
-    assert shown.loc["Difference that matters, trained panel", "When and by whom"] == NOT_RECORDED
-    assert Paragraph("Date of the plan as a whole: not recorded.") in section.blocks
+    assert shown.loc["Difference that matters, trained panel", "When and by whom"] == _NOT_RECORDED
+    assert said("paragraph", "Date of the plan as a whole: not recorded.") in section.blocks
 
 
 def test_each_test_has_its_own_balance():

@@ -18,22 +18,19 @@ from panel.models.decision.decide import with_decision
 from panel.plan.codes import no_openings, note_opening
 from panel.plan.safety import _no_reactions, _no_sign_offs, record_reaction, record_sign_off
 from panel.report.contents.blocks import (
-    Gap,
     Numbers,
-    Paragraph,
     Picture,
-    Points,
-    SignOff,
     TextTable,
-    id_part,
+    Words,
+    _id_part,
+    _row_ids,
     number_id,
-    row_ids,
 )
 from panel.report.contents.evidence import evidence_report
 from panel.report.contents.part_claims import evidence_matrix
-from panel.report.contents.part_study import first_test_day, last_score
+from panel.report.contents.part_study import _first_test_day, last_score
 from panel.report.html import with_breaks
-from panel.report.trace import TABLE_MAKERS
+from panel.report.trace import _TABLE_MAKERS
 from panel.study.study import Study, to_rehearse
 from panel.views.planning.study import _INVENTED, REHEARSED, mark
 from panel.words import _SHOWN_INSTEAD, plain_text
@@ -65,10 +62,8 @@ def words(section) -> str:
     parts = []
     for block in section.blocks:
         match block:
-            case Paragraph(text) | Gap(text):
-                parts.append(text)
-            case Points(lines):
-                parts += lines
+            case Words("paragraph" | "gap" | "points", texts):
+                parts += texts
             case TextTable() | Numbers():
                 parts += [block.title, *block.shown.astype("str").to_numpy().ravel()]
     return "\n".join(parts)
@@ -122,20 +117,22 @@ def test_the_demo_names_the_verdict_on_each_claim_in_its_summary():
         assert f"“{claim}”" in told
 
 
+def lines_to_sign(section):
+    return [block.texts for block in section.blocks if isinstance(block, Words) and block.kind == "sign-off"]
+
+
 def test_the_tool_signs_nothing():
-    blocks = [block for block in demo_report().summary.blocks if isinstance(block, SignOff)]
-    assert [block.role for block in blocks] == ["panel leader", "analyst", "claim reviewer"]
-    assert all(block.named == "" for block in blocks)
+    roles = [role for role, _, named in lines_to_sign(demo_report().summary) if named == ""]
+    assert roles == ["panel leader", "analyst", "claim reviewer"]
     for page in demo_report().claims:
-        (line,) = [block for block in page.blocks if isinstance(block, SignOff)]
-        assert line.role == "claim reviewer"
-        assert line.named == ""
+        ((role, _, named),) = lines_to_sign(page)
+        assert (role, named) == ("claim reviewer", "")
 
 
 def test_a_person_the_study_names_stands_beside_her_role_and_a_conflict_is_a_gap():
     team = [{"person": "F1", "roles": ["formulator", "analyst"], "made": ["P1"]}]
     report = evidence_report(small_study({"people": team}))
-    named = {block.role: block.named for block in report.summary.blocks if isinstance(block, SignOff)}
+    named = {role: name for role, _, name in lines_to_sign(report.summary)}
     assert named["analyst"] == "F1"
     assert any("not independent" in gap for gap in part(report, "14").gaps)
 
@@ -153,8 +150,8 @@ def test_hashes_are_those_of_the_files_on_disk():
 def test_the_data_are_as_of_the_last_score_and_the_file_of_the_day_it_is_made():
     study = demo_results().study
     assert last_score(study) == "2025-03-30" == demo_report().data_as_of  # the last day of the home use
-    assert first_test_day(study) == "2025-03-14"
-    assert last_score(Study({}, {})) == first_test_day(Study({}, {})) == ""
+    assert _first_test_day(study) == "2025-03-14"
+    assert last_score(Study({}, {})) == _first_test_day(Study({}, {})) == ""
     assert last_score(Study({}, {"dates": "no date"})) == ""
     assert evidence_report(Study({}, {})).made_on == date.today().isoformat()
     assert evidence_report(Study({}, {}), made_on="2026-01-31").made_on == "2026-01-31"
@@ -210,11 +207,11 @@ def test_every_row_shown_leads_to_numbers(report):
 def test_the_letters_of_tables_are_those_that_can_be_asked_for():
     held = {table.code for table in demo_report().tables}
     assert len(held) > 40
-    for code, make in TABLE_MAKERS.items():
+    for code, make in _TABLE_MAKERS.items():
         made = make(demo_results())
         # a table that the report leaves out is one that this study does not have
         assert made.code == code if code in held else isinstance(made, NoAnswer), code
-    assert held <= set(TABLE_MAKERS)
+    assert held <= set(_TABLE_MAKERS)
 
 
 def test_the_scheme_of_ids_can_be_read():
@@ -225,15 +222,15 @@ def test_the_scheme_of_ids_can_be_read():
 
 @given(st.text(), st.text())
 def test_different_names_give_different_parts_of_an_id(one, other):
-    assert (id_part(one) == id_part(other)) == (one == other)
-    assert "-" not in id_part(one)
-    assert not any(sign.isspace() for sign in id_part(one))
+    assert (_id_part(one) == _id_part(other)) == (one == other)
+    assert "-" not in _id_part(one)
+    assert not any(sign.isspace() for sign in _id_part(one))
 
 
 @given(st.lists(st.tuples(st.text(max_size=3), st.text(max_size=3)), max_size=8))
 def test_rows_have_different_ids_whatever_their_names(names):
     frame = pd.DataFrame(names, columns=["one", "other"], dtype="str")
-    found = row_ids("D", frame, ["one", "other"])
+    found = _row_ids("D", frame, ["one", "other"])
     assert len(set(found)) == len(found) == len(names)
 
 

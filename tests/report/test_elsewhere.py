@@ -8,7 +8,7 @@ import pytest
 
 from panel.errors import ModelError
 from panel.report import elsewhere as other_process
-from panel.report.contents.blocks import Paragraph, Picture, Report, Section
+from panel.report.contents.blocks import Picture, Report, Section, said
 from panel.report.contents.evidence import evidence_report
 from panel.report.elsewhere import elsewhere
 from panel.report.html import html_bytes
@@ -48,7 +48,7 @@ def test_what_it_cannot_answer_is_answered_here(split, end):
 
 
 def test_too_long_a_wait_is_given_up(split, monkeypatch):
-    monkeypatch.setattr(other_process, "LONGEST_WAIT", 0.05)
+    monkeypatch.setattr(other_process, "_LONGEST_WAIT", 0.05)
     never = threading.Event()
     assert elsewhere(lambda: never.wait() if where() == "there" else "here")() == "here"
 
@@ -78,13 +78,13 @@ def test_nothing_is_split_beside_another_thread_or_with_one_processor(monkeypatc
 
 def test_every_other_picture_is_drawn_there_and_comes_back_in_its_place(split):
     pictures = [Picture(f"p{n}", "Title", "alt", lambda n=n: f"{n} {where()}", lambda: b"") for n in range(5)]
-    summary = Section("", "Summary", (Paragraph("words"), pictures[0]))
+    summary = Section("", "Summary", (said("paragraph", "words"), pictures[0]))
     made = drawn_ahead(
         Report("Title", "", "", "2026-02-03", "hash", "1", summary, (), (Section("1", "Part", tuple(pictures[1:])),))
     )
     blocks = [block for section in made.all_sections for block in section.blocks if isinstance(block, Picture)]
     assert [block.draw() for block in blocks] == ["0 here", "1 there", "2 here", "3 there", "4 here"]
-    assert made.summary.blocks[0] == Paragraph("words")
+    assert made.summary.blocks[0] == said("paragraph", "words")
 
 
 def test_the_evidence_file_is_the_same_by_one_process_and_by_two(monkeypatch):

@@ -7,7 +7,7 @@ import re
 import pytest
 from lxml import html
 
-from panel.report.html import inline_svg
+from panel.report.html import _inline_svg
 from tests.report.evidence_studies import FORMULA, MARKUP, SCRIPT, SIGNS, bytes_of, demo_report
 
 LOADING = ("src", "srcset", "data", "poster", "background", "formaction", "action", "xlink:href")
@@ -84,6 +84,6 @@ def test_parts_of_a_picture_get_names_of_their_own():
         '<metadata>x</metadata><style type="text/css">*{a:b}</style><g id="a"><use xlink:href="#p" fill="url(#c)"/></g>'
         "</svg>"
     )
-    assert inline_svg(svg, "map") == (
+    assert _inline_svg(svg, "map") == (
         '<svg width="5pt"><g id="map-a"><use href="#map-p" fill="url(#map-c)"/></g></svg>'
     )

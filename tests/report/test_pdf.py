@@ -16,7 +16,7 @@ from pypdf import PdfReader
 
 from panel.report.contents.blocks import Picture
 from panel.report.html import Sheet, items
-from panel.report.pdf import _set, _width, best_size, fitting
+from panel.report.pdf import _best_size, _set, _width, fitting
 from tests.report.evidence_studies import FORMULA, MADE_ON, bytes_of, demo_report, demo_results
 from tests.studies import small_study
 
@@ -205,7 +205,7 @@ def test_no_page_is_wider_than_paper():
 def test_columns_fit_the_page_and_are_split_where_they_do_not():
     cells = tuple(f"{number} of 58 (84.4 %)" for number in range(30))
     wide = Sheet("wide", tuple(f"Heading {number}" for number in range(30)), (cells, cells), ("W-1", "W-2"))
-    size = best_size(wide, 480, (7.5, 6.0))
+    size = _best_size(wide, 480, (7.5, 6.0))
     parts = fitting(wide, 480, size)
     assert len(parts) > 1
     seen = []

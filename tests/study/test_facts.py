@@ -96,7 +96,7 @@ def test_each_fact_is_declared_once_with_a_kind_that_has_words():
     assert len({fact.name for fact in STATED}) == len(STATED)
     assert {fact.kind for fact in STATED} <= set(KINDS)
     assert fact_advice("margin") == (
-        "Correct margin (the largest difference that does not matter) in datapackage.json: a number, such as 8. "
+        "Correct margin (the largest difference that does not matter): a number, such as 8. "
         "Until then it counts as not stated."
     )
 
@@ -109,7 +109,7 @@ def test_a_wrong_fact_is_a_finding_with_its_place(folder: Path):
         ("warning", "facts, scale_max"),
     ]
     assert found[0].message == 'The fact scale_min could not be read: "=1+1" (it has to be a number, such as 8).'
-    assert "Correct scale_min (the lowest possible score) in datapackage.json: a number" in found[0].advice
+    assert "Correct scale_min (the lowest possible score): a number" in found[0].advice
     assert len(found[1].message) < 160
     assert study.scale("GREASY") == small_study().scale("GREASY")
 

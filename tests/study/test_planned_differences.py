@@ -28,10 +28,10 @@ def test_they_survive_being_written_and_read(tmp_path):
 @pytest.mark.parametrize(
     ("entry", "what", "advice"),
     [
-        ("P2 against P1", "it is no object", '"planned_differences": [{"prototype"'),
-        ({"prototype": "P2"}, "its versus is missing or no text", "Write it in datapackage.json"),
-        ({"prototype": 2, "versus": "P1"}, "its prototype is missing or no text", "Write it in datapackage.json"),
-        ({"prototype": "", "versus": "P1"}, "its prototype is missing or no text", "Write it in datapackage.json"),
+        ("P2 against P1", "it is no object", "as a row: prototype P2, versus P1"),
+        ({"prototype": "P2"}, "its versus is missing or no text", "Write it into planned_differences"),
+        ({"prototype": 2, "versus": "P1"}, "its prototype is missing or no text", "Write it into planned_differences"),
+        ({"prototype": "", "versus": "P1"}, "its prototype is missing or no text", "Write it into planned_differences"),
         ({"prototype": "P2", "versus": "P1", "attribute": ["AF_GREASE"]}, "its attribute is", "Write it in"),
         ({"prototype": "P2", "versus": "P1", "weight": 2}, "'weight' has no meaning here", "Use prototype, versus"),
         ({"prototype": "P9", "versus": "P1"}, "the study has no prototype 'P9'", "Choose among P1, P2, P3, P4."),
@@ -54,7 +54,7 @@ def test_what_cannot_be_read_is_said_and_the_others_stay(entry, what, advice):
 def test_a_fact_that_is_no_list_is_said(entries):
     ((said, advice),) = stated(entries).problems
     assert said == "The planned differences are not a list, so none is read."
-    assert advice.startswith("Write it in datapackage.json")
+    assert advice.startswith("Write it into planned_differences")
 
 
 def test_the_same_pair_on_two_attributes_is_two_differences():

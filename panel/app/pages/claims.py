@@ -19,7 +19,7 @@ from panel.study.knowledge import claim_kinds
 from panel.study.naming import Naming, naming
 from panel.study.numbers_read import typed_number
 from panel.views.decision.board import tell_claims
-from panel.views.decision.claims import claim_picture, claim_units, kind_words, verdict_words
+from panel.views.decision.claims import claim_pictures, kind_words, verdict_words
 from panel.views.planning.study import mark
 
 _NUMBERS = {
@@ -71,8 +71,8 @@ def _choose(study: StudyInUse, result: Claims, label: str, key: str) -> int:
 
 def _pictures(study: StudyInUse, result: Claims) -> None:
     number = _choose(study, result, "Claim", "claim")
-    for place, unit in enumerate(claim_units(result, number)):
-        show_picture(claim_picture(result, number, unit, place))
+    for picture in claim_pictures(result, number):
+        show_picture(picture)
 
 
 def _form(study: StudyInUse, names: Naming) -> None:

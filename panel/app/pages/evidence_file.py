@@ -14,7 +14,7 @@ from panel.report.archive import FORMS, archive_bytes
 from panel.report.contents.blocks import Report
 from panel.report.contents.evidence import report_of
 from panel.report.trace import why
-from panel.views.decision.claims import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
+from panel.views.decision.claims import gap_lines, trace_lines, what_is_behind
 
 _EXAMPLE = "such as D12, or D-AF_GREASE-P4-P1-estimate"
 _MOST_ROWS = 200
@@ -61,8 +61,9 @@ def _look_up(study: StudyInUse) -> None:
     found = attempt(why, study.study, number_id, answers=study.answers)
     if found is None:
         return
-    st.markdown(f"**{plain(trace_headline(found.number_id, found.value))}**")
-    say(trace_lines(found.table, found.column, found.method))
+    head, *lines = trace_lines(found.number_id, found.value, found.table, found.column, found.method)
+    st.markdown(f"**{plain(head)}**")
+    say(lines)
     for place, rows in enumerate(found.rows):
         st.markdown(plain(what_is_behind(rows)))
         if len(rows):
@@ -72,14 +73,15 @@ def _look_up(study: StudyInUse) -> None:
 def show(study: StudyInUse) -> None:
     """Show what the evidence file lacks, offer it, and say where its numbers come from."""
     report = _report(study.key, study.answers)
-    gaps = [(section.number, section.heading, gap) for section, gap in report.gaps()]
-    headline(gaps_headline(len(gaps), len(report.sections)))
+    named = ((section.number, section.heading, gap) for section, gap in report.gaps())
+    told, *gaps = gap_lines(named, len(report.sections))
+    headline(told)
     if report.mark:
         st.caption(plain(f"{report.mark}. It stands on every page."))
     _downloads(study, report)
     if gaps:
         with st.expander("What is missing"):
-            say(gap_lines(gaps))
+            say(gaps)
     with st.expander("What is in it"):
         parts = [(section.number or "–", section.heading, len(section.gaps)) for section in report.all_sections]
         table(pd.DataFrame(parts, columns=["Part", "Heading", "Gaps"]), name="parts", alt="Parts of the evidence file")

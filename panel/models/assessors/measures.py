@@ -59,7 +59,7 @@ The limits come from simulation: honest people are to be advised to train in at 
 who clearly separates is to be found in at least 95 % (benchmarks/README.md)."""
 
 
-WITH, AGAINST, ALONE_NOT, NOT_JUDGED, ONE_REPEAT = "with", "against", "not alone", "not judged", "one repeat"
+WITH, AGAINST, _ALONE_NOT, NOT_JUDGED, _ONE_REPEAT = "with", "against", "not alone", "not judged", "one repeat"
 """How a person sees the prototypes: tells them apart alone, with the others or against them, or does not; not judged
 where the others do not tell them apart; with one repeat it cannot be told."""
 
@@ -109,8 +109,8 @@ def assessor_rows(numbers: PanelNumbers, level: float) -> pd.DataFrame:
 def _sees(cells: pd.DataFrame) -> pd.Series:
     """Return how each person sees the prototypes on each attribute, beside the others."""
     p_value, correlation = cells["p_value"].to_numpy(float), cells["correlation"].to_numpy(float)
-    sees = np.where(p_value < SEPARATES_BELOW, np.where(correlation < 0, AGAINST, WITH), ALONE_NOT)
-    sees = np.where(np.isnan(p_value), ONE_REPEAT, sees)
+    sees = np.where(p_value < SEPARATES_BELOW, np.where(correlation < 0, AGAINST, WITH), _ALONE_NOT)
+    sees = np.where(np.isnan(p_value), _ONE_REPEAT, sees)
     judged = cells["judged"].to_numpy(bool) & np.isfinite(correlation)
     return pd.Series(np.where(judged, sees, NOT_JUDGED), index=cells.index, dtype="str")
 

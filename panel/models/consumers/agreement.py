@@ -16,7 +16,7 @@ from panel.study.study import Study
 _AGREED = (4, 5)  # fixed before anything is looked at: the two upper answers of five
 _NEUTRAL = 3
 MAJORITY = 0.5
-DEFAULT, FROM_CLAIM, FROM_QUESTION = "default", "claim", "question"
+DEFAULT, _FROM_CLAIM, FROM_QUESTION = "default", "claim", "question"
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -146,7 +146,7 @@ def _bars(
         about = claims.loc[
             (claims["question"] == statement["question"]) & claims["prototype"].isin(["", statement["prototype"]])
         ]
-        own = [(str(c), share_of_bar(bar), FROM_CLAIM) for c, bar in zip(about["claim"], about["bar"], strict=True)]
+        own = [(str(c), share_of_bar(bar), _FROM_CLAIM) for c, bar in zip(about["claim"], about["bar"], strict=True)]
         own = [bar for bar in own if not np.isnan(bar[1])]
         fact = facts.get(str(statement["question"]), QuestionFacts()).bar
         fallback = ("", MAJORITY, DEFAULT) if np.isnan(fact) else ("", fact, FROM_QUESTION)

@@ -35,7 +35,7 @@ METHOD_OF = MappingProxyType(
 """Kind of answer to the method in the words of `panel.stats.answers.discrimination`."""
 
 _NO_PREFERENCE = "no preference"
-RIGHT, WRONG = "1", "0"
+RIGHT, _WRONG = "1", "0"
 _BY_NAME = ("preference", "paired")
 _BEFOREHAND = ("expected", "looks", "margin")
 TEST = ["question", "kind", "prototype", "versus"]
@@ -59,7 +59,7 @@ def read_choices(study: Study, kinds: Sequence[str]) -> tuple[pd.DataFrame, pd.D
     texts = rows["answer"].astype("str").str.strip()
     by_name = rows["kind"].isin(_BY_NAME)
     first_named = np.where(by_name, texts == rows["prototype"], texts == RIGHT)
-    second_named = np.where(by_name, texts == rows["versus"], texts == WRONG)
+    second_named = np.where(by_name, texts == rows["versus"], texts == _WRONG)
     undecided = ((rows["kind"] == "preference") & (texts.str.lower() == _NO_PREFERENCE)).to_numpy()
     why = np.select(
         [
@@ -150,8 +150,8 @@ HALF = 0.5
 _USUAL_MARGIN = 0.05
 """Half the width of the parity region: preference between 45 and 55 %, as in ASTM E1958."""
 
-LEFT_OUT, SPLIT, NOT_PREFERRING = "left out", "split equally", "counted as not preferring"
-WAYS = (LEFT_OUT, SPLIT, NOT_PREFERRING)
+LEFT_OUT, _SPLIT, _NOT_PREFERRING = "left out", "split equally", "counted as not preferring"
+WAYS = (LEFT_OUT, _SPLIT, _NOT_PREFERRING)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -276,7 +276,7 @@ def _all_ways(row: Mapping[str, Any], level: float) -> list[dict[str, Any]]:
         (row["versus"], row["prototype"], row["other"]),
     ):
         undecided, n = row["no_preference"], row["n"]
-        votes = {LEFT_OUT: (mine, n - undecided), SPLIT: (mine + undecided / 2, n), NOT_PREFERRING: (mine, n)}
+        votes = {LEFT_OUT: (mine, n - undecided), _SPLIT: (mine + undecided / 2, n), _NOT_PREFERRING: (mine, n)}
         names = {"question": row["question"], "prototype": prototype, "versus": versus}
         found += [
             names | {"way": way} | _one_way(count, base, row, level, way)
@@ -308,7 +308,7 @@ def _one_way(count: float, base: int, row: Mapping[str, Any], level: float, way:
         "wilson_low": float(wilson[0]),
         "wilson_high": float(wilson[1]),
         "p_value": p_value,
-        "p_two_sided": np.nan if way == NOT_PREFERRING else min(2 * min(p_value, p_other), 1.0),
+        "p_two_sided": np.nan if way == _NOT_PREFERRING else min(2 * min(p_value, p_other), 1.0),
         "needed": needed,
         "unsurpassed_needed": fewest,
         "parity_low": fewest,

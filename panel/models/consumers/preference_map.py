@@ -22,7 +22,7 @@ from panel.study.study import Study
 
 LEVEL = 0.95
 FEWEST_PROTOTYPES = 6  # with five the circular model has one degree of freedom left
-DRAWS, FEWER_DRAWS, MANY = 1000, 200, 1000  # draws of consumers; fewer where there are more than `MANY` of them
+DRAWS, _FEWER_DRAWS, _MANY = 1000, 200, 1000  # draws of consumers; fewer where there are more than `_MANY` of them
 _MAP_DRAWS = 100  # the regions of the map are not used here
 _GRID = 41  # places along each side of the map
 _FEWEST_OWN = 6  # prototypes a consumer has to have tried for a model of his own
@@ -118,7 +118,7 @@ def map_preferences(
     liked = [_Liked(0, own), *_by_group(own, groups)]
     profile = means.pivot_table(index="prototype", columns="attribute", values="estimate").loc[both]
     order = [name for name in study.attributes if name in profile.columns]
-    draws = DRAWS if len(frame) <= MANY else FEWER_DRAWS
+    draws = DRAWS if len(frame) <= _MANY else _FEWER_DRAWS
     sensations = pd.concat([_sensation_rows(each, profile[order], level) for each in liked], ignore_index=True)
     adjusted = holm(sensations["p_value"])
     drawn = [(each, points, each.drawn(draws, rng), level) for each in liked]

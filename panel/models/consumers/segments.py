@@ -13,8 +13,8 @@ from panel.errors import ModelError
 from panel.models.consumers.answers import AnswersRead, numeric_answers
 from panel.models.consumers.liking import FEWEST_ALIKE, LikingModel, liking_model
 from panel.models.consumers.liking_checks import without_order
-from panel.stats.arrays import Array
-from panel.stats.maps.groups import Labels, k_means, more_groups, recovered, without_effects
+from panel.stats.arrays import Array, Codes
+from panel.stats.maps.groups import k_means, more_groups, recovered, without_effects
 from panel.study.study import Study
 
 LEVEL = 0.95
@@ -26,7 +26,7 @@ _STABLE = 0.6  # of Jaccard's index when consumers are drawn anew (Hennig 2007: 
 _MOST_GROUPS = 4
 _SMALLEST_GROUP = 5  # consumers
 _SAME_TASTE = 0.7  # correlation of two groups' means from which they order prototypes alike: half the variation shared
-DRAWS, AGAIN = 199, 100
+DRAWS, _AGAIN = 199, 100
 Step = tuple[int, float, float, float, int, bool]  # the columns of `Segments.steps`
 _MOST_DRAWN = 300  # consumers that enter the draws; with more of them the draws use a random part
 
@@ -142,7 +142,7 @@ def find_segments(
     )
 
 
-def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[Labels, list[Step], str]:
+def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[Codes, list[Step], str]:
     """Return the group of each consumer from 0, the steps that led there, and why it is one group if it is."""
     one = np.zeros(len(used), dtype=np.intp)
     if len(used) < _FEWEST_CONSUMERS:
@@ -168,7 +168,7 @@ def _labels(used: pd.DataFrame, needed: int, rng: np.random.Generator) -> tuple[
     return found, steps, ""
 
 
-def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) -> tuple[Labels, list[Step]]:
+def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) -> tuple[Codes, list[Step]]:
     """Add a group as long as it says more than noise would, no group is tiny, and the same groups come back."""
     labels = np.zeros(len(left), dtype=np.intp)
     steps: list[Step] = []
@@ -178,7 +178,7 @@ def _grown(left: Array, present: NDArray[np.bool_], rng: np.random.Generator) ->
         stability = float("nan")
         accepted = p_value <= RARE and smallest >= _SMALLEST_GROUP
         if accepted:
-            stability = float(recovered(left, more, AGAIN, rng).min())
+            stability = float(recovered(left, more, _AGAIN, rng).min())
             accepted = stability >= _STABLE
         steps.append((groups, share, p_value, stability, smallest, accepted))
         if not accepted:
@@ -215,7 +215,7 @@ def _method(needed: int) -> str:
         "pulls nobody towards a group. One group more is accepted if it lowers the scatter inside the groups by more "
         f"than it does in all but 1 of 100 of {DRAWS} tables of the same groups and noise of the same size for every "
         f"consumer and prototype (signs drawn anew), if no group has fewer than {_SMALLEST_GROUP} consumers, and if "
-        f"the same groups come back when consumers are drawn anew ({AGAIN} times, Jaccard's index at least {_STABLE})."
+        f"the same groups come back when consumers are drawn anew ({_AGAIN} times, Jaccard's index at least {_STABLE})."
     )
 
 
@@ -250,7 +250,7 @@ _MEANS = ["segment", "prototype", "n", "estimate", "std_error", "df", "ci_low", 
 _DIVIDED = ["prototype", "versus", "segment", "estimate", "ci_low", "ci_high"]
 
 
-def numbered(labels: Labels) -> Labels:
+def numbered(labels: Codes) -> Codes:
     """Return the labels with 0 for the largest group, 1 for the next, and so on."""
     if not len(labels):
         return labels
@@ -258,13 +258,13 @@ def numbered(labels: Labels) -> Labels:
     return np.asarray(np.argsort(order)[labels])
 
 
-def _group_of(frame: pd.DataFrame, used: pd.DataFrame, labels: Labels) -> pd.DataFrame:
+def _group_of(frame: pd.DataFrame, used: pd.DataFrame, labels: Codes) -> pd.DataFrame:
     """Return `assessor segment`, 0 for consumers left out."""
     found = pd.Series(labels + 1, index=used.index).reindex(frame.index).fillna(0).astype("int64")
     return pd.DataFrame({"assessor": pd.Series(frame.index, dtype="str"), "segment": found.to_numpy()})
 
 
-def group_means(model: dict[int, LikingModel], used: pd.DataFrame, labels: Labels) -> pd.DataFrame:
+def group_means(model: dict[int, LikingModel], used: pd.DataFrame, labels: Codes) -> pd.DataFrame:
     """Return the means of each group; of all consumers as group 1 where there is one group."""
     parts = []
     for group, own in model.items():

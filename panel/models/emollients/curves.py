@@ -392,7 +392,12 @@ def _stacked(frames: list[pd.DataFrame]) -> pd.DataFrame:
 
 
 _WorkUntil = Literal["peak", "whole stroke"]
-_FIRMNESS, _WORK_OF_SHEAR, STICKINESS, _WORK_OF_ADHESION = "firmness", "work of shear", "stickiness", "work of adhesion"
+_FIRMNESS, _WORK_OF_SHEAR, _STICKINESS, _WORK_OF_ADHESION = (
+    "firmness",
+    "work of shear",
+    "stickiness",
+    "work of adhesion",
+)
 _NOT_ZEROED = 0.05  # force at the first point as a share of the peak; common practice, no source
 _FORCES_SHOWN = ("g", "N")
 _LIMITS = {"peak": "from the start to the peak", "whole stroke": "over the whole stroke"}
@@ -497,7 +502,7 @@ def _quantities(found: ForceCurve, units: _Units, work_until: _WorkUntil) -> lis
         for until, area in areas.items()
     ]
     rows += [
-        (STICKINESS, units.force, found.pull_force, "size of the most negative force after the peak", True),
+        (_STICKINESS, units.force, found.pull_force, "size of the most negative force after the peak", True),
         (_WORK_OF_ADHESION, units.area, found.area_below * units.factor, "area below zero, after the peak", True),
     ]
     return [dict(zip(_COLUMNS[2:], row, strict=True)) for row in rows]

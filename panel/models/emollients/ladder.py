@@ -32,7 +32,6 @@ from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import (
     Drivers,
     SingleLinks,
-    best_by_chance,
     name_drivers,
     needed_correlation,
     p_over_moves,
@@ -386,7 +385,8 @@ def _facts(p: Floats, size: tuple[int, int], descriptors: int, beforehand: int, 
             "beforehand": [beforehand],
             "r_needed": [float(needed_correlation(n, conf_level))],
             "r_to_name": [float(needed_correlation(moves + 1, conf_level)) if moves > 1 else float("nan")],
-            "r_by_chance": [best_by_chance(n, descriptors) if descriptors else float("nan")],
+            # the best of so many of pure noise is larger in half of all studies
+            "r_by_chance": [float(needed_correlation(n, 0.5 ** (1 / descriptors))) if descriptors else float("nan")],
             "by_chance": [(1 - conf_level) * asked],
             "below_5_percent": [int((p < _DIFFERS).sum())],
         }

@@ -299,7 +299,7 @@ Terms = Literal["swaps alone", "swaps and their interactions", "curved"]
 # Leave-one-out errors of models that are alike differ by chance: a richer one must lower them by a tenth.
 _RICHER_MUST_REACH = 0.9
 # Blends to spare beyond the terms: fewer leave nothing to judge the misses by.
-FEWEST_SPARE: dict[Terms, int] = {"swaps alone": 2, "swaps and their interactions": 3, "curved": 3}
+_FEWEST_SPARE: dict[Terms, int] = {"swaps alone": 2, "swaps and their interactions": 3, "curved": 3}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -363,11 +363,11 @@ def model_of(study: Study, level: PrototypeLevel) -> PredictionModel:
     moves = find_moves(level.amounts, level.base, swaps)
     z, _ = moves.coordinates(level.amounts.to_numpy(dtype=float))
     Y, error = level.means.to_numpy(dtype=float), level.panel_variance
-    fits = {terms: fit for terms in FEWEST_SPARE if (fit := _fit(z, Y, terms, moves)) is not None}
+    fits = {terms: fit for terms in _FEWEST_SPARE if (fit := _fit(z, Y, terms, moves)) is not None}
     if not fits:
         raise ModelError(
             f"{len(z)} blends that differ in {z.shape[1]} independent ways leave too few to judge how far off a "
-            f"prediction is; at least {z.shape[1] + 1 + FEWEST_SPARE['swaps alone']} are needed."
+            f"prediction is; at least {z.shape[1] + 1 + _FEWEST_SPARE['swaps alone']} are needed."
         )
     choice = _choice(fits, Y, error)
     misses = dict(zip(choice["model"], choice["misses"].astype(float), strict=True))
@@ -393,7 +393,7 @@ def _fit(z: Floats, Y: Floats, terms: Terms, moves: TestedMoves) -> LinearFit | 
     if terms == "swaps and their interactions" and (moves.kind != "swaps" or z.shape[1] < 2):
         return None
     X = model_rows(z, terms)
-    if len(X) - X.shape[1] < FEWEST_SPARE[terms]:
+    if len(X) - X.shape[1] < _FEWEST_SPARE[terms]:
         return None
     try:
         fit = fit_linear(X, Y)

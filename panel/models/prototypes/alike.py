@@ -29,7 +29,7 @@ from panel.study.scores_used import PlannedDifference, stated_differences
 from panel.study.study import Study
 
 ALPHA = 0.05
-BEYOND, NOT_SHOWN = "beyond the margin", "not shown"
+BEYOND, _NOT_SHOWN = "beyond the margin", "not shown"
 NOT_WORSE, WORSE, NO_DIRECTION = "not worse", "worse by more than the margin", "no direction"
 _WITH_DIRECTION = ("more", "less")
 COLUMNS = (
@@ -171,7 +171,7 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
     bound = np.where(known, np.where(more, sides[True].bound, sides[False].bound), np.nan)
     p_worse = np.where(known, np.where(more, sides[True].p_value, sides[False].p_value), np.nan)
     worse = told_apart & _worse(estimate, error, df, margin, more, alpha)
-    shown = np.where(below(p_worse, alpha), NOT_WORSE, np.where(worse, WORSE, NOT_SHOWN))
+    shown = np.where(below(p_worse, alpha), NOT_WORSE, np.where(worse, WORSE, _NOT_SHOWN))
     frame = rows.assign(
         ci_low=tost.ci_low,
         ci_high=tost.ci_high,
@@ -183,7 +183,7 @@ def _tested(rows: pd.DataFrame, direction: pd.Series, margin: float, alpha: floa
         deciding_low=estimate - half,
         deciding_high=estimate + half,
         deciding_level=1 - 2 * step,
-        verdict=np.select([untold, below(p_adjusted, alpha), beyond], [CANNOT_TELL, equal, BEYOND], NOT_SHOWN),
+        verdict=np.select([untold, below(p_adjusted, alpha), beyond], [CANNOT_TELL, equal, BEYOND], _NOT_SHOWN),
         direction=direction.to_numpy(),
         bound=bound,
         not_worse_p=p_worse,
@@ -297,7 +297,7 @@ def planned_differences(
     rows = pd.concat([part for part in (planned, explored) if len(part)] or [planned], ignore_index=True)
     shown = below(rows["p_adjusted"], 1 - result.level)
     told = [untold_pairs(rows, result.confounds) | out_of_turn(rows, result.attributes), shown]
-    rows = rows.assign(verdict=np.select(told, [CANNOT_TELL, SHOWN], NOT_SHOWN))
+    rows = rows.assign(verdict=np.select(told, [CANNOT_TELL, SHOWN], _NOT_SHOWN))
     return PlannedDifferences(
         differences=rows[list(_PLANNED_COLUMNS)].astype({"planned": bool}),
         level=result.level,

@@ -18,7 +18,6 @@ from panel.stats.comparing.group_means import (
     BATCH,
     INTERACTION,
     SITTING,
-    balanced_strata,
     relative_variances,
 )
 from panel.stats.mixed.moments import missing_patterns
@@ -548,7 +547,7 @@ def _too_little(frame: pd.DataFrame) -> list[tuple[str, str]]:
 def _fit(design: PanelDesign) -> MixedFit:
     start = None
     if design.cube is not None:
-        start = relative_variances(balanced_strata(design.cube), design.terms)
+        start = relative_variances(design.cube, design.terms)
     return fit_mixed_model(design.response, design.fixed, design.groups, start)
 
 

@@ -20,8 +20,6 @@ from panel.models.prototypes.differences import LEVEL, Differences, attribute_ro
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel, fit_study, score_array
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS
 from panel.stats.answers.ranks import (
-    FEWEST_BLOCKS,
-    FEWEST_IN_BLOCK,
     INFINITE,
     durbin_test,
     friedman_test,
@@ -85,7 +83,7 @@ def scored_panels(
 # Ranks of one attribute as tables: the test its gaps allow, rank sums, pairs, and who is lost.
 
 
-FRIEDMAN, DURBIN, SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
+FRIEDMAN, DURBIN, _SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -108,8 +106,8 @@ def rank_tables(attribute: str, means: pd.DataFrame) -> RankTables:
     """
     scores = means.to_numpy(dtype=float)
     present = np.isfinite(scores)
-    used = present.sum(axis=1) >= FEWEST_IN_BLOCK
-    if used.sum() < FEWEST_BLOCKS or scores.shape[1] < 2:
+    used = present.sum(axis=1) >= 2
+    if used.sum() < 2 or scores.shape[1] < 2:
         raise ModelError("fewer than two assessors scored two prototypes or more, so there are no orders to compare.")
     test = _test(scores[used])
     pairs = _complete_pairs(scores[used]) if test["method"] == FRIEDMAN else _incomplete_pairs(scores[used])
@@ -160,7 +158,7 @@ def _test(scores: Array) -> dict[str, Any]:
         }
     gapped = skillings_mack_test(scores)
     return nothing | {
-        "method": SKILLINGS_MACK,
+        "method": _SKILLINGS_MACK,
         "statistic": gapped.statistic,
         "df": float(gapped.df),
         "p_value": gapped.p_value,
@@ -342,7 +340,7 @@ _METHODS = {
         "permutations of the ranks themselves, where these are few enough, else from chi-square"
     ),
     DURBIN: "Durbin's test of the ranks within each assessor of a balanced incomplete block design, in its F form",
-    SKILLINGS_MACK: (
+    _SKILLINGS_MACK: (
         "Skillings and Mack's test of the ranks within each assessor, who need not have scored every prototype; "
         "p-value from chi-square"
     ),
@@ -372,7 +370,7 @@ def _notes(attributes: pd.DataFrame, frame: pd.DataFrame, left_out: list[tuple[s
             "With fewer than a dozen assessors Durbin's test in its F form finds differences a little too readily; "
             "trust it only where the mixed model agrees."
         )
-    gapped = attributes.loc[attributes["method"] == SKILLINGS_MACK, "attribute"]
+    gapped = attributes.loc[attributes["method"] == _SKILLINGS_MACK, "attribute"]
     if len(gapped):
         notes.append(
             f"With gaps ({_which(gapped, attributes)}) the rank test holds only if the gaps have nothing to do with "

@@ -7,7 +7,7 @@ import warnings
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache, partial
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 import pandas as pd
 
@@ -18,78 +18,25 @@ from panel.study.study import Study
 from panel.views.pictures import png_bytes
 from panel.views.told import Told
 
-
-@dataclass(frozen=True, slots=True)
-class Paragraph:
-    """A piece of running text."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Points:
-    """Sentences, one under the other."""
-
-    lines: tuple[str, ...]
+Kind = Literal[
+    "paragraph", "points", "subheading", "gap", "caution", "sentence", "verdict", "contents", "sign-off", "elsewhere"
+]
+"""What words are: running text; sentences one under the other; a heading within a section; something a reader will look
+for that is not there; what to mind; a claim as it is to stand on the pack; the verdict on it; the place of the list of
+contents; room for a signature (role, what is stated by signing, who has the role); tables of the workbook only."""
 
 
 @dataclass(frozen=True, slots=True)
-class Subheading:
-    """A heading within a section."""
+class Words:
+    """Something made of words."""
 
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """Something that a reader will look for and that is not there, named as such."""
-
-    text: str
+    kind: Kind
+    texts: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Caution:
-    """A caution that belongs with what stands beside it."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Sentence:
-    """A sentence of a claim as it is to stand on the pack."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """The verdict on a claim, its sign before it."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Contents:
-    """The place of the list of contents; each form of the file fills it in its own way."""
-
-
-@dataclass(frozen=True, slots=True)
-class SignOff:
-    """Room for one person's signature; the tool leaves it empty.
-
-    Parameters
-    ----------
-    role
-        Who signs.
-    states
-        What the person states by signing.
-    named
-        Who has that role, as the study says; empty if it does not.
-    """
-
-    role: str
-    states: str
-    named: str = ""
+def said(kind: Kind, *texts: str) -> Words:
+    """Return words of a kind."""
+    return Words(kind, texts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,20 +129,7 @@ class Numbers:
         )
 
 
-Block = (
-    Paragraph
-    | Points
-    | Subheading
-    | Gap
-    | Caution
-    | Sentence
-    | Verdict
-    | Contents
-    | SignOff
-    | Picture
-    | TextTable
-    | Numbers
-)
+Block = Words | Picture | TextTable | Numbers
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -215,7 +149,7 @@ class Section:
     @property
     def gaps(self) -> tuple[str, ...]:
         """What is missing in this part."""
-        return tuple(block.text for block in self.blocks if isinstance(block, Gap))
+        return tuple(block.texts[0] for block in self.blocks if isinstance(block, Words) and block.kind == "gap")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -330,23 +264,23 @@ def _named(source: Source, row: Mapping[str, Any]) -> set[str]:
 _PLAIN = {"-": "~", " ": "."}
 
 
-def id_part(text: object) -> str:
+def _id_part(text: object) -> str:
     """Return a name as a part of an id; different names give different parts."""
     words = f"{text:g}" if isinstance(text, float) and text.is_integer() else str(text)
     return "".join(_PLAIN.get(sign) or (sign if sign.isalnum() or sign == "_" else _escaped(sign)) for sign in words)
 
 
-def row_id(code: str, names: Iterable[object]) -> str:
+def _row_id(code: str, names: Iterable[object]) -> str:
     """Return the id of a row: the letters of its table and what names the row."""
-    return "-".join([code, *map(id_part, names)])
+    return "-".join([code, *map(_id_part, names)])
 
 
-def row_ids(code: str, frame: pd.DataFrame, key: Sequence[str]) -> tuple[str, ...]:
+def _row_ids(code: str, frame: pd.DataFrame, key: Sequence[str]) -> tuple[str, ...]:
     """Return the id of each row of a table; rows that the key does not tell apart are counted with `+2`, `+3` ..."""
     seen: dict[str, int] = {}
     found = []
     for names in frame[list(key)].itertuples(index=False, name=None):
-        name = row_id(code, names)
+        name = _row_id(code, names)
         seen[name] = seen.get(name, 0) + 1
         found.append(name if seen[name] == 1 else f"{name}+{seen[name]}")
     return tuple(found)
@@ -354,7 +288,7 @@ def row_ids(code: str, frame: pd.DataFrame, key: Sequence[str]) -> tuple[str, ..
 
 def number_id(row: str, column: object) -> str:
     """Return the id of one number."""
-    return f"{row}-{id_part(column)}"
+    return f"{row}-{_id_part(column)}"
 
 
 def _escaped(sign: str) -> str:
@@ -403,19 +337,11 @@ def numbers(
         What names each row of `shown`, where it does not have the rows of `full` one by one.
     """
     full = full.reset_index(drop=True)
-    ids = row_ids(code, full, key)
+    ids = _row_ids(code, full, key)
     shown_ids = ids if rows is None else _prefixes(code, rows, ids)
     return Numbers(
         code, title, shown.reset_index(drop=True), shown_ids, full, tuple(key), ids, method, sources, printed
     )
-
-
-Maker = Callable[[Answers], "Numbers | NoAnswer"]
-
-
-def described(question: Question[Any], table: Table) -> Maker:
-    """Return what makes a described table of the answer to a question."""
-    return lambda answers: numbers_of(answers, question, table)
 
 
 def numbers_of(answers: Answers, question: Question[Any], table: Table) -> Numbers | NoAnswer:
@@ -441,7 +367,7 @@ def numbers_of(answers: Answers, question: Question[Any], table: Table) -> Numbe
 
 def _prefixes(code: str, rows: Iterable[Sequence[object]], ids: Sequence[str]) -> tuple[str, ...]:
     """Return what the ids behind each row shown have in common; nothing for a row such as a total."""
-    found = [row_id(code, names) for names in rows]
+    found = [_row_id(code, names) for names in rows]
     return tuple(name if any(_goes_on(name, full) for full in ids) else "" for name in found)
 
 
@@ -465,18 +391,18 @@ def or_gap(found: Numbers | NoAnswer) -> Block:
 
 def not_there(found: NoAnswer) -> Block:
     """Return what is said in place of a result: a gap, or that the study was not about it."""
-    return Paragraph(found.why) if found.not_part else Gap(found.why)
+    return said("paragraph", found.why) if found.not_part else said("gap", found.why)
 
 
 def points(lines: Iterable[str]) -> tuple[Block, ...]:
     """Return sentences as a list; nothing for none."""
     told = tuple(line for line in lines if line)
-    return (Points(told),) if told else ()
+    return (said("points", *told),) if told else ()
 
 
 def told_blocks(told: Told, *tables: Numbers | NoAnswer) -> Iterator[Block]:
     """Yield what is told of an answer: its sentences, its picture, the tables given, and how it was computed."""
-    yield Paragraph(told.headline)
+    yield said("paragraph", told.headline)
     if told.picture is not None:
         own = told.picture
         yield picture(own.name, own.title, own.alt, lambda: own.svg, own.figure)
@@ -512,7 +438,7 @@ def fact(study: Study, name: str) -> str:
 def stated(study: Study, name: str, label: str, missing: str) -> Block:
     """Return a fact of the study behind its label, or the gap that it leaves."""
     text = fact(study, name)
-    return Paragraph(f"{label}: {text}") if text else Gap(missing)
+    return said("paragraph", f"{label}: {text}") if text else said("gap", missing)
 
 
 def _told(item: object) -> str:

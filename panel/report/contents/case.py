@@ -20,23 +20,16 @@ from panel.plan.safety import sign_offs
 from panel.report.contents import part_study
 from panel.report.contents.blocks import (
     Block,
-    Caution,
-    Contents,
-    Gap,
     Numbers,
-    Paragraph,
     Picture,
-    Points,
     Section,
-    Sentence,
-    SignOff,
-    Subheading,
     TextTable,
-    Verdict,
+    Words,
     fact,
     not_there,
     points,
     printed_id,
+    said,
 )
 from panel.report.contents.part_claims import NO_CLAIMS, SIGNED, evidence_matrix, limits_in_short
 from panel.report.contents.part_study import entries_of, last_score, when_words
@@ -58,8 +51,8 @@ from panel.views.decision.claims import (
 )
 from panel.words import NOTHING, capital, counted, first_few, format_list, format_number, format_typed
 
-NOT_RECORDED = "not recorded"
-DECLARED = "PDF/A-2a (archive) and PDF/UA-1 (accessible): declared, not validated"
+_NOT_RECORDED = "not recorded"
+_DECLARED = "PDF/A-2a (archive) and PDF/UA-1 (accessible): declared, not validated"
 """No validator of either standard could be had where this was made; whoever needs the proof runs one."""
 
 
@@ -73,12 +66,12 @@ def summary(
     mark: str,
 ) -> Section:
     """Return the whole case on two pages; `annex` has the gaps to name, `found` what each question found."""
-    blocks: list[Block] = [_title_block(answers.study, made_on, version, mark), Contents()]
-    blocks += [Subheading("Verdicts"), *_verdicts(answers)]
-    blocks += [Subheading("Key figures"), _key_figures(answers, found)]
-    blocks += [Subheading("What is not established"), *points(_not_established(annex))]
+    blocks: list[Block] = [_title_block(answers.study, made_on, version, mark), said("contents")]
+    blocks += [said("subheading", "Verdicts"), *_verdicts(answers)]
+    blocks += [said("subheading", "Key figures"), _key_figures(answers, found)]
+    blocks += [said("subheading", "What is not established"), *points(_not_established(annex))]
     blocks += points(limits_in_short(answers))
-    blocks += [Subheading("Signatures"), *_recorded(answers.study), *_lines_to_sign(answers.study)]
+    blocks += [said("subheading", "Signatures"), *_recorded(answers.study), *_lines_to_sign(answers.study)]
     return Section("", "The case on two pages", tuple(blocks))
 
 
@@ -96,7 +89,7 @@ def _title_block(study: Study, made_on: str, version: str, mark: str) -> TextTab
         ("Made on", made_on),
         ("Made with", version),
         ("Standing of the data", mark or "as recorded by the laboratory"),
-        ("Form of the PDF", DECLARED),
+        ("Form of the PDF", _DECLARED),
     ]
     return _two_columns("What this file is", "Item", "As recorded", rows)
 
@@ -107,7 +100,7 @@ def _texts(rows: Sequence[Sequence[str]], columns: list[str]) -> pd.DataFrame:
 
 
 def _two_columns(title: str, left: str, right: str, rows: Iterable[tuple[str, str]]) -> TextTable:
-    told = [(label, words or NOT_RECORDED) for label, words in rows]
+    told = [(label, words or _NOT_RECORDED) for label, words in rows]
     return TextTable(title, _texts(told, [left, right]))
 
 
@@ -116,13 +109,13 @@ def _verdicts(answers: Answers) -> list[Block]:
     if isinstance(found, NoAnswer):
         return [not_there(found)]
     if found.claims.empty:
-        return [Gap(NO_CLAIMS)]
+        return [said("gap", NO_CLAIMS)]
     rows = [
         (str(row["number"]), f"“{row['claim']}”", verdict_words(str(row["verdict"])))
         for row in found.claims.to_dict("records")
     ]
     shown = _texts(rows, ["Claim", "Sentence", "Verdict"])
-    return [Paragraph(claims_headline(found)), TextTable("The verdict on each claim", shown)]
+    return [said("paragraph", claims_headline(found)), TextTable("The verdict on each claim", shown)]
 
 
 def _key_figures(answers: Answers, found: Sequence[tuple[str, str]]) -> TextTable:
@@ -165,7 +158,7 @@ _RECORD = ["What", "Who", "Role", "When"]
 def _recorded(study: Study) -> list[Block]:
     rows = [*_gate_signed(study), *_claims_fixed(study), *_decided(study)]
     if not rows:
-        return [Paragraph("Sign-offs on record: none.")]
+        return [said("paragraph", "Sign-offs on record: none.")]
     return [TextTable("Sign-offs on record", _texts(rows, _RECORD))]
 
 
@@ -188,8 +181,10 @@ def _decided(study: Study) -> Iterator[tuple[str, ...]]:
 
 
 def _lines_to_sign(study: Study) -> list[Block]:
-    intro = Paragraph("Each signs for what stands beside the role. The program leaves this empty and cannot sign.")
-    return [intro, *(SignOff(role, states, _named(study, role)) for role, states in SIGNED)]
+    intro = said(
+        "paragraph", "Each signs for what stands beside the role. The program leaves this empty and cannot sign."
+    )
+    return [intro, *(said("sign-off", role, states, _named(study, role)) for role, states in SIGNED)]
 
 
 def _named(study: Study, role: str) -> str:
@@ -215,20 +210,23 @@ def claim_pages(answers: Answers) -> tuple[Section, ...]:
 
 def _claim_page(answers: Answers, found: Claims, number: int, strength: pd.Series) -> Section:
     row = found.claims.loc[found.claims["number"] == number].iloc[0]
-    blocks: list[Block] = [Sentence(f"“{row['claim']}”"), Verdict(verdict_words(str(row["verdict"])))]
+    blocks: list[Block] = [said("sentence", f"“{row['claim']}”"), said("verdict", verdict_words(str(row["verdict"])))]
     blocks += [
         _statement(answers, row),
-        Subheading("Evidence for and against"),
+        said("subheading", "Evidence for and against"),
         *_evidence(answers, found, number, strength),
     ]
-    blocks += [Subheading("Footnote"), *_footnote(found, number)]
-    blocks += [Subheading("Rule and its source"), *points([_rule(str(row["kind"])), criteria_words(found, number)])]
+    blocks += [said("subheading", "Footnote"), *_footnote(found, number)]
+    blocks += [
+        said("subheading", "Rule and its source"),
+        *points([_rule(str(row["kind"])), criteria_words(found, number)]),
+    ]
     blocks += _instead(found, number)
     advised = set(found.findings.loc[found.findings["number"] == number, "advice"])  # they stand under the wording
     if needs := [need for need in needs_of(found, number) if need not in advised]:
-        blocks += [Subheading("What it would take"), *points(map(ended, needs))]
+        blocks += [said("subheading", "What it would take"), *points(map(ended, needs))]
     signs = f"I have read claim {number}, the evidence for and against it, and what it would take."
-    blocks.append(SignOff(SIGNED[-1][0], signs, _named(answers.study, SIGNED[-1][0])))
+    blocks.append(said("sign-off", SIGNED[-1][0], signs, _named(answers.study, SIGNED[-1][0])))
     return Section("", f"Claim {number}", tuple(blocks), on_new_page=True)
 
 
@@ -270,19 +268,24 @@ def _evidence(answers: Answers, found: Claims, number: int, strength: pd.Series)
         ids = tuple(printed_id("CN", place) for place in numbers["place"])
         blocks.append(TextTable("Numbers that bear on it", _texts(rows, heads), ids))
     else:
-        blocks.append(Paragraph("No number of this study bears on it."))
+        blocks.append(said("paragraph", "No number of this study bears on it."))
     kinds = (("trained panel", "panel"), ("consumers", "consumers"), ("instruments", "instruments"))
-    blocks.append(Paragraph(f"Evidence of each kind: {', '.join(f'{words} {strength[own]}' for words, own in kinds)}."))
+    blocks.append(
+        said("paragraph", f"Evidence of each kind: {', '.join(f'{words} {strength[own]}' for words, own in kinds)}.")
+    )
     messages = set(found.findings.loc[found.findings["number"] == number, "message"])  # they stand under the wording
     blocks += points(capital(reason) for reason in reasons_of(found, number) if reason not in messages)
-    blocks += [Caution(words) for words in claims_on_other_skin(answers.study, (number,))]
+    blocks += [said("caution", words) for words in _claims_on_other_skin(answers.study, (number,))]
     return blocks
 
 
 def _footnote(found: Claims, number: int) -> list[Block]:
     row = found.claims.loc[found.claims["number"] == number].iloc[0]
     words, *gaps = footnote_lines(found, number) if row["footnote"] else ("", *footnote_lines(found, number))
-    return [Paragraph(words or "None: nothing was tested that could stand in one."), *map(Gap, gaps)]
+    return [
+        said("paragraph", words or "None: nothing was tested that could stand in one."),
+        *(said("gap", gap) for gap in gaps),
+    ]
 
 
 def _rule(kind: str) -> str:
@@ -300,7 +303,7 @@ def _instead(found: Claims, number: int) -> list[Block]:
     lines = [f"May be said: {ended(row['suggestion'])}"] if row["suggestion"] else []
     lines += [f"Words not covered: {row['not_covered']}."] if row["not_covered"] else []
     lines += wording_lines(found, number)
-    return [Subheading("Wording"), *points(lines)] if lines else []
+    return [said("subheading", "Wording"), *points(lines)] if lines else []
 
 
 # What was done otherwise than planned? Recorded deviations, notes that touch the protocol, skin that claims are not
@@ -352,7 +355,7 @@ def _touched(note: str) -> list[str]:
     return _items_in(_TOUCHES, note)
 
 
-def claims_on_other_skin(study: Study, numbers: Iterable[int] = ()) -> list[str]:
+def _claims_on_other_skin(study: Study, numbers: Iterable[int] = ()) -> list[str]:
     """Return, in a sentence, which claims of the trained panel are about other skin than it judged on.
 
     What a claim is about is what its sentence names, else what the product is for by its name.
@@ -385,7 +388,7 @@ def _deviations(study: Study, recorded: pd.DataFrame) -> list[Block]:
         (", ".join(part for part in (row["when"], row["session"], row["assessor"]) if part), row["what"], "recorded")
         for row in recorded.to_dict("records")
     ]
-    rows += [("", words, "where on the skin") for words in claims_on_other_skin(study)]
+    rows += [("", words, "where on the skin") for words in _claims_on_other_skin(study)]
     rows += [("", note, touched) for note, touched in touching]
     blocks: list[Block] = []
     if rows:
@@ -394,20 +397,23 @@ def _deviations(study: Study, recorded: pd.DataFrame) -> list[Block]:
         shown = shown if len(recorded) else shown.drop(columns="When and who")  # a note says neither
         blocks.append(TextTable("Deviations from the protocol, recorded or read from the notes", shown))
     else:
-        blocks.append(Paragraph("Deviations from the protocol: none recorded, and no note touches it."))
+        blocks.append(said("paragraph", "Deviations from the protocol: none recorded, and no note touches it."))
     others = [note for note in notes if not _touched(note)]
-    return [*blocks, *([Paragraph("Other notes kept during the study:"), *points(others)] if others else [])]
+    return [*blocks, *([said("paragraph", "Other notes kept during the study:"), *points(others)] if others else [])]
 
 
 def _statistics_plan(answers: Answers) -> list[Block]:
     """Return what was laid down before the data, each with its day: bars and margins, rules, planned differences."""
-    dated = fact(answers.study, "statistics_plan_dated") or NOT_RECORDED
-    blocks: list[Block] = [Subheading("Statistics plan"), Paragraph(f"Date of the plan as a whole: {dated}.")]
+    dated = fact(answers.study, "statistics_plan_dated") or _NOT_RECORDED
+    blocks: list[Block] = [
+        said("subheading", "Statistics plan"),
+        said("paragraph", f"Date of the plan as a whole: {dated}."),
+    ]
     rows = list(_laid_down(answers.study))
     if not rows:
-        return [*blocks, Gap("Nothing of a statistics plan was recorded before the data.")]
+        return [*blocks, said("gap", "Nothing of a statistics plan was recorded before the data.")]
     shown = _texts(rows, ["What", "Laid down", "When and by whom"])
-    return [*blocks, TextTable("What was laid down beforehand", shown.replace("", NOT_RECORDED))]
+    return [*blocks, TextTable("What was laid down beforehand", shown.replace("", _NOT_RECORDED))]
 
 
 def _laid_down(study: Study) -> Iterator[tuple[str, str, str]]:
@@ -469,12 +475,8 @@ def as_annex(answers: Answers, before: Sequence[Section], annex: Sequence[Sectio
 
 
 def _lines(block: Block) -> tuple[str, ...]:
-    match block:
-        case Paragraph(text) | Caution(text):
-            return (text,)
-        case Points(lines):
-            return lines
-    return ()
+    repeated = isinstance(block, Words) and block.kind in ("paragraph", "caution", "points")
+    return block.texts if isinstance(block, Words) and repeated else ()
 
 
 def _once(blocks: Iterable[Block], said: set[str]) -> Iterator[Block]:
@@ -483,7 +485,7 @@ def _once(blocks: Iterable[Block], said: set[str]) -> Iterator[Block]:
         lines = _lines(block)
         fresh = tuple(line for line in dict.fromkeys(lines) if line not in said)
         said.update(lines)
-        if isinstance(block, Points):
+        if isinstance(block, Words) and block.kind == "points":
             yield from points(fresh)
         elif fresh or not lines:
             yield block
@@ -514,15 +516,16 @@ def _cut_list(block: Block, methods: set[str], wanted: Sequence[Sequence[str]]) 
 
     What was done, and what it cannot show, is never cut: such a list begins with the method of a table.
     """
-    if not isinstance(block, Points) or len(block.lines) <= MOST_LINES or block.lines[0] in methods:
+    if not isinstance(block, Words) or block.kind != "points" or len(block.texts) <= MOST_LINES:
+        return block
+    if block.texts[0] in methods:
         return block
     kept: list[str] = []
     for words in wanted:
         named = re.compile("|".join(rf"(?<!\w){re.escape(word)}(?!\w)" for word in words) or "(?!)")
-        kept += [line for line in block.lines if named.search(line) and line not in kept]
-    kept = (kept or list(block.lines))[:MOST_LINES]
-    left = len(block.lines) - len(kept)
-    chosen = tuple(line for line in block.lines if line in kept)
-    return Points(
-        (*chosen, f"{counted(left, 'more line')} of this kind: the tables and the workbook hold their numbers.")
-    )
+        kept += [line for line in block.texts if named.search(line) and line not in kept]
+    kept = (kept or list(block.texts))[:MOST_LINES]
+    left = len(block.texts) - len(kept)
+    chosen = tuple(line for line in block.texts if line in kept)
+    rest = f"{counted(left, 'more line')} of this kind: the tables and the workbook hold their numbers."
+    return said("points", *chosen, rest)

@@ -20,20 +20,18 @@ from panel.report.archive import archive_bytes
 from panel.report.contents import part_claims, part_study
 from panel.report.contents.blocks import (
     Block,
-    Caution,
-    Gap,
     Report,
     Section,
-    Subheading,
     TextTable,
     fact,
     not_there,
-    numbers_of,
+    said,
     told_blocks,
 )
 from panel.report.contents.case import as_annex, claim_pages, protocol, summary
 from panel.report.contents.part_results import analysis, consumers, emollients, instruments
 from panel.report.contents.part_study import last_score
+from panel.report.contents.tables import tables_of
 from panel.report.elsewhere import work_out
 from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study
@@ -42,7 +40,7 @@ from panel.views.consumers.liking import tell_liking
 from panel.views.decision.claims import (
     recorded_table,
 )
-from panel.views.decision.decide import GATES, PAIRS, RANKING, WINDOWS, tell_decision
+from panel.views.decision.decide import tell_decision
 from panel.views.emollients.ladder import tell_ladder
 from panel.views.planning.study import mark
 from panel.views.prototypes.differences import tell_differences
@@ -136,14 +134,15 @@ _DECIDED = {
 def _decision(answers: Answers) -> Section:
     """Return what was decided, by whom and when, and how the prototypes stand against the target profile."""
     recorded = decisions_so_far(answers.study)
-    blocks: list[Block] = [Gap("No decision is recorded in this study.")] if recorded.empty else _decided(recorded)
+    blocks: list[Block] = (
+        [said("gap", "No decision is recorded in this study.")] if recorded.empty else _decided(recorded)
+    )
     found = answers.decision
-    blocks += [Subheading("The prototypes against the target profile")]
+    blocks += [said("subheading", "The prototypes against the target profile")]
     if isinstance(found, NoAnswer):
         return Section("16", "Decision record", (*blocks, not_there(found)))
-    blocks += [Caution("People decide. What follows is what the evidence says about the choice.")]
-    tables = [numbers_of(answers, DECISION, table) for table in (RANKING, WINDOWS, GATES, PAIRS)]
-    blocks += told_blocks(answers.tell(tell_decision, found), *tables)
+    blocks += [said("caution", "People decide. What follows is what the evidence says about the choice.")]
+    blocks += told_blocks(answers.tell(tell_decision, found), *tables_of(answers, DECISION))
     return Section("16", "Decision record", tuple(blocks))
 
 
@@ -171,9 +170,11 @@ def _decided(recorded: pd.DataFrame) -> list[Block]:
     blocks: list[Block] = [TextTable("Decisions, in the order they were made", recorded_table(recorded, _DECIDED))]
     broken = first_changed_decision(recorded)
     if broken is not None:
-        blocks.append(Gap(f"Decision {broken + 1} was changed after it was written, or one before it is gone."))
+        blocks.append(said("gap", f"Decision {broken + 1} was changed after it was written, or one before it is gone."))
     if not bool(recorded["same_data"].iloc[-1]):
-        blocks.append(Gap("The study was changed after the last decision: it was taken on other data than these."))
+        blocks.append(
+            said("gap", "The study was changed after the last decision: it was taken on other data than these.")
+        )
     return blocks
 
 

@@ -16,11 +16,7 @@ from panel.models.emollients.readings import JoinedReadings
 from panel.plan.protocol import ANALYST, CLAIM_REVIEWER, FORMULATOR, PANEL_LEADER, people
 from panel.report.contents.blocks import (
     Block,
-    Caution,
-    Gap,
     Numbers,
-    Paragraph,
-    Points,
     Section,
     TextTable,
     fact,
@@ -28,6 +24,7 @@ from panel.report.contents.blocks import (
     numbers,
     or_gap,
     points,
+    said,
 )
 from panel.study.knowledge import cautions
 from panel.study.shown import Source, shown
@@ -42,8 +39,8 @@ from panel.views.decision.claims import (
     what_claims_cannot_show,
 )
 from panel.views.planning.study import what_the_findings_say
-from panel.views.prototypes.differences import what_the_differences_cannot_show
-from panel.views.prototypes.map import what_the_map_cannot_show
+from panel.views.prototypes.differences import tell_differences
+from panel.views.prototypes.map import tell_map
 from panel.words import capital, format_list
 
 _SHEET = {
@@ -81,7 +78,7 @@ def claim_sheet(answers: Answers) -> Section:
 def _sheet(answers: Answers) -> list[Block]:
     claims = answers.study.table("claims")
     if claims.empty:
-        return [Gap(NO_CLAIMS)]
+        return [said("gap", NO_CLAIMS)]
     claims = claims.assign(
         kind=claims["kind"].map(kind_words),
         attribute=[answers.names.attribute(str(name)) if name else "" for name in claims["attribute"]],
@@ -90,12 +87,12 @@ def _sheet(answers: Answers) -> list[Block]:
     )
     filled = {name for name in claims if (claims[name].astype("str").replace("nan", "") != "").any()}
     told = {name: words for name, words in _SHEET.items() if name in filled}
-    sentences = Paragraph("Each sentence stands in its exact wording on the page of its claim.")
+    sentences = said("paragraph", "Each sentence stands in its exact wording on the page of its claim.")
     blocks: list[Block] = [sentences, TextTable("Claims as they were written down", recorded_table(claims, told))]
     where = {name: words for name, words in _WHERE.items() if name in filled}
     if where and len(claims[list(where)].drop_duplicates()) == 1:
         same = "; ".join(f"{words}: {claims[name].iloc[0]}" for name, words in where.items())
-        blocks.append(Paragraph(f"For every claim: {same}."))
+        blocks.append(said("paragraph", f"For every claim: {same}."))
     elif where:
         shown = recorded_table(claims, {"number": "Claim", **where})
         blocks.append(TextTable("Where they are to be made, by whom, and when they were fixed", shown))
@@ -103,9 +100,11 @@ def _sheet(answers: Answers) -> list[Block]:
     blocks += points([SELF_DECLARED, anchor])
     broken = first_broken_link(answers.study.table("claims"))
     if broken is not None:
-        blocks.append(Gap(f"The chain of stamps is broken before claim {broken + 1}: one was changed or taken out."))
+        blocks.append(
+            said("gap", f"The chain of stamps is broken before claim {broken + 1}: one was changed or taken out.")
+        )
     missing = [words.lower() for name, words in _WHERE.items() if name not in filled]
-    return [*blocks, Gap(f"Not written down for any claim: {', '.join(missing)}.")] if missing else blocks
+    return [*blocks, said("gap", f"Not written down for any claim: {', '.join(missing)}.")] if missing else blocks
 
 
 def evidence_of_claims(answers: Answers) -> Section:
@@ -115,13 +114,13 @@ def evidence_of_claims(answers: Answers) -> Section:
     if isinstance(found, NoAnswer):
         return Section("2", title, (not_there(found),))
     if found.claims.empty:
-        return Section("2", title, (Gap(NO_CLAIMS),))
+        return Section("2", title, (said("gap", NO_CLAIMS),))
     read = answers.readings
     matrix = evidence_matrix(found, read if isinstance(read, JoinedReadings) else None)
-    blocks: list[Block] = [Paragraph(claims_headline(found))]
+    blocks: list[Block] = [said("paragraph", claims_headline(found))]
     blocks.append(TextTable("Strength of the evidence: direct, partial or none", recorded_table(matrix, _MATRIX)))
     bare = [str(number) for number in matrix.loc[matrix["strength"] == "none", "number"]]
-    blocks += [Gap(f"No evidence of this study bears on claim {number}.") for number in bare]
+    blocks += [said("gap", f"No evidence of this study bears on claim {number}.") for number in bare]
     blocks += [or_gap(verdicts(answers)), or_gap(all_numbers(answers))]
     return Section("2", title, (*blocks, *points([found.method, *found.notes, *what_claims_cannot_show()])))
 
@@ -132,14 +131,14 @@ def wording(answers: Answers) -> Section:
     if isinstance(found, NoAnswer):
         return Section("13", "Wording options", (not_there(found),))
     if found.claims.empty:
-        return Section("13", "Wording options", (Gap(NO_CLAIMS),))
+        return Section("13", "Wording options", (said("gap", NO_CLAIMS),))
     lines = []
     for verdict in VERDICTS:
         numbers = [str(number) for number in found.claims.loc[found.claims["verdict"] == verdict, "number"]]
         if numbers:
             lines.append(f"{verdict_words(verdict)}: claim{'' if len(numbers) == 1 else 's'} {format_list(numbers)}.")
-    where = Paragraph("What may be said instead, with its footnote, stands on the page of each claim.")
-    return Section("13", "Wording options", (Caution(local_law()), *points(lines), where))
+    where = said("paragraph", "What may be said instead, with its footnote, stands on the page of each claim.")
+    return Section("13", "Wording options", (said("caution", local_law()), *points(lines), where))
 
 
 # Parts 12, 14, 15 and 16: limits, sign-offs, when to look again, and the decision.
@@ -165,7 +164,7 @@ def limits(answers: Answers, days: str) -> Section:
     blocks: list[Block] = list(points(_limit_sentences(answers, days)))
     known = cautions()
     words = known.loc[known["applies"].isin(["always", "with any result", "with any claim"]), "words"]
-    return Section("12", "Limits", (*blocks, Points(tuple(words))))
+    return Section("12", "Limits", (*blocks, said("points", *words)))
 
 
 def _limit_sentences(answers: Answers, days: str) -> Iterator[str]:
@@ -175,25 +174,29 @@ def _limit_sentences(answers: Answers, days: str) -> Iterator[str]:
     for label, text in told.items():
         yield f"{label}: {text}." if text else f"{label}: not stated."
     if not isinstance(found, NoAnswer):
-        yield from what_the_differences_cannot_show(found)
+        yield from answers.tell(tell_differences, found).cannot
     if not isinstance(placed, NoAnswer):
-        yield from what_the_map_cannot_show(placed)
+        yield from answers.tell(tell_map, placed).cannot
 
 
 def sign_offs(answers: Answers) -> Section:
     """Return whose signatures are wanted, and whether those people can sign; the lines stand before the annex."""
-    blocks: list[Block] = [Paragraph("The lines to sign stand on the first two pages and on the page of each claim.")]
+    blocks: list[Block] = [
+        said("paragraph", "The lines to sign stand on the first two pages and on the page of each claim.")
+    ]
     try:
         team = people(answers.study)
     except PanelError as error:
-        return Section("14", "Sign-offs", (*blocks, Gap(str(error))))
+        return Section("14", "Sign-offs", (*blocks, said("gap", str(error))))
     roles = {role for person in team for role in person.roles}
     unnamed = [role for role, _ in SIGNED if role not in roles]
     if unnamed:
-        blocks.append(Gap(f"The study does not say who is {format_list(unnamed)}."))
+        blocks.append(said("gap", f"The study does not say who is {format_list(unnamed)}."))
     doubly = [person.person for person in team if FORMULATOR in person.roles and ANALYST in person.roles]
     if doubly:
-        blocks.append(Gap(f"{', '.join(doubly)} made prototypes and analysed them: the analyst is not independent."))
+        blocks.append(
+            said("gap", f"{', '.join(doubly)} made prototypes and analysed them: the analyst is not independent.")
+        )
     return Section("14", "Sign-offs", tuple(blocks))
 
 
@@ -201,13 +204,13 @@ def expiry(answers: Answers) -> Section:
     """Return when the evidence has to be looked at again."""
     years = fact(answers.study, "recheck_after_years")
     last = (
-        Points((f"Look again at the latest after {years} years.",))
+        said("points", f"Look again at the latest after {years} years.")
         if years
-        else Gap("Nobody has set after how many years the evidence is to be looked at again.")
+        else said("gap", "Nobody has set after how many years the evidence is to be looked at again.")
     )
     blocks = (
-        Paragraph("The evidence no longer stands as it is, and has to be looked at again, when"),
-        Points(_RECHECK),
+        said("paragraph", "The evidence no longer stands as it is, and has to be looked at again, when"),
+        said("points", *_RECHECK),
         last,
     )
     return Section("15", "Expiry", blocks)

@@ -24,12 +24,8 @@ from panel.plan.protocol import read_protocol
 from panel.plan.safety import RED, reactions, safety_gate, sign_offs
 from panel.report.contents.blocks import (
     Block,
-    Caution,
-    Gap,
     Numbers,
-    Paragraph,
     Section,
-    Subheading,
     TextTable,
     fact,
     not_there,
@@ -38,16 +34,18 @@ from panel.report.contents.blocks import (
     or_gap,
     picture,
     points,
+    said,
     stated,
     told_blocks,
 )
+from panel.report.contents.tables import tables_of
 from panel.study.facts import locked_sessions
 from panel.study.formulas import emollient_blend, formulated, matched_pairs
 from panel.study.naming import Naming
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
-from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT, tell_people
+from panel.views.assessors.people import tell_people
 from panel.views.decision.claims import (
     BALLOT,
     FILES,
@@ -96,13 +94,15 @@ def product(answers: Answers) -> Section:
 def safety(answers: Answers) -> Section:
     """Return the record of the safety gate and of adverse events."""
     study = answers.study
-    blocks: list[Block] = [Caution("This is a record of what named persons signed. It is not a safety assessment.")]
+    blocks: list[Block] = [
+        said("caution", "This is a record of what named persons signed. It is not a safety assessment.")
+    ]
     if sign_offs(study).empty:
-        blocks.append(Gap("No sign-off of the safety gate is recorded in this study."))
-    elif day := first_test_day(study):
+        blocks.append(said("gap", "No sign-off of the safety gate is recorded in this study."))
+    elif day := _first_test_day(study):
         gate = safety_gate(study, day)
         told = tell_gate(gate, answers.names)
-        blocks += [Paragraph(f"The safety gate as it stood on {day}."), *points([told.headline, *told.mind])]
+        blocks += [said("paragraph", f"The safety gate as it stood on {day}."), *points([told.headline, *told.mind])]
         if told.picture is not None:
             blocks.append(_table(answers, MISSING, gate))
         blocks.append(_table(answers, GATE, gate))
@@ -110,7 +110,7 @@ def safety(answers: Answers) -> Section:
         for batch in worst["batch"].head(1):
             blocks.append(_table(answers, checklist(str(batch)), gate))
     else:
-        blocks.append(Gap("The study has no date of a test, so it cannot be said what was signed by then."))
+        blocks.append(said("gap", "The study has no date of a test, so it cannot be said what was signed by then."))
     blocks += _events(answers)
     blocks.append(
         stated(
@@ -127,7 +127,10 @@ def _events(answers: Answers) -> list[Block]:
     events = reactions(answers.study)
     if events.empty:
         return [
-            Paragraph("Adverse events: none recorded. That nothing is recorded does not show that nothing happened.")
+            said(
+                "paragraph",
+                "Adverse events: none recorded. That nothing is recorded does not show that nothing happened.",
+            )
         ]
     return [_table(answers, REACTIONS, events)]
 
@@ -143,13 +146,13 @@ def references(answers: Answers) -> Section:
     compared = table.loc[table["role"].isin(["benchmark", "reference"])]
     blocks: list[Block] = []
     if compared.empty:
-        blocks.append(Gap("The study names no benchmark and no reference."))
+        blocks.append(said("gap", "The study names no benchmark and no reference."))
     else:
         words = {"prototype": "Short name", "name": "Name", "role": "Role", "note": "Note"}
         blocks.append(TextTable("Benchmark and references", recorded_table(compared, words)))
     text = fact(study, "references")
     missing = "The study does not say where the references come from, how old they were and how they were stored."
-    blocks.append(Paragraph(f"How they were bought and stored: {text}") if text else Gap(missing))
+    blocks.append(said("paragraph", f"How they were bought and stored: {text}") if text else said("gap", missing))
     return Section("11", "References used", tuple(blocks))
 
 
@@ -165,7 +168,7 @@ def who_judged(answers: Answers) -> Section:
 def _panel(answers: Answers) -> list[Block]:
     study = answers.study
     blocks: list[Block] = [
-        Subheading("Trained panel"),
+        said("subheading", "Trained panel"),
         stated(study, "panel", "Panel", "The study does not describe its panel."),
         stated(
             study,
@@ -178,16 +181,15 @@ def _panel(answers: Answers) -> list[Block]:
     found = answers.panel
     if isinstance(found, NoAnswer):
         return [*blocks, or_gap(found)]
-    tables = [numbers_of(answers, PANEL, table) for table in (PEOPLE, MEASURED, WITHOUT, EACH_ON_EACH)]
-    return [*blocks, *told_blocks(answers.tell(tell_people, found), *tables)]
+    return [*blocks, *told_blocks(answers.tell(tell_people, found), *tables_of(answers, PANEL))]
 
 
 def _consumers(study: Study) -> list[Block]:
     answers = study.table("answers")
     if answers.empty:
-        return [Subheading("Consumers"), Paragraph("Consumers: not part of this study.")]
+        return [said("subheading", "Consumers"), said("paragraph", "Consumers: not part of this study.")]
     blocks: list[Block] = [
-        Subheading("Consumers"),
+        said("subheading", "Consumers"),
         stated(study, "users", "Consumers", "Age, use and other facts about the consumers are not stated."),
         stated(
             study, "screener", "Screener and quotas", "The screener and the quotas of the consumers are not stated."
@@ -229,7 +231,7 @@ def protocol(answers: Answers) -> Section:
         )
     ]
     days = days_told(study)
-    blocks.append(Paragraph(f"Days of the test: {days}") if days else Gap(_NO_DAYS))
+    blocks.append(said("paragraph", f"Days of the test: {days}") if days else said("gap", _NO_DAYS))
     blocks.append(_table(answers, PROTOCOL, card))
     blocks += points(card.notes)
     blocks += _rules(study)
@@ -245,7 +247,7 @@ def entries_of(study: Study, name: str) -> list[dict[str, object]]:
 def _rules(study: Study) -> list[Block]:
     if entries_of(study, "rules"):
         return []  # they stand in the statistics plan
-    return [Gap("No rule for leaving out a score or a person was recorded before the key was opened.")]
+    return [said("gap", "No rule for leaving out a score or a person was recorded before the key was opened.")]
 
 
 def blinding(answers: Answers) -> Section:
@@ -254,17 +256,17 @@ def blinding(answers: Answers) -> Section:
     servings = study.table("servings")
     blocks: list[Block] = []
     if servings.empty:
-        blocks.append(Gap("The study holds no serving plan: codes, orders and balance cannot be shown."))
+        blocks.append(said("gap", "The study holds no serving plan: codes, orders and balance cannot be shown."))
     else:
         blocks += [or_gap(balance(answers, "trained")), or_gap(balance(answers, "consumer"))]
         coded = servings.loc[servings["code"] != ""]
         trained = coded.loc[~coded["assessor"].isin(_part_conduct_consumers(study))]
         if trained.empty:
-            blocks.append(Gap("The servings of the trained panel carry no codes."))
+            blocks.append(said("gap", "The servings of the trained panel carry no codes."))
         else:
             blocks.append(TextTable("The key: codes of the trained panel", key_table(trained)))
     opened = first_opening(study)
-    blocks.append(Paragraph(f"Key first opened: {when_words(opened)}") if opened else Gap(_NOT_OPENED))
+    blocks.append(said("paragraph", f"Key first opened: {when_words(opened)}") if opened else said("gap", _NOT_OPENED))
     blocks += _locked(study)
     blocks += _openings(study)
     blocks.append(_seal(study))
@@ -320,12 +322,12 @@ def _part_conduct_consumers(study: Study) -> set[str]:
 def _openings(study: Study) -> list[Block]:
     openings = study.table("unblindings").reindex(columns=list(OPENING_COLUMNS), fill_value="")
     if openings.empty:
-        return [Gap("No record says who opened the key.")]
+        return [said("gap", "No record says who opened the key.")]
     blocks: list[Block] = [TextTable("Openings of the key", recorded_table(openings, _OPENINGS))]
     broken = first_changed_opening(openings)
     if broken is not None:
         blocks.append(
-            Gap(f"Row {broken + 1} of the openings was changed after it was written, or one before it is gone.")
+            said("gap", f"Row {broken + 1} of the openings was changed after it was written, or one before it is gone.")
         )
     return blocks
 
@@ -334,22 +336,21 @@ def _seal(study: Study) -> Block:
     """Return the seal of the key, held against the first score and the plan as it stands now."""
     seal, first = sealed_key(study), first_score(study)
     if seal is None:
-        return Gap("No seal of the key is recorded from before the first sample.")
+        return said("gap", "No seal of the key is recorded from before the first sample.")
     sealed_at = when_words(seal.sealed_at)
     words = f"Seal of the key: SHA-256 {seal.sha256}, {seal.codes} codes, by {seal.sealed_by} on {sealed_at}"
     if plan_fits_seal(study) is False:
-        return Gap(f"{words}. The serving plan no longer has the key that was sealed.")
+        return said("gap", f"{words}. The serving plan no longer has the key that was sealed.")
     if not first:
-        return Paragraph(f"{words}. No score carries a time to hold it against.")
+        return said("paragraph", f"{words}. No score carries a time to hold it against.")
     sealed, scored = (read_dates(pd.Series([text])) for text in (seal.sealed_at, first))
     apart = scored.values[0] - sealed.values[0]
     if np.isnat(apart) or (sealed.has_offset[0] != scored.has_offset[0] and abs(apart) < WIDEST_OFFSET):
-        return Gap(
-            f"{words}. Whether that was before the first score ({when_words(first)}) cannot be told from the two times."
-        )
+        before = f"Whether that was before the first score ({when_words(first)})"
+        return said("gap", f"{words}. {before} cannot be told from the two times.")
     if apart < np.timedelta64(0, "s"):  # both are told to the second: in the same one the plan came first
-        return Gap(f"{words}: not before the first score ({when_words(first)}).")
-    return Paragraph(f"{words}, before the first score ({when_words(first)}).")
+        return said("gap", f"{words}: not before the first score ({when_words(first)}).")
+    return said("paragraph", f"{words}, before the first score ({when_words(first)}).")
 
 
 def _locked(study: Study) -> list[Block]:
@@ -371,16 +372,18 @@ def ballot(answers: Answers) -> Section:
     study = answers.study
     blocks: list[Block] = []
     if study.table("attributes").empty:
-        blocks.append(Gap("The study has no table of attributes, so the ballot of the trained panel is not known."))
+        blocks.append(
+            said("gap", "The study has no table of attributes, so the ballot of the trained panel is not known.")
+        )
     else:
         blocks.append(_table(answers, BALLOT, study))
     asked = entries_of(study, "questions")
     if asked:
         blocks.append(_table(answers, QUESTIONS, asked))
     elif len(study.table("answers")):
-        blocks.append(Gap("Consumers answered, but the words of the questions are not in the study."))
+        blocks.append(said("gap", "Consumers answered, but the words of the questions are not in the study."))
     else:
-        blocks.append(Paragraph("Questions to consumers: not part of this study."))
+        blocks.append(said("paragraph", "Questions to consumers: not part of this study."))
     return Section("8", "Ballot as shown", tuple(blocks))
 
 
@@ -394,17 +397,19 @@ def raw_data(answers: Answers) -> Section:
     """Return files with their hashes, corrections, scores set aside, and findings."""
     study = answers.study
     blocks: list[Block] = [
-        Paragraph(what_is_in_the_study(study)),
-        Paragraph(f"SHA-256 over everything an analysis can see: {answers.study.content_hash}"),
+        said("paragraph", what_is_in_the_study(study)),
+        said("paragraph", f"SHA-256 over everything an analysis can see: {answers.study.content_hash}"),
         _files(answers),
     ]
     imported = {file.name: file.content for file in study.raw_files}
     if imported:
         blocks.append(_table(answers, replace(FILES, title="Files that were imported, kept byte for byte"), imported))
     else:
-        blocks.append(Paragraph("No imported files are kept: the tables of the study are themselves the raw data."))
+        blocks.append(
+            said("paragraph", "No imported files are kept: the tables of the study are themselves the raw data.")
+        )
     blocks += _changes(answers)
-    blocks.append(Paragraph(f"Findings about the data: {what_the_findings_say(answers.findings)}"))
+    blocks.append(said("paragraph", f"Findings about the data: {what_the_findings_say(answers.findings)}"))
     if answers.findings:
         blocks.append(_table(answers, FINDINGS, answers.findings))
     return Section("9", "Raw data, corrections and exclusions", tuple(blocks))
@@ -422,17 +427,19 @@ def _changes(answers: Answers) -> list[Block]:
     corrections = study.table("corrections")
     blocks: list[Block] = []
     if corrections.empty:
-        blocks.append(Paragraph("Corrections: none recorded."))
+        blocks.append(said("paragraph", "Corrections: none recorded."))
     else:
         blocks.append(TextTable("Corrections, in the order they were made", recorded_table(corrections, _CORRECTIONS)))
     if used.set_aside.empty and used.corrected.empty:
-        blocks.append(Paragraph("Every score is used as it came in. A blank is no score; nothing is filled in for it."))
+        blocks.append(
+            said("paragraph", "Every score is used as it came in. A blank is no score; nothing is filled in for it.")
+        )
         return blocks
     blocks.append(_table(answers, CHANGED_SCORES, used))
     blocks.append(or_gap(numbers_of(answers, DIFFERENCES, BOTH_WAYS)))
     if not first_opening(study):
         words = "The study does not say when the key was opened, so nothing shows that these were decided before."
-        blocks.append(Caution(words))
+        blocks.append(said("caution", words))
     return [*blocks, *points(["The scores that came in are never changed; both analyses are shown."])]
 
 
@@ -444,7 +451,7 @@ def last_score(study: Study) -> str:
     return max([*_column(study, "scores", "recorded_at"), *_read(_stated(study))], default="")
 
 
-def first_test_day(study: Study) -> str:
+def _first_test_day(study: Study) -> str:
     """Return the first day on which samples were applied; empty if the study does not say."""
     days = [*_column(study, "scores", "recorded_at"), *_column(study, "batches", "tested_on")]
     return min([*days, *_read(_stated(study))], default="")

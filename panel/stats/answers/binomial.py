@@ -14,9 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import betainc, betaincinv, ndtri
 
 from panel.errors import ModelError
-from panel.stats.arrays import Array
-
-Counts = NDArray[np.int64]
+from panel.stats.arrays import Array, Whole
 
 _SLACK = 1e-12  # relative: a tail that equals the level but for rounding keeps to it (such as 1/8 for 3 of 3)
 
@@ -37,7 +35,7 @@ def lower_tail(x: ArrayLike, n: ArrayLike, p: ArrayLike) -> Array:
     return np.asarray(np.where(x < 0, 0.0, np.where(x >= n, 1.0, tail)))
 
 
-def minimum_count(n: ArrayLike, p: ArrayLike, alpha: ArrayLike = 0.05) -> Counts:
+def minimum_count(n: ArrayLike, p: ArrayLike, alpha: ArrayLike = 0.05) -> Whole:
     """Return the fewest answers that show a probability above `p`: the smallest x with P(X >= x | p) <= alpha.
 
     n + 1 says that even all of n would not be enough. With the guessing probability as `p` this is the number of
@@ -48,7 +46,7 @@ def minimum_count(n: ArrayLike, p: ArrayLike, alpha: ArrayLike = 0.05) -> Counts
     return _smallest(n, lambda x: upper_tail(x, n, p) <= alpha * (1 + _SLACK))
 
 
-def maximum_count(n: ArrayLike, p: ArrayLike, beta: ArrayLike = 0.05) -> Counts:
+def maximum_count(n: ArrayLike, p: ArrayLike, beta: ArrayLike = 0.05) -> Whole:
     """Return the most answers that show a probability below `p`: the largest x with P(X <= x | p) <= beta; -1 if none.
 
     With `p` the chance of a correct answer when a share of people above the one that matters can tell the samples
@@ -79,7 +77,7 @@ def power_different(n: ArrayLike, p: ArrayLike, true: ArrayLike, alpha: float = 
     return power_above(n, p, true, alpha / 2) + power_below(n, p, true, alpha / 2)
 
 
-def parity_region(n: ArrayLike, low: ArrayLike, high: ArrayLike, alpha: float = 0.05) -> tuple[Counts, Counts]:
+def parity_region(n: ArrayLike, low: ArrayLike, high: ArrayLike, alpha: float = 0.05) -> tuple[Whole, Whole]:
     """Return the fewest and the most answers that show a probability above `low` and below `high`.
 
     Two exact one-sided tests, each at alpha. Where the fewest exceeds the most, no count of n answers shows it.
@@ -108,13 +106,7 @@ def wilson_interval(x: ArrayLike, n: ArrayLike, level: float = 0.95) -> tuple[Ar
 
 
 def _checked(n: ArrayLike, p: ArrayLike, alpha: ArrayLike) -> tuple[Array, Array, Array]:
-    """Return the arguments in one shape.
-
-    Raises
-    ------
-    ModelError
-        If there are no answers, or a probability or level does not lie between 0 and 1.
-    """
+    """Return the arguments in one shape."""
     n, p, alpha = (np.asarray(value, dtype=float) for value in np.broadcast_arrays(n, p, alpha))
     if (n < 1).any() or (n != np.round(n)).any():
         raise ModelError("The number of answers must be a whole number from 1. Ask at least one person.")
@@ -123,7 +115,7 @@ def _checked(n: ArrayLike, p: ArrayLike, alpha: ArrayLike) -> tuple[Array, Array
     return n, p, alpha
 
 
-def _smallest(n: Array, enough: Callable[[Array], NDArray[np.bool_]]) -> Counts:
+def _smallest(n: Array, enough: Callable[[Array], NDArray[np.bool_]]) -> Whole:
     """Return the smallest whole number from 0 to n + 1 for which `enough` is true; it stays true above it."""
     low, high = np.zeros(n.shape), n + 1
     while (low < high).any():

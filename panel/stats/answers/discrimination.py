@@ -62,7 +62,7 @@ def chance_right(method: str, d_prime: ArrayLike) -> Array:
     return _method(method).chance(np.asarray(d_prime, dtype=float))
 
 
-def slope(method: str, d_prime: ArrayLike) -> Array:
+def _slope(method: str, d_prime: ArrayLike) -> Array:
     """Return the derivative of `chance_right`."""
     return _method(method).slope(np.asarray(d_prime, dtype=float))
 
@@ -114,7 +114,7 @@ def apartness_of_share(method: str, right: float, std_error: float, low: float, 
     told, told_low, told_high = share_who_tell(method, [right, low, high])
     return Apartness(
         d_prime=float(d),
-        std_error=float(std_error / slope(method, d)) if inside else float("nan"),
+        std_error=float(std_error / _slope(method, d)) if inside else float("nan"),
         d_low=float(d_low),
         d_high=float(d_high),
         share=float(told),

@@ -15,7 +15,7 @@ from scipy.special import chdtrc
 from panel.errors import ModelError
 from panel.stats.answers.binomial import lower_tail
 from panel.stats.answers.ranks import exact_rank_sum_p
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Whole, ratio
 from panel.stats.comparing.group_means import MeanDifferences, t_differences
 
 _EXACT_ROWS = 30  # telling rows up to which the exact p-value is tried; above, chi-square is close
@@ -65,7 +65,7 @@ def cochran_tests(answers: ArrayLike, *, work: int = _EXACT_WORK) -> CochranTest
     total = rows.sum(axis=1)
     below = k * total - (rows**2).sum(axis=1)
     above = (k - 1) * (k * (columns**2).sum(axis=1) - total**2)
-    statistic = np.divide(above, below, out=np.full(len(x), np.nan), where=below > 0)
+    statistic = ratio(above, below)
     chi_square_p = np.where(np.isnan(statistic), 1.0, chdtrc(k - 1, np.nan_to_num(statistic)))
     telling = (rows > 0) & (rows < k)
     p_value, exact = chi_square_p.copy(), np.zeros(len(x), dtype=bool)
@@ -90,10 +90,7 @@ def cochran_tests(answers: ArrayLike, *, work: int = _EXACT_WORK) -> CochranTest
 # Do two yes-or-no answers of the same people differ? McNemar's test, exact: only those who changed count.
 
 
-_Counts = NDArray[np.int64]
-
-
-def pair_counts(answers: ArrayLike) -> dict[str, _Counts]:
+def pair_counts(answers: ArrayLike) -> dict[str, Whole]:
     """Count for every two columns of `answers` (t, n, k), 1 yes, 0 no, NaN none, who said yes to which.
 
     Columns by name: `first second` of each pair; `n` people with both answers, of whom `only_first` said yes to the

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc, fdtrc, ndtr, stdtrit
 
 from panel.errors import ModelError
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Whole
 from panel.stats.comparing.multiplicity import tukey_p_value
 
 # How often chance alone spreads rank sums as far apart as these: exact, given the ties.
@@ -29,8 +29,6 @@ from panel.stats.comparing.multiplicity import tukey_p_value
 _EXACT_WORK = 2_000_000  # sums of a rank row with a vector of rank sums, about a second
 _BATCH = 200_000  # rows sorted at a time, to bound the memory
 _LARGEST_KEY = 2**62
-
-_Whole = NDArray[np.int64]
 
 
 def exact_rank_sum_p(ranks: Array, *, work: int = _EXACT_WORK) -> float | None:
@@ -66,11 +64,11 @@ def _orders(row: tuple[int, ...]) -> int:
     return factorial(len(row)) // prod(factorial(row.count(value)) for value in set(row))
 
 
-def _all_orders(row: tuple[int, ...]) -> _Whole:
+def _all_orders(row: tuple[int, ...]) -> Whole:
     return np.array(sorted(set(permutations(row))), dtype=np.int64)
 
 
-def _with_row(sums: _Whole, weights: Array, orders: _Whole, base: int) -> tuple[_Whole, Array]:
+def _with_row(sums: Whole, weights: Array, orders: Whole, base: int) -> tuple[Whole, Array]:
     """Add a block in all its orders: the sorted rank sums that can come out, and how likely each is."""
     power = base ** np.arange(sums.shape[1])
     keys, shares = np.zeros(0, dtype=np.int64), np.zeros(0)
@@ -84,7 +82,7 @@ def _with_row(sums: _Whole, weights: Array, orders: _Whole, base: int) -> tuple[
     return keys[:, None] // power % base, shares
 
 
-def _upper_share(sums: _Whole, weights: Array, orders: _Whole, observed: int) -> float:
+def _upper_share(sums: Whole, weights: Array, orders: Whole, observed: int) -> float:
     """Return the probability that the squared rank sums add up to at least `observed` once the last block is in."""
     own = (sums**2).sum(axis=1)
     last = (orders[0] ** 2).sum()
@@ -98,9 +96,6 @@ def _upper_share(sums: _Whole, weights: Array, orders: _Whole, observed: int) ->
 
 
 # Do k samples differ when each of n blocks (people) has put them in order? Friedman's test on complete blocks.
-
-
-FEWEST_BLOCKS = 2
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -133,15 +128,9 @@ def ranks_within_blocks(scores: ArrayLike) -> Array:
 
 
 def _complete_ranks(scores: ArrayLike) -> Array:
-    """Return the ranks of complete blocks.
-
-    Raises
-    ------
-    ModelError
-        If there are fewer than two blocks or samples, a score is missing, or every block ties all samples.
-    """
+    """Return the ranks of complete blocks."""
     ranks = ranks_within_blocks(scores)
-    if ranks.shape[0] < FEWEST_BLOCKS or ranks.shape[1] < 2:
+    if ranks.shape[0] < 2 or ranks.shape[1] < 2:
         raise ModelError(
             "Comparing ranks needs at least two assessors and two prototypes. Add assessors or prototypes."
         )
@@ -195,7 +184,6 @@ def friedman_test(scores: ArrayLike, *, work: int = _EXACT_WORK) -> FriedmanTest
 # Do k samples differ when each block ranks only some of them? Durbin's and Skillings & Mack's tests.
 
 
-FEWEST_IN_BLOCK = 2
 _SMALLEST_EIGENVALUE = 1e-9  # relative: below, a direction is not compared at all
 
 
@@ -255,7 +243,7 @@ def durbin_test(scores: ArrayLike, level: float = 0.95) -> DurbinTest:
     """
     ranks = ranks_within_blocks(scores)
     present = np.isfinite(ranks)
-    if not is_balanced_incomplete(present) or present[0].sum() < FEWEST_IN_BLOCK:
+    if not is_balanced_incomplete(present) or present[0].sum() < 2:
         raise ModelError(
             "Durbin's test needs every assessor to score equally many prototypes and every pair of prototypes to be "
             "scored by equally many assessors. Use the test for blocks with gaps (Skillings and Mack)."
@@ -299,7 +287,7 @@ def skillings_mack_test(scores: ArrayLike) -> SkillingsMackTest:
     ranks = ranks_within_blocks(scores)
     present = np.isfinite(ranks)
     held = present.sum(axis=1)
-    used = held >= FEWEST_IN_BLOCK
+    used = held >= 2
     ranks, present, s = ranks[used], present[used], held[used][:, None]
     centred = np.where(present, np.sqrt(12 / (s + 1)) * (ranks - (s + 1) / 2), 0.0)
     adjusted = centred.sum(axis=0)

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import fdtri, stdtrit
 
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, ratio
 from panel.stats.comparing.group_means import f_tail, one_way
 from panel.stats.mixed.moments import missing_patterns
 
@@ -60,17 +60,17 @@ class Agreement:
     @property
     def share(self) -> Array:
         """The person's share of all that is seen differently."""
-        return _ratio(self.interaction, np.nansum(self.interaction, axis=-1, keepdims=True))
+        return ratio(self.interaction, np.nansum(self.interaction, axis=-1, keepdims=True))
 
 
 def agreement(means: Array) -> Agreement:
     """Return how each assessor of `means` (q, a, p) goes with the others."""
-    others = others_effects(means)
+    others = column_effects(means, of_others=True)
     both = np.isfinite(means) & np.isfinite(others)
     own, others = _centred(np.where(both, means, np.nan)), _centred(np.where(both, others, np.nan))
     cross, own_square, others_square = (np.nansum(part, axis=-1) for part in (own * others, own**2, others**2))
     count = both.sum(axis=-1).astype(float)
-    slope = _ratio(cross, others_square)
+    slope = ratio(cross, others_square)
     scatter = np.nansum((own - slope[..., None] * others) ** 2, axis=-1)
     columns = column_effects(means)[..., None, :]
     rows = _mean(means - columns)
@@ -78,31 +78,30 @@ def agreement(means: Array) -> Agreement:
     return Agreement(
         own=own,
         others=others,
-        correlation=_ratio(cross, np.sqrt(own_square * others_square)),
+        correlation=ratio(cross, np.sqrt(own_square * others_square)),
         slope=slope,
-        spread=_ratio(own_square, count - 1),
+        spread=ratio(own_square, count - 1),
         others_square=others_square,
-        scatter=_ratio(scatter, count - 2),
+        scatter=ratio(scatter, count - 2),
         level=rows - _mean(rows)[..., None],
         interaction=np.where(np.isfinite(rows), left, np.nan),
         prototypes=count,
     )
 
 
-def others_effects(means: Array) -> Array:
-    """Return the column effects of the others for each assessor, (q, a, p), sum zero; NaN where no other scored."""
-    weight, deviation, left = _normal_parts(means)
-    parts = (deviation, left, weight)
-    return _solved_effects(*(each.sum(axis=1, keepdims=True) - each for each in parts))
-
-
-def column_effects(table: Array) -> Array:
+def column_effects(table: Array, *, of_others: bool = False) -> Array:
     """Return the least-squares column effects of additive tables (..., a, p), sum zero over the columns that have any.
 
     From the normal equations after the rows are eliminated; columns that share no row with the rest keep the level of
-    their own part.
+    their own part. `of_others`: those of all rows but one, for each row in turn, (..., a, p); NaN where no other has
+    the column.
     """
     weight, deviation, left = _normal_parts(table)
+    if of_others:
+        others = (
+            part.sum(axis=axis, keepdims=True) - part for part, axis in ((deviation, -2), (left, -3), (weight, -2))
+        )
+        return _solved_effects(*others)
     return _solved_effects(deviation.sum(axis=-2), left.sum(axis=-3), weight.sum(axis=-2))
 
 
@@ -141,7 +140,7 @@ def disagreement(means: Array) -> tuple[Array, Array]:
 
 def disagreement_without_each(means: Array) -> tuple[Array, Array]:
     """Return the disagreement of the others, without each assessor in turn; arrays (q, a)."""
-    each = _beyond_slopes(means, others_effects(means))
+    each = _beyond_slopes(means, column_effects(means, of_others=True))
     rest = each.sum(axis=-1) - np.diagonal(each, axis1=1, axis2=2)
     there = np.isfinite(means)
     cells, scored = there.sum(axis=-1), there.any(axis=-1)
@@ -159,13 +158,13 @@ def _beyond_slopes(means: Array, effects: Array) -> Array:
     square = known**2 @ to_cells - (known @ to_cells) ** 2 / np.maximum(weight.sum(axis=-1), 1)[..., None, :]
     cross = known @ np.swapaxes(own, -1, -2)
     whole = (own**2).sum(axis=-1)[..., None, :]
-    left = whole - np.divide(cross**2, square, out=np.zeros_like(cross), where=square > 0)
+    left = whole - ratio(cross**2, square, 0.0)
     return np.where(square > 0, np.maximum(left, 0.0), 0.0)
 
 
 def _disagreement(rest: Array, cells: Codes, people: Codes, columns: Codes) -> tuple[Array, Array]:
     df = (cells - 2 * people - columns + 2).astype(float)
-    return _ratio(rest, df), df
+    return ratio(rest, df), df
 
 
 def _centred(values: Array) -> Array:
@@ -176,13 +175,7 @@ def _centred(values: Array) -> Array:
 def _mean(values: Array) -> Array:
     """Return the mean of what is there along the last axis; NaN where nothing is."""
     there = np.isfinite(values)
-    return _ratio(np.where(there, values, 0.0).sum(axis=-1), there.sum(axis=-1))
-
-
-def _ratio(above: Array, below: Array) -> Array:
-    """Return above / below; NaN where nothing is below."""
-    above, below = np.broadcast_arrays(above, below)
-    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+    return ratio(np.where(there, values, 0.0).sum(axis=-1), there.sum(axis=-1))
 
 
 # How far a table of ratings can be relied on: intraclass correlations, repeatability and reproducibility.

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import betainc, betaincc, fdtr, fdtrc, polygamma, psi, stdtr
 
-from panel.stats.arrays import Array
-from panel.stats.assessors.agreement import Agreement, OwnTables, column_effects, others_effects
+from panel.stats.arrays import Array, ratio
+from panel.stats.assessors.agreement import Agreement, OwnTables, column_effects
 from panel.stats.mixed.inference import Estimates
 
 SCALE_SD = 0.2
@@ -122,7 +122,7 @@ def _scale_error(others: Array, weight: Array, reliability: Array, by_chance: Ar
     """
     direction = np.where(np.isfinite(others), others, 0.0)
     length = np.sqrt((direction**2).sum(axis=-1, keepdims=True))
-    direction = np.divide(direction, length, out=np.zeros_like(direction), where=length > 0)
+    direction = ratio(direction, length, 0.0)
     alike = np.einsum("kap,lap->kla", direction, direction) * together[:, :, None]
     alike[np.arange(len(together)), np.arange(len(together))] = 0.0
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -194,21 +194,21 @@ def repeats(own: OwnTables) -> Repeats:
     """Return how each assessor repeats against the others."""
     within, df = np.where(own.df_error > 0, own.within, 0.0), own.df_error
     others_df = df.sum(axis=1, keepdims=True) - df
-    others = _over(within.sum(axis=1, keepdims=True) - within, others_df)
-    f = _over(own.mean_square, others)
+    others = ratio(within.sum(axis=1, keepdims=True) - within, others_df)
+    f = ratio(own.mean_square, others)
     known = np.isfinite(f)
     weight = np.where(known, df, 0.0)
     weighed = np.where(known, df * np.where(known, f, 0.0), 0.0)
-    elsewhere = _over(weighed.sum(axis=0) - weighed, weight.sum(axis=0) - weight)
+    elsewhere = ratio(weighed.sum(axis=0) - weighed, weight.sum(axis=0) - weight)
     usual = np.where(np.isfinite(elsewhere), np.maximum(elsewhere, 1.0), 1.0)
-    panel = _over(within.sum(axis=1, keepdims=True), df.sum(axis=1, keepdims=True))
+    panel = ratio(within.sum(axis=1, keepdims=True), df.sum(axis=1, keepdims=True))
     independent = _independent_attributes(own)
-    ratio, _, upper = mean_share(within, df, independent / len(f), _ALLOWED)
+    overall, _, upper = mean_share(within, df, independent / len(f), _ALLOWED)
     return Repeats(
         ratio=np.sqrt(f),
-        k=np.sqrt(_over(own.mean_square, panel)),
+        k=np.sqrt(ratio(own.mean_square, panel)),
         p_value=_upper(f / usual, df, others_df),
-        overall=ratio,
+        overall=overall,
         overall_p=upper,
         independent=independent,
     )
@@ -232,19 +232,13 @@ def residual_correlations(own: OwnTables) -> Array:
     filled = np.where(np.isfinite(own.residual), own.residual, 0.0)
     cross = filled.T @ filled
     size = np.sqrt(np.outer(np.diagonal(cross), np.diagonal(cross)))
-    return np.divide(cross, size, out=np.zeros_like(cross), where=size > 0)
+    return ratio(cross, size, 0.0)
 
 
 def _upper(f: Array, df: Array, df_error: Array) -> Array:
     known = np.isfinite(f) & (df > 0) & (df_error > 0)
     filled = (np.where(known, part, 1.0) for part in (df, df_error, f))
     return np.where(known, fdtrc(*filled), np.nan)
-
-
-def _over(above: Array, below: Array) -> Array:
-    """Return above / below, NaN where nothing is below."""
-    above, below = np.broadcast_arrays(above, below)
-    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
 
 
 # Does an assessor's level wander over the sessions in a way the others' does not?
@@ -265,36 +259,31 @@ def drift(sittings: Array, extra: tuple[Array, Array]) -> Estimates:
         not), and its degrees of freedom.
     """
     a, s = sittings.shape[1:]
-    apart = sittings - others_effects(sittings)
+    apart = sittings - column_effects(sittings, of_others=True)
     there = np.isfinite(apart)
     attended = there.sum(axis=-1)
     time = np.where(there, np.arange(s, dtype=float), 0.0)
-    time = np.where(there, time - _drift_over(time.sum(axis=-1), attended)[..., None], 0.0)
+    time = np.where(there, time - ratio(time.sum(axis=-1), attended)[..., None], 0.0)
     square = (time**2).sum(axis=-1)
-    slope = _drift_over((time * np.where(there, apart, 0.0)).sum(axis=-1), square)
+    slope = ratio((time * np.where(there, apart, 0.0)).sum(axis=-1), square)
     without = np.where(np.eye(a, dtype=bool)[:, :, None], np.nan, sittings[:, None])
     variance, df = _scatter(without)
-    usual = variance * (1 + _drift_over(np.ones_like(variance), np.isfinite(without).any(axis=-1).sum(axis=-1)))
+    usual = variance * (1 + ratio(np.ones_like(variance), np.isfinite(without).any(axis=-1).sum(axis=-1)))
     total = usual + extra[0]
     freedom = total**2 / (usual**2 / df + extra[0] ** 2 / np.maximum(extra[1], 1))
-    return Estimates(slope, np.sqrt(_drift_over(total, square)), freedom)
+    return Estimates(slope, np.sqrt(ratio(total, square)), freedom)
 
 
 def _scatter(tables: Array) -> tuple[Array, Array]:
     """Return the residual mean square of additive tables (..., a, s) and its degrees of freedom."""
     there = np.isfinite(tables)
     rest = tables - column_effects(tables)[..., None, :]
-    level = _drift_over(np.where(there, rest, 0.0).sum(axis=-1), there.sum(axis=-1))
+    level = ratio(np.where(there, rest, 0.0).sum(axis=-1), there.sum(axis=-1))
     rest = np.where(there, rest - level[..., None], 0.0)
     people, columns = there.any(axis=-1).sum(axis=-1), there.any(axis=-2).sum(axis=-1)
     df = (there.sum(axis=(-1, -2)) - people - columns + 1).astype(float)
     df = np.where(df > 0, df, np.nan)
     return (rest**2).sum(axis=(-1, -2)) / df, df
-
-
-def _drift_over(above: Array, below: Array) -> Array:
-    """Return above / below, NaN where nothing is below."""
-    return np.divide(above, below, out=np.full(np.shape(above), np.nan), where=np.asarray(below) > 0)
 
 
 # One assessor's share of a sum of squares, over several attributes at once.
@@ -324,9 +313,9 @@ def mean_share(squares: Array, df: Array, independent: float, allowed: float = 1
     total, whole = own.sum(axis=1, keepdims=True), d.sum(axis=1, keepdims=True)
     held &= (total > 0) & (whole > d)
     count = held.sum(axis=0)
-    share = _mean(_over(own, total), held)
-    beyond = _mean(_over(own, own + allowed**2 * (total - own)), held)
-    expected = _mean(_over(d, whole), held)
+    share = _mean(ratio(own, total), held)
+    beyond = _mean(ratio(own, own + allowed**2 * (total - own)), held)
+    expected = _mean(ratio(d, whole), held)
     size = np.maximum(independent * count, 1.0) * (_mean(np.broadcast_to(whole / 2, d.shape), held) + 1) - 1
     known = (count > 0) & (expected > 0)
     alpha, beta = (np.where(known, part * size, 1.0) for part in (expected, 1 - expected))
@@ -340,7 +329,7 @@ def mean_share(squares: Array, df: Array, independent: float, allowed: float = 1
 
 
 def _mean(values: Array, held: np.ndarray) -> Array:
-    return _over(np.where(held, values, 0.0).sum(axis=0), held.sum(axis=0))
+    return ratio(np.where(held, values, 0.0).sum(axis=0), held.sum(axis=0))
 
 
 # Variances of several responses on few degrees of freedom each, moderated by what they have in common.

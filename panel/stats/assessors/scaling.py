@@ -17,12 +17,13 @@ gives a chance that is never too small.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtri, ncfdtr, ndtr, stdtr, stdtrit
 
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, ratio
 from panel.stats.assessors.departures import SCALE_SD
 from panel.stats.comparing.group_means import f_tail
 
@@ -75,21 +76,17 @@ class Scaling:
     @property
     def p_prototype(self) -> Array:
         """Upper tail probability of `f_prototype`."""
-        return f_tail(self.f_prototype, _full(self.f_prototype, self.df_prototype), self._df_disagreement)
+        return f_tail(self.f_prototype, self.df_prototype, self.df_disagreement)
 
     @property
     def p_scaling(self) -> Array:
         """Upper tail probability of `f_scaling`."""
-        return f_tail(self.f_scaling, _full(self.f_scaling, self.df_scaling), self._df_disagreement)
+        return f_tail(self.f_scaling, self.df_scaling, self.df_disagreement)
 
     @property
     def p_disagreement(self) -> Array:
         """Upper tail probability of `f_disagreement`."""
-        return f_tail(self.f_disagreement, self._df_disagreement, self.df_error)
-
-    @property
-    def _df_disagreement(self) -> Array:
-        return _full(self.disagreement, self.df_disagreement)
+        return f_tail(self.f_disagreement, self.df_disagreement, self.df_error)
 
 
 def scaling_model(means: Array, replicates: Array, ms_error: Array, df_error: Array) -> Scaling:
@@ -124,10 +121,6 @@ def scaling_model(means: Array, replicates: Array, ms_error: Array, df_error: Ar
         df_error=df_error,
         factors=factors,
     )
-
-
-def _full(like: Array, value: float) -> Array:
-    return np.full(np.shape(like), float(value))
 
 
 def _ratio(above: Array, below: Array) -> Array:
@@ -194,7 +187,7 @@ def reversal_chance(
     return np.where(usable, np.max(chances, axis=0), np.nan)
 
 
-def profile_exchange(scores: Array) -> dict[str, Array]:
+def profile_exchange(scores: Array) -> dict[str, NDArray[Any]]:
     """Return the evidence that two objects changed places, for every person, repeat and pair.
 
     The standard deviation of the noise is that of a typical person (the median over the persons, for each
@@ -228,15 +221,15 @@ def profile_exchange(scores: Array) -> dict[str, Array]:
     x, y = (_differences(part, first, second, np.isfinite(noise)) for part in (scores, others))
     own, freedom = _outside_the_pair(noise, first, second)
     variables = np.float64(correlation.shape[-1])
-    freedom = freedom * _share_of(variables, (correlation**2).sum(axis=(1, 2)), 0.0)[:, None, None]
+    freedom = freedom * ratio(variables, (correlation**2).sum(axis=(1, 2)), 0.0)[:, None, None]
     variance = 2 * np.maximum(own, 1.0) * ((y @ correlation[:, None]) * y).sum(axis=-1)
     inner = (x * y).sum(axis=-1)
-    chance = stdtr(freedom, _share_of(inner, np.sqrt(np.maximum(variance, 0.0)), np.nan))
+    chance = stdtr(freedom, ratio(inner, np.sqrt(np.maximum(variance, 0.0))))
     squares = np.where(np.isfinite(noise), noise, 0.0)
     squares = (squares**2).sum(axis=-1)
     repeats = _repeats(scores)[:, None, None]
-    removed = -2 * inner * _share_of(repeats - 1, repeats, 0.0)
-    gain = _share_of(removed, squares[..., first] + squares[..., second], 0.0)
+    removed = -2 * inner * ratio(repeats - 1, repeats, 0.0)
+    gain = ratio(removed, squares[..., first] + squares[..., second], 0.0)
     return {"first": first, "second": second, "chance": chance, "gain": gain}
 
 
@@ -244,13 +237,13 @@ def _other_repeats(scores: Array) -> Array:
     """Return for each repeat the mean over the same person's other repeats."""
     there = np.isfinite(scores)
     known = np.where(there, scores, 0.0)
-    return _share_of(known.sum(axis=1, keepdims=True) - known, there.sum(axis=1, keepdims=True) - there, np.nan)
+    return ratio(known.sum(axis=1, keepdims=True) - known, there.sum(axis=1, keepdims=True) - there)
 
 
 def _without_level(values: Array) -> Array:
     """Return the values less what all objects of a repeat share, for each variable."""
     there = np.isfinite(values)
-    level = _share_of(np.where(there, values, 0.0).sum(axis=2), there.sum(axis=2), 0.0)
+    level = ratio(np.where(there, values, 0.0).sum(axis=2), there.sum(axis=2), 0.0)
     return values - level[:, :, None, :]
 
 
@@ -260,7 +253,7 @@ def _disagreement(scores: Array, others: Array) -> Array:
     The difference between one repeat and the mean of n others has (n + 1) / n times the variance of one repeat.
     """
     repeats = _repeats(scores)[:, None, None, None]
-    return _without_level(scores - others) * np.sqrt(_share_of(repeats - 1, repeats, 0.0))
+    return _without_level(scores - others) * np.sqrt(ratio(repeats - 1, repeats, 0.0))
 
 
 def _repeats(scores: Array) -> NDArray[np.int64]:
@@ -277,9 +270,9 @@ def _typical_spread(noise: Array) -> Array:
     there = np.isfinite(noise)
     squares = (np.where(there, noise, 0.0) ** 2).sum(axis=(1, 2))
     cells, levels = there.sum(axis=(1, 2)), there.any(axis=2).sum(axis=1)
-    freedom = (cells - levels) * _share_of(levels - 1, levels, 0.0)
-    below_mean = (1 - _share_of(np.float64(2 / 9), freedom, 2 / 9)) ** 3
-    return np.sqrt(_median(_share_of(_share_of(squares, cells - levels, np.nan), below_mean, np.nan)))
+    freedom = (cells - levels) * ratio(levels - 1, levels, 0.0)
+    below_mean = (1 - ratio(np.float64(2 / 9), freedom, 2 / 9)) ** 3
+    return np.sqrt(_median(ratio(ratio(squares, cells - levels), below_mean)))
 
 
 def _correlation(noise: Array) -> Array:
@@ -294,7 +287,7 @@ def _correlation(noise: Array) -> Array:
     if persons > 1:
         products = products.sum(axis=0) - products
     size = np.sqrt(np.maximum(np.diagonal(products, axis1=1, axis2=2), 0.0))
-    return _share_of(products, size[:, :, None] * size[:, None, :], 0.0)
+    return ratio(products, size[:, :, None] * size[:, None, :], 0.0)
 
 
 def _differences(values: Array, first: NDArray[np.int64], second: NDArray[np.int64], there: NDArray[np.bool_]) -> Array:
@@ -311,8 +304,8 @@ def _outside_the_pair(noise: Array, first: NDArray[np.int64], second: NDArray[np
     outside = squares.sum(axis=-1)[..., None] - squares[..., first] - squares[..., second]
     cells = number.sum(axis=-1)[..., None] - number[..., first] - number[..., second]
     # of the objects outside the pair one goes into the level that all objects share
-    freedom = cells * _share_of(np.maximum(objects - 3, 0), np.maximum(objects - 2, 0), 0.0)
-    return _share_of(outside, freedom, np.nan), freedom
+    freedom = cells * ratio(np.maximum(objects - 3, 0), np.maximum(objects - 2, 0), 0.0)
+    return ratio(outside, freedom), freedom
 
 
 def _median(columns: Array) -> Array:
@@ -320,11 +313,3 @@ def _median(columns: Array) -> Array:
     count = np.isfinite(columns).sum(axis=0)
     ordered, at, last = np.sort(columns, axis=0), np.arange(columns.shape[1]), np.maximum(count, 1)
     return np.where(count > 0, (ordered[(last - 1) // 2, at] + ordered[last // 2, at]) / 2, np.nan)
-
-
-def _share_of(
-    above: NDArray[np.generic] | np.generic, below: NDArray[np.generic] | np.generic, otherwise: float
-) -> Array:
-    """Return above / below, and `otherwise` where nothing is below (zero, negative or NaN)."""
-    numerator, denominator = np.broadcast_arrays(np.asarray(above, dtype=float), np.asarray(below, dtype=float))
-    return np.divide(numerator, denominator, out=np.full(numerator.shape, otherwise), where=denominator > 0)

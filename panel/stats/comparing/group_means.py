@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import fdtrc, stdtr, stdtrit
 
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, ratio
 
 # A spread below this share of the largest value is rounding of the arithmetic, not variation.
 _NO_SPREAD = 1e-12
@@ -78,8 +78,9 @@ def one_way(response: Array, group: Codes, n_groups: int | None = None) -> OneWa
     )
 
 
-def f_tail(statistic: Array, df: Array, df_error: Array) -> Array:
+def f_tail(statistic: Array, df: Array | int, df_error: Array | int) -> Array:
     """Return the upper tail probability of F; NaN where the statistic is NaN or has no degrees of freedom."""
+    df, df_error = np.asarray(df, dtype=float), np.asarray(df_error, dtype=float)
     defined = (df > 0) & (df_error > 0)
     return np.where(defined, fdtrc(np.where(defined, df, 1.0), np.where(defined, df_error, 1.0), statistic), np.nan)
 
@@ -143,7 +144,7 @@ def welch_differences(
     part_1 = np.divide(var_1, n_1, out=np.full(n_1.shape, np.nan), where=enough)
     part_2 = np.divide(var_2, n_2, out=np.full(n_2.shape, np.nan), where=enough)
     below = part_1**2 / np.maximum(n_1 - 1, 1) + part_2**2 / np.maximum(n_2 - 1, 1)
-    df = np.divide((part_1 + part_2) ** 2, below, out=np.full(n_1.shape, np.nan), where=below > 0)
+    df = ratio((part_1 + part_2) ** 2, below)
     return t_differences(n_1 + n_2, mean_1 - mean_2, np.sqrt(part_1 + part_2), df, level)
 
 
@@ -152,7 +153,7 @@ def mean_of_known(values: NDArray[np.float64], axis: int) -> NDArray[np.float64]
     known = ~np.isnan(values)
     count = known.sum(axis=axis)
     total = np.where(known, values, 0.0).sum(axis=axis)
-    return np.divide(total, count, out=np.full(total.shape, np.nan), where=count > 0)
+    return ratio(total, count)
 
 
 def paired_contrasts(contrasts: ArrayLike, level: float = 0.95) -> MeanDifferences:
@@ -196,12 +197,12 @@ class _Strata:
     shape: tuple[int, int, int, int]  # assessors, prototypes, sessions, repetitions
 
 
-def balanced_strata(scores: Array) -> _Strata:
+def _balanced_strata(scores: Array) -> _Strata:
     """Return the strata of `scores` (assessors, prototypes, sessions, repetitions, q)."""
     return _Strata(_own_squares(scores).sum(axis=0), _df(*scores.shape[:4]), scores.shape[:4])
 
 
-def strata_without_each(scores: Array) -> _Strata:
+def _strata_without_each(scores: Array) -> _Strata:
     """Return the strata without each assessor in turn, the sums of squares (assessors q, 4).
 
     Squares about the mean of the assessors lose a / (a - 1) of the part of the one left out, error its own part.
@@ -237,13 +238,15 @@ def _df(a: int, p: int, s: int, r: int) -> Array:
     return df
 
 
-def relative_variances(strata: _Strata, terms: tuple[int, ...]) -> Array:
-    """Return the REML variances of `terms` over the residual variance, (q, number of terms).
+def relative_variances(scores: Array, terms: tuple[int, ...], *, without_each: bool = False) -> Array:
+    """Return the REML variances of `terms` over the residual variance, (q, number of terms), of balanced scores.
 
-    `terms` are among ASSESSOR, INTERACTION, SITTING, the strata of terms left out being part of the error.
-    Exact but in one case, an assessor variance of zero beside two that are not, where it is a start for
-    iteration.
+    `scores` are (assessors, prototypes, sessions, repetitions, q). `terms` are among ASSESSOR, INTERACTION, SITTING,
+    the strata of terms left out being part of the error. With `without_each` those without each assessor in turn,
+    (assessors q, number of terms). Exact but in one case, an assessor variance of zero beside two that are not, where
+    it is a start for iteration.
     """
+    strata = _strata_without_each(scores) if without_each else _balanced_strata(scores)
     _, p, s, r = strata.shape
     multiplier = {ASSESSOR: p * s * r, INTERACTION: s * r, SITTING: p * r}
     best = np.full(len(strata.sum_squares), np.inf)

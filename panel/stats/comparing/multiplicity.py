@@ -232,11 +232,6 @@ def _studentized_range(k: int) -> _StudentizedMaximum:
 
     P(range <= w) = k int phi(z) [Phi(z) - Phi(z - w)]^(k-1) dz (Hartley 1942, Biometrika 32:334), its complement
     taken before the difference of powers so that small tails keep their digits.
-
-    Raises
-    ------
-    ModelError
-        With fewer than two means.
     """
     if k < 2:
         raise ModelError("A range needs at least two prototypes. Add a prototype that was scored.")

@@ -72,11 +72,6 @@ def _fit_flow(
     `weighting` "equal" takes every point as known to so many units, "relative" to so many per cent (weights
     1 / stress^2). Where the yield stress cannot show in the measured range, its interval is widened to what holds
     without any model: from zero to the stress at the lowest rate.
-
-    Raises
-    ------
-    ModelError
-        With fewer than five different rates, or rates or stresses that are not above zero.
     """
     r, sigma = _points(rate, stress)
     weights = np.ones_like(sigma) if weighting == "equal" else sigma**-2.0

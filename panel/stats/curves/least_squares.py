@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,6 +12,9 @@ from scipy.special import stdtrit
 
 from panel.errors import ModelError
 from panel.stats.arrays import Array
+
+if TYPE_CHECKING:
+    from scipy.optimize import OptimizeResult
 
 _Model = Callable[[Array, Array], Array]
 
@@ -96,10 +100,12 @@ def fit_curve(
 
     low, high = (np.full(k, end) for end in (-np.inf, np.inf)) if bounds is None else map(np.asarray, bounds)
     found = _search(residuals, np.asarray(start, dtype=float), low, high)
-    residual_sum = float(found.residuals @ found.residuals)
-    at_bound = found.side != 0
-    parameters = np.select([found.side < 0, found.side > 0], [low, high], found.parameters)
-    covariance, std_errors = _uncertainty(found.slopes, at_bound, residual_sum / (response.size - k))
+    residual_sum = float(found.fun @ found.fun)
+    at_bound = found.active_mask != 0
+    parameters = np.select([found.active_mask < 0, found.active_mask > 0], [low, high], found.x)
+    covariance, std_errors = _uncertainty(
+        np.asarray(found.jac, dtype=float), at_bound, residual_sum / (response.size - k)
+    )
     return CurveFit(
         parameters=parameters,
         std_errors=std_errors,
@@ -111,17 +117,8 @@ def fit_curve(
     )
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Found:
-    """Where the search ended: `side` is -1 or +1 for a parameter at its lower or upper bound, else 0."""
-
-    parameters: Array
-    residuals: Array
-    slopes: Array
-    side: NDArray[np.int64]
-
-
-def _search(residuals: Callable[[Array], Array], start: Array, low: Array, high: Array) -> _Found:
+def _search(residuals: Callable[[Array], Array], start: Array, low: Array, high: Array) -> OptimizeResult:
+    """Return where the search ended: `x`, residuals `fun`, slopes `jac`, `active_mask` -1 or +1 at a bound."""
     from scipy.optimize import least_squares
 
     found = least_squares(
@@ -135,10 +132,9 @@ def _search(residuals: Callable[[Array], Array], start: Array, low: Array, high:
         gtol=_TOLERANCE,
         max_nfev=_MOST_STEPS,
     )
-    slopes = np.asarray(found.jac, dtype=float)
-    if found.status < 1 and not _still(slopes, found.fun):
+    if found.status < 1 and not _still(found.jac, found.fun):
         raise ModelError("The fit of the curve did not settle. Look for points that do not belong to it.")
-    return _Found(np.asarray(found.x), np.asarray(found.fun), slopes, np.asarray(found.active_mask))
+    return found
 
 
 def _still(jacobian: Array, residuals: Array) -> bool:

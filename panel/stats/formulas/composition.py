@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, ratio
 
 ALIAS_THRESHOLD = 0.9
 # Columns whose correlation misses 1 by less than this are the same column: float arithmetic loses about 1e-15.
@@ -104,14 +104,14 @@ def weighted_mean(weights: Array, values: Array) -> Array:
     `weights` is blends x ingredients (mass, any unit), `values` one number per ingredient, NaN if unknown.
     """
     known = ~np.isnan(values)
-    return _ratio(weights[:, known] @ values[known], weights[:, known].sum(axis=1))
+    return ratio(weights[:, known] @ values[known], weights[:, known].sum(axis=1))
 
 
 def weighted_spread(weights: Array, values: Array) -> Array:
     """Return the weighted standard deviation per blend over the known values, sqrt(sum(w (x - mean)^2) / sum(w))."""
     known = ~np.isnan(values)
     deviation = values[known] - weighted_mean(weights, values)[:, None]
-    return np.sqrt(_ratio((weights[:, known] * deviation**2).sum(axis=1), weights[:, known].sum(axis=1)))
+    return np.sqrt(ratio((weights[:, known] * deviation**2).sum(axis=1), weights[:, known].sum(axis=1)))
 
 
 def harmonic_mean(weights: Array, values: Array) -> Array:
@@ -128,11 +128,7 @@ def smallest_present(weights: Array, values: Array) -> Array:
 
 def part_of_mass(weights: Array, chosen: NDArray[np.bool_]) -> Array:
     """Return per blend the share (0 to 1) of its mass that sits in the chosen ingredients; NaN for no mass."""
-    return _ratio(weights[:, chosen].sum(axis=1), weights.sum(axis=1))
-
-
-def _ratio(above: Array, below: Array) -> Array:
-    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+    return ratio(weights[:, chosen].sum(axis=1), weights.sum(axis=1))
 
 
 # Does a blend lie among the blends that were made? Distance to the convex hull of points, by linear programming.

@@ -15,31 +15,26 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import fdtrc
 
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, Whole
 from panel.stats.mixed.inference import Estimates
 
-Runs = NDArray[np.int64]
 _SAME = 1e-9
 
 
-def full_factorial(k: int) -> Runs:
-    """Return all 2^k runs (0 without, 1 with), the base first, the first factor changing fastest."""
-    return (np.arange(2**k)[:, None] >> np.arange(k)) & 1
+def two_level_runs(k: int, plan: str = "full") -> Whole:
+    """Return runs of k factors (0 without, 1 with), the base first: `full`, `half` or `one at a time`.
 
-
-def half_fraction(k: int) -> Runs:
-    """Return the 2^(k-1) runs that hold the base and an even number of swaps.
-
-    In -1 and +1 the last factor is the product of the others, times (-1)^k so that the base is in it: for 4 factors
-    I = ABCD, resolution IV, so AB = CD, AC = BD, AD = BC. Source: Box, Hunter and Hunter, Statistics for Experimenters.
+    `full` are all 2^k, the first factor changing fastest. `half` are the 2^(k-1) that hold the base and an even number
+    of swaps: in -1 and +1 the last factor is the product of the others, times (-1)^k so that the base is in it; for 4
+    factors I = ABCD, resolution IV, so AB = CD, AC = BD, AD = BC. Source: Box, Hunter and Hunter, Statistics for
+    Experimenters. `one at a time` are the base and one run for each factor alone.
     """
-    first = full_factorial(k - 1)
-    return np.column_stack([first, first.sum(axis=1) % 2])
-
-
-def one_at_a_time(k: int) -> Runs:
-    """Return the base and one run for each factor alone."""
-    return np.vstack([np.zeros((1, k), dtype=np.int64), np.eye(k, dtype=np.int64)])
+    if plan == "one at a time":
+        return np.vstack([np.zeros((1, k), dtype=np.int64), np.eye(k, dtype=np.int64)])
+    if plan == "half":
+        first = two_level_runs(k - 1)
+        return np.column_stack([first, first.sum(axis=1) % 2])
+    return (np.arange(2**k)[:, None] >> np.arange(k)) & 1
 
 
 def simplex_lattice(q: int, degree: int) -> Array:

@@ -12,9 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from panel.stats.arrays import Array
-
-Labels = NDArray[np.intp]
+from panel.stats.arrays import Array, Codes
 
 _STARTS = 3  # random starts beside the one from the first principal axis
 _MAX_STEPS = 40
@@ -57,10 +55,10 @@ def _effects(table: Array) -> tuple[Array, Array]:
     return rows, columns
 
 
-def k_means(tables: Array, k: int, rng: np.random.Generator) -> tuple[Labels, Array]:
+def k_means(tables: Array, k: int, rng: np.random.Generator) -> tuple[Codes, Array]:
     """Return the best of a few k-means groupings of the rows of each of B tables (B, n, p), all at once.
 
-    Labels (B, n) from 0, and the sums of squares inside the groups (B,).
+    Codes (B, n) from 0, and the sums of squares inside the groups (B,).
 
     One start cuts the rows along the first principal axis into k equal parts, the others draw k rows.
     """
@@ -81,14 +79,14 @@ def k_means(tables: Array, k: int, rng: np.random.Generator) -> tuple[Labels, Ar
     return labels, within
 
 
-def _cut(tables: Array, k: int) -> Labels:
+def _cut(tables: Array, k: int) -> Codes:
     """Return k groups of equal size along the first principal axis of each table."""
     axis = np.linalg.eigh(np.swapaxes(tables, 1, 2) @ tables)[1][:, :, -1:]
     place = np.argsort(np.argsort((tables @ axis)[:, :, 0], axis=1), axis=1)
     return np.asarray(place * k // tables.shape[1])
 
 
-def _settled(tables: Array, centres: Array) -> tuple[Labels, Array]:
+def _settled(tables: Array, centres: Array) -> tuple[Codes, Array]:
     """Return labels once no row changes its group, and the sum of squares inside them less that of the table."""
     going = np.arange(len(tables))
     labels = np.full(tables.shape[:2], -1, dtype=np.intp)
@@ -107,7 +105,7 @@ def _settled(tables: Array, centres: Array) -> tuple[Labels, Array]:
     return labels, left
 
 
-def _centres(tables: Array, labels: Labels, before: Array) -> Array:
+def _centres(tables: Array, labels: Codes, before: Array) -> Array:
     """Return the mean of each group (B, k, p); an empty group keeps its place."""
     member = (labels[:, :, None] == np.arange(before.shape[1])).astype(float)
     count = member.sum(axis=1)[:, :, None]
@@ -133,8 +131,8 @@ def _signs_drawn_anew(left: Array, present: NDArray[np.bool_], draws: int, rng: 
 
 
 def more_groups(
-    left: Array, present: NDArray[np.bool_], fewer: Labels, draws: int, rng: np.random.Generator
-) -> tuple[Labels, float, float]:
+    left: Array, present: NDArray[np.bool_], fewer: Codes, draws: int, rng: np.random.Generator
+) -> tuple[Codes, float, float]:
     """Ask whether one group more than `fewer` (labels from 0) says more than noise would.
 
     Returns
@@ -153,7 +151,7 @@ def more_groups(
     return more[0], float(share[0]), float(p_value)
 
 
-def recovered(left: Array, labels: Labels, draws: int, rng: np.random.Generator) -> Array:
+def recovered(left: Array, labels: Codes, draws: int, rng: np.random.Generator) -> Array:
     """Return, for each group, the mean Jaccard index with its likest group when rows are drawn anew.
 
     Rows are drawn with replacement, grouped, and all rows then put to the nearest new centre (Hennig 2007, Comput.

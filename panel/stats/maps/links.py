@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import ConvexHull, QhullError
 from scipy.special import fdtrc, ndtri, stdtr, stdtrit
 
-from panel.stats.arrays import Array
+from panel.stats.arrays import Array, ratio
 
 _NO_SPREAD = 1e-12
 
@@ -54,8 +54,8 @@ def single_links(X: ArrayLike, Y: ArrayLike) -> SingleLinks:
     X, Y = np.asarray(X, float), np.asarray(Y, float)
     n = len(X)
     sxx, sxy, syy = _sums(X, Y)
-    slope = _ratio(sxy, sxx[:, None])
-    r = _ratio(sxy, np.sqrt(sxx[:, None] * syy))
+    slope = ratio(sxy, sxx[:, None])
+    r = ratio(sxy, np.sqrt(sxx[:, None] * syy))
     df = n - 2
     spare = np.clip(1 - r**2, 0, None)
     with np.errstate(divide="ignore"):
@@ -64,21 +64,12 @@ def single_links(X: ArrayLike, Y: ArrayLike) -> SingleLinks:
     return SingleLinks(
         r=r,
         slope=slope,
-        std_error=np.sqrt(spare * _ratio(syy, sxx[:, None]) / df),
+        std_error=np.sqrt(spare * ratio(syy, sxx[:, None]) / df),
         df=df,
         p_value=2 * stdtr(df, -np.abs(statistic)),
         slope_low=left_out.min(axis=0),
         slope_high=left_out.max(axis=0),
     )
-
-
-def best_by_chance(n: int, descriptors: int, share: float = 0.5) -> float:
-    """Return the size of the best of `descriptors` independent pure-noise correlations over `n` rows.
-
-    It is not exceeded in `share` of all studies; by default the median.
-    """
-    level = share ** (1 / descriptors)
-    return float(needed_correlation(n, level))
 
 
 def _williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tuple[Array, Array]:
@@ -91,7 +82,7 @@ def _williams_test(r12: ArrayLike, r13: ArrayLike, r23: ArrayLike, n: int) -> tu
     determinant = 1 - r12**2 - r13**2 - r23**2 + 2 * r12 * r13 * r23
     mean = (r12 + r13) / 2
     spread = 2 * (n - 1) / (n - 3) * np.clip(determinant, 0, None) + mean**2 * (1 - r23) ** 3
-    t = (r12 - r13) * np.sqrt(_ratio((n - 1) * (1 + r23), spread))
+    t = (r12 - r13) * np.sqrt(ratio((n - 1) * (1 + r23), spread))
     return t, 2 * stdtr(n - 3, -np.abs(t))
 
 
@@ -109,12 +100,7 @@ def _varies(about: Array, whole: Array) -> NDArray[np.bool_]:
 
 def _slopes(X: Array, Y: Array) -> Array:
     sxx, sxy, _ = _sums(X, Y)
-    return _ratio(sxy, sxx[:, None])
-
-
-def _ratio(above: Array, below: Array) -> Array:
-    above, below = np.broadcast_arrays(above, below)
-    return np.divide(above, below, out=np.full(above.shape, np.nan), where=below > 0)
+    return ratio(sxy, sxx[:, None])
 
 
 # May one descriptor be named as what an attribute goes with? Only if nothing else explains the same data as well.
@@ -227,8 +213,6 @@ def _in_running(
 
 
 _FEWEST_ROWS = 4  # below this there is no interval: the standard error of atanh(r) is 1 / sqrt(n - 3)
-
-# A column whose spread is this small against its size differs by rounding only.
 
 
 def correlations(first: ArrayLike, second: ArrayLike, level: float = 0.95) -> dict[str, Array]:
@@ -494,12 +478,12 @@ def _predictions(K: Array, K_new: Array, Y: Array, n_components: int) -> Array:
     for component in range(n_components):
         t, t_new = K @ left, K_new @ left
         for before, before_new, size in scores:
-            share = _part(_dots(before, t), size)
+            share = ratio(_dots(before, t), size, 0.0)
             t -= share * before
             t_new -= share * before_new
         size = _dots(t, t)
         size = np.where(size > smallest, size, 0.0)
-        loading = _part(_dots(t, left), size)
+        loading = ratio(_dots(t, left), size, 0.0)
         if component < n_components - 1:
             left -= loading * t
         predicted += loading * t_new
@@ -511,7 +495,3 @@ def _predictions(K: Array, K_new: Array, Y: Array, n_components: int) -> Array:
 def _dots(first: Array, second: Array) -> Array:
     """Return the sum of products of each pair of columns."""
     return np.asarray(np.einsum("ij,ij->j", first, second))
-
-
-def _part(above: Array, below: Array) -> Array:
-    return np.divide(above, below, out=np.zeros_like(above), where=below > 0)

@@ -250,11 +250,6 @@ def _kenward_roger(fit: MixedFit) -> _KenwardRoger:
 
     The identity I = V - sum gamma_k G_k turns every product with the residual's own matrix I into products that the
     moments hold already.
-
-    Raises
-    ------
-    ModelError
-        If the widened covariance is none, which few and unequal scores can bring about.
     """
     moments, p = fit.moments, fit.coefficients.shape[1]
     s2 = fit.variances[:, -1]

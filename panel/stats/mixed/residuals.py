@@ -19,7 +19,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from panel.errors import ModelError
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array, Codes, ratio
 from panel.stats.mixed.moments import block_design, cell_sums, each_columns, is_nested
 from panel.stats.mixed.reml import (
     Design,
@@ -148,7 +148,7 @@ def spread_by_group(values: Array, group: Codes) -> Array:
         means[place] = distance[rows].mean(axis=0)
     between = (counts[:, None] * (means - distance.mean(axis=0)) ** 2).sum(axis=0) / (len(counts) - 1)
     within = ((distance - means[group]) ** 2).sum(axis=0) / (len(values) - len(counts))
-    return np.divide(between, within, out=np.zeros_like(between), where=within > 0)
+    return ratio(between, within, 0.0)
 
 
 def spread_with_level(values: Array, level: Array) -> Array:
@@ -156,7 +156,7 @@ def spread_with_level(values: Array, level: Array) -> Array:
     size, place = _ranks(np.abs(values)), _ranks(level)
     size, place = size - size.mean(axis=0), place - place.mean(axis=0)
     scale = np.sqrt((size**2).sum(axis=0) * (place**2).sum(axis=0))
-    return np.divide((size * place).sum(axis=0), scale, out=np.zeros_like(scale), where=scale > 0)
+    return ratio((size * place).sum(axis=0), scale, 0.0)
 
 
 def normal_plot_correlation(values: Array) -> Array:

@@ -23,12 +23,10 @@ from itertools import combinations
 from math import comb, gcd, isqrt
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from panel.errors import ModelError
-from panel.stats.arrays import Array, Codes
-
-_Blocks = NDArray[np.int64]
+from panel.stats.arrays import Array, Codes, Whole
 
 _MOST_SUBSETS = 20_000  # samples and block sizes with more possible blocks are not searched
 _MOST_STEPS = 20_000  # of the search with one symmetry
@@ -47,13 +45,7 @@ class _BlockNumbers:
 
 
 def _block_numbers(t: int, k: int, b: int) -> _BlockNumbers:
-    """Return r and lambda of a balanced design with these numbers.
-
-    Raises
-    ------
-    ModelError
-        If no design can have these numbers; the reason is given.
-    """
+    """Return r and lambda of a balanced design with these numbers."""
     numbers = _smallest_numbers(t, k)
     reason = _impossible(t, k, b)
     if reason:
@@ -65,15 +57,9 @@ def _block_numbers(t: int, k: int, b: int) -> _BlockNumbers:
 
 
 def _smallest_numbers(t: int, k: int) -> _BlockNumbers:
-    """Return the smallest numbers that nothing known here forbids; whether such a design exists is not said.
-
-    Raises
-    ------
-    ModelError
-        If there can be no blocks of this size.
-    """
+    """Return the smallest numbers that nothing known here forbids; whether such a design exists is not said."""
     if not 2 <= k < t:
-        raise ModelError(f"_Blocks of {k} out of {t} samples are none: a block holds at least 2, and fewer than all.")
+        raise ModelError(f"Blocks of {k} out of {t} samples are none: a block holds at least 2, and fewer than all.")
     b = step = t // gcd(t, k)  # so that every sample stands in a whole number of blocks
     while _impossible(t, k, b):
         b += step
@@ -103,16 +89,11 @@ def _impossible(t: int, k: int, b: int) -> str:
     return ""
 
 
-def _balanced_blocks(t: int, k: int, b: int | None = None) -> _Blocks:
+def _balanced_blocks(t: int, k: int, b: int | None = None) -> Whole:
     """Return a balanced design, (b, k), samples from 0, each row sorted; without `b` the smallest that was found.
 
     Designs are searched among those that a symmetry maps onto themselves (cyclic, or cyclic in parts); larger ones are
     put together from smaller ones. Whatever is returned has been checked to be balanced.
-
-    Raises
-    ------
-    ModelError
-        If the numbers are impossible, or if they are possible but no design was found.
     """
     smallest = _smallest_numbers(t, k)
     if b is None:
@@ -131,21 +112,21 @@ def _balanced_blocks(t: int, k: int, b: int | None = None) -> _Blocks:
     )
 
 
-def _meetings(blocks: _Blocks, t: int) -> _Blocks:
+def _meetings(blocks: Whole, t: int) -> Whole:
     """Return in how many blocks each two samples meet, (t, t), with the number of blocks of each on the diagonal."""
     rows = np.zeros((len(blocks), t), dtype=np.int64)
     np.put_along_axis(rows, blocks, 1, axis=1)
     return rows.T @ rows
 
 
-def _is_balanced(blocks: _Blocks, t: int) -> bool:
+def _is_balanced(blocks: Whole, t: int) -> bool:
     """Return True if every sample stands in equally many blocks and every two meet in equally many."""
     met = _meetings(blocks, t)
     return bool(np.ptp(np.diagonal(met)) == 0 and np.ptp(met[~np.eye(t, dtype=bool)]) == 0)
 
 
 @cache
-def _searched(t: int, k: int, b: int) -> _Blocks | None:
+def _searched(t: int, k: int, b: int) -> Whole | None:
     """Return a balanced design with these numbers, or None if none was found."""
     if b == comb(t, k):
         return np.array(list(combinations(range(t), k)), dtype=np.int64)
@@ -161,7 +142,7 @@ def _searched(t: int, k: int, b: int) -> _Blocks | None:
     return None
 
 
-def _complement(blocks: _Blocks, t: int) -> _Blocks:
+def _complement(blocks: Whole, t: int) -> Whole:
     """Return what each block leaves out: balanced if the blocks are."""
     return np.array([np.setdiff1d(np.arange(t), block) for block in blocks], dtype=np.int64)
 
@@ -173,10 +154,10 @@ def _symmetries(t: int) -> list[tuple[int, ...]]:
     return [cycles for cycles in tried if max(cycles) > 1]
 
 
-def _symmetric(t: int, k: int, numbers: _BlockNumbers, cycles: tuple[int, ...]) -> _Blocks | None:
+def _symmetric(t: int, k: int, numbers: _BlockNumbers, cycles: tuple[int, ...]) -> Whole | None:
     """Search blocks that a permutation with these cycles maps onto each other (Kramer and Mesner 1976).
 
-    _Blocks then come in whole orbits, and so do pairs: wanted are block orbits that meet each pair lambda times.
+    Blocks then come in whole orbits, and so do pairs: wanted are block orbits that meet each pair lambda times.
     """
     image = _rotation(cycles)
     block_orbits, pair_orbits = _orbits(t, k, image), _orbits(t, 2, image)
@@ -217,11 +198,11 @@ def _orbits(t: int, size: int, image: list[int]) -> list[list[tuple[int, ...]]]:
     return orbits
 
 
-def _exact_cover(covers: _Blocks, lam: int) -> list[int] | None:
+def _exact_cover(covers: Whole, lam: int) -> list[int] | None:
     """Return rows, each at most once, whose sum is lambda everywhere; None if not found within the steps allowed."""
     steps = 0
 
-    def complete(left: _Blocks, allowed: _Blocks) -> list[int] | None:
+    def complete(left: Whole, allowed: Whole) -> list[int] | None:
         nonlocal steps
         steps += 1
         if not left.any():
@@ -277,7 +258,7 @@ _PLACE_WEIGHT = 3  # how much an uneven place counts beside an uneven following:
 _PAIR_WEIGHT = 4  # how much uneven meetings count beside uneven sittings: only meetings cost precision
 
 
-def nearly_balanced_blocks(t: int, k: int, b: int, rng: np.random.Generator) -> _Blocks:
+def nearly_balanced_blocks(t: int, k: int, b: int, rng: np.random.Generator) -> Whole:
     """Return b blocks of k out of t samples, (b, k), balanced if these numbers can be and a design is found.
 
     Otherwise every sample stands in equally many blocks, or in one more, and the sum of squares of the numbers of
@@ -302,7 +283,7 @@ def nearly_balanced_blocks(t: int, k: int, b: int, rng: np.random.Generator) -> 
     return np.sort(whole, axis=1)
 
 
-def split_into_sittings(sets: _Blocks, sizes: Sequence[int], rng: np.random.Generator) -> _Blocks:
+def split_into_sittings(sets: Whole, sizes: Sequence[int], rng: np.random.Generator) -> Whole:
     """Return each person's samples in an order of sittings: the first `sizes[0]` belong to the first, and so on.
 
     Two samples should meet in one sitting equally often over all people, and each sample should come equally often in
@@ -352,11 +333,11 @@ def _starts(rows: int) -> int:
     return min(_STARTS, max(_FEWEST_STARTS, _MOST_ROWS_STARTED // rows))
 
 
-def _pair_squares(met: _Blocks) -> int:
+def _pair_squares(met: Whole) -> int:
     return int((met[~np.eye(len(met), dtype=bool)] ** 2).sum())
 
 
-def _spread_out(t: int, k: int, b: int, before: _Blocks, rng: np.random.Generator) -> _Blocks:
+def _spread_out(t: int, k: int, b: int, before: Whole, rng: np.random.Generator) -> Whole:
     """Return blocks filled one by one with the samples used least, those that have met least first."""
     met, used = before.copy(), np.zeros(t, dtype=np.int64)
     blocks = np.empty((b, k), dtype=np.int64)
@@ -372,7 +353,7 @@ def _spread_out(t: int, k: int, b: int, before: _Blocks, rng: np.random.Generato
     return blocks
 
 
-def _exchanged(blocks: _Blocks, before: _Blocks) -> _Blocks:
+def _exchanged(blocks: Whole, before: Whole) -> Whole:
     """Return the blocks after exchanges of two samples between two blocks, which leave every sample's number alone."""
     t, (b, k) = len(before), blocks.shape
     cost = _pair_squares(_meetings(blocks, t) + before)
@@ -395,7 +376,7 @@ def _exchanged(blocks: _Blocks, before: _Blocks) -> _Blocks:
     return blocks
 
 
-def _better_sittings(rows: _Blocks, sitting: _Blocks, t: int) -> float:
+def _better_sittings(rows: Whole, sitting: Whole, t: int) -> float:
     """Exchange samples between the sittings of a person, in place, as long as that helps; return the unevenness."""
     met = np.zeros((t, t), dtype=np.int64)
     times = np.zeros((t, int(sitting[-1]) + 1), dtype=np.int64)
@@ -432,7 +413,7 @@ def _better_sittings(rows: _Blocks, sitting: _Blocks, t: int) -> float:
     return now
 
 
-def _turn_sittings(rows: _Blocks, sitting: _Blocks) -> None:
+def _turn_sittings(rows: Whole, sitting: Whole) -> None:
     """Let whole sittings of a person change places, so that each sample comes equally often in each of them.
 
     Fourth powers are compared: in the best designs the sum of squares is the same whatever is turned.

@@ -25,11 +25,6 @@ def _williams_square(t: int) -> _Orders:
     The first row is 1, 2, t, 3, t-1, ..., each further row adds 1 modulo t; for an odd t the mirror square follows.
     Each sample stands once (odd: twice) at each place and comes once (odd: twice) straight after each other one.
     Williams (1949), Austral. J. Sci. Res. A 2:149.
-
-    Raises
-    ------
-    ModelError
-        With fewer than two samples.
     """
     if t < 2:
         raise ModelError("An order needs at least two samples. Add a prototype to serve.")
@@ -43,11 +38,6 @@ def _balanced_square(t: int) -> _Orders:
 
     For an odd t half of a Williams square serves some pairs twice and others never. Here the first row takes every
     step modulo t once but one, which it takes twice, so that also the half square is nearly even.
-
-    Raises
-    ------
-    ModelError
-        With fewer than two samples.
     """
     if t % 2 and 5 <= t <= _LONGEST_SEARCHED:
         return _with_mirror(np.array(_even_steps(t)), t)

@@ -31,7 +31,7 @@ from panel.study.shown import (
     text,
     yes_no,
 )
-from panel.views.pictures import BROAD, FONT, INK, interval_figure
+from panel.views.pictures import BROAD, INK, LETTERS, interval_figure
 from panel.views.told import Picture, Told, drawer
 from panel.words import (
     NOTHING,
@@ -352,7 +352,7 @@ def _shares_figure(lines: pd.DataFrame, width: float, title: str, x_title: str) 
         for at, dashes in ((row["dotted"], _GUESSING), (row["full"], _NEEDED)):
             if at <= 1:
                 axes.plot([at] * 2, [y - _HALF, y + _HALF], color=INK, linestyle=dashes, linewidth=1.4, zorder=4)
-    axes.xaxis.label.set_fontsize(FONT - 1)
+    axes.xaxis.label.set_fontsize(LETTERS - 1)
     return figure
 
 

@@ -31,8 +31,8 @@ from panel.study.shown import (
 )
 from panel.views.pictures import (
     BROAD,
-    FONT,
     INK,
+    LETTERS,
     interval_figure,
     marker_of,
     needed_limits,
@@ -349,9 +349,9 @@ def _distribution_figure(result: Liking, names: Naming, width: float = BROAD) ->
 
     order = list(_best_first(result)["prototype"])
     labels = [names.prototype(str(name)) for name in order]
-    labels = [shortened(label, FONT, 0.36 * width * _POINTS) for label in labels]
-    left = max(text_width(label, FONT) for label in labels) / _POINTS + 2 * _MARGIN
-    title = wrapped("1 dislike extremely ... 9 like extremely", FONT, (width - left - _RIGHT) * _POINTS)
+    labels = [shortened(label, LETTERS, 0.36 * width * _POINTS) for label in labels]
+    left = max(text_width(label, LETTERS) for label in labels) / _POINTS + 2 * _MARGIN
+    title = wrapped("1 dislike extremely ... 9 like extremely", LETTERS, (width - left - _RIGHT) * _POINTS)
     depth, top = _LINE * (len(order) + 0.4), 0.15 + 0.17 * len(title)
     height, wide = top + depth + _BOTTOM, width - left - _RIGHT
     figure = Figure(figsize=(width, height))
@@ -367,16 +367,16 @@ def _distribution_figure(result: Liking, names: Naming, width: float = BROAD) ->
         ink = "white" if float(shade[place][:3] @ (0.2126, 0.7152, 0.0722)) < _DARK else INK
         for y, x, part in zip(places, start, parts, strict=True):
             if part >= least:
-                axes.text(x + part / 2, y, str(answer), fontsize=FONT - 1, color=ink, ha="center", va="center")
+                axes.text(x + part / 2, y, str(answer), fontsize=LETTERS - 1, color=ink, ha="center", va="center")
         start = start + parts
     axes.set(xlim=(0, 1), ylim=(len(order) + 0.4, 0))
-    axes.set_yticks(places, labels, fontsize=FONT, color=INK)
+    axes.set_yticks(places, labels, fontsize=LETTERS, color=INK)
     axes.xaxis.set_major_formatter(PercentFormatter(xmax=1, decimals=0, symbol=" %"))
-    axes.tick_params(axis="x", labelsize=FONT - 1, colors=INK)
+    axes.tick_params(axis="x", labelsize=LETTERS - 1, colors=INK)
     axes.tick_params(axis="y", length=0)
     axes.spines[["top", "right", "left"]].set_visible(False)
-    axes.set_title("\n".join(title), fontsize=FONT, loc="left", color=INK)
-    axes.set_xlabel("Share of the consumers who tried it", fontsize=FONT, color=INK)
+    axes.set_title("\n".join(title), fontsize=LETTERS, loc="left", color=INK)
+    axes.set_xlabel("Share of the consumers who tried it", fontsize=LETTERS, color=INK)
     return figure
 
 

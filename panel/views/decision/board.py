@@ -19,7 +19,6 @@ from panel.views.decision.claims import (
     claims_headline,
     criteria_words,
     ended,
-    fixed_words,
     footnote_lines,
     local_law,
     needs_of,
@@ -27,7 +26,7 @@ from panel.views.decision.claims import (
     verdict_words,
     what_claims_cannot_show,
 )
-from panel.views.pictures import BROAD, FAINT, FONT, INK, wrapped
+from panel.views.pictures import BROAD, FAINT, INK, LETTERS, wrapped
 from panel.views.told import Drawer, Item, Picture, Told, drawer
 from panel.words import capital
 
@@ -111,8 +110,19 @@ def _one(result: Claims, number: int) -> Drawer:
     items += [f"It would take: {need}" for need in needs_of(result, number)]
     items += [table for table in (numbers, findings) if table]
     items += [f"Footnote: {line}" for line in footnote_lines(result, number)]
-    items += [criteria_words(result, number), fixed_words(result, number)]
+    items += [criteria_words(result, number), _fixed_words(result, number)]
     return Drawer(f"{verdict_words(str(row['verdict']))}: “{row['claim']}”", tuple(items))
+
+
+def _fixed_words(result: Claims, number: int) -> str:
+    """Return who fixed the claim and when, or that nobody did."""
+    row = result.claims.loc[result.claims["number"] == number].iloc[0]
+    if not row["stamped_at"]:
+        return "Not stamped: nothing shows when it was fixed."
+    owner = f" Wanted by: {row['owner']}." if row["owner"] else ""
+    where = "; ".join(str(row[name]) for name in ("media", "territory") if row[name])
+    place = f" To be used in: {where}." if row["media"] or row["territory"] else ""
+    return f"Stamped at {row['stamped_at'].replace('T', ' ')} by {row['stamped_by']}.{owner}{place}"
 
 
 def _board_picture(result: Claims) -> Picture:
@@ -133,9 +143,9 @@ def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:
     room = (width - left - _EDGE) * 72
     told = []
     for row in rows.to_dict("records"):
-        said = wrapped(verdict_words(str(row["verdict"])), FONT, (_LEFT - 2 * _EDGE) * 72 if beside else room)
-        sentence = wrapped(f"“{row['claim']}”", FONT + 1, room / 1.14)
-        told.append((str(row["verdict"]), said, sentence, wrapped(_brief(str(row["reason"])), FONT - 0.5, room)))
+        said = wrapped(verdict_words(str(row["verdict"])), LETTERS, (_LEFT - 2 * _EDGE) * 72 if beside else room)
+        sentence = wrapped(f"“{row['claim']}”", LETTERS + 1, room / 1.14)
+        told.append((str(row["verdict"]), said, sentence, wrapped(_brief(str(row["reason"])), LETTERS - 0.5, room)))
     count = [max(len(v), len(s) + len(r)) if beside else len(v) + len(s) + len(r) for _, v, s, r in told]
     tall = [_LINE * lines + 0.14 for lines in count]
     figure = Figure(figsize=(width, sum(tall) + 0.1))
@@ -147,10 +157,10 @@ def _board_figure(rows: pd.DataFrame, width: float = BROAD) -> Figure:
     for (verdict, first, sentence, reason), depth in zip(told, tall, strict=True):
         place = (0.05, y + 0.02), width - 0.1, depth - 0.04
         axes.add_patch(Rectangle(*place, facecolor=_SHADES[_shade(verdict)], edgecolor=FAINT))
-        axes.text(_EDGE, y + 0.07, "\n".join(first), fontsize=FONT, **look)
+        axes.text(_EDGE, y + 0.07, "\n".join(first), fontsize=LETTERS, **look)
         down = y + 0.07 + (0.0 if beside else _LINE * len(first))
-        axes.text(left, down, "\n".join(sentence), fontsize=FONT + 1, weight="bold", **look)
-        axes.text(left, down + _LINE * len(sentence) + 0.01, "\n".join(reason), fontsize=FONT - 0.5, **look)
+        axes.text(left, down, "\n".join(sentence), fontsize=LETTERS + 1, weight="bold", **look)
+        axes.text(left, down + _LINE * len(sentence) + 0.01, "\n".join(reason), fontsize=LETTERS - 0.5, **look)
         y += depth
     return figure
 

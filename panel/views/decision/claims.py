@@ -121,17 +121,6 @@ def footnote_lines(result: Claims, number: int) -> list[str]:
     return [*([str(row["footnote"])] if row["footnote"] else []), *gaps]
 
 
-def fixed_words(result: Claims, number: int) -> str:
-    """Return who fixed the claim and when, or that nobody did."""
-    row = result.claims.loc[result.claims["number"] == number].iloc[0]
-    if not row["stamped_at"]:
-        return "Not stamped: nothing shows when it was fixed."
-    owner = f" Wanted by: {row['owner']}." if row["owner"] else ""
-    where = "; ".join(str(row[name]) for name in ("media", "territory") if row[name])
-    place = f" To be used in: {where}." if row["media"] or row["territory"] else ""
-    return f"Stamped at {row['stamped_at'].replace('T', ' ')} by {row['stamped_by']}.{owner}{place}"
-
-
 def local_law() -> str:
     """Return the caution that belongs beside every verdict."""
     known = cautions()
@@ -253,11 +242,6 @@ _LINE = 0.3  # inches for one number
 _UNIT_TITLES = {"scale": "On the scale of the panel", "%": "Per cent of people", "s": "Seconds"}
 
 
-def claim_units(result: Claims, number: int) -> list[str]:
-    """Return the units of the numbers behind one claim; each gets a picture of its own."""
-    return list(dict.fromkeys(result.numbers.loc[result.numbers["number"] == number, "unit"]))
-
-
 def _claim_rows(result: Claims, number: int, unit: str) -> pd.DataFrame:
     """Return what the picture draws: the numbers in one unit, with `label remark clear y`.
 
@@ -303,14 +287,19 @@ def _claim_figure(result: Claims, number: int, unit: str, width: float = BROAD) 
     return figure
 
 
-def claim_picture(result: Claims, number: int, unit: str, place: int) -> Picture:
-    """Return the picture of the numbers of one claim that share a unit; `place` counts its pictures from 0."""
+def claim_pictures(result: Claims, number: int) -> list[Picture]:
+    """Return the pictures of the numbers of one claim, one for each unit."""
+    units = dict.fromkeys(result.numbers.loc[result.numbers["number"] == number, "unit"])
+    return [_claim_picture(result, number, str(unit), place) for place, unit in enumerate(units, start=1)]
+
+
+def _claim_picture(result: Claims, number: int, unit: str, place: int) -> Picture:
     rows = _claim_rows(result, number, unit)
     heard = "; ".join(
         f"{row['label']} {value_words(row['estimate'], unit)} ({row['remark']})" for row in rows.to_dict("records")
     )
     return Picture(
-        f"claim_{number}_{place + 1}",
+        f"claim_{number}_{place}",
         _title(result, number),
         f"Numbers behind the claim: {heard}.",
         lambda width: _claim_figure(result, number, unit, width),
@@ -336,27 +325,23 @@ def _known(rows: pd.DataFrame) -> list[float]:
 # What is missing in the evidence file, and where one number comes from, in plain sentences.
 
 
-def gaps_headline(gaps: int, parts: int) -> str:
-    """Return in one sentence how much is missing."""
+def gap_lines(gaps: Iterable[tuple[str, str, str]], parts: int) -> list[str]:
+    """Return in one sentence how much is missing in so many parts, then a line per gap.
+
+    A gap is the number of its part, the heading of that, and what is missing.
+    """
+    lines = [f"Part {number}, {heading}: {gap}" if number else f"{heading}: {gap}" for number, heading, gap in gaps]
     whole = f"The evidence file has a summary and {counted(parts, 'part')}"
-    if not gaps:
-        return f"{whole}. No gap is named in it, which is no review."
-    return f"{whole}; {counted(gaps, 'gap')} {'is' if gaps == 1 else 'are'} named in it."
+    if not lines:
+        return [f"{whole}. No gap is named in it, which is no review."]
+    return [f"{whole}; {counted(len(lines), 'gap')} {'is' if len(lines) == 1 else 'are'} named in it.", *lines]
 
 
-def gap_lines(gaps: Iterable[tuple[str, str, str]]) -> list[str]:
-    """Return one line per gap, given as number of the part, its heading, and what is missing."""
-    return [f"Part {number}, {heading}: {gap}" if number else f"{heading}: {gap}" for number, heading, gap in gaps]
-
-
-def trace_headline(number_id: str, value: float) -> str:
-    """Return the number with its id, unrounded."""
-    return f"{number_id} = {NOTHING if value != value else repr(float(value))}"
-
-
-def trace_lines(table: str, column: str, method: str) -> list[str]:
-    """Return where the number stands and how it was computed."""
-    return [f"It stands in the table: {table}.", f"Column: {column}.", f"How it was computed: {method}"]
+def trace_lines(number_id: str, value: float, table: str, column: str, method: str) -> list[str]:
+    """Return the number with its id, unrounded, then where it stands and how it was computed."""
+    told = NOTHING if value != value else repr(float(value))
+    stands = [f"It stands in the table: {table}.", f"Column: {column}.", f"How it was computed: {method}"]
+    return [f"{number_id} = {told}", *stands]
 
 
 def what_is_behind(rows: pd.DataFrame) -> str:

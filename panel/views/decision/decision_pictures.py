@@ -17,8 +17,8 @@ from panel.study.naming import Naming
 from panel.views.pictures import (
     BROAD,
     FAINT,
-    FONT,
     INK,
+    LETTERS,
     MOST_COLOURED,
     interval_figure,
     marker_of,
@@ -116,16 +116,16 @@ def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Fi
     labels = [f"{name} (out)" if name in out else str(name) for name in result.ranking["prototype"]]
     headings = cells.loc[cells["row"] == 0, ["column", "heading"]].sort_values("column")["heading"].tolist()
     singles = int((cells.loc[cells["row"] == 0, "mark"] != "").sum())
-    labels = [shortened(label, FONT, 0.3 * width * _POINTS) for label in labels]
-    left = max(text_width(label, FONT) for label in labels) / _POINTS + _LEFT
+    labels = [shortened(label, LETTERS, 0.3 * width * _POINTS) for label in labels]
+    left = max(text_width(label, LETTERS) for label in labels) / _POINTS + _LEFT
     side = max(1, int((width - left - 0.1 - _GAP) / _NARROWEST))  # more windows go into a second band
     bands = -(-len(headings) // side)
     side = -(-len(headings) // bands)
     wide = min((width - left - 0.1 - _GAP) / side, _CELL)
     across = [(n % side) * wide + (_GAP if n >= singles else 0.0) for n in range(len(headings))]
-    heads = [wrapped(str(heading), FONT - 1, wide * _POINTS - 4, 5) for heading in headings]
+    heads = [wrapped(str(heading), LETTERS - 1, wide * _POINTS - 4, 5) for heading in headings]
     head, depth = 0.15 + 0.145 * max(map(len, heads)), len(labels) * _ROW
-    key = wrapped(_CHANCES_KEY, FONT - 0.5, (width - 0.2) * _POINTS)
+    key = wrapped(_CHANCES_KEY, LETTERS - 0.5, (width - 0.2) * _POINTS)
     height = bands * (head + depth + 0.1) + 0.16 * len(key) + 0.1
     figure = Figure(figsize=(width, height))
     axes = figure.add_axes((0, 0, 1, 1))
@@ -137,7 +137,7 @@ def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Fi
         _cell(axes, *place, float(cell["chance"]), str(cell["mark"]))
     for lines, x, y in zip(heads, across, tops, strict=True):
         words: dict[str, Any] = {
-            "fontsize": FONT - 1,
+            "fontsize": LETTERS - 1,
             "color": INK,
             "ha": "center",
             "va": "bottom",
@@ -145,8 +145,8 @@ def _chances_figure(result: Decision, names: Naming, width: float = BROAD) -> Fi
         }
         axes.text(left + x + wide / 2, y - 0.05, "\n".join(lines), **words)
     for (number, label), y in product(enumerate(labels), sorted(set(tops))):
-        axes.text(left - 0.1, y + (number + 0.5) * _ROW, label, fontsize=FONT, color=INK, ha="right", va="center")
-    axes.text(0.1, height - 0.08, "\n".join(key), fontsize=FONT - 0.5, color=INK, va="bottom")
+        axes.text(left - 0.1, y + (number + 0.5) * _ROW, label, fontsize=LETTERS, color=INK, ha="right", va="center")
+    axes.text(0.1, height - 0.08, "\n".join(key), fontsize=LETTERS - 0.5, color=INK, va="bottom")
     return figure
 
 
@@ -221,4 +221,4 @@ def _cell(axes: Axes, x: float, y: float, wide: float, chance: float, mark: str)
     shade = _PALE + (_DARK - _PALE) * (chance if known else 0.0)
     axes.add_patch(Rectangle((x, y), wide, _ROW, facecolor=shade, edgecolor=FAINT, linewidth=0.6))
     words = f"{mark} {chance_words(chance)}".strip()
-    axes.text(x + wide / 2, y + _ROW / 2, words, fontsize=FONT, color=INK, ha="center", va="center")
+    axes.text(x + wide / 2, y + _ROW / 2, words, fontsize=LETTERS, color=INK, ha="center", va="center")

@@ -14,7 +14,6 @@ from panel.models.emollients.causes import AWAY, CANNOT_TELL, GOES_ALONG, STANDS
 from panel.models.emollients.swaps import TracedSwaps
 from panel.study.naming import Naming
 from panel.study.shown import ATTRIBUTE, About, Across, Table, each_row
-from panel.views.emollients.swaps import WHAT_SWAPS_CANNOT_SHOW
 from panel.views.pictures import FAINT, INK, shortened, text_width, wrapped
 from panel.views.told import Drawer, Picture, Told, drawer
 from panel.words import (
@@ -103,6 +102,14 @@ _CAUSES = Table(
 )
 
 
+_CANNOT = (
+    "An effect belongs to the whole swap, the emollient that went as much as the one that came, never to one "
+    "property of it.",
+    "No clear effect is not no effect: look at how far the interval reaches.",
+    "Nothing here says what another base, another amount or another batch would do, nor what people like.",
+)
+
+
 def tell_causes(causes: Causes, names: Naming, *more: Drawer) -> Told:
     """Tell which swap did what; `more` are drawers that lie behind it."""
     there = not causes.cells.empty
@@ -114,7 +121,7 @@ def tell_causes(causes: Causes, names: Naming, *more: Drawer) -> Told:
         _causes_to_mind(causes, names),
         _CAUSES if there else None,
         (*([drawer("The same as a table", _CAUSES)] if there else []), *more),
-        WHAT_SWAPS_CANNOT_SHOW,
+        _CANNOT,
     )
 
 

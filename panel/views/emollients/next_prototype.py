@@ -27,7 +27,7 @@ from panel.study.shown import (
 )
 from panel.study.shown import share as share_column
 from panel.views.emollients.causes import short_swap, window_words
-from panel.views.pictures import BROAD, INK, STAGES, Marker, interval_figure, marker_of, needed_limits
+from panel.views.pictures import BROAD, INK, Marker, interval_figure, marker_of, needed_limits
 from panel.views.told import Picture, Told, drawer
 from panel.words import counted, format_change, format_list, format_number, format_share, quoted
 
@@ -58,6 +58,7 @@ _PROPOSALS = Table(
         "proposal", number("", "percent", 2), lambda value, about: f"{value}. {_purpose(about.result, value)}"
     ),
 )
+_STAGES = ("appearance", "pick-up", "rub-out", "after-feel", "later after-feel")  # of use, in their order
 
 
 def _purpose(result: NextPrototypes, proposal: Any) -> str:
@@ -367,7 +368,7 @@ def _figure(result: WhatIf, names: Naming, width: float = BROAD) -> Figure:
 
 def _in_order(profile: pd.DataFrame, names: Naming) -> pd.DataFrame:
     """Return the rows stage by stage in the order of use."""
-    order = {stage: place for place, stage in enumerate(STAGES)}
+    order = {stage: place for place, stage in enumerate(_STAGES)}
     place = [order.get(names.stage(str(name)), len(order)) for name in profile["attribute"]]
     return profile.iloc[np.argsort(place, kind="stable")].reset_index(drop=True)
 

@@ -30,12 +30,6 @@ from panel.words import counted, format_change, format_interval, luck_words, p_w
 
 _MAY_BE = 0.2
 """Interactions with a larger adjusted p-value are no sentences."""
-WHAT_SWAPS_CANNOT_SHOW = (
-    "An effect belongs to the whole swap, the emollient that went as much as the one that came, never to one "
-    "property of it.",
-    "No clear effect is not no effect: look at how far the interval reaches.",
-    "Nothing here says what another base, another amount or another batch would do, nor what people like.",
-)
 
 
 def swap_words(swap: str) -> str:

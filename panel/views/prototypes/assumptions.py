@@ -9,21 +9,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.models.prototypes.assumptions import (
-    CEILING,
-    FLOOR,
-    NOT_NORMAL,
-    ONE_SCORE_DECIDES,
-    SPREAD_FOLLOWS_LEVEL,
-    UNEVEN_ASSESSORS,
-    Assumptions,
-)
+from panel.models.prototypes.assumptions import Assumptions, Problem
 from panel.study.naming import Naming
 from panel.views.pictures import (
     BROAD,
-    FONT,
     GREY,
     INK,
+    LETTERS,
     OTHERS,
     interval_figure,
     place_labels,
@@ -43,31 +35,31 @@ _MOST_NAMED, _FEW_NAMED = 5, 3  # attributes in one sentence; the table has them
 
 _ADVICE: Mapping[str, str] = MappingProxyType(
     {
-        UNEVEN_ASSESSORS: (
+        Problem.UNEVEN_ASSESSORS: (
             "Give this assessor a hidden repeat and practice at the anchors of the scale. Until then compare the "
             "ranks, which no wide spread can stretch, and show the result with and without this assessor. Leave nobody "
             "out without a reason written down before the prototypes are named."
         ),
-        SPREAD_FOLLOWS_LEVEL: (
+        Problem.SPREAD_FOLLOWS_LEVEL: (
             "One standard error for all prototypes is then too small where the scores scatter and too large where they "
             "do not. Trust a difference only where the ranks show it too, and look whether an end of the scale crowds."
         ),
-        NOT_NORMAL: (
+        Problem.NOT_NORMAL: (
             "Look first for single odd scores and for an assessor with a wide spread: they are the usual cause. Means "
             "of several assessors bear a moderate departure well; where a test is near its limit, rely on it only if "
             "the ranks agree."
         ),
-        FLOOR: (
+        Problem.FLOOR: (
             "The scale cannot tell apart what lies below its low end, so these prototypes may differ more than is "
             "shown. Choose an anchor that leaves room below the weakest sample, or judge earlier, and say in the "
             "report how many scores were at the end."
         ),
-        CEILING: (
+        Problem.CEILING: (
             "The scale cannot tell apart what lies above its high end, so these prototypes may differ more than is "
             "shown. Choose an anchor that leaves room above the strongest sample, or judge later, and say in the "
             "report how many scores were at the end."
         ),
-        ONE_SCORE_DECIDES: (
+        Problem.ONE_SCORE_DECIDES: (
             "Look this score up on the ballot. A slip is corrected with a written reason; a true score stays, and both "
             "answers are shown. Score these prototypes again before anything rests on them."
         ),
@@ -158,12 +150,12 @@ def _attributes(rows: pd.DataFrame, names: Naming) -> str:
 
 
 _SENTENCES = {
-    UNEVEN_ASSESSORS: _uneven,
-    SPREAD_FOLLOWS_LEVEL: _follows,
-    NOT_NORMAL: _not_normal,
-    FLOOR: lambda rows, names: _crowded("low", rows, names),
-    CEILING: lambda rows, names: _crowded("high", rows, names),
-    ONE_SCORE_DECIDES: _decides,
+    Problem.UNEVEN_ASSESSORS: _uneven,
+    Problem.SPREAD_FOLLOWS_LEVEL: _follows,
+    Problem.NOT_NORMAL: _not_normal,
+    Problem.FLOOR: lambda rows, names: _crowded("low", rows, names),
+    Problem.CEILING: lambda rows, names: _crowded("high", rows, names),
+    Problem.ONE_SCORE_DECIDES: _decides,
 }
 
 
@@ -206,8 +198,8 @@ def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: 
 
     rows = _residual_rows(result, attribute)
     room = (width - 0.9) * 72
-    title = wrapped(_title(result, attribute, names), FONT + 1, room, _MOST_LINES)
-    below = wrapped(f"{names.with_scale('Fitted value')}; {_LEGEND}", FONT, room, _MOST_LINES)
+    title = wrapped(_title(result, attribute, names), LETTERS + 1, room, _MOST_LINES)
+    below = wrapped(f"{names.with_scale('Fitted value')}; {_LEGEND}", LETTERS, room, _MOST_LINES)
     figure = Figure(figsize=(width, _HEIGHT + 0.18 * (len(title) + len(below) - 2)), layout="constrained")
     axes = figure.subplots()
     for chosen, colour in ((~rows["marked"], GREY), (rows["marked"], _MARKED)):
@@ -227,9 +219,9 @@ def _residual_figure(result: Assumptions, attribute: str, names: Naming, width: 
             ends, height = [band["low"], band["high"]], [sign * band["spread"]] * 2
             axes.plot(ends, height, color=_PLAIN, linewidth=1.8, solid_capstyle="butt", zorder=3)
     axes.axhline(0, color=INK, linewidth=1.0, zorder=1)
-    axes.set_title("\n".join(title), fontsize=FONT + 1, color=INK, loc="left")
-    axes.set_xlabel("\n".join(below), fontsize=FONT, color=INK)
-    axes.set_ylabel("Residual (score minus fitted value)", fontsize=FONT, color=INK)
+    axes.set_title("\n".join(title), fontsize=LETTERS + 1, color=INK, loc="left")
+    axes.set_xlabel("\n".join(below), fontsize=LETTERS, color=INK)
+    axes.set_ylabel("Residual (score minus fitted value)", fontsize=LETTERS, color=INK)
     plain(axes)
     _name_the_pullers(figure, axes, rows, result.influence.loc[result.influence["attribute"] == attribute])
     return figure
@@ -299,7 +291,9 @@ def _spread_picture(result: Assumptions, attribute: str, names: Naming) -> Pictu
 def _widest_assessor(result: Assumptions, attribute: str) -> str:
     """Return the assessor named as a problem of this attribute, or the empty string."""
     problems = result.problems
-    named = problems.loc[(problems["attribute"] == attribute) & (problems["kind"] == UNEVEN_ASSESSORS), "assessor"]
+    named = problems.loc[
+        (problems["attribute"] == attribute) & (problems["kind"] == Problem.UNEVEN_ASSESSORS), "assessor"
+    ]
     return str(named.iloc[0]) if len(named) else ""
 
 
@@ -318,7 +312,7 @@ def _name_the_pullers(figure: Figure, axes: Axes, rows: pd.DataFrame, pullers: p
         markeredgecolor=INK, markeredgewidth=1.0, zorder=4,
     )  # fmt: skip
     figure.draw_without_rendering()
-    size, to_points = FONT - 1, 72 / figure.dpi
+    size, to_points = LETTERS - 1, 72 / figure.dpi
     box = axes.get_window_extent()
     corner = np.array([box.x0, box.y0])
     points = (axes.transData.transform(named[["fitted", "residual"]].to_numpy(dtype=float)) - corner) * to_points

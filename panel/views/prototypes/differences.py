@@ -40,9 +40,9 @@ from panel.study.shown import (
 from panel.views.pictures import (
     BROAD,
     FAINT,
-    FONT,
     GREY,
     INK,
+    LETTERS,
     interval_figure,
     marker_of,
     needed_limits,
@@ -268,7 +268,7 @@ def tell_differences(result: Differences, names: Naming) -> Told:
             drawer("With and without the changed scores", *changed),
             drawer("Where the scatter comes from", VARIANCES),
         ),
-        cannot=what_the_differences_cannot_show(result),
+        cannot=_what_the_differences_cannot_show(result),
     )
 
 
@@ -405,7 +405,7 @@ def _seen_at_best(attribute: str, result: Differences, names: Naming) -> str:
     return f"Two prototypes would have to lie about {format_number(half, names.digits)} apart to be told apart here."
 
 
-def what_the_differences_cannot_show(result: Differences) -> tuple[str, ...]:
+def _what_the_differences_cannot_show(result: Differences) -> tuple[str, ...]:
     """Return what a reader must not take from these numbers."""
     if result.margin is not None and not result.margin_stated:
         margin = _TYPED_IN.format(margin=format_typed(result.margin))
@@ -460,14 +460,14 @@ def _against_figure(result: Differences, names: Naming, width: float = BROAD) ->
     rows = result.versus.dropna(subset=["estimate"])
     attributes = [str(name) for name in result.attributes["attribute"]]
     prototypes = [str(name) for name in dict.fromkeys(result.versus["prototype"])]
-    labels = [shortened(names.attribute(name), FONT, min(2.3, 0.42 * width) * _POINTS) for name in attributes]
-    left = max(text_width(label, FONT) for label in labels) / _POINTS + 2 * _MARGIN
+    labels = [shortened(names.attribute(name), LETTERS, min(2.3, 0.42 * width) * _POINTS) for name in attributes]
+    left = max(text_width(label, LETTERS) for label in labels) / _POINTS + 2 * _MARGIN
     bands = ceil(len(prototypes) / max(1, int((width - left) / _LEAST_WIDE)))
     across = ceil(len(prototypes) / bands)
     depth, wide = _LINE * len(attributes), (width - left) / across
-    heads = {name: wrapped(name, FONT + 1, 0.85 * (wide - _MARGIN) * _POINTS, 2) for name in prototypes}
+    heads = {name: wrapped(name, LETTERS + 1, 0.85 * (wide - _MARGIN) * _POINTS, 2) for name in prototypes}
     top = _TOP + 0.17 * (max(map(len, heads.values())) - 1)
-    legend = wrapped(_legend(result, names), FONT, (width - 2 * _MARGIN) * _POINTS)
+    legend = wrapped(_legend(result, names), LETTERS, (width - 2 * _MARGIN) * _POINTS)
     bottom = 0.5 + 0.16 * len(legend)
     height = bands * (top + depth) + bottom + (bands - 1) * 0.35
     ends = (0.0, result.margin, -result.margin) if result.margin is not None else (0.0,)
@@ -481,10 +481,10 @@ def _against_figure(result: Differences, names: Naming, width: float = BROAD) ->
         axes.set(xlim=limits, ylim=(len(attributes) - 0.5, -0.5))
         axes.hlines(range(len(attributes)), *limits, colors=FAINT, linewidth=0.5, zorder=0.5)  # quicker than a grid
         named = labels if column == 0 else []
-        axes.set_yticks(range(len(named)), named, fontsize=FONT, color=INK)
+        axes.set_yticks(range(len(named)), named, fontsize=LETTERS, color=INK)
         _draw_prototype(axes, rows.loc[rows["prototype"] == prototype], attributes, prototype, names, result.margin)
-        axes.set_title("\n".join(heads[prototype]), fontsize=FONT + 1, color=INK, fontweight="bold", pad=17)
-    figure.text(_MARGIN / width, 0.1 / height, "\n".join(legend), fontsize=FONT, color=INK, va="bottom")
+        axes.set_title("\n".join(heads[prototype]), fontsize=LETTERS + 1, color=INK, fontweight="bold", pad=17)
+    figure.text(_MARGIN / width, 0.1 / height, "\n".join(legend), fontsize=LETTERS, color=INK, va="bottom")
     return figure
 
 
@@ -511,7 +511,7 @@ def _draw_prototype(
               markerfacecolor=look.colour, markeredgecolor=INK, markeredgewidth=0.6,
               gid=prototype_mark(prototype))  # fmt: skip
     axes.tick_params(axis="y", length=0)
-    axes.tick_params(axis="x", labelsize=FONT - 2, colors=INK)
+    axes.tick_params(axis="x", labelsize=LETTERS - 2, colors=INK)
     axes.xaxis.set_major_locator(MaxNLocator(3, steps=[1, 2, 5, 10]))
     axes.grid(axis="x", color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)

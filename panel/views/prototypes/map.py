@@ -113,11 +113,11 @@ def tell_map(result: PrototypeMap, names: Naming) -> Told:
             drawer("Places of the prototypes", PLACES),
             drawer("Which way each attribute increases", LOADINGS),
         ),
-        cannot=what_the_map_cannot_show(result),
+        cannot=_what_the_map_cannot_show(result),
     )
 
 
-def what_the_map_cannot_show(result: PrototypeMap) -> tuple[str, ...]:
+def _what_the_map_cannot_show(result: PrototypeMap) -> tuple[str, ...]:
     """Return the sentences that keep a reader from reading too much."""
     left = 1 - float(result.components["share"].iloc[:2].sum())
     return (

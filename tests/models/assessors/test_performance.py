@@ -297,6 +297,6 @@ def test_how_a_person_sees_the_prototypes_follows_the_numbers():
     alone = cells["p_value"] < measures.SEPARATES_BELOW
     same = cells["correlation"] > 0
     assert set(cells.loc[~cells["judged"], "sees"]) == {measures.NOT_JUDGED}
-    assert set(cells.loc[cells["judged"] & ~alone, "sees"]) == {measures.ALONE_NOT}
+    assert set(cells.loc[cells["judged"] & ~alone, "sees"]) == {measures._ALONE_NOT}
     assert set(cells.loc[cells["judged"] & alone & same, "sees"]) == {measures.WITH}
     assert set(cells.loc[cells["judged"] & alone & ~same, "sees"]) <= {measures.AGAINST}

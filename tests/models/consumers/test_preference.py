@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy.stats import binomtest, fisher_exact
 
 from panel.errors import ModelError
-from panel.models.consumers.choices import LEFT_OUT, NOT_PREFERRING, SPLIT, WAYS, count_preferences
+from panel.models.consumers.choices import _NOT_PREFERRING, _SPLIT, LEFT_OUT, WAYS, count_preferences
 from panel.stats.answers.discrimination import fit_beta_binomial
 from tests.choice_studies import choice_study, named_rows, votes
 
@@ -106,14 +106,14 @@ def test_votes_for_no_preference_are_counted_in_three_ways():
     assert [(row["count"], row["base"]) for _, row in result.ways.iterrows()] == [
         (30, 47), (32.5, 52), (30, 52), (17, 47), (19.5, 52), (17, 52),
     ]  # fmt: skip
-    split = way(result, name=SPLIT)
+    split = way(result, name=_SPLIT)
     # the odd half vote helps neither side
     assert split["p_value"] == pytest.approx(binomtest(32, 52, alternative="greater").pvalue, abs=CLOSED_FORM)
-    low = way(result, "P1", SPLIT)
+    low = way(result, "P1", _SPLIT)
     assert low["p_two_sided"] == pytest.approx(2 * binomtest(20, 52, alternative="less").pvalue, abs=CLOSED_FORM)
     assert split["ci_low"] == pytest.approx(binomtest(32, 52).proportion_ci(0.95, "exact").low, abs=1e-7)
     assert split["ci_high"] == pytest.approx(binomtest(33, 52).proportion_ci(0.95, "exact").high, abs=1e-7)
-    assert np.isnan(way(result, name=NOT_PREFERRING)["p_two_sided"])
+    assert np.isnan(way(result, name=_NOT_PREFERRING)["p_two_sided"])
 
 
 @settings(max_examples=30)
@@ -122,7 +122,7 @@ def test_the_whole_base_never_makes_a_claim_easier(mine, other, undecided):
     if mine + other == 0:
         return
     result = counted(mine, other, undecided)
-    assert way(result, name=NOT_PREFERRING)["p_value"] >= way(result)["p_value"] - CLOSED_FORM
+    assert way(result, name=_NOT_PREFERRING)["p_value"] >= way(result)["p_value"] - CLOSED_FORM
     shares = [way(result, name, LEFT_OUT)["share"] for name in ("P4", "P1")]
     assert sum(shares) == pytest.approx(1)
 
@@ -167,7 +167,7 @@ def test_repeated_preferences_allow_for_leaning_and_give_no_verdict():
 def test_nobody_chose():
     result = counted(0, 0, 6)
     assert np.isnan(result.counts["needed"].item())
-    assert set(result.ways["way"]) == {SPLIT, NOT_PREFERRING}
+    assert set(result.ways["way"]) == {_SPLIT, _NOT_PREFERRING}
 
 
 def test_messages():

@@ -12,10 +12,10 @@ from statsmodels.stats.weightstats import DescrStatsW
 
 from panel.errors import ModelError
 from panel.models.prototypes.alike import (
+    _NOT_SHOWN,
     BEYOND,
     COLUMNS,
     NO_DIRECTION,
-    NOT_SHOWN,
     NOT_WORSE,
     WORSE,
     find_alike,
@@ -101,7 +101,7 @@ def test_verdicts_follow_the_interval(margin, level):
     within = (rows["deciding_low"] > -margin) & (rows["deciding_high"] < margin)
     outside = (rows["deciding_low"] > margin) | (rows["deciding_high"] < -margin)
     assert list(within) == list(rows["p_adjusted"] < level)
-    expected = np.where(within, EQUIVALENT, np.where(outside, BEYOND, NOT_SHOWN))
+    expected = np.where(within, EQUIVALENT, np.where(outside, BEYOND, _NOT_SHOWN))
     assert list(rows["verdict"]) == list(expected)
     worse_side = np.where(rows["direction"] == "more", rows["bound"] > -margin, rows["bound"] < margin)
     known = rows["direction"] != ""

@@ -10,13 +10,13 @@ from panel.errors import ModelError
 from panel.stats.answers.binomial import power_above
 from panel.stats.answers.discrimination import (
     _METHODS,
+    _slope,
     apartness,
     apartness_of_share,
     chance_right,
     d_prime_of,
     guessing,
     share_who_tell,
-    slope,
 )
 
 PRINTED = 5.1e-7  # half a unit of the sixth decimal, and the rounding of the sum
@@ -119,13 +119,13 @@ def test_the_slope_is_the_derivative(method):
     d = np.array([0.0, 0.3, 1.0, 2.0, 4.0])
     step = 1e-5
     by_steps = (chance_right(method, d + step) - chance_right(method, d - step)) / (2 * step)
-    np.testing.assert_allclose(slope(method, d), by_steps, atol=1e-9)
+    np.testing.assert_allclose(_slope(method, d), by_steps, atol=1e-9)
 
 
 @given(method=st.sampled_from(sorted(_METHODS)), d=st.floats(0.05, 5))
 def test_there_and_back(method, d):
     # the flatter the curve, the less its inverse knows: rounding of 1e-15 over the slope
-    error = 1e-13 / float(slope(method, d)) + 1e-9
+    error = 1e-13 / float(_slope(method, d)) + 1e-9
     assert float(d_prime_of(method, chance_right(method, d))) == pytest.approx(d, abs=error)
 
 
@@ -188,7 +188,7 @@ def test_the_share_who_tell_undoes_guessing():
 
 def test_a_share_with_its_own_error_is_carried_over():
     found = apartness_of_share("triangle", 0.5, 0.1, 0.3, 0.7)
-    assert found.std_error == pytest.approx(0.1 / float(slope("triangle", found.d_prime)))
+    assert found.std_error == pytest.approx(0.1 / float(_slope("triangle", found.d_prime)))
     assert found.d_low == 0.0
     assert float(chance_right("triangle", found.d_high)) == pytest.approx(0.7)
 

@@ -8,12 +8,10 @@ from hypothesis import strategies as st
 from panel.stats.formulas.mixtures import (
     effect_columns,
     extreme_vertices,
-    full_factorial,
-    half_fraction,
-    one_at_a_time,
     rounded_to_total,
     simplex_centroid,
     simplex_lattice,
+    two_level_runs,
 )
 
 
@@ -22,7 +20,7 @@ def as_set(points):
 
 
 def test_a_full_plan_holds_every_combination_once_the_base_first():
-    runs = full_factorial(3)
+    runs = two_level_runs(3)
     assert runs.shape == (8, 3)
     assert len(as_set(runs)) == 8
     assert runs[0].tolist() == [0, 0, 0]
@@ -31,7 +29,7 @@ def test_a_full_plan_holds_every_combination_once_the_base_first():
 
 @pytest.mark.parametrize("k", [3, 4, 5, 6])
 def test_half_a_plan_holds_the_base_and_balanced_orthogonal_columns(k):
-    runs = half_fraction(k)
+    runs = two_level_runs(k, "half")
     assert runs.shape == (2 ** (k - 1), k)
     assert runs[0].tolist() == [0] * k
     assert (runs.sum(axis=0) == len(runs) / 2).all()
@@ -42,7 +40,7 @@ def test_half_a_plan_holds_the_base_and_balanced_orthogonal_columns(k):
 
 def test_half_of_four_swaps_has_resolution_four():
     # Box, Hunter and Hunter: 2^(4-1) with I = ABCD, AB = CD, AC = BD, AD = BC, swaps clear of all of these
-    effects, columns = effect_columns(half_fraction(4))
+    effects, columns = effect_columns(two_level_runs(4, "half"))
     place = {effect: column for column, effect in enumerate(effects)}
     for one, other in (((0, 1), (2, 3)), ((0, 2), (1, 3)), ((0, 3), (1, 2))):
         assert (columns[:, place[one]] == columns[:, place[other]]).all()
@@ -51,7 +49,7 @@ def test_half_of_four_swaps_has_resolution_four():
 
 
 def test_one_at_a_time_is_the_base_and_each_alone():
-    assert one_at_a_time(3).tolist() == [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]]
+    assert two_level_runs(3, "one at a time").tolist() == [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]]
 
 
 @pytest.mark.parametrize(("q", "degree", "points"), [(3, 1, 3), (3, 2, 6), (3, 3, 10), (4, 2, 10)])

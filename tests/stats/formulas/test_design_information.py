@@ -6,10 +6,8 @@ from statsmodels.stats.outliers_influence import variance_inflation_factor
 
 from panel.stats.formulas.mixtures import (
     effect_columns,
-    full_factorial,
-    half_fraction,
     information_gain,
-    one_at_a_time,
+    two_level_runs,
     variance_inflation,
 )
 
@@ -19,7 +17,7 @@ def model(runs, order=2):
 
 
 def test_effects_are_products_of_signs():
-    effects, columns = effect_columns(full_factorial(3), order=3)
+    effects, columns = effect_columns(two_level_runs(3), order=3)
     assert effects == [(0,), (1,), (2,), (0, 1), (0, 2), (1, 2), (0, 1, 2)]
     assert columns[0].tolist() == [-1, -1, -1, 1, 1, 1, -1]
     assert (columns.T @ columns == 8 * np.eye(7)).all()
@@ -34,9 +32,9 @@ def test_variance_inflation_is_that_of_statsmodels():
 
 
 def test_orthogonal_columns_do_not_inflate_and_one_at_a_time_does():
-    assert variance_inflation(full_factorial(3)) == pytest.approx(np.ones(3))
+    assert variance_inflation(two_level_runs(3)) == pytest.approx(np.ones(3))
     # each swap in one run of k + 1: correlations -1/k between columns give 2k/(k + 1)
-    assert variance_inflation(one_at_a_time(3)) == pytest.approx(np.full(3, 1.5))
+    assert variance_inflation(two_level_runs(3, "one at a time")) == pytest.approx(np.full(3, 1.5))
 
 
 def test_columns_that_replace_each_other_inflate_without_end_and_flat_ones_have_none():
@@ -49,7 +47,7 @@ def test_columns_that_replace_each_other_inflate_without_end_and_flat_ones_have_
 
 
 def test_gain_of_a_regular_model_is_the_gain_of_its_determinant():
-    X, new = model(one_at_a_time(4), order=1), np.array([[1, 1, -1, 1, 1.0]])
+    X, new = model(two_level_runs(4, "one at a time"), order=1), np.array([[1, 1, -1, 1, 1.0]])
     before, after = (np.linalg.slogdet(M.T @ M)[1] for M in (X, np.vstack([X, new])))
     rank_gain, gain = information_gain(X, new)
     assert rank_gain.tolist() == [0]
@@ -58,16 +56,16 @@ def test_gain_of_a_regular_model_is_the_gain_of_its_determinant():
 
 
 def test_only_runs_outside_half_a_plan_set_an_interaction_free():
-    made = {tuple(run) for run in half_fraction(4)}
-    every = full_factorial(4)
-    rank_gain, _ = information_gain(model(half_fraction(4)), model(every))
+    made = {tuple(run) for run in two_level_runs(4, "half")}
+    every = two_level_runs(4)
+    rank_gain, _ = information_gain(model(two_level_runs(4, "half")), model(every))
     outside = np.array([tuple(run) not in made for run in every])
     assert rank_gain[outside].tolist() == [1] * 8
     assert rank_gain[~outside].tolist() == [0] * 8
 
 
 def test_repeating_a_run_gains_precision_and_no_rank():
-    X = model(full_factorial(2))
+    X = model(two_level_runs(2))
     rank_gain, gain = information_gain(X, X[:1])
     assert rank_gain[0] == 0
     assert gain[0] == pytest.approx(np.log(2))  # leverage 1: log(1 + 1)

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import linregress
 
-from panel.stats.maps.links import _williams_test, best_by_chance, needed_correlation, single_links
+from panel.stats.maps.links import _williams_test, needed_correlation, single_links
 
 AGREES = 1e-9  # sums of squares in another order
 
@@ -70,8 +70,8 @@ def test_the_best_of_noise_is_what_simulation_gives(n, descriptors):
     best = np.abs(r).max(axis=1)
     # median of 4000 draws: four standard errors of its rank are 3.2 %
     low, high = np.quantile(best, [0.5 - 0.032, 0.5 + 0.032])
-    assert low < best_by_chance(n, descriptors) < high
-    assert (best > best_by_chance(n, descriptors, 0.95)).mean() == pytest.approx(0.05, abs=0.014)
+    assert low < needed_correlation(n, 0.5 ** (1 / descriptors)) < high
+    assert (best > needed_correlation(n, 0.95 ** (1 / descriptors))).mean() == pytest.approx(0.05, abs=0.014)
 
 
 def test_williams_equals_the_printed_example():

@@ -9,9 +9,9 @@ from panel.stats.comparing.group_means import (
     ASSESSOR,
     INTERACTION,
     SITTING,
-    balanced_strata,
+    _balanced_strata,
+    _strata_without_each,
     relative_variances,
-    strata_without_each,
 )
 from panel.stats.mixed.reml import fit_mixed_model
 
@@ -22,7 +22,7 @@ def test_machines_sums_of_squares():
     # Pinheiro & Bates 2000, sec. 1.3, data nlme::Machines: SS assessor, interaction, error with df 5, 10, 36
     frame = open_data("nlme", "Machines").sort_values(["Worker", "Machine"], kind="stable")
     cube = frame["score"].to_numpy(float).reshape(6, 3, 1, 3, 1)
-    strata = balanced_strata(cube)
+    strata = _balanced_strata(cube)
     expected = {ASSESSOR: 1241.895, INTERACTION: 426.530, SITTING: 0.0, _ERROR: 33.28666667}
     for stratum, value in expected.items():
         assert strata.sum_squares[0, stratum] == pytest.approx(value, abs=1e-6)
@@ -32,7 +32,7 @@ def test_machines_sums_of_squares():
 def test_shrout_and_fleiss_mean_squares():
     # Shrout & Fleiss 1979, Psychol. Bull. 86:420, Table 2 (6 targets, 4 judges): MS 32.49 judges, 1.02 residual
     table = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]], dtype=float)
-    strata = balanced_strata(table.T.reshape(4, 6, 1, 1, 1))
+    strata = _balanced_strata(table.T.reshape(4, 6, 1, 1, 1))
     assert strata.sum_squares[0, ASSESSOR] / strata.df[ASSESSOR] == pytest.approx(32.486111, abs=1e-6)
     assert strata.sum_squares[0, INTERACTION] / strata.df[INTERACTION] == pytest.approx(1.019444, abs=1e-6)
 
@@ -52,9 +52,9 @@ def test_closed_form_is_the_optimum_of_the_iterated_fit(seed, sessions):
         each = np.eye(s)[sitting]
         groups, terms = [*groups, person * s + sitting], (ASSESSOR, INTERACTION, SITTING)
         fixed = np.hstack([fixed, each[:, :-1] - each[:, -1:]])
-        closed = relative_variances(balanced_strata(cube), terms)
+        closed = relative_variances(cube, terms)
     else:  # sessions are only repetitions
-        closed = relative_variances(balanced_strata(cube.reshape(a, p, 1, s, 3)), terms)
+        closed = relative_variances(cube.reshape(a, p, 1, s, 3), terms)
     response = cube.reshape(-1, 3)
     started = fit_mixed_model(response, fixed, groups, closed)
     iterated = fit_mixed_model(response, fixed, groups)
@@ -68,9 +68,9 @@ def test_closed_form_is_the_optimum_of_the_iterated_fit(seed, sessions):
 
 def test_without_each_assessor_equals_the_strata_of_the_others():
     cube = np.random.default_rng(3).normal(size=(6, 4, 3, 2, 5))
-    found = strata_without_each(cube)
+    found = _strata_without_each(cube)
     for place in range(6):
-        alone = balanced_strata(np.delete(cube, place, axis=0))
+        alone = _balanced_strata(np.delete(cube, place, axis=0))
         ours = found.sum_squares.reshape(6, 5, 4)[place]
         np.testing.assert_allclose(ours, alone.sum_squares, rtol=CLOSED_FORM)
         np.testing.assert_array_equal(found.df, alone.df)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from panel.stats.comparing.group_means import ASSESSOR, INTERACTION, SITTING, balanced_strata
+from panel.stats.comparing.group_means import ASSESSOR, INTERACTION, SITTING, _balanced_strata
 from panel.stats.mixed.inference import estimate_contrasts, test_contrasts
 from panel.stats.mixed.moments import block_design
 from panel.stats.mixed.reml import _strata_design, fit_mixed_model
@@ -42,7 +42,7 @@ def test_strata_hold_the_classical_sums_of_squares():
     rng = np.random.default_rng(4)
     cube = rng.normal(size=(6, 4, 3, 2, 2))
     a, p, s, _ = (grid.ravel() for grid in np.indices(cube.shape[:4]))
-    classical = balanced_strata(cube)
+    classical = _balanced_strata(cube)
     found = _strata_design(cube.reshape(-1, 2), np.eye(4)[p], [a, a * 4 + p, a * 3 + s])
     # the strata come coarse before fine: assessor, assessor x session (18 groups), assessor x prototype (24), rest
     for place, stratum in ((1, SITTING), (2, INTERACTION)):

@@ -10,17 +10,15 @@ from panel.claims.judge import judge_claims
 from panel.claims.verdict import CANNOT_TELL, NOT_SUPPORTED, SUPPORTED, VERDICTS
 from panel.study.naming import Naming
 from panel.study.shown import shown
-from panel.views.decision.board import tell_claims
+from panel.views.decision.board import _fixed_words, tell_claims
 from panel.views.decision.claims import (
     CLAIMS_TABLE,
     _claim_figure,
     _claim_rows,
-    claim_picture,
+    claim_pictures,
     claim_tables,
-    claim_units,
     claims_headline,
     ended,
-    fixed_words,
     footnote_lines,
     kind_words,
     limit_words,
@@ -119,8 +117,8 @@ def test_one_claim_in_words(result):
     assert any("never rounded up" in line for line in wording_lines(result, 2))
     assert footnote_lines(result, 1)[0].startswith("Home-use test, 58 people")
     assert footnote_lines(result, 4) == []
-    assert fixed_words(result, 1).endswith("Wanted by: brand. To be used in: pack; EU.")
-    assert fixed_words(result, 3) == "Not stamped: nothing shows when it was fixed."
+    assert _fixed_words(result, 1).endswith("Wanted by: brand. To be used in: pack; EU.")
+    assert _fixed_words(result, 3) == "Not stamped: nothing shows when it was fixed."
 
 
 def test_verdicts_carry_a_sign_and_kinds_their_words():
@@ -160,8 +158,8 @@ def test_no_limit_is_told_as_nothing():
 
 
 def test_the_picture_draws_each_number_against_its_limit(result):
-    assert claim_units(result, 1) == ["%"]
-    assert claim_units(result, 4) == []
+    assert len(claim_pictures(result, 1)) == 1
+    assert claim_pictures(result, 4) == []
     rows = _claim_rows(result, 1, "%")
     assert rows["clear"].all()
     assert not _claim_rows(result, 2, "%")["clear"].any()
@@ -169,7 +167,7 @@ def test_the_picture_draws_each_number_against_its_limit(result):
     uprights = [line for line in axes.lines if len(set(line.get_xdata())) == 1 and len(line.get_xdata()) == 2]
     assert {float(line.get_xdata()[0]) for line in uprights} == {50.0}
     # an absolute negative is held against a bar of the scale and a share of people: two pictures
-    assert claim_units(result, 7) == ["scale", "%"]
+    assert [picture.name for picture in claim_pictures(result, 7)] == ["claim_7_1", "claim_7_2"]
 
 
 def test_an_open_end_reaches_the_edge_of_the_picture(result):
@@ -179,12 +177,12 @@ def test_an_open_end_reaches_the_edge_of_the_picture(result):
 
 
 def test_the_picture_says_its_numbers_to_those_who_hear_it(result):
-    drawn = claim_picture(result, 1, "%", 0)
+    (drawn,) = claim_pictures(result, 1)
     text = svg_text(drawn.figure(), title=drawn.title, description=drawn.alt, text_as_paths=False)
     root = ElementTree.fromstring(text)
     words = " ".join("".join(node.itertext()) for node in root.iter())
     assert "Numbers behind the claim: agreed, Wilson 77 %" in words
-    assert drawn.svg == claim_picture(result, 1, "%", 0).svg
+    assert drawn.svg == claim_pictures(result, 1)[0].svg
 
 
 def test_the_board_gives_what_is_refused_another_ground_than_what_holds_or_is_open(result):

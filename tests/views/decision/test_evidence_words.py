@@ -3,7 +3,7 @@
 import pandas as pd
 import pytest
 
-from panel.views.decision.claims import gap_lines, gaps_headline, trace_headline, trace_lines, what_is_behind
+from panel.views.decision.claims import gap_lines, trace_lines, what_is_behind
 
 
 @pytest.mark.parametrize(
@@ -15,20 +15,20 @@ from panel.views.decision.claims import gap_lines, gaps_headline, trace_headline
     ],
 )
 def test_the_headline_counts_gaps(gaps, words):
-    assert gaps_headline(gaps, 16) == f"The evidence file has {words}"
+    assert gap_lines([("3", "Product", "No pack.")] * gaps, 16)[0] == f"The evidence file has {words}"
 
 
 def test_a_gap_names_its_part():
-    assert gap_lines([("3", "Product", "No pack."), ("", "Summary", "No purpose.")]) == [
+    assert gap_lines([("3", "Product", "No pack."), ("", "Summary", "No purpose.")], 16)[1:] == [
         "Part 3, Product: No pack.",
         "Summary: No purpose.",
     ]
 
 
 def test_a_number_is_given_to_its_last_digit():
-    assert trace_headline("R-a-b", 0.1 + 0.2) == "R-a-b = 0.30000000000000004"
-    assert trace_headline("R-a-b", float("nan")) == "R-a-b = –"
-    assert trace_lines("Means", "estimate", "Plain.")[-1] == "How it was computed: Plain."
+    assert trace_lines("R-a-b", 0.1 + 0.2, "", "", "")[0] == "R-a-b = 0.30000000000000004"
+    assert trace_lines("R-a-b", float("nan"), "", "", "")[0] == "R-a-b = –"
+    assert trace_lines("R-a-b", 1.0, "Means", "estimate", "Plain.")[-1] == "How it was computed: Plain."
 
 
 def test_rows_are_counted_by_their_use():

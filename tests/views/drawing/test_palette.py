@@ -8,7 +8,7 @@ import pytest
 from matplotlib.colors import to_hex, to_rgb
 
 from panel.study.naming import Naming
-from panel.views.pictures import COLOURS, GREY, INK, MOST_COLOURED, OTHERS, marker_of, markers
+from panel.views.pictures import _COLOURS, GREY, INK, MOST_COLOURED, OTHERS, marker_of, markers
 
 
 def contrast_on_white(colour: str) -> float:
@@ -20,13 +20,13 @@ def contrast_on_white(colour: str) -> float:
 def test_colours_are_okabe_and_ito_without_yellow():
     # Okabe and Ito (2008) as kept by matplotlib (color_sequences["okabe_ito"]).
     published = {to_hex(colour) for colour in mpl.color_sequences["okabe_ito"]}
-    assert set(COLOURS) == published - {"#f0e442"}
+    assert set(_COLOURS) == published - {"#f0e442"}
 
 
 def test_lines_and_words_can_be_seen_on_white():
     # WCAG 2.2, 1.4.11 (3 to 1 for graphics) and 1.4.6 (7 to 1 for words). Sky blue and orange stay below 3 to 1, so
     # every marker has an outline in ink.
-    assert sum(contrast_on_white(colour) < 3 for colour in COLOURS) <= 3
+    assert sum(contrast_on_white(colour) < 3 for colour in _COLOURS) <= 3
     assert contrast_on_white(GREY) >= 3
     assert contrast_on_white(INK) >= 7
 

@@ -22,9 +22,9 @@ from panel.views.prototypes.differences import (
     SMALLEST,
     TESTS,
     VARIANCES,
+    _what_the_differences_cannot_show,
     tell_differences,
     tell_sensitivity,
-    what_the_differences_cannot_show,
 )
 from tests.views.examples import panel_study, svg_root, words_covering_words, words_outside
 
@@ -135,8 +135,8 @@ def test_the_headline_counts(p_values, sentence):
 
 
 def test_what_cannot_be_shown_names_the_margin_or_its_absence():
-    assert any("up to 8 is taken as too small" in line for line in what_the_differences_cannot_show(result()))
-    assert any("No margin was set" in line for line in what_the_differences_cannot_show(result(margin=None)))
+    assert any("up to 8 is taken as too small" in line for line in _what_the_differences_cannot_show(result()))
+    assert any("No margin was set" in line for line in _what_the_differences_cannot_show(result(margin=None)))
 
 
 def test_at_most_three_sentences_to_mind_and_the_margin_typed_in_is_one():

@@ -18,8 +18,8 @@ from panel.views.prototypes.map import (
     _axis_ends,
     _figure,
     _places,
+    _what_the_map_cannot_show,
     tell_map,
-    what_the_map_cannot_show,
 )
 from tests.views.examples import (
     NAMES,
@@ -94,13 +94,13 @@ def test_rings_are_explained_only_where_there_are_some():
 
 
 def test_what_it_cannot_show():
-    sentences = what_the_map_cannot_show(RESULT)
+    sentences = _what_the_map_cannot_show(RESULT)
     assert sentences[0].startswith("About 10 %")
     text = " ".join(sentences)
     for word in ("no test", "not for new batches", "liking", "emollient"):
         assert word in text
     whole = dataclasses.replace(RESULT, components=RESULT.components.iloc[:2].assign(share=[0.8, 0.2]))
-    assert "by arithmetic alone" in what_the_map_cannot_show(whole)[0]
+    assert "by arithmetic alone" in _what_the_map_cannot_show(whole)[0]
 
 
 def test_who_cannot_see_it_hears_shares_and_places():

@@ -12,7 +12,11 @@ from panel.study.naming import naming
 from tests.test_cli import DEMO
 from tests.views.prototypes.test_one_verdict import study_of
 
-COMMANDS = ("compare", "panel", "trace", "decide", "over-time", "consumers", "forced-choice", "claim", "glance")
+WRITE_OR_SERVE = (
+    *("template", "import", "set", "lock", "rehearse", "archive", "remove-person"),
+    *("ballots", "app", "report", "why"),  # report prints which files it wrote, why one number by its id
+)
+COMMANDS = sorted(set(main.commands) - set(WRITE_OR_SERVE))
 JUDGED = ("In words", "Alike?", "Not worse?")
 ELSEWHERE = "see the differences from"  # a pair with the benchmark is judged once
 SIDES = {"differs": ("differs", "beyond the margin", "worse by", "shown"), "alike": ("alike within",)}
@@ -30,14 +34,19 @@ def printed(request, tmp_path_factory):
     lines = []
     try:
         for command in COMMANDS:
-            result = CliRunner().invoke(main, [command, str(place), "--all"])
-            if "No such option" in result.stderr:
-                result = CliRunner().invoke(main, [command, str(place)])
+            whole = ["--all"] if any(each.name == "everything" for each in main.commands[command].params) else []
+            where = place.parent if command == "compare-all" else place  # a folder of studies
+            result = CliRunner().invoke(main, [command, str(where), *whole])
             assert result.exception is None or isinstance(result.exception, SystemExit), (command, result.exception)
             lines += [(command, line) for line in result.stdout.splitlines()]
     finally:
         shared.print_table = kept
     return request.param, tables, lines
+
+
+def test_every_command_is_walked_or_named_as_one_that_prints_no_verdicts():
+    assert set(WRITE_OR_SERVE) < set(main.commands)
+    assert {"map", "check", "plan", "history", "compare-all"} <= set(COMMANDS)
 
 
 def test_no_two_rows_give_one_pair_two_words(printed):
