@@ -22,8 +22,8 @@ MOST_BYTES = 32_768
 """Largest form that is read; a full page with the longest comment needs about 14,000 bytes."""
 
 _OUT_OF_ORDER = "out of order"
-MOST_FIELDS = 300
-LONGEST_COMMENT = 2000
+_MOST_FIELDS = 300
+_LONGEST_COMMENT = 2000
 _LONGEST_NUMBER = 64
 _LONGEST_SUBMISSION = 64
 
@@ -56,7 +56,7 @@ def form_fields(body: bytes) -> dict[str, str]:
         If it has more fields than a ballot page can have.
     """
     try:
-        pairs = parse_qsl(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=MOST_FIELDS)
+        pairs = parse_qsl(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=_MOST_FIELDS)
     except ValueError as error:
         raise StudyError("This form has more fields than a ballot; nothing was kept.") from error
     return {name: value.replace("\x00", "") for name, value in pairs}
@@ -85,7 +85,7 @@ def read_marks(fields: Mapping[str, str], step: Step, now: datetime, *, out_of_o
             unclear[question.attribute] = why
         elif value is not None:
             entries.append(Entry("answer", value=value, text=typed, **common))  # type: ignore[arg-type]  # the same
-    comment = fields.get("comment", "").strip()[:LONGEST_COMMENT]
+    comment = fields.get("comment", "").strip()[:_LONGEST_COMMENT]
     if comment:
         entries.append(Entry("comment", step.serving.serving, text=comment))
     return Marked(fields.get("submission", "")[:_LONGEST_SUBMISSION], tuple(entries), unclear)
@@ -118,7 +118,7 @@ def _value(typed: str, question: Question) -> tuple[float | None, str]:
     return value, ""
 
 
-WAIT_RATHER_THAN_BEGIN = timedelta(minutes=5)
+_WAIT_RATHER_THAN_BEGIN = timedelta(minutes=5)
 """A new sample is not begun when an earlier one has to be judged this soon (common practice, no source)."""
 
 
@@ -210,7 +210,7 @@ def next_step(ballot: Ballot, steps: Sequence[Step], now: datetime) -> Step | No
         return min(due, key=lambda step: step.due or now)
     first = next((step for step in open_steps if step.due is None), None)
     waiting = next_due(open_steps)
-    if first is None or waiting is None or waiting - now > WAIT_RATHER_THAN_BEGIN:
+    if first is None or waiting is None or waiting - now > _WAIT_RATHER_THAN_BEGIN:
         return first
     begun = {serving for serving, _ in ballot.given} | set(ballot.rubbing_ended)
     return first if first.serving.serving in begun else None

@@ -84,7 +84,7 @@ class _SafeHeaders:
         await self.app(scope, receive, with_headers)
 
 
-class Often:
+class _Often:
     """Counts how often something was done with one link within a while, and says when it is too often."""
 
     def __init__(self, most: int, seconds: float, now: Callable[[], float] = time.monotonic) -> None:
@@ -112,7 +112,7 @@ def _nonce_of(request: Request) -> str:
     return str(request.scope.get("nonce", ""))
 
 
-def too_long(request: Request, most: int) -> bool:
+def _too_long(request: Request, most: int) -> bool:
     """Return True if the request says that its body is larger than allowed, or gives no clear length."""
     stated = request.headers.get("content-length", "0")
     if "transfer-encoding" in request.headers and "content-length" in request.headers:
@@ -136,14 +136,14 @@ AT_ONCE = 40
 share a transaction: more at once means fewer of them, but more threads (40 was the best measured on two processors)."""
 
 
-MOST_COMMENTS, MOST_REACTIONS, WHILE = 60, 10, 600.0
+_MOST_COMMENTS, _MOST_REACTIONS, _WHILE = 60, 10, 600.0
 """Comments and reactions that one link may send within so many seconds: far more than anybody writes at a session."""
 
 
-MOST_TRIES = 30
+_MOST_TRIES = 30
 """Passwords that one address may try in that time; several phones may share an address."""
 
-MOST_PHONES = 5
+_MOST_PHONES = 5
 """Phones of one link that are written down; a browser that keeps no cookie looks like a new one each time."""
 
 _PHONE = "phone"
@@ -185,7 +185,7 @@ def ballot_app(
     middleware = [Middleware(_SafeHeaders), Middleware(TrustedHostMiddleware, allowed_hosts=list(hosts))]
     if password:
         refuse_short(password)
-        tried = Often(MOST_TRIES, WHILE)
+        tried = _Often(_MOST_TRIES, _WHILE)
         middleware.append(Middleware(Password, password=password, too_often=tried.too_often, secure=secure))
     handlers = {HTTPException: _no_page, Exception: _broken}
     app = Starlette(routes=routes, middleware=middleware, exception_handlers=handlers)
@@ -203,8 +203,8 @@ class _Server:
     limiter: CapacityLimiter
     secure: bool = False
     known: Known = field(default_factory=dict)
-    comments: Often = field(default_factory=lambda: Often(MOST_COMMENTS, WHILE))
-    reactions: Often = field(default_factory=lambda: Often(MOST_REACTIONS, WHILE))
+    comments: _Often = field(default_factory=lambda: _Often(_MOST_COMMENTS, _WHILE))
+    reactions: _Often = field(default_factory=lambda: _Often(_MOST_REACTIONS, _WHILE))
 
     def answering(self, page: _Answers) -> Callable[[Request], Awaitable[Response]]:
         """Return what answers requests with a page, in a thread of its own."""
@@ -226,7 +226,7 @@ class _Server:
         """Return a page of a ballot, and write down on which phone the link was opened: a second one is told."""
         known = request.cookies.get(_PHONE, "")
         phone = known if _PHONE_NAME.fullmatch(known) else secrets.token_hex(4)
-        if phone not in ballot.phones and len(ballot.phones) < MOST_PHONES:
+        if phone not in ballot.phones and len(ballot.phones) < _MOST_PHONES:
             sent = Sent(f"phone {ballot.collection} {ballot.session} {ballot.assessor} {phone}", self.clock(), "")
             try:
                 self.store.add(
@@ -404,7 +404,7 @@ async def _fields(request: Request) -> Mapping[str, str] | Response:
     if request.method != "POST":
         return {}
     body = bytearray()
-    if too_long(request, MOST_BYTES):
+    if _too_long(request, MOST_BYTES):
         return _plain(request, pages.TOO_MUCH, 413)
     try:
         async for part in request.stream():

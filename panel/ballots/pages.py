@@ -35,7 +35,7 @@ TOO_OFTEN_TRIED = "That was tried too often from here. Wait ten minutes, or ask 
 NOT_KEPT_BEFORE = (
     "What you just sent was not kept: the password is asked for first. Write it, go on, and answer that page again."
 )
-MORE_PHONES = (
+_MORE_PHONES = (
     "This link was opened on another phone too, or in another browser. Answer on one of them only: of two marks for "
     "the same line the later one counts. If it was not you, tell the panel leader now."
 )
@@ -128,7 +128,7 @@ def reaction_page(ballot: Ballot, path: str, nonce: str) -> str:
 
 
 def _page(template: str, nonce: str, **values: Any) -> str:
-    return _templates().get_template(template).render(nonce=nonce, number=_number, more_phones=MORE_PHONES, **values)
+    return _templates().get_template(template).render(nonce=nonce, number=_number, more_phones=_MORE_PHONES, **values)
 
 
 def _overview_row(ballot: Ballot, serving: int, steps: tuple[Step, ...], now: datetime) -> dict[str, Any]:

@@ -175,7 +175,7 @@ class _Hand:
         self._level = float(rng.normal(0.0, SPREAD_OF_ASSESSORS))
         self._rng = rng
 
-    def marks(self, page: SeenPage) -> dict[str, str]:
+    def marks(self, page: _SeenPage) -> dict[str, str]:
         """Return the fields that this person fills in on a page; numbers are written the way people do."""
         fields: dict[str, str] = {}
         for line, (low, high) in page.ends.items():
@@ -222,7 +222,7 @@ _PATIENCE = 60.0  # seconds; an answer takes a few milliseconds
 
 
 @dataclass(eq=False, slots=True)
-class SeenPage:
+class _SeenPage:
     """What a page shows: its address, words, links, the fields of its form, the names of its lines and their ends."""
 
     path: str
@@ -269,26 +269,26 @@ class Visitor:
     def __exit__(self, *_: object) -> None:
         self._client.close()
 
-    def go(self, path: str = "") -> SeenPage:
+    def go(self, path: str = "") -> _SeenPage:
         """Return the page at a path; the overview of the ballot if none is given."""
         return self._seen(lambda: self._client.get(path or self.path))
 
-    def send(self, page: SeenPage, marks: Mapping[str, str], act: str = "send") -> SeenPage:
+    def send(self, page: _SeenPage, marks: Mapping[str, str], act: str = "send") -> _SeenPage:
         """Send the form of a page with these fields; return the page that follows."""
         fields = {**page.fields, **marks, "act": act}
         return self._seen(lambda: self._client.post(page.path, data=fields))
 
-    def _seen(self, ask: Any) -> SeenPage:
+    def _seen(self, ask: Any) -> _SeenPage:
         try:
             answer: httpx.Response = ask()
         except httpx.HTTPError as error:
             raise StudyError(f"The ballot server did not answer: {error}. Start it, then try again.") from error
-        return read_page(answer.url.path, answer.status_code, answer.text)
+        return _read_page(answer.url.path, answer.status_code, answer.text)
 
 
-def read_page(path: str, status: int, html: str) -> SeenPage:
+def _read_page(path: str, status: int, html: str) -> _SeenPage:
     """Return what stands on a page."""
-    page = SeenPage(path, status, html)
+    page = _SeenPage(path, status, html)
     reader = _Reader(page)
     reader.feed(html)
     reader.close()
@@ -297,7 +297,7 @@ def read_page(path: str, status: int, html: str) -> SeenPage:
 
 
 class _Reader(HTMLParser):
-    def __init__(self, page: SeenPage) -> None:
+    def __init__(self, page: _SeenPage) -> None:
         super().__init__()
         self.page = page
         self.texts: list[str] = []

@@ -74,14 +74,14 @@ def serve(
     """
     if not Path(folder).is_dir():
         raise StudyError(f"{folder} is no study folder. Ballots end up in one: save the study as a folder first.")
-    address = host_to_bind(host, lan=lan)
+    address = _host_to_bind(host, lan=lan)
     certificate = own_certificate(address) if tls else None
     url = str(store_at) or store_url(folder)
     store = open_store(url)
     try:
         if store.engine.dialect.name == "sqlite" and (warning := place_warning(store.place)):
             tell(warning)
-        refuse_past(store)
+        _refuse_past(store)
         collection = prepare(store, read_folder(folder), name_in_record(folder, url), at=now())
         tell(follow_gate(store, collection.number, read_folder(folder), at=now()))
         listening = listening_socket(address, port)
@@ -104,7 +104,7 @@ def serve(
         store.close()
 
 
-def refuse_past(store: Store, clock: Clock = now) -> None:
+def _refuse_past(store: Store, clock: Clock = now) -> None:
     """Raise StudyError if the record holds something later than the clock shows: that clock has gone back."""
     last, moment = last_moment(store), clock()
     if last is not None and last - moment > _CLOCKS_DIFFER:
@@ -215,7 +215,7 @@ def _in_url(address: str) -> str:
 
 
 _LOOKS_EVERY = 2.0  # seconds
-READS_EVERY = 30.0  # seconds after which the study is read again though no file has changed: a sign-off may run out
+_READS_EVERY = 30.0  # seconds after which the study is read again though no file has changed: a sign-off may run out
 _LOOKS_THAT_FAIL = 2  # one may fall into the moment in which a study is being written
 _TOO_LONG_AGO = 30.0  # seconds; whoever looks has stopped, or waits for something that does not come
 
@@ -266,7 +266,7 @@ class GateWatch:
         try:
             stamp = _stamp(self._folder)
             moment = time.monotonic()
-            if self._read is None or self._read[0] != stamp or moment - self._read[1] > READS_EVERY:
+            if self._read is None or self._read[0] != stamp or moment - self._read[1] > _READS_EVERY:
                 follow_gate(self._store, self._collection, read_folder(self._folder), at=now())
                 self._read = (stamp, moment)
             self._failed, self._reason = 0, self._clock_went_back()
@@ -327,7 +327,7 @@ def lan_address() -> str:
     return found
 
 
-def host_to_bind(host: str, *, lan: bool) -> str:
+def _host_to_bind(host: str, *, lan: bool) -> str:
     """Return the one address to listen at.
 
     Raises

@@ -176,7 +176,7 @@ def _check_planned_differences(study: Study) -> list[Finding]:
     """Return one finding for each planned difference that cannot be read."""
     return [
         Finding("warning", "planned_difference_not_read", PLANNED_DIFFERENCES, what, advice)
-        for what, advice in stated_differences(study).problems
+        for what, advice in stated_differences(study)[1]
     ]
 
 

@@ -219,8 +219,7 @@ def _day(moment: str) -> str:
 @kept
 def making_confounds(study: Study) -> Confounds:
     """Return what the prototypes cannot be told from by how they were made: for readings, or before anybody scores."""
-    batches = study.table("batches")
-    batches = batches.loc[(batches["batch"] != "") & (batches["prototype"] != "")]
+    batches = study.table("batches").query("batch != '' and prototype != ''")
     facts = {"prototype": labels(batches["prototype"]), BATCH: labels(batches["batch"])}
     return confounds_of(facts, prototypes=study.prototypes, swaps=_swaps(study), made_on=_made_on(study))
 
@@ -237,11 +236,8 @@ def batch_of_score(study: Study, scores: pd.DataFrame) -> pd.Series:
 
     Where only some scores of a prototype name their batch, and it has several, none of them counts as named.
     """
-    listed_batches = study.table("batches")
-    if listed_batches.empty and not scores["batch"].any():
-        return scores["batch"]
-    listed_batches = listed_batches.loc[(listed_batches["batch"] != "") & (listed_batches["prototype"] != "")]
-    own = listed_batches.drop_duplicates(["prototype", "batch"]).groupby("prototype")["batch"].agg(list)
+    listed = study.table("batches").query("batch != '' and prototype != ''")
+    own = listed.drop_duplicates(["prototype", "batch"]).groupby("prototype")["batch"].agg(list)
     single = {name: batches[0] for name, batches in own.items() if len(batches) == 1}
     named = scores["batch"].where(scores["batch"] != "", _words(scores["prototype"].map(single)))
     unsure = set(scores["prototype"][named == ""])

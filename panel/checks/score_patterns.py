@@ -173,10 +173,10 @@ def _told_lines(cells: ScoreCells, rows: np.ndarray, lines: _Lines, kind: str) -
     return findings
 
 
-def few_steps(cells: ScoreCells) -> list[Finding]:
+def _few_steps(cells: ScoreCells) -> list[Finding]:
     """Return attributes, and assessors, whose scores use a wide scale in five steps or fewer.
 
-    An attribute whose scores all lie at one end is `piled_at_end`; an assessor who only ever gives one score is one
+    An attribute whose scores all lie at one end is `_piled_at_end`; an assessor who only ever gives one score is one
     of the `straight_lines`.
     """
     wide = (cells.highest - cells.lowest >= _STEPS_IN_SCALE)[cells.attribute.code]
@@ -218,7 +218,7 @@ def _told_steps(cells: ScoreCells, rows: np.ndarray, noun: str) -> list[Finding]
     return findings
 
 
-def piled_at_end(cells: ScoreCells) -> list[Finding]:
+def _piled_at_end(cells: ScoreCells) -> list[Finding]:
     """Return attributes with more than a fifth of the scores at the lowest, or at the highest, possible score."""
     rows = np.flatnonzero(np.isfinite(cells.score))
     code, number = cells.attribute.code[rows], len(cells.attribute)
@@ -300,6 +300,16 @@ class ScoreCells:
         return told_turn(self, self.assessor.code[row], self.sitting.code[row])
 
 
+def check_patterns(study: Study, cells: ScoreCells) -> list[Finding]:
+    """Return what is peculiar about times, steps, ends of the scale and whole profiles of the scores."""
+    return [
+        *_score_times(study, cells),
+        *_few_steps(cells),
+        *_piled_at_end(cells),
+        *_exchanged_profiles(cells),
+    ]
+
+
 def score_cells(study: Study) -> ScoreCells:
     """Return the scores of a sound study as codes (see `panel.checks.finding`)."""
     score, settled = _after_corrections(study)
@@ -377,7 +387,7 @@ _LARGEST_FILL = 20
 """Largest number of cells of the full plan (everybody, everything) per score that is still worth laying out."""
 
 
-def exchanged_profiles(cells: ScoreCells) -> list[Finding]:
+def _exchanged_profiles(cells: ScoreCells) -> list[Finding]:
     """Return pairs of prototypes whose profiles seem to have changed places, one note for each pair and assessor.
 
     For each assessor and session the difference between two prototypes over all attributes is held against the
@@ -436,7 +446,7 @@ def _laid_out(cells: ScoreCells) -> np.ndarray | None:
 # Can the times of the scores be true: nothing scored before it was made, sessions in their order?
 
 
-def score_times(study: Study, cells: ScoreCells) -> list[Finding]:
+def _score_times(study: Study, cells: ScoreCells) -> list[Finding]:
     """Return scores whose time of entry cannot be true; none where no times were recorded."""
     recorded = read_dates(cells.recorded_at)
     if np.isnat(recorded.values).all():

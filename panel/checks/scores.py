@@ -7,11 +7,8 @@ import numpy as np
 from panel.checks.finding import Finding, Proposal, among, common, distinct, gathered, grouped, matched, or_none
 from panel.checks.score_patterns import (
     ScoreCells,
-    exchanged_profiles,
-    few_steps,
-    piled_at_end,
+    check_patterns,
     score_cells,
-    score_times,
     straight_lines,
     told_score,
     told_turn,
@@ -40,10 +37,7 @@ def check_scores(study: Study) -> list[Finding]:
         *straight_lines(cells),
         *_score_gaps(sound, cells),
         *_serving_order(sound, cells),
-        *score_times(sound, cells),
-        *few_steps(cells),
-        *piled_at_end(cells),
-        *exchanged_profiles(cells),
+        *check_patterns(sound, cells),
     ]
 
 

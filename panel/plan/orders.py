@@ -24,7 +24,7 @@ FOREARMS: Sites = tuple(tuple(f"{side} forearm {place}" for place in range(1, 5)
 """Four marked areas on each inner forearm, 1 nearest to the wrist; samples first on one arm, then on the other."""
 
 PASSES = 20  # over all people, at most
-STARTS = 10
+_STARTS = 10
 _PROTOTYPE_AT_SITE = 2.0  # how much uneven sites of a prototype count beside uneven sites of a place in the order
 
 
@@ -105,7 +105,7 @@ def _given_sites(
         for turn, part in enumerate(row):
             np.add.at(use[person, turn], [numbers[cell] for cell in part], 1)
     before = np.array([seen[cell] for cell in numbers], dtype=float)
-    chosen = min((_even_turns(weight * use, weight * before, rng) for _ in range(STARTS)), key=lambda found: found[0])[
+    chosen = min((_even_turns(weight * use, weight * before, rng) for _ in range(_STARTS)), key=lambda found: found[0])[
         1
     ]
     for row, turn in zip(cells, chosen, strict=True):

@@ -277,27 +277,10 @@ _NOTHING = ("", "-", "none", "no", "nothing", "n/a", "no known", "none known")
 _SHORTEST = 4  # letters of a word that is looked for inside names; "nut" would also find coconut
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class AllergenMatch:
-    """What must not meet.
-
-    Parameters
-    ----------
-    forbidden
-        `assessor prototype avoid ingredient reason`: one row for each ingredient that forbids a pair.
-    not_understood
-        `assessor avoid`: words of the table of assessors that no ingredient or allergen answers to.
-    not_known
-        `prototype ingredient`: ingredients of which it is not known whether they hold an allergen; they forbid nothing.
-    """
-
-    forbidden: pd.DataFrame
-    not_understood: pd.DataFrame
-    not_known: pd.DataFrame
-
-
-def match_allergens(study: Study, assessors: Iterable[str] | None = None, *, also: Iterable[str] = ()) -> AllergenMatch:
-    """Return who must not get what.
+def match_allergens(
+    study: Study, assessors: Iterable[str] | None = None, *, also: Iterable[str] = ()
+) -> dict[str, pd.DataFrame]:
+    """Return who must not get what, as three tables by name.
 
     Parameters
     ----------
@@ -306,6 +289,15 @@ def match_allergens(study: Study, assessors: Iterable[str] | None = None, *, als
     also
         Further prototypes to be served, such as a warm-up; without a formula they are forbidden to whoever avoids
         something.
+
+    Returns
+    -------
+    forbidden
+        `assessor prototype avoid ingredient reason`: one row for each ingredient that forbids a pair.
+    not_understood
+        `assessor avoid`: words of the table of assessors that no ingredient or allergen answers to.
+    not_known
+        `prototype ingredient`: ingredients of which it is not known whether they hold an allergen; they forbid nothing.
     """
     prototypes = list(dict.fromkeys([*study.prototypes, *(name for name in also if name)]))
     lines = study.table("formulas")
@@ -330,11 +322,12 @@ def match_allergens(study: Study, assessors: Iterable[str] | None = None, *, als
             if named or held & names or {groups.get(name) for name in held} & allergens:
                 forbidden.append((assessor, prototype, word, ingredient, f"avoids {word}: {ingredient}"))
     unknown = [(prototype, ingredient) for prototype, ingredient, held in contents if not held]
-    return AllergenMatch(
-        forbidden=pd.DataFrame(forbidden, columns=list(_PAIR_COLUMNS), dtype="str").drop_duplicates(ignore_index=True),
-        not_understood=pd.DataFrame(strange, columns=["assessor", "avoid"], dtype="str"),
-        not_known=pd.DataFrame(unknown, columns=["prototype", "ingredient"], dtype="str"),
-    )
+    pairs = pd.DataFrame(forbidden, columns=list(_PAIR_COLUMNS), dtype="str").drop_duplicates(ignore_index=True)
+    return {
+        "forbidden": pairs,
+        "not_understood": pd.DataFrame(strange, columns=["assessor", "avoid"], dtype="str"),
+        "not_known": pd.DataFrame(unknown, columns=["prototype", "ingredient"], dtype="str"),
+    }
 
 
 def _avoided(study: Study, assessors: Iterable[str] | None) -> list[tuple[str, str]]:

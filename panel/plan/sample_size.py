@@ -156,8 +156,8 @@ def typical_scatter(scatters: Sequence[Scatter], independent: float | None = Non
     return Scatter(between, residual, source, of=tuple(scatters), independent=independent or len(scatters))
 
 
-NODES = (60, 24)  # possible values of either mean square
-KEPT = 200  # possible variances that stand for all of them
+_NODES = (60, 24)  # possible values of either mean square
+_KEPT = 200  # possible variances that stand for all of them
 
 
 def _possible_variances(scatter: Scatter, replicates: float) -> Array:
@@ -176,12 +176,12 @@ def _possible_variances(scatter: Scatter, replicates: float) -> Array:
         return np.array([scatter.assessor_prototype + scatter.residual / replicates])
     views, left = (
         _possible(square, d, count, scatter.independent)
-        for square, d, count in zip((rest + k * between, rest), df, NODES, strict=True)
+        for square, d, count in zip((rest + k * between, rest), df, _NODES, strict=True)
     )
     k, views, left = k[:, None, None], views[:, :, None], left[:, None, :]
     # s_pa^2 + s_e^2/r can be no smaller than the part of it that r scores in place of k could take away
     found = np.maximum(views / k + left * (1 / replicates - 1 / k), views / np.maximum(k, replicates))
-    return np.quantile(found, (np.arange(KEPT) + 0.5) / KEPT)
+    return np.quantile(found, (np.arange(_KEPT) + 0.5) / _KEPT)
 
 
 def _possible(square: Array, df: Array, count: int, independent: float) -> Array:

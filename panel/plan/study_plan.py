@@ -6,7 +6,7 @@ at (`panel.stats.orders.block_designs`).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from itertools import combinations
@@ -17,7 +17,7 @@ import pandas as pd
 from panel.errors import ModelError, StudyError
 from panel.plan.codes import UNLUCKY, new_salt, seal_key, serving_key, with_seal
 from panel.plan.orders import FOREARMS, MOST_PER_SESSION, ServingPlan, Sites, plan_servings
-from panel.plan.safety import AllergenMatch, match_allergens
+from panel.plan.safety import match_allergens
 from panel.stats.orders.block_designs import information_left
 from panel.study.study import Study
 
@@ -29,7 +29,7 @@ _WORDS = {
 _SHOWN = 3
 
 
-def serving_confounds(servings: pd.DataFrame, warm_up: str = "") -> tuple[str, ...]:
+def _serving_confounds(servings: pd.DataFrame, warm_up: str = "") -> tuple[str, ...]:
     """Return which pairs of prototypes a plan would never let be told from session, position or site, one line each."""
     rows = servings.loc[servings["prototype"] != warm_up]
     found = []
@@ -127,10 +127,10 @@ def plan_study(
         sessions=sessions,
         sites=sites,
         warm_up=warm_up,
-        forbidden=match.forbidden,
+        forbidden=match["forbidden"],
         unlucky=unlucky,
     )
-    return replace(plan, notes=(*serving_confounds(plan.servings, warm_up), *plan.notes, *_open_questions(match)))
+    return replace(plan, notes=(*_serving_confounds(plan.servings, warm_up), *plan.notes, *_open_questions(match)))
 
 
 def _to_compare(study: Study) -> list[str]:
@@ -140,17 +140,17 @@ def _to_compare(study: Study) -> list[str]:
     return [name for name in study.prototypes if name not in references]
 
 
-def _open_questions(match: AllergenMatch) -> list[str]:
+def _open_questions(match: Mapping[str, pd.DataFrame]) -> list[str]:
     """Return what somebody has to settle before these people are served."""
     notes = []
-    for assessor, rows in match.not_understood.groupby("assessor", sort=False):
+    for assessor, rows in match["not_understood"].groupby("assessor", sort=False):
         words = ", ".join(repr(word) for word in rows["avoid"])
         notes.append(
             f"{assessor} avoids {words}, which no allergen and no ingredient of the tables answers to. Nothing is "
             "served until a qualified person has settled what it means here."
         )
-    if len(match.not_known):
-        names = ", ".join(dict.fromkeys(match.not_known["ingredient"]))
+    if len(match["not_known"]):
+        names = ", ".join(dict.fromkeys(match["not_known"]["ingredient"]))
         notes.append(
             f"Whether these ingredients hold an allergen is not known: {names}. Ask the safety assessor before anybody "
             "with an allergy is served."

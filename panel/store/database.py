@@ -55,11 +55,11 @@ class Store:
 
     engine: Engine
     place: str
-    turns: Turns | None = None
-    _shared: SharedWriting = field(init=False)
+    turns: _Turns | None = None
+    _shared: _SharedWriting = field(init=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "_shared", SharedWriting(self.writing))
+        object.__setattr__(self, "_shared", _SharedWriting(self.writing))
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
@@ -157,7 +157,7 @@ def open_store(url: str | Path, *, schema: str = SCHEMA, patience: float = _WAIT
     except (StudyError, SQLAlchemyError):
         engine.dispose()
         raise
-    turns = None if engine.dialect.name == "postgresql" else Turns(3 * patience, _LOCKED.format(place=place))
+    turns = None if engine.dialect.name == "postgresql" else _Turns(3 * patience, _LOCKED.format(place=place))
     return Store(engine, place, turns)
 
 
@@ -250,7 +250,7 @@ Work = Callable[[Connection], Any]
 _Job = tuple[Work, Future[Any], threading.Event]
 
 
-class SharedWriting:
+class _SharedWriting:
     """Runs pieces of work of several threads in shared transactions of `begin`, each piece whole or not at all.
 
     A disk or a server takes its time for each transaction, however small (group commit: DeWitt and others 1984,
@@ -341,7 +341,7 @@ class SharedWriting:
         return jobs
 
 
-class Turns:
+class _Turns:
     """A lock that is handed on in the order of asking; after so many seconds in vain there is a complaint.
 
     An ordinary lock goes to whichever thread happens to run, so that each ballot would be written alone while the

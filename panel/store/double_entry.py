@@ -25,7 +25,7 @@ _CANNOT_JUDGE_TYPED = "x"
 """Typed where `cannot judge` is ticked: an empty cell is one that nobody has typed yet."""
 
 
-def compare_entries(first: pd.DataFrame, second: pd.DataFrame) -> pd.DataFrame:
+def _compare_entries(first: pd.DataFrame, second: pd.DataFrame) -> pd.DataFrame:
     """Return where two typed grids do not agree.
 
     Numbers agree when they are the same number, however written (`48.7` and `48,7`).
@@ -161,9 +161,9 @@ def keep_typed(
 
 
 def typed_differences(store: Store, collection: int, session: str) -> pd.DataFrame:
-    """Return where the two typings differ, as `compare_entries` tells it, for the ballots that anybody has begun."""
+    """Return where the two typings differ, as `_compare_entries` tells it, for the ballots that anybody has begun."""
     first, second = _both(store, collection, session)
-    return compare_entries(first, second)
+    return _compare_entries(first, second)
 
 
 def take_over_typed(store: Store, collection: int, session: str, *, at: datetime, line_mm: float | None = None) -> int:

@@ -268,7 +268,7 @@ def _digest(entries: Sequence[Entry]) -> str:
     return hashlib.sha256(json.dumps(content).encode()).hexdigest()
 
 
-TOKEN_BYTES = 18  # 144 bits
+_TOKEN_BYTES = 18  # 144 bits
 _LONGEST_TOKEN = 64
 
 
@@ -301,7 +301,7 @@ def make_tokens(
         rows = []
         for assessor in assessors or served:
             _revoke(connection, collection, session, assessor, at)
-            token = secrets.token_urlsafe(TOKEN_BYTES)
+            token = secrets.token_urlsafe(_TOKEN_BYTES)
             rows.append({"session": session, "assessor": assessor, "token": token})
             kept = {"collection": collection, "session": session, "assessor": assessor, "made_at": written(at)}
             connection.execute(insert(TOKEN).values(kept | {"token_sha256": token_sha256(token)}))

@@ -62,7 +62,7 @@ def lock_session(store: Store, collection: int, session: str, folder: str | Path
         collected = _collected(connection, collection, session)
         seal = sha256(record_bytes(connection, collection, session))
     if not _holds(study, seal):
-        with_collected(study, collected)  # refuses before the record is closed for good
+        _with_collected(study, collected)  # refuses before the record is closed for good
     with store.writing() as connection:
         locked_at, by = _close(connection, collection, session, who.strip(), at)
         collected = _collected(connection, collection, session)
@@ -86,11 +86,11 @@ def lock_session(store: Store, collection: int, session: str, folder: str | Path
     return locked
 
 
-def _with_session(study: Study, collected: Collected, record: bytes, locked: Locked, by: str) -> Study:
+def _with_session(study: Study, collected: _Collected, record: bytes, locked: Locked, by: str) -> Study:
     """Return the study with the scores and the record of a session, unless it has them."""
     if _holds(study, locked.events_sha256):
         return study
-    return _with_record(with_collected(study, collected), record, locked, by)
+    return _with_record(_with_collected(study, collected), record, locked, by)
 
 
 def _holds(study: Study, seal: str) -> bool:
@@ -112,7 +112,7 @@ def _close(connection: Connection, collection: int, session: str, who: str, at: 
     return written(at), who
 
 
-def _collected(connection: Connection, collection: int, session: str) -> Collected:
+def _collected(connection: Connection, collection: int, session: str) -> _Collected:
     """Return the last answer of each serving and attribute, and all corrections, in their order."""
     rehearsal = connection.execute(
         select(COLLECTION.c.rehearsal).where(COLLECTION.c.collection == collection)
@@ -137,7 +137,7 @@ def _collected(connection: Connection, collection: int, session: str) -> Collect
     servings = select(SERVING).where(SERVING.c.collection == collection, SERVING.c.session == session)
     plan = {(row.assessor, row.position): row.code for row in connection.execute(servings)}
     ordered = sorted(answers.values(), key=lambda row: (row["assessor"], row["position"], row["event"]))
-    return Collected(session, bool(rehearsal), plan, tuple(ordered), tuple(corrections))
+    return _Collected(session, bool(rehearsal), plan, tuple(ordered), tuple(corrections))
 
 
 def _with_record(study: Study, record: bytes, locked: Locked, who: str) -> Study:
@@ -156,7 +156,7 @@ _NUMBERS = ("score", "position")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Collected:
+class _Collected:
     """What a session brought.
 
     Parameters
@@ -176,7 +176,7 @@ class Collected:
     corrections: tuple[Mapping[str, Any], ...]
 
 
-def with_collected(study: Study, collected: Collected) -> Study:
+def _with_collected(study: Study, collected: _Collected) -> Study:
     """Return the study with the answers as scores and the corrections as corrections; those it holds are not repeated.
 
     Raises
@@ -200,7 +200,7 @@ def with_collected(study: Study, collected: Collected) -> Study:
     return replace(study, tables=tables)
 
 
-def _keep_apart(study: Study, collected: Collected) -> None:
+def _keep_apart(study: Study, collected: _Collected) -> None:
     rehearsed = is_rehearsed(study)
     if collected.rehearsal and not rehearsed and len(study.scores):
         raise StudyError(
@@ -213,7 +213,7 @@ def _keep_apart(study: Study, collected: Collected) -> None:
         )
 
 
-def _prototypes(study: Study, collected: Collected) -> dict[tuple[str, int], str]:
+def _prototypes(study: Study, collected: _Collected) -> dict[tuple[str, int], str]:
     """Return (assessor, position) to the prototype; StudyError if a code on a cup is not the one in the plan."""
     plan = study.table("servings")
     plan = plan.loc[plan["session"] == collected.session]
@@ -240,7 +240,7 @@ def _only_batch(study: Study) -> dict[str, str]:
 
 def _score_row(
     row: Mapping[str, Any],
-    collected: Collected,
+    collected: _Collected,
     prototypes: Mapping[tuple[str, int], str],
     batches: Mapping[str, str],
 ) -> dict[str, Any]:
@@ -261,7 +261,7 @@ def _score_row(
 
 
 def _correction_row(
-    row: Mapping[str, Any], collected: Collected, prototypes: Mapping[tuple[str, int], str]
+    row: Mapping[str, Any], collected: _Collected, prototypes: Mapping[tuple[str, int], str]
 ) -> dict[str, str]:
     place = {
         "assessor": row["assessor"],

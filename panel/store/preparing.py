@@ -26,7 +26,7 @@ _STAGES = ("appearance", "pick-up", "rub-out", "after-feel", "later after-feel",
 _WORDS = ("attribute", "name", "stage", "definition", "procedure", "low_end", "high_end")
 
 
-OWN_GATE = "the safety gate of the study"
+_OWN_GATE = "the safety gate of the study"
 _ALL_SESSIONS = "the safety gate"  # who holds this decides about the ballots of a collection
 _LAST = (
     select(SAFETY.c.signed, SAFETY.c.who, SAFETY.c.note)
@@ -230,7 +230,7 @@ def follow_gate(store: Store, collection: int, study: Study, *, at: datetime, wh
         if last is not None and _stopped(last) and not who.strip():
             return f"The ballots stay closed: {last.who} stopped them. Somebody has to say that they may go on."
         ended = _stopped(last) and signed
-        row = (signed, who.strip() if ended else OWN_GATE, why.strip() if ended else note)
+        row = (signed, who.strip() if ended else _OWN_GATE, why.strip() if ended else note)
         if last is None or (bool(last.signed), last.note) != (signed, row[2]):
             _keep(connection, collection, row, at)
     return f"The safety gate is {'open' if signed else 'not open'}: {note}."
@@ -238,7 +238,7 @@ def follow_gate(store: Store, collection: int, study: Study, *, at: datetime, wh
 
 def stop_ballots(store: Store, collection: int, *, who: str, why: str, at: datetime) -> None:
     """Close all ballots at once, whatever the gate says; StudyError if nobody or no reason is named."""
-    if not who.strip() or not why.strip() or who.strip() == OWN_GATE:
+    if not who.strip() or not why.strip() or who.strip() == _OWN_GATE:
         raise StudyError("Ballots are stopped by somebody, for a reason. Write who stops them, and why.")
     with store.writing() as connection:
         hold_session(connection, collection, _ALL_SESSIONS, exclusive=True)
@@ -253,7 +253,7 @@ def stopped_by(store: Store, collection: int) -> str:
 
 
 def _stopped(last: Row | None) -> bool:
-    return last is not None and not last.signed and last.who != OWN_GATE
+    return last is not None and not last.signed and last.who != _OWN_GATE
 
 
 def _served(connection: Connection, collection: int, study: Study) -> set[str]:

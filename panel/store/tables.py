@@ -185,7 +185,7 @@ EVENT = _table(
 SCORE = Table("score", MetaData(), *(Column(c.name, c.type) for c in EVENT.columns))
 
 
-CURRENT_VERSION = 1
+_CURRENT_VERSION = 1
 
 
 _Step = tuple[int, tuple[str, ...], tuple[str, ...]]
@@ -202,7 +202,9 @@ _KEPT = {
 }
 
 
-def bring_up_to_date(engine: Engine, place: str, steps: Sequence[_Step] = STEPS, target: int = CURRENT_VERSION) -> None:
+def bring_up_to_date(
+    engine: Engine, place: str, steps: Sequence[_Step] = STEPS, target: int = _CURRENT_VERSION
+) -> None:
     """Make the tables in an empty database, or bring those of an older version up to date.
 
     Raises

@@ -103,11 +103,11 @@ def open_archive(content: bytes, name: str, max_unpacked: int = MAX_UNPACKED) ->
 
 
 def read_member(archive: zipfile.ZipFile, member: str, name: str) -> bytes:
-    """Return one file of an archive, exactly as many bytes as it declares; StudyError as for `member_pieces`."""
-    return b"".join(member_pieces(archive, member, name))
+    """Return one file of an archive, exactly as many bytes as it declares; StudyError as for `_member_pieces`."""
+    return b"".join(_member_pieces(archive, member, name))
 
 
-def member_pieces(archive: zipfile.ZipFile, member: str, name: str) -> Iterator[bytes]:
+def _member_pieces(archive: zipfile.ZipFile, member: str, name: str) -> Iterator[bytes]:
     """Yield one file of an archive in pieces of at most 256 kB, so that no more is in memory than was asked for.
 
     Raises
@@ -134,7 +134,7 @@ def member_pieces(archive: zipfile.ZipFile, member: str, name: str) -> Iterator[
     raise StudyError(f"{member!r} in {name} is damaged: it is not as long as it says; pack or save the file again.")
 
 
-MAX_WORKBOOK = 100_000_000  # bytes of all parts together
+_MAX_WORKBOOK = 100_000_000  # bytes of all parts together
 MAX_CELLS = 1_000_000  # written cells of all sheets together, and texts that they share
 _MAX_AREA = 2_000_000  # cells that all sheets together are laid out as, empty ones included
 _MAX_TEXT = 40_000_000  # bytes of text once every cell has its own copy; twice the largest text file
@@ -161,13 +161,13 @@ def _workbook_parts(content: bytes, name: str) -> tuple[bytes, int]:
     StudyError
         If it is no .xlsx workbook, is damaged, or claims an area or an amount of text that would not fit.
     """
-    archive = open_archive(content, name, MAX_WORKBOOK)
+    archive = open_archive(content, name, _MAX_WORKBOOK)
     if "xl/workbook.xml" not in archive.namelist():
         raise StudyError(f"{name} is not an .xlsx workbook; save it as .xlsx or .csv.")
     kinds: dict[str, str] = {}
     for part in archive.namelist():
         if part.endswith((".xml", ".rels")):
-            start = next(member_pieces(archive, part, name), b"")
+            start = next(_member_pieces(archive, part, name), b"")
             if start[:2] in (b"\xff\xfe", b"\xfe\xff"):
                 raise _unusual(name, part)
             kinds[part] = found[1].decode() if (found := _ROOT.search(start)) else ""
@@ -179,7 +179,7 @@ def _workbook_parts(content: bytes, name: str) -> tuple[bytes, int]:
         for part in sorted(kinds, key=lambda part: kinds[part] != _TEXTS):  # shared texts first: the sheets name them
             if kinds[part] in (*_SMALL, _SHEET, _TEXTS):
                 with anew.open(part, "w") as target:
-                    for piece in measured.pieces(part, kinds[part], member_pieces(archive, part, name)):
+                    for piece in measured.pieces(part, kinds[part], _member_pieces(archive, part, name)):
                         target.write(piece)
     return packed.getvalue(), measured.errors
 

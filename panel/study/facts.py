@@ -20,7 +20,7 @@ from panel.study.study import LOCKED_FACT, Study
 
 
 @dataclass(frozen=True, slots=True)
-class Fact:
+class _Fact:
     """One fact about the whole study: its name, its kind (`number`, `text`, `list`, `entries`, ...), what it says."""
 
     name: str
@@ -43,50 +43,50 @@ KINDS = MappingProxyType(
 """What a fact of each kind is, for advice."""
 
 STATED = (
-    Fact("title", "text", "what the study is called"),
-    Fact("purpose", "text", "what it is to find out"),
-    Fact("scale_min", "number", "the lowest possible score"),
-    Fact("scale_max", "number", "the highest possible score"),
-    Fact("benchmark", "text", "the prototype that the others are compared with"),
-    Fact("margin", "number", "the largest difference that does not matter"),
-    Fact("liking_margin", "number", "the largest difference in liking that does not matter"),
-    Fact("batch_sd", "number or object", "the standard deviation between batches"),
-    Fact("batch_sd_df", "number", "the degrees of freedom that it was learned with"),
-    Fact("probe_speed_mm_s", "number", "how fast the probe of the force curves moves, in mm/s"),
-    *(Fact(name, "words", "how the test was done") for name in ("dose", "area", "strokes", "room", "panel", "notes")),
-    Fact("dates", "words", "the days of the test, by session"),
-    Fact("users", "object", "who the consumers were"),
-    Fact("applicant", "text", "for whom the evidence file is made"),
-    Fact("laboratory", "text", "who ran the test"),
-    Fact("product", "text", "the product that the claims are about, as it is sold"),
-    Fact("report_number", "text", "the number of the evidence file"),
-    Fact("report_version", "words", "which version of the evidence file it is"),
-    Fact("statistics_plan_dated", "text", "the day of the plan of the statistics"),
-    Fact("questions", "any", "what the consumers were asked, in which words"),
-    Fact("rules", "entries", "which scores are set aside, as recorded before the unblinding"),
-    Fact("people", "entries", "who has which role"),
-    Fact("deviations", "entries", "where the test departed from its protocol"),
-    Fact("predictions", "entries", "what was predicted of prototypes before they were made"),
-    Fact("locked_sessions", "entries", "which sessions were locked, by whom and when"),
-    Fact("removed_people", "entries", "whose data were removed on request: when, by whom and why"),
-    Fact("without_people", "any", "whether it was given away without its people"),
-    Fact("dominance_attributes", "list", "the sensations to choose from"),
-    Fact("import", "object", "how the imported file was read"),
-    Fact("protocol", "object", "what the protocol says"),
-    Fact("key", "object", "the seal of the key"),
-    Fact("planned_differences", "any", "the differences that were planned"),
-    Fact("unblinded_on", "any", "when the key was opened"),
-    Fact("gates", "any", "what a prototype must pass"),
-    Fact("stability", "any", "which prototypes are stable"),
-    Fact("benchmark_levels", "any", "the level of the benchmark when the windows were set"),
-    Fact("tolerance", "any", "how far outside its window a mean counts for nothing"),
-    Fact("windows_read_as", "text", "on which scale windows lie: panel, or benchmark for differences from it"),
+    _Fact("title", "text", "what the study is called"),
+    _Fact("purpose", "text", "what it is to find out"),
+    _Fact("scale_min", "number", "the lowest possible score"),
+    _Fact("scale_max", "number", "the highest possible score"),
+    _Fact("benchmark", "text", "the prototype that the others are compared with"),
+    _Fact("margin", "number", "the largest difference that does not matter"),
+    _Fact("liking_margin", "number", "the largest difference in liking that does not matter"),
+    _Fact("batch_sd", "number or object", "the standard deviation between batches"),
+    _Fact("batch_sd_df", "number", "the degrees of freedom that it was learned with"),
+    _Fact("probe_speed_mm_s", "number", "how fast the probe of the force curves moves, in mm/s"),
+    *(_Fact(name, "words", "how the test was done") for name in ("dose", "area", "strokes", "room", "panel", "notes")),
+    _Fact("dates", "words", "the days of the test, by session"),
+    _Fact("users", "object", "who the consumers were"),
+    _Fact("applicant", "text", "for whom the evidence file is made"),
+    _Fact("laboratory", "text", "who ran the test"),
+    _Fact("product", "text", "the product that the claims are about, as it is sold"),
+    _Fact("report_number", "text", "the number of the evidence file"),
+    _Fact("report_version", "words", "which version of the evidence file it is"),
+    _Fact("statistics_plan_dated", "text", "the day of the plan of the statistics"),
+    _Fact("questions", "any", "what the consumers were asked, in which words"),
+    _Fact("rules", "entries", "which scores are set aside, as recorded before the unblinding"),
+    _Fact("people", "entries", "who has which role"),
+    _Fact("deviations", "entries", "where the test departed from its protocol"),
+    _Fact("predictions", "entries", "what was predicted of prototypes before they were made"),
+    _Fact("locked_sessions", "entries", "which sessions were locked, by whom and when"),
+    _Fact("removed_people", "entries", "whose data were removed on request: when, by whom and why"),
+    _Fact("without_people", "any", "whether it was given away without its people"),
+    _Fact("dominance_attributes", "list", "the sensations to choose from"),
+    _Fact("import", "object", "how the imported file was read"),
+    _Fact("protocol", "object", "what the protocol says"),
+    _Fact("key", "object", "the seal of the key"),
+    _Fact("planned_differences", "any", "the differences that were planned"),
+    _Fact("unblinded_on", "any", "when the key was opened"),
+    _Fact("gates", "any", "what a prototype must pass"),
+    _Fact("stability", "any", "which prototypes are stable"),
+    _Fact("benchmark_levels", "any", "the level of the benchmark when the windows were set"),
+    _Fact("tolerance", "any", "how far outside its window a mean counts for nothing"),
+    _Fact("windows_read_as", "text", "on which scale windows lie: panel, or benchmark for differences from it"),
 )
 """The facts that something here reads. What is called otherwise is kept as it is."""
 
 _KIND = MappingProxyType({fact.name: fact.kind for fact in STATED})
 _MEANING = MappingProxyType({fact.name: fact.meaning for fact in STATED})
-TOO_LARGE = "it holds a number too large to reckon with"
+_TOO_LARGE = "it holds a number too large to reckon with"
 
 
 def read_facts(given: Mapping[str, Any]) -> tuple[dict[str, Any], list[tuple[str, ...]]]:
@@ -104,7 +104,7 @@ def read_facts(given: Mapping[str, Any]) -> tuple[dict[str, Any], list[tuple[str
         if number is not None:
             facts[name] = number
         elif not _reckonable(value):
-            unread.append((FACTS, "", name, fact_text(value), TOO_LARGE))
+            unread.append((FACTS, "", name, fact_text(value), _TOO_LARGE))
         elif not _is(kind, value):
             unread.append((FACTS, "", name, fact_text(value), f"it has to be {KINDS[kind]}"))
         else:

@@ -49,10 +49,10 @@ class RowChange:
     @property
     def named(self) -> bool:
         """True if the columns that name a row say which one it is; otherwise it is known by all that it holds."""
-        return bool(key_of(self.table))
+        return bool(_key_of(self.table))
 
 
-def key_of(table: str) -> tuple[str, ...]:
+def _key_of(table: str) -> tuple[str, ...]:
     """Return the columns that name a row of a table; none if only all its cells do."""
     return _KEYS.get(table) or (TABLES[table].key if table in TABLES else ())
 
@@ -81,7 +81,7 @@ def row_changes(before: Mapping[str, Sequence[Row]], after: Mapping[str, Sequenc
 
 def _by_key(table: str, rows: Sequence[Row]) -> dict[str, Row] | None:
     """Return the key of each row to the row; None if the table has no key, or rows that share one or lack it."""
-    columns = key_of(table)
+    columns = _key_of(table)
     if not columns or not all(any(row.get(name) for name in columns) for row in rows):
         return None
     found = {_words({name: row.get(name, "") for name in columns}): row for row in rows}
@@ -273,7 +273,7 @@ def journal_table(entries: Iterable[Mapping[str, Any]], version: str = "", start
 def _named(change: RowChange) -> str:
     """Return which row a change is about, in words."""
     cells = change.after or change.before or {}
-    return _said({name: cells[name] for name in key_of(change.table) if name in cells}) or change.key
+    return _said({name: cells[name] for name in _key_of(change.table) if name in cells}) or change.key
 
 
 def _said(cells: Row) -> str:
@@ -340,7 +340,7 @@ def changed_rows(rows: Sequence[Row], table: str, changes: Iterable[RowChange]) 
 
 def _same_key(rows: Iterable[Row], change: RowChange) -> Row | None:
     """Return the row that has the key of a change, if its table has one."""
-    columns, wanted = key_of(change.table), change.before or change.after or {}
+    columns, wanted = _key_of(change.table), change.before or change.after or {}
     if not columns:
         return None
     return next((row for row in rows if all(row.get(name) == wanted.get(name) for name in columns)), None)

@@ -316,7 +316,7 @@ def allergen_words() -> pd.DataFrame:
 # Which way should an attribute go with a property of the blend? Said before the scores are looked at.
 
 
-SIGNS = {"more": 1, "less": -1}
+_SIGNS = {"more": 1, "less": -1}
 
 
 def expected_directions() -> pd.DataFrame:
@@ -325,7 +325,7 @@ def expected_directions() -> pd.DataFrame:
     A copy. The source is a tag of `panel.study.knowledge.sources`; common practice has none.
     """
     frame = _read("expected_directions")
-    return frame.assign(sign=frame["direction"].map(SIGNS).astype("int64"))
+    return frame.assign(sign=frame["direction"].map(_SIGNS).astype("int64"))
 
 
 # May a question ask whether there is too little of something? Not where nobody could want more of it.

@@ -19,7 +19,7 @@ from pandas.api.extensions import ExtensionArray
 from panel.errors import StudyError
 
 NOT_A_NUMBER = "not a number"
-TOO_LARGE = "a number too large to hold"
+_TOO_LARGE = "a number too large to hold"
 _TOO_LONG = "too long for a number"
 _OTHER_SIGN = "not a number with a decimal {sign}"
 _TWO_READINGS = "could be {point} or {comma}: the column does not tell whether the {sign} is a decimal sign"
@@ -220,9 +220,8 @@ def _read_with_care(
     cleaned = {text: text.translate(_SAME_SIGN).strip() for text in counts}
     asked = [text for text, clean in cleaned.items() if not _says_none(clean)]
     reasons = {text: _TOO_LONG for text in asked if len(cleaned[text]) > _LONGEST_NUMBER}
-    bare, of_words = {text: cleaned[text] for text in asked if text not in reasons}, []
-    if words:
-        bare, of_words = _without_words(bare)
+    bare = {text: cleaned[text] for text in asked if text not in reasons}
+    bare, of_words = _without_words(bare) if words else (bare, [])
     both = {text: (_value(clean, "."), _value(clean, ",")) for text, clean in bare.items()}
     evidence = {".": 0, ",": 0}
     for text, (point, comma) in both.items():
@@ -344,7 +343,7 @@ def _settle(
     value = second if first is None else first
     if value is None:
         return math.nan, NOT_A_NUMBER
-    return (value, "") if math.isfinite(value) else (math.nan, TOO_LARGE)
+    return (value, "") if math.isfinite(value) else (math.nan, _TOO_LARGE)
 
 
 def _decimal_sign(evidence: Mapping[str, int], decimal: str, commas_two_ways: bool) -> tuple[str, bool]:

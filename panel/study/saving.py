@@ -219,23 +219,6 @@ def journal_rows(folder: str | Path) -> pd.DataFrame:
     return journal_table(read_lines(journal or b""), version_of(read_folder(folder)))
 
 
-def changes_since(folder: str | Path, version: str) -> pd.DataFrame:
-    """Return what was changed since a version (`panel.study.folder.version_of`), in the form of `journal_rows`.
-
-    Raises
-    ------
-    StudyError
-        If the study never had this version as far as the journal goes.
-    """
-    entries = read_lines(read_journal(folder)[0] or b"")
-    now = version_of(read_folder(folder))
-    after = [place for place, entry in enumerate(entries, start=1) if entry["version"]["after"] == version]
-    first = after[-1:] or [place for place, entry in enumerate(entries) if entry["version"]["before"] == version][-1:]
-    if not first and version != now:
-        raise StudyError("The journal of this study does not know that version; look at the whole journal.")
-    return journal_table(entries[first[0] :] if first else (), now, start=version)
-
-
 def journal_faults(folder: str | Path) -> tuple[str, ...]:
     """Return what shows that the journal of a study folder was edited, one sentence each; none if it was not."""
     return chain_faults(*read_journal(folder))

@@ -329,7 +329,7 @@ def _notes_on_unused(table: RawTable, layout: ScoresLayout) -> list[str]:
     for column in unused if not layout.is_long else ():
         read = read_numbers(table.column(column), words=True)
         share, filled = _share_of_numbers(read), int((~read.missing).sum())
-        why = why_no_scores(table, layout, column)
+        why = _why_no_scores(table, layout, column)
         if share >= _MOSTLY and why and column not in table.unnamed:
             notes.append(f"The column {column!r} {why}. Say so if it holds scores.")
         elif (share >= _SOME or _likely_numbers(table.column(column)) >= _MOSTLY) and not why:
@@ -466,10 +466,10 @@ def _are_times_of_day(cells: Sequence[str]) -> bool:
 def _attribute_columns(table: RawTable, layout: ScoresLayout) -> tuple[str, ...]:
     """Return the columns of a wide table that hold scores: every numeric one that holds nothing else."""
     numeric = _numeric_columns(table, [column for column in table.header if column not in layout.columns().values()])
-    return tuple(column for column in numeric if not why_no_scores(table, layout, column))
+    return tuple(column for column in numeric if not _why_no_scores(table, layout, column))
 
 
-def why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
+def _why_no_scores(table: RawTable, layout: ScoresLayout, column: str) -> str:
     """Return why a column of numbers is not taken for scores, from its heading and its contents; empty if it is."""
     if column in table.unnamed:
         return "has no name"

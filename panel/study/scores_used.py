@@ -241,19 +241,14 @@ class PlannedDifference:
     attribute: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class StatedDifferences:
-    """What the study states: the differences that can be read; of the others what is wrong, and what to do."""
+def stated_differences(study: Study) -> tuple[tuple[PlannedDifference, ...], tuple[tuple[str, str], ...]]:
+    """Return the differences that `study` says were planned, and of those that cannot be read what is wrong.
 
-    differences: tuple[PlannedDifference, ...]
-    problems: tuple[tuple[str, str], ...] = ()
-
-
-def stated_differences(study: Study) -> StatedDifferences:
-    """Return the differences that `study` says were planned; nothing in them makes it raise."""
+    Each problem is what is wrong and what to do. Nothing that is stated makes it raise.
+    """
     stated = study.facts.get(PLANNED_DIFFERENCES, [])
     if not isinstance(stated, list):
-        return StatedDifferences((), (("The planned differences are not a list, so none is read.", HOW),))
+        return (), (("The planned differences are not a list, so none is read.", HOW),)
     kept: list[PlannedDifference] = []
     problems = []
     for number, entry in enumerate(stated, start=1):
@@ -262,7 +257,7 @@ def stated_differences(study: Study) -> StatedDifferences:
             problems.append((f"Planned difference {number} is not read: {why}.", advice))
         else:
             kept.append(_difference(entry))
-    return StatedDifferences(tuple(kept), tuple(problems))
+    return tuple(kept), tuple(problems)
 
 
 def _difference(entry: dict[str, Any]) -> PlannedDifference:

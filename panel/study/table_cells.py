@@ -8,6 +8,7 @@ import re
 import unicodedata
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from fnmatch import fnmatchcase
+from functools import lru_cache
 from types import MappingProxyType
 
 import pandas as pd
@@ -338,6 +339,7 @@ def _plain_names(column: str) -> set[str]:
     return spellings | {spelling[:-1] for spelling in spellings if spelling.endswith("s")}
 
 
+@lru_cache(maxsize=10_000)
 def heading_words(heading: str) -> str:
     """Return the words of a heading in small letters, without accents and signs, parted by blanks."""
     plain = unicodedata.normalize("NFKD", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", heading))

@@ -491,12 +491,14 @@ def _literally(figure: Figure) -> Iterator[None]:
 
 def _words_in(figure: Figure) -> Iterator[Text]:
     """Yield the words of a figure; of those on its axes only what is made, for `findobj` would make them all."""
+    from matplotlib.text import Text
+
     yield from figure.texts
     legends = [*figure.legends, *(own for axes in figure.axes if (own := axes.get_legend()) is not None)]
     for legend in legends:
         yield from (*legend.get_texts(), legend.get_title())
     for axes in figure.axes:
-        yield from (*axes.texts, axes.title)
+        yield from (part for part in axes.get_children() if isinstance(part, Text))  # titles may stand at a side too
         for axis in (axes.xaxis, axes.yaxis):
             yield axis.label
             yield from (label for tick in axis.majorTicks for label in (tick.label1, tick.label2))

@@ -17,7 +17,7 @@ from sqlalchemy import insert
 from panel.store.board import sessions_table
 from panel.store.database import Store, now, open_store
 from panel.store.events import make_tokens
-from panel.store.preparing import OWN_GATE, prepare
+from panel.store.preparing import _OWN_GATE, prepare
 from panel.store.tables import SAFETY
 from panel.study.study import Study
 
@@ -64,7 +64,7 @@ def serving_process(
 
 def say_signed(store: Store, collection: int, *, signed: bool = True) -> None:
     """Put into the record that the safety gate is open, or not, without a study that says so."""
-    row = {"collection": collection, "signed": int(signed), "who": OWN_GATE, "note": "", "at": ""}
+    row = {"collection": collection, "signed": int(signed), "who": _OWN_GATE, "note": "", "at": ""}
     with store.writing() as connection:
         connection.execute(insert(SAFETY).values(row))
 

@@ -3,24 +3,24 @@ import socket
 import pytest
 
 from panel.ballots import serving as address
-from panel.ballots.serving import ballots_at, firewall_hint, host_to_bind, lan_address, link_opens, listening_socket
+from panel.ballots.serving import _host_to_bind, ballots_at, firewall_hint, lan_address, link_opens, listening_socket
 from panel.errors import StudyError
 
 
 @pytest.mark.parametrize(("host", "bound"), [("127.0.0.1", "127.0.0.1"), ("localhost", "127.0.0.1"), ("::1", "::1")])
 def test_this_computer_only_unless_asked(host, bound):
-    assert host_to_bind(host, lan=False) == bound
+    assert _host_to_bind(host, lan=False) == bound
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.168.1.5", "bench-pc", ""])
 def test_other_addresses_are_refused_unless_the_network_is_asked_for(host):
     with pytest.raises(StudyError, match="Ballots answer on this computer only"):
-        host_to_bind(host, lan=False)
+        _host_to_bind(host, lan=False)
 
 
 def test_the_network_gets_the_one_address_of_this_computer(monkeypatch):
     monkeypatch.setattr(address, "lan_address", lambda: "192.168.7.7")
-    assert host_to_bind("127.0.0.1", lan=True) == "192.168.7.7"
+    assert _host_to_bind("127.0.0.1", lan=True) == "192.168.7.7"
 
 
 def test_a_computer_without_network_is_told(monkeypatch):

@@ -4,7 +4,7 @@ from urllib.parse import urlencode
 
 import pytest
 
-from panel.ballots.answers import LONGEST_COMMENT, MOST_FIELDS, Step, form_fields, read_marks
+from panel.ballots.answers import _LONGEST_COMMENT, _MOST_FIELDS, Step, form_fields, read_marks
 from panel.errors import StudyError
 from panel.store.ballot import Question, Serving
 from panel.store.database import now
@@ -66,7 +66,7 @@ def test_a_comment_is_kept_as_written_and_not_longer_than_allowed():
     (entry,) = read(comment=" <b>oily</b> & wet\n ").entries
     assert entry == Entry("comment", 7, text="<b>oily</b> & wet")
     (entry,) = read(comment="x" * 5000).entries
-    assert len(entry.text) == LONGEST_COMMENT
+    assert len(entry.text) == _LONGEST_COMMENT
 
 
 @pytest.mark.parametrize(("after", "flag"), [(1.0, "early"), (1.74, "early"), (1.76, ""), (4.99, ""), (5.01, "late")])
@@ -101,7 +101,7 @@ def test_forms_are_read_whatever_they_hold():
 
 def test_a_form_with_too_many_fields_is_refused():
     with pytest.raises(StudyError, match="more fields than a ballot"):
-        form_fields(urlencode([("v0", "1")] * (MOST_FIELDS + 1)).encode())
+        form_fields(urlencode([("v0", "1")] * (_MOST_FIELDS + 1)).encode())
 
 
 def test_the_identifier_of_a_page_is_cut_to_a_length_that_is_kept():

@@ -8,7 +8,7 @@ import httpx
 import pytest
 
 from panel.ballots import serving as gate_watch
-from panel.ballots.serving import GateWatch, refuse_past, served
+from panel.ballots.serving import GateWatch, _refuse_past, served
 from panel.errors import StudyError
 from panel.store.database import now
 from panel.store.preparing import follow_gate, safety_signed
@@ -121,7 +121,7 @@ def test_the_study_is_read_again_only_when_a_file_changed_or_after_a_while(ready
     (folder / "safety.csv").write_bytes((folder / "safety.csv").read_bytes() + b"\r\n")
     watch.look()
     assert len(reads) == 2
-    monkeypatch.setattr(gate_watch, "READS_EVERY", -1.0)
+    monkeypatch.setattr(gate_watch, "_READS_EVERY", -1.0)
     watch.look()
     assert len(reads) == 3
 
@@ -166,9 +166,9 @@ def test_a_clock_that_is_put_back_closes_the_ballots_and_one_that_jumps_ahead_do
 
 
 def test_ballots_are_not_served_by_a_clock_that_is_behind_the_record(running):
-    refuse_past(running.store)
+    _refuse_past(running.store)
     with running.visitor() as phone:
         phone.go()
-    refuse_past(running.store, running.clock)
+    _refuse_past(running.store, running.clock)
     with pytest.raises(StudyError, match=r"The clock of this computer shows .* Set the clock right first"):
-        refuse_past(running.store, lambda: running.clock() - timedelta(hours=1))
+        _refuse_past(running.store, lambda: running.clock() - timedelta(hours=1))

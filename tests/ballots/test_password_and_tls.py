@@ -12,7 +12,7 @@ import pytest
 
 from panel.ballots import pages
 from panel.ballots import protection as certificates
-from panel.ballots.app import MOST_TRIES
+from panel.ballots.app import _MOST_TRIES
 from panel.ballots.protection import LASTS, fingerprint_at, own_certificate, what_to_compare
 from panel.ballots.serving import ballots_at, link_opens, served
 from panel.errors import StudyError
@@ -61,7 +61,7 @@ def test_an_answer_that_comes_before_the_password_is_not_kept_and_that_is_said(g
 
 def test_nobody_tries_passwords_for_ever(guarded):
     client, _, path, _ = guarded
-    for number in range(MOST_TRIES):
+    for number in range(_MOST_TRIES):
         assert client.post(path, data={"password": f"guess {number}"}).status_code == 401
     assert client.post(path, data={"password": PASSWORD}).status_code == 429
 

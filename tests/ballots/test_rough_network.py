@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 from panel.ballots import pages
-from panel.ballots.app import MOST_COMMENTS, MOST_PHONES, MOST_REACTIONS, Often
+from panel.ballots.app import _MOST_COMMENTS, _MOST_PHONES, _MOST_REACTIONS, _Often
 from panel.ballots.serving import serve
 from panel.errors import StudyError
 from panel.store.board import board_of_assessors, reactions_table, session_record
@@ -80,33 +80,33 @@ def test_a_reaction_holds_back_only_a_sample_that_was_opened(running):
 
 def test_a_second_phone_on_one_link_is_told_on_both_and_the_leader_sees_it(running):
     with running.visitor("A01") as one, running.visitor("A01") as other, running.visitor("A02") as alone:
-        assert pages.MORE_PHONES not in one.go().words
-        assert pages.MORE_PHONES not in one.go(f"{one.path}/1/1").words  # the same phone
-        assert pages.MORE_PHONES in other.go().words  # at opening, before anything is marked
-        assert pages.MORE_PHONES in one.go().words
-        assert pages.MORE_PHONES not in alone.go().words
+        assert pages._MORE_PHONES not in one.go().words
+        assert pages._MORE_PHONES not in one.go(f"{one.path}/1/1").words  # the same phone
+        assert pages._MORE_PHONES in other.go().words  # at opening, before anything is marked
+        assert pages._MORE_PHONES in one.go().words
+        assert pages._MORE_PHONES not in alone.go().words
     board = board_of_assessors(running.store, running.collection, "1").set_index("assessor")
     assert board["phones"].loc[["A01", "A02"]].tolist() == [2, 1]
     assert "A01" in who_has_answered(board.reset_index())
 
 
 def test_a_browser_that_keeps_no_cookie_fills_no_record(running):
-    for _ in range(2 * MOST_PHONES):
+    for _ in range(2 * _MOST_PHONES):
         httpx.get(f"{running.address}/b/{running.tokens['A01']}", trust_env=False)
     board = board_of_assessors(running.store, running.collection, "1").set_index("assessor")
-    assert board.loc["A01", "phones"] == MOST_PHONES
+    assert board.loc["A01", "phones"] == _MOST_PHONES
 
 
 def test_a_link_that_writes_without_end_is_slowed_and_nobody_else_is(running):
     one, other = (f"/b/{running.tokens[name]}" for name in ("A01", "A02"))
-    for number in range(MOST_COMMENTS):
+    for number in range(_MOST_COMMENTS):
         assert running.post(f"{one}/1/1", comment=f"word {number}").status_code == 303
     refused = running.post(f"{one}/1/1", comment="one more", v0="50")
     assert refused.status_code == 429
     assert pages.TOO_OFTEN in refused.text
     assert running.post(f"{one}/1/1", v0="50").status_code == 303  # answers are taken as before
     assert running.post(f"{other}/1/1", comment="a word").status_code == 303
-    for number in range(MOST_REACTIONS):
+    for number in range(_MOST_REACTIONS):
         assert running.post(f"{one}/reaction", reaction=f"itching {number}").status_code == 303
     assert running.post(f"{one}/reaction", reaction="again").status_code == 429
     assert running.post(f"{other}/reaction", reaction="itching").status_code == 303
@@ -114,7 +114,7 @@ def test_a_link_that_writes_without_end_is_slowed_and_nobody_else_is(running):
 
 def test_after_a_while_a_link_may_write_again():
     moment = [0.0]
-    often = Often(2, 10.0, now=lambda: moment[0])
+    often = _Often(2, 10.0, now=lambda: moment[0])
     assert [often.too_often("a") for _ in range(3)] == [False, False, True]
     assert not often.too_often("b")
     moment[0] = 10.1

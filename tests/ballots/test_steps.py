@@ -3,7 +3,7 @@ from datetime import timedelta
 import pytest
 
 from panel.ballots import answers as module
-from panel.ballots.answers import WAIT_RATHER_THAN_BEGIN, steps_of
+from panel.ballots.answers import _WAIT_RATHER_THAN_BEGIN, steps_of
 from panel.store.ballot import Ballot, Question, Serving
 from panel.store.database import now
 
@@ -76,7 +76,7 @@ def test_a_new_sample_is_not_begun_when_the_last_one_is_due_soon():
 def test_while_the_later_stage_waits_the_next_sample_is_begun():
     done = ballot([*AT_ONCE, (1, "GREASE")], {1: NOW})
     assert place(next_step(done, NOW + 3 * MINUTE)) == (2, "appearance")
-    near = NOW + 20 * MINUTE - WAIT_RATHER_THAN_BEGIN
+    near = NOW + 20 * MINUTE - _WAIT_RATHER_THAN_BEGIN
     assert next_step(done, near) is None
     begun = ballot([*AT_ONCE, (1, "GREASE"), (2, "GLOSS")], {1: NOW})
     assert place(next_step(begun, near)) == (2, "rub-out")

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from panel.checks.finding import Finding
-from panel.checks.score_patterns import exchanged_profiles, score_cells
+from panel.checks.score_patterns import _exchanged_profiles, score_cells
 from panel.checks.sound_study import sound_study
 from panel.study.study import Study
 from tests.studies import crossed_study, small_study
@@ -11,7 +11,7 @@ STUDIES = 60
 
 
 def found(study: Study) -> list[Finding]:
-    return exchanged_profiles(score_cells(sound_study(study)))
+    return _exchanged_profiles(score_cells(sound_study(study)))
 
 
 def with_scores(study: Study, scores) -> Study:

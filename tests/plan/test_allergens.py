@@ -19,7 +19,7 @@ def matched(avoid, formulas=FORMULAS, **how):
 
 
 def forbidden(avoid, formulas=FORMULAS, **how):
-    found = matched(avoid, formulas, **how).forbidden
+    found = matched(avoid, formulas, **how)["forbidden"]
     assert set(found["assessor"]) <= {"A01"}  # whoever avoids nothing gets everything
     return set(found["prototype"])
 
@@ -37,8 +37,8 @@ def test_a_nut_allergy_forbids_almond_and_shea(avoid):
 )
 def test_an_allergen_that_is_in_no_formula_forbids_nothing(avoid):
     found = matched(avoid)
-    assert not len(found.forbidden)
-    assert not len(found.not_understood)
+    assert not len(found["forbidden"])
+    assert not len(found["not_understood"])
 
 
 def test_an_ingredient_can_be_avoided_by_name():
@@ -71,16 +71,16 @@ def test_nothing_to_avoid_forbids_nothing(avoid):
 @pytest.mark.parametrize("avoid", ["xyz", "that cream", "E202?"])
 def test_a_word_that_is_not_understood_blocks_everything(avoid):
     found = matched(avoid)
-    assert set(found.forbidden["prototype"]) == EVERYTHING
-    assert found.not_understood.to_numpy().tolist() == [["A01", avoid]]
-    assert "is not understood" in found.forbidden["reason"].iloc[0]
+    assert set(found["forbidden"]["prototype"]) == EVERYTHING
+    assert found["not_understood"].to_numpy().tolist() == [["A01", avoid]]
+    assert "is not understood" in found["forbidden"]["reason"].iloc[0]
 
 
 def test_a_prototype_without_a_formula_is_for_those_who_avoid_nothing():
     assert forbidden("lanolin", FORMULAS | {"P9": {}}) == {"P9"}
     found = matched("lanolin", also=["warm-up"])
-    assert found.forbidden["prototype"].tolist() == ["warm-up"]
-    assert "warm-up has no formula" in found.forbidden["reason"].iloc[0]
+    assert found["forbidden"]["prototype"].tolist() == ["warm-up"]
+    assert "warm-up has no formula" in found["forbidden"]["reason"].iloc[0]
 
 
 def test_a_blend_is_looked_into():
@@ -94,8 +94,8 @@ def test_an_ingredient_of_zero_per_cent_is_not_there():
 
 def test_unknown_ingredients_are_named_and_forbid_nothing_by_themselves():
     found = matched("nuts", {"P1": {"Aqua": 90.0, "Unheard-of Extract": 10.0}})
-    assert not len(found.forbidden)
-    assert found.not_known.to_numpy().tolist() == [["P1", "Unheard-of Extract"]]
+    assert not len(found["forbidden"])
+    assert found["not_known"].to_numpy().tolist() == [["P1", "Unheard-of Extract"]]
 
 
 def test_a_word_is_found_in_an_unknown_ingredient():
@@ -103,5 +103,5 @@ def test_a_word_is_found_in_an_unknown_ingredient():
 
 
 def test_only_the_people_asked_for_are_looked_at():
-    assert not len(matched("nuts", assessors=["A02"]).forbidden)
-    assert len(matched("nuts", assessors=["A01"]).forbidden)
+    assert not len(matched("nuts", assessors=["A02"])["forbidden"])
+    assert len(matched("nuts", assessors=["A01"])["forbidden"])

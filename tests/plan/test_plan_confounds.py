@@ -9,7 +9,7 @@ from panel.errors import ModelError
 from panel.models.prototypes.differences import find_differences
 from panel.plan.batch_numbers import batch_numbers
 from panel.plan.sample_size import Scatter, panel_sizes
-from panel.plan.study_plan import making_confounds, plan_study, serving_confounds
+from panel.plan.study_plan import _serving_confounds, making_confounds, plan_study
 from panel.plan.swap_plan import making_days
 from panel.study.naming import Naming
 from panel.study.shown import shown
@@ -32,18 +32,18 @@ def served(sessions):
 
 
 def test_prototypes_planned_for_different_sessions_are_told_with_what_to_do():
-    (line,) = serving_confounds(served({"P1": ["1"], "P2": ["1"], "P3": ["2"], "P4": ["2"]}))
+    (line,) = _serving_confounds(served({"P1": ["1"], "P2": ["1"], "P3": ["2"], "P4": ["2"]}))
     assert line.startswith(
         "By this plan P1 and P3, P1 and P4, P2 and P3 and 1 more pairs are never served in one session"
     )
     assert line.endswith("the verdict would be 'cannot tell'. Put P1 and P3 into one session.")
-    assert serving_confounds(served({"P1": ["1"], "P2": ["1", "2"], "P3": ["2"], "P4": ["2"]})) == ()
+    assert _serving_confounds(served({"P1": ["1"], "P2": ["1", "2"], "P3": ["2"], "P4": ["2"]})) == ()
 
 
 def test_one_order_for_everybody_is_told():
     plan = served({"P1": ["1"], "P2": ["1"], "P3": ["1"], "P4": ["1"]})
     same = plan.assign(position=plan["prototype"].str.slice(1).astype(int))
-    (line,) = serving_confounds(same)
+    (line,) = _serving_confounds(same)
     assert "are never served at one position of the order" in line
 
 

@@ -2,7 +2,7 @@ import pandas as pd
 import pytest
 
 from panel.errors import StudyError
-from panel.store.double_entry import compare_entries
+from panel.store.double_entry import _compare_entries
 
 BLANK = pd.DataFrame(
     [
@@ -23,9 +23,9 @@ def typed(**cells):
 
 
 def test_grids_typed_alike_have_no_differences():
-    assert compare_entries(typed(), typed()).empty
-    assert compare_entries(typed(GLOSS=(0, "48,7")), typed(GLOSS=(0, " 48.7 "))).empty
-    assert compare_entries(typed(GLOSS=(0, "x")), typed(GLOSS=(0, "X"))).empty
+    assert _compare_entries(typed(), typed()).empty
+    assert _compare_entries(typed(GLOSS=(0, "48,7")), typed(GLOSS=(0, " 48.7 "))).empty
+    assert _compare_entries(typed(GLOSS=(0, "x")), typed(GLOSS=(0, "X"))).empty
 
 
 @pytest.mark.parametrize(
@@ -42,7 +42,7 @@ def test_grids_typed_alike_have_no_differences():
     ],
 )
 def test_every_difference_is_found_with_its_place(first, second, what):
-    table = compare_entries(typed(STICK=(4, first)), typed(STICK=(4, second)))
+    table = _compare_entries(typed(STICK=(4, first)), typed(STICK=(4, second)))
     (row,) = table.to_dict("records")
     assert (row["assessor"], row["position"], row["code"]) == ("A02", "2", BLANK["code"][4])
     assert (row["attribute"], row["first"], row["second"], row["what"]) == ("STICK", first, second, what)
@@ -50,23 +50,23 @@ def test_every_difference_is_found_with_its_place(first, second, what):
 
 def test_differences_come_in_the_order_of_the_paper():
     one = typed(STICK=(4, "1"), GLOSS=(8, "1"), RESIDUE=(0, "1"))
-    table = compare_entries(one, typed())
+    table = _compare_entries(one, typed())
     assert table["assessor"].tolist() == ["A01", "A02", "A03"]
 
 
 def test_the_order_of_rows_does_not_matter():
     shuffled = typed(STICK=(4, "1")).iloc[::-1].reset_index(drop=True)
-    pd.testing.assert_frame_equal(compare_entries(shuffled, typed()), compare_entries(typed(STICK=(4, "1")), typed()))
+    pd.testing.assert_frame_equal(_compare_entries(shuffled, typed()), _compare_entries(typed(STICK=(4, "1")), typed()))
 
 
 def test_grids_of_other_servings_or_attributes_are_refused():
     with pytest.raises(StudyError, match="not the same servings and attributes"):
-        compare_entries(typed(), typed().iloc[:-1])
+        _compare_entries(typed(), typed().iloc[:-1])
     with pytest.raises(StudyError, match="not the same servings and attributes"):
-        compare_entries(typed(), typed().assign(MORE=""))
+        _compare_entries(typed(), typed().assign(MORE=""))
     with pytest.raises(StudyError, match="A grid lacks the column 'code'"):
-        compare_entries(typed(), typed().drop(columns="code"))
+        _compare_entries(typed(), typed().drop(columns="code"))
     twice = typed()
     twice.loc[1] = twice.loc[0]
     with pytest.raises(StudyError, match=r"A grid has the serving .*A01.* twice; keep one of them"):
-        compare_entries(twice, twice)
+        _compare_entries(twice, twice)

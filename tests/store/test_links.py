@@ -7,7 +7,7 @@ from sqlalchemy import select
 from panel.errors import StudyError
 from panel.store.ballot import find_ballot
 from panel.store.database import now
-from panel.store.events import TOKEN_BYTES, assessors_with_token, make_tokens, revoke_token, token_sha256
+from panel.store.events import _TOKEN_BYTES, assessors_with_token, make_tokens, revoke_token, token_sha256
 from panel.store.tables import METADATA, TOKEN
 from tests.ballot_studies import ASSESSORS
 
@@ -27,7 +27,7 @@ def test_each_assessor_has_a_token_of_her_own(store, collection):
 def test_a_token_is_long_enough_not_to_be_guessed(store, collection):
     # OWASP, Session Management Cheat Sheet: at least 64 bits of entropy; ours has 144
     token = made(store, collection)["A01"]
-    assert len(base64.urlsafe_b64decode(token)) == TOKEN_BYTES >= 16
+    assert len(base64.urlsafe_b64decode(token)) == _TOKEN_BYTES >= 16
 
 
 def test_only_the_hash_of_a_token_is_kept(store, collection):

@@ -5,7 +5,7 @@ import pytest
 from sqlalchemy import text
 
 from panel.errors import StudyError
-from panel.store.database import SharedWriting, open_store
+from panel.store.database import _SharedWriting, open_store
 
 
 @pytest.fixture
@@ -40,7 +40,7 @@ def together(store, works):
         counted.append(1)
         return store.writing()
 
-    shared, results = SharedWriting(begin), {}
+    shared, results = _SharedWriting(begin), {}
 
     def run(number, work):
         try:
@@ -84,7 +84,7 @@ def test_if_nothing_can_be_kept_all_are_told(file):
     def failing():
         raise StudyError("the disk is gone")
 
-    shared = SharedWriting(failing)
+    shared = _SharedWriting(failing)
     with pytest.raises(StudyError, match="the disk is gone"):
         shared.run(insert(1))
     assert kept(file) == set()
@@ -97,7 +97,7 @@ def test_it_goes_on_after_a_failure(file):
 
 
 def test_who_comes_while_others_are_written_is_written_next_and_nobody_waits_for_ever(file):
-    shared, order = SharedWriting(file.writing), []
+    shared, order = _SharedWriting(file.writing), []
 
     def run(number):
         for value in range(25):

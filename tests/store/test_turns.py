@@ -4,11 +4,11 @@ import time
 import pytest
 
 from panel.errors import StudyError
-from panel.store.database import Turns
+from panel.store.database import _Turns
 
 
 def test_threads_come_in_the_order_in_which_they_asked():
-    turns, order = Turns(10, "busy"), []
+    turns, order = _Turns(10, "busy"), []
 
     def work(number):
         with turns.mine():
@@ -27,7 +27,7 @@ def test_threads_come_in_the_order_in_which_they_asked():
 
 
 def test_only_one_at_a_time():
-    turns, inside, most = Turns(10, "busy"), [], []
+    turns, inside, most = _Turns(10, "busy"), [], []
 
     def work():
         for _ in range(50):
@@ -47,7 +47,7 @@ def test_only_one_at_a_time():
 
 
 def test_a_wait_in_vain_is_told_and_harms_nobody():
-    turns = Turns(0.05, "still busy")
+    turns = _Turns(0.05, "still busy")
     told = []
 
     def work():
@@ -67,7 +67,7 @@ def test_a_wait_in_vain_is_told_and_harms_nobody():
 
 
 def test_an_error_hands_the_turn_on():
-    turns = Turns(0.05, "busy")
+    turns = _Turns(0.05, "busy")
     with pytest.raises(ValueError, match="x"), turns.mine():
         raise ValueError("x")
     with turns.mine():

@@ -138,6 +138,8 @@ def test_a_pasted_block_gives_the_same_file(of: dict[str, bytes]) -> None:
             continue
         if len(texts.columns) < 2 or (key and texts.duplicated(key).any()):
             continue
+        if not set(texts) & set(TABLES[name].column_names):
+            continue  # without a heading that the table knows, the first row is taken for cells, and that is said
         text = io.StringIO()
         csv.writer(text, delimiter="\t").writerows([list(texts), *texts.values.tolist()])
         made = put_block(Study({}), name, read_block(text.getvalue(), name).texts)

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from panel.study.numbers_read import (
     _LONGEST_NUMBER,
+    _TOO_LARGE,
     _TOO_LONG,
     NOT_A_NUMBER,
-    TOO_LARGE,
     read_number_columns,
     read_numbers,
 )
@@ -90,7 +90,7 @@ def test_missing_marks(text: str):
         ("\u0663", NOT_A_NUMBER),  # a digit of another script, which float() would take
         ("5,5,5", NOT_A_NUMBER),
         ("=1+1", NOT_A_NUMBER),
-        ("1e999", TOO_LARGE),
+        ("1e999", _TOO_LARGE),
         ("9" * (_LONGEST_NUMBER + 1), _TOO_LONG),
         ("9" * 1_000_000, _TOO_LONG),
     ],

@@ -14,15 +14,15 @@ def stated(entries):
 
 def test_nothing_stated_nothing_read():
     found = stated_differences(small_study())
-    assert (found.differences, found.problems) == ((), ())
+    assert found == ((), ())
 
 
 def test_they_survive_being_written_and_read(tmp_path):
     entries = [{"prototype": "P2", "versus": "P1", "attribute": "AF_GREASE"}, {"prototype": "P3", "versus": "P1"}]
     write_study(small_study({"planned_differences": entries}), tmp_path / "kept")
     found = stated_differences(open_study(tmp_path / "kept"))
-    assert found.differences == (PlannedDifference("P2", "P1", "AF_GREASE"), PlannedDifference("P3", "P1"))
-    assert not found.problems
+    assert found[0] == (PlannedDifference("P2", "P1", "AF_GREASE"), PlannedDifference("P3", "P1"))
+    assert not found[1]
 
 
 @pytest.mark.parametrize(
@@ -43,8 +43,8 @@ def test_they_survive_being_written_and_read(tmp_path):
 )
 def test_what_cannot_be_read_is_said_and_the_others_stay(entry, what, advice):
     found = stated([{"prototype": "P4", "versus": "P1"}, entry])
-    assert found.differences == (PlannedDifference("P4", "P1"),)
-    ((said, to_do),) = found.problems
+    assert found[0] == (PlannedDifference("P4", "P1"),)
+    ((said, to_do),) = found[1]
     assert said.startswith("Planned difference 2 is not read: ")
     assert what in said
     assert advice in to_do
@@ -52,7 +52,7 @@ def test_what_cannot_be_read_is_said_and_the_others_stay(entry, what, advice):
 
 @pytest.mark.parametrize("entries", ["P2 against P1", {"prototype": "P2", "versus": "P1"}, 3, None])
 def test_a_fact_that_is_no_list_is_said(entries):
-    ((said, advice),) = stated(entries).problems
+    ((said, advice),) = stated(entries)[1]
     assert said == "The planned differences are not a list, so none is read."
     assert advice.startswith("Write it into planned_differences")
 
@@ -60,4 +60,4 @@ def test_a_fact_that_is_no_list_is_said(entries):
 def test_the_same_pair_on_two_attributes_is_two_differences():
     pair = {"prototype": "P2", "versus": "P1"}
     found = stated([pair | {"attribute": "AF_GREASE"}, pair | {"attribute": "RO_ABS"}])
-    assert len(found.differences) == 2
+    assert len(found[0]) == 2

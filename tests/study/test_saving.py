@@ -18,7 +18,7 @@ from panel.errors import StudyError
 from panel.plan.safety import _no_reactions, reactions, record_reaction, record_sign_off, sign_offs
 from panel.study.folder import read_folder, version_of, write_study
 from panel.study.journal import _MOST_ROWS_LISTED, _OUTSIDE, COLUMNS, next_line, row_changes
-from panel.study.saving import changes_since, journal_faults, journal_rows, save, undo
+from panel.study.saving import journal_faults, journal_rows, save, undo
 from panel.study.study import Study
 from panel.study.table_cells import rows_of_study
 from tests.study.small_study import frame, small_study
@@ -209,7 +209,6 @@ def test_the_journal_says_who_changed_what_and_the_study_stays_a_valid_package(f
 def test_a_study_without_a_journal_has_no_faults_and_no_changes(folder: Path):
     assert journal_faults(folder) == ()
     assert journal_rows(folder).empty
-    assert changes_since(folder, version_of(read_folder(folder))).empty
 
 
 @pytest.mark.parametrize(
@@ -236,19 +235,6 @@ def test_an_edit_of_the_journal_is_found_and_remembered(folder: Path, edit, word
     assert any(words in fault for fault in journal_faults(folder))
     save(folder, read_folder(folder), lambda now: with_fact(now, dose="9 mg"))
     assert journal_faults(folder) != ()  # a later change does not cover it up
-
-
-def test_what_was_changed_since_a_version(folder: Path):
-    first = version_of(read_folder(folder))
-    for number in range(3):
-        save(folder, read_folder(folder), lambda now, n=number: with_fact(now, dose=f"{n} mg"), who="Ada")
-        if number == 1:
-            second = version_of(read_folder(folder))
-    assert changes_since(folder, first)["change"].tolist() == [3, 2, 1]
-    assert changes_since(folder, second)["after"].tolist() == ['value "2 mg"']
-    assert changes_since(folder, version_of(read_folder(folder))).empty
-    with pytest.raises(StudyError, match="does not know that version"):
-        changes_since(folder, "0" * 64)
 
 
 def test_a_change_by_hand_is_told_of(folder: Path):

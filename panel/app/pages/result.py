@@ -214,7 +214,7 @@ def _planned(study: StudyInUse, result: Differences, chosen: dict[str, Any], _na
 
 def _alike(study: StudyInUse, result: Differences, chosen: dict[str, Any], names: Naming) -> None:
     """Show the two one-sided tests of the differences from the benchmark, of the planned pairs, or of a chosen one."""
-    stated = stated_differences(study.study).differences
+    stated, _ = stated_differences(study.study)
     ways = [*([_WITH_BENCHMARK] if result.benchmark else []), *([_PLANNED_PAIRS] if stated else []), _OTHER_PAIR]
     way = st.segmented_control("Which differences", ways, default=ways[0], required=True)
     pairs = None

@@ -363,10 +363,10 @@ def _free_of_allergen(study: Study, word: str, prototypes: tuple[str, ...]) -> I
     """Yield what matching the word as something a person avoids says."""
     avoiding = pd.DataFrame({"assessor": ["gate"], "kind": [""], "group": [""], "avoid": [word]}, dtype="str")
     match = match_allergens(replace(study, tables={**study.tables, "assessors": avoiding}))
-    understood = match.not_understood.empty
+    understood = match["not_understood"].empty
     for name in prototypes:
-        held = match.forbidden.loc[match.forbidden["prototype"] == name]
-        strange = match.not_known.loc[match.not_known["prototype"] == name, "ingredient"]
+        held = match["forbidden"].loc[match["forbidden"]["prototype"] == name]
+        strange = match["not_known"].loc[match["not_known"]["prototype"] == name, "ingredient"]
         if not understood:
             yield name, (CANNOT_TELL, f"{word!r} is not understood; write an INCI name or an allergen")
         elif (held["ingredient"] != "").any():

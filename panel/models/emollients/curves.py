@@ -376,7 +376,7 @@ def _line(curve: _Fitted, model: str) -> pd.DataFrame:
     return _keyed(curve.key, {"rate": rate, "stress": fit.stress(rate)})
 
 
-def _keyed(key: tuple[str, str], columns: dict[str, object]) -> pd.DataFrame:
+def _keyed(key: tuple[str, str], columns: Mapping[str, object]) -> pd.DataFrame:
     frame = pd.DataFrame(columns)
     names = dict(zip(_CURVE, key, strict=True))
     return frame.assign(**{name: pd.Series(value, index=frame.index, dtype="str") for name, value in names.items()})[

@@ -280,8 +280,8 @@ def planned_differences(
     chosen
         (prototype, versus) pairs chosen now: exploratory, on every attribute. What the study states is not repeated.
     """
-    stated = stated_differences(study)
-    planned = _rows(result.pairs, stated.differences)
+    stated, not_read = stated_differences(study)
+    planned = _rows(result.pairs, stated)
     half = stdtrit(planned["df"].to_numpy(float), (1 + result.level) / 2) * planned["std_error"]
     planned = planned.assign(
         planned=True,
@@ -303,8 +303,8 @@ def planned_differences(
         level=result.level,
         method=_method(len(planned), len(explored), result.level),
         notes=(
-            *(f"{what} {advice}" for what, advice in stated.problems),
-            *_planned_notes(result, stated.differences, chosen),
+            *(f"{what} {advice}" for what, advice in not_read),
+            *_planned_notes(result, stated, chosen),
         ),
     )
 

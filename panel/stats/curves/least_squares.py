@@ -132,7 +132,7 @@ def _search(residuals: Callable[[Array], Array], start: Array, low: Array, high:
         gtol=_TOLERANCE,
         max_nfev=_MOST_STEPS,
     )
-    if found.status < 1 and not _still(found.jac, found.fun):
+    if found.status < 1 and not _still(np.asarray(found.jac, dtype=float), found.fun):
         raise ModelError("The fit of the curve did not settle. Look for points that do not belong to it.")
     return found
 

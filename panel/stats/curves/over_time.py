@@ -49,7 +49,7 @@ def intensity_course(time: ArrayLike, intensity: ArrayLike) -> dict[str, float]:
     felt = np.flatnonzero(y > 0)
     if not len(felt):
         names = ("largest", "time_to_largest", "plateau", "duration", "area", "area_before", "area_after")
-        none = dict.fromkeys((*names, "rate_up", "rate_down"), 0.0) | {"ended": True}  # named in the order of the others
+        none = dict.fromkeys((*names, "rate_up", "rate_down"), 0.0) | {"ended": True}  # in the order of the others
         return none | dict.fromkeys(("time_to_largest", "plateau", "rate_up", "rate_down"), float("nan"))
     peak = int(y.argmax())
     last = peak + int(np.argmin(np.r_[y[peak:] == y[peak], False])) - 1
