@@ -15,6 +15,8 @@ from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS, o
 from panel.app.places import go
 from panel.app.state import Draft, StudyInUse, keep_draft, kept_draft, leave_message, moment
 from panel.app.widgets import attempt, download, file_name, headline, keep_and_tell, plain, say, table
+from panel.checks.all_checks import with_proposal
+from panel.checks.finding import Finding
 from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
@@ -101,6 +103,19 @@ def save(study: StudyInUse, change: Callable[[Study], Study], done: str, *, forg
     """Save a change and start the page again; say why not if it cannot be saved."""
     who = str(st.session_state.get(_WHO) or "")
     keep_and_tell(study, change, done, who=who, after=lambda _: _forget(study, forget))
+
+
+def show_proposal(study: StudyInUse, finding: Finding, key: str) -> None:
+    """Offer what a finding proposes; it is done under somebody's name, and can be taken back."""
+    if not finding.proposals:
+        return
+    first, *more = finding.proposals
+    with st.popover(plain(f"{first.sentence}{f', and {len(more)} more' if more else ''}"), type="tertiary"):
+        who = st.text_input("Who says so", str(st.session_state.get(_WHO) or ""), key=f"who {key}") or ""
+        if st.button("Do it", key=f"do {key}", type="primary"):
+            when = moment()
+            done = f"{first.sentence}."
+            keep_and_tell(study, lambda now: with_proposal(now, finding, who=who, when=when), done, who=who)
 
 
 def _forget(study: StudyInUse, what: str) -> str:

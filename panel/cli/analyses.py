@@ -95,7 +95,7 @@ def compare_all(folder: Path, workers: int, scheduler: str, as_json: bool) -> No
     ]
     found = []
     with click.progressbar(length=len(studies), label="Studies", file=sys.stderr) as bar:
-        for each in spread(differences_of, studies, workers=workers, scheduler=scheduler):
+        for each in spread(_differences_of, studies, workers=workers, scheduler=scheduler):
             found.append(each)
             bar.update(1)
     if as_json:
@@ -113,7 +113,7 @@ def compare_all(folder: Path, workers: int, scheduler: str, as_json: bool) -> No
 _FRAMES = ("attributes", "means", "pairs", "versus")
 
 
-def differences_of(path: Path) -> dict[str, Any]:
+def _differences_of(path: Path) -> dict[str, Any]:
     """Return what `compare` finds in the study at a path: attributes that differ, frames; or why there is nothing."""
     import pandas as pd
 

@@ -64,6 +64,7 @@ def set_in_study(
     afterfeel set STUDY decision chosen=P4 not_established=WORDS [role=WORDS] --who NAME --why REASON
     afterfeel set STUDY withdraw NUMBER --who NAME --why REASON    a statement; it stays in the table
     afterfeel set STUDY predict P9 'INGREDIENT=PERCENT' ...        what a blend will feel like, before it is made
+    afterfeel set STUDY proposal 330 [ROW] --who NAME      what a finding proposes for a cell with 330
     afterfeel set STUDY FILE.jsonl             all that a journal lists (see: afterfeel history --script)
     """  # noqa: D301  # click wants the character itself
     from panel.study.editing import changes_between, study_changes, table_problems
@@ -202,7 +203,29 @@ def _prediction(seen: Study, words: tuple[str, ...], _who: str, _why: str) -> Ch
     return lambda now: keep_prediction(now, model, told, words[0], day)
 
 
-_ON_RECORD = {"correct": _correction, "decision": _decision, "withdraw": _withdrawal, "predict": _prediction}
+def _proposed(seen: Study, words: tuple[str, ...], who: str, _why: str) -> Change:
+    from panel.checks.all_checks import check_study, with_proposal
+
+    found, row = words[0], words[1] if len(words) > 1 else ""
+    meant = [
+        finding
+        for finding in check_study(seen)
+        if any(each.found == found and row in ("", str(each.row)) for each in finding.proposals)
+    ]
+    if len(meant) != 1:
+        which = "No finding proposes" if not meant else f"{len(meant)} findings propose"
+        raise StudyError(f"{which} something for {found!r}. Name what stands there and its row: see afterfeel check.")
+    when = _moment()
+    return lambda now: with_proposal(now, meant[0], who=who, when=when)
+
+
+_ON_RECORD = {
+    "proposal": _proposed,
+    "correct": _correction,
+    "decision": _decision,
+    "withdraw": _withdrawal,
+    "predict": _prediction,
+}
 
 
 def _moment() -> str:

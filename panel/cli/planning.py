@@ -181,14 +181,14 @@ def _swap(text: str) -> Swap:
 
 
 _PASSWORD = "AFTERFEEL_BALLOT_PASSWORD"  # noqa: S105  # the name of a variable
-PORT = 8600  # the usual one of `panel.ballots.serving`, written again so that `--help` stays quick
+_PORT = 8600  # the usual one of `panel.ballots.serving`, written again so that `--help` stays quick
 
 
 @click.command(short_help="Serve ballots to phones.")
 @study_argument
 @click.option("--lan", is_flag=True, help="Let phones in the local network reach it; otherwise this computer only.")
 @click.option(
-    "--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="Port; 0 takes a free one."
+    "--port", type=click.IntRange(0, 65535), default=_PORT, show_default=True, help="Port; 0 takes a free one."
 )
 @click.option("--session", default="", help="Session about to begin; the first not locked if not given.")
 @click.option("--new-links", is_flag=True, help="Make a link for each assessor of the session; earlier ones end.")

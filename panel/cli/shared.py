@@ -67,18 +67,6 @@ def print_json(content: dict[str, Any]) -> None:
     click.echo(text)
 
 
-def print_findings(found: tuple[Any, ...]) -> None:
-    """Print findings, the gravest first."""
-    from panel.study.naming import Naming
-    from panel.study.shown import shown
-    from panel.views.planning.study import FINDINGS
-
-    if not found:
-        click.echo("Nothing stands out.")
-    for row in shown(FINDINGS, found, Naming()).to_dict("records"):
-        tell(f"{row['How grave']} | {row['Where']}\n  {row['What']}\n  {row['What to do']}")
-
-
 def print_lines(*lines: str) -> None:
     """Print lines of text."""
     for line in lines:

@@ -12,7 +12,6 @@ import click
 from panel.cli.shared import (
     json_option,
     open_path,
-    print_findings,
     print_json,
     print_lines,
     print_table,
@@ -22,6 +21,7 @@ from panel.cli.shared import (
 from panel.errors import StudyError
 
 if TYPE_CHECKING:
+    from panel.checks.finding import Finding
     from panel.study.scores_import import ImportedScores
     from panel.study.study import RawFile
 
@@ -96,7 +96,7 @@ def import_scores(
     for sentence in imported.notes:
         tell(sentence)
     tell(f"The study is in {out}; the file itself is kept in it (SHA-256 {raw.sha256}).")
-    print_findings(found)
+    _print_findings(found)
 
 
 def _import_survey(file: Path, person: str, title: str, out: Path, *, overwrite: bool, as_json: bool) -> None:
@@ -171,9 +171,21 @@ def check(study: Path, as_json: bool) -> None:
     if as_json:
         print_json({"findings": findings_table(found)})
     else:
-        print_findings(found)
+        _print_findings(found)
     if any(finding.severity == "stop" for finding in found):
         sys.exit(1)
+
+
+def _print_findings(found: tuple[Finding, ...]) -> None:
+    """Print findings, the gravest first."""
+    from panel.study.naming import Naming
+    from panel.study.shown import shown
+    from panel.views.planning.study import FINDINGS
+
+    if not found:
+        tell("Nothing stands out.")
+    for row in shown(FINDINGS, found, Naming()).to_dict("records"):
+        tell(f"{row['How grave']} | {row['Where']}\n  {row['What']}\n  {row['What to do']}")
 
 
 @click.command("remove-person", short_help="Remove what is known of one person.")

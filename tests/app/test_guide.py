@@ -74,3 +74,16 @@ def test_a_confound_leads_to_the_session_that_is_missing_and_that_session_ends_i
     assert pairs.loc[(pairs["kind"] == WHOLLY) & pairs["factor"].isin(BETWEEN)].empty
     with pytest.raises(StudyError, match="who makes the plan"):
         with_session(study, list(study.prototypes), " ", 1)
+
+
+@pytest.mark.parametrize("part", ["study", "at_a_glance"])
+def test_what_a_finding_proposes_is_done_by_its_button_under_a_name(part: str, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.delenv(STUDY_VARIABLE, raising=False)
+    app = part_of_app(part).run()
+    labelled(app.button, "Do it").click().run()
+    assert "needs a name" in shown(app)
+    labelled(app.text_input, "Who says so").set_value("lead")
+    labelled(app.button, "Do it").click().run()
+    assert not app.exception
+    assert "in place of 330" in shown(app)
+    assert "330 is outside the scale" not in shown(app)

@@ -6,7 +6,7 @@ import pytest
 from click.testing import CliRunner
 
 from panel.ballots import serving
-from panel.cli.planning import PORT, ballots, rehearse
+from panel.cli.planning import _PORT, ballots, rehearse
 from panel.errors import StudyError
 from panel.store.database import OWN_FILE
 from panel.study.folder import read_folder, write_study
@@ -105,4 +105,4 @@ def test_rehearse_in_words_and_with_a_failure(tmp_path, monkeypatch):
 
 
 def test_the_usual_port_is_the_same_in_both_places():
-    assert PORT == serving.USUAL_PORT
+    assert _PORT == serving.USUAL_PORT

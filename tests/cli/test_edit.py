@@ -249,12 +249,15 @@ def test_a_score_is_corrected_a_decision_recorded_and_a_statement_withdrawn(fold
     assert "by its number" in run("set", folder, "withdraw", "first", code=2).stderr
 
 
-def test_a_prediction_is_written_down_before_the_blend_is_made(tmp_path: Path):
+def test_a_prediction_is_written_down_and_what_a_finding_proposes_is_done(tmp_path: Path):
     demo = Path(__file__).parents[2] / "data_demo" / "reading_room"
     shutil.copytree(demo, tmp_path / "room")
     blend = ("Dicaprylyl Carbonate=3", "C13-15 Alkane=3", "Caprylic/Capric Triglyceride=5")
     blend += ("Prunus Amygdalus Dulcis (Sweet Almond) Oil=4",)
     run("set", tmp_path / "room", "predict", "P9", *blend)
+    run("set", tmp_path / "room", "proposal", "330", "--who", "lead")  # a finding of the demo proposes 33
+    assert read_folder(tmp_path / "room").table("corrections")["new"].tolist() == ["33.0"]
+    assert "No finding proposes" in run("set", tmp_path / "room", "proposal", "331", "--who", "x", code=2).stderr
     assert [each.prototype for each in kept_predictions(read_folder(tmp_path / "room"))] == ["P9"]
 
 

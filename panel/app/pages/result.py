@@ -27,6 +27,7 @@ from panel.answers import (
 from panel.app.guide import begin_tour, explain, fill, mend, way_to_mend
 from panel.app.places import go
 from panel.app.state import StudyInUse, demo_folder, moment
+from panel.app.study_editors import show_proposal
 from panel.app.widgets import (
     ask,
     attempt,
@@ -109,6 +110,7 @@ def _four(study: StudyInUse, told: Glance) -> None:
                 way_to_mend(finding) or "Settle it", key=f"settle {number}", type="tertiary", icon=":material/edit:"
             ):
                 mend(finding)
+            show_proposal(study, finding, f"proposal at a glance {number}")
         if not told.settle:
             st.markdown("Nothing was found that could mislead.")
     with near:

@@ -12,6 +12,7 @@ import streamlit as st
 from panel.answers import FINDINGS
 from panel.app.guide import mend, way_to_mend
 from panel.app.state import StudyInUse, leave_message, moment
+from panel.app.study_editors import show_proposal
 from panel.app.study_forms import save_form
 from panel.app.widgets import (
     act_and_tell,
@@ -60,7 +61,7 @@ _SEVERITY_SIGNS = {"stop": ":material/block:", "warning": ":material/warning:", 
 _BEFORE_PEOPLE = ("always", "before anybody applies a sample", "while a sample is on the skin")
 
 
-def _findings_by_severity(found: Iterable[Finding]) -> None:
+def _findings_by_severity(study: StudyInUse, found: Iterable[Finding]) -> None:
     """Show the findings, the gravest first, each with its place and what to do."""
     together = list(found)
     for severity in SEVERITIES:
@@ -71,6 +72,7 @@ def _findings_by_severity(found: Iterable[Finding]) -> None:
         with st.expander(label, expanded=severity == "stop", icon=_SEVERITY_SIGNS[severity]):
             for number, finding in enumerate(some):
                 st.markdown(_finding(finding))
+                show_proposal(study, finding, f"proposal {severity} {number}")
                 way = way_to_mend(finding)
                 key = f"mend {number} {finding.kind}"
                 if way and st.button(way, key=key, type="tertiary", icon=":material/edit:"):
@@ -189,7 +191,7 @@ def show(study: StudyInUse) -> None:
     headline(what_is_in_the_study(study.study))
     grave = [finding for finding in found if finding.severity != SEVERITIES[-1]]
     say([what_the_findings_say(found)] if len(grave) > _MOST_TO_MIND else [finding.message for finding in grave])
-    _findings_by_severity(found)
+    _findings_by_severity(study, found)
     drawer("What it is for", lambda: st.markdown(plain(study.study.facts.get("purpose") or _NO_PURPOSE)))
     drawer("Formulas", partial(formulas, study, names))
     drawer("Batches", partial(batches, study))
