@@ -145,7 +145,7 @@ def rows_of(*, quick: bool) -> list[Callable[[], Row]]:
         lambda: differences("sessions, 10 % missing", with_sessions(6, 0.10, SESSIONS), 15),
         lambda: differences("200 consumers x 30, incomplete", consumers(3, 200, 6, 4, 30, 0.0), 115),
         lambda: drawn_maps(160),
-        lambda: panel_check(2.5),
+        lambda: panel_check(2.4),
         lambda: reading(100_000, 1.2),
         lambda: growth(2.8),
     ]

@@ -7,7 +7,6 @@ import shlex
 import subprocess
 import sys
 import time
-from collections.abc import Callable
 from dataclasses import replace
 from tempfile import TemporaryFile
 
@@ -16,7 +15,7 @@ import pandas as pd
 import streamlit as st
 
 from panel.app.state import StudyInUse, keep, leave_message, moment
-from panel.app.widgets import act_and_tell, attempt, heading, plain, say, table
+from panel.app.widgets import act_and_tell, attempt, download, heading, plain, say, table
 from panel.ballots.answers import links_page, qr_svg, with_links
 from panel.ballots.paper import LINE_LENGTHS_MM, PAPERS, paper_ballots, serving_labels
 from panel.ballots.protection import fingerprint_at, what_to_compare
@@ -201,7 +200,7 @@ def _offer_start(folder: str, address: str, options: list[str]) -> None:
     goes_on = st.checkbox("Let the ballots go on when the app is closed")
     if st.button("Start the ballots", type="primary"):
         with st.spinner("Starting the ballots ..."):
-            failed = start_server(folder, address, options, goes_on=goes_on)
+            failed = _start_server(folder, address, options, goes_on=goes_on)
         if failed:
             st.warning(plain(failed), icon=":material/info:")
         else:
@@ -211,7 +210,7 @@ def _offer_start(folder: str, address: str, options: list[str]) -> None:
         st.code(f"afterfeel ballots {shlex.quote(folder)} {' '.join(options)}", language=None)
 
 
-def start_server(folder: str, address: str, options: list[str], *, goes_on: bool) -> str:
+def _start_server(folder: str, address: str, options: list[str], *, goes_on: bool) -> str:
     """Start the ballot server of a study folder and wait until it answers; return why it does not, else nothing."""
     with TemporaryFile() as said:
         server = subprocess.Popen(  # noqa: S603  # our own command, on the folder of the study in use
@@ -290,14 +289,7 @@ def _show(shown: pd.DataFrame, session: str) -> None:
             "one at another port and write that port above.",
             icon=":material/info:",
         )
-    st.download_button(
-        "Page to print, with QR codes",
-        links_page(shown),
-        f"links_session_{session}.html",
-        "text/html",
-        on_click="ignore",
-        icon=":material/print:",
-    )
+    download("Page to print, with QR codes", links_page(shown).encode(), f"links_session_{session}.html")
     assessor = str(st.selectbox("Show the link of", list(shown["assessor"]), key=f"show link {session}"))
     link = str(shown.loc[shown["assessor"] == assessor, "link"].iloc[0])
     st.image(qr_svg(link), alt=f"QR code with the personal link of {assessor}", width="content")
@@ -421,21 +413,15 @@ def print_paper(study: StudyInUse, session: str, *, stamp: str) -> None:
     if stamp:
         st.markdown(f"**{plain(stamp)}** The same sentence stands on every page.")
     with st.container(horizontal=True):
-        _download(
+        download(
             "Ballots as PDF",
             lambda: paper_ballots(study.study, session, paper=paper, line_mm=int(length or 100), stamp=stamp),
             f"ballots_session_{session}_{paper}.pdf",
         )
-        _download(
+        download(
             "Labels as PDF", lambda: serving_labels(study.study, session, paper=paper), f"labels_{session}_{paper}.pdf"
         )
     st.caption("Print at 100 %, not fitted to the page, and check one line with a ruler.")
-
-
-def _download(label: str, make: Callable[[], bytes], file_name: str) -> None:
-    st.download_button(
-        label, make, file_name, "application/pdf", key=f"download {label}", on_click="ignore", icon=":material/print:"
-    )
 
 
 def typing(study: StudyInUse, record: BallotRecord, session: str, names: Naming) -> None:

@@ -156,7 +156,7 @@ def _limit_texts(value: object, name: str) -> tuple[str, str]:
     return low, high
 
 
-def gates_of(ends: Mapping[str, tuple[str, str]], free_of: str, *, stable: bool) -> dict[str, Any]:
+def _gates_of(ends: Mapping[str, tuple[str, str]], free_of: str, *, stable: bool) -> dict[str, Any]:
     """Return the fact about gates from what was typed; shares are typed in per cent.
 
     Raises
@@ -199,7 +199,7 @@ def _stated_stability(entry: object) -> list[str]:
     return [str(known.get(column) or "") for column in _STABILITY_COLUMNS[1:]]
 
 
-def stability_of(texts: pd.DataFrame) -> dict[str, dict[str, str]]:
+def _stability_of(texts: pd.DataFrame) -> dict[str, dict[str, str]]:
     """Return the fact about stability from its grid: a row without an outcome says nothing."""
     rows = texts.astype("str").to_dict("records")
     return {
@@ -219,7 +219,7 @@ def _save_gates(
     stable: bool,
 ) -> None:
     try:
-        gates = {**further, **gates_of(ends, free_of, stable=stable)}
+        gates = {**further, **_gates_of(ends, free_of, stable=stable)}
     except PanelError as error:
         st.warning(plain(error), icon=":material/info:")
         return
@@ -231,5 +231,5 @@ def _save_gates(
     if crossed:
         st.warning(f"From lies above to: {', '.join(crossed)}. Exchange them.", icon=":material/info:")
         return
-    values = {GATES: gates or None, STABILITY: stability_of(texts) or None}
+    values = {GATES: gates or None, STABILITY: _stability_of(texts) or None}
     save(lambda now: with_facts(now, values), "What a prototype must pass was stated.")

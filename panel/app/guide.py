@@ -16,7 +16,7 @@ from panel.checks.finding import Finding
 from panel.study.knowledge import glossary
 from panel.study.study import Study
 
-TOUR = (
+_TOUR = (
     ("at_a_glance", "The whole job on one screen: what came out, what to settle first, what may be said."),
     ("emollients", "What changed with each swap: a row for each swap, a column for each sensation."),
     ("assessors", "Whom to talk to, and about what, before the scores are believed."),
@@ -39,7 +39,7 @@ def _patterns() -> tuple[tuple[re.Pattern[str], str, str], ...]:
     return tuple(found)
 
 
-def words_in(texts: Iterable[str]) -> list[tuple[str, str]]:
+def _words_in(texts: Iterable[str]) -> list[tuple[str, str]]:
     """Return the terms that stand in sentences, in the order in which they are met, each with its meaning."""
     text = " ".join(texts)
     met = [(at.start(), term, meaning) for pattern, term, meaning in _patterns() if (at := pattern.search(text))]
@@ -48,7 +48,7 @@ def words_in(texts: Iterable[str]) -> list[tuple[str, str]]:
 
 def explain(texts: Iterable[str]) -> None:
     """Show a small mark that tells what the terms in sentences mean, and leads to all of them."""
-    if met := words_in(texts)[:_MOST]:
+    if met := _words_in(texts)[:_MOST]:
         with st.popover("Words", icon=":material/help:", type="tertiary"):
             st.markdown("\n".join(f"- **{term}**: {meaning}" for term, meaning in met))
             go("words", "All words")
@@ -72,7 +72,7 @@ def begin_tour() -> None:
     """Open the demo at the first stop."""
     use_demo()
     st.session_state[_STOP] = 0
-    leave_for(TOUR[0][0])
+    leave_for(_TOUR[0][0])
 
 
 def show_stop(part: str, study: StudyInUse) -> None:
@@ -81,10 +81,10 @@ def show_stop(part: str, study: StudyInUse) -> None:
     if number is None or study.handle.path != str(demo_folder()):
         st.session_state.pop(_STOP, None)
         return
-    stop, words = TOUR[number]
+    stop, words = _TOUR[number]
     with st.container(border=True, horizontal=True, vertical_alignment="center", key="tour"):
-        st.markdown(f"**Stop {number + 1} of {len(TOUR)}.** {words}", width="stretch")
-        following = TOUR[number + 1][0] if number + 1 < len(TOUR) else "start"
+        st.markdown(f"**Stop {number + 1} of {len(_TOUR)}.** {words}", width="stretch")
+        following = _TOUR[number + 1][0] if number + 1 < len(_TOUR) else "start"
         if part != stop and st.button("Back to the tour"):
             leave_for(stop)
         if st.button(f"On to: {PARTS[following][1].title}", type="primary"):

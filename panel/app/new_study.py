@@ -45,7 +45,7 @@ _NEW, _OPEN, _DEMO = "A new study", "A study I have", "The demo"
 _WAYS = (_NEW, MINE, SURVEY, _OPEN, _DEMO)
 
 
-def show_start() -> None:
+def show_start(_study: StudyInUse | None = None) -> None:
     """Let the user begin a study, bring her own table, or open another one."""
     study = attempt(study_in_use)
     if study is None or not unfinished(study):
@@ -260,13 +260,13 @@ def _attributes(study: StudyInUse) -> None:
     number = len(chosen) + bool(own.strip())
     if st.button(f"Add {counted(number, 'attribute')}" if number else "Add", type="primary", disabled=not number):
         done = f"{counted(number, 'attribute')} added."
-        save(study, lambda now: with_attributes(now, chosen, own), done)
+        save(study, lambda now: _with_attributes(now, chosen, own), done)
     if there:
         with st.expander("Targets, ends and words of the attributes"):
             editor(study, "attributes")
 
 
-def with_attributes(study: Study, chosen: list[str], own: str = "") -> Study:
+def _with_attributes(study: Study, chosen: list[str], own: str = "") -> Study:
     """Return the study with attributes of the lexicon, and one of its own, on the scale of the study."""
     known = lexicon().set_index("attribute", drop=False)
     columns = [column for column in TABLES["attributes"].column_names if column in known]
@@ -288,14 +288,14 @@ def _prototypes(study: StudyInUse) -> None:
             listed = [name.strip() for name in names.split(";") if name.strip()]
             save(
                 study,
-                lambda now: with_listed(now, listed, (benchmark or "").strip()),
+                lambda now: _with_listed(now, listed, (benchmark or "").strip()),
                 f"Prototypes: {', '.join(listed)}.",
             )
     if there:
         editor(study, "formulas")
 
 
-def with_listed(study: Study, names: list[str], benchmark: str) -> Study:
+def _with_listed(study: Study, names: list[str], benchmark: str) -> Study:
     """Return the study with prototypes added, and one of them as the benchmark; none is taken out.
 
     Raises
@@ -320,7 +320,7 @@ def _people(study: StudyInUse) -> None:
         if st.form_submit_button("Add them", type="primary"):
             wanted = attempt(_whole, number)
             if wanted:
-                save(study, lambda now: with_people(now, wanted), f"{counted(wanted, 'assessor')} added.")
+                save(study, lambda now: _with_people(now, wanted), f"{counted(wanted, 'assessor')} added.")
     if len(study.study.table("assessors")):
         with st.expander("Groups, consumers, and allergens to keep away from somebody", expanded=True):
             editor(study, "assessors")
@@ -336,7 +336,7 @@ def _whole(text: str) -> int:
     return int(number)
 
 
-def with_people(study: Study, number: int) -> Study:
+def _with_people(study: Study, number: int) -> Study:
     """Return the study with so many trained assessors more, coded A01, A02 and so on."""
     taken = set(study.table("assessors")["assessor"])
     codes = [code for place in range(1, number + len(taken) + 1) if (code := f"A{place:02d}") not in taken][:number]

@@ -31,8 +31,7 @@ class Part:
     purpose
         What it is for, in one sentence.
     shown_by
-        Module, of `panel.app.pages` where no other is named, and function that show it; by default that of its name
-        and `show`.
+        Module, of `panel.app.pages` where no other is named, and the function in it, by default `show_` and its name.
     needs
         Tables without which it has nothing to say, in the order in which they are asked for; `targets` for the windows
         of attributes, `choices` for answers that choose between samples.
@@ -41,13 +40,14 @@ class Part:
     name: str
     title: str
     purpose: str
-    shown_by: str = ""
+    shown_by: str
     needs: tuple[str, ...] = ()
 
     def show(self, study: StudyInUse) -> None:
         """Show it for the study in use."""
-        module, _, function = (self.shown_by or self.name).partition(":")
-        getattr(import_module(module if "." in module else f"panel.app.pages.{module}"), function or "show")(study)
+        module, _, function = self.shown_by.partition(":")
+        shown_by = import_module(module if "." in module else f"panel.app.pages.{module}")
+        getattr(shown_by, function or f"show_{self.name}")(study)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,149 +69,66 @@ class Place:
     then: tuple[str, str]
 
 
-_OWN, _SWAPS, _ANSWERS = ("scores",), ("formulas", "scores"), ("answers",)
+_SCORES, _ANSWERS, _BOTH = ("scores",), ("answers",), ("scores", "answers")
+_SWAPS, _SERVED = ("formulas", "scores"), ("prototypes", "assessors")
+_RESULT = (
+    Part("at_a_glance", "At a glance", "What came out.", "result:show", _SCORES),
+    Part("differences", "Differences", "Which prototypes differ, on what, and by how much.", "result", _SCORES),
+    Part("map", "Map", "All prototypes and attributes in one picture.", "result", _SCORES),
+    Part("over_time", "Over time", "What happens after use, and while a sample is worked in.", "result", ("courses",)),
+    Part("decide", "Targets", "How near each prototype comes to what is wanted.", "result", ("targets", "scores")),
+)
+_PEOPLE = (Part("assessors", "Assessors", "Whom to talk to before the scores are believed.", "people:show", _SCORES),)
+_CAUSES = (
+    Part("emollients", "Swaps", "Which emollient made the difference.", "causes:show", _SWAPS),
+    Part("ladder", "How sure", "How far the evidence for each swap carries.", "causes", _SWAPS),
+    Part("blends", "Blends", "What the emollient parts are made of.", "causes", ("formulas",)),
+    Part("readings", "Instruments", "What instruments say beside the panel.", "causes", ("readings", "scores")),
+)
+_CONSUMERS = (
+    Part("liking", "Liking", "What consumers like.", "consumers", _ANSWERS),
+    Part("groups", "Groups", "Whether consumers want different things.", "consumers", _ANSWERS),
+    Part(
+        "preference_map",
+        "What goes with liking",
+        "Which sensations go along with liking.",
+        "consumers",
+        _SCORES + _ANSWERS,
+    ),
+    Part("just_about_right", "Just about right", "What is too little or too much.", "consumers", _ANSWERS),
+    Part("check_all", "Ticked words", "Which words people tick for which prototype.", "consumers", _ANSWERS),
+    Part("agreement", "Statements", "How many agree with a statement.", "consumers", _ANSWERS),
+    Part("forced_choice", "Can they tell?", "Whether people notice a difference at all.", "consumers", ("choices",)),
+    Part("preference", "Which is preferred", "Which of two samples people would choose.", "consumers", ("choices",)),
+)
+_NEXT = (Part("next_prototype", "What to make", "Which blend is worth making next.", "next:show", _SWAPS),)
+_TEST = (
+    Part("plan", "Plan", "Which prototypes to make, so that swaps can be told apart.", "planning", ("formulas",)),
+    Part("servings", "Servings", "How many people it takes, and who gets what in which order.", "planning", _SERVED),
+    Part("safety", "Safety", "Whether anybody may apply a batch, and who says so.", "safety:show", ("batches",)),
+    Part("ballots", "Ballots", "How assessors answer, and how a session ends.", "ballots:show", ("assessors",)),
+)
+_SAY = (
+    Part("claims", "Claims", "What may be said, and what not.", "claims:show", ("claims",)),
+    Part("evidence_file", "Evidence file", "Everything a reviewer asks for, in one file.", "evidence_file:show"),
+)
+_STUDY = (
+    Part("study", "What is in it", "What is in the study, and what to settle.", "study:show"),
+    Part("edit", "Edit", "Every table and every fact, to change.", "panel.app.study_editors"),
+    Part("start", "New or another", "Begin a study, bring scores, or open another one.", "panel.app.new_study"),
+    Part("words", "Words", "Each word of the field, once.", "panel.app.guide"),
+    Part("history", "History", "Who changed what, and when.", "study"),
+    Part("privacy", "Privacy", "What is known of people, and how it leaves the house.", "study"),
+)
 PLACES: dict[str, Place] = {
-    "result": Place(
-        "Result",
-        (
-            Part("at_a_glance", "At a glance", "What came out.", "result", _OWN),
-            Part(
-                "differences",
-                "Differences",
-                "Which prototypes differ, on what, and by how much.",
-                "result:show_differences",
-                _OWN,
-            ),
-            Part("map", "Map", "All prototypes and attributes in one picture.", "result:show_map", _OWN),
-            Part(
-                "over_time",
-                "Over time",
-                "What happens after use, and while a sample is worked in.",
-                "result:show_over_time",
-                ("courses",),
-            ),
-            Part(
-                "decide",
-                "Targets",
-                "How near each prototype comes to what is wanted.",
-                "result:show_targets",
-                ("targets", "scores"),
-            ),
-        ),
-        ("causes", "Which emollient made the difference?"),
-    ),
-    "people": Place(
-        "People",
-        (Part("assessors", "Assessors", "Whom to talk to before the scores are believed.", "people", _OWN),),
-        ("result", "Which prototypes differ?"),
-    ),
-    "causes": Place(
-        "Causes",
-        (
-            Part("emollients", "Swaps", "Which emollient made the difference.", "causes", _SWAPS),
-            Part("ladder", "How sure", "How far the evidence for each swap carries.", "causes:show_ladder", _SWAPS),
-            Part("blends", "Blends", "What the emollient parts are made of.", "causes:show_blends", ("formulas",)),
-            Part(
-                "readings",
-                "Instruments",
-                "What instruments say beside the panel.",
-                "causes:show_instruments",
-                ("readings", "scores"),
-            ),
-        ),
-        ("consumers", "Do consumers notice, and do they like it?"),
-    ),
-    "consumers": Place(
-        "Consumers",
-        (
-            Part("liking", "Liking", "What consumers like.", "consumers:show_liking", _ANSWERS),
-            Part("groups", "Groups", "Whether consumers want different things.", "consumers:show_groups", _ANSWERS),
-            Part(
-                "preference_map",
-                "What goes with liking",
-                "Which sensations go along with liking.",
-                "consumers:show_preference_map",
-                ("scores", "answers"),
-            ),
-            Part(
-                "just_about_right",
-                "Just about right",
-                "What is too little or too much.",
-                "consumers:show_just_about_right",
-                _ANSWERS,
-            ),
-            Part(
-                "check_all",
-                "Ticked words",
-                "Which words people tick for which prototype.",
-                "consumers:show_check_all",
-                _ANSWERS,
-            ),
-            Part("agreement", "Statements", "How many agree with a statement.", "consumers:show_agreement", _ANSWERS),
-            Part(
-                "forced_choice",
-                "Can they tell?",
-                "Whether people notice a difference at all.",
-                "consumers:show_forced_choice",
-                ("choices",),
-            ),
-            Part(
-                "preference",
-                "Which is preferred",
-                "Which of two samples people would choose.",
-                "consumers:show_preference",
-                ("choices",),
-            ),
-        ),
-        ("next", "What is worth making next?"),
-    ),
-    "next": Place(
-        "Next",
-        (Part("next_prototype", "What to make", "Which blend is worth making next.", "next", _SWAPS),),
-        ("test", "How should it be tested?"),
-    ),
-    "test": Place(
-        "Run a test",
-        (
-            Part(
-                "plan",
-                "Plan",
-                "Which prototypes to make, so that swaps can be told apart.",
-                "planning:show_plan",
-                ("formulas",),
-            ),
-            Part(
-                "servings",
-                "Servings",
-                "How many people it takes, and who gets what in which order.",
-                "planning:show_servings",
-                ("prototypes", "assessors"),
-            ),
-            Part("safety", "Safety", "Whether anybody may apply a batch, and who says so.", "safety", ("batches",)),
-            Part("ballots", "Ballots", "How assessors answer, and how a session ends.", "ballots", ("assessors",)),
-        ),
-        ("people", "Are the assessors in line?"),
-    ),
-    "say": Place(
-        "Say",
-        (
-            Part("claims", "Claims", "What may be said, and what not.", needs=("claims",)),
-            Part("evidence_file", "Evidence file", "Everything a reviewer asks for, in one file."),
-        ),
-        ("result", "What came out?"),
-    ),
-    "study": Place(
-        "Study",
-        (
-            Part("study", "What is in it", "What is in the study, and what to settle."),
-            Part("edit", "Edit", "Every table and every fact, to change.", "study:show_edit"),
-            Part("start", "New or another", "Begin a study, bring scores, or open another one.", "study:show_other"),
-            Part("words", "Words", "Each word of the field, once.", "panel.app.guide:show_words"),
-            Part("history", "History", "Who changed what, and when.", "study:show_history"),
-            Part("privacy", "Privacy", "What is known of people, and how it leaves the house.", "study:show_people"),
-        ),
-        ("test", "How should it be tested?"),
-    ),
+    "result": Place("Result", _RESULT, ("causes", "Which emollient made the difference?")),
+    "people": Place("People", _PEOPLE, ("result", "Which prototypes differ?")),
+    "causes": Place("Causes", _CAUSES, ("consumers", "Do consumers notice, and do they like it?")),
+    "consumers": Place("Consumers", _CONSUMERS, ("next", "What is worth making next?")),
+    "next": Place("Next", _NEXT, ("test", "How should it be tested?")),
+    "test": Place("Run a test", _TEST, ("people", "Are the assessors in line?")),
+    "say": Place("Say", _SAY, ("result", "What came out?")),
+    "study": Place("Study", _STUDY, ("test", "How should it be tested?")),
 }
 PARTS: dict[str, tuple[str, Part]] = {part.name: (place, part) for place, held in PLACES.items() for part in held.parts}
 """Each part by its name, with the name of its place."""

@@ -213,18 +213,18 @@ def typed_path(text: str) -> Path:
     path = Path(text.strip().strip('"')).expanduser()
     try:
         place = path.resolve()
-        inside = any(place.is_relative_to(folder) for folder in named_folders())
+        inside = any(place.is_relative_to(folder) for folder in _named_folders())
     except (OSError, ValueError, RuntimeError) as error:
         raise StudyError(f"{text.strip()} is no path: {error}.") from error
     if not inside:
         raise StudyError(
-            f"{path} is in no folder that was named when the app was started ({_words(named_folders())}). Start it "
+            f"{path} is in no folder that was named when the app was started ({_words(_named_folders())}). Start it "
             "again with: afterfeel app --folder FOLDER"
         )
     return path
 
 
-def named_folders() -> tuple[Path, ...]:
+def _named_folders() -> tuple[Path, ...]:
     """Return where studies may be opened and saved: the folders named at the start, else home and where it started."""
     named = [Path(folder) for folder in os.environ.get(FOLDERS_VARIABLE, "").split(os.pathsep) if folder]
     return tuple(folder.resolve() for folder in dict.fromkeys([*(named or [Path.home(), Path.cwd()]), demo_folder()]))
@@ -233,7 +233,7 @@ def named_folders() -> tuple[Path, ...]:
 def default_folder(title: str) -> Path:
     """Return a folder for a new study, under the first of the named folders, in which nothing is yet."""
     words = re.sub(r"[^\w-]+", "_", title).strip("_").lower()[:60] or "study"
-    home = named_folders()[0] / "afterfeel"
+    home = _named_folders()[0] / "afterfeel"
     places = (home / (words if number == 1 else f"{words}_{number}") for number in itertools.count(1))
     return next(place for place in places if not place.exists())
 

@@ -14,7 +14,7 @@ from panel.app.fact_editors import edit_facts
 from panel.app.guide import CHOICE, EDITORS, FACTS, FORMULAS, ROW, STATEMENTS, open_editor
 from panel.app.places import go
 from panel.app.state import Draft, StudyInUse, keep_draft, kept_draft, leave_message, moment
-from panel.app.widgets import attempt, file_name, headline, keep_and_tell, plain, say, table
+from panel.app.widgets import attempt, download, file_name, headline, keep_and_tell, plain, say, table
 from panel.claims.claim import with_statements
 from panel.errors import StudyError
 from panel.study.editing import changes_between, put_block, put_table, rebased, table_problems, texts_of_table
@@ -41,7 +41,7 @@ _MOST_ROWS = 2000  # of a grid in a page; longer tables come as a file
 _SHOWN = 30  # changed rows, problems
 
 
-def show_editors(study: StudyInUse) -> None:
+def show_edit(study: StudyInUse) -> None:
     """Let the user edit the study in use."""
     headline("What shall be changed?")
     what = st.segmented_control(
@@ -150,7 +150,7 @@ def _begin_again(study: StudyInUse, what: str, draft: Draft | None) -> None:
     st.rerun()
 
 
-def grid_columns(study: Study, what: str, texts: pd.DataFrame) -> dict[str, Any]:
+def _grid_columns(study: Study, what: str, texts: pd.DataFrame) -> dict[str, Any]:
     """Return how each column of a grid is shown: as text, or as a choice among words that leaves none out."""
     shown: dict[str, Any] = {}
     for column in columns_of(what):
@@ -183,7 +183,7 @@ def _words_of(study: Study, what: str, column: Column) -> Sequence[str]:
 
 def _grid_of(study: StudyInUse, what: str) -> None:
     now = texts_of_table(study.study, what)
-    draft = _grid(study, what, now, grid_columns(study.study, what, now))
+    draft = _grid(study, what, now, _grid_columns(study.study, what, now))
     _save_or_not(study, what, draft, lambda seen, texts: put_table(seen, what, texts))
 
 
@@ -268,7 +268,7 @@ def _formulas(study: StudyInUse) -> None:
 
 
 def _formula_columns(study: Study, grid: pd.DataFrame) -> dict[str, Any]:
-    about = {name: shown for name, shown in grid_columns(study, FORMULAS, grid).items() if name in grid}
+    about = {name: shown for name, shown in _grid_columns(study, FORMULAS, grid).items() if name in grid}
     of_prototype = {
         name: st.column_config.TextColumn(name, help="per cent by mass") for name in columns_of_grid(study, grid)
     }
@@ -347,7 +347,7 @@ def _statements(study: StudyInUse) -> None:
     st.caption("A row is one statement, exactly as it is to be said. Fixed after the first score it stays exploratory.")
     names = [column.name for column in columns_of(STATEMENTS)]
     empty = pd.DataFrame(columns=names[: names.index("stamped_at")], dtype="str")
-    columns = {str(name): grid_columns(study.study, STATEMENTS, empty)[str(name)] for name in empty}
+    columns = {str(name): _grid_columns(study.study, STATEMENTS, empty)[str(name)] for name in empty}
     draft = _grid(study, STATEMENTS, empty, columns)
     if draft.typed.empty:
         return
@@ -384,7 +384,7 @@ def _one_row(study: StudyInUse, what: str) -> None:
                     st.info("Nothing in this row was changed.")
                     return
                 told = _row_words(list(new.values()))
-                save(study, lambda seen: with_row(seen, what, before, new), f"{EDITORS[what]}, one row: {told}.")
+                save(study, lambda seen: _with_row(seen, what, before, new), f"{EDITORS[what]}, one row: {told}.")
 
 
 def _row_words(row: Sequence[object]) -> str:
@@ -402,7 +402,7 @@ def _field(study: Study, what: str, name: str, cell: str, place: int) -> str:
     return st.text_input(label, cell, help=column_hint(column), key=key) or ""
 
 
-def with_row(study: Study, what: str, before: Mapping[str, str] | None, new: Mapping[str, str]) -> Study:
+def _with_row(study: Study, what: str, before: Mapping[str, str] | None, new: Mapping[str, str]) -> Study:
     """Return the study with one row of a table changed, or one more; `before` is the row as it was seen.
 
     Raises
@@ -488,13 +488,9 @@ def _with_prototypes(study: Study) -> Study:
 # All tables at once, as a workbook that goes out and comes back.
 
 
-_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-
-
 def _workbook(study: StudyInUse) -> None:
     with st.expander("All tables as a workbook, to fill in elsewhere", icon=":material/table:"):
-        name = f"{file_name(study)}_to_fill_in.xlsx"
-        st.download_button("Workbook", lambda: template_bytes(study.study), name, _XLSX, on_click="ignore")
+        download("Workbook", lambda: template_bytes(study.study), f"{file_name(study)}_to_fill_in.xlsx")
         file = st.file_uploader("The workbook, filled in", type=["xlsx"], key=f"workbook {study.key}")
         read = attempt(read_workbook, study.study, file.getvalue(), file.name) if file is not None else None
         if file is None or read is None:

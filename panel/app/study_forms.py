@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import PurePath
 
@@ -19,7 +18,7 @@ from panel.app.state import (
     use_path,
     use_study,
 )
-from panel.app.widgets import attempt, file_name, plain, say, table
+from panel.app.widgets import attempt, download, file_name, plain, say, table
 from panel.errors import PanelError, StudyError
 from panel.study.archives import open_workbook, sheet_names
 from panel.study.folder import write_study
@@ -34,9 +33,6 @@ from panel.study.survey import KINDS, survey_columns, survey_study
 # Taking the study away: as a folder on this computer, as zip or as workbook.
 
 
-_WORKBOOK = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-
-
 def save_form(study: StudyInUse) -> None:
     """Let the user save the study as a folder, or download it."""
     with st.form("save a copy"):
@@ -46,12 +42,8 @@ def save_form(study: StudyInUse) -> None:
             _save(study, path or "", replace=replace)
     name = file_name(study)
     with st.container(horizontal=True):
-        _download("Study as zip", lambda: zip_bytes(study.study), f"{name}.zip", "application/zip")
-        _download("Study as workbook", lambda: workbook_bytes(study.study), f"{name}.xlsx", _WORKBOOK)
-
-
-def _download(label: str, content: Callable[[], bytes], name: str, kind: str) -> None:
-    st.download_button(label, content, name, kind, on_click="ignore", icon=":material/download:")
+        download("Study as zip", lambda: zip_bytes(study.study), f"{name}.zip")
+        download("Study as workbook", lambda: workbook_bytes(study.study), f"{name}.xlsx")
 
 
 def _save(study: StudyInUse, text: str, *, replace: bool) -> None:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from itertools import groupby
+from mimetypes import guess_type
 from typing import Any, ParamSpec, TypeVar
 
 import pandas as pd
@@ -48,11 +49,13 @@ _STYLE = """
 [data-testid=stMainBlockContainer]{padding-top:4.5rem}
 [data-testid=stMarkdownContainer] :is(p,li){max-width:75ch}
 [data-testid=stException] a{display:none}
-@media(prefers-color-scheme:dark){
+@media screen and (prefers-color-scheme:dark){
   [data-testid=stImage] img,[data-testid=stHeaderLogo],[data-testid=stLogo]{filter:invert(.92) hue-rotate(180deg)}
 }
 @media print{
-  header,button,[data-testid=stButtonGroup],[data-testid=stPageLink],[data-testid=stDownloadButton]{display:none!important}
+  header,button,[data-testid=stSidebar],[data-testid=stForm],.st-key-tour,details:not([open]),summary,
+  :is(.stButton,.stDownloadButton,.stPageLink,.stTextInput,.stTextArea,.stSelectbox,.stMultiSelect,.stRadio,.stCheckbox,
+  .stSlider,.stButtonGroup,.stFileUploader,.stPopover){display:none!important}
 }
 """
 
@@ -180,7 +183,7 @@ def table(
     with st.container(horizontal=True, vertical_alignment="center"):
         every = len(shown) > _FIRST_ROWS and st.toggle(f"All {len(shown)} rows", key=f"all rows {name}")
         file = csv_bytes(shown if full is None else full)
-        _download("Table as CSV", file, f"{name}.csv", "text/csv")
+        download("Table as CSV", file, f"{name}.csv", quiet=True)
     if every:
         st.dataframe(shown.astype("str"), hide_index=True, alt=alt, height=_ROWS_SHOWN * _ROW_PIXELS)
 
@@ -214,19 +217,20 @@ def show_picture(told: Picture) -> None:
     for width, svg in (("broad", told.svg), ("narrow", told.narrow_svg)):
         st.container(key=f"only {width} {told.name}").image(svg, alt=told.alt, width="stretch")
     with st.popover("Take away", icon=":material/download:", type="tertiary"):
-        _download("Picture as SVG", told.svg.encode(), f"{told.name}.svg", "image/svg+xml")
-        _download("Picture as PNG", told.png, f"{told.name}.png", "image/png")
+        download("Picture as SVG", told.svg.encode(), f"{told.name}.svg", quiet=True)
+        download("Picture as PNG", told.png, f"{told.name}.png", quiet=True)
 
 
-def _download(label: str, data: bytes | Callable[[], bytes], file_name: str, kind: str) -> None:
+def download(label: str, data: bytes | Callable[[], bytes], file_name: str, *, quiet: bool = False) -> None:
+    """Offer a file to take away; a function makes it when it is asked for. The ending of its name says what it is."""
     st.download_button(
         label,
         data,
         file_name,
-        kind,
+        guess_type(file_name)[0] or "application/octet-stream",
         key=f"download {file_name}",
         on_click="ignore",
-        type="tertiary",
+        type="tertiary" if quiet else "secondary",
         icon=":material/download:",
     )
 

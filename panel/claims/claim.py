@@ -37,7 +37,6 @@ _TEXTS = (
 )
 _NUMBERS = ("minutes", "margin", "bar", "bar_panel")
 _FILLED_IN = ("kind", "competitors", "direction", "sides")  # read otherwise than they stand in the table
-SIDES_WORDS = {"one": "one-sided", "two": "two-sided"}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -107,26 +106,15 @@ def _said_before(claim: Claim, claims: Iterable[Claim]) -> Iterator[str]:
             return
 
 
-_MAY_STATE = {
-    "agreement": ("bar",),
-    "perceived_attribute": ("versus", "bar", "direction", "minutes"),
-    "absolute_negative": ("bar", "bar_panel", "minutes"),
-    "duration": ("direction",),
-    "change_over_time": ("session_before", "session_after", "direction"),
-    "superiority": ("attribute", "direction", "minutes", "margin", "sides"),
-    "preference": ("bar", "sides"),
-    "parity": ("attribute", "minutes"),
-    "unsurpassed": ("attribute", "direction", "minutes"),
-    "ranking": ("direction", "competitors", "minutes"),
-    "ingredient_attribution": ("versus", "ingredient", "direction", "minutes"),
-}
-
-
 def fields_of(kind: str) -> tuple[str, ...]:
     """Return the columns that a claim of a kind needs, then those that it may state."""
-    kinds = claim_kinds().set_index("kind")["needs"]
-    needed = _split_names(str(kinds.get(kind, "")))
-    return (*needed, *(name for name in _MAY_STATE.get(kind, ()) if name not in needed))
+    return tuple(dict.fromkeys((*of_kind(kind, "needs"), *of_kind(kind, "may_state"))))
+
+
+def of_kind(kind: str, column: str) -> tuple[str, ...]:
+    """Return what a column of the table of kinds lists for a kind: `needs`, `may_state` or `says`."""
+    cells = claim_kinds().set_index("kind")[column]
+    return _split_names(str(cells.get(kind, "")))
 
 
 def _split_names(text: str) -> tuple[str, ...]:
@@ -140,7 +128,7 @@ def _claim(study: Study, number: int, row: Mapping[Any, Any]) -> Claim:
     texts["competitors"] = _split_names(texts["competitors"])
     if texts["direction"] not in _DIRECTIONS:
         texts["direction"] = _wanted(study, texts["attribute"])
-    texts["sides"] = texts["sides"] if texts["sides"] in SIDES_WORDS else "two"
+    texts["sides"] = texts["sides"] if texts["sides"] in ("one", "two") else "two"
     values: dict[str, Any] = {name: float(row[name]) for name in _NUMBERS}
     return Claim(number=number, **texts, **values)
 
@@ -172,16 +160,14 @@ def _problems(claim: Claim, names: Mapping[str, Sequence[str]]) -> Iterator[str]
         return
     if claim.kind == BEYOND:
         return
-    lacking = [name for name in _split_names(str(kinds.loc[claim.kind, "needs"])) if _empty(claim, name)]
+    lacking = [name for name in of_kind(claim.kind, "needs") if _empty(claim, name)]
     if lacking:
         words = str(kinds.loc[claim.kind, "words"])
         named = format_list(lacking)
         yield f"A claim of the kind '{words}' needs {named}. Fill in {named} in the table claims."
     yield from _unknown_names(claim, names)
     yield from _odd_numbers(claim)
-    directed = claim.kind in ("superiority", "ranking", "perceived_attribute", "ingredient_attribution")
-    directed = directed or claim.kind in ("duration", "change_over_time", "unsurpassed")
-    if directed and claim.attribute and not claim.direction:
+    if "direction" in fields_of(claim.kind) and claim.attribute and not claim.direction:
         yield (
             f"Nothing says whether the sentence means more or less of {claim.attribute}. Write more or less in the "
             "column direction."
@@ -433,12 +419,10 @@ def _of_sessions(label: str, sessions: set[str]) -> bool:
     return not label or any(name.startswith(own) or own.startswith(re.sub(r"[\d\s]+$", "", name)) for name in names)
 
 
-NAN = float("nan")
 PANEL, ANSWERS, VOTES, TIMES = "trained panel", "consumer answers", "preference answers", "times of people"
 BOTH = "trained panel and consumer answers"
 BY_VOTES = "by votes"
 """After the name of a kind: its rule where no attribute is named, so that the claim rests on preferences."""
-NUMBER_COLUMNS = ("what", "estimate", "ci_low", "ci_high", "ci_level", "limit_low", "limit_high", "unit", "method")
 
 
 @dataclass(frozen=True, slots=True)
@@ -450,8 +434,8 @@ class NumberShown:
     ci_low: float
     ci_high: float
     ci_level: float
-    limit_low: float = NAN
-    limit_high: float = NAN
+    limit_low: float = math.nan
+    limit_high: float = math.nan
     unit: str = "scale"
     method: str = ""
 
@@ -510,10 +494,10 @@ class Evidence:
 
     rests_on: str
     shown: tuple[NumberShown, ...] = ()
-    p_value: float = NAN
-    statistic: float = NAN
-    df: float = NAN
-    std_error: float = NAN
+    p_value: float = math.nan
+    statistic: float = math.nan
+    df: float = math.nan
+    std_error: float = math.nan
     n: int = 0
     against: bool = False
     qualifier: str = ""
@@ -525,13 +509,13 @@ class Evidence:
     in_these_batches: bool = False
     replaced: tuple[str, str, float] | None = None
     refused: tuple[str, ...] = ()
-    observed_share: float = field(default=NAN)
+    observed_share: float = field(default=math.nan)
     method: str = ""
 
 
 def beyond(limit: float, sign: float) -> tuple[float, float]:
     """Return the limits of a number that has to lie above (sign 1) or below (sign -1) a limit."""
-    return (limit, NAN) if sign > 0 else (NAN, limit)
+    return (limit, math.nan) if sign > 0 else (math.nan, limit)
 
 
 def nothing_yet(rests_on: str, *missing: str) -> Evidence:

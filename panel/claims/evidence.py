@@ -14,7 +14,6 @@ from panel.checks.confounds import GROUP, POSITION, SESSION, Labels, confounds_o
 from panel.claims.claim import (
     ANSWERS,
     BY_VOTES,
-    NAN,
     VOTES,
     Claim,
     Evidence,
@@ -189,7 +188,7 @@ def _on_foils(materials: Materials, claim: Claim) -> list[str]:
 
 
 def _shown(what: str, share: float, low: Any, high: Any, level: float, bar: float, method: str) -> NumberShown:
-    return NumberShown(what, 100 * share, 100 * float(low), 100 * float(high), level, bar, NAN, "%", method)
+    return NumberShown(what, 100 * share, 100 * float(low), 100 * float(high), level, bar, math.nan, "%", method)
 
 
 # Which of two prototypes do people prefer, or does neither win? Exact counts; who has no preference stays in.
@@ -205,7 +204,7 @@ _NO_PREFERENCE = frozenset(("no preference", "none", "both alike", "neither", "n
 
 
 @dataclass(frozen=True, slots=True)
-class Votes:
+class _Votes:
     """Votes for a prototype, for the other one and for neither, of people who tried both; `n` of them in all."""
 
     prototype: int
@@ -232,16 +231,16 @@ def _votes(study: Study, prototype: str, versus: str, question: str) -> pd.DataF
     ]
 
 
-def _count_votes(study: Study, prototype: str, versus: str, question: str = "") -> Votes:
+def _count_votes(study: Study, prototype: str, versus: str, question: str = "") -> _Votes:
     """Count the preference answers about two prototypes; each person once, the last answer counts."""
     own = _votes(study, prototype, versus, question)
     last = own.drop_duplicates("assessor", keep="last")["answer"].str.strip()
     neither = int(last.str.casefold().isin(_NO_PREFERENCE).sum())
     first, second = int((last == prototype).sum()), int((last == versus).sum())
-    return Votes(first, second, neither, len(last) - first - second - neither, len(own) - len(last))
+    return _Votes(first, second, neither, len(last) - first - second - neither, len(own) - len(last))
 
 
-def _votes_missing(claim: Claim, materials: Materials, votes: Votes, *others: str, rival: str = "") -> list[str]:
+def _votes_missing(claim: Claim, materials: Materials, votes: _Votes, *others: str, rival: str = "") -> list[str]:
     """Return what votes lack: there are none, or the two were tried in different sessions, or always in one order."""
     rival = rival or claim.versus
     if not votes.n or not rival:
@@ -407,7 +406,7 @@ def _paradox(x: int, n: int, materials: Materials, margin: float = 0.05) -> list
     ]
 
 
-def _votes_words(prototype: str, versus: str, votes: Votes, level: float) -> str:
+def _votes_words(prototype: str, versus: str, votes: _Votes, level: float) -> str:
     low, high = wilson_interval(votes.prototype, votes.n, level)
     lost = f" {votes.unread} answers named neither and are not counted." if votes.unread else ""
     again = f" {votes.repeated} answers of people who answered again; only the last counts." if votes.repeated else ""
@@ -419,7 +418,7 @@ def _votes_words(prototype: str, versus: str, votes: Votes, level: float) -> str
 
 
 def _share_shown(
-    what: str, x: int, n: int, level: float, limit_low: float = NAN, limit_high: float = NAN
+    what: str, x: int, n: int, level: float, limit_low: float = math.nan, limit_high: float = math.nan
 ) -> NumberShown:
     low, high = exact_interval(x, n, level)
     ends = (100 * float(low), 100 * float(high))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
@@ -9,7 +10,6 @@ from typing import Any
 import pandas as pd
 
 from panel.claims.claim import (
-    NAN,
     PANEL,
     TIMES,
     Claim,
@@ -116,7 +116,7 @@ def _evidence(
     return Evidence(
         PANEL,
         (NumberShown(f"{into} in place of {out}", estimate, low, high, materials.level, *beyond(0.0, claim.sign)),),
-        NAN if along else p,
+        math.nan if along else p,
         turned * float(row["statistic"]),
         float(row["df"]),
         float(row["std_error"]),
@@ -228,8 +228,8 @@ def _time_evidence(claim: Claim, materials: Materials, times: pd.Series, x: int,
     return Evidence(
         TIMES,
         (
-            NumberShown("90th percentile", *most, level, NAN, claim.bar, "s"),
-            NumberShown("median", *median, level, NAN, claim.bar, "s"),
+            NumberShown("90th percentile", *most, level, math.nan, claim.bar, "s"),
+            NumberShown("median", *median, level, math.nan, claim.bar, "s"),
         ),
         p_most,
         float(x),

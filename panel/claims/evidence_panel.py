@@ -13,9 +13,7 @@ import pandas as pd
 
 from panel.claims.claim import (
     BOTH,
-    NAN,
     PANEL,
-    SIDES_WORDS,
     Claim,
     Evidence,
     NumberShown,
@@ -27,14 +25,13 @@ from panel.claims.claim import (
 )
 from panel.claims.evidence import agreement
 from panel.claims.materials import (
-    USUAL_PANEL_BAR,
     Estimate,
     Materials,
     assessors_for_difference,
     assessors_for_limit,
     assessors_for_margin,
 )
-from panel.claims.names import absent, alike, compared, floor, minutes_between, saying, time_words
+from panel.claims.names import compared, floor, minutes_between, public_name, saying, time_words
 from panel.stats.comparing.group_means import paired_contrasts
 from panel.stats.comparing.power import Equivalence, NotWorse, non_inferiority, two_one_sided_tests
 from panel.study.knowledge import lexicon
@@ -67,7 +64,7 @@ def _difference_evidence(claim: Claim, materials: Materials, found: Estimate, *,
     reasons = [
         f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)} "
         f"({100 * materials.level:g} % interval {interval(low, high)}), {p_words(p)} "
-        f"({SIDES_WORDS[claim.sides]}), {materials.who_scored(claim, claim.versus)}.",
+        f"({claim.sides}-sided), {materials.who_scored(claim, claim.versus)}.",
         *(["The difference does not go the way the sentence says."] if wrong_way else []),
         *([_size_reason(claim, low, high, margin)] if margin > 0 else []),
     ]
@@ -133,7 +130,7 @@ def _parity(claim: Claim, materials: Materials) -> Evidence:
         (NumberShown(what, found.estimate, low, high, level, -margin, margin),),
         **_of_estimate(found, p, people, float(deciding)),
         against=abs(found.estimate) >= margin,
-        suggestion=alike(materials.study, materials.names, claim.attribute, claim.versus),
+        suggestion=_alike(claim, materials),
         reasons=(
             f"{words}: {claim.prototype} minus {claim.versus} is {number(found.estimate)}, {100 * level:g} % interval "
             f"{interval(low, high)}; margin ±{number(margin)}; two one-sided tests, {p_words(p)}, "
@@ -143,6 +140,12 @@ def _parity(claim: Claim, materials: Materials) -> Evidence:
         needs=lambda: (assessors_for_margin(found, margin, people),),
         method="two one-sided tests (Schuirmann 1987) on the difference in the mixed model of the panel",
     )
+
+
+def _alike(claim: Claim, materials: Materials) -> str:
+    """Return `as soft as our previous hand cream`; empty where the property has no such way of saying it."""
+    words = saying(materials.study, claim.attribute, "as_much")
+    return f"{words} {public_name(materials.study, materials.names, claim.versus)}" if words else ""
 
 
 def _too_wide(claim: Claim, materials: Materials) -> list[str]:
@@ -244,11 +247,11 @@ def _absolute_negative(claim: Claim, materials: Materials) -> Evidence:
     what = f"panel mean of {claim.prototype}"
     return Evidence(
         BOTH,
-        (NumberShown(what, found.estimate, low, high, materials.level, NAN, bar), *users.shown),
+        (NumberShown(what, found.estimate, low, high, materials.level, math.nan, bar), *users.shown),
         **_of_estimate(found, max(p, users.p_value), people, (found.estimate - bar) / found.std_error),
         against=above or users.against,
         weaker=Weaker(users.p_value, users.suggestion, _PERCEIVED, rescues=False),
-        suggestion=absent(materials.study, claim.attribute, _time(claim, materials)),
+        suggestion=_absent(claim, materials),
         refused=(*users.refused, *_refused_panel_bar(materials.study, claim.attribute, bar, "most_absent")),
         reasons=(
             f"Trained panel, {materials.study.attribute_words(claim.attribute)}: mean {number(found.estimate)}, "
@@ -264,6 +267,12 @@ def _absolute_negative(claim: Claim, materials: Materials) -> Evidence:
         observed_share=users.observed_share,
         method="mean in the mixed model of the panel against a bar, and an exact binomial test of agreement",
     )
+
+
+def _absent(claim: Claim, materials: Materials) -> str:
+    """Return `non-greasy 2 minutes after rubbing in`; empty where the property has no such way of saying it."""
+    words = saying(materials.study, claim.attribute, "absent")
+    return f"{words} {time_words(_time(claim, materials))} after rubbing in" if words else ""
 
 
 def _missing(claim: Claim, materials: Materials, users: Evidence) -> list[str]:
@@ -291,11 +300,11 @@ def _panel_need(found: Estimate, bar: float, people: int) -> str:
 
 
 def _panel_bar(claim: Claim, materials: Materials) -> tuple[float, str]:
-    """Return the bar of the panel, and words where it is the usual one, a fifth of the scale; NaN without a scale."""
+    """Return the bar of the panel, and words where it is the usual one (`most_absent`); NaN without a scale."""
     if not math.isnan(claim.bar_panel):
         return claim.bar_panel, ""
-    low, high = materials.study.scale(claim.attribute) or (NAN, NAN)
-    return low + USUAL_PANEL_BAR * (high - low), " (the usual bar: none was stated)"
+    low, high = materials.study.scale(claim.attribute) or (math.nan, math.nan)
+    return low + floor(materials.study, "most_absent") / 100 * (high - low), " (the usual bar: none was stated)"
 
 
 def _p_beyond(found: Estimate, bar: float, sign: float) -> float:
@@ -319,7 +328,7 @@ def _duration(claim: Claim, materials: Materials) -> Evidence:
     if missing:
         return nothing_yet(PANEL, *missing)
     found = materials.panel.difference(claim.attribute, claim.prototype, claim.versus)
-    shown = _difference_evidence(claim, materials, found, margin=NAN)
+    shown = _difference_evidence(claim, materials, found, margin=math.nan)
     return replace(shown, suggestion=f"{shown.suggestion} after {time_words(claim.minutes)}")
 
 

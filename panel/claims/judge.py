@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -16,11 +17,10 @@ from panel.claims.claim import (
     BEYOND,
     BOTH,
     BY_VOTES,
-    NAN,
-    NUMBER_COLUMNS,
     PANEL,
     Claim,
     Evidence,
+    NumberShown,
     Standing,
     claims_frame,
     nothing_yet,
@@ -188,7 +188,7 @@ def _row(case: Case, said: Verdict, words: str, _: tuple[str, ...]) -> list[obje
     claim, shown, family = case.claim, case.evidence, case.family
     first = shown.shown[0] if shown.shown else None
     interval = (
-        (first.estimate, first.ci_low, first.ci_high, first.ci_level, first.unit) if first else (NAN,) * 4 + ("",)
+        (first.estimate, first.ci_low, first.ci_high, first.ci_level, first.unit) if first else (math.nan,) * 4 + ("",)
     )
     return [
         *(claim.number, claim.claim, claim.kind, said.verdict, case.standing.exploratory),
@@ -215,13 +215,16 @@ def _stacked(
     return pd.DataFrame(rows, columns=["number", "claim", *columns])
 
 
+_SHOWN = tuple(field.name for field in fields(NumberShown))
+
+
 def _numbers(judged: Sequence[_Judged]) -> pd.DataFrame:
     rows = [
-        (case.claim.number, case.claim.claim, *(getattr(number, column) for column in NUMBER_COLUMNS))
+        (case.claim.number, case.claim.claim, *(getattr(number, column) for column in _SHOWN))
         for case, *_ in judged
         for number in case.evidence.shown
     ]
-    return _with_sides(pd.DataFrame(rows, columns=["number", "claim", *NUMBER_COLUMNS]))
+    return _with_sides(pd.DataFrame(rows, columns=["number", "claim", *_SHOWN]))
 
 
 def _with_sides(found: pd.DataFrame) -> pd.DataFrame:

@@ -39,8 +39,6 @@ from panel.study.study import Study
 from panel.words import counted, format_list
 
 _MINUTES_SLACK = 1e-9
-USUAL_PANEL_BAR = 0.20
-"""Share of the scale that counts as slight; a setting of ours, no source."""
 
 
 @dataclass(frozen=True, eq=False)

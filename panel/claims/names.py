@@ -274,18 +274,6 @@ def compared(
     return f"{how}{saying(study, attribute, direction)} than {format_list(others)}"
 
 
-def alike(study: Study, names: Names, attribute: str, other: str) -> str:
-    """Return `as soft as our previous hand cream`; empty where the property has no such way of saying it."""
-    words = saying(study, attribute, "as_much")
-    return f"{words} {public_name(study, names, other)}" if words else ""
-
-
-def absent(study: Study, attribute: str, minutes: float) -> str:
-    """Return `non-greasy 2 minutes after rubbing in`; empty where the property has no such way of saying it."""
-    words = saying(study, attribute, "absent")
-    return f"{words} {time_words(minutes)} after rubbing in" if words else ""
-
-
 def time_words(minutes: float) -> str:
     """Return a time in the largest unit that makes it whole: `20 minutes`, `8 hours`, `7 days`."""
     for unit, size in (("day", 1440), ("hour", 60)):

@@ -8,6 +8,7 @@ All else that bears on the word is listed with neither side.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -21,7 +22,6 @@ from panel.claims.claim import (
     BOTH,
     CHANGE,
     CRITERIA,
-    NAN,
     OPPOSITE,
     PANEL,
     STOP,
@@ -228,7 +228,7 @@ def adjust_together(
     """
     grounds = [_ground(found, each) for found, each in zip(evidence, fixed, strict=True)]
     names = [claim.family or ground for claim, ground in zip(claims, grounds, strict=True)]
-    p_values = np.array([NAN if found.refused else found.p_value for found in evidence], dtype=float)
+    p_values = np.array([math.nan if found.refused else found.p_value for found in evidence], dtype=float)
     tested = ~np.isnan(p_values)
     adjusted = np.full(len(p_values), np.nan)
     found = []

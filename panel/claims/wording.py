@@ -22,6 +22,7 @@ from panel.claims.claim import (
     WordingFinding,
     change,
     number,
+    of_kind,
     percent,
 )
 from panel.claims.grammar import UNREADABLE, Moment, Reading, Share
@@ -37,7 +38,7 @@ from panel.claims.names import (
     test_record,
     words_of,
 )
-from panel.study.knowledge import refused_patterns
+from panel.study.knowledge import claim_kinds, refused_patterns
 from panel.words import format_list
 
 # One thing found in the words of a claim, with the common criterion it touches and the source of the rule.
@@ -55,7 +56,7 @@ def wording_of(
     claim: Claim, evidence: Evidence, materials: Materials
 ) -> tuple[tuple[WordingFinding, ...], tuple[str, ...]]:
     """Return what is found in the words of a claim, and the words that nothing accounts for."""
-    if said_by_the_tool(claim.claim, evidence):
+    if _said_by_the_tool(claim.claim, evidence):
         return (), ()
     reading = materials.read(claim.claim)
     asked = _question_reading(claim, materials)
@@ -69,7 +70,7 @@ def wording_of(
     return tuple(sorted(found, key=lambda finding: _ORDER.index(finding.severity))), not_covered
 
 
-def said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
+def _said_by_the_tool(sentence: str, evidence: Evidence) -> bool:
     """Return whether a sentence is, word for word, one that the tool offers for this evidence."""
     offered = [evidence.suggestion] if evidence.weaker is None else [evidence.suggestion, evidence.weaker.words]
     return words_of(sentence) in [words_of(words) for words in offered if words]
@@ -133,18 +134,6 @@ _COMPARATOR = "compared with another"
 _QUALIFIER = "qualifier missing"
 _FLAT = frozenset(("positive", "negated", "absent", "low", "high", "bare"))
 _EU = "EU 655/2013"
-# What a sentence of each kind says; a comparison with a bar or without one is told apart below.
-_DEGREES = {
-    "superiority": ("comparative", "not parity"),
-    "parity": ("parity", "not comparative"),
-    "absolute_negative": ("absent", "negated"),
-    "time": ("bare",),
-    "duration": ("positive", "comparative"),
-    "change_over_time": ("comparative",),
-    "preference": ("bare",),
-    "ranking": ("superlative",),
-    "ingredient_attribution": ("comparative",),
-}
 _OF_VOTES = frozenset(("preference", "liking"))
 
 
@@ -244,7 +233,7 @@ def _fits(claim: Claim, reading: Reading, want: int) -> bool:
     if claim.kind == "ranking":
         return (degree == "superlative" and reading.has("range")) or (degree == "comparative" and reading.sign == want)
     by_votes = claim.kind == "superiority" and not claim.attribute
-    return degree in (("bare",) if by_votes else _DEGREES.get(claim.kind, ("comparative", "not parity")))
+    return degree in (("bare",) if by_votes else of_kind(claim.kind, "says"))
 
 
 def _direction(reading: Reading) -> int:
@@ -257,8 +246,6 @@ def _direction(reading: Reading) -> int:
 
 
 def _example(claim: Claim) -> str:
-    from panel.study.knowledge import claim_kinds
-
     return str(claim_kinds().set_index("kind")["example"].loc[claim.kind])
 
 

@@ -231,9 +231,9 @@ def _shared_value(ingredient: str, property_name: str) -> IngredientValue:
 def claim_kinds() -> pd.DataFrame:
     """Return the kinds of claim, one a row, with the design and the numbers each needs.
 
-    Columns: `kind words example minimum_design statistic refusal needs least_assessors least_replicates least_people
-    default_bar default_margin source`. `needs` names the columns of the table of claims, separated by `; `; NaN where
-    a setting has no value.
+    Columns: `kind words example minimum_design statistic refusal needs may_state says least_assessors least_replicates
+    least_people default_bar default_margin source`. `needs` and `may_state` name columns of the table of claims, `says`
+    the degrees of comparison its sentence may have, separated by `; `; NaN where a setting has no value.
     """
     return _read("claim_kinds").copy()
 

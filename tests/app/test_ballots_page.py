@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from panel.app.ballot_forms import HERE, start_server
+from panel.app.ballot_forms import HERE, _start_server
 from panel.app.state import STUDY_VARIABLE
 from panel.plan.codes import _key_matches, serving_key
 from panel.store.ballot import find_ballot, prepare_ballots
@@ -282,5 +282,5 @@ def test_a_button_starts_and_stops_the_server(folder: Path, monkeypatch: pytest.
 
 
 def test_a_server_that_cannot_start_says_why(tmp_path: Path):
-    said = start_server(str(tmp_path / "nothing"), "http://127.0.0.1:9", ["--port", str(free_port())], goes_on=False)
+    said = _start_server(str(tmp_path / "nothing"), "http://127.0.0.1:9", ["--port", str(free_port())], goes_on=False)
     assert "is no study folder" in said

@@ -11,11 +11,11 @@ import pytest
 from click.testing import CliRunner
 from streamlit.testing.v1 import AppTest
 
-from panel.app.fact_editors import gates_of, stability_of
+from panel.app.fact_editors import _gates_of, _stability_of
 from panel.app.guide import EDITORS, place_of
-from panel.app.new_study import STEPS, steps_done, with_attributes, with_batches, with_listed, with_people
+from panel.app.new_study import STEPS, _with_attributes, _with_listed, _with_people, steps_done, with_batches
 from panel.app.state import STUDY_VARIABLE, Draft, demo_folder
-from panel.app.study_editors import grid_columns, with_row
+from panel.app.study_editors import _grid_columns, _with_row
 from panel.checks.all_checks import check_study
 from panel.checks.moments_recorded import check_claim_stamps
 from panel.claims.claim import with_statements
@@ -67,7 +67,7 @@ def test_every_editor_opens_on_the_demo_and_shows_no_raw_entry(what: str, monkey
 def test_every_grid_holds_texts_and_leaves_no_word_out(what: str):
     study = open_study(demo_folder())
     texts = texts_of_table(study, what)
-    columns = grid_columns(study, what, texts)
+    columns = _grid_columns(study, what, texts)
     assert set(texts) <= set(columns)
     for name in texts:
         kind = columns[name]["type_config"]["type"]
@@ -117,10 +117,10 @@ def test_a_row_saved_without_a_change_is_not_said_to_be_saved(folder: Path):
 def test_a_row_that_somebody_else_changed_is_not_overwritten():
     study = small_study()
     row = texts_of_table(study, "prototypes").iloc[0].to_dict()
-    changed = with_row(study, "prototypes", row, row | {"note": "mine"})
+    changed = _with_row(study, "prototypes", row, row | {"note": "mine"})
     assert changed.table("prototypes")["note"].iloc[0] == "mine"
     with pytest.raises(StudyError, match="Somebody else changed this row meanwhile"):
-        with_row(changed, "prototypes", row, row | {"note": "theirs"})
+        _with_row(changed, "prototypes", row, row | {"note": "theirs"})
 
 
 def test_facts_are_stated_in_fields(folder: Path):
@@ -158,7 +158,7 @@ def test_a_prototype_is_renamed_everywhere_from_the_page(folder: Path):
 
 def test_gates_typed_are_the_gates_that_are_read():
     ends = {"ph": ("5,0", "6"), "volatile_share": ("", "45"), "cost": ("", "")}
-    gates = gates_of(ends, "lanolin; fragrance", stable=True)
+    gates = _gates_of(ends, "lanolin; fragrance", stable=True)
     assert gates == {
         "ph": [5.0, 6.0],
         "volatile_share": [None, 0.45],
@@ -168,7 +168,7 @@ def test_gates_typed_are_the_gates_that_are_read():
     limits = gate_limits(Study({}, {"gates": gates}))
     assert limits.limits["volatile_share"][1] == 0.45
     with pytest.raises(StudyError, match="The gate pH cannot be read"):
-        gates_of({"ph": ("acid", "")}, "", stable=False)
+        _gates_of({"ph": ("acid", "")}, "", stable=False)
 
 
 def test_stability_rows_without_an_outcome_say_nothing():
@@ -181,7 +181,7 @@ def test_stability_rows_without_an_outcome_say_nothing():
             "document": ["", ""],
         }
     )
-    assert stability_of(texts) == {"P1": {"outcome": "passed", "who": "lab"}}
+    assert _stability_of(texts) == {"P1": {"outcome": "passed", "who": "lab"}}
 
 
 def test_the_benchmark_moves():
@@ -285,19 +285,19 @@ def test_a_study_opened_before_is_one_click_away(folder: Path, monkeypatch: pyte
 
 
 def test_what_the_steps_add_keeps_what_is_there():
-    study = with_people(with_people(Study({}), 2), 3)
+    study = _with_people(_with_people(Study({}), 2), 3)
     assert study.table("assessors")["assessor"].tolist() == ["A01", "A02", "A03", "A04", "A05"]
-    study = with_attributes(study, ["AF_GREASE"])
+    study = _with_attributes(study, ["AF_GREASE"])
     row = lexicon().set_index("attribute").loc["AF_GREASE"]
     assert study.table("attributes").iloc[0]["definition"] == row["definition"]
-    study = with_listed(with_listed(study, ["P1", "P2"], "P1"), ["P3"], "P3")
+    study = _with_listed(_with_listed(study, ["P1", "P2"], "P1"), ["P3"], "P3")
     assert study.table("prototypes")[["prototype", "role"]].values.tolist() == [
         ["P1", "prototype"],
         ["P2", ""],
         ["P3", "benchmark"],
     ]
     with pytest.raises(StudyError, match="The benchmark X is none of the prototypes: P1, P2, P3"):
-        with_listed(study, [], "X")
+        _with_listed(study, [], "X")
     again = with_batches(with_batches(study, "", "2026-03-10"), "50 mg", "2026-03-11")
     assert set(again.table("batches")["made_on"]) == {"2026-03-10"}
 

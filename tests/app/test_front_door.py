@@ -21,7 +21,7 @@ import streamlit
 
 from panel.app import front_door
 from panel.app.front_door import FrontDoor
-from panel.app.state import FOLDERS_VARIABLE, named_folders, typed_path
+from panel.app.state import FOLDERS_VARIABLE, _named_folders, typed_path
 from panel.errors import StudyError
 from tests.app.running import ROOT, free_port, running_app
 
@@ -206,7 +206,7 @@ def test_paths_are_limited_to_the_folders_named(tmp_path: Path, monkeypatch: pyt
         with pytest.raises(StudyError, match=r"in no folder that was named when the app was started|is no path"):
             typed_path(str(path))
     monkeypatch.delenv(FOLDERS_VARIABLE)
-    assert Path.home().resolve() in named_folders()
+    assert Path.home().resolve() in _named_folders()
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from panel.app.guide import TOUR, way_to_mend, words_in
+from panel.app.guide import _TOUR, _words_in, way_to_mend
 from panel.app.places import PARTS
 from panel.app.state import STUDY_VARIABLE
 from panel.checks.confounds import BETWEEN, WHOLLY, confound_findings, find_confounds
@@ -31,18 +31,18 @@ def test_each_word_is_explained_once_and_in_few_words():
 
 
 def test_words_are_met_whole_and_in_the_order_of_the_sentence():
-    met = [term for term, _ in words_in(["Swapping says nothing; the Margin counts, then intervals.", "The swap."])]
+    met = [term for term, _ in _words_in(["Swapping says nothing; the Margin counts, then intervals.", "The swap."])]
     assert met == ["margin", "interval", "swap"]
 
 
 def test_a_tour_goes_through_six_parts_and_can_be_left(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.delenv(STUDY_VARIABLE, raising=False)
-    assert len(TOUR) == 6
-    for number, (part, words) in enumerate(TOUR[:2]):
+    assert len(_TOUR) == 6
+    for number, (part, words) in enumerate(_TOUR[:2]):
         app = part_of_app(part)
         app.session_state["stop of the tour"] = number
         assert f"Stop {number + 1} of 6. {words}" in shown(app.run()).replace("*", "")
-        assert labelled(app.button, f"On to: {PARTS[TOUR[number + 1][0]][1].title}")
+        assert labelled(app.button, f"On to: {PARTS[_TOUR[number + 1][0]][1].title}")
     labelled(app.button, "Leave the tour").click().run()
     assert "Stop 2 of 6" not in shown(app)
 

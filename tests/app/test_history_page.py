@@ -61,7 +61,7 @@ def test_an_edited_journal_is_told_on_the_page(folder):
 
 
 def test_a_person_is_removed_on_the_part_people_only_when_it_is_ticked(folder):
-    app = AppTest.from_string(SCRIPT.replace("import show", "import show_people as show"), default_timeout=60)
+    app = AppTest.from_string(SCRIPT.replace("import show", "import show_privacy as show"), default_timeout=60)
     app.session_state["study_handle"] = StudyHandle("s", str(folder))
     app.run()
     person = str(read_folder(folder).scores["assessor"].iloc[0])

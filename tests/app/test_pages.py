@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import shutil
+from functools import cache
 from pathlib import Path
 
 import pandas as pd
@@ -75,9 +76,15 @@ def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return folder
 
 
+@cache
+def of_the_demo(page: str) -> AppTest:
+    """Return a part with the demo, every drawer open."""
+    return with_open_drawers(opened(page))
+
+
 @pytest.mark.parametrize("page", PAGES)
 def test_every_page_answers_with_the_demo(page: str, demo: Study):
-    app = with_open_drawers(opened(page))
+    app = of_the_demo(page)
     assert not app.exception
     assert all(warning.value.startswith("Invented data") for warning in app.warning)
     words = shown(app)
@@ -143,7 +150,7 @@ def test_a_part_that_lacks_its_data_leads_to_them_and_tells_the_same_of_the_demo
     if page not in ("servings", "ballots"):  # planned there with other repeats, and laid out already
         with pytest.MonkeyPatch.context() as of_demo:
             of_demo.delenv(STUDY_VARIABLE)
-            headlines = [header.value for header in opened(page).run().header]
+            headlines = [header.value for header in of_the_demo(page).header]
         assert any(f"**{headline}" in part.value for headline in headlines for part in app.markdown)
     needed = next(name for name in PARTS[page][1].needs if name != "prototypes")
     labelled(app.button, way_to_fill(needed)).click().run()

@@ -49,7 +49,7 @@ def _blends(described: BlendDescriptors, names: Naming, answers: Answers) -> Tol
     return tell_blends(described, names, emollient_blend(answers.study), known)
 
 
-def show_instruments(study: StudyInUse) -> None:
+def show_readings(study: StudyInUse) -> None:
     """Show which readings go with what people feel, and what the measured curves come down to."""
     has_readings, has_curves = (len(study.study.table(name)) > 0 for name in ("readings", "curves"))
     if not (has_readings or has_curves):

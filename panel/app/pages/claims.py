@@ -8,7 +8,7 @@ from typing import Any
 import streamlit as st
 
 from panel.app.state import StudyInUse, keep, leave_message, moment
-from panel.app.widgets import ask, attempt, plain, say, show_picture
+from panel.app.widgets import ask, attempt, download, plain, say, show_picture
 from panel.app.widgets import show as show_told
 from panel.checks.moments_recorded import stamps_hash
 from panel.claims.claim import fields_of, page_to_sign, with_claim, with_withdrawn
@@ -171,12 +171,10 @@ def _anchor(study: StudyInUse) -> None:
     """Offer the page to sign, and the request for a time stamp by an authority."""
     name = "claims"
     with st.container(horizontal=True):
-        st.download_button(
-            "Page to print and sign", page_to_sign(study.study), f"{name}_to_sign.txt", on_click="ignore"
-        )
+        download("Page to print and sign", page_to_sign(study.study).encode(), f"{name}_to_sign.txt")
         nonce = st.session_state.setdefault(study.choice("nonce"), secrets.randbits(64))
         request = time_stamp_request(stamps_hash(study.study.table("claims")), nonce)
-        st.download_button("Request for a time stamp (RFC 3161)", request, f"{name}.tsq", on_click="ignore")
+        download("Request for a time stamp (RFC 3161)", request, f"{name}.tsq")
     st.caption("The stamps are a self-declaration. A signature on paper or an authority's reply shows when they stood.")
     with st.popover("Verify the reply of an authority"):
         files = {

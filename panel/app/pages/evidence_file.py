@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import partial
 
 import pandas as pd
@@ -10,7 +9,7 @@ import streamlit as st
 
 from panel.answers import Answers
 from panel.app.state import StudyInUse
-from panel.app.widgets import attempt, file_name, headline, plain, say, table
+from panel.app.widgets import attempt, download, file_name, headline, plain, say, table
 from panel.report.archive import FORMS, archive_bytes
 from panel.report.contents.blocks import Report
 from panel.report.contents.evidence import report_of
@@ -25,18 +24,14 @@ def _downloads(study: StudyInUse, report: Report) -> None:
     """Offer the file in four forms and the archive; each is made when it is asked for."""
     name = file_name(study)
     with st.container(horizontal=True):
-        for ending, form in FORMS.items():
+        for ending in FORMS:
             label, file = f"Evidence file, {ending[1:].upper()}", f"{name}_evidence{ending}"
-            _download(label, partial(_form, study.key, ending, report), file, form.kind)
+            download(label, partial(_form, study.key, ending, report), file)
     words = " · ".join(f"{ending[1:].upper()}: {form.words}" for ending, form in FORMS.items())
     st.caption(plain(f"{words}. Each is made when you ask for it, which takes some seconds."))
     make = partial(_archive, study.key, study.answers, report)
-    _download("Archive of the study, ZIP", make, f"{name}_archive.zip", "application/zip")
+    download("Archive of the study, ZIP", make, f"{name}_archive.zip")
     st.caption("The archive holds the study, the evidence file in all four forms and checksums. It opens anywhere.")
-
-
-def _download(label: str, make: Callable[[], bytes], name: str, kind: str) -> None:
-    st.download_button(label, make, name, kind, key=f"download {name}", on_click="ignore", icon=":material/download:")
 
 
 @st.cache_resource(max_entries=4, show_spinner="Putting the evidence together (some seconds) ...")

@@ -10,7 +10,7 @@ from panel.answers import LEFT_OUT, PANEL, SCALE_USE
 from panel.app.state import StudyInUse
 from panel.app.widgets import attempt, drawer, plain, show_items
 from panel.app.widgets import show as lay_out
-from panel.models.assessors.performance import ACTIONS, PanelCheck
+from panel.models.assessors.performance import Action, PanelCheck
 from panel.views.assessors.people import differences_without, tell_people
 from panel.views.assessors.person import person_items
 from panel.views.prototypes.other_ways import tell_scale_use
@@ -37,7 +37,7 @@ def _scale_use(study: StudyInUse) -> None:
 def _one_person(study: StudyInUse, result: PanelCheck, told: Told) -> None:
     """Show one assessor against the others: slopes, and the means on one attribute."""
     people = [str(name) for name in result.people["assessor"]]
-    gravest = result.people["judgement"].map(ACTIONS.index).to_numpy().argmax()
+    gravest = result.people["judgement"].map(list(Action).index).to_numpy().argmax()
     who = st.selectbox("Assessor", people, int(gravest), key=study.choice("assessor"), persist_state="session")
     attributes = list(result.assessors.loc[result.assessors["assessor"] == who, "attribute"])
     told_of = result.patterns.loc[result.patterns["assessor"] == who, "attribute"]

@@ -17,6 +17,7 @@ from panel.app.widgets import (
     ask,
     attempt,
     csv_bytes,
+    download,
     heading,
     keep_and_tell,
     margin_field,
@@ -336,12 +337,4 @@ def _servings(plan: ServingPlan) -> None:
     st.dataframe(
         shown(SERVINGS, plan, Naming()), hide_index=True, width="stretch", alt="Servings with their codes and the key"
     )
-    st.download_button(
-        "Servings as CSV",
-        csv_bytes(plan.servings),
-        "servings.csv",
-        "text/csv",
-        on_click="ignore",
-        type="tertiary",
-        icon=":material/download:",
-    )
+    download("Servings as CSV", csv_bytes(plan.servings), "servings.csv", quiet=True)

@@ -304,7 +304,7 @@ def show_over_time(study: StudyInUse) -> None:
     answers = [(title, attempt(study.told, tell, question)) for there, title, question, tell in parts if there]
     given = [(title, told) for title, told in answers if told is not None]
     for title, told in given[:1]:
-        heading(title)
+        st.markdown(f"**{title}**")  # no heading: that of the answer follows
         show_told(told)
     for title, told in given[1:]:
         show_closed(title, told)
@@ -318,7 +318,7 @@ def show_over_time(study: StudyInUse) -> None:
 _MEANS, _VERSUS = "Means", "Differences from the benchmark"
 
 
-def show_targets(study: StudyInUse) -> None:
+def show_decide(study: StudyInUse) -> None:
     """Show how the prototypes stand to the targets, and let people write down what they decided."""
     names = naming(study.study)
     study.lacking.append(lambda demo: demo.told(tell_decision, DECISION))

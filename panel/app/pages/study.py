@@ -11,14 +11,13 @@ import streamlit as st
 
 from panel.answers import FINDINGS
 from panel.app.guide import mend, way_to_mend
-from panel.app.new_study import show_start
 from panel.app.state import StudyInUse, leave_message, moment
-from panel.app.study_editors import show_editors
 from panel.app.study_forms import save_form
 from panel.app.widgets import (
     act_and_tell,
     ask,
     attempt,
+    download,
     drawer,
     file_name,
     headline,
@@ -183,16 +182,6 @@ _MOST_TO_MIND = 3
 _NO_PURPOSE = "The study does not say. Write it down under Edit, About the study."
 
 
-def show_edit(study: StudyInUse) -> None:
-    """Show the editors of tables and facts."""
-    show_editors(study)
-
-
-def show_other(_study: StudyInUse) -> None:
-    """Show how another study is begun or opened."""
-    show_start()
-
-
 def show(study: StudyInUse) -> None:
     """Show what is in the study, and what to settle before trusting it."""
     names = naming(study.study)
@@ -240,13 +229,8 @@ def show_history(study: StudyInUse) -> None:
         _rows(rows)
     with st.expander("Take the last change back"):
         attempt(_taken_back, study.folder)
-    st.download_button(
-        "All changes as a script",
-        read_journal(study.folder)[0] or b"",
-        f"changes_of_{file_name(study)}.jsonl",
-        on_click="ignore",
-        icon=":material/download:",
-    )
+    script = read_journal(study.folder)[0] or b""
+    download("All changes as a script", script, f"changes_of_{file_name(study)}.jsonl")
     st.caption("In an earlier copy of the study it makes the same changes: afterfeel set COPY FILE.jsonl")
 
 
@@ -274,19 +258,13 @@ def _taken_back(folder: Path) -> None:
 # What of its people may leave the house, or has to go?
 
 
-def show_people(study: StudyInUse) -> None:
+def show_privacy(study: StudyInUse) -> None:
     """Offer a copy without people, and let all that is known of one person be removed."""
     people = people_in(study.study)
     headline(f"{counted(len(people), 'person', 'people')} in this study, each known by a code.")
     st.markdown(plain(WHO_MAY_SEE))
-    st.download_button(
-        "Study without people, as zip",
-        lambda: zip_bytes(without_people(study.study)),
-        f"{file_name(study)}_without_people.zip",
-        "application/zip",
-        on_click="ignore",
-        icon=":material/download:",
-    )
+    name = f"{file_name(study)}_without_people.zip"
+    download("Study without people, as zip", lambda: zip_bytes(without_people(study.study)), name)
     st.caption(
         "New codes in a new order; without allergies, reactions by name, names of those who signed or corrected, and "
         "imported files. Analyses of scores and answers give the same results."

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from itertools import combinations
 
 import numpy as np
@@ -198,11 +199,29 @@ def _notes(numbers: PanelNumbers, left_out: list[tuple[str, str]]) -> Iterator[s
 # sure, or what needs no training, is told as such. The first advice is always training.
 
 
-REVERSED, NOT_FOLLOWING, NOT_FELT, FEELS_LITTLE = "reversed", "does not follow", "not felt", "feels little"
-NARROW, WIDE, SCATTERS, OWN_VIEW, DRIFTS = "narrow scale", "wide scale", "scatters", "own view", "drifts"
-HIGH, LOW = "sits high", "sits low"
-RETRAIN, LOOK_AGAIN, NONE = "retrain", "look again", "none"
-ACTIONS = (NONE, LOOK_AGAIN, RETRAIN)
+class Pattern(StrEnum):
+    """What may be remarkable about somebody, on an attribute or on all."""
+
+    REVERSED = "reversed"
+    NOT_FOLLOWING = "does not follow"
+    NOT_FELT = "not felt"
+    FEELS_LITTLE = "feels little"
+    NARROW = "narrow scale"
+    WIDE = "wide scale"
+    SCATTERS = "scatters"
+    OWN_VIEW = "own view"
+    DRIFTS = "drifts"
+    HIGH = "sits high"
+    LOW = "sits low"
+
+
+class Action(StrEnum):
+    """What is to be done about it, the gravest last."""
+
+    NONE = "none"
+    LOOK_AGAIN = "look again"
+    RETRAIN = "retrain"
+
 
 _TOO_LOW = 0.025
 """Adjusted p-value below which a slope is too low for somebody who feels what the others feel."""
@@ -271,12 +290,12 @@ def _by_attribute(assessors: pd.DataFrame) -> Iterator[tuple[object, ...]]:
     scatter = (assessors["repeat_p_adjusted"] < _UNLIKELY) & (assessors["repeat_ratio"] > _SCATTER_TOLD)
     wander = assessors["drift_p_adjusted"] < _UNLIKELY
     for chosen, pattern, estimate, p_adjusted, action in (
-        (backwards, REVERSED, "slope", "backwards_p_adjusted", RETRAIN),
-        (low & ~backwards, NOT_FOLLOWING, "slope", "slope_p_adjusted", LOOK_AGAIN),
-        (flat & ~low, NOT_FELT, "slope", "flatness_p_adjusted", LOOK_AGAIN),
-        (strange, OWN_VIEW, "interaction_share", "interaction_p_adjusted", LOOK_AGAIN),
-        (scatter, SCATTERS, "repeat_ratio", "repeat_p_adjusted", LOOK_AGAIN),
-        (wander, DRIFTS, "drift", "drift_p_adjusted", LOOK_AGAIN),
+        (backwards, Pattern.REVERSED, "slope", "backwards_p_adjusted", Action.RETRAIN),
+        (low & ~backwards, Pattern.NOT_FOLLOWING, "slope", "slope_p_adjusted", Action.LOOK_AGAIN),
+        (flat & ~low, Pattern.NOT_FELT, "slope", "flatness_p_adjusted", Action.LOOK_AGAIN),
+        (strange, Pattern.OWN_VIEW, "interaction_share", "interaction_p_adjusted", Action.LOOK_AGAIN),
+        (scatter, Pattern.SCATTERS, "repeat_ratio", "repeat_p_adjusted", Action.LOOK_AGAIN),
+        (wander, Pattern.DRIFTS, "drift", "drift_p_adjusted", Action.LOOK_AGAIN),
     ):
         for row in assessors.loc[chosen].to_dict("records"):
             ends = (row["ci_low"], row["ci_high"]) if estimate == "slope" else (np.nan, np.nan)
@@ -297,7 +316,16 @@ def _by_quality(assessors: pd.DataFrame, qualities: Mapping[str, Sequence[str]])
         if p_adjusted < _POSSIBLE and not (rows["p_value"] < SEPARATES_BELOW).any():
             for row in rows.to_dict("records"):
                 ends = row["ci_low"], row["ci_high"]
-                yield row["assessor"], NOT_FELT, row["attribute"], quality, row["slope"], *ends, p_adjusted, LOOK_AGAIN
+                yield (
+                    row["assessor"],
+                    Pattern.NOT_FELT,
+                    row["attribute"],
+                    quality,
+                    row["slope"],
+                    *ends,
+                    p_adjusted,
+                    Action.LOOK_AGAIN,
+                )
 
 
 def _by_person(people: pd.DataFrame) -> Iterator[tuple[object, ...]]:
@@ -307,18 +335,37 @@ def _by_person(people: pd.DataFrame) -> Iterator[tuple[object, ...]]:
         who, scale, ends = row["assessor"], row["scale"], (row["scale_low"], row["scale_high"])
         feels = row["n_separated"] >= _SEPARATED_SHARE * row["n_judged"]
         if row["spread_ratio"] < _NARROW_SPREAD and row["spread_p_adjusted"] < _UNLIKELY and feels:
-            yield who, NARROW, "", "", row["spread_ratio"], np.nan, np.nan, row["spread_p_adjusted"], RETRAIN
+            yield (
+                who,
+                Pattern.NARROW,
+                "",
+                "",
+                row["spread_ratio"],
+                np.nan,
+                np.nan,
+                row["spread_p_adjusted"],
+                Action.RETRAIN,
+            )
         elif scale < NARROWEST and p_little < _UNLIKELY:
-            yield who, NOT_FOLLOWING if feels else FEELS_LITTLE, "", "", scale, *ends, p_little, RETRAIN
+            yield (
+                who,
+                Pattern.NOT_FOLLOWING if feels else Pattern.FEELS_LITTLE,
+                "",
+                "",
+                scale,
+                *ends,
+                p_little,
+                Action.RETRAIN,
+            )
         elif scale > WIDEST and scale - beyond * row["scale_error"] > 1:
-            yield who, WIDE, "", "", scale, *ends, np.nan, NONE
+            yield who, Pattern.WIDE, "", "", scale, *ends, np.nan, Action.NONE
         ratio, p_adjusted = row["repeat_ratio"], row["repeat_p_adjusted"]
         if ratio > _SCATTER_TOLD and p_adjusted < _UNLIKELY:
-            action = RETRAIN if ratio > _SCATTER_TRAINED else LOOK_AGAIN
-            yield who, SCATTERS, "", "", ratio, np.nan, np.nan, p_adjusted, action
+            action = Action.RETRAIN if ratio > _SCATTER_TRAINED else Action.LOOK_AGAIN
+            yield who, Pattern.SCATTERS, "", "", ratio, np.nan, np.nan, p_adjusted, action
         if abs(row["level_share"]) > _LEVEL_TOLD:
-            side = HIGH if row["level_share"] > 0 else LOW
-            yield who, side, "", "", row["level_share"], np.nan, np.nan, np.nan, NONE
+            side = Pattern.HIGH if row["level_share"] > 0 else Pattern.LOW
+            yield who, side, "", "", row["level_share"], np.nan, np.nan, np.nan, Action.NONE
 
 
 def _lowness(people: pd.DataFrame) -> np.ndarray:
@@ -329,10 +376,10 @@ def _lowness(people: pd.DataFrame) -> np.ndarray:
 
 def judgements(people: pd.DataFrame, patterns: pd.DataFrame) -> pd.Series:
     """Return for each person the gravest action that a pattern calls for, `none` if no pattern does."""
-    grave = {action: place for place, action in enumerate(ACTIONS)}
+    grave = {action: place for place, action in enumerate(Action)}
     worst = patterns["action"].map(grave).groupby(patterns["assessor"]).max()
     found = people["assessor"].map(worst).fillna(0).astype(int)
-    return pd.Series([ACTIONS[place] for place in found], index=people.index, dtype="str")
+    return pd.Series([tuple(Action)[place] for place in found], index=people.index, dtype="str")
 
 
 def _qualities_of(words: Mapping[str, str]) -> dict[str, list[str]]:

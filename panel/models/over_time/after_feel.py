@@ -6,7 +6,7 @@ while a sample is worked in stand here too: how it rises and falls, and where th
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
@@ -400,7 +400,7 @@ def reduce_courses(study: Study) -> Courses:
         names = dict(zip(_COURSE, map(str, key), strict=True))
         try:
             found = intensity_course(own["seconds"], own["score"])
-            rows.append(names | asdict(found) | {"n_points": len(own)})
+            rows.append(names | found | {"n_points": len(own)})
         except ModelError as error:
             left_out.append(names | {"why": str(error)})
     if not rows:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from enum import StrEnum
 
 import numpy as np
 import pandas as pd
@@ -194,7 +195,17 @@ def _notes(panels: list[ScoredPanel], left_out: list[tuple[str, str]], no_scale:
 # Which of the things seen in the residuals and the scores are problems?
 
 
-FLOOR, CEILING, ONE_SCORE_DECIDES = "floor", "ceiling", "one score decides"
+class Problem(StrEnum):
+    """What may be wrong with the assumptions on an attribute."""
+
+    UNEVEN_ASSESSORS = "uneven assessors"
+    SPREAD_FOLLOWS_LEVEL = "spread follows level"
+    NOT_NORMAL = "not normal"
+    FLOOR = "floor"
+    CEILING = "ceiling"
+    ONE_SCORE_DECIDES = "one score decides"
+
+
 _CROWDED = 0.15  # share at an end of the scale that counts as crowded (McHorney & Tarlov 1995, Qual. Life Res. 4:293)
 _MOVED = 1.0  # standard errors by which a single score may move the largest difference before it counts as decisive
 _COLUMNS = ["attribute", "kind", "prototype", "assessor", "row", "size", "p_adjusted"]
@@ -220,8 +231,8 @@ def _problem_rows(
     """Return one row per problem: `attribute kind prototype assessor row size p_adjusted`."""
     rows = [
         *_from_tests(tests, assessors, level),
-        *_from_ends(ends, "share_floor", FLOOR),
-        *_from_ends(ends, "share_ceiling", CEILING),
+        *_from_ends(ends, "share_floor", Problem.FLOOR),
+        *_from_ends(ends, "share_ceiling", Problem.CEILING),
         *_from_influence(influence, level),
     ]
     frame = pd.DataFrame(rows, columns=_COLUMNS)
@@ -232,7 +243,7 @@ def _problem_rows(
 def _from_tests(tests: pd.DataFrame, assessors: pd.DataFrame, level: float) -> Iterator[tuple[object, ...]]:
     for test in tests.loc[below(tests["p_adjusted"], 1 - level)].to_dict("records"):
         attribute, who, size = str(test["attribute"]), "", test["statistic"]
-        if test["kind"] == UNEVEN_ASSESSORS:
+        if test["kind"] == Problem.UNEVEN_ASSESSORS:
             own = assessors.loc[assessors["attribute"] == attribute]
             widest = own.sort_values("ratio", ascending=False, kind="stable").iloc[0]  # NaN comes last
             who, size = str(widest["assessor"]), float(widest["ratio"])
@@ -250,7 +261,15 @@ def _from_influence(influence: pd.DataFrame, level: float) -> Iterator[tuple[obj
     turned = below(influence["p_value"], 1 - level) != below(influence["p_value_without"], 1 - level)
     found = influence.assign(moved=moved).loc[turned | (moved > _MOVED)]
     for row in found.to_dict("records"):
-        yield row["attribute"], ONE_SCORE_DECIDES, row["prototype"], row["assessor"], row["row"], row["moved"], np.nan
+        yield (
+            row["attribute"],
+            Problem.ONE_SCORE_DECIDES,
+            row["prototype"],
+            row["assessor"],
+            row["row"],
+            row["moved"],
+            np.nan,
+        )
 
 
 # Does any single score decide the result? Leave it out and see.
@@ -336,9 +355,6 @@ def _largest(size: Array, candidates: int) -> np.ndarray:
 # What the model leaves over for one attribute: the residuals, their spread by assessor, and three tests of them.
 
 
-UNEVEN_ASSESSORS = "uneven assessors"
-SPREAD_FOLLOWS_LEVEL = "spread follows level"
-NOT_NORMAL = "not normal"
 _FEWEST_PER_ASSESSOR = 3  # scores from which a spread of one assessor can be spoken of
 
 
@@ -417,5 +433,5 @@ def _residual_checks_tests(
         share_reaching(np.abs(spread_with_level(simulated, level)), abs(follows)),
         share_reaching(-normal_plot_correlation(simulated), -straight),
     ]
-    kinds = [UNEVEN_ASSESSORS, SPREAD_FOLLOWS_LEVEL, NOT_NORMAL]
+    kinds = [Problem.UNEVEN_ASSESSORS, Problem.SPREAD_FOLLOWS_LEVEL, Problem.NOT_NORMAL]
     return pd.DataFrame({"kind": kinds, "statistic": [spread, follows, straight], "p_value": p_values})

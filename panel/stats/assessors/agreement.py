@@ -65,7 +65,7 @@ class Agreement:
 
 def agreement(means: Array) -> Agreement:
     """Return how each assessor of `means` (q, a, p) goes with the others."""
-    others = others_effects(means)
+    others = column_effects(means, of_others=True)
     both = np.isfinite(means) & np.isfinite(others)
     own, others = _centred(np.where(both, means, np.nan)), _centred(np.where(both, others, np.nan))
     cross, own_square, others_square = (np.nansum(part, axis=-1) for part in (own * others, own**2, others**2))
@@ -89,20 +89,19 @@ def agreement(means: Array) -> Agreement:
     )
 
 
-def others_effects(means: Array) -> Array:
-    """Return the column effects of the others for each assessor, (q, a, p), sum zero; NaN where no other scored."""
-    weight, deviation, left = _normal_parts(means)
-    parts = (deviation, left, weight)
-    return _solved_effects(*(each.sum(axis=1, keepdims=True) - each for each in parts))
-
-
-def column_effects(table: Array) -> Array:
+def column_effects(table: Array, *, of_others: bool = False) -> Array:
     """Return the least-squares column effects of additive tables (..., a, p), sum zero over the columns that have any.
 
     From the normal equations after the rows are eliminated; columns that share no row with the rest keep the level of
-    their own part.
+    their own part. `of_others`: those of all rows but one, for each row in turn, (..., a, p); NaN where no other has
+    the column.
     """
     weight, deviation, left = _normal_parts(table)
+    if of_others:
+        others = (
+            part.sum(axis=axis, keepdims=True) - part for part, axis in ((deviation, -2), (left, -3), (weight, -2))
+        )
+        return _solved_effects(*others)
     return _solved_effects(deviation.sum(axis=-2), left.sum(axis=-3), weight.sum(axis=-2))
 
 
@@ -141,7 +140,7 @@ def disagreement(means: Array) -> tuple[Array, Array]:
 
 def disagreement_without_each(means: Array) -> tuple[Array, Array]:
     """Return the disagreement of the others, without each assessor in turn; arrays (q, a)."""
-    each = _beyond_slopes(means, others_effects(means))
+    each = _beyond_slopes(means, column_effects(means, of_others=True))
     rest = each.sum(axis=-1) - np.diagonal(each, axis1=1, axis2=2)
     there = np.isfinite(means)
     cells, scored = there.sum(axis=-1), there.any(axis=-1)

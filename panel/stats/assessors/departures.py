@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import betainc, betaincc, fdtr, fdtrc, polygamma, psi, stdtr
 
 from panel.stats.arrays import Array, ratio
-from panel.stats.assessors.agreement import Agreement, OwnTables, column_effects, others_effects
+from panel.stats.assessors.agreement import Agreement, OwnTables, column_effects
 from panel.stats.mixed.inference import Estimates
 
 SCALE_SD = 0.2
@@ -259,7 +259,7 @@ def drift(sittings: Array, extra: tuple[Array, Array]) -> Estimates:
         not), and its degrees of freedom.
     """
     a, s = sittings.shape[1:]
-    apart = sittings - others_effects(sittings)
+    apart = sittings - column_effects(sittings, of_others=True)
     there = np.isfinite(apart)
     attended = there.sum(axis=-1)
     time = np.where(there, np.arange(s, dtype=float), 0.0)

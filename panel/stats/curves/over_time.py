@@ -17,12 +17,11 @@ from panel.errors import ModelError
 from panel.stats.arrays import Array, Codes
 
 
-@dataclass(frozen=True, slots=True)
-class IntensityCourse:
-    """The quantities of one course, in the units of its time and intensity; NaN where there is none.
+def intensity_course(time: ArrayLike, intensity: ArrayLike) -> dict[str, float]:
+    """Return what one course comes down to, by name, in the units of its time and intensity; NaN where there is none.
 
-    Parameters
-    ----------
+    Returns
+    -------
     largest, time_to_largest, plateau
         Largest intensity (Imax), when it is first reached (Tmax), and how long it lasts.
     duration
@@ -34,22 +33,6 @@ class IntensityCourse:
         Slope from the onset to the peak, and from the end of the plateau to the end.
     ended
         Whether the course came back to zero; if not, duration, areas and `rate_down` end with the recording.
-    """
-
-    largest: float
-    time_to_largest: float
-    plateau: float
-    duration: float
-    area: float
-    area_before: float
-    area_after: float
-    rate_up: float
-    rate_down: float
-    ended: bool
-
-
-def intensity_course(time: ArrayLike, intensity: ArrayLike) -> IntensityCourse:
-    """Return what one course comes down to.
 
     Raises
     ------
@@ -64,25 +47,26 @@ def intensity_course(time: ArrayLike, intensity: ArrayLike) -> IntensityCourse:
     if (y < 0).any():
         raise ModelError("an intensity lies below zero.")
     felt = np.flatnonzero(y > 0)
-    nothing = float("nan")
     if not len(felt):
-        return IntensityCourse(0.0, nothing, nothing, 0.0, 0.0, 0.0, 0.0, nothing, nothing, ended=True)
+        names = ("largest", "time_to_largest", "plateau", "duration", "area", "area_before", "area_after")
+        none = dict.fromkeys((*names, "rate_up", "rate_down"), 0.0) | {"ended": True}  # named in the order of the others
+        return none | dict.fromkeys(("time_to_largest", "plateau", "rate_up", "rate_down"), float("nan"))
     peak = int(y.argmax())
     last = peak + int(np.argmin(np.r_[y[peak:] == y[peak], False])) - 1
     onset, end = max(int(felt[0]) - 1, 0), min(int(felt[-1]) + 1, len(t) - 1)
     before, after = _area(t[: peak + 1], y[: peak + 1]), _area(t[peak:], y[peak:])
-    return IntensityCourse(
-        largest=float(y[peak]),
-        time_to_largest=float(t[peak]),
-        plateau=float(t[last] - t[peak]),
-        duration=float(t[end] - t[onset]),
-        area=before + after,
-        area_before=before,
-        area_after=after,
-        rate_up=_slope(t, y, onset, peak),
-        rate_down=_slope(t, y, last, end),
-        ended=bool(y[end] == 0),
-    )
+    return {
+        "largest": float(y[peak]),
+        "time_to_largest": float(t[peak]),
+        "plateau": float(t[last] - t[peak]),
+        "duration": float(t[end] - t[onset]),
+        "area": before + after,
+        "area_before": before,
+        "area_after": after,
+        "rate_up": _slope(t, y, onset, peak),
+        "rate_down": _slope(t, y, last, end),
+        "ended": bool(y[end] == 0),
+    }
 
 
 def course_at(time: ArrayLike, intensity: ArrayLike, at: ArrayLike) -> Array:

@@ -389,9 +389,10 @@ def _reml_criterion(design: Design, gamma: Array) -> _Criterion:
     m = design.moments(gamma)
     p = design.n_fixed
     xx, xy = m.cross[:, :p, :p], m.cross[:, :p, p]
-    apart = np.linalg.slogdet(xx)[0] > 0
+    sign, log_det_xx = np.linalg.slogdet(xx)
+    apart = sign > 0
     xx = np.where(apart[:, None, None], xx, np.eye(p))
-    log_det_xx = np.where(apart, np.linalg.slogdet(xx)[1], np.inf)
+    log_det_xx = np.where(apart, log_det_xx, np.inf)
     inverse_xx = np.asarray(np.linalg.inv(xx), dtype=float)
     coefficients = np.einsum("qij,qj->qi", inverse_xx, xy)
     residual, residual_k, residual_kl = _residual_forms(m, coefficients, inverse_xx)

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.models.assessors import performance as found
 from panel.models.assessors.measures import NOT_JUDGED
-from panel.models.assessors.performance import EVERYBODY, NARROWEST, WIDEST, LeftOut, PanelCheck
+from panel.models.assessors.performance import EVERYBODY, NARROWEST, WIDEST, Action, LeftOut, PanelCheck, Pattern
 from panel.study.naming import Naming
 from panel.study.shown import (
     ASSESSOR,
@@ -53,25 +52,25 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _CANNOT_BE_TOLD = "cannot be told with one repeat"
-_TO_DO = {found.RETRAIN: "train first", found.LOOK_AGAIN: "look again", found.NONE: "nothing"}
+_TO_DO = {Action.RETRAIN: "train first", Action.LOOK_AGAIN: "look again", Action.NONE: "nothing"}
 _PATTERNS = {
-    found.REVERSED: "scored backwards",
-    found.NOT_FOLLOWING: "does not follow the others",
-    found.NOT_FELT: "perhaps not felt",
-    found.FEELS_LITTLE: "feels little",
-    found.NARROW: "uses a small part of the scale",
-    found.WIDE: "uses more of the scale",
-    found.SCATTERS: "scatters more",
-    found.OWN_VIEW: "own view",
-    found.DRIFTS: "drifts",
-    found.HIGH: "sits high",
-    found.LOW: "sits low",
+    Pattern.REVERSED: "scored backwards",
+    Pattern.NOT_FOLLOWING: "does not follow the others",
+    Pattern.NOT_FELT: "perhaps not felt",
+    Pattern.FEELS_LITTLE: "feels little",
+    Pattern.NARROW: "uses a small part of the scale",
+    Pattern.WIDE: "uses more of the scale",
+    Pattern.SCATTERS: "scatters more",
+    Pattern.OWN_VIEW: "own view",
+    Pattern.DRIFTS: "drifts",
+    Pattern.HIGH: "sits high",
+    Pattern.LOW: "sits low",
 }
 _OVER_ALL = {
-    found.NOT_FOLLOWING: "all attributes (does not follow the others)",
-    found.FEELS_LITTLE: "the differences that the others feel",
-    found.NARROW: "using the whole scale",
-    found.SCATTERS: "repeating",
+    Pattern.NOT_FOLLOWING: "all attributes (does not follow the others)",
+    Pattern.FEELS_LITTLE: "the differences that the others feel",
+    Pattern.NARROW: "using the whole scale",
+    Pattern.SCATTERS: "repeating",
 }
 _NAMED = 4  # people in the headline
 _ROUND_TO = 20  # chances of finding something are known to about 5 %
@@ -235,8 +234,8 @@ def _one_repeat(result: PanelCheck) -> bool:
 def _headline(result: PanelCheck, names: Naming) -> str:
     """Return whom to talk to about what; those to train first come first."""
     people = result.people
-    order = [*people.loc[people["judgement"] == found.RETRAIN, "assessor"]]
-    order += [*people.loc[people["judgement"] == found.LOOK_AGAIN, "assessor"]]
+    order = [*people.loc[people["judgement"] == Action.RETRAIN, "assessor"]]
+    order += [*people.loc[people["judgement"] == Action.LOOK_AGAIN, "assessor"]]
     repeats = f"who repeats, and who tells the prototypes apart alone, {_CANNOT_BE_TOLD}"
     if not order and _one_repeat(result):
         return f"{capital(repeats)}."
@@ -254,8 +253,8 @@ def _headline(result: PanelCheck, names: Naming) -> str:
 
 def _topics(result: PanelCheck, names: Naming, who: str) -> list[str]:
     """Return in short what to talk about with a person, what calls for training first."""
-    own = result.patterns.loc[(result.patterns["assessor"] == who) & (result.patterns["action"] != found.NONE)]
-    grave = own["action"].map({found.RETRAIN: 0, found.LOOK_AGAIN: 1})
+    own = result.patterns.loc[(result.patterns["assessor"] == who) & (result.patterns["action"] != Action.NONE)]
+    grave = own["action"].map({Action.RETRAIN: 0, Action.LOOK_AGAIN: 1})
     own = own.loc[grave.sort_values(kind="stable").index]
     return list(dict.fromkeys(_topic(row, names) for row in own.to_dict("records")))
 
@@ -326,7 +325,7 @@ def _wide(rows: pd.DataFrame, result: PanelCheck, _: Naming) -> str:
 def _scatters(rows: pd.DataFrame, _: PanelCheck, names: Naming) -> str:
     whole = rows.loc[rows["attribute"] == ""]
     if len(whole):
-        advice = "Train first" if whole["action"].iloc[0] == found.RETRAIN else "Look again"
+        advice = "Train first" if whole["action"].iloc[0] == Action.RETRAIN else "Look again"
         return (
             f"scatters {format_number(whole['estimate'].iloc[0])} times as much as the others when repeating. "
             f"{advice}: same dose, strokes and times, with blind duplicates."
@@ -349,23 +348,23 @@ def _drifts(rows: pd.DataFrame, _: PanelCheck, names: Naming) -> str:
 
 
 def _sits(rows: pd.DataFrame, _: PanelCheck, __: Naming) -> str:
-    side = "high" if rows["pattern"].iloc[0] == found.HIGH else "low"
+    side = "high" if rows["pattern"].iloc[0] == Pattern.HIGH else "low"
     size = format_share(abs(float(rows["estimate"].iloc[0])))
     return f"sits {side}, by {size} of the scale: harmless for differences, nothing to do."
 
 
 _SAID: Mapping[str, Callable[[pd.DataFrame, PanelCheck, Naming], str]] = {
-    found.REVERSED: _reversed,
-    found.NOT_FOLLOWING: _not_following,
-    found.NOT_FELT: _not_felt,
-    found.FEELS_LITTLE: _feels_little,
-    found.NARROW: _narrow,
-    found.WIDE: _wide,
-    found.SCATTERS: _scatters,
-    found.OWN_VIEW: _own_view,
-    found.DRIFTS: _drifts,
-    found.HIGH: _sits,
-    found.LOW: _sits,
+    Pattern.REVERSED: _reversed,
+    Pattern.NOT_FOLLOWING: _not_following,
+    Pattern.NOT_FELT: _not_felt,
+    Pattern.FEELS_LITTLE: _feels_little,
+    Pattern.NARROW: _narrow,
+    Pattern.WIDE: _wide,
+    Pattern.SCATTERS: _scatters,
+    Pattern.OWN_VIEW: _own_view,
+    Pattern.DRIFTS: _drifts,
+    Pattern.HIGH: _sits,
+    Pattern.LOW: _sits,
 }
 
 
@@ -440,7 +439,7 @@ def _strip_rows(result: PanelCheck) -> pd.DataFrame:
     """
     cells = result.assessors.loc[result.assessors["sees"] != NOT_JUDGED].dropna(subset="slope")
     place = {who: LINE * (number + 0.75) for number, who in enumerate(result.people["assessor"])}
-    told = result.patterns.loc[(result.patterns["attribute"] != "") & (result.patterns["action"] != found.NONE)]
+    told = result.patterns.loc[(result.patterns["attribute"] != "") & (result.patterns["action"] != Action.NONE)]
     named = pd.MultiIndex.from_frame(cells[["assessor", "attribute"]]).isin(
         pd.MultiIndex.from_frame(told[["assessor", "attribute"]])
     )

@@ -9,15 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.models.prototypes.assumptions import (
-    CEILING,
-    FLOOR,
-    NOT_NORMAL,
-    ONE_SCORE_DECIDES,
-    SPREAD_FOLLOWS_LEVEL,
-    UNEVEN_ASSESSORS,
-    Assumptions,
-)
+from panel.models.prototypes.assumptions import Assumptions, Problem
 from panel.study.naming import Naming
 from panel.views.pictures import (
     BROAD,
@@ -43,31 +35,31 @@ _MOST_NAMED, _FEW_NAMED = 5, 3  # attributes in one sentence; the table has them
 
 _ADVICE: Mapping[str, str] = MappingProxyType(
     {
-        UNEVEN_ASSESSORS: (
+        Problem.UNEVEN_ASSESSORS: (
             "Give this assessor a hidden repeat and practice at the anchors of the scale. Until then compare the "
             "ranks, which no wide spread can stretch, and show the result with and without this assessor. Leave nobody "
             "out without a reason written down before the prototypes are named."
         ),
-        SPREAD_FOLLOWS_LEVEL: (
+        Problem.SPREAD_FOLLOWS_LEVEL: (
             "One standard error for all prototypes is then too small where the scores scatter and too large where they "
             "do not. Trust a difference only where the ranks show it too, and look whether an end of the scale crowds."
         ),
-        NOT_NORMAL: (
+        Problem.NOT_NORMAL: (
             "Look first for single odd scores and for an assessor with a wide spread: they are the usual cause. Means "
             "of several assessors bear a moderate departure well; where a test is near its limit, rely on it only if "
             "the ranks agree."
         ),
-        FLOOR: (
+        Problem.FLOOR: (
             "The scale cannot tell apart what lies below its low end, so these prototypes may differ more than is "
             "shown. Choose an anchor that leaves room below the weakest sample, or judge earlier, and say in the "
             "report how many scores were at the end."
         ),
-        CEILING: (
+        Problem.CEILING: (
             "The scale cannot tell apart what lies above its high end, so these prototypes may differ more than is "
             "shown. Choose an anchor that leaves room above the strongest sample, or judge later, and say in the "
             "report how many scores were at the end."
         ),
-        ONE_SCORE_DECIDES: (
+        Problem.ONE_SCORE_DECIDES: (
             "Look this score up on the ballot. A slip is corrected with a written reason; a true score stays, and both "
             "answers are shown. Score these prototypes again before anything rests on them."
         ),
@@ -158,12 +150,12 @@ def _attributes(rows: pd.DataFrame, names: Naming) -> str:
 
 
 _SENTENCES = {
-    UNEVEN_ASSESSORS: _uneven,
-    SPREAD_FOLLOWS_LEVEL: _follows,
-    NOT_NORMAL: _not_normal,
-    FLOOR: lambda rows, names: _crowded("low", rows, names),
-    CEILING: lambda rows, names: _crowded("high", rows, names),
-    ONE_SCORE_DECIDES: _decides,
+    Problem.UNEVEN_ASSESSORS: _uneven,
+    Problem.SPREAD_FOLLOWS_LEVEL: _follows,
+    Problem.NOT_NORMAL: _not_normal,
+    Problem.FLOOR: lambda rows, names: _crowded("low", rows, names),
+    Problem.CEILING: lambda rows, names: _crowded("high", rows, names),
+    Problem.ONE_SCORE_DECIDES: _decides,
 }
 
 
@@ -299,7 +291,9 @@ def _spread_picture(result: Assumptions, attribute: str, names: Naming) -> Pictu
 def _widest_assessor(result: Assumptions, attribute: str) -> str:
     """Return the assessor named as a problem of this attribute, or the empty string."""
     problems = result.problems
-    named = problems.loc[(problems["attribute"] == attribute) & (problems["kind"] == UNEVEN_ASSESSORS), "assessor"]
+    named = problems.loc[
+        (problems["attribute"] == attribute) & (problems["kind"] == Problem.UNEVEN_ASSESSORS), "assessor"
+    ]
     return str(named.iloc[0]) if len(named) else ""
 
 

@@ -149,7 +149,7 @@ def test_the_gravest_pattern_decides_and_persons_keep_their_order():
     told, _, judged = found([("A2", "RO_ABS", low)], [("A1", {"level_share": 0.2}), ("A2", {"level_share": 0.2})])
     assert [who for who, *_ in told] == ["A1", "A2", "A2"]
     assert list(judged[:2]) == ["none", "retrain"]
-    assert rule.ACTIONS == ("none", "look again", "retrain")
+    assert tuple(rule.Action) == ("none", "look again", "retrain")
 
 
 def test_attributes_of_one_quality_go_by_the_word_their_names_start_with():

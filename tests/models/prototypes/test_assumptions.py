@@ -8,12 +8,12 @@ import pytest
 from statsmodels.stats.multitest import multipletests
 
 from panel.errors import ModelError
-from panel.models.prototypes.assumptions import NOT_NORMAL, SPREAD_FOLLOWS_LEVEL, UNEVEN_ASSESSORS, look_at_assumptions
+from panel.models.prototypes.assumptions import Problem, look_at_assumptions
 from panel.study.study import Study
 from tests.models.prototypes.test_residual_checks import normal, one_is_wild, simulated
 from tests.studies import small_study
 
-KINDS = [UNEVEN_ASSESSORS, SPREAD_FOLLOWS_LEVEL, NOT_NORMAL]
+KINDS = [Problem.UNEVEN_ASSESSORS, Problem.SPREAD_FOLLOWS_LEVEL, Problem.NOT_NORMAL]
 
 
 @pytest.fixture(scope="module")
@@ -50,7 +50,7 @@ def test_quiet_panels_raise_few_alarms_and_a_wild_assessor_is_named():
     quiet = look_at_assumptions(simulated(12, normal), rng=np.random.default_rng(2), draws=299)
     assert len(quiet.problems[quiet.problems["kind"].isin(KINDS)]) <= 1
     loud = look_at_assumptions(simulated(6, one_is_wild, repeats=4), rng=np.random.default_rng(2), draws=299)
-    uneven = loud.problems[loud.problems["kind"] == UNEVEN_ASSESSORS]
+    uneven = loud.problems[loud.problems["kind"] == Problem.UNEVEN_ASSESSORS]
     assert len(uneven) == 6
     assert set(uneven["assessor"]) == {"A3"}
 
@@ -89,6 +89,6 @@ def test_the_demo_has_the_assessor_it_was_made_with():
     folder = Path(__file__).parents[3] / "data_demo"
     people = pd.read_csv(folder / "reading_room_people_truth.csv")
     found = look_at_assumptions(open_study(folder / "reading_room"), rng=np.random.default_rng(1))
-    named = set(found.problems.loc[found.problems["kind"] == UNEVEN_ASSESSORS, "assessor"])
+    named = set(found.problems.loc[found.problems["kind"] == Problem.UNEVEN_ASSESSORS, "assessor"])
     noisy = people.loc[people["truth"].str.contains("noisy"), "assessor"]
     assert named == set(noisy)

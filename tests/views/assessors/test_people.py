@@ -8,9 +8,8 @@ import pandas as pd
 import pytest
 
 from data_demo import make_demo
-from panel.models.assessors import performance as found
 from panel.models.assessors.measures import _ONE_REPEAT, NOT_JUDGED
-from panel.models.assessors.performance import check_panel, leave_one_out
+from panel.models.assessors.performance import Action, Pattern, check_panel, leave_one_out
 from panel.study.folder import read_folder
 from panel.study.naming import Naming, naming
 from panel.study.shown import shown
@@ -63,14 +62,18 @@ def test_the_demo_names_whom_to_talk_to_and_about_what(demo):
 def test_those_to_train_come_before_those_to_look_at_again():
     result, names = checked()
     told = with_patterns(
-        result, [("A02", found.DRIFTS, "T03", found.LOOK_AGAIN), ("A05", found.NARROW, "", found.RETRAIN)]
+        result,
+        [
+            ("A02", Pattern.DRIFTS, "T03", Action.LOOK_AGAIN),
+            ("A05", Pattern.NARROW, "", Action.RETRAIN),
+        ],
     )
     assert tell_people(told, names).headline.startswith("Talk to A05 about using the whole scale, A02 about ")
 
 
 def test_of_many_the_first_few_are_named():
     result, names = checked()
-    told = with_patterns(result, [(f"A{n:02d}", found.SCATTERS, "", found.LOOK_AGAIN) for n in range(1, 7)])
+    told = with_patterns(result, [(f"A{n:02d}", Pattern.SCATTERS, "", Action.LOOK_AGAIN) for n in range(1, 7)])
     assert tell_people(told, names).headline.endswith("A04 about repeating, 2 others.")
 
 
@@ -82,7 +85,7 @@ def test_all_in_line():
 
 def test_what_is_harmless_names_nobody():
     result, names = checked()
-    told = with_patterns(result, [("A02", found.HIGH, "", found.NONE)])
+    told = with_patterns(result, [("A02", Pattern.HIGH, "", Action.NONE)])
     assert tell_people(told, names).headline.startswith("All 6 assessors are in line")
 
 
@@ -108,7 +111,7 @@ def test_with_one_repeat_nothing_is_counted(once):
 
 def test_with_one_repeat_somebody_who_stands_out_is_named_all_the_same(once):
     result, names = once
-    told = with_patterns(result, [("A02", found.NARROW, "", found.RETRAIN)])
+    told = with_patterns(result, [("A02", Pattern.NARROW, "", Action.RETRAIN)])
     assert tell_people(told, names).headline.startswith("Talk to A02 about using the whole scale; who repeats")
 
 
@@ -143,20 +146,20 @@ def test_the_numbers_of_a_sentence_are_those_of_the_table(demo):
 
 
 ALL = [  # every pattern as the rules give it: over one attribute or over all, with the action it calls for
-    (found.REVERSED, "T09", found.RETRAIN),
-    (found.NOT_FOLLOWING, "T09", found.LOOK_AGAIN),
-    (found.NOT_FOLLOWING, "", found.RETRAIN),
-    (found.NOT_FELT, "T09", found.LOOK_AGAIN),
-    (found.FEELS_LITTLE, "", found.RETRAIN),
-    (found.NARROW, "", found.RETRAIN),
-    (found.WIDE, "", found.NONE),
-    (found.SCATTERS, "T09", found.LOOK_AGAIN),
-    (found.SCATTERS, "", found.LOOK_AGAIN),
-    (found.SCATTERS, "", found.RETRAIN),
-    (found.OWN_VIEW, "T09", found.LOOK_AGAIN),
-    (found.DRIFTS, "T09", found.LOOK_AGAIN),
-    (found.HIGH, "", found.NONE),
-    (found.LOW, "", found.NONE),
+    (Pattern.REVERSED, "T09", Action.RETRAIN),
+    (Pattern.NOT_FOLLOWING, "T09", Action.LOOK_AGAIN),
+    (Pattern.NOT_FOLLOWING, "", Action.RETRAIN),
+    (Pattern.NOT_FELT, "T09", Action.LOOK_AGAIN),
+    (Pattern.FEELS_LITTLE, "", Action.RETRAIN),
+    (Pattern.NARROW, "", Action.RETRAIN),
+    (Pattern.WIDE, "", Action.NONE),
+    (Pattern.SCATTERS, "T09", Action.LOOK_AGAIN),
+    (Pattern.SCATTERS, "", Action.LOOK_AGAIN),
+    (Pattern.SCATTERS, "", Action.RETRAIN),
+    (Pattern.OWN_VIEW, "T09", Action.LOOK_AGAIN),
+    (Pattern.DRIFTS, "T09", Action.LOOK_AGAIN),
+    (Pattern.HIGH, "", Action.NONE),
+    (Pattern.LOW, "", Action.NONE),
 ]
 
 
@@ -168,15 +171,15 @@ def test_every_pattern_has_a_sentence_that_is_kind_and_trains_first(pattern, att
     assert line.startswith("A02: ")
     told = f"{line} {tell_people(one, names).headline}"
     assert not [word for word in UNKIND if word in told.lower().split()]
-    advice = {found.RETRAIN: "Train first", found.LOOK_AGAIN: "Look again", found.NONE: "harmless"}
+    advice = {Action.RETRAIN: "Train first", Action.LOOK_AGAIN: "Look again", Action.NONE: "harmless"}
     assert [words for words in advice.values() if words in line] == [advice[action]]
     assert attribute in line
-    assert ("Talk to A02" in told) == (action != found.NONE)
+    assert ("Talk to A02" in told) == (action != Action.NONE)
 
 
 def test_every_pattern_and_judgement_has_words():
     assert {pattern for pattern, _, _ in ALL} == set(_PATTERNS)
-    assert set(_TO_DO) == set(found.ACTIONS)
+    assert set(_TO_DO) == set(Action)
     assert len(set(_PATTERNS.values())) == len(_PATTERNS)
 
 
@@ -281,7 +284,7 @@ def test_a_dot_for_each_judged_attribute_and_only_what_calls_for_something_is_da
     result, _ = checked()
     judged = result.assessors.loc[result.assessors["judged"]]
     one = judged.loc[judged["assessor"] == "A02", "attribute"].iloc[0]
-    told = with_patterns(result, [("A02", "drifts", one, found.LOOK_AGAIN), ("A03", "sits high", "", found.NONE)])
+    told = with_patterns(result, [("A02", "drifts", one, Action.LOOK_AGAIN), ("A03", "sits high", "", Action.NONE)])
     rows = _strip_rows(told)
     assert len(rows) == len(judged)
     dark = rows.loc[rows["filled"], ["assessor", "attribute"]]
@@ -302,7 +305,7 @@ def test_the_strip_is_read_and_heard():
     bold = [
         label.get_text() for label in picture.figure().axes[0].get_yticklabels() if label.get_fontweight() == "bold"
     ]
-    assert bold == list(result.people.loc[result.people["judgement"] != found.NONE, "assessor"])
+    assert bold == list(result.people.loc[result.people["judgement"] != Action.NONE, "assessor"])
     assert svg_words(picture.svg) is not None
 
 
