@@ -31,7 +31,7 @@ def shown(app: AppTest) -> str:
 def test_everything(tmp_path, monkeypatch):
     app = opened(everything_over_time(), tmp_path / "all", monkeypatch)
     assert app.title[0].value == "Result"
-    assert [head.value for head in app.subheader] == ["After\\-feel over the minutes"]
+    assert "**After-feel over the minutes**" in [part.value for part in app.markdown]
     assert [drawer.label for drawer in app.expander if drawer.label in ("Courses of intensity", "Dominant sensations")]
     words = shown(app)
     assert "The prototypes do not change alike over time on greasy film." in words
@@ -43,7 +43,7 @@ def test_only_what_the_study_has(tmp_path, monkeypatch):
     whole = everything_over_time()
     study = Study({"dominances": whole.table("dominances"), "prototypes": whole.table("prototypes")})
     app = opened(study, tmp_path / "one", monkeypatch)
-    assert [head.value for head in app.subheader] == ["Dominant sensations"]
+    assert "**Dominant sensations**" in [part.value for part in app.markdown]
 
 
 def test_a_study_in_which_nothing_runs_over_time(tmp_path, monkeypatch):
