@@ -38,14 +38,13 @@ from panel.report.contents.blocks import (
     stated,
     told_blocks,
 )
-from panel.report.contents.tables import tables_of
 from panel.study.facts import locked_sessions
 from panel.study.formulas import emollient_blend, formulated, matched_pairs
 from panel.study.naming import Naming
 from panel.study.scores_used import scores_used
 from panel.study.shown import Source, Table, shown
 from panel.study.study import Study
-from panel.views.assessors.people import tell_people
+from panel.views.assessors.people import EACH_ON_EACH, MEASURED, PEOPLE, WITHOUT, tell_people
 from panel.views.decision.claims import (
     BALLOT,
     FILES,
@@ -181,7 +180,8 @@ def _panel(answers: Answers) -> list[Block]:
     found = answers.panel
     if isinstance(found, NoAnswer):
         return [*blocks, or_gap(found)]
-    return [*blocks, *told_blocks(answers.tell(tell_people, found), *tables_of(answers, PANEL))]
+    tables = [numbers_of(answers, PANEL, table) for table in (PEOPLE, MEASURED, WITHOUT, EACH_ON_EACH)]
+    return [*blocks, *told_blocks(answers.tell(tell_people, found), *tables)]
 
 
 def _consumers(study: Study) -> list[Block]:

@@ -132,6 +132,11 @@ def _evenness(plan: ServingPlan) -> list[str]:
     return told
 
 
+_WARM_UP = each_row(
+    "Remark",
+    lambda row, about: "warm-up, not analysed" if row["prototype"] == about.result.warm_up else "",
+    "prototype",
+)
 SERVINGS = Table(
     "servings",
     "Servings in their order",
@@ -143,11 +148,6 @@ SERVINGS = Table(
     ),
 )
 """Prototypes and codes only where the servings have them."""
-_WARM_UP = each_row(
-    "Remark",
-    lambda row, about: "warm-up, not analysed" if row["prototype"] == about.result.warm_up else "",
-    "prototype",
-)
 
 
 def key_table(servings: pd.DataFrame) -> pd.DataFrame:
