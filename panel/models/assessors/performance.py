@@ -119,7 +119,7 @@ def check_panel(study: Study, *, level: float = LEVEL, fitted: PanelFit | None =
     return PanelCheck(
         assessors=assessors,
         panel=panel_rows(numbers, fits, level),
-        people=people.assign(judgement=judgements(people, patterns)),
+        people=people.assign(judgement=_judgements(people, patterns)),
         patterns=patterns,
         means=mean_rows(numbers),
         without=without.assign(differ=below(without["p_value"], 1 - level)).sort_values(
@@ -249,13 +249,13 @@ _LEVEL_TOLD = 0.08
 """Share of the scale by which a level is told: the usual smallest difference that matters (common practice)."""
 
 _GENERAL_WORDS = frozenset({"amount", "degree", "ease", "force", "intensity", "level", "speed", "strength"})
-COLUMNS = ["assessor", "pattern", "attribute", "quality", "estimate", "ci_low", "ci_high", "p_adjusted", "action"]
+_COLUMNS = ["assessor", "pattern", "attribute", "quality", "estimate", "ci_low", "ci_high", "p_adjusted", "action"]
 
 
 def _find_patterns(
     assessors: pd.DataFrame, people: pd.DataFrame, qualities: Mapping[str, Sequence[str]]
 ) -> pd.DataFrame:
-    """Return the patterns, columns `COLUMNS`; `attribute` is empty where a pattern goes over all attributes.
+    """Return the patterns, columns `_COLUMNS`; `attribute` is empty where a pattern goes over all attributes.
 
     Parameters
     ----------
@@ -265,7 +265,7 @@ def _find_patterns(
         Attributes that are one quality judged at several stages, by the word they share.
     """
     rows = [*_by_attribute(assessors), *_by_quality(assessors, qualities), *_by_person(people)]
-    frame = pd.DataFrame(rows, columns=COLUMNS)
+    frame = pd.DataFrame(rows, columns=_COLUMNS)
     text = dict.fromkeys(["assessor", "pattern", "attribute", "quality", "action"], "str")
     numbers = dict.fromkeys(["estimate", "ci_low", "ci_high", "p_adjusted"], "float64")
     frame = frame.astype(text | numbers).drop_duplicates(["assessor", "pattern", "attribute"])
@@ -357,7 +357,7 @@ def _lowness(people: pd.DataFrame) -> np.ndarray:
     return np.asarray(ndtr((scale - 1) / np.hypot(error, SCALE_SD)))
 
 
-def judgements(people: pd.DataFrame, patterns: pd.DataFrame) -> pd.Series:
+def _judgements(people: pd.DataFrame, patterns: pd.DataFrame) -> pd.Series:
     """Return for each person the gravest action that a pattern calls for, `none` if no pattern does."""
     grave = {action: place for place, action in enumerate(Action)}
     worst = patterns["action"].map(grave).groupby(patterns["assessor"]).max()
@@ -447,7 +447,7 @@ def _differences(scores: pd.DataFrame) -> pd.DataFrame:
 EVERYBODY = ""
 _FEWEST_LEFT = 2
 """With one assessor left nothing says whether another person would agree."""
-TEST_COLUMNS = ["attribute", "assessor", "statistic", "df", "df_error", "p_value"]
+_TEST_COLUMNS = ["attribute", "assessor", "statistic", "df", "df_error", "p_value"]
 _LEAST_START = 1e-2
 """Relative variance below which no refit starts: a start at zero could stay there."""
 
@@ -539,7 +539,7 @@ def _tests(design: PanelDesign, refits: Iterable[_Refit]) -> pd.DataFrame:
     """Return the F tests, with everybody and then without each assessor, NaN where there is no fit."""
     q = len(design.attributes)
     counts = _fixed_sums(design)
-    values = np.full((len(TEST_COLUMNS) - 2, len(design.assessors) + 1, q), np.nan)
+    values = np.full((len(_TEST_COLUMNS) - 2, len(design.assessors) + 1, q), np.nan)
     for left_out, attribute, fit in refits:
         test = inference(fit).test(no_difference(design, counts[left_out, attribute]))
         told = test.statistic, np.full_like(test.statistic, test.df), test.df_error, test.p_value
@@ -549,7 +549,7 @@ def _tests(design: PanelDesign, refits: Iterable[_Refit]) -> pd.DataFrame:
         "attribute": np.tile(np.array(design.attributes, dtype=object), len(design.assessors) + 1),
         "assessor": np.repeat(np.array([EVERYBODY, *design.assessors], dtype=object), q),
     }
-    return pd.DataFrame(names | dict(zip(TEST_COLUMNS[2:], values.reshape(len(values), -1), strict=True)))
+    return pd.DataFrame(names | dict(zip(_TEST_COLUMNS[2:], values.reshape(len(values), -1), strict=True)))
 
 
 def _fixed_sums(design: PanelDesign) -> Array:

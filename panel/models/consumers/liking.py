@@ -28,8 +28,8 @@ from panel.stats.mixed.reml import fit_mixed_model
 from panel.stats.mixed.residuals import nothing_left
 from panel.study.study import Study
 
-UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
-FEW_CONSUMERS = 40  # below, a mean liking gives a direction only (common practice, no source)
+_UNEVEN = 0.75  # of Box's epsilon: below, pairs divide people clearly unequally (common practice)
+_FEW_CONSUMERS = 40  # below, a mean liking gives a direction only (common practice, no source)
 _MOST_BY_ORDER = 500  # consumers for whom the ordered model is fitted without being asked for
 
 
@@ -150,14 +150,14 @@ def weigh_liking(
         versus=_with_paired_tests(judge(model.versus), frame),
         distribution=_answer_counts(frame),
         boxes=_top_boxes(frame, level),
-        lost=losses(answers, ranks, bool(order_test)),
+        lost=_losses(answers, ranks, bool(order_test)),
         serving=serving.assign(
             matters=below(serving["p_value"], 1 - level),
             prototypes_differ=below(serving["prototype_p_value"], 1 - level),
         ),
         positions=positions,
         by_order=shifts,
-        same_everywhere=same_everywhere(frame),
+        same_everywhere=_same_everywhere(frame),
         variances=model.variances,
         answers=answers,
         p_value=p_value,
@@ -238,12 +238,12 @@ def _notes(answers: AnswersRead, ranks: list[str], why_not: str, model: LikingMo
         )
     if answers.n_repeated:
         notes.append(f"Prototypes a consumer answered for more than once: {answers.n_repeated}. The mean counts, once.")
-    if answers.n_consumers < FEW_CONSUMERS:
+    if answers.n_consumers < _FEW_CONSUMERS:
         notes.append(
             f"{answers.n_consumers} consumers give a direction only; for a choice between prototypes 40 to 60 are "
             "usual, for a claim 60 to 100 or more (common practice)."
         )
-    if len(model.pairs) > 1 and epsilon < UNEVEN:
+    if len(model.pairs) > 1 and epsilon < _UNEVEN:
         notes.append(
             "Some pairs of prototypes divide the consumers much more than others do, while the mixed model takes all "
             "pairs as equally scattered. For such a pair trust its own paired test, and see whether groups of "
@@ -387,7 +387,7 @@ def _top_boxes(frame: pd.DataFrame, level: float) -> pd.DataFrame:
     return pd.concat(rows, ignore_index=True)
 
 
-def same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
+def _same_everywhere(frame: pd.DataFrame) -> pd.DataFrame:
     """Return `assessor answer n`: consumers who answered three times or more, always the same."""
     value = frame.to_numpy(dtype=float)
     n = np.isfinite(value).sum(axis=1)
@@ -438,7 +438,7 @@ def _paired(apart: Array) -> tuple[NDArray[np.int64], Array, Array]:
     return n, np.where(n > 0, mean, np.nan), np.sqrt(spread / np.where(n > 1, n, np.nan))
 
 
-def losses(answers: AnswersRead, ranks: RanksBeside, with_order: bool) -> pd.DataFrame:
+def _losses(answers: AnswersRead, ranks: RanksBeside, with_order: bool) -> pd.DataFrame:
     """Return what each method uses and loses: `method consumers consumers_lost answers answers_lost why`."""
     consumers, total = answers.n_consumers, int(answers.frame.notna().to_numpy().sum())
     rows = [(name, consumers, total, "") for name in ("mixed model", CORRECTED)]

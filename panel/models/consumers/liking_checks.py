@@ -29,7 +29,7 @@ _NOT_SETTLED = (
     "given one answer only); it is left out."
 )
 _MOST_LOST = 0.5  # share of the consumers; with more gaps than this the serving was meant to be incomplete
-BEFORE = "the sample before"
+_BEFORE = "the sample before"
 _SERVING_COLUMNS = ["effect", "statistic", "df", "df_error", "p_value", "prototype_p_value"]
 _POSITION_COLUMNS = ["position", "n", "estimate", "std_error"]
 _NOTHING = 1e-9  # of the size of an effect's columns: what is left beside the others by rounding only
@@ -219,9 +219,9 @@ def _with_serving(answers: AnswersRead) -> tuple[pd.DataFrame, Array, dict[str, 
     if columns.shape[1] < answers.frame.shape[1]:
         return rows, columns, parts, positions
     before = _tried_before(rows)
-    for effect, codes in (("session", rows["session"]), ("position", rows["position"]), (BEFORE, before)):
+    for effect, codes in (("session", rows["session"]), ("position", rows["position"]), (_BEFORE, before)):
         code, levels = pd.factorize(codes, sort=True)
-        if len(levels) < 2 or (effect != BEFORE and (code < 0).any()):
+        if len(levels) < 2 or (effect != _BEFORE and (code < 0).any()):
             continue
         each = np.where(code[:, None] < 0, 0.0, np.eye(len(levels))[code])  # the first sample comes after none
         other = np.where(code[:, None] < 0, 0.0, each[:, -1:])

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers, questions_of
 from panel.models.prototypes.verdict import CANNOT_TELL
+from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import simultaneous_bands
 from panel.stats.maps.draws import FEWEST_PEOPLE, people_draws
 from panel.study.study import Study
@@ -80,7 +81,7 @@ def the_one(ranking: pd.DataFrame, left: tuple[str, ...], level: float) -> str |
 # Which prototypes can be told apart in a decision, by the panel's windows and by liking?
 
 
-_Floats = NDArray[np.float64]
+_Floats = Array
 AHEAD, BEHIND, OPPOSED = "ahead", "behind", "opposed"
 _COLUMNS = ("estimate", "ci_low", "ci_high", "chance_above")
 

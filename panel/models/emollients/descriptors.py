@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from panel.errors import ModelError
+from panel.stats.arrays import Array
 from panel.stats.formulas.composition import (
     harmonic_mean,
     part_of_mass,
@@ -48,8 +49,8 @@ _WORDS = {
     "interfacial_tension_mn_m": "interfacial tension",
     "molar_mass_g_mol": "molar mass",
 }
-_Figures = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]
-_Average = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
+_Figures = tuple[Array, Array, Array]
+_Average = Callable[[Array, Array], Array]
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -85,7 +86,7 @@ class _Descriptor:
 
     name: str
     average: _Average
-    values: NDArray[np.float64]
+    values: Array
     concerned: NDArray[np.bool_]
     from_memory: NDArray[np.bool_]
 
@@ -127,7 +128,7 @@ def find_descriptors(
     )
 
 
-def _figures(weights: NDArray[np.float64], descriptor: _Descriptor) -> _Figures:
+def _figures(weights: Array, descriptor: _Descriptor) -> _Figures:
     """Return the descriptor of each blend, its coverage and the share from memory, the latter two in per cent."""
     concerned = weights[:, descriptor.concerned]
     values = descriptor.values[descriptor.concerned]
@@ -216,7 +217,7 @@ def _of_structure(known: _BlendValues) -> Iterator[_Descriptor]:
     yield _Descriptor("unsaturated_share", _share, share, everything, nothing)
 
 
-def _share(weights: NDArray[np.float64], percent: NDArray[np.float64]) -> NDArray[np.float64]:
+def _share(weights: Array, percent: Array) -> Array:
     """Return the per cent of the whole blend that is known to belong, what is unknown counting as not."""
     return weighted_mean(weights, np.nan_to_num(percent))
 
@@ -329,7 +330,7 @@ class _BlendValues:
         method`.
     """
 
-    values: dict[str, NDArray[np.float64]]
+    values: dict[str, Array]
     from_memory: dict[str, NDArray[np.bool_]]
     family: NDArray[np.object_]
     smiles: NDArray[np.object_]

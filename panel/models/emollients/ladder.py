@@ -28,6 +28,7 @@ from panel.models.emollients.prediction_model import (
 from panel.models.emollients.swaps import TracedSwaps, swap_verdicts, trace_swaps
 from panel.models.prototypes.differences import Differences, find_differences
 from panel.models.prototypes.verdict import ALPHA
+from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below, benjamini_hochberg, holm
 from panel.stats.formulas.composition import independent_moves
 from panel.stats.maps.links import (
@@ -42,7 +43,7 @@ from panel.study.formulas import SAME_AMOUNT
 from panel.study.knowledge import expected_directions
 from panel.study.study import Study
 
-DRAWS = 1000
+_DRAWS = 1000
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -104,7 +105,7 @@ def find_ladder(
     study: Study,
     *,
     rng: np.random.Generator,
-    draws: int = DRAWS,
+    draws: int = _DRAWS,
     level: float = 0.95,
     differences: Differences | None = None,
     traced: TracedSwaps | None = None,
@@ -229,7 +230,6 @@ def _notes(blends: PrototypeLevel, columns: LinkColumns, descriptors: BlendDescr
 # One descriptor at a time: does an attribute go with a property of the blend, and may that property be named?
 
 
-Floats = NDArray[np.float64]
 _FEWEST_FOR_LINKS = 5
 # Adjusted p-value below which the prototypes count as told apart on an attribute.
 _DIFFERS = 0.05
@@ -305,7 +305,7 @@ def find_links(level: PrototypeLevel, columns: LinkColumns, conf_level: float = 
     )
 
 
-def _p_named(columns: LinkColumns, r: Floats, expected: NDArray[np.int64], moves: int) -> Floats:
+def _p_named(columns: LinkColumns, r: Array, expected: NDArray[np.int64], moves: int) -> Array:
     """Return the p-values over the moves of the pairs that may be named, adjusted over these; NaN for the others.
 
     What moves with others is not asked: it could not be named whatever the scores are.
@@ -332,8 +332,8 @@ def _expected(names: tuple[str, ...], attributes: list[str]) -> NDArray[np.int64
 def _link_frame(
     columns: LinkColumns,
     found: SingleLinks,
-    adjusted: Floats,
-    p_named: Floats,
+    adjusted: Array,
+    p_named: Array,
     expected: NDArray[np.int64],
     attributes: list[str],
 ) -> pd.DataFrame:
@@ -375,7 +375,7 @@ def _running(columns: LinkColumns, drivers: Drivers, attributes: list[str]) -> p
     return pd.DataFrame(rows, columns=["attribute", "descriptor", "kind"], dtype="str")
 
 
-def _facts(p: Floats, size: tuple[int, int], descriptors: int, beforehand: int, conf_level: float) -> pd.DataFrame:
+def _facts(p: Array, size: tuple[int, int], descriptors: int, beforehand: int, conf_level: float) -> pd.DataFrame:
     asked, (n, moves) = int(np.isfinite(p).sum()), size
     return pd.DataFrame(
         {
@@ -399,16 +399,17 @@ def _facts(p: Floats, size: tuple[int, int], descriptors: int, beforehand: int, 
 
 JOIN = "; "
 WITH = " | "  # between a swap and what it cannot be told from
-# driver: a property may be named. swaps: these swaps did it, also judged from prototype to prototype. assessors: the
-# assessors agree on these swaps, another batch might not. unclear: prototypes differ, no swap stands out. alike: the
-# prototypes are not told apart. along: what stands out goes wholly along with something else, such as the making day.
-VERDICTS = ("driver", "swaps", "assessors", "along", "unclear", "alike")
 
 
 def attribute_verdicts(
     level: PrototypeLevel, judged: pd.DataFrame, made: pd.DataFrame | None, links: Links | None
 ) -> pd.DataFrame:
     """Return `attribute verdict driver swaps doubtful running along`, one row per attribute.
+
+    Verdicts: `driver`, a property may be named; `swaps`, these swaps did it, also judged from prototype to prototype;
+    `assessors`, the assessors agree on these swaps, another batch might not; `along`, what stands out goes wholly along
+    with something else, such as the making day; `unclear`, prototypes differ and no swap stands out; `alike`, the
+    prototypes are not told apart.
 
     Parameters
     ----------

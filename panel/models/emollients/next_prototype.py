@@ -14,13 +14,13 @@ from panel.models.emollients.descriptors import blend_warnings
 from panel.models.emollients.prediction_model import PredictionModel, model_rows, prediction_model
 from panel.models.emollients.predictions import REGION_TOLERANCE, Targets, study_targets, target_ends, what_if
 from panel.models.prototypes.differences import Differences
+from panel.stats.arrays import Array
 from panel.stats.formulas.composition import hull_place
 from panel.stats.formulas.mixtures import information_gain, predict_rows, rounded_to_total
 from panel.stats.mixed.inference import Estimates
 from panel.study.formulas import SAME_AMOUNT, joint_changes
 from panel.study.study import Study
 
-Floats = NDArray[np.float64]
 # A prediction that meets less than so many windows more than what there is comes no nearer; a setting of ours.
 _NEARER = 0.1
 # target: most target windows likely met. learn: most new information inside the region. untangle: moves emollients
@@ -66,10 +66,10 @@ class NextPrototypes:
 class _Candidates:
     """Blends inside the region: amounts, expected number of windows met, gains of the richer model (rank, log det)."""
 
-    amounts: Floats
-    expected: Floats
+    amounts: Array
+    expected: Array
     rank_gain: NDArray[np.int64]
-    gain: Floats
+    gain: Array
 
 
 def propose_next(
@@ -114,21 +114,21 @@ def _candidates(model: PredictionModel, targets: Targets, level: float) -> _Cand
     return _Candidates(amounts, expected, *_gains(model, amounts))
 
 
-def _chances(model: PredictionModel, found: Estimates, targets: Targets) -> Floats:
+def _chances(model: PredictionModel, found: Estimates, targets: Targets) -> Array:
     """Return for each blend and attribute with a window the chance to fall into it."""
     low, high = target_ends(targets, model.level.attributes)
     wanted = ~(np.isnan(low) & np.isnan(high))
     return found.chance_between(low, high)[:, wanted]
 
 
-def _gains(model: PredictionModel, amounts: Floats) -> tuple[NDArray[np.int64], Floats]:
+def _gains(model: PredictionModel, amounts: Array) -> tuple[NDArray[np.int64], Array]:
     """Return what each blend adds to the model with interactions and curvature."""
     tested, _ = model.moves.coordinates(model.level.amounts.to_numpy(dtype=float))
     z, _ = model.moves.coordinates(amounts)
     return information_gain(model_rows(tested, "curved"), model_rows(z, "curved"))
 
 
-def _tested_rows(model: PredictionModel) -> Floats:
+def _tested_rows(model: PredictionModel) -> Array:
     return model.rows(model.level.amounts.to_numpy(dtype=float))
 
 
@@ -154,7 +154,7 @@ def _chosen(found: _Candidates, *, has_targets: bool) -> list[tuple[str, int]]:
     return [*chosen, *(("learn", place) for place in telling[:1])]
 
 
-def _untangling(study: Study, model: PredictionModel) -> Floats | None:
+def _untangling(study: Study, model: PredictionModel) -> Array | None:
     """Return the base with half of a joint change made, so that emollients which never changed apart do; or None."""
     joint = joint_changes(study)
     columns = list(model.level.emollients)
@@ -181,7 +181,7 @@ def _result(
     study: Study,
     model: PredictionModel,
     targets: Targets,
-    blends: list[tuple[str, Floats]],
+    blends: list[tuple[str, Array]],
     found: _Candidates,
     level: float,
 ) -> NextPrototypes:
@@ -221,7 +221,7 @@ def _first(column: str, frame: pd.DataFrame) -> pd.DataFrame:
     return frame[[column, *(name for name in frame.columns if name != column)]]
 
 
-def _teaches(model: PredictionModel, amounts: Floats, purpose: str, rank_gain: int) -> list[tuple[str, str]]:
+def _teaches(model: PredictionModel, amounts: Array, purpose: str, rank_gain: int) -> list[tuple[str, str]]:
     """Return what is new about the blend: levels nobody tried, curvature, emollients moved apart."""
     if purpose == "untangle":
         off = model.moves.coordinates(amounts)[1][0]
@@ -265,7 +265,7 @@ _FINE, _COARSE = (0.0, 0.25, 0.5, 0.75, 1.0), (0.0, 0.5, 1.0)
 _MOST_FINE = 4
 
 
-def _candidate_blends(model: PredictionModel) -> Floats:
+def _candidate_blends(model: PredictionModel) -> Array:
     """Return amounts (blends x emollients, per cent of the formula) inside the tested region that nobody made.
 
     Where the blends consist of swaps: every combination of parts of the swaps, a slot split between the two emollients
@@ -281,7 +281,7 @@ def _candidate_blends(model: PredictionModel) -> Floats:
     return grid.reshape(-1, tested.shape[1])
 
 
-def _parts_of_swaps(model: PredictionModel) -> Floats:
+def _parts_of_swaps(model: PredictionModel) -> Array:
     moves = model.moves
     count = len(moves.names)
     parts = np.array(list(product(_FINE if count <= _MOST_FINE else _COARSE, repeat=count)))
@@ -291,7 +291,7 @@ def _parts_of_swaps(model: PredictionModel) -> Floats:
     return amounts[(amounts >= -1e-9).all(axis=1)].clip(min=0)
 
 
-def _between(tested: Floats, model: PredictionModel) -> Floats:
+def _between(tested: Array, model: PredictionModel) -> Array:
     pairs = list(combinations(range(len(tested)), 2))
     first, second = tested[[i for i, _ in pairs]], tested[[j for _, j in pairs]]
     points = [first + part * (second - first) for part in (0.25, 0.5, 0.75)]

@@ -14,13 +14,14 @@ from scipy.special import stdtrit
 from panel.errors import ModelError, StudyError
 from panel.models.emollients.prediction_model import PredictionModel
 from panel.models.prototypes.differences import Differences, find_differences
+from panel.stats.arrays import Array
 from panel.stats.formulas.composition import hull_place
 from panel.stats.formulas.mixtures import predict_rows
 from panel.study.formulas import FLOAT_SLACK, SAME_AMOUNT
 from panel.study.knowledge import canonical_ingredient
 from panel.study.study import Study
 
-FACT = "predictions"
+_FACT = "predictions"
 IN, LIKELY_IN, LIKELY_OUT, OUT = "in", "likely in", "likely out", "out"
 _NUMBERS = ("estimate", "std_error", "df", "ci_low", "ci_high", "base")
 
@@ -111,15 +112,15 @@ def keep_prediction(study: Study, model: PredictionModel, told: WhatIf, prototyp
         ],
     }
     kept_predictions(study)  # what is there already must be sound
-    others = [each for each in study.facts.get(FACT, []) if each["prototype"] != prototype]
-    return replace(study, facts={**study.facts, FACT: [*others, kept]})
+    others = [each for each in study.facts.get(_FACT, []) if each["prototype"] != prototype]
+    return replace(study, facts={**study.facts, _FACT: [*others, kept]})
 
 
 def kept_predictions(study: Study) -> tuple[_KeptPrediction, ...]:
     """Return the predictions among the facts of `study`; StudyError if one of them cannot be read."""
-    kept = study.facts.get(FACT, [])
+    kept = study.facts.get(_FACT, [])
     if not isinstance(kept, list):
-        raise StudyError(f"The fact {FACT!r} of the study is not a list; restore it or take it out.")
+        raise StudyError(f"The fact {_FACT!r} of the study is not a list; restore it or take it out.")
     return tuple(_read(number, entry) for number, entry in enumerate(kept, start=1))
 
 
@@ -281,7 +282,7 @@ def what_if(
     )
 
 
-def _amounts(model: PredictionModel, blend: Mapping[str, float]) -> NDArray[np.float64]:
+def _amounts(model: PredictionModel, blend: Mapping[str, float]) -> Array:
     """Return the blend as amounts in the order of the tested emollients, or say what is wrong with it."""
     held = {name: column for column, name in enumerate(model.level.emollients)}
     named = {canonical_ingredient(name) or name.strip(): float(amount) for name, amount in blend.items()}
@@ -307,9 +308,7 @@ def _amounts(model: PredictionModel, blend: Mapping[str, float]) -> NDArray[np.f
     return amounts
 
 
-def _profile(
-    model: PredictionModel, amounts: NDArray[np.float64], targets: Targets, level: float, *, inside: bool
-) -> pd.DataFrame:
+def _profile(model: PredictionModel, amounts: Array, targets: Targets, level: float, *, inside: bool) -> pd.DataFrame:
     attributes = model.level.attributes
     found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df)
     ends = found.interval(level)
@@ -340,11 +339,11 @@ def _profile(
 
 
 def _placed(
-    ci_low: NDArray[np.float64],
-    ci_high: NDArray[np.float64],
-    low: NDArray[np.float64],
-    high: NDArray[np.float64],
-    chance: NDArray[np.float64],
+    ci_low: Array,
+    ci_high: Array,
+    low: Array,
+    high: Array,
+    chance: Array,
 ) -> NDArray[np.str_]:
     """Return where each mean to expect lies beside its window."""
     all_in = ~(ci_low < low) & ~(ci_high > high)
@@ -352,7 +351,7 @@ def _placed(
     return np.select([np.isnan(chance), all_in, all_out, chance >= 0.5], ["", IN, OUT, LIKELY_IN], LIKELY_OUT)
 
 
-def _directions(model: PredictionModel, amounts: NDArray[np.float64], level: float) -> NDArray[np.int64]:
+def _directions(model: PredictionModel, amounts: Array, level: float) -> NDArray[np.int64]:
     """Return +1 or -1 where the model's change from the base is clear of zero, 0 where it is not or not known."""
     if model.moves.coordinates(amounts)[1][0] > _ALONG:
         return np.zeros(model.level.means.shape[1], dtype=np.int64)
@@ -363,7 +362,7 @@ def _directions(model: PredictionModel, amounts: NDArray[np.float64], level: flo
     return np.where(clear, np.sign(change), 0).astype(np.int64)
 
 
-def _notes(model: PredictionModel, amounts: NDArray[np.float64], distance: float, *, inside: bool) -> list[str]:
+def _notes(model: PredictionModel, amounts: Array, distance: float, *, inside: bool) -> list[str]:
     notes = [*model.level.notes]
     off = model.moves.coordinates(amounts)[1][0]
     if inside:
@@ -393,7 +392,7 @@ Targets = Mapping[str, tuple[float, float]]
 """Lowest and highest wanted mean by attribute, NaN where there is no limit on that side."""
 
 
-def target_ends(targets: Targets, attributes: Sequence[str]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def target_ends(targets: Targets, attributes: Sequence[str]) -> tuple[Array, Array]:
     """Return the lower and upper ends for these attributes, NaN where nothing is wanted."""
     ends = np.array([targets.get(name, (np.nan, np.nan)) for name in attributes], dtype=float).reshape(-1, 2)
     return ends[:, 0], ends[:, 1]

@@ -33,7 +33,7 @@ from panel.study.scores_used import scores_used
 from panel.study.study import Study
 
 _CANDIDATES = 3
-DRAWS = 999
+_DRAWS = 999
 _DRAWS_PER_ATTRIBUTE = 40  # twice what a p-value of 0.05 needs after Holm
 
 
@@ -110,7 +110,7 @@ def look_at_assumptions(
     frame = scores_used(study).frame
     panels, left_out = scored_panels(study, frame, fitted)
     n_attributes = sum(len(panel.design.attributes) for panel in panels)
-    draws = max(DRAWS, _DRAWS_PER_ATTRIBUTE * n_attributes) if draws is None else draws
+    draws = max(_DRAWS, _DRAWS_PER_ATTRIBUTE * n_attributes) if draws is None else draws
     checks = [
         [_residual_checks(panel, column, frame, draws, rng) for column in range(len(panel.design.attributes))]
         for panel in panels

@@ -389,7 +389,7 @@ def _which(some: pd.Series, attributes: pd.DataFrame) -> str:
     return "all attributes" if len(some) == len(attributes) else ", ".join(some)
 
 
-FEWEST_ASSESSORS = 2
+_FEWEST_ASSESSORS = 2
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -482,7 +482,7 @@ def _fit_all(study: Study, scores: pd.DataFrame) -> tuple[list[_Fitted], list[tu
         there = np.isfinite(own.means[place])
         people = there.any(axis=1)
         whole = there[people].all(axis=0)
-        if people.sum() < FEWEST_ASSESSORS or whole.sum() < FEWEST_PROTOTYPES:
+        if people.sum() < _FEWEST_ASSESSORS or whole.sum() < FEWEST_PROTOTYPES:
             why_not.append((attribute, _too_few(int(people.sum()), int(whole.sum()))))
             continue
         dropped = tuple(name for name, kept in zip(prototypes, whole, strict=True) if not kept)
@@ -502,7 +502,7 @@ def _one(own: OwnTables, place: int, held: tuple[np.ndarray, ...], cells: Array)
 
 
 def _too_few(people: int, whole: int) -> str:
-    if people < FEWEST_ASSESSORS:
+    if people < _FEWEST_ASSESSORS:
         return "fewer than two assessors scored it"
     return f"only {whole} prototypes were scored by every assessor; the scaling model needs {FEWEST_PROTOTYPES}"
 
