@@ -62,16 +62,6 @@ class NextPrototypes:
     notes: tuple[str, ...]
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _Candidates:
-    """Blends inside the region: amounts, expected number of windows met, gains of the richer model (rank, log det)."""
-
-    amounts: Array
-    expected: Array
-    rank_gain: NDArray[np.int64]
-    gain: Array
-
-
 def propose_next(
     study: Study,
     *,
@@ -91,9 +81,9 @@ def propose_next(
     """
     known = prediction_model(study, differences) if model is None else model
     wanted = study_targets(study) if targets is None else targets
-    found = _candidates(known, wanted, level)
-    chosen = _chosen(found, has_targets=bool(wanted))
-    blends = [(purpose, found.amounts[place]) for purpose, place in chosen]
+    candidates = _candidate_blends(known)
+    chosen = _chosen(known, candidates, wanted)
+    blends = [(purpose, candidates[place]) for purpose, place in chosen]
     apart = _untangling(study, known)
     if apart is not None:
         blends.append(("untangle", apart))
@@ -101,17 +91,7 @@ def propose_next(
         raise ModelError(
             "Every blend between the prototypes that one could weigh has been made. Widen the region: plan a new swap."
         )
-    return _result(study, known, wanted, blends, found, level)
-
-
-def _candidates(model: PredictionModel, targets: Targets, level: float) -> _Candidates:
-    amounts = _candidate_blends(model)
-    if not len(amounts):
-        nothing = np.zeros(0)
-        return _Candidates(amounts, nothing, nothing.astype(np.int64), nothing)
-    found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df)
-    expected = _chances(model, found, targets).sum(axis=1)
-    return _Candidates(amounts, expected, *_gains(model, amounts))
+    return _result(study, known, wanted, blends, len(candidates), level)
 
 
 def _chances(model: PredictionModel, found: Estimates, targets: Targets) -> Array:
@@ -142,14 +122,15 @@ def _tested(model: PredictionModel, targets: Targets) -> pd.DataFrame:
     return pd.DataFrame({"prototype": model.level.means.index.astype("str"), "expected": expected, "best": best})
 
 
-def _chosen(found: _Candidates, *, has_targets: bool) -> list[tuple[str, int]]:
+def _chosen(model: PredictionModel, amounts: Array, targets: Targets) -> list[tuple[str, int]]:
     """Return purpose and number of the blend nearest to the target and of the one that tells most."""
-    if not len(found.amounts):
+    if not len(amounts):
         return []
-    chosen = []
-    if has_targets:
-        chosen.append(("target", int(np.argmax(found.expected.round(9)))))
-    order = np.lexsort((-found.expected, -found.gain.round(9), -found.rank_gain))
+    found = predict_rows(model.fit, model.rows(amounts), model.variance, model.df)
+    expected = _chances(model, found, targets).sum(axis=1)
+    rank_gain, gain = _gains(model, amounts)
+    chosen = [("target", int(np.argmax(expected.round(9))))] if targets else []
+    order = np.lexsort((-expected, -gain.round(9), -rank_gain))
     telling = [int(place) for place in order if place not in [taken for _, taken in chosen]]
     return [*chosen, *(("learn", place) for place in telling[:1])]
 
@@ -182,7 +163,7 @@ def _result(
     model: PredictionModel,
     targets: Targets,
     blends: list[tuple[str, Array]],
-    found: _Candidates,
+    candidates: int,
     level: float,
 ) -> NextPrototypes:
     columns = model.level.emollients
@@ -212,7 +193,7 @@ def _result(
         teaches=pd.DataFrame(teaches, columns=["proposal", "kind", "about"]).astype({"kind": "str", "about": "str"}),
         warnings=_first("proposal", pd.concat(warnings, ignore_index=True)),
         level=level,
-        method=_method(model, len(found.amounts)),
+        method=_method(model, candidates),
         notes=tuple(_notes(study, model, targets)),
     )
 

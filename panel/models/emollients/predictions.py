@@ -27,34 +27,6 @@ _NUMBERS = ("estimate", "std_error", "df", "ci_low", "ci_high", "base")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class _KeptPrediction:
-    """A prediction as it was written down.
-
-    Parameters
-    ----------
-    prototype
-        Short name that the new prototype will have.
-    predicted_on
-        Date, such as 2025-04-08.
-    blend
-        Emollient to per cent of the formula.
-    base, based_on
-        The prototype it is compared with, and the blends whose scores it rests on.
-    profile
-        `attribute estimate std_error df ci_low ci_high base`.
-    """
-
-    prototype: str
-    predicted_on: str
-    blend: Mapping[str, float]
-    base: str
-    based_on: tuple[str, ...]
-    level: float
-    profile: pd.DataFrame
-    method: str
-
-
-@dataclass(frozen=True, eq=False, slots=True)
 class PredictionRecord:
     """What came of the predictions of a study.
 
@@ -116,27 +88,28 @@ def keep_prediction(study: Study, model: PredictionModel, told: WhatIf, prototyp
     return replace(study, facts={**study.facts, _FACT: [*others, kept]})
 
 
-def kept_predictions(study: Study) -> tuple[_KeptPrediction, ...]:
-    """Return the predictions among the facts of `study`; StudyError if one of them cannot be read."""
+def kept_predictions(study: Study) -> list[dict[str, Any]]:
+    """Return the predictions among the facts of `study`, as they were written down; StudyError if one cannot be read.
+
+    `prototype`, the short name the new prototype will have; `predicted_on`, a date; `blend`, emollient to per cent of
+    the formula; `base`, the prototype it is compared with, and `based_on`, the blends whose scores it rests on;
+    `level`; `profile`, a frame `attribute estimate std_error df ci_low ci_high base`; `method`.
+    """
     kept = study.facts.get(_FACT, [])
     if not isinstance(kept, list):
         raise StudyError(f"The fact {_FACT!r} of the study is not a list; restore it or take it out.")
-    return tuple(_read(number, entry) for number, entry in enumerate(kept, start=1))
+    return [_read(number, entry) for number, entry in enumerate(kept, start=1)]
 
 
-def _read(number: int, entry: Any) -> _KeptPrediction:
+def _read(number: int, entry: Any) -> dict[str, Any]:
     try:
         profile = pd.DataFrame(entry["profile"])[["attribute", *_NUMBERS]].astype({"attribute": "str"})
-        return _KeptPrediction(
-            prototype=str(entry["prototype"]),
-            predicted_on=str(entry["predicted_on"]),
-            blend={str(name): float(amount) for name, amount in entry["blend"].items()},
-            base=str(entry["base"]),
-            based_on=tuple(map(str, entry["based_on"])),
-            level=float(entry["level"]),
-            profile=profile.astype(dict.fromkeys(_NUMBERS, "float64")),
-            method=str(entry["method"]),
-        )
+        return {name: str(entry[name]) for name in ("prototype", "predicted_on", "base", "method")} | {
+            "blend": {str(name): float(amount) for name, amount in entry["blend"].items()},
+            "based_on": tuple(map(str, entry["based_on"])),
+            "level": float(entry["level"]),
+            "profile": profile.astype(dict.fromkeys(_NUMBERS, "float64")),
+        }
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise StudyError(
             f"Prediction {number} among the facts of the study cannot be read ({error!r}); restore it or take it out."
@@ -150,11 +123,13 @@ def judge_predictions(study: Study, differences: Differences | None = None) -> P
     means = pd.DataFrame() if told is None else _wide(told)
     parts, waiting, notes = [], [], []
     for prediction in kept:
-        members = {name for label in prediction.based_on for name in label.split(" = ")}
-        if prediction.prototype in members:
-            notes.append(f"{prediction.prototype} was among the prototypes the prediction rests on; it does not count.")
-        elif prediction.prototype not in means.index:
-            waiting.append(prediction.prototype)
+        members = {name for label in prediction["based_on"] for name in label.split(" = ")}
+        if prediction["prototype"] in members:
+            notes.append(
+                f"{prediction['prototype']} was among the prototypes the prediction rests on; it does not count."
+            )
+        elif prediction["prototype"] not in means.index:
+            waiting.append(prediction["prototype"])
         else:
             parts.append(_outcome(prediction, means))
     outcomes = pd.concat(parts, ignore_index=True) if parts else _no_outcomes()
@@ -165,16 +140,16 @@ def _wide(told: Differences) -> pd.DataFrame:
     return told.means.pivot_table(index="prototype", columns="attribute", values="estimate", sort=False)
 
 
-def _outcome(prediction: _KeptPrediction, means: pd.DataFrame) -> pd.DataFrame:
-    profile = prediction.profile.loc[prediction.profile["attribute"].isin(means.columns)]
+def _outcome(prediction: Mapping[str, Any], means: pd.DataFrame) -> pd.DataFrame:
+    profile = prediction["profile"].loc[prediction["profile"]["attribute"].isin(means.columns)]
     names = profile["attribute"].tolist()
-    outcome = means.loc[prediction.prototype, names].to_numpy(dtype=float)
-    base = prediction.base.split(" = ")[0]
+    outcome = means.loc[prediction["prototype"], names].to_numpy(dtype=float)
+    base = prediction["base"].split(" = ")[0]
     now = means.loc[base, names].to_numpy(dtype=float) if base in means.index else np.full(len(names), np.nan)
     error = outcome - profile["estimate"].to_numpy(dtype=float)
     return pd.DataFrame(
         {
-            "prototype": pd.Series([prediction.prototype] * len(names), dtype="str"),
+            "prototype": pd.Series([prediction["prototype"]] * len(names), dtype="str"),
             "attribute": pd.Series(names, dtype="str"),
             "estimate": profile["estimate"].to_numpy(dtype=float),
             "ci_low": profile["ci_low"].to_numpy(dtype=float),
@@ -194,8 +169,8 @@ def _no_outcomes() -> pd.DataFrame:
     return pd.DataFrame({**empty, "within": pd.Series(dtype="bool")})
 
 
-def _summary(outcomes: pd.DataFrame, kept: tuple[_KeptPrediction, ...]) -> pd.DataFrame:
-    level = {prediction.prototype: prediction.level for prediction in kept}
+def _summary(outcomes: pd.DataFrame, kept: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+    level = {prediction["prototype"]: prediction["level"] for prediction in kept}
     rows = [
         (str(name), len(part), int(part["within"].sum()), float(part["within"].mean()), level[str(name)])
         for name, part in outcomes.groupby("prototype", sort=False)

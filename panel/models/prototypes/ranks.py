@@ -86,18 +86,10 @@ def scored_panels(
 FRIEDMAN, DURBIN, _SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
 
 
-@dataclass(frozen=True, eq=False, slots=True)
-class _RankTables:
-    """One attribute; the columns are those of `panel.models.prototypes.ranks.RankComparison`."""
-
-    attribute: dict[str, Any]
-    rank_sums: pd.DataFrame
-    pairs: pd.DataFrame
-    gaps: pd.DataFrame
-
-
-def rank_tables(attribute: str, means: pd.DataFrame) -> _RankTables:
+def rank_tables(attribute: str, means: pd.DataFrame) -> tuple[dict[str, Any], pd.DataFrame, pd.DataFrame, pd.DataFrame]:
     """Return the rank tables of an attribute from its mean scores, assessors by prototypes, NaN for gaps.
+
+    The row of the attribute, its rank sums, pairs and gaps, in the columns of `RankComparison`.
 
     Raises
     ------
@@ -114,9 +106,9 @@ def rank_tables(attribute: str, means: pd.DataFrame) -> _RankTables:
     ranks = ranks_within_blocks(scores[used])
     names = list(means.columns)
     first, second = np.array(list(combinations(range(len(names)), 2))).T
-    return _RankTables(
-        attribute={"attribute": attribute} | test | {"n_assessors": int(used.sum()), "n_lost": int((~used).sum())},
-        rank_sums=pd.DataFrame(
+    return (
+        {"attribute": attribute} | test | {"n_assessors": int(used.sum()), "n_lost": int((~used).sum())},
+        pd.DataFrame(
             {
                 "attribute": attribute,
                 "prototype": names,
@@ -125,10 +117,10 @@ def rank_tables(attribute: str, means: pd.DataFrame) -> _RankTables:
                 "mean_rank": np.nanmean(ranks, axis=0),
             }
         ),
-        pairs=pairs.assign(attribute=attribute, prototype=[names[j] for j in second], versus=[names[i] for i in first])[
+        pairs.assign(attribute=attribute, prototype=[names[j] for j in second], versus=[names[i] for i in first])[
             ["attribute", "prototype", "versus", "difference", "std_error", "statistic", "p_value", "p_adjusted"]
         ],
-        gaps=_gaps(attribute, means, present, used),
+        _gaps(attribute, means, present, used),
     )
 
 
@@ -283,7 +275,7 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
     """
     found = find_differences(study) if differences is None else differences
     frame = scores_used(study).frame
-    tables: list[_RankTables] = []
+    tables: list[tuple[dict[str, Any], pd.DataFrame, pd.DataFrame, pd.DataFrame]] = []
     left_out: list[tuple[str, str]] = []
     for attribute, means in _mean_scores(study, frame):
         try:
@@ -295,7 +287,9 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
             f"No attribute can be ranked: {'; '.join(f'{name} ({why})' for name, why in left_out)}. "
             "Check the scores on the Study page."
         )
-    attributes = pd.DataFrame([table.attribute for table in tables])
+    rows, *frames = zip(*tables, strict=True)
+    attributes = pd.DataFrame(rows)
+    rank_sums, pairs, gaps = (pd.concat(parts, ignore_index=True) for parts in frames)
     mixed = found.attributes.set_index("attribute")
     return RankComparison(
         attributes=attributes.assign(
@@ -307,9 +301,9 @@ def compare_ranks(study: Study, differences: Differences | None = None) -> RankC
         ).assign(verdict=lambda rows: np.where(below(rows["p_adjusted"], 1 - found.level), DIFFERS, CANNOT_TELL))[
             _COLUMNS
         ],
-        rank_sums=pd.concat([table.rank_sums for table in tables], ignore_index=True),
-        pairs=pd.concat([table.pairs for table in tables], ignore_index=True),
-        gaps=pd.concat([table.gaps for table in tables], ignore_index=True),
+        rank_sums=rank_sums,
+        pairs=pairs,
+        gaps=gaps,
         not_ranked=pd.DataFrame(left_out, columns=["attribute", "why"], dtype="str"),
         level=found.level,
         method=_method(attributes),
