@@ -22,8 +22,8 @@ from panel.report.contents.blocks import (
     source_rows,
 )
 from panel.report.contents.part_claims import all_numbers, verdicts
+from panel.report.contents.part_results import TABLES
 from panel.report.contents.part_study import balance, batches, formulas
-from panel.report.contents.tables import TABLES
 from panel.study.numbers_read import read_numbers
 from panel.study.raw_table import OWN_FILE, RawTable, raw_table
 from panel.study.study import RawFile, Study
