@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from panel.models.consumers.liking import Liking
     from panel.models.consumers.preference_map import PreferenceMap
     from panel.models.consumers.segments import Segments
-    from panel.models.decision.decide import Decision
+    from panel.models.decision.contenders import Decision
     from panel.models.emollients.curves import ReducedCurves
     from panel.models.emollients.descriptors import BlendDescriptors
     from panel.models.emollients.ladder import Ladder

@@ -23,7 +23,6 @@ from panel.claims.claim import (
     nothing_yet,
     number,
 )
-from panel.claims.evidence import agreement
 from panel.claims.materials import (
     Estimate,
     Materials,
@@ -233,9 +232,8 @@ def _beside_bar(claim: Claim, materials: Materials, bar: float) -> Evidence:
     )
 
 
-def _absolute_negative(claim: Claim, materials: Materials) -> Evidence:
-    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of users."""
-    users = agreement(claim, materials)
+def absolute_negative(claim: Claim, materials: Materials, users: Evidence) -> Evidence:
+    """Return both halves: the panel's upper limit below its bar at a stated time, and the agreement of `users`."""
     missing = _missing(claim, materials, users)
     if missing:
         return nothing_yet(BOTH, *missing)
@@ -570,7 +568,6 @@ def _anchors(attribute: str) -> str:
 RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
     {
         "perceived_attribute": _perceived_attribute,
-        "absolute_negative": _absolute_negative,
         "duration": _duration,
         "change_over_time": _change_over_time,
         "superiority": _superiority,

@@ -54,7 +54,14 @@ _LEVEL = 0.95
 _Judged = tuple[Case, Verdict, str, tuple[str, ...]]  # with the footnote, and what it lacks
 
 _RULES: Mapping[str, Callable[[Claim, Materials], Evidence]] = MappingProxyType(
-    {**evidence.RULES, **evidence_credit.RULES, **evidence_panel.RULES}
+    {
+        **evidence.RULES,
+        **evidence_credit.RULES,
+        **evidence_panel.RULES,
+        "absolute_negative": lambda claim, materials: evidence_panel.absolute_negative(
+            claim, materials, evidence.agreement(claim, materials)
+        ),
+    }
 )
 
 

@@ -188,7 +188,7 @@ COLLECTED = (
             text("batch", "batch number"),
             Column("recorded_at", "date", "date and time of entry"),
             text("source", "typed, scanned, ballot, imported or rehearsal"),
-            Column("line", "integer", "line of the imported file, its heading counted"),
+            Column("raw_line", "integer", "line of the imported file, its heading counted"),
             text("flag", f"early, late, no clock, out of order, or {CANNOT_JUDGE}"),
         ),
     ),

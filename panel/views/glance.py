@@ -12,7 +12,7 @@ from panel.answers import DECISION, DIFFERENCES, FINDINGS, NEXT, SWAPS, Answers,
 from panel.checks.finding import SEVERITIES, Finding
 from panel.claims.judge import CLAIMS, Claims
 from panel.claims.verdict import AS_WORDED
-from panel.models.decision.decide import Decision
+from panel.models.decision.contenders import Decision
 from panel.study.naming import Naming
 from panel.study.study import Study
 from panel.views.decision.decide import tell_decision

@@ -12,16 +12,81 @@ from numpy.typing import NDArray
 
 from panel.errors import ModelError
 from panel.models.consumers.answers import numeric_answers, questions_of
+from panel.models.decision.wanted import FAILS, Profile
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import simultaneous_bands
-from panel.stats.maps.draws import FEWEST_PEOPLE, people_draws
+from panel.stats.maps.draws import DRAWS, FEWEST_PEOPLE, people_draws
 from panel.study.study import Study
 
-DRAWS = 4000
-PASSES, FAILS = "passes", "fails"
-
 IN, OPEN, OUT = "in", "open", "out"
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Decision:
+    """What the evidence says about the choice of a prototype; it proposes, people decide. Frames tidy and unrounded.
+
+    Parameters
+    ----------
+    ranking
+        Best first: `prototype standing desirability ci_low ci_high chance_all chance_all_versus chance_all_true
+        chance_all_versus_true chance_first unmet must_unmet gates_failed gates_open gain gain_low gain_high liking
+        liking_low liking_high chance_best_liked
+        on_front`. `standing` is `in`, `open` (something is not known) or `out`; `chance_all` that of meeting all
+        windows at once, `chance_all_versus` the same with the windows read as differences from the benchmark;
+        `..._true` how often such a chance came true;
+        `chance_first` that of the highest desirability; `gain` is the desirability above the benchmark's.
+    windows
+        See `panel.models.decision.windows.Windows`; `clearly_missed` where a window that must be met is.
+    unmet
+        The rows of `windows` whose estimate lies outside, with `distance`, how far, in scale units.
+    gates
+        `prototype gate low high value_low value_high result reason`.
+    nobody_meets
+        Attributes whose window must be met, while the mean of no prototype lies in it.
+    pairs
+        See `judge_pairs`; `because` is what a pair cannot be told from.
+    front
+        `prototype on_front share beaten_by`: on all attributes with a window, and liking; `share` of the draws.
+    weight_changes
+        `attribute change prototype desirability`: the prototype that comes first when the weight of one attribute is
+        halved or doubled, with its desirability; empty text if no prototype is acceptable on everything.
+    weight_shares
+        `prototype share`: the share of random weightings (flat over all that add up to 1) under which it comes first;
+        they need not add up to 1 where no prototype is acceptable.
+    favourites, divided
+        Whom each group of consumers likes best among the contenders, and pairs of contenders that divide the consumers;
+        see `panel.models.decision.contenders`.
+    contenders
+        Not out, and nobody is ahead of them overall; best desirability first.
+    choice
+        The one prototype that meets everything and is ahead of all others; None where there is none.
+    """
+
+    ranking: pd.DataFrame
+    windows: pd.DataFrame
+    unmet: pd.DataFrame
+    gates: pd.DataFrame
+    nobody_meets: tuple[str, ...]
+    pairs: pd.DataFrame
+    front: pd.DataFrame
+    weight_changes: pd.DataFrame
+    weight_shares: pd.DataFrame
+    favourites: pd.DataFrame
+    divided: pd.DataFrame
+    contenders: tuple[str, ...]
+    choice: str | None
+    profile: Profile
+    benchmark: str | None
+    n_consumers: int
+    level: float
+    method: str
+    notes: tuple[str, ...]
+
+    @property
+    def has_liking(self) -> bool:
+        """Whether consumers' liking counts."""
+        return self.n_consumers > 0
 
 
 def standings(prototypes: tuple[str, ...], rows: pd.DataFrame, gates: pd.DataFrame, level: float) -> pd.DataFrame:

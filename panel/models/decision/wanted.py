@@ -14,7 +14,6 @@ import numpy as np
 import pandas as pd
 
 from panel.errors import ModelError, StudyError
-from panel.models.decision.contenders import FAILS, PASSES
 from panel.models.emollients.descriptors import COST as COST_WARNING
 from panel.models.emollients.descriptors import blend_warnings, find_descriptors
 from panel.models.emollients.predictions import study_targets
@@ -27,6 +26,7 @@ from panel.study.knowledge import canonical_ingredient
 from panel.study.study import Study
 
 BENCHMARK_LEVELS, _TOLERANCE, _READ_AS = "benchmark_levels", "tolerance", "windows_read_as"
+PASSES, FAILS = "passes", "fails"
 PANEL, BENCHMARK = "panel", "benchmark"
 """How windows are read: on the scale of this panel, or as differences from the benchmark."""
 _PART_OF_SCALE = 0.25  # of the scale outside a window a mean counts for nothing; common practice, no source

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from panel.errors import ModelError
-from panel.models.decision.contenders import DRAWS
 from panel.models.decision.wanted import BENCHMARK, Profile
 from panel.models.prototypes.panel_design import PanelDesign, PanelFit, assessor_means, fit_study
 from panel.models.prototypes.verdict import BatchSpread, batch_spread
@@ -20,7 +19,7 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.group_means import BATCH
 from panel.stats.comparing.shrinkage import draw_shrunken, own_variances, shrink, shrink_differences
 from panel.stats.formulas.desirability import overall_desirability, window_wanted
-from panel.stats.maps.draws import joint_draws, person_correlations
+from panel.stats.maps.draws import DRAWS, joint_draws, person_correlations
 from panel.stats.mixed.inference import estimate_contrasts, widened
 from panel.stats.mixed.reml import MixedFit
 from panel.study.study import Study

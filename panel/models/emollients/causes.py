@@ -16,7 +16,7 @@ from panel.stats.arrays import Array
 from panel.stats.comparing.multiplicity import below
 
 if TYPE_CHECKING:
-    from panel.models.decision.decide import Decision
+    from panel.models.decision.contenders import Decision
 
 STANDS_OUT, GOES_ALONG = "stands out", "goes along with something else"
 TOWARDS, AWAY = 1, -1

@@ -29,9 +29,8 @@ from panel.report.contents.blocks import (
     told_blocks,
 )
 from panel.report.contents.case import as_annex, claim_pages, protocol, summary
-from panel.report.contents.part_results import analysis, consumers, emollients, instruments
+from panel.report.contents.part_results import analysis, consumers, emollients, instruments, tables_of
 from panel.report.contents.part_study import last_score
-from panel.report.contents.tables import tables_of
 from panel.report.elsewhere import work_out
 from panel.study.safe_write import refuse_existing, write_file
 from panel.study.study import Study

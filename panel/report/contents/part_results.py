@@ -1,10 +1,14 @@
-"""Part 10: settings, versions, answers with intervals, families of tests, and what other ways of looking say."""
+"""Part 10: settings, versions, answers with intervals, families of tests, and what other ways of looking say.
+
+Which tables of numbers stand in the evidence file is said here once, for the file and for the way back.
+"""
 
 from __future__ import annotations
 
 import platform
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from importlib.metadata import version
+from types import MappingProxyType
 from typing import Any
 
 import pandas as pd
@@ -13,12 +17,14 @@ import panel
 from panel.answers import (
     AGREEMENT,
     CHECK_ALL,
+    DECISION,
     DIFFERENCES,
     FORCED_CHOICES,
     JUST_ABOUT_RIGHT,
     LADDER,
     LIKING,
     MAP,
+    PANEL,
     PREFERENCE_MAP,
     PREFERENCES,
     RANKS,
@@ -35,29 +41,42 @@ from panel.models.consumers.answers import questions_of
 from panel.models.emollients.causes import find_causes
 from panel.report.contents.blocks import (
     Block,
+    Numbers,
     Section,
     TextTable,
     not_there,
+    numbers_of,
     or_gap,
     points,
     said,
     told_blocks,
 )
-from panel.report.contents.tables import tables_of
 from panel.study.naming import Naming
-from panel.views.consumers import choices
+from panel.study.shown import Table
+from panel.views.assessors import people
+from panel.views.consumers import (
+    agreement,
+    check_all,
+    choices,
+    just_about_right,
+    liking,
+    preference_map,
+    segments,
+)
 from panel.views.consumers.agreement import tell_agreement
 from panel.views.consumers.check_all import tell_check_all
 from panel.views.consumers.just_about_right import tell_just_about_right
 from panel.views.consumers.liking import tell_liking
 from panel.views.consumers.preference_map import tell_preference_map
 from panel.views.consumers.segments import tell_segments
-from panel.views.emollients import swaps as swap_views
+from panel.views.decision import decide
+from panel.views.emollients import ladder, readings, swaps
 from panel.views.emollients.blends import alias_sentences
 from panel.views.emollients.causes import tell_causes
-from panel.views.emollients.ladder import LADDER as LADDER_STEPS
 from panel.views.emollients.ladder import tell_ladder
 from panel.views.emollients.readings import tell_readings
+from panel.views.prototypes import differences as difference_views
+from panel.views.prototypes import map as prototype_map
 from panel.views.prototypes import other_ways
 from panel.views.prototypes.differences import (
     tell_differences,
@@ -66,6 +85,38 @@ from panel.views.prototypes.differences import (
 from panel.views.prototypes.map import tell_map
 from panel.views.prototypes.other_ways import tell_scale_use
 from panel.views.told import Told
+
+TABLES: Mapping[Question[Any], tuple[Table, ...]] = MappingProxyType(
+    {
+        PANEL: (people.PEOPLE, people.MEASURED, people.WITHOUT, people.EACH_ON_EACH),
+        DIFFERENCES: (
+            *(difference_views.MEANS, difference_views.TESTS, difference_views.FROM_BENCHMARK),
+            *(difference_views.WITHOUT_LUCK, difference_views.PAIRS, difference_views.VARIANCES),
+        ),
+        MAP: (prototype_map.COMPONENTS, prototype_map.PLACES, prototype_map.LOADINGS),
+        SWAPS: (swaps.SWAPS, swaps.WITHOUT_LUCK, swaps.INTERACTIONS),
+        LADDER: (ladder.PREDICTION,),
+        READINGS: (readings.READINGS, readings.PARTNERS, readings.READING_SWAPS),
+        LIKING: (liking.LIKING_MEANS, liking.LIKING_TESTS, liking.LIKING_PAIRS, liking.LIKING_TOP),
+        SEGMENTS: (segments.SEGMENT_MEANS,),
+        PREFERENCE_MAP: (preference_map.SENSATIONS,),
+        JUST_ABOUT_RIGHT: (just_about_right.DROPS,),
+        CHECK_ALL: (check_all.TERM_COUNTS, check_all.TERM_TESTS, check_all.LIFT, check_all.TERM_PAIRS),
+        AGREEMENT: (agreement.STATEMENTS, agreement.BARS),
+        PREFERENCES: (choices.PREFERENCES,),
+        FORCED_CHOICES: (choices.CHOICES,),
+        SENSITIVITY: (difference_views.SMALLEST,),
+        RANKS: (other_ways.RANKS,),
+        SCALE_USE: (other_ways.SCALE_USE,),
+        DECISION: (decide.RANKING, decide.WINDOWS, decide.GATES, decide.PAIRS),
+    }
+)
+
+
+def tables_of(answers: Answers, question: Question[Any]) -> list[Numbers | NoAnswer]:
+    """Return the tables of the answer to a question, each with the ids of its rows or why it is not there."""
+    return [numbers_of(answers, question, table) for table in TABLES[question]]
+
 
 _LIBRARIES = ("numpy", "scipy", "pandas", "matplotlib")
 
@@ -149,7 +200,7 @@ def emollients(answers: Answers) -> list[Block]:
         causes = find_causes(found, None if isinstance(decision, NoAnswer) else decision)
         tables = tables_of(answers, SWAPS)
         yield from points(alias_sentences(found))
-        yield from told_blocks(tell_causes(causes, names, *swap_views.swap_drawers(found, names)), *tables)
+        yield from told_blocks(tell_causes(causes, names, *swaps.swap_drawers(found, names)), *tables)
         yield from _ladder(answers)
 
     return _told("What changed with the emollients", found, make)
@@ -160,7 +211,7 @@ def _ladder(answers: Answers) -> Iterable[Block]:
     if isinstance(found, NoAnswer):
         return [said("gap", found.why)]
     told = answers.tell(tell_ladder, found)
-    steps = told.shown(LADDER_STEPS)
+    steps = told.shown(ladder.LADDER)
     blocks: list[Block] = [said("paragraph", told.headline), TextTable(steps.title, steps.texts)]
     return [*blocks, *map(or_gap, tables_of(answers, LADDER)), *points(told.cannot)]
 

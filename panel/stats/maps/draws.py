@@ -133,6 +133,7 @@ def _root(matrix: Array) -> Array:
 # 1)) and by sqrt(df / chi-square), df = n - 1: a bootstrap of few people is too narrow by just that.
 
 
+DRAWS = 4000  # of a study's means; a chance of one half then errs by less than one point
 FEWEST_PEOPLE = 5
 
 

@@ -9,12 +9,13 @@ from typing import Any
 
 import pandas as pd
 
-from panel.models.decision.contenders import AHEAD, BEHIND, FAILS, IN, OPEN, OPPOSED, OUT, PASSES
-from panel.models.decision.decide import Decision
+from panel.models.decision.contenders import AHEAD, BEHIND, IN, OPEN, OPPOSED, OUT, Decision
 from panel.models.decision.wanted import (
     BENCHMARK,
     COST,
+    FAILS,
     FREE_OF,
+    PASSES,
     PH,
     SHARES,
     SOLID,

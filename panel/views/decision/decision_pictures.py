@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from panel.models.decision.contenders import OUT
-from panel.models.decision.decide import Decision
+from panel.models.decision.contenders import OUT, Decision
 from panel.models.decision.wanted import BENCHMARK
 from panel.study.naming import Naming
 from panel.views.pictures import (

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from panel.models.decision.decide import Decision
+    from panel.models.decision.contenders import Decision
 
 _MOST_COLUMNS = 14
 _MOST_IN_A_SENTENCE = 2

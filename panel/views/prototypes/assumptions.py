@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 _MOST_NAMED, _FEW_NAMED = 5, 3  # attributes in one sentence; the table has them all
 
-_ADVICE: Mapping[str, str] = MappingProxyType(
+_ADVICE: Mapping[Problem, str] = MappingProxyType(
     {
         Problem.UNEVEN_ASSESSORS: (
             "Give this assessor a hidden repeat and practice at the anchors of the scale. Until then compare the "

@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.contenders import AHEAD, FAILS, IN, OPEN, OUT, PASSES, contenders, standings, the_one
+from panel.models.decision.contenders import AHEAD, IN, OPEN, OUT, contenders, standings, the_one
+from panel.models.decision.wanted import FAILS, PASSES
 from panel.models.prototypes.verdict import CANNOT_TELL
 from panel.models.prototypes.verdict import CANNOT_TELL as NOT_TOLD
 

@@ -4,8 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from panel.models.decision.contenders import FAILS, PASSES
-from panel.models.decision.wanted import _GATE_COLUMNS, gate_limits, judge_gates
+from panel.models.decision.wanted import _GATE_COLUMNS, FAILS, PASSES, gate_limits, judge_gates
 from panel.models.prototypes.verdict import CANNOT_TELL
 from tests.studies import PROTOTYPES, small_study
 
