@@ -295,7 +295,8 @@ def _count(
     if model is not None:
         made = swap_effects(model)
         made = made.assign(p_adjusted=benjamini_hochberg(made["p_value"].to_numpy()))
-    verdicts = attribute_verdicts(level, judged, made, find_links(level, design.columns))
+    _, running, named, _ = find_links(level, design.columns)
+    verdicts = attribute_verdicts(level, judged, made, named, running)
     heard, real = (judged["p_adjusted"] < 0.05).to_numpy(), judged["real"].to_numpy(dtype=bool)
     seen = dict(zip(verdicts["attribute"], verdicts["swaps"].str.split(JOIN), strict=True))
     both = np.array([swap in seen[name] for name, swap in zip(judged["attribute"], judged["swap"], strict=True)], bool)

@@ -17,7 +17,7 @@ from scipy.special import ndtr
 
 from panel.errors import ModelError
 from panel.models.prototypes.differences import Differences, attribute_rows, find_differences
-from panel.models.prototypes.panel_design import PanelDesign, PanelFit, designs_of, fit_panel, fit_study, score_array
+from panel.models.prototypes.panel_design import PanelFit, fit_study, score_array
 from panel.models.prototypes.verdict import CANNOT_TELL, DIFFERS, LEVEL
 from panel.stats.answers.ranks import (
     INFINITE,
@@ -28,57 +28,13 @@ from panel.stats.answers.ranks import (
     ranks_within_blocks,
     skillings_mack_test,
 )
-from panel.stats.arrays import Array, Codes
+from panel.stats.arrays import Array
 from panel.stats.assessors.agreement import OwnTables, own_tables
 from panel.stats.assessors.scaling import FEWEST_PROTOTYPES, Scaling, scaling_model
 from panel.stats.comparing.multiplicity import below, holm, tukey_p_value
 from panel.stats.mixed.inference import inference
-from panel.stats.mixed.reml import MixedFit
 from panel.study.scores_used import scores_used
 from panel.study.study import Study, those_in
-
-# The panel's fitted models with the way back from every cell of their arrays to its score.
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class ScoredPanel:
-    """Attributes that share one model: the design, the fit, and where each score stands.
-
-    `place` (n, q): row of the frame of scores that fills each cell of the response, -1 where there is none.
-    """
-
-    design: PanelDesign
-    fit: MixedFit
-    place: Codes
-
-
-def scored_panels(
-    study: Study, frame: pd.DataFrame, fitted: PanelFit | None = None
-) -> tuple[list[ScoredPanel], list[tuple[str, str]]]:
-    """Fit the scores in `frame`; return the fits and (attribute, why not) of attributes that cannot be fitted.
-
-    `fitted` is the model of the same scores where it is at hand already.
-
-    Raises
-    ------
-    ModelError
-        If no attribute can be fitted.
-    """
-    fits, left_out = fit_panel(study, frame) if fitted is None else (fitted.fits, fitted.left_out)
-    if not fits:
-        reasons = "; ".join(f"{name} ({why})" for name, why in left_out) or "the study has no scores"
-        raise ModelError(f"No attribute can be modelled: {reasons}. Check the scores on the Study page.")
-    held = np.flatnonzero(~frame["attribute"].isin([name for name, _ in left_out]).to_numpy())
-    scores = frame.iloc[held]
-    if left_out:  # the arrays below and those of the fit must come from the same rows
-        fits, _ = fit_panel(study, scores)
-    # a design depends only on which scores are there: with row numbers for scores it says where each one is
-    numbers = designs_of(study, scores.assign(score=held.astype(float)))
-    return [
-        ScoredPanel(design, fit, np.where(np.isfinite(own.response), own.response, -1).astype(np.intp))
-        for (design, fit), own in zip(fits, numbers, strict=True)
-    ], left_out
-
 
 # Ranks of one attribute as tables: the test its gaps allow, rank sums, pairs, and who is lost.
 
