@@ -131,7 +131,7 @@ register_url_convertor("place", _Place())
 Clock = Callable[[], datetime]
 _Answers = Callable[[Request, Mapping[str, str] | Response], Response]
 
-AT_ONCE = 40
+_AT_ONCE = 40
 """Requests that are worked on at once; the others wait in the order in which they came. Ballots that arrive together
 share a transaction: more at once means fewer of them, but more threads (40 was the best measured on two processors)."""
 
@@ -176,7 +176,7 @@ def ballot_app(
     secure
         True if phones talk to the server through TLS.
     """
-    server = _Server(store, clock, closed, CapacityLimiter(AT_ONCE), secure)
+    server = _Server(store, clock, closed, CapacityLimiter(_AT_ONCE), secure)
     routes = [
         Route("/b/{token}", server.answering(server.overview), methods=["GET"]),
         Route("/b/{token}/reaction", server.answering(server.reaction), methods=["GET", "POST"]),

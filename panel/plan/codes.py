@@ -111,10 +111,8 @@ def _telling(code: str) -> bool:
 # The key says which code is which prototype: sealed before the first sample, opened after the data are locked.
 #
 # What is published at the start is a SHA-256 over the key and a secret salt. Nobody can guess the key from it, and
-# nobody
-# can change the key afterwards without its showing. Every opening is written down, also one in an emergency before
-# the
-# lock, and what was written down cannot be changed unseen.
+# nobody can change the key afterwards without its showing. Every opening is written down, also one in an emergency
+# before the lock, and what was written down cannot be changed unseen.
 
 
 _KEY_FACT = "key"

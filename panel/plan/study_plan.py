@@ -56,7 +56,7 @@ def _serving_confounds(servings: pd.DataFrame, warm_up: str = "") -> tuple[str, 
     return tuple(found)
 
 
-def making_confounds(prototypes: pd.DataFrame, days: pd.DataFrame) -> tuple[str, ...]:
+def _making_confounds(prototypes: pd.DataFrame, days: pd.DataFrame) -> tuple[str, ...]:
     """Return which swaps of a plan could never be told from the making day, one line each.
 
     Parameters

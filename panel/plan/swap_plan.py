@@ -262,7 +262,7 @@ def _solids(swaps: Sequence[Swap]) -> list[str]:
 # On which day should each prototype be made, so that no swap goes with a day?
 
 
-DRAWS = 500
+_DRAWS = 500
 
 
 def making_days(prototypes: pd.DataFrame, per_day: int, rng: np.random.Generator) -> pd.DataFrame:
@@ -287,7 +287,7 @@ def making_days(prototypes: pd.DataFrame, per_day: int, rng: np.random.Generator
     made = prototypes.drop(columns=["prototype", "made"], errors="ignore").to_numpy(dtype=float)
     n = len(prototypes)
     day = np.arange(n) // per_day
-    orders = rng.permuted(np.tile(np.arange(n), (DRAWS, 1)), axis=1)
+    orders = rng.permuted(np.tile(np.arange(n), (_DRAWS, 1)), axis=1)
     order = orders[int(np.argmin([_unevenness(made[drawn], day) for drawn in orders]))]
     turn = np.arange(n) - day * per_day
     names = prototypes["prototype"].to_numpy()[order]

@@ -135,10 +135,10 @@ def _member_pieces(archive: zipfile.ZipFile, member: str, name: str) -> Iterator
 
 
 _MAX_WORKBOOK = 100_000_000  # bytes of all parts together
-MAX_CELLS = 1_000_000  # written cells of all sheets together, and texts that they share
+_MAX_CELLS = 1_000_000  # written cells of all sheets together, and texts that they share
 _MAX_AREA = 2_000_000  # cells that all sheets together are laid out as, empty ones included
 _MAX_TEXT = 40_000_000  # bytes of text once every cell has its own copy; twice the largest text file
-_MAX_TAGS = 4 * MAX_CELLS
+_MAX_TAGS = 4 * _MAX_CELLS
 _MAX_SMALL_PART = 10_000_000  # bytes of the parts that only say what the others are
 _LONGEST_TAG = 1 << 18  # bytes from one tag to the next; a cell holds at most 32,767 characters
 _DEEPEST = 100
@@ -267,8 +267,10 @@ class _Measure:
         self._cells += 1
         if not is_usual:
             raise _unusual(self.name, self._part)
-        if self._cells > MAX_CELLS:
-            raise StudyError(f"{self.name} has more than {MAX_CELLS} cells; keep only the table of scores or split it.")
+        if self._cells > _MAX_CELLS:
+            raise StudyError(
+                f"{self.name} has more than {_MAX_CELLS} cells; keep only the table of scores or split it."
+            )
 
     def _cell(self, attributes: dict[str, str]) -> None:
         kind = attributes.get("t")

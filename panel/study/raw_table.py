@@ -25,7 +25,7 @@ from panel.study.study import RawFile
 from panel.words import counted
 
 _MAX_BYTES = 20_000_000  # of a workbook, and of what is uploaded
-MAX_CELLS = 2_000_000
+_MAX_CELLS = 2_000_000
 LARGEST_BYTES = 2_000_000_000
 
 
@@ -44,7 +44,7 @@ class Limits(NamedTuple):
     even_cells: int
 
 
-UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, MAX_CELLS, _MAX_BYTES, MAX_CELLS)
+UPLOADED = Limits(_MAX_BYTES, 2_000, 500_000, _MAX_CELLS, _MAX_BYTES, _MAX_CELLS)
 OWN_FILE = Limits(100_000_000, 2_000, 2_000_000, 40_000_000, LARGEST_BYTES, 1_000_000_000)
 
 _ZIP = b"PK"
@@ -230,7 +230,7 @@ def table_of_rows(
     notes: Sequence[str] = (),
     *,
     keep_empty: bool = False,
-    max_cells: int = MAX_CELLS,
+    max_cells: int = _MAX_CELLS,
 ) -> RawTable:
     """Return rows of texts as a table whose header is the first filled line.
 

@@ -74,7 +74,7 @@ def template_bytes(study: Study | None = None) -> bytes:
 def _how_to(sheet: Any, forms: Mapping[str, Any]) -> None:
     head = ("Sheet", "Column", "Needed", "What stands there", "Example")
     lines = [
-        (name, column.name, "yes" if column.required else "", column_hint(column), example(column))
+        (name, column.name, "yes" if column.required else "", column_hint(column), _example(column))
         for name in _SHEETS
         for column in known_table(name).columns
     ]
@@ -88,7 +88,7 @@ def _how_to(sheet: Any, forms: Mapping[str, Any]) -> None:
     sheet.freeze_panes(1, 0)
 
 
-def example(column: Column) -> str:
+def _example(column: Column) -> str:
     """Return what may stand in a column, as an example."""
     return column.choices[0] if column.choices else _EXAMPLES.get(column.name, _KINDS[column.kind])
 
@@ -119,7 +119,7 @@ def _table_sheet(sheet: Any, name: str, study: Study, forms: Mapping[str, Any]) 
         sheet.set_column(place, place, max(12, min(len(header) + 4, 40)), body)
         sheet.write_string(0, place, header, forms["needed" if column.required else "head"])
         hint = "per cent by mass of this prototype; q.s. fills up" if header not in known else column_hint(column)
-        sheet.write_comment(0, place, f"{hint}. Example: {example(column)}", {"x_scale": 2})
+        sheet.write_comment(0, place, f"{hint}. Example: {_example(column)}", {"x_scale": 2})
         for row, text in enumerate(texts[header], start=1):
             value = exact_number(text) if is_number and text else None
             if value is not None:
