@@ -510,10 +510,11 @@ def _workbook(study: StudyInUse) -> None:
         read = attempt(read_workbook, study.study, file.getvalue(), file.name) if file is not None else None
         if file is None or read is None:
             return
-        say([*read.notes, *read.problems[:_SHOWN]]) if read.notes or read.problems else None
+        after, notes, problems = read
+        say([*notes, *problems[:_SHOWN]]) if notes or problems else None
         content = file.getvalue()
         done = f"The workbook {file.name} was brought in."
-        _preview(study, "the workbook", read.study, lambda now: read_workbook(now, content, file.name).study, done)
+        _preview(study, "the workbook", after, lambda now: read_workbook(now, content, file.name)[0], done)
 
 
 def _preview(study: StudyInUse, what: str, after: Study, change: Callable[[Study], Study], done: str) -> None:

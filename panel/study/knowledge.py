@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
@@ -28,7 +27,6 @@ _PROPERTIES = (
     "volatile",
     "solid",
 )
-OWN_MEASUREMENT = "own measurement"
 _NUMBERS = frozenset(
     (
         *_PROPERTIES,
@@ -37,21 +35,6 @@ _NUMBERS = frozenset(
         *("least_assessors", "least_replicates", "least_people", "default_bar", "default_margin"),
     )
 )
-
-
-@dataclass(frozen=True, slots=True)
-class IngredientValue:
-    """One value of an ingredient: NaN and empty text where nothing is known.
-
-    `source` holds the tags of `sources`, separated by `; `; `method` how it was got or what to know about it.
-    """
-
-    value: float
-    low: float
-    high: float
-    source: str
-    measured_on: str
-    method: str
 
 
 @cache
@@ -171,8 +154,8 @@ def _without_parentheses(text: str) -> str:
     return re.sub(r"\([^()]*\)", " ", text)
 
 
-def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> IngredientValue:
-    """Return one property of one ingredient, the study's own measurement before the value of the shared table.
+def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> float:
+    """Return a property of an ingredient, by the study's own measurement or the shared table; NaN if neither knows it.
 
     Parameters
     ----------
@@ -186,41 +169,31 @@ def emollient_value(own: pd.DataFrame, ingredient: str, property_name: str) -> I
     Raises
     ------
     StudyError
-        If there is no such property. An ingredient without a value gives NaN, not an error.
+        If there is no such property.
     """
     if property_name not in _PROPERTIES:
         raise StudyError(f"There is no property called {property_name!r}. Known are: {', '.join(_PROPERTIES)}.")
-    measured = _own_measurement(own, _same_name(ingredient), property_name)
-    return measured or _shared_value(_same_name(ingredient), property_name)
+    if measured := own_measurement(own, ingredient, property_name):
+        return measured[0]
+    shared = _read("emollients").set_index("ingredient")[property_name]
+    return float(shared.get(_same_name(ingredient), float("nan")))
 
 
 def _same_name(ingredient: str) -> str:
     return canonical_ingredient(ingredient) or _bare(ingredient)
 
 
-def _own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> IngredientValue | None:
-    about = own["ingredient"].map(_same_name).eq(ingredient) & own["property"].eq(property_name)
-    mine = own.loc[about & own["value"].notna()]
+def own_measurement(own: pd.DataFrame, ingredient: str, property_name: str) -> tuple[float, str, str] | None:
+    """Return the latest of a study's own measurements, its day and its method; None if there is none.
+
+    Parameters as for `emollient_value`.
+    """
+    named = own["ingredient"].map(_same_name).eq(_same_name(ingredient))
+    mine = own.loc[named & own["property"].eq(property_name) & own["value"].notna()]
     if mine.empty:
         return None
     last = mine.sort_values("measured_on", kind="stable").iloc[-1]
-    nan = float("nan")
-    return IngredientValue(
-        float(last["value"]), nan, nan, OWN_MEASUREMENT, str(last["measured_on"]), str(last["method"])
-    )
-
-
-def _shared_value(ingredient: str, property_name: str) -> IngredientValue:
-    nan = float("nan")
-    table = _read("emollients")
-    rows = table.loc[table["ingredient"] == ingredient]
-    if rows.empty:
-        return IngredientValue(nan, nan, nan, "", "", "")
-    row = rows.iloc[0]
-    source = row.get(f"{property_name}_source", row["words_source"])
-    low, high = (float(row.get(f"{property_name}_{end}", nan)) for end in ("low", "high"))
-    remark = row.get(f"{property_name}_remark", row["structure_is"] if property_name == "molar_mass_g_mol" else "")
-    return IngredientValue(float(row[property_name]), low, high, str(source), "", str(remark))
+    return float(last["value"]), str(last["measured_on"]), str(last["method"])
 
 
 # What is known about claims before there are data: kinds of claim, floors, and the words of sentences.

@@ -136,7 +136,7 @@ def _study_of_workbook(content: bytes, name: str) -> Study:
     tables: dict[str, pd.DataFrame] = {}
     unread: list[tuple[str, ...]] = []
     facts: dict[str, Any] = {}
-    with open_workbook(content, name) as workbook:
+    with open_workbook(content, name) as (workbook, _):
         for sheet in sheet_names(workbook):
             table = sheet.strip().casefold()
             if table == FACTS_SHEET:

@@ -168,7 +168,7 @@ def test_a_serving_plan_is_written_once(folder: Path):
     run("plan", folder, "--keep", "Ito", "--replicates", 2)
     study = read_folder(folder)
     assert plan_fits_seal(study)
-    assert sealed_key(study).sealed_by == "Ito"
+    assert sealed_key(study)["sealed_by"] == "Ito"
     counts = study.table("servings").groupby(["assessor", "prototype"]).size()
     assert (counts == 2).all()
 

@@ -20,6 +20,7 @@ from panel.study.knowledge import (
     emollient_value,
     ingredients,
     lexicon,
+    own_measurement,
     sources,
 )
 from panel.study.study import Study
@@ -37,7 +38,7 @@ def tags(cells):
 
 
 def value(ingredient, property_name):
-    return emollient_value(NOTHING_MEASURED, ingredient, property_name).value
+    return emollient_value(NOTHING_MEASURED, ingredient, property_name)
 
 
 # --- structures: RDKit is the outside judge
@@ -111,7 +112,7 @@ def test_every_tag_is_explained_and_every_explanation_is_complete():
 def test_from_memory_stays_visible():
     table = emollient_table()
     assert table["spreading_mm2_10min_source"].str.contains("from memory").sum() >= 15
-    assert "from memory" in emollient_value(NOTHING_MEASURED, "C13-15 Alkane", "spreading_mm2_10min").source
+    assert "from memory" in table.set_index("ingredient").loc["C13-15 Alkane", "spreading_mm2_10min_source"]
     assert "from memory" in set(sources()["source"])
 
 
@@ -365,38 +366,36 @@ def test_own_measurement_comes_before_the_table_and_the_latest_counts():
         ("Isopropyl Isostearate", "viscosity_mpa_s", 12.9, "2024-11-30", "older"),
         ("Isopropyl Isostearate", "viscosity_mpa_s", float("nan"), "2025-03-01", "failed"),
     )
-    measured = emollient_value(study.table("ingredient_values"), "isopropyl isostearate", "viscosity_mpa_s")
-    assert (measured.value, measured.source) == (11.4, "own measurement")
-    assert (measured.measured_on, measured.method) == ("2025-02-03", "rotational, 25 °C")
-    assert np.isnan(measured.low)
-    assert np.isnan(measured.high)
-    untouched = emollient_value(study.table("ingredient_values"), "Isopropyl Isostearate", "density_g_ml")
-    assert untouched == emollient_value(NOTHING_MEASURED, "Isopropyl Isostearate", "density_g_ml")
-    assert untouched.measured_on == ""
-    assert (
-        emollient_value(study.table("ingredient_values"), "Butyrospermum Parkii Butter", "density_g_ml").value == 0.915
-    )
+    own = study.table("ingredient_values")
+    measured = own_measurement(own, "isopropyl isostearate", "viscosity_mpa_s")
+    assert measured == (11.4, "2025-02-03", "rotational, 25 °C")
+    assert emollient_value(own, "isopropyl isostearate", "viscosity_mpa_s") == 11.4
+    assert own_measurement(own, "Isopropyl Isostearate", "density_g_ml") is None
+    untouched = emollient_value(own, "Isopropyl Isostearate", "density_g_ml")
+    assert untouched == value("Isopropyl Isostearate", "density_g_ml")
+    assert emollient_value(own, "Butyrospermum Parkii Butter", "density_g_ml") == 0.915
 
 
 def test_own_measurement_of_an_unknown_ingredient_is_used():
-    study = own_values(("New Ester", "viscosity_mpa_s", 8.0, "2025-02-03", "rotational, 25 °C"))
-    assert emollient_value(study.table("ingredient_values"), "new  ester", "viscosity_mpa_s").value == 8.0
-    unknown = emollient_value(study.table("ingredient_values"), "Another Ester", "viscosity_mpa_s")
-    assert np.isnan(unknown.value)
-    assert (unknown.source, unknown.measured_on, unknown.method) == ("", "", "")
+    own = own_values(("New Ester", "viscosity_mpa_s", 8.0, "2025-02-03", "rotational, 25 °C")).table(
+        "ingredient_values"
+    )
+    assert emollient_value(own, "new  ester", "viscosity_mpa_s") == 8.0
+    assert np.isnan(emollient_value(own, "Another Ester", "viscosity_mpa_s"))
 
 
 def test_table_value_has_range_tag_and_remark():
-    found = emollient_value(NOTHING_MEASURED, "Isopropyl Myristate", "spreading_mm2_10min")
-    assert (found.value, found.low, found.high) == (1000.0, 500.0, 1200.0)
-    assert found.source == "Spreading classes note; from memory"
-    assert "disagree" in found.method
-    below = emollient_value(NOTHING_MEASURED, "Isododecane", "melting_c")
-    assert np.isnan(below.value)
-    assert below.high == -50.0
-    assert emollient_value(NOTHING_MEASURED, "Petrolatum", "solid").value == 1.0
-    assert emollient_value(NOTHING_MEASURED, "Petrolatum", "solid").source == "common practice"
-    assert "illustration" in emollient_value(NOTHING_MEASURED, "Castor Oil", "molar_mass_g_mol").method
+    known = emollient_table().set_index("ingredient")
+    found = known.loc["Isopropyl Myristate"].filter(like="spreading_mm2_10min")
+    assert found["spreading_mm2_10min"] == value("Isopropyl Myristate", "spreading_mm2_10min") == 1000.0
+    assert found[["spreading_mm2_10min_low", "spreading_mm2_10min_high"]].tolist() == [500.0, 1200.0]
+    assert found["spreading_mm2_10min_source"] == "Spreading classes note; from memory"
+    assert "disagree" in found["spreading_mm2_10min_remark"]
+    assert np.isnan(value("Isododecane", "melting_c"))
+    assert known.loc["Isododecane", "melting_c_high"] == -50.0
+    assert value("Petrolatum", "solid") == 1.0
+    assert known.loc["Petrolatum", "words_source"] == "common practice"
+    assert "illustration" in known.loc[canonical_ingredient("Castor Oil"), "structure_is"]
 
 
 def test_unknown_property_is_said_with_the_known_ones():

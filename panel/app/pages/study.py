@@ -290,5 +290,5 @@ def _removal(folder: Path, people: tuple[str, ...]) -> None:
                 return
             removed = attempt(remove_person, folder, str(person), who=who, why=why)
             if removed is not None:
-                leave_message(" ".join(what_was_removed(removed)))
+                leave_message(" ".join(what_was_removed(*removed)))
                 st.rerun()
