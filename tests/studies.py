@@ -182,4 +182,4 @@ def _scores() -> pd.DataFrame:
             for attribute, value in zip(ATTRIBUTES, score.tolist(), strict=True)
         ]
     columns = ["assessor", "prototype", "attribute", "score", "session", "replicate", "position", "batch"]
-    return pd.DataFrame(rows, columns=[*columns, "recorded_at", "source"]).assign(flag="")
+    return pd.DataFrame(rows, columns=[*columns, "recorded_at", "source"]).assign(flag="", raw_line=float("nan"))

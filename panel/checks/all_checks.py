@@ -60,7 +60,7 @@ def _with_lines(study: Study, findings: Iterable[Finding]) -> list[Finding]:
     """Return findings that say beside a row of scores on which line of her file it stands, where it was imported."""
     record = study.facts.get("import")
     name = str(record.get("file") or "the imported file") if isinstance(record, dict) else "the imported file"
-    lines = study.scores["line"].to_numpy(dtype=float)
+    lines = study.scores["raw_line"].to_numpy(dtype=float)
 
     def told(found: re.Match[str]) -> str:
         row = int(found[1]) - 2

@@ -143,9 +143,10 @@ def _with_raw_lines(study: Study, rows: pd.DataFrame) -> pd.DataFrame:
     """Return rows of a trace with `raw_file` and `raw_line` where that can be known.
 
     It is known where the scores are still row by row those of the file that was imported and every cell in question
-    reads as the score beside it; else the rows come back as they are.
+    reads as the score beside it; else the rows come back without them.
     """
     found = _imported(study)
+    rows = rows.drop(columns="raw_line", errors="ignore")  # what the scores themselves say of it is looked up here
     if found is None or rows.empty or (rows["file"] != _SCORES).any():
         return rows
     file, table, columns = found

@@ -168,7 +168,7 @@ def _long_scores(
             columns[role] = _names(table, column).repeat(times)
     columns["score"] = np.column_stack([read.values for read in numbers.values()]).ravel()
     columns["position"] = np.repeat(position.values, times) if position else np.full(rows, np.nan)
-    columns["line"] = np.repeat(np.asarray(table.lines, dtype=float), times)
+    columns["raw_line"] = np.repeat(np.asarray(table.lines, dtype=float), times)
     columns["source"] = _texts(["imported", REHEARSED], _rehearsed(table).astype(int).repeat(times))
     blank = _texts([""], np.zeros(rows, dtype=int))
     return pd.DataFrame(

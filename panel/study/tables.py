@@ -188,7 +188,7 @@ COLLECTED = (
             _text("batch", "batch number"),
             Column("recorded_at", "date", "date and time of entry"),
             _text("source", "typed, scanned, ballot, imported or rehearsal"),
-            Column("line", "integer", "line of the imported file, its heading counted"),
+            Column("raw_line", "integer", "line of the imported file, its heading counted"),
             _text("flag", f"early, late, no clock, out of order, or {CANNOT_JUDGE}"),
         ),
     ),

@@ -47,7 +47,7 @@ def test_the_demo_and_one_claim_after_another(monkeypatch: pytest.MonkeyPatch):
     assert not app.exception
     text = shown(app)
     assert app.title[0].value == "Say"
-    assert "3 of 10 sentences hold (2 limited), 2 reworded" in text
+    assert "3 of 10 sentences hold, 2 of them with limits; adjusted together in 2 families." in text
     assert "Local law decides what may be claimed" in text
     drawers = [each.label.replace("\\", "") for each in app.expander]
     assert "✓ supported as worded, in these batches: “less greasy than our previous hand cream”" in drawers

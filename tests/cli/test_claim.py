@@ -47,7 +47,7 @@ def test_json_holds_what_was_promised(as_json):
 def test_in_words():
     result = run(DEMO)
     assert result.exit_code == 0
-    assert result.stdout.startswith("3 of 10 sentences hold (2 limited), ")
+    assert result.stdout.startswith("3 of 10 sentences hold, 2 of them with limits; ")
     assert re.search(r"✗ not supported +“non-greasy”", result.stdout)
     assert "± supported, with contrary evidence" in result.stdout
     assert len(result.stdout.splitlines()) <= 30

@@ -109,7 +109,7 @@ def test_scores_table():
     scores = imported_of(MESSY).scores
     assert scores.columns.tolist() == [
         "assessor", "prototype", "attribute", "score", "session", "replicate", "position", "batch", "recorded_at",
-        "source", "line", "flag",
+        "source", "raw_line", "flag",
     ]  # fmt: skip
     assert scores["assessor"].tolist()[:4] == ["A01", "A01", "A02", "A02"]
     assert scores["prototype"].tolist()[:4] == ["P1"] * 4
@@ -117,7 +117,7 @@ def test_scores_table():
     np.testing.assert_array_equal(scores["score"][:8], [48.7, 12, np.nan, np.nan, 100, np.nan, -0.5, 7])
     np.testing.assert_array_equal(scores["position"][:8], [1, 1, np.nan, np.nan, np.nan, np.nan, 2, 2])
     assert set(scores["source"]) == {"imported"}
-    assert scores["line"].tolist() == [2, 2, 3, 3, 5, 5, 6, 6, 7, 7, 8, 8]
+    assert scores["raw_line"].tolist() == [2, 2, 3, 3, 5, 5, 6, 6, 7, 7, 8, 8]
     assert set(scores["session"]) == {""}
 
 

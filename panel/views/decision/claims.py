@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
@@ -42,35 +41,26 @@ _SIGNS = {
     NOT_THIS_TOOL: "–",
     WITHDRAWN: "×",
 }
-_SHORT = {
-    WITH_WORDING: "reworded",
-    NOT_SUPPORTED: "not supported",
-    CANNOT_TELL: "cannot tell",
-    NOT_THIS_TOOL: "outside",
-    WITHDRAWN: "withdrawn",
-}
 
 
 def claims_headline(result: Claims) -> str:
-    """Return one sentence of at most 24 words: how many claims got which verdict, adjusted in how many families.
+    """Return one sentence: how many claims hold, and in how many families they were adjusted together.
 
-    Supported for these batches alone, or with contrary evidence, is called limited.
+    What is supported for these batches alone, or with contrary evidence, holds with limits.
     """
     total = len(result.claims)
     if not total:
         return "No claim has been written down yet."
-    counts = Counter(result.claims["verdict"])
-    supported, plain = sum(counts[verdict] for verdict in AS_WORDED), counts[SUPPORTED]
-    limited = f" ({supported - plain} limited)" if supported > plain else ""
-    hold = "holds" if supported == 1 else "hold"
-    parts = [f"{supported or 'None'} of {counted(total, 'sentence')} {hold}{limited}"]
-    parts += [f"{counts[verdict]} {words}" for verdict, words in _SHORT.items() if counts[verdict]]
+    supported = int(result.claims["verdict"].isin(AS_WORDED).sum())
+    limited = supported - int((result.claims["verdict"] == SUPPORTED).sum())
+    limits = f", {'' if limited == supported else f'{limited} of them '}with limits" if limited else ""
     tested = result.claims["p_adjusted"].notna() & ~result.claims["exploratory"].astype(bool)
     families = result.claims.loc[tested, "family"].nunique()
-    among = f"; {counted(families, 'family', 'families')}" if families else ""
+    among = f"; adjusted together in {counted(families, 'family', 'families')}" if families else ""
     exploratory = int(result.claims["exploratory"].sum())
-    more = f"; {exploratory} exploratory" if exploratory else ""
-    return f"{', '.join(parts)}{among}{more}."
+    more = f"; {exploratory} only explored" if exploratory else ""
+    hold = "holds" if supported == 1 else "hold"
+    return f"{supported or 'None'} of {counted(total, 'sentence')} {hold}{limits}{among}{more}."
 
 
 def verdict_words(verdict: str) -> str:
