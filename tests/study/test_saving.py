@@ -313,9 +313,9 @@ def _signed(study: Study, note: str) -> Study:
 
 
 def sign_offs_item() -> str:
-    from panel.study.knowledge import safety_items
+    from panel.study.knowledge import shared_table
 
-    return str(safety_items()["item"].iloc[0])
+    return str(shared_table("safety_gate")["item"].iloc[0])
 
 
 @pytest.mark.parametrize("writers", [2, 8])

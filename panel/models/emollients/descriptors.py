@@ -20,11 +20,10 @@ from panel.stats.formulas.composition import (
 from panel.study.formulas import emollient_blend, formula_totals
 from panel.study.knowledge import (
     canonical_ingredient,
-    cautions,
-    emollient_table,
     emollient_value,
     ingredients,
     own_measurement,
+    shared_table,
 )
 from panel.study.study import Study, kept
 
@@ -339,7 +338,7 @@ class _BlendValues:
 
 def _blend_values(study: Study, ingredients: tuple[str, ...]) -> _BlendValues:
     """Return what is known of `ingredients`, the study's own measurements before the shared table."""
-    table = emollient_table().set_index("ingredient").reindex(list(ingredients))
+    table = shared_table("emollients").set_index("ingredient").reindex(list(ingredients))
     values = {name: table[name].to_numpy(dtype=float).copy() for name in _USED_PROPERTIES}
     sources = {name: table.get(f"{name}_source", table["words_source"]) for name in _USED_PROPERTIES}
     from_memory = {
@@ -458,7 +457,7 @@ def _assessors(study: Study, blend: Mapping[str, float]) -> list[tuple[object, .
 
 def _cautions(blend: Mapping[str, float]) -> list[tuple[object, ...]]:
     tags = ingredients().set_index("ingredient")["cautions"]
-    words = cautions().set_index("caution")["words"]
+    words = shared_table("cautions").set_index("caution")["words"]
     called: dict[str, list[str]] = {}
     for one, amount in blend.items():
         if amount > 0 and one in tags.index:
